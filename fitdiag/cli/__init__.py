@@ -1,0 +1,1 @@
+"""The commands and the terminal; the only home of typer and rich."""

@@ -1,0 +1,1 @@
+"""Beliefs over causes from findings: exact posterior, reasons for and against, and the value of the next question."""

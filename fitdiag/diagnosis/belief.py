@@ -1,0 +1,287 @@
+"""From findings to beliefs: how probable each cause is, and what each answer says for and against it, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from math import erf, inf, log, sqrt
+from typing import Literal
+
+from fitdiag.diagnosis.exact import Evidence, Network, Posterior, TooWideError
+from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Finding, Findings
+from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.problems import stop
+from fitdiag.units import format_length
+
+FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
+_SURE_OF_A_RULER = 0.002  # a measured amount never counts as more certain than this
+
+
+@dataclass(frozen=True)
+class Reason:
+    """What one answer, body note or earlier alteration says about a cause. `factor` multiplies the odds of the cause."""
+
+    kind: Literal["symptom", "body", "done"]
+    id: str
+    factor: float
+    text: str
+
+    @property
+    def firmness(self) -> str:
+        """How firmly it speaks, in a word; empty when it hardly says anything."""
+        size = max(self.factor, 1 / self.factor) if self.factor > 0 else inf
+        return next((word for least, word in FIRMNESS if size >= least), "")
+
+
+@dataclass(frozen=True)
+class Belief:
+    """One cause: its probability, and the reasons for and against it, the strongest first."""
+
+    cause: str
+    probability: float
+    prior: float
+    because: tuple[Reason, ...]
+    against: tuple[Reason, ...]
+    has_sign: bool
+
+
+@dataclass(frozen=True)
+class Question:
+    """A symptom not yet answered: what its answer would tell, in bits, and what asking costs (1 = looking)."""
+
+    symptom: str
+    gain_bits: float
+    cost: float
+
+    @property
+    def worth(self) -> float:
+        """Bits per unit of cost; the measure questions are chosen by."""
+        return self.gain_bits / self.cost
+
+
+@dataclass(frozen=True)
+class Compiled:
+    """A rule base and findings as numbers: the network, the evidence, and which index is which id."""
+
+    network: Network
+    evidence: Evidence
+    causes: tuple[str, ...]
+    symptoms: tuple[str, ...]
+
+
+class Diagnosis:
+    """Beliefs over all causes given findings. Computed when made; reasons and questions when first asked for."""
+
+    def __init__(self, base: RuleBase, findings: Findings) -> None:
+        self.base = base
+        self.findings = with_derived(base, findings)
+        self.compiled = compile_network(base, self.findings)
+        self.posterior = _posterior(self.compiled, self.findings)
+        self.probability: Mapping[str, float] = dict(zip(self.compiled.causes, self.posterior.probability, strict=True))
+
+    @cached_property
+    def beliefs(self) -> tuple[Belief, ...]:
+        """Every cause, the most probable first; equal ones by id, so that the order never depends on chance."""
+        shifts = self._shifts()
+        prior = dict(zip(self.compiled.causes, self.compiled.network.prior, strict=True))
+        result = []
+        for cause_id, probability in self.probability.items():
+            cause = self.base.causes[cause_id]
+            reasons = [*self._background(cause_id), *shifts.get(cause_id, ())]
+            reasons = [reason for reason in reasons if reason.firmness]
+            reasons.sort(key=lambda reason: (-abs(log(reason.factor)) if reason.factor > 0 else -inf, reason.id))
+            has_sign = any(
+                (finding := self.findings.symptoms.get(link.symptom)) is not None and finding.seen == "yes"
+                for link in cause.shows
+            )
+            result.append(
+                Belief(
+                    cause_id,
+                    probability,
+                    prior[cause_id],
+                    tuple(reason for reason in reasons if reason.factor > 1),
+                    tuple(reason for reason in reasons if reason.factor < 1),
+                    has_sign,
+                )
+            )
+        return tuple(sorted(result, key=lambda belief: (-belief.probability, belief.cause)))
+
+    def _shifts(self) -> dict[str, list[Reason]]:
+        """What each answer contributes: the odds of each cause with all answers against the odds without this one."""
+        evidence = dict(self.compiled.evidence)
+        names = self.compiled.symptoms
+        result: dict[str, list[Reason]] = {}
+        for index in list(evidence):
+            without = {other: value for other, value in evidence.items() if other != index}
+            before = Posterior(self.compiled.network, without).probability
+            finding = self.findings.symptoms[names[index]]
+            text = told(self.base, finding, self.findings)
+            for number, cause in enumerate(self.compiled.causes):
+                factor = _odds(self.posterior.probability[number]) / _odds(before[number])
+                if abs(log(factor)) > log(FIRMNESS[-1][0]):
+                    result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, text))
+        return result
+
+    def _background(self, cause_id: str) -> list[Reason]:
+        cause, words = self.base.causes[cause_id], self.base.words
+        reasons = []
+        for note, grade in self.findings.body.items():
+            if note in cause.body and grade in words.body_grades.words:
+                factor = words.more_or_less.words[cause.body[note]] ** words.body_grades.words[grade]
+                title = self.base.body_notes[note].title
+                reasons.append(Reason("body", note, factor, f"{title} (marked)" if grade == "marked" else title))
+        times: dict[str, int] = {}
+        for done in self.findings.done:
+            times[done.alteration] = times.get(done.alteration, 0) + 1
+        for alteration, count in times.items():
+            if alteration in cause.after:
+                factor = words.more_or_less.words[cause.after[alteration]] ** count
+                title = self.base.alterations[alteration].title
+                how_often = "" if count == 1 else f" ({'twice' if count == 2 else f'{count} times'})"
+                reasons.append(Reason("done", alteration, factor, f"Done before: {lower_first(title)}{how_often}"))
+        return reasons
+
+    def questions(self, last_view: str | None = None, arrays: bool = False) -> tuple[Question, ...]:
+        """Every unanswered symptom, the one most worth asking first. `last_view`: the view the fitter looks at now."""
+        gains = self.posterior.gains(arrays)
+        another_view = self.base.setting("another_view")
+        result = []
+        for index, gain in gains.items():
+            symptom = self.base.symptoms[self.compiled.symptoms[index]]
+            cost = self.base.words.cost.words[symptom.by]
+            if last_view is not None and last_view not in symptom.views:
+                cost += another_view
+            result.append(Question(symptom.id, gain, cost))
+        return tuple(sorted(result, key=lambda question: (-question.worth, question.symptom)))
+
+    def next_question(self, last_view: str | None = None, arrays: bool = False) -> Question | None:
+        """The question most worth asking; None when none is worth its cost."""
+        questions = self.questions(last_view, arrays)
+        return questions[0] if questions and questions[0].worth >= self.base.setting("stop_below_bits") else None
+
+    def if_answered(self, symptom: str, seen: Literal["yes", "no"]) -> Diagnosis:
+        """The diagnosis if this symptom were answered so."""
+        return Diagnosis(self.base, self.findings.with_finding(Finding(symptom, seen, origin="asked")))
+
+
+def with_derived(base: RuleBase, findings: Findings) -> Findings:
+    """Adds what follows by itself: a sign on one side alone answers the question whether one side shows more."""
+    if BOTH_SIDES_DIFFER not in base.symptoms or BOTH_SIDES_DIFFER in findings.symptoms:
+        return findings
+    if any(finding.side in ("left", "right") for finding in findings.seen):
+        return findings.with_finding(Finding(BOTH_SIDES_DIFFER, "yes", origin="derived"))
+    return findings
+
+
+def compile_network(base: RuleBase, findings: Findings) -> Compiled:
+    """The rule base with these findings as numbers."""
+    words = base.words
+    causes, symptoms = tuple(base.causes), tuple(base.symptoms)
+    row = {symptom: index for index, symptom in enumerate(symptoms)}
+    links: list[list[tuple[int, float]]] = [[] for _ in symptoms]
+    prior: list[float] = []
+    more, grades = words.more_or_less.words, words.body_grades.words
+    for index, cause in enumerate(base.causes.values()):
+        rate = words.base_rate.words[cause.base_rate]
+        odds = rate / (1.0 - rate)
+        for note, grade in findings.body.items():
+            if note in cause.body and grade in grades:
+                odds *= more[cause.body[note]] ** grades[grade]
+        for done in findings.done:
+            if done.alteration in cause.after:
+                odds *= more[cause.after[done.alteration]]
+        prior.append(odds / (1.0 + odds))
+        for link in cause.shows:
+            links[row[link.symptom]].append((index, 1.0 - words.how_often.words[link.how_often]))
+    leak = [words.seen_anyway.words[symptom.seen_anyway] for symptom in base.symptoms.values()]
+    evidence = {}
+    for finding in findings.symptoms.values():
+        pair = likelihood(base, finding)
+        if pair is not None:
+            evidence[row[finding.symptom]] = pair
+    return Compiled(Network(prior, leak, links), evidence, causes, symptoms)
+
+
+def likelihood(base: RuleBase, finding: Finding) -> tuple[float, float] | None:
+    """(λ0, λ1) of an answer: how well it fits "the sign is absent" and "the sign is there". None: says nothing.
+
+    A measured amount is weighed against the symptom's own threshold with the fitter's and the measurement's spread
+    together, so that a blurred photo persuades less than a ruler.
+    """
+    symptom = base.symptoms[finding.symptom]
+    if finding.seen == "unsure":
+        return None
+    if finding.amount_mm is not None and symptom.measure is not None and finding.severity is None:
+        present = chance_by_amount(symptom, finding.amount_mm, finding.error_mm)
+        if (present >= 0.5) == (finding.seen == "yes"):
+            return 1.0 - present, present
+    if finding.seen == "yes" and finding.severity == "slight":
+        return 1.0 - base.setting("slight_weight"), 1.0
+    return (0.0, 1.0) if finding.seen == "yes" else (1.0, 0.0)
+
+
+def chance_by_amount(symptom: Symptom, amount_mm: float, error_mm: float | None) -> float:
+    """How far a measured amount says that the sign is there, between nearly 0 and nearly 1."""
+    measure = symptom.measure
+    assert measure is not None
+    spread = sqrt(measure.give_mm**2 + (error_mm or 0.0) ** 2) or 1e-9
+    distance = (amount_mm - measure.seen_from_mm) / spread
+    if measure.worse == "less":
+        distance = -distance
+    chance = 0.5 * (1.0 + erf(distance / sqrt(2.0)))
+    return min(max(chance, _SURE_OF_A_RULER), 1.0 - _SURE_OF_A_RULER)
+
+
+def told(base: RuleBase, finding: Finding, findings: Findings) -> str:
+    """A finding in words: `The level lines dip towards the back (3/4 in)`, `Not seen: a V …`."""
+    title = base.symptoms[finding.symptom].title
+    if finding.seen == "unsure":
+        return f"Cannot be said: {lower_first(title)}"
+    extra = []
+    if finding.amount_mm is not None:
+        text = format_length(finding.amount_mm, findings.units)
+        extra.append(f"{text} ± {format_length(finding.error_mm, findings.units)}" if finding.error_mm else text)
+    if finding.severity:
+        extra.append(finding.severity)
+    if finding.side in ("left", "right"):
+        extra.append(f"{finding.side} side only")
+    tail = f" ({', '.join(extra)})" if extra else ""
+    return f"{title}{tail}" if finding.seen == "yes" else f"Not seen: {lower_first(title)}{tail}"
+
+
+def lower_first(text: str) -> str:
+    """The text with a small first letter, unless the first word is written in capitals or is a letter by itself ("A V")."""
+    first = text.split(" ", 1)[0]
+    return text if len(first) > 1 and first.isupper() else text[:1].lower() + text[1:]
+
+
+def chance_words(probability: float) -> str:
+    """A probability as a fitter would say it.
+
+    >>> chance_words(0.97), chance_words(0.5), chance_words(0.004)
+    ('nearly certain', 'about 5 in 10', 'hardly')
+    """
+    if probability >= 0.95:
+        return "nearly certain"
+    if probability < 0.02:
+        return "hardly"
+    if probability < 0.1:
+        return f"about 1 in {round(1 / probability / 5) * 5}"
+    return f"about {round(probability * 10)} in 10"
+
+
+def _odds(probability: float) -> float:
+    bounded = min(max(probability, 1e-12), 1.0 - 1e-12)
+    return bounded / (1.0 - bounded)
+
+
+def _posterior(compiled: Compiled, findings: Findings) -> Posterior:
+    try:
+        return Posterior(compiled.network, compiled.evidence)
+    except TooWideError as error:
+        raise stop(
+            "too-many-signs",
+            f"{len(findings.seen)} signs at once, and {error.width} of them hang together: too many to weigh exactly",
+            hint="so many signs point to another size or block; choose it first, or answer only the largest signs",
+        ) from None

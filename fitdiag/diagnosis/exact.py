@@ -1,0 +1,366 @@
+"""Exact posterior of a two-layer noisy-OR network with several causes at once, and what each open question would tell.
+
+A numeric core on bare lists: causes and findings are indexes, nothing here knows a rule base. Every finding has the form
+λ0·U + λ1·(1 - U), with U = (1 - leak)·Π q_i^x_i the chance that the sign is absent given the causes x.
+
+The parts are published: noisy-OR diagnosis with negative findings in closed form (Heckerman 1989, "A tractable inference
+algorithm for diagnosing multiple diseases"), the factors of an OR taken cause by cause (Zhang & Poole 1996, "Exploiting
+causal independence in Bayesian network inference"; Takikawa & D'Ambrosio 1999, "Multiplicative factorization of noisy-max").
+Here each open finding is one bit, "already triggered or not", closed as soon as its last cause is passed; causes of one
+finding only are folded into that finding first. All terms are non-negative, so nothing cancels however rare the causes are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from math import log2
+
+Links = Sequence[Sequence[tuple[int, float]]]  # per finding: (cause, q = 1 - strength)
+Evidence = Mapping[int, tuple[float, float]]  # finding -> (λ0 if absent, λ1 if present)
+WIDEST = 18  # 2^18 numbers per step: about 250 MB and a second at the most
+_ARRAYS_FROM = 9  # a component this wide runs faster on numpy than on lists
+
+
+class TooWideError(ValueError):
+    """So many findings hang together that an exact answer would take too long."""
+
+    def __init__(self, width: int) -> None:
+        super().__init__(f"{width} signs hang together; at most {WIDEST} can be weighed exactly")
+        self.width = width
+
+
+@dataclass(frozen=True)
+class Network:
+    """Prior probability of each cause, leak of each finding, and the links of each finding (numbers between 0 and 1)."""
+
+    prior: Sequence[float]
+    leak: Sequence[float]
+    links: Links
+
+
+@dataclass
+class OpenFinding:
+    """An open finding inside a component: its leak and likelihoods, and the causes that show nothing else."""
+
+    keep: float  # 1 - leak
+    absent: float  # λ0
+    present: float  # λ1
+    private: list[tuple[int, float]] = field(default_factory=list)
+
+
+@dataclass
+class Step:
+    """One step of the pass: open a finding's bit, pass a cause, or close a bit."""
+
+    kind: int  # 0 open, 1 cause, 2 close
+    finding: int = 0
+    cause: int = 0
+    moves: list[tuple[int, float]] = field(default_factory=list)  # (bit, q) per link of the cause
+    bit: int = 0
+    width: int = 0  # bits open when the step is taken
+
+
+class Component:
+    """Findings that hang together through shared causes, compiled into steps that depend only on the links."""
+
+    def __init__(self, findings: list[OpenFinding], coupled: list[tuple[int, list[tuple[int, float]]]]) -> None:
+        self.findings = findings
+        self.coupled = coupled
+        self.causes = [cause for finding in findings for cause, _ in finding.private] + [cause for cause, _ in coupled]
+        self.steps: list[Step] = []
+        self.width = 0
+        self._compile()
+
+    def _order(self) -> list[int]:
+        """Coupled causes in a greedy order: finish the finding that opens the fewest others first."""
+        left = {index: {finding for finding, _ in links} for index, (_, links) in enumerate(self.coupled)}
+        of_finding: dict[int, set[int]] = {}
+        for index, met in left.items():
+            for finding in met:
+                of_finding.setdefault(finding, set()).add(index)
+        opened: set[int] = set()
+        order: list[int] = []
+        while left:
+            best, best_key = -1, (1 << 30, 1 << 30)
+            for finding, causes in of_finding.items():
+                if causes:
+                    new = {other for index in causes for other in left[index]} - opened
+                    key = (len(new), len(causes))
+                    if key < best_key:
+                        best, best_key = finding, key
+            for index in sorted(of_finding[best], key=lambda index: (len(left[index] - opened), index)):
+                order.append(index)
+                opened |= left[index]
+                for finding in left.pop(index):
+                    of_finding[finding].discard(index)
+        return order
+
+    def _compile(self) -> None:
+        order = self._order()
+        last: dict[int, int] = {}
+        for position, index in enumerate(order):
+            for finding, _ in self.coupled[index][1]:
+                last[finding] = position
+        bits: list[int] = []
+        plan: list[tuple[int, int, list[int]]] = []  # (kind, finding or coupled index, bits at that time)
+        for position, index in enumerate(order):
+            for finding, _ in self.coupled[index][1]:
+                if finding not in bits:
+                    bits.append(finding)
+                    plan.append((0, finding, list(bits)))
+            self.width = max(self.width, len(bits))
+            plan.append((1, index, list(bits)))
+            for finding, _ in self.coupled[index][1]:
+                if last[finding] == position:
+                    plan.append((2, finding, list(bits)))
+                    bits.remove(finding)
+        if self.width > WIDEST:
+            raise TooWideError(self.width)
+        for kind, what, at in plan:
+            if kind == 0:
+                self.steps.append(Step(0, finding=what))
+            elif kind == 1:
+                cause, links = self.coupled[what]
+                moves = [(at.index(finding), q) for finding, q in links]
+                self.steps.append(Step(1, cause=cause, moves=moves, width=len(at)))
+            else:
+                self.steps.append(Step(2, finding=what, bit=at.index(what), width=len(at)))
+
+    def run(self, off: Sequence[float], on: Sequence[float]) -> tuple[float, list[float]]:
+        """Total weight, and for each of `self.causes` the weight of the worlds in which it is there."""
+        findings = self.findings
+        folded = [_fold(finding, off, on) for finding in findings]
+        if not self.steps:  # a single finding, all causes private
+            finding = findings[0]
+            untriggered, triggered = folded[0]
+            total = finding.absent * untriggered + finding.present * triggered
+            return total, _private(finding, off, on, finding.absent, finding.present)
+        forward: list[list[float]] = []
+        moved: list[list[float]] = []
+        state = [1.0]
+        for step in self.steps:
+            forward.append(state)
+            if step.kind == 0:
+                u, t = folded[step.finding]
+                state = [value * u for value in state] + [value * t for value in state]
+            elif step.kind == 1:
+                shifted = state[:]
+                for bit, q in step.moves:
+                    p = 1.0 - q
+                    for low, high in _pairs(step.width, bit):
+                        value = shifted[low]
+                        shifted[high] += value * p
+                        shifted[low] = value * q
+                moved.append(shifted)
+                a, b = off[step.cause], on[step.cause]
+                state = [a * still + b * gone for still, gone in zip(state, shifted, strict=True)]
+            else:
+                finding = findings[step.finding]
+                a, b = finding.absent, finding.present
+                state = [a * state[low] + b * state[high] for low, high in _pairs(step.width, step.bit)]
+        total = state[0]
+        back = [1.0]
+        gradient: list[tuple[float, float]] = [(0.0, 0.0)] * len(findings)
+        weight: dict[int, float] = {}
+        for number in range(len(self.steps) - 1, -1, -1):
+            step, before = self.steps[number], forward[number]
+            if step.kind == 0:
+                half = len(before)
+                low_back, high_back = back[:half], back[half:]
+                gradient[step.finding] = (
+                    sum(map(float.__mul__, before, low_back)),
+                    sum(map(float.__mul__, before, high_back)),
+                )
+                u, t = folded[step.finding]
+                back = [low * u + high * t for low, high in zip(low_back, high_back, strict=True)]
+            elif step.kind == 1:
+                a, b = off[step.cause], on[step.cause]
+                weight[step.cause] = b * sum(map(float.__mul__, moved.pop(), back))
+                pulled = back[:]
+                for bit, q in step.moves:
+                    p = 1.0 - q
+                    for low, high in _pairs(step.width, bit):
+                        pulled[low] = pulled[low] * q + pulled[high] * p
+                back = [a * still + b * gone for still, gone in zip(back, pulled, strict=True)]
+            else:
+                finding = findings[step.finding]
+                wider = [0.0] * len(before)
+                a, b = finding.absent, finding.present
+                for (at_low, at_high), value in zip(_pairs(step.width, step.bit), back, strict=True):
+                    wider[at_low] = a * value
+                    wider[at_high] = b * value
+                back = wider
+        weights: list[float] = []
+        for finding, (below, above) in zip(findings, gradient, strict=True):
+            weights += _private(finding, off, on, below, above)
+        return total, weights + [weight[cause] for cause, _ in self.coupled]
+
+
+@cache
+def _pairs(width: int, bit: int) -> list[tuple[int, int]]:
+    mask = 1 << bit
+    return [(low, low | mask) for low in range(1 << width) if not low & mask]
+
+
+def _fold(finding: OpenFinding, off: Sequence[float], on: Sequence[float]) -> tuple[float, float]:
+    """Weight of "not triggered" and "triggered" over the leak and all private causes of a finding."""
+    u, t = finding.keep, 1.0 - finding.keep
+    for cause, q in finding.private:
+        a, b = off[cause], on[cause]
+        t = t * (a + b) + u * b * (1.0 - q)
+        u *= a + b * q
+    return u, t
+
+
+def _private(finding: OpenFinding, off: Sequence[float], on: Sequence[float], low: float, high: float) -> list[float]:
+    """For each private cause the weight of the worlds in which it is there, given what (un)triggered is worth outside."""
+    causes = finding.private
+    after: list[tuple[float, float]] = []
+    u, t = 1.0, 0.0
+    for cause, q in reversed(causes):
+        after.append((u, t))
+        a, b = off[cause], on[cause]
+        t = t * (a + b) + u * b * (1.0 - q)
+        u *= a + b * q
+    weights: list[float] = []
+    u, t = finding.keep, 1.0 - finding.keep
+    for cause, q in causes:
+        after_u, after_t = after.pop()
+        rest_u = u * after_u
+        rest_t = t * (after_u + after_t) + u * after_t
+        a, b = off[cause], on[cause]
+        weights.append(b * (low * rest_u * q + high * (rest_t + rest_u * (1.0 - q))))
+        t = t * (a + b) + u * b * (1.0 - q)
+        u *= a + b * q
+    return weights
+
+
+class Posterior:
+    """Beliefs after the evidence: `probability[i]` of each cause, exact to rounding.
+
+    Raises TooWideError when more than WIDEST findings hang together at once.
+    """
+
+    def __init__(self, network: Network, evidence: Evidence) -> None:
+        self.network = network
+        self.off = [1.0 - p for p in network.prior]
+        self.on = list(network.prior)
+        opened: list[int] = []
+        for finding, (absent, present) in evidence.items():
+            if present == 0.0:
+                for cause, q in network.links[finding]:
+                    self.on[cause] *= q
+            elif absent != present:
+                opened.append(finding)
+        self.answered = set(evidence)
+        self.components = self._components(opened, evidence)
+        self.width = max((component.width for component in self.components), default=0)
+        self.home: dict[int, int] = {}
+        self.totals: list[float] = []
+        self.probability = [b / (a + b) for a, b in zip(self.off, self.on, strict=True)]
+        for number, component in enumerate(self.components):
+            total, weights = self._run(component)
+            self.totals.append(total)
+            for cause, weight in zip(component.causes, weights, strict=True):
+                self.home[cause] = number
+                self.probability[cause] = weight / total if total else self.probability[cause]
+
+    def _run(self, component: Component) -> tuple[float, list[float]]:
+        if component.width < _ARRAYS_FROM:
+            return component.run(self.off, self.on)
+        from fitdiag.diagnosis.arrays import run_one
+
+        return run_one(component, self.off, self.on)
+
+    def _components(self, opened: list[int], evidence: Evidence) -> list[Component]:
+        links = self.network.links
+        met: dict[int, list[tuple[int, float]]] = {}
+        for number, finding in enumerate(opened):
+            for cause, q in links[finding]:
+                met.setdefault(cause, []).append((number, q))
+        parent = list(range(len(opened)))
+
+        def root(number: int) -> int:
+            while parent[number] != number:
+                number = parent[number]
+            return number
+
+        for places in met.values():
+            first = root(places[0][0])
+            for number, _ in places[1:]:
+                parent[root(number)] = first
+        groups: dict[int, list[int]] = {}
+        local = [0] * len(opened)
+        for number in range(len(opened)):
+            group = groups.setdefault(root(number), [])
+            local[number] = len(group)
+            group.append(number)
+        findings = [OpenFinding(1.0 - self.network.leak[finding], *evidence[finding]) for finding in opened]
+        coupled: dict[int, list[tuple[int, list[tuple[int, float]]]]] = {}
+        for cause, places in met.items():
+            if len(places) == 1:
+                findings[places[0][0]].private.append((cause, places[0][1]))
+            else:
+                coupled.setdefault(root(places[0][0]), []).append((cause, [(local[number], q) for number, q in places]))
+        return [
+            Component([findings[number] for number in group], coupled.get(key, [])) for key, group in groups.items()
+        ]
+
+    def gains(self, arrays: bool = False) -> dict[int, float]:
+        """For each finding not yet answered: the expected fall of the summed entropy of all causes, in bits.
+
+        `arrays=True` takes all questions through one pass on numpy; the same to rounding, faster once numpy is loaded.
+        """
+        if arrays or self.width >= _ARRAYS_FROM:
+            from fitdiag.diagnosis.arrays import gains
+
+            return gains(self)
+        probability, off, on, home = self.probability, self.off, self.on, self.home
+        entropy = [_entropy(p) for p in probability]
+        result: dict[int, float] = {}
+        for finding, links in enumerate(self.network.links):
+            if finding in self.answered:
+                continue
+            absent = 1.0 - self.network.leak[finding]
+            changed: list[tuple[int, float]] = []  # cause, its probability given "absent"
+            touched: set[int] = set()
+            saved: list[tuple[int, float]] = []
+            for cause, q in links:
+                number = home.get(cause)
+                if number is None:
+                    p = probability[cause]
+                    stays = 1.0 - p + p * q
+                    absent *= stays
+                    changed.append((cause, p * q / stays if stays else p))
+                else:
+                    touched.add(number)
+                    saved.append((cause, on[cause]))
+                    on[cause] *= q
+            for number in touched:
+                component = self.components[number]
+                total, weights = component.run(off, on)
+                if self.totals[number]:
+                    absent *= total / self.totals[number]
+                if total:
+                    changed += [
+                        (cause, weight / total) for cause, weight in zip(component.causes, weights, strict=True)
+                    ]
+            for cause, value in saved:
+                on[cause] = value
+            present = 1.0 - absent
+            if not 1e-12 < absent < 1.0 - 1e-12:
+                result[finding] = 0.0
+                continue
+            gain = 0.0
+            for cause, p_absent in changed:
+                p_present = (probability[cause] - absent * p_absent) / present
+                gain += entropy[cause] - absent * _entropy(p_absent) - present * _entropy(p_present)
+            result[finding] = max(0.0, gain)
+        return result
+
+
+def _entropy(p: float) -> float:
+    """Entropy in bits of a yes or no with probability `p`; 0 at the ends."""
+    return -p * log2(p) - (1.0 - p) * log2(1.0 - p) if 0.0 < p < 1.0 else 0.0

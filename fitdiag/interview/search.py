@@ -1,0 +1,120 @@
+"""From a word as a fitter types it to the rules it may mean; misspellings are forgiven."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+
+from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
+
+_WORD = re.compile(r"[a-z]{2,}")
+_EMPTY_WORDS = frozenset(
+    [
+        "the",
+        "an",
+        "at",
+        "of",
+        "to",
+        "in",
+        "is",
+        "it",
+        "and",
+        "or",
+        "on",
+        "are",
+        "does",
+        "do",
+        "there",
+        "with",
+        "from",
+        "his",
+        "her",
+        "their",
+        "for",
+        "you",
+        "feel",
+        "when",
+    ]
+)
+_CLOSE = 0.79  # similarity of two words from which one is taken for the other misspelt
+_LEAST = 0.5
+
+
+def _stem(word: str) -> str:
+    for ending in ("ings", "ing", "ies", "ed", "es", "s"):
+        if word.endswith(ending) and len(word) - len(ending) >= 3:
+            return word[: -len(ending)]
+    return word
+
+
+def _words(text: str) -> list[str]:
+    return [_stem(word) for word in _WORD.findall(text.lower()) if word not in _EMPTY_WORDS]
+
+
+@lru_cache(maxsize=20000)
+def _alike(typed: str, known: str) -> float:
+    if typed == known:
+        return 1.0
+    if len(typed) >= 3 and known.startswith(typed):
+        return 0.9
+    if len(typed) < 4:
+        return 0.0
+    ratio = difflib.SequenceMatcher(None, typed, known).ratio()
+    return ratio * 0.9 if ratio >= _CLOSE else 0.0
+
+
+def _score(typed: list[str], strong: Iterable[str], weak: Iterable[str]) -> float:
+    strong, weak = set(strong), set(weak)
+    total = 0.0
+    for word in typed:
+        best = max((_alike(word, known) for known in strong), default=0.0)
+        total += max(best, 0.6 * max((_alike(word, known) for known in weak), default=0.0))
+    return total / len(typed)
+
+
+def _find(text: str, entries: Mapping[str, tuple[list[str], list[str]]], most: int) -> tuple[str, ...]:
+    typed = _words(text)
+    if text.strip().lower() in entries:
+        return (text.strip().lower(),)
+    if not typed:
+        return ()
+    scored = [(_score(typed, strong, weak), rule_id) for rule_id, (strong, weak) in entries.items()]
+    best = max((score for score, _ in scored), default=0.0)
+    scored = [(score, rule_id) for score, rule_id in scored if score >= max(_LEAST, best * 0.66)]
+    scored.sort(key=lambda pair: -pair[0])
+    return tuple(rule_id for _, rule_id in scored[:most])
+
+
+def find_symptoms(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]:
+    """The symptoms a word may mean, the likeliest first.
+
+    A fitter's own search words, the title and the id count more than the question and the way to look.
+    """
+    return _find(text, {rule.id: _symptom(rule) for rule in base.symptoms.values()}, most)
+
+
+def _symptom(rule: Symptom) -> tuple[list[str], list[str]]:
+    strong = _words(" ".join((rule.title, rule.id.replace("-", " "), *rule.search)))
+    return strong, _words(rule.ask + " " + (rule.measure.what if rule.measure else ""))
+
+
+def find_alterations(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]:
+    """The alterations a word may mean, the likeliest first."""
+    return _find(text, {rule.id: _alteration(rule) for rule in base.alterations.values()}, most)
+
+
+def _alteration(rule: Alteration) -> tuple[list[str], list[str]]:
+    return _words(f"{rule.title} {rule.id.replace('-', ' ')}"), _words(
+        f"{rule.operation.does} {rule.operation.cut} {rule.why}"
+    )
+
+
+def find_body_notes(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]:
+    """The body notes a word may mean, the likeliest first."""
+    return _find(text, {rule.id: _body_note(rule) for rule in base.body_notes.values()}, most)
+
+
+def _body_note(rule: BodyNote) -> tuple[list[str], list[str]]:
+    return _words(" ".join((rule.title, rule.id.replace("-", " "), *rule.search))), _words(rule.judge)

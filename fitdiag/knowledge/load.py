@@ -1,0 +1,354 @@
+"""Reads a rule base folder: every file strictly, every id and word that a rule refers to looked up, all faults at once."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from fitdiag.knowledge.model import (
+    About,
+    Alteration,
+    BodyNote,
+    Cause,
+    Order,
+    RuleBase,
+    Source,
+    Symptom,
+    Words,
+)
+from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
+from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, stop
+
+Location = tuple[str | int, ...]
+_KINDS: Mapping[type[BaseModel], str] = {
+    Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
+}  # fmt: skip
+MOST_FILES = 5000
+
+
+def shipped(name: str) -> Path:
+    """The folder `rules` or `sample_sessions` that came with the program: inside the wheel, or beside it in a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    inside = package / "data" / name
+    return inside if inside.is_dir() else package.parent / name
+
+
+def default_rules() -> Path:
+    """The rule base that ships with the program."""
+    return shipped("rules") / "trousers"
+
+
+@dataclass
+class _Reading:
+    """What has been read so far: rules by kind, where they stand, and every problem met on the way."""
+
+    folder: Path
+    problems: list[Problem] = field(default_factory=list)
+    rules: dict[str, dict[str, Any]] = field(default_factory=lambda: {kind: {} for kind in _KINDS.values()})
+    order: list[Order] = field(default_factory=list)
+    declared: dict[str, set[str]] = field(default_factory=lambda: {kind: set() for kind in _KINDS.values()})
+    owners: dict[str, tuple[str, Where]] = field(default_factory=dict)
+    places: dict[tuple[str, str], Where] = field(default_factory=dict)
+    documents: list[tuple[Document, Location, Any]] = field(default_factory=list)
+    digest: Any = field(default_factory=hashlib.sha256)
+
+    def document(self, path: Path) -> Document | None:
+        try:
+            text = read_text(path, what="rule file")
+            self.digest.update(f"{path.relative_to(self.folder).as_posix()}\n{text}\n".encode())
+            return parse_yaml(text, one_line(path))
+        except ProblemsFoundError as stopped:
+            self.problems.extend(stopped.problems)
+            return None
+
+
+def load_rules(folder: Path | None = None) -> RuleBase:
+    """The rule base in `folder` (default: the shipped one). Raises ProblemsFoundError with every fault of every file."""
+    base, problems = read_rules(folder or default_rules())
+    if problems or base is None:
+        raise ProblemsFoundError(problems)
+    return base
+
+
+def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
+    """The rule base, if its files could be read at all, and every fault found (empty when all is well)."""
+    if not folder.is_dir():
+        raise stop(
+            "no-folder",
+            "there is no such rule folder",
+            where=Where(one_line(folder)),
+            hint="give a folder like rules/trousers",
+        )
+    reading = _Reading(folder)
+    about = _single(reading, "rulebase.yaml", About)
+    words = _single(reading, "words.yaml", Words)
+    for path in _files(folder, "sources*.yaml"):
+        _list_of(reading, path, Source)
+    for path in _files(folder, "body-notes*.yaml"):
+        _list_of(reading, path, BodyNote)
+    for path in _files(folder, "symptoms/*.yaml"):
+        _list_of(reading, path, Symptom)
+    for path in _files(folder, "causes/**/*.yaml"):
+        if not path.name.endswith(".cases.yaml"):
+            _one(reading, path, Cause)
+    for path in _files(folder, "alterations/**/*.yaml"):
+        _one(reading, path, Alteration)
+    for path in _files(folder, "order*.yaml"):
+        _list_of(reading, path, Order)
+    base = None
+    if isinstance(about, About) and isinstance(words, Words):
+        base = RuleBase(
+            about=about,
+            words=words,
+            sources=reading.rules["source"],
+            body_notes=reading.rules["body note"],
+            symptoms=reading.rules["symptom"],
+            causes=reading.rules["cause"],
+            alterations=reading.rules["alteration"],
+            order=tuple(reading.order),
+            fingerprint=reading.digest.hexdigest()[:16],
+            places=reading.places,
+        )
+        _look_up_references(reading, base)
+    return base, sorted(reading.problems, key=lambda problem: (problem.where or Where(""), problem.message))
+
+
+def _files(folder: Path, pattern: str) -> list[Path]:
+    found = sorted(path for path in folder.glob(pattern) if path.suffix == ".yaml")
+    if len(found) > MOST_FILES:
+        raise stop("too-many-files", f"more than {MOST_FILES} files match {pattern}", where=Where(one_line(folder)))
+    return found
+
+
+def _single(reading: _Reading, name: str, model: type[BaseModel]) -> BaseModel | None:
+    document = reading.document(reading.folder / name)
+    return _validated(reading, document, (), document.data, model) if document else None
+
+
+def _one(reading: _Reading, path: Path, model: type[BaseModel]) -> None:
+    if (document := reading.document(path)) is None:
+        return
+    rule = _keep(reading, document, (), document.data, model)
+    if rule is not None and rule.id != path.stem:
+        where = document.where(("id",))
+        reading.problems.append(
+            Problem("file-name", f"the id '{rule.id}' is not the file's name", where, f"name the file {rule.id}.yaml")
+        )
+
+
+def _list_of(reading: _Reading, path: Path, model: type[BaseModel]) -> None:
+    if (document := reading.document(path)) is None:
+        return
+    if not isinstance(document.data, list):
+        reading.problems.append(Problem("not-a-list", "this file must be a list ('- ' items)", document.where()))
+        return
+    for index, item in enumerate(document.data):
+        _keep(reading, document, (index,), item, model)
+
+
+def _keep(reading: _Reading, document: Document, loc: Location, data: Any, model: type[BaseModel]) -> Any:
+    kind = _KINDS.get(model)
+    declared = data.get("id") if isinstance(data, dict) else None
+    if kind and isinstance(declared, str):
+        reading.declared[kind].add(declared)
+    rule: Any = _validated(reading, document, loc, data, model)
+    if rule is None:
+        return None
+    reading.documents.append((document, loc, rule))
+    if kind is None:
+        reading.order.append(rule)
+        return rule
+    where = document.where((*loc, "id"))
+    if rule.id in reading.owners:
+        other_kind, other = reading.owners[rule.id]
+        reading.problems.append(
+            Problem("duplicate-id", f"'{rule.id}' is taken by the {other_kind} at {other}", where, "choose another id")
+        )
+    reading.owners[rule.id] = (kind, where)
+    reading.places[kind, rule.id] = where
+    reading.rules[kind][rule.id] = rule
+    return rule
+
+
+def _validated(
+    reading: _Reading, document: Document, loc: Location, data: Any, model: type[BaseModel]
+) -> BaseModel | None:
+    if not isinstance(data, dict):
+        reading.problems.append(Problem("not-a-mapping", "here 'key: value' lines are expected", document.where(loc)))
+        return None
+    try:
+        return model.model_validate(data)
+    except ValidationError as error:
+        reading.problems.extend(problems_of(error, document, loc, model))
+        return None
+
+
+def problems_of(error: ValidationError, document: Document, loc: Location, model: type[BaseModel]) -> Iterator[Problem]:
+    """A pydantic error in a fitter's words, one problem per fault, each at its line and column."""
+    for fault in error.errors(include_url=False):
+        inner: Location = tuple(part for part in fault["loc"] if part != "[key]")
+        at = (*loc, *inner)
+        where = document.where(at)
+        key = inner[-1] if inner else ""
+        told = one_line(fault["input"], 40)
+        match fault["type"]:
+            case "missing":
+                yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
+            case "extra_forbidden":
+                known = _keys_at(model, inner[:-1])
+                near = difflib.get_close_matches(str(key), known, 1)
+                hint = f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(known)}" if known else ""
+                yield Problem(
+                    "unknown-key",
+                    f"'{one_line(key, 40)}' is not a key here",
+                    document.where_key(at[:-1], str(key)),
+                    hint,
+                )
+            case "literal_error":
+                expected = fault.get("ctx", {}).get("expected", "")
+                yield Problem("value", f"'{told}' is not one of {expected}", where)
+            case "value_error":
+                yield Problem("value", one_line(fault["msg"].removeprefix("Value error, ")), where)
+            case "string_pattern_mismatch":
+                yield Problem(
+                    "id", f"'{told}' is not an id", where, "lower-case words joined by hyphens, like flat-seat"
+                )
+            case "string_type":
+                yield Problem("type", f"'{key}' must be text, not {told}", where, "put it in quotes")
+            case _:
+                yield Problem("value", f"'{key}': {one_line(fault['msg'])}", where)
+
+
+def _keys_at(model: type[BaseModel], loc: Location) -> list[str]:
+    """The keys the format knows at a place inside `model`."""
+    current: type[BaseModel] | None = model
+    for part in loc:
+        if not isinstance(part, str) or current is None:
+            continue
+        found = next((info for name, info in current.model_fields.items() if (info.alias or name) == part), None)
+        current = _model_in(found.annotation) if found else None
+    return [info.alias or name for name, info in current.model_fields.items()] if current else []
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in getattr(annotation, "__args__", ()):
+        if (found := _model_in(inner)) is not None:
+            return found
+    return None
+
+
+def _look_up_references(reading: _Reading, base: RuleBase) -> None:
+    words = base.words
+    known: dict[str, Iterable[str]] = {
+        "seam": base.about.seams,
+        "how-often word": words.how_often.words,
+        "base-rate word": words.base_rate.words,
+        "seen-anyway word": words.seen_anyway.words,
+        "more-or-less word": words.more_or_less.words,
+        "how-well word": words.how_well.words,
+        "word for how the answer is got": words.cost.words,
+        **{kind: reading.declared[kind] for kind in _KINDS.values()},
+    }
+    for document, loc, rule in reading.documents:
+        for at, kind, value in _references(rule):
+            if value not in known[kind]:
+                near = difflib.get_close_matches(value, list(known[kind]), 1)
+                hint = f"did you mean '{near[0]}'?" if near else ""
+                reading.problems.append(
+                    Problem(
+                        "unknown-id", f"there is no {kind} '{one_line(value, 60)}'", document.where((*loc, *at)), hint
+                    )
+                )
+    for name, table in (("words.yaml", table) for table in (getattr(words, name) for name in Words.model_fields)):
+        if source_key(table.source) not in base.sources:
+            reading.problems.append(
+                Problem(
+                    "unknown-id",
+                    f"there is no source '{one_line(table.source, 60)}'",
+                    Where(one_line(reading.folder / name)),
+                )
+            )
+    for setting in ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from"):
+        if setting not in words.settings.words:
+            reading.problems.append(
+                Problem("missing", f"settings: '{setting}' is missing", Where(one_line(reading.folder / "words.yaml")))
+            )
+
+
+def source_key(text: str) -> str:
+    """The key of a source reference: `hertzer-1892, p. 20` cites `hertzer-1892`."""
+    return text.split(",", 1)[0].strip()
+
+
+def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
+    """Every id and word a rule refers to: where in the rule, of what kind, and the id."""
+    if isinstance(rule, Symptom):
+        yield ("by",), "word for how the answer is got", rule.by
+        yield ("seen_anyway",), "seen-anyway word", rule.seen_anyway
+        yield ("source",), "source", source_key(rule.source)
+        if rule.measure:
+            yield ("measure", "source"), "source", source_key(rule.measure.source)
+        for index, other in enumerate(rule.confused_with):
+            yield ("confused_with", index), "symptom", other
+    elif isinstance(rule, BodyNote):
+        yield ("source",), "source", source_key(rule.source)
+        if rule.measure:
+            yield ("measure", "source"), "source", source_key(rule.measure.source)
+    elif isinstance(rule, Cause):
+        yield ("base_rate",), "base-rate word", rule.base_rate
+        yield ("source",), "source", source_key(rule.source)
+        for index, link in enumerate(rule.shows):
+            yield ("shows", index, "symptom"), "symptom", link.symptom
+            yield ("shows", index, "how_often"), "how-often word", link.how_often
+            yield ("shows", index, "source"), "source", source_key(link.source)
+        for note, word in rule.body.items():
+            yield ("body", note), "body note", note
+            yield ("body", note), "more-or-less word", word
+        for done, word in rule.after.items():
+            yield ("after", done), "alteration", done
+            yield ("after", done), "more-or-less word", word
+        for cure, word in rule.cured_by.items():
+            yield ("cured_by", cure), "alteration", cure
+            yield ("cured_by", cure), "how-well word", word
+        for index, alike in enumerate(rule.look_alikes):
+            yield ("look_alikes", index, "cause"), "cause", alike.cause
+            for number, symptom in enumerate(alike.by):
+                yield ("look_alikes", index, "by", number), "symptom", symptom
+    elif isinstance(rule, Alteration):
+        yield ("source",), "source", source_key(rule.source)
+        yield ("amount", "source"), "source", source_key(rule.amount.source)
+        yield ("most_a_round", "source"), "source", source_key(rule.most_a_round.source)
+        if rule.most_in_all:
+            yield ("most_in_all", "source"), "source", source_key(rule.most_in_all.source)
+        for index, seam in enumerate(rule.seams):
+            yield ("seams", index), "seam", seam
+        for index, symptom in enumerate(rule.amount.measured_by):
+            yield ("amount", "from", index), "symptom", symptom
+        for cause, word in rule.worsens.items():
+            yield ("worsens", cause), "cause", cause
+            yield ("worsens", cause), "how-well word", word
+        for symptom, word in rule.brings.items():
+            yield ("brings", symptom), "symptom", symptom
+            yield ("brings", symptom), "how-often word", word
+        for key in ("avoid_when", "careful_when"):
+            for index, condition in enumerate(getattr(rule, key)):
+                kind, value = condition.kind_and_id
+                target = {"body": "body note", "symptom": "symptom", "absent": "symptom", "done": "alteration"}
+                if kind:
+                    yield (key, index, kind), target[kind], value
+        for index, follow in enumerate(rule.follow_ups):
+            yield ("follow_ups", index, "if"), "symptom", follow.if_seen
+            yield ("follow_ups", index, "do"), "alteration", follow.do
+    elif isinstance(rule, Order):
+        yield ("source",), "source", source_key(rule.source)
+        for key in ("first", "then", "either"):
+            for index, alteration in enumerate(getattr(rule, key)):
+                yield (key, index), "alteration", alteration

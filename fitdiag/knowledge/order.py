@@ -1,0 +1,77 @@
+"""The order of alterations: pairs "this before that", for single alterations and for whole stages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from graphlib import CycleError, TopologicalSorter
+from itertools import combinations
+
+from fitdiag.knowledge.model import RuleBase
+
+
+def before(base: RuleBase) -> dict[str, set[str]]:
+    """Alteration id to the ids that come directly before it, stage pairs spelled out."""
+    by_stage: dict[str, list[str]] = {}
+    for alteration in base.alterations.values():
+        by_stage.setdefault(alteration.stage, []).append(alteration.id)
+    earlier: dict[str, set[str]] = {alteration: set() for alteration in base.alterations}
+    for pair in base.order:
+        first = [*pair.first, *(by_stage.get(pair.first_stage, ()) if pair.first_stage else ())]
+        then = [*pair.then, *(by_stage.get(pair.then_stage, ()) if pair.then_stage else ())]
+        for later in then:
+            if later in earlier:
+                earlier[later].update(sooner for sooner in first if sooner != later)
+    return earlier
+
+
+def everything_before(base: RuleBase) -> dict[str, set[str]]:
+    """Alteration id to all ids before it, directly or by a chain. Raises graphlib.CycleError if the pairs run in a circle."""
+    direct = before(base)
+    complete: dict[str, set[str]] = {}
+    for alteration in TopologicalSorter(direct).static_order():
+        complete[alteration] = set(direct.get(alteration, ()))
+        for sooner in direct.get(alteration, ()):
+            complete[alteration] |= complete.get(sooner, set())
+    return complete
+
+
+def exclusive(base: RuleBase) -> set[frozenset[str]]:
+    """Pairs that are never carried out in the same round."""
+    return {frozenset(pair) for rule in base.order for pair in combinations(rule.either, 2)}
+
+
+def circle(base: RuleBase) -> tuple[str, ...]:
+    """A circle in the order pairs, as ids from one round to itself; empty when there is none."""
+    try:
+        everything_before(base)
+    except CycleError as error:
+        return tuple(error.args[1])
+    return ()
+
+
+def in_order(base: RuleBase, chosen: Iterable[str], value: Mapping[str, float]) -> list[str]:
+    """The chosen alterations in the order of the pairs; where the pairs leave it open, the more valuable one first."""
+    chosen = list(chosen)
+    complete = everything_before(base)
+    result: list[str] = []
+    left = set(chosen)
+    while left:
+        free = [alteration for alteration in left if not complete[alteration] & left]
+        best = min(free, key=lambda alteration: (-value.get(alteration, 0.0), alteration))
+        result.append(best)
+        left.remove(best)
+    return result
+
+
+def reason(base: RuleBase, first: str, then: str) -> str:
+    """Why `first` comes before `then`, from the most specific pair that says so; empty if none does directly."""
+    stages = {alteration: base.alterations[alteration].stage for alteration in (first, then)}
+    for pair in base.order:
+        if first in pair.first and then in pair.then:
+            return pair.because
+    for pair in base.order:
+        sooner = first in pair.first or pair.first_stage == stages[first]
+        later = then in pair.then or pair.then_stage == stages[then]
+        if sooner and later:
+            return pair.because
+    return ""

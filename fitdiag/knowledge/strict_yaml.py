@@ -1,0 +1,249 @@
+"""YAML read strictly: YAML 1.2 scalars, no aliases, no tags, no duplicate keys, bounded size and depth.
+
+Plain PyYAML reads `side: no` as False and `1:30` as 90, follows aliases into exponential documents, and lets the second of
+two equal keys win. None of that may happen to a fitter's file. Scalars follow the YAML 1.2 core schema (yaml.org, 2009,
+section 10.3.2) without octal and hexadecimal numbers.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, stop
+
+LARGEST_FILE = 128 * 1024
+DEEPEST = 40
+_LONGEST_LINE = 4000
+
+try:
+    from yaml import CSafeLoader as _BaseLoader
+except ImportError:  # PyYAML built without libyaml: slower, the same result
+    from yaml import SafeLoader as _BaseLoader  # type: ignore[assignment]
+
+_STR = "tag:yaml.org,2002:str"
+_KIND_TAG = {
+    yaml.ScalarNode: _STR,
+    yaml.SequenceNode: "tag:yaml.org,2002:seq",
+    yaml.MappingNode: "tag:yaml.org,2002:map",
+}
+_INT = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,14})\Z")
+_FLOAT = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,14}|(?=\.[0-9]))(?:\.[0-9]{1,17})?(?:[eE][-+]?[0-9]{1,3})?\Z")
+
+
+class _Loader(_BaseLoader):
+    """Composes nodes without guessing types: every plain scalar stays text, any other tag was written by hand."""
+
+    def resolve(self, kind: type[yaml.Node], value: str, implicit: object) -> str:
+        return _KIND_TAG[kind]
+
+
+@dataclass(frozen=True)
+class Document:
+    """A YAML file as plain values (dict, list, str, int, float, bool, None), and where each of them stands."""
+
+    path: str
+    data: Any
+    root: yaml.Node | None
+
+    def where(self, loc: tuple[str | int, ...] = ()) -> Where:
+        """The place of the value at `loc` (keys and indexes from the top); of its nearest parent if it is missing."""
+        node = self.root
+        for part in loc:
+            child: yaml.Node | None = None
+            if isinstance(node, yaml.MappingNode):
+                child = next((value for key, value in node.value if key.value == part), None)
+                key_only = next((key for key, _ in node.value if key.value == part), None)
+                if child is not None and isinstance(child, yaml.ScalarNode) and not child.value:
+                    child = key_only
+            elif isinstance(node, yaml.SequenceNode) and isinstance(part, int) and part < len(node.value):
+                child = node.value[part]
+            if child is None:
+                break
+            node = child
+        if node is None:
+            return Where(self.path, 1, 1)
+        return Where(self.path, node.start_mark.line + 1, node.start_mark.column + 1)
+
+    def where_key(self, loc: tuple[str | int, ...], key: str) -> Where:
+        """The place of `key` itself in the mapping at `loc`, for keys that should not be there."""
+        node = self.root
+        for part in loc:
+            if isinstance(node, yaml.MappingNode):
+                node = next((value for name, value in node.value if name.value == part), node)
+            elif isinstance(node, yaml.SequenceNode) and isinstance(part, int) and part < len(node.value):
+                node = node.value[part]
+        if isinstance(node, yaml.MappingNode):
+            for name, _ in node.value:
+                if name.value == key:
+                    return Where(self.path, name.start_mark.line + 1, name.start_mark.column + 1)
+        return self.where(loc)
+
+
+def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, torn: bool = False) -> str:
+    """The text of a regular UTF-8 file of at most `largest` bytes. Raises ProblemsFoundError otherwise.
+
+    `torn=True` reads over what a crash can leave behind the last line end: zero bytes, half a character.
+    """
+    shown = one_line(path)
+    where = Where(shown)
+    try:
+        if path.is_dir():
+            raise stop("not-a-file", f"this is a folder, not a {what}", where=where)
+        if path.exists() and not path.is_file():
+            raise stop("not-a-file", "this is not a regular file", where=where, hint="give the path of a plain file")
+        with path.open("rb") as handle:
+            raw = handle.read(largest + 1)
+    except FileNotFoundError:
+        raise stop("no-file", f"there is no such {what}", where=where, hint="check the path and the name") from None
+    except (OSError, ValueError) as error:
+        raise stop("unreadable", f"this {what} cannot be read: {_reason(error)}", where=where) from None
+    if len(raw) > largest:
+        raise stop(
+            "too-large", f"this {what} is larger than {largest // 1024} kB", where=where, hint="is it the right one?"
+        )
+    if torn:
+        raw = raw.rstrip(b"\0")
+        head, newline, tail = raw.rpartition(b"\n")
+        raw = head + newline + tail.decode("utf-8", "replace").replace("\0", "?").encode()
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise stop("encoding", f"this {what} is not in UTF-8", where=where, hint="save it again as plain UTF-8 text")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise stop(
+            "encoding", f"this {what} is not in UTF-8", where=Where(shown, line, 1), hint="save it as plain UTF-8 text"
+        ) from None
+    if match := re.search("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", text):
+        line = text.count("\n", 0, match.start()) + 1
+        raise stop(
+            "control-character",
+            f"this {what} holds a control character",
+            where=Where(shown, line, 1),
+            hint="is it a text file?",
+        )
+    return text
+
+
+def _reason(error: Exception) -> str:
+    return one_line(getattr(error, "strerror", None) or error)
+
+
+def read_yaml(path: Path, largest: int = LARGEST_FILE, what: str = "file") -> Document:
+    """Read and parse a YAML file. Raises ProblemsFoundError with one problem per fault of form found."""
+    return parse_yaml(read_text(path, largest, what), one_line(path))
+
+
+def parse_yaml(text: str, path: str) -> Document:
+    """Parse YAML text; `path` is only for messages. Raises ProblemsFoundError."""
+    _refuse_monsters(text, path)
+    try:
+        loader = _Loader(text)
+        try:
+            root = loader.get_single_node()
+        finally:
+            loader.dispose()
+    except yaml.MarkedYAMLError as error:
+        mark = error.problem_mark or error.context_mark
+        where = Where(path, mark.line + 1, mark.column + 1) if mark else Where(path)
+        told = one_line(error.problem or error.context or "not YAML")
+        if "undefined alias" in told:
+            raise stop(
+                "alias", "aliases (*name) are not allowed here", where=where, hint="write the text out twice"
+            ) from None
+        raise stop(
+            "not-yaml", f"this is not YAML: {told}", where=where, hint="look at the indents, quotes and colons"
+        ) from None
+    except (yaml.YAMLError, ValueError, RecursionError) as error:
+        raise stop("not-yaml", f"this is not YAML: {one_line(error)}", where=Where(path)) from None
+    problems: list[Problem] = []
+    data = _plain(root, path, problems, set(), 0) if root is not None else None
+    if problems:
+        raise ProblemsFoundError(problems)
+    return Document(path, data, root)
+
+
+def _refuse_monsters(text: str, path: str) -> None:
+    """Refuse what would take long or crash the parser before it runs: very deep brackets, very long lines."""
+    depth = 0
+    for match in re.finditer(r"[\[\]{}]", text):
+        depth = depth + 1 if match[0] in "[{" else max(0, depth - 1)
+        if depth > DEEPEST:
+            line = text.count("\n", 0, match.start()) + 1
+            raise stop("too-deep", f"brackets are nested more than {DEEPEST} deep", where=Where(path, line, 1))
+    for number, line_text in enumerate(text.split("\n"), 1):
+        if len(line_text) > _LONGEST_LINE:
+            raise stop(
+                "long-line",
+                f"a line is longer than {_LONGEST_LINE} characters",
+                where=Where(path, number, 1),
+                hint="fold it",
+            )
+
+
+def _plain(node: yaml.Node, path: str, problems: list[Problem], seen: set[int], depth: int) -> Any:
+    if id(node) in seen:
+        where = Where(path, node.start_mark.line + 1, node.start_mark.column + 1)
+        problems.append(
+            Problem("alias", "aliases (&name, *name) are not allowed here", where, "write the text out twice")
+        )
+        return None
+    seen.add(id(node))
+    if node.tag != _KIND_TAG[type(node)] or depth > DEEPEST:
+        where = Where(path, node.start_mark.line + 1, node.start_mark.column + 1)
+        if depth > DEEPEST:
+            problems.append(Problem("too-deep", f"this is nested more than {DEEPEST} deep", where))
+        else:
+            problems.append(
+                Problem("tag", f"tags ({one_line(node.tag, 40)}) are not allowed here", where, "remove the !...")
+            )
+        return None
+    if isinstance(node, yaml.ScalarNode):
+        return scalar(node.value) if not node.style else node.value
+    if isinstance(node, yaml.SequenceNode):
+        return [_plain(item, path, problems, seen, depth + 1) for item in node.value]
+    mapping: dict[Any, Any] = {}
+    for key_node, value_node in node.value:
+        where = Where(path, key_node.start_mark.line + 1, key_node.start_mark.column + 1)
+        if not isinstance(key_node, yaml.ScalarNode) or key_node.tag != _STR:
+            problems.append(Problem("key", "a key must be plain text", where))
+            continue
+        if key_node.value in mapping:
+            problems.append(
+                Problem(
+                    "duplicate-key", f"'{one_line(key_node.value, 40)}' stands here twice", where, "keep one of them"
+                )
+            )
+            continue
+        if key_node.value == "<<":
+            problems.append(Problem("key", "merge keys (<<) are not allowed here", where, "write the keys out"))
+            continue
+        mapping[key_node.value] = _plain(value_node, path, problems, seen, depth + 1)
+    return mapping
+
+
+def scalar(text: str) -> str | int | float | bool | None:
+    """A plain scalar by the YAML 1.2 core schema: `no`, `on` and `1:30` are text.
+
+    >>> scalar("no"), scalar("1:30"), scalar("0.5"), scalar("true"), scalar("")
+    ('no', '1:30', 0.5, True, None)
+    """
+    if not text or text in ("~", "null", "Null", "NULL"):
+        return None
+    first = text[0]
+    if first in "+-.0123456789":
+        if _INT.match(text):
+            return int(text)
+        if _FLOAT.match(text):
+            return float(text)
+    elif first in "tTfF":
+        if text in ("true", "True", "TRUE"):
+            return True
+        if text in ("false", "False", "FALSE"):
+            return False
+    return text

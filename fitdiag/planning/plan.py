@@ -1,0 +1,268 @@
+"""The plan of a round: alterations ranked by the relief they promise over the believed causes, less what they disturb.
+
+At most three a round, in the order of the rule base; the rest is named as later. What should be left alone is named with
+the reason, and what may stay as it is too. The tool suggests; the fitter decides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
+from fitdiag.knowledge.findings import Findings, Side
+from fitdiag.knowledge.model import Alteration, Condition, RuleBase
+from fitdiag.knowledge.order import exclusive, in_order, reason
+from fitdiag.planning.amounts import PlannedAmount, plan_amount
+from fitdiag.units import format_length
+
+MOST_A_ROUND = 3  # common practice, no source: one family a round, and no more than three alterations
+_PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
+_CAREFUL = 0.5  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
+_MOST_LEFT_ALONE = 6
+
+
+@dataclass(frozen=True)
+class Recommendation:
+    """One alteration of the round. `only_if` is set when it waits for something to show at the next try-on."""
+
+    rank: int
+    alteration: str
+    amount: PlannedAmount
+    side: Side
+    because: tuple[str, ...]
+    against: tuple[str, ...]
+    only_if: str | None
+    only_if_symptom: str | None
+    relief: float
+    causes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Named:
+    """An alteration that is named but not recommended now, and why."""
+
+    alteration: str
+    because: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to do this round. `verdict` says it in one sentence; with no recommendations it says why there are none."""
+
+    verdict: str
+    recommendations: tuple[Recommendation, ...] = ()
+    leave_alone: tuple[Named, ...] = ()
+    later: tuple[Named, ...] = ()
+    may_stay: tuple[str, ...] = ()
+
+
+def sentence(text: str) -> str:
+    """The text with a full stop, whether or not its author set one."""
+    return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def make_plan(diagnosis: Diagnosis) -> Plan:
+    """The plan for a diagnosis. Pure: the same diagnosis gives the same plan."""
+    return _Planner(diagnosis).plan()
+
+
+class _Planner:
+    def __init__(self, diagnosis: Diagnosis) -> None:
+        self.diagnosis = diagnosis
+        self.base: RuleBase = diagnosis.base
+        self.findings: Findings = diagnosis.findings
+        self.beliefs: Mapping[str, Belief] = {belief.cause: belief for belief in diagnosis.beliefs}
+        self.well = self.base.words.how_well.words
+        self.avoided = {
+            alteration.id: self._holding(alteration.avoid_when) for alteration in self.base.alterations.values()
+        }
+        self.amounts = {
+            alteration.id: plan_amount(self.base, alteration, self.findings)
+            for alteration in self.base.alterations.values()
+        }
+        for alteration_id, amount in self.amounts.items():
+            if amount.exhausted:
+                done = format_length(amount.already_mm, self.findings.units)
+                self.avoided[alteration_id] = (
+                    *self.avoided[alteration_id],
+                    f"It has been done before by {done} in all, the most one pattern should take. Redraw the block or choose another size.",
+                )
+
+    def plan(self) -> Plan:
+        relief = self._choose()
+        ordered = in_order(self.base, relief, relief)
+        now, later = ordered[:MOST_A_ROUND], ordered[MOST_A_ROUND:]
+        recommendations = {alteration: self._recommend(alteration, relief[alteration]) for alteration in now}
+        followed = self._follow_ups(recommendations)
+        for alteration, (only_if, symptom, because) in followed.items():
+            if alteration in recommendations:
+                recommendations[alteration] = replace(
+                    recommendations[alteration], only_if=only_if, only_if_symptom=symptom
+                )
+            elif len(recommendations) < MOST_A_ROUND:
+                waiting = self._recommend(alteration, 0.0)
+                recommendations[alteration] = replace(
+                    waiting, only_if=only_if, only_if_symptom=symptom, because=(because,), against=waiting.against[-1:]
+                )
+            elif alteration not in later:
+                later.append(alteration)
+        conditional = {name: rec for name, rec in recommendations.items() if rec.only_if}
+        value = {name: rec.relief - (10.0 if name in conditional else 0.0) for name, rec in recommendations.items()}
+        final = in_order(self.base, recommendations, value)
+        ranked = tuple(replace(recommendations[name], rank=number) for number, name in enumerate(final, 1))
+        may_stay = tuple(
+            f"{self.base.causes[belief.cause].title}: {text}"
+            for belief in self.beliefs.values()
+            if (text := self.base.causes[belief.cause].may_stay) and belief.has_sign and belief.probability >= 0.5
+        )
+        return Plan(
+            verdict=self._verdict(ranked, may_stay),
+            recommendations=ranked,
+            leave_alone=self._leave_alone(set(recommendations)),
+            later=tuple(Named(name, self._later_because(name, final, followed)) for name in later),
+            may_stay=may_stay,
+        )
+
+    # -- choosing ------------------------------------------------------------------------------------------------
+
+    def _choose(self) -> dict[str, float]:
+        """Greedy: the alteration with the most net relief, then again over what it leaves uncured, until none is worth it."""
+        left = {cause: belief.probability if belief.has_sign else 0.0 for cause, belief in self.beliefs.items()}
+        excluded = exclusive(self.base)
+        chosen: dict[str, float] = {}
+        while True:
+            best, best_net = None, self.base.setting("worth_altering")
+            for alteration in self.base.alterations.values():
+                if alteration.id in chosen or self.avoided[alteration.id]:
+                    continue
+                if any(frozenset((alteration.id, other)) in excluded for other in chosen):
+                    continue
+                net = self._net_relief(alteration, left)
+                if net > best_net + 1e-9:
+                    best, best_net = alteration, net
+            if best is None:
+                return chosen
+            chosen[best.id] = best_net
+            for cause in self.base.cures_of[best.id]:
+                left[cause] *= 1.0 - self.well[self.base.causes[cause].cured_by[best.id]]
+
+    def _net_relief(self, alteration: Alteration, left: Mapping[str, float]) -> float:
+        relief = sum(
+            left[cause] * self.well[self.base.causes[cause].cured_by[alteration.id]]
+            for cause in self.base.cures_of[alteration.id]
+        )
+        harm = sum(self.beliefs[cause].probability * self.well[word] for cause, word in alteration.worsens.items())
+        price = sum(self.base.words.how_often.words[word] for word in alteration.brings.values()) * _PRICE_OF_A_NEW_SIGN
+        careful = _CAREFUL if self._holding(alteration.careful_when) else 1.0
+        return relief * careful - harm - price
+
+    def _holding(self, conditions: tuple[Condition, ...]) -> tuple[str, ...]:
+        """The reasons of the conditions that hold now."""
+        result = []
+        for condition in conditions:
+            kind, rule_id = condition.kind_and_id
+            finding = self.findings.symptoms.get(rule_id)
+            holds = {
+                "body": self.findings.body.get(rule_id, "no") != "no",
+                "symptom": finding is not None and finding.seen == "yes",
+                "absent": finding is not None and finding.seen == "no",
+                "done": any(done.alteration == rule_id for done in self.findings.done),
+            }.get(kind, False)
+            if holds:
+                result.append(sentence(condition.because))
+        return tuple(result)
+
+    # -- telling -------------------------------------------------------------------------------------------------
+
+    def _recommend(self, alteration_id: str, relief: float) -> Recommendation:
+        alteration = self.base.alterations[alteration_id]
+        cured = sorted(
+            (self.beliefs[cause] for cause in self.base.cures_of[alteration_id] if self.beliefs[cause].has_sign),
+            key=lambda belief: (-belief.probability, belief.cause),
+        )
+        main = [belief for belief in cured if belief.probability >= 0.1][:2]
+        because: list[str] = []
+        against: list[str] = []
+        for belief in main:
+            cause = self.base.causes[belief.cause]
+            reasons = "; ".join(lower_first(reason.text) for reason in belief.because[:3])
+            because.append(
+                f"{cause.title}, {chance_words(belief.probability)}: {reasons}." if reasons else f"{cause.title}."
+            )
+            against += [f"{reason.text}: speaks {reason.firmness} against it." for reason in belief.against[:2]]
+        against += self._holding(alteration.careful_when)
+        for cause_id in alteration.worsens:
+            if self.beliefs[cause_id].probability >= 0.2:
+                against.append(f"It makes this worse: {lower_first(self.base.causes[cause_id].title)}.")
+        for symptom in alteration.brings:
+            against.append(f"It can bring: {lower_first(self.base.symptoms[symptom].title)}.")
+        return Recommendation(
+            0, alteration_id, self.amounts[alteration_id], self._side(alteration), tuple(dict.fromkeys(because)),
+            tuple(dict.fromkeys(against)), None, None, relief, tuple(belief.cause for belief in main),
+        )  # fmt: skip
+
+    def _side(self, alteration: Alteration) -> Side:
+        if alteration.sides == "both":
+            return "both"
+        measured_by = self.amounts[alteration.id].measured_by
+        if measured_by and (side := self.findings.symptoms[measured_by].side):
+            return side
+        shown = {link.symptom for cause in self.base.cures_of[alteration.id] for link in self.base.causes[cause].shows}
+        sides = {finding.side for finding in self.findings.seen if finding.symptom in shown and finding.side}
+        return sides.pop() if len(sides) == 1 else "both"
+
+    def _follow_ups(self, recommendations: Mapping[str, Recommendation]) -> dict[str, tuple[str, str, str]]:
+        """What may be called for after a planned alteration: id to (the condition in words, its symptom, because)."""
+        result: dict[str, tuple[str, str, str]] = {}
+        for name in recommendations:
+            alteration = self.base.alterations[name]
+            for follow in alteration.follow_ups:
+                if follow.do in result or self.avoided[follow.do] or follow.do == name:
+                    continue
+                sign = lower_first(self.base.symptoms[follow.if_seen].title)
+                finding = self.findings.symptoms.get(follow.if_seen)
+                still = "still shows" if finding is not None and finding.seen == "yes" else "shows"
+                text = f"Only if this {still} at the try-on after '{lower_first(alteration.title)}': {sign}"
+                result[follow.do] = (text, follow.if_seen, sentence(follow.because))
+        return result
+
+    def _leave_alone(self, recommended: set[str]) -> tuple[Named, ...]:
+        least = self.base.setting("leave_alone_from")
+        done = {item.alteration for item in self.findings.done}
+        ranked: list[tuple[float, str]] = []
+        for name, reasons in self.avoided.items():
+            if not reasons or name in recommended:
+                continue
+            weight = 0.0
+            for cause in self.base.cures_of[name]:
+                belief = self.beliefs[cause]
+                rate = self.base.words.base_rate.words[self.base.causes[cause].base_rate]
+                if belief.probability >= least and (belief.has_sign or belief.prior > rate * 1.3):
+                    weight += belief.probability * self.well[self.base.causes[cause].cured_by[name]]
+            if weight or name in done:
+                ranked.append((weight + (1.0 if name in done else 0.0), name))
+        ranked.sort(key=lambda pair: (-pair[0], pair[1]))
+        return tuple(
+            Named(name, (*self.avoided[name], *self._holding(self.base.alterations[name].careful_when)))
+            for _, name in ranked[:_MOST_LEFT_ALONE]
+        )
+
+    def _later_because(
+        self, name: str, now: list[str], followed: Mapping[str, tuple[str, str, str]]
+    ) -> tuple[str, ...]:
+        reasons = [sentence(text) for first in now if (text := reason(self.base, first, name))]
+        if name in followed:
+            reasons.insert(0, followed[name][0] + ".")
+        return tuple(dict.fromkeys(reasons)) or ("Three alterations are enough for one round; look again first.",)
+
+    def _verdict(self, ranked: tuple[Recommendation, ...], may_stay: tuple[str, ...]) -> str:
+        if ranked:
+            first = self.base.alterations[ranked[0].alteration]
+            return f"First: {lower_first(first.title)}, {ranked[0].amount.text}."
+        seen = self.findings.seen
+        if not seen:
+            return "Nothing to alter: nothing was seen and nothing was felt that asks for a change."
+        if may_stay:
+            return "Nothing to alter: what is seen may stay as it is."
+        return "Nothing to alter yet: no cause is likely enough to cut for. Look at the open question first."

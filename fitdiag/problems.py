@@ -1,0 +1,59 @@
+"""One shape for every fault found in a file or an argument, and the one exception that stops a command.
+
+A fault is a value, so that all of them can be shown at once. Printed as `path:line:col: message`, the form editors jump to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, order=True)
+class Where:
+    """A place in a file: path as the user wrote it, line and column from 1 (0 when the place is the file itself)."""
+
+    path: str
+    line: int = 0
+    col: int = 0
+
+    def __str__(self) -> str:
+        return f"{self.path}:{self.line}:{self.col}" if self.line else self.path
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong, where, and what to do about it. `code` is a short stable word for tests and filters."""
+
+    code: str
+    message: str
+    where: Where | None = None
+    hint: str = ""
+
+    def __str__(self) -> str:
+        head = f"{self.where}: {self.message}" if self.where else self.message
+        return f"{head} ({self.hint})" if self.hint else head
+
+
+class ProblemsFoundError(Exception):
+    """Stops a command with every problem found; the command line prints them and exits with a code that is not 0."""
+
+    def __init__(self, problems: Problem | Iterable[Problem]) -> None:
+        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def stop(code: str, message: str, *, where: Where | None = None, hint: str = "") -> ProblemsFoundError:
+    """A `ProblemsFoundError` with one problem, to be raised by the caller."""
+    return ProblemsFoundError(Problem(code, message, where, hint))
+
+
+def one_line(text: object, longest: int = 160) -> str:
+    """Text from outside made safe to print: control characters and terminal escapes shown as `?`, cut to `longest`.
+
+    >>> one_line("dip\\x1b[31m\\nred")
+    'dip?[31m red'
+    """
+    joined = " ".join(str(text).split())
+    plain = "".join(char if char.isprintable() else "?" for char in joined)
+    return plain if len(plain) <= longest else plain[: longest - 3] + "..."

@@ -1,0 +1,1 @@
+"""Documents: one report model, and a writer for each kind of file."""

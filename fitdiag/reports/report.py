@@ -1,0 +1,227 @@
+"""The report of a fitting as a tree of sections; every writer walks the same tree, so that all documents say the same."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from fitdiag.diagnosis.belief import Belief, Question, chance_words, lower_first, told
+from fitdiag.knowledge.findings import Findings, Side
+from fitdiag.knowledge.model import Alteration, RuleBase
+from fitdiag.planning.plan import Named, Plan, Recommendation
+from fitdiag.sessions.state import Conclusion
+from fitdiag.units import format_length
+
+SIDE_WORDS: dict[Side, str] = {"left": "left side", "right": "right side", "both": "both sides"}
+_LIKELY_FROM = 0.05
+_SUGGESTS = "The tool suggests, the fitter decides."
+
+
+@dataclass(frozen=True)
+class Items:
+    """A list; `numbered` when the order counts."""
+
+    title: str
+    items: tuple[str, ...]
+    numbered: bool = False
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading with paragraphs, lists and sections below it."""
+
+    title: str
+    parts: tuple[str | Items | Section, ...] = ()
+
+
+@dataclass(frozen=True)
+class Report:
+    """Everything a document needs. `sections` is the text; the rest is for the table and machine formats."""
+
+    title: str
+    client: str
+    conclusion: Conclusion
+    next_question: Question | None
+    sections: tuple[Section, ...] = field(default=())
+
+    @property
+    def plan(self) -> Plan:
+        return self.conclusion.plan
+
+
+def make_report(base: RuleBase, conclusion: Conclusion, client: str = "", *, steps: bool = True) -> Report:
+    """The report of a conclusion. `client` is the fitter's own name for the client; empty if none is wanted.
+
+    `steps=False` leaves the steps for cloth and paper and the longer reasoning out: the short form for the screen.
+    """
+    findings, plan = conclusion.diagnosis.findings, conclusion.plan
+    name = client or findings.client
+    next_question = conclusion.diagnosis.next_question()
+    writer = _Writer(base, findings, steps=steps)
+    reasoning = writer.beliefs(conclusion.diagnosis.beliefs)
+    sections = [writer.findings(), writer.plan(plan)] if steps else [writer.findings(), reasoning, writer.plan(plan)]
+    if plan.leave_alone or plan.may_stay:
+        sections.append(writer.leave_alone(plan))
+    if plan.later:
+        sections.append(
+            Section("Later, if still needed", (Items("", tuple(writer.named(item) for item in plan.later)),))
+        )
+    if next_question is not None:
+        symptom = base.symptoms[next_question.symptom]
+        look = f" {symptom.look}" if steps else ""
+        text = f"{symptom.ask}{look} (It would tell {next_question.gain_bits:.2f} bits.)"
+        sections.append(Section("The next question worth asking", (text,)))
+    if steps:
+        sections.append(reasoning)
+    if findings.notes:
+        sections.append(Section("Notes", (Items("", findings.notes),)))
+    cautions = writer.cautions(bool(plan.recommendations))
+    if cautions:
+        sections.append(Section("Cautions", (Items("", cautions),)))
+    title = f"Alteration list for {name}" if name else "Alteration list"
+    return Report(title, name, conclusion, next_question, tuple(sections))
+
+
+class _Writer:
+    def __init__(self, base: RuleBase, findings: Findings, *, steps: bool) -> None:
+        self.base, self.known, self.steps = base, findings, steps
+
+    def findings(self) -> Section:
+        known = self.known
+        items = [told(self.base, finding, known) for finding in known.symptoms.values() if finding.seen == "yes"]
+        absent = [
+            lower_first(self.base.symptoms[name].title)
+            for name, finding in known.symptoms.items()
+            if finding.seen == "no"
+        ]
+        unsure = [
+            lower_first(self.base.symptoms[name].title)
+            for name, finding in known.symptoms.items()
+            if finding.seen == "unsure"
+        ]
+        body = [
+            self.base.body_notes[note].title + (" (marked)" if grade == "marked" else "")
+            for note, grade in known.body.items()
+            if grade != "no"
+        ]
+        done = []
+        for item in known.done:
+            much = f", {format_length(item.amount_mm, known.units)}" if item.amount_mm is not None else ""
+            done.append(f"Round {item.round}: {lower_first(self.base.alterations[item.alteration].title)}{much}")
+        parts: list[str | Items] = []
+        if items:
+            parts.append(Items("Seen or felt", tuple(items)))
+        if absent:
+            parts.append(Items("Looked for and not there", tuple(absent)))
+        if unsure:
+            parts.append(Items("Could not be said", tuple(unsure)))
+        if body:
+            parts.append(Items("Shape and stance", tuple(body)))
+        if done:
+            parts.append(Items("Done in earlier rounds", tuple(done)))
+        return Section("Findings", tuple(parts) or ("Nothing was noted.",))
+
+    def beliefs(self, beliefs: Sequence[Belief]) -> Section:
+        likely = [belief for belief in beliefs if belief.has_sign and belief.probability >= _LIKELY_FROM][:5]
+        if not likely:
+            return Section("What the pattern may do", ("No cause is likely from what was seen.",))
+        if not self.steps:
+            return Section("What the pattern may do", (Items("", tuple(self.in_a_line(belief) for belief in likely)),))
+        sections: list[Section] = []
+        for belief in likely:
+            cause = self.base.causes[belief.cause]
+            parts: list[str | Items] = [cause.why]
+            if belief.because:
+                parts.append(
+                    Items(
+                        "For it",
+                        tuple(f"{reason.text}: speaks {reason.firmness} for it" for reason in belief.because[:5]),
+                    )
+                )
+            if belief.against:
+                parts.append(
+                    Items(
+                        "Against it",
+                        tuple(f"{reason.text}: speaks {reason.firmness} against it" for reason in belief.against[:4]),
+                    )
+                )
+            parts.append(Items("Not when", cause.not_when))
+            alike = [
+                f"{self.base.causes[other.cause].title}: {other.tell}"
+                for other in cause.look_alikes
+                if other.cause in self.base.causes
+                and any(b.cause == other.cause and b.probability >= _LIKELY_FROM for b in beliefs)
+            ]
+            if alike:
+                parts.append(Items("Not to be taken for", tuple(alike)))
+            sections.append(Section(f"{cause.title}: {chance_words(belief.probability)}", tuple(parts)))
+        return Section("What the pattern may do", tuple(sections))
+
+    def in_a_line(self, belief: Belief) -> str:
+        """A belief on the screen: the cause, how sure, and the firmest reasons on both sides."""
+        text = f"{self.base.causes[belief.cause].title}: {chance_words(belief.probability)}."
+        if belief.because:
+            text += f" For it: {'; '.join(lower_first(reason.text) for reason in belief.because[:3])}."
+        if belief.against:
+            text += f" Against it: {'; '.join(lower_first(reason.text) for reason in belief.against[:2])}."
+        return text
+
+    def plan(self, plan: Plan) -> Section:
+        parts: list[str | Items | Section] = [plan.verdict]
+        if plan.recommendations:
+            parts.append(f"Do them in this order, and try on before you go on. {_SUGGESTS}")
+        parts += [self.recommendation(item) for item in plan.recommendations]
+        return Section("This round", tuple(parts))
+
+    def recommendation(self, item: Recommendation) -> Section:
+        rule: Alteration = self.base.alterations[item.alteration]
+        parts: list[str | Items] = []
+        if item.only_if:
+            parts.append(f"{item.only_if}. Otherwise leave it.")
+        if self.steps:
+            parts.append(rule.why)
+        parts.append(f"How much: {item.amount.text}, {SIDE_WORDS[item.side]}. {item.amount.basis}")
+        parts.append(f"Where: {rule.operation.cut}. Hinge: {rule.operation.hinge}.")
+        if item.because:
+            parts.append(Items("Because", item.because))
+        if item.against:
+            parts.append(Items("Against", item.against))
+        if not self.steps:
+            parts.append(Items("Check at the next try-on", rule.check_next))
+            return Section(self.headline(item), tuple(parts))
+        parts += [
+            Items("On the cloth", rule.cloth, numbered=True),
+            Items("On the paper", rule.paper, numbered=True),
+            Items("True up", rule.true_up),
+            Items("What it does to the rest", rule.effects),
+            Items("Check at the next try-on", rule.check_next),
+        ]
+        return Section(self.headline(item), tuple(parts))
+
+    def headline(self, item: Recommendation) -> str:
+        """`1. Tuck across the back …: 3/4 in`, with a word if it waits for something."""
+        rule = self.base.alterations[item.alteration]
+        return f"{item.rank}. {rule.title}: {item.amount.text}{' (only if needed)' if item.only_if else ''}"
+
+    def leave_alone(self, plan: Plan) -> Section:
+        parts: list[str | Items] = []
+        if plan.may_stay:
+            parts.append(Items("May stay as it is", plan.may_stay))
+        if plan.leave_alone:
+            parts.append(Items("", tuple(self.named(item) for item in plan.leave_alone)))
+        return Section("Leave alone", tuple(parts))
+
+    def named(self, item: Named) -> str:
+        return f"{self.base.alterations[item.alteration].title}: {' '.join(item.because)}"
+
+    def cautions(self, cutting: bool) -> tuple[str, ...]:
+        wanted = ("always", "pinning", "cutting", "pressing") if cutting else ("always",)
+        return tuple(caution.text for caution in self.base.about.cautions if caution.when in wanted)
+
+
+def brief(report: Report, base: RuleBase) -> Iterable[str]:
+    """The plan in a few lines, for the end of an interview."""
+    yield report.plan.verdict
+    for item in report.plan.recommendations:
+        tail = f". {item.only_if}." if item.only_if else ""
+        yield f"{item.rank}. {base.alterations[item.alteration].title}: {item.amount.text}, {SIDE_WORDS[item.side]}{tail}"

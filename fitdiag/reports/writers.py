@@ -1,0 +1,256 @@
+"""The writers: plain text, Markdown, CSV and JSON from one report, and the atomic write to disk.
+
+Text from outside (a client's name, a note) stays text everywhere: Markdown signs are escaped, a spreadsheet cell that would
+be read as a formula gets a leading apostrophe, control characters never reach a terminal.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import re
+import tempfile
+import textwrap
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import Where, one_line, stop
+from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
+
+DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
+
+
+def as_text(report: Report, base: RuleBase, width: int = 80) -> str:
+    """Plain text, folded to `width`, readable by a screen reader: no boxes, no colour, no columns."""
+    lines: list[str] = [one_line(report.title), "=" * min(width, len(one_line(report.title))), ""]
+    for section in report.sections:
+        _text_section(section, 0, width, lines)
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _text_section(section: Section, depth: int, width: int, lines: list[str]) -> None:
+    title = one_line(section.title, 200)
+    if depth == 0:
+        lines += [title, "-" * min(width, len(title))]
+    else:
+        lines += textwrap.wrap(title, width, initial_indent="", subsequent_indent="   ", break_long_words=False)
+    pad = "  " * depth
+    for part in section.parts:
+        if isinstance(part, Section):
+            _text_section(part, depth + 1, width, lines)
+            continue
+        if isinstance(part, str):
+            lines += textwrap.wrap(
+                one_line(part, 2000), width, initial_indent=pad, subsequent_indent=pad, break_long_words=False
+            )
+            continue
+        if part.title:
+            lines.append(f"{pad}{part.title}:")
+        for number, item in enumerate(part.items, 1):
+            mark = f"{number}. " if part.numbered else "- "
+            indent = pad + ("  " if part.title else "")
+            lines += textwrap.wrap(
+                one_line(item, 2000),
+                width,
+                initial_indent=indent + mark,
+                subsequent_indent=indent + " " * len(mark),
+                break_long_words=False,
+            )
+    if not lines or lines[-1]:
+        lines.append("")
+
+
+_MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]<>#|~])")
+
+
+def escape_markdown(text: str) -> str:
+    """Text that Markdown shows as it is, on one line.
+
+    >>> escape_markdown("<b>*lamp*</b>")
+    '\\\\<b\\\\>\\\\*lamp\\\\*\\\\</b\\\\>'
+    """
+    escaped = _MARKDOWN_SIGNS.sub(r"\\\1", one_line(text, 2000))
+    return re.sub(r"^(\d+)([.)])|^([-+=])", lambda m: f"{m[1]}\\{m[2]}" if m[1] else f"\\{m[3]}", escaped)
+
+
+def as_markdown(report: Report, base: RuleBase) -> str:
+    """Markdown (CommonMark 0.31) with headings and lists."""
+    lines = [f"# {escape_markdown(report.title)}", ""]
+    for section in report.sections:
+        _markdown_section(section, 2, lines)
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _markdown_section(section: Section, level: int, lines: list[str]) -> None:
+    lines += [f"{'#' * level} {escape_markdown(section.title)}", ""]
+    for part in section.parts:
+        if isinstance(part, Section):
+            _markdown_section(part, level + 1, lines)
+        elif isinstance(part, str):
+            lines += [escape_markdown(part), ""]
+        else:
+            _markdown_items(part, lines)
+
+
+def _markdown_items(part: Items, lines: list[str]) -> None:
+    if part.title:
+        lines += [f"**{escape_markdown(part.title)}**", ""]
+    for number, item in enumerate(part.items, 1):
+        lines.append(f"{number}. {escape_markdown(item)}" if part.numbered else f"- {escape_markdown(item)}")
+    lines.append("")
+
+
+COLUMNS = ("kind", "rank", "alteration", "title", "amount", "amount_mm", "side", "only_if", "because", "check_next")
+
+
+def cell(value: object) -> str:
+    """A spreadsheet cell that is text whatever it starts with (OWASP, "CSV Injection": = + - @ and control characters)."""
+    text = one_line(value, 4000)
+    return "'" + text if text[:1] in ("=", "+", "-", "@", "'", "|", "%") else text
+
+
+def as_csv(report: Report, base: RuleBase) -> str:
+    """One row per alteration: done this round, left alone, later. RFC 4180, UTF-8 with a byte-order mark."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer)
+    writer.writerow(COLUMNS)
+    for item in report.plan.recommendations:
+        rule = base.alterations[item.alteration]
+        row = ("this round", item.rank, rule.id, rule.title, item.amount.text, round(item.amount.mm, 2), SIDE_WORDS[item.side],
+               item.only_if or "", " ".join(item.because), " ".join(rule.check_next))  # fmt: skip
+        writer.writerow([cell(value) for value in row])
+    for kind, named in (("leave alone", report.plan.leave_alone), ("later", report.plan.later)):
+        for other in named:
+            rule = base.alterations[other.alteration]
+            writer.writerow(
+                [cell(value) for value in (kind, "", rule.id, rule.title, "", "", "", "", " ".join(other.because), "")]
+            )
+    if report.client:
+        writer.writerow([cell(value) for value in ("client", "", "", report.client, "", "", "", "", "", "")])
+    for caution in (
+        item
+        for section in report.sections
+        if section.title == "Cautions"
+        for part in section.parts
+        if isinstance(part, Items)
+        for item in part.items
+    ):
+        writer.writerow([cell(value) for value in ("caution", "", "", caution, "", "", "", "", "", "")])
+    return "\ufeff" + buffer.getvalue()
+
+
+def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
+    """The diagnosis as one JSON object of schema fitdiag.diagnosis/1; lengths in mm where the name says so."""
+    diagnosis, plan = report.conclusion.diagnosis, report.plan
+    return {
+        "schema": DIAGNOSIS_SCHEMA,
+        "garment": base.about.garment,
+        "rules": base.fingerprint,
+        "client": report.client,
+        "units": diagnosis.findings.units,
+        "verdict": plan.verdict,
+        "causes": [
+            {
+                "id": belief.cause,
+                "title": base.causes[belief.cause].title,
+                "probability": belief.probability,
+                "because": [f"{reason.text}: speaks {reason.firmness} for it" for reason in belief.because],
+                "against": [f"{reason.text}: speaks {reason.firmness} against it" for reason in belief.against],
+            }
+            for belief in diagnosis.beliefs
+        ],
+        "recommendations": [
+            {
+                "rank": item.rank,
+                "alteration": item.alteration,
+                "title": base.alterations[item.alteration].title,
+                "amount_mm": round(item.amount.mm, 3),
+                "amount": item.amount.text,
+                "amount_basis": item.amount.basis,
+                "remainder_mm": round(item.amount.remainder_mm, 3),
+                "side": item.side,
+                "hinge": base.alterations[item.alteration].operation.hinge,
+                "because": list(item.because),
+                "against": list(item.against),
+                "only_if": item.only_if,
+                "only_if_symptom": item.only_if_symptom,
+                "cloth": list(base.alterations[item.alteration].cloth),
+                "paper": list(base.alterations[item.alteration].paper),
+                "true_up": list(base.alterations[item.alteration].true_up),
+                "check_next": list(base.alterations[item.alteration].check_next),
+            }
+            for item in plan.recommendations
+        ],
+        "leave_alone": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.leave_alone],
+        "may_stay": list(plan.may_stay),
+        "later": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.later],
+        "next_question": (
+            {"symptom": report.next_question.symptom, "gain_bits": round(report.next_question.gain_bits, 6)}
+            if report.next_question
+            else None
+        ),
+    }
+
+
+def as_json(report: Report, base: RuleBase) -> str:
+    """`as_data` as text."""
+    return json.dumps(as_data(report, base), ensure_ascii=False, indent=2) + "\n"
+
+
+WRITERS: Mapping[str, Callable[[Report, RuleBase], str]] = {
+    ".md": as_markdown, ".csv": as_csv, ".json": as_json, ".txt": as_text,
+}  # fmt: skip
+
+
+def write_atomically(path: Path, text: str, *, replace: bool = False) -> None:
+    """Write a whole file or nothing. An existing file is kept unless `replace`. Raises ProblemsFoundError."""
+    where = Where(one_line(path))
+    if path.exists() and not replace:
+        raise stop(
+            "exists", "there is a file of this name already", where=where, hint="choose another name, or add --replace"
+        )
+    try:
+        descriptor, name = tempfile.mkstemp(prefix=".fitdiag-", dir=path.parent)
+    except OSError as error:
+        raise stop(
+            "cannot-save",
+            f"this cannot be written: {one_line(error.strerror or error)}",
+            where=where,
+            hint="choose another folder",
+        ) from None
+    try:
+        with os.fdopen(descriptor, "w", encoding="utf-8", newline="") as handle:
+            handle.write(text)
+            handle.flush()
+            os.fsync(handle.fileno())
+        Path(name).chmod(0o600)
+        if replace:
+            Path(name).replace(path)
+        else:
+            os.link(name, path)  # fails if the name was taken meanwhile, so nothing is ever lost
+            Path(name).unlink()
+    except OSError as error:
+        Path(name).unlink(missing_ok=True)
+        raise stop(
+            "cannot-save",
+            f"this cannot be written: {one_line(error.strerror or error)}",
+            where=where,
+            hint="nothing was changed",
+        ) from None
+
+
+def write_report(report: Report, base: RuleBase, path: Path, *, replace: bool = False) -> None:
+    """Write a report in the format its file name asks for. Raises ProblemsFoundError for another ending."""
+    writer = WRITERS.get(path.suffix.lower())
+    if writer is None:
+        raise stop(
+            "format",
+            f"'{one_line(path.suffix, 20)}' is not a format to write",
+            where=Where(one_line(path)),
+            hint=f"end the name in {', '.join(WRITERS)}",
+        )
+    write_atomically(path, writer(report, base), replace=replace)

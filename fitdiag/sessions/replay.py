@@ -1,0 +1,99 @@
+"""A log re-derived under today's rules, and what differs from what was concluded when it was written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitdiag.diagnosis.belief import chance_words
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import Where, one_line, stop
+from fitdiag.sessions.log import Event, ReadLog
+from fitdiag.sessions.state import Conclusion, State, conclude, conclusion_event, fold
+from fitdiag.units import format_length
+
+_NOTICEABLE = 0.05  # a change of probability worth a line
+
+
+@dataclass(frozen=True)
+class Replay:
+    """A replayed session: its state and conclusion now, and the differences in words (empty: the same)."""
+
+    state: State
+    conclusion: Conclusion
+    rules_changed: bool
+    differences: tuple[str, ...]
+
+
+def replay(log: ReadLog, base: RuleBase) -> Replay:
+    """Re-derive a log. Raises ProblemsFoundError if it belongs to another garment."""
+    refuse_other_garment(log, base)
+    state = fold(log.events, base)
+    conclusion = conclude(base, state.findings)
+    rules = log.head["rules"]
+    for event in log.events:
+        if event["event"] == "rules" and isinstance(event.get("rules"), dict):
+            rules = event["rules"]
+    changed = rules.get("fingerprint") != base.fingerprint
+    differences = [f"These rules do not know '{rule}'; the answer is left out." for rule in state.unknown]
+    if state.recorded is not None:
+        differences += _differences(state.recorded, conclusion_event(conclusion), base, state)
+    return Replay(state, conclusion, changed, tuple(differences))
+
+
+def refuse_other_garment(log: ReadLog, base: RuleBase) -> None:
+    """A log of another garment cannot be read with these rules."""
+    garment = log.head["rules"].get("garment")
+    if garment != base.about.garment:
+        raise stop(
+            "garment",
+            f"this log is about {one_line(garment, 40)}, these rules are for {base.about.garment}",
+            where=Where(one_line(log.path), 1, 1),
+            hint="give the rules it was written with: --rules DIR",
+        )
+
+
+def _differences(then: Event, today: Event, base: RuleBase, state: State) -> list[str]:
+    lines: list[str] = []
+    before = _pairs(then.get("causes"), "id", "probability")
+    after = _pairs(today["causes"], "id", "probability")
+    for cause in sorted(set(before) | set(after)):
+        title = base.causes[cause].title if cause in base.causes else one_line(cause, 60)
+        old, new = before.get(cause), after.get(cause)
+        if old is None or new is None:
+            continue  # below the few that are recorded, then or now
+        if abs(new - old) >= _NOTICEABLE:
+            lines.append(f"{title}: {chance_words(old)} then, {chance_words(new)} now.")
+    for kind, key in (("recommended", "recommendations"), ("left alone", "leave_alone")):
+        old_ids = [_name(item) for item in _listed(then.get(key)) if _name(item)]
+        new_ids = [_name(item) for item in today[key]]
+        lines += [f"Then {kind}, now not: {_title(base, name)}." for name in old_ids if name not in new_ids]
+        lines += [f"Now {kind}, then not: {_title(base, name)}." for name in new_ids if name not in old_ids]
+    old_amounts = _pairs(then.get("recommendations"), "alteration", "amount_mm")
+    for name, amount in _pairs(today["recommendations"], "alteration", "amount_mm").items():
+        old = old_amounts.get(name)
+        if old is not None and abs(old - amount) > 0.5:
+            units = state.findings.units
+            lines.append(f"{_title(base, name)}: {format_length(old, units)} then, {format_length(amount, units)} now.")
+    return lines
+
+
+def _pairs(items: object, key: str, value: str) -> dict[str, float]:
+    """`{item[key]: item[value]}` of a recorded list; whatever is not of that form is passed over."""
+    result: dict[str, float] = {}
+    for item in items if isinstance(items, list) else []:
+        if isinstance(item, dict) and isinstance(item.get(key), str) and isinstance(item.get(value), int | float):
+            result[item[key]] = float(item[value])
+    return result
+
+
+def _listed(value: object) -> list[object]:
+    return value if isinstance(value, list) else []
+
+
+def _name(item: object) -> str:
+    value = item.get("alteration") if isinstance(item, dict) else item
+    return value if isinstance(value, str) else ""
+
+
+def _title(base: RuleBase, alteration: str) -> str:
+    return base.alterations[alteration].title if alteration in base.alterations else one_line(alteration, 60)

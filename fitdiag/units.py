@@ -1,0 +1,133 @@
+"""Lengths as people write and read them. Inside the program every length is a float in millimetres.
+
+Inches are read and shown in eighths, centimetres in quarters of a centimetre, the steps a tape is read in.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Literal
+
+MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
+STEP_MM = {"in": MM_PER_INCH / 8, "cm": 2.5}
+LONGEST_MM = 3000.0  # no length on trousers is longer; a larger one is a slip of the unit
+
+Units = Literal["in", "cm"]
+
+_WORDS = {
+    "in": "in", "inch": "in", "inches": "in", '"': "in", "″": "in", "''": "in", "”": "in",
+    "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
+    "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
+}  # fmt: skip
+_MM = {"in": Fraction("25.4"), "cm": Fraction(10), "mm": Fraction(1)}
+_VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
+_NUMBER_WORDS = {
+    "half an": "1/2", "half a": "1/2", "a half": "1/2", "half": "1/2",
+    "three quarters of an": "3/4", "three quarters of a": "3/4", "three quarters": "3/4", "three-quarters": "3/4",
+    "a quarter of an": "1/4", "a quarter of a": "1/4", "quarter of an": "1/4", "a quarter": "1/4", "quarter": "1/4",
+    "an": "1", "one": "1", "a": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6",
+}  # fmt: skip
+_VAGUE = re.compile(
+    r"^(?:about|around|roughly|approx\.?|approximately|circa|ca\.?|maybe|some|~|±)\s*|\?$|\s*(?:ish|or so)$"
+)
+_AMOUNT = re.compile(
+    r"""^(?:(?P<whole>\d{1,4})(?:\s+|-|\s*\+\s*)(?P<top>\d{1,3})\s*/\s*(?P<bottom>\d{1,3})
+        |(?P<top1>\d{1,3})\s*/\s*(?P<bottom1>\d{1,3})
+        |(?P<decimal>\d{1,4}(?:[.,]\d{1,4})?|[.,]\d{1,4}))
+        \s*(?P<unit>[a-z]+|"|″|”|'')?\.?$""",
+    re.VERBOSE,
+)
+
+
+@dataclass(frozen=True)
+class Length:
+    """A length in millimetres; `unit` is the one it was written in (None: none written), `vague` if hedged ("about")."""
+
+    mm: float
+    unit: Units | None = None
+    vague: bool = False
+
+
+class InvalidLengthError(ValueError):
+    """The text is not a length; the message says what was expected."""
+
+
+def parse_length(text: str, default: Units | None = None) -> Length:
+    """Read a length: `3/4`, `1 1/2 in`, `1-1/2"`, `2cm`, `1,5 cm`, `20 mm`, `¾`, `half an inch`, `about an inch`.
+
+    Without a unit `default` counts. Zero is a length; a negative one is not.
+    Raises InvalidLengthError for anything else.
+
+    >>> parse_length("1 1/2 in").mm
+    38.1
+    >>> parse_length("1,5 cm")
+    Length(mm=15.0, unit='cm', vague=False)
+    """
+    if len(text) > 60:
+        raise InvalidLengthError("that is too long to be a length")
+    clean = " ".join(text.strip().lower().split())
+    vague = False
+    while (shorter := _VAGUE.sub("", clean).strip()) != clean:
+        clean, vague = shorter, True
+    for sign, plain in _VULGAR.items():
+        clean = clean.replace(sign, f" {plain}").strip()
+    for words, plain in _NUMBER_WORDS.items():
+        if clean == words or clean.startswith(words + " "):
+            clean = plain + clean[len(words) :]
+            break
+    clean = re.sub(r"^(\d+) and (\d+/\d+|a half|a quarter)", lambda m: f"{m[1]} {_NUMBER_WORDS.get(m[2], m[2])}", clean)
+    match = _AMOUNT.match(clean)
+    if not match:
+        raise InvalidLengthError(
+            f"'{text.strip()[:40]}' is not a length; write it like 3/4 in, 1 1/2 in, 2 cm or 1.5 cm"
+        )
+    unit = _WORDS.get(match["unit"] or "")
+    if match["unit"] and unit is None:
+        raise InvalidLengthError(f"'{match['unit'][:20]}' is not a unit known here; use in, cm or mm")
+    if match["decimal"]:
+        value = Fraction(match["decimal"].replace(",", "."))
+    else:
+        bottom = int(match["bottom"] or match["bottom1"])
+        if bottom == 0:
+            raise InvalidLengthError("a fraction cannot have 0 below the line")
+        value = Fraction(int(match["whole"] or 0)) + Fraction(int(match["top"] or match["top1"]), bottom)
+    unit = unit or default
+    if unit is None:
+        raise InvalidLengthError(f"'{text.strip()[:40]}' has no unit; write in, cm or mm after it")
+    mm = float(value * _MM[unit])
+    if mm > LONGEST_MM:
+        raise InvalidLengthError(f"{text.strip()[:40]} is longer than any trouser leg; check the unit")
+    return Length(mm, "in" if unit == "in" else "cm", vague) if match["unit"] else Length(mm, None, vague)
+
+
+def round_length(mm: float, units: Units) -> float:
+    """The nearest eighth of an inch or quarter of a centimetre, in mm; ties go up, and nothing above 0 becomes 0."""
+    step = STEP_MM[units]
+    steps = math.floor(mm / step + 0.5)
+    return max(steps, 1 if mm > 1e-9 else 0) * step
+
+
+def round_down(mm: float, units: Units) -> float:
+    """The largest eighth of an inch or quarter of a centimetre that is not above `mm`; for limits that must hold."""
+    step = STEP_MM[units]
+    return math.floor(mm / step + 1e-9) * step
+
+
+def format_length(mm: float, units: Units) -> str:
+    """Text a tape is read by: `3/4 in`, `1 1/8 in`, `2 cm`, `1.25 cm`. Rounds to the tape's step.
+
+    >>> format_length(19.05, "in"), format_length(19.05, "cm"), format_length(0, "in")
+    ('3/4 in', '2 cm', '0 in')
+    """
+    rounded = round_length(abs(mm), units)
+    sign = "-" if mm < 0 and rounded else ""
+    if units == "cm":
+        return f"{sign}{rounded / 10:.2f}".rstrip("0").rstrip(".") + " cm"
+    eighths = round(rounded / STEP_MM["in"])
+    whole, part = divmod(eighths, 8)
+    fraction = Fraction(part, 8)
+    parts = ([str(whole)] if whole or not part else []) + ([str(fraction)] if part else [])
+    return f"{sign}{' '.join(parts)} in"
