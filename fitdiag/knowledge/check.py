@@ -83,6 +83,7 @@ def _cited(base: RuleBase) -> Iterator[str]:
         if rule.most_in_all:
             yield rule.most_in_all.source
     yield from (pair.source for pair in base.order)
+    yield from (table.source for table in base.ease.values())
     yield from (getattr(base.words, name).source for name in Words.model_fields)
 
 

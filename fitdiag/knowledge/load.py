@@ -16,6 +16,7 @@ from fitdiag.knowledge.model import (
     Alteration,
     BodyNote,
     Cause,
+    EaseTable,
     Order,
     RuleBase,
     Source,
@@ -28,6 +29,7 @@ from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, stop
 Location = tuple[str | int, ...]
 _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
+    EaseTable: "ease table",
 }  # fmt: skip
 MOST_FILES = 5000
 
@@ -101,6 +103,8 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
         _one(reading, path, Alteration)
     for path in _files(folder, "order*.yaml"):
         _list_of(reading, path, Order)
+    for path in _files(folder, "ease-tables*.yaml"):
+        _list_of(reading, path, EaseTable)
     base = None
     if isinstance(about, About) and isinstance(words, Words):
         base = RuleBase(
@@ -112,6 +116,7 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             causes=reading.rules["cause"],
             alterations=reading.rules["alteration"],
             order=tuple(reading.order),
+            ease=reading.rules["ease table"],
             fingerprint=reading.digest.hexdigest()[:16],
             places=reading.places,
         )
@@ -347,6 +352,8 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
         for index, follow in enumerate(rule.follow_ups):
             yield ("follow_ups", index, "if"), "symptom", follow.if_seen
             yield ("follow_ups", index, "do"), "alteration", follow.do
+    elif isinstance(rule, EaseTable):
+        yield ("source",), "source", source_key(rule.source)
     elif isinstance(rule, Order):
         yield ("source",), "source", source_key(rule.source)
         for key in ("first", "then", "either"):

@@ -76,6 +76,16 @@ class Measure(Rule):
     source: Text
 
 
+BodyMeasure = Literal["waist", "abdomen", "high-hip", "hip", "thigh", "knee", "calf", "crotch-depth", "total-crotch-length"]
+
+
+class FromEase(Rule):
+    """The measure check that answers a symptom: the pattern lies under, or over, body plus ease."""
+
+    measure: BodyMeasure
+    side: Literal["under", "over"] = Field(alias="is")
+
+
 class Symptom(Rule):
     """A sign on the cloth or a thing felt."""
 
@@ -89,6 +99,7 @@ class Symptom(Rule):
     seen_anyway: Id
     source: Text
     search: tuple[Text, ...] = ()
+    from_ease: FromEase | None = None
     measure: Measure | None = None
     confused_with: tuple[Id, ...] = ()
 
@@ -249,6 +260,27 @@ class Order(Rule):
     source: Text
 
 
+class EaseRow(Rule):
+    """Ease on one measure, perhaps only for a band of hip girths (`hip_from` counts in, `hip_under` does not)."""
+
+    measure: BodyMeasure
+    at_least_mm: LengthMm | None = Field(default=None, alias="at_least")
+    at_most_mm: LengthMm | None = Field(default=None, alias="at_most")
+    hip_from_mm: LengthMm | None = Field(default=None, alias="hip_from")
+    hip_under_mm: LengthMm | None = Field(default=None, alias="hip_under")
+    note: Text | None = None
+
+
+class EaseTable(Rule):
+    """A published table of ease. Tables that disagree stay apart; the fitter picks one."""
+
+    id: Id
+    title: Text
+    source: Text
+    place: Text | None = None
+    rows: tuple[EaseRow, ...] = Field(min_length=1)
+
+
 class Caution(Rule):
     """A caution shown once, where it applies."""
 
@@ -298,6 +330,7 @@ class RuleBase:
     causes: Mapping[str, Cause]
     alterations: Mapping[str, Alteration]
     order: tuple[Order, ...]
+    ease: Mapping[str, EaseTable]
     fingerprint: str
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
 
