@@ -81,7 +81,7 @@ def diagnose_command(
     units: UnitsOption = None,
 ) -> None:
     """From a findings file to beliefs and a ranked alteration list."""
-    from fitdiag.cli.work import diagnose
+    from fitdiag.cli.diagnose import diagnose
 
     raise typer.Exit(diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units))
 

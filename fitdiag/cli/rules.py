@@ -3,36 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
+from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import width as network_width
 from fitdiag.knowledge.check import check_rules
-from fitdiag.knowledge.load import default_rules, load_rules, read_rules
+from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.page import page
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.problems import one_line, stop
-from fitdiag.units import Units
-
-
-def folder_of(given: str | None) -> Path:
-    """The rule folder meant: the one given, or the shipped one."""
-    if given:
-        return Path(given)
-    folder = default_rules()
-    return folder.relative_to(Path.cwd()) if folder.is_relative_to(Path.cwd()) else folder
-
-
-def units_of(text: str) -> Units:
-    """`in` or `cm`, or one clear message."""
-    if text == "in":
-        return "in"
-    if text == "cm":
-        return "cm"
-    raise stop("units", f"'{one_line(text, 20)}' is not a unit to work in", hint="write in or cm")
 
 
 def counts(base: RuleBase) -> str:

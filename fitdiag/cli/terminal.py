@@ -11,8 +11,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
+from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.rules import folder_of, units_of
 from fitdiag.cli.work import session_name
 from fitdiag.interview.engine import HELP, Interview, Line
 from fitdiag.knowledge.findings import read_findings

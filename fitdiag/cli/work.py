@@ -2,35 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import replace as replaced
 from pathlib import Path
 
+from fitdiag.cli.arguments import folder_of
+from fitdiag.cli.diagnose import in_units
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.rules import folder_of, units_of
-from fitdiag.knowledge.findings import Findings, read_findings
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.problems import Where, one_line, stop
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_json as report_json
 from fitdiag.reports.writers import as_text, write_report
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.replay import Replay, replay
 from fitdiag.sessions.state import conclude
 
 DEMO_SESSION = "lamplighter-round-2.jsonl"
-
-
-def in_units(findings: Findings, units: str | None) -> Findings:
-    """The findings shown in the units asked for; in their own if none are."""
-    return replaced(findings, units=units_of(units)) if units else findings
-
-
-def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units: str | None) -> int:
-    base = load_rules(folder_of(rules))
-    findings = in_units(read_findings(Path(path), base), units)
-    report = make_report(base, conclude(base, findings), steps=steps)
-    write((report_json(report, base) if as_json else as_text(report, base, width())).rstrip("\n"))
-    return 0
 
 
 def replay_log(path: str, rules: str | None) -> int:

@@ -11,6 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from fitdiag.knowledge import cache
 from fitdiag.knowledge.model import (
     About,
     Alteration,
@@ -72,9 +73,14 @@ class _Reading:
 
 def load_rules(folder: Path | None = None) -> RuleBase:
     """The rule base in `folder` (default: the shipped one). Raises ProblemsFoundError with every fault of every file."""
-    base, problems = read_rules(folder or default_rules())
+    place = folder or default_rules()
+    if (known := cache.recall(place)) is not None:
+        return known
+    before = cache.stamp(place)
+    base, problems = read_rules(place)
     if problems or base is None:
         raise ProblemsFoundError(problems)
+    cache.remember(place, base, before)
     return base
 
 

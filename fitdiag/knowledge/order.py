@@ -51,16 +51,28 @@ def circle(base: RuleBase) -> tuple[str, ...]:
 
 def in_order(base: RuleBase, chosen: Iterable[str], value: Mapping[str, float]) -> list[str]:
     """The chosen alterations in the order of the pairs; where the pairs leave it open, the more valuable one first."""
-    chosen = list(chosen)
-    complete = everything_before(base)
-    result: list[str] = []
     left = set(chosen)
+    direct = before(base)
+    sooner = {alteration: _reached(direct, alteration) for alteration in left}
+    result: list[str] = []
     while left:
-        free = [alteration for alteration in left if not complete[alteration] & left]
-        best = min(free, key=lambda alteration: (-value.get(alteration, 0.0), alteration))
+        free = [alteration for alteration in left if not sooner[alteration] & left]
+        best = min(free or left, key=lambda alteration: (-value.get(alteration, 0.0), alteration))
         result.append(best)
         left.remove(best)
     return result
+
+
+def _reached(direct: Mapping[str, set[str]], start: str) -> set[str]:
+    """Everything that comes before `start`, directly or by a chain, without itself."""
+    found: set[str] = set()
+    waiting = list(direct[start])
+    while waiting:
+        alteration = waiting.pop()
+        if alteration not in found:
+            found.add(alteration)
+            waiting += direct[alteration]
+    return found - {start}
 
 
 def reason(base: RuleBase, first: str, then: str) -> str:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Finding, Findings, Origin
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Plan, make_plan
 from fitdiag.problems import one_line
-from fitdiag.sessions.log import Event
 from fitdiag.units import LONGEST_MM
+
+if TYPE_CHECKING:
+    from fitdiag.sessions.log import Event
 
 STAGES = ("history", "body", "seen", "questions")
 _UNDOABLE = ("answer", "body", "done", "stage")

@@ -1,0 +1,128 @@
+"""A parsed rule base kept in the user's cache folder, so that a command need not read 150 YAML files to say one thing.
+
+Plain JSON, no code: whoever changes it changes at worst a text. It counts only while program version, paths, sizes and
+times of all rule files are the same; otherwise, or if anything about it is odd, the files are read as if it were not there.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+from typing import Any, Union, get_args, get_origin
+
+from pydantic import BaseModel
+
+from fitdiag import __version__
+from fitdiag.knowledge.model import (
+    About,
+    Alteration,
+    BodyNote,
+    Cause,
+    EaseTable,
+    Order,
+    RuleBase,
+    Source,
+    Symptom,
+    Words,
+)
+
+_TABLES: Mapping[str, type[BaseModel]] = {
+    "sources": Source, "body_notes": BodyNote, "symptoms": Symptom, "causes": Cause, "alterations": Alteration,
+    "ease": EaseTable,
+}  # fmt: skip
+
+
+def stamp(folder: Path) -> list[list[Any]]:
+    """Relative path, size and time of every rule file below `folder`; changes whenever one of them does."""
+    found: list[list[Any]] = []
+    root = os.fspath(folder)
+    for place, _, names in os.walk(root):
+        for name in names:
+            if name.endswith(".yaml") and not name.endswith(".cases.yaml"):
+                path = Path(place, name)
+                status = path.stat()
+                found.append([str(path)[len(root) :], status.st_size, status.st_mtime_ns])
+    return sorted(found)
+
+
+def _place(folder: Path) -> Path:
+    if sys.platform == "win32":
+        home = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    else:
+        home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    key = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16]
+    return home / "fitdiag" / f"rules-{key}.json"
+
+
+def recall(folder: Path) -> RuleBase | None:
+    """The rule base as it was last read from `folder`, if nothing has changed since; None otherwise."""
+    try:
+        data = json.loads(_place(folder).read_bytes())
+        if data["program"] != __version__ or data["stamp"] != stamp(folder):
+            return None
+        tables = {name: {item["id"]: _built(model, item) for item in data[name]} for name, model in _TABLES.items()}
+        return RuleBase(
+            about=_built(About, data["about"]),
+            words=_built(Words, data["words"]),
+            order=tuple(_built(Order, item) for item in data["order"]),
+            fingerprint=data["fingerprint"],
+            **tables,
+        )
+    except (OSError, RuntimeError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def remember(folder: Path, base: RuleBase, before: list[list[Any]]) -> None:
+    """Keep a rule base that was read without a fault; `before`: the stamp from before it was read. Never fails."""
+    with suppress(OSError, RuntimeError, ValueError):
+        if stamp(folder) != before:
+            return
+        data: dict[str, Any] = {name: [rule.model_dump() for rule in getattr(base, name).values()] for name in _TABLES}
+        data |= {
+            "program": __version__,
+            "stamp": before,
+            "about": base.about.model_dump(),
+            "words": base.words.model_dump(),
+            "order": [pair.model_dump() for pair in base.order],
+            "fingerprint": base.fingerprint,
+        }
+        place = _place(folder)
+        place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        descriptor, name = tempfile.mkstemp(dir=place.parent)
+        with os.fdopen(descriptor, "w", encoding="utf-8") as handle:
+            json.dump(data, handle)
+        Path(name).replace(place)
+
+
+_fields: dict[type[BaseModel], list[tuple[str, type[BaseModel] | None]]] = {}
+
+
+def _built(model: type[BaseModel], data: Mapping[str, Any]) -> Any:
+    """A model from values that were validated before they were kept; builds no validator, which is what takes the time."""
+    fields = _fields.get(model)
+    if fields is None:
+        fields = _fields[model] = [(name, _inner(info.annotation)) for name, info in model.model_fields.items()]
+    values: dict[str, Any] = {}
+    for name, inner in fields:
+        value = data[name]
+        if isinstance(value, list):
+            value = tuple(value) if inner is None else tuple(_built(inner, item) for item in value)
+        elif inner is not None and value is not None:
+            value = _built(inner, value)
+        values[name] = value
+    return model.model_construct(**values)
+
+
+def _inner(annotation: Any) -> type[BaseModel] | None:
+    """The model inside `Model | None` or `tuple[Model, ...]`; None for plain values and mappings of them."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    if get_origin(annotation) in (tuple, Union) or type(annotation).__name__ == "UnionType":
+        return next((found for part in get_args(annotation) if (found := _inner(part)) is not None), None)
+    return None
