@@ -5,6 +5,7 @@ A fault is a value, so that all of them can be shown at once. Printed as `path:l
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -43,6 +44,21 @@ class ProblemsFoundError(Exception):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+class Hints:
+    """ "Did you mean ..." for the first faults of a reading: the search takes long, and nobody reads hundreds of them."""
+
+    def __init__(self, most: int = 20) -> None:
+        self._left = most
+
+    def near(self, text: str, known: Iterable[str]) -> str:
+        """A hint with the known word most like `text`; empty if none is, or if enough hints were given."""
+        if self._left <= 0 or len(text) > 80:
+            return ""
+        self._left -= 1
+        found = difflib.get_close_matches(text, list(known), 1)
+        return f"did you mean '{found[0]}'?" if found else ""
+
+
 def stop(code: str, message: str, *, where: Where | None = None, hint: str = "") -> ProblemsFoundError:
     """A `ProblemsFoundError` with one problem, to be raised by the caller."""
     return ProblemsFoundError(Problem(code, message, where, hint))
@@ -57,3 +73,8 @@ def one_line(text: object, longest: int = 160) -> str:
     joined = " ".join(str(text).split())
     plain = "".join(char if char.isprintable() else "?" for char in joined)
     return plain if len(plain) <= longest else plain[: longest - 3] + "..."
+
+
+def shown_path(path: object) -> str:
+    """A path made safe to print and otherwise whole, so that an editor can still jump to it."""
+    return "".join(char if char.isprintable() else "?" for char in str(path))

@@ -70,6 +70,55 @@ def rules_list(
     raise typer.Exit(list_rules(kind, folder))
 
 
+@rules_app.command("coverage")
+def rules_coverage(folder: RulesFolder = None) -> None:
+    """Show what no case exercises and what no answers can tell. Exit 0: nothing; 1: gaps."""
+    from fitdiag.cli.rules import show_coverage
+
+    raise typer.Exit(show_coverage(folder))
+
+
+@rules_app.command("sensitivity")
+def rules_sensitivity(folder: RulesFolder = None) -> None:
+    """Show which strengths, moved by one word, change the first recommendation of a case."""
+    from fitdiag.cli.rules import show_sensitivity
+
+    raise typer.Exit(show_sensitivity(folder))
+
+
+@rules_app.command("new")
+def rules_new(
+    kind: Annotated[str, typer.Argument(metavar="KIND", help="cause, symptom or alteration.")],
+    rule: Annotated[str, typer.Argument(metavar="ID", help="Its id, in lower-case words joined by hyphens.")],
+    area: Annotated[
+        str, typer.Option("--in", metavar="AREA", help="The area (or for a symptom the view) it belongs to.")
+    ] = "new",
+    folder: RulesOption = None,
+) -> None:
+    """Write a template for a new rule that passes the checks, to be filled in."""
+    from fitdiag.cli.rules import new_rule
+
+    raise typer.Exit(new_rule(kind, rule, area, folder))
+
+
+@app.command("ease")
+def ease_command(
+    body: Annotated[
+        list[str] | None, typer.Option("--body", metavar="NAME=LENGTH", help="A body measure, like 'hip=40 in'.")
+    ] = None,
+    pattern: Annotated[
+        list[str] | None, typer.Option("--pattern", metavar="NAME=LENGTH", help="The pattern's measure.")
+    ] = None,
+    table: Annotated[str | None, typer.Option("--table", metavar="ID", help="Only this table.")] = None,
+    units: UnitsOption = None,
+    folder: RulesOption = None,
+) -> None:
+    """Show the tables of ease, or hold body and pattern measures against them."""
+    from fitdiag.cli.ease import ease
+
+    raise typer.Exit(ease(body or [], pattern or [], table, units, folder))
+
+
 @app.command("diagnose")
 def diagnose_command(
     findings: Annotated[

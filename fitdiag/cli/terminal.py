@@ -23,7 +23,7 @@ from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
 from fitdiag.sessions.log import Event, SessionLog, now
 from fitdiag.sessions.replay import refuse_other_garment
-from fitdiag.sessions.state import answer_event, conclusion_event, done_event
+from fitdiag.sessions.state import answer_event, conclusion_event, done_event, measures_event
 from fitdiag.units import Units
 
 SESSIONS = Path("sessions")
@@ -156,6 +156,8 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
             log.append(done_event(done))
         if findings.body:
             log.append({"event": "body", "notes": dict(findings.body)})
+        if findings.body_measures or findings.pattern_measures:
+            log.append(measures_event(findings))
         for finding in findings.symptoms.values():
             log.append(answer_event(finding))
         for note in findings.notes:

@@ -87,14 +87,9 @@ class Diagnosis:
         prior = dict(zip(self.compiled.causes, self.compiled.network.prior, strict=True))
         result = []
         for cause_id, probability in self.probability.items():
-            cause = self.base.causes[cause_id]
             reasons = [*self._background(cause_id), *shifts.get(cause_id, ())]
             reasons = [reason for reason in reasons if reason.firmness]
             reasons.sort(key=lambda reason: (-abs(log(reason.factor)) if reason.factor > 0 else -inf, reason.id))
-            has_sign = any(
-                (finding := self.findings.symptoms.get(link.symptom)) is not None and finding.seen == "yes"
-                for link in cause.shows
-            )
             result.append(
                 Belief(
                     cause_id,
@@ -102,10 +97,15 @@ class Diagnosis:
                     prior[cause_id],
                     tuple(reason for reason in reasons if reason.factor > 1),
                     tuple(reason for reason in reasons if reason.factor < 1),
-                    has_sign,
+                    self.has_sign(cause_id),
                 )
             )
         return tuple(sorted(result, key=lambda belief: (-belief.probability, belief.cause)))
+
+    def has_sign(self, cause_id: str) -> bool:
+        """Whether at least one symptom that the cause shows was seen."""
+        seen = (self.findings.symptoms.get(link.symptom) for link in self.base.causes[cause_id].shows)
+        return any(finding is not None and finding.seen == "yes" for finding in seen)
 
     def _shifts(self) -> dict[str, list[Reason]]:
         """What each answer contributes: the odds of each cause with all answers against the odds without this one."""
@@ -177,12 +177,12 @@ def with_derived(base: RuleBase, findings: Findings) -> Findings:
 def compile_network(base: RuleBase, findings: Findings) -> Compiled:
     """The rule base with these findings as numbers."""
     words = base.words
-    causes, symptoms = tuple(base.causes), tuple(base.symptoms)
+    causes, symptoms = tuple(base.believed), tuple(base.symptoms)
     row = {symptom: index for index, symptom in enumerate(symptoms)}
     links: list[list[tuple[int, float]]] = [[] for _ in symptoms]
     prior: list[float] = []
     more, grades = words.more_or_less.words, words.body_grades.words
-    for index, cause in enumerate(base.causes.values()):
+    for index, cause in enumerate(base.believed.values()):
         rate = words.base_rate.words[cause.base_rate]
         odds = rate / (1.0 - rate)
         for note, grade in findings.body.items():
@@ -195,23 +195,19 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
         for link in cause.shows:
             links[row[link.symptom]].append((index, 1.0 - words.how_often.words[link.how_often]))
     leak = [words.seen_anyway.words[symptom.seen_anyway] for symptom in base.symptoms.values()]
-    evidence = {}
-    for finding in findings.symptoms.values():
-        pair = likelihood(base, finding)
-        if pair is not None:
-            evidence[row[finding.symptom]] = pair
+    evidence = {row[finding.symptom]: likelihood(base, finding) for finding in findings.symptoms.values()}
     return Compiled(Network(prior, leak, links), evidence, causes, symptoms)
 
 
-def likelihood(base: RuleBase, finding: Finding) -> tuple[float, float] | None:
-    """(λ0, λ1) of an answer: how well it fits "the sign is absent" and "the sign is there". None: says nothing.
+def likelihood(base: RuleBase, finding: Finding) -> tuple[float, float]:
+    """(λ0, λ1) of an answer: how well it fits "the sign is absent" and "the sign is there". Equal ones say nothing.
 
     A measured amount is weighed against the symptom's own threshold with the fitter's and the measurement's spread
     together, so that a blurred photo persuades less than a ruler.
     """
     symptom = base.symptoms[finding.symptom]
     if finding.seen == "unsure":
-        return None
+        return 1.0, 1.0
     if finding.amount_mm is not None and symptom.measure is not None and finding.severity is None:
         present = chance_by_amount(symptom, finding.amount_mm, finding.error_mm)
         if (present >= 0.5) == (finding.seen == "yes"):

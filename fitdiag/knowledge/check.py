@@ -30,7 +30,7 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
         condition for rule in base.alterations.values() for condition in (*rule.avoid_when, *rule.careful_when)
     ]
     for symptom, causes in base.causes_of.items():
-        if not causes:
+        if not causes and not base.symptoms[symptom].draft:
             yield Problem(
                 "unused",
                 f"no cause shows the symptom '{symptom}'",
@@ -50,7 +50,7 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
             )
     called = {follow.do for rule in base.alterations.values() for follow in rule.follow_ups}
     for alteration, causes in base.cures_of.items():
-        if not causes and alteration not in called:
+        if not causes and alteration not in called and not base.alterations[alteration].draft:
             yield Problem(
                 "unused",
                 f"no cause is cured by '{alteration}' and nothing calls for it",
@@ -202,7 +202,7 @@ def order_is_sound(base: RuleBase) -> Iterator[Problem]:
     for one, other in combinations(base.alterations.values(), 2):
         common = sorted(set(one.seams) & set(other.seams))
         settled = one.id in complete[other.id] or other.id in complete[one.id] or frozenset((one.id, other.id)) in apart
-        if common and not settled:
+        if common and not settled and not one.draft and not other.draft:
             yield Problem(
                 "unordered",
                 f"'{one.id}' and '{other.id}' both change {', '.join(common)}, and no order pair says which comes first",

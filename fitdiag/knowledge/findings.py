@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal, get_args
 
-from fitdiag.knowledge.model import RuleBase, Seen, Severity, Symptom
+from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen, Severity, Symptom
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
 from fitdiag.units import InvalidLengthError, Length, Units, parse_length
@@ -56,7 +56,10 @@ class Done:
 
 @dataclass(frozen=True)
 class Findings:
-    """Everything known so far. `body` maps a note to "some", "marked" or "no" (looked for, and like the block)."""
+    """Everything known so far. `body` maps a note to "some", "marked" or "no" (looked for, and like the block).
+
+    Measures are in mm; `tables` says by which table of ease a measure is judged.
+    """
 
     symptoms: Mapping[str, Finding] = field(default_factory=dict)
     body: Mapping[str, str] = field(default_factory=dict)
@@ -64,6 +67,9 @@ class Findings:
     units: Units = "in"
     client: str = ""
     notes: tuple[str, ...] = ()
+    body_measures: Mapping[str, float] = field(default_factory=dict)
+    pattern_measures: Mapping[str, float] = field(default_factory=dict)
+    tables: Mapping[str, str] = field(default_factory=dict)
 
     def with_finding(self, finding: Finding) -> Findings:
         """The same with one symptom answered (again)."""
@@ -274,6 +280,30 @@ class _Reader:
             self.fault(loc, "value", f"'{one_line(value, 30)}' is not one of {expected}")
         return result
 
+    def measures(self, loc: tuple[str | int, ...], value: object) -> dict[str, Any]:
+        result: dict[str, Any] = {"body": {}, "pattern": {}, "tables": {}}
+        if value is None:
+            return result
+        if not isinstance(value, Mapping):
+            self.fault(loc, "measures", "measures have the lines body:, pattern: and tables:")
+            return result
+        for part, entries in value.items():
+            if not self.known((*loc, part), part, result, "key"):
+                continue
+            if not isinstance(entries, Mapping):
+                self.fault((*loc, part), "measures", f"{part} is written as lines like 'hip: 40 in'")
+                continue
+            for name, entry in entries.items():
+                at = (*loc, part, name)
+                if not self.known(at, name, get_args(BodyMeasure), "key"):
+                    continue
+                if part == "tables":
+                    if self.known(at, entry, self.base.ease, "ease table"):
+                        result[part][name] = entry
+                elif (length := self.length(at, entry)) is not None:
+                    result[part][name] = length
+        return result
+
     def done(self, loc: tuple[str | int, ...], value: object) -> tuple[Done, ...]:
         if value is None:
             return ()
@@ -319,7 +349,7 @@ def findings_in(document: Document, loc: tuple[str | int, ...], data: Any, base:
     if not isinstance(data, Mapping):
         reader.fault(loc, "not-a-mapping", "a findings file has lines like 'symptoms:' and 'body:'")
         raise ProblemsFoundError(reader.problems)
-    keys = ("schema", "garment", "client", "units", "body", "symptoms", "done", "notes", *extra_keys)
+    keys = ("schema", "garment", "client", "units", "body", "symptoms", "done", "measures", "notes", *extra_keys)
     for key in data:
         reader.known((*loc, key), key, keys, "key")
     if needs_schema and data.get("schema") != SCHEMA:
@@ -343,6 +373,7 @@ def findings_in(document: Document, loc: tuple[str | int, ...], data: Any, base:
     if not isinstance(notes, list) or not all(isinstance(note, str) for note in notes):
         reader.fault((*loc, "notes"), "notes", "notes are text, or a list of texts")
         notes = []
+    measures = reader.measures((*loc, "measures"), data.get("measures"))
     findings = Findings(
         symptoms=reader.symptoms((*loc, "symptoms"), data.get("symptoms")),
         body=reader.body((*loc, "body"), data.get("body")),
@@ -350,6 +381,9 @@ def findings_in(document: Document, loc: tuple[str | int, ...], data: Any, base:
         units=units or _units_of(data),
         client=one_line(client, 80),
         notes=tuple(one_line(note, 500) for note in notes),
+        body_measures=measures["body"],
+        pattern_measures=measures["pattern"],
+        tables=measures["tables"],
     )
     if reader.problems:
         raise ProblemsFoundError(reader.problems)

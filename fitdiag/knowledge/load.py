@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,7 @@ from fitdiag.knowledge.model import (
     Words,
 )
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
-from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, stop
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 Location = tuple[str | int, ...]
 _KINDS: Mapping[type[BaseModel], str] = {
@@ -33,6 +33,12 @@ _KINDS: Mapping[type[BaseModel], str] = {
     EaseTable: "ease table",
 }  # fmt: skip
 MOST_FILES = 5000
+_SETTINGS = ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from")
+_CHANCE, _FACTOR = (0.001, 0.999), (0.01, 100.0)
+_LIMITS: Mapping[str, tuple[float, float]] = {
+    "how_often": _CHANCE, "base_rate": _CHANCE, "seen_anyway": _CHANCE, "how_well": _CHANCE,
+    "more_or_less": _FACTOR, "body_grades": (0.1, 5.0), "cost": _FACTOR, "settings": (0.0001, 100.0),
+}  # fmt: skip  # so that no product of a hundred of them runs into 0 or out of the range of a float
 
 
 def shipped(name: str) -> Path:
@@ -47,6 +53,21 @@ def default_rules() -> Path:
     return shipped("rules") / "trousers"
 
 
+class Places(dict[tuple[str, str], Where]):
+    """(kind, id) to the place of each rule; kept with the documents, so that places inside a rule can be told too."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.documents: dict[tuple[str, str], tuple[Document, Location]] = {}
+
+    def inside(self, kind: str, rule_id: str, loc: Location) -> Where | None:
+        """The place of a value inside a rule, by its keys and indexes as they stand in the file."""
+        if (found := self.documents.get((kind, rule_id))) is None:
+            return self.get((kind, rule_id))
+        document, start = found
+        return document.where((*start, *loc))
+
+
 @dataclass
 class _Reading:
     """What has been read so far: rules by kind, where they stand, and every problem met on the way."""
@@ -57,7 +78,8 @@ class _Reading:
     order: list[Order] = field(default_factory=list)
     declared: dict[str, set[str]] = field(default_factory=lambda: {kind: set() for kind in _KINDS.values()})
     owners: dict[str, tuple[str, Where]] = field(default_factory=dict)
-    places: dict[tuple[str, str], Where] = field(default_factory=dict)
+    places: Places = field(default_factory=Places)
+    hints: Hints = field(default_factory=Hints)
     documents: list[tuple[Document, Location, Any]] = field(default_factory=list)
     digest: Any = field(default_factory=hashlib.sha256)
 
@@ -65,7 +87,7 @@ class _Reading:
         try:
             text = read_text(path, what="rule file")
             self.digest.update(f"{path.relative_to(self.folder).as_posix()}\n{text}\n".encode())
-            return parse_yaml(text, one_line(path))
+            return parse_yaml(text, shown_path(path))
         except ProblemsFoundError as stopped:
             self.problems.extend(stopped.problems)
             return None
@@ -76,23 +98,21 @@ def load_rules(folder: Path | None = None) -> RuleBase:
     place = folder or default_rules()
     if (known := cache.recall(place)) is not None:
         return known
-    before = cache.stamp(place)
+    before = None
+    with suppress(OSError):  # a link to nowhere among the files, say: then nothing is kept
+        if (place / "rulebase.yaml").is_file():  # never walk a folder that holds no rules; it may be the whole disk
+            before = cache.stamp(place)
     base, problems = read_rules(place)
     if problems or base is None:
         raise ProblemsFoundError(problems)
-    cache.remember(place, base, before)
+    if before is not None:
+        cache.remember(place, base, before)
     return base
 
 
 def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     """The rule base, if its files could be read at all, and every fault found (empty when all is well)."""
-    if not folder.is_dir():
-        raise stop(
-            "no-folder",
-            "there is no such rule folder",
-            where=Where(one_line(folder)),
-            hint="give a folder like rules/trousers",
-        )
+    _refuse_no_folder(folder)
     reading = _Reading(folder)
     about = _single(reading, "rulebase.yaml", About)
     words = _single(reading, "words.yaml", Words)
@@ -130,16 +150,32 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     return base, sorted(reading.problems, key=lambda problem: (problem.where or Where(""), problem.message))
 
 
+def _refuse_no_folder(folder: Path) -> None:
+    where, hint = Where(shown_path(folder)), "give a folder like rules/trousers"
+    try:
+        if not folder.is_dir():
+            raise stop("no-folder", "there is no such rule folder", where=where, hint=hint)
+        if not (folder / "rulebase.yaml").exists():
+            raise stop("no-folder", "this is not a rule folder: it has no rulebase.yaml", where=where, hint=hint)
+    except OSError as error:
+        told = one_line(error.strerror or error)
+        raise stop("no-folder", f"this folder cannot be read: {told}", where=where, hint=hint) from None
+
+
 def _files(folder: Path, pattern: str) -> list[Path]:
-    found = sorted(path for path in folder.glob(pattern) if path.suffix == ".yaml")
+    """The files of a pattern. Names with a leading dot are not rules but what editors and file systems leave behind."""
+    found = sorted(path for path in folder.glob(pattern) if path.suffix == ".yaml" and path.name[0] != ".")
     if len(found) > MOST_FILES:
-        raise stop("too-many-files", f"more than {MOST_FILES} files match {pattern}", where=Where(one_line(folder)))
+        raise stop("too-many-files", f"more than {MOST_FILES} files match {pattern}", where=Where(shown_path(folder)))
     return found
 
 
 def _single(reading: _Reading, name: str, model: type[BaseModel]) -> BaseModel | None:
     document = reading.document(reading.folder / name)
-    return _validated(reading, document, (), document.data, model) if document else None
+    if document is None:
+        return None
+    reading.places.documents[name, ""] = (document, ())
+    return _validated(reading, document, (), document.data, model)
 
 
 def _one(reading: _Reading, path: Path, model: type[BaseModel]) -> None:
@@ -173,6 +209,7 @@ def _keep(reading: _Reading, document: Document, loc: Location, data: Any, model
         return None
     reading.documents.append((document, loc, rule))
     if kind is None:
+        reading.places["order", str(len(reading.order))] = document.where(loc)
         reading.order.append(rule)
         return rule
     where = document.where((*loc, "id"))
@@ -183,6 +220,7 @@ def _keep(reading: _Reading, document: Document, loc: Location, data: Any, model
         )
     reading.owners[rule.id] = (kind, where)
     reading.places[kind, rule.id] = where
+    reading.places.documents[kind, rule.id] = (document, loc)
     reading.rules[kind][rule.id] = rule
     return rule
 
@@ -196,25 +234,30 @@ def _validated(
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        reading.problems.extend(problems_of(error, document, loc, model))
+        reading.problems.extend(problems_of(error, document, loc, model, reading.hints))
         return None
 
 
-def problems_of(error: ValidationError, document: Document, loc: Location, model: type[BaseModel]) -> Iterator[Problem]:
+def problems_of(
+    error: ValidationError, document: Document, loc: Location, model: type[BaseModel], hints: Hints
+) -> Iterator[Problem]:
     """A pydantic error in a fitter's words, one problem per fault, each at its line and column."""
     for fault in error.errors(include_url=False):
         inner: Location = tuple(part for part in fault["loc"] if part != "[key]")
         at = (*loc, *inner)
         where = document.where(at)
         key = inner[-1] if inner else ""
-        told = one_line(fault["input"], 40)
+        told = (
+            one_line(fault["input"], 40)
+            if not isinstance(fault["input"], dict | list)
+            else "a list or 'key: value' lines"
+        )
         match fault["type"]:
             case "missing":
                 yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
             case "extra_forbidden":
                 known = _keys_at(model, inner[:-1])
-                near = difflib.get_close_matches(str(key), known, 1)
-                hint = f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(known)}" if known else ""
+                hint = hints.near(str(key), known) or (f"known here: {', '.join(known)}" if known else "")
                 yield Problem(
                     "unknown-key",
                     f"'{one_line(key, 40)}' is not a key here",
@@ -271,27 +314,29 @@ def _look_up_references(reading: _Reading, base: RuleBase) -> None:
     for document, loc, rule in reading.documents:
         for at, kind, value in _references(rule):
             if value not in known[kind]:
-                near = difflib.get_close_matches(value, list(known[kind]), 1)
-                hint = f"did you mean '{near[0]}'?" if near else ""
-                reading.problems.append(
-                    Problem(
-                        "unknown-id", f"there is no {kind} '{one_line(value, 60)}'", document.where((*loc, *at)), hint
-                    )
-                )
-    for name, table in (("words.yaml", table) for table in (getattr(words, name) for name in Words.model_fields)):
-        if source_key(table.source) not in base.sources:
-            reading.problems.append(
-                Problem(
-                    "unknown-id",
-                    f"there is no source '{one_line(table.source, 60)}'",
-                    Where(one_line(reading.folder / name)),
-                )
-            )
-    for setting in ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from"):
-        if setting not in words.settings.words:
-            reading.problems.append(
-                Problem("missing", f"settings: '{setting}' is missing", Where(one_line(reading.folder / "words.yaml")))
-            )
+                told = f"there is no {kind} '{one_line(value, 60)}'"
+                hint = reading.hints.near(value, known[kind])
+                reading.problems.append(Problem("unknown-id", told, document.where((*loc, *at)), hint))
+    reading.problems.extend(_words(reading, base))
+
+
+def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:
+    """Faults of the words' numbers. Nothing can be worked out with these, so they count as faults of reading."""
+    document, _ = reading.places.documents["words.yaml", ""]
+    for name in Words.model_fields:
+        table, (low, high) = getattr(base.words, name), _LIMITS[name]
+        if source_key(table.source) not in reading.declared["source"]:
+            told = f"there is no source '{one_line(table.source, 60)}'"
+            hint = reading.hints.near(source_key(table.source), reading.declared["source"])
+            yield Problem("unknown-id", told, document.where((name, "source")), hint)
+        for word, number in table.words.items():
+            if not low <= number <= high:  # also refuses what is no number at all
+                told = f"{name}: '{one_line(word, 40)}' is {number:g}"
+                yield Problem("number", told, document.where((name, "words", word)), f"between {low:g} and {high:g}")
+    for name, needed in (("settings", _SETTINGS), ("body_grades", ("some", "marked"))):
+        for word in needed:
+            if word not in getattr(base.words, name).words:
+                yield Problem("missing", f"{name}: '{word}' is missing", document.where((name, "words")))
 
 
 def source_key(text: str) -> str:

@@ -91,6 +91,7 @@ class Symptom(Rule):
 
     id: Id
     title: Annotated[str, StringConstraints(min_length=3, max_length=75)]
+    draft: YesNo = False
     ask: Text
     look: Text
     views: tuple[View, ...] = Field(min_length=1)
@@ -148,7 +149,7 @@ class Cause(Rule):
 
     id: Id
     title: Text
-    status: Literal["trial", "tested", "settled"]
+    status: Literal["draft", "trial", "tested", "settled"]
     base_rate: Id
     why: Text
     source: Text
@@ -220,6 +221,7 @@ class Alteration(Rule):
 
     id: Id
     title: Text
+    draft: YesNo = False
     stage: Stage
     operation: Geometry
     seams: tuple[Id, ...] = Field(min_length=1)
@@ -339,10 +341,15 @@ class RuleBase:
         return self.words.settings.words[name]
 
     @cached_property
+    def believed(self) -> Mapping[str, Cause]:
+        """The causes that take part in a diagnosis: all but drafts."""
+        return {cause.id: cause for cause in self.causes.values() if cause.status != "draft"}
+
+    @cached_property
     def causes_of(self) -> Mapping[str, tuple[str, ...]]:
         """Symptom id to the ids of the causes that show it."""
         table: dict[str, list[str]] = {symptom: [] for symptom in self.symptoms}
-        for cause in self.causes.values():
+        for cause in self.believed.values():
             for link in cause.shows:
                 table[link.symptom].append(cause.id)
         return {symptom: tuple(ids) for symptom, ids in table.items()}
@@ -351,7 +358,7 @@ class RuleBase:
     def cures_of(self) -> Mapping[str, tuple[str, ...]]:
         """Alteration id to the ids of the causes it cures."""
         table: dict[str, list[str]] = {alteration: [] for alteration in self.alterations}
-        for cause in self.causes.values():
+        for cause in self.believed.values():
             for alteration in cause.cured_by:
                 table[alteration].append(cause.id)
         return {alteration: tuple(ids) for alteration, ids in table.items()}

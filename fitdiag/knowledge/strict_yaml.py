@@ -8,13 +8,13 @@ section 10.3.2) without octal and hexadecimal numbers.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import yaml
 
-from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, stop
+from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 LARGEST_FILE = 128 * 1024
 DEEPEST = 40
@@ -32,6 +32,7 @@ _KIND_TAG = {
     yaml.MappingNode: "tag:yaml.org,2002:map",
 }
 _INT = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,14})\Z")
+_NOT_TEXT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff]")  # YAML 1.2, section 5.1
 _FLOAT = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,14}|(?=\.[0-9]))(?:\.[0-9]{1,17})?(?:[eE][-+]?[0-9]{1,3})?\Z")
 
 
@@ -49,6 +50,7 @@ class Document:
     path: str
     data: Any
     root: yaml.Node | None
+    _tables: dict[int, dict[str, tuple[yaml.Node, yaml.Node]]] = field(default_factory=dict, repr=False, compare=False)
 
     def where(self, loc: tuple[str | int, ...] = ()) -> Where:
         """The place of the value at `loc` (keys and indexes from the top); of its nearest parent if it is missing."""
@@ -56,32 +58,36 @@ class Document:
         for part in loc:
             child: yaml.Node | None = None
             if isinstance(node, yaml.MappingNode):
-                child = next((value for key, value in node.value if key.value == part), None)
-                key_only = next((key for key, _ in node.value if key.value == part), None)
-                if child is not None and isinstance(child, yaml.ScalarNode) and not child.value:
-                    child = key_only
+                key, child = self._table(node).get(str(part), (None, None))
+                if isinstance(child, yaml.ScalarNode) and not child.value:
+                    child = key
             elif isinstance(node, yaml.SequenceNode) and isinstance(part, int) and part < len(node.value):
                 child = node.value[part]
             if child is None:
                 break
             node = child
-        if node is None:
-            return Where(self.path, 1, 1)
-        return Where(self.path, node.start_mark.line + 1, node.start_mark.column + 1)
+        return self._place(node)
 
     def where_key(self, loc: tuple[str | int, ...], key: str) -> Where:
         """The place of `key` itself in the mapping at `loc`, for keys that should not be there."""
         node = self.root
         for part in loc:
             if isinstance(node, yaml.MappingNode):
-                node = next((value for name, value in node.value if name.value == part), node)
+                node = self._table(node).get(str(part), (node, node))[1]
             elif isinstance(node, yaml.SequenceNode) and isinstance(part, int) and part < len(node.value):
                 node = node.value[part]
-        if isinstance(node, yaml.MappingNode):
-            for name, _ in node.value:
-                if name.value == key:
-                    return Where(self.path, name.start_mark.line + 1, name.start_mark.column + 1)
+        if isinstance(node, yaml.MappingNode) and (pair := self._table(node).get(key)):
+            return self._place(pair[0])
         return self.where(loc)
+
+    def _table(self, node: yaml.MappingNode) -> dict[str, tuple[yaml.Node, yaml.Node]]:
+        """Key to (key node, value node), made once: a file of ten thousand faults asks for ten thousand places."""
+        if id(node) not in self._tables:
+            self._tables[id(node)] = {key.value: (key, value) for key, value in node.value}
+        return self._tables[id(node)]
+
+    def _place(self, node: yaml.Node | None) -> Where:
+        return _at(self.path, node.start_mark) if node is not None else Where(self.path, 1, 1)
 
 
 def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, torn: bool = False) -> str:
@@ -89,7 +95,7 @@ def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, to
 
     `torn=True` reads over what a crash can leave behind the last line end: zero bytes, half a character.
     """
-    shown = one_line(path)
+    shown = shown_path(path)
     where = Where(shown)
     try:
         if path.is_dir():
@@ -119,7 +125,7 @@ def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, to
         raise stop(
             "encoding", f"this {what} is not in UTF-8", where=Where(shown, line, 1), hint="save it as plain UTF-8 text"
         ) from None
-    if match := re.search("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", text):
+    if match := _NOT_TEXT.search(text):
         line = text.count("\n", 0, match.start()) + 1
         raise stop(
             "control-character",
@@ -136,13 +142,14 @@ def _reason(error: Exception) -> str:
 
 def read_yaml(path: Path, largest: int = LARGEST_FILE, what: str = "file") -> Document:
     """Read and parse a YAML file. Raises ProblemsFoundError with one problem per fault of form found."""
-    return parse_yaml(read_text(path, largest, what), one_line(path))
+    return parse_yaml(read_text(path, largest, what), shown_path(path))
 
 
 def parse_yaml(text: str, path: str) -> Document:
     """Parse YAML text; `path` is only for messages. Raises ProblemsFoundError."""
     _refuse_monsters(text, path)
     try:
+        _refuse_anchors(text, path)
         loader = _Loader(text)
         try:
             root = loader.get_single_node()
@@ -150,19 +157,17 @@ def parse_yaml(text: str, path: str) -> Document:
             loader.dispose()
     except yaml.MarkedYAMLError as error:
         mark = error.problem_mark or error.context_mark
-        where = Where(path, mark.line + 1, mark.column + 1) if mark else Where(path)
+        where = _at(path, mark)
         told = one_line(error.problem or error.context or "not YAML")
         if "undefined alias" in told:
-            raise stop(
-                "alias", "aliases (*name) are not allowed here", where=where, hint="write the text out twice"
-            ) from None
+            raise ProblemsFoundError(_no_alias(where)) from None
         raise stop(
             "not-yaml", f"this is not YAML: {told}", where=where, hint="look at the indents, quotes and colons"
         ) from None
     except (yaml.YAMLError, ValueError, RecursionError) as error:
         raise stop("not-yaml", f"this is not YAML: {one_line(error)}", where=Where(path)) from None
     problems: list[Problem] = []
-    data = _plain(root, path, problems, set(), 0) if root is not None else None
+    data = _plain(root, path, problems, 0) if root is not None else None
     if problems:
         raise ProblemsFoundError(problems)
     return Document(path, data, root)
@@ -186,16 +191,30 @@ def _refuse_monsters(text: str, path: str) -> None:
             )
 
 
-def _plain(node: yaml.Node, path: str, problems: list[Problem], seen: set[int], depth: int) -> Any:
-    if id(node) in seen:
-        where = Where(path, node.start_mark.line + 1, node.start_mark.column + 1)
-        problems.append(
-            Problem("alias", "aliases (&name, *name) are not allowed here", where, "write the text out twice")
-        )
-        return None
-    seen.add(id(node))
+def _refuse_anchors(text: str, path: str) -> None:
+    """Refuse every &name and *name at its own place, before anything is put together from them."""
+    if "&" not in text:
+        return  # an alias without its anchor is found by the parser
+    problems = [
+        _no_alias(_at(path, event.start_mark))
+        for event in yaml.parse(text, Loader=_Loader)
+        if getattr(event, "anchor", None) is not None
+    ]
+    if problems:
+        raise ProblemsFoundError(problems)
+
+
+def _at(path: str, mark: Any) -> Where:
+    return Where(path, mark.line + 1, mark.column + 1) if mark is not None else Where(path)
+
+
+def _no_alias(where: Where) -> Problem:
+    return Problem("alias", "aliases (&name, *name) are not allowed here", where, "write the text out twice")
+
+
+def _plain(node: yaml.Node, path: str, problems: list[Problem], depth: int) -> Any:
     if node.tag != _KIND_TAG[type(node)] or depth > DEEPEST:
-        where = Where(path, node.start_mark.line + 1, node.start_mark.column + 1)
+        where = _at(path, node.start_mark)
         if depth > DEEPEST:
             problems.append(Problem("too-deep", f"this is nested more than {DEEPEST} deep", where))
         else:
@@ -206,10 +225,10 @@ def _plain(node: yaml.Node, path: str, problems: list[Problem], seen: set[int], 
     if isinstance(node, yaml.ScalarNode):
         return scalar(node.value) if not node.style else node.value
     if isinstance(node, yaml.SequenceNode):
-        return [_plain(item, path, problems, seen, depth + 1) for item in node.value]
+        return [_plain(item, path, problems, depth + 1) for item in node.value]
     mapping: dict[Any, Any] = {}
     for key_node, value_node in node.value:
-        where = Where(path, key_node.start_mark.line + 1, key_node.start_mark.column + 1)
+        where = _at(path, key_node.start_mark)
         if not isinstance(key_node, yaml.ScalarNode) or key_node.tag != _STR:
             problems.append(Problem("key", "a key must be plain text", where))
             continue
@@ -223,7 +242,7 @@ def _plain(node: yaml.Node, path: str, problems: list[Problem], seen: set[int], 
         if key_node.value == "<<":
             problems.append(Problem("key", "merge keys (<<) are not allowed here", where, "write the keys out"))
             continue
-        mapping[key_node.value] = _plain(value_node, path, problems, seen, depth + 1)
+        mapping[key_node.value] = _plain(value_node, path, problems, depth + 1)
     return mapping
 
 

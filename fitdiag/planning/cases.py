@@ -18,6 +18,7 @@ from fitdiag.knowledge.findings import Findings, Side, findings_in
 from fitdiag.knowledge.load import problems_of
 from fitdiag.knowledge.model import Id, Rule, RuleBase, Text, YesNo
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
+from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import make_plan
 from fitdiag.problems import Problem, ProblemsFoundError, Where
 from fitdiag.units import InvalidLengthError, format_length, parse_length
@@ -82,7 +83,7 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
                 problems.extend(stopped.problems)
                 continue
             content = json.dumps(
-                [document.data[index].get(key) for key in ("body", "symptoms", "done")], sort_keys=True
+                [document.data[index].get(key) for key in ("body", "symptoms", "done", "measures")], sort_keys=True
             )
             for table, key, what in ((names, case.name, "this name"), (contents, content, "these findings")):
                 if key in table:
@@ -126,7 +127,7 @@ def _case(document: Document, index: int, base: RuleBase, stem: str) -> Case:
 
 def run_case(base: RuleBase, case: Case) -> list[Problem]:
     """What came out otherwise than the case expects; empty when all is as expected."""
-    diagnosis = Diagnosis(base, case.findings)
+    diagnosis = Diagnosis(base, with_measures(base, case.findings))
     plan = make_plan(diagnosis)
     expect, wrong = case.expect, list[str]()
     ranking = ", ".join(f"{belief.cause} {belief.probability:.2f}" for belief in diagnosis.beliefs[:3])

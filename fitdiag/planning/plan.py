@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
 from fitdiag.knowledge.findings import Findings, Side
@@ -67,12 +68,19 @@ def make_plan(diagnosis: Diagnosis) -> Plan:
     return _Planner(diagnosis).plan()
 
 
+def first_choice(diagnosis: Diagnosis) -> str | None:
+    """The alteration that a plan would put first, without the words; for trying many variants."""
+    planner = _Planner(diagnosis)
+    relief = planner.choose()
+    return next(iter(in_order(diagnosis.base, relief, relief)), None)
+
+
 class _Planner:
     def __init__(self, diagnosis: Diagnosis) -> None:
         self.diagnosis = diagnosis
         self.base: RuleBase = diagnosis.base
         self.findings: Findings = diagnosis.findings
-        self.beliefs: Mapping[str, Belief] = {belief.cause: belief for belief in diagnosis.beliefs}
+        self.probability = diagnosis.probability
         self.well = self.base.words.how_well.words
         self.avoided = {
             alteration.id: self._holding(alteration.avoid_when) for alteration in self.base.alterations.values()
@@ -90,7 +98,7 @@ class _Planner:
                 )
 
     def plan(self) -> Plan:
-        relief = self._choose()
+        relief = self.choose()
         ordered = in_order(self.base, relief, relief)
         now, later = ordered[:MOST_A_ROUND], ordered[MOST_A_ROUND:]
         recommendations = {alteration: self._recommend(alteration, relief[alteration]) for alteration in now}
@@ -124,11 +132,16 @@ class _Planner:
             may_stay=may_stay,
         )
 
+    @cached_property
+    def beliefs(self) -> Mapping[str, Belief]:
+        """The beliefs with their reasons, by cause; worked out only when the plan is put into words."""
+        return {belief.cause: belief for belief in self.diagnosis.beliefs}
+
     # -- choosing ------------------------------------------------------------------------------------------------
 
-    def _choose(self) -> dict[str, float]:
+    def choose(self) -> dict[str, float]:
         """Greedy: the alteration with the most net relief, then again over what it leaves uncured, until none is worth it."""
-        left = {cause: belief.probability if belief.has_sign else 0.0 for cause, belief in self.beliefs.items()}
+        left = {cause: p if self.diagnosis.has_sign(cause) else 0.0 for cause, p in self.probability.items()}
         excluded = exclusive(self.base)
         chosen: dict[str, float] = {}
         while True:
@@ -152,7 +165,11 @@ class _Planner:
             left[cause] * self.well[self.base.causes[cause].cured_by[alteration.id]]
             for cause in self.base.cures_of[alteration.id]
         )
-        harm = sum(self.beliefs[cause].probability * self.well[word] for cause, word in alteration.worsens.items())
+        harm = sum(
+            self.probability[cause] * self.well[word]
+            for cause, word in alteration.worsens.items()
+            if cause in self.probability
+        )
         price = sum(self.base.words.how_often.words[word] for word in alteration.brings.values()) * _PRICE_OF_A_NEW_SIGN
         careful = _CAREFUL if self._holding(alteration.careful_when) else 1.0
         return relief * careful - harm - price
@@ -193,7 +210,7 @@ class _Planner:
             against += [f"{reason.text}: speaks {reason.firmness} against it." for reason in belief.against[:2]]
         against += self._holding(alteration.careful_when)
         for cause_id in alteration.worsens:
-            if self.beliefs[cause_id].probability >= 0.2:
+            if self.probability.get(cause_id, 0.0) >= 0.2:
                 against.append(f"It makes this worse: {lower_first(self.base.causes[cause_id].title)}.")
         for symptom in alteration.brings:
             against.append(f"It can bring: {lower_first(self.base.symptoms[symptom].title)}.")

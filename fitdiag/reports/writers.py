@@ -206,7 +206,7 @@ WRITERS: Mapping[str, Callable[[Report, RuleBase], str]] = {
 }  # fmt: skip
 
 
-def write_atomically(path: Path, text: str, *, replace: bool = False) -> None:
+def write_atomically(path: Path, text: str, *, replace: bool = False, private: bool = True) -> None:
     """Write a whole file or nothing. An existing file is kept unless `replace`. Raises ProblemsFoundError."""
     where = Where(one_line(path))
     if path.exists() and not replace:
@@ -227,7 +227,7 @@ def write_atomically(path: Path, text: str, *, replace: bool = False) -> None:
             handle.write(text)
             handle.flush()
             os.fsync(handle.fileno())
-        Path(name).chmod(0o600)
+        Path(name).chmod(0o600 if private else 0o644)
         if replace:
             Path(name).replace(path)
         else:

@@ -25,7 +25,7 @@ from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, stop
 
 SCHEMA = "fitdiag.session/1"
 LARGEST_LOG = 8 * 1024 * 1024
-KINDS = ("start", "answer", "body", "done", "stage", "note", "back", "rules", "conclusion")
+KINDS = ("start", "answer", "body", "done", "stage", "note", "measures", "back", "rules", "conclusion")
 Event = Mapping[str, Any]
 Clock = Callable[[], datetime]
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, get_args
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Finding, Findings, Origin
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import BodyMeasure, RuleBase
+from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, make_plan
 from fitdiag.problems import one_line
 from fitdiag.units import LONGEST_MM
@@ -17,12 +18,16 @@ if TYPE_CHECKING:
     from fitdiag.sessions.log import Event
 
 STAGES = ("history", "body", "seen", "questions")
-_UNDOABLE = ("answer", "body", "done", "stage")
+AWAITS = "awaits"  # marks an answer that is saved although its amount is still to come
+_UNDOABLE = ("answer", "body", "done", "measures", "stage")
 
 
 @dataclass(frozen=True)
 class State:
-    """A session so far. `ended`: the stages of the interview that are over; `unknown`: ids these rules do not know."""
+    """A session so far. `ended`: the stages of the interview that are over; `unknown`: ids these rules do not know.
+
+    `awaiting`: the latest answer if its amount is still to come; `recorded`: the conclusion, if nothing was answered after it.
+    """
 
     findings: Findings
     ended: frozenset[str] = frozenset()
@@ -30,7 +35,7 @@ class State:
     unknown: tuple[str, ...] = ()
     steps: int = 0
     recorded: Event | None = None
-    skipped: frozenset[str] = field(default_factory=frozenset)
+    awaiting: Finding | Done | None = None
 
 
 def fold(events: Iterable[Event], base: RuleBase) -> State:
@@ -47,11 +52,15 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
             count = event.get("steps")
             for _ in range(min(count if isinstance(count, int) and count > 0 else 1, len(steps))):
                 steps.pop()
+            recorded = None
         elif kind == "note":
             notes.append(one_line(event.get("text", ""), 500))
         elif kind == "conclusion":
             recorded = event
         elif kind in _UNDOABLE:
+            recorded = None
+            if steps and _settles(event, steps[-1]):
+                steps.pop()
             steps.append(event)
     units = head.get("units")
     state = State(
@@ -63,7 +72,24 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
     )
     for event in steps:
         state = _apply(state, event, base)
+    if steps and steps[-1].get(AWAITS):
+        state = replace(state, awaiting=_awaiting(steps[-1], base))
     return state
+
+
+def _settles(event: Event, earlier: Event) -> bool:
+    """Whether an event brings the amount that the one before it was still waiting for: both are one step."""
+    keys = ("event", "symptom", "alteration")
+    return bool(earlier.get(AWAITS)) and all(event.get(key) == earlier.get(key) for key in keys)
+
+
+def _awaiting(event: Event, base: RuleBase) -> Finding | Done | None:
+    if event["event"] == "done":
+        done = done_from(event)
+        return done if done is not None and done.alteration in base.alterations else None
+    finding = finding_from(event)
+    symptom = base.symptoms.get(finding.symptom) if finding is not None else None
+    return finding if symptom is not None and symptom.measure is not None else None
 
 
 def _apply(state: State, event: Event, base: RuleBase) -> State:
@@ -74,14 +100,28 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
         case "body":
             notes = event.get("notes")
             given = notes if isinstance(notes, Mapping) else {}
-            known = {str(note): str(grade) for note, grade in given.items() if note in base.body_notes}
-            unknown += tuple(one_line(note, 60) for note in given if note not in base.body_notes)
+            grades = (*base.words.body_grades.words, "no")
+            known = {note: grade for note, grade in given.items() if note in base.body_notes and grade in grades}
+            unknown += tuple(one_line(note, 60) for note in given if note not in known)
             return replace(state, findings=replace(findings, body={**findings.body, **known}), unknown=unknown)
         case "done":
             done = done_from(event)
             if done is None or done.alteration not in base.alterations:
                 return replace(state, unknown=(*unknown, one_line(event.get("alteration"), 60)))
             return replace(state, findings=replace(findings, done=(*findings.done, done)))
+        case "measures":
+            body, pattern = _measures(event.get("body")), _measures(event.get("pattern"))
+            tables = event.get("tables")
+            chosen = {str(name): str(table) for name, table in tables.items() if table in base.ease} if isinstance(tables, dict) else {}
+            return replace(
+                state,
+                findings=replace(
+                    findings,
+                    body_measures={**findings.body_measures, **body},
+                    pattern_measures={**findings.pattern_measures, **pattern},
+                    tables={**findings.tables, **chosen},
+                ),
+            )
         case "answer":
             finding = finding_from(event)
             if finding is None or finding.symptom not in base.symptoms:
@@ -125,6 +165,22 @@ def finding_from(event: Event) -> Finding | None:
     return Finding(symptom, seen, amount, error, severity, side, origin) if sound else None  # type: ignore[arg-type]
 
 
+def measures_event(findings: Findings) -> dict[str, Any]:
+    """Body and pattern measures, in mm, and the tables chosen, as an event of the log."""
+    return {
+        "event": "measures",
+        "body": dict(findings.body_measures),
+        "pattern": dict(findings.pattern_measures),
+        "tables": dict(findings.tables),
+    }
+
+
+def _measures(value: object) -> dict[str, float]:
+    known = get_args(BodyMeasure)
+    items = value.items() if isinstance(value, Mapping) else ()
+    return {str(name): float(mm) for name, mm in items if name in known and mm is not None and _is_length(mm)}
+
+
 def done_event(done: Done) -> dict[str, Any]:
     """An earlier alteration as an event of the log."""
     return {"event": "done", "alteration": done.alteration, "amount_mm": done.amount_mm, "round": done.round}
@@ -153,7 +209,7 @@ class Conclusion:
 
 def conclude(base: RuleBase, findings: Findings) -> Conclusion:
     """The one way from findings to a plan, for every door: keyboard, answers file, findings file and replay."""
-    diagnosis = Diagnosis(base, findings)
+    diagnosis = Diagnosis(base, with_measures(base, findings))
     return Conclusion(diagnosis, make_plan(diagnosis))
 
 
