@@ -15,6 +15,7 @@ from fitdiag.problems import stop
 from fitdiag.units import format_length
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
+_EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
 _SURE_OF_A_RULER = 0.002  # a measured amount never counts as more certain than this
 
 
@@ -100,7 +101,7 @@ class Diagnosis:
                     self.has_sign(cause_id),
                 )
             )
-        return tuple(sorted(result, key=lambda belief: (-belief.probability, belief.cause)))
+        return tuple(sorted(result, key=lambda belief: (-round(belief.probability, _EQUAL), belief.cause)))
 
     def has_sign(self, cause_id: str) -> bool:
         """Whether at least one symptom that the cause shows was seen."""
@@ -153,7 +154,7 @@ class Diagnosis:
             if last_view is not None and last_view not in symptom.views:
                 cost += another_view
             result.append(Question(symptom.id, gain, cost))
-        return tuple(sorted(result, key=lambda question: (-question.worth, question.symptom)))
+        return tuple(sorted(result, key=lambda question: (-round(question.worth, _EQUAL), question.symptom)))
 
     def next_question(self, last_view: str | None = None, arrays: bool = False) -> Question | None:
         """The question most worth asking; None when none is worth its cost."""

@@ -92,6 +92,16 @@ class Interview:
         """Which part of the interview is on: history, body, seen, questions."""
         return next((name for name in ("history", "body", "seen") if name not in self.state.ended), "questions")
 
+    @property
+    def asking(self) -> str | None:
+        """The symptom that is asked about now, if one is."""
+        return self._asking
+
+    @property
+    def expects_amount(self) -> bool:
+        """Whether the amount of something already answered is asked for now."""
+        return isinstance(self._pending, _HowMuch)
+
     def _record(self, event: Mapping[str, Any]) -> None:
         self._events.append(self._save(event))
         self.state = fold(self._events, self.base)

@@ -9,37 +9,16 @@ from functools import lru_cache
 
 from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
 
-_WORD = re.compile(r"[a-z]{2,}")
+_WORD = re.compile(r"[a-z]+")
 _EMPTY_WORDS = frozenset(
-    [
-        "the",
-        "an",
-        "at",
-        "of",
-        "to",
-        "in",
-        "is",
-        "it",
-        "and",
-        "or",
-        "on",
-        "are",
-        "does",
-        "do",
-        "there",
-        "with",
-        "from",
-        "his",
-        "her",
-        "their",
-        "for",
-        "you",
-        "feel",
-        "when",
-    ]
+    "a an and are at be bit bits d do does feel for from has have her his i in is it its little me much my of on or s t that"
+    " the their them there they this to too very was we were when with you your".split()
 )
+_IRREGULAR = {"took": "take", "taken": "take", "swung": "swing", "hung": "hang", "tore": "tear", "torn": "tear"}
+_PLAIN = 0.9  # from here on a word is taken as meant, not as misspelt
 _CLOSE = 0.79  # similarity of two words from which one is taken for the other misspelt
 _LEAST = 0.5
+_NEAR_THE_BEST = 0.85  # what scores less than this share of the best match is not offered
 
 
 def _stem(word: str) -> str:
@@ -50,7 +29,8 @@ def _stem(word: str) -> str:
 
 
 def _words(text: str) -> list[str]:
-    return [_stem(word) for word in _WORD.findall(text.lower()) if word not in _EMPTY_WORDS]
+    words = (word for word in _WORD.findall(text.lower()) if word not in _EMPTY_WORDS)
+    return [_IRREGULAR.get(word) or _stem(word) for word in words]
 
 
 @lru_cache(maxsize=20000)
@@ -58,11 +38,13 @@ def _alike(typed: str, known: str) -> float:
     if typed == known:
         return 1.0
     if len(typed) >= 3 and known.startswith(typed):
-        return 0.9
-    if len(typed) < 4:
+        return _PLAIN
+    if len(known) >= 3 and typed.startswith(known) and len(typed) - len(known) <= 3:  # saggy for sag
+        return 0.85
+    if len(typed) < 4 or len(known) < 3:
         return 0.0
     ratio = difflib.SequenceMatcher(None, typed, known).ratio()
-    return ratio * 0.9 if ratio >= _CLOSE else 0.0
+    return ratio * _PLAIN if ratio >= _CLOSE else 0.0
 
 
 def _score(typed: list[str], strong: Iterable[str], weak: Iterable[str]) -> float:
@@ -78,13 +60,28 @@ def _find(text: str, entries: Mapping[str, tuple[list[str], list[str]]], most: i
     typed = _words(text)
     if text.strip().lower() in entries:
         return (text.strip().lower(),)
+    known = {word for strong, weak in entries.values() for word in (*strong, *weak)}
+    typed = [word for word in typed if any(_alike(word, other) for other in known)]  # the rest is not the rules' language
     if not typed:
         return ()
     scored = [(_score(typed, strong, weak), rule_id) for rule_id, (strong, weak) in entries.items()]
     best = max((score for score, _ in scored), default=0.0)
-    scored = [(score, rule_id) for score, rule_id in scored if score >= max(_LEAST, best * 0.66)]
+    scored = [(score, rule_id) for score, rule_id in scored if score >= max(_LEAST, best * _NEAR_THE_BEST)]
     scored.sort(key=lambda pair: -pair[0])
     return tuple(rule_id for _, rule_id in scored[:most])
+
+
+def meant_plainly(base: RuleBase, rule_id: str, text: str) -> bool:
+    """Whether every word typed is a word of this rule, so that no one need be asked whether it is the one meant."""
+    if rule_id in base.symptoms:
+        strong = _symptom(base.symptoms[rule_id])[0]
+    elif rule_id in base.alterations:
+        strong = _alteration(base.alterations[rule_id])[0]
+    else:
+        strong = _body_note(base.body_notes[rule_id])[0]
+    return text.strip().lower() == rule_id or all(
+        max((_alike(word, known) for known in strong), default=0.0) >= _PLAIN for word in _words(text)
+    )
 
 
 def find_symptoms(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]:

@@ -6,10 +6,10 @@ Each check is a function from a rule base to problems; `CHECKS` lists them, so t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from itertools import combinations
+from itertools import combinations, pairwise
 
-from fitdiag.knowledge.load import source_key
-from fitdiag.knowledge.model import Alteration, Condition, RuleBase, Symptom, Words
+from fitdiag.knowledge.load import Places, source_key
+from fitdiag.knowledge.model import Alteration, Condition, EaseTable, RuleBase, Symptom, Words
 from fitdiag.knowledge.order import circle, everything_before, exclusive
 from fitdiag.problems import Problem, Where
 
@@ -20,7 +20,10 @@ def check_rules(base: RuleBase) -> list[Problem]:
     return sorted(problems, key=lambda problem: (problem.where or Where(""), problem.message))
 
 
-def _at(base: RuleBase, kind: str, rule_id: str) -> Where | None:
+def _at(base: RuleBase, kind: str, rule_id: str, *loc: str | int) -> Where | None:
+    """The place of a rule's id, or of a value inside the rule."""
+    if loc and isinstance(base.places, Places):
+        return base.places.inside(kind, rule_id, loc)
     return base.places.get((kind, rule_id))
 
 
@@ -55,15 +58,17 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
                 "unused",
                 f"no cause is cured by '{alteration}' and nothing calls for it",
                 _at(base, "alteration", alteration),
+                "add it to a cause, or take it out",
             )
     cited = {source_key(source) for source in _cited(base)}
     for source in base.sources:
         if source not in cited:
             yield Problem("unused", f"no rule cites the source '{source}'", _at(base, "source", source), "take it out")
     seams = {seam for rule in base.alterations.values() for seam in rule.seams}
-    for seam in base.about.seams:
+    for index, seam in enumerate(base.about.seams):
         if seam not in seams:
-            yield Problem("unused", f"no alteration changes the seam '{seam}'", None, "take it out of rulebase.yaml")
+            where = _at(base, "rulebase.yaml", "", "seams", index)
+            yield Problem("unused", f"no alteration changes the seam '{seam}'", where, "take it out")
 
 
 def _cited(base: RuleBase) -> Iterator[str]:
@@ -113,17 +118,21 @@ def causes_are_sound(base: RuleBase) -> Iterator[Problem]:
                 "cure", f"'{cause.id}' {told}", where, "give cured_by, or may_stay if it is harmless; not both"
             )
         symptoms = [link.symptom for link in cause.shows]
-        for symptom in sorted({symptom for symptom in symptoms if symptoms.count(symptom) > 1}):
-            yield Problem("twice", f"'{cause.id}' shows '{symptom}' twice", where, "keep one link")
-        for alike in cause.look_alikes:
+        for index, symptom in enumerate(symptoms):
+            if symptom in symptoms[:index]:
+                where = _at(base, "cause", cause.id, "shows", index, "symptom")
+                yield Problem("twice", f"'{cause.id}' shows '{symptom}' twice", where, "keep one link")
+        for index, alike in enumerate(cause.look_alikes):
             if alike.cause == cause.id:
-                yield Problem("look-alike", f"'{cause.id}' is its own look-alike", where)
-            for symptom in alike.by:
+                where = _at(base, "cause", cause.id, "look_alikes", index, "cause")
+                yield Problem("look-alike", f"'{cause.id}' is its own look-alike", where, "name another cause")
+            for number, symptom in enumerate(alike.by):
                 if symptom not in symptoms and symptom not in _shown_by(base, alike.cause):
                     yield Problem(
                         "look-alike",
                         f"'{symptom}' should tell '{cause.id}' from '{alike.cause}', but neither shows it",
-                        where,
+                        _at(base, "cause", cause.id, "look_alikes", index, "by", number),
+                        "add a link to one of them, or take it out",
                     )
 
 
@@ -139,70 +148,105 @@ def measures_are_sound(base: RuleBase) -> Iterator[Problem]:
 
 
 def _measure(base: RuleBase, symptom: Symptom) -> Iterator[Problem]:
-    measure, where = symptom.measure, _at(base, "symptom", symptom.id)
+    measure, where = symptom.measure, _at(base, "symptom", symptom.id, "measure", "grades")
     assert measure is not None
     missing = [grade for grade in ("slight", "clear", "strong") if grade not in measure.grades_mm]
     if missing:
-        yield Problem("grades", f"'{symptom.id}': the grades {', '.join(missing)} are missing", where)
+        yield Problem("grades", f"'{symptom.id}': the grades {', '.join(missing)} are missing", where, "add them")
         return
     rising = [measure.grades_mm["slight"], measure.grades_mm["clear"], measure.grades_mm["strong"]]
     if measure.worse == "less":
         rising.reverse()
     if not rising[0] < rising[1] < rising[2]:
         direction = "rise" if measure.worse == "more" else "fall"
-        yield Problem("grades", f"'{symptom.id}': the grades must {direction} from slight to strong", where)
+        yield Problem(
+            "grades",
+            f"'{symptom.id}': the grades must {direction} from slight to strong",
+            where,
+            f"worse is '{measure.worse}'; is that what is meant?",
+        )
     if measure.give_mm <= 0:
-        yield Problem("grades", f"'{symptom.id}': give must be more than 0", where)
+        where = _at(base, "symptom", symptom.id, "measure", "give")
+        yield Problem("grades", f"'{symptom.id}': give must be more than 0", where, "how far do two fitters differ?")
+
+
+def ease_is_sound(base: RuleBase) -> Iterator[Problem]:
+    """Every row of a table of ease gives at least one figure, and its two ends are the right way round."""
+    for table in base.ease.values():
+        yield from _rows(base, table)
+
+
+def _rows(base: RuleBase, table: EaseTable) -> Iterator[Problem]:
+    for index, row in enumerate(table.rows):
+        where = _at(base, "ease table", table.id, "rows", index)
+        if row.at_least_mm is None and row.at_most_mm is None:
+            yield Problem("ease", f"'{table.id}': this row has no figure", where, "give at_least, at_most or both")
+        for low, high, names in (
+            (row.at_least_mm, row.at_most_mm, "at_least is more than at_most"),
+            (row.hip_from_mm, row.hip_under_mm, "hip_from is more than hip_under"),
+        ):
+            if low is not None and high is not None and low > high:
+                yield Problem("ease", f"'{table.id}': {names}", where, "are the two the wrong way round?")
 
 
 def alterations_are_sound(base: RuleBase) -> Iterator[Problem]:
     """Amounts refer to measurable symptoms, limits make sense, conditions name one thing, nothing cures and worsens."""
     for rule in base.alterations.values():
-        where = _at(base, "alteration", rule.id)
-        for symptom in rule.amount.measured_by:
-            if symptom in base.symptoms and base.symptoms[symptom].measure is None:
+        for index, symptom in enumerate(rule.amount.measured_by):
+            if base.symptoms[symptom].measure is None:
                 yield Problem(
-                    "not-measurable", f"'{rule.id}': the amount is taken from '{symptom}', which has no measure", where
+                    "not-measurable",
+                    f"'{rule.id}': the amount is taken from '{symptom}', which has no measure",
+                    _at(base, "alteration", rule.id, "amount", "from", index),
+                    "give the symptom a measure, or take it out here",
                 )
         if rule.amount.short_of_mm is not None and not rule.amount.measured_by:
-            yield Problem("not-measurable", f"'{rule.id}': short_of needs a symptom in 'from'", where)
+            where = _at(base, "alteration", rule.id, "amount", "short_of")
+            yield Problem("not-measurable", f"'{rule.id}': short_of needs a symptom in 'from'", where, "add 'from'")
         if rule.amount.start_mm > rule.most_a_round.amount_mm:
-            yield Problem("limit", f"'{rule.id}': the start is more than the most a round", where)
+            where = _at(base, "alteration", rule.id, "amount", "start")
+            yield Problem("limit", f"'{rule.id}': the start is more than the most a round", where, "start with less")
         if rule.most_in_all and rule.most_in_all.amount_mm < rule.most_a_round.amount_mm:
-            yield Problem("limit", f"'{rule.id}': the most in all is less than the most a round", where)
-        yield from _conditions(rule, (*rule.avoid_when, *rule.careful_when), where)
+            where = _at(base, "alteration", rule.id, "most_in_all", "amount")
+            told = f"'{rule.id}': the most in all is less than the most a round"
+            yield Problem("limit", told, where, "are the two the wrong way round?")
+        yield from _conditions(base, rule, "avoid_when", rule.avoid_when)
+        yield from _conditions(base, rule, "careful_when", rule.careful_when)
         for cause in rule.worsens:
             if rule.id in base.causes[cause].cured_by:
-                yield Problem("contradiction", f"'{rule.id}' worsens '{cause}', which says it is cured by it", where)
+                where = _at(base, "alteration", rule.id, "worsens", cause)
+                told = f"'{rule.id}' worsens '{cause}', which says it is cured by it"
+                yield Problem("contradiction", told, where, "one of the two must go")
 
 
-def _conditions(rule: Alteration, conditions: tuple[Condition, ...], where: Where | None) -> Iterator[Problem]:
-    for condition in conditions:
+def _conditions(base: RuleBase, rule: Alteration, key: str, conditions: tuple[Condition, ...]) -> Iterator[Problem]:
+    for index, condition in enumerate(conditions):
         given = [kind for kind in ("body", "symptom", "absent", "done") if getattr(condition, kind)]
         if len(given) != 1:
             yield Problem(
                 "condition",
                 f"'{rule.id}': a condition names one of body, symptom, absent, done; here {len(given)}",
-                where,
+                _at(base, "alteration", rule.id, key, index),
+                "write two conditions" if given else "name what it depends on",
             )
 
 
 def order_is_sound(base: RuleBase) -> Iterator[Problem]:
     """Order pairs are well formed, run in no circle, and settle every two alterations that change a common seam."""
-    for pair in base.order:
+    for index, pair in enumerate(base.order):
         sides = (bool(pair.first or pair.first_stage), bool(pair.then or pair.then_stage), bool(pair.either))
         if sides not in ((True, True, False), (False, False, True)):
-            yield Problem("order", "an order pair has first and then, or either", None, pair.because)
+            where = base.places.get(("order", str(index)))
+            yield Problem("order", "an order pair has first and then, or either", where, "write one of the two")
     if ring := circle(base):
-        yield Problem(
-            "circle", f"the order runs in a circle: {' -> '.join(ring)}", None, "take one pair out of order.yaml"
-        )
+        where = next((_pair_of(base, one, other) for one, other in pairwise(ring)), None)
+        yield Problem("circle", f"the order runs in a circle: {' -> '.join(ring)}", where, "take one pair of it out")
         return
     complete, apart = everything_before(base), exclusive(base)
     for one, other in combinations(base.alterations.values(), 2):
         common = sorted(set(one.seams) & set(other.seams))
         settled = one.id in complete[other.id] or other.id in complete[one.id] or frozenset((one.id, other.id)) in apart
-        if common and not settled and not one.draft and not other.draft:
+        if common and not settled:
             yield Problem(
                 "unordered",
                 f"'{one.id}' and '{other.id}' both change {', '.join(common)}, and no order pair says which comes first",
@@ -211,17 +255,18 @@ def order_is_sound(base: RuleBase) -> Iterator[Problem]:
             )
 
 
-def words_are_sound(base: RuleBase) -> Iterator[Problem]:
-    """Probabilities lie between 0 and 1, odds factors and costs above 0."""
-    for name in Words.model_fields:
-        chance = name in ("how_often", "base_rate", "seen_anyway", "how_well")
-        for word, number in getattr(base.words, name).words.items():
-            if not (0 < number < 1 if chance else number > 0):
-                expected = "between 0 and 1" if chance else "above 0"
-                yield Problem("number", f"words.yaml: {name}, '{word}' must be {expected}, not {number:g}")
-    for grade in ("some", "marked"):
-        if grade not in base.words.body_grades.words:
-            yield Problem("missing", f"words.yaml: body_grades needs '{grade}'")
+def _pair_of(base: RuleBase, first: str, then: str) -> Where | None:
+    """The place of the order pair that says `first` before `then`, a pair of alterations rather than one of stages."""
+    stage = {alteration: base.alterations[alteration].stage for alteration in (first, then)}
+    found: Where | None = None
+    for index, pair in enumerate(base.order):
+        where = base.places.get(("order", str(index)))
+        if first in pair.first and then in pair.then:
+            return where
+        sooner = first in pair.first or pair.first_stage == stage[first]
+        later = then in pair.then or pair.then_stage == stage[then]
+        found = found or (where if sooner and later else None)
+    return found
 
 
 CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (
@@ -230,6 +275,6 @@ CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (
     causes_are_sound,
     measures_are_sound,
     alterations_are_sound,
+    ease_is_sound,
     order_is_sound,
-    words_are_sound,
 )

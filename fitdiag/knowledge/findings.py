@@ -5,7 +5,6 @@ Findings are the start of the data's one way: findings, beliefs, recommendations
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -13,11 +12,12 @@ from typing import Any, Literal, get_args
 
 from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen, Severity, Symptom
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
-from fitdiag.problems import Problem, ProblemsFoundError, one_line
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
 from fitdiag.units import InvalidLengthError, Length, Units, parse_length
 
 SCHEMA = "fitdiag.findings/1"
 LARGEST = 64 * 1024
+MOST_DONE = 99  # earlier alterations; nobody reworks a pattern oftener
 Side = Literal["left", "right", "both"]
 Origin = Literal["asked", "volunteered", "file", "form", "photo", "earlier", "derived"]
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
@@ -26,6 +26,7 @@ BOTH_SIDES_DIFFER = (
     "one-side-shows-more"  # the symptom a finding on one side alone answers by itself, where a base has it
 )
 
+_LISTED = {"symptom": "symptoms", "body note": "body-notes", "alteration": "alterations"}
 _SEEN_WORDS: Mapping[str, Seen] = {
     "yes": "yes", "y": "yes", "seen": "yes", "no": "no", "n": "no", "not seen": "no", "none": "no",
     "unsure": "unsure", "can't say": "unsure", "cannot say": "unsure", "cant say": "unsure", "don't know": "unsure",
@@ -146,8 +147,8 @@ def parse_words(
 class _Reader:
     """Collects problems while a findings mapping is read; used for findings files and for the cases beside rules."""
 
-    def __init__(self, document: Document, base: RuleBase) -> None:
-        self.document, self.base, self.problems = document, base, list[Problem]()
+    def __init__(self, document: Document, base: RuleBase, hints: Hints) -> None:
+        self.document, self.base, self.hints, self.problems = document, base, hints, list[Problem]()
 
     def fault(self, loc: tuple[str | int, ...], code: str, message: str, hint: str = "") -> None:
         self.problems.append(Problem(code, message, self.document.where(loc), hint))
@@ -155,23 +156,11 @@ class _Reader:
     def known(self, loc: tuple[str | int, ...], value: object, table: Iterable[str], kind: str) -> bool:
         if isinstance(value, str) and value in table:
             return True
-        near = difflib.get_close_matches(str(value), list(table), 1)
-        hint = (
-            f"did you mean '{near[0]}'?"
-            if near
-            else f"`fitdiag rules list {kind}s` shows them all"
-            if kind != "key"
-            else ""
-        )
+        hint = self.hints.near(str(value), table)
+        if not hint and kind in _LISTED:
+            hint = f"`fitdiag rules list {_LISTED[kind]}` shows them all"
         place = self.document.where_key(loc[:-1], str(value)) if loc and loc[-1] == value else self.document.where(loc)
-        self.problems.append(
-            Problem(
-                "unknown-id",
-                f"there is no {kind} '{one_line(value, 50)}'",
-                place,
-                hint.replace("body notes", "body-notes"),
-            )
-        )
+        self.problems.append(Problem("unknown-id", f"there is no {kind} '{one_line(value, 50)}'", place, hint))
         return False
 
     def length(self, loc: tuple[str | int, ...], value: object) -> float | None:
@@ -310,6 +299,9 @@ class _Reader:
         if not isinstance(value, list):
             self.fault(loc, "done", "earlier alterations are a list of {alteration: ..., amount: ..., round: ...}")
             return ()
+        if len(value) > MOST_DONE:
+            self.fault((*loc, MOST_DONE), "done", f"more than {MOST_DONE} earlier alterations", "is it the right file?")
+            return ()
         result: list[Done] = []
         for index, item in enumerate(value):
             at = (*loc, index)
@@ -343,9 +335,9 @@ def read_findings(path: Path, base: RuleBase) -> Findings:
 
 
 def findings_in(document: Document, loc: tuple[str | int, ...], data: Any, base: RuleBase, *,
-                extra_keys: tuple[str, ...], needs_schema: bool) -> Findings:  # fmt: skip
+                extra_keys: tuple[str, ...], needs_schema: bool, hints: Hints | None = None) -> Findings:  # fmt: skip
     """The findings in a mapping at `loc` of a document; `extra_keys` are left to the caller."""
-    reader = _Reader(document, base)
+    reader = _Reader(document, base, hints or Hints())
     if not isinstance(data, Mapping):
         reader.fault(loc, "not-a-mapping", "a findings file has lines like 'symptoms:' and 'body:'")
         raise ProblemsFoundError(reader.problems)

@@ -77,6 +77,8 @@ class _Reading:
     rules: dict[str, dict[str, Any]] = field(default_factory=lambda: {kind: {} for kind in _KINDS.values()})
     order: list[Order] = field(default_factory=list)
     declared: dict[str, set[str]] = field(default_factory=lambda: {kind: set() for kind in _KINDS.values()})
+    # kinds of which a whole file could not be read: there is no telling what is in it
+    unread: set[str] = field(default_factory=set)
     owners: dict[str, tuple[str, Where]] = field(default_factory=dict)
     places: Places = field(default_factory=Places)
     hints: Hints = field(default_factory=Hints)
@@ -86,7 +88,7 @@ class _Reading:
     def document(self, path: Path) -> Document | None:
         try:
             text = read_text(path, what="rule file")
-            self.digest.update(f"{path.relative_to(self.folder).as_posix()}\n{text}\n".encode())
+            self.digest.update(f"{path.relative_to(self.folder).as_posix()}\n{text}\n".encode(errors="surrogateescape"))
             return parse_yaml(text, shown_path(path))
         except ProblemsFoundError as stopped:
             self.problems.extend(stopped.problems)
@@ -180,9 +182,12 @@ def _single(reading: _Reading, name: str, model: type[BaseModel]) -> BaseModel |
 
 def _one(reading: _Reading, path: Path, model: type[BaseModel]) -> None:
     if (document := reading.document(path)) is None:
+        reading.declared[_KINDS[model]].add(path.stem)
         return
     rule = _keep(reading, document, (), document.data, model)
-    if rule is not None and rule.id != path.stem:
+    if rule is None:
+        reading.declared[_KINDS[model]].add(path.stem)
+    elif rule.id != path.stem:
         where = document.where(("id",))
         reading.problems.append(
             Problem("file-name", f"the id '{rule.id}' is not the file's name", where, f"name the file {rule.id}.yaml")
@@ -190,10 +195,11 @@ def _one(reading: _Reading, path: Path, model: type[BaseModel]) -> None:
 
 
 def _list_of(reading: _Reading, path: Path, model: type[BaseModel]) -> None:
-    if (document := reading.document(path)) is None:
-        return
-    if not isinstance(document.data, list):
-        reading.problems.append(Problem("not-a-list", "this file must be a list ('- ' items)", document.where()))
+    document = reading.document(path)
+    if document is None or not isinstance(document.data, list):
+        reading.unread.add(_KINDS.get(model, ""))
+        if document is not None:
+            reading.problems.append(Problem("not-a-list", "this file must be a list ('- ' items)", document.where()))
         return
     for index, item in enumerate(document.data):
         _keep(reading, document, (index,), item, model)
@@ -247,11 +253,7 @@ def problems_of(
         at = (*loc, *inner)
         where = document.where(at)
         key = inner[-1] if inner else ""
-        told = (
-            one_line(fault["input"], 40)
-            if not isinstance(fault["input"], dict | list)
-            else "a list or 'key: value' lines"
-        )
+        told = _told(fault["input"])
         match fault["type"]:
             case "missing":
                 yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
@@ -266,17 +268,22 @@ def problems_of(
                 )
             case "literal_error":
                 expected = fault.get("ctx", {}).get("expected", "")
-                yield Problem("value", f"'{told}' is not one of {expected}", where)
+                yield Problem("value", f"{told} is not one of {expected}", where)
             case "value_error":
                 yield Problem("value", one_line(fault["msg"].removeprefix("Value error, ")), where)
             case "string_pattern_mismatch":
-                yield Problem(
-                    "id", f"'{told}' is not an id", where, "lower-case words joined by hyphens, like flat-seat"
-                )
+                yield Problem("id", f"{told} is not an id", where, "lower-case words joined by hyphens, like flat-seat")
             case "string_type":
                 yield Problem("type", f"'{key}' must be text, not {told}", where, "put it in quotes")
             case _:
                 yield Problem("value", f"'{key}': {one_line(fault['msg'])}", where)
+
+
+def _told(value: object) -> str:
+    """A wrong value as it is quoted in a message."""
+    if isinstance(value, dict | list):
+        return "a list" if isinstance(value, list) else "a block of 'key: value' lines"
+    return "nothing" if value is None else f"'{one_line(value, 40)}'"
 
 
 def _keys_at(model: type[BaseModel], loc: Location) -> list[str]:
@@ -313,7 +320,7 @@ def _look_up_references(reading: _Reading, base: RuleBase) -> None:
     }
     for document, loc, rule in reading.documents:
         for at, kind, value in _references(rule):
-            if value not in known[kind]:
+            if value not in known[kind] and kind not in reading.unread:
                 told = f"there is no {kind} '{one_line(value, 60)}'"
                 hint = reading.hints.near(value, known[kind])
                 reading.problems.append(Problem("unknown-id", told, document.where((*loc, *at)), hint))
@@ -325,7 +332,7 @@ def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:
     document, _ = reading.places.documents["words.yaml", ""]
     for name in Words.model_fields:
         table, (low, high) = getattr(base.words, name), _LIMITS[name]
-        if source_key(table.source) not in reading.declared["source"]:
+        if source_key(table.source) not in reading.declared["source"] and "source" not in reading.unread:
             told = f"there is no source '{one_line(table.source, 60)}'"
             hint = reading.hints.near(source_key(table.source), reading.declared["source"])
             yield Problem("unknown-id", told, document.where((name, "source")), hint)

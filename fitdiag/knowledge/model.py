@@ -76,7 +76,9 @@ class Measure(Rule):
     source: Text
 
 
-BodyMeasure = Literal["waist", "abdomen", "high-hip", "hip", "thigh", "knee", "calf", "crotch-depth", "total-crotch-length"]
+BodyMeasure = Literal[
+    "waist", "abdomen", "high-hip", "hip", "thigh", "knee", "calf", "crotch-depth", "total-crotch-length"
+]
 
 
 class FromEase(Rule):

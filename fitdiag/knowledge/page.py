@@ -43,7 +43,12 @@ class _Page:
 
     def text(self, text: str, indent: str = "") -> None:
         self.lines += textwrap.wrap(
-            text, self.width, initial_indent=indent, subsequent_indent=indent, break_long_words=False
+            text,
+            self.width,
+            initial_indent=indent,
+            subsequent_indent=indent,
+            break_long_words=False,
+            break_on_hyphens=False,  # an id stays whole, so that it can be copied
         ) or [""]
 
     def part(self, title: str, body: str) -> None:
@@ -63,6 +68,7 @@ class _Page:
                 initial_indent="  " + mark,
                 subsequent_indent=" " * (2 + len(mark)),
                 break_long_words=False,
+                break_on_hyphens=False,
             )
         self.lines.append("")
 

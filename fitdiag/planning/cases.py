@@ -5,8 +5,7 @@ The tester tests the tests too: no duplicates, no unknown ids, no case that expe
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -15,12 +14,12 @@ from pydantic import Field, ValidationError
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.findings import Findings, Side, findings_in
-from fitdiag.knowledge.load import problems_of
+from fitdiag.knowledge.load import problems_of, source_key
 from fitdiag.knowledge.model import Id, Rule, RuleBase, Text, YesNo
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import make_plan
-from fitdiag.problems import Problem, ProblemsFoundError, Where
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
 from fitdiag.units import InvalidLengthError, format_length, parse_length
 
 QUIET_BELOW = 0.25  # a cause below this probability counts as quiet in a case
@@ -55,9 +54,10 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
     """All cases of a rule base folder, and every problem of their files."""
     cases: list[Case] = []
     problems: list[Problem] = []
-    names: dict[str, Where] = {}
-    contents: dict[str, Where] = {}
-    for path in sorted(folder.glob("causes/**/*.cases.yaml")):
+    names: dict[Hashable, Where] = {}
+    contents: dict[Hashable, Where] = {}
+    hints = Hints()
+    for path in sorted(path for path in folder.glob("causes/**/*.cases.yaml") if path.name[0] != "."):
         stem = path.name.removesuffix(".cases.yaml")
         try:
             document = read_yaml(path, what="case file")
@@ -78,14 +78,14 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
             continue
         for index in range(len(document.data)):
             try:
-                case = _case(document, index, base, stem)
+                case = _case(document, index, base, stem, hints)
             except ProblemsFoundError as stopped:
                 problems.extend(stopped.problems)
                 continue
-            content = json.dumps(
-                [document.data[index].get(key) for key in ("body", "symptoms", "done", "measures")], sort_keys=True
-            )
-            for table, key, what in ((names, case.name, "this name"), (contents, content, "these findings")):
+            for table, key, what in (
+                (names, case.name, "this name"),
+                (contents, _content(case.findings), "these findings"),
+            ):
                 if key in table:
                     problems.append(
                         Problem(
@@ -97,32 +97,72 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
     return tuple(cases), problems
 
 
-def _case(document: Document, index: int, base: RuleBase, stem: str) -> Case:
+def _content(findings: Findings) -> Hashable:
+    """What makes two cases the same fitting, however they are written."""
+    tables = (findings.symptoms, findings.body, findings.body_measures, findings.pattern_measures, findings.tables)
+    return (*(frozenset(table.items()) for table in tables), findings.done)
+
+
+def _case(document: Document, index: int, base: RuleBase, stem: str, hints: Hints) -> Case:
+    """The case at `index`. Raises ProblemsFoundError with every fault of it."""
     data: Any = document.data[index]
-    where = document.where((index,))
-    findings = findings_in(document, (index,), data, base, extra_keys=("name", "source", "expect"), needs_schema=False)
+    where, problems = document.where((index,)), list[Problem]()
+    findings, expect = Findings(), Expect()
+    try:
+        extra = ("name", "source", "expect")
+        findings = findings_in(document, (index,), data, base, extra_keys=extra, needs_schema=False, hints=hints)
+    except ProblemsFoundError as stopped:
+        problems.extend(stopped.problems)
+    if not isinstance(data, Mapping):
+        raise ProblemsFoundError(problems)
     name = data.get("name")
     if not isinstance(name, str) or not name.strip():
-        raise ProblemsFoundError(Problem("case", "a case needs a name", where))
+        problems.append(Problem("case", "a case needs a name", where, "say in a sentence what is seen"))
+        name = "this case"
+    name = one_line(name)
+    if "source" in data:
+        source = data["source"]
+        if not isinstance(source, str) or source_key(source) not in base.sources:
+            at = document.where((index, "source"))
+            problems.append(Problem("unknown-id", f"there is no source '{one_line(source, 60)}'", at))
     raw = data.get("expect")
-    if not isinstance(raw, Mapping) or not raw:
-        raise ProblemsFoundError(
-            Problem("case", f"'{name}' expects nothing", where, "say what should lead or come first")
-        )
     try:
-        expect = Expect.model_validate(raw)
+        expect = Expect.model_validate(raw) if isinstance(raw, Mapping) else expect
+        if expect == Expect():  # also where everything in it is empty
+            hint = "say what should lead or come first"
+            problems.append(Problem("case", f"'{name}' expects nothing", document.where((index, "expect")), hint))
+        problems.extend(_unknown(expect, document, index, base, hints))
     except ValidationError as error:
-        raise ProblemsFoundError(list(problems_of(error, document, (index, "expect"), Expect))) from None
-    unknown = [cause for cause in (expect.leads, *expect.quiet) if cause and cause not in base.causes]
-    named = (expect.first, *expect.recommends, *expect.only_if, *expect.leave_alone)
-    unknown += [alteration for alteration in named if alteration and alteration not in base.alterations]
-    unknown += [symptom for symptom in expect.only_if.values() if symptom not in base.symptoms]
-    if unknown:
-        at = document.where((index, "expect"))
-        raise ProblemsFoundError(
-            [Problem("unknown-id", f"'{name}' expects an unknown id '{rule}'", at) for rule in unknown]
-        )
+        problems.extend(problems_of(error, document, (index, "expect"), Expect, hints))
+    if problems:
+        raise ProblemsFoundError(problems)
     return Case(name, where, findings, expect, stem)
+
+
+def _unknown(expect: Expect, document: Document, index: int, base: RuleBase, hints: Hints) -> Iterator[Problem]:
+    """Ids in an expectation that the rules do not know, and an amount that is none, each at its place."""
+    named: list[tuple[tuple[str | int, ...], str, str]] = []
+    named += [(("leads",), "cause", expect.leads)] if expect.leads else []
+    named += [(("quiet", number), "cause", cause) for number, cause in enumerate(expect.quiet)]
+    named += [(("first",), "alteration", expect.first)] if expect.first else []
+    named += [(("recommends", number), "alteration", name) for number, name in enumerate(expect.recommends)]
+    named += [(("leave_alone", number), "alteration", name) for number, name in enumerate(expect.leave_alone)]
+    for name, symptom in expect.only_if.items():
+        named += [(("only_if", name), "alteration", name), (("only_if", name), "symptom", symptom)]
+    known: dict[str, Mapping[str, Any]] = {
+        "cause": base.causes,
+        "alteration": base.alterations,
+        "symptom": base.symptoms,
+    }
+    for loc, kind, rule in named:
+        if rule not in known[kind]:
+            where = document.where((index, "expect", *loc))
+            yield Problem("unknown-id", f"there is no {kind} '{rule}'", where, hints.near(rule, known[kind]))
+    try:
+        if expect.amount:
+            parse_length(expect.amount)
+    except InvalidLengthError as error:
+        yield Problem("amount", str(error), document.where((index, "expect", "amount")))
 
 
 def run_case(base: RuleBase, case: Case) -> list[Problem]:
@@ -131,7 +171,7 @@ def run_case(base: RuleBase, case: Case) -> list[Problem]:
     plan = make_plan(diagnosis)
     expect, wrong = case.expect, list[str]()
     ranking = ", ".join(f"{belief.cause} {belief.probability:.2f}" for belief in diagnosis.beliefs[:3])
-    if expect.leads and diagnosis.beliefs[0].cause != expect.leads:
+    if expect.leads and (not diagnosis.beliefs or diagnosis.beliefs[0].cause != expect.leads):
         wrong.append(f"{expect.leads} should lead, but: {ranking}")
     for cause in expect.quiet:
         if diagnosis.probability[cause] >= QUIET_BELOW:
@@ -144,15 +184,12 @@ def run_case(base: RuleBase, case: Case) -> list[Problem]:
     for alteration in expect.recommends:
         if alteration not in by_id:
             wrong.append(f"{alteration} should be in the list, but it is: {listed} ({ranking})")
-    if expect.amount and first is not None:
-        try:
-            wanted = format_length(parse_length(expect.amount).mm, case.findings.units)
-        except InvalidLengthError as error:
-            wanted = str(error)
-        if first.amount.text != wanted:
-            wrong.append(f"the amount should be {wanted}, but is {first.amount.text}")
-    if expect.side and first is not None and first.side != expect.side:
-        wrong.append(f"the side should be {expect.side}, but is {first.side}")
+    if expect.amount:
+        wanted = format_length(parse_length(expect.amount).mm, case.findings.units)
+        if first is None or first.amount.text != wanted:
+            wrong.append(f"the amount should be {wanted}, but is {first.amount.text if first else 'none'}")
+    if expect.side and (first is None or first.side != expect.side):
+        wrong.append(f"the side should be {expect.side}, but is {first.side if first else 'none'}")
     for alteration, symptom in expect.only_if.items():
         item = by_id.get(alteration)
         if item is None or item.only_if_symptom != symptom:

@@ -7,6 +7,7 @@ be read as a formula gets a leading apostrophe, control characters never reach a
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import json
 import os
@@ -18,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import Where, one_line, stop
+from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
@@ -26,7 +27,8 @@ DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
 
 def as_text(report: Report, base: RuleBase, width: int = 80) -> str:
     """Plain text, folded to `width`, readable by a screen reader: no boxes, no colour, no columns."""
-    lines: list[str] = [one_line(report.title), "=" * min(width, len(one_line(report.title))), ""]
+    lines = textwrap.wrap(one_line(report.title), width)
+    lines += ["=" * max(len(line) for line in lines), ""]
     for section in report.sections:
         _text_section(section, 0, width, lines)
     return "\n".join(lines).rstrip() + "\n"
@@ -64,11 +66,11 @@ def _text_section(section: Section, depth: int, width: int, lines: list[str]) ->
         lines.append("")
 
 
-_MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]<>#|~])")
+_MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]<>#|~&]|(?<=www)\.|:(?=//)|@)")
 
 
 def escape_markdown(text: str) -> str:
-    """Text that Markdown shows as it is, on one line.
+    """Text that Markdown shows as it is, on one line. Also breaks what some readers turn into a link by themselves.
 
     >>> escape_markdown("<b>*lamp*</b>")
     '\\\\<b\\\\>\\\\*lamp\\\\*\\\\</b\\\\>'
@@ -109,7 +111,8 @@ COLUMNS = ("kind", "rank", "alteration", "title", "amount", "amount_mm", "side",
 
 def cell(value: object) -> str:
     """A spreadsheet cell that is text whatever it starts with (OWASP, "CSV Injection": = + - @ and control characters)."""
-    text = one_line(value, 4000)
+    # in countries where a semicolon parts the cells, a new one begins behind it
+    text = re.sub(r"(?<=[;|])(?=[=+\-@])", " ", one_line(value, 4000))
     return "'" + text if text[:1] in ("=", "+", "-", "@", "'", "|", "%") else text
 
 
@@ -206,41 +209,58 @@ WRITERS: Mapping[str, Callable[[Report, RuleBase], str]] = {
 }  # fmt: skip
 
 
+_NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)  # as on memory sticks
+
+
 def write_atomically(path: Path, text: str, *, replace: bool = False, private: bool = True) -> None:
-    """Write a whole file or nothing. An existing file is kept unless `replace`. Raises ProblemsFoundError."""
-    where = Where(one_line(path))
-    if path.exists() and not replace:
-        raise stop(
-            "exists", "there is a file of this name already", where=where, hint="choose another name, or add --replace"
-        )
+    """Write a whole file or nothing. An existing file is kept unless `replace`. Raises ProblemsFoundError.
+
+    `private`: only the owner can read it.
+    """
+    where = Where(shown_path(path))
+    hint = "choose another folder"
     try:
+        if path.exists() and not replace:
+            raise _exists(where)
         descriptor, name = tempfile.mkstemp(prefix=".fitdiag-", dir=path.parent)
-    except OSError as error:
-        raise stop(
-            "cannot-save",
-            f"this cannot be written: {one_line(error.strerror or error)}",
-            where=where,
-            hint="choose another folder",
-        ) from None
+        hint = "nothing was changed"
+        try:
+            with os.fdopen(descriptor, "w", encoding="utf-8", newline="") as handle:
+                handle.write(text)
+                handle.flush()
+                os.fsync(handle.fileno())
+            Path(name).chmod(0o600 if private else 0o644)
+            if replace:
+                Path(name).replace(path)
+            else:
+                _claim(Path(name), path)
+        finally:
+            Path(name).unlink(missing_ok=True)
+    except FileExistsError:
+        raise _exists(where) from None
+    except (OSError, ValueError) as error:
+        told = one_line(getattr(error, "strerror", None) or error)
+        raise stop("cannot-save", f"this cannot be written: {told}", where=where, hint=hint) from None
+
+
+def _claim(source: Path, path: Path) -> None:
+    """Give a file its name, and fail if the name was taken meanwhile, so that nothing is ever lost."""
     try:
-        with os.fdopen(descriptor, "w", encoding="utf-8", newline="") as handle:
-            handle.write(text)
-            handle.flush()
-            os.fsync(handle.fileno())
-        Path(name).chmod(0o600 if private else 0o644)
-        if replace:
-            Path(name).replace(path)
-        else:
-            os.link(name, path)  # fails if the name was taken meanwhile, so nothing is ever lost
-            Path(name).unlink()
+        os.link(source, path)
     except OSError as error:
-        Path(name).unlink(missing_ok=True)
-        raise stop(
-            "cannot-save",
-            f"this cannot be written: {one_line(error.strerror or error)}",
-            where=where,
-            hint="nothing was changed",
-        ) from None
+        if error.errno not in _NO_LINKS:
+            raise
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        try:
+            source.replace(path)
+        except OSError:
+            path.unlink()
+            raise
+
+
+def _exists(where: Where) -> ProblemsFoundError:
+    hint = "choose another name, or add --replace"
+    return stop("exists", "there is a file of this name already", where=where, hint=hint)
 
 
 def write_report(report: Report, base: RuleBase, path: Path, *, replace: bool = False) -> None:
@@ -250,7 +270,7 @@ def write_report(report: Report, base: RuleBase, path: Path, *, replace: bool = 
         raise stop(
             "format",
             f"'{one_line(path.suffix, 20)}' is not a format to write",
-            where=Where(one_line(path)),
+            where=Where(shown_path(path)),
             hint=f"end the name in {', '.join(WRITERS)}",
         )
     write_atomically(path, writer(report, base), replace=replace)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import json
 import os
+import shlex
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import suppress
@@ -21,7 +22,7 @@ from typing import Any
 from fitdiag import __version__
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
-from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, stop
+from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.session/1"
 LARGEST_LOG = 8 * 1024 * 1024
@@ -53,7 +54,7 @@ class ReadLog:
 def read_log(path: Path) -> ReadLog:
     """Read a log. Raises ProblemsFoundError naming every line that is not an event of this schema."""
     text = read_text(path, LARGEST_LOG, "session log", torn=True)
-    shown = one_line(path)
+    shown = shown_path(path)
     whole, newline, torn = text.rpartition("\n")
     problems: list[Problem] = []
     events: list[Event] = []
@@ -63,10 +64,11 @@ def read_log(path: Path) -> ReadLog:
             problems.append(Problem("log-line", "this line is not an event of a session log", Where(shown, number, 1)))
         else:
             events.append(event)
-    whole_bytes, ends_open = len((whole + newline).encode()), False
-    if torn and (event := _event(torn)) is not None:
+    mark = _byte_order_mark(path)
+    whole_bytes, ends_open = mark + len((whole + newline).encode()), False
+    if torn.isascii() and (event := _event(torn)) is not None:  # else it was not written by this program
         events.append(event)
-        whole_bytes, ends_open = len(text.encode()), True
+        whole_bytes, ends_open = mark + len(text.encode()), True
     if problems and not events:
         raise stop(
             "not-a-log",
@@ -94,6 +96,12 @@ def read_log(path: Path) -> ReadLog:
     return ReadLog(path, tuple(events), whole_bytes, ends_open)
 
 
+def _byte_order_mark(path: Path) -> int:
+    """How many bytes an editor has set before the text; they are not part of what was read."""
+    with path.open("rb") as handle:
+        return 3 if handle.read(3) == b"\xef\xbb\xbf" else 0
+
+
 def _event(line: str) -> Event | None:
     try:
         event = json.loads(line)
@@ -110,29 +118,43 @@ class SessionLog:
 
     @classmethod
     def create(cls, path: Path, base: RuleBase, *, client: str, units: str, clock: Clock = now) -> SessionLog:
-        """Begin a new log; an existing file is never overwritten."""
+        """Begin a new log; an existing file is never overwritten, and none is left behind if it cannot be begun."""
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:  # also: its parent is a file
+            raise _cannot_write(path, error, _ELSEWHERE) from None
+        try:
             descriptor = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_APPEND, 0o600)
         except FileExistsError:
-            hint = f"go on with it: fitdiag interview --resume {one_line(path)}"
             raise stop(
-                "log-exists", "there is a log of this name already", where=Where(one_line(path)), hint=hint
+                "log-exists",
+                "there is a file of this name already",
+                where=Where(shown_path(path)),
+                hint=f"if it is a session, go on with it: {resume_command(path)}; else give another name",
             ) from None
         except OSError as error:
-            raise _cannot_write(path, error) from None
+            raise _cannot_write(path, error, _ELSEWHERE) from None
         log = cls(path, descriptor, clock)
-        log._lock()
-        log.append(
-            {
-                "event": "start",
-                "schema": SCHEMA,
-                "program": __version__,
-                "rules": {"garment": base.about.garment, "fingerprint": base.fingerprint},
-                "client": client,
-                "units": units,
-            }
-        )
+        try:
+            log._lock()
+            log._write(
+                {
+                    "event": "start",
+                    "schema": SCHEMA,
+                    "program": __version__,
+                    "rules": {"garment": base.about.garment, "fingerprint": base.fingerprint},
+                    "client": client,
+                    "units": units,
+                }
+            )
+        except OSError as error:
+            log.close()
+            with suppress(OSError):
+                path.unlink()
+            raise _cannot_write(path, error, _ELSEWHERE) from None
+        except ProblemsFoundError:
+            log.close()
+            raise
         _sync_folder(path.parent)
         return log
 
@@ -143,10 +165,10 @@ class SessionLog:
         try:
             descriptor = os.open(path, os.O_RDWR | os.O_APPEND)
         except OSError as error:
-            raise _cannot_write(path, error) from None
+            raise _cannot_write(path, error, "a session can only go on where its log may be written") from None
         log = cls(path, descriptor, clock)
-        log._lock()
         try:
+            log._lock()
             read = read_log(path)
             os.ftruncate(descriptor, read.whole_bytes)
             if read.ends_open:
@@ -154,7 +176,7 @@ class SessionLog:
             os.fsync(descriptor)
         except OSError as error:
             log.close()
-            raise _cannot_write(path, error) from None
+            raise _cannot_write(path, error, "nothing was changed") from None
         except ProblemsFoundError:
             log.close()
             raise
@@ -162,6 +184,13 @@ class SessionLog:
 
     def append(self, event: Event) -> Event:
         """Write one event and wait until it is on the disk. On failure the log stays as it was before."""
+        try:
+            return self._write(event)
+        except OSError as error:
+            hint = f"mend that, then go on with: {resume_command(self.path)}"
+            raise _cannot_write(self.path, error, hint, "this answer", "; every answer before it is saved") from None
+
+    def _write(self, event: Event) -> Event:
         stamped = {**event, "at": self._clock().isoformat(timespec="seconds")}
         line = (json.dumps(stamped, separators=(",", ":")) + "\n").encode("ascii")
         size = os.fstat(self._descriptor).st_size
@@ -170,20 +199,22 @@ class SessionLog:
             while written < len(line):
                 written += os.write(self._descriptor, line[written:])
             os.fsync(self._descriptor)
-        except OSError as error:
+        except OSError:
             with suppress(OSError):  # if this fails too, a torn line at the end is read over
                 os.ftruncate(self._descriptor, size)
-            raise _cannot_write(self.path, error) from None
+            raise
         return stamped
 
     def _lock(self) -> None:
+        """Raises OSError where the system cannot lock files at all."""
         try:
             _lock_file(self._descriptor)
-        except OSError:
-            os.close(self._descriptor)
-            hint = "finish or close the other interview first"
+        except (BlockingIOError, PermissionError):
             raise stop(
-                "log-in-use", "another interview is writing to this log", where=Where(one_line(self.path)), hint=hint
+                "log-in-use",
+                "another interview is writing to this log",
+                where=Where(shown_path(self.path)),
+                hint="finish or close that one first",
             ) from None
 
     def close(self) -> None:
@@ -201,17 +232,27 @@ class SessionLog:
         self.close()
 
 
-def _cannot_write(path: Path, error: OSError) -> ProblemsFoundError:
+_ELSEWHERE = "choose another place with --log"
+
+
+def resume_command(path: Path) -> str:
+    """The command that goes on with a session, ready to be copied."""
+    return f"fitdiag interview --resume {shlex.quote(shown_path(path))}"
+
+
+def _cannot_write(path: Path, error: OSError, hint: str, what: str = "this", kept: str = "") -> ProblemsFoundError:
     reasons = {
-        errno.ENOSPC: ("the disk is full", "free some space"),
-        errno.EDQUOT: ("the disk quota is used up", "free some space"),
-        errno.EROFS: ("the disk is read-only", "choose another folder with --log"),
-        errno.EACCES: ("writing is not allowed here", "choose another folder with --log"),
-        errno.EPERM: ("writing is not allowed here", "choose another folder with --log"),
+        errno.ENOSPC: "the disk is full",
+        errno.EDQUOT: "the disk quota is used up",
+        errno.EROFS: "the disk is read-only",
+        errno.EACCES: "writing is not allowed here",
+        errno.EPERM: "writing is not allowed here",
+        errno.ENOTDIR: "its folder is a file",
+        errno.EEXIST: "its folder is a file",
+        errno.ENAMETOOLONG: "the name is too long",
     }
-    told, hint = reasons.get(error.errno or 0, (one_line(error.strerror or error), "choose another place with --log"))
-    kept = "; every answer before this one is saved" if path.exists() else ""
-    return stop("cannot-save", f"this cannot be saved: {told}{kept}", where=Where(one_line(path)), hint=hint)
+    told = reasons.get(error.errno or 0, one_line(error.strerror or error))
+    return stop("cannot-save", f"{what} cannot be saved: {told}{kept}", where=Where(shown_path(path)), hint=hint)
 
 
 def _sync_folder(folder: Path) -> None:
@@ -229,6 +270,7 @@ if sys.platform == "win32":
     import msvcrt
 
     def _lock_file(descriptor: int) -> None:
+        os.lseek(descriptor, LARGEST_LOG, os.SEEK_SET)  # a byte behind the text: a locked one cannot be read either
         msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
 
 else:

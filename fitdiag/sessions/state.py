@@ -112,7 +112,8 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
         case "measures":
             body, pattern = _measures(event.get("body")), _measures(event.get("pattern"))
             tables = event.get("tables")
-            chosen = {str(name): str(table) for name, table in tables.items() if table in base.ease} if isinstance(tables, dict) else {}
+            items = tables.items() if isinstance(tables, Mapping) else ()
+            chosen = {name: table for name, table in items if isinstance(table, str) and table in base.ease}
             return replace(
                 state,
                 findings=replace(

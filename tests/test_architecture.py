@@ -1,0 +1,104 @@
+"""The rooms of the house: who may import whom, no circles, and a top level of seven names."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+PACKAGE = ROOT / "fitdiag"
+MAY_IMPORT = {
+    "__init__": set(),
+    "__main__": {"cli"},
+    "problems": set(),
+    "units": set(),
+    "knowledge": {"__init__", "units", "problems"},
+    "diagnosis": {"knowledge", "units", "problems"},
+    "planning": {"knowledge", "diagnosis", "units", "problems"},
+    "sessions": {"__init__", "knowledge", "diagnosis", "planning", "units", "problems"},
+    "interview": {"knowledge", "diagnosis", "sessions", "units", "problems"},
+    "reports": {"knowledge", "diagnosis", "planning", "sessions", "units", "problems"},
+    "cli": {"knowledge", "diagnosis", "planning", "sessions", "interview", "reports", "units", "problems"},
+}
+ONLY_HOME = {"typer": "cli", "rich": "cli", "pydantic": "knowledge planning", "yaml": "knowledge", "numpy": "diagnosis"}
+
+
+def room(path: Path) -> str:
+    relative = path.relative_to(PACKAGE)
+    return relative.stem if len(relative.parts) == 1 else relative.parts[0]
+
+
+def imports(path: Path) -> set[str]:
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            names |= {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)}
+    return names
+
+
+FILES = sorted(PACKAGE.rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_a_room_imports_only_what_the_table_allows(path: Path) -> None:
+    """Data flows one way: each file imports only from the rooms its own room may see."""
+    own = room(path)
+    for name in imports(path):
+        parts = name.split(".")
+        if parts[0] == "fitdiag" and len(parts) > 1 and (PACKAGE / parts[1]).exists() | (PACKAGE / f"{parts[1]}.py").exists():
+            assert parts[1] == own or parts[1] in MAY_IMPORT[own], f"{own} may not import {name}"
+        elif name == "fitdiag":
+            assert "__init__" in MAY_IMPORT[own] or own == "__main__"
+        elif parts[0] in ONLY_HOME:
+            assert own in ONLY_HOME[parts[0]].split(), f"{parts[0]} has its home in {ONLY_HOME[parts[0]]}"
+
+
+def test_the_table_has_no_circles_and_no_dead_rooms() -> None:
+    """The table itself is a one-way street, and every room in it exists."""
+    list(TopologicalSorter(MAY_IMPORT).static_order())
+    assert {room(path) for path in FILES} == set(MAY_IMPORT)
+
+
+def test_modules_import_one_another_without_circles() -> None:
+    """No two modules need each other, not even inside a room."""
+    graph: dict[str, set[str]] = {}
+    modules = {".".join(("fitdiag", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(".__init__") for path in FILES}
+    for path in FILES:
+        name = ".".join(("fitdiag", *path.relative_to(PACKAGE).with_suffix("").parts)).removesuffix(".__init__")
+        runtime = ast.parse(path.read_text(encoding="utf-8"))
+        for node in runtime.body:  # what only a type checker imports stands under `if TYPE_CHECKING:`, not in the body
+            if isinstance(node, ast.ImportFrom) and node.module:
+                targets = {node.module, *(f"{node.module}.{alias.name}" for alias in node.names)} & modules
+                graph.setdefault(name, set()).update(targets - {name, "fitdiag"})
+    list(TopologicalSorter(graph).static_order())
+
+
+def test_the_top_level_holds_seven_names() -> None:
+    """Beside hidden files the top level is exactly what was agreed on."""
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if listed.returncode:
+        pytest.skip("not a git checkout")
+    names = {line.split("/")[0] for line in listed.stdout.splitlines() if not line.startswith(".")}
+    assert names == {"README.md", "DEVELOPERS.md", "pyproject.toml", "fitdiag", "rules", "tests", "sample_sessions"}
+
+
+def test_starting_up_loads_nothing_heavy() -> None:
+    """`fitdiag --help` imports neither numpy nor yaml nor rich."""
+    code = "import sys, fitdiag.cli.main; print([name for name in ('numpy', 'yaml', 'rich', 'pydantic') if name in sys.modules])"
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert shown.strip() == "[]"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_a_file_says_what_it_is_for_and_reads_in_one_sitting(path: Path) -> None:
+    """Every module begins with a sentence about its job and stays under 650 lines."""
+    text = path.read_text(encoding="utf-8")
+    assert ast.get_docstring(ast.parse(text))
+    assert text.count("\n") < 650
