@@ -56,7 +56,7 @@ class Hints:
             return ""
         self._left -= 1
         found = difflib.get_close_matches(text, list(known), 1)
-        return f"did you mean '{found[0]}'?" if found else ""
+        return f"did you mean '{one_line(found[0], 80)}'?" if found else ""
 
 
 def stop(code: str, message: str, *, where: Where | None = None, hint: str = "") -> ProblemsFoundError:

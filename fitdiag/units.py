@@ -18,26 +18,32 @@ LONGEST_MM = 3000.0  # no length on trousers is longer; a larger one is a slip o
 Units = Literal["in", "cm"]
 
 _WORDS = {
-    "in": "in", "inch": "in", "inches": "in", '"': "in", "″": "in", "''": "in", "”": "in",
+    "in": "in", "inch": "in", "inches": "in", '"': "in", "''": "in",
     "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
     "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
 }  # fmt: skip
 _MM = {"in": Fraction("25.4"), "cm": Fraction(10), "mm": Fraction(1)}
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
+_SIGNS = str.maketrans(
+    {"”": '"', "“": '"', "″": '"', "’": "'", "′": "'", "⁄": "/", "∕": "/", "\u2010": "-", "\u2011": "-"}
+)
 _NUMBER_WORDS = {
     "half an": "1/2", "half a": "1/2", "a half": "1/2", "half": "1/2",
     "three quarters of an": "3/4", "three quarters of a": "3/4", "three quarters": "3/4", "three-quarters": "3/4",
     "a quarter of an": "1/4", "a quarter of a": "1/4", "quarter of an": "1/4", "a quarter": "1/4", "quarter": "1/4",
+    "one half": "1/2", "one quarter": "1/4", "an eighth": "1/8", "one eighth": "1/8", "eighth": "1/8",
+    "three eighths": "3/8", "five eighths": "5/8", "seven eighths": "7/8",
+    "three-eighths": "3/8", "five-eighths": "5/8", "seven-eighths": "7/8",
     "an": "1", "one": "1", "a": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6",
 }  # fmt: skip
 _VAGUE = re.compile(
-    r"^(?:about|around|roughly|approx\.?|approximately|circa|ca\.?|maybe|some|~|±)\s*|\?$|\s*(?:ish|or so)$"
+    r"^(?:about|around|roughly|approx\.?|approximately|circa|ca\.?|maybe|some|~|±)\s*|\?$|[\s-]*(?:ish|or so)$"
 )
 _AMOUNT = re.compile(
     r"""^(?:(?P<whole>\d{1,4})(?:\s+|-|\s*\+\s*)(?P<top>\d{1,3})\s*/\s*(?P<bottom>\d{1,3})
         |(?P<top1>\d{1,3})\s*/\s*(?P<bottom1>\d{1,3})
         |(?P<decimal>\d{1,4}(?:[.,]\d{1,4})?|[.,]\d{1,4}))
-        \s*(?P<unit>[a-z]+|"|″|”|'')?\.?$""",
+        \s*(?P<unit>[a-z]+|"|'')?\.?$""",
     re.VERBOSE,
 )
 
@@ -68,26 +74,22 @@ def parse_length(text: str, default: Units | None = None) -> Length:
     """
     if len(text) > 60:
         raise InvalidLengthError("that is too long to be a length")
-    clean = " ".join(text.strip().lower().split())
+    shown = "'" + "".join(char if char.isprintable() else "?" for char in text.strip()[:40]) + "'"
+    clean = " ".join(text.lower().translate(_SIGNS).split())
     vague = False
     while (shorter := _VAGUE.sub("", clean).strip()) != clean:
         clean, vague = shorter, True
-    for sign, plain in _VULGAR.items():
-        clean = clean.replace(sign, f" {plain}").strip()
-    for words, plain in _NUMBER_WORDS.items():
-        if clean == words or clean.startswith(words + " "):
-            clean = plain + clean[len(words) :]
-            break
-    clean = re.sub(r"^(\d+) and (\d+/\d+|a half|a quarter)", lambda m: f"{m[1]} {_NUMBER_WORDS.get(m[2], m[2])}", clean)
-    match = _AMOUNT.match(clean)
+    match = _AMOUNT.match(_spelled_out(clean))
     if not match:
-        raise InvalidLengthError(
-            f"'{text.strip()[:40]}' is not a length; write it like 3/4 in, 1 1/2 in, 2 cm or 1.5 cm"
-        )
+        raise InvalidLengthError(f"{shown} is not a length; write it like 3/4 in, 1 1/2 in, 2 cm or 1.5 cm")
     unit = _WORDS.get(match["unit"] or "")
     if match["unit"] and unit is None:
         raise InvalidLengthError(f"'{match['unit'][:20]}' is not a unit known here; use in, cm or mm")
     if match["decimal"]:
+        if re.match(r"[1-9]\d{0,2},\d{3}$", match["decimal"]):
+            raise InvalidLengthError(
+                f"{shown} can be read in two ways; write a point for a part, or leave the comma out"
+            )
         value = Fraction(match["decimal"].replace(",", "."))
     else:
         bottom = int(match["bottom"] or match["bottom1"])
@@ -96,17 +98,39 @@ def parse_length(text: str, default: Units | None = None) -> Length:
         value = Fraction(int(match["whole"] or 0)) + Fraction(int(match["top"] or match["top1"]), bottom)
     unit = unit or default
     if unit is None:
-        raise InvalidLengthError(f"'{text.strip()[:40]}' has no unit; write in, cm or mm after it")
+        raise InvalidLengthError(f"{shown} has no unit; write in, cm or mm after it")
     mm = float(value * _MM[unit])
     if mm > LONGEST_MM:
-        raise InvalidLengthError(f"{text.strip()[:40]} is longer than any trouser leg; check the unit")
+        raise InvalidLengthError(f"{shown} is longer than any trouser leg; check the unit")
     return Length(mm, "in" if unit == "in" else "cm", vague) if match["unit"] else Length(mm, None, vague)
+
+
+def _spelled_out(clean: str) -> str:
+    """Words and single signs for numbers put into figures: `1 ½` and `an inch and a half` become `1 1/2`, `1 1/2 inch`."""
+    for sign, plain in _VULGAR.items():
+        clean = re.sub(rf"(?<=\d)-{sign}|{sign}", f" {plain}", clean).strip()
+    clean = re.sub(r"^an?\s+(?=[\d.,])", "", clean)  # "a 1/2 inch" is half an inch, not one and a half
+    clean = _in_figures(re.sub(r" of an? ", " ", clean))
+    clean = re.sub(
+        r"^(\d+) ?([a-z]+|\") and (.+)$", lambda m: f"{m[1]} and {m[3]} {m[2]}" if m[2] in _WORDS else m[0], clean
+    )
+    if match := re.match(r"(\d+) and (.+)$", clean):
+        part = _in_figures(match[2])
+        clean = f"{match[1]} {part}" if re.match(r"\d+/\d", part) else clean
+    return clean
+
+
+def _in_figures(clean: str) -> str:
+    for words, plain in _NUMBER_WORDS.items():
+        if clean.startswith(words + " ") or (clean == words and words not in ("a", "an")):
+            return plain + clean[len(words) :]
+    return clean
 
 
 def round_length(mm: float, units: Units) -> float:
     """The nearest eighth of an inch or quarter of a centimetre, in mm; ties go up, and nothing above 0 becomes 0."""
     step = STEP_MM[units]
-    steps = math.floor(mm / step + 0.5)
+    steps = math.floor(mm / step + 0.5 + 1e-9)  # a tie is a tie, whichever way the float fell
     return max(steps, 1 if mm > 1e-9 else 0) * step
 
 

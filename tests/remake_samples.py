@@ -85,7 +85,7 @@ def typed(sample: Sample, interview: Interview) -> Iterator[str]:
         yield alteration
         yield amount
     yield ""
-    yield sample.body
+    yield from ((sample.body, "") if sample.body else ("",))
     for symptom, amount in sample.seen:
         yield symptom
         if amount:

@@ -48,7 +48,12 @@ def names(result: Any) -> list[str]:
 def test_dip_on_a_flat_seat_is_tucked_first(diagnose: Any) -> None:
     """A dip of 3/4 in on a flat, low seat is picked up across the back first, by 3/4 in on both sides."""
     first = diagnose(WORKED)["recommendations"][0]
-    assert (first["rank"], first["alteration"], first["amount"], first["side"]) == (1, "tuck-across-back-hip", "3/4 in", "both")
+    assert (first["rank"], first["alteration"], first["amount"], first["side"]) == (
+        1,
+        "tuck-across-back-hip",
+        "3/4 in",
+        "both",
+    )
     assert first["amount_mm"] == pytest.approx(19.05)
     assert first["only_if"] is None
     assert "both side seams" in " ".join((first["hinge"], *first["cloth"]))
@@ -98,7 +103,9 @@ def test_a_wedgie_after_the_tuck_slides_the_section(diagnose: Any) -> None:
 
 def test_rising_lines_on_a_round_seat_are_lengthened(diagnose: Any) -> None:
     """Lines that rise to the back and a waist that pulls down when bending ask for length at centre back, never a tuck."""
-    result = diagnose("body: [prominent-seat]\nsymptoms: {balance-lines-rise-to-back: yes, waist-pulls-down-when-bending: yes}")
+    result = diagnose(
+        "body: [prominent-seat]\nsymptoms: {balance-lines-rise-to-back: yes, waist-pulls-down-when-bending: yes}"
+    )
     assert names(result)[0] in ("lengthen-back-crotch", "raise-centre-back-waist")
     assert "tuck-across-back-hip" not in names(result)
 
@@ -114,7 +121,9 @@ def test_nothing_seen_gives_no_list(diagnose: Any) -> None:
 
 def test_an_amount_over_the_limit_names_the_remainder(diagnose: Any) -> None:
     """A dip of 2 in is not tucked at once: the limit of the round is given and the remainder named."""
-    first = diagnose("symptoms: {balance-lines-dip-to-back: {amount: 2 in}, v-at-centre-back: yes}\nbody: [flat-seat]")["recommendations"][0]
+    first = diagnose("symptoms: {balance-lines-dip-to-back: {amount: 2 in}, v-at-centre-back: yes}\nbody: [flat-seat]")[
+        "recommendations"
+    ][0]
     assert first["alteration"] == "tuck-across-back-hip"
     assert first["amount_mm"] + first["remainder_mm"] == pytest.approx(50.8)
     assert first["remainder_mm"] > 0
@@ -123,7 +132,9 @@ def test_an_amount_over_the_limit_names_the_remainder(diagnose: Any) -> None:
 
 def test_nothing_measured_gives_a_careful_start(diagnose: Any) -> None:
     """Without a measured amount the list gives a start and says to pin it to find out."""
-    first = diagnose("symptoms: {balance-lines-dip-to-back: yes, v-at-centre-back: yes}\nbody: [flat-seat]")["recommendations"][0]
+    first = diagnose("symptoms: {balance-lines-dip-to-back: yes, v-at-centre-back: yes}\nbody: [flat-seat]")[
+        "recommendations"
+    ][0]
     assert first["alteration"] == "tuck-across-back-hip"
     assert "Pin it to find out" in first["amount_basis"]
 
@@ -139,7 +150,10 @@ def test_a_pattern_lengthened_twice_is_likelier_thrown_off_grain(diagnose: Any) 
     """Every earlier lengthening of the back crotch raises the belief that the grain was thrown to centre back."""
 
     def belief(times: int) -> float:
-        done = "".join(f"\n  - {{alteration: lengthen-back-crotch, amount: 1/4 in, round: {number + 1}}}" for number in range(times))
+        done = "".join(
+            f"\n  - {{alteration: lengthen-back-crotch, amount: 1/4 in, round: {number + 1}}}"
+            for number in range(times)
+        )
         result = diagnose(f"symptoms: {{v-at-centre-back: yes}}\ndone:{done or ' []'}")
         return next(cause["probability"] for cause in result["causes"] if cause["id"] == "grain-thrown-to-centre-back")
 

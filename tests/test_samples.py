@@ -52,6 +52,13 @@ def test_the_demo_shows_the_job_and_writes_the_list(tmp_path: Path, capsys: pyte
         run(["demo", "--to", str(tmp_path / "demo")])
     shown = capsys.readouterr().out
     assert ended.value.code == 0
-    for part in ("Findings", "What the pattern may do", "This round", "Leave alone", "Tuck across the back", "lamplighter.md"):
+    for part in (
+        "Findings",
+        "What the pattern may do",
+        "This round",
+        "Leave alone",
+        "Tuck across the back",
+        "lamplighter.md",
+    ):
         assert part in shown
     assert "Tuck across the back" in (tmp_path / "demo" / "lamplighter.md").read_text(encoding="utf-8")

@@ -20,6 +20,10 @@ rules_app = typer.Typer(
     help="The rules: check them, test them, read them.", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(rules_app, name="rules")
+pattern_app = typer.Typer(
+    help="The pattern: draft, fit, read, measure, alter, solve, draw.", no_args_is_help=True, rich_markup_mode=None
+)
+app.add_typer(pattern_app, name="pattern")
 
 RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help="A rule folder; without it, the shipped one.")]
 
@@ -27,6 +31,21 @@ RulesOption = Annotated[
     str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
 ]
 UnitsOption = Annotated[str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")]
+
+PatternOption = Annotated[
+    str | None,
+    typer.Option("--pattern", metavar="FILE", help="The client's pattern; the list says what becomes of it."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object, lengths in mm.")]
+OutOption = Annotated[
+    str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")
+]
+ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")]
+PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
+DoOption = Annotated[
+    list[str] | None,
+    typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
+]
 
 
 @rules_app.command("check")
@@ -126,13 +145,21 @@ def diagnose_command(
     ],
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object (schema fitdiag.diagnosis/1).")] = False,
     steps: Annotated[bool, typer.Option("--steps", help="With the steps for cloth and paper.")] = False,
+    pattern: PatternOption = None,
+    first_cut: Annotated[
+        bool, typer.Option("--first-cut", help="The pattern lies as it was before the earlier rounds.")
+    ] = False,
     folder: RulesOption = None,
     units: UnitsOption = None,
 ) -> None:
     """From a findings file to beliefs and a ranked alteration list."""
     from fitdiag.cli.diagnose import diagnose
 
-    raise typer.Exit(diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units))
+    raise typer.Exit(
+        diagnose(
+            findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut
+        )
+    )
 
 
 @app.command("interview")
@@ -151,6 +178,7 @@ def interview_command(
     client: Annotated[str | None, typer.Option("--client", help="Your own name for the client.")] = None,
     units: UnitsOption = None,
     folder: RulesOption = None,
+    pattern: PatternOption = None,
     new_rules: Annotated[
         bool, typer.Option("--new-rules", help="Resume although the rules have changed since.")
     ] = False,
@@ -158,7 +186,7 @@ def interview_command(
     """Ask about a muslin, one question at a time, and end with the list."""
     from fitdiag.cli.terminal import interview
 
-    raise typer.Exit(interview(log, resume, answers, client, units, folder, new_rules=new_rules))
+    raise typer.Exit(interview(log, resume, answers, client, units, folder, pattern=pattern, new_rules=new_rules))
 
 
 @app.command("replay")
@@ -197,6 +225,122 @@ def demo_command(
     from fitdiag.cli.work import demo
 
     raise typer.Exit(demo(to))
+
+
+@pattern_app.command("draft")
+def pattern_draft(
+    waist: Annotated[str, typer.Option(help="Waist girth.")],
+    hip: Annotated[str, typer.Option(help="Hip girth.")],
+    rise: Annotated[str, typer.Option(help="Body rise, seated.")],
+    waist_to_hip: Annotated[str, typer.Option(help="Waist to hip at the side.")],
+    waist_to_floor: Annotated[str, typer.Option(help="Waist to floor at the side.")],
+    bottom: Annotated[str, typer.Option(help="Width of the hem, flat.")],
+    out: OutOption = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Draft a block from body measures by a published metric block."""
+    from fitdiag.cli.pattern import draft
+
+    given = {
+        "waist": waist,
+        "hip": hip,
+        "rise": rise,
+        "waist_to_hip": waist_to_hip,
+        "waist_to_floor": waist_to_floor,
+        "bottom": bottom,
+    }
+    raise typer.Exit(draft(given, out, units, as_json=as_json, replace=replace))
+
+
+@pattern_app.command("fit")
+def pattern_fit(
+    length: Annotated[
+        list[str], typer.Option("--length", metavar="NAME=LENGTH", help="A length taped on the paper; give about ten.")
+    ],
+    out: OutOption = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Estimate a paper pattern from the lengths a client can tape on it."""
+    from fitdiag.cli.pattern import fit
+
+    raise typer.Exit(fit(length, out, units, as_json=as_json, replace=replace))
+
+
+@pattern_app.command("read")
+def pattern_read(
+    file: PatternFile,
+    out: Annotated[str, typer.Option("--out", metavar="FILE", help="Write it as .yaml, .json, .svg or .dxf.")],
+    replace: ReplaceOption = False,
+) -> None:
+    """Read a pattern file, check it, and write it in another format."""
+    from fitdiag.cli.pattern import read
+
+    raise typer.Exit(read(file, out, replace=replace))
+
+
+@pattern_app.command("measure")
+def pattern_measure(file: PatternFile, units: UnitsOption = None, as_json: JsonOption = False) -> None:
+    """Measure a pattern: seams, grain, widths, angles."""
+    from fitdiag.cli.pattern import measure
+
+    raise typer.Exit(measure(file, units, as_json=as_json))
+
+
+@pattern_app.command("alter")
+def pattern_alter(
+    file: PatternFile,
+    do: DoOption = None,
+    out: OutOption = None,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Carry alterations out on a pattern and show what moves."""
+    from fitdiag.cli.pattern import alter
+
+    raise typer.Exit(alter(file, do or [], out, units, as_json=as_json, replace=replace))
+
+
+@pattern_app.command("solve")
+def pattern_solve(
+    file: PatternFile,
+    do: DoOption = None,
+    until: Annotated[
+        list[str] | None,
+        typer.Option("--until", metavar="TARGET", help="Like 'back hip >= 10 in'."),
+    ] = None,
+    out: OutOption = None,
+    units: UnitsOption = None,
+    folder: RulesOption = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Find the least amounts that bring measures to their targets, each alteration within its limit."""
+    from fitdiag.cli.pattern import solve
+
+    raise typer.Exit(solve(file, do or [], until or [], units, folder, out, as_json=as_json, replace=replace))
+
+
+@pattern_app.command("draw")
+def pattern_draw(
+    file: PatternFile,
+    to: Annotated[str, typer.Option("--to", metavar="FILE", help="The drawing: .svg or .pdf.")],
+    do: DoOption = None,
+    strip: Annotated[bool, typer.Option("--strip", help="A strip of small pictures, step by step.")] = False,
+    sheets: Annotated[
+        str | None, typer.Option("--sheets", metavar="a4|letter", help="The pieces at full scale, tiled, as .pdf.")
+    ] = None,
+    units: UnitsOption = None,
+    replace: ReplaceOption = False,
+) -> None:
+    """Draw an alteration before and after, or print the pieces at full scale."""
+    from fitdiag.cli.pattern import draw
+
+    raise typer.Exit(draw(file, do or [], to, units, strip=strip, sheets=sheets, replace=replace))
 
 
 def run(arguments: Sequence[str] | None = None) -> None:

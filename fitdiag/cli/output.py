@@ -22,7 +22,11 @@ def say(text: str = "") -> None:
     for line in text.split("\n"):
         write(
             textwrap.fill(
-                line, width(), subsequent_indent=" " * (len(line) - len(line.lstrip())), break_long_words=False
+                line,
+                width(),
+                subsequent_indent=" " * (len(line) - len(line.lstrip())),
+                break_long_words=False,
+                break_on_hyphens=False,
             )
             if line
             else ""

@@ -2,28 +2,42 @@
 
 from __future__ import annotations
 
+import errno
+import io
 import os
+import re
+import shlex
 import signal
 import sys
 import textwrap
+from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
 from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.work import session_name
-from fitdiag.interview.engine import HELP, Interview, Line
+from fitdiag.interview.engine import HELP, Interview
+from fitdiag.interview.telling import Line
 from fitdiag.knowledge.findings import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
-from fitdiag.sessions.log import Event, SessionLog, now
-from fitdiag.sessions.replay import refuse_other_garment
-from fitdiag.sessions.state import answer_event, conclusion_event, done_event, measures_event
+from fitdiag.sessions.log import Event, SessionLog, now, resume_command
+from fitdiag.sessions.replay import left_out, refuse_other_garment
+from fitdiag.sessions.state import (
+    STAGES,
+    answer_event,
+    conclude,
+    conclusion_event,
+    done_event,
+    fold,
+    measures_event,
+)
 from fitdiag.units import Units
 
 SESSIONS = Path("sessions")
@@ -39,21 +53,49 @@ class Screen:
     def __init__(self) -> None:
         self.interactive = sys.stdin.isatty() and sys.stdout.isatty()
         self._rich: Any = None
-        if sys.stdout.isatty() and "NO_COLOR" not in os.environ and os.environ.get("TERM", "dumb") != "dumb":
+        if sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb":
             from rich.console import Console
 
             self._rich = Console(highlight=False, markup=False, emoji=False, width=width())
+        if isinstance(sys.stdin, io.TextIOWrapper):
+            sys.stdin.reconfigure(errors="replace")  # one odd byte must not cost the lines behind it
         if self.interactive:
             with suppress(ImportError):
                 import readline  # noqa: F401 (line editing and history in input())
 
-    def show(self, line: Line) -> None:
-        if line.style == "head":
-            write("")
-        indent = "  " if line.style == "item" else ""
-        for row in textwrap.wrap(line.text, width(), initial_indent=indent, subsequent_indent=indent + ("   " if indent else ""),
-                                 break_long_words=False, replace_whitespace=False, drop_whitespace=False) or [""]:  # fmt: skip
-            self._row(row.rstrip(), line.style)
+    def show(self, lines: Iterable[Line]) -> None:
+        """Show lines; a question is set off by an empty line, unless its heading or its list stands right above it."""
+        above = ""
+        choices: list[str] = []
+        for line in lines:
+            if line.style == "choice":
+                choices.append(line.text)
+                continue
+            self._choices(choices)
+            if line.style == "head" or (line.style == "ask" and above != "head" and not choices):
+                write("")
+            indent = "  " if line.style == "item" else ""
+            hanging = indent + ("   " if indent else "")
+            for row in textwrap.wrap(
+                line.text, width(), initial_indent=indent, subsequent_indent=hanging, break_on_hyphens=False
+            ) or [""]:
+                self._row(row, line.style)
+            above, choices = line.style, []
+        self._choices(choices)
+
+    def _choices(self, items: list[str]) -> None:
+        """A long list, two to a row where both fit; one to a row for a pipe, a plain terminal or a screen reader."""
+        half = width() // 2 - 2
+        left = ""
+        for item in [*items, ""]:
+            row = f"{left:<{half}}" if len(left) < half else f"{left}  "
+            if left and item and self._rich is not None and len(row + item) <= width() - 2:
+                self._row(f"  {row}{item}", "item")
+                left = ""
+                continue
+            if left:
+                self._row(f"  {left}", "item")
+            left = item
 
     def _row(self, row: str, style: str) -> None:
         if self._rich is None:
@@ -62,26 +104,34 @@ class Screen:
         from rich.text import Text
 
         look = {"head": "bold underline", "ask": "bold", "hint": "dim"}.get(style, "")
-        self._rich.print(Text(row, style=look), soft_wrap=True)
+        shown = row.encode(sys.stdout.encoding or "utf-8", "replace").decode(sys.stdout.encoding or "utf-8")
+        self._rich.print(Text(shown, style=look), soft_wrap=True)
 
     def read(self) -> str:
         try:
-            typed = input("> ")
+            typed = input("> ").removeprefix("\ufeff")
         except (EOFError, KeyboardInterrupt):
             raise _Leave from None
-        except UnicodeDecodeError:
-            return "\ufffd"
         if not self.interactive:
-            write(one_line(typed, 200))
+            echo = textwrap.fill(one_line(typed, 200), width(), initial_indent="> ", subsequent_indent="  ")
+            write(echo.removeprefix("> "))
         return typed
 
 
 def _hang_up(signal_number: int, frame: object) -> NoReturn:
+    _on_hang_up(signal.SIG_IGN)  # a second one must not disturb the leaving
     raise _Leave
 
 
+def _on_hang_up(handler: Any) -> None:
+    """What is done when the terminal is closed or the program is asked to end."""
+    for name in ("SIGHUP", "SIGTERM"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), handler)
+
+
 def interview(log_path: str | None, resume: str | None, answers: str | None, client: str | None, units: str | None,
-              rules: str | None, *, new_rules: bool) -> int:  # fmt: skip
+              rules: str | None, *, new_rules: bool, pattern: str | None = None) -> int:  # fmt: skip
     if resume and (log_path or answers or client or units):
         raise stop(
             "arguments",
@@ -93,32 +143,44 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
     if resume:
         log, events = _reopen(Path(resume), base, new_rules=new_rules)
         with log:
-            return _talk(base, log, events, greeting="Going on where you left.")
+            return _talk(base, log, events, pattern)
     if answers:
-        return _from_file(base, Path(answers), log_path, client, chosen)
-    screen = Screen()
-    if screen.interactive and client is None:
-        screen.show(Line("Whose trousers? A name of your choice; Enter for none.", "ask"))
-        client = _read_or_nothing(screen)
-    if screen.interactive and chosen is None:
-        screen.show(Line("1 inches in eighths, or 2 centimetres? Enter for inches.", "ask"))
-        chosen = "cm" if _read_or_nothing(screen).strip().lower() in ("2", "cm", "centimetres", "centimeters") else "in"
-    name = one_line(client or "", 80)
-    path = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
-    log = SessionLog.create(path, base, client=name, units=chosen or "in")
-    with log:
-        head: Event = {"event": "start", "client": name, "units": chosen or "in"}
-        return _talk(
-            base, log, (head,), greeting=f"{base.about.title}. Every answer is saved at once in {one_line(path)}."
-        )
-
-
-def _read_or_nothing(screen: Screen) -> str:
+        return _from_file(base, Path(answers), log_path, client, chosen, pattern)
     try:
-        return screen.read()
+        _on_hang_up(_hang_up)
+        screen = Screen()
+        if screen.interactive and client is None:
+            client = _ask_client(screen)
+        if screen.interactive and chosen is None:
+            chosen = _ask_units(screen)
+        name = one_line(client or "", 80)
+        path = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
+        with SessionLog.create(path, base, client=name, units=chosen or "in") as log:
+            return _talk(base, log, ({"event": "start", "client": name, "units": chosen or "in"},), pattern)
     except _Leave:
-        write("")
-        raise SystemExit(0) from None  # nothing was begun, so there is nothing to save
+        return _say_last("")  # nothing was begun, so there is nothing to save
+
+
+def _ask_client(screen: Screen) -> str:
+    screen.show([Line("Whose trousers?", "ask"), Line("A name of your choice; Enter for none.", "hint")])
+    return screen.read()
+
+
+def _ask_units(screen: Screen) -> Units:
+    words: dict[str, Units] = {"": "in", "1": "in", "2": "cm", "i": "in", "c": "cm", "in": "in", "inch": "in", "inches": "in", "cm": "cm",
+                               "metric": "cm", "centimetres": "cm", "centimeters": "cm"}  # fmt: skip
+    while True:
+        screen.show(
+            [
+                Line("Inches or centimetres?", "ask"),
+                Line("1 inches, in eighths  2 centimetres", "item"),
+                Line("Enter for inches. You can write an amount in either at any time.", "hint"),
+            ]
+        )
+        typed = screen.read().strip().lower().rstrip(".)")
+        if typed in words:
+            return words[typed]
+        screen.show([Line(f"'{one_line(typed, 20)}' is neither; answer 1 or 2.")])
 
 
 def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog, tuple[Event, ...]]:
@@ -132,11 +194,11 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
         ][-1]
         if latest.get("fingerprint") != base.fingerprint:
             if not new_rules:
-                hint = (
-                    f"fitdiag replay {one_line(path)} shows what differs; to go on with today's rules add --new-rules"
-                )
                 raise stop(
-                    "rules-changed", f"{one_line(path)}: the rules have changed since this session began", hint=hint
+                    "rules-changed",
+                    "the rules have changed since this session began",
+                    where=Where(shown_path(path)),
+                    hint=f"fitdiag replay {shlex.quote(shown_path(path))} shows what differs; to go on with today's rules add --new-rules",
                 )
             rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}
             return log, (*read.events, log.append({"event": "rules", "rules": rules}))
@@ -146,82 +208,123 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
     return log, read.events
 
 
-def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | None, units: Units | None) -> int:
+def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | None, units: Units | None,
+               pattern: str | None) -> int:  # fmt: skip
     findings = read_findings(path, base)
     name = one_line(client if client is not None else findings.client, 80)
     target = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
-    chosen = units or findings.units
-    with SessionLog.create(target, base, client=name, units=chosen) as log:
-        for done in findings.done:
-            log.append(done_event(done))
-        if findings.body:
-            log.append({"event": "body", "notes": dict(findings.body)})
-        if findings.body_measures or findings.pattern_measures:
-            log.append(measures_event(findings))
-        for finding in findings.symptoms.values():
-            log.append(answer_event(finding))
-        for note in findings.notes:
-            log.append({"event": "note", "text": note})
-        from fitdiag.sessions.state import conclude
-
-        conclusion = conclude(base, replace(findings, client=name, units=chosen))
-        log.append(conclusion_event(conclusion))
-    write(as_text(make_report(base, conclusion, steps=False), base, width()))
-    say(f"The session: {one_line(target)}")
+    events: list[Event] = [done_event(done) for done in findings.done]
+    if findings.body:
+        events.append({"event": "body", "notes": dict(findings.body)})
+    if findings.body_measures or findings.pattern_measures:
+        events.append(measures_event(findings))
+    events += [answer_event(finding) for finding in findings.symptoms.values()]
+    events += [{"event": "note", "text": note} for note in findings.notes]
+    events += [{"event": "stage", "ended": stage} for stage in STAGES[:-1]]  # resumed, it goes on with the questions
+    head: Event = {"event": "start", "client": name, "units": units or findings.units}
+    conclusion = conclude(base, fold((head, *events), base).findings)
+    with SessionLog.create(target, base, client=name, units=units or findings.units) as log:
+        for event in (*events, conclusion_event(conclusion)):
+            log.append(event)
+    write(
+        as_text(
+            make_report(base, conclusion, steps=False, on_pattern=effects_of(base, conclusion, pattern)), base, width()
+        )
+    )
+    _say_saved(target)
     return 0
 
 
-def _talk(base: RuleBase, log: SessionLog, events: tuple[Event, ...], greeting: str) -> int:
-    screen = Screen()
-    if hasattr(signal, "SIGHUP"):
-        signal.signal(signal.SIGHUP, _hang_up)
-    signal.signal(signal.SIGTERM, _hang_up)
-    interview = Interview(base, events, log.append)
+def _talk(base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | None) -> int:
     try:
-        screen.show(Line(greeting))
-        screen.show(Line(HELP, "hint"))
+        _on_hang_up(_hang_up)
+        screen = Screen()
+        interview = Interview(base, events, log.append)
+        if len(events) > 1:
+            screen.show(interview.where_left())
+            screen.show(Line(text) for text in left_out(interview.state, base))
+        else:
+            screen.show([Line(f"{base.about.title}. Every answer is saved at once in:")])
+            write(f"  {shown_path(log.path)}")  # whole, however long, so that it can be copied
+        screen.show([Line(HELP, "hint")])
         while True:
             _ask_until_the_end(screen, interview)
-            _conclude(base, log, interview)
-            if not screen.interactive or not interview.can_go_on:
+            _conclude(base, log, interview, pattern)
+            if not screen.interactive or not _goes_on(screen, interview):
                 return 0
-            screen.show(Line("Enter to leave; more to be asked on all the same.", "hint"))
-            if screen.read().strip().lower() != "more":
-                return 0
-            interview.ask_more()
-    except _Leave:
+    except (_Leave, KeyboardInterrupt):
         return _left(log)
-    except KeyboardInterrupt:
-        return _left(log)
+    except OSError as gone:
+        if gone.errno not in (errno.EIO, errno.EPIPE):
+            raise
+        return _left(log)  # the terminal is gone
 
 
 def _ask_until_the_end(screen: Screen, interview: Interview) -> None:
     while True:
-        lines = interview.prompt()
-        for line in lines:
-            screen.show(line)
-        if interview.finished:
-            return
-        for line in interview.reply(screen.read()):
-            screen.show(line)
+        screen.show(interview.prompt())
+        if not interview.finished:
+            screen.show(interview.reply(screen.read()))
         if interview.finished:
             return
 
 
-def _conclude(base: RuleBase, log: SessionLog, interview: Interview) -> None:
-    report = make_report(base, interview.conclusion, steps=False)
+def _goes_on(screen: Screen, interview: Interview) -> bool:
+    """After the list: whether the fitter wants to be asked on, or has changed or added something."""
+    while True:
+        more = "; more to be asked on all the same" if interview.can_go_on else ""
+        screen.show([Line(f"Enter to leave; back to change an answer; also to add a sign{more}.", "hint")])
+        typed = screen.read().strip()
+        word = typed.lower()
+        if word in ("", "no", "n", "leave", "stop", "quit", "exit"):
+            return False
+        if word == "more" and interview.can_go_on:
+            interview.ask_more()
+            return True
+        if not re.match(r"(?:back|undo|also|note|so far|help)\b", word):
+            screen.show([Line(f"'{one_line(typed, 20)}' is none of these.")])
+            continue
+        interview.finished = False
+        before, steps = interview.prompt(), interview.state.steps
+        interview.finished = False
+        screen.show(interview.reply(typed))
+        if interview.state.steps != steps or interview.prompt() != before:
+            interview.finished = False
+            return True
+
+
+def _conclude(base: RuleBase, log: SessionLog, interview: Interview, pattern: str | None) -> None:
+    report = make_report(
+        base, interview.conclusion, steps=False, on_pattern=effects_of(base, interview.conclusion, pattern)
+    )
     write("")
     write(as_text(report, base, width()))
     log.append(conclusion_event(interview.conclusion))
     say("In short:")
     for line in brief(report, base):
         say(line)
-    path = one_line(log.path)
-    say(f"Saved in {path}. The list with every step, as a document: fitdiag export {path} --to list.md")
+    _say_saved(log.path)
+
+
+def _say_saved(path: Path) -> None:
+    """Where the session is and what can be done with it; commands stand on a line of their own, to be copied whole."""
+    quoted = shlex.quote(shown_path(path))
+    write(f"\nSaved in {shown_path(path)}")
+    write(f"The list with every step, as a document:\n  fitdiag export {quoted} --to list.md")
+    write(f"To go on later:\n  {resume_command(path)}")
 
 
 def _left(log: SessionLog) -> int:
-    with suppress(OSError):  # the terminal may be gone; the answers are not
-        write("")
-        say(f"Left; every answer is saved. Go on with: fitdiag interview --resume {one_line(log.path)}")
+    return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path)}")
+
+
+def _say_last(text: str) -> int:
+    """Say something on leaving, undisturbed by a second Ctrl-C, and even if there is no terminal any more."""
+    _on_hang_up(signal.SIG_IGN)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        write(text)
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # so that nothing fails at the very end
     return 0

@@ -79,10 +79,19 @@ def session_name(folder: Path, client: str, day: str) -> Path:
     """A free name for a new log: `sessions/2026-11-25-lamplighter.jsonl`; a name cannot leave the folder."""
     slug = "-".join("".join(char if char.isalnum() and char.isascii() else " " for char in client.lower()).split())[:40]
     stem = f"{day}-{slug}" if slug else f"{day}-fitting"
-    for number in range(1, 1000):
-        path = folder / (f"{stem}.jsonl" if number == 1 else f"{stem}-{number}.jsonl")
-        if not path.exists():
-            return path
+    try:
+        for number in range(1, 1000):
+            path = folder / (f"{stem}.jsonl" if number == 1 else f"{stem}-{number}.jsonl")
+            if not path.exists():
+                return path
+    except OSError as error:
+        told = one_line(error.strerror or error)
+        raise stop(
+            "unreadable",
+            f"this folder cannot be used: {told}",
+            where=Where(one_line(folder)),
+            hint="give a name with --log",
+        ) from None
     raise stop(
         "too-many",
         "there are too many sessions of this name today",

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fitdiag.diagnosis.exact import CAUSE, OPEN
+
 if TYPE_CHECKING:
     from fitdiag.diagnosis.exact import Component, Posterior
 
@@ -41,10 +43,10 @@ def run_batch(component: Component, off: list[float], on: dict[int, Array]) -> t
     moved: list[Array] = []
     for step in component.steps:
         forward.append(state)
-        if step.kind == 0:
+        if step.kind == OPEN:
             u, t = folded[step.finding]
             state = np.concatenate((state * u, state * t))
-        elif step.kind == 1:
+        elif step.kind == CAUSE:
             shifted = state.copy()
             for bit, q in step.moves:
                 view = shifted.reshape(-1, 2, 1 << bit, columns)
@@ -62,13 +64,13 @@ def run_batch(component: Component, off: list[float], on: dict[int, Array]) -> t
     weight: dict[int, Array] = {}
     for number in range(len(component.steps) - 1, -1, -1):
         step, before = component.steps[number], forward[number]
-        if step.kind == 0:
+        if step.kind == OPEN:
             half = len(before)
             low_back, high_back = back[:half], back[half:]
             gradient[step.finding] = ((before * low_back).sum(axis=0), (before * high_back).sum(axis=0))
             u, t = folded[step.finding]
             back = low_back * u + high_back * t
-        elif step.kind == 1:
+        elif step.kind == CAUSE:
             weight[step.cause] = on[step.cause] * (moved.pop() * back).sum(axis=0)
             pulled = back.copy()
             for bit, q in step.moves:
@@ -120,7 +122,7 @@ def _private(finding: Any, off: list[float], on: dict[int, Array], low: Array, h
 def gains(posterior: Posterior) -> dict[int, float]:
     """`Posterior.gains` in one batch; equal to it to rounding."""
     network = posterior.network
-    asked = [finding for finding in range(len(network.links)) if finding not in posterior.answered]
+    asked = [finding for finding in range(len(network.links)) if finding not in posterior.evidence]
     if not asked:
         return {}
     count = len(asked)

@@ -110,17 +110,18 @@ class Diagnosis:
 
     def _shifts(self) -> dict[str, list[Reason]]:
         """What each answer contributes: the odds of each cause with all answers against the odds without this one."""
-        evidence = dict(self.compiled.evidence)
-        names = self.compiled.symptoms
+        least = FIRMNESS[-1][0]
+        odds = [_odds(probability) for probability in self.posterior.probability]
         result: dict[str, list[Reason]] = {}
-        for index in list(evidence):
-            without = {other: value for other, value in evidence.items() if other != index}
-            before = Posterior(self.compiled.network, without).probability
-            finding = self.findings.symptoms[names[index]]
+        for index in self.compiled.evidence:
+            finding = self.findings.symptoms[self.compiled.symptoms[index]]
+            if finding.seen == "unsure":
+                continue
             text = told(self.base, finding, self.findings)
-            for number, cause in enumerate(self.compiled.causes):
-                factor = _odds(self.posterior.probability[number]) / _odds(before[number])
-                if abs(log(factor)) > log(FIRMNESS[-1][0]):
+            before = self.posterior.without(index)
+            for cause, now, earlier in zip(self.compiled.causes, odds, before, strict=True):
+                factor = now / _odds(earlier)
+                if factor > least or factor * least < 1.0:
                     result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, text))
         return result
 
@@ -157,9 +158,13 @@ class Diagnosis:
         return tuple(sorted(result, key=lambda question: (-round(question.worth, _EQUAL), question.symptom)))
 
     def next_question(self, last_view: str | None = None, arrays: bool = False) -> Question | None:
-        """The question most worth asking; None when none is worth its cost."""
-        questions = self.questions(last_view, arrays)
-        return questions[0] if questions and questions[0].worth >= self.base.setting("stop_below_bits") else None
+        """The question most worth asking from where the fitter stands; None when none is worth it from anywhere."""
+        least = self.base.setting("stop_below_bits")
+        for view in (last_view, None):
+            questions = self.questions(view, arrays)
+            if questions and questions[0].worth >= least:
+                return questions[0]
+        return None
 
     def if_answered(self, symptom: str, seen: Literal["yes", "no"]) -> Diagnosis:
         """The diagnosis if this symptom were answered so."""

@@ -16,11 +16,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from math import log2
+from typing import NamedTuple
 
 Links = Sequence[Sequence[tuple[int, float]]]  # per finding: (cause, q = 1 - strength)
 Evidence = Mapping[int, tuple[float, float]]  # finding -> (λ0 if absent, λ1 if present)
 WIDEST = 18  # 2^18 numbers per step: about 250 MB and a second at the most
 _ARRAYS_FROM = 9  # a component this wide runs faster on numpy than on lists
+OPEN, CAUSE, CLOSE = range(3)  # kinds of steps
 
 
 class TooWideError(ValueError):
@@ -44,20 +46,20 @@ class Network:
 class OpenFinding:
     """An open finding inside a component: its leak and likelihoods, and the causes that show nothing else."""
 
+    number: int
     keep: float  # 1 - leak
     absent: float  # λ0
     present: float  # λ1
     private: list[tuple[int, float]] = field(default_factory=list)
 
 
-@dataclass
-class Step:
+class Step(NamedTuple):
     """One step of the pass: open a finding's bit, pass a cause, or close a bit."""
 
-    kind: int  # 0 open, 1 cause, 2 close
+    kind: int
     finding: int = 0
     cause: int = 0
-    moves: list[tuple[int, float]] = field(default_factory=list)  # (bit, q) per link of the cause
+    moves: Sequence[tuple[int, float]] = ()  # (bit, q) per link of the cause
     bit: int = 0
     width: int = 0  # bits open when the step is taken
 
@@ -75,58 +77,53 @@ class Component:
 
     def _order(self) -> list[int]:
         """Coupled causes in a greedy order: finish the finding that opens the fewest others first."""
-        left = {index: {finding for finding, _ in links} for index, (_, links) in enumerate(self.coupled)}
-        of_finding: dict[int, set[int]] = {}
-        for index, met in left.items():
-            for finding in met:
-                of_finding.setdefault(finding, set()).add(index)
-        opened: set[int] = set()
+        shown = [sum(1 << finding for finding, _ in links) for _, links in self.coupled]  # findings as bits
+        waiting: dict[int, list[int]] = {}
+        for index, (_, links) in enumerate(self.coupled):
+            for finding, _ in links:
+                waiting.setdefault(finding, []).append(index)
+        unopened = -1
         order: list[int] = []
-        while left:
+        while waiting:
             best, best_key = -1, (1 << 30, 1 << 30)
-            for finding, causes in of_finding.items():
-                if causes:
-                    new = {other for index in causes for other in left[index]} - opened
-                    key = (len(new), len(causes))
-                    if key < best_key:
-                        best, best_key = finding, key
-            for index in sorted(of_finding[best], key=lambda index: (len(left[index] - opened), index)):
-                order.append(index)
-                opened |= left[index]
-                for finding in left.pop(index):
-                    of_finding[finding].discard(index)
+            for finding, causes in waiting.items():
+                met = 0
+                for index in causes:
+                    met |= shown[index]
+                key = ((met & unopened).bit_count(), len(causes))
+                if key < best_key:
+                    best, best_key = finding, key
+            chosen = waiting.pop(best)
+            order += sorted(chosen, key=lambda index: ((shown[index] & unopened).bit_count(), index))
+            for index in chosen:
+                unopened &= ~shown[index]
+            waiting = {
+                finding: rest
+                for finding, causes in waiting.items()
+                if (rest := [index for index in causes if index not in chosen])
+            }
         return order
 
     def _compile(self) -> None:
         order = self._order()
-        last: dict[int, int] = {}
-        for position, index in enumerate(order):
-            for finding, _ in self.coupled[index][1]:
-                last[finding] = position
-        bits: list[int] = []
-        plan: list[tuple[int, int, list[int]]] = []  # (kind, finding or coupled index, bits at that time)
-        for position, index in enumerate(order):
-            for finding, _ in self.coupled[index][1]:
+        last = {finding: index for index in order for finding, _ in self.coupled[index][1]}
+        bits: list[int] = []  # the open findings
+        for index in order:
+            cause, links = self.coupled[index]
+            for finding, _ in links:
                 if finding not in bits:
                     bits.append(finding)
-                    plan.append((0, finding, list(bits)))
+                    self.steps.append(Step(OPEN, finding=finding))
             self.width = max(self.width, len(bits))
-            plan.append((1, index, list(bits)))
-            for finding, _ in self.coupled[index][1]:
-                if last[finding] == position:
-                    plan.append((2, finding, list(bits)))
+            self.steps.append(
+                Step(CAUSE, cause=cause, moves=[(bits.index(finding), q) for finding, q in links], width=len(bits))
+            )
+            for finding, _ in links:
+                if last[finding] == index:
+                    self.steps.append(Step(CLOSE, finding=finding, bit=bits.index(finding), width=len(bits)))
                     bits.remove(finding)
         if self.width > WIDEST:
             raise TooWideError(self.width)
-        for kind, what, at in plan:
-            if kind == 0:
-                self.steps.append(Step(0, finding=what))
-            elif kind == 1:
-                cause, links = self.coupled[what]
-                moves = [(at.index(finding), q) for finding, q in links]
-                self.steps.append(Step(1, cause=cause, moves=moves, width=len(at)))
-            else:
-                self.steps.append(Step(2, finding=what, bit=at.index(what), width=len(at)))
 
     def run(self, off: Sequence[float], on: Sequence[float]) -> tuple[float, list[float]]:
         """Total weight, and for each of `self.causes` the weight of the worlds in which it is there."""
@@ -142,10 +139,10 @@ class Component:
         state = [1.0]
         for step in self.steps:
             forward.append(state)
-            if step.kind == 0:
+            if step.kind == OPEN:
                 u, t = folded[step.finding]
                 state = [value * u for value in state] + [value * t for value in state]
-            elif step.kind == 1:
+            elif step.kind == CAUSE:
                 shifted = state[:]
                 for bit, q in step.moves:
                     p = 1.0 - q
@@ -166,16 +163,17 @@ class Component:
         weight: dict[int, float] = {}
         for number in range(len(self.steps) - 1, -1, -1):
             step, before = self.steps[number], forward[number]
-            if step.kind == 0:
+            if step.kind == OPEN:
                 half = len(before)
                 low_back, high_back = back[:half], back[half:]
-                gradient[step.finding] = (
-                    sum(map(float.__mul__, before, low_back)),
-                    sum(map(float.__mul__, before, high_back)),
-                )
+                if findings[step.finding].private:
+                    gradient[step.finding] = (
+                        sum(map(float.__mul__, before, low_back)),
+                        sum(map(float.__mul__, before, high_back)),
+                    )
                 u, t = folded[step.finding]
                 back = [low * u + high * t for low, high in zip(low_back, high_back, strict=True)]
-            elif step.kind == 1:
+            elif step.kind == CAUSE:
                 a, b = off[step.cause], on[step.cause]
                 weight[step.cause] = b * sum(map(float.__mul__, moved.pop(), back))
                 pulled = back[:]
@@ -245,34 +243,58 @@ class Posterior:
 
     def __init__(self, network: Network, evidence: Evidence) -> None:
         self.network = network
+        self.evidence = evidence
         self.off = [1.0 - p for p in network.prior]
-        self.on = list(network.prior)
-        opened: list[int] = []
-        for finding, (absent, present) in evidence.items():
-            if present == 0.0:
-                for cause, q in network.links[finding]:
-                    self.on[cause] *= q
-            elif absent != present:
-                opened.append(finding)
-        self.answered = set(evidence)
+        self.on = self._on()
+        opened = [finding for finding, (absent, present) in evidence.items() if absent != present != 0.0]
         self.components = self._components(opened, evidence)
         self.width = max((component.width for component in self.components), default=0)
         self.home: dict[int, int] = {}
         self.totals: list[float] = []
         self.probability = [b / (a + b) for a, b in zip(self.off, self.on, strict=True)]
         for number, component in enumerate(self.components):
-            total, weights = self._run(component)
+            total, weights = self._run(component, self.on)
             self.totals.append(total)
             for cause, weight in zip(component.causes, weights, strict=True):
                 self.home[cause] = number
                 self.probability[cause] = weight / total if total else self.probability[cause]
 
-    def _run(self, component: Component) -> tuple[float, list[float]]:
+    def _on(self, left_out: int | None = None) -> list[float]:
+        """The weight of "there" for each cause, its findings that are absent counted in."""
+        on = list(self.network.prior)
+        for finding, (_, present) in self.evidence.items():
+            if present == 0.0 and finding != left_out:
+                for cause, q in self.network.links[finding]:
+                    on[cause] *= q
+        return on
+
+    def _run(self, component: Component, on: list[float]) -> tuple[float, list[float]]:
         if component.width < _ARRAYS_FROM:
-            return component.run(self.off, self.on)
+            return component.run(self.off, on)
         from fitdiag.diagnosis.arrays import run_one
 
-        return run_one(component, self.off, self.on)
+        return run_one(component, self.off, on)
+
+    def without(self, finding: int) -> list[float]:
+        """The probability of each cause if `finding` had not been answered; never wider than the posterior itself."""
+        probability, on = list(self.probability), self._on(left_out=finding)
+        touched: set[int] = set()
+        for cause, _ in self.network.links[finding]:
+            if cause in self.home:
+                touched.add(self.home[cause])
+            else:
+                probability[cause] = on[cause] / (self.off[cause] + on[cause])
+        components = [self.components[number] for number in touched]
+        opened = [one for component in components for one in component.findings if one.number == finding]
+        for one in opened:
+            one.absent = one.present = 1.0
+        for component in components:
+            total, weights = self._run(component, on)
+            for cause, weight in zip(component.causes, weights, strict=True):
+                probability[cause] = weight / total if total else probability[cause]
+        for one in opened:
+            one.absent, one.present = self.evidence[finding]
+        return probability
 
     def _components(self, opened: list[int], evidence: Evidence) -> list[Component]:
         links = self.network.links
@@ -297,7 +319,7 @@ class Posterior:
             group = groups.setdefault(root(number), [])
             local[number] = len(group)
             group.append(number)
-        findings = [OpenFinding(1.0 - self.network.leak[finding], *evidence[finding]) for finding in opened]
+        findings = [OpenFinding(finding, 1.0 - self.network.leak[finding], *evidence[finding]) for finding in opened]
         coupled: dict[int, list[tuple[int, list[tuple[int, float]]]]] = {}
         for cause, places in met.items():
             if len(places) == 1:
@@ -321,7 +343,7 @@ class Posterior:
         entropy = [_entropy(p) for p in probability]
         result: dict[int, float] = {}
         for finding, links in enumerate(self.network.links):
-            if finding in self.answered:
+            if finding in self.evidence:
                 continue
             absent = 1.0 - self.network.leak[finding]
             changed: list[tuple[int, float]] = []  # cause, its probability given "absent"

@@ -60,7 +60,7 @@ def separation(base: RuleBase, one: str, other: str) -> float:
         for cause in (one, other)
     }
     bits = 0.0
-    for symptom in {*strength[one], *strength[other]}:
+    for symptom in {**strength[one], **strength[other]}:
         leak = words.seen_anyway.words[base.symptoms[symptom].seen_anyway]
         p = 1.0 - (1.0 - leak) * (1.0 - strength[one].get(symptom, 0.0))
         q = 1.0 - (1.0 - leak) * (1.0 - strength[other].get(symptom, 0.0))

@@ -1,8 +1,8 @@
 """The interview: what is asked next, how an answer is understood, and what is said to it.
 
 Holds no terminal. `prompt()` gives the lines to show, `reply(text)` takes what was typed and gives the lines to say. Every
-accepted answer is first handed to `save` (the log), then counted; what is half typed (a pick from a list, an amount still
-to come) is kept nowhere, so leaving at any moment loses no answer.
+answer is first handed to `save` (the log), then counted, then answered; a "yes" is saved before its amount is asked for, so
+that whoever leaves and comes back stands before the same question. Only a pick from a list is kept nowhere.
 """
 
 from __future__ import annotations
@@ -12,45 +12,57 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
-from fitdiag.diagnosis.belief import Question, chance_words, lower_first, told
-from fitdiag.interview.search import find_alterations, find_body_notes, find_symptoms
-from fitdiag.knowledge.findings import Done, Finding, Findings, InvalidFindingError, Origin, measured, parse_words
-from fitdiag.knowledge.model import RuleBase, Symptom
-from fitdiag.problems import one_line
-from fitdiag.sessions.log import Event
-from fitdiag.sessions.state import Conclusion, State, answer_event, conclude, done_event, fold
-from fitdiag.units import InvalidLengthError, format_length, parse_length
-
-Style = Literal["head", "ask", "hint", "said", "item"]
-CHOICES = ("yes", "no", "can't say", "slight", "clear", "strong")
-HELP = (
-    "Answer in words or by number. At any time: ? how to look, why this question, back (or back 3) to take answers away,"
-    " note and your words, so far, stop. Every answer is saved at once; you can leave whenever you like."
+from fitdiag.diagnosis.belief import Question, lower_first, told
+from fitdiag.interview.reading import (
+    NEGATED,
+    NO,
+    NOT_MEASURED,
+    NOTHING,
+    NUMBER,
+    ONE_SIDE,
+    ROUND,
+    SEVERITY,
+    YES,
+    bare_number,
+    read_body_notes,
+    side_last,
+    split_amount,
+)  # fmt: skip
+from fitdiag.interview.search import find_alterations, find_symptoms, meant_plainly
+from fitdiag.interview.telling import Line, calm_line, how_to_judge, how_to_look, so_far, where_left, why_asked
+from fitdiag.knowledge.findings import (
+    Done,
+    Finding,
+    Findings,
+    InvalidFindingError,
+    Origin,
+    measured,
+    parse_words,
 )
+from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.problems import ProblemsFoundError, one_line
+from fitdiag.sessions.log import Event
+from fitdiag.sessions.state import AWAITS, Conclusion, State, answer_event, conclude, done_event, fold
+from fitdiag.units import InvalidLengthError, Length, format_length, parse_length
 
-
-@dataclass(frozen=True)
-class Line:
-    """A line to show, and what it is."""
-
-    text: str
-    style: Style = "said"
+Kind = Literal["symptom", "alteration"]
+CHOICES = ("yes", "no", "can't say", "slight", "clear", "strong")
+LONGEST_REPLY = 500
+HELP = (
+    "Answer in words or by number. At any time you can also type: ? how to look; why this question; so far; back (or back 3)"
+    " to take answers away; also and a word, for something else you see; note and your own words; stop for the list now."
+)
+HEADS = {"history": "Earlier rounds", "body": "The wearer", "seen": "What you see", "questions": "Questions"}
+_MOST_OFFERED = 9
 
 
 @dataclass(frozen=True)
 class _Pick:
-    """Waiting for a choice from a numbered list."""
+    """Waiting for a choice from a numbered list; `rest`: the amount and side that were typed along with the word."""
 
-    kind: Literal["symptom", "alteration"]
+    kind: Kind
     ids: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class _HowMuch:
-    """Waiting for the amount of something that was answered already ("yes", or an earlier alteration)."""
-
-    finding: Finding | None = None
-    alteration: str | None = None
+    rest: str
 
 
 @dataclass(frozen=True)
@@ -61,7 +73,8 @@ class _Confirm:
     text: str
 
 
-_Pending = _Pick | _HowMuch | _Confirm | None
+class _NotWeighableError(Exception):
+    """An answer that would make too many signs hang together; it was not saved."""
 
 
 class Interview:
@@ -74,7 +87,9 @@ class Interview:
         self._events = list(events)
         self._save = save
         self._arrays = arrays
-        self._pending: _Pending = None
+        self._pending: _Pick | _Confirm | None = None
+        self._queue: list[tuple[Kind, str]] = []  # picked together with others, and not yet come to its turn
+        self._listed = False  # whether the list of body notes has been shown
         self._more = False
         self._asking: str | None = None
         self.finished = False
@@ -100,45 +115,65 @@ class Interview:
     @property
     def expects_amount(self) -> bool:
         """Whether the amount of something already answered is asked for now."""
-        return isinstance(self._pending, _HowMuch)
+        return self._pending is None and self.state.awaiting is not None
 
     def _record(self, event: Mapping[str, Any]) -> None:
+        """Save an event and count it; first see that it can be weighed, so that a log can always be gone on with."""
+        state = fold((*self._events, event), self.base)
+        try:
+            conclusion = conclude(self.base, state.findings)
+        except ProblemsFoundError as stopped:
+            raise _NotWeighableError(str(stopped)) from None
         self._events.append(self._save(event))
-        self.state = fold(self._events, self.base)
-        self.conclusion = conclude(self.base, self.state.findings)
-        self._pending = None
+        self.state, self.conclusion, self._pending = state, conclusion, None
+
+    def _view(self) -> str | None:
+        return self.base.symptoms[self.state.last_symptom].views[0] if self.state.last_symptom else None
 
     def _next_question(self) -> Question | None:
-        view = self.base.symptoms[self.state.last_symptom].views[0] if self.state.last_symptom else None
-        questions = self.conclusion.diagnosis.questions(view, self._arrays)
-        if not questions:
-            return None
-        if questions[0].worth >= self.base.setting("stop_below_bits") or self._more:
+        """The question most worth asking from where the fitter stands now; None when none is worth it from anywhere."""
+        least = self.base.setting("stop_below_bits")
+        questions = self.conclusion.diagnosis.questions(self._view(), self._arrays)
+        if questions and (self._more or questions[0].worth >= least):
             return questions[0]
-        return None
+        elsewhere = self.conclusion.diagnosis.questions(None, self._arrays)
+        return elsewhere[0] if elsewhere and elsewhere[0].worth >= least else None
 
     # -- asking --------------------------------------------------------------------------------------------------
 
     def prompt(self) -> list[Line]:
         """The lines of the question that is on now. Sets `finished` when there is nothing left to ask."""
-        if self._pending is not None:
-            return self._prompt_pending(self._pending)
-        if self.stage == "history":
+        if isinstance(self._pending, _Pick):
+            return self._prompt_pick(self._pending)
+        if isinstance(self._pending, _Confirm):
             return [
-                Line("Earlier rounds", "head"),
-                Line("Was this pattern altered before, and how?", "ask"),
+                Line(f"About {self._pending.text}: shall it count as {self._pending.text}?", "ask"),
+                Line("1 yes  2 no", "item"),
+                Line("Or write the amount.", "hint"),
+            ]
+        if self.state.awaiting is not None:
+            return self._prompt_how_much(self.state.awaiting)
+        if self.stage == "history":
+            more = bool(self.findings.done)
+            return [
+                *([] if more else [Line(HEADS["history"], "head")]),
+                Line("What else was altered?" if more else "Was this pattern altered before, and how?", "ask"),
                 Line(
-                    "Type a word of what was done (tuck, lengthen, scoop ...); Enter when there is nothing (more).",
+                    f"A word for what was done, like tuck, lengthen or scoop {self._sample()}; Enter {self._when_done(more)}.",
                     "hint",
                 ),
             ]
         if self.stage == "body":
             return self._prompt_body()
         if self.stage == "seen":
+            more = bool(self.findings.symptoms)
             return [
-                Line("What you see", "head"),
-                Line("What do you see on the muslin, or does the wearer feel?", "ask"),
-                Line("Type a word (dip, wedgie, baggy ...); Enter when there is nothing (more).", "hint"),
+                *([] if more else [Line(HEADS["seen"], "head")]),
+                Line(f"What {'else ' if more else ''}do you see on the muslin, or does the wearer feel?", "ask"),
+                Line(
+                    f"A word for it, like wedgie, baggy or dips {self._sample()}; Enter {self._when_done(more)}.",
+                    "hint",
+                ),
             ]
         if self._asking is None:
             question = self._next_question()
@@ -147,82 +182,90 @@ class Interview:
             self._asking = question.symptom
         return self._prompt_symptom(self.base.symptoms[self._asking])
 
-    def _prompt_pending(self, pending: _Pick | _HowMuch | _Confirm) -> list[Line]:
-        if isinstance(pending, _Pick):
-            titles = [self._title(pending.kind, rule_id) for rule_id in pending.ids]
-            lines = [Line(f"{number}. {title}", "item") for number, title in enumerate(titles, 1)]
+    @staticmethod
+    def _when_done(more: bool) -> str:
+        return "when there is nothing more" if more else "when there is nothing"
+
+    def _prompt_pick(self, pick: _Pick) -> list[Line]:
+        titles = [self._title(pick.kind, rule_id) for rule_id in pick.ids]
+        items = [Line(f"{number}. {title}", "item") for number, title in enumerate(titles, 1)]
+        if len(items) == 1:
             return [
-                Line("Which of these?", "ask"),
-                *lines,
-                Line("A number (or several), another word, or Enter for none of these.", "hint"),
+                Line("Is it this?", "ask"),
+                *items,
+                Line("1 yes, Enter for no, ?1 how to tell; or another word.", "hint"),
             ]
-        if isinstance(pending, _Confirm):
-            return [
-                Line(f"About {pending.text}: shall it count as {pending.text}?", "ask"),
-                Line("yes, no, or the amount.", "hint"),
-            ]
-        if pending.alteration is not None:
-            title = self.base.alterations[pending.alteration].title
+        narrower = " to see others" if len(items) == _MOST_OFFERED else ""
+        return [
+            Line("Which of these?", "ask"),
+            *items,
+            Line(
+                f"A number (or several), ?2 how to tell 2, another word{narrower}, or Enter for none of these.", "hint"
+            ),
+        ]
+
+    def _prompt_how_much(self, awaiting: Finding | Done) -> list[Line]:
+        if isinstance(awaiting, Done):
+            title = self.base.alterations[awaiting.alteration].title
             return [
                 Line(f"{title}: by how much?", "ask"),
                 Line(
-                    f"An amount like {self._sample()}, with 'round 2' if it was not the first; Enter if not known.",
+                    f"An amount like {self._sample()}, with round 2 if it was not the first; Enter if not known.",
                     "hint",
                 ),
             ]
-        assert pending.finding is not None
-        symptom = self.base.symptoms[pending.finding.symptom]
-        assert symptom.measure is not None
+        measure = self.base.symptoms[awaiting.symptom].measure
+        assert measure is not None
         return [
-            Line(f"How much is it? {symptom.measure.what[:1].upper()}{symptom.measure.what[1:]}.", "ask"),
+            Line(f"How much is it? {measure.what[:1].upper()}{measure.what[1:]}.", "ask"),
             Line(
-                f"An amount like {self._sample()}; slight, clear or strong; Enter if not measured; ? how to measure.",
+                f"An amount like {self._sample()}; or slight, clear, strong; Enter if not measured; ? how to measure.",
                 "hint",
             ),
         ]
 
     def _prompt_body(self) -> list[Line]:
-        notes = list(self.base.body_notes.values())
-        lines = [
-            Line("The wearer", "head"),
-            Line("Which of these describe the shape and stance? Compare with the block.", "ask"),
+        more = bool(self.findings.body)
+        lines: list[Line] = []
+        if not self._listed:
+            self._listed = True
+            lines = [Line(HEADS["body"], "head")]
+            for number, note in enumerate(self.base.body_notes.values(), 1):
+                lines.append(Line(f"{number}. {note.title}{' (optional)' if note.private else ''}", "choice"))
+        which = "What else describes" if more else "Which of these describe"
+        return [
+            *lines,
+            Line(f"{which} the shape and stance, compared with the block?", "ask"),
+            Line(
+                "Numbers or words, m behind what is marked (1 3m); ?3 how to judge 3; ? the list again;"
+                f" Enter {self._when_done(more)}.",
+                "hint",
+            ),
         ]
-        titles = [
-            f"{number}. {note.title}{' (optional)' if note.private else ''}" for number, note in enumerate(notes, 1)
-        ]
-        half = (len(titles) + 1) // 2
-        if max(map(len, titles), default=0) <= 37:
-            left = max(map(len, titles[:half]), default=0) + 2
-            pairs = [
-                f"{one:<{left}}{titles[index + half] if index + half < len(titles) else ''}".rstrip()
-                for index, one in enumerate(titles[:half])
-            ]
-            lines += [Line(pair, "item") for pair in pairs]
-        else:
-            lines += [Line(title, "item") for title in titles]
-        lines.append(
-            Line("Numbers or words, with m where it is marked (1 3m); ?3 how to judge; Enter for none.", "hint")
-        )
-        return lines
 
     def _prompt_symptom(self, symptom: Symptom) -> list[Line]:
-        lines = [Line(symptom.ask, "ask"), Line("1 yes  2 no  3 can't say  4 slight  5 clear  6 strong", "item")]
-        hint = f"Or an amount like {self._sample()} ({symptom.measure.what}). " if symptom.measure else ""
-        lines.append(
-            Line(f"{hint}Add left or right for one side only. ? how to look, why, back, so far, stop.", "hint")
-        )
-        return lines
+        amount = f"Or an amount like {self._sample()}: {symptom.measure.what}. " if symptom.measure else ""
+        return [
+            Line(symptom.ask, "ask"),
+            Line("  ".join(f"{number} {choice}" for number, choice in enumerate(CHOICES, 1)), "item"),
+            Line(f"{amount}Add left or right if on one side only.", "hint"),
+            Line("Or: ? how to look, why, so far, back, also, note, stop.", "hint"),
+        ]
 
     def _sample(self) -> str:
         return "3/4 in" if self.findings.units == "in" else "2 cm"
+
+    def _refused(self, error: Exception) -> Line:
+        """Why a text is no answer, with an example in the units of the session."""
+        text = re.sub(r"like 3/4 in$", f"like {self._sample()}", str(error))
+        return Line(f"{text[:1].upper()}{text[1:]}.")
 
     def _title(self, kind: str, rule_id: str) -> str:
         return self.base.symptoms[rule_id].title if kind == "symptom" else self.base.alterations[rule_id].title
 
     def _end(self) -> list[Line]:
         self.finished = True
-        view = self.base.symptoms[self.state.last_symptom].views[0] if self.state.last_symptom else None
-        questions = self.conclusion.diagnosis.questions(view, self._arrays)
+        questions = self.conclusion.diagnosis.questions(None, self._arrays)
         if not questions:
             return [Line("Every question has been answered.")]
         best = questions[0]
@@ -230,8 +273,8 @@ class Interview:
         least = self.base.setting("stop_below_bits")
         return [
             Line(
-                f"No question left is worth its trouble. The most telling would be: {title}"
-                f" ({best.gain_bits:.2f} bits for a cost of {best.cost:g}; asked from {least:g} bits on)."
+                f"That is enough: no question left would tell much for its trouble. The most telling would be: {title}"
+                f" ({best.gain_bits:.2f} bits for a cost of {best.cost:g}; asked from {least:g} bits on for a cost of 1)."
             )
         ]
 
@@ -249,24 +292,38 @@ class Interview:
 
     def reply(self, text: str) -> list[Line]:
         """Take one typed line; the lines to say to it. Unusable text is answered, never counted."""
-        typed = " ".join(text.replace("’", "'").split())
-        if len(typed) > 500:
+        printable = "".join(char if char.isprintable() else " " for char in text.replace("’", "'"))
+        typed = " ".join(printable.split())
+        if len(typed) > LONGEST_REPLY:
             return [Line("That is too long for an answer; shorten it, or write it into a file of your own.")]
-        command = self._command(typed)
-        if command is not None:
-            return command
+        try:
+            lines = self._command(typed)
+            if lines is None:
+                lines = self._answer(typed)
+            while self._queue and self._pending is None and self.state.awaiting is None:
+                lines += self._picked(*self._queue.pop(0), "")
+        except _NotWeighableError as crowded:
+            self._pending = None
+            self._queue.clear()
+            return [Line(f"This was not counted: {crowded}.")]
+        return lines
+
+    def _answer(self, typed: str) -> list[Line]:
+        typed = typed.rstrip(" .!") or typed
         if isinstance(self._pending, _Pick):
             return self._reply_pick(self._pending, typed)
         if isinstance(self._pending, _Confirm):
             return self._reply_confirm(self._pending, typed)
-        if isinstance(self._pending, _HowMuch):
-            return self._reply_how_much(self._pending, typed)
-        if self.stage == "history":
-            return self._reply_search("alteration", typed, "history")
+        if isinstance(self.state.awaiting, Done):
+            return self._earlier(self.state.awaiting, typed)
+        if self.state.awaiting is not None:
+            return self._amount(self.state.awaiting, typed)
         if self.stage == "body":
             return self._reply_body(typed)
-        if self.stage == "seen":
-            return self._reply_search("symptom", typed, "seen")
+        if self.stage in ("history", "seen"):
+            if NOTHING.fullmatch(typed.lower()):
+                return self._end_stage()
+            return self._search("alteration" if self.stage == "history" else "symptom", typed)
         if self._asking is None:
             return [Line(HELP, "hint")]
         return self._reply_symptom(self.base.symptoms[self._asking], typed, "asked")
@@ -275,322 +332,296 @@ class Interview:
         word = typed.lower().rstrip(".!")
         if word in ("help", "h"):
             return [Line(HELP, "hint")]
-        if word == "stop":
+        if word in ("stop", "quit", "exit"):
+            for kind, rule_id in self._queue:
+                self._record(done_event(Done(rule_id)) if kind == "alteration" else answer_event(_seen(rule_id)))
+            self._queue.clear()
             self.finished = True
             return [Line("Stopped here; the list below rests on what was answered.")]
-        if word == "so far":
-            return self._so_far()
-        if word == "why":
+        if word in ("so far", "sofar"):
+            return list(so_far(self.base, self.findings, self.conclusion))
+        if word.rstrip("?") == "why":
             return self._why()
-        if word.startswith("?"):
-            return self._how(word[1:].strip())
-        if match := re.fullmatch(r"back(?: (\d{1,3}))?", word):
-            return self._back(int(match[1] or 1))
-        if re.match(r"note\b", typed, re.IGNORECASE):
-            words = typed[4:].strip(" :")
-            if not words:
-                return [Line("Write the note behind the word: note hem is only tacked")]
-            pending = self._pending
-            self._record({"event": "note", "text": words})
-            self._pending = pending
-            return [Line("Noted.")]
+        if word.startswith("?") or word == "how":
+            return self._how(word.removeprefix("how").strip("? "))
+        if match := re.fullmatch(r"(?:back|undo)(?: (\d{1,3}))?", word):
+            return self._back(max(1, int(match[1] or 1)))
+        if match := re.match(r"note\b[ :]*", typed, re.IGNORECASE):
+            return self._note(typed[match.end() :])
+        if match := re.match(r"also\b[ :,]*", typed, re.IGNORECASE):
+            return self._also(typed[match.end() :])
         return None
 
+    def _note(self, words: str) -> list[Line]:
+        if not words:
+            return [Line("Write the note behind the word, like: note hem is only tacked")]
+        pending = self._pending
+        self._record({"event": "note", "text": words})
+        self._pending = pending
+        return [Line("Noted.")]
+
+    def _also(self, words: str) -> list[Line]:
+        if self.state.awaiting is not None:
+            return [Line("First how much; Enter if it was not measured.")]
+        if not words:
+            return [Line("Write what else you see behind the word, like: also folds behind the knee")]
+        return self._search("symptom", words)
+
     def _back(self, count: int) -> list[Line]:
-        if self._pending is not None and count == 1:
-            self._pending = None
+        pending, self._pending = self._pending, None
+        if count > 1:
+            self._queue.clear()
+        if pending is not None and count == 1:
             return [Line("Left that; nothing was taken away.")]
         if not self.state.steps:
-            self._pending = None
             return [Line("This is the beginning; there is nothing to take back.")]
-        count = min(count, self.state.steps)
-        before = self.state
-        self._asking = None
-        self._record({"event": "back", "steps": count})
-        gone = [told(self.base, finding, before.findings) for name, finding in before.findings.symptoms.items()
-                if self.findings.symptoms.get(name) != finding]  # fmt: skip
-        gone += [
-            self.base.alterations[done.alteration].title for done in before.findings.done[len(self.findings.done) :]
+        before, stage = self.state, self.stage
+        self._asking, self._listed = None, False
+        self._record({"event": "back", "steps": min(count, before.steps)})
+        now = self.findings
+        gone = [
+            told(self.base, finding, before.findings)
+            for name, finding in before.findings.symptoms.items()
+            if now.symptoms.get(name) != finding
         ]
-        gone += [self.base.body_notes[note].title for note in before.findings.body if note not in self.findings.body]
-        what = "; ".join(gone) or "a step"
-        return [Line(f"Taken back: {what}.")]
+        gone += [self.base.alterations[done.alteration].title for done in before.findings.done[len(now.done) :]]
+        gone += [
+            self.base.body_notes[note].title
+            for note, grade in before.findings.body.items()
+            if now.body.get(note) != grade
+        ]
+        lines = [Line(f"Taken back: {'; '.join(gone)}.")] if gone else []
+        if stage != self.stage:
+            lines.append(Line(f"Back at: {HEADS[self.stage]}."))
+        return lines or [Line("Taken back.")]
 
-    def _reply_search(self, kind: Literal["symptom", "alteration"], typed: str, stage: str) -> list[Line]:
-        if typed.lower() in ("", "no", "n", "none", "nothing", "done", "2"):
-            self._record({"event": "stage", "ended": stage})
-            return []
-        found = (find_symptoms if kind == "symptom" else find_alterations)(self.base, typed)
-        if not found:
-            return [
-                Line(
-                    f"Nothing here is called '{one_line(typed, 40)}'. Try another word, or Enter to go on; later questions will find it."
-                )
-            ]
-        if len(found) == 1:
-            return self._picked(kind, found[0])
-        self._pending = _Pick(kind, found)
+    def _end_stage(self) -> list[Line]:
+        self._record({"event": "stage", "ended": self.stage})
         return []
 
-    def _picked(self, kind: str, rule_id: str) -> list[Line]:
-        if kind == "alteration":
-            self._pending = _HowMuch(alteration=rule_id)
-            return []
-        symptom = self.base.symptoms[rule_id]
-        finding = Finding(rule_id, "yes", origin="volunteered")
-        if symptom.measure is not None:
-            self._pending = _HowMuch(finding=finding)
-            return [Line(f"Seen: {lower_first(symptom.title)}.")]
-        return [Line(f"Seen: {lower_first(symptom.title)}."), *self._count(finding)]
+    def _search(self, kind: Kind, typed: str) -> list[Line]:
+        words, rest = split_amount(typed)
+        if not re.search("[a-z]", words.lower()):
+            return [Line("Begin with a word; choosing by number and the amount come after it.")]
+        if NEGATED.match(words.lower()):
+            left_out = (
+                "was not done can be left out" if kind == "alteration" else "is not there is asked later, if it matters"
+            )
+            return [Line(f"Only what {'was done' if kind == 'alteration' else 'is there'} goes here; what {left_out}.")]
+        found = (find_symptoms if kind == "symptom" else find_alterations)(self.base, words, _MOST_OFFERED)
+        if not found:
+            what = f"Nothing here is called '{one_line(words, 40)}'. Try another word"
+            if self.stage == "questions":
+                return [Line(f"{what}.")]
+            later = "; later questions will find it" if kind == "symptom" else ""
+            return [Line(f"{what}, or Enter to go on{later}.")]
+        if len(found) == 1 and meant_plainly(self.base, found[0], words):
+            return self._picked(kind, found[0], rest)
+        self._pending = _Pick(kind, found, rest)
+        return []
 
-    def _reply_pick(self, pending: _Pick, typed: str) -> list[Line]:
-        if not typed or typed.lower() in ("no", "none", "n"):
+    def _picked(self, kind: Kind, rule_id: str, rest: str) -> list[Line]:
+        """Take what was picked; what can be measured is saved at once and then waits for its amount."""
+        amount = SEVERITY.sub("", ONE_SIDE.sub("", rest)).strip(" ,")
+        if kind == "alteration":
+            self._record({**done_event(Done(rule_id)), AWAITS: "amount"})
+            return self._earlier(Done(rule_id), amount) if amount else []
+        symptom = self.base.symptoms[rule_id]
+        known = self.findings.symptoms.get(rule_id)
+        if not rest and known is not None and known.seen == "yes":
+            whole = symptom.measure is None or known.amount_mm is not None or known.severity is not None
+            if whole:
+                return [Line(f"Counted already: {lower_first(told(self.base, known, self.findings))}.")]
+        finding = _seen(rule_id)
+        if match := ONE_SIDE.search(rest):
+            finding = replace(finding, side=match[1])  # type: ignore[arg-type]
+        if match := SEVERITY.search(rest):
+            finding = replace(finding, severity=match[1])  # type: ignore[arg-type]
+        seen = Line(f"Seen: {lower_first(told(self.base, finding, self.findings))}.")
+        if symptom.measure is None:
+            unused = [Line("This sign has no amount; it counts as seen.")] if amount else []
+            return [seen, *unused, *self._count(finding)]
+        if finding.severity is not None and not amount:
+            return [seen, *self._count(finding)]
+        self._record({**answer_event(replace(finding, severity=None)), AWAITS: "amount"})
+        self._asking = None
+        return self._amount(finding, amount) if amount else [seen]
+
+    def _reply_pick(self, pick: _Pick, typed: str) -> list[Line]:
+        if NOTHING.fullmatch(typed.lower()):
             self._pending = None
             return []
-        numbers = typed.replace(",", " ").split()
-        if all(number.isdigit() for number in numbers):
-            wrong = [number for number in numbers if not 1 <= int(number[:6]) <= len(pending.ids)]
-            if wrong:
-                return [Line(f"There is no {wrong[0][:10]} in the list; choose from 1 to {len(pending.ids)}.")]
-            chosen = [pending.ids[int(number) - 1] for number in dict.fromkeys(numbers)]
-            if len(chosen) == 1 or pending.kind == "alteration":
-                return self._picked(pending.kind, chosen[0])
-            lines: list[Line] = []
-            for symptom in chosen:  # several at once: seen, amounts not measured
-                lines = self._count(Finding(symptom, "yes", origin="volunteered"))
-            return [Line(f"Seen: {', '.join(lower_first(self.base.symptoms[name].title) for name in chosen)}."), *lines]
-        self._pending = None
-        return self.reply(typed)
+        numbers = re.sub(r"[,;&.)]|\band\b", " ", typed.lower()).split()
+        if len(pick.ids) == 1 and typed.lower() in YES:
+            numbers = ["1"]
+        if all(number.isdecimal() for number in numbers):
+            wrong = [number for number in numbers if not 1 <= int(number[:6]) <= len(pick.ids)]
+            if wrong or not numbers:
+                what = f"There is no {wrong[0][:10]} in the list" if wrong else "That is no number of the list"
+                choose = (
+                    f"choose from 1 to {len(pick.ids)}, or Enter for none"
+                    if len(pick.ids) > 1
+                    else "1 for yes, Enter for no"
+                )
+                return [Line(f"{what}; {choose}.")]
+            chosen = [pick.ids[int(number) - 1] for number in dict.fromkeys(numbers)]
+            self._pending = None
+            self._queue = [(pick.kind, rule_id) for rule_id in chosen[1:]]
+            return self._picked(pick.kind, chosen[0], pick.rest if len(chosen) == 1 else "")
+        return self._search(pick.kind, typed)
 
     def _reply_body(self, typed: str) -> list[Line]:
-        ids = list(self.base.body_notes)
-        notes: dict[str, str] = {}
-        if typed and typed.lower() not in ("no", "none", "n", "nothing"):
-            parts = [part for part in re.split(r"[,;]+", typed) if part.strip()]
-            if len(parts) == 1 and re.fullmatch(r"[\dm\s]+", typed.lower()):
-                parts = typed.split()
-            for part in parts:
-                match = re.fullmatch(r"(\d{1,3})\s*(m|marked)?", part.strip().lower())
-                if match:
-                    if not 1 <= int(match[1]) <= len(ids):
-                        return [
-                            Line(f"There is no {match[1]} in the list; choose from 1 to {len(ids)}, or Enter for none.")
-                        ]
-                    notes[ids[int(match[1]) - 1]] = "marked" if match[2] else "some"
-                    continue
-                words = re.sub(r"\b(m|marked|very)\b", "", part.strip().lower()).strip()
-                found = find_body_notes(self.base, words)
-                if len(found) == 1:
-                    notes[found[0]] = "marked" if words != part.strip().lower() else "some"
-                elif found:
-                    names = ", ".join(
-                        f"{ids.index(name) + 1} {lower_first(self.base.body_notes[name].title)}" for name in found[:4]
-                    )
-                    return [
-                        Line(f"'{one_line(part.strip(), 30)}' may mean {names}. Which? Give all numbers that hold.")
-                    ]
-                else:
-                    return [
-                        Line(f"'{one_line(part.strip(), 30)}' is not in the list; give numbers, or Enter for none.")
-                    ]
-        if notes:
-            self._record({"event": "body", "notes": notes})
-        self._record({"event": "stage", "ended": "body"})
+        if NOTHING.fullmatch(typed.lower()):
+            return self._end_stage()
+        notes, unclear = read_body_notes(self.base, typed)
         if not notes:
-            return []
+            return [Line(text) for text in unclear or ["Give numbers or words, or Enter for none."]]
+        self._record({"event": "body", "notes": notes})
         counted = [
             lower_first(self.base.body_notes[note].title) + (" (marked)" if grade == "marked" else "")
             for note, grade in notes.items()
         ]
-        return [Line(f"Counted: {', '.join(counted)}.")]
+        return [Line(f"Counted: {'; '.join(counted)}."), *map(Line, unclear)]
 
     def _reply_symptom(self, symptom: Symptom, typed: str, origin: Origin) -> list[Line]:
         if not typed:
-            return [Line("Enter alone is no answer; 3 or can't say leaves it open.", "hint")]
-        words = typed.lower().split(" ", 1)
-        if (
-            words[0].isdigit()
-            and len(words[0]) == 1
-            and 1 <= int(words[0]) <= len(CHOICES)
-            and (len(words) == 1 or words[1] in ("left", "right", "both"))
-        ):
-            typed = " ".join((CHOICES[int(words[0]) - 1], *words[1:]))
-        elif typed.isdigit():
-            return [
-                Line(
-                    f"{one_line(typed, 12)} of what? Choose 1 to {len(CHOICES)}, or write the unit: {self._sample()}.",
-                    "hint",
-                )
-            ]
+            return [Line("Enter alone is no answer; 3 or can't say leaves it open.")]
+        typed = side_last(typed)
+        if match := NUMBER.fullmatch(typed):
+            number = int(match[1][:6])
+            if not 1 <= number <= len(CHOICES):
+                unit = f", or write the unit, like {self._sample()}" if symptom.measure else ""
+                return [Line(f"There is no {match[1][:10]}: choose from 1 to {len(CHOICES)}{unit}.")]
+            typed = " ".join((CHOICES[number - 1], match[2] or "")).strip()
         try:
             finding, length = parse_words(symptom, typed, self.findings.units, origin)
         except InvalidFindingError as error:
-            return [Line(f"{str(error)[:1].upper()}{str(error)[1:]}.", "hint")]
-        if length is not None and length.vague:
-            self._pending = _Confirm(finding, format_length(length.mm, self.findings.units))
-            return []
-        if finding.seen == "yes" and finding.severity is None and length is None and symptom.measure is not None:
-            self._pending = _HowMuch(finding=finding)
+            return [self._refused(error)]
+        if length is not None:
+            return self._count_length(finding, length)
+        if finding.seen == "yes" and finding.severity is None and symptom.measure is not None:
+            self._record({**answer_event(finding), AWAITS: "amount"})
+            self._asking = None
             return []
         return self._count(finding)
 
     def _reply_confirm(self, pending: _Confirm, typed: str) -> list[Line]:
-        if typed.lower() in ("yes", "y", "1"):
+        if typed.lower() in YES:
             # a hedged figure is taken with the spread of a quarter of itself, so that it persuades less than a ruler
             return self._count(replace(pending.finding, error_mm=round((pending.finding.amount_mm or 0.0) / 4, 3)))
-        if typed.lower() in ("no", "n", "2", ""):
-            self._pending = _HowMuch(finding=replace(pending.finding, amount_mm=None, seen="yes"))
-            return [Line("Then not that much.")]
-        return self._amount(pending.finding, typed)
-
-    def _reply_how_much(self, pending: _HowMuch, typed: str) -> list[Line]:
-        if pending.alteration is not None:
-            return self._earlier(pending.alteration, typed)
-        assert pending.finding is not None
-        if not typed or typed.lower() in ("not measured", "no", "n", "can't say", "unsure"):
-            return self._count(pending.finding)
+        if typed.lower() in NO:
+            self._pending = None
+            return [Line("Not counted.")]
         return self._amount(pending.finding, typed)
 
     def _amount(self, finding: Finding, typed: str) -> list[Line]:
+        """The amount of a sign that was answered, in a measure or a word."""
         symptom = self.base.symptoms[finding.symptom]
-        if typed.isdigit():
-            return [Line(f"{one_line(typed, 12)} of what? Write the unit: {self._sample()}.", "hint")]
+        if typed.lower() in NOT_MEASURED:
+            return self._count(finding)
         try:
-            given, length = parse_words(symptom, typed, self.findings.units, finding.origin)
+            given, length = parse_words(symptom, side_last(typed), self.findings.units, finding.origin)
         except InvalidFindingError as error:
-            return [Line(f"{str(error)[:1].upper()}{str(error)[1:]}.", "hint")]
+            return [self._refused(error)]
         side = given.side or finding.side
-        if length is None:
-            if given.seen == "yes":
-                return self._count(replace(given, side=side))
-            return self._count(given)
-        whole = measured(symptom, length.mm, side=side, origin=finding.origin)
-        if length.vague:
-            self._pending = _Confirm(whole, format_length(length.mm, self.findings.units))
-            return []
-        lines = self._count(whole)
-        if whole.seen == "no":
-            return [Line("That little counts as not seen.", "hint"), *lines]
-        return lines
+        if length is not None:
+            return self._count_length(replace(given, side=side), length)
+        if given.seen == "unsure":
+            return self._count(finding)
+        return self._count(replace(given, side=side) if given.seen == "yes" else given)
 
-    def _earlier(self, alteration: str, typed: str) -> list[Line]:
-        number = 1
-        if match := re.search(r"\bround (\d{1,2})\b", typed.lower()):
+    def _count_length(self, finding: Finding, length: Length) -> list[Line]:
+        units = self.findings.units
+        if number := bare_number(length, units):
+            return [Line(f"{number:g} what? Write the unit with it: {number:g} in, {number:g} cm or {number:g} mm.")]
+        if length.vague:
+            self._pending = _Confirm(finding, format_length(length.mm, units))
+            return []
+        symptom = self.base.symptoms[finding.symptom]
+        finding = measured(symptom, length.mm, side=finding.side, origin=finding.origin)
+        lines = [Line(f"{told(self.base, finding, self.findings)}.")]
+        if finding.seen == "no" and symptom.measure is not None:
+            least = format_length(symptom.measure.seen_from_mm, units)
+            lines = [
+                Line(
+                    f"Counted as not seen; it counts from {least} {'on' if symptom.measure.worse == 'more' else 'down'}."
+                )
+            ]
+        return [*lines, *self._count(finding)]
+
+    def _earlier(self, done: Done, typed: str) -> list[Line]:
+        """The amount and round of an earlier alteration."""
+        number = done.round
+        if match := ROUND.search(typed.lower()):
             number = max(1, int(match[1]))
             typed = (typed[: match.start()] + typed[match.end() :]).strip(" ,")
         amount = None
-        if typed and typed.lower() not in ("not known", "unknown", "no", "can't say"):
-            if typed.isdigit():
-                return [Line(f"{one_line(typed, 12)} of what? Write the unit: {self._sample()}.", "hint")]
+        if typed.lower() not in NOT_MEASURED:
             try:
-                amount = parse_length(typed, self.findings.units).mm
+                length = parse_length(typed, self.findings.units)
             except InvalidLengthError as error:
-                return [Line(f"{str(error)[:1].upper()}{str(error)[1:]}.", "hint")]
-        self._record(done_event(Done(alteration, amount, number)))
+                return [self._refused(error)]
+            if bare := bare_number(length, self.findings.units):
+                return [Line(f"{bare:g} what? Write the unit with it: {bare:g} in, {bare:g} cm or {bare:g} mm.")]
+            amount = length.mm
+        self._record(done_event(Done(done.alteration, amount, number)))
         much = f", {format_length(amount, self.findings.units)}" if amount is not None else ""
-        return [Line(f"Done before: {lower_first(self.base.alterations[alteration].title)}{much}, round {number}.")]
+        return [
+            Line(f"Done before: {lower_first(self.base.alterations[done.alteration].title)}{much}, round {number}.")
+        ]
 
     def _count(self, finding: Finding) -> list[Line]:
         self._record(answer_event(finding))
         self._asking = None
-        return [self._calm_line()]
+        return [calm_line(self.base, self.conclusion.diagnosis)]
 
-    # -- telling -------------------------------------------------------------------------------------------------
+    # -- telling; the words are in telling.py --------------------------------------------------------------------
 
-    def _calm_line(self) -> Line:
-        """What leads and how sure, in one line."""
-        leaders = [belief for belief in self.conclusion.diagnosis.beliefs if belief.has_sign]
-        if not leaders or leaders[0].probability < 0.1:
-            return Line("So far nothing leads.")
-        first = leaders[0]
-        lead = f"So far: {lower_first(self.base.causes[first.cause].title)}, {chance_words(first.probability)}"
-        others = sum(1 for belief in leaders[1:] if belief.probability >= 0.3)
-        return Line(lead + (f"; {others} more {'is' if others == 1 else 'are'} possible." if others else "."))
-
-    def _so_far(self) -> list[Line]:
-        findings = self.findings
-        lines = [Line("Answered so far", "head")]
-        lines += [Line(f"- {told(self.base, finding, findings)}", "item") for finding in findings.symptoms.values()]
-        lines += [
-            Line(f"- {self.base.body_notes[note].title}{' (marked)' if grade == 'marked' else ''}", "item")
-            for note, grade in findings.body.items()
-        ]
-        for done in findings.done:
-            much = f", {format_length(done.amount_mm, findings.units)}" if done.amount_mm is not None else ""
-            lines.append(
-                Line(
-                    f"- Done in round {done.round}: {lower_first(self.base.alterations[done.alteration].title)}{much}",
-                    "item",
-                )
-            )
-        if len(lines) == 1:
-            lines.append(Line("- nothing yet", "item"))
-        lines.append(Line("Likely", "head"))
-        likely = [
-            belief for belief in self.conclusion.diagnosis.beliefs if belief.has_sign and belief.probability >= 0.05
-        ][:5]
-        lines += [
-            Line(f"- {self.base.causes[belief.cause].title}: {chance_words(belief.probability)}", "item")
-            for belief in likely
-        ]
-        if not likely:
-            lines.append(Line("- nothing leads yet", "item"))
-        lines.append(Line(self.conclusion.plan.verdict))
-        return lines
+    def where_left(self) -> list[Line]:
+        """What to say to a fitter who comes back."""
+        return where_left(self.base, self.findings, self.conclusion.diagnosis)
 
     def _why(self) -> list[Line]:
-        if self._pending is not None or self._asking is None:
+        if isinstance(self._pending, _Pick):
+            return [Line("Several things go by that word, and they point to different causes.")]
+        if self.expects_amount or self._pending is not None:
+            return [Line("The amount decides how much to alter, and a small one persuades less than a large one.")]
+        if self._asking is None:
             reasons = {
-                "history": "Earlier alterations say much about the pattern: one that was lengthened twice is likelier to be thrown off grain.",
+                "history": "Earlier alterations say much about a pattern: one lengthened twice is likelier to be off grain.",
                 "body": "The same sign means different things on different shapes; body notes say which causes to expect.",
                 "seen": "Beginning with what already meets the eye saves questions.",
-                "questions": "The amount decides how much to alter, and a small one persuades less than a large one.",
             }
-            return [Line(reasons[self.stage])]
-        diagnosis = self.conclusion.diagnosis
-        question = next(
-            (item for item in diagnosis.questions(None, self._arrays) if item.symptom == self._asking), None
-        )
-        lines = []
-        for seen in ("yes", "no"):
-            after = diagnosis.if_answered(self._asking, seen).probability
-            moved = sorted(after, key=lambda cause: (-abs(after[cause] - diagnosis.probability[cause]), cause))[:2]
-            parts = [
-                f"{lower_first(self.base.causes[cause].title)} would go"
-                f" from {diagnosis.probability[cause]:.0%} to {after[cause]:.0%}"
-                for cause in moved
-                if abs(after[cause] - diagnosis.probability[cause]) >= 0.005
-            ]
-            lines.append(Line(f"If {seen}: {'; '.join(parts) or 'hardly anything would change'}.", "item"))
-        gain = f" It is worth {question.gain_bits:.2f} bits, at a cost of {question.cost:g}." if question else ""
-        return [Line(f"This question tells most for its trouble.{gain}"), *lines]
+            return [Line(reasons.get(self.stage, HELP))]
+        return list(why_asked(self.base, self.conclusion.diagnosis, self._asking, arrays=self._arrays))
 
     def _how(self, rest: str) -> list[Line]:
-        if self.stage == "body" and self._pending is None:
-            ids = list(self.base.body_notes)
-            if rest.isdigit() and 1 <= int(rest[:4]) <= len(ids):
-                note = self.base.body_notes[ids[int(rest) - 1]]
-                lines = [Line(f"{note.title}: {note.judge}")]
-                if note.measure:
-                    units = self.findings.units
-                    past = "from" if note.measure.worse == "more" else "at or under"
-                    lines.append(Line(f"Measured: {note.measure.what}; some {past} {format_length(note.measure.some_mm, units)},"
-                                      f" marked {past} {format_length(note.measure.marked_mm, units)}."))  # fmt: skip
-                return lines
-            return [Line("Type ? and a number of the list, like ?3, for how to judge it.")]
-        symptom_id = self._asking
-        if isinstance(self._pending, _HowMuch | _Confirm) and self._pending.finding is not None:
-            symptom_id = self._pending.finding.symptom
-        if symptom_id is None:
+        number = int(rest[:6]) if rest.isdecimal() else 0
+        symptom = self._asking
+        if isinstance(self._pending, _Pick):
+            ids = self._pending.ids
+            if not 1 <= number <= len(ids):
+                return [Line(f"Type ? and a number of the list, like ?{min(2, len(ids))}, for how to tell it.")]
+            if self._pending.kind == "alteration":
+                rule = self.base.alterations[ids[number - 1]]
+                return [Line(f"{rule.title}: {rule.why}")]
+            symptom = ids[number - 1]
+        elif isinstance(self._pending, _Confirm):
+            symptom = self._pending.finding.symptom
+        elif isinstance(self.state.awaiting, Finding):
+            symptom = self.state.awaiting.symptom
+        elif self.state.awaiting is not None:
+            return [Line("How much was folded out, let in or moved there, as far as you know.")]
+        elif self.stage == "body":
+            notes = list(self.base.body_notes.values())
+            if 1 <= number <= len(notes):
+                return list(how_to_judge(notes[number - 1], self.findings.units))
+            self._listed = False
+            return [Line(f"There is no {one_line(rest, 20)} in the list.")] if rest else []
+        if symptom is None:
             return [Line(HELP, "hint")]
-        symptom = self.base.symptoms[symptom_id]
-        lines = [Line(f"How to look: {symptom.look}")]
-        if measure := symptom.measure:
-            units = self.findings.units
-            past = "from" if measure.worse == "more" else "from this down:"
-            grades = ", ".join(f"{grade} {past} {format_length(mm, units)}" for grade, mm in measure.grades_mm.items())
-            lines.append(Line(f"How to measure {measure.what}: {measure.how} ({grades})"))
-        others = [lower_first(self.base.symptoms[other].title) for other in symptom.confused_with]
-        if others:
-            lines.append(Line(f"Not to be confused with: {'; '.join(others)}."))
-        return lines
+        return list(how_to_look(self.base, self.base.symptoms[symptom], self.findings.units))
+
+
+def _seen(symptom: str) -> Finding:
+    return Finding(symptom, "yes", origin="volunteered")

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 
 from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
 
 _WORD = re.compile(r"[a-z]+")
-_EMPTY_WORDS = frozenset(
-    "a an and are at be bit bits d do does feel for from has have her his i in is it its little me much my of on or s t that"
-    " the their them there they this to too very was we were when with you your".split()
-)
+_EMPTY = """
+    a an and are at be bit bits d do does feel for from has have her his i in is it its little me much my of on or s t that
+    the their them there they this to too very was we were when with you your
+"""
+_EMPTY_WORDS = frozenset(_EMPTY.split())
 _IRREGULAR = {"took": "take", "taken": "take", "swung": "swing", "hung": "hang", "tore": "tear", "torn": "tear"}
 _PLAIN = 0.9  # from here on a word is taken as meant, not as misspelt
-_CLOSE = 0.79  # similarity of two words from which one is taken for the other misspelt
+_CLOSE = 0.74  # similarity of two words from which one is taken for the other misspelt
 _LEAST = 0.5
 _NEAR_THE_BEST = 0.85  # what scores less than this share of the best match is not offered
 
@@ -28,9 +29,10 @@ def _stem(word: str) -> str:
     return word
 
 
-def _words(text: str) -> list[str]:
+@lru_cache(maxsize=4096)
+def _words(text: str) -> tuple[str, ...]:
     words = (word for word in _WORD.findall(text.lower()) if word not in _EMPTY_WORDS)
-    return [_IRREGULAR.get(word) or _stem(word) for word in words]
+    return tuple(_IRREGULAR.get(word) or _stem(word) for word in words)
 
 
 @lru_cache(maxsize=20000)
@@ -47,7 +49,7 @@ def _alike(typed: str, known: str) -> float:
     return ratio * _PLAIN if ratio >= _CLOSE else 0.0
 
 
-def _score(typed: list[str], strong: Iterable[str], weak: Iterable[str]) -> float:
+def _score(typed: Sequence[str], strong: Iterable[str], weak: Iterable[str]) -> float:
     strong, weak = set(strong), set(weak)
     total = 0.0
     for word in typed:
@@ -56,12 +58,14 @@ def _score(typed: list[str], strong: Iterable[str], weak: Iterable[str]) -> floa
     return total / len(typed)
 
 
-def _find(text: str, entries: Mapping[str, tuple[list[str], list[str]]], most: int) -> tuple[str, ...]:
+def _find(text: str, entries: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]], most: int) -> tuple[str, ...]:
     typed = _words(text)
     if text.strip().lower() in entries:
         return (text.strip().lower(),)
     known = {word for strong, weak in entries.values() for word in (*strong, *weak)}
-    typed = [word for word in typed if any(_alike(word, other) for other in known)]  # the rest is not the rules' language
+    typed = tuple(
+        word for word in typed if any(_alike(word, other) for other in known)
+    )  # the rest is not the rules' own
     if not typed:
         return ()
     scored = [(_score(typed, strong, weak), rule_id) for rule_id, (strong, weak) in entries.items()]
@@ -92,7 +96,7 @@ def find_symptoms(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]:
     return _find(text, {rule.id: _symptom(rule) for rule in base.symptoms.values()}, most)
 
 
-def _symptom(rule: Symptom) -> tuple[list[str], list[str]]:
+def _symptom(rule: Symptom) -> tuple[tuple[str, ...], tuple[str, ...]]:
     strong = _words(" ".join((rule.title, rule.id.replace("-", " "), *rule.search)))
     return strong, _words(rule.ask + " " + (rule.measure.what if rule.measure else ""))
 
@@ -102,7 +106,7 @@ def find_alterations(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...
     return _find(text, {rule.id: _alteration(rule) for rule in base.alterations.values()}, most)
 
 
-def _alteration(rule: Alteration) -> tuple[list[str], list[str]]:
+def _alteration(rule: Alteration) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return _words(f"{rule.title} {rule.id.replace('-', ' ')}"), _words(
         f"{rule.operation.does} {rule.operation.cut} {rule.why}"
     )
@@ -113,5 +117,5 @@ def find_body_notes(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]
     return _find(text, {rule.id: _body_note(rule) for rule in base.body_notes.values()}, most)
 
 
-def _body_note(rule: BodyNote) -> tuple[list[str], list[str]]:
+def _body_note(rule: BodyNote) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return _words(" ".join((rule.title, rule.id.replace("-", " "), *rule.search))), _words(rule.judge)

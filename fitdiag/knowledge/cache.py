@@ -95,9 +95,12 @@ def remember(folder: Path, base: RuleBase, before: list[list[Any]]) -> None:
         place = _place(folder)
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         descriptor, name = tempfile.mkstemp(dir=place.parent)
-        with os.fdopen(descriptor, "w", encoding="utf-8") as handle:
-            json.dump(data, handle)
-        Path(name).replace(place)
+        try:
+            with os.fdopen(descriptor, "w", encoding="utf-8") as handle:
+                json.dump(data, handle)
+            Path(name).replace(place)
+        finally:
+            Path(name).unlink(missing_ok=True)
 
 
 _fields: dict[type[BaseModel], list[tuple[str, type[BaseModel] | None]]] = {}

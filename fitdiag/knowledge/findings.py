@@ -182,8 +182,10 @@ class _Reader:
             items = [((*loc, note), note, grade) for note, grade in value.items()]
         elif isinstance(value, list):
             for index, item in enumerate(value):
-                pairs = list(item.items()) if isinstance(item, Mapping) else [(item, "some")]
-                items += [((*loc, index), note, grade) for note, grade in pairs]
+                if isinstance(item, Mapping):
+                    items += [((*loc, index, note), note, grade) for note, grade in item.items()]
+                else:
+                    items.append(((*loc, index), item, "some"))
         elif value is not None:
             self.fault(loc, "body", "body notes are a list, like [flat-seat, low-seat]")
         for at, note, grade in items:
@@ -253,7 +255,7 @@ class _Reader:
         if amount is not None and symptom.measure is not None and seen is None:
             return measured(symptom, amount, side=side, error_mm=error_mm, origin=origin or "file")
         if seen is None and severity is None and side is None:
-            if "amount" not in value:
+            if "amount" not in value and all(value.get(key) is None for key in ("seen", "severity", "side")):
                 self.fault(
                     loc, "answer", f"{symptom.id}: nothing is answered here", "write seen: yes, or amount: 3/4 in"
                 )

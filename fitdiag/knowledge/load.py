@@ -218,6 +218,13 @@ def _keep(reading: _Reading, document: Document, loc: Location, data: Any, model
         reading.places["order", str(len(reading.order))] = document.where(loc)
         reading.order.append(rule)
         return rule
+    if isinstance(rule, Cause):
+        symptoms = [link.symptom for link in rule.shows]
+        for index, symptom in enumerate(symptoms):
+            if symptom in symptoms[:index]:  # no telling which strength counts, so nothing can be worked out
+                where = document.where((*loc, "shows", index, "symptom"))
+                told = f"'{rule.id}' shows '{symptom}' twice"
+                reading.problems.append(Problem("twice", told, where, "keep one link"))
     where = document.where((*loc, "id"))
     if rule.id in reading.owners:
         other_kind, other = reading.owners[rule.id]
@@ -275,6 +282,19 @@ def problems_of(
                 yield Problem("id", f"{told} is not an id", where, "lower-case words joined by hyphens, like flat-seat")
             case "string_type":
                 yield Problem("type", f"'{key}' must be text, not {told}", where, "put it in quotes")
+            case "tuple_type":
+                yield Problem("type", f"'{key}' must be a list, not {told}", where, "write '- ' items, or [one, two]")
+            case "mapping_type" | "dict_type" | "model_type" | "model_attributes_type":
+                yield Problem("type", f"'{key}' must be a block of 'key: value' lines, not {told}", where)
+            case "float_type" | "float_parsing":
+                yield Problem("type", f"'{key}' must be a number, not {told}", where)
+            case "too_short" | "string_too_short":
+                yield Problem("value", f"'{key}' is too short", where, "say at least one thing")
+            case "string_too_long":
+                yield Problem("value", f"'{key}' is longer than {fault['ctx']['max_length']} characters", where)
+            case "greater_than" | "less_than_equal":
+                asked = one_line(fault["msg"]).removeprefix("Input should be ")
+                yield Problem("value", f"'{key}' must be {asked}, not {told}", where)
             case _:
                 yield Problem("value", f"'{key}': {one_line(fault['msg'])}", where)
 
@@ -323,7 +343,9 @@ def _look_up_references(reading: _Reading, base: RuleBase) -> None:
             if value not in known[kind] and kind not in reading.unread:
                 told = f"there is no {kind} '{one_line(value, 60)}'"
                 hint = reading.hints.near(value, known[kind])
-                reading.problems.append(Problem("unknown-id", told, document.where((*loc, *at)), hint))
+                is_key = at[-1] == value and kind in reading.declared
+                where = document.where_key((*loc, *at[:-1]), value) if is_key else document.where((*loc, *at))
+                reading.problems.append(Problem("unknown-id", told, where, hint))
     reading.problems.extend(_words(reading, base))
 
 

@@ -73,6 +73,7 @@ class Measure(Rule):
     seen_from_mm: LengthMm = Field(alias="seen_from")
     give_mm: LengthMm = Field(alias="give")
     grades_mm: Mapping[Severity, LengthMm] = Field(alias="grades")
+    on_pattern: Text | None = None
     source: Text
 
 

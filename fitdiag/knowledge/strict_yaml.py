@@ -22,12 +22,11 @@ _LONGEST_LINE = 4000
 
 try:
     from yaml import CSafeLoader as _BaseLoader
-except ImportError:  # PyYAML built without libyaml: slower, the same result
+except ImportError:  # PyYAML built without libyaml: slower, and wants quotes round an item of [...] that ends in "?"
     from yaml import SafeLoader as _BaseLoader  # type: ignore[assignment]
 
-_STR = "tag:yaml.org,2002:str"
 _KIND_TAG = {
-    yaml.ScalarNode: _STR,
+    yaml.ScalarNode: "tag:yaml.org,2002:str",
     yaml.SequenceNode: "tag:yaml.org,2002:seq",
     yaml.MappingNode: "tag:yaml.org,2002:map",
 }
@@ -149,7 +148,7 @@ def parse_yaml(text: str, path: str) -> Document:
     """Parse YAML text; `path` is only for messages. Raises ProblemsFoundError."""
     _refuse_monsters(text, path)
     try:
-        _refuse_anchors(text, path)
+        _refuse_marks(text, path)
         loader = _Loader(text)
         try:
             root = loader.get_single_node()
@@ -191,15 +190,17 @@ def _refuse_monsters(text: str, path: str) -> None:
             )
 
 
-def _refuse_anchors(text: str, path: str) -> None:
-    """Refuse every &name and *name at its own place, before anything is put together from them."""
-    if "&" not in text:
+def _refuse_marks(text: str, path: str) -> None:
+    """Refuse every &name, *name and !tag at its own place, before anything is put together from them."""
+    if "&" not in text and "!" not in text:
         return  # an alias without its anchor is found by the parser
-    problems = [
-        _no_alias(_at(path, event.start_mark))
-        for event in yaml.parse(text, Loader=_Loader)
-        if getattr(event, "anchor", None) is not None
-    ]
+    problems = []
+    for event in yaml.parse(text, Loader=_Loader):
+        if getattr(event, "anchor", None) is not None:
+            problems.append(_no_alias(_at(path, event.start_mark)))
+        if (tag := getattr(event, "tag", None)) is not None:
+            told = f"tags ({one_line(tag, 40)}) are not allowed here"
+            problems.append(Problem("tag", told, _at(path, event.start_mark), "remove the !..."))
     if problems:
         raise ProblemsFoundError(problems)
 
@@ -213,14 +214,9 @@ def _no_alias(where: Where) -> Problem:
 
 
 def _plain(node: yaml.Node, path: str, problems: list[Problem], depth: int) -> Any:
-    if node.tag != _KIND_TAG[type(node)] or depth > DEEPEST:
-        where = _at(path, node.start_mark)
-        if depth > DEEPEST:
-            problems.append(Problem("too-deep", f"this is nested more than {DEEPEST} deep", where))
-        else:
-            problems.append(
-                Problem("tag", f"tags ({one_line(node.tag, 40)}) are not allowed here", where, "remove the !...")
-            )
+    if depth > DEEPEST:
+        told = f"this is nested more than {DEEPEST} deep"
+        problems.append(Problem("too-deep", told, _at(path, node.start_mark)))
         return None
     if isinstance(node, yaml.ScalarNode):
         return scalar(node.value) if not node.style else node.value
@@ -229,7 +225,7 @@ def _plain(node: yaml.Node, path: str, problems: list[Problem], depth: int) -> A
     mapping: dict[Any, Any] = {}
     for key_node, value_node in node.value:
         where = _at(path, key_node.start_mark)
-        if not isinstance(key_node, yaml.ScalarNode) or key_node.tag != _STR:
+        if not isinstance(key_node, yaml.ScalarNode):
             problems.append(Problem("key", "a key must be plain text", where))
             continue
         if key_node.value in mapping:

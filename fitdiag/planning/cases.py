@@ -123,8 +123,8 @@ def _case(document: Document, index: int, base: RuleBase, stem: str, hints: Hint
     if "source" in data:
         source = data["source"]
         if not isinstance(source, str) or source_key(source) not in base.sources:
-            at = document.where((index, "source"))
-            problems.append(Problem("unknown-id", f"there is no source '{one_line(source, 60)}'", at))
+            at, hint = document.where((index, "source")), hints.near(str(source), base.sources)
+            problems.append(Problem("unknown-id", f"there is no source '{one_line(source, 60)}'", at, hint))
     raw = data.get("expect")
     try:
         expect = Expect.model_validate(raw) if isinstance(raw, Mapping) else expect
@@ -156,7 +156,8 @@ def _unknown(expect: Expect, document: Document, index: int, base: RuleBase, hin
     }
     for loc, kind, rule in named:
         if rule not in known[kind]:
-            where = document.where((index, "expect", *loc))
+            start = (index, "expect", *loc[:-1])
+            where = document.where_key(start, rule) if loc[-1] == rule else document.where((*start, loc[-1]))
             yield Problem("unknown-id", f"there is no {kind} '{rule}'", where, hints.near(rule, known[kind]))
     try:
         if expect.amount:
@@ -174,8 +175,8 @@ def run_case(base: RuleBase, case: Case) -> list[Problem]:
     if expect.leads and (not diagnosis.beliefs or diagnosis.beliefs[0].cause != expect.leads):
         wrong.append(f"{expect.leads} should lead, but: {ranking}")
     for cause in expect.quiet:
-        if diagnosis.probability[cause] >= QUIET_BELOW:
-            wrong.append(f"{cause} should be quiet, but has {diagnosis.probability[cause]:.2f}")
+        if (probability := diagnosis.probability.get(cause, 0.0)) >= QUIET_BELOW:
+            wrong.append(f"{cause} should be quiet, but has {probability:.2f}")
     by_id = {item.alteration: item for item in plan.recommendations}
     listed = ", ".join(by_id) or "nothing"
     first = plan.recommendations[0] if plan.recommendations else None

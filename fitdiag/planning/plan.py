@@ -6,7 +6,7 @@ the reason, and what may stay as it is too. The tool suggests; the fitter decide
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -108,7 +108,7 @@ class _Planner:
                 recommendations[alteration] = replace(
                     recommendations[alteration], only_if=only_if, only_if_symptom=symptom
                 )
-            elif len(recommendations) < MOST_A_ROUND:
+            elif len(recommendations) < MOST_A_ROUND and not self._opposes(alteration, recommendations):
                 waiting = self._recommend(alteration, 0.0)
                 recommendations[alteration] = replace(
                     waiting, only_if=only_if, only_if_symptom=symptom, because=(because,), against=waiting.against[-1:]
@@ -243,6 +243,11 @@ class _Planner:
                 text = f"Only if this {still} at the try-on after '{lower_first(alteration.title)}': {sign}"
                 result[follow.do] = (text, follow.if_seen, sentence(follow.because))
         return result
+
+    def _opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
+        """Whether an alteration undoes one that is chosen already; both in a round make no sense."""
+        excluded = exclusive(self.base)
+        return any(frozenset((alteration, other)) in excluded for other in chosen)
 
     def _leave_alone(self, recommended: set[str]) -> tuple[Named, ...]:
         least = self.base.setting("leave_alone_from")

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from fitdiag.diagnosis.belief import Belief, Question, chance_words, lower_first, told
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.planning.plan import Named, Plan, Recommendation
+from fitdiag.planning.stages import MOVED_MM, Effects, Stage, moving
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_length
 
@@ -43,16 +45,20 @@ class Report:
     conclusion: Conclusion
     next_question: Question | None
     sections: tuple[Section, ...] = field(default=())
+    on_pattern: Effects | None = None
 
     @property
     def plan(self) -> Plan:
         return self.conclusion.plan
 
 
-def make_report(base: RuleBase, conclusion: Conclusion, client: str = "", *, steps: bool = True) -> Report:
+def make_report(
+    base: RuleBase, conclusion: Conclusion, client: str = "", *, steps: bool = True, on_pattern: Effects | None = None
+) -> Report:
     """The report of a conclusion. `client` is the fitter's own name for the client; empty if none is wanted.
 
     `steps=False` leaves the steps for cloth and paper and the longer reasoning out: the short form for the screen.
+    `on_pattern`: what the plan does to the client's pattern, where there is one.
     """
     findings, plan = conclusion.diagnosis.findings, conclusion.plan
     name = client or findings.client
@@ -60,6 +66,8 @@ def make_report(base: RuleBase, conclusion: Conclusion, client: str = "", *, ste
     writer = _Writer(base, findings, steps=steps)
     reasoning = writer.beliefs(conclusion.diagnosis.beliefs)
     sections = [writer.findings(), writer.plan(plan)] if steps else [writer.findings(), reasoning, writer.plan(plan)]
+    if on_pattern is not None:
+        sections.append(writer.on_pattern(on_pattern))
     if plan.leave_alone or plan.may_stay:
         sections.append(writer.leave_alone(plan))
     if plan.later:
@@ -79,7 +87,7 @@ def make_report(base: RuleBase, conclusion: Conclusion, client: str = "", *, ste
     if cautions:
         sections.append(Section("Cautions", (Items("", cautions),)))
     title = f"Alteration list for {name}" if name else "Alteration list"
-    return Report(title, name, conclusion, next_question, tuple(sections))
+    return Report(title, name, conclusion, next_question, tuple(sections), on_pattern)
 
 
 class _Writer:
@@ -202,6 +210,35 @@ class _Writer:
         """`1. Tuck across the back …: 3/4 in`, with a word if it waits for something."""
         rule = self.base.alterations[item.alteration]
         return f"{item.rank}. {rule.title}: {item.amount.text}{' (only if needed)' if item.only_if else ''}"
+
+    def on_pattern(self, found: Effects) -> Section:
+        """The measures that move, before, after each step and at the end; amounts solved on the pattern; warnings."""
+        units, parts = self.known.units, list[str | Items]()
+        if found.grade:
+            parts.append(f"The pattern is {found.grade}.")
+        for name, amount in found.solved.items():
+            parts.append(
+                f"Solved on this pattern: {lower_first(self.base.alterations[name].title)}, {format_length(amount, units)}."
+            )
+        for title, stages in (("Earlier rounds", found.history), ("This round", found.stages)):
+            lines = [self.moved(stages, name) for name in moving(stages)]
+            if lines:
+                parts.append(Items(f"{title}: measures that move", tuple(lines)))
+        if found.warnings:
+            parts.append(Items("Warnings", found.warnings))
+        return Section("On the pattern", tuple(parts) or ("No measure of the pattern moves.",))
+
+    def moved(self, stages: Sequence[Stage], name: str) -> str:
+        """One measure through the stages of a plan, with the change of each step."""
+        units = self.known.units
+        text = f"{name}: {format_length(stages[0].measures[name], units)}"
+        for before, after in pairwise(stages):
+            change = after.measures[name] - before.measures[name]
+            if abs(change) >= MOVED_MM:
+                title = lower_first(self.base.alterations[after.name].title)
+                now, by = format_length(after.measures[name], units), format_length(abs(change), units)
+                text += f"; after '{title}' {now} ({'+' if change > 0 else '-'}{by})"
+        return text
 
     def leave_alone(self, plan: Plan) -> Section:
         parts: list[str | Items] = []

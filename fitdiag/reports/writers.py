@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.stages import Effects, Stage
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
 
@@ -191,11 +192,34 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
         "leave_alone": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.leave_alone],
         "may_stay": list(plan.may_stay),
         "later": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.later],
+        **({"on_pattern": effects_data(report.on_pattern)} if report.on_pattern else {}),
         "next_question": (
             {"symptom": report.next_question.symptom, "gain_bits": round(report.next_question.gain_bits, 6)}
             if report.next_question
             else None
         ),
+    }
+
+
+def effects_data(found: Effects) -> dict[str, Any]:
+    """What a plan does to the pattern, lengths in mm."""
+
+    def rows(stages: tuple[Stage, ...]) -> list[dict[str, Any]]:
+        return [
+            {
+                "after": stage.name,
+                "amount_mm": stage.amount,
+                "measures_mm": {name: round(mm, 3) for name, mm in stage.measures.items()},
+            }
+            for stage in stages
+        ]
+
+    return {
+        "grade": found.grade,
+        "stages": rows(found.stages),
+        "history": rows(found.history),
+        "solved_mm": {name: round(mm, 3) for name, mm in found.solved.items()},
+        "warnings": list(found.warnings),
     }
 
 
@@ -212,7 +236,7 @@ WRITERS: Mapping[str, Callable[[Report, RuleBase], str]] = {
 _NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)  # as on memory sticks
 
 
-def write_atomically(path: Path, text: str, *, replace: bool = False, private: bool = True) -> None:
+def write_atomically(path: Path, content: str | bytes, *, replace: bool = False, private: bool = True) -> None:
     """Write a whole file or nothing. An existing file is kept unless `replace`. Raises ProblemsFoundError.
 
     `private`: only the owner can read it.
@@ -225,8 +249,8 @@ def write_atomically(path: Path, text: str, *, replace: bool = False, private: b
         descriptor, name = tempfile.mkstemp(prefix=".fitdiag-", dir=path.parent)
         hint = "nothing was changed"
         try:
-            with os.fdopen(descriptor, "w", encoding="utf-8", newline="") as handle:
-                handle.write(text)
+            with os.fdopen(descriptor, "wb") as handle:
+                handle.write(content.encode() if isinstance(content, str) else content)
                 handle.flush()
                 os.fsync(handle.fileno())
             Path(name).chmod(0o600 if private else 0o644)

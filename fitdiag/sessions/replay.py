@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fitdiag.diagnosis.belief import chance_words
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import Where, one_line, stop
+from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.sessions.log import Event, ReadLog
 from fitdiag.sessions.state import Conclusion, State, conclude, conclusion_event, fold
 from fitdiag.units import format_length
@@ -34,10 +34,21 @@ def replay(log: ReadLog, base: RuleBase) -> Replay:
         if event["event"] == "rules" and isinstance(event.get("rules"), dict):
             rules = event["rules"]
     changed = rules.get("fingerprint") != base.fingerprint
-    differences = [f"These rules do not know '{rule}'; the answer is left out." for rule in state.unknown]
+    differences = left_out(state, base)
     if state.recorded is not None:
         differences += _differences(state.recorded, conclusion_event(conclusion), base, state)
     return Replay(state, conclusion, changed, tuple(differences))
+
+
+def left_out(state: State, base: RuleBase) -> list[str]:
+    """In words, the answers of a log that cannot be counted: of rules that are no more, or damaged."""
+    known = {*base.symptoms, *base.body_notes, *base.alterations}
+    return [
+        f"What was saved about '{rule}' cannot be read; it is left out."
+        if rule in known
+        else f"These rules do not know '{rule}'; the answer is left out."
+        for rule in state.unknown
+    ]
 
 
 def refuse_other_garment(log: ReadLog, base: RuleBase) -> None:
@@ -47,7 +58,7 @@ def refuse_other_garment(log: ReadLog, base: RuleBase) -> None:
         raise stop(
             "garment",
             f"this log is about {one_line(garment, 40)}, these rules are for {base.about.garment}",
-            where=Where(one_line(log.path), 1, 1),
+            where=Where(shown_path(log.path), 1, 1),
             hint="give the rules it was written with: --rules DIR",
         )
 

@@ -1,0 +1,1 @@
+"""The pattern in the computer: pieces, their measures, drafting, alterations as geometry, solving and drawing."""

@@ -1,0 +1,371 @@
+"""What one alteration does to a piece, seen side by side: what moved, what is added or taken away, how far, and in words.
+
+Paper that is added and paper that is taken away (cut off, or lying double) are areas in pattern mm, y up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from fitdiag.pattern.alter import Altered, Cut, rotated, turned
+from fitdiag.pattern.piece import SEAMS, Array, Dart, Piece, Side, points
+from fitdiag.units import Units, format_length
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+    from shapely.geometry.base import BaseGeometry
+
+Kind = Literal["open", "close", "spread", "overlap", "slide", "swing", "edge", "darts", "grain", "none"]
+SEEN_MM = 0.8  # what moves less is not marked
+
+
+@dataclass(frozen=True, eq=False)
+class Mark:
+    """A length to be shown: from the old place to the new one, and where the figures stand (None: in line)."""
+
+    a: Array
+    b: Array
+    amount: float
+    away: Array | None
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """One piece before and after, laid over each other so that what did not move coincides."""
+
+    kind: Kind
+    old: Piece
+    new: Piece
+    cut: Cut | None
+    true: tuple[str, ...]
+    grain: Array  # the grainline afterwards, hem to waist
+    old_grain: Array | None  # the part of it that no longer counts
+    added: BaseGeometry
+    removed: BaseGeometry
+    extra: BaseGeometry  # what a cut alone does not explain
+    marks: tuple[Mark, ...]
+    amount: float
+    units: Units
+    lower: BaseGeometry | None = None  # the two parts of a cut piece, the upper one where it comes to lie
+    upper: BaseGeometry | None = None
+
+    @property
+    def side(self) -> Side:
+        return self.old.side
+
+
+def seam_word(side: Side, seam: str) -> str:
+    """The trade's name of a seam on a piece."""
+    return {"centre": f"centre {side}", "side": "side seam", "curve": "crotch curve"}.get(seam, seam)
+
+
+# What has changed
+
+
+def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Change:
+    """A piece before and after an alteration of `amount` mm."""
+    from shapely import GeometryCollection, Polygon  # noqa: PLC0415
+
+    new, cut, nothing = altered.piece, altered.cut, GeometryCollection()
+    kind, angle = _kind(old, altered)
+    grain = grain_of(new)
+    if kind == "swing":
+        about = new.seams["waist"].mean(axis=0)
+        shift = old.seams["waist"].mean(axis=0) - about
+        new, grain = _shifted(turned(new, about, angle), shift), rotated(grain, about, angle) + shift
+    before, after = Polygon(old.outline), Polygon(new.outline)
+    base, lower, upper, gap, old_grain = before, None, None, nothing, None
+    marks: list[Mark] = []
+    if cut is not None and kind == "slide":
+        crotch, moved = old.corner("crotch-point"), cut.filled[-1] - cut.start
+        marks.append(Mark(crotch, crotch + moved, amount, _outward(before, crotch, moved)))
+    elif cut is not None:
+        start, end = cut.filled[-1], cut.filled[-2]  # where the ends of the cut come to lie with the part above it
+        lower, above = parted(before, cut)
+        upper = _carried(above, cut)
+        gap = Polygon([cut.start, cut.end, end, start]).buffer(0)
+        base = lower.union(upper).union(gap if kind in ("open", "spread") else nothing).buffer(0.2).buffer(-0.2)
+        a, b = (cut.end, end) if cut.hinge is not None and np.allclose(cut.hinge, cut.start) else (cut.start, start)
+        marks.append(Mark(a, b, amount, _outward(before, a, b - a)))
+        above_cut = _above(grain_of(old), cut)
+        old_grain = carry(above_cut, cut) if above_cut is not None and cut.hinge is not None else None
+    elif kind == "grain":
+        old_grain = grain_of(old)
+        y = old.levels["knee"] + 60.0
+        marks.append(Mark(np.array([old.grain_x, y]), np.array([new.grain_x, y]), amount, None))
+    step = gap.buffer(4 + amount * 0.3)  # where the parts of a cut meet with a step is for truing, not for marking
+    extra = [
+        _clean(area, step, 0.25 if gap.is_empty else 1.0) for area in (after.difference(base), base.difference(after))
+    ]
+    either = extra[0].union(extra[1])
+    if cut is None:
+        marks += _edge_marks(old, new, before, amount)
+    elif kind != "slide":
+        marks += _strip_marks(base, new, either, amount)
+    if kind == "darts":
+        marks += [mark for pair in zip(old.darts, new.darts, strict=True) for mark in _dart_marks(*pair)]
+    opened, doubled = (gap, nothing) if kind in ("open", "spread") else (nothing, gap)
+    return Change(
+        kind, old, new, cut, altered.true, grain, old_grain, opened.union(extra[0]), doubled.union(extra[1]), either,
+        tuple(marks), amount, units, lower, upper,
+    )  # fmt: skip
+
+
+def _kind(old: Piece, altered: Altered) -> tuple[Kind, float]:
+    """What sort of alteration it is, and by how much the new piece is turned against the old (radians, to turn it back)."""
+    new, cut = altered.piece, altered.cut
+    if cut is not None:
+        moved = (
+            cut.filled[-1] - cut.start
+            if cut.hinge is None or not np.allclose(cut.hinge, cut.start)
+            else cut.filled[-2] - cut.end
+        )
+        if cut.hinge is None:
+            line, way = cut.end - cut.start, moved
+            if abs(line[0] * way[1] - line[1] * way[0]) < 1e-6 * np.hypot(*line) * max(np.hypot(*way), 1e-9) + 1e-9:
+                return "slide", 0.0
+            return ("spread" if moved[1] > 0 else "overlap"), 0.0
+        return ("open" if moved[1] > 0 else "close"), 0.0
+    far = [
+        0.0 if len(new.seams[s]) == len(old.seams[s]) and np.allclose(new.seams[s], old.seams[s], atol=0.05) else 1.0
+        for s in SEAMS
+    ]
+    if any(far):
+        angle = _turn(new.seams["waist"], old.seams["waist"])
+        return ("swing", angle) if angle is not None and abs(angle) > 1e-6 else ("edge", 0.0)
+    if any(
+        not np.allclose(a, b, atol=0.05)
+        for one, other in zip(old.darts, new.darts, strict=True)
+        for a, b in zip(ends_of(one), ends_of(other), strict=True)
+    ):
+        return "darts", 0.0
+    return ("grain", 0.0) if abs(new.grain_x - old.grain_x) > 0.05 else ("none", 0.0)
+
+
+def _turn(line: Array, onto: Array) -> float | None:
+    """The turn that lays a line on another of the same shape, radians; None if their shapes differ."""
+    if len(line) != len(onto):
+        return None
+    a, b = line - line.mean(axis=0), onto - onto.mean(axis=0)
+    angle = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
+    return angle if np.allclose(rotated(a, np.zeros(2), angle), b, atol=0.02) else None
+
+
+def _shifted(piece: Piece, by: Array) -> Piece:
+    return replace(
+        piece,
+        seams={name: points(line + by) for name, line in piece.seams.items()},
+        lines={name: points(line + by) for name, line in piece.lines.items()},
+        darts=tuple(Dart(*(end + by for end in ends_of(dart))) for dart in piece.darts),
+    )
+
+
+def ends_of(dart: Dart) -> tuple[Array, Array, Array]:
+    return dart.left, dart.right, dart.tip
+
+
+def grain_of(piece: Piece) -> Array:
+    """The grainline of a piece, a little above the hem to a little below the waist."""
+    low, x = float(piece.outline[:, 1].min()), piece.grain_x
+    waist = piece.seams["waist"]
+    top = (
+        float(np.interp(x, waist[:, 0], waist[:, 1])) if waist[0, 0] <= x <= waist[-1, 0] else float(waist[:, 1].min())
+    )
+    return points([[x, low + (top - low) * 0.06], [x, top - (top - low) * 0.02]])
+
+
+def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:
+    """A piece in two: what lies below the cut and what lies above it."""
+    from shapely import Polygon as Area  # noqa: PLC0415
+
+    run = cut.end - cut.start
+    wide = run / np.hypot(*run) * 2000
+    up = np.array([-wide[1], wide[0]])
+    half = Area([cut.start - wide, cut.end + wide, cut.end + wide + up, cut.start - wide + up])
+    return polygon.difference(half), polygon.intersection(half)
+
+
+def _carried(area: BaseGeometry, cut: Cut) -> BaseGeometry:
+    from shapely import transform  # noqa: PLC0415
+
+    result: BaseGeometry = transform(area, lambda coords: np.asarray(carry(coords, cut)))
+    return result
+
+
+def carry(line: Array, cut: Cut) -> Array:
+    """Points above a cut taken to where the alteration lays them."""
+    start, end = cut.filled[-1], cut.filled[-2]
+    if cut.hinge is None:
+        return points(line + (start - cut.start))
+    was, now = (
+        (cut.end - cut.hinge, end - cut.hinge)
+        if np.allclose(cut.hinge, cut.start)
+        else (cut.start - cut.hinge, start - cut.hinge)
+    )
+    return rotated(line, cut.hinge, float(np.arctan2(was[0] * now[1] - was[1] * now[0], was @ now)))
+
+
+def _above(line: Array, cut: Cut) -> Array | None:
+    """The part of a plumb line above a cut; None if there is none."""
+    share = (line[0, 0] - cut.start[0]) / (cut.end[0] - cut.start[0]) if cut.end[0] != cut.start[0] else 0.5
+    y = float(cut.start[1] + share * (cut.end[1] - cut.start[1]))
+    return points([[line[0, 0], max(y, line[0, 1])], line[1]]) if y < line[1, 1] else None
+
+
+def _outward(polygon: Polygon, at: Array, direction: Array) -> Array:
+    """Square to a direction, and away from the middle of the piece near a point."""
+    from shapely import Point  # noqa: PLC0415
+
+    normal = np.array([-direction[1], direction[0]]) / (np.hypot(*direction) or 1.0)
+    one, other = (polygon.intersection(Point(*(at + sign * normal * 30)).buffer(29)).area for sign in (1, -1))
+    result: Array = normal if one <= other else -normal
+    return result
+
+
+def _clean(area: BaseGeometry, apart: BaseGeometry, worth: float) -> BaseGeometry:
+    """An area without slivers thinner than twice `worth` mm, and without what lies within `apart`."""
+    from shapely import GeometryCollection, get_parts  # noqa: PLC0415
+    from shapely.ops import unary_union  # noqa: PLC0415
+
+    whole = area.buffer(0)
+    kept = [part for part in get_parts(whole) if part.difference(apart).area > 15 and not part.buffer(-worth).is_empty]
+    return unary_union(kept) if kept else GeometryCollection()
+
+
+def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[Mark]:
+    """Where each moved seam has moved farthest; seams that share a moved corner count once."""
+    marks: list[Mark] = []
+    for seam in ("curve", "waist", "hem", "centre", "side", "inseam"):
+        one, other = old.seams[seam], new.seams[seam]
+        if len(one) != len(other):
+            continue
+        far = np.hypot(*(other - one).T)
+        widest = np.nonzero(far >= far.max() - 0.02)[0]
+        index = next((end for end in (0, len(far) - 1) if end in widest), int(widest[len(widest) // 2]))
+        if far[index] < SEEN_MM or any(
+            np.hypot(*(mark.a - one[index])) < 60 and abs(mark.amount - far[index]) < 1 for mark in marks
+        ):
+            continue
+        way = other[index] - one[index]
+        corner = index in (0, len(one) - 1)
+        marks.append(
+            Mark(
+                one[index],
+                other[index],
+                _told(float(far[index]), amount),
+                _outward(before, one[index], way) if corner else None,
+            )
+        )
+    return [mark for mark in marks if mark.amount >= 0.4 * max(other.amount for other in marks)]
+
+
+def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: float) -> list[Mark]:
+    """The widest place of each strip that lies between the cut piece and the new outline."""
+    from shapely import Point, Polygon, get_parts  # noqa: PLC0415
+    from shapely.ops import nearest_points  # noqa: PLC0415
+
+    marks: list[Mark] = []
+    for strip_area in get_parts(extra):
+        near = [p for seam in SEAMS for p in new.seams[seam] if strip_area.distance(Point(*p)) < 0.3]
+        if not near:
+            continue
+        far = [base.boundary.distance(Point(*p)) for p in near]
+        b = near[int(np.argmax(far))]
+        if max(far) < SEEN_MM:
+            continue
+        a = np.array(nearest_points(base.boundary, Point(*b))[0].coords[0])
+        corner = min(np.hypot(*(b - new.seams[seam][0])) for seam in SEAMS) < 0.1
+        marks.append(Mark(a, b, _told(max(far), amount), _outward(Polygon(new.outline), b, b - a) if corner else None))
+    return marks
+
+
+def _dart_marks(old: Dart, new: Dart) -> list[Mark]:
+    longer = float(np.hypot(*(new.tip - old.tip)))
+    if longer > SEEN_MM:
+        return [Mark(old.tip, new.tip, longer, np.array([1.0, 0.0]))]
+    up = (new.left + new.right) / 2 - new.tip
+    return [Mark(new.left, new.right, new.width, up / np.hypot(*up))]
+
+
+def _told(measured: float, amount: float) -> float:
+    """The amount that was asked for where the measured one is the same but for a curve's slant."""
+    return amount if abs(measured - amount) <= 0.03 * amount + 0.1 else measured
+
+
+# What it is called
+
+
+def open_edge(change: Change) -> tuple[str, str]:
+    """Names of the seam where a wedge is widest, and of the one where it ends."""
+    cut = change.cut
+    assert cut is not None and cut.hinge is not None
+    free, far = (cut.end, cut.start) if np.allclose(cut.hinge, cut.start) else (cut.start, cut.end)
+    return tuple(seam_word(change.side, _seam_at(change.old, point)) for point in (free, far))  # type: ignore[return-value]
+
+
+def _seam_at(piece: Piece, point: Array) -> str:
+    from shapely import LineString, Point  # noqa: PLC0415
+
+    return min(SEAMS, key=lambda seam: LineString(piece.seams[seam]).distance(Point(*point)))
+
+
+def sentence(change: Change) -> str:
+    """One alteration of one piece in a line, without the name of the piece."""
+    amount = format_length(change.amount, change.units)
+    if change.kind in ("open", "close"):
+        free, far = open_edge(change)
+        verb = "Open a wedge of" if change.kind == "open" else "Overlap a wedge of"
+        text = f"{verb} {amount} at the {free}, to nothing at the {far}."
+    elif change.kind in ("spread", "overlap"):
+        text = f"{'Spread' if change.kind == 'spread' else 'Overlap'} by {amount}, the same from edge to edge."
+    elif change.kind == "slide":
+        text = f"Slide the crotch section down by {amount} along the cut. It keeps its shape."
+    elif change.kind == "swing":
+        text = f"Swing the leg by {amount} at the hem, to nothing at the thigh. Draw a new grainline."
+    elif change.kind == "edge":
+        widest = format_length(max(mark.amount for mark in change.marks), change.units)
+        seams = ", ".join(seam_word(change.side, name) for name in change.true)
+        text = f"Draw a new line ({seams}), {widest} at the widest place."
+        if change.true == ("waist", "hem"):  # the whole side part was moved
+            text = f"{'Add' if change.removed.is_empty else 'Take'} {widest} along the whole side edge; the darts beside it move too."
+    elif change.kind == "darts":
+        text = (
+            f"Move the point of each dart by {amount}."
+            if tips_move(change)
+            else f"Redraw the darts, {amount} wider in all."
+        )
+    elif change.kind == "grain":
+        text = f"Move the drawn grainline by {amount}. The outline stays."
+    else:
+        text = "The paper stays as it is."
+    if not change.extra.is_empty and change.cut is not None and change.kind != "slide":
+        text += f" Then {extra_words(change)} by {format_length(change.marks[-1].amount, change.units)}."
+    return text
+
+
+def parallel(change: Change) -> bool:
+    """Whether a seam was moved by the same along its whole length, as the hem is, or the side of a piece made wider."""
+    one, other = change.old.seams["hem"], change.new.seams["hem"]
+    return (
+        len(one) != len(other) or float(np.hypot(*(other - one).T).min()) > SEEN_MM or change.true == ("waist", "hem")
+    )
+
+
+def tips_move(change: Change) -> bool:
+    return any(
+        np.hypot(*(other.tip - one.tip)) > SEEN_MM
+        for one, other in zip(change.old.darts, change.new.darts, strict=True)
+    )
+
+
+def extra_words(change: Change) -> str:
+    seam = _seam_at(change.new, change.marks[-1].b)
+    return "raise the waist" if seam in ("waist", "centre") else f"let out the {seam_word(change.side, seam)}"
+
+
+def to_true(change: Change) -> str:
+    names = [seam_word(change.side, seam) for seam in change.true]
+    return f"True: {', '.join(names)}." if names else "No seam to true."

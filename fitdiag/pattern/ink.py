@@ -1,0 +1,437 @@
+"""A drawing as data: an immutable list of strokes, fills and texts in mm on paper, y down; its SVG writer; the pen that makes one.
+
+Nothing is told by colour: lines differ by width and dashes, areas by hatching. The pen keeps account of what is on the paper,
+so that a label finds a free place. Text sizes are in points.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from math import atan2, cos, degrees, hypot, pi, radians, sin
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from fitdiag.pattern.piece import Array
+from fitdiag.problems import one_line
+
+if TYPE_CHECKING:
+    from shapely import LineString, Polygon, STRtree
+    from shapely.geometry.base import BaseGeometry
+
+MM_PER_POINT = 25.4 / 72
+XY = tuple[float, float]
+Box = tuple[float, float, float, float]  # left, top, right, bottom
+Anchor = Literal["start", "middle", "end"]
+
+
+@dataclass(frozen=True)
+class Stroke:
+    """A polyline; closed when its last point is its first. `dash`: lengths on and off, in mm."""
+
+    points: tuple[XY, ...]
+    width: float
+    dash: tuple[float, ...] = ()
+    role: str = ""
+
+    @property
+    def closed(self) -> bool:
+        return len(self.points) > 2 and self.points[0] == self.points[-1]
+
+
+@dataclass(frozen=True)
+class Fill:
+    """A filled area without an edge; `grey` runs from 0, black, to 1, white."""
+
+    points: tuple[XY, ...]
+    grey: float = 0.0
+    role: str = ""
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of text: where its baseline is anchored, size in points, turned counter-clockwise by degrees."""
+
+    x: float
+    y: float
+    text: str
+    size: float
+    anchor: Anchor = "start"
+    angle: float = 0.0
+    bold: bool = False
+    role: str = ""
+
+
+Item = Stroke | Fill | Text
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A finished drawing: what it is called, what it shows in words, its size in mm, and all that is on it."""
+
+    title: str
+    desc: str
+    width: float
+    height: float
+    items: tuple[Item, ...]
+
+
+@dataclass(frozen=True)
+class Style:
+    """How a line of one role is drawn: width and dashes in mm."""
+
+    width: float
+    dash: tuple[float, ...] = ()
+
+
+STYLES: Mapping[str, Style] = {
+    "new": Style(0.6),
+    "old": Style(0.25, (1.6, 1.1)),
+    "cut": Style(0.4, (3.4, 0.9, 0.5, 0.9)),
+    "dart": Style(0.35),
+    "balance": Style(0.18),
+    "grain": Style(0.25),
+    "hatch": Style(0.16),
+    "dimension": Style(0.2),
+    "stitching": Style(0.3, (3.0, 1.5)),
+    "frame": Style(0.15),
+    "window": Style(0.2, (0.6, 0.7)),
+    "part": Style(0.4),
+}
+
+
+WEIGHTS: Mapping[str, float] = {  # what a line costs a label that would cover it, per mm
+    **dict.fromkeys(("new", "part", "stitching", "frame", "dimension"), 10.0), "cut": 6.0, "dart": 5.0, "grain": 5.0,
+}  # fmt: skip
+
+
+def svg(drawing: Drawing) -> str:
+    """The drawing as a self-contained SVG image: no script, nothing from outside, with a title and a description."""
+    title, desc = (escape(one_line(text, 2000)) for text in (drawing.title, drawing.desc))
+    key = hashlib.blake2s(f"{title}\n{desc}".encode(), digest_size=6).hexdigest()
+    edge = 1.0  # so that a frame at the edge keeps its whole width
+    width, height = _number(drawing.width + 2 * edge), _number(drawing.height + 2 * edge)
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="t{key} d{key}" '
+        f'width="{width}mm" height="{height}mm" viewBox="-{_number(edge)} -{_number(edge)} {width} {height}" '
+        'font-family="Helvetica, Arial, Liberation Sans, sans-serif">',
+        f'<title id="t{key}">{title}</title>',
+        f'<desc id="d{key}">{desc}</desc>',
+        f'<rect x="-{_number(edge)}" y="-{_number(edge)}" width="{width}" height="{height}" fill="#fff"/>',
+    ]
+    lines += [_svg_item(item) for item in drawing.items]
+    return "\n".join([*lines, "</svg>", ""])
+
+
+def _svg_item(item: Item) -> str:
+    name = f' class="{escape(item.role)}"' if item.role else ""
+    if isinstance(item, Text):
+        x, y = _number(item.x), _number(item.y)
+        turn = f' transform="rotate({_number(-item.angle)} {x} {y})"' if item.angle else ""
+        anchor = f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
+        weight = ' font-weight="bold"' if item.bold else ""
+        size = _number(item.size * MM_PER_POINT)
+        return f'<text{name} x="{x}" y="{y}" font-size="{size}"{anchor}{weight}{turn}>{escape(one_line(item.text, 400))}</text>'
+    points = item.points[:-1] if isinstance(item, Stroke) and item.closed else item.points
+    path = "M" + "L".join(f"{_number(x)} {_number(y)}" for x, y in points)
+    if isinstance(item, Fill):
+        shade = f"{round(item.grey * 255):02x}"
+        return f'<path{name} d="{path}Z" fill="#{shade}{shade}{shade}"/>'
+    dash = f' stroke-dasharray="{" ".join(_number(part) for part in item.dash)}"' if item.dash else ""
+    return (
+        f'<path{name} d="{path}{"Z" if item.closed else ""}" fill="none" stroke="#000" '
+        f'stroke-width="{_number(item.width)}"{dash} stroke-linejoin="round"/>'
+    )
+
+
+def _number(value: float) -> str:
+    return f"{value:.3f}".rstrip("0").rstrip(".") if round(value, 3) else "0"
+
+
+# Helvetica's advance widths in thousandths of the size, from the font's public metrics; letters not named take 556.
+_WIDTHS = {
+    **dict.fromkeys("ijl'|", 222), **dict.fromkeys("ftI ./,:;!\\[]", 278), **dict.fromkeys("r-()`{}", 333),
+    **dict.fromkeys("ckvxyzsJ", 500), **dict.fromkeys("FTZL", 611), **dict.fromkeys("ABEKPSVXY&", 667),
+    **dict.fromkeys("CDHNRUw", 722), **dict.fromkeys("GOQ", 778), "m": 833, "M": 833, "W": 944, "%": 889,
+}  # fmt: skip
+
+
+def text_width(text: str, size: float, bold: bool = False) -> float:
+    """Width of a text in mm as Helvetica sets it, with room for a wider font in its place; bold is taken wider still."""
+    return sum(_WIDTHS.get(char, 556) for char in text) / 1000 * size * MM_PER_POINT * (1.26 if bold else 1.15)
+
+
+def wrapped(text: str, size: float, width: float) -> list[str]:
+    """Text in lines not wider than `width` mm; a single word that is wider is cut with dots."""
+    lines: list[str] = []
+    for word in re.sub(r"(?<=\d) (?=\d|in\b|cm\b)", "\u00a0", " ".join(text.split())).split(
+        " "
+    ):  # an amount stays whole
+        if lines and text_width(f"{lines[-1]} {word}", size) <= width:
+            lines[-1] += f" {word}"
+            continue
+        while text_width(word, size) > width and len(word) > 4:
+            word = word[:-4] + "..."  # noqa: PLW2901
+        lines.append(word)
+    return [line.replace("\u00a0", " ") for line in lines]
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A place a label may take: the middle of its box, and its turn in degrees."""
+
+    x: float
+    y: float
+    angle: float = 0.0
+
+
+class Pen:
+    """Draws on one sheet of paper in mm, y down, and knows what is taken."""
+
+    def __init__(self, width: float, height: float, hatching: float = 1.8, *, ground: bool = True) -> None:
+        self.width, self.height, self.hatching = width, height, hatching
+        self.ground = ground  # whether a label hides the lines it covers
+        self._items: list[Item] = []
+        self._over: list[Item] = []  # labels lie above all lines
+        self._lines: list[LineString] = []
+        self._weights: list[float] = []  # what each line costs a label that would cover it, per mm
+        self._taken: list[Polygon] = []
+        self._tree: STRtree | None = None  # of the lines; made anew when one was added
+
+    def done(self, title: str, desc: str, height: float | None = None) -> Drawing:
+        return Drawing(title, desc, self.width, self.height if height is None else height, (*self._items, *self._over))
+
+    def line(
+        self, points: Array | Sequence[XY], role: str, clip: Box | None = None, width: float | None = None
+    ) -> list[Array]:
+        """A polyline in the style of its role, clipped to a box; the parts that were drawn."""
+        line = np.asarray(points, dtype=float)
+        parts = [line] if clip is None else clipped(line, clip)
+        style = STYLES[role]
+        for part in parts:
+            self._items.append(Stroke(_pairs(part), style.width if width is None else width, style.dash, role))
+            self._note(part, WEIGHTS.get(role, 3.0))
+        return parts
+
+    def fill(self, points: Array | Sequence[XY], grey: float, role: str = "") -> None:
+        self._items.append(Fill(_pairs(np.asarray(points, dtype=float)), grey, role))
+
+    def dot(self, at: XY, radius: float, grey: float, role: str) -> None:
+        """A filled circle, as a polygon of 24 sides."""
+        turn = np.linspace(0, 2 * pi, 25)[:-1]
+        self.fill(np.column_stack([at[0] + radius * np.cos(turn), at[1] + radius * np.sin(turn)]), grey, role)
+
+    def ring(self, at: XY, radius: float, role: str) -> None:
+        """A circle line round a white ground with a dot in it: the mark of a hinge."""
+        self.dot(at, radius, 1.0, role)
+        turn = np.linspace(0, 2 * pi, 25)
+        turn[-1] = 0.0
+        self.line(np.column_stack([at[0] + radius * np.cos(turn), at[1] + radius * np.sin(turn)]), "part", width=0.3)
+        self.dot(at, radius * 0.45, 0.0, role)
+
+    def arrow(self, tip: XY, start: XY, role: str = "dimension", head: float = 2.0) -> None:
+        """A line with a filled head at its tip."""
+        run = hypot(tip[0] - start[0], tip[1] - start[1]) or 1.0
+        u = ((tip[0] - start[0]) / run, (tip[1] - start[1]) / run)
+        self.line([start, (tip[0] - u[0] * head * 0.8, tip[1] - u[1] * head * 0.8)], role)
+        foot = (tip[0] - u[0] * head, tip[1] - u[1] * head)
+        side = (-u[1] * head * 0.28, u[0] * head * 0.28)
+        self.fill([tip, (foot[0] + side[0], foot[1] + side[1]), (foot[0] - side[0], foot[1] - side[1])], 0.0, role)
+        self._note(np.array([start, tip]))
+
+    def hatch(self, area: BaseGeometry, *, cross: bool) -> None:
+        """Hatching over an area given on paper: single lines, or crossed ones."""
+        from shapely import MultiLineString, get_parts  # noqa: PLC0415
+
+        if area.is_empty:
+            return
+        left, top, right, bottom = area.bounds
+        run = bottom - top
+        starts = np.arange(np.floor((left - run) / self.hatching) * self.hatching, right, self.hatching)
+        for foot, head in ((bottom, top), (top, bottom))[: 2 if cross else 1]:
+            rays = [((x, foot), (x + run, head)) for x in starts]
+            for part in get_parts(MultiLineString(rays).intersection(area)):
+                if part.geom_type == "LineString" and part.length > 0.15:
+                    self.line(np.asarray(part.coords), "hatch")
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        size: float,
+        *,
+        anchor: Anchor = "start",
+        bold: bool = False,
+        role: str = "text",
+    ) -> None:
+        """A text at a fixed place."""
+        from shapely import box  # noqa: PLC0415
+
+        self._over.append(Text(x, y, text, size, anchor, 0.0, bold, role))
+        wide = text_width(text, size, bold)
+        left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
+        self._taken.append(box(left, y - size * MM_PER_POINT * 0.75, left + wide, y + size * MM_PER_POINT * 0.25))
+
+    def label(
+        self, text: str, spots: Iterable[Spot], within: Box, *, size: float = 9.0, role: str = "label", bold: bool = False,
+        leader: XY | None = None, must: bool = True,
+    ) -> bool:  # fmt: skip
+        """A text at the free-est of the spots, the first of equals; on white ground where it covers lines (if the pen does so).
+
+        `leader`: what it names, joined by a thin line when it had to go far. Without `must` it is left out where it would
+        cover another label. Says whether it was set.
+        """
+        wide, high = text_width(text, size, bold) + 1.2, size * MM_PER_POINT
+        best: tuple[float, Spot, Polygon, float] | None = None
+        for order, spot in enumerate(spots):
+            if best is not None and best[0] <= order * 0.4:
+                break  # no later spot can cost less
+            ground = _ground(spot, wide, high)
+            cost, ink = self._cost(ground, within)
+            cost += order * 0.4
+            if best is None or cost < best[0]:
+                best = (cost, spot, ground, ink)
+        if best is None or (best[0] >= 100 and not must):
+            return False
+        _, spot, ground, ink = best
+        if ink > 0.3 and self.ground:
+            self._over.append(Fill(_pairs(np.asarray(ground.exterior.coords)[:-1]), 1.0, "ground"))
+        if leader is not None and (away := hypot(spot.x - leader[0], spot.y - leader[1])) > wide / 2 + 5:
+            from shapely import LineString  # noqa: PLC0415
+
+            free = LineString([leader, (spot.x, spot.y)]).difference(ground)
+            if not free.is_empty and away:
+                self._over.append(Stroke(_pairs(np.asarray(free.coords)), 0.15, (), "leader"))
+                self._note(np.asarray(free.coords))
+        turn = radians(spot.angle)
+        x, y = spot.x + 0.35 * high * sin(turn), spot.y + 0.35 * high * cos(turn)
+        self._over.append(Text(x, y, text, size, "middle", spot.angle, bold, role))
+        self._taken.append(ground)
+        return True
+
+    def dimension(self, a: XY, b: XY, text: str, away: XY | None) -> tuple[XY, list[Spot]]:
+        """The arrows of a length: beside its points with extension lines (`away` says where), or in line with them.
+
+        Its middle, and the places where its amount may stand.
+        """
+        run = hypot(b[0] - a[0], b[1] - a[1]) or 1e-6
+        u = ((b[0] - a[0]) / run, (b[1] - a[1]) / run)
+        if away is not None:
+            far = 6.0
+            for x, y in (a, b):
+                near, end = ((x + away[0] * gap, y + away[1] * gap) for gap in (1.2, far + 1.5))
+                self.line([near, end], "dimension", width=0.15)
+            a, b = ((p[0] + away[0] * far, p[1] + away[1] * far) for p in (a, b))
+        middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
+        tail = 5.5
+        if run >= 8:
+            self.arrow(a, middle)
+            self.arrow(b, middle)
+        else:
+            self.line([a, b], "dimension")
+            self.arrow(a, (a[0] - u[0] * tail, a[1] - u[1] * tail))
+            self.arrow(b, (b[0] + u[0] * tail, b[1] + u[1] * tail))
+        spots = []
+        if away is not None:
+            spots += [beside(middle, away, text, 10.0, gap, bold=True) for gap in (1.2, 2.5, 5.0)]
+        for end, sign in ((b, 1.0), (a, -1.0)):
+            direction = (u[0] * sign, u[1] * sign)
+            tip = end if run >= 8 else (end[0] + direction[0] * tail, end[1] + direction[1] * tail)
+            spots += [beside(tip, direction, text, 10.0, gap, bold=True) for gap in (0.8, 2.0)]
+        return middle, [*spots, *around(middle, text, 10.0, (3.0, 6.0, 10.0, 15.0), bold=True)]
+
+    def _note(self, line: Array, weight: float = 10.0) -> None:
+        from shapely import LineString  # noqa: PLC0415
+
+        if len(line) > 1:
+            self._lines.append(LineString(line))
+            self._weights.append(weight)
+            self._tree = None
+
+    def _cost(self, ground: Polygon, within: Box) -> tuple[float, float]:
+        """What a place costs, and the length of the lines under it, in mm."""
+        import shapely  # noqa: PLC0415
+
+        left, top, right, bottom = ground.bounds
+        out = (
+            max(within[0] - left, 0) + max(within[1] - top, 0) + max(right - within[2], 0) + max(bottom - within[3], 0)
+        )
+        cost = 1000.0 + out if out > 1e-6 else 0.0
+        if self._taken:
+            shared = float(shapely.area(shapely.intersection(np.array(self._taken), ground)).sum())
+            cost += 100.0 + shared if shared > 0.01 else 0.0
+        if self._tree is None:
+            self._tree = shapely.STRtree(self._lines)
+        near = self._tree.query(ground)
+        ink = shapely.length(shapely.intersection(self._tree.geometries[near], ground))
+        return cost + float((ink * np.array(self._weights)[near]).sum()), float(ink.sum())
+
+
+def beside(point: XY, direction: XY, text: str, size: float, gap: float, *, bold: bool = False) -> Spot:
+    """The place where a level text stands `gap` mm beyond a point, seen in a direction."""
+    run = hypot(*direction) or 1.0
+    x, y = direction[0] / run, direction[1] / run
+    half_wide, half_high = text_width(text, size, bold) / 2 + 0.6, size * MM_PER_POINT / 2
+    reach = min(half_wide / abs(x) if abs(x) > 1e-6 else 1e9, half_high / abs(y) if abs(y) > 1e-6 else 1e9)
+    return Spot(point[0] + x * (gap + reach), point[1] + y * (gap + reach))
+
+
+def around(point: XY, text: str, size: float, gaps: Sequence[float], *, bold: bool = False) -> list[Spot]:
+    """Places for a level text round a point, near ones first."""
+    turns = [(cos(k * pi / 4), sin(k * pi / 4)) for k in range(8)]
+    return [beside(point, turn, text, size, gap, bold=bold) for gap in gaps for turn in turns]
+
+
+def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -> list[Spot]:
+    """Places for a text that runs along a line, to its left and right hand, at shares of its length."""
+    steps = np.hypot(*np.diff(line, axis=0).T)
+    at = np.concatenate([[0.0], np.cumsum(steps)])
+    spots = []
+    for share in shares:
+        here = share * at[-1]
+        point = np.array([np.interp(here, at, line[:, axis]) for axis in (0, 1)])
+        near = [
+            np.array([np.interp(np.clip(here + way, 0, at[-1]), at, line[:, axis]) for axis in (0, 1)])
+            for way in (-5.0, 5.0)
+        ]
+        run = near[1] - near[0]
+        turn = atan2(-run[1], run[0])
+        normal = np.array([run[1], -run[0]]) / (np.hypot(*run) or 1.0)
+        angle = 100 - (100 - degrees(turn)) % 180  # read from the left, or from the right edge of the sheet
+        high = size * MM_PER_POINT / 2
+        for beyond in (normal * (high + gap), -normal * (high + gap)):
+            spots.append(Spot(float(point[0] + beyond[0]), float(point[1] + beyond[1]), angle))
+    return spots
+
+
+def clipped(line: Array, clip: Box) -> list[Array]:
+    """The parts of a polyline inside a box."""
+    from shapely import LineString, box, get_parts  # noqa: PLC0415
+    from shapely.ops import linemerge  # noqa: PLC0415
+
+    whole = LineString(line)
+    if whole.length == 0:
+        return []
+    inside = whole.intersection(box(*clip))
+    if inside.geom_type != "LineString":
+        lines = [part for part in get_parts(inside) if part.geom_type == "LineString"]
+        inside = linemerge(lines) if len(lines) > 1 else (lines[0] if lines else LineString())
+    return [np.asarray(part.coords) for part in get_parts(inside) if part.length > 1e-6]
+
+
+def _ground(spot: Spot, wide: float, high: float) -> Polygon:
+    from shapely import Polygon  # noqa: PLC0415
+
+    turn = radians(spot.angle)
+    u, v = np.array([cos(turn), -sin(turn)]) * wide / 2, np.array([sin(turn), cos(turn)]) * high / 2
+    middle = np.array([spot.x, spot.y])
+    return Polygon([middle - u - v, middle + u - v, middle + u + v, middle - u + v])
+
+
+def _pairs(points: Array) -> tuple[XY, ...]:
+    return tuple((float(x), float(y)) for x, y in points)

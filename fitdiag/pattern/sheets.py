@@ -1,0 +1,460 @@
+"""Paper: one drawing on one page, and pieces at full scale on tiled sheets to print at home and join.
+
+Nothing is scaled by us and nothing may be scaled by the printer: a square on the first page is there to be measured. Only the
+fonts every PDF reader has are used, so no font travels with the file.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from fitdiag.pattern.change import grain_of, seam_word
+from fitdiag.pattern.ink import Box, Drawing, Fill, Item, Pen, Spot, Text, along, around, clipped, text_width, wrapped
+from fitdiag.pattern.piece import SEAMS, Array, Pattern, Piece, length
+from fitdiag.problems import one_line, stop
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+    from shapely import Polygon
+
+Paper = Literal["a4", "letter"]
+PAPERS: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
+MARGIN_MM = 10.0
+SQUARE_MM = 50.0
+INCHES_MM = 50.8
+MOST_TILES = 400
+RULE = "Print at 100 %, no scaling; measure the square."
+_PLAIN = str.maketrans(
+    {
+        **{
+            "–": "-",
+            "—": "-",
+            "‘": "'",
+            "’": "'",
+            "“": '"',
+            "”": '"',
+            "′": "'",
+            "″": '"',
+            "…": "...",
+            "•": "*",
+            "⁄": "/",
+        },
+        **{"ł": "l", "Ł": "L", "œ": "oe", "Œ": "OE", "đ": "d", "Đ": "D", "ı": "i"},
+    }
+)
+
+
+def plain(text: str) -> str:
+    """Text a core font can set: signs replaced by their plain forms, accents it does not know left out, the rest a `?`.
+
+    >>> plain("Łódź – “⅜”")
+    'Lódz - "3/8"'
+    """
+    result = ""
+    for char in one_line(text, 400).translate(_PLAIN):
+        if ord(char) < 256:
+            result += char
+            continue
+        parts = unicodedata.normalize("NFKD", char).translate(_PLAIN)
+        result += "".join(part for part in parts if ord(part) < 256) or ("" if unicodedata.combining(char) else "?")
+    return result
+
+
+def pdf_drawing(drawing: Drawing, paper: Paper = "a4") -> bytes:
+    """A drawing on one page, as large as the paper allows but not above its own size."""
+    wide, high = _size(paper)
+    scale = min((wide - 2 * MARGIN_MM) / drawing.width, (high - 2 * MARGIN_MM) / drawing.height, 1.0)
+    pdf = _document(drawing.title, (wide, high))
+    pdf.add_page()
+    paint(pdf, drawing.items, ((wide - drawing.width * scale) / 2, MARGIN_MM), scale)
+    return bytes(pdf.output())
+
+
+def pdf_sheets(what: Pattern | Piece, paper: Paper = "a4", overlap_mm: float = 10.0) -> bytes:
+    """Pieces at full scale on as many pages as they need; the first page says how to print and join them.
+
+    A page shows `overlap_mm` of its neighbours. Raises ProblemsFoundError for an unknown paper or an overlap that is too narrow
+    to glue or too wide to be worth its paper.
+    """
+    if not 8.0 <= overlap_mm <= 40.0:
+        raise stop(
+            "overlap", f"an overlap of {overlap_mm:g} mm is outside 8 to 40 mm", hint="10 mm is enough for glue or tape"
+        )
+    wide, high = _size(paper)
+    room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
+    pieces = (what,) if isinstance(what, Piece) else (what.front, what.back)
+    title = (what.note if isinstance(what, Piece) else what.title) or "Trouser pattern"
+    grids = [tiles(piece, room, overlap_mm) for piece in pieces]
+    pdf = _document(title, (wide, high))
+    for items in (_cover(title, grids, room, paper), *(_page(grid, tile) for grid in grids for tile in grid.tiles)):
+        pdf.add_page()
+        paint(pdf, items, (MARGIN_MM, MARGIN_MM))
+    return bytes(pdf.output())
+
+
+def _size(paper: str) -> tuple[float, float]:
+    if paper not in PAPERS:
+        raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
+    return PAPERS[paper]
+
+
+def _document(title: str, size: tuple[float, float]) -> FPDF:
+    from fpdf import FPDF  # noqa: PLC0415
+
+    pdf = FPDF(unit="mm", format=size)
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(0)
+    pdf.set_title(plain(title))
+    pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same pattern makes the same file
+    return pdf
+
+
+def paint(pdf: FPDF, items: Iterable[Item], at: tuple[float, float], scale: float = 1.0) -> None:
+    """Put the items of a drawing on the open page, its corner at `at`."""
+
+    def place(x: float, y: float) -> tuple[float, float]:
+        return at[0] + x * scale, at[1] + y * scale
+
+    for item in items:
+        if isinstance(item, Text):
+            text = plain(item.text)
+            pdf.set_font("helvetica", "B" if item.bold else "", item.size * scale)
+            x, y = place(item.x, item.y)
+            back = {"start": 0.0, "middle": 0.5, "end": 1.0}[item.anchor] * pdf.get_string_width(text)
+            with pdf.rotation(item.angle, x, y):
+                pdf.text(x - back, y, text)
+        elif isinstance(item, Fill):
+            pdf.set_fill_color(round(item.grey * 255))
+            pdf.polygon([place(*point) for point in item.points], style="F")
+        else:
+            pdf.set_line_width(item.width * scale)
+            points = [place(*point) for point in item.points]
+            for on, off, start in _dashes(item.dash):
+                pdf.set_dash_pattern(on * scale, off * scale, start * scale)
+                if item.closed:
+                    pdf.polygon(points[:-1])
+                else:
+                    pdf.polyline(points)
+            pdf.set_dash_pattern()
+
+
+def _dashes(pattern: Sequence[float]) -> list[tuple[float, float, float]]:
+    """A dash pattern as simple ones drawn over each other: for each dash its length, the rest, and where it starts."""
+    whole, start, result = sum(pattern), 0.0, []
+    for on, off in zip(pattern[::2], pattern[1::2], strict=True):
+        result.append((on, whole - on, (whole - start) % whole))
+        start += on + off
+    return result or [(0.0, 0.0, 0.0)]
+
+
+# Tiles
+
+
+@dataclass(frozen=True)
+class Tile:
+    """One page of a grid: its row and column from 0, and the box it shows, in piece mm with y down."""
+
+    row: int
+    column: int
+    box: Box
+
+    @property
+    def name(self) -> str:
+        """Row letter and column number: A1 is the top left."""
+        letters = ""
+        row = self.row + 1
+        while row:
+            row, rest = divmod(row - 1, 26)
+            letters = chr(65 + rest) + letters
+        return f"{letters}{self.column + 1}"
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """A piece and the pages it needs. `left` and `top`: the corner of page A1, in piece mm with y down."""
+
+    piece: Piece
+    left: float
+    top: float
+    room: tuple[float, float]
+    overlap: float
+    rows: int
+    columns: int
+    tiles: tuple[Tile, ...]
+
+    def has(self, row: int, column: int) -> Tile | None:
+        return next((tile for tile in self.tiles if (tile.row, tile.column) == (row, column)), None)
+
+    def down(self, line: Array) -> Array:
+        """Piece mm turned to y down, from the corner of page A1."""
+        place = np.asarray(line, dtype=float).reshape(-1, 2)
+        return np.column_stack([place[:, 0] - self.left, -place[:, 1] - self.top])
+
+
+def tiles(piece: Piece, room: tuple[float, float], overlap: float) -> Grid:
+    """The fewest pages of a printable `room` that hold a piece with its allowance; pages that show nothing of it are left out."""
+    from shapely import affinity, box  # noqa: PLC0415
+
+    shape = affinity.scale(cutting_area(piece).buffer(2.0), 1.0, -1.0, origin=(0, 0))
+    left, top, right, bottom = shape.bounds
+    step = (room[0] - overlap, room[1] - overlap)
+    columns = max(1, int(np.ceil((right - left - overlap) / step[0] - 1e-9)))
+    rows = max(1, int(np.ceil((bottom - top - overlap) / step[1] - 1e-9)))
+    if rows * columns > MOST_TILES:
+        raise stop("size", f"the {piece.side} would need {rows * columns} pages", hint="are its numbers in mm?")
+    left -= (columns * step[0] + overlap - (right - left)) / 2
+    top -= (rows * step[1] + overlap - (bottom - top)) / 2
+    found = []
+    for row in range(rows):
+        for column in range(columns):
+            x, y = column * step[0], row * step[1]
+            wide = room[0] if column == columns - 1 else step[0]  # its own share; the rest is on its neighbours too
+            high = room[1] if row == rows - 1 else step[1]
+            own = box(left + x, top + y, left + x + wide, top + y + high)
+            if shape.intersects(own):
+                found.append(Tile(row, column, (x, y, x + room[0], y + room[1])))
+    return Grid(piece, left, top, room, overlap, rows, columns, tuple(found))
+
+
+def cutting_area(piece: Piece) -> Polygon:
+    """The piece with its seam allowance: each seam moved out by its own, corners squared off unless they are sharp."""
+    from shapely import LineString, Polygon  # noqa: PLC0415
+    from shapely.ops import unary_union  # noqa: PLC0415
+
+    parts = [Polygon(piece.outline)]
+    for seam, follows in zip(SEAMS, (*SEAMS[1:], SEAMS[0]), strict=True):
+        line, onward = piece.seams[seam], piece.seams[follows]
+        own, next_own = (max(piece.allowance.get(name, 0.0), 0.0) for name in (seam, follows))
+        if own:
+            parts.append(LineString(line).buffer(own, cap_style="flat", join_style="mitre", mitre_limit=2.0))
+        if own and next_own:
+            parts.append(_corner(line[-1], line[-1] - line[-2], onward[1] - onward[0], own, next_own))
+    whole = unary_union([part.buffer(0.001) for part in parts])
+    polygon = max(getattr(whole, "geoms", [whole]), key=lambda part: part.area)
+    return Polygon(polygon.exterior)
+
+
+def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) -> Polygon:
+    """What two allowances leave open at the corner between them."""
+    from shapely import MultiPoint  # noqa: PLC0415
+
+    u, v = into / np.hypot(*into), onward / np.hypot(*onward)
+    a, b = at + np.array([-u[1], u[0]]) * own, at + np.array([-v[1], v[0]]) * next_own
+    corners = [at, a, b]
+    across = u[0] * v[1] - u[1] * v[0]
+    if abs(across) > 1e-6:
+        reach = float(((b - a)[0] * v[1] - (b - a)[1] * v[0]) / across)
+        tip = a + u * reach
+        if reach > 0 and np.hypot(*(tip - at)) < 2.5 * max(own, next_own):
+            corners.append(tip)
+    return MultiPoint(corners).convex_hull.buffer(0.001)
+
+
+def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
+    """Every line of a piece on the joined sheets: its role, its points, its name, and where the name stands."""
+    piece = grid.piece
+    outline = np.concatenate([piece.outline, piece.outline[:1]])
+    if any(piece.allowance.get(seam, 0.0) > 0 for seam in SEAMS):
+        yield "new", grid.down(np.asarray(cutting_area(piece).exterior.coords)), "", ""
+        yield "stitching", grid.down(outline), "", ""
+    else:
+        yield "new", grid.down(outline), "", ""
+    for name, line in piece.lines.items():
+        yield "balance", grid.down(line), name, "line"
+    for dart in piece.darts:
+        yield "dart", grid.down(np.array([dart.left, dart.tip, dart.right])), "dart", "line"
+        middle = (dart.left + dart.right) / 2
+        yield "old", grid.down(np.array([middle, dart.tip])), "", ""
+    yield "grain", grid.down(grain_of(piece)), "grain", "line"
+    for seam in SEAMS:
+        yield "", grid.down(piece.seams[seam]), seam_word(piece.side, seam), "seam"
+
+
+def _page(grid: Grid, tile: Tile) -> tuple[Item, ...]:
+    """One page of a piece: what it shows, its name, its neighbours, and where to trim and glue."""
+    wide, high = grid.room
+    own: Box = (0.0, 0.0, wide, high)
+    pen = Pen(wide, high, ground=False)  # no word hides a line to cut along
+    corner = np.array(tile.box[:2])
+    names: list[tuple[str, Array, str]] = []
+    for role, line, name, where in _lines(grid):
+        parts = clipped(line - corner, own)
+        for part in parts:
+            if role:
+                pen.line(part, role)
+            if name:
+                names.append((name, part, where))
+        if role == "grain":
+            _heads(pen, line - corner, own)
+    inner = _joins(pen, grid, tile)
+    _page_words(pen, grid, tile, inner)
+    for name, part, where in names:
+        if length(part) > 25:
+            spots = along(part, 10, (0.5, 0.35, 0.65, 0.2, 0.8), gap=1.5)
+            if where == "seam":  # inside, off the allowance
+                spots = [spot for one, other in zip(spots[::2], spots[1::2], strict=True) for spot in (other, one)]
+            pen.label(name, spots, inner, size=10, must=False)
+    return pen.done("", "").items
+
+
+def _heads(pen: Pen, line: Array, own: Box) -> None:
+    from shapely import Polygon, box  # noqa: PLC0415
+
+    for tip, other in ((line[0], line[-1]), (line[-1], line[0])):
+        run = (other - tip) / np.hypot(*(other - tip))
+        side = np.array([-run[1], run[0]])
+        head = Polygon([tip, tip + run * 7 + side * 2, tip + run * 7 - side * 2]).intersection(box(*own))
+        if isinstance(head, Polygon) and not head.is_empty:
+            pen.fill(np.asarray(head.exterior.coords)[:-1], 0.0, "grain")
+
+
+def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
+    """The frame of a page: where to trim it, where the next page is laid on; the box that is left between."""
+    wide, high, lap = *grid.room, grid.overlap
+    pen.line([(0, 0), (wide, 0), (wide, high), (0, high), (0, 0)], "frame")
+    left, above, right, below = (
+        grid.has(tile.row + down, tile.column + over) for down, over in ((0, -1), (-1, 0), (0, 1), (1, 0))
+    )
+    inner = (
+        lap if left else 1.0,
+        lap if above else 1.0,
+        wide - lap if right else wide - 1.0,
+        high - lap if below else high - 1.0,
+    )
+    if right:
+        pen.line([(wide - lap, 0), (wide - lap, high)], "old")
+    if below:
+        pen.line([(0, high - lap), (wide, high - lap)], "old")
+    half = lap / 2
+    for neighbour, x, y in (
+        (left, half, 0.0),
+        (right, wide - half, 0.0),
+        (above, 0.0, half),
+        (below, 0.0, high - half),
+    ):
+        if not neighbour:
+            continue
+        for share in (0.2, 0.8):  # crosses, at the same places on both pages that share them
+            at = (x or wide * share, y or high * share)
+            pen.line([(at[0] - 2, at[1]), (at[0] + 2, at[1])], "frame")
+            pen.line([(at[0], at[1] - 2), (at[0], at[1] + 2)], "frame")
+        words = "glue {} here, its frame on the dashed line"
+        if neighbour in (left, above):
+            words = "trim this edge to the frame; it is laid on {}"
+        spots = [Spot(x or wide * share, y or high * share, 90.0 if x else 0.0) for share in (0.5, 0.4, 0.6, 0.3, 0.7)]
+        pen.label(words.format(neighbour.name), spots, (0, 0, wide, high), size=7.5, role="neighbour")
+    return inner
+
+
+def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
+    """The page's own mark with the piece it belongs to; on one page of each piece its name, large."""
+    from shapely import affinity, box  # noqa: PLC0415
+
+    left, top, right, bottom = inner
+
+    shares = [(x, y) for y in (0.06, 0.94, 0.25, 0.5, 0.75) for x in (0.16, 0.84, 0.3, 0.5, 0.7)]
+    places = [Spot(left + (right - left) * x, top + (bottom - top) * y) for x, y in shares]
+    if tile == _fullest(grid):
+        name = f"{grid.piece.side.capitalize()}, cut 2"
+        wide, high = text_width(name, 22, bold=True) / 2, 4.0
+        shape = affinity.translate(_shape(grid), -tile.box[0], -tile.box[1])
+        spots = [Spot(float(x), float(y)) for x in np.arange(left, right, 12) for y in np.arange(top, bottom, 12)]
+        inside = [
+            spot for spot in spots if shape.contains(box(spot.x - wide, spot.y - high, spot.x + wide, spot.y + high))
+        ]
+        inside.sort(key=lambda spot: abs(spot.x - (left + right) / 2) + abs(spot.y - (top + bottom) / 2))
+        pen.label(name, inside or places, inner, size=22, bold=True, role="name")
+    pen.label(f"{grid.piece.side.capitalize()} {tile.name}", places, inner, size=18, bold=True, role="page")
+
+
+def _shape(grid: Grid) -> Polygon:
+    """The cutting area in the millimetres of the joined sheets."""
+    from shapely import Polygon  # noqa: PLC0415
+
+    return Polygon(grid.down(np.asarray(cutting_area(grid.piece).exterior.coords)))
+
+
+def _fullest(grid: Grid) -> Tile:
+    """The page that shows most of the piece."""
+    from shapely import box  # noqa: PLC0415
+
+    shape = _shape(grid)
+    return max(grid.tiles, key=lambda tile: float(shape.intersection(box(*tile.box)).area))
+
+
+def _cover(title: str, grids: Sequence[Grid], room: tuple[float, float], paper: str) -> tuple[Item, ...]:
+    """The first page: how to print, the squares to measure, how to join, and where each page belongs."""
+    wide, high = room
+    pen = Pen(wide, high)
+    y = 7.0
+    for line in wrapped(title, 16, wide)[:2]:
+        pen.text(0, y, line, 16, bold=True)
+        y += 7.5
+    pen.text(0, y, RULE, 12, bold=True)
+    top = y + 6
+    for x, side, words in ((0.0, SQUARE_MM, "50 mm"), (SQUARE_MM + 12, INCHES_MM, "2 in")):
+        pen.line([(x, top), (x + side, top), (x + side, top + side), (x, top + side), (x, top)], "part")
+        pen.text(x + side / 2, top + side / 2 - 1, words, 14, anchor="middle", bold=True)
+        pen.text(x + side / 2, top + side / 2 + 6, "each side, to the line's middle", 8, anchor="middle")
+    lap = grids[0].overlap
+    count = sum(len(grid.tiles) for grid in grids)
+    notes = (
+        f"{count} pages of {'A4' if paper == 'a4' else 'Letter'} follow. Each shows {lap:g} mm of its neighbours.",
+        "Trim left and top edges to the frame where a page says so.",
+        "Lay them on the dashed line of the neighbour and match the crosses.",
+        "Start at the top left, join the rows, then the rows to each other.",
+        *(_allowance_note(grid.piece) for grid in grids),
+    )
+    x, line_y = 2 * SQUARE_MM + 24, top + 3
+    for note in notes:
+        for line in wrapped(note, 9, wide - x):
+            pen.text(x, line_y, line, 9)
+            line_y += 4.2
+        line_y += 1.6
+    top = max(top + INCHES_MM, line_y) + 10
+    cell = (wide - 8 * (len(grids) - 1)) / len(grids)
+    for number, grid in enumerate(grids):
+        _overview(pen, grid, ((cell + 8) * number, top, (cell + 8) * number + cell, high - 2))
+    return pen.done("", "").items
+
+
+def _allowance_note(piece: Piece) -> str:
+    given = sorted({value for seam in SEAMS if (value := piece.allowance.get(seam, 0.0)) > 0})
+    name = piece.side.capitalize()
+    if not given:
+        return f"{name}: the thick line is the stitching line; no seam allowance is added."
+    words = f"{given[0]:g} mm" if len(given) == 1 else f"{given[0]:g} to {given[-1]:g} mm"
+    return f"{name}: thick line to cut, dashed line to stitch; seam allowance {words}."
+
+
+def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
+    """Where each page of a piece belongs, small."""
+    lap, (wide, high) = grid.overlap, grid.room
+    span = (grid.columns * (wide - lap) + lap, grid.rows * (high - lap) + lap)
+    scale = min((cell[2] - cell[0]) / span[0], (cell[3] - cell[1] - 6) / span[1])
+    at = np.array([cell[0] + (cell[2] - cell[0] - span[0] * scale) / 2, cell[1] + 6])
+    pen.text(float(at[0]), cell[1] + 3, f"{grid.piece.side.capitalize()}: {len(grid.tiles)} pages", 10, bold=True)
+    for tile in grid.tiles:
+        left, top, right, bottom = tile.box
+        pen.line(
+            at + np.array([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)]) * scale, "frame"
+        )
+    for role, line, _, _ in _lines(grid):
+        if role:
+            pen.line(at + line * scale, "part" if role == "new" else role, width=0.4 if role == "new" else None)
+    for tile in grid.tiles:
+        x, y = at + (np.array(tile.box[:2]) + np.array([wide - lap, high - lap]) / 2) * scale
+        at_page = (float(x), float(y))
+        pen.label(
+            tile.name,
+            [Spot(*at_page), *around(at_page, tile.name, 11, (3.0, 6.0), bold=True)],
+            cell,
+            size=11,
+            bold=True,
+        )

@@ -1,0 +1,208 @@
+"""Amounts found on the pattern: one alteration until a measure reaches its target, or a whole plan at once.
+
+One amount: a bracket from nothing to the limit, then root finding (Brent's method, scipy). Several: the least total change
+that brings every target in, by repeated linear programming around the last amounts (scipy, HiGHS), the alterations carried
+out in their order on the real outline each time, so that what one does to the measures of another is counted.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from fitdiag.pattern.measure import pattern_measures
+from fitdiag.pattern.moves import carry_out
+from fitdiag.pattern.piece import Pattern
+from fitdiag.problems import ProblemsFoundError, one_line, stop
+from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
+
+TOLERANCE_MM = 0.05
+_SLOPE_STEP_MM = 1.0
+_MOST_ROUNDS = 8
+
+
+@dataclass(frozen=True)
+class Target:
+    """A measure by name, and what it must be: at least, at most, or equal to an amount in mm within `within` mm."""
+
+    measure: str
+    relation: Literal[">=", "<=", "="]
+    amount: float
+    within: float = 0.0
+
+    def missing(self, value: float) -> float:
+        """How far a value is from the target, in mm; 0 when it is met."""
+        if self.relation == ">=":
+            return max(0.0, self.amount - value)
+        if self.relation == "<=":
+            return max(0.0, value - self.amount)
+        return max(0.0, abs(value - self.amount) - self.within)
+
+    def told(self, units: Units) -> str:
+        words = {">=": "at least", "<=": "at most", "=": "equal to"}[self.relation]
+        spare = f" within {format_length(self.within, units)}" if self.within else ""
+        return f"{self.measure} {words} {format_length(self.amount, units)}{spare}"
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """An alteration of a plan: its least and most amount in mm (equal when the fitter has fixed it)."""
+
+    alteration: str
+    least: float
+    most: float
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Amounts in mm per alteration, in order; the patterns before and after each step; targets that stay unmet, with by how much."""
+
+    amounts: Mapping[str, float]
+    stages: tuple[tuple[str, Pattern], ...]
+    unmet: tuple[tuple[Target, float], ...]
+
+    @property
+    def result(self) -> Pattern:
+        return self.stages[-1][1]
+
+
+def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
+    """`back grain to centre at waist >= 3 in`, `inseam difference, back less front = 0 within 1/8 in`."""
+    match = re.fullmatch(r"\s*(.+?)\s*(>=|<=|=)\s*(.+?)(?:\s+within\s+(.+?))?\s*", text)
+    if not match:
+        raise stop(
+            "target",
+            f"'{one_line(text, 80)}' is not a target",
+            hint="write it like 'back grain to centre at waist >= 3 in'",
+        )
+    name = match[1].lower()
+    if name not in known:
+        near = [measure for measure in known if name in measure]
+        hint = f"did you mean '{near[0]}'?" if near else f"there are {'; '.join(known)}"
+        raise stop("target", f"there is no measure '{one_line(name, 60)}'", hint=hint)
+    try:
+        amount = parse_length(match[3], units).mm
+        within = parse_length(match[4], units).mm if match[4] else 0.0
+    except InvalidLengthError as error:
+        raise stop("target", str(error)) from None
+    return Target(name, match[2], amount, within)  # type: ignore[arg-type]
+
+
+def carry_all(pattern: Pattern, amounts: Sequence[tuple[str, float]]) -> tuple[tuple[str, Pattern], ...]:
+    """The pattern before, and after each alteration carried out in turn."""
+    stages: list[tuple[str, Pattern]] = [("before", pattern)]
+    for alteration, amount in amounts:
+        stages.append((alteration, carry_out(stages[-1][1], alteration, amount).pattern))
+    return tuple(stages)
+
+
+def solve_one(pattern: Pattern, alteration: str, target: Target, most: float) -> float:
+    """The amount in mm, between 0 and `most`, at which the target is just met.
+
+    Raises ProblemsFoundError when even the most is not enough, and says how far it comes.
+    """
+    from scipy.optimize import brentq  # noqa: PLC0415 (a quarter of a second to load)
+
+    def short(amount: float) -> float:
+        value = pattern_measures(carry_out(pattern, alteration, amount).pattern)[target.measure]
+        return value - target.amount
+
+    start, end = short(0.0), short(most)
+    if target.missing(start + target.amount) == 0.0:
+        return 0.0
+    if start * end > 0:
+        reached = format_length(end + target.amount, "cm")
+        raise stop(
+            "unreachable",
+            f"'{alteration}' by {format_length(most, 'cm')} brings {target.measure} to {reached},"
+            f" not to {format_length(target.amount, 'cm')}",
+            hint="it cannot be reached without another alteration or a larger limit",
+        )
+    return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10))
+
+
+def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
+    """The least total change that meets all targets, each amount within its limits; what cannot be met is named, not hidden."""
+    from scipy.optimize import linprog  # noqa: PLC0415
+
+    names = [item.alteration for item in wanted]
+    low, high = np.array([item.least for item in wanted]), np.array([item.most for item in wanted])
+    amounts = low.copy()
+
+    def values(at: np.ndarray) -> np.ndarray:
+        final = carry_all(pattern, list(zip(names, at.tolist(), strict=True)))[-1][1]
+        measured = pattern_measures(final)
+        return np.array([measured[target.measure] for target in targets])
+
+    for _ in range(_MOST_ROUNDS):
+        here = values(amounts)
+        free = high - low > TOLERANCE_MM
+        slope = np.zeros((len(targets), len(names)))
+        for column in np.nonzero(free)[0]:
+            step = _SLOPE_STEP_MM if amounts[column] + _SLOPE_STEP_MM <= high[column] else -_SLOPE_STEP_MM
+            moved = amounts.copy()
+            moved[column] += step
+            slope[:, column] = (values(moved) - here) / step
+        following = _least_change(linprog, amounts, low, high, here, slope, targets)
+        if np.abs(following - amounts).max() < TOLERANCE_MM / 5:
+            break
+        amounts = following
+    stages = carry_all(pattern, list(zip(names, amounts.tolist(), strict=True)))
+    measured = pattern_measures(stages[-1][1])
+    unmet = tuple(
+        (target, gap) for target in targets if (gap := target.missing(measured[target.measure])) > 2 * TOLERANCE_MM
+    )
+    return Solution(dict(zip(names, amounts.tolist(), strict=True)), stages, unmet)
+
+
+def _least_change(
+    linprog: Callable[..., object],
+    amounts: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    here: np.ndarray,
+    slope: np.ndarray,
+    targets: Sequence[Target],
+) -> np.ndarray:
+    """One linear programme: least sum of amounts, targets met as far as they can be (slack costs a thousand times as much)."""
+    count = len(amounts)
+    rows, right = [], []
+    for index, target in enumerate(targets):
+        constant = here[index] - float(slope[index] @ amounts)
+        slack = np.zeros(len(targets))
+        slack[index] = -1.0
+        if target.relation in (">=", "="):
+            rows.append(np.concatenate([-slope[index], slack]))
+            right.append(constant - target.amount + target.within)
+        if target.relation in ("<=", "="):
+            rows.append(np.concatenate([slope[index], slack]))
+            right.append(target.amount + target.within - constant)
+    cost = np.concatenate([np.ones(count), np.full(len(targets), 1000.0)])
+    bounds = [*zip(low.tolist(), high.tolist(), strict=True), *[(0.0, None)] * len(targets)]
+    solved = linprog(cost, A_ub=np.array(rows), b_ub=np.array(right), bounds=bounds, method="highs")
+    result = getattr(solved, "x", None)
+    return np.clip(np.asarray(result)[:count], low, high) if result is not None else amounts
+
+
+def without_each(pattern: Pattern, solution: Solution, targets: Sequence[Target]) -> dict[str, dict[str, float]]:
+    """For each alteration of the plan: the targets' measures if it were left out, the others kept as they are."""
+    result: dict[str, dict[str, float]] = {}
+    for left_out in solution.amounts:
+        others = [(name, amount) for name, amount in solution.amounts.items() if name != left_out]
+        measured = pattern_measures(carry_all(pattern, others)[-1][1])
+        result[left_out] = {target.measure: measured[target.measure] for target in targets}
+    return result
+
+
+def reachable(pattern: Pattern, alteration: str, most: float, measure: str) -> tuple[float, float]:
+    """The measure with nothing done and with the most done, in mm; for messages."""
+    try:
+        return pattern_measures(pattern)[measure], pattern_measures(carry_out(pattern, alteration, most).pattern)[
+            measure
+        ]
+    except ProblemsFoundError:
+        return pattern_measures(pattern)[measure], pattern_measures(pattern)[measure]

@@ -1,0 +1,132 @@
+"""What a plan does to the pattern before anyone cuts: measures before, after each step and at the end, and warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.draft import block_extension
+from fitdiag.pattern.measure import pattern_measures
+from fitdiag.pattern.moves import carry_out
+from fitdiag.pattern.piece import Pattern, faults
+from fitdiag.pattern.solve import Target, solve_one
+from fitdiag.planning.plan import Plan
+from fitdiag.planning.stages import MOVED_MM, Effects, Stage
+from fitdiag.problems import ProblemsFoundError
+from fitdiag.units import Units, format_length
+
+CLOSE_GRAIN_MM = 76.2  # 3 in on a straight or flat seat; common practice, no source
+INSEAMS_APART_MM = 10.0  # the most that can be eased or stretched in soft cloth; from memory
+EXTENSION_SHARE = 0.85  # of the block's extension; a fitter's judgement
+
+
+def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *, first_cut: bool = False) -> Effects:
+    """Carry the plan out on the pattern, step after step, the conditional ones too, and say what becomes of each measure.
+
+    `first_cut`: the pattern lies as it was before the earlier rounds; they are carried out first, and shown.
+    """
+    warnings: list[str] = []
+    history: list[Stage] = []
+    if first_cut:
+        pattern, history = _earlier(base, findings, pattern, warnings)
+    stages = [Stage("as it is", None, pattern_measures(pattern))]
+    solved: dict[str, float] = {}
+    for item in plan.recommendations:
+        amount = item.amount.mm
+        target = _target(base, item.alteration)
+        if target is not None and item.only_if is not None:
+            amount = _solved(base, item.alteration, target, pattern, findings.units, warnings)
+            solved[item.alteration] = amount
+        before = pattern_measures(pattern)
+        try:
+            pattern = carry_out(pattern, item.alteration, amount).pattern
+        except ProblemsFoundError as stopped:
+            warnings.append(f"{base.alterations[item.alteration].title}: {stopped.problems[0].message}.")
+            continue
+        title = base.alterations[item.alteration].title
+        after = pattern_measures(pattern)
+        stages.append(Stage(item.alteration, amount, after))
+        warnings += [f"{title}: {text}" for text in broken(before, after, findings)]
+        warnings += [
+            f"{title}: {problem.message}." for piece in (pattern.front, pattern.back) for problem in faults(piece)
+        ]
+    return Effects(tuple(stages), tuple(dict.fromkeys(warnings)), solved, pattern.grade, tuple(history))
+
+
+def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: list[str]) -> tuple[Pattern, list[Stage]]:
+    """Replay earlier rounds, and name the one that brought the grainline too near to centre back."""
+    history = [Stage("first cut", None, pattern_measures(pattern))]
+    for done in sorted(findings.done, key=lambda item: item.round):
+        amount = done.amount_mm if done.amount_mm is not None else base.alterations[done.alteration].amount.start_mm
+        pattern = carry_out(pattern, done.alteration, amount).pattern
+        history.append(Stage(done.alteration, amount, pattern_measures(pattern)))
+    name = "back grain to centre at waist"
+    falls = [(earlier.measures[name] - later.measures[name], later) for earlier, later in pairwise(history)]
+    if falls:
+        fall, stage = max(falls, key=lambda pair: pair[0])
+        if fall >= MOVED_MM:
+            title = base.alterations[stage.name].title
+            warnings.append(
+                f"Of the earlier rounds it was '{title}' that brought the grainline nearer to centre back most,"
+                f" by {format_length(fall, findings.units)}."
+            )
+    return pattern, history
+
+
+def _target(base: RuleBase, alteration: str) -> Target | None:
+    """The pattern measure an alteration's amount is taken short of, if its symptom names one."""
+    amount = base.alterations[alteration].amount
+    for symptom in amount.measured_by:
+        measure = base.symptoms[symptom].measure
+        if amount.short_of_mm is not None and measure is not None and measure.on_pattern:
+            return Target(measure.on_pattern, ">=", amount.short_of_mm)
+    return None
+
+
+def _solved(
+    base: RuleBase, alteration: str, target: Target, pattern: Pattern, units: Units, warnings: list[str]
+) -> float:
+    rule = base.alterations[alteration]
+    most = rule.most_a_round.amount_mm
+    try:
+        amount = solve_one(pattern, alteration, target, most)
+    except ProblemsFoundError:
+        reached = pattern_measures(carry_out(pattern, alteration, most).pattern)[target.measure]
+        warnings.append(
+            f"{rule.title}: the most of one round, {format_length(most, units)}, brings {target.measure} to"
+            f" {format_length(reached, units)} on this pattern, not to {format_length(target.amount, units)}; the rest waits."
+        )
+        return most
+    if amount == 0.0:
+        warnings.append(
+            f"{rule.title}: not needed on this pattern, {target.measure} is there already after the steps before."
+        )
+    return amount
+
+
+def broken(before: Mapping[str, float], after: Mapping[str, float], findings: Findings) -> list[str]:
+    """What a step makes worse on the pattern, in words."""
+    units, told = findings.units, list[str]()
+    grain = "back grain to centre at waist"
+    flat = findings.body.get("flat-seat", "no") != "no"
+    if flat and after[grain] < min(CLOSE_GRAIN_MM, before[grain] - MOVED_MM):
+        told.append(
+            f"brings the grainline to {format_length(after[grain], units)} from centre back; on a flat seat 3 in is wanted."
+        )
+    apart = "inseam difference, back less front"
+    if abs(after[apart]) > max(INSEAMS_APART_MM, abs(before[apart]) + MOVED_MM):
+        told.append(f"leaves the inseams {format_length(abs(after[apart]), units)} apart; true one to the other.")
+    total, body = after["total crotch length"], findings.body_measures.get("total-crotch-length")
+    if body is not None and total < body and total < before["total crotch length"] - MOVED_MM:
+        told.append(f"makes the crotch seam {format_length(body - total, units)} shorter than the body.")
+    extension, hip = "back extension", after.get("hip girth")
+    if hip is not None and after[extension] < before[extension] - MOVED_MM:
+        block = block_extension(hip - 40.0)
+        if after[extension] < block * EXTENSION_SHARE:
+            told.append(
+                f"leaves the back extension at {format_length(after[extension], units)};"
+                f" the block has {format_length(block, units)} for this hip."
+            )
+    return told

@@ -1,0 +1,40 @@
+"""The measures of a pattern through the stages of a plan, as plain values; light to load, so that every report knows them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+MOVED_MM = 0.5  # a measure that moves by less is not shown
+
+
+@dataclass(frozen=True)
+class Stage:
+    """The pattern's measures in mm at one moment: as it is, or after an alteration by `amount` mm."""
+
+    name: str
+    amount: float | None
+    measures: Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Effects:
+    """The stages of a plan on the pattern, what is to be warned of, amounts solved on it (id to mm), and earlier rounds."""
+
+    stages: tuple[Stage, ...]
+    warnings: tuple[str, ...]
+    solved: Mapping[str, float]
+    grade: str
+    history: tuple[Stage, ...] = ()
+
+
+def moving(stages: Sequence[Stage]) -> tuple[str, ...]:
+    """The measures that any stage moves from the first."""
+    if not stages:
+        return ()
+    first = stages[0].measures
+    return tuple(
+        name
+        for name in first
+        if any(abs(stage.measures.get(name, first[name]) - first[name]) >= MOVED_MM for stage in stages[1:])
+    )

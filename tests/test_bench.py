@@ -1,0 +1,44 @@
+"""The benches still work: each is run as a program with sizes that say nothing about speed."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+BENCH = Path(__file__).parent / "bench"
+
+
+@pytest.mark.parametrize(
+    ("name", "arguments", "rows"),
+    [
+        (
+            "diagnosis.py",
+            ["--cases", "1"],
+            ["posterior, ours", "posterior and gains, ours, arrays", "largest difference"],
+        ),
+        (
+            "interview.py",
+            ["--clients", "2", "--stops", "0.2"],
+            ["by worth", "fixed order", "top cause right", "stop below"],
+        ),
+        ("pattern.py", ["--runs", "1"], ["points", "    676"]),
+        ("startup.py", ["--runs", "1"], ["typer, one word", "fitdiag diagnose", "fitdiag --help"]),
+    ],
+)
+def test_bench_runs(name: str, arguments: list[str], rows: list[str]) -> None:
+    """The bench ends without an error and prints its table."""
+    done = subprocess.run(
+        [sys.executable, str(BENCH / name), *arguments], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    missing = [row for row in rows if not any(line.startswith(row) for line in done.stdout.splitlines())]
+    assert missing == [], done.stdout
+
+
+def test_every_bench_is_run_here() -> None:
+    """A new bench needs a line above."""
+    mark = next(mark for mark in test_bench_runs.pytestmark if mark.name == "parametrize")  # type: ignore[attr-defined]
+    assert {path.name for path in BENCH.glob("*.py")} == {name for name, _, _ in mark.args[1]}
