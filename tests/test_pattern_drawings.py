@@ -12,6 +12,7 @@ import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -321,6 +322,12 @@ class Page:
     words: tuple[Word, ...]
 
 
+@cache
+def printed(what: Pattern | Piece, paper: str, overlap: float = 10.0) -> list[Page]:
+    """The sheets of a pattern as they are in the PDF."""
+    return read(pdf_sheets(what, paper, overlap))  # type: ignore[arg-type]
+
+
 def read(pdf: bytes) -> list[Page]:
     """The paths and texts of a PDF from its own content streams."""
     reader = PdfReader(io.BytesIO(pdf))
@@ -398,11 +405,11 @@ class Sheet:
     words: tuple[str, ...]
 
 
-def sheets(pdf: bytes, side: str, paper: str, overlap: float) -> dict[tuple[int, int], Sheet]:
+def sheets(what: Pattern | Piece, side: str, paper: str, overlap: float) -> dict[tuple[int, int], Sheet]:
     """The pages of one piece, laid out by the names printed on them, the paper's size and the overlap: nothing else is known."""
     wide, high = (length_ - 2 * MARGIN for length_ in SIZES[paper])
     result = {}
-    for found in read(pdf)[1:]:
+    for found in printed(what, paper, overlap)[1:]:
         names = [match for word in found.words if (match := re.fullmatch(r"(Front|Back) ([A-Z])(\d+)", word.text))]
         assert 1 == len(names)
         if names[0][1].lower() != side:
@@ -489,9 +496,8 @@ def test_the_joined_sheets_are_the_pattern_at_full_scale(
     paper: str, pattern: Pattern, overlap: float, side: str
 ) -> None:
     """Centre seam, inseam and side seam, put together from the pages, are as long as on the pattern, within 0.2 mm."""
-    pdf = pdf_sheets(pattern, paper, overlap)  # type: ignore[arg-type]
     piece = pattern.piece(side)  # type: ignore[arg-type]
-    found = sheets(pdf, side, paper, overlap)
+    found = sheets(pattern, side, paper, overlap)
     ring = stitching(found, paper, overlap, *((0.3, True) if piece.allowance else (0.6, False)))
     assert max(abs(error) for error in seam_errors(ring, piece).values()) < 0.2
 
@@ -499,7 +505,7 @@ def test_the_joined_sheets_are_the_pattern_at_full_scale(
 @pytest.mark.parametrize("paper", SIZES)
 def test_the_squares_on_the_first_page_are_true(paper: str) -> None:
     """The first page has a square of 50 mm and one of 2 in, and says what to do with them."""
-    first = read(pdf_sheets(BLOCK, paper))[0]  # type: ignore[arg-type]
+    first = printed(BLOCK, paper)[0]
     squares = [line for line in first.lines if not line.filled and len(line.points) == 5]
     sides = [[math.dist(a, b) for a, b in pairwise(line.points)] for line in squares]
     for wanted in (50.0, 2 * 25.4):
@@ -513,7 +519,7 @@ def test_neighbours_show_the_same_in_their_overlap(paper: str, pattern: Pattern,
     wide, high = (length_ - 2 * MARGIN for length_ in SIZES[paper])
     pairs = shared = 0
     for side in ("front", "back"):
-        found = sheets(pdf_sheets(pattern, paper, overlap), side, paper, overlap)  # type: ignore[arg-type]
+        found = sheets(pattern, side, paper, overlap)
         for (row, column), sheet in found.items():
             for other in (found.get((row, column + 1)), found.get((row + 1, column))):
                 if other is None:
@@ -548,7 +554,7 @@ def drawn(sheet: Sheet, room: Polygon) -> Iterator[LineString]:
 @pytest.mark.parametrize(("paper", "pattern", "overlap"), PRINTS, ids=lambda value: getattr(value, "title", str(value)))
 def test_nothing_is_printed_in_the_margin(paper: str, pattern: Pattern, overlap: float) -> None:
     """All lines and words of all pages lie 10 mm from the edge of the paper, and all words are at least 7 pt."""
-    for found in read(pdf_sheets(pattern, paper, overlap)):  # type: ignore[arg-type]
+    for found in printed(pattern, paper, overlap):
         assert inside(found, paper)
         assert min(word.size for word in found.words) >= 7.0
 
@@ -557,7 +563,7 @@ def test_nothing_is_printed_in_the_margin(paper: str, pattern: Pattern, overlap:
 def test_only_sheets_that_are_needed_are_printed_and_each_names_its_neighbours(paper: str) -> None:
     """A sheet without a part of the piece is left out; every edge that is joined names the sheet it is joined to."""
     piece = replace(BLOCK.back, allowance=ALLOWANCE)
-    found = sheets(pdf_sheets(piece, paper), "back", paper, 10.0)  # type: ignore[arg-type]
+    found = sheets(piece, "back", paper, 10.0)
     assert (0, 0) not in found  # the corner above the crotch point
     piece_on_paper = Polygon(stitching(found, paper, 10.0, 0.6, False))
     assert piece_on_paper.within(
@@ -573,7 +579,7 @@ def test_only_sheets_that_are_needed_are_printed_and_each_names_its_neighbours(p
 
 def test_the_words_on_the_sheets_are_those_of_the_pattern() -> None:
     """Piece names, grain, balance lines, darts and seams are named on the sheets, and the first page maps all of them."""
-    found = read(pdf_sheets(ALLOWED))
+    found = printed(ALLOWED, "a4", 15.0)
     shown = {word.text for page_ in found[1:] for word in page_.words}
     assert {
         "Front, cut 2",

@@ -382,7 +382,8 @@ def test_an_order_that_runs_in_a_circle(tmp_path: Path) -> None:
     assert {"tuck-back", "swing-leg"} <= set(problem.message.split())
     assert "take one pair of it out" in problem.hint
     assert problem.where is not None
-    ways = {place(files, ORDER, f"- ^{{first: {first}") for first in ("tuck-back", "swing-leg")}
+    pairs = ("first: tuck-back", "first_stage: balance", "first: swing-leg")
+    ways = {place(files, ORDER, f"- ^{{{pair}") for pair in pairs}
     assert (problem.where.line, problem.where.col) in ways
 
 

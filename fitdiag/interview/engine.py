@@ -52,7 +52,7 @@ HELP = (
     "Answer in words or by number. At any time you can also type: ? how to look; why this question; so far; back (or back 3)"
     " to take answers away; also and a word, for something else you see; note and your own words; stop for the list now."
 )
-HEADS = {"history": "Earlier rounds", "body": "The wearer", "seen": "What you see", "questions": "Questions"}
+HEADS = {"history": "Earlier rounds", "body": "The client", "seen": "What you see", "questions": "Questions"}
 _MOST_OFFERED = 9
 
 
@@ -169,7 +169,7 @@ class Interview:
             more = bool(self.findings.symptoms)
             return [
                 *([] if more else [Line(HEADS["seen"], "head")]),
-                Line(f"What {'else ' if more else ''}do you see on the muslin, or does the wearer feel?", "ask"),
+                Line(f"What {'else ' if more else ''}do you see on the muslin, or does the client feel?", "ask"),
                 Line(
                     f"A word for it, like wedgie, baggy or dips {self._sample()}; Enter {self._when_done(more)}.",
                     "hint",

@@ -41,9 +41,10 @@ def exclusive(base: RuleBase) -> set[frozenset[str]]:
 
 
 def circle(base: RuleBase) -> tuple[str, ...]:
-    """A circle in the order pairs, as ids from one round to itself; empty when there is none."""
+    """A circle in the order pairs, as ids from one round to itself, always the same one; empty when there is none."""
+    direct = {alteration: sorted(sooner) for alteration, sooner in before(base).items()}
     try:
-        everything_before(base)
+        TopologicalSorter(direct).prepare()
     except CycleError as error:
         return tuple(error.args[1])
     return ()

@@ -154,7 +154,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
         "schema": DIAGNOSIS_SCHEMA,
         "garment": base.about.garment,
         "rules": base.fingerprint,
-        "client": report.client,
+        "client": one_line(report.client),
         "units": diagnosis.findings.units,
         "verdict": plan.verdict,
         "causes": [
