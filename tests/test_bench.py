@@ -24,7 +24,7 @@ BENCH = Path(__file__).parent / "bench"
             ["--clients", "2", "--stops", "0.2"],
             ["by worth", "fixed order", "top cause right", "stop below"],
         ),
-        ("pattern.py", ["--runs", "1"], ["points", "    676"]),
+        ("pattern.py", ["--runs", "1"], [" points", "    676"]),
         ("startup.py", ["--runs", "1"], ["typer, one word", "fitdiag diagnose", "fitdiag --help"]),
     ],
 )

@@ -43,7 +43,7 @@ from fitdiag.units import LONGEST_MM
 
 SECONDS = 30  # for a real program, on a busy machine; a hang or a bomb takes longer than that by far
 MANY = settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-SOME = settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+SOME = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 FINDINGS = """\
 schema: fitdiag.findings/1
@@ -136,14 +136,14 @@ HOSTILE: dict[str, tuple[bytes, str]] = {
 
 
 @pytest.mark.parametrize("name", HOSTILE)
-@pytest.mark.parametrize("command", ["diagnose", "replay", "interview --answers", "interview --resume"])
+@pytest.mark.parametrize("command", ["diagnose", "replay"])
 def test_what_is_no_text_is_refused(tmp_path: Path, name: str, command: str) -> None:
     """Bytes that are no UTF-8 text, control characters and files far too large are refused in one clear line."""
     content, told = HOSTILE[name]
     path = tmp_path / "given.file"
     path.write_bytes(content)
-    lines = refused(path, *command.split())
-    assert "replay" in command or "resume" in command or re.search(told, lines[0]), lines[0]
+    lines = refused(path, command)
+    assert command == "replay" or re.search(told, lines[0]), lines[0]
     assert len(lines) <= 25
 
 
@@ -454,9 +454,6 @@ ODD: list[Any] = [
     "", "yes", "no", "marked", "left", "\u202e\x1b[31m", "\ud800", "x" * 500, [], {}, [1], ["yes"], {"a": 1}, [[["a"]]],
     {"flat-seat": ["x"]}, {"flat-seat": {"a": 1}}, {"hip": [1]}, {"hip": True}, {"hip": 1e999}, {"hip": {}}, LONGEST_MM + 1,
 ]  # fmt: skip
-FIELDS = ("symptom", "seen", "amount_mm", "error_mm", "severity", "side", "origin", "alteration", "round", "notes", "ended",
-          "steps", "text", "body", "pattern", "tables", "rules", "client", "units", "causes", "recommendations", "leave_alone",
-          "at", "program")  # fmt: skip
 WHOLE: list[dict[str, Any]] = [
     {"event": "answer", "symptom": "folds-under-seat", "seen": "yes", "amount_mm": 10, "origin": "asked"},
     {"event": "body", "notes": {"flat-seat": "some"}},
@@ -488,17 +485,18 @@ def weighed(path: Path, base: RuleBase) -> bool:
     return True
 
 
-@pytest.mark.parametrize("event", WHOLE, ids=lambda event: event["event"])
+@pytest.mark.parametrize("event", [HEAD, *WHOLE], ids=lambda event: event["event"])
 def test_wrong_types_in_every_field_of_a_log(tmp_path: Path, base: RuleBase, event: dict[str, Any]) -> None:
     """Any value in any field of any event is passed over; what it adds up to can be weighed. A second head does no harm."""
     path = tmp_path / "session.jsonl"
     weighed_already = set()
-    for field in (*FIELDS, None):
+    fields = set(event) - {"event", "schema", "rules"}
+    for field in (*sorted(fields), None):
         for odd in ODD:
             if odd == 10**400 and event["event"] == "conclusion":
                 continue  # a test of its own below
-            changed = {**event, field: odd} if field else {**event, **dict.fromkeys(set(event) - {"event"}, odd)}
-            head = {**HEAD, field: odd} if field in ("client", "units", "program", "at") else HEAD
+            changed = {**event, **dict.fromkeys({field} if field else fields, odd)}
+            head = changed if event is HEAD else HEAD
             path.write_text(log_lines(head, WHOLE[0], changed, head, event))
             state = repr(replace(fold(read_log(path).events, base), recorded=changed.get("causes", {})))
             if state not in weighed_already:
@@ -506,9 +504,6 @@ def test_wrong_types_in_every_field_of_a_log(tmp_path: Path, base: RuleBase, eve
                 assert weighed(path, base), (field, odd)
 
 
-@pytest.mark.xfail(
-    strict=True, raises=OverflowError, reason="sessions/replay.py: _pairs turns any whole number into a float"
-)
 def test_a_recorded_number_that_no_float_can_hold(tmp_path: Path, base: RuleBase) -> None:
     """A recorded probability of four hundred digits is passed over."""
     path = tmp_path / "session.jsonl"
@@ -517,11 +512,6 @@ def test_a_recorded_number_that_no_float_can_hold(tmp_path: Path, base: RuleBase
     assert weighed(path, base)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    raises=OverflowError,
-    reason="diagnosis/belief.py: _background raises a factor to the power of every time done",
-)
 def test_an_alteration_done_a_thousand_times(tmp_path: Path, base: RuleBase) -> None:
     """A log that says the same alteration was done a thousand times is refused or weighed like any other."""
     path = tmp_path / "session.jsonl"
@@ -530,7 +520,6 @@ def test_an_alteration_done_a_thousand_times(tmp_path: Path, base: RuleBase) -> 
     weighed(path, base)
 
 
-@pytest.mark.xfail(strict=True, reason="sessions/log.py: read_log keeps a problem for every line of the file")
 def test_a_log_of_nothing_but_other_lines_is_not_read_to_its_end(tmp_path: Path) -> None:
     """A large text file given as a log is refused after its first lines, not after millions of them."""
     path = tmp_path / "session.jsonl"
@@ -658,7 +647,7 @@ def test_any_structure_as_a_rule_file(tmp_path: Path, value: object, file: str) 
         (folder / file).write_text(kept, encoding="utf-8")
 
 
-@MANY
+@settings(MANY, max_examples=50)
 @given(st.dictionaries(KEYS, VALUES, max_size=6), st.sampled_from(WHOLE))
 def test_any_structure_in_a_log(tmp_path: Path, base: RuleBase, more: dict[str, object], event: dict[str, Any]) -> None:
     """The same as an event of a log."""
@@ -734,7 +723,7 @@ def rules_or_problems(folder: Path) -> bool:
     return True
 
 
-@settings(MANY, max_examples=250)
+@settings(MANY, max_examples=150)
 @given(st.integers(0, 2**32))
 def test_mutated_rules(tmp_path: Path, seed: int) -> None:
     """A rule base with a mutated file loads, and then everything works with it, or gives problems with a place."""

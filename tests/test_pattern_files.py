@@ -447,7 +447,7 @@ def test_paths_are_read_as_another_program_reads_them(start: str, commands: list
             point = segment.point(share)
             assert min(away(np.array([point.x, point.y]), a, b) for a, b in segments) <= 0.05 + 1e-6
     total = sum(segment.length(error=1e-6) for segment in drawn)
-    assert total == pytest.approx(sum(float(np.hypot(*(b - a))) for a, b in segments), rel=0.01, abs=0.05)
+    assert total == pytest.approx(sum(float(np.hypot(*(b - a))) for a, b in segments), rel=0.01, abs=0.11 * len(drawn))
     assert len(ours) < MOST_POINTS
 
 
@@ -549,6 +549,24 @@ def test_a_drawing_by_another_hand_is_read(change: Callable[[Array], Array], hea
         assert "No grainline" in found.piece(side).note
         assert pattern.piece(side).levels["crotch"] == pytest.approx(found.piece(side).levels["crotch"], abs=6)
         assert pattern.piece(side).levels["knee"] == pytest.approx(found.piece(side).levels["knee"], abs=6)
+
+
+def test_short_shorts_get_levels_in_their_order() -> None:
+    """Where levels have to be estimated they lie one below the other, even if the knee is not on the piece."""
+    text = by_hand(shortened(block()), down, 'width="1000mm" height="1500mm" viewBox="0 0 1000 1500"')
+    shorts = pattern_from_svg(text, "shorts.svg")
+    assert farthest(shorts, through_data(shorts)) <= OWN
+
+
+def shortened(pattern: Pattern) -> Pattern:
+    """A block cut off 70 mm below the crotch level."""
+    for side in SIDES:
+        piece = pattern.piece(side)
+        seam, inseam = piece.seams["side"], piece.seams["inseam"]
+        low = piece.levels["crotch"] - 70.0
+        seam, inseam = seam[seam[:, 1] > low], inseam[inseam[:, 1] > low]
+        pattern = pattern.with_piece(piece.with_seams(side=seam, inseam=inseam, hem=np.array([seam[-1], inseam[0]])))
+    return pattern
 
 
 @pytest.mark.parametrize(
@@ -684,6 +702,12 @@ HOSTILE_SVG: Mapping[str, tuple[Callable[[str], str], str]] = {
     "exchanged names": (
         lambda text: text.replace('"hem"', '"x"').replace('"side"', '"hem"').replace('"x"', '"side"'),
         "do not meet in the order",
+    ),
+    "a level out of place": (
+        lambda text: text.replace(
+            '<path class="waist"', '<line id="knee-level" x2="9" y1="90" y2="90"/><path class="waist"', 1
+        ),
+        "one below the other",
     ),
     "no size": (lambda text: text.replace('width="300mm" height="1100mm"', 'width="100%"'), "how large it is"),
     "a size of nothing": (lambda text: text.replace("0 0 300 1100", "0 0 0 0"), "how large it is"),

@@ -708,10 +708,6 @@ def wide_files(symptoms: int, causes: int) -> dict[str, str]:
     return files
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="diagnosis/survey.py draws 15 signs, fewer than the 18 that can be weighed, so no base is too wide",
-)
 def test_a_base_that_is_too_wide_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Where too many signs hang together for an exact answer, the check says so and ends with exit code 1."""
     assert ended("rules", "check", str(write_rules(tmp_path, wide_files(40, 40)))) == 1

@@ -10,8 +10,8 @@ from typing import Any
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, write
 from fitdiag.knowledge.load import load_rules
-from fitdiag.knowledge.strict_yaml import read_text, read_yaml
-from fitdiag.pattern.files import pattern_from_data, pattern_from_svg, pattern_to_data, pattern_to_svg
+from fitdiag.knowledge.strict_yaml import read_bytes, read_text, read_yaml
+from fitdiag.pattern.files import pattern_from_data, pattern_from_svg, pattern_to_svg, pattern_to_text
 from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.moves import NAMES, Step, carry_out
 from fitdiag.pattern.piece import Pattern, faults
@@ -66,7 +66,7 @@ def read_pattern(text: str) -> Pattern:
     if kind == ".dxf":
         from fitdiag.pattern.dxf import pattern_from_dxf
 
-        return pattern_from_dxf(read_text(path, LARGEST, "pattern file"), one_line(path))
+        return pattern_from_dxf(read_bytes(path, LARGEST, "pattern file"), one_line(path))
     raise stop(
         "format",
         f"'{one_line(kind, 20)}' is not a pattern format",
@@ -80,7 +80,7 @@ def write_pattern(pattern: Pattern, text: str, *, replace: bool) -> None:
     path = Path(text)
     kind = path.suffix.lower()
     if kind in (".yaml", ".yml", ".json"):
-        content = json.dumps(pattern_to_data(pattern), indent=1)  # JSON is YAML too
+        content = pattern_to_text(pattern)  # JSON, which is YAML too
     elif kind == ".svg":
         content = pattern_to_svg(pattern)
     elif kind == ".dxf":

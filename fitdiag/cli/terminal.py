@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import gc
 import io
 import os
 import re
@@ -236,6 +237,7 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
 
 
 def _talk(base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | None) -> int:
+    gc.enable()  # an interview may stay open all day
     try:
         _on_hang_up(_hang_up)
         screen = Screen()

@@ -138,7 +138,7 @@ class Diagnosis:
             times[done.alteration] = times.get(done.alteration, 0) + 1
         for alteration, count in times.items():
             if alteration in cause.after:
-                factor = words.more_or_less.words[cause.after[alteration]] ** count
+                factor = words.more_or_less.words[cause.after[alteration]] ** min(count, 99)
                 title = self.base.alterations[alteration].title
                 how_often = "" if count == 1 else f" ({'twice' if count == 2 else f'{count} times'})"
                 reasons.append(Reason("done", alteration, factor, f"Done before: {lower_first(title)}{how_often}"))

@@ -13,7 +13,7 @@ from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import RuleBase
 
 _DRAWS = 200
-_SIGNS = 15
+_SIGNS = 20
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Width:
 
 
 def width(base: RuleBase, seed: int = 1) -> Width:
-    """The network's width when many signs are seen at once: 15 symptoms (or all, if fewer), drawn 200 times."""
+    """The network's width when many signs are seen at once: 20 symptoms (or all, if fewer), drawn 200 times."""
     network = compile_network(base, Findings()).network
     rng = random.Random(seed)
     count = len(base.symptoms)

@@ -132,12 +132,10 @@ class Interview:
 
     def _next_question(self) -> Question | None:
         """The question most worth asking from where the fitter stands now; None when none is worth it from anywhere."""
-        least = self.base.setting("stop_below_bits")
-        questions = self.conclusion.diagnosis.questions(self._view(), self._arrays)
-        if questions and (self._more or questions[0].worth >= least):
-            return questions[0]
-        elsewhere = self.conclusion.diagnosis.questions(None, self._arrays)
-        return elsewhere[0] if elsewhere and elsewhere[0].worth >= least else None
+        diagnosis = self.conclusion.diagnosis
+        if self._more:
+            return next(iter(diagnosis.questions(self._view(), self._arrays)), None)
+        return diagnosis.next_question(self._view(), self._arrays)
 
     # -- asking --------------------------------------------------------------------------------------------------
 

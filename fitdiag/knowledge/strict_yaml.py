@@ -89,13 +89,9 @@ class Document:
         return _at(self.path, node.start_mark) if node is not None else Where(self.path, 1, 1)
 
 
-def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, torn: bool = False) -> str:
-    """The text of a regular UTF-8 file of at most `largest` bytes. Raises ProblemsFoundError otherwise.
-
-    `torn=True` reads over what a crash can leave behind the last line end: zero bytes, half a character.
-    """
-    shown = shown_path(path)
-    where = Where(shown)
+def read_bytes(path: Path, largest: int = LARGEST_FILE, what: str = "file") -> bytes:
+    """The content of a regular file of at most `largest` bytes. Raises ProblemsFoundError otherwise."""
+    where = Where(shown_path(path))
     try:
         if path.is_dir():
             raise stop("not-a-file", f"this is a folder, not a {what}", where=where)
@@ -111,6 +107,17 @@ def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, to
         raise stop(
             "too-large", f"this {what} is larger than {largest // 1024} kB", where=where, hint="is it the right one?"
         )
+    return raw
+
+
+def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, torn: bool = False) -> str:
+    """The text of a regular UTF-8 file of at most `largest` bytes. Raises ProblemsFoundError otherwise.
+
+    `torn=True` reads over what a crash can leave behind the last line end: zero bytes, half a character.
+    """
+    shown = shown_path(path)
+    where = Where(shown)
+    raw = read_bytes(path, largest, what)
     if torn:
         raw = raw.rstrip(b"\0")
         head, newline, tail = raw.rpartition(b"\n")

@@ -282,7 +282,13 @@ def _carried(dart: Dart, waist: Array, amounts: Array, along: Array) -> Dart:
         result: Array = point + amounts[nearest] * along
         return result
 
-    return Dart(at(dart.left), at(dart.right), dart.tip)
+    left, right = at(dart.left), at(dart.right)
+    across = (right - left) / np.hypot(*(right - left))
+    middle = (left + right) / 2
+    tip = (
+        dart.tip - float(np.dot(dart.tip - middle, across)) * across
+    )  # back over the middle, so that the legs are equal
+    return Dart(left, right, tip)
 
 
 def swing_leg(piece: Piece, amount: float, pivot_y: float) -> Altered:
@@ -304,7 +310,7 @@ def swing_leg(piece: Piece, amount: float, pivot_y: float) -> Altered:
         seams={name: move(line) for name, line in piece.seams.items()},
         lines={name: move(line) for name, line in piece.lines.items()},
     )
-    angle = -float(np.arctan2(amount, reach))
+    angle = float(np.arctan2(amount, reach))
     centre = np.array([piece.grain_x, pivot_y])
     return Altered(turned(swung, centre, angle), None, ("side", "inseam"))
 

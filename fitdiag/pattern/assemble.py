@@ -101,10 +101,18 @@ def piece_of(drawn: Drawn, where: Where | None) -> Piece:
         dict(drawn.allowance),
         " ".join(notes),
     )
-    problems = [replace(problem, where=where) for problem in faults(piece)]
+    problems = [replace(problem, where=where) for problem in (*level_faults(piece.levels), *faults(piece))]
     if problems:
         raise ProblemsFoundError(problems)
     return piece
+
+
+def level_faults(levels: Mapping[str, float]) -> list[Problem]:
+    """A problem if the levels do not lie one below the other."""
+    if all(levels[above] > levels[below] for above, below in pairwise(LEVELS)):
+        return []
+    told = "waist, hip, crotch, knee and hem must lie one below the other, y up"
+    return [Problem("levels", told, None, "look at the levels and the balance lines of these names")]
 
 
 def frames(grain: Array | None) -> list[Array]:
@@ -201,11 +209,12 @@ def filled_levels(
     crotch = known.get("crotch", float(seams["curve"][0, 1]))
     hem = known.get("hem", float(seams["hem"][:, 1].mean()))
     hip = known.get("hip", crotch + (waist - crotch) / 4)
+    knee = known.get("knee", hem + min((crotch - hem) / 2 + 50.0, (crotch - hem) * 0.8))  # the latter in shorts
     return {
         "waist": waist,
         "hip": hip,
         "crotch": crotch,
-        "knee": known.get("knee", hem + (crotch - hem) / 2 + 50.0),
+        "knee": knee,
         "hem": hem,
     }
 

@@ -327,8 +327,11 @@ def sentence(change: Change) -> str:
         text = f"Swing the leg by {amount} at the hem, to nothing at the thigh. Draw a new grainline."
     elif change.kind == "edge":
         widest = format_length(max(mark.amount for mark in change.marks), change.units)
-        seams = ", ".join(seam_word(change.side, name) for name in change.true)
-        text = f"Draw a new line ({seams}), {widest} at the widest place."
+        level = parallel(change)
+        seams = ", ".join(seam_word(change.side, name) for name in change.true if not level or name in ("waist", "hem"))
+        text = (
+            f"Draw a new line ({seams}), {widest} {'from the old one all along' if level else 'at the widest place'}."
+        )
         if change.true == ("waist", "hem"):  # the whole side part was moved
             text = f"{'Add' if change.removed.is_empty else 'Take'} {widest} along the whole side edge; the darts beside it move too."
     elif change.kind == "darts":

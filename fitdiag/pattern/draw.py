@@ -105,6 +105,8 @@ def _place(change: Change) -> Box:
         found.append(np.array([change.cut.start, change.cut.end]))
     if change.kind in ("open", "close"):
         found += [change.new.seams["waist"], change.old.seams["waist"]]
+    if change.kind == "darts":
+        found += [np.array(ends_of(dart)) for dart in (*change.old.darts, *change.new.darts)]
     if not found or change.kind == "grain":
         return _whole(change)
     box, whole = _bounds(*found), _whole(change)
@@ -418,7 +420,7 @@ def _pictures(change: Change) -> list[tuple[str, Painter]]:
         widest = format_length(max(mark.amount for mark in change.marks), change.units)
         ends = "as far from the old one all along" if parallel(change) else "to nothing at its ends"
         return [
-            (f"Mark {widest} at the widest place.", _marked(change)),
+            (f"Mark {widest} at {'both ends' if parallel(change) else 'the widest place'}.", _marked(change)),
             (f"Draw the new line, {ends}.", _redrawn(change)),
             (true[0] + " Walk the seams that are sewn to it.", true[1]),
         ]

@@ -16,7 +16,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from fitdiag.pattern.assemble import Drawn, chained, check_size, filled_levels, piece_of
+from fitdiag.pattern.assemble import Drawn, chained, check_size, filled_levels, level_faults, piece_of
 from fitdiag.pattern.piece import (
     CLOSED_MM,
     LEVELS,
@@ -236,10 +236,8 @@ class _Reading:
         if len(self.problems) > before:
             return None
         levels = filled_levels(levels, lines, seams)
-        if not levels["waist"] > levels["hip"] > levels["crotch"] > levels["knee"] > levels["hem"]:
-            self.tell("levels", "waist, hip, crotch, knee and hem must lie one below the other, y up", (*loc, "levels"))
-            return None
         piece = Piece("front" if side == "front" else "back", seams, darts, levels, lines, grain_x, allowance, note)
+        self.problems += [replace(problem, where=self.where((*loc, "levels"))) for problem in level_faults(levels)]
         self.problems += [replace(problem, where=self.where(loc)) for problem in faults(piece)]
         return piece if len(self.problems) == before else None
 

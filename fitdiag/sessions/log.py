@@ -25,7 +25,8 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.session/1"
-LARGEST_LOG = 8 * 1024 * 1024
+LARGEST_LOG = 4 * 1024 * 1024
+_MOST_FAULTS = 200  # so many lines that are no events, and the rest is not read
 KINDS = ("start", "answer", "body", "done", "stage", "note", "measures", "back", "rules", "conclusion")
 Event = Mapping[str, Any]
 Clock = Callable[[], datetime]
@@ -62,6 +63,8 @@ def read_log(path: Path) -> ReadLog:
         event = _event(line)
         if event is None:
             problems.append(Problem("log-line", "this line is not an event of a session log", Where(shown, number, 1)))
+            if len(problems) >= _MOST_FAULTS:
+                break
         else:
             events.append(event)
     mark = _byte_order_mark(path)

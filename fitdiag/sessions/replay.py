@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 
 from fitdiag.diagnosis.belief import chance_words
@@ -93,7 +94,8 @@ def _pairs(items: object, key: str, value: str) -> dict[str, float]:
     result: dict[str, float] = {}
     for item in items if isinstance(items, list) else []:
         if isinstance(item, dict) and isinstance(item.get(key), str) and isinstance(item.get(value), int | float):
-            result[item[key]] = float(item[value])
+            with suppress(OverflowError):  # a number of hundreds of digits was never written by the program
+                result[item[key]] = float(item[value])
     return result
 
 
