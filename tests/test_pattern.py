@@ -204,6 +204,14 @@ def test_a_leg_swing_barely_changes_lengths(block: Pattern) -> None:
             assert abs(length(after) - length(before)) < 1.5
 
 
+def test_a_swung_leg_hangs_on_its_own_grain(block: Pattern) -> None:
+    """After the swing the piece is turned until the leg's grain is plumb: the middle of the hem lies on it again."""
+    for alteration in ("close-leg", "open-leg"):
+        back = carry_out(block, alteration, 15.0).pattern.back
+        middle = (back.corner("side-hem")[0] + back.corner("inside-hem")[0]) / 2
+        assert middle == pytest.approx(back.grain_x, abs=0.2)
+
+
 def test_the_slide_lengthens_the_crotch_seam_by_its_amount(block: Pattern) -> None:
     """Sliding the crotch section down 1/2 in keeps the extension's width and lengthens the crotch seam by 1/2 in."""
     done = slide_section(block.back, 12.7).piece

@@ -83,7 +83,13 @@ def test_one_command_prints_the_solved_plan(shell: Shell) -> None:
         "--until",
         target,
     )
-    for words in ("The least change", "3/4 in, as given", "after tuck-across-back-hip", "Without overlap-back-wedge"):
+    for words in (
+        "By itself overlap-back-wedge would take",
+        "The least change",
+        "3/4 in, as given",
+        "after tuck-across-back-hip",
+        "Without overlap-back-wedge",
+    ):
         assert words in shown
     joint = json.loads(
         shell.ok(
@@ -105,6 +111,13 @@ def test_one_command_prints_the_solved_plan(shell: Shell) -> None:
     missing = sum(item["missing_mm"] for item in apart["unmet"])
     assert joint["unmet"] == []
     assert joint["amounts_mm"]["overlap-back-wedge"] < apart["amounts_mm"]["overlap-back-wedge"] + missing
+
+
+def test_truing_is_a_step_of_its_own(shell: Shell) -> None:
+    """`--true` smooths the seams an alteration names, and says by how much each seam's length changes."""
+    shown = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in", "--true")
+    assert "after truing" in shown
+    assert "trued back curve: its length changes by" in shown
 
 
 def test_out_of_reach_is_said_with_what_is_missing(shell: Shell) -> None:

@@ -295,6 +295,7 @@ def pattern_measure(file: PatternFile, units: UnitsOption = None, as_json: JsonO
 def pattern_alter(
     file: PatternFile,
     do: DoOption = None,
+    true: Annotated[bool, typer.Option("--true", help="Then true the seams, and say what that changes.")] = False,
     out: OutOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
@@ -303,7 +304,7 @@ def pattern_alter(
     """Carry alterations out on a pattern and show what moves."""
     from fitdiag.cli.pattern import alter
 
-    raise typer.Exit(alter(file, do or [], out, units, as_json=as_json, replace=replace))
+    raise typer.Exit(alter(file, do or [], out, units, true=true, as_json=as_json, replace=replace))
 
 
 @pattern_app.command("solve")

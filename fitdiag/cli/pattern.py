@@ -11,6 +11,7 @@ from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, write
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import read_bytes, read_text, read_yaml
+from fitdiag.pattern.alter import true_seam
 from fitdiag.pattern.files import pattern_from_data, pattern_from_svg, pattern_to_svg, pattern_to_text
 from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.moves import NAMES, Step, carry_out
@@ -173,6 +174,18 @@ def read(path: str, out: str, *, replace: bool) -> int:
     return 0
 
 
+def trued(steps: Sequence[Step]) -> tuple[Pattern, list[tuple[str, float]]]:
+    """The pattern after all steps with every seam they name trued, and by how much each seam's length changed, in mm."""
+    pattern, changes = steps[-1].pattern, list[tuple[str, float]]()
+    for side in ("front", "back"):
+        seams = dict.fromkeys(seam for step in steps if side in step.altered for seam in step.altered[side].true)
+        for seam in seams:
+            piece, change = true_seam(pattern.piece(side), seam)
+            pattern = pattern.with_piece(piece)
+            changes.append((f"{side} {seam}", change))
+    return pattern, changes
+
+
 def carried_out(pattern: Pattern, do: Sequence[str], units: Units) -> list[Step]:
     """The steps of `alteration=amount` texts, one on the other."""
     steps: list[Step] = []
@@ -190,16 +203,25 @@ def carried_out(pattern: Pattern, do: Sequence[str], units: Units) -> list[Step]
     return steps
 
 
-def alter(path: str, do: list[str], out: str | None, units: str | None, *, as_json: bool, replace: bool) -> int:
+def alter(
+    path: str, do: list[str], out: str | None, units: str | None, *, true: bool, as_json: bool, replace: bool
+) -> int:
     chosen = guess_units(units, do)
     pattern = read_pattern(path)
     steps = carried_out(pattern, do, chosen)
     if not steps:
         raise stop("argument", "no alteration was named", hint="add --do 'tuck-across-back-hip=3/4 in'")
-    if out:
-        write_pattern(steps[-1].pattern, out, replace=replace)
     stages = [("as it is", pattern), *((step.alteration, step.pattern) for step in steps)]
-    say_stages(stages, chosen, as_json=as_json)
+    changes: list[tuple[str, float]] = []
+    if true:
+        result, changes = trued(steps)
+        stages.append(("truing", result))
+    if out:
+        write_pattern(stages[-1][1], out, replace=replace)
+    say_stages(stages, chosen, as_json=as_json, extra={"trued_mm": dict(changes)} if true else None)
+    if not as_json:
+        for seam, change in changes:
+            say(f"trued {seam}: its length changes by {change:+.1f} mm")
     return 0
 
 
@@ -244,7 +266,7 @@ def solve(
     as_json: bool,
     replace: bool,
 ) -> int:
-    from fitdiag.pattern.solve import Wanted, parse_target, solve_plan, without_each
+    from fitdiag.pattern.solve import Wanted, alone, parse_target, solve_plan, without_each
 
     chosen = guess_units(units, (*do, *until))
     base = load_rules(folder_of(rules))
@@ -271,12 +293,14 @@ def solve(
             )
     found = solve_plan(pattern, wanted, targets)
     left_out = without_each(pattern, found, targets)
+    by_itself = alone(pattern, wanted, targets)
     if out:
         write_pattern(found.result, out, replace=replace)
     extra = {
         "amounts_mm": dict(found.amounts),
         "unmet": [{"measure": target.measure, "missing_mm": gap} for target, gap in found.unmet],
         "without": left_out,
+        "alone_mm": by_itself,
     }
     if as_json:
         say_stages(found.stages, chosen, as_json=True, extra=extra)
@@ -294,6 +318,10 @@ def solve(
     say()
     say_stages(found.stages, chosen, as_json=False)
     say()
+    for name, amount in by_itself.items():
+        say(
+            f"By itself {name} would take {format_length(amount, chosen)}; in the plan {format_length(found.amounts[name], chosen)}."
+        )
     for name, values in left_out.items():
         told = "; ".join(f"{measure} {format_length(value, chosen)}" for measure, value in values.items())
         say(f"Without {name}: {told}")

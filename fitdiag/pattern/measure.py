@@ -152,6 +152,8 @@ def piece_measures(piece: Piece) -> dict[str, float]:
         "hem": length(piece.seams["hem"]),
         "waist after darts": waist_after_darts(piece),
     }
+    if piece.allowance.get("centre"):
+        found["grain to centre at waist, from the cut edge"] = grain_to_centre_with_allowance(piece)
     return {name: value for name, value in found.items() if value is not None}
 
 

@@ -188,6 +188,23 @@ def _least_change(
     return np.clip(np.asarray(result)[:count], low, high) if result is not None else amounts
 
 
+def alone(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> dict[str, float]:
+    """What each free alteration would take by itself to meet a single target, limit or not; for comparison with the plan.
+
+    Empty for several targets; an alteration that cannot meet it by itself is left out.
+    """
+    result: dict[str, float] = {}
+    if len(targets) != 1:
+        return result
+    for item in wanted:
+        if item.least < item.most:
+            try:
+                result[item.alteration] = solve_one(pattern, item.alteration, targets[0], item.most * 5)
+            except ProblemsFoundError:
+                continue
+    return result
+
+
 def without_each(pattern: Pattern, solution: Solution, targets: Sequence[Target]) -> dict[str, dict[str, float]]:
     """For each alteration of the plan: the targets' measures if it were left out, the others kept as they are."""
     result: dict[str, dict[str, float]] = {}
