@@ -25,6 +25,7 @@ BENCH = Path(__file__).parent / "bench"
             ["by worth", "fixed order", "top cause right", "stop below"],
         ),
         ("pattern.py", ["--runs", "1"], [" points", "    676"]),
+        ("rules.py", ["--times", "2", "--runs", "1"], ["symptoms", "answer to next question"]),
         ("startup.py", ["--runs", "1"], ["typer, one word", "fitdiag diagnose", "fitdiag --help"]),
     ],
 )
