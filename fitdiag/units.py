@@ -140,6 +140,18 @@ def round_down(mm: float, units: Units) -> float:
     return math.floor(mm / step + 1e-9) * step
 
 
+def format_reading(mm: float, units: Units) -> str:
+    """A length as it was read, not as it is cut: eighths of an inch, or millimetres written as centimetres.
+
+    >>> format_reading(19.05, "in"), format_reading(313.0, "cm"), format_reading(-0.2, "cm")
+    ('3/4 in', '31.3 cm', '0 cm')
+    """
+    if units == "cm":
+        text = f"{mm / 10:.1f}".rstrip("0").rstrip(".")
+        return ("0" if text == "-0" else text) + " cm"
+    return format_length(mm, units) if abs(mm) >= STEP_MM["in"] / 2 else "0 in"
+
+
 def format_length(mm: float, units: Units) -> str:
     """Text a tape is read by: `3/4 in`, `1 1/8 in`, `2 cm`, `1.25 cm`. Rounds to the tape's step.
 

@@ -254,7 +254,7 @@ def test_an_amount_too_small_to_be_seen_is_told(base: RuleBase) -> None:
     finding = talk.finding(DIP)
     assert finding is not None
     assert finding.seen == "no"
-    assert "Counted as not seen" in talk.said
+    assert "does not count yet" in talk.said
 
 
 @pytest.mark.parametrize("typed", ["", "not measured", "no", "don't know", "can't say"])

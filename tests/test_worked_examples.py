@@ -150,7 +150,9 @@ def test_eases_are_the_published_ones(table: str, measure: str, least: float | N
         result for result in check_measures(load_rules(), {measure: 1000.0}, {}, table) if result.measure == measure
     ]
     assert len(found) == 1
-    assert found[0].least_mm == (None if least is None else pytest.approx(1000 + least * MM_PER_INCH))
+    assert found[0].least_mm == pytest.approx(
+        1000 + (least or 0.0) * MM_PER_INCH
+    )  # "up to" still means at least the body
     assert found[0].most_mm == (None if most is None else pytest.approx(1000 + most * MM_PER_INCH))
 
 

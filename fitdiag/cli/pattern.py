@@ -18,7 +18,7 @@ from fitdiag.pattern.moves import NAMES, Step, carry_out
 from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.problems import Where, one_line, stop
 from fitdiag.reports.writers import write_atomically
-from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
+from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length
 
 LARGEST = 4 * 1024 * 1024
 
@@ -120,7 +120,7 @@ def show(
         return
     say(f"{pattern.title or 'Pattern'}{': ' + pattern.grade if pattern.grade else ''}")
     for name, value in measures.items():
-        say(f"  {name}: {format_length(value, units)} ({value:.1f} mm)")
+        say(f"  {name}: {format_reading(value, units)} ({value:.1f} mm)")
     for name, value in angles.items():
         say(f"  {name}: {value:.1f} degrees")
 
@@ -159,7 +159,7 @@ def fit(given: list[str], out: str | None, units: str | None, *, as_json: bool, 
         return 0
     say(found.pattern.grade[:1].upper() + found.pattern.grade[1:] + ".")
     for name, (wanted, got) in found.reached.items():
-        say(f"  {name}: measured {format_length(wanted, chosen)}, estimate {got - wanted:+.1f} mm from it")
+        say(f"  {name}: measured {format_reading(wanted, chosen)}, estimate {got - wanted:+.1f} mm from it")
     return 0
 
 
@@ -245,12 +245,11 @@ def say_stages(
         if any(abs(values.get(name, first[name]) - first[name]) >= 0.5 for _, values in measured[1:])
     ]
     for name in moving:
-        say(f"{name}: {format_length(first[name], units)} as it is")
+        say(f"{name}: {format_reading(first[name], units)} as it is")
         for stage, values in measured[1:]:
             change = values[name] - first[name]
-            say(
-                f"  after {stage}: {format_length(values[name], units)} ({'+' if change >= 0 else '-'}{format_length(abs(change), units)})"
-            )
+            by = f"{'+' if change >= 0 else '-'}{format_reading(abs(change), units)}"
+            say(f"  after {stage}: {format_reading(values[name], units)} ({by})")
     if not moving:
         say("No measure moves.")
 
@@ -323,7 +322,7 @@ def solve(
             f"By itself {name} would take {format_length(amount, chosen)}; in the plan {format_length(found.amounts[name], chosen)}."
         )
     for name, values in left_out.items():
-        told = "; ".join(f"{measure} {format_length(value, chosen)}" for measure, value in values.items())
+        told = "; ".join(f"{measure} {format_reading(value, chosen)}" for measure, value in values.items())
         say(f"Without {name}: {told}")
     return 0
 

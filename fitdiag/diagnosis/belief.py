@@ -12,7 +12,7 @@ from fitdiag.diagnosis.exact import Evidence, Network, Posterior, TooWideError
 from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Finding, Findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.problems import stop
-from fitdiag.units import format_length
+from fitdiag.units import format_length, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
@@ -242,13 +242,15 @@ def told(base: RuleBase, finding: Finding, findings: Findings) -> str:
         return f"Cannot be said: {lower_first(title)}"
     extra = []
     if finding.amount_mm is not None:
-        text = format_length(finding.amount_mm, findings.units)
+        text = format_reading(finding.amount_mm, findings.units)
         extra.append(f"{text} ± {format_length(finding.error_mm, findings.units)}" if finding.error_mm else text)
     if finding.severity:
         extra.append(finding.severity)
     if finding.side in ("left", "right"):
         extra.append(f"{finding.side} side only")
     tail = f" ({', '.join(extra)})" if extra else ""
+    if finding.seen == "no" and finding.amount_mm:
+        return f"Not enough to count: {lower_first(title)}{tail}"
     return f"{title}{tail}" if finding.seen == "yes" else f"Not seen: {lower_first(title)}{tail}"
 
 

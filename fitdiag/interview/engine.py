@@ -542,7 +542,9 @@ class Interview:
             least = format_length(symptom.measure.seen_from_mm, units)
             lines = [
                 Line(
-                    f"Counted as not seen; it counts from {least} {'on' if symptom.measure.worse == 'more' else 'down'}."
+                    f"That little does not count yet; it counts from {least} on."
+                    if symptom.measure.worse == "more"
+                    else f"That does not count; it counts from {least} down."
                 )
             ]
         return [*lines, *self._count(finding)]

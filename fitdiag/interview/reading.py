@@ -24,6 +24,10 @@ ONE_SIDE = re.compile(
     r"(?! (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up)\b)"  # "right across"
 )
 SEVERITY = re.compile(rf",? *(?<![\w-])({'|'.join(SEVERITIES)})(?:ly)?(?![\w-])")
+AMOUNT = re.compile(
+    r"""(?<![\w/.,])(?:(?:about|around|roughly) )?"""
+    r"""(?:(?:\d+[ -])?\d+/\d+(?: ?(?:in(?:ch(?:es)?)?|cm|mm)\b| ?")?|\d+(?:[.,]\d+)? ?(?:(?:in(?:ch(?:es)?)?|cm|mm)\b|"))(?![\w/])"""
+)
 NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
 
 
@@ -45,6 +49,8 @@ def split_amount(text: str) -> tuple[str, str]:
 
     >>> split_amount("dips left 3/4 in"), split_amount("tuck 1/2 in round 2"), split_amount("about 2 cm")
     (('dips', '3/4 in left'), ('tuck', '1/2 in round 2'), ('', 'about 2 cm'))
+    >>> split_amount("lines dip 3/4 in to the back")
+    ('lines dip to the back', '3/4 in')
     """
     tail: list[str] = []
     for pattern in (ROUND, ONE_SIDE, SEVERITY):
@@ -60,6 +66,9 @@ def split_amount(text: str) -> tuple[str, str]:
             continue
         if length.unit is not None or any(char.isdigit() or char.isnumeric() for char in amount):
             return " ".join(words[:start]).rstrip(" ,:"), " ".join((amount, *tail))
+    if match := AMOUNT.search(text.lower()):  # among the words: "dips 3/4 in to the back"
+        rest = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
+        return rest.rstrip(" ,:"), " ".join((match[0], *tail))
     return text.rstrip(" ,:"), " ".join(tail)
 
 
@@ -78,7 +87,12 @@ def read_body_notes(base: RuleBase, text: str) -> tuple[dict[str, str], list[str
         parts = [part.rstrip(".") for part in joined.split()]
     notes: dict[str, str] = {}
     unclear: list[str] = []
-    for part in parts:
+    for whole in parts:
+        part = ONE_SIDE.sub("", whole).strip(" ,")
+        if part != whole:
+            unclear.append("The side is not kept with the shape; say left or right with what you see.")
+        if not part:
+            continue
         if match := re.fullmatch(r"(\d+) ?(m|marked)?", part.lower()):
             if 1 <= int(match[1][:6]) <= len(ids):
                 notes[ids[int(match[1]) - 1]] = "marked" if match[2] else "some"

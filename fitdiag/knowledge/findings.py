@@ -17,6 +17,7 @@ from fitdiag.units import InvalidLengthError, Length, Units, parse_length
 
 SCHEMA = "fitdiag.findings/1"
 LARGEST = 64 * 1024
+TAPE_MM = 1.0  # a tape is not read more exactly, so 3/8 in counts where 1 cm is asked for
 MOST_DONE = 99  # earlier alterations; nobody reworks a pattern oftener
 Side = Literal["left", "right", "both"]
 Origin = Literal["asked", "volunteered", "file", "form", "photo", "earlier", "derived"]
@@ -30,6 +31,11 @@ _LISTED = {"symptom": "symptoms", "body note": "body-notes", "alteration": "alte
 _SEEN_WORDS: Mapping[str, Seen] = {
     "yes": "yes", "y": "yes", "seen": "yes", "no": "no", "n": "no", "not seen": "no", "none": "no",
     "unsure": "unsure", "can't say": "unsure", "cannot say": "unsure", "cant say": "unsure", "don't know": "unsure",
+    "yep": "yes", "yeah": "yes", "nope": "no", "not at all": "no", "maybe": "unsure", "dunno": "unsure",
+}  # fmt: skip
+_SEVERITY_WORDS: Mapping[str, Severity] = {
+    "slightly": "slight", "a bit": "slight", "a little": "slight", "sort of": "slight", "somewhat": "slight",
+    "clearly": "clear", "strongly": "strong", "very": "strong", "a lot": "strong",
 }  # fmt: skip
 
 
@@ -91,8 +97,8 @@ def seen_by_amount(symptom: Symptom, amount_mm: float) -> bool:
     if symptom.measure is None:
         return amount_mm > 0
     if symptom.measure.worse == "more":
-        return amount_mm >= symptom.measure.seen_from_mm
-    return amount_mm <= symptom.measure.seen_from_mm
+        return amount_mm >= symptom.measure.seen_from_mm - TAPE_MM
+    return amount_mm <= symptom.measure.seen_from_mm + TAPE_MM
 
 
 def measured(symptom: Symptom, amount_mm: float, *, side: Side | None = None, error_mm: float | None = None,
@@ -125,8 +131,9 @@ def parse_words(
         words = words.removeprefix(prefix) if words != prefix.strip() else words
     if words in _SEEN_WORDS:
         return Finding(symptom.id, _SEEN_WORDS[words], side=side, origin=origin), None
-    if words in SEVERITIES:
-        return Finding(symptom.id, "yes", severity=words, side=side, origin=origin), None
+    severity = _SEVERITY_WORDS.get(words, words)
+    if severity in SEVERITIES:
+        return Finding(symptom.id, "yes", severity=severity, side=side, origin=origin), None
     if symptom.measure is None:
         if words[:1].isdigit():
             raise InvalidFindingError(f"'{one_line(text, 30)}': this sign has no amount; answer yes, no or can't say")

@@ -90,7 +90,9 @@ def hip_width(piece: Piece) -> float | None:
     y = piece.levels["hip"]
     right = crossing(piece.seams["side"], y)
     left: float | None = crossing(piece.seams["centre"], y)
-    if left is None and y <= piece.corner("curve-start")[1]:
+    if "hip" in piece.lines:  # the balance line on the cloth, which a cut above it leaves where it is
+        left = float(piece.lines["hip"][0, 0])
+    elif left is None and y <= piece.corner("curve-start")[1]:
         left = float(piece.corner("curve-start")[0])
     return right - left if right is not None and left is not None else None
 

@@ -46,10 +46,9 @@ def plan_amount(base: RuleBase, alteration: Alteration, findings: Findings) -> P
         basis += " for the next try-on." if already == 0 else f" ({format_length(already, units)} was done before)."
     elif alteration.amount.up_to:
         most = amount * alteration.amount.up_to
-        basis += f" Pinning often takes more, up to {format_length(most, units)}"
-        basis += (
-            f"; the most for one round is {format_length(round_down(limit, units), units)}." if most > limit else "."
-        )
+        this_round = format_length(round_down(limit, units), units)
+        basis += f" Pinning often asks for more, up to {format_length(most, units)}"
+        basis += f"; take at most {this_round} of it in this round, the rest in the next." if most > limit else "."
     return PlannedAmount(amount, format_length(amount, units), wanted, remainder, symptom, basis, already, exhausted)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from fitdiag.knowledge.findings import Findings, measured
 from fitdiag.knowledge.model import BodyMeasure, EaseRow, EaseTable, RuleBase
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_length, format_reading
 
 DISAGREE_MM = 0.5  # tables that differ by less say the same
 
@@ -49,13 +49,13 @@ class EaseResult:
         wanted = f"at least {low}" if high is None else f"at most {high}" if low is None else low
         if low and high and low != high:
             wanted = f"{low} to {high}"
-        text = f"{self.measure}: body {format_length(self.body_mm, units)}, wanted {wanted}"
+        text = f"{self.measure}: body {format_reading(self.body_mm, units)}, wanted {wanted}"
         if self.pattern_mm is not None:
-            text += f", pattern {format_length(self.pattern_mm, units)}: "
+            text += f", pattern {format_reading(self.pattern_mm, units)}: "
             if self.short_mm >= DISAGREE_MM:
-                text += f"{format_length(self.short_mm, units)} short"
+                text += f"{format_reading(self.short_mm, units)} short"
             elif self.over_mm >= DISAGREE_MM:
-                text += f"{format_length(self.over_mm, units)} over"
+                text += f"{format_reading(self.over_mm, units)} over"
             else:
                 text += "within the table"
         return f"{text} (by {self.table.title})"
@@ -86,7 +86,11 @@ def check_measures(
             continue
         for measure, body_mm in body.items():
             for row in rows_for(rule, measure, body.get("hip")):  # type: ignore[arg-type]
-                least = body_mm + row.at_least_mm if row.at_least_mm is not None else None
+                least = (
+                    body_mm + (row.at_least_mm or 0.0)
+                    if row.at_least_mm is not None or row.at_most_mm is not None
+                    else None
+                )
                 most = body_mm + row.at_most_mm if row.at_most_mm is not None else None
                 results.append(EaseResult(rule, row, row.measure, body_mm, pattern.get(measure), least, most))
     return results

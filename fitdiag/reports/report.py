@@ -12,7 +12,7 @@ from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.planning.plan import Named, Plan, Recommendation
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage, moving
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import format_length
+from fitdiag.units import format_length, format_reading
 
 SIDE_WORDS: dict[Side, str] = {"left": "left side", "right": "right side", "both": "both sides"}
 _LIKELY_FROM = 0.05
@@ -77,7 +77,7 @@ def make_report(
     if next_question is not None:
         symptom = base.symptoms[next_question.symptom]
         look = f" {symptom.look}" if steps else ""
-        text = f"{symptom.ask}{look} (It would tell {next_question.gain_bits:.2f} bits.)"
+        text = f"{symptom.ask}{look} "
         sections.append(Section("The next question worth asking", (text,)))
     if steps:
         sections.append(reasoning)
@@ -97,10 +97,15 @@ class _Writer:
     def findings(self) -> Section:
         known = self.known
         items = [told(self.base, finding, known) for finding in known.symptoms.values() if finding.seen == "yes"]
+        small = [
+            told(self.base, finding, known)
+            for finding in known.symptoms.values()
+            if finding.seen == "no" and finding.amount_mm
+        ]
         absent = [
             lower_first(self.base.symptoms[name].title)
             for name, finding in known.symptoms.items()
-            if finding.seen == "no"
+            if finding.seen == "no" and not finding.amount_mm
         ]
         unsure = [
             lower_first(self.base.symptoms[name].title)
@@ -119,6 +124,8 @@ class _Writer:
         parts: list[str | Items] = []
         if items:
             parts.append(Items("Seen or felt", tuple(items)))
+        if small:
+            parts.append(Items("Measured", tuple(small)))
         if absent:
             parts.append(Items("Looked for and not there", tuple(absent)))
         if unsure:
@@ -231,12 +238,12 @@ class _Writer:
     def moved(self, stages: Sequence[Stage], name: str) -> str:
         """One measure through the stages of a plan, with the change of each step."""
         units = self.known.units
-        text = f"{name}: {format_length(stages[0].measures[name], units)}"
+        text = f"{name}: {format_reading(stages[0].measures[name], units)}"
         for before, after in pairwise(stages):
             change = after.measures[name] - before.measures[name]
             if abs(change) >= MOVED_MM:
                 title = lower_first(self.base.alterations[after.name].title)
-                now, by = format_length(after.measures[name], units), format_length(abs(change), units)
+                now, by = format_reading(after.measures[name], units), format_reading(abs(change), units)
                 text += f"; after '{title}' {now} ({'+' if change > 0 else '-'}{by})"
         return text
 
