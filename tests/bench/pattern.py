@@ -16,6 +16,8 @@ from shapely.affinity import rotate
 from shapely.ops import split
 
 from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.draw import drawing
+from fitdiag.pattern.ink import svg
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, points
@@ -83,6 +85,7 @@ def main() -> None:
             ("shapely: split and rotate", lambda: shapely_floor(pattern)),  # noqa: B023
             ("one alteration (tuck)", lambda: carry_out(pattern, FIVE[0], 19.05)),  # noqa: B023
             ("all measures", lambda: pattern_measures(pattern)),  # noqa: B023
+            ("one drawing, as SVG", lambda: svg(drawing(pattern, carry_out(pattern, FIVE[0], 19.05), "in"))),  # noqa: B023
             ("joint solve of five alterations", lambda: solve_plan(pattern, wanted, targets)),  # noqa: B023
         ):
             found = timed(work, runs)
