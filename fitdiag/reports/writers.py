@@ -107,7 +107,8 @@ def _markdown_items(part: Items, lines: list[str]) -> None:
     lines.append("")
 
 
-COLUMNS = ("kind", "rank", "alteration", "title", "amount", "amount_mm", "side", "only_if", "because", "check_next")
+COLUMNS = ("kind", "rank", "alteration", "title", "amount", "amount_mm", "side", "only_if", "because", "check_next", "where", "hinge",
+           "on_the_cloth", "on_the_paper", "true_up")  # fmt: skip
 
 
 def cell(value: object) -> str:
@@ -122,19 +123,35 @@ def as_csv(report: Report, base: RuleBase) -> str:
     buffer = io.StringIO()
     writer = csv.writer(buffer)
     writer.writerow(COLUMNS)
+
+    def put(**values: object) -> None:
+        writer.writerow([cell(values.get(column, "")) for column in COLUMNS])
+
     for item in report.plan.recommendations:
         rule = base.alterations[item.alteration]
-        row = ("this round", item.rank, rule.id, rule.title, item.amount.text, round(item.amount.mm, 2), SIDE_WORDS[item.side],
-               item.only_if or "", " ".join(item.because), " ".join(rule.check_next))  # fmt: skip
-        writer.writerow([cell(value) for value in row])
+        put(
+            kind="this round",
+            rank=item.rank,
+            alteration=rule.id,
+            title=rule.title,
+            amount=item.amount.text,
+            amount_mm=round(item.amount.mm, 2),
+            side=SIDE_WORDS[item.side],
+            only_if=item.only_if or "",
+            because=" ".join(item.because),
+            check_next=" ".join(rule.check_next),
+            where=rule.operation.cut,
+            hinge=rule.operation.hinge,
+            on_the_cloth=" ".join(f"{number}. {step}" for number, step in enumerate(rule.cloth, 1)),
+            on_the_paper=" ".join(f"{number}. {step}" for number, step in enumerate(rule.paper, 1)),
+            true_up=" ".join(rule.true_up),
+        )
     for kind, named in (("leave alone", report.plan.leave_alone), ("later", report.plan.later)):
         for other in named:
             rule = base.alterations[other.alteration]
-            writer.writerow(
-                [cell(value) for value in (kind, "", rule.id, rule.title, "", "", "", "", " ".join(other.because), "")]
-            )
+            put(kind=kind, alteration=rule.id, title=rule.title, because=" ".join(other.because))
     if report.client:
-        writer.writerow([cell(value) for value in ("client", "", "", report.client, "", "", "", "", "", "")])
+        put(kind="client", title=report.client)
     for caution in (
         item
         for section in report.sections
@@ -143,7 +160,7 @@ def as_csv(report: Report, base: RuleBase) -> str:
         if isinstance(part, Items)
         for item in part.items
     ):
-        writer.writerow([cell(value) for value in ("caution", "", "", caution, "", "", "", "", "", "")])
+        put(kind="caution", title=caution)
     return "\ufeff" + buffer.getvalue()
 
 
