@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import difflib
 from typing import get_args
 
-from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.arguments import folder_of, guess_units, lengths
 from fitdiag.cli.output import say
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import BodyMeasure, EaseRow, RuleBase
 from fitdiag.planning.ease import check_measures
 from fitdiag.problems import one_line, stop
-from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
+from fitdiag.units import Units, format_length
 
 
 def ease(body: list[str], pattern: list[str], table: str | None, units: str | None, rules: str | None) -> int:
     base = load_rules(folder_of(rules))
-    chosen = units_of(units) if units else "cm" if any("cm" in text for text in (*body, *pattern)) else "in"
+    chosen, known = guess_units(units, (*body, *pattern)), get_args(BodyMeasure)
     if table is not None and table not in base.ease:
         raise stop("unknown-id", f"there is no table '{one_line(table, 40)}'", hint=f"there are {', '.join(base.ease)}")
     if not body:
@@ -24,7 +23,7 @@ def ease(body: list[str], pattern: list[str], table: str | None, units: str | No
             raise stop("arguments", "a pattern is judged against a body", hint="add --body 'hip=40 in'")
         show_tables(base, table, chosen)
         return 0
-    results = check_measures(base, measures(body, chosen), measures(pattern, chosen), table)
+    results = check_measures(base, lengths(body, chosen, known), lengths(pattern, chosen, known), table)
     for result in results:
         note = f" {result.row.note}" if result.row.note else ""
         say(f"{result.told(chosen)}.{note}")
@@ -33,26 +32,6 @@ def ease(body: list[str], pattern: list[str], table: str | None, units: str | No
     if len({result.table.id for result in results}) > 1:
         say("Where the tables disagree the choice is yours: name one with --table.")
     return 0
-
-
-def measures(texts: list[str], units: Units) -> dict[str, float]:
-    """`hip=40 in` texts as lengths in mm by name."""
-    known = get_args(BodyMeasure)
-    result: dict[str, float] = {}
-    for text in texts:
-        name, sign, amount = text.partition("=")
-        name = name.strip().lower().replace(" ", "-")
-        if not sign or name not in known:
-            near = difflib.get_close_matches(name, known, 1)
-            hint = (
-                f"did you mean '{near[0]}=...'?" if near else f"write it like 'hip=40 in'; there are {', '.join(known)}"
-            )
-            raise stop("measure", f"'{one_line(text, 40)}' is not a measure", hint=hint)
-        try:
-            result[name] = parse_length(amount, units).mm
-        except InvalidLengthError as error:
-            raise stop("measure", f"{name}: {error}") from None
-    return result
 
 
 def show_tables(base: RuleBase, only: str | None, units: Units) -> None:

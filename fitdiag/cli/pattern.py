@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.arguments import folder_of, guess_units, lengths
 from fitdiag.cli.output import say, write
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import read_bytes, read_text, read_yaml
@@ -18,32 +18,9 @@ from fitdiag.pattern.moves import NAMES, Step, carry_out
 from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.problems import Where, one_line, stop
 from fitdiag.reports.writers import write_atomically
-from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length
+from fitdiag.units import Units, format_length, format_reading
 
 LARGEST = 4 * 1024 * 1024
-
-
-def lengths(texts: Iterable[str], units: Units, known: Sequence[str] | None = None) -> dict[str, float]:
-    """`name=1 in` texts as lengths in mm by name."""
-    result: dict[str, float] = {}
-    for text in texts:
-        name, sign, amount = text.rpartition("=")
-        name = " ".join(name.strip().split())
-        if not sign or not name or (known is not None and name not in known):
-            hint = f"there are {'; '.join(known)}" if known else "write it like 'name=3/4 in'"
-            raise stop("argument", f"'{one_line(text, 60)}' names nothing here", hint=hint)
-        try:
-            result[name] = parse_length(amount, units).mm
-        except InvalidLengthError as error:
-            raise stop("argument", f"{one_line(name, 40)}: {error}") from None
-    return result
-
-
-def guess_units(units: str | None, texts: Iterable[str]) -> Units:
-    """The units asked for, or those the amounts are written in."""
-    if units:
-        return units_of(units)
-    return "cm" if any("cm" in text or "mm" in text for text in texts) else "in"
 
 
 def read_pattern(text: str) -> Pattern:

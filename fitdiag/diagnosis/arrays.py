@@ -1,4 +1,4 @@
-"""The same pass as `exact._Component.run`, for many changed weights at once on numpy arrays.
+"""The same pass as `exact.Component.run`, for many changed weights at once on numpy arrays.
 
 "Symptom j is absent" only changes the weights of j's causes, so all open questions go through one pass as the columns of a
 batch: `on` holds one row per cause and one column per question. Used where a session asks again and again; a single
@@ -7,12 +7,12 @@ batch: `on` holds one row per cause and one column per question. Used where a se
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.diagnosis.exact import CAUSE, OPEN
+from fitdiag.diagnosis.exact import CAUSE, OPEN, fold, private_weights
 
 if TYPE_CHECKING:
     from fitdiag.diagnosis.exact import Component, Posterior
@@ -25,19 +25,11 @@ def run_batch(component: Component, off: list[float], on: dict[int, Array]) -> t
     """Total weight, and the weight of each of `component.causes`, as arrays with one value per column of `on`."""
     findings = component.findings
     columns = next(iter(on.values())).shape[0]
-    folded = []
-    for finding in findings:
-        u: Any = np.full(columns, finding.keep)
-        t: Any = np.full(columns, 1.0 - finding.keep)
-        for cause, q in finding.private:
-            a, b = off[cause], on[cause]
-            t = t * (a + b) + u * (b * (1.0 - q))
-            u = u * (a + b * q)
-        folded.append((u, t))
+    folded = [fold(finding, off, on) for finding in findings]
     if not component.steps:
         finding = findings[0]
-        low, high = np.full(columns, finding.absent), np.full(columns, finding.present)
-        return finding.absent * folded[0][0] + finding.present * folded[0][1], _private(finding, off, on, low, high)
+        weight_of_all = finding.absent * folded[0][0] + finding.present * folded[0][1]
+        return weight_of_all, private_weights(finding, off, on, finding.absent, finding.present)
     state = np.ones((1, columns))
     forward: list[Array] = []
     moved: list[Array] = []
@@ -87,7 +79,7 @@ def run_batch(component: Component, off: list[float], on: dict[int, Array]) -> t
             back = wider.reshape(len(before), columns)
     weights: list[Array] = []
     for finding, (low, high) in zip(findings, gradient, strict=True):
-        weights += _private(finding, off, on, low, high)
+        weights += private_weights(finding, off, on, low, high)
     return total, weights + [weight[cause] for cause, _ in component.coupled]
 
 
@@ -95,28 +87,6 @@ def run_one(component: Component, off: list[float], on: list[float]) -> tuple[fl
     """`Component.run` for a wide component: one column."""
     total, weights = run_batch(component, off, {cause: np.array([on[cause]]) for cause in component.causes})
     return float(total[0]), [float(weight[0]) for weight in weights]
-
-
-def _private(finding: Any, off: list[float], on: dict[int, Array], low: Array, high: Array) -> list[Array]:
-    after: list[tuple[Any, Any]] = []
-    u: Any = 1.0
-    t: Any = 0.0
-    for cause, q in reversed(finding.private):
-        after.append((u, t))
-        a, b = off[cause], on[cause]
-        t = t * (a + b) + u * (b * (1.0 - q))
-        u = u * (a + b * q)
-    weights: list[Array] = []
-    u, t = finding.keep, 1.0 - finding.keep
-    for cause, q in finding.private:
-        after_u, after_t = after.pop()
-        rest_u = u * after_u
-        rest_t = t * (after_u + after_t) + u * after_t
-        a, b = off[cause], on[cause]
-        weights.append(b * (low * rest_u * q + high * (rest_t + rest_u * (1.0 - q))))
-        t = t * (a + b) + u * (b * (1.0 - q))
-        u = u * (a + b * q)
-    return weights
 
 
 def gains(posterior: Posterior) -> dict[int, float]:

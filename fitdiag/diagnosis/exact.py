@@ -16,10 +16,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from math import log2
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 Links = Sequence[Sequence[tuple[int, float]]]  # per finding: (cause, q = 1 - strength)
 Evidence = Mapping[int, tuple[float, float]]  # finding -> (λ0 if absent, λ1 if present)
+Weights = Sequence[Any] | Mapping[int, Any]  # per cause: a number, or an array with one value per question
 WIDEST = 18  # 2^18 numbers per step: about 250 MB and a second at the most
 _ARRAYS_FROM = 9  # a component this wide runs faster on numpy than on lists
 OPEN, CAUSE, CLOSE = range(3)  # kinds of steps
@@ -128,12 +129,12 @@ class Component:
     def run(self, off: Sequence[float], on: Sequence[float]) -> tuple[float, list[float]]:
         """Total weight, and for each of `self.causes` the weight of the worlds in which it is there."""
         findings = self.findings
-        folded = [_fold(finding, off, on) for finding in findings]
+        folded = [fold(finding, off, on) for finding in findings]
         if not self.steps:  # a single finding, all causes private
             finding = findings[0]
             untriggered, triggered = folded[0]
             total = finding.absent * untriggered + finding.present * triggered
-            return total, _private(finding, off, on, finding.absent, finding.present)
+            return total, private_weights(finding, off, on, finding.absent, finding.present)
         forward: list[list[float]] = []
         moved: list[list[float]] = []
         state = [1.0]
@@ -192,7 +193,7 @@ class Component:
                 back = wider
         weights: list[float] = []
         for finding, (below, above) in zip(findings, gradient, strict=True):
-            weights += _private(finding, off, on, below, above)
+            weights += private_weights(finding, off, on, below, above)
         return total, weights + [weight[cause] for cause, _ in self.coupled]
 
 
@@ -202,27 +203,32 @@ def _pairs(width: int, bit: int) -> list[tuple[int, int]]:
     return [(low, low | mask) for low in range(1 << width) if not low & mask]
 
 
-def _fold(finding: OpenFinding, off: Sequence[float], on: Sequence[float]) -> tuple[float, float]:
-    """Weight of "not triggered" and "triggered" over the leak and all private causes of a finding."""
-    u, t = finding.keep, 1.0 - finding.keep
+def fold(finding: OpenFinding, off: Sequence[float], on: Weights) -> tuple[Any, Any]:
+    """Weight of "not triggered" and "triggered" over the leak and all private causes of a finding.
+
+    As below, weights may be numbers or arrays with one value per question; nothing is changed in place.
+    """
+    u: Any = finding.keep
+    t: Any = 1.0 - finding.keep
     for cause, q in finding.private:
         a, b = off[cause], on[cause]
-        t = t * (a + b) + u * b * (1.0 - q)
-        u *= a + b * q
+        t = t * (a + b) + u * (b * (1.0 - q))
+        u = u * (a + b * q)
     return u, t
 
 
-def _private(finding: OpenFinding, off: Sequence[float], on: Sequence[float], low: float, high: float) -> list[float]:
+def private_weights(finding: OpenFinding, off: Sequence[float], on: Weights, low: Any, high: Any) -> list[Any]:
     """For each private cause the weight of the worlds in which it is there, given what (un)triggered is worth outside."""
     causes = finding.private
-    after: list[tuple[float, float]] = []
-    u, t = 1.0, 0.0
+    after: list[tuple[Any, Any]] = []
+    u: Any = 1.0
+    t: Any = 0.0
     for cause, q in reversed(causes):
         after.append((u, t))
         a, b = off[cause], on[cause]
-        t = t * (a + b) + u * b * (1.0 - q)
-        u *= a + b * q
-    weights: list[float] = []
+        t = t * (a + b) + u * (b * (1.0 - q))
+        u = u * (a + b * q)
+    weights: list[Any] = []
     u, t = finding.keep, 1.0 - finding.keep
     for cause, q in causes:
         after_u, after_t = after.pop()
@@ -230,8 +236,8 @@ def _private(finding: OpenFinding, off: Sequence[float], on: Sequence[float], lo
         rest_t = t * (after_u + after_t) + u * after_t
         a, b = off[cause], on[cause]
         weights.append(b * (low * rest_u * q + high * (rest_t + rest_u * (1.0 - q))))
-        t = t * (a + b) + u * b * (1.0 - q)
-        u *= a + b * q
+        t = t * (a + b) + u * (b * (1.0 - q))
+        u = u * (a + b * q)
     return weights
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -118,21 +118,10 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     reading = _Reading(folder)
     about = _single(reading, "rulebase.yaml", About)
     words = _single(reading, "words.yaml", Words)
-    for path in _files(folder, "sources*.yaml"):
-        _list_of(reading, path, Source)
-    for path in _files(folder, "body-notes*.yaml"):
-        _list_of(reading, path, BodyNote)
-    for path in _files(folder, "symptoms/*.yaml"):
-        _list_of(reading, path, Symptom)
-    for path in _files(folder, "causes/**/*.yaml"):
-        if not path.name.endswith(".cases.yaml"):
-            _one(reading, path, Cause)
-    for path in _files(folder, "alterations/**/*.yaml"):
-        _one(reading, path, Alteration)
-    for path in _files(folder, "order*.yaml"):
-        _list_of(reading, path, Order)
-    for path in _files(folder, "ease-tables*.yaml"):
-        _list_of(reading, path, EaseTable)
+    for files, read, model in _LAYOUT:
+        for path in _files(folder, files):
+            if not path.name.endswith(".cases.yaml"):
+                read(reading, path, model)
     base = None
     if isinstance(about, About) and isinstance(words, Words):
         base = RuleBase(
@@ -324,6 +313,17 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
         if (found := _model_in(inner)) is not None:
             return found
     return None
+
+
+_LAYOUT: tuple[tuple[str, Callable[[_Reading, Path, type[BaseModel]], None], type[BaseModel]], ...] = (
+    ("sources*.yaml", _list_of, Source),
+    ("body-notes*.yaml", _list_of, BodyNote),
+    ("symptoms/*.yaml", _list_of, Symptom),
+    ("causes/**/*.yaml", _one, Cause),
+    ("alterations/**/*.yaml", _one, Alteration),
+    ("order*.yaml", _list_of, Order),
+    ("ease-tables*.yaml", _list_of, EaseTable),
+)
 
 
 def _look_up_references(reading: _Reading, base: RuleBase) -> None:

@@ -181,7 +181,7 @@ def displaced(piece: Piece, moves: Mapping[str, Array]) -> Piece:
             seams[seam] = _drawn_along(seams[seam][::-1], seams[follows][0])[::-1]
         elif follows in moves:
             seams[seam][-1] = seams[follows][0]
-    return piece.mapped(seams)
+    return piece.with_seams(**seams)
 
 
 def _drawn_along(line: Array, start: Array) -> Array:
@@ -199,20 +199,6 @@ def shares(line: Array) -> Array:
     along = np.concatenate([[0.0], np.cumsum(steps)])
     result: Array = along / along[-1]
     return result
-
-
-def shift_seam(
-    piece: Piece,
-    seam: str,
-    direction: tuple[float, float],
-    amount: float,
-    *,
-    fade: Callable[[Array], Array] | None = None,
-) -> Altered:
-    """Move a seam sideways by `amount` mm along `direction`; `fade` maps shares of its length to shares of the amount."""
-    line = piece.seams[seam]
-    share = np.ones(len(line)) if fade is None else fade(shares(line))
-    return Altered(displaced(piece, {seam: np.outer(share * amount, np.array(direction))}), None, (seam,))
 
 
 def curve_depth(piece: Piece, amount: float) -> Altered:

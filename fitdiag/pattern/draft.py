@@ -116,13 +116,7 @@ def _front(m: Measures) -> Piece:
         "front",
         {
             "waist": _line(waist_centre, waist_side),
-            "side": _join(
-                _arc(waist_side, (hip_side, level["hip"]), 5),
-                _arc((hip_side, level["hip"]), (knee, level["knee"]), -5),
-                _line((knee, level["knee"]), (hem, 0)),
-            ),
-            "hem": _line((hem, 0), (-hem, 0)),
-            "inseam": _join(_line((-hem, 0), (-knee, level["knee"])), _arc((-knee, level["knee"]), point, -7.5)),
+            **_leg(waist_side, (hip_side, level["hip"]), (knee, level["knee"]), hem, point, -7.5),
             "curve": _curve(point, touch, start),
             "centre": _line(start, waist_centre),
         },
@@ -155,13 +149,7 @@ def _back(m: Measures) -> Piece:
         "back",
         {
             "waist": _line(waist_centre, waist_side),
-            "side": _join(
-                _arc(waist_side, (hip_side, level["hip"]), 5),
-                _arc((hip_side, level["hip"]), (knee, level["knee"]), -5),
-                _line((knee, level["knee"]), (hem, 0)),
-            ),
-            "hem": _line((hem, 0), (-hem, 0)),
-            "inseam": _join(_line((-hem, 0), (-knee, level["knee"])), _arc((-knee, level["knee"]), point, -12.5)),
+            **_leg(waist_side, (hip_side, level["hip"]), (knee, level["knee"]), hem, point, -12.5),
             "curve": _curve(point, touch, start, tangent=waist_centre - start),
             "centre": _line(start, waist_centre),
         },
@@ -169,6 +157,18 @@ def _back(m: Measures) -> Piece:
         level,
         _lines(level, corner_x, hip_side, crotch_x, knee),
     )
+
+
+def _leg(
+    waist_side: Array, hip: tuple[float, float], knee: tuple[float, float], hem: float, point: Array, bow: float
+) -> dict[str, Array]:
+    """Side seam, hem and inseam of a leg that is as wide on both sides of the crease; `bow`: how far the inseam is hollowed."""
+    inner_knee = (-knee[0], knee[1])
+    return {
+        "side": _join(_arc(waist_side, hip, 5), _arc(hip, knee, -5), _line(knee, (hem, 0))),
+        "hem": _line((hem, 0), (-hem, 0)),
+        "inseam": _join(_line((-hem, 0), inner_knee), _arc(inner_knee, point, bow)),
+    }
 
 
 def _lines(level: dict[str, float], centre: float, hip_side: float, crotch_x: float, knee: float) -> dict[str, Array]:

@@ -23,7 +23,7 @@ from fitdiag.pattern.alter import (
     waist_edge,
     wedge,
 )
-from fitdiag.pattern.piece import Pattern, Piece, Side, length, points
+from fitdiag.pattern.piece import Pattern, Piece, Side, points
 from fitdiag.problems import one_line, stop
 
 ABOVE_HIP_MM = 25.0  # "just above the full hip line"; common practice, no source
@@ -288,15 +288,3 @@ def carry_out(pattern: Pattern, alteration: str, amount: float) -> Step:
         altered[side] = move(piece, amount) if amount else Altered(piece, None, ())
         pattern = pattern.with_piece(altered[side].piece)
     return Step(alteration, amount, pattern, altered)
-
-
-def seam_changes(before: Pattern, after: Pattern) -> dict[str, float]:
-    """By how much each seam of the pattern has changed in length, in mm; seams that keep theirs are left out."""
-    changes = {}
-    for side in ("front", "back"):
-        one, other = before.piece(side), after.piece(side)
-        for seam in one.seams:
-            change = length(other.seams[seam]) - length(one.seams[seam])
-            if abs(change) > 0.05:
-                changes[f"{side} {seam}"] = change
-    return changes

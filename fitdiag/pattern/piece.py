@@ -79,10 +79,6 @@ class Piece:
         """The same piece with some seams exchanged; ends are not moved here."""
         return replace(self, seams={**self.seams, **{name: points(seam) for name, seam in seams.items()}})
 
-    def mapped(self, change: Mapping[str, Array]) -> Piece:
-        """As `with_seams`, for a mapping."""
-        return self.with_seams(**change)
-
 
 CORNERS: Mapping[str, tuple[str, int]] = {
     "centre-waist": ("waist", 0),

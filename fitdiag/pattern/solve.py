@@ -213,13 +213,3 @@ def without_each(pattern: Pattern, solution: Solution, targets: Sequence[Target]
         measured = pattern_measures(carry_all(pattern, others)[-1][1])
         result[left_out] = {target.measure: measured[target.measure] for target in targets}
     return result
-
-
-def reachable(pattern: Pattern, alteration: str, most: float, measure: str) -> tuple[float, float]:
-    """The measure with nothing done and with the most done, in mm; for messages."""
-    try:
-        return pattern_measures(pattern)[measure], pattern_measures(carry_out(pattern, alteration, most).pattern)[
-            measure
-        ]
-    except ProblemsFoundError:
-        return pattern_measures(pattern)[measure], pattern_measures(pattern)[measure]

@@ -53,7 +53,7 @@ def denser(pattern: Pattern, times: int) -> Pattern:
             seams[name] = points(
                 np.column_stack([np.interp(at, np.arange(len(line)), line[:, axis]) for axis in (0, 1)])
             )
-        pattern = pattern.with_piece(piece.mapped(seams))
+        pattern = pattern.with_piece(piece.with_seams(**seams))
     return pattern
 
 
