@@ -1,4 +1,4 @@
-"""The commands that need no conversation: diagnose, replay, export, demo."""
+"""The commands that work from a session log: replay, export, demo."""
 
 from __future__ import annotations
 
