@@ -9,15 +9,15 @@ from typing import Any
 
 from fitdiag.cli.arguments import folder_of, guess_units, lengths
 from fitdiag.cli.output import say, write
+from fitdiag.files import read_bytes, write_atomically
 from fitdiag.knowledge.load import load_rules
-from fitdiag.knowledge.strict_yaml import read_bytes, read_text, read_yaml
+from fitdiag.knowledge.strict_yaml import read_text, read_yaml
 from fitdiag.pattern.alter import true_seam
 from fitdiag.pattern.files import pattern_from_data, pattern_from_svg, pattern_to_svg, pattern_to_text
 from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.moves import NAMES, Step, carry_out
 from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.problems import Where, one_line, stop
-from fitdiag.reports.writers import write_atomically
 from fitdiag.units import Units, format_length, format_reading
 
 LARGEST = 4 * 1024 * 1024

@@ -10,6 +10,7 @@ from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import width as network_width
+from fitdiag.files import write_atomically
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
@@ -19,7 +20,6 @@ from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
 from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
-from fitdiag.reports.writers import write_atomically
 
 
 def counts(base: RuleBase) -> str:

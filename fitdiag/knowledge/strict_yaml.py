@@ -14,6 +14,7 @@ from typing import Any
 
 import yaml
 
+from fitdiag.files import read_bytes
 from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 LARGEST_FILE = 128 * 1024
@@ -89,27 +90,6 @@ class Document:
         return _at(self.path, node.start_mark) if node is not None else Where(self.path, 1, 1)
 
 
-def read_bytes(path: Path, largest: int = LARGEST_FILE, what: str = "file") -> bytes:
-    """The content of a regular file of at most `largest` bytes. Raises ProblemsFoundError otherwise."""
-    where = Where(shown_path(path))
-    try:
-        if path.is_dir():
-            raise stop("not-a-file", f"this is a folder, not a {what}", where=where)
-        if path.exists() and not path.is_file():
-            raise stop("not-a-file", "this is not a regular file", where=where, hint="give the path of a plain file")
-        with path.open("rb") as handle:
-            raw = handle.read(largest + 1)
-    except FileNotFoundError:
-        raise stop("no-file", f"there is no such {what}", where=where, hint="check the path and the name") from None
-    except (OSError, ValueError) as error:
-        raise stop("unreadable", f"this {what} cannot be read: {_reason(error)}", where=where) from None
-    if len(raw) > largest:
-        raise stop(
-            "too-large", f"this {what} is larger than {largest // 1024} kB", where=where, hint="is it the right one?"
-        )
-    return raw
-
-
 def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, torn: bool = False) -> str:
     """The text of a regular UTF-8 file of at most `largest` bytes. Raises ProblemsFoundError otherwise.
 
@@ -140,10 +120,6 @@ def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, to
             hint="is it a text file?",
         )
     return text
-
-
-def _reason(error: Exception) -> str:
-    return one_line(getattr(error, "strerror", None) or error)
 
 
 def read_yaml(path: Path, largest: int = LARGEST_FILE, what: str = "file") -> Document:

@@ -7,20 +7,18 @@ be read as a formula gets a leading apostrophe, control characters never reach a
 from __future__ import annotations
 
 import csv
-import errno
 import io
 import json
-import os
 import re
-import tempfile
 import textwrap
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Effects, Stage
-from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
@@ -248,60 +246,6 @@ def as_json(report: Report, base: RuleBase) -> str:
 WRITERS: Mapping[str, Callable[[Report, RuleBase], str]] = {
     ".md": as_markdown, ".csv": as_csv, ".json": as_json, ".txt": as_text,
 }  # fmt: skip
-
-
-_NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)  # as on memory sticks
-
-
-def write_atomically(path: Path, content: str | bytes, *, replace: bool = False, private: bool = True) -> None:
-    """Write a whole file or nothing. An existing file is kept unless `replace`. Raises ProblemsFoundError.
-
-    `private`: only the owner can read it.
-    """
-    where = Where(shown_path(path))
-    hint = "choose another folder"
-    try:
-        if path.exists() and not replace:
-            raise _exists(where)
-        descriptor, name = tempfile.mkstemp(prefix=".fitdiag-", dir=path.parent)
-        hint = "nothing was changed"
-        try:
-            with os.fdopen(descriptor, "wb") as handle:
-                handle.write(content.encode() if isinstance(content, str) else content)
-                handle.flush()
-                os.fsync(handle.fileno())
-            Path(name).chmod(0o600 if private else 0o644)
-            if replace:
-                Path(name).replace(path)
-            else:
-                _claim(Path(name), path)
-        finally:
-            Path(name).unlink(missing_ok=True)
-    except FileExistsError:
-        raise _exists(where) from None
-    except (OSError, ValueError) as error:
-        told = one_line(getattr(error, "strerror", None) or error)
-        raise stop("cannot-save", f"this cannot be written: {told}", where=where, hint=hint) from None
-
-
-def _claim(source: Path, path: Path) -> None:
-    """Give a file its name, and fail if the name was taken meanwhile, so that nothing is ever lost."""
-    try:
-        os.link(source, path)
-    except OSError as error:
-        if error.errno not in _NO_LINKS:
-            raise
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-        try:
-            source.replace(path)
-        except OSError:
-            path.unlink()
-            raise
-
-
-def _exists(where: Where) -> ProblemsFoundError:
-    hint = "choose another name, or add --replace"
-    return stop("exists", "there is a file of this name already", where=where, hint=hint)
 
 
 def write_report(report: Report, base: RuleBase, path: Path, *, replace: bool = False) -> None:

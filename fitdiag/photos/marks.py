@@ -1,0 +1,308 @@
+"""The sidecar of a picture: what the fitter marked on it, as plain JSON (`fitdiag.marks/1`). The only way marks come in.
+
+Pixels: x to the right, y down, in the upright full-size picture; the centre of the top left pixel is (0, 0). Lengths in mm.
+Sides in names ("knee-left", "grain-left") are the wearer's; in `hidden` they are the picture's.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal, TypeVar, get_args
+
+from fitdiag.files import read_bytes
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
+
+SCHEMA = "fitdiag.marks/1"
+LARGEST = 256 * 1024
+LONGEST_SIDE = 12000
+View = Literal["front", "back", "left", "right"]
+VIEWS: tuple[View, ...] = get_args(View)
+LINES = ("waist", "hip", "crotch", "knee-left", "knee-right")
+ROUND_LINES = (
+    "waist",
+    "hip",
+    "crotch",
+)  # they go round the trunk, so their middle is nearer to the lens than their ends
+GRAINS = ("grain-left", "grain-right")
+MOST_VERTICALS = 12
+A4 = (210.0, 297.0)
+
+_Value = TypeVar("_Value")
+Point = tuple[float, float]
+Points = tuple[Point, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A sheet of paper in the picture: corners from top left clockwise, true size, and how far it hangs behind the side seams."""
+
+    corners: Points
+    width_mm: float = A4[0]
+    height_mm: float = A4[1]
+    behind_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Marks:
+    """All marks of one picture."""
+
+    file: str
+    sha256: str
+    width: int
+    height: int
+    view: View
+    focal_35mm: float | None = None
+    lens_height_mm: float | None = None
+    lines: Mapping[str, Points] = field(default_factory=dict)
+    grains: Mapping[str, Points] = field(default_factory=dict)
+    centre_seam: Points = ()
+    verticals: tuple[tuple[Point, Point], ...] = ()
+    sheet: Sheet | None = None
+    widths_mm: Mapping[str, float] = field(default_factory=dict)
+    depths_mm: Mapping[str, float] = field(default_factory=dict)
+    hidden: tuple[str, ...] = ()
+    proposed: tuple[str, ...] = ()
+    notes: str = ""
+
+    @property
+    def seen_from_the_side(self) -> bool:
+        """Whether the picture shows the wearer from the side."""
+        return self.view in ("left", "right")
+
+    def confirmed(self) -> Marks:
+        """The same without the lines nobody has confirmed."""
+        return replace(
+            self,
+            lines={name: points for name, points in self.lines.items() if name not in self.proposed},
+            grains={name: points for name, points in self.grains.items() if name not in self.proposed},
+        )
+
+
+def as_json(marks: Marks) -> str:
+    """The sidecar's text; reading it back gives the same marks."""
+    sheet = marks.sheet and {
+        "corners": marks.sheet.corners,
+        "width_mm": marks.sheet.width_mm,
+        "height_mm": marks.sheet.height_mm,
+        "behind_mm": marks.sheet.behind_mm,
+    }
+    data = {
+        "schema": SCHEMA,
+        "picture": {"file": marks.file, "sha256": marks.sha256, "width": marks.width, "height": marks.height},
+        "view": marks.view,
+        "focal_35mm": marks.focal_35mm,
+        "lens_height_mm": marks.lens_height_mm,
+        "lines": marks.lines,
+        "grains": marks.grains,
+        "centre_seam": marks.centre_seam,
+        "verticals": marks.verticals,
+        "sheet": sheet,
+        "widths_mm": marks.widths_mm,
+        "depths_mm": marks.depths_mm,
+        "hidden": marks.hidden,
+        "proposed": marks.proposed,
+        "notes": marks.notes,
+    }
+    rows = (f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in data.items())
+    return "{\n" + ",\n".join(rows) + "\n}\n"
+
+
+def parse_marks(text: str, path: str) -> Marks:
+    """Read a sidecar's text; `path` is only for messages. Raises ProblemsFoundError with every fault found."""
+    try:
+        data = json.loads(text, object_pairs_hook=_no_twins)
+    except (ValueError, RecursionError) as error:
+        line, col = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (1, 1)
+        told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 60)
+        hint = "save the marks again on the marking page"
+        raise ProblemsFoundError(
+            Problem("not-json", f"these are no marks: {told}", Where(path, line, col), hint)
+        ) from None
+    return _Reader(path).marks(data)
+
+
+def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        twice = next(key for key, _ in pairs if sum(key == other for other, _ in pairs) > 1)
+        raise ValueError(f"'{twice[:40]}' stands there twice")
+    return found
+
+
+class _Reader:
+    """Collects all faults of a sidecar; places are named by key, since JSON keeps no lines."""
+
+    def __init__(self, path: str) -> None:
+        self.where, self.problems, self.hints = Where(path), list[Problem](), Hints()
+        self.width = self.height = LONGEST_SIDE
+
+    def fault(self, key: str, told: str, hint: str = "") -> None:
+        self.problems.append(Problem("marks", f"{one_line(key, 60)}: {told}", self.where, hint))
+
+    def marks(self, data: object) -> Marks:
+        if not isinstance(data, dict) or data.get("schema") != SCHEMA:
+            raise ProblemsFoundError(
+                Problem(
+                    "schema", f"this is not a marks file ({SCHEMA})", self.where, "save the marks on the marking page"
+                )
+            )
+        known = ("schema", "picture", "view", "focal_35mm", "lens_height_mm", "lines", "grains", "centre_seam",
+                 "verticals", "sheet", "widths_mm", "depths_mm", "hidden", "proposed", "notes")  # fmt: skip
+        for key in data:
+            self.known(key, known, "marks")
+        picture = data.get("picture")
+        picture = picture if isinstance(picture, dict) else {}
+        sha256 = picture.get("sha256")
+        if not (isinstance(sha256, str) and len(sha256) == 64 and set(sha256) <= set("0123456789abcdef")):
+            self.fault("picture.sha256", "the picture's SHA-256 belongs here, 64 small hexadecimal figures")
+        self.width = int(self.number("picture.width", picture.get("width"), 1, LONGEST_SIDE) or LONGEST_SIDE)
+        self.height = int(self.number("picture.height", picture.get("height"), 1, LONGEST_SIDE) or LONGEST_SIDE)
+        view = data.get("view")
+        if view not in VIEWS:
+            self.fault("view", f"'{one_line(view, 20)}' is no view", f"write {', '.join(VIEWS)}")
+        lines = self.named("lines", data.get("lines"), LINES, self.line)
+        grains = self.named("grains", data.get("grains"), GRAINS, self.line)
+        seam = data.get("centre_seam") or []
+        marks = Marks(
+            file=self.text("picture.file", picture.get("file")),
+            sha256=str(sha256),
+            width=self.width,
+            height=self.height,
+            view=view if view in VIEWS else "back",
+            focal_35mm=self.number("focal_35mm", data.get("focal_35mm"), 5, 2000),
+            lens_height_mm=self.number("lens_height_mm", data.get("lens_height_mm"), 0, 5000),
+            lines=lines,
+            grains=grains,
+            centre_seam=self.points("centre_seam", seam, 2, 9) if seam else (),
+            verticals=self.verticals(data.get("verticals")),
+            sheet=self.sheet(data.get("sheet")),
+            widths_mm=self.named("widths_mm", data.get("widths_mm"), LINES, self.mm),
+            depths_mm=self.named("depths_mm", data.get("depths_mm"), LINES, self.mm),
+            hidden=self.words(
+                "hidden", data.get("hidden"), [f"{line}:{side}" for line in LINES for side in ("left", "right")]
+            ),
+            proposed=self.words("proposed", data.get("proposed"), [*LINES, *GRAINS]),
+            notes=self.text("notes", data.get("notes"), 2000),
+        )
+        if self.problems:
+            raise ProblemsFoundError(self.problems)
+        return marks
+
+    def known(self, key: str, known: tuple[str, ...] | list[str], place: str) -> bool:
+        if key not in known:
+            self.fault(place, f"there is nothing called '{one_line(key, 40)}' here", self.hints.near(key, known))
+        return key in known
+
+    def text(self, key: str, value: object, longest: int = 200) -> str:
+        if value is None:
+            return ""
+        if not isinstance(value, str) or len(value) > longest:
+            self.fault(key, f"text of at most {longest} characters belongs here")
+            return ""
+        return value
+
+    def number(self, key: str, value: object, least: float, most: float) -> float | None:
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            self.fault(key, f"'{one_line(value, 20)}' is no number")
+            return None
+        if not least <= value <= most:
+            self.fault(key, f"{value:g} is not between {least:g} and {most:g}")
+            return None
+        return float(value)
+
+    def mm(self, key: str, value: object) -> float:
+        return self.number(key, value, 1, 3000) or 1.0
+
+    def named(
+        self, key: str, value: object, known: tuple[str, ...], read: Callable[[str, object], _Value]
+    ) -> dict[str, _Value]:
+        if value is None:
+            return {}
+        if not isinstance(value, dict):
+            self.fault(key, "names and values belong here")
+            return {}
+        return {name: read(f"{key}.{name}", item) for name, item in value.items() if self.known(name, known, key)}
+
+    def line(self, key: str, value: object) -> Points:
+        return self.points(key, value, 3, 9)
+
+    def points(self, key: str, value: object, least: int, most: int) -> Points:
+        if not isinstance(value, list) or not least <= len(value) <= most:
+            many = f"{least} to {most}" if most > least else str(least)
+            self.fault(key, f"{many} points belong here, each [x, y]")
+            return ()
+        found = []
+        for index, item in enumerate(value):
+            if not isinstance(item, list) or len(item) != 2:
+                self.fault(f"{key}[{index}]", "a point is [x, y]")
+                continue
+            x = self.number(f"{key}[{index}]", item[0], -1, self.width)
+            y = self.number(f"{key}[{index}]", item[1], -1, self.height)
+            found.append((x or 0.0, y or 0.0))
+        return tuple(found)
+
+    def verticals(self, value: object) -> tuple[tuple[Point, Point], ...]:
+        if value is None:
+            return ()
+        if not isinstance(value, list) or len(value) > MOST_VERTICALS:
+            self.fault("verticals", f"at most {MOST_VERTICALS} verticals belong here, each of two points")
+            return ()
+        pairs = [self.points(f"verticals[{index}]", item, 2, 2) for index, item in enumerate(value)]
+        for index, pair in enumerate(pairs):
+            if len(pair) == 2 and abs(pair[0][1] - pair[1][1]) < 4 * abs(pair[0][0] - pair[1][0]):
+                self.fault(f"verticals[{index}]", "this line lies far from upright", "mark its top and its bottom")
+        return tuple((pair[0], pair[1]) for pair in pairs if len(pair) == 2)
+
+    def sheet(self, value: object) -> Sheet | None:
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            self.fault("sheet", "corners and a size belong here")
+            return None
+        for key in value:
+            self.known(key, ("corners", "width_mm", "height_mm", "behind_mm"), "sheet")
+        corners = self.points("sheet.corners", value.get("corners"), 4, 4)
+        if len(corners) == 4 and not _turns_one_way(corners):
+            self.fault(
+                "sheet.corners",
+                "these corners do not go round the sheet",
+                "top left, top right, bottom right, bottom left",
+            )
+        return Sheet(
+            corners,
+            self.number("sheet.width_mm", value.get("width_mm"), 20, 2000) or A4[0],
+            self.number("sheet.height_mm", value.get("height_mm"), 20, 2000) or A4[1],
+            self.number("sheet.behind_mm", value.get("behind_mm"), -1000, 3000) or 0.0,
+        )
+
+    def words(self, key: str, value: object, known: list[str]) -> tuple[str, ...]:
+        if value is None:
+            return ()
+        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+            self.fault(key, "a list of names belongs here")
+            return ()
+        return tuple(item for item in dict.fromkeys(value) if self.known(item, known, key))
+
+
+def _turns_one_way(corners: Points) -> bool:
+    """Whether four corners make a convex sheet, clockwise as the picture shows it."""
+    for index in range(4):
+        (x0, y0), (x1, y1), (x2, y2) = (corners[(index + step) % 4] for step in range(3))
+        if (x1 - x0) * (y2 - y1) - (y1 - y0) * (x2 - x1) <= 0:
+            return False
+    return True
+
+
+def read_marks(path: Path) -> Marks:
+    """Read a sidecar. Raises ProblemsFoundError with every fault found."""
+    raw = read_bytes(path, LARGEST, "marks file")
+    try:
+        return parse_marks(raw.decode("utf-8-sig"), shown_path(path))
+    except UnicodeDecodeError:
+        raise stop("encoding", "these marks are not in UTF-8", where=Where(shown_path(path))) from None
