@@ -22,10 +22,10 @@ MAY_IMPORT = {
     "diagnosis": {"knowledge", "files", "units", "problems"},
     "pattern": {"files", "units", "problems"},
     "planning": {"knowledge", "diagnosis", "pattern", "files", "units", "problems"},
-    "sessions": {"__init__", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
+    "sessions": {"__init__", "photos", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
     "interview": {"knowledge", "diagnosis", "sessions", "files", "units", "problems"},
     "photos": {"files", "units", "problems"},
-    "reports": {"knowledge", "diagnosis", "planning", "sessions", "files", "units", "problems"},
+    "reports": {"pattern", "knowledge", "diagnosis", "planning", "sessions", "files", "units", "problems"},
     "cli": {
         "photos",
         "knowledge",

@@ -1,0 +1,178 @@
+"""The words of the shot card. The figures come from the law of the false drop, not from a list."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from fitdiag.photos.card_drawings import Drawing, what_is_seen, where_to_stand
+from fitdiag.problems import one_line, stop
+from fitdiag.units import MM_PER_INCH, Units, format_reading
+
+DEPTH_MM = 120.0  # side seams to centre back, as the body is seen from behind; the figures on the card hold for it
+HEIGHTS_MM = (100.0, 1500.0)  # no line on trousers is lower or higher over the floor
+VIEWS: Mapping[str, tuple[str, ...]] = {
+    "hip": ("back", "front", "side"),
+    "crotch": ("back", "front"),
+    "knee": ("back", "side"),
+}
+TITLE = "Pictures for your trouser fitting"
+INTRO = "Your fitter measures the lines on the cloth in these pictures. Go from 1 to 5. Ask somebody you trust to help."
+COLUMNS = ("Line", "Lens over the floor", "Views")
+UNKNOWN = "measure from the floor to the line on the cloth"
+
+
+def false_drop(lens_above_mm: float, distance_mm: float, depth_mm: float = DEPTH_MM) -> float:
+    """How much too low a level line looks at the centre back, in mm, when the lens stands above it (negative: too high).
+
+    Plain geometry: the centre back is nearer to the lens by the body's depth, and what is nearer looks further from eye level.
+
+    >>> round(false_drop(100, 3000), 1)
+    4.2
+    """
+    return lens_above_mm * depth_mm / (distance_mm - depth_mm)
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading and its short sentences, each with a lead in bold (or none)."""
+
+    title: str
+    items: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Card:
+    """All that stands on the card, before it is set."""
+
+    drawings: tuple[Drawing, ...]
+    table: tuple[tuple[str, str, str], ...]
+    table_note: str
+    sections: tuple[Section, ...]
+
+
+def card_of(units: Units, heights_mm: Mapping[str, float] | None, keep_until: str) -> Card:
+    """The card's words and drawings. Raises ProblemsFoundError for heights no trousers have, or no word on keeping."""
+    kept = one_line(keep_until, 80)
+    if not kept:
+        raise stop(
+            "keep-until", "the card must say how long pictures are kept", hint="give a day, or 'the fitting ends'"
+        )
+    heights = dict(heights_mm or {})
+    for name, height in heights.items():
+        if name not in VIEWS:
+            raise stop("line", f"'{one_line(name, 40)}' is not a line of the card", hint=f"use {', '.join(VIEWS)}")
+        if not HEIGHTS_MM[0] <= height <= HEIGHTS_MM[1]:  # also refuses what is not a number
+            raise stop(
+                "height", f"{height:g} mm over the floor cannot be a {name} line", hint="measure it from the floor"
+            )
+    table = tuple(
+        (name.capitalize(), format_reading(heights[name], units) if name in heights else UNKNOWN, ", ".join(views))
+        for name, views in VIEWS.items()
+    )
+    count = sum(len(views) for views in VIEWS.values())
+    note = f"{count} pictures, each taken twice. Same shoes, or none, while measuring and in every picture."
+    far = "10 ft" if units == "in" else "3 m"
+    return Card((where_to_stand(far), what_is_seen()), table, note, (*_steps(units, far), *_reasons(units, far, kept)))
+
+
+def _steps(units: Units, far: str) -> tuple[Section, ...]:
+    wide = "about 1/8 in (2-3 mm)" if units == "in" else "2-3 mm"
+    return (
+        Section(
+            "1  Draw the lines",
+            (
+                ("On the table, not on you.", "Lay the trousers flat. Set a ruler square to the grainline."),
+                ("Hip, crotch, knee:", f"one solid line each, right round, {wide} wide. No dashes."),
+                ("A colour unlike the grainline.", "Washable; try it on a corner of the cloth first."),
+            ),
+        ),
+        Section(
+            "2  Make the place ready",
+            (
+                ("Two verticals in view,", "one on each side of you: a door frame, and a string with a weight, hanging still."),
+                ("A sheet of paper", "(A4 or Letter; say which) flat beside your hip, facing the phone, in line with your side seam."),
+                ("Two marks on the floor", "for your feet."),
+                ("Light from the front,", "no bright window behind you, no flash."),
+            ),
+        ),
+        Section(
+            "3  Set up the phone",
+            (
+                ("Prop it on a stack or shelf.", "The lens, not the foot of the phone, stands at the line's height."),
+                (f"{far} or more away.", "Then zoom in, until waist to floor fills the picture."),
+                ("Tilt it if you must; never raise it.", "Tilt can be taken out later."),
+                ("Full frame.", "No crop, no filter."),
+                ("Self timer, and hold still.", "A blurred line cannot be measured well."),
+            ),
+        ),
+        Section(
+            "4  Stand, and turn",
+            (
+                ("Feet on the marks,", "weight even on both, knees easy."),
+                ("Arms crossed in front,", "top tucked up, so that both side edges are free."),
+                ("Take one. Step off, step on again.", "Take a second try."),
+                ("Turn", "for back, front and side; always the same side. Then move the phone to the next line."),
+            ),
+        ),
+        Section(
+            "5  Send",
+            (
+                ("Send the original file,", "not the messenger's shrunken copy: attach it as a file."),
+                ("Say for each", "which line and which view it is."),
+            ),
+        ),
+    )  # fmt: skip
+
+
+def _reasons(units: Units, far: str, kept: str) -> tuple[Section, ...]:
+    foot = 12 * MM_PER_INCH
+    away, close, close_words = (10 * foot, 5 * foot, "5 ft") if units == "in" else (3000.0, 1500.0, "1.5 m")
+    off, little, eye = (4 * MM_PER_INCH, 2 * MM_PER_INCH, 28 * MM_PER_INCH) if units == "in" else (100.0, 50.0, 700.0)
+
+    def low(above: float, distance: float) -> str:
+        return _fine(false_drop(above, distance), units)
+
+    def tape(mm: float) -> str:
+        return format_reading(mm, units)
+
+    return (
+        Section(
+            "Why so exact?",
+            (
+                (f"Lens {tape(off)} too high at {far}:", f"a level line looks {low(off, away)} low at centre back."),
+                (f"The same at {close_words}:", f"{low(off, close)} low. That is why you stand far away."),
+                (f"Eye level, {tape(eye)} above the hip line, at {far}:", f"{low(eye, away)} low."),
+                (f"Within {tape(little)} is near enough:", f"{low(little, away)} low."),
+                ("", f"Worked out for {tape(DEPTH_MM)} from the side seams back to the centre back."),
+            ),
+        ),
+        Section(
+            "Take care",
+            (
+                ("No pins", "at the crotch or inner leg."),
+                ("Do not climb.", "Hang the string where you reach it from the floor."),
+                ("Mind the stack:", "it stands firm, out of your way."),
+                ("Sit down between pictures.", "If anything presses or hurts, stop and loosen it."),
+            ),
+        ),
+        Section(
+            "Your pictures, your say",
+            (
+                ("Only if you want to.", "Words will do as well. Under age: only with a guardian's yes, and present."),
+                ("Waist to floor only, no face.", "If a face got in, delete it and take another."),
+                ("They stay with your fitter,", "not shown or used elsewhere without a separate yes from you."),
+                ("Kept until:", f"{kept}. Deleted sooner when you ask."),
+                ("Turn location off", "in the camera. Nothing we write from your picture carries it."),
+            ),
+        ),
+    )  # fmt: skip
+
+
+def _fine(mm: float, units: Units) -> str:
+    """A small amount, to the millimetre or the sixteenth of an inch."""
+    if units == "cm":
+        return f"{mm:.0f} mm"
+    whole, part = divmod(round(mm / MM_PER_INCH * 16), 16)
+    return " ".join([str(whole)] * (whole > 0) + [str(Fraction(part, 16))] * (part > 0)) + " in"

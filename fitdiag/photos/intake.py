@@ -1,0 +1,294 @@
+"""Taking in a client's picture: from a file of any content to clean upright pixels and the few facts worth keeping.
+
+Nothing of the file's own text (place, camera, names, colour profile, thumbnails) is kept or written on; the file is never changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import ExifTags, Image, ImageCms, ImageOps, JpegImagePlugin, UnidentifiedImageError
+
+from fitdiag.files import read_bytes
+from fitdiag.photos.marks import LONGEST_SIDE, Marks
+from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
+
+LARGEST = 40 * 1024 * 1024
+MOST_PIXELS = 60_000_000
+MOST_SCAN_WORK = 3000  # scans times megapixels: an interlaced JPEG can ask for hours of work in a small file
+SMALLEST_LONG_SIDE = 1600  # about one pixel per millimetre when a whole person stands in the picture
+MESSENGER_SIDES = (1280, 1600, 2048)  # what messengers shrink to; common practice, no source
+LOWEST_QUALITY = 60
+CAMERA_SHAPES = (4 / 3, 3 / 2, 16 / 9)
+COVER = 128  # the grey a face is painted over with
+WRITTEN = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
+# Sum of the luminance table of ITU-T T.81, table K.1. JPEG programs scale it by their quality setting.
+_QUALITY_50 = 3688
+_HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
+_PLACES = {2, 4, 20, 22, 28}  # GPS tags of Exif 2.32: latitude, longitude, both of the destination, name of the area
+_PLAIN_FACTS = {
+    "jfif", "jfif_version", "jfif_unit", "jfif_density", "adobe", "adobe_transform", "progressive", "progression", "dpi",
+    "interlace", "gamma", "chromaticity", "srgb", "transparency", "aspect", "default_image",
+    "primary", "bit_depth", "chroma", "nclx_profile", "icc_profile_type", "original_orientation",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A picture turned upright, as plain sRGB pixels that cannot be changed, and what is kept of its file."""
+
+    pixels: NDArray[np.uint8] = field(repr=False)
+    sha256: str  # of the file's bytes as read
+    focal_35mm: float | None
+    has_location: bool
+    has_metadata: bool
+    format: str  # "JPEG", "PNG" or "HEIF"
+    turned: bool
+    quality: int | None = None  # the JPEG quality setting, estimated
+
+    @property
+    def width(self) -> int:
+        """Pixels across, in the upright picture."""
+        return int(self.pixels.shape[1])
+
+    @property
+    def height(self) -> int:
+        """Pixels from top to bottom, in the upright picture."""
+        return int(self.pixels.shape[0])
+
+
+def read_picture(path: Path) -> Picture:
+    """Read a JPEG, PNG or (with the extra) HEIC picture by its content, whatever its name. Raises ProblemsFoundError."""
+    raw = read_bytes(path, LARGEST, "picture")
+    where = Where(shown_path(path))
+    kind = _kind(raw, where)
+    with _careful(where):
+        if kind == "HEIF":
+            _open_heif(where)
+        with Image.open(io.BytesIO(raw), formats=[kind]) as image:
+            _check_limits(image, raw, where)
+            sha256 = hashlib.sha256(raw).hexdigest()
+            del raw
+            image.load()
+            focal, has_location, orientation = _exif_facts(image)
+            turned = orientation > 1 or (image.info.get("original_orientation") or 1) != 1  # HEIC comes turned already
+            has_metadata, quality = _has_metadata(image), _quality(image)
+            pixels = _pixels(_srgb(image, orientation))
+    return Picture(pixels, sha256, focal, has_location, has_metadata, kind, turned, quality)
+
+
+def _kind(raw: bytes, where: Where) -> str:
+    """What the first bytes say the file is; the name's ending is not asked."""
+    if raw.startswith(b"\xff\xd8\xff"):
+        return "JPEG"
+    if raw.startswith(b"\x89PNG\r\n\x1a\n"):
+        return "PNG"
+    if raw[4:8] == b"ftyp" and raw[8:12] in _HEIF_BRANDS:
+        return "HEIF"
+    told = "this is not a JPEG or PNG picture" if raw else "this picture is empty"
+    raise stop("not-a-picture", told, where=where, hint="save or send it as JPEG")
+
+
+def _open_heif(where: Where) -> None:
+    try:
+        import pillow_heif  # noqa: PLC0415 - an extra, and slow to load
+    except ImportError:
+        told = "this is a HEIC picture, and reading those needs an extra"
+        hint = "pip install 'fitdiag[heic]', or save or send it as JPEG"
+        raise stop("needs-heic", told, where=where, hint=hint) from None
+    pillow_heif.register_heif_opener()
+
+
+@contextmanager
+def _careful(where: Where) -> Iterator[None]:
+    """No warning gets out, a bomb is an error, and whatever a broken file makes the decoder raise becomes one problem."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            yield
+    except ProblemsFoundError:
+        raise
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise _too_large("it says it has far too many pixels", where) from None
+    except UnidentifiedImageError:
+        raise _broken("its beginning cannot be read", where) from None
+    except MemoryError:
+        raise _too_large("there is not enough memory for it", where) from None
+    except Exception as error:  # decoders raise nearly every kind of exception on broken files
+        raise _broken(one_line(error, 80).split(" (")[0] or type(error).__name__, where) from None
+
+
+def _too_large(told: str, where: Where) -> ProblemsFoundError:
+    hint = f"at most {MOST_PIXELS // 1_000_000} megapixels and {LONGEST_SIDE} pixels a side; save a smaller copy"
+    return stop("too-large", f"this picture is too large: {told}", where=where, hint=hint)
+
+
+def _broken(told: str, where: Where) -> ProblemsFoundError:
+    hint = "it may be cut short; copy or send it again"
+    return stop("broken-picture", f"this picture is damaged: {told}", where=where, hint=hint)
+
+
+def _check_limits(image: Image.Image, raw: bytes, where: Where) -> None:
+    """Everything that can be refused before the pixels are unpacked."""
+    width, height = image.size
+    if min(width, height) < 1:
+        raise _broken("it has no pixels", where)
+    if max(width, height) > LONGEST_SIDE or width * height > MOST_PIXELS:
+        raise _too_large(f"it has {width} x {height} pixels", where)
+    if image.format == "PNG" and getattr(image, "n_frames", 1) > 1:
+        told = "this picture moves, and only still ones can be measured"
+        raise stop("moving-picture", told, where=where, hint="save one frame of it as PNG or JPEG")
+    if image.info.get("progressive") and raw.count(b"\xff\xda") * width * height > MOST_SCAN_WORK * 1_000_000:
+        raise _too_large("it is stored in far too many passes", where)
+
+
+def _exif_facts(image: Image.Image) -> tuple[float | None, bool, int]:
+    """Focal length as on 35 mm film, whether a place is told, and the orientation 1 to 8. Nothing else is looked at."""
+    focal, orientation = 0.0, 1
+    has_location = any("GPSL" in str(image.info.get(key)) for key in ("xmp", "XML:com.adobe.xmp"))
+    with suppress(Exception):  # broken EXIF says nothing, and the pixels are still good
+        told = image.getexif().get(ExifTags.Base.Orientation)
+        orientation = told if isinstance(told, int) and told in range(1, 9) else 1
+    with suppress(Exception):
+        focal = float(image.getexif().get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.FocalLengthIn35mmFilm])
+    with suppress(Exception):
+        has_location = has_location or not _PLACES.isdisjoint(image.getexif().get_ifd(ExifTags.IFD.GPSInfo))
+    return (focal if 5 <= focal <= 2000 else None), has_location, orientation
+
+
+def _has_metadata(image: Image.Image) -> bool:
+    segments = {name for name, _ in getattr(image, "applist", ())}
+    return bool(segments - {"APP0", "APP14"}) or any(image.info[key] for key in image.info.keys() - _PLAIN_FACTS)
+
+
+def _quality(image: Image.Image) -> int | None:
+    """The quality setting (1 to 100) a JPEG was probably saved with, from how coarse its luminance table is."""
+    if not isinstance(image, JpegImagePlugin.JpegImageFile) or not image.quantization:
+        return None
+    scale = 100 * sum(image.quantization[min(image.quantization)]) / _QUALITY_50
+    return round(min(max(100 - scale / 2 if scale <= 100 else 5000 / scale, 1), 100))
+
+
+def _srgb(image: Image.Image, orientation: int) -> Image.Image:
+    """The picture upright, without transparency, in sRGB. Works in place where it can, since pictures are large."""
+    profile = image.info.get("icc_profile")
+    if image.has_transparency_data:
+        image = _on_white(image)
+    elif image.mode.startswith("I"):  # 16-bit grey; Pillow itself would cut everything over 255
+        image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
+    elif image.mode not in ("RGB", "L", "CMYK"):
+        image = image.convert("L" if image.mode in ("1", "LA") else "RGB")
+    image.info.clear()
+    image = _through_profile(image, profile) if isinstance(profile, bytes) and profile else image
+    image = image if image.mode == "RGB" else image.convert("RGB")
+    image.getexif()[ExifTags.Base.Orientation] = orientation
+    ImageOps.exif_transpose(image, in_place=True)
+    return image
+
+
+def _on_white(image: Image.Image) -> Image.Image:
+    if image.mode.startswith("I"):  # 16-bit grey in which one shade counts as clear
+        grey, clear = np.asarray(image), image.info.get("transparency")
+        return Image.fromarray(np.where(grey == clear, 255, grey >> 8).astype(np.uint8))
+    grey_mode = image.mode in ("1", "L", "LA", "La")
+    image = image.convert("LA" if grey_mode else "RGBA")
+    flat = Image.new("L" if grey_mode else "RGB", image.size, "white")
+    flat.paste(image.convert(flat.mode), mask=image.getchannel("A"))
+    return flat
+
+
+def _through_profile(image: Image.Image, profile: bytes) -> Image.Image:
+    """Colours as sRGB by the picture's own profile; a profile that cannot be used is as good as none."""
+    try:
+        own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        if "srgb" in ImageCms.getProfileDescription(own).lower():
+            return image
+        transform = ImageCms.buildTransform(own, ImageCms.createProfile("sRGB"), image.mode, "RGB")
+    except Exception:  # the colour library raises several kinds
+        return image
+    return ImageCms.applyTransform(image, transform, inPlace=image.mode == "RGB") or image
+
+
+def _pixels(image: Image.Image) -> NDArray[np.uint8]:
+    """The pixels, copied in strips so that a large picture is never held three times."""
+    width, height = image.size
+    pixels = np.empty((height, width, 3), np.uint8)
+    for top in range(0, height, 256):
+        bottom = min(top + 256, height)
+        pixels[top:bottom] = np.asarray(image.crop((0, top, width, bottom)))
+    pixels.setflags(write=False)
+    return pixels
+
+
+def clean_bytes(picture: Picture, suffix: str) -> bytes:
+    """The content of a new file (.jpg or .png) made from the pixels alone."""
+    kind = WRITTEN.get(suffix.lower())
+    if kind is None:
+        raise stop("ending", f"'{one_line(suffix, 20)}' cannot be written", hint="end the name in .jpg or .png")
+    out = io.BytesIO()
+    image = Image.fromarray(picture.pixels)
+    if kind == "JPEG":
+        image.save(
+            out, kind, quality=95, subsampling=0
+        )  # full colour resolution: the marked lines are thin and coloured
+    else:
+        image.save(out, kind, compress_level=4)
+    return out.getvalue()
+
+
+def crop_above(picture: Picture, row: int) -> Picture:
+    """The same with all rows above `row` painted grey, as to hide a face.
+
+    They are not cut off: measuring needs to know where the lens looked, and that is the middle of the whole picture.
+    """
+    if not 0 <= row < picture.height:
+        raise stop("row", f"row {row} is not in this picture", hint=f"0 to {picture.height - 1}, counted from the top")
+    pixels = picture.pixels.copy()
+    pixels[:row] = COVER
+    pixels.setflags(write=False)
+    return replace(picture, pixels=pixels)
+
+
+def shortcomings(picture: Picture) -> list[str]:
+    """What about this file makes measuring rougher, or should be known before it is kept: one line each."""
+    long_side, short_side = max(picture.width, picture.height), min(picture.width, picture.height)
+    size = f"{picture.width} x {picture.height} pixels"
+    found = []
+    if long_side < SMALLEST_LONG_SIDE:
+        found.append(f"too small: {size}; ask for the full-size file, at least {SMALLEST_LONG_SIDE} on the long side")
+    if picture.quality is not None and picture.quality < LOWEST_QUALITY:
+        found.append(
+            f"squeezed: JPEG quality about {picture.quality}; ask for the file itself, not through a messenger"
+        )
+    elif long_side in MESSENGER_SIDES and picture.focal_35mm is None:
+        found.append(f"squeezed: {size} is a size messengers shrink to; ask for the file itself")
+    if all(abs(long_side / short_side / shape - 1) > 0.01 for shape in CAMERA_SHAPES):
+        found.append(
+            f"cropped: {size} is no camera's shape (4:3, 3:2, 16:9), so the middle of the lens is not known; "
+            "ask for the uncut file"
+        )
+    if picture.has_location:
+        found.append("location: the original holds where it was taken; nothing written here does")
+    if picture.focal_35mm is None:
+        found.append("no focal length: the file does not say it; type it in if you know it (35 mm equivalent)")
+    return found
+
+
+def check_same(picture: Picture, marks: Marks, path: Path) -> None:
+    """Raises ProblemsFoundError unless the marks (in the file `path`) were made on this very picture."""
+    if (marks.sha256, marks.width, marks.height) != (picture.sha256, picture.width, picture.height):
+        raise stop(
+            "other-picture",
+            "these marks belong to another picture",
+            where=Where(shown_path(path)),
+            hint=f"they were made on '{one_line(marks.file, 60)}', {marks.width} x {marks.height} pixels",
+        )
