@@ -25,6 +25,12 @@ pattern_app = typer.Typer(
     help="The pattern: draft, fit, read, measure, alter, solve, draw.", no_args_is_help=True, rich_markup_mode=None
 )
 app.add_typer(pattern_app, name="pattern")
+photo_app = typer.Typer(
+    help="Pictures: take them in, mark them, measure them; the card that asks for them.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+app.add_typer(photo_app, name="photo")
 
 RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help="A rule folder; without it, the shipped one.")]
 
@@ -180,6 +186,10 @@ def interview_command(
     units: UnitsOption = None,
     folder: RulesOption = None,
     pattern: PatternOption = None,
+    photos: Annotated[
+        str | None,
+        typer.Option("--photos", metavar="FILE", help="Findings measured in pictures, to be confirmed one by one."),
+    ] = None,
     new_rules: Annotated[
         bool, typer.Option("--new-rules", help="Resume although the rules have changed since.")
     ] = False,
@@ -187,7 +197,9 @@ def interview_command(
     """Ask about a muslin, one question at a time, and end with the list."""
     from fitdiag.cli.terminal import interview
 
-    raise typer.Exit(interview(log, resume, answers, client, units, folder, pattern=pattern, new_rules=new_rules))
+    raise typer.Exit(
+        interview(log, resume, answers, client, units, folder, pattern=pattern, new_rules=new_rules, photos=photos)
+    )
 
 
 @app.command("replay")
@@ -343,6 +355,104 @@ def pattern_draw(
     from fitdiag.cli.pattern import draw
 
     raise typer.Exit(draw(file, do or [], to, units, strip=strip, sheets=sheets, replace=replace))
+
+
+@photo_app.command("add")
+def photo_add(
+    picture: Annotated[
+        str, typer.Argument(metavar="PICTURE", help="The picture as the client sent it: JPEG, PNG, HEIC.")
+    ],
+    to: Annotated[str, typer.Option("--to", metavar="FILE", help="The cleaned copy: .jpg or .png.")],
+    view: Annotated[
+        str, typer.Option("--view", metavar="VIEW", help="back, front, left or right (the side that shows).")
+    ],
+    cover_above: Annotated[
+        int | None,
+        typer.Option("--cover-above", metavar="ROW", help="Paint over everything above this row, like a face."),
+    ] = None,
+    focal: Annotated[
+        float | None,
+        typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none."),
+    ] = None,
+    hip_width: Annotated[
+        str | None,
+        typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view."),
+    ] = None,
+    replace: ReplaceOption = False,
+) -> None:
+    """Take a picture in: upright, without location or camera data. The original stays as it is."""
+    from fitdiag.cli.photo import add
+
+    raise typer.Exit(add(picture, to, view, face_above=cover_above, focal=focal, hip=hip_width, replace=replace))
+
+
+@photo_app.command("mark")
+def photo_mark(
+    picture: Annotated[str, typer.Argument(metavar="PICTURE", help="A cleaned picture.")],
+    marks: Annotated[
+        str | None, typer.Option("--marks", metavar="FILE", help="Its marks, if they lie elsewhere.")
+    ] = None,
+    to: Annotated[str | None, typer.Option("--to", metavar="FILE", help="The page to write.")] = None,
+    propose: Annotated[
+        bool, typer.Option("--propose", help="Look for lines first; you confirm each on the page.")
+    ] = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Write the page on which the lines of a picture are marked, in a browser, without a network."""
+    from fitdiag.cli.photo import mark
+
+    raise typer.Exit(mark(picture, marks, to, propose=propose, replace=replace))
+
+
+@photo_app.command("measure")
+def photo_measure(
+    pictures: Annotated[list[str], typer.Argument(metavar="PICTURE...", help="Marked pictures of one fitting.")],
+    marks: Annotated[
+        list[str] | None,
+        typer.Option("--marks", metavar="FILE", help="Marks that lie elsewhere, one for each picture."),
+    ] = None,
+    hip_girth: Annotated[
+        str | None,
+        typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
+    ] = None,
+    findings: Annotated[
+        str | None,
+        typer.Option("--findings", metavar="FILE", help="Write the findings, for `fitdiag interview --photos`."),
+    ] = None,
+    no_overlay: Annotated[bool, typer.Option("--no-overlay", help="Do not draw what was measured on a copy.")] = False,
+    units: UnitsOption = None,
+    folder: RulesOption = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Measure marked pictures: tilt, drop, V, grain; each with its error and whether it may be used."""
+    from fitdiag.cli.photo import measure
+
+    raise typer.Exit(
+        measure(pictures, marks or [], as_json=as_json, units=units, hip_girth=hip_girth, findings=findings,
+                no_overlay=no_overlay, rules=folder, replace=replace)
+    )  # fmt: skip
+
+
+@photo_app.command("card")
+def photo_card(
+    to: Annotated[str, typer.Option("--to", metavar="FILE", help="The card: .html or .pdf.")],
+    height: Annotated[
+        list[str] | None,
+        typer.Option("--height", metavar="LINE=LENGTH", help="Height of the hip, crotch or knee line over the floor."),
+    ] = None,
+    keep_until: Annotated[
+        str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
+    ] = "the trousers fit",
+    paper: Annotated[str, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf.")] = "a4",
+    large: Annotated[bool, typer.Option("--large", help="Large print.")] = False,
+    units: UnitsOption = None,
+    replace: ReplaceOption = False,
+) -> None:
+    """Write the sheet that tells a client how to take pictures that can be measured."""
+    from fitdiag.cli.photo import card
+
+    raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace))
 
 
 def run(arguments: Sequence[str] | None = None) -> None:

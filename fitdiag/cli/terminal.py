@@ -38,6 +38,7 @@ from fitdiag.sessions.state import (
     done_event,
     fold,
     measures_event,
+    offered_event,
 )
 from fitdiag.units import Units
 
@@ -132,12 +133,18 @@ def _on_hang_up(handler: Any) -> None:
 
 
 def interview(log_path: str | None, resume: str | None, answers: str | None, client: str | None, units: str | None,
-              rules: str | None, *, new_rules: bool, pattern: str | None = None) -> int:  # fmt: skip
-    if resume and (log_path or answers or client or units):
+              rules: str | None, *, new_rules: bool, pattern: str | None = None, photos: str | None = None) -> int:  # fmt: skip
+    if answers and photos:
+        raise stop(
+            "arguments",
+            "--answers asks nothing, so nothing can be confirmed",
+            hint="give one of --answers and --photos",
+        )
+    if resume and (log_path or answers or client or units or photos):
         raise stop(
             "arguments",
             "--resume goes on with a session as it was",
-            hint="leave out --log, --answers, --client and --units",
+            hint="leave out --log, --answers, --photos, --client and --units",
         )
     chosen: Units | None = units_of(units) if units else None
     base = load_rules(folder_of(rules))
@@ -147,6 +154,9 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
             return _talk(base, log, events, pattern)
     if answers:
         return _from_file(base, Path(answers), log_path, client, chosen, pattern)
+    offered = read_findings(Path(photos), base) if photos else None
+    if offered is not None:
+        client, chosen = client if client is not None else offered.client or None, chosen or offered.units
     try:
         _on_hang_up(_hang_up)
         screen = Screen()
@@ -157,7 +167,10 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
         name = one_line(client or "", 80)
         path = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
         with SessionLog.create(path, base, client=name, units=chosen or "in") as log:
-            return _talk(base, log, ({"event": "start", "client": name, "units": chosen or "in"},), pattern)
+            begun: list[Event] = [{"event": "start", "client": name, "units": chosen or "in"}]
+            if offered is not None and offered.symptoms:
+                begun.append(log.append(offered_event(offered.symptoms.values())))
+            return _talk(base, log, tuple(begun), pattern)
     except _Leave:
         return _say_last("")  # nothing was begun, so there is nothing to save
 
@@ -242,7 +255,7 @@ def _talk(base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: s
         _on_hang_up(_hang_up)
         screen = Screen()
         interview = Interview(base, events, log.append)
-        if len(events) > 1:
+        if any(event["event"] not in ("start", "offered") for event in events):
             screen.show(interview.where_left())
             screen.show(Line(text) for text in left_out(interview.state, base))
         else:

@@ -29,7 +29,18 @@ from fitdiag.interview.reading import (
     split_amount,
 )  # fmt: skip
 from fitdiag.interview.search import find_alterations, find_symptoms, meant_plainly
-from fitdiag.interview.telling import Line, calm_line, how_to_judge, how_to_look, so_far, where_left, why_asked
+from fitdiag.interview.telling import (
+    HEADS,
+    STAGE_REASONS,
+    Line,
+    calm_line,
+    confirm_measured,
+    how_to_judge,
+    how_to_look,
+    so_far,
+    where_left,
+    why_asked,
+)
 from fitdiag.knowledge.findings import (
     Done,
     Finding,
@@ -52,7 +63,6 @@ HELP = (
     "Answer in words or by number. At any time you can also type: ? how to look; why this question; so far; back (or back 3)"
     " to take answers away; also and a word, for something else you see; note and your own words; stop for the list now."
 )
-HEADS = {"history": "Earlier rounds", "body": "The client", "seen": "What you see", "questions": "Questions"}
 _MOST_OFFERED = 9
 
 
@@ -104,7 +114,9 @@ class Interview:
 
     @property
     def stage(self) -> str:
-        """Which part of the interview is on: history, body, seen, questions."""
+        """Which part of the interview is on: pictures, history, body, seen, questions."""
+        if self.state.offered:
+            return "pictures"
         return next((name for name in ("history", "body", "seen") if name not in self.state.ended), "questions")
 
     @property
@@ -151,6 +163,8 @@ class Interview:
             ]
         if self.state.awaiting is not None:
             return self._prompt_how_much(self.state.awaiting)
+        if self.stage == "pictures":
+            return list(confirm_measured(self.base, self.state.offered[0], self.findings))
         if self.stage == "history":
             more = bool(self.findings.done)
             return [
@@ -316,6 +330,8 @@ class Interview:
             return self._earlier(self.state.awaiting, typed)
         if self.state.awaiting is not None:
             return self._amount(self.state.awaiting, typed)
+        if self.stage == "pictures":
+            return self._reply_offered(self.state.offered[0], typed)
         if self.stage == "body":
             return self._reply_body(typed)
         if self.stage in ("history", "seen"):
@@ -468,6 +484,17 @@ class Interview:
             return self._picked(pick.kind, chosen[0], pick.rest if len(chosen) == 1 else "")
         return self._search(pick.kind, typed)
 
+    def _reply_offered(self, offered: Finding, typed: str) -> list[Line]:
+        """A finding from pictures: taken, left for a question, or answered otherwise."""
+        if typed.lower() in (*YES, "1"):
+            return self._count(offered)
+        if typed.lower() in (*NO, "2", "later"):
+            self._record({"event": "offered", "refused": offered.symptom})
+            return [Line("Not counted; it is asked later if it matters.")]
+        if not typed or NUMBER.fullmatch(typed):
+            return [Line("1 counts it, 2 leaves it out for now.")]
+        return self._reply_symptom(self.base.symptoms[offered.symptom], typed, "asked")
+
     def _reply_body(self, typed: str) -> list[Line]:
         if NOTHING.fullmatch(typed.lower()):
             return self._end_stage()
@@ -587,17 +614,12 @@ class Interview:
         if self.expects_amount or self._pending is not None:
             return [Line("The amount decides how much to alter, and a small one persuades less than a large one.")]
         if self._asking is None:
-            reasons = {
-                "history": "Earlier alterations say much about a pattern: one lengthened twice is likelier to be off grain.",
-                "body": "The same sign means different things on different shapes; body notes say which causes to expect.",
-                "seen": "Beginning with what already meets the eye saves questions.",
-            }
-            return [Line(reasons.get(self.stage, HELP))]
+            return [Line(STAGE_REASONS.get(self.stage, HELP))]
         return list(why_asked(self.base, self.conclusion.diagnosis, self._asking, arrays=self._arrays))
 
     def _how(self, rest: str) -> list[Line]:
         number = int(rest[:6]) if rest.isdecimal() else 0
-        symptom = self._asking
+        symptom = self.state.offered[0].symptom if self.state.offered else self._asking
         if isinstance(self._pending, _Pick):
             ids = self._pending.ids
             if not 1 <= number <= len(ids):

@@ -7,12 +7,25 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fitdiag.diagnosis.belief import Diagnosis, chance_words, lower_first, told
-from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase, Symptom
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length
 
+HEADS = {
+    "pictures": "What the pictures show",
+    "history": "Earlier rounds",
+    "body": "The client",
+    "seen": "What you see",
+    "questions": "Questions",
+}
+STAGE_REASONS = {
+    "pictures": "A camera can be wrong where an eye is not, so nothing measured counts before you have looked.",
+    "history": "Earlier alterations say much about a pattern: one lengthened twice is likelier to be off grain.",
+    "body": "The same sign means different things on different shapes; body notes say which causes to expect.",
+    "seen": "Beginning with what already meets the eye saves questions.",
+}
 Style = Literal["head", "ask", "hint", "said", "item", "choice"]
 
 
@@ -116,3 +129,14 @@ def how_to_look(base: RuleBase, symptom: Symptom, units: Units) -> Iterator[Line
     others = [lower_first(base.symptoms[other].title) for other in symptom.confused_with]
     if others:
         yield Line(f"Not to be confused with: {'; '.join(others)}.")
+
+
+def confirm_measured(base: RuleBase, offered: Finding, findings: Findings) -> tuple[Line, ...]:
+    """Asks whether the eye agrees with what a picture measured."""
+    first = not any(finding.origin == "photo" for finding in findings.symptoms.values())
+    return (
+        *((Line(HEADS["pictures"], "head"),) if first else ()),
+        Line(f"{told(base, offered, findings)}. Does that agree with what you see?", "ask"),
+        Line("1 yes  2 no, ask me later", "item"),
+        Line("Or your own answer, like slight or an amount. ? how to look.", "hint"),
+    )

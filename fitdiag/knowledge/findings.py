@@ -5,6 +5,7 @@ Findings are the start of the data's one way: findings, beliefs, recommendations
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -413,3 +414,38 @@ def _units_of(data: Any) -> Units:
         except InvalidLengthError:
             continue
     return "cm" if units.count("cm") > units.count("in") else "in"
+
+
+def findings_text(findings: Findings) -> str:
+    """The findings as a file (`fitdiag.findings/1`) that reads back to the same; lengths in mm, text quoted as in JSON."""
+    lines = [f"schema: {SCHEMA}", "garment: trousers", f"units: {findings.units}"]
+    if findings.client:
+        lines.append(f"client: {json.dumps(findings.client, ensure_ascii=False)}")
+    if findings.body:
+        lines += ["body:", *(f"  - {note}: {grade}" for note, grade in findings.body.items())]
+    if findings.symptoms:
+        lines.append("symptoms:")
+    for finding in findings.symptoms.values():
+        parts = [f"seen: {finding.seen}"]
+        if finding.amount_mm is not None:
+            parts.append(f"amount: {finding.amount_mm:g} mm")
+        if finding.error_mm is not None:
+            parts.append(f"error: {finding.error_mm:g} mm")
+        parts += [f"{key}: {getattr(finding, key)}" for key in ("severity", "side") if getattr(finding, key)]
+        lines.append(f"  {finding.symptom}: {{{', '.join([*parts, f'origin: {finding.origin}'])}}}")
+    if findings.done:
+        lines.append("done:")
+    for done in findings.done:
+        amount = f", amount: {done.amount_mm:g} mm" if done.amount_mm is not None else ""
+        lines.append(f"  - {{alteration: {done.alteration}{amount}, round: {done.round}}}")
+    measures = {"body": findings.body_measures, "pattern": findings.pattern_measures}
+    if any(measures.values()) or findings.tables:
+        lines.append("measures:")
+        for key, given in measures.items():
+            if given:
+                lines.append(f"  {key}: {{{', '.join(f'{name}: {mm:g} mm' for name, mm in given.items())}}}")
+        if findings.tables:
+            lines.append(f"  tables: {{{', '.join(f'{name}: {table}' for name, table in findings.tables.items())}}}")
+    if findings.notes:
+        lines += ["notes:", *(f"  - {json.dumps(note, ensure_ascii=False)}" for note in findings.notes)]
+    return "\n".join(lines) + "\n"

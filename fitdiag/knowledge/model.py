@@ -89,6 +89,17 @@ class FromEase(Rule):
     side: Literal["under", "over"] = Field(alias="is")
 
 
+class FromPhoto(Rule):
+    """Which quantity of measured pictures answers a symptom: of these lines, the one that shows most.
+
+    `drop` and `rise`: the middle against the side seams; `v-depth`: at the centre seam, whichever way it points; `slope`: between
+    the side seams; `lean`: off plumb over 60 cm; `from-centre`: from the centre seam to the grainline at the waist.
+    """
+
+    lines: tuple[Literal["waist", "hip", "crotch", "grain-left", "grain-right"], ...] = Field(min_length=1)
+    what: Literal["drop", "rise", "v-depth", "slope", "lean", "from-centre"]
+
+
 class Symptom(Rule):
     """A sign on the cloth or a thing felt."""
 
@@ -104,6 +115,7 @@ class Symptom(Rule):
     source: Text
     search: tuple[Text, ...] = ()
     from_ease: FromEase | None = None
+    from_photo: FromPhoto | None = None
     measure: Measure | None = None
     confused_with: tuple[Id, ...] = ()
 

@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 STAGES = ("history", "body", "seen", "questions")
 AWAITS = "awaits"  # marks an answer that is saved although its amount is still to come
-_UNDOABLE = ("answer", "body", "done", "measures", "stage")
+_UNDOABLE = ("answer", "body", "done", "measures", "stage", "offered")
 
 
 @dataclass(frozen=True)
 class State:
     """A session so far. `ended`: the stages of the interview that are over; `unknown`: ids these rules do not know.
 
-    `awaiting`: the latest answer if its amount is still to come; `recorded`: the conclusion, if nothing was answered after it.
+    `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused yet; `recorded`: the conclusion, if nothing was answered after it.
     """
 
     findings: Findings
@@ -36,6 +36,7 @@ class State:
     steps: int = 0
     recorded: Event | None = None
     awaiting: Finding | Done | None = None
+    offered: tuple[Finding, ...] = ()
 
 
 def fold(events: Iterable[Event], base: RuleBase) -> State:
@@ -123,12 +124,31 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                     tables={**findings.tables, **chosen},
                 ),
             )
+        case "offered":
+            return replace(state, offered=_offered(state.offered, event, base))
         case "answer":
             finding = finding_from(event)
             if finding is None or finding.symptom not in base.symptoms:
                 return replace(state, unknown=(*unknown, one_line(event.get("symptom"), 60)))
-            return replace(state, findings=findings.with_finding(finding), last_symptom=finding.symptom)
+            left = tuple(item for item in state.offered if item.symptom != finding.symptom)
+            return replace(state, findings=findings.with_finding(finding), last_symptom=finding.symptom, offered=left)
     return state
+
+
+def offered_event(findings: Iterable[Finding]) -> dict[str, Any]:
+    """Findings from pictures, to be confirmed one by one, as an event of the log."""
+    return {"event": "offered", "findings": [answer_event(finding) for finding in findings]}
+
+
+def _offered(before: tuple[Finding, ...], event: Event, base: RuleBase) -> tuple[Finding, ...]:
+    """What is still to be confirmed after an `offered` event: it brings findings, or says which one was refused."""
+    refused, given = event.get("refused"), event.get("findings")
+    kept = [finding for finding in before if finding.symptom != refused]
+    for item in given if isinstance(given, list) else []:
+        finding = finding_from(item) if isinstance(item, Mapping) else None
+        if finding is not None and finding.symptom in base.symptoms:
+            kept.append(finding)
+    return tuple(kept)
 
 
 def answer_event(finding: Finding) -> dict[str, Any]:
