@@ -359,16 +359,12 @@ def pattern_draw(
 
 @photo_app.command("add")
 def photo_add(
-    picture: Annotated[
-        str, typer.Argument(metavar="PICTURE", help="The picture as the client sent it: JPEG, PNG, HEIC.")
+    pictures: Annotated[
+        list[str], typer.Argument(metavar="VIEW=PICTURE...", help="Like back=IMG_1.jpg; front, back, left, right.")
     ],
-    to: Annotated[str, typer.Option("--to", metavar="FILE", help="The cleaned copy: .jpg or .png.")],
-    view: Annotated[
-        str, typer.Option("--view", metavar="VIEW", help="back, front, left or right (the side that shows).")
-    ],
+    to: Annotated[str, typer.Option("--to", metavar="FOLDER", help="Where the cleaned copies go.")],
     cover_above: Annotated[
-        int | None,
-        typer.Option("--cover-above", metavar="ROW", help="Paint over everything above this row, like a face."),
+        int | None, typer.Option("--cover-above", metavar="ROW", help="Paint over all above this row, like a face.")
     ] = None,
     focal: Annotated[
         float | None,
@@ -380,19 +376,18 @@ def photo_add(
     ] = None,
     replace: ReplaceOption = False,
 ) -> None:
-    """Take a picture in: upright, without location or camera data. The original stays as it is."""
+    """Take pictures in: upright, without location or camera data. The originals stay as they are."""
     from fitdiag.cli.photo import add
 
-    raise typer.Exit(add(picture, to, view, face_above=cover_above, focal=focal, hip=hip_width, replace=replace))
+    raise typer.Exit(add(pictures, to, face_above=cover_above, focal=focal, hip=hip_width, replace=replace))
 
 
 @photo_app.command("mark")
 def photo_mark(
-    picture: Annotated[str, typer.Argument(metavar="PICTURE", help="A cleaned picture.")],
+    pictures: Annotated[list[str], typer.Argument(metavar="PICTURE...", help="Cleaned pictures.")],
     marks: Annotated[
-        str | None, typer.Option("--marks", metavar="FILE", help="Its marks, if they lie elsewhere.")
+        str | None, typer.Option("--marks", metavar="FILE", help="The marks, if they lie elsewhere.")
     ] = None,
-    to: Annotated[str | None, typer.Option("--to", metavar="FILE", help="The page to write.")] = None,
     propose: Annotated[
         bool, typer.Option("--propose", help="Look for lines first; you confirm each on the page.")
     ] = False,
@@ -401,7 +396,7 @@ def photo_mark(
     """Write the page on which the lines of a picture are marked, in a browser, without a network."""
     from fitdiag.cli.photo import mark
 
-    raise typer.Exit(mark(picture, marks, to, propose=propose, replace=replace))
+    raise typer.Exit(mark(pictures, marks, propose=propose, replace=replace))
 
 
 @photo_app.command("measure")
@@ -419,7 +414,10 @@ def photo_measure(
         str | None,
         typer.Option("--findings", metavar="FILE", help="Write the findings, for `fitdiag interview --photos`."),
     ] = None,
-    no_overlay: Annotated[bool, typer.Option("--no-overlay", help="Do not draw what was measured on a copy.")] = False,
+    overlays: Annotated[
+        str | None,
+        typer.Option("--overlays", metavar="FOLDER", help="Where the drawn-on copies go, if not beside them."),
+    ] = None,
     units: UnitsOption = None,
     folder: RulesOption = None,
     as_json: JsonOption = False,
@@ -430,7 +428,7 @@ def photo_measure(
 
     raise typer.Exit(
         measure(pictures, marks or [], as_json=as_json, units=units, hip_girth=hip_girth, findings=findings,
-                no_overlay=no_overlay, rules=folder, replace=replace)
+                overlays=overlays, rules=folder, replace=replace)
     )  # fmt: skip
 
 

@@ -13,11 +13,11 @@ from fitdiag.cli.output import say, write
 from fitdiag.files import write_atomically
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
-from fitdiag.photos.marks import VIEWS, Marks, as_json, read_marks
+from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.measure import Measured, Reading
-from fitdiag.photos.overlay import overlay, told
+from fitdiag.photos.overlay import give_or_take, overlay, plain, told
 from fitdiag.problems import Where, one_line, shown_path, stop
-from fitdiag.units import InvalidLengthError, Units, format_reading, parse_length
+from fitdiag.units import InvalidLengthError, Units, parse_length
 
 SCHEMA = "fitdiag.measured/1"
 
@@ -32,28 +32,43 @@ def _length(text: str | None, what: str) -> float | None:
 
 
 def add(
-    source: str, to: str, view: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool
+    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool
 ) -> int:
-    """Take a picture in: cleaned copy and an empty sidecar beside it. The original is never changed."""
-    if view not in VIEWS:
-        raise stop("argument", f"'{one_line(view, 20)}' is no view", hint=f"write {', '.join(VIEWS)}")
-    picture = read_picture(Path(source))
-    target = Path(to)
-    if target.suffix.lower() not in (".jpg", ".jpeg", ".png"):
-        raise stop("format", "the cleaned picture is written as .jpg or .png", where=Where(shown_path(target)))
-    for told_line in shortcomings(picture):
-        say(f"- {told_line}")
-    if face_above is not None:
-        picture = crop_above(picture, face_above)
-    content = clean_bytes(picture, target.suffix.lower())
-    write_atomically(target, content, replace=replace)
-    cleaned = read_picture(target)
-    known = focal if focal is not None else picture.focal_35mm
-    widths = {"hip": mm} if (mm := _length(hip, "--hip-width")) else {}
-    marks = Marks(target.name, cleaned.sha256, cleaned.width, cleaned.height, view, known, widths_mm=widths)
-    write_atomically(sidecar(target), as_json(marks), replace=replace)
-    write(f"Cleaned picture: {shown_path(target)}\nIts marks, still empty: {shown_path(sidecar(target))}")
-    write(f"Mark it next:\n  fitdiag photo mark {shlex.quote(shown_path(target))}")
+    """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
+    folder = Path(to)
+    if folder.exists() and not folder.is_dir():
+        raise stop("not-a-folder", "the cleaned pictures go into a folder", where=Where(shown_path(folder)))
+    wanted: list[tuple[View, Path]] = []
+    for text in given:
+        view, sign, path = text.partition("=")
+        if not sign or view not in VIEWS or not path:
+            raise stop(
+                "argument",
+                f"'{one_line(text, 60)}' does not say from where the picture was taken",
+                hint=f"write it like back=IMG_1.jpg; views are {', '.join(VIEWS)} (the side that shows)",
+            )
+        wanted.append((view, Path(path)))
+    width = _length(hip, "--hip-width")
+    read = [(view, read_picture(path)) for view, path in wanted]  # all of them, before anything is written
+    folder.mkdir(parents=True, exist_ok=True)
+    written: list[Path] = []
+    for (view, picture), (_, source) in zip(read, wanted, strict=True):
+        say(f"{shown_path(source)}:")
+        for line in shortcomings(picture) or ["nothing stands in the way of measuring it"]:
+            say(f"- {line}")
+        again = sum(other.stem.split(" ")[0] == view for other in written)
+        target = folder / (f"{view}.jpg" if not again else f"{view} {again + 1}.jpg")
+        covered = crop_above(picture, face_above) if face_above is not None else picture
+        write_atomically(target, clean_bytes(covered, ".jpg"), replace=replace)
+        cleaned = read_picture(target)
+        marks = Marks(
+            target.name, cleaned.sha256, cleaned.width, cleaned.height, view, focal or picture.focal_35mm,
+            widths_mm={"hip": width} if width else {},
+        )  # fmt: skip
+        write_atomically(sidecar(target), as_json(marks), replace=replace)
+        written.append(target)
+    write(f"Cleaned, without location or camera data, in {shown_path(folder)}. Mark them next:")
+    write(f"  fitdiag photo mark {' '.join(shlex.quote(shown_path(path)) for path in written)}")
     return 0
 
 
@@ -62,23 +77,31 @@ def sidecar(picture: Path) -> Path:
     return picture.with_name(picture.stem + ".marks.json")
 
 
-def mark(picture: str, marks_file: str | None, to: str | None, *, propose: bool, replace: bool) -> int:
-    """Write the marking page of a picture."""
+def mark(pictures: Sequence[str], marks_file: str | None, *, propose: bool, replace: bool) -> int:
+    """Write the marking page of each picture beside it."""
     from fitdiag.photos.page import mark_page
 
-    path = Path(picture)
-    found, marks = _read(path, marks_file)
-    if propose:
-        from fitdiag.photos.propose import proposals
+    if marks_file and len(pictures) > 1:
+        raise stop("arguments", "--marks belongs to one picture", hint="give one picture at a time")
+    pages: list[Path] = []
+    for picture in pictures:
+        path = Path(picture)
+        found, marks = _read(path, marks_file)
+        if propose:
+            from fitdiag.photos.propose import proposals
 
-        marks = proposals(found.pixels, marks)
-        many = len(marks.proposed)
-        say(f"{many} line{'' if many == 1 else 's'} proposed; each counts only once you have confirmed it on the page.")
-    target = Path(to) if to else path.with_name(path.stem + ".marking.html")
-    write_atomically(target, mark_page(clean_bytes(found, ".jpg"), marks), replace=replace)
-    write(f"Open this page in a browser; it holds the picture, so delete it when done:\n  {shown_path(target)}")
-    write(f"Save the marks there as\n  {shown_path(sidecar(path))}")
-    write(f"and measure:\n  fitdiag photo measure {shlex.quote(shown_path(path))}")
+            marks = proposals(found.pixels, marks)
+            many = len(marks.proposed)
+            say(f"{path.name}: {many} line{'' if many == 1 else 's'} proposed; each counts only once you confirm it.")
+        pages.append(path.with_name(path.stem + ".marking.html"))
+        write_atomically(pages[-1], mark_page(clean_bytes(found, ".jpg"), marks), replace=replace)
+    write("Open in a browser, and delete when done, for the picture is inside:")
+    for page in pages:
+        write(f"  {shown_path(page)}")
+    write("Save the marks over these files:")
+    for picture in pictures:
+        write(f"  {shown_path(sidecar(Path(picture)))}")
+    write(f"Then measure:\n  fitdiag photo measure {' '.join(shlex.quote(shown_path(path)) for path in pictures)}")
     return 0
 
 
@@ -98,7 +121,7 @@ def measure(
     units: str | None,
     hip_girth: str | None,
     findings: str | None,
-    no_overlay: bool,
+    overlays: str | None,
     rules: str | None,
     replace: bool,
 ) -> int:
@@ -111,12 +134,14 @@ def measure(
     read = [_read(Path(p), marks_files[i] if marks_files else None) for i, p in enumerate(pictures)]
     found = measure_all([(picture.pixels, marks) for picture, marks in read], _length(hip_girth, "--hip-girth"))
     whole = together(found)
-    overlays: list[str] = []
-    if not no_overlay:
-        for path, (picture, _), measured in zip(pictures, read, found, strict=True):
-            target = Path(path).with_name(Path(path).stem + ".measured.png")
-            write_atomically(target, overlay(picture.pixels, measured, chosen), replace=True)
-            overlays.append(shown_path(target))
+    drawn: list[str] = []
+    if overlays is not None:
+        Path(overlays).mkdir(parents=True, exist_ok=True)
+    for path, (picture, _), measured in zip(pictures, read, found, strict=True):
+        folder = Path(overlays) if overlays is not None else Path(path).parent
+        target = folder / (Path(path).stem + ".measured.png")
+        write_atomically(target, overlay(picture.pixels, measured, chosen), replace=True)
+        drawn.append(shown_path(target))
     if as_json:
         write(json.dumps(_data(pictures, found, whole), indent=1))
     else:
@@ -124,8 +149,9 @@ def measure(
             _say_measured(path, measured, chosen)
         if len(found) > 1:
             _say_together(whole, chosen)
-        for name in overlays:
-            write(f"Look whether the lines are the right ones:\n  {name}")
+        write("\nLook whether the right lines were followed:")
+        for name in drawn:
+            write(f"  {name}")
     if findings:
         _write_findings(found, whole, Path(findings), chosen, rules, quiet=as_json, replace=replace)
     return 0
@@ -151,21 +177,18 @@ def _from(found: Measured) -> str:
 
 def _say_readings(readings: Sequence[Reading], units: Units) -> None:
     for reading in readings:
-        raw = "" if reading.raw is None else f"; in the picture {_plain(reading.raw, reading.unit, units)}"
+        raw = "" if reading.raw is None else f"; in the picture {plain(reading.raw, reading.unit, units)}"
         why = f" ({reading.reason})" if reading.reason else ""
         say(f"  {reading.what}: {told(reading, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}.")
 
 
-def _plain(value: float, unit: str, units: Units) -> str:
-    return f"{value:+.1f} degrees" if unit == "deg" else ("-" if value < 0 else "") + format_reading(abs(value), units)
-
-
 def _say_together(found: Sequence[Together], units: Units) -> None:
-    write("\nAll pictures together")
-    for item in found:
-        value = (
-            f"{_plain(item.value, item.unit, units)}, give or take {_plain(item.error, item.unit, units).lstrip('+')}"
-        )
+    """What several pictures tell about one thing."""
+    both = [item for item in found if " and " in item.told or "two back" in item.told or "disagree" in item.told]
+    if both:
+        write("\nSeveral pictures together")
+    for item in both:
+        value = f"{plain(item.value, item.unit, units)}, give or take {give_or_take(item.error, item.unit, units)}"
         say(
             f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {item.word[:1].upper()}{item.word[1:]} ({item.told})."
         )

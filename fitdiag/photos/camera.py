@@ -37,10 +37,10 @@ class Camera:
             [given[:, 0] - self.middle[0], given[:, 1] - self.middle[1], np.full(len(given), self.focal)], axis=1
         )
         up = np.array(self.up)
-        right = np.array([1.0, 0.0, 0.0]) - up[0] * up
-        right /= np.linalg.norm(right)
-        away = np.cross(up, right)
-        away = away if away[2] > 0 else -away
+        away = np.array([0.0, 0.0, 1.0]) - up[2] * up  # level, and the way the lens looks
+        away /= np.linalg.norm(away)
+        right = np.cross(away, -up)
+        right = right if right[0] > 0 else -right
         depth = direction @ away
         return np.stack([direction @ right / depth, direction @ up / depth], axis=1)
 
@@ -96,16 +96,6 @@ def lens_within(allowed_mm: float, depth_mm: float, distance_mm: float) -> float
     72
     """
     return allowed_mm * (distance_mm - depth_mm) / depth_mm
-
-
-def homography(corners: Sequence[Point], width: float, height: float) -> Array:
-    """The 3 x 3 map from a sheet (mm, x right and y down from its top left corner) to pixels, from four corners."""
-    rows = []
-    for (x, y), (u, v) in zip(((0, 0), (width, 0), (width, height), (0, height)), corners, strict=True):
-        rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y, -u])
-        rows.append([0, 0, 0, x, y, 1, -v * x, -v * y, -v])
-    found: Array = np.linalg.svd(np.array(rows, float))[2][-1].reshape(3, 3)
-    return found
 
 
 def sheet_distance(camera: Camera, corners: Sequence[Point], width: float, height: float) -> float:

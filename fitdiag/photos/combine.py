@@ -71,9 +71,9 @@ def two_heights(first: Measured, second: Measured, name: str) -> Reading | None:
     d1, d2 = one.levelled_drop_mm, other.levelled_drop_mm
     value = (d1 * t2 - d2 * t1) / (t2 - t1)
     share = abs(t1 / (t2 - t1)), abs(t2 / (t2 - t1))
-    read = 0.9  # mm: line and cloth in each picture
+    read = 0.6  # mm: line and cloth in each picture
     turn = RING_ERROR * abs(value - (d1 if abs(t1) < abs(t2) else d2))
-    error = math.sqrt((share[1] * read) ** 2 + (share[0] * read) ** 2 + turn**2 + 0.5)
+    error = math.sqrt((share[1] * read) ** 2 + (share[0] * read) ** 2 + turn**2 + (0.03 * value) ** 2 + 0.2)
     near = d1 if abs(t1) < abs(t2) else d2
     return Reading(
         name, "drop", "mm", near, value, error, "good", "from two lens heights, so no depth of the body is needed"
@@ -95,6 +95,8 @@ def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
                     kept = replace(kept, what="tilt to the back", value=_to_the_back(picture, reading.value))
                 elif what == "tilt" and picture.marks.view == "front":
                     kept = replace(kept, value=-reading.value)
+                elif kept.line.startswith("grain") and picture.marks.view == "front":
+                    kept = replace(kept, line=f"front-{kept.line}")  # another line than the one on the back
                 found.setdefault((kept.line, kept.what), []).append((kept, where))
     for view in ("back",):
         same = [picture for picture in measured if picture.marks.view == view]

@@ -28,7 +28,7 @@ class Stance:
     right: float
     seam: float
     depth: float
-    lean: float = 0.0  # mm: right half this much deeper than the left
+    flat: bool = False  # as if the body had no depth, and so could not be turned either
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +56,7 @@ class Course:
             np.array([(stance.left, self.left[1]), (stance.seam, self.seam[1]), (stance.right, self.right[1])])
         )[:, 0]
         section = Section.between(float(rays[0]), float(rays[2]), stance.distance, stance.depth)
-        if self.kind != "trunk":
+        if self.kind != "trunk" or stance.flat:
             return section, float(section.hit(rays[1:2])[0, 0])
         return section.turned_to(float(rays[1]), float(rays[0]), float(rays[2])), 0.0
 
@@ -68,7 +68,8 @@ class Course:
         inside = (self.track.pixels[:, 0] > stance.left + 3) & (self.track.pixels[:, 0] < stance.right - 3)
         s, height = hits[:, 0], rays[:, 1] * hits[:, 1]
         if self._weights is None:
-            self._settle(s, height, inside & (np.abs(s) < 0.97), section, apex)
+            most = 0.99 if self.kind == "side" else 0.985
+            self._settle(s, height, inside & (np.abs(s) < most), section, apex)
         assert self._weights is not None and self._widths is not None
         table = _table(self.kind, s, section.half, apex, self._widths)
         root = np.sqrt(self._weights)[:, None]
@@ -112,7 +113,7 @@ class Course:
                 fit = np.linalg.lstsq(table * root[:, None], height * root, rcond=None)[0]
                 rest_all = height - table @ fit
                 scale = (
-                    1.4826 * float(np.median(np.abs(rest_all[weights > 0.1]))) + 0.05 if (weights > 0.1).any() else 1.0
+                    1.4826 * float(np.median(np.abs(rest_all[weights > 0.1]))) + 0.25 if (weights > 0.1).any() else 1.0
                 )
                 weights = inside * np.maximum(0.0, 1 - (rest_all / (4.7 * scale)) ** 2) ** 2
             best = None if round_ == 0 else best
@@ -133,7 +134,7 @@ def _table(kind: Kind, s: Array, half: float, apex: float, widths: tuple[float, 
         return np.stack([ones, s, bow], axis=1)
     if kind == "side":
         left, right = np.minimum(s - apex, 0.0), np.maximum(s - apex, 0.0)
-        return np.stack([ones, left, left**2, right, right**2], axis=1)
+        return np.stack([ones, left, left**2, left**5, right, right**2, right**5], axis=1)
     off = (s - apex) * half
     v = np.maximum(0.0, 1 - np.abs(off) / np.where(off < 0, widths[0], widths[1]))
     return np.stack([ones, s, np.sqrt(bow), bow, 1 - s**4, v], axis=1)

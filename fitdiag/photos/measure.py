@@ -29,11 +29,15 @@ Unit = Literal["mm", "deg"]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 DEPTH_ERROR, DEPTH_RATIO, DEPTH_RATIO_ERROR = 8.0, 0.62, 0.12  # mm; of the half width where no depth is known
 SECTION_ERROR = {"waist": 6.0, "hip": 5.0, "crotch": 11.0}  # mm: how far the trunk is from an ellipse
-LOPSIDED_ERROR = {"waist": 3.0, "hip": 3.0, "crotch": 5.0}  # mm: how far left and right differ in depth
-LEG_DEPTH_RATIO, LEG_YAW = 0.95, math.radians(6.0)
+LOPSIDED_ERROR = {"waist": 1.0, "hip": 1.0, "crotch": 2.0}  # mm: how far left and right differ in depth
+LEG_DEPTH_RATIO, LEG_YAW = 0.95, math.radians(3.5)
+SHAPE_ERROR = 0.05  # of a drop: the last of it lies where the cloth turns out of sight
+BACK_SHARE, CLEFT, DEPTH_FROM_SIDE_ERROR = 0.52, 3.0, 10.0  # of the depth; mm; mm
+BEHIND_OUTLINE = 0.2  # share of a dip that a side picture may not show
 SEAM_ERROR = 3.0  # mm: how far the centre seam runs off the middle of the body
 TURN_UNKNOWN = math.radians(5.0)
-PLUMB_ERROR = math.radians(0.04)
+SIDE_TILT_ERROR = math.radians(0.5)
+PLUMB_ERROR = math.radians(0.025)
 WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
 CLICK_ERROR = 4.3  # px on each axis: a hand that is about 6 px off
 V_SEEN = 2.5  # mm; less is the cloth's own unrest
@@ -258,7 +262,7 @@ class _Work:
         kind: Kind = "leg" if name not in ROUND_LINES else "side" if self.marks.seen_from_the_side else "trunk"
         course = Course(track, left, seam, right, kind)
         numbers = course.numbers(stance)
-        plane = course.numbers(replace(stance, depth=1.0))
+        plane = course.numbers(replace(stance, depth=1.0, flat=True))
         per_px = distance / self.focal
         depression = -math.degrees(math.atan(float(np.mean(rays[[0, 2], 1]))))
         sine = abs(math.tan(math.radians(depression)))
@@ -281,10 +285,17 @@ class _Work:
         drawn = numbers.noise * 0.5  # a drawn line is not quite straight
         section = sine * SECTION_ERROR.get(name, 6.0)
         lopsided = sine * LOPSIDED_ERROR.get(name, 4.0) / numbers.section.half
-        turn = 0.0 if course.kind == "trunk" else sine * math.tan(TURN_UNKNOWN if name in ROUND_LINES else LEG_YAW)
+        turn = {
+            "trunk": 0.0,
+            "side": SIDE_TILT_ERROR + 2 * sine * math.tan(TURN_UNKNOWN),
+            "leg": sine * math.tan(LEG_YAW),
+        }[course.kind]
         cover = math.radians(0.6) if hidden else 0.0
+        # the outline of a side picture is not centre back: the last of a dip lies behind it
+        behind = BEHIND_OUTLINE * max(abs(drop) for drop in numbers.end_drops) if course.kind == "side" else 0.0
         tilt_error = spread(
-            lambda n: n.tilt, *(math.degrees(part) for part in (lopsided, turn, cover, drawn / span / distance))
+            lambda n: n.tilt,
+            *(math.degrees(part) for part in (lopsided, turn, cover, (drawn + behind) / span / distance)),
         )
         raw = -math.degrees(math.atan2(right[1] - left[1], right[0] - left[0]))
         word, reason = self._word(name, "tilt", depression, numbers.tilt - raw, track, hidden)
@@ -293,7 +304,8 @@ class _Work:
         else:
             self._read(name, "tilt", "deg", raw, numbers.tilt, tilt_error, word, reason)
         levelled = None
-        drop_error = spread(lambda n: n.drop, section, drawn, 4.0 if hidden else 0.0)
+        edge = 0.8 if name == "waist" else 0.0  # the edge of the cloth is no drawn line
+        drop_error = spread(lambda n: n.drop, section, drawn, edge, SHAPE_ERROR * numbers.drop, 4.0 if hidden else 0.0)
         if name in ROUND_LINES:
             levelled = plane.drop if self.levelled and self.distance else None
             middle = float(np.interp(seam[0], track.pixels[:, 0], track.pixels[:, 1]))
@@ -303,7 +315,7 @@ class _Work:
             if self.marks.seen_from_the_side:
                 back = 1 if self.marks.view == "left" else 0  # the wearer's left side seen: the back is to the right
                 back = 0 if self.marks.view == "right" else back
-                error = spread(lambda n: n.end_drops[back], sine * SECTION_ERROR[name], drawn)
+                error = spread(lambda n: n.end_drops[back], 2 * section, 1.0 + behind)
                 ends = (left[1], right[1])[back]
                 raw_back = (ends - middle) * per_px
                 wanted.append(("drop to the back", raw_back, numbers.end_drops[back], error))
@@ -332,7 +344,7 @@ class _Work:
 
     def _v(self, name: str, numbers: Numbers, sine: float, depression: float) -> None:
         """The V at the centre seam: its depth and the angle of each side."""
-        error = math.hypot(0.5 + numbers.noise, 0.06 * numbers.v_depth, sine * 5.0)
+        error = math.hypot(0.4 + numbers.noise, 0.06 * numbers.v_depth, sine * 5.0)
         seen = abs(numbers.v_depth) > max(V_SEEN, 2 * error)
         if abs(depression) > LARGE_ANGLE and name != "waist":
             word: Word = "fair" if abs(depression) <= LARGEST_ANGLE else "don't use"
@@ -346,7 +358,7 @@ class _Work:
         self._read(name, "v depth", "mm", None, numbers.v_depth, error, word, reason)
         if seen:
             for side, angle in zip(("left", "right"), numbers.v_angles, strict=True):
-                slack = 0.12 * abs(angle) + math.degrees(error / 60.0)
+                slack = math.hypot(0.1 * abs(angle) + math.degrees(error / 80.0), 12.0 * sine)
                 self._read(name, f"v angle {side}", "deg", None, angle, slack, word, "")
 
     def _seam_at(self, points: Sequence[Point]) -> tuple[Point, float]:
@@ -437,7 +449,7 @@ class _Work:
                     math.degrees(math.atan2(*(other[0] - other[1]))) - math.degrees(math.atan2(*(rays[0] - rays[-1])))
                 )
             off = abs(float(rays[:, 0].mean() - self._body_middle()))
-            slope = math.degrees(off * 0.22)  # a seat that leans towards or away from the lens (law: x m / D)
+            slope = math.degrees(off * 0.12)  # a seat that leans towards or away from the lens (law: x m / D)
             error = math.sqrt(sum(part**2 for part in swings) + slope**2 + 0.15**2)
             self._read(name, "lean", "deg", raw, lean, error, "good" if error < 0.8 else "fair", "")
         sections: Mapping[str, tuple[Section, Course, Stance]] = getattr(self, "_sections", {})
@@ -505,18 +517,25 @@ def depth_from_girth(girth_mm: float, half_mm: float) -> float:
 
 
 def depths_from_side(side: Measured) -> dict[str, tuple[float, float]]:
-    """From a side picture: line to (depth from the side seam to the back, error), mm, for the lines marked on it."""
+    """From a side picture: line to (depth from the side seams to centre back, error), mm, for the lines marked on it.
+
+    Two ways, of which the mean is taken: from the side seam, which a small turn of the body moves, and as a share of the whole depth,
+    which bodies differ in. The centre seam lies a little deeper than the outline.
+    """
     found: dict[str, tuple[float, float]] = {}
     if side.distance_mm is None:
         return found
     for name, line in side.lines.items():
         if name in ROUND_LINES and line.half_mm and line.depth_mm:
-            seam_share = (side.marks.lines[name][len(side.marks.lines[name]) // 2][0] - line.left[0]) / (
-                line.right[0] - line.left[0]
-            )
-            middle_off = (2 * seam_share - 1) * line.half_mm * (side.distance_mm - line.depth_mm) / side.distance_mm
-            back = line.half_mm - middle_off if side.marks.view == "left" else line.half_mm + middle_off
-            found[name] = (back, 9.0)
+            middle = side.marks.lines[name][len(side.marks.lines[name]) // 2]
+            seam = middle[0]
+            if side.seam is not None and side.seam.clear:
+                seam = float(np.interp(middle[1], side.seam.pixels[:, 1], side.seam.pixels[:, 0]))
+            share = (seam - line.left[0]) / (line.right[0] - line.left[0])
+            off = (2 * share - 1) * line.half_mm * (side.distance_mm - line.depth_mm) / side.distance_mm
+            by_seam = line.half_mm - off if side.marks.view == "left" else line.half_mm + off
+            by_share = BACK_SHARE * 2 * line.half_mm
+            found[name] = ((by_seam + by_share) / 2 - CLEFT, DEPTH_FROM_SIDE_ERROR)
     return found
 
 

@@ -53,7 +53,8 @@ def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[
 
 def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _Amount | None:
     """The amount a measured quantity gives a symptom, mm; None if it is another quantity or must not be used."""
-    if item.line not in link.lines or item.word == "don't use":
+    line = item.line.removeprefix("front-") if link.what == "lean" else item.line
+    if line not in link.lines or item.word == "don't use":
         return None
     kinds = {"drop": "drop", "rise": "drop", "v-depth": "v depth", "slope": "tilt", "lean": "lean",
              "from-centre": "from the centre at the waist"}  # fmt: skip

@@ -111,13 +111,18 @@ def rows_of(scene: Scene, seed: int) -> list[Row]:
         clear = found.lines[reading.line].track.clear if reading.line in found.lines else True
         if reading.line in truth.lines:
             line = truth.lines[reading.line]
-            if reading.what == "tilt":
+            back = 1 if scene.view == "left" else 0
+            ends = list(line.end_drops_mm)
+            if scene.view in ("left", "right"):
+                ends[back] -= line.v_depth_mm  # a V at centre back lies behind the outline; no side picture shows it
+            if reading.what == "tilt" and scene.view in ("left", "right") and reading.line in truth.widths_mm:
+                true = math.degrees(math.atan2(ends[0] - ends[1], truth.widths_mm[reading.line]))
+            elif reading.what == "tilt":
                 true = line.tilt_deg
             elif reading.what == "drop":
                 true, level = line.drop_mm, found.lines[reading.line].levelled_drop_mm
             elif reading.what == "drop to the back":
-                true = -line.end_drops_mm[1 if scene.view == "left" else 0]
-                true = -true
+                true = ends[back]
             elif reading.what == "v depth":
                 true = line.v_depth_mm
             elif reading.what.startswith("v angle"):

@@ -1,0 +1,81 @@
+"""Makes the shipped sample pictures and their marks again: `python tests/remake_pictures.py`. Nobody is in them: they are drawn.
+
+The lamplighter's second muslin: a flat seat, level lines that dip 3/4 in to the back, a V, and a grainline that ran in to centre back.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import warnings
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from photo_scene import Grain, Line, Scene, draw_scene, marks_dict, render
+from PIL import Image
+
+FOLDER = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures"
+HAND_PX = 4.0
+TAPED_MM = 10.0
+
+
+def scenes() -> dict[str, Scene]:
+    """The three pictures: back and left side at the height of the hip line, front a little high."""
+    plain = draw_scene(2026)
+    body = replace(plain.body, back_power=2.7, cleft=5.0)
+    lines = (
+        Line("waist", body.waist),
+        Line("hip", body.hip, 0.2, 18.0, 1.2, 0.0, 9.0, 48.0, 48.0),
+        Line("crotch", body.crotch, 0.2, 19.0, 1.2, 0.0, 11.0, 45.0, 45.0),
+        Line("knee-left", body.knee),
+        Line("knee-right", body.knee),
+    )
+    lean = 2.4
+    grains = tuple(
+        Grain(name, 46.0, -lean, 0.0, body.waist - 4.0, body.knee + 60.0) for name in ("grain-left", "grain-right")
+    )
+    common = {
+        "body": body, "lines": lines, "grains": grains, "width": 1500, "height": 2000, "distance_mm": 3300.0, "focal_35mm": 57.0,
+        "roll_deg": 0.6, "body_yaw_deg": 1.5, "cloth": (226, 219, 203), "line_colour": (150, 40, 40), "grain_colour": (40, 70, 130),
+        "opacity": 0.9, "line_width_mm": 2.4, "dashed": False, "folds": 0.05, "clutter": 2, "skin": (150, 110, 88), "top": (96, 106, 116),
+        "arm": "", "string_side": 1, "door_edges": 2, "sheet": True, "sheet_behind_mm": 0.0, "noise": 1.6, "blur": 0.6, "motion": 0.0,
+        "exposure": 1.0, "jpeg": 0,
+    }  # fmt: skip
+    heights = {"back": body.hip + 15, "left": body.hip - 10, "front": body.hip + 60}
+    return {view: draw_scene(2026, view=view, lens_height_mm=height, **common) for view, height in heights.items()}
+
+
+def main() -> None:
+    """Write pictures and marks."""
+    FOLDER.mkdir(exist_ok=True)
+    for view, scene in scenes().items():
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            made = render(scene)
+        out = io.BytesIO()
+        Image.fromarray(made.pixels).save(out, "JPEG", quality=82)
+        (FOLDER / f"{view}.jpg").write_bytes(out.getvalue())
+        data = marks_dict(
+            scene,
+            made,
+            np.random.default_rng(7),
+            HAND_PX,
+            sha256=hashlib.sha256(out.getvalue()).hexdigest(),
+            file=f"{view}.jpg",
+        )
+        rows = (f" {json.dumps(key)}: {json.dumps(value)}" for key, value in data.items())
+        (FOLDER / f"{view}.marks.json").write_text("{\n" + ",\n".join(rows) + "\n}\n", encoding="utf-8")
+        truth = {name: (round(line.drop_mm, 1), round(line.v_depth_mm, 1)) for name, line in made.truth.lines.items()}
+        print(
+            view,
+            len(out.getvalue()) // 1024,
+            "kB; drop and V as drawn:",
+            truth,
+            {n: g.distance_mm for n, g in made.truth.grains.items()},
+        )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,274 @@
+"""The photo commands as a fitter types them: in, marked, measured, into the session; and every way of getting it wrong."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import shutil
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from fitdiag.cli.main import run
+from fitdiag.interview.engine import Interview
+from fitdiag.knowledge.findings import Finding, Findings, findings_text, read_findings
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.photos.combine import Together
+from fitdiag.photos.marks import Marks, Sheet, as_json, parse_marks, read_marks
+from fitdiag.problems import ProblemsFoundError
+from fitdiag.sessions.from_photos import findings_from
+from fitdiag.sessions.state import offered_event
+
+PICTURES = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures"
+Shell = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
+    """Runs a command in an empty folder; exit code, output, errors."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "80")
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as ended:
+            run(list(arguments))
+        said = capsys.readouterr()
+        return int(ended.value.code or 0), said.out, said.err
+
+    return call
+
+
+@pytest.fixture(scope="module")
+def base() -> RuleBase:
+    """The shipped rules."""
+    return load_rules()
+
+
+def test_three_sample_pictures_become_findings(shell: Shell, tmp_path: Path, base: RuleBase) -> None:
+    """The README's walk-through: the drawn muslin dips 18 to 19 mm, has a V, and its grainline lies 37 mm from centre back."""
+    files = [str(PICTURES / f"{view}.jpg") for view in ("back", "left", "front")]
+    code, out, _ = shell("photo", "measure", *files, "--overlays", ".", "--findings", "found.yaml")
+    assert code == 0
+    found = read_findings(tmp_path / "found.yaml", base).symptoms
+    dip, grain = found["balance-lines-dip-to-back"], found["grainline-near-centre-back"]
+    assert dip.seen == "yes" and dip.origin == "photo"
+    assert dip.amount_mm == pytest.approx(18.5, abs=3.0)
+    assert grain.amount_mm == pytest.approx(37.5, abs=2.5)
+    assert "yes" == found["v-at-centre-back"].seen
+    assert "no" == found["hip-line-slopes"].seen
+    assert all(finding.error_mm for finding in (dip, grain))
+    assert "fitdiag interview --photos found.yaml" in out
+    assert "give or take" in out
+    assert all(len(line) <= 80 for line in out.splitlines() if str(PICTURES) not in line)
+    shown = (tmp_path / "back.measured.png").read_bytes()
+    assert Image.open(io.BytesIO(shown)).getexif() == {}
+    assert 0o600 == (tmp_path / "back.measured.png").stat().st_mode & 0o777
+
+
+def test_numbers_for_a_program_are_one_json_object(shell: Shell) -> None:
+    """`--json` prints lengths in mm with their errors, words and reasons, and nothing else."""
+    code, out, _ = shell("photo", "measure", str(PICTURES / "back.jpg"), "--overlays", ".", "--json")
+    data = json.loads(out)
+    assert (0, "fitdiag.measured/1") == (code, data["schema"])
+    drop = next(r for r in data["pictures"][0]["readings"] if (r["line"], r["what"]) == ("hip", "drop"))
+    assert {"raw", "value", "error", "unit", "word", "reason"} <= set(drop)
+    assert drop["value"] == pytest.approx(18.0, abs=3.0)
+
+
+def _phone_picture(path: Path, turned: int = 6) -> None:
+    """A picture as a phone sends it: lying on its side, with a place, a maker and a thumbnail in it."""
+    image = Image.open(PICTURES / "back.jpg").rotate(90, expand=True)
+    exif = Image.Exif()
+    exif[0x0112] = turned  # orientation: turn by 90 degrees clockwise to view (CIPA DC-008, table 4, from memory)
+    exif[0x010F] = "a maker"
+    exif.get_ifd(0x8769)[0xA405] = 57  # FocalLengthIn35mmFilm
+    exif.get_ifd(0x8825)[1] = "N"
+    exif.get_ifd(0x8825)[2] = (48.0, 12.0, 30.0)
+    image.save(path, quality=90, exif=exif)
+
+
+def test_a_picture_is_taken_in_without_its_place(shell: Shell, tmp_path: Path) -> None:
+    """Upright, without metadata, the original untouched; the focal length is kept as a number; the page to mark it is next."""
+    _phone_picture(tmp_path / "IMG 1.jpg")
+    before = (tmp_path / "IMG 1.jpg").read_bytes()
+    code, out, _ = shell("photo", "add", "back=IMG 1.jpg", "--to", "taken")
+    assert (0, before) == (code, (tmp_path / "IMG 1.jpg").read_bytes())
+    assert "location" in out
+    cleaned = (tmp_path / "taken" / "back.jpg").read_bytes()
+    assert not re.search(rb"Exif|GPS|a maker", cleaned)
+    marks = read_marks(tmp_path / "taken" / "back.marks.json")
+    assert (57.0, 1500, 2000) == (marks.focal_35mm, marks.width, marks.height)
+    code, out, _ = shell("photo", "mark", "taken/back.jpg")
+    page = (tmp_path / "taken" / "back.marking.html").read_text(encoding="utf-8")
+    assert code == 0 and "Content-Security-Policy" in page
+    assert "delete" in out
+
+
+def test_two_pictures_of_one_view_get_two_names(shell: Shell, tmp_path: Path) -> None:
+    """The second back picture does not overwrite the first, and nothing existing is overwritten without --replace."""
+    for name in ("a.jpg", "b.jpg"):
+        shutil.copy(PICTURES / "back.jpg", tmp_path / name)
+    assert 0 == shell("photo", "add", "back=a.jpg", "back=b.jpg", "--to", "taken")[0]
+    assert (tmp_path / "taken" / "back 2.marks.json").exists()
+    code, _, err = shell("photo", "add", "back=a.jpg", "--to", "taken")
+    assert code == 1 and "already" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["photo", "add", "IMG.jpg", "--to", "x"], "from where"),
+        (["photo", "add", "top=IMG.jpg", "--to", "x"], "views are"),
+        (["photo", "add", "back=none.jpg", "--to", "x"], "no such"),
+        (["photo", "measure", "none.jpg"], "no such"),
+        (["photo", "mark", "none.jpg"], "no such"),
+        (["photo", "card", "--to", "card.docx"], ".html or .pdf"),
+        (["photo", "card", "--to", "card.pdf", "--paper", "b5"], "a4 or letter"),
+        (["photo", "add", "back=text.jpg", "--to", "x"], "text.jpg"),
+        (["interview", "--photos", "a.yaml", "--answers", "b.yaml"], "one of"),
+    ],
+)
+def test_wrong_arguments_get_one_clear_message(shell: Shell, tmp_path: Path, arguments: list[str], says: str) -> None:
+    """One line on the error stream, exit code 1, nothing written."""
+    (tmp_path / "text.jpg").write_text("no picture", encoding="utf-8")
+    code, _, err = shell(*arguments)
+    assert 1 == code
+    assert says in err
+    assert "Traceback" not in err
+    assert ["text.jpg"] == [path.name for path in tmp_path.iterdir()]
+
+
+def test_marks_of_another_picture_are_refused(shell: Shell, tmp_path: Path) -> None:
+    """Marks carry the picture's fingerprint, so that they cannot be laid on another one."""
+    shutil.copy(PICTURES / "back.jpg", tmp_path / "back.jpg")
+    code, _, err = shell("photo", "measure", "back.jpg", "--marks", str(PICTURES / "front.marks.json"))
+    assert code == 1 and "front.marks.json" in err
+    assert not (tmp_path / "back.measured.png").exists()
+
+
+@pytest.mark.parametrize("change", [
+    {"schema": "other"}, {"view": "top"}, {"lines": {"hem": []}}, {"lines": {"hip": [[1, 2]]}}, {"lines": {"hip": [[1, 2], [3, "x"], [4, 5]]}},
+    {"focal_35mm": "fifty"}, {"focal_35mm": -1}, {"verticals": [[[0, 0], [500, 1]]]}, {"sheet": {"corners": [[0, 0], [0, 1], [1, 1], [1, 0]]}},
+    {"hidden": ["hip:top"]}, {"picture": {"sha256": "zz", "width": 10, "height": 10}}, {"more": 1}, {"widths_mm": {"hip": 1e9}}, {"notes": 5},
+    {"lines": {"hip": [[1, 2], [3, 4], [99999, 5]]}},
+])  # fmt: skip
+def test_a_broken_sidecar_names_what_is_wrong(change: dict[str, object]) -> None:
+    """Every fault is a Problem with the file and the key."""
+    data = json.loads((PICTURES / "back.marks.json").read_text(encoding="utf-8"))
+    with pytest.raises(ProblemsFoundError) as stopped:
+        parse_marks(json.dumps({**data, **change}), "some.marks.json")
+    assert all(
+        problem.where is not None and problem.where.path == "some.marks.json" for problem in stopped.value.problems
+    )
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", "{", '{"schema": "fitdiag.marks/1", "schema": "x"}', "[" * 100_000, "NaN", '{"a": Infinity}']
+)
+def test_what_is_no_sidecar_is_refused(text: str) -> None:
+    """Not JSON, not this schema, a key twice, a bomb: one message each."""
+    with pytest.raises(ProblemsFoundError):
+        parse_marks(text, "x")
+
+
+def test_a_sidecar_reads_back_to_the_same_marks() -> None:
+    """Writing and reading again changes nothing."""
+    marks = Marks(
+        'a"\u2028</script>.jpg', "0" * 64, 900, 1200, "right", 52.5, 900.0,
+        {"hip": ((10.25, 20.0), (400.0, 30.0), (800.0, 20.0))}, {"grain-left": ((1.0, 1.0), (2.0, 500.0), (3.0, 900.0))},
+        ((5.0, 1.0), (6.0, 99.0)), (((1.0, 1.0), (2.0, 900.0)),), Sheet(((0.0, 0.0), (10.0, 0.0), (10.0, 14.0), (0.0, 14.0)), 215.9, 279.4, 40.0),
+        {"hip": 372.0}, {"hip": 118.0}, ("hip:left",), ("hip",), "a note",
+    )  # fmt: skip
+    assert marks == parse_marks(as_json(marks), "x")
+
+
+def _one(what: str, value: float, error: float, line: str = "hip", word: str = "good") -> Together:
+    return Together(line, what, "deg" if what in ("tilt", "lean") else "mm", value, error, word, "back picture")  # type: ignore[arg-type]
+
+
+def test_an_amount_that_could_be_none_is_no_verdict(base: RuleBase) -> None:
+    """Twelve millimetres give or take six is told, and not called a dip; what must not be used is left out."""
+    unsure = findings_from(base, [_one("drop", 12.0, 6.0)], [])
+    assert "balance-lines-dip-to-back" not in {finding.symptom for finding in unsure.findings}
+    assert any("too near to call" in line for line in unsure.open)
+    sure = {f.symptom: f for f in findings_from(base, [_one("drop", 12.0, 2.0)], []).findings}
+    assert ("yes", 12.0) == (sure["balance-lines-dip-to-back"].seen, sure["balance-lines-dip-to-back"].amount_mm)
+    assert "no" == sure["balance-lines-rise-to-back"].seen
+    assert () == findings_from(base, [_one("drop", 12.0, 2.0, word="don't use")], []).findings
+    level = {f.symptom: f.seen for f in findings_from(base, [_one("drop", 0.5, 1.0)], []).findings}
+    assert {"balance-lines-dip-to-back": "no", "balance-lines-rise-to-back": "no"} == level
+
+
+def test_a_front_grainline_says_nothing_about_centre_back(base: RuleBase) -> None:
+    """The front's grainline is another line: it may lean, but it is not near centre back."""
+    found = findings_from(base, [_one("from the centre at the waist", 20.0, 1.0, "front-grain-left")], [])
+    assert () == found.findings
+
+
+def test_measured_findings_are_confirmed_before_they_count(base: RuleBase) -> None:
+    """The interview offers each; yes counts it with its error, no leaves it to a question, an amount of one's own counts instead."""
+    offered = [
+        Finding("balance-lines-dip-to-back", "yes", 18.0, 2.0, origin="photo"),
+        Finding("v-at-centre-back", "yes", origin="photo"),
+        Finding("grainline-near-centre-back", "yes", 37.0, 2.0, origin="photo"),
+    ]
+    events: list[dict[str, object]] = []
+    start = {"event": "start", "units": "in"}
+    interview = Interview(base, (start, offered_event(offered)), lambda event: events.append(dict(event)) or event)
+    assert "pictures" == interview.stage and {} == dict(interview.findings.symptoms)
+    assert any("Does that agree" in line.text for line in interview.prompt())
+    interview.reply("yes")
+    interview.reply("no")
+    interview.reply("1 1/2 in")
+    counted = interview.findings.symptoms
+    assert offered[0] == counted["balance-lines-dip-to-back"]
+    assert "v-at-centre-back" not in counted
+    assert ("asked", 38.1) == (
+        counted["grainline-near-centre-back"].origin,
+        counted["grainline-near-centre-back"].amount_mm,
+    )
+    assert "history" == interview.stage
+    again = Interview(base, (start, offered_event(offered), *events), lambda event: event)
+    assert (interview.findings, "history") == (again.findings, again.stage)
+    again.reply("back")
+    assert ("pictures", 1) == (again.stage, len(again.state.offered))
+
+
+def test_findings_written_read_back_to_the_same(base: RuleBase, tmp_path: Path) -> None:
+    """A findings file the program writes is one it reads, whatever the client is called."""
+    findings = Findings(
+        {"balance-lines-dip-to-back": Finding("balance-lines-dip-to-back", "yes", 18.0, 2.0, origin="photo"),
+         "seat-wedgie": Finding("seat-wedgie", "unsure", severity=None, side=None)},
+        {"flat-seat": "marked"}, units="cm", client='the "lamplighter": #1 \\', notes=("a: b", "- c"),
+        body_measures={"hip": 965.0}, pattern_measures={"hip": 1016.0},
+    )  # fmt: skip
+    path = tmp_path / "f.yaml"
+    path.write_text(findings_text(findings), encoding="utf-8")
+    assert findings == read_findings(path, base)
+
+
+def test_a_face_is_painted_over_and_the_picture_keeps_its_middle(shell: Shell, tmp_path: Path) -> None:
+    """Covering keeps the size, for a cropped picture has lost its middle; the covered part is one flat colour."""
+    shutil.copy(PICTURES / "back.jpg", tmp_path / "a.jpg")
+    assert 0 == shell("photo", "add", "back=a.jpg", "--to", "t", "--cover-above", "300")[0]
+    cleaned = np.asarray(Image.open(tmp_path / "t" / "back.jpg"))
+    assert (2000, 1500) == cleaned.shape[:2]
+    assert cleaned[:280].std() < 2
+
+
+def test_a_proposal_counts_only_when_confirmed(shell: Shell, tmp_path: Path) -> None:
+    """A line in `proposed` is refused with a warning; confirmed, it is measured."""
+    shutil.copy(PICTURES / "back.jpg", tmp_path / "back.jpg")
+    marks = read_marks(PICTURES / "back.marks.json")
+    for proposed, told in ((("hip",), False), ((), True)):
+        (tmp_path / "back.marks.json").write_text(as_json(replace(marks, proposed=proposed)), encoding="utf-8")
+        code, out, _ = shell("photo", "measure", "back.jpg")
+        assert code == 0
+        assert told == bool(re.search(r"^hip: the lens", out, re.MULTILINE))
+        assert told != ("only proposed" in " ".join(out.split()))
