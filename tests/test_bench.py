@@ -24,6 +24,12 @@ BENCH = Path(__file__).parent / "bench"
             ["--clients", "2", "--stops", "0.2"],
             ["by worth", "fixed order", "top cause right", "stop below"],
         ),
+        (
+            "learn.py",
+            ["--logs", "60", "--workers", "1", "--interviews", "2"],
+            ["error, all links", "log-loss, numbers", "expected counts", "EM over", "complaint left out"],
+        ),
+        ("cases.py", ["--cases", "3", "--runs", "1"], ["plain walk", "case list", "ratio", "the whole command"]),
         ("pattern.py", ["--runs", "1"], [" points", "    676"]),
         ("rules.py", ["--times", "2", "--runs", "1"], ["symptoms", "answer to next question"]),
         ("startup.py", ["--runs", "1"], ["typer, one word", "fitdiag diagnose", "fitdiag --help"]),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fitdiag.cli.case_app import case_app
 from fitdiag.problems import ProblemsFoundError
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ photo_app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(photo_app, name="photo")
+app.add_typer(case_app, name="case")
 
 RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help="A rule folder; without it, the shipped one.")]
 
@@ -355,6 +357,76 @@ def pattern_draw(
     from fitdiag.cli.pattern import draw
 
     raise typer.Exit(draw(file, do or [], to, units, strip=strip, sheets=sheets, replace=replace))
+
+
+@app.command("review")
+def review_command(
+    name: Annotated[str, typer.Argument(metavar="CASE", help="Your own name for the case, or its folder.")],
+    parent: Annotated[
+        str | None,
+        typer.Option("--in", metavar="DIR", help="The folder of the cases; without it, cases/ in this folder."),
+    ] = None,
+    photo: Annotated[
+        list[str] | None, typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
+    ] = None,
+    form: Annotated[
+        str | None, typer.Option("--form", metavar="FILE", help="The client's form, or the mail it is in.")
+    ] = None,
+    findings: Annotated[
+        str | None, typer.Option("--findings", metavar="FILE", help="What you saw yourself, as a findings file.")
+    ] = None,
+    done: Annotated[
+        list[str] | None,
+        typer.Option("--done", metavar="ALTERATION=AMOUNT", help="What was really done last time; =no if it was not."),
+    ] = None,
+    no_questions: Annotated[
+        bool, typer.Option("--no-questions", help="Ask nothing; measured findings count as they are.")
+    ] = False,
+    send_form: Annotated[
+        bool, typer.Option("--send-form", help="Write the client's form now, and wait for the answer.")
+    ] = False,
+    sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
+    fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
+    large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
+    folder: RulesOption = None,
+) -> None:
+    """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
+    from fitdiag.cli.review import review
+
+    raise typer.Exit(
+        review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
+               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large)
+    )  # fmt: skip
+
+
+@app.command("learn")
+def learn_command(
+    paths: Annotated[list[str], typer.Argument(metavar="PATH...", help="Session logs, cases, or folders of them.")],
+    folder: RulesOption = None,
+    patch: Annotated[
+        str | None, typer.Option("--patch", metavar="FILE", help="Write the changes as a patch to accept.")
+    ] = None,
+    workers: Annotated[int | None, typer.Option("--workers", help="Processes to use.")] = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Learn from sessions which strengths would change. The rules stay as they are."""
+    from fitdiag.cli.learn import learn
+
+    raise typer.Exit(learn(paths, folder, patch, as_json=as_json, replace=replace, workers=workers))
+
+
+@app.command("compare")
+def compare_command(
+    one: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
+    other: Annotated[str, typer.Argument(metavar="LOG", help="Another fitter's, of the same muslin.")],
+    folder: RulesOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare two fitters' sessions of the same muslin: where they differ, and which difference matters."""
+    from fitdiag.cli.learn import compare
+
+    raise typer.Exit(compare(one, other, folder, as_json=as_json))
 
 
 @photo_app.command("add")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shlex
 from collections.abc import Sequence
+from dataclasses import replace as replace_fields
 from pathlib import Path
 from typing import Any
 
@@ -61,10 +62,14 @@ def add(
         covered = crop_above(picture, face_above) if face_above is not None else picture
         write_atomically(target, clean_bytes(covered, ".jpg"), replace=replace)
         cleaned = read_picture(target)
-        marks = Marks(
-            target.name, cleaned.sha256, cleaned.width, cleaned.height, view, focal or picture.focal_35mm,
-            widths_mm={"hip": width} if width else {},
-        )  # fmt: skip
+        marks = Marks(target.name, cleaned.sha256, cleaned.width, cleaned.height, view, focal or picture.focal_35mm)
+        if sidecar(source).is_file():
+            beside = read_marks(sidecar(source))
+            check_same(picture, beside, sidecar(source))
+            say("- its marks came with it")
+            marks = replace_fields(beside, file=target.name, sha256=cleaned.sha256, view=view)
+        if width:
+            marks = replace_fields(marks, widths_mm={**marks.widths_mm, "hip": width})
         write_atomically(sidecar(target), as_json(marks), replace=replace)
         written.append(target)
     write(f"Cleaned, without location or camera data, in {shown_path(folder)}. Mark them next:")

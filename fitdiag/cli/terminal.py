@@ -249,6 +249,13 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
     return 0
 
 
+def hold_interview(base: RuleBase, path: Path, pattern: str | None) -> int:
+    """Go on with the interview of a log until the list, or until the fitter leaves."""
+    log, events = _reopen(path, base, new_rules=True)
+    with log:
+        return _talk(base, log, events, pattern)
+
+
 def _talk(base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | None) -> int:
     gc.enable()  # an interview may stay open all day
     try:

@@ -85,6 +85,7 @@ def _cited(base: RuleBase) -> Iterator[str]:
         yield from (link.source for link in cause.shows)
     for rule in base.alterations.values():
         yield from (rule.source, rule.amount.source, rule.most_a_round.source)
+        yield from (expects.source for expects in rule.expects)
         if rule.most_in_all:
             yield rule.most_in_all.source
     yield from (pair.source for pair in base.order)

@@ -429,6 +429,11 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
                 target = {"body": "body note", "symptom": "symptom", "absent": "symptom", "done": "alteration"}
                 if kind:
                     yield (key, index, kind), target[kind], value
+        if rule.opposite is not None:
+            yield ("opposite",), "alteration", rule.opposite
+        for index, expects in enumerate(rule.expects):
+            yield ("expects", index, "symptom"), "symptom", expects.symptom
+            yield ("expects", index, "source"), "source", source_key(expects.source)
         for index, follow in enumerate(rule.follow_ups):
             yield ("follow_ups", index, "if"), "symptom", follow.if_seen
             yield ("follow_ups", index, "do"), "alteration", follow.do

@@ -231,6 +231,15 @@ class FollowUp(Rule):
     because: Text
 
 
+class Expects(Rule):
+    """What the next try-on should show: by how much the amount of a symptom changes per amount altered, with its range."""
+
+    symptom: Id
+    change: float = Field(ge=-3, le=3)
+    range: tuple[float, float]
+    source: Text
+
+
 class Alteration(Rule):
     """What is cut, how much, and what it does to the rest."""
 
@@ -254,6 +263,8 @@ class Alteration(Rule):
     avoid_when: tuple[Condition, ...] = ()
     careful_when: tuple[Condition, ...] = ()
     check_next: tuple[Text, ...] = Field(min_length=1)
+    expects: tuple[Expects, ...] = ()
+    opposite: Id | None = None
     follow_ups: tuple[FollowUp, ...] = ()
     source: Text
 

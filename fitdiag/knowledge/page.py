@@ -201,6 +201,14 @@ class _Page:
         self.items("Be careful when", (condition.because for condition in rule.careful_when))
         self.items("Check at the next try-on", rule.check_next)
         self.items(
+            "What the next try-on should show",
+            (
+                f"{self.base.symptoms[e.symptom].title}: changes by {e.change:+g} times the amount,"
+                f" from {e.range[0]:+g} to {e.range[1]:+g} ({self.cite(e.source)})"
+                for e in rule.expects
+            ),
+        )
+        self.items(
             "And then",
             (
                 f"If this shows: {self.base.symptoms[f.if_seen].title}; then {self.base.alterations[f.do].title}. {f.because}"

@@ -1,269 +1,234 @@
 """Proposals: balance lines and grainlines found without a mark, to be looked at and confirmed by the fitter.
 
-The cloth is the patch of one colour in the middle of the picture that is shaped like trousers. Its rows are stretched to one
-width; on that sheet a balance line is a ridge from side to side. A line is proposed only where nothing else could be meant, and
-where snapping to its three points finds it again.
+A drawn line is a ridge of one colour. Ridges that cross the middle of the picture are followed to both sides until they end; the
+only two that are as wide as a body and lie a hand's breadth apart are the hip and the crotch line, and from these it follows
+where to look for knee lines and grainlines. A line is proposed only where nothing else could be meant, and where snapping to its
+three points finds it again.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFilter
+from PIL import Image
 
 from fitdiag.photos.marks import Marks, Points
-from fitdiag.photos.snap import HALF, _opponent, _smooth, _strongest_path, snap
+from fitdiag.photos.snap import _opponent, _smooth, _strongest_path, snap
 
 Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
-COARSE, FINE = 600, 1200  # px: heights of the copies on which the cloth and the lines are looked for
-TOLERANCES = (0.34, 0.24, 0.17, 0.12)  # how unlike the cloth's colour may be, widest first
-LEAST_COVERED, LEAST_SNR = 0.75, 3.5
-BESIDE = 10  # fine px: what lies so near to a line belongs to it
-ACROSS = 200  # samples from side edge to side edge
-SHARES = np.linspace(0.02, 0.98, ACROSS)
-
-
-@dataclass(frozen=True, eq=False)
-class Garment:
-    """The trousers' outline in fine px: per row the side edges and the inner edges of the legs, per column the waist."""
-
-    top: Array
-    first: int
-    last: int
-    fork: int
-    left: Array
-    right: Array
-    inner_left: Array
-    inner_right: Array
-    width: float
+FINE = 1200  # px: height of the copy on which lines are looked for
+REACHES = (2, 3, 4)  # px from the middle of a line to the cloth beside it
+LEAST_COVERED, LEAST_SNR = 0.75, 4.0
+RIVAL = 0.4  # a second ridge so strong beside the first makes it doubtful which one is meant
+BESIDE = 9  # px: what lies so near to a line belongs to it
 
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """A ridge: (N, 2) fine px, the share of it that stands out, and how far it does."""
+    """A ridge from its first end to its last, (N, 2) px of the copy: how much of it stands out of the noise, and how far."""
 
     pixels: Array
     covered: float
     snr: float
 
     @property
-    def height(self) -> float:
-        """Its middle row."""
-        return float(np.median(self.pixels[:, 1]))
+    def first(self) -> float:
+        """Where it begins, along its run."""
+        return float(self.pixels[0, 0])
+
+    @property
+    def last(self) -> float:
+        """Where it ends."""
+        return float(self.pixels[-1, 0])
+
+    @property
+    def width(self) -> float:
+        """From end to end."""
+        return self.last - self.first
+
+    def at(self, x: float) -> float:
+        """Its row in a column."""
+        return float(np.interp(x, self.pixels[:, 0], self.pixels[:, 1]))
+
+    def turned(self) -> Found:
+        """The same with x and y exchanged."""
+        return replace(self, pixels=self.pixels[:, ::-1])
 
 
 def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
     """The marks with every line and grain added that was found for certain and not yet marked; each is named in `proposed`."""
-    garment = None if marks.seen_from_the_side else find_garment(pixels)
-    if garment is None:
+    if marks.seen_from_the_side or min(pixels.shape[:2]) < 300:
         return marks
-    ridges = _Ridges(_shrunk(pixels, FINE), garment)
-    swap = marks.view == "front"
-    found: dict[str, Found] = {}
-    trunk = ridges.trunk()
-    if trunk:
-        found["hip"], found["crotch"] = trunk
-    for first in (True, False):
-        name = "left" if first != swap else "right"
-        knee, grain = ridges.knee(first), ridges.grain(first)
-        if knee:
-            found[f"knee-{name}"] = knee
-        if grain:
-            found[f"grain-{name}"] = grain
-    seam = ridges.seam()
-    scale = pixels.shape[0] / FINE
-    lines, grains = dict(marks.lines), dict(marks.grains)
-    added: list[str] = []
+    height = min(FINE, pixels.shape[0])
+    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] * height / pixels.shape[0]), height), Image.Resampling.BOX)
+    colours = _smooth(_opponent(np.asarray(copy, float)), 0.6, 0.6)
+    found, seam = _lines(colours, mirrored=marks.view == "front")
+    lines, grains, added = dict(marks.lines), dict(marks.grains), list(marks.proposed)
     for name, ridge in found.items():
-        points = _points(pixels, ridge, seam if name in ("hip", "crotch") else None, scale)
-        if name not in marks.lines and name not in marks.grains and points:
-            (grains if name.startswith("grain") else lines)[name] = points
+        kept = grains if name.startswith("grain") else lines
+        middle = seam if name in ("hip", "crotch") else None
+        points = None if name in kept else _points(pixels, ridge, middle, pixels.shape[0] / height)
+        if points:
+            kept[name] = points
             added.append(name)
-    return replace(marks, lines=lines, grains=grains, proposed=tuple(dict.fromkeys((*marks.proposed, *added))))
+    return replace(marks, lines=lines, grains=grains, proposed=tuple(dict.fromkeys(added)))
 
 
-def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Array | None, scale: float) -> Points | None:
-    """Three points on the ridge in full px; None where snapping to them does not find it again."""
+def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float) -> Points | None:
+    """Three points on the ridge in the picture; None where snapping to them does not find the ridge again."""
     whole = (ridge.pixels + 0.5) * scale - 0.5
-    middle = len(whole) // 2
+    run = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
+    middle = (whole[0, run] + whole[-1, run]) / 2
     if seam is not None:
-        at = (np.interp(whole[middle, 1] / scale, np.arange(len(seam)), seam) + 0.5) * scale - 0.5
-        middle = int(np.argmin(np.abs(whole[:, 0] - at)))
-    track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[[0, middle, -1]]))
-    if not track.clear:
+        middle = (seam.at(float(np.median(ridge.pixels[:, 1]))) + 0.5) * scale - 0.5
+    at = [0, int(np.argmin(np.abs(whole[:, run] - middle))), -1]
+    track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]))
+    off = np.abs(np.interp(track.pixels[:, run], whole[:, run], whole[:, 1 - run]) - track.pixels[:, 1 - run])
+    if not track.clear or np.median(off) > 1.5 * scale or np.percentile(off, 90) > 5 * scale:
         return None
-    axis = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
-    off = np.abs(np.interp(track.pixels[:, axis], whole[:, axis], whole[:, 1 - axis]) - track.pixels[:, 1 - axis])
-    if np.median(off) > 1.5 * scale or np.percentile(off, 90) > 6 * scale:
-        return None
-    height, width = pixels.shape[:2]
-    ends = track.pixels[[0, int(np.argmin(np.abs(track.pixels[:, axis] - whole[middle, axis]))), -1]]
-    return tuple(
-        (round(float(min(max(x, 0), width - 1)), 1), round(float(min(max(y, 0), height - 1)), 1)) for x, y in ends
-    )
+    at[1] = int(np.argmin(np.abs(track.pixels[:, run] - middle)))
+    most = np.array([pixels.shape[1] - 1, pixels.shape[0] - 1])
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in np.clip(track.pixels[at], 0, most))
 
 
-# --- the cloth ------------------------------------------------------------------------------------------------------------
+def _lines(colours: Array, *, mirrored: bool) -> tuple[dict[str, Found], Found | None]:
+    """Every line found for certain, by name, and the centre seam."""
+    level = _View(colours)
+    trunk = _trunk(level)
+    if trunk is None:
+        return {}, None
+    hip, crotch = trunk
+    found = {"hip": hip, "crotch": crotch}
+    width, upright = crotch.width, _View(colours.transpose(1, 0, 2))
+    middle = (hip.first + hip.last + crotch.first + crotch.last) / 4
+    high, low = hip.at(middle), crotch.at(middle)
+    rows = (round(high + BESIDE), round(low - BESIDE))
+    reach = (round(high - 0.8 * width), round(low + 1.0 * width))
+    seam = _only(upright, rows, (middle - 0.1 * width, middle + 0.1 * width), reach, 12)
+    for side in (-1, 1):
+        name = "left" if (side < 0) != mirrored else "right"
+        # a grainline crosses the hip line about half way between the middle and the side edge
+        span = sorted((middle + side * 0.1 * width, middle + side * 0.42 * width))
+        grain = _only(upright, rows, (span[0], span[1]), reach, 12)
+        if grain and grain.width > 0.45 * width and _lean(grain) < 10 and grain.first < high and grain.last > low:
+            found[f"grain-{name}"] = grain.turned()
+        leg = middle + side * 0.25 * width
+        knee = _only(level, (round(leg - 0.07 * width), round(leg + 0.07 * width)), (low + 0.35 * width, low + 1.35 * width),
+                     (round(leg - 0.45 * width), round(leg + 0.45 * width)), 4)  # fmt: skip
+        if knee and 0.25 * width < knee.width < 0.62 * width and _lean(knee) < 12:
+            inner = knee.last if side < 0 else knee.first
+            if (inner - middle) * side > -0.08 * width:
+                found[f"knee-{name}"] = knee
+    return found, seam if seam and _lean(seam) < 10 else None
 
 
-def _shrunk(pixels: NDArray[np.uint8], height: int) -> Image.Image:
-    picture = Image.fromarray(pixels)
-    return picture.resize((max(1, round(picture.width * height / picture.height)), height), Image.Resampling.BOX)
+def _lean(ridge: Found) -> float:
+    """Degrees between the line through its ends and its run."""
+    return abs(math.degrees(math.atan2(ridge.pixels[-1, 1] - ridge.pixels[0, 1], ridge.width)))
 
 
-def find_garment(pixels: NDArray[np.uint8]) -> Garment | None:
-    """The outline of the trousers, or None where nothing in the middle of the picture is shaped like them."""
-    small = _shrunk(pixels, COARSE).filter(ImageFilter.MedianFilter(5))  # drawn lines are thinner than this
-    colours = _opponent(np.asarray(small, float))
-    light = np.maximum(colours[..., 0], 8.0)
-    place = np.stack([np.log(light), *(1.6 * colours[..., index] / light for index in (1, 2))], axis=2)
-    height, width = light.shape
-    middle = place[int(0.3 * height) : int(0.8 * height) : 6, int(0.38 * width) : int(0.62 * width) : 6].reshape(-1, 3)
-    near = np.linalg.norm(middle[:, None] - middle[None], axis=2) < 0.12
-    seed = np.median(middle[near[int(near.sum(axis=1).argmax())]], axis=0)
-    unlike = np.linalg.norm(place - seed, axis=2)
-    for tolerance in TOLERANCES:
-        garment = _trousers(_patch(unlike < tolerance))
-        if garment is not None:
-            return garment
+def _trunk(view: _View) -> tuple[Found, Found] | None:
+    """The hip and the crotch line; None unless there are two ridges round the trunk, and only two."""
+    height, width = view.ridge.shape
+    for centre in (0.5, 0.44, 0.56, 0.38, 0.62):
+        strip = (round((centre - 0.03) * width), round((centre + 0.03) * width))
+        reach = (round(centre * width - 0.3 * height), round(centre * width + 0.3 * height))
+        rings = [view.follow(strip, seed, reach, 7) for seed, _ in view.seeds(strip, (0, height - 1), 6)]
+        round_body = [ring for ring in rings if ring and 0.1 * height < ring.width < 0.42 * height and _lean(ring) < 12]
+        pairs = [(one, two) for one in round_body for two in round_body if _fit_together(one, two)]
+        if pairs:
+            return pairs[0] if len(pairs) == 1 else None
     return None
 
 
-def _patch(mask: Mask) -> Mask:
-    """The largest connected patch that crosses the middle of the picture."""
-    rest = Image.fromarray(np.where(mask, 255, 0).astype(np.uint8))
-    height, width = mask.shape
-    best = np.zeros_like(mask)
-    for y in range(int(0.3 * height), int(0.8 * height), 12):
-        for x in range(int(0.38 * width), int(0.62 * width), 12):
-            if rest.getpixel((x, y)) == 255:
-                ImageDraw.floodfill(rest, (x, y), 100)
-                filled = np.asarray(rest) == 100
-                if filled.sum() > best.sum():
-                    best = filled
-                rest.paste(1, mask=Image.fromarray(filled))
-    return best
+def _fit_together(upper: Found, lower: Found) -> bool:
+    """Whether these can be the hip and the crotch line: one above the other, alike in width, a hand's breadth apart."""
+    middle, width = (lower.first + lower.last) / 2, max(lower.width, upper.width)
+    apart = (lower.at(middle) - upper.at(middle)) / width
+    same_sides = max(abs(lower.first - upper.first), abs(lower.last - upper.last)) < 0.17 * width
+    return same_sides and 0.1 < apart < 0.42
 
 
-def _trousers(mask: Mask) -> Garment | None:
-    """The outline of a patch, if it is shaped like trousers seen from the front or the back."""
-    rows = np.flatnonzero(mask.sum(axis=1) >= 20)
-    height, width = mask.shape
-    if len(rows) < 0.3 * height or mask[:, [0, 1, -2, -1]].any():
+def _only(view: _View, strip: tuple[int, int], rows: tuple[float, float], reach: tuple[int, int], jump: int) -> Found | None:
+    """The ridge across a strip among these rows, followed to its ends; None where two could be meant."""
+    seeds = view.seeds(strip, (round(rows[0]), round(rows[1])), 2)
+    if not seeds or (len(seeds) > 1 and seeds[1][1] > RIVAL * seeds[0][1]):
         return None
-    first, last = int(rows[0]), int(rows[-1])
-    left = np.array([mask[y].argmax() for y in range(first, last + 1)], float)
-    right = np.array([width - 1 - mask[y, ::-1].argmax() for y in range(first, last + 1)], float)
-    wide = float(np.percentile(right - left, 90))
-    if not 1.7 < (last - first) / wide < 4.6 or mask[first : last + 1].sum() < 0.6 * wide * (last - first):
-        return None
-    trunk = slice(int(0.15 * wide), int(0.9 * wide))
-    if any(np.abs(np.diff(edge[trunk], n=2)).max() > 6 or _rough(edge[trunk]) > 1.2 for edge in (left, right)):
-        return None
-    # the gap between the legs: per row the widest empty run near the middle
-    inner_left, inner_right = np.full(len(left), np.nan), np.full(len(left), np.nan)
-    for index, y in enumerate(range(first, last + 1)):
-        span = right[index] - left[index]
-        low, high = int(left[index] + 0.3 * span), int(right[index] - 0.3 * span)
-        empty = np.flatnonzero(~mask[y, low : high + 1])
-        if index > 0.8 * wide and len(empty):
-            inner_left[index], inner_right[index] = low + empty[0] - 1, low + empty[-1] + 1
-    gaps = np.flatnonzero(np.isfinite(inner_left))
-    fork = int(gaps[0]) if len(gaps) > 0.3 * len(left) else int(1.15 * wide)
-    middle = np.median((left + right)[trunk]) / 2 if len(gaps) < 3 else np.nan
-    index = np.arange(len(left))
-    if len(gaps) >= 3:
-        inner_left, inner_right = (np.interp(index, gaps, edge[gaps]) for edge in (inner_left, inner_right))
-    else:
-        inner_left = inner_right = np.full(len(left), middle)
-    top = np.where(mask.any(axis=0), mask.argmax(axis=0), first).astype(float)
-    big = FINE / COARSE
-    fine = np.arange(round(height * big))
-
-    def grown(edge: Array) -> Array:
-        return (np.interp((fine + 0.5) / big - 0.5, first + index, edge) + 0.5) * big - 0.5
-
-    return Garment(np.repeat(top, round(big)) * big, round(first * big), round(last * big), round((first + fork) * big),
-                   grown(left), grown(right), grown(inner_left), grown(inner_right), wide * big)  # fmt: skip
+    return view.follow(strip, seeds[0][0], reach, jump)
 
 
-def _rough(edge: Array) -> float:
-    """How far an edge strays from a smooth curve, px."""
-    at = np.linspace(-1, 1, len(edge))
-    return float(np.sqrt(np.mean((edge - np.polyval(np.polyfit(at, edge, 5), at)) ** 2)))
+class _View:
+    """A picture's ridges that run from left to right."""
 
+    def __init__(self, colours: Array) -> None:
+        self.beside = [(colours - np.roll(colours, reach, 0), colours - np.roll(colours, -reach, 0)) for reach in REACHES]
+        self.ridge = np.zeros(colours.shape[:2])
+        for one, two in self.beside:
+            weaker = np.minimum(np.linalg.norm(one, axis=2), np.linalg.norm(two, axis=2))
+            self.ridge = np.maximum(self.ridge, np.where((one * two).sum(axis=2) > 0, weaker, 0.0))
+        self.ridge[: max(REACHES)] = self.ridge[-max(REACHES) :] = 0.0
 
-# --- the lines ------------------------------------------------------------------------------------------------------------
-
-
-class _Ridges:
-    """Ridges on the fine copy, level and upright."""
-
-    def __init__(self, picture: Image.Image, garment: Garment) -> None:
-        self.garment = garment
-        self.colours = _smooth(_opponent(np.asarray(picture, float)), 0.6, 0.6)
-        self.level, self.upright = _ridge(self.colours, 0), _ridge(self.colours, 1)
-
-    def sheet(self, ridge: Array, rows: NDArray[np.int64], left: Array, right: Array) -> Array:
-        """(rows, ACROSS): the ridge with its rows stretched from edge to edge."""
-        x = left[rows, None] + (right - left)[rows, None] * SHARES[None]
-        low = np.clip(x.astype(int), 0, ridge.shape[1] - 2)
-        part = x - low
-        found: Array = ridge[rows[:, None], low] * (1 - part) + ridge[rows[:, None], low + 1] * part
-        return found
-
-    def across(self, rows: NDArray[np.int64], left: Array, right: Array, most: int) -> list[Found]:
-        """The strongest ridges from side to side among these rows, strongest first."""
-        sheet = self.sheet(self.level, rows, left, right)
-        under = np.interp(left[rows, None] + (right - left)[rows, None] * SHARES[None],
-                          np.arange(len(self.garment.top)), self.garment.top)  # fmt: skip
-        sheet = np.where(rows[:, None] < under + 8, 0.0, sheet)
-        sheet = _smooth(sheet[..., None], 0.0, 1.5)[..., 0]
-        noise = 1.4826 * float(np.median(sheet[sheet > 0])) + 0.15 if (sheet > 0).any() else 1.0
+    def seeds(self, strip: tuple[int, int], rows: tuple[int, int], most: int) -> list[tuple[float, float]]:
+        """(row in the middle of the strip, strength over the noise) of the ridges that cross it, strongest first."""
+        low, high = max(rows[0], 0), min(rows[1] + 1, self.ridge.shape[0])
+        part = self.ridge[low:high, max(strip[0], 0) : strip[1] + 1].copy()
+        if min(part.shape) < 8:
+            return []
+        noise = 1.4826 * float(np.median(part)) + 0.15
         found = []
         for _ in range(most):
-            path = _strongest_path(sheet.T)
-            on = sheet[path, np.arange(ACROSS)]
-            y = rows[path].astype(float)
-            x = left[rows[path]] + (right - left)[rows[path]] * SHARES
-            found.append(
-                Found(np.stack([x, y], axis=1), float((on > 2.5 * noise).mean()), float(np.median(on) / noise))
-            )
-            sheet = np.where(np.abs(np.arange(len(rows))[:, None] - path[None]) <= BESIDE, 0.0, sheet)
-        return found
+            path = _strongest_path(part.T)
+            on = part[path, np.arange(part.shape[1])] / noise
+            if np.median(on) >= LEAST_SNR and (on > 2.5).mean() >= 0.55:
+                found.append((float(low + path[len(path) // 2]), float(np.median(on))))
+            part[np.abs(np.arange(len(part))[:, None] - path[None]) <= BESIDE] = 0.0
+        return sorted(found, key=lambda seed: -seed[1])
 
-    def trunk(self) -> tuple[Found, Found] | None:
-        """The hip and the crotch line: the only two ridges round the trunk, one hand's breadth apart."""
-        g = self.garment
-        rows = np.arange(g.first + 4, min(g.fork, g.first + round(1.1 * g.width)))
-        ridges = self.across(rows, g.left, g.right, 4)
-        self.said = [(round(r.height - g.first) / g.width, r.covered, r.snr) for r in ridges]
-        return None
+    def follow(self, strip: tuple[int, int], row: float, reach: tuple[int, int], jump: int) -> Found | None:
+        """The ridge through the middle of a strip, followed both ways within a reach until it is lost for more than `jump` px."""
+        start = (strip[0] + strip[1]) // 2
+        left, right = max(reach[0], 0), min(reach[1] + 1, self.ridge.shape[1])
+        low, high = max(round(row) - 90, 0), min(round(row) + 91, self.ridge.shape[0])
+        away = np.abs(np.arange(left, right) - start)
+        cone = np.abs(np.arange(low, high)[:, None] - row) <= 6 + 0.5 * away[None]
+        window = (slice(low, high), slice(left, right))
+        columns = np.arange(right - left)
+        path = _strongest_path(np.where(cone, self.ridge[window], 0.0).T)
+        near = np.flatnonzero(away <= max(20, (strip[1] - strip[0]) // 2))
+        colour = np.zeros(3)
+        for one, two in self.beside:
+            colour += np.median((one + two)[window][path[near], near], axis=0)
+        colour /= float(np.linalg.norm(colour)) + 1e-9
+        ridge = np.zeros(cone.shape)
+        for one, two in self.beside:
+            ridge = np.maximum(ridge, np.minimum(one[window] @ colour, two[window] @ colour))
+        path = _strongest_path(np.where(cone, ridge, 0.0).T)
+        strength = ridge[path, columns]
+        noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
+        seen = strength > max(2.5 * noise, 0.25 * float(np.median(strength[near])))
+        if seen[near].mean() < 0.9:
+            jump = max(jump, 12)  # a dashed line
+        first, last = _run(seen, start - left, -1, jump), _run(seen, start - left, 1, jump)
+        if last - first < 30:
+            return None
+        kept = slice(first, last + 1)
+        found = Found(
+            np.stack([columns[kept] + left, path[kept] + low], axis=1).astype(float),
+            float(seen[kept].mean()),
+            float(np.median(strength[kept]) / noise),
+        )
+        cut = first <= 1 or last >= right - left - 2  # it goes on: nothing that ends at a side edge
+        return None if cut or found.covered < LEAST_COVERED * 0.8 or found.snr < LEAST_SNR else found
 
-    def knee(self, first: bool) -> Found | None:
-        g = self.garment
-        left, right = (g.left, g.inner_left) if first else (g.inner_right, g.right)
-        rows = np.arange(g.fork, min(g.last - 10, round(g.first + 2.6 * g.width)))
-        ridges = self.across(rows, left, right, 2)
-        self.said = [(round(r.height - g.first) / g.width, r.covered, r.snr) for r in ridges]
-        return None
 
-    def grain(self, first: bool) -> Found | None:
-        return None
-
-    def seam(self) -> Array | None:
-        return None
-
-
-def _ridge(colours: Array, axis: int) -> Array:
-    """How far each place differs from what lies on both sides of it along an axis, in the same direction of colour."""
-    best = np.zeros(colours.shape[:2])
-    for reach in (2, 3, 4):
-        one, two = colours - np.roll(colours, reach, axis), colours - np.roll(colours, -reach, axis)
-        weaker = np.minimum(np.linalg.norm(one, axis=2), np.linalg.norm(two, axis=2))
-        best = np.maximum(best, np.where((one * two).sum(axis=2) > 0, weaker, 0.0))
-    return best
+def _run(seen: NDArray[np.bool_], start: int, step: int, jump: int) -> int:
+    """The last place seen from `start` on before more than `jump` in a row are not seen."""
+    at = end = start
+    while 0 <= at < len(seen) and abs(at - end) <= jump + 1:
+        if seen[at] and seen[max(0, min(at, at - 2 * step)) : max(at, at - 2 * step) + 1].mean() > 0.6:
+            end = at
+        at += step
+    return end

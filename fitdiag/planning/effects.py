@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from itertools import pairwise
 
-from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.draft import block_extension
 from fitdiag.pattern.measure import pattern_measures
@@ -17,6 +17,7 @@ from fitdiag.planning.stages import MOVED_MM, Effects, Stage
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.units import Units, format_length
 
+GRAIN = "back grain to centre at waist"
 CLOSE_GRAIN_MM = 76.2  # 3 in on a straight or flat seat; common practice, no source
 INSEAMS_APART_MM = 10.0  # the most that can be eased or stretched in soft cloth; from memory
 EXTENSION_SHARE = 0.85  # of the block's extension; a fitter's judgement
@@ -62,7 +63,7 @@ def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: lis
         amount = done.amount_mm if done.amount_mm is not None else base.alterations[done.alteration].amount.start_mm
         pattern = carry_out(pattern, done.alteration, amount).pattern
         history.append(Stage(done.alteration, amount, pattern_measures(pattern)))
-    name = "back grain to centre at waist"
+    name = GRAIN
     falls = [(earlier.measures[name] - later.measures[name], later) for earlier, later in pairwise(history)]
     if falls:
         fall, stage = max(falls, key=lambda pair: pair[0])
@@ -109,7 +110,7 @@ def _solved(
 def broken(before: Mapping[str, float], after: Mapping[str, float], findings: Findings) -> list[str]:
     """What a step makes worse on the pattern, in words."""
     units, told = findings.units, list[str]()
-    grain = "back grain to centre at waist"
+    grain = GRAIN
     flat = findings.body.get("flat-seat", "no") != "no"
     if flat and after[grain] < min(CLOSE_GRAIN_MM, before[grain] - MOVED_MM):
         told.append(
@@ -130,3 +131,17 @@ def broken(before: Mapping[str, float], after: Mapping[str, float], findings: Fi
                 f" the block has {format_length(block, units)} for this hip."
             )
     return told
+
+
+def grain_moved(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
+    """By how much (mm) each earlier alteration moved the back grainline at the waist towards centre back, tried on this pattern."""
+    before = pattern_measures(pattern).get(GRAIN, 0.0)
+    moved: dict[str, float] = {}
+    for item in done:
+        if item.amount_mm:
+            try:
+                after = pattern_measures(carry_out(pattern, item.alteration, item.amount_mm).pattern).get(GRAIN, before)
+            except ProblemsFoundError:
+                continue
+            moved[item.alteration] = moved.get(item.alteration, 0.0) + before - after
+    return moved

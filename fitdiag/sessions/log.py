@@ -27,7 +27,20 @@ from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown
 SCHEMA = "fitdiag.session/1"
 LARGEST_LOG = 4 * 1024 * 1024
 _MOST_FAULTS = 200  # so many lines that are no events, and the rest is not read
-KINDS = ("start", "answer", "body", "done", "stage", "note", "measures", "back", "rules", "conclusion", "offered", "outcome")
+KINDS = (
+    "start",
+    "answer",
+    "body",
+    "done",
+    "stage",
+    "note",
+    "measures",
+    "back",
+    "rules",
+    "conclusion",
+    "offered",
+    "outcome",
+)
 Event = Mapping[str, Any]
 Clock = Callable[[], datetime]
 

@@ -1,0 +1,416 @@
+"""The commands about cases: new, list, show, close, export, delete."""
+
+from __future__ import annotations
+
+import json
+import unicodedata
+from collections.abc import Iterable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitdiag.cli.output import say, say_problems, width, write
+from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
+
+if TYPE_CHECKING:
+    from fitdiag.sessions.case_export import Contents
+    from fitdiag.sessions.case_files import Case, Round
+
+DEFAULT_FOLDER = "cases"
+LIST_SCHEMA = "fitdiag.case-list/1"
+_LONG_DAYS = 21  # so long without a word, and the fitter asks; a fitter's judgement
+_TO_DO_CELLS = 35  # "wait for the form, sent 2026-11-02" is the longest
+_SOON_DAYS = 30  # so many days before the end the list reminds of the photos
+
+
+def parent_of(given: str | None) -> Path:
+    """The folder that holds the cases."""
+    return Path(given or DEFAULT_FOLDER)
+
+
+def case_folder(name: str, given: str | None = None) -> Path:
+    """The folder of the case meant, or one clear message."""
+    from fitdiag.sessions.case import find_case
+
+    return find_case(parent_of(given), name)
+
+
+# -- list --------------------------------------------------------------------------------------------------------------
+
+
+def read_again(folder: Path) -> Read:
+    """A case read in full, for the list."""
+    from fitdiag.sessions.case import read_for_list
+
+    return read_for_list(folder)
+
+
+def show_list(given: str | None, *, as_json: bool, everything: bool, today: date | None = None) -> int:
+    parent, day = parent_of(given), today or date.today()
+    found = list_cases(parent, read_again) if given or parent.exists() else CaseList(())
+    if as_json:
+        write(list_json(found, day))
+    else:
+        write("\n".join(list_lines(found, day, width(), everything=everything)))
+    say_problems(found.problems)
+    return 1 if found.problems else 0
+
+
+def list_json(found: CaseList, today: date) -> str:
+    """The list as one JSON object, closed cases too."""
+    rows = [
+        {**row._asdict(), "days": None if row.closed else row.days(today), "days_left": row.days_left(today)}
+        for row in found.rows
+    ]
+    unread = [str(problem) for problem in found.problems]
+    data = {"schema": LIST_SCHEMA, "today": today.isoformat(), "cases": rows, "unreadable": unread}
+    return json.dumps(data, ensure_ascii=False, indent=1)
+
+
+def list_lines(found: CaseList, today: date, columns: int, *, everything: bool = False) -> list[str]:
+    """The list for a terminal or a pipe: whose turn it is, the longest wait first, then the photos to think of."""
+    groups = (("YOUR TURN", "fitter"), ("THE CLIENT'S TURN", "client"), *((("CLOSED", ""),) if everything else ()))
+    longest = max((cells(row.name) for row in found.rows if row.waiting or everything), default=4)
+    room = columns - 16 - _TO_DO_CELLS
+    names = max(
+        4, min(longest, room if room > 12 else columns - 14)
+    )  # where it is narrow, what to do has a line of its own
+    lines: list[str] = []
+    for title, waiting in groups:
+        rows = [row for row in found.rows if row.waiting == waiting]
+        if rows:
+            head = f" days  round  {'case':{names}}  {'to do' if waiting else 'how it ended'}"
+            lines += ["", f"{title} ({len(rows)})", head if room > 12 else " days  round  case"]
+            for row in rows:
+                lines += _row_lines(row, today, names, columns)
+    reminders = _reminders(found.rows, today)
+    if reminders:
+        lines += ["", f"PHOTOS ({len(reminders)})"]
+        for told in reminders:
+            lines += folded(told, columns, "  ", "    ")
+    closed = sum(not row.waiting for row in found.rows)
+    if closed and not everything:
+        lines += ["", f"{closed} closed; `fitdiag case list --all` shows them."]
+    if not found.rows and not found.problems:
+        lines += ["", "No cases here yet. Begin one: fitdiag case new 'the lamplighter'"]
+    return lines[1:]
+
+
+def _row_lines(row: Row, today: date, names: int, columns: int) -> list[str]:
+    days = row.days(today)
+    if row.closed:
+        head, to_do = "", f"{row.outcome}, {row.closed}"
+    else:
+        head = str(days)
+        to_do = row.to_do
+        if row.waiting == "client" and days >= _LONG_DAYS:
+            to_do = f"ask how it goes; {to_do.rpartition(', ')[2]}"
+    lines = [f"{head:>5}  {row.round or '-':>5}  {padded(row.name, names)}"]
+    indent = " " * (16 + names)
+    if columns - len(indent) >= _TO_DO_CELLS:
+        lines[0] += f"  {to_do}"
+    else:
+        lines[0] = lines[0].rstrip()
+        indent = " " * 7
+        lines += folded(to_do, columns, indent, indent)
+    if row.advised and not row.closed:
+        told = f"advised in round {row.advised_in}: " if row.advised_in != row.round else "advised: "
+        lines += folded(told + row.advised, columns, indent, indent)
+    return lines
+
+
+def _reminders(rows: Iterable[Row], today: date) -> list[str]:
+    due = sorted(
+        (left, row.name, row) for row in rows if (left := row.days_left(today)) is not None and left <= _SOON_DAYS
+    )
+    return [
+        f"{padded(name, 30).rstrip()}: photos kept until {row.keep_until}: "
+        + (
+            f"{_days(left)} left"
+            if left >= 0
+            else f"OVERDUE by {_days(-left)}; fitdiag case delete {row.folder} --photos"
+        )
+        for left, name, row in due
+    ]
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
+
+
+def cells(text: str) -> int:
+    """How many columns a text takes in a terminal."""
+    if text.isascii():
+        return len(text)
+    return sum(
+        0 if unicodedata.combining(char) else 2 if unicodedata.east_asian_width(char) in "WF" else 1 for char in text
+    )
+
+
+def folded(text: str, columns: int, first: str, then: str) -> list[str]:
+    """A text in lines of at most so many columns, broken between words; a longer word keeps its line."""
+    lines = [first]
+    for word in text.split():
+        gap = "" if lines[-1] in (first, then) else " "
+        if gap and cells(lines[-1]) + 1 + cells(word) > columns:
+            lines.append(then)
+            gap = ""
+        lines[-1] += gap + word
+    return lines
+
+
+def padded(text: str, columns: int) -> str:
+    """A text cut or filled to a number of columns."""
+    if cells(text) > columns:
+        while cells(text) > columns - 3:
+            text = text[:-1]
+        text += "..."
+    return text + " " * (columns - cells(text))
+
+
+# -- new, show, close --------------------------------------------------------------------------------------------------
+
+
+def new(
+    name: str,
+    given: str | None,
+    *,
+    units: str | None,
+    body: list[str],
+    measure: list[str],
+    pattern: str | None,
+    photos_consent: str | None,
+    keep_until: str | None,
+    note: list[str],
+    rules: str | None,
+    today: date | None = None,
+) -> int:
+    from typing import get_args
+
+    from fitdiag.cli.arguments import folder_of, guess_units, lengths
+    from fitdiag.knowledge.load import load_rules
+    from fitdiag.knowledge.model import BodyMeasure
+    from fitdiag.sessions.case import new_case
+    from fitdiag.sessions.case_files import Consent
+
+    base = load_rules(folder_of(rules))
+    day = today or date.today()
+    in_units = guess_units(units, measure)
+    if photos_consent not in (None, "yes", "no"):
+        raise stop(
+            "argument", f"'{one_line(photos_consent, 20)}' is no answer", hint="write --photos-consent yes or no"
+        )
+    until = _day(keep_until) if keep_until else None
+    if until is not None and until < day:
+        raise stop("argument", f"{until} is over already", hint="give a day to come, like --keep-until 2026-12-01")
+    if until is not None and photos_consent != "yes":
+        raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
+    if pattern:
+        from fitdiag.cli.pattern import read_pattern
+
+        read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
+    case = new_case(
+        parent_of(given),
+        name,
+        garment=base.about.garment,
+        units=in_units,
+        today=day,
+        body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
+        body_measures=lengths(measure, in_units, get_args(BodyMeasure)),
+        pattern=Path(pattern) if pattern else None,
+        consent=Consent(photos_consent == "yes", day if photos_consent else None, until),
+        notes=tuple(note),
+    )
+    say(f"A new case for {case.name}: {shown_path(case.folder)}")
+    if not photos_consent:
+        say(
+            "Whether photos may be taken is not written down yet; the line 'consent:' in case.yaml is the place for it."
+        )
+    say(f"Next: fitdiag review {case.folder.name}")
+    return 0
+
+
+def _body_notes(texts: Iterable[str], known: Iterable[str], grades: tuple[str, ...]) -> dict[str, str]:
+    """`flat-seat` or `low-seat=marked` texts as grades by note."""
+    from fitdiag.problems import Hints
+
+    result: dict[str, str] = {}
+    for text in texts:
+        note, sign, grade = (part.strip() for part in text.partition("="))
+        grade = grade if sign else "some"
+        if note not in known:
+            hint = Hints().near(note, known) or "`fitdiag rules list body-notes` shows them all"
+            raise stop("argument", f"there is no body note '{one_line(note, 40)}'", hint=hint)
+        if grade not in grades:
+            told = f"'{one_line(grade, 30)}' is not a grade of a body note"
+            raise stop("argument", told, hint=f"write {', '.join(grades)}")
+        result[note] = grade
+    return result
+
+
+def _day(text: str) -> date:
+    try:
+        if len(text) != len("2026-12-01"):
+            raise ValueError
+        return date.fromisoformat(text)
+    except ValueError:
+        raise stop("argument", f"'{one_line(text, 20)}' is not a day", hint="write it like 2026-12-01") from None
+
+
+def show(name: str, given: str | None) -> int:
+    from fitdiag.sessions.case import open_case
+    from fitdiag.sessions.case_export import contents
+
+    folder = case_folder(name, given)
+    case = open_case(folder)
+    for line in case_lines(case, contents(folder)):
+        say(line)
+    return 0
+
+
+def case_lines(case: Case, inside: Contents) -> list[str]:
+    """A case in words."""
+    from fitdiag.units import format_reading
+
+    agreed = case.consent
+    lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
+    if case.body:
+        notes = (note if grade == "some" else f"{note} ({grade})" for note, grade in case.body.items())
+        lines.append(f"Body notes: {', '.join(notes)}")
+    for title, lengths in (("Body", case.body_measures), ("Pattern", case.pattern_measures)):
+        if lengths:
+            told = (f"{name} {format_reading(mm, case.units)}" for name, mm in lengths.items())
+            lines.append(f"{title} measures: {', '.join(told)}")
+    lines.append(f"Pattern: {case.pattern}" if case.pattern else "Pattern: none yet")
+    agreed_on = f", {'agreed' if agreed.photos else 'asked'} on {agreed.given}" if agreed.given else ""
+    consent = f"Photos: {'yes' if agreed.photos else 'no' if agreed.given else 'not agreed on yet'}{agreed_on}"
+    consent += f", kept until {agreed.keep_until}" if agreed.keep_until else ""
+    consent += f", deleted on {agreed.removed}" if agreed.removed else ""
+    lines.append(f"{consent}. {inside.photos} in the folder.")
+    lines += [f"Note: {note}" for note in case.notes]
+    for one in case.rounds:
+        lines += ["", *_round_lines(one, case)]
+    if case.closed:
+        words = f": {case.closed.words}" if case.closed.words else ""
+        lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
+    elif not case.rounds:
+        lines += ["", f"No round yet. Begin: fitdiag review {case.folder.name}"]
+    if inside.links:
+        names = ", ".join(shown_path(path) for path in inside.links[:5])
+        lines += ["", f"Links and other special files are passed over: {names}"]
+    return lines
+
+
+def _round_lines(one: Round, case: Case) -> list[str]:
+    from fitdiag.sessions.case import in_words
+    from fitdiag.units import format_reading
+
+    turn = "your turn" if one.waiting == "fitter" else "the client's turn"
+    state = "it fits" if one.fits else f"{turn} since {one.since}"
+    lines = [f"Round {one.number}, opened {one.opened}: {state}"]
+    for when, told in ((one.sent, "documents sent"), (one.form_received, "form came back")):
+        if when:
+            lines.append(f"  {told} {when}")
+    lines += [f"  advised: {in_words(item.alteration, item.amount_mm, case.units, item.side)}" for item in one.advised]
+    for item in one.done:
+        how = "done" if item.done else "not done"
+        lines.append(f"  {how}: {in_words(item.alteration, item.amount_mm, case.units)}")
+    for symptom, values in one.outcome.items():
+        named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
+        told = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)
+        error = f" (give or take {format_reading(values.error, case.units)})" if values.error else ""
+        lines.append(f"  {symptom}: {told or 'not measured'}{error}")
+    return lines
+
+
+def close(
+    name: str, given: str | None, *, fits: bool, given_up: bool, because: str | None, today: date | None = None
+) -> int:
+    from fitdiag.sessions.case import close_case, open_case
+    from fitdiag.sessions.case_files import LONGEST_NOTE, Closed, Ending
+
+    if (fits and given_up) or not (fits or given_up or because):
+        raise stop("argument", "say how it ended", hint="add --fits, or --given-up, or --because 'in a few words'")
+    case = open_case(case_folder(name, given))
+    if case.closed:
+        told = f"this case was closed {case.closed.day}"
+        raise stop(
+            "closed", told, where=Where(shown_path(case.folder)), hint="change the line 'closed:' in case.yaml by hand"
+        )
+    outcome: Ending = "fits" if fits else "given-up" if given_up else "other"
+    case = close_case(case, Closed(today or date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
+    say(f"{case.name} is closed: {outcome}.")
+    if case.consent.keep_until and not case.consent.removed:
+        say(f"The photos may be kept until {case.consent.keep_until}: fitdiag case delete {case.folder.name} --photos")
+    return 0
+
+
+# -- export, delete ----------------------------------------------------------------------------------------------------
+
+
+def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str | None) -> int:
+    from fitdiag.sessions.case import open_case
+    from fitdiag.sessions.case_export import export_case
+
+    case = open_case(case_folder(name, given))
+    base = None
+    if anonymous:
+        from fitdiag.cli.arguments import folder_of
+        from fitdiag.knowledge.load import load_rules
+
+        base = load_rules(folder_of(rules))
+    copied = export_case(case, Path(to), base)
+    say(f"Written: {shown_path(to)} ({_amount(copied)})")
+    if anonymous:
+        say(
+            "Without name, photos, marks, pattern, plan, documents, notes and free text; days are counted from the opening."
+        )
+        say("Body notes and measures are in it: they are what there is to learn from.")
+    if copied.links:
+        say(f"Links and other special files were left out: {', '.join(shown_path(path) for path in copied.links[:5])}")
+    return 0
+
+
+def delete(name: str, given: str | None, *, yes: bool, photos: bool, today: date | None = None) -> int:
+    from fitdiag.sessions.case import open_case
+    from fitdiag.sessions.case_export import contents, delete_case, delete_photos, refuse_other_folder
+
+    folder = case_folder(name, given)
+    refuse_other_folder(folder)
+    inside = contents(folder)
+    if photos:
+        say(
+            f"This deletes {_count(inside.photos, 'photo')} of {shown_path(folder)} and the marks on them. The rest stays."
+        )
+    else:
+        say(f"This deletes {shown_path(folder)}: {_amount(inside)}.")
+        if inside.links:
+            say(f"{_count(len(inside.links), 'link')} in it go too; what they point to stays.")
+    say("Copies made elsewhere, in a backup or under version control stay.")
+    if not yes and not _agreed():
+        say("Nothing was deleted.")
+        return 1
+    if photos:
+        delete_photos(open_case(folder), today or date.today())
+    else:
+        delete_case(folder)
+    say("Deleted.")
+    return 0
+
+
+def _agreed() -> bool:
+    try:
+        return input("Delete it? Write yes: ").strip().lower() == "yes"
+    except EOFError:
+        print()
+        return False
+
+
+def _amount(inside: Contents) -> str:
+    size = f"{inside.size / 1e6:.1f} MB" if inside.size >= 1e6 else f"{max(1, round(inside.size / 1e3))} kB"
+    return f"{_count(len(inside.files), 'file')}, {_count(inside.photos, 'photo')} among them, {size}"
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"

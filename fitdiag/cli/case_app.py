@@ -1,0 +1,129 @@
+"""What the `fitdiag case` commands take, and nothing else; the work is imported inside, as in `main`."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+case_app = typer.Typer(
+    help="Clients and their rounds: new, list, show, close, export, delete.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+Name = Annotated[str, typer.Argument(metavar="NAME", help="Your own name for the case, or its folder.")]
+InOption = Annotated[
+    str | None, typer.Option("--in", metavar="DIR", help="The folder of the cases; without it, cases/ in this folder.")
+]
+RulesOption = Annotated[
+    str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
+]
+
+
+@case_app.command("new")
+def case_new(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="Your own name for client and garment.")],
+    units: Annotated[
+        str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")
+    ] = None,
+    body: Annotated[
+        list[str] | None, typer.Option("--body", metavar="NOTE[=GRADE]", help="A body note, like flat-seat.")
+    ] = None,
+    measure: Annotated[
+        list[str] | None, typer.Option("--measure", metavar="NAME=LENGTH", help="A body measure, like 'hip=40 in'.")
+    ] = None,
+    pattern: Annotated[
+        str | None, typer.Option("--pattern", metavar="FILE", help="The pattern; it is copied into the case.")
+    ] = None,
+    photos_consent: Annotated[
+        str | None, typer.Option("--photos-consent", metavar="yes|no", help="Whether the client agreed to photos.")
+    ] = None,
+    keep_until: Annotated[
+        str | None, typer.Option("--keep-until", metavar="DATE", help="How long photos may be kept, like 2026-12-01.")
+    ] = None,
+    note: Annotated[list[str] | None, typer.Option("--note", metavar="TEXT", help="A note of your own.")] = None,
+    given: InOption = None,
+    rules: RulesOption = None,
+) -> None:
+    """Begin a case: a folder for one client and garment."""
+    from fitdiag.cli.case import new
+
+    raise typer.Exit(
+        new(
+            name,
+            given,
+            units=units,
+            body=body or [],
+            measure=measure or [],
+            pattern=pattern,
+            photos_consent=photos_consent,
+            keep_until=keep_until,
+            note=note or [],
+            rules=rules,
+        )
+    )
+
+
+@case_app.command("list")
+def case_list(
+    given: InOption = None,
+    everything: Annotated[bool, typer.Option("--all", help="Closed cases too.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
+) -> None:
+    """Show whose turn it is, since when, and what was advised last. Exit 1: a case cannot be read."""
+    from fitdiag.cli.case import show_list
+
+    raise typer.Exit(show_list(given, as_json=as_json, everything=everything))
+
+
+@case_app.command("show")
+def case_show(name: Name, given: InOption = None) -> None:
+    """Show one case with all its rounds."""
+    from fitdiag.cli.case import show
+
+    raise typer.Exit(show(name, given))
+
+
+@case_app.command("close")
+def case_close(
+    name: Name,
+    fits: Annotated[bool, typer.Option("--fits", help="The trousers fit.")] = False,
+    given_up: Annotated[bool, typer.Option("--given-up", help="It was given up.")] = False,
+    because: Annotated[str | None, typer.Option("--because", metavar="TEXT", help="In your own words.")] = None,
+    given: InOption = None,
+) -> None:
+    """Close a case and say how it ended."""
+    from fitdiag.cli.case import close
+
+    raise typer.Exit(close(name, given, fits=fits, given_up=given_up, because=because))
+
+
+@case_app.command("export")
+def case_export(
+    name: Name,
+    to: Annotated[str, typer.Option("--to", metavar="FOLDER", help="A new folder, or a file that ends in .zip.")],
+    anonymous: Annotated[
+        bool,
+        typer.Option("--anonymous", help="Without name, photos, notes and free text; days counted from the opening."),
+    ] = False,
+    given: InOption = None,
+    rules: RulesOption = None,
+) -> None:
+    """Copy a case, as it is or without what says whose it is."""
+    from fitdiag.cli.case import export
+
+    raise typer.Exit(export(name, given, to, anonymous=anonymous, rules=rules))
+
+
+@case_app.command("delete")
+def case_delete(
+    name: Name,
+    photos: Annotated[bool, typer.Option("--photos", help="Only the photos and the marks on them.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    given: InOption = None,
+) -> None:
+    """Delete a case, after saying what goes."""
+    from fitdiag.cli.case import delete
+
+    raise typer.Exit(delete(name, given, yes=yes, photos=photos))

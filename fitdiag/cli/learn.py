@@ -1,0 +1,225 @@
+"""`fitdiag learn` and `fitdiag compare`: what sessions say about the rules, and how two fitters saw the same muslin."""
+
+from __future__ import annotations
+
+import gc
+import json
+import shlex
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from fitdiag.cli.arguments import folder_of
+from fitdiag.cli.output import say, say_problems, write
+from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
+from fitdiag.files import write_atomically
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.sessions.compare import NOTICEABLE, Comparison, as_data, compare_logs, told_conclusion, told_difference
+from fitdiag.sessions.learn import HELD_OUT, Change, Learning, learn_from, patch
+
+SCHEMA = "fitdiag.learning/1"
+_MOST_WORKERS = 64
+_KINDS = (
+    ("how_often", "How often a cause shows a sign"),
+    ("seen_anyway", "How often a sign is seen anyway"),
+    ("base_rate", "How common a cause is"),
+)
+
+
+def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: bool, replace: bool,
+          workers: int | None = None) -> int:  # fmt: skip
+    if workers is not None and not 1 <= workers <= _MOST_WORKERS:
+        raise stop("workers", f"{workers} is not a number of processes", hint=f"give 1 to {_MOST_WORKERS}")
+    if to is not None and not replace and Path(to).exists():  # said before minutes of work, not after them
+        hint = "choose another name, or add --replace"
+        raise stop("exists", "there is a file of this name already", where=Where(shown_path(to)), hint=hint)
+    gc.enable()  # thousands of sessions are read, unlike in the commands that live for a moment
+    folder = folder_of(rules)
+    base = load_rules(folder)
+    learning = learn_from(base, folder, [Path(path) for path in paths], workers=workers or default_workers())
+    say_problems(learning.gathered.left_out)
+    if to is not None and learning.changes:
+        write_atomically(Path(to), patch(folder, learning.changes), replace=replace, private=False)
+    if as_json:
+        write(json.dumps(learned_data(learning), indent=2))
+        return 0
+    _say_report(base, learning)
+    before, after = learning.before.answer_bits, learning.words.answer_bits
+    if learning.changes and before <= after:
+        say()
+        say(
+            "With these words the sessions held out are foretold no better. Wait for more sessions before you accept them."
+        )
+    say()
+    if not learning.changes:
+        say("No word is to be changed." + (" No patch is written." if to is not None else ""))
+    elif to is None:
+        say(
+            "The rules are as they were. With --patch FILE these changes are written as a patch, to be read and accepted."
+        )
+    else:
+        say(
+            f"Written: {one_line(shown_path(to))}. The rules are as they were. Read it and take out what you do not believe."
+        )
+        place = shlex.quote(shown_path(Path(to).resolve()))
+        say(f"To accept it, in the folder {one_line(shown_path(folder))}:")
+        write(f"  patch -p0 < {place}")
+        say(
+            "Then fitdiag rules check and fitdiag rules test. The sources beside the words stay; say there what was learned."
+        )
+    return 0
+
+
+def _say_report(base: RuleBase, learning: Learning) -> None:
+    gathered = learning.gathered
+    say(
+        f"{gathered.files} session logs, {len(gathered.left_out)} left out; {learning.with_outcome} say what came of them."
+        f" Learned from {len(gathered.training)}, held out {len(gathered.held_out)} (one in {HELD_OUT})."
+    )
+    say("Counted are answers to questions, on a form or from photos. Volunteered signs and those from a file are not.")
+    _say_scores(learning)
+    say()
+    count = len(learning.changes)
+    say(f"{count} word{'' if count == 1 else 's'} would change" + (":" if count else "."))
+    for kind, title in _KINDS:
+        changes = [change for change in learning.changes if change.kind == kind]
+        if changes:
+            say()
+            say(title)
+        for change in changes:
+            say(f"- {_told_change(base, change)}")
+
+
+def _told_change(base: RuleBase, change: Change) -> str:
+    estimate = change.estimate
+    number = getattr(base.words, change.kind).words[change.old]
+    value = (
+        f"{change.old} ({number:g}) -> {change.new}. Learned {estimate.value:.2f},"
+        f" between {estimate.low:.2f} and {estimate.high:.2f}."
+    )
+    if change.kind == "base_rate":
+        return (
+            f"{change.rule}: {value} {change.asked} sessions speak of it; it was there in about {estimate.hits:.0f},"
+            f" surely in {change.seen}."
+        )
+    asked = f"The sign was asked {change.asked} times and seen {change.seen} times"
+    if change.kind == "seen_anyway":
+        return f"{change.rule}: {value} {asked}, in about {estimate.hits:.0f} without a cause."
+    return (
+        f"{change.rule} shows {change.symptom}: {value} {asked}; the cause was there in about {estimate.trials:.0f}"
+        f" of them and brought it in about {estimate.hits:.0f}."
+    )
+
+
+def _say_scores(learning: Learning) -> None:
+    before = learning.before
+    if not before.answers:
+        say("No session was held out, so nothing can be said about how well the strengths foretell.")
+        return
+    rows = (
+        ("as the rules stand", before),
+        ("with the words below", learning.words),
+        ("with the numbers as learned", learning.numbers),
+    )
+    say()
+    say(f"How well sessions that were not learned from are foretold ({before.sessions} sessions; less is better)")
+    write(f"{'':<30}{'answers':^22}{'causes' if before.cases else '':^22}".rstrip())
+    write(f"{'':<30}{'log-loss':>10}{'Brier':>10}" + (f"{'log-loss':>12}{'Brier':>10}" if before.cases else ""))
+    for name, score in rows:
+        line = f"{name:<30}{score.answer_bits / score.answers:>10.4f}{score.answer_brier / score.answers:>10.4f}"
+        if score.cases:
+            line += f"{score.cause_bits / score.cases:>12.3f}{score.cause_brier / score.cases:>10.3f}"
+        write(line)
+    causes = f", and of all causes of each of {before.cases} sessions whose outcome is known" if before.cases else ""
+    say(f"Bits and squared distance of each of {before.answers} answers, foretold from those before it{causes}.")
+    write(f"{'foretold, with the words below':<32}{'answers':>8}{'foretold':>10}{'seen':>8}")
+    for tenth, (count, foretold, seen) in enumerate(learning.words.bins):
+        if count:
+            name = f"  {tenth * 10} to {tenth * 10 + 10} in 100"
+            write(f"{name:<32}{count:>8}{100 * foretold / count:>8.1f} %{100 * seen / count:>6.1f} %")
+
+
+def learned_data(learning: Learning) -> dict[str, Any]:
+    """What was learned as one JSON object: ids, words, numbers and counts, and nothing of whom it was learned from."""
+
+    def scores(score: Score) -> dict[str, Any]:
+        return {
+            "answers": score.answers,
+            "answer_log_loss_bits": round(score.answer_bits / score.answers, 6) if score.answers else None,
+            "answer_brier": round(score.answer_brier / score.answers, 6) if score.answers else None,
+            "cases": score.cases,
+            "cause_log_loss_bits": round(score.cause_bits / score.cases, 6) if score.cases else None,
+            "cause_brier": round(score.cause_brier / score.cases, 6) if score.cases else None,
+            "reliability": [
+                {"answers": count, "foretold": round(foretold / count, 6), "seen": round(seen / count, 6)}
+                for count, foretold, seen in score.bins
+                if count
+            ],
+        }
+
+    return {
+        "schema": SCHEMA,
+        "logs": learning.gathered.files,
+        "left_out": len(learning.gathered.left_out),
+        "with_outcome": learning.with_outcome,
+        "learned_from": len(learning.gathered.training),
+        "held_out": len(learning.gathered.held_out),
+        "prior_worth": WEIGHT,
+        "rounds": learning.learned.rounds,
+        "scores": {
+            "as_the_rules_stand": scores(learning.before),
+            "with_the_changes": scores(learning.words),
+            "as_learned": scores(learning.numbers),
+        },
+        "changes": [
+            {
+                "what": change.kind,
+                "rule": change.rule,
+                **({"symptom": change.symptom} if change.symptom else {}),
+                "from": change.old,
+                "to": change.new,
+                "learned": round(change.estimate.value, 4),
+                "low": round(change.estimate.low, 4),
+                "high": round(change.estimate.high, 4),
+                "asked": change.asked,
+                "seen": change.seen,
+                "expected_there": round(change.estimate.trials, 2),
+                "expected_brought": round(change.estimate.hits, 2),
+            }
+            for change in learning.changes
+        ],
+    }
+
+
+def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
+    base = load_rules(folder_of(rules))
+    comparison = compare_logs(Path(one), Path(other), base)
+    if as_json:
+        write(json.dumps(as_data(comparison), indent=2))
+        return 0
+    _say_comparison(base, comparison)
+    return 0
+
+
+def _say_comparison(base: RuleBase, comparison: Comparison) -> None:
+    for letter, side in (("A", comparison.a), ("B", comparison.b)):
+        say(f"{letter}: {told_conclusion(base, side)}")
+        for line in side.left_out:
+            say(f"   {line}")
+    say()
+    say(f"Answered by both: {comparison.both}; alike in {comparison.alike}.")
+    say(comparison.verdict)
+    matter = [difference for difference in comparison.differences if difference.matters]
+    others = [item for item in comparison.differences if not item.matters and item.moved >= NOTICEABLE]
+    hardly = [item for item in comparison.differences if not item.matters and item.moved < NOTICEABLE]
+    for title, differences in (("What matters: look at these again together", matter), ("What also differs", others)):
+        if differences:
+            say()
+            say(title)
+            for difference in differences:
+                say(f"- {told_difference(base, difference)}")
+    if hardly:
+        say()
+        say(f"Differs, and changes hardly anything: {', '.join(item.id for item in hardly)}.")

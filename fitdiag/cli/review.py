@@ -1,0 +1,536 @@
+"""`fitdiag review CASE`: one guided run through a round; it stops anywhere and goes on from what lies in the round's folder."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fitdiag.cli.arguments import folder_of
+from fitdiag.cli.case import case_folder
+from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.output import say, width, write
+from fitdiag.cli.terminal import Screen, hold_interview
+from fitdiag.files import read_bytes, write_atomically
+from fitdiag.interview.telling import Line
+from fitdiag.knowledge.findings import Findings, findings_text, read_findings
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.strict_yaml import read_text
+from fitdiag.planning.plan import Recommendation
+from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.reports.report import brief, make_report
+from fitdiag.reports.writers import as_json, as_text, write_report
+from fitdiag.sessions.case import add_round, case_findings, open_case, update_round
+from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
+from fitdiag.sessions.log import Event, SessionLog, read_log
+from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks
+from fitdiag.sessions.state import (
+    STAGES,
+    Conclusion,
+    answer_event,
+    conclude,
+    conclusion_event,
+    done_event,
+    fold,
+    measures_event,
+    offered_event,
+)
+from fitdiag.units import InvalidLengthError, format_length, parse_length
+
+if TYPE_CHECKING:
+    from fitdiag.pattern.piece import Pattern
+    from fitdiag.reports.form import Form
+    from fitdiag.reports.history import RoundFacts
+
+PHOTOGRAPHS = (
+    "From the back, the lens at the height of the hip line, and again at the crotch line.",
+    "From the side, the lens at the height of the hip line.",
+    "From the front, the lens at the height of the hip line.",
+)
+_FORM_QUESTIONS = 10
+
+
+def review(
+    name: str,
+    parent: str | None,
+    *,
+    photos: Sequence[str],
+    form: str | None,
+    findings: str | None,
+    done: Sequence[str],
+    rules: str | None,
+    ask: bool,
+    send_form: bool,
+    sent: bool,
+    fits: bool,
+    large: bool,
+    today: date | None = None,
+) -> int:
+    """One run of a round."""
+    base = load_rules(folder_of(rules))
+    run = _Run(base, open_case(case_folder(name, parent)), name, today or date.today(), ask=ask, parent=parent)
+    given = _read_form(base, run.case, form) if form else None
+    if sent and run.was_advised() and not (photos or form or findings or done or fits):
+        return run.mark_sent()
+    if not run.open_round(bool(photos or form or findings or done or fits), given, done):
+        return 0
+    if fits:
+        return run.it_fits()
+    if not run.take_in(photos, findings, given):
+        return 0
+    if send_form:
+        return run.ask_the_client()
+    conclusion = run.conclude()
+    if conclusion is None:
+        write(f"Left; every answer is saved. To go on:\n  {run.command}")
+        return 130
+    return run.finish(conclusion, sent=sent, large=large)
+
+
+class _Run:
+    """One run over one case."""
+
+    def __init__(self, base: RuleBase, case: Case, name: str, today: date, *, ask: bool, parent: str | None) -> None:
+        self.base, self.case, self.today = base, case, today
+        self.screen = Screen()
+        self.ask = ask
+        where = f" --in {shlex.quote(parent)}" if parent else ""
+        self.command = f"fitdiag review {shlex.quote(one_line(name, 80))}{where}"
+        self.form: Form | None = None
+        self.warned: tuple[str, ...] = ()
+
+    @property
+    def one(self) -> Round:
+        """The round that is on."""
+        return self.case.rounds[-1]
+
+    # -- which round it is ----------------------------------------------------------------------------------------
+
+    def open_round(self, something_came: bool, form: Form | None, done: Sequence[str]) -> bool:
+        """Find or begin the round; before a new one, what was really done of the last one is written down."""
+        if self.case.closed:
+            raise stop("closed", "this case is closed", where=Where(shown_path(self.case.folder)))
+        if not self.case.rounds:
+            self.case = add_round(self.case, today=self.today)
+        elif self.one.sent is not None:
+            if not something_came and not self._has_come():
+                say(f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:")
+                write(f"  {self.command} --form FILE --photo back=FILE --photo left=FILE")
+                return False
+            carried = self._carried(form, done)
+            changed = replace(self.one, done=carried, waiting="fitter", form_received=self.today if form else None)
+            self.case = update_round(self.case, changed, today=self.today)
+            self.case = add_round(self.case, today=self.today)
+        write(f"{one_line(self.case.name, 80)}, round {self.one.number}")
+        return True
+
+    def _has_come(self) -> bool:
+        if not self.screen.interactive:
+            return False
+        self.screen.show([Line("Has the client tried it on?", "ask"), Line("1 yes  2 not yet", "item")])
+        return self.screen.read().strip().lower() in ("1", "y", "yes")
+
+    def _carried(self, form: Form | None, given: Sequence[str]) -> tuple[Carried, ...]:
+        """What was done of what was advised: from the command line, the form, or asked; else as advised is not assumed."""
+        told = {key: _amount_or_no(self.base, key, text) for key, _, text in (item.partition("=") for item in given)}
+        if form is not None:
+            self.form = form
+            for alteration, state, amount in form.done:
+                told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
+        result = []
+        for item in self.one.advised:
+            if item.alteration in told:
+                amount, was_done = told.pop(item.alteration)
+                much = (amount if amount is not None else item.amount_mm) if was_done else None
+                result.append(Carried(item.alteration, much, was_done))
+            elif self.screen.interactive:
+                result.append(self._ask_done(item))
+        result += [Carried(name, amount if was_done else None, was_done) for name, (amount, was_done) in told.items()]
+        return tuple(result)
+
+    def _ask_done(self, item: Advised) -> Carried:
+        title = (
+            self.base.alterations[item.alteration].title
+            if item.alteration in self.base.alterations
+            else item.alteration
+        )
+        amount = f", {format_length(item.amount_mm, self.case.units)}" if item.amount_mm else ""
+        while True:
+            self.screen.show([
+                Line(f"Advised: {title}{amount}. Was it done?", "ask"),
+                Line("1 yes  2 no", "item"),
+                Line("Or the amount that was really done.", "hint"),
+            ])  # fmt: skip
+            typed = self.screen.read().strip().lower()
+            if typed in ("1", "y", "yes"):
+                return Carried(item.alteration, item.amount_mm)
+            if typed in ("2", "n", "no"):
+                return Carried(item.alteration, None, done=False)
+            try:
+                return Carried(item.alteration, parse_length(typed, self.case.units).mm)
+            except InvalidLengthError as error:
+                self.screen.show([Line(f"{error}.")])
+
+    def it_fits(self) -> int:
+        """The trousers fit: the round says so, and the case can be closed."""
+        self.case = update_round(self.case, replace(self.one, fits=True), today=self.today)
+        say("Written down: they fit. To close the case:")
+        write(f"  fitdiag case close {shlex.quote(one_line(self.case.name, 80))} --fits")
+        return 0
+
+    # -- what came in ---------------------------------------------------------------------------------------------
+
+    def take_in(self, photos: Sequence[str], findings: str | None, form: Form | None) -> bool:
+        """Pictures, a form and findings into the round's folder. False when the pictures have yet to be marked."""
+        if photos:
+            if not self.case.consent.photos:
+                raise stop(
+                    "consent", "no consent to photos is written down for this case", where=Where(shown_path(self.case.folder)),
+                    hint="ask the client; then write 'consent: {photos: yes, given: DATE, keep_until: DATE}' into case.yaml",
+                )  # fmt: skip
+            from fitdiag.cli.photo import add
+
+            add(photos, str(self.one.photos), face_above=None, focal=None, hip=None, replace=False)
+        if form is not None:
+            self.form = form
+            write_atomically(self.one.folder / "form.txt", self._form_words(form), replace=True)
+            for problem in form.warnings:
+                say(f"- {problem.message}")
+        if findings:
+            mine = read_findings(Path(findings), self.base)
+            write_atomically(self.one.findings_file, findings_text(replace(mine, client="")), replace=True)
+        elif form is not None and form.findings:
+            known = Findings({item.symptom: item for item in form.findings}, units=self.case.units)
+            write_atomically(self.one.findings_file, findings_text(known), replace=True)
+        return self._measure()
+
+    @staticmethod
+    def _form_words(form: Form) -> str:
+        """What the client wrote in words, for the fitter; feelings first."""
+        return "\n".join([*(f"{when}: {how}" for when, how in form.feels), form.words]).strip() + "\n"
+
+    def _measure(self) -> bool:
+        pictures = sorted(self.one.photos.glob("*.jpg")) if self.one.photos.is_dir() else []
+        measured_file = self.one.folder / "measured.yaml"
+        if not pictures or self.one.log_file.exists():
+            return True
+        from fitdiag.cli.photo import mark, measure, sidecar
+        from fitdiag.photos.marks import read_marks
+
+        bare = [path for path in pictures if not read_marks(sidecar(path)).lines]
+        if bare:
+            mark([str(path) for path in bare], None, propose=False, replace=True)
+            write(f"Then go on with the review instead:\n  {self.command}")
+            return False
+        girth = self.case.body_measures.get("hip")
+        measure(
+            [str(path) for path in pictures], [], as_json=False, units=self.case.units,
+            hip_girth=f"{girth:g} mm" if girth else None, findings=str(measured_file), overlays=None, rules=None, replace=True,
+        )  # fmt: skip
+        return True
+
+    # -- the client's form ----------------------------------------------------------------------------------------
+
+    def ask_the_client(self) -> int:
+        """Write the form for the client, with what only the wearer can tell, and leave the turn to them."""
+        path = self._write_form(self.one, ())
+        self.case = update_round(self.case, replace(self.one, waiting="client"), today=self.today)
+        write(f"Send this form; it works offline, on a phone:\n  {shown_path(path)}")
+        write(f"When the answer comes back:\n  {self.command} --form FILE")
+        return 0
+
+    def _write_form(self, one: Round, advised: Sequence[tuple[str, float | None]]) -> Path:
+        from fitdiag.reports.form import client_form
+
+        path = one.documents / "form.html"
+        page = client_form(
+            self.base, self._form_questions(), units=self.case.units, client=self.case.name, round_number=one.number,
+            advised=advised, token=token(self.case, one.number),
+        )  # fmt: skip
+        write_atomically(path, page, replace=True)
+        return path
+
+    def _form_questions(self) -> list[str]:
+        """The most telling open questions that a wearer can answer, and what was seen before, to see whether it is gone."""
+        conclusion = conclude(self.base, self._known())
+        asked = [
+            q.symptom
+            for q in conclusion.diagnosis.questions()
+            if self.base.symptoms[q.symptom].by not in ("paper", "unpicking")
+        ]
+        felt = [symptom for symptom in asked if self.base.symptoms[symptom].felt]
+        seen = [finding.symptom for finding in conclusion.diagnosis.findings.seen]
+        return list(dict.fromkeys([*seen, *felt[:5], *asked]))[:_FORM_QUESTIONS]
+
+    # -- the diagnosis --------------------------------------------------------------------------------------------
+
+    def _known(self) -> Findings:
+        """What is known before the round's own answers, or with them once there is a log."""
+        if self.one.log_file.exists():
+            return fold(read_log(self.one.log_file).events, self.base).findings
+        known = case_findings(self.case, self.base, before=self.one.number)
+        if self.one.findings_file.exists():
+            mine = read_findings(self.one.findings_file, self.base)
+            known = replace(known, symptoms={**known.symptoms, **mine.symptoms}, body={**known.body, **mine.body})
+        return known
+
+    def conclude(self) -> Conclusion | None:
+        """Hold the interview, or conclude from what is there; None if the fitter left before its end."""
+        one = self.one
+        if not one.log_file.exists():
+            events = self._first_events(self._known())
+            with SessionLog.create(one.log_file, self.base, client=self.case.name, units=self.case.units) as log:
+                for event in events:
+                    log.append(event)
+        self._say_history(fold(read_log(one.log_file).events, self.base).findings)
+        if self.ask:
+            hold_interview(
+                self.base, one.log_file, str(self.case.folder / self.case.pattern) if self.case.pattern else None
+            )
+            state = fold(read_log(one.log_file).events, self.base)
+            return conclude(self.base, state.findings) if state.recorded is not None else None
+        state = fold(read_log(one.log_file).events, self.base)
+        for finding in state.offered:  # nobody is there to confirm them: the command line says to take them
+            with _appending(one.log_file) as log:
+                log.append(answer_event(finding))
+        conclusion = conclude(self.base, fold(read_log(one.log_file).events, self.base).findings)
+        with _appending(one.log_file) as log:
+            log.append(conclusion_event(conclusion))
+        write(as_text(make_report(self.base, conclusion, steps=False), self.base, width()))
+        return conclusion
+
+    def _first_events(self, known: Findings) -> list[Event]:
+        events: list[Event] = [done_event(item) for item in known.done]
+        if known.body:
+            events.append({"event": "body", "notes": dict(known.body)})
+        if known.body_measures or known.pattern_measures:
+            events.append(measures_event(known))
+        events += [answer_event(finding) for finding in known.symptoms.values()]
+        told = (("history", self.one.number > 1 or known.done), ("body", known.body))
+        events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known and stage in STAGES]
+        measured = self.one.folder / "measured.yaml"
+        if measured.exists():
+            found = read_findings(measured, self.base).symptoms
+            events.append(offered_event(item for name, item in found.items() if name not in known.symptoms))
+        words = self.one.folder / "form.txt"
+        if words.exists():
+            text = read_text(words, 64 * 1024, "form").strip()
+            events += [{"event": "note", "text": f"the client: {one_line(text, 480)}"}] if text else []
+        return events
+
+    def _say_history(self, findings: Findings) -> None:
+        """Expected against observed, and what the earlier rounds warn of."""
+        told = [remark.text for remark in compared(self.base, self._observed(findings), self.case.units)]
+        told += [remark.text for remark in remarks(self.base, findings, self._grain_moved(findings))]
+        self.warned = tuple(told)
+        if told:
+            write("\nFrom the earlier rounds")
+        for text in told:
+            say(f"- {text[:1].upper()}{text[1:]}")
+
+    def _observed(self, findings: Findings) -> dict[str, Outcome]:
+        return observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
+
+    def _pattern(self) -> Pattern | None:
+        if not self.case.pattern:
+            return None
+        from fitdiag.cli.pattern import read_pattern
+
+        return read_pattern(str(self.case.folder / self.case.pattern))
+
+    def _grain_moved(self, findings: Findings) -> dict[str, float]:
+        """How far each earlier alteration moved the back grainline towards centre back, on the client's pattern."""
+        pattern = self._pattern()
+        if pattern is None:
+            return {}
+        from fitdiag.planning.effects import grain_moved
+
+        return grain_moved(pattern, findings.done)
+
+    # -- the end of a round ---------------------------------------------------------------------------------------
+
+    def finish(self, conclusion: Conclusion, *, sent: bool, large: bool) -> int:
+        """Let the fitter choose, write the documents, and note what was advised."""
+        conclusion = self._choose(conclusion)
+        findings = conclusion.diagnosis.findings
+        advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations)
+        first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
+        if len(self.case.rounds) > 1:
+            before = self.case.rounds[-2]
+            self.case = update_round(self.case, replace(before, outcome=self._observed(findings)), today=self.today)
+        outcome = expected_outcomes(self.base, findings, first)
+        self.case = update_round(self.case, replace(self.one, advised=advised, outcome=outcome), today=self.today)
+        written = self._documents(conclusion, large=large)
+        write("\nWritten:")
+        for path in written:
+            write(f"  {shown_path(path)}")
+        if not advised:
+            say("Nothing is advised. If the trousers fit:")
+            write(f"  {self.command} --fits")
+            return 0
+        if sent or self._was_sent():
+            return self.mark_sent()
+        say("Send client.pdf (or client.html), form.html and shot-card.pdf; then write it down:")
+        write(f"  {self.command} --sent")
+        return 0
+
+    def was_advised(self) -> bool:
+        """Whether the round that is on has its list already, and only waits to be sent."""
+        return bool(self.case.rounds) and bool(self.one.advised) and self.one.sent is None
+
+    def mark_sent(self) -> int:
+        """The pages went to the client; it is their turn."""
+        self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today), today=self.today)
+        say("Written down as sent. When the client has tried it on:")
+        write(f"  {self.command} --form FILE --photo back=FILE --photo left=FILE")
+        return 0
+
+    def _was_sent(self) -> bool:
+        if not self.screen.interactive or not self.ask:
+            return False
+        self.screen.show([Line("Sent to the client?", "ask"), Line("1 yes  2 not yet", "item")])
+        return self.screen.read().strip().lower() in ("1", "y", "yes")
+
+    def _choose(self, conclusion: Conclusion) -> Conclusion:
+        """The fitter decides: which of the list is advised, and how much."""
+        chosen = list(conclusion.plan.recommendations)
+        if not chosen or not self.screen.interactive or not self.ask:
+            return conclusion
+        while True:
+            self.screen.show([
+                Line("Advise this list?", "ask"),
+                *(Line(f"{n}. {self._told(item)}", "item") for n, item in enumerate(chosen, 1)),
+                Line("Enter for yes; without 2 leaves one out; 1 = 1/2 in changes an amount.", "hint"),
+            ])  # fmt: skip
+            typed = self.screen.read().strip().lower()
+            if typed in ("", "y", "yes"):
+                return replace(conclusion, plan=replace(conclusion.plan, recommendations=tuple(chosen)))
+            if match := re.fullmatch(r"without (\d)", typed):
+                number = int(match[1])
+                chosen = [item for n, item in enumerate(chosen, 1) if n != number]
+            elif (match := re.fullmatch(r"(\d)\s*=\s*(.+)", typed)) and 1 <= int(match[1]) <= len(chosen):
+                try:
+                    mm = parse_length(match[2], self.case.units).mm
+                except InvalidLengthError as error:
+                    self.screen.show([Line(f"{error}.")])
+                    continue
+                item = chosen[int(match[1]) - 1]
+                amount = replace(
+                    item.amount, mm=mm, text=format_length(mm, self.case.units), basis="the fitter's own amount"
+                )
+                chosen[int(match[1]) - 1] = replace(item, amount=amount)
+            else:
+                self.screen.show([Line("That is none of these.")])
+
+    def _told(self, item: Recommendation) -> str:
+        only = " (only if it still shows)" if item.only_if else ""
+        return f"{self.base.alterations[item.alteration].title}, {item.amount.text}{only}"
+
+    def _documents(self, conclusion: Conclusion, *, large: bool) -> list[Path]:
+        """Every document of the round: for the client, for the fitter, for other programs."""
+        from fitdiag.photos.card import card_html, card_pdf
+        from fitdiag.reports.client_pdf import client_pdf
+        from fitdiag.reports.pages import client_page, fitter_page
+        from fitdiag.reports.turning import turning_answers
+
+        one, folder, base, units = self.one, self.one.documents, self.base, self.case.units
+        folder.mkdir(exist_ok=True)
+        pattern_file = str(self.case.folder / self.case.pattern) if self.case.pattern else None
+        effects = effects_of(base, conclusion, pattern_file)
+        common: dict[str, Any] = {
+            "units": units, "client": self.case.name, "round_number": one.number, "date": self.today,
+        }  # fmt: skip
+        for_client = {**common, "pattern": self._pattern(), "photographs_next": PHOTOGRAPHS, "large": large}
+        report = make_report(base, conclusion, self.case.name, on_pattern=effects)
+        before = self._before()
+        keep = self.case.consent.keep_until
+        pages: dict[str, str | bytes] = {
+            "client.html": client_page(base, conclusion, **for_client),
+            "client.pdf": client_pdf(base, conclusion, **for_client),
+            "fitter.html": fitter_page(
+                base, conclusion, **common, before=before, history=self._facts(), effects=effects,
+                answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
+            ),
+            "shot-card.html": card_html(units=units, heights_mm=None, keep_until=str(keep or "the trousers fit"), large=large),
+            "shot-card.pdf": card_pdf(units=units, heights_mm=None, keep_until=str(keep or "the trousers fit"), large=large),
+        }  # fmt: skip
+        for name, content in pages.items():
+            write_atomically(folder / name, content, replace=True)
+        for ending in (".md", ".csv", ".json"):
+            write_report(report, base, folder / f"list{ending}", replace=True)
+        write_atomically(one.plan_file, as_json(report, base), replace=True)
+        self._write_form(one, [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations])
+        for line in brief(report, base):
+            say(line)
+        return [folder / name for name in (*pages, "form.html", "list.md", "list.csv", "list.json")]
+
+    def _before(self) -> Conclusion | None:
+        """What was believed at the end of the round before."""
+        if len(self.case.rounds) < 2 or not self.case.rounds[-2].log_file.exists():
+            return None
+        try:
+            return conclude(self.base, fold(read_log(self.case.rounds[-2].log_file).events, self.base).findings)
+        except ProblemsFoundError:
+            return None
+
+    def _facts(self) -> list[RoundFacts]:
+        """The rounds as numbers for the chart."""
+        from fitdiag.reports.history import RoundFacts
+
+        facts = []
+        expected: dict[str, tuple[float, float | None]] = {}
+        for one in self.case.rounds:
+            found = fold(read_log(one.log_file).events, self.base).findings.symptoms if one.log_file.exists() else {}
+            measured = {f.symptom: (f.amount_mm, f.error_mm) for f in found.values() if f.amount_mm is not None}
+            measured |= {f.symptom: (0.0, None) for f in found.values() if f.seen == "no" and f.symptom in expected}
+            facts.append(
+                RoundFacts(
+                    one.number, one.opened, tuple((a.alteration, a.amount_mm) for a in one.advised),
+                    tuple((d.alteration, d.amount_mm) for d in one.done if d.done), measured, expected,
+                )
+            )  # fmt: skip
+            expected = {s: (max(o.expected, 0.0), o.error) for s, o in one.outcome.items() if o.expected is not None}
+        return facts
+
+
+def _appending(path: Path) -> SessionLog:
+    return SessionLog.resume(path)[0]
+
+
+def token(case: Case, number: int) -> str:
+    """What a form carries, so that it finds its case: the folder's name and the round."""
+    return f"{re.sub(r'[^a-z0-9-]', '-', case.folder.name.lower())[:50]}-{number}"
+
+
+def _read_form(base: RuleBase, case: Case, path: str) -> Form:
+    from fitdiag.reports.form import LARGEST, read_form
+
+    raw = read_bytes(Path(path), LARGEST, "form")
+    form = read_form(raw.decode("utf-8", "replace"), base, path)
+    known = {token(case, one.number) for one in case.rounds}
+    if form.token not in known:
+        raise stop(
+            "form-other", "this form belongs to another case or round", where=Where(shown_path(path)),
+            hint=f"it says '{one_line(form.token, 60)}'",
+        )  # fmt: skip
+    return form
+
+
+def _amount_or_no(base: RuleBase, alteration: str, text: str) -> tuple[float | None, bool]:
+    if alteration not in base.alterations:
+        raise stop(
+            "argument", f"there is no alteration '{one_line(alteration, 40)}'", hint="`fitdiag rules list alterations`"
+        )
+    if text.strip().lower() in ("", "yes"):
+        return None, True
+    if text.strip().lower() == "no":
+        return None, False
+    try:
+        return parse_length(text).mm, True
+    except InvalidLengthError as error:
+        raise stop("argument", f"{alteration}: {error}") from None

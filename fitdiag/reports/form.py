@@ -1,0 +1,382 @@
+"""The client's form: a page that is filled in alone, offline, on a phone or on paper; and the text that comes back, read with care.
+
+What comes back is plain words for people and, between two marker lines, one block of letters and figures. The block is JSON
+in base 64 with a checksum: quote marks, soft breaks and wrapped lines that mail puts in fall out again, and a block that was
+cut is noticed.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+import json
+import math
+import re
+import unicodedata
+import zlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any, Literal, get_args
+
+from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, measured
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
+from fitdiag.reports.figures import figure, shows_on_one_side
+from fitdiag.reports.wearer import asked, to_you
+from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, parse_length
+
+SCHEMA = "fitdiag.form/1"
+LARGEST = 64 * 1024
+MOST_ANSWERS = 300
+LONGEST_WORDS = 2000
+BEGIN, END = "[fitting form 1]", "[end {}]"
+State = Literal["as-written", "otherwise", "not-done", "undone"]
+Feel = Literal["easy", "holds", "presses", "hurts"]
+FEELS_WHEN = {"sitting": "Sitting on a chair", "stairs": "On stairs", "bending": "Bending, as if to tie a shoe"}
+FEELS: Mapping[Feel, str] = {
+    "easy": "Easy",
+    "holds": "Holds me back a little",
+    "presses": "Presses",
+    "hurts": "Hurts",
+}
+STATES: Mapping[State, str] = {
+    "as-written": "Done as written",
+    "otherwise": "Done, with another amount",
+    "not-done": "Not done",
+    "undone": "Done, and undone again",
+}
+STRENGTH_WORDS = ("a little", "clearly", "a lot")
+VIEW_WORDS = "the drawing shows it {}"
+CAUTIONS = (
+    "Try on in your own time, with breaks. Stop when you are tired.",
+    "If something hurts, goes numb, or leaves a mark for more than ten minutes, loosen it and take the trousers off. "
+    "If it goes on, it is not a matter of cloth: ask a health professional.",
+    "Pins point away from your body. At the crotch and the inner thigh use clips, no pins.",
+    "Cut nothing while you wear it. Your fitter tells you what to change.",
+    "Photos are not needed for this form.",
+)
+
+
+# ------------------------------------------------------------------------------------------------------- the page
+
+
+@cache
+def _template() -> tuple[Any, dict[str, str]]:
+    """The template, and the hashes of its one style and one script for the content policy."""
+    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
+
+    source = resources.files("fitdiag.reports").joinpath("client_form.html").read_text(encoding="utf-8")
+    hashes = {}
+    for tag in ("style", "script"):
+        found = re.search(rf"<{tag}>{{% raw %}}(.*?){{% endraw %}}</{tag}>", source, re.DOTALL)
+        assert found is not None
+        digest = base64.b64encode(hashlib.sha256(found[1].encode()).digest()).decode()
+        hashes[tag] = f"'sha256-{digest}'"
+    return Environment(autoescape=True, undefined=StrictUndefined).from_string(source), hashes
+
+
+def client_form(
+    base: RuleBase,
+    questions: Sequence[str],
+    *,
+    units: Units,
+    client: str,
+    round_number: int,
+    advised: Sequence[tuple[str, float | None]],
+    token: str,
+) -> str:
+    """The form as one HTML page that needs nothing else.
+
+    `questions` are symptom ids in the order they are asked, but felt ones come first. `advised`: what was asked to be done since
+    the last try-on, with the amounts. `token` comes back with the answers, so that they find their case.
+    """
+    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
+
+    every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
+    ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
+    rows = []
+    for one in ordered:
+        pictures = [
+            (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word)))
+            for n, (word, strength) in enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
+        ]
+        measure = base.symptoms[one.symptom].measure
+        most = max(measure.grades_mm.values()) * 2.5 if measure else 0.0
+        rows.append(
+            {
+                "id": one.symptom,
+                "ask": one.ask,
+                "how": one.how,
+                "wholes": _wholes(most),
+                "felt": one.felt,
+                "sided": shows_on_one_side(one.symptom),
+                "graded": one.graded,
+                "pictures": [(word, value, Markup(svg) if svg else None) for word, value, svg in pictures],
+            }
+        )
+    done = []
+    for alteration, amount in advised:
+        rule = base.alterations[alteration]
+        done.append(
+            {
+                "id": alteration,
+                "title": to_you(rule.title),
+                "amount": format_length(amount, units) if amount is not None else "",
+                "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
+            }
+        )
+    template, hashes = _template()
+    page: str = template.render(
+        hashes=hashes,
+        schema=SCHEMA,
+        begin=BEGIN,
+        units=units,
+        client=one_line(client, 80),
+        round_number=round_number,
+        token=token,
+        felt=[row for row in rows if row["felt"]],
+        seen=[row for row in rows if not row["felt"]],
+        done=done,
+        feels_when=FEELS_WHEN,
+        feels=FEELS,
+        states=STATES,
+        cautions=CAUTIONS,
+        longest_words=LONGEST_WORDS,
+        eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
+    )
+    return page
+
+
+def _wholes(most_mm: float) -> range:
+    """The whole inches an amount can be chosen from."""
+    return range(max(3, math.ceil(most_mm / MM_PER_INCH)) + 1)
+
+
+# ------------------------------------------------------------------------------------------------- what comes back
+
+
+@dataclass(frozen=True)
+class Form:
+    """A form that came back. `done`: what became of each alteration advised; `feels`: how the trousers feel in use."""
+
+    token: str
+    round: int
+    units: Units
+    findings: tuple[Finding, ...]
+    done: tuple[tuple[str, State, float | None], ...]
+    feels: tuple[tuple[str, Feel], ...]
+    words: str
+    warnings: tuple[Problem, ...] = ()
+
+
+_QUOTED = re.compile(r"^[ \t]*(?:[A-Za-z]{0,4}[>|][ \t]?)+", re.MULTILINE)
+_NOT_INK = re.compile(r"[^!-<?-{}~]+")  # printable ASCII without the blank and = > |
+_BLOCK = re.compile(r"\[fittingform(\d{1,3})\](?:([A-Za-z0-9+/]*)\[end([0-9A-Fa-f]{8})\])?")
+
+
+def packed(content: Mapping[str, Any]) -> str:
+    """The block a page makes of its answers; the page does the same in its own script."""
+    raw = json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+    text = base64.b64encode(raw).decode().rstrip("=")
+    lines = [text[n : n + 60] for n in range(0, len(text), 60)]
+    return "\n".join([BEGIN, *lines, END.format(f"{zlib.crc32(raw):08x}")])
+
+
+def read_form(text: str, base: RuleBase, path: str) -> Form:
+    """Read a form out of a mail, a message or a file; `path` is where it came from. Raises ProblemsFoundError.
+
+    A form that was cut, changed, or is of another kind is refused. Single answers that make no sense here are left out and
+    named in `warnings`.
+    """
+    return _Reading(base, Where(shown_path(path))).form(text)
+
+
+class _Reading:
+    """One reading: where the text came from, and the warnings so far."""
+
+    def __init__(self, base: RuleBase, where: Where) -> None:
+        self.base, self.where, self.hints, self.warnings = base, where, Hints(5), list[Problem]()
+
+    def form(self, text: str) -> Form:
+        data = self._content(text)
+        keys = {"schema", "token", "round", "units", "answers", "done", "feels", "words"}
+        if not isinstance(data, dict) or data.get("schema") != SCHEMA:
+            raise stop("form-schema", f"this is not a form of the kind {SCHEMA}", where=self.where)
+        if set(data) != keys:
+            other = sorted(set(data) ^ keys)[0]
+            raise stop(
+                "form-schema", f"the form has a part too many or too few: '{one_line(other, 30)}'", where=self.where
+            )
+        token, number, units = data["token"], data["round"], data["units"]
+        if not isinstance(token, str) or not re.fullmatch(r"[A-Za-z0-9_-]{1,64}", token):
+            raise self._bad("token")
+        if not isinstance(number, int) or isinstance(number, bool) or not 1 <= number <= 99:
+            raise self._bad("round")
+        if units not in ("in", "cm"):
+            raise self._bad("units")
+        findings: dict[str, Finding] = {}
+        for item in self._list(data, "answers", MOST_ANSWERS, {"symptom", "seen", "strength", "side", "amount"}):
+            finding = self._finding(item)
+            if finding is not None and finding.symptom in findings:
+                self._warn("form-twice", f"'{finding.symptom}' is answered twice; the first answer was kept")
+            elif finding is not None:
+                findings[finding.symptom] = finding
+        done: dict[str, tuple[str, State, float | None]] = {}
+        for item in self._list(data, "done", MOST_DONE, {"alteration", "state", "amount"}):
+            row = self._done(item)
+            if row is not None and row[0] in done:
+                self._warn("form-twice", f"'{row[0]}' is answered twice; the first answer was kept")
+            elif row is not None:
+                done[row[0]] = row
+        return Form(
+            token,
+            number,
+            units,
+            tuple(findings.values()),
+            tuple(done.values()),
+            self._feels(data["feels"]),
+            self._words(data["words"]),
+            tuple(self.warnings),
+        )
+
+    def _content(self, text: str) -> Any:
+        """The JSON of the first whole block in a text."""
+        if len(text) > LARGEST or len(text.encode("utf-8", "replace")) > LARGEST:
+            raise stop(
+                "too-large", f"this is larger than {LARGEST // 1024} kB", where=self.where, hint="is it the right one?"
+            )
+        lines = re.sub(r"[^\n -~]", " ", text.replace("\r\n", "\n").replace("\r", "\n"))
+        plain = _NOT_INK.sub("", _QUOTED.sub("", lines))
+        blocks = list(dict.fromkeys(match.groups() for match in _BLOCK.finditer(plain)))
+        again = "ask for it again, as a file if it came as text"
+        if not blocks:
+            hint = f"it begins with the line {BEGIN}"
+            raise stop("no-form", "there is no form in this text", where=self.where, hint=hint)
+        whole = [(version, body, told) for version, body, told in blocks if told is not None]
+        if not whole:
+            raise stop("form-cut", "the form is cut off: its last line is missing", where=self.where, hint=again)
+        if len(whole) > 1:
+            self._warn("form-several", "this text holds more than one form; the first was read")
+        version, body, told = whole[0]
+        if version != "1":
+            raise stop(
+                "form-schema", f"this form is of version {version}; this program reads version 1", where=self.where
+            )
+        try:
+            raw = base64.b64decode(body + "=" * (-len(body) % 4), validate=True)
+        except (binascii.Error, ValueError):
+            raw = b""
+        if zlib.crc32(raw) != int(told, 16) or not raw:
+            told = "the form was changed or cut on its way: its checksum does not fit"
+            raise stop("form-changed", told, where=self.where, hint=again)
+        try:
+            return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
+        except (ValueError, RecursionError):
+            raise stop(
+                "form-schema", "the form does not hold what a form should", where=self.where, hint=again
+            ) from None
+
+    def _bad(self, part: str) -> Exception:
+        return stop("form-schema", f"the {part} of this form is not one this program writes", where=self.where)
+
+    def _warn(self, code: str, message: str, hint: str = "") -> None:
+        if len(self.warnings) < 50:
+            self.warnings.append(Problem(code, message, self.where, hint))
+
+    def _list(self, data: Mapping[str, Any], part: str, most: int, keys: set[str]) -> list[dict[str, Any]]:
+        rows = data[part]
+        if not isinstance(rows, list) or len(rows) > most:
+            raise self._bad(part)
+        for row in rows:
+            if (
+                not isinstance(row, dict)
+                or not set(row) <= keys
+                or not all(isinstance(value, str) for value in row.values())
+            ):
+                raise self._bad(part)
+        return rows
+
+    def _finding(self, item: Mapping[str, str]) -> Finding | None:
+        name = item.get("symptom", "")
+        symptom = self.base.symptoms.get(name)
+        if symptom is None:
+            self._warn(
+                "unknown-id",
+                f"there is no symptom '{one_line(name, 50)}'; left out",
+                self.hints.near(name, self.base.symptoms),
+            )
+            return None
+        seen, strength, side = item.get("seen"), item.get("strength"), item.get("side")
+        if seen not in ("yes", "no", "unsure") or strength not in (None, *SEVERITIES) or side not in (None, *SIDES):
+            self._warn("form-answer", f"the answer to '{name}' is not one the form offers; left out")
+            return None
+        if seen != "yes":
+            return Finding(name, "no" if seen == "no" else "unsure", origin="form")
+        amount = self._amount(item, name)
+        if amount is not None and symptom.measure is None:
+            self._warn("form-amount", f"'{name}' has no amount to measure; the amount was left out")
+            amount = None
+        if amount is None:
+            return Finding(name, "yes", severity=strength, side=side, origin="form")
+        finding = measured(symptom, amount, side=side, origin="form")
+        if finding.seen == "no":
+            self._warn(
+                "form-amount", f"'{name}': seen, but the amount written is too little to count; the amount was kept"
+            )
+        return finding
+
+    def _amount(self, item: Mapping[str, str], name: str) -> float | None:
+        if "amount" not in item:
+            return None
+        try:
+            length = parse_length(item["amount"])
+        except InvalidLengthError as error:
+            self._warn("form-amount", f"'{name}': {error}; the amount was left out")
+            return None
+        return length.mm
+
+    def _done(self, item: Mapping[str, str]) -> tuple[str, State, float | None] | None:
+        name, state = item.get("alteration", ""), item.get("state")
+        if name not in self.base.alterations:
+            self._warn(
+                "unknown-id",
+                f"there is no alteration '{one_line(name, 50)}'; left out",
+                self.hints.near(name, self.base.alterations),
+            )
+            return None
+        if state not in get_args(State):
+            self._warn("form-answer", f"what was done about '{name}' is not one of the answers offered; left out")
+            return None
+        amount = self._amount(item, name)
+        return name, state, amount if state == "otherwise" else None  # type: ignore[return-value]
+
+    def _feels(self, value: object) -> tuple[tuple[str, Feel], ...]:
+        if not isinstance(value, dict) or not all(isinstance(how, str) for how in value.values()):
+            raise self._bad("feels")
+        kept = [(when, value[when]) for when in FEELS_WHEN if value.get(when) in FEELS]
+        if len(kept) != len(value):
+            self._warn("form-answer", "an answer about how it feels is not one the form offers; left out")
+        return tuple(kept)
+
+    def _words(self, value: object) -> str:
+        if not isinstance(value, str):
+            raise self._bad("words")
+        lines = value.replace("\r\n", "\n").replace("\r", "\n").replace("\t", " ")
+        text = "".join(char for char in lines if char == "\n" or unicodedata.category(char)[0] != "C").strip()
+        if len(text) > LONGEST_WORDS:
+            self._warn("form-words", f"the client's words were cut to {LONGEST_WORDS} characters")
+            text = text[:LONGEST_WORDS]
+        return text
+
+
+def _refuse(constant: str) -> None:
+    raise ValueError(constant)
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    if len(dict(pairs)) != len(pairs):
+        raise ValueError("a key stands twice")
+    return dict(pairs)

@@ -1,0 +1,142 @@
+"""Two pages of a round for the browser: the one a client keeps, and the one with the fitter's reasoning.
+
+Each is one HTML file that asks nothing of anything: no script, one style known by its hash, drawings inside.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+from base64 import b64encode
+from collections.abc import Sequence
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from fitdiag.diagnosis.belief import lower_first
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.draw import svg
+from fitdiag.pattern.piece import Pattern
+from fitdiag.planning.stages import Effects
+from fitdiag.problems import one_line
+from fitdiag.reports import sheet as words
+from fitdiag.reports.fitter import (
+    beliefs_table,
+    effects_tables,
+    findings_table,
+    rounds_table,
+    rounds_told,
+    turns_table,
+)
+from fitdiag.reports.history import RoundFacts, chart
+from fitdiag.reports.report import Items, make_report
+from fitdiag.reports.sheet import NO_BREAK, day_words, make_sheet
+from fitdiag.reports.turning import Turn, turning_answers
+from fitdiag.sessions.state import Conclusion
+from fitdiag.units import Units, format_length
+
+__all__ = ["RoundFacts", "Turn", "client_page", "fitter_page", "turning_answers"]
+
+_BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves stand in a table
+
+
+@cache
+def _template(name: str) -> Any:
+    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
+
+    pages = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_printable
+    )
+    pages.filters["digest"] = lambda style: b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    return pages.from_string(resources.files("fitdiag.reports").joinpath(name).read_text(encoding="utf-8"))
+
+
+def _printable(value: Any) -> Any:
+    """Text from outside without what no reader sees; what the template itself holds stays as it is."""
+    if type(value) is not str:
+        return value
+    return "".join(char if char.isprintable() or char == NO_BREAK else " " for char in value)
+
+
+def client_page(
+    base: RuleBase,
+    conclusion: Conclusion,
+    *,
+    units: Units,
+    client: str,
+    round_number: int,
+    date: dt.date,
+    pattern: Pattern | None,
+    photographs_next: Sequence[str],
+    large: bool = False,
+) -> str:
+    """The page for a client who works alone, as HTML. Without a pattern the drawings show a drafted block, and say so."""
+    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
+
+    sheet = make_sheet(
+        base,
+        conclusion,
+        units=units,
+        client=client,
+        round_number=round_number,
+        date=date,
+        pattern=pattern,
+        photographs_next=photographs_next,
+    )
+    changes = [
+        {
+            **vars(change),  # every text in a drawing is escaped by its writer
+            "pictures": [(picture.caption, Markup(svg(picture.drawing))) for picture in change.pictures],
+        }
+        for change in sheet.changes
+    ]
+    page: str = _template("client_page.html").render(
+        words=words, sheet={**vars(sheet), "changes": changes}, large=large
+    )
+    return page
+
+
+def fitter_page(
+    base: RuleBase,
+    conclusion: Conclusion,
+    *,
+    units: Units,
+    client: str,
+    round_number: int,
+    date: dt.date,
+    before: Conclusion | None,
+    history: Sequence[RoundFacts],
+    effects: Effects | None,
+    answers_that_would_turn: Sequence[Turn],
+) -> str:
+    """The page with the reasoning, as HTML. `before`: the conclusion of the round before, or before the latest answers."""
+    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
+
+    findings = conclusion.diagnosis.findings
+    short = {part.title: part for part in make_report(base, conclusion, client, steps=False).sections}
+    long = {part.title: part for part in make_report(base, conclusion, client).sections}
+    name = one_line(client, 80)
+    head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
+    page: str = _template("fitter_page.html").render(
+        head=head[:1].upper() + head[1:],
+        verdict=conclusion.plan.verdict,
+        plan=short["This round"],
+        found=findings_table(base, findings, units),
+        known=[part for part in short["Findings"].parts if isinstance(part, Items) and part.title in _BESIDE_THE_SIGNS],
+        beliefs=beliefs_table(base, conclusion, before),
+        reasons=long["What the pattern may do"],
+        turns=turns_table(base, answers_that_would_turn),
+        others=[long[title] for title in ("Later, if still needed", "Leave alone") if title in long],
+        question=long.get("The next question worth asking"),
+        effects=effects,
+        moved=effects_tables(conclusion.plan, effects, units),
+        solved=[
+            f"Solved on this pattern: {lower_first(base.alterations[name].title)}, {format_length(mm, units)}."
+            for name, mm in (effects.solved.items() if effects else ())
+        ],
+        chart=Markup(chart(history, units)),  # every text in it is escaped
+        rounds=rounds_table(history, units),
+        rounds_told=rounds_told(base, history, units),
+        last=[long[title] for title in ("Notes", "Cautions") if title in long],
+    )
+    return page

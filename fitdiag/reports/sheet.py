@@ -1,0 +1,324 @@
+"""The page a client keeps: the few alterations in order, each with its drawing and its steps, in the wearer's words.
+
+What it says is made once, as a `Sheet`; the page for the browser and the PDF (`client_pdf`) set the same one.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import takewhile
+
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.draw import strip
+from fitdiag.pattern.ink import Drawing, Item, Stroke, Text
+from fitdiag.pattern.moves import carry_out
+from fitdiag.pattern.piece import Pattern
+from fitdiag.planning.plan import Plan, Recommendation
+from fitdiag.problems import ProblemsFoundError, one_line
+from fitdiag.reports.wearer import asked, in_units, to_you
+from fitdiag.sessions.state import Conclusion
+from fitdiag.units import Units
+
+BLOCK = Measures(waist=720, hip=980, rise=275, waist_to_hip=205, waist_to_floor=1030, bottom=230)  # a middle size
+TITLE = "What to change on your trousers"
+CLOTH, LOOK = "First on the cloth", "Then try on and look"
+PAPER, SMOOTH = "When the cloth is right, on the paper", "Smooth the lines"
+KEY = (
+    "In the drawings a ring with a dot is a hinge: leave it joined there. Hatched is paper added. "
+    "Crossed hatching is paper taken away or lying double. A dashed line is the line before."
+)
+BLOCK_NOTE = "They show a block, not your pattern: the place and the way are the same, the shape is not yours."
+ORDER_NOTE = "Do them in this order, one at a time, and try on after each."
+COUNTS = ("", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+          "November", "December")  # fmt: skip
+NO_BREAK = "\u00a0"  # holds an amount together on its line
+SIDES = {"left": "left side only", "right": "right side only", "both": "both sides alike"}
+PIECES = {"front": "on the front", "back": "on the back", "both": "on front and back"}
+# the cautions of the trade in the wearer's words, by what they belong to
+CAUTIONS: Mapping[str, tuple[str, ...]] = {
+    "pinning": (
+        "Pins point away from your body. At the crotch and the inner thigh use clips or basting, no pins. "
+        "Count the pins in and count them out.",
+    ),
+    "cutting": (
+        "Pin or baste each change and try it on first. Cut on the table, never while you wear it. "
+        "Keep the first pattern whole.",
+    ),
+    "pressing": ("Never take in where it already presses or cuts.",),
+    "always": (
+        "Try it standing, walking and sitting. Some cloth under the seat is needed to sit, so never take it all.",
+        "Let a helper ask before each touch, and hold the tape at the crotch yourself. Rest when you are tired.",
+        "If something hurts, goes numb, or leaves a mark for more than ten minutes, loosen it and take the trousers off. "
+        "If it goes on, it is not a matter of cloth: ask a health professional.",
+    ),
+    "photos": ("Photos from waist to floor, no face. You say how long they are kept.",),
+}
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One small drawing and what it says."""
+
+    caption: str
+    drawing: Drawing
+
+
+@dataclass(frozen=True)
+class Change:
+    """One alteration as the client reads it; `wait` says on what it waits, if it does."""
+
+    number: int
+    title: str
+    amount: str
+    place: str
+    wait: str
+    why: str
+    how_much: str
+    where: str
+    pictures: tuple[Picture, ...]
+    drawn: str
+    cloth: tuple[str, ...]
+    paper: tuple[str, ...]
+    smooth: tuple[str, ...]
+    look: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """Everything on the client's page, in order. `leave`: a title and the reasons."""
+
+    head: str
+    verdict: str
+    changes: tuple[Change, ...]
+    key: str
+    photographs: tuple[str, ...]
+    leave: tuple[tuple[str, str], ...]
+    stay: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def day_words(day: dt.date) -> str:
+    """A day as people write it.
+
+    >>> day_words(dt.date(2026, 11, 9))
+    '9 November 2026'
+    """
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+# ---------------------------------------------------------------------------------------------- the wearer's words
+
+_ALONE: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (  # whole turns of phrase first
+    (r"(?:Ask before each touch and name the place\. )?Let the client hold the tape", "Hold the tape yourself"),
+    (r"[Tt]he client, or you with leave, pinches", "Pinch"),
+    (r" with the client's leave; the client holds the ruler", "; hold the ruler yourself"),
+    (r"You go round, the client stays", "A helper goes round, you stay"),
+    (r"The client does not look down", "Do not look down"),
+    (r"Check against the client\b", "Check it on yourself"),
+    (r"\b(?:[Ll]et|[Aa]sk) the client (?:to )?(\w+)", lambda m: m[1].capitalize() if m[0][0].isupper() else m[1]),
+    (r"\bClient in shoes\b", "In your shoes"),
+    (r"\b[Tt]he client sits, stoops and climbs\b", "you sit, stoop and climb"),
+    (r"\bdoes the client\b", "do you"),
+    (r"\b[Tt]he client (?:is|was)\b", "you are"),
+    (r"\b[Tt]he client has walked and sat and says\b", "you have walked and sat and say"),
+    (r"\b[Tt]he client has\b", "you have"),
+    (r"\b[Tt]he client ((?:still )?\w\w+)s( \w+)? and (\w+)s\b", r"you \1\2 and \3"),
+    (r"\b[Tt]he client still (\w+)s\b", r"you still \1"),
+    (r"\b[Tt]he client (\w\w+)s\b", r"you \1"),
+    (r"\b[Tt]he client's\b", "your"),
+    (r"\b[Tt]he client\b", "you"),
+)
+_TOLD_APART = re.compile(r"(?<=[.?!]) ")
+_CITED = re.compile(r" \([a-z]+(?:-[a-z0-9]+)+(?:, [^()]*)?\)")  # a source, as the rules name it
+_FITTERS_ONLY = re.compile(r"\b[Ii]n simulation\b|\bBy plain geometry\b|\(geometry\b")
+
+
+def for_the_wearer(text: str, units: Units) -> str:
+    """A text of the rules for somebody who works alone: in the wearer's words and units, without what laboratories say.
+
+    >>> for_the_wearer("Let the client bend and sit. Where does the client want it? In simulation it pulled.", "in")
+    'Bend and sit. Where do you want it?'
+    """
+    kept = takewhile(lambda part: not _FITTERS_ONLY.search(part), _TOLD_APART.split(text))
+    text = _CITED.sub("", in_units(one_line(" ".join(kept), 1500), units))
+    for pattern, plain in _ALONE:
+        text = re.sub(pattern, plain, text)
+    text = to_you(text)
+    text = re.sub(r"(^|[.?!] )(you|your|a)\b", lambda match: match[1] + match[2].capitalize(), text)
+    return whole_amounts(text)
+
+
+def whole_amounts(text: str) -> str:
+    """The text with its amounts held together, so that no line ends inside one."""
+    return re.sub(r"(?<=\d) (?=\d+/|in\b|cm\b|mm\b)", NO_BREAK, text)
+
+
+# ------------------------------------------------------------------------------------------------------- the sheet
+
+
+def make_sheet(
+    base: RuleBase,
+    conclusion: Conclusion,
+    *,
+    units: Units,
+    client: str,
+    round_number: int,
+    date: dt.date,
+    pattern: Pattern | None,
+    photographs_next: Sequence[str],
+) -> Sheet:
+    """What the client is told. The drawings follow each other on the client's pattern, or on a drafted block without one."""
+    plan = conclusion.plan
+    name = one_line(client, 80)
+    head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
+    changes = tuple(_changes(base, plan, units, pattern or draft(BLOCK)))
+    key = ""
+    if any(change.pictures for change in changes):
+        key = KEY if pattern is not None else f"{KEY} {BLOCK_NOTE}"
+    stay = tuple(for_the_wearer(text, units) for text in plan.may_stay)
+    leave = tuple(
+        (
+            for_the_wearer(base.alterations[item.alteration].title, units),
+            " ".join(for_the_wearer(text, units) for text in item.because),
+        )
+        for item in plan.leave_alone
+    )
+    photographs = tuple(one_line(text, 300) for text in photographs_next)
+    return Sheet(
+        head[:1].upper() + head[1:], _verdict(conclusion, len(changes), stay), changes, key, photographs, leave, stay,
+        _cautions(base, cutting=bool(changes), photos=bool(photographs)),
+    )  # fmt: skip
+
+
+def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str]) -> str:
+    if changes:
+        count = COUNTS[changes] if changes < len(COUNTS) else f"{changes} changes"
+        return f"{count} this round. {ORDER_NOTE}" if changes > 1 else f"{count} this round. Try on after it."
+    if not conclusion.diagnosis.findings.seen:
+        return "Nothing to change: nothing shows that asks for it."
+    if stay:
+        return "Nothing to change: what shows may stay as it is."
+    return "Nothing to change yet: it is not sure enough what the pattern does. Your fitter looks again first."
+
+
+def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list[Change]:
+    result = []
+    for item in plan.recommendations:
+        rule = base.alterations[item.alteration]
+        pictures: tuple[Picture, ...] = ()
+        try:
+            step = carry_out(pattern, item.alteration, item.amount.mm)
+            whole = strip(pattern, step, units)
+            pictures, drawn = pictures_of(whole, item.rank), _drawn(whole.title)
+            pattern = step.pattern
+        except ProblemsFoundError:
+            drawn = "There is no drawing of this one; go by the steps."
+
+        def worded(texts: Sequence[str]) -> tuple[str, ...]:
+            return tuple(told for text in texts if (told := for_the_wearer(text, units)))
+
+        hinge = rule.operation.hinge
+        result.append(
+            Change(
+                number=item.rank,
+                title=for_the_wearer(rule.title, units),
+                amount=item.amount.text,
+                place=f"{PIECES[rule.operation.piece]}, {SIDES[item.side]}",
+                wait=_wait(base, plan, item, units),
+                why=for_the_wearer(_TOLD_APART.split(rule.why)[0], units),
+                how_much=for_the_wearer(item.amount.basis, units),
+                where=for_the_wearer(
+                    f"{rule.operation.cut}." + ("" if hinge.startswith("none") else f" Hinge: {hinge}."), units
+                ),
+                pictures=pictures,
+                drawn=drawn,
+                cloth=worded(rule.cloth),
+                paper=worded(rule.paper),
+                smooth=worded(rule.true_up),
+                look=worded(rule.check_next),
+            )
+        )
+    return result
+
+
+def _wait(base: RuleBase, plan: Plan, item: Recommendation, units: Units) -> str:
+    """The condition of an alteration that waits, as a question the wearer can answer."""
+    symptom = item.only_if_symptom
+    if symptom is None:
+        return f"{for_the_wearer(item.only_if, units)}. Otherwise leave it." if item.only_if else ""
+    after = next(
+        (
+            other.rank
+            for other in plan.recommendations
+            for follow in base.alterations[other.alteration].follow_ups
+            if follow.do == item.alteration and follow.if_seen == symptom and other is not item
+        ),
+        None,
+    )
+    first = f"Do number {after} and try on first." if after is not None else "Try on first."
+    return f"Wait with this one. {first} Do it only if you then say yes to this: {asked(base, symptom, units).ask} If no, leave it."
+
+
+def _cautions(base: RuleBase, *, cutting: bool, photos: bool) -> tuple[str, ...]:
+    known = {caution.when for caution in base.about.cautions}
+    wanted = [*(("pinning", "cutting", "pressing") if cutting else ()), "always", *(("photos",) if photos else ())]
+    return tuple(text for when in wanted if when in known for text in CAUTIONS[when])
+
+
+# ---------------------------------------------------------------------------------------------------- the drawings
+
+
+def pictures_of(whole: Drawing, number: int) -> tuple[Picture, ...]:
+    """The pictures of a strip that show the work: the cut and what is laid or marked, each a drawing of its own."""
+    frames = [_edges(item) for item in whole.items if isinstance(item, Stroke) and item.role == "frame"]
+    cells = [frame for frame in frames if frame[2] - frame[0] > 30.0]
+    found = []
+    for left, top, right, bottom in cells:
+        words = [
+            item
+            for item in whole.items
+            if isinstance(item, Text)
+            and item.role == "caption"
+            and left <= item.x <= right
+            and bottom < item.y < bottom + 18.0
+        ]
+        caption = " ".join(item.text for item in sorted(words, key=lambda item: item.y))
+        inside = tuple(
+            _moved(item, -left, -top)
+            for item in whole.items
+            if left - 0.5 <= _start(item)[0] <= right + 0.5 and top - 0.5 <= _start(item)[1] <= bottom + 0.5
+        )
+        found.append(
+            Picture(
+                whole_amounts(caption), Drawing(f"Change {number}: {caption}", "", right - left, bottom - top, inside)
+            )
+        )
+    if len(found) <= 1:
+        return ()  # the paper stays as it is
+    return tuple(found[1:3] if len(found) == 5 else found[:2])
+
+
+def _edges(frame: Stroke) -> tuple[float, float, float, float]:
+    across, down = [x for x, _ in frame.points], [y for _, y in frame.points]
+    return min(across), min(down), max(across), max(down)
+
+
+def _start(item: Item) -> tuple[float, float]:
+    return (item.x, item.y) if isinstance(item, Text) else item.points[0]
+
+
+def _moved(item: Item, x: float, y: float) -> Item:
+    if isinstance(item, Text):
+        return replace(item, x=item.x + x, y=item.y + y)
+    return replace(item, points=tuple((across + x, down + y) for across, down in item.points))
+
+
+def _drawn(title: str) -> str:
+    """What a strip says about the other piece."""
+    match = re.search(r"\((\w+); the (\w+) alike\)$", title)
+    return f"The {match[1]} is drawn; the {match[2]} is done alike." if match else ""

@@ -1,0 +1,491 @@
+"""The case store: one client's garment from the first muslin until it fits, as a folder of plain files.
+
+`case.yaml` says whose and what, `round-01/round.yaml` how far a round is; findings, log, photos, marks, plan and documents lie
+beside it. People edit these files: what they changed meanwhile is never written over, and what a power cut leaves half
+written never counts.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import sys
+import tempfile
+import time
+import unicodedata
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import fields, replace
+from datetime import date
+from pathlib import Path
+from typing import Any, TypeVar
+
+from fitdiag.files import read_bytes, reason, write_atomically
+from fitdiag.knowledge.findings import Done, Findings, findings_in
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.strict_yaml import parse_yaml, read_yaml
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.sessions.case_files import (
+    CASE_KEYS,
+    LARGEST,
+    LONGEST_NAME,
+    Case,
+    Closed,
+    Consent,
+    Round,
+    case_in,
+    case_text,
+    round_in,
+    round_text,
+)
+from fitdiag.sessions.case_list import CASE_FILE, TEMPORARY, Read, Row, marks_of
+from fitdiag.units import Units, format_length
+
+ROUND_FILE = "round.yaml"
+MOST_ROUNDS = 99
+LARGEST_PATTERN = 16 * 1024 * 1024
+GONE = f"{TEMPORARY}gone-"  # what is being deleted; whatever is left of it goes with the next write
+_LEFT_BEHIND_S = 60.0  # a file half written for so long is left from a crash, not another window's
+_LONGEST_FOLDER = 60
+_ROUND = re.compile(r"round-(\d\d)\Z")
+_NEARLY_A_ROUND = re.compile(r"round[ _-]?\d+\Z", re.IGNORECASE)
+_RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(10))}
+
+_Value = TypeVar("_Value", Case, Round)
+
+
+# -- names -------------------------------------------------------------------------------------------------------------
+
+
+def folder_name(name: str) -> str:
+    """The folder of a case, from the fitter's name for it: letters, figures and hyphens only, so that it stays where it is.
+
+    >>> folder_name("The Lamplighter, Act 2"), folder_name("../../etc"), folder_name("CON")
+    ('the-lamplighter-act-2', 'etc', 'case-con')
+    """
+    apart = unicodedata.normalize("NFKD", name[: 4 * LONGEST_NAME])
+    letters = "".join(char for char in apart if unicodedata.category(char) != "Mn").casefold()
+    whole = unicodedata.normalize("NFC", letters)
+    words = "".join(char if char.isalnum() else " " for char in whole).split()
+    slug = "-".join(words)
+    while len(slug) > _LONGEST_FOLDER or len(slug.encode()) > 2 * _LONGEST_FOLDER:
+        slug = slug[:-1]
+    slug = slug.strip("-")
+    if not slug:
+        hint = "give it a name with a letter, like 'the lamplighter'"
+        raise stop("name", f"'{one_line(name, 40)}' has no letter or figure to make a folder of", hint=hint)
+    return f"case-{slug}" if slug in _RESERVED else slug
+
+
+def find_case(parent: Path, name: str) -> Path:
+    """The folder of a case by the fitter's name for it, by its folder, or by a path that lies in `parent`."""
+    given = name.rstrip("/\\")
+    if given and Path(given).parent == parent and Path(given).name not in ("", "..") and "\0" not in given:
+        given = Path(given).name
+    plain = given and not {"/", "\\", "\0"} & set(given) and given not in (".", "..")
+    wanted = [given] if plain and not given.startswith(".") else []
+    with suppress(ProblemsFoundError):
+        wanted.append(folder_name(given))
+    for folder in wanted:
+        if len(folder.encode(errors="replace")) < 250 and os.path.lexists(parent / folder / CASE_FILE):
+            return parent / folder
+    try:
+        known = sorted(entry.name for entry in os.scandir(parent) if (Path(entry.path) / CASE_FILE).exists())
+    except (OSError, ValueError):
+        known = []
+    part = wanted[-1] if wanted else ""
+    holding = [folder for folder in known if part and part in folder]
+    hint = f"did you mean '{holding[0]}'?" if len(holding) == 1 else Hints().near(part, known)
+    hint = hint or "`fitdiag case list` shows them all"
+    raise stop("no-case", f"there is no case '{one_line(name, 60)}' here", where=Where(shown_path(parent)), hint=hint)
+
+
+# -- reading -----------------------------------------------------------------------------------------------------------
+
+
+def open_case(folder: Path) -> Case:
+    """Read a case with all its rounds. Raises ProblemsFoundError with every fault of all its files."""
+    refuse_link(folder)
+    path = folder / CASE_FILE
+    refuse_link(path)
+    if folder.is_dir() and not path.exists():
+        raise stop(
+            "no-case", "this folder is not a case", where=Where(shown_path(folder)), hint=f"it has no {CASE_FILE}"
+        )
+    problems: list[Problem] = []
+    case: Case | None = None
+    rounds: list[Round] = []
+    try:
+        case = case_in(read_yaml(path, LARGEST, "case"), folder)
+    except ProblemsFoundError as stopped:
+        problems += stopped.problems
+        if not path.is_file():
+            raise
+    try:
+        for number, inner in _round_folders(folder):
+            try:
+                refuse_link(inner)
+                refuse_link(inner / ROUND_FILE)
+                if (inner / ROUND_FILE).exists():
+                    rounds.append(round_in(read_yaml(inner / ROUND_FILE, LARGEST, "round"), number, inner))
+            except ProblemsFoundError as stopped:
+                problems += stopped.problems
+    except ProblemsFoundError as stopped:
+        problems += stopped.problems
+    if problems or case is None:
+        raise ProblemsFoundError(problems)
+    return replace(case, rounds=tuple(rounds))
+
+
+def refuse_link(path: Path) -> None:
+    try:
+        linked = path.is_symlink()
+    except (OSError, ValueError) as error:
+        raise stop("unreadable", f"this cannot be read: {reason(error)}", where=Where(shown_path(path))) from None
+    if linked:
+        told = "this is a link, and a case follows none"
+        raise stop("link", told, where=Where(shown_path(path)), hint="put the file itself into the case folder")
+
+
+def _round_folders(folder: Path) -> list[tuple[int, Path]]:
+    """The folders of rounds by number; one nearly named like a round is a fault, so that no round is passed over."""
+    result: list[tuple[int, Path]] = []
+    problems: list[Problem] = []
+    try:
+        names = sorted(os.listdir(folder))  # noqa: PTH208 (names only, to be sorted)
+    except (OSError, ValueError) as error:
+        raise stop(
+            "unreadable", f"this folder cannot be read: {reason(error)}", where=Where(shown_path(folder))
+        ) from None
+    for name in names:
+        match = _ROUND.match(name)
+        if match and match[1] != "00" and match[1].isascii():
+            result.append((int(match[1]), folder / name))
+        elif match or _NEARLY_A_ROUND.match(name):
+            where = Where(shown_path(folder / name))
+            problems.append(Problem("round-name", "this is not the name of a round", where, "write it like round-01"))
+    if problems:
+        raise ProblemsFoundError(problems)
+    return result
+
+
+def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1) -> Findings:
+    """What is known before a round begins: body notes, measures, and everything done in the rounds before number `before`.
+
+    Raises ProblemsFoundError, at its line, for whatever these rules do not know.
+    """
+    document = read_yaml(case.folder / CASE_FILE, LARGEST, "case")
+    findings = findings_in(document, (), document.data, rules, extra_keys=CASE_KEYS, needs_schema=False)
+    done: list[Done] = []
+    problems: list[Problem] = []
+    for one in case.rounds:
+        for index, item in enumerate(one.done):
+            if item.alteration not in rules.alterations:
+                path = one.folder / ROUND_FILE
+                told = f"there is no alteration '{one_line(item.alteration, 50)}'"
+                hint = (
+                    Hints().near(item.alteration, rules.alterations)
+                    or "`fitdiag rules list alterations` shows them all"
+                )
+                problems.append(Problem("unknown-id", told, read_yaml(path, LARGEST).where(("done", index)), hint))
+            elif item.done and one.number < before:
+                done.append(Done(item.alteration, item.amount_mm, one.number))
+    if problems:
+        raise ProblemsFoundError(problems)
+    return replace(findings, client=case.name, notes=(), done=tuple(done))
+
+
+# -- writing -----------------------------------------------------------------------------------------------------------
+
+
+def new_case(
+    parent: Path,
+    name: str,
+    *,
+    garment: str,
+    units: Units,
+    today: date | None = None,
+    body: Mapping[str, str] | None = None,
+    body_measures: Mapping[str, float] | None = None,
+    pattern: Path | None = None,
+    consent: Consent | None = None,
+    notes: tuple[str, ...] = (),
+) -> Case:
+    """Begin a case in a folder of its own: it is there whole, or not at all. The pattern file is copied into it."""
+    shown = one_line(name, LONGEST_NAME + 1)
+    folder = parent / folder_name(shown)
+    content = read_bytes(pattern, LARGEST_PATTERN, "pattern") if pattern else b""
+    draft = Case(
+        folder=folder,
+        name=shown,
+        garment=garment,
+        units=units,
+        opened=today or date.today(),
+        body=body or {},
+        body_measures=body_measures or {},
+        pattern=f"pattern{''.join(char for char in pattern.suffix.lower() if char in '.' or char.isalnum())}"
+        if pattern
+        else "",
+        consent=consent or Consent(),
+        notes=tuple(one_line(note, 500) for note in notes),
+    )
+    text = _checked(case_text(draft), folder / CASE_FILE, lambda document: case_in(document, folder))
+    with refusals(parent, "this folder cannot be made"):
+        parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    sweep(parent)
+    _refuse_taken(parent, folder)
+    with whole_folder(folder) as inner:
+        if draft.pattern:
+            write_atomically(inner / draft.pattern, content)
+        write_atomically(inner / CASE_FILE, text)
+    return open_case(folder)
+
+
+def _refuse_taken(parent: Path, folder: Path) -> None:
+    """Names that differ only in capitals or accents written in two ways are one name on some disks."""
+    with refusals(parent, "this folder cannot be read"):
+        for entry in os.scandir(parent):
+            if unicodedata.normalize("NFC", entry.name).casefold() == folder.name:
+                hint = "a second garment has a name of its own, like 'the lamplighter, black trousers'"
+                told = "there is a case or a file of this name already"
+                raise stop("exists", told, where=Where(shown_path(entry.path)), hint=hint)
+
+
+def save_case(case: Case, changed: Case) -> Case:
+    """Write what differs between a case as it was opened and `changed` (not its rounds); the rest stays as it is on the disk."""
+    with alone(case.folder):
+        found = open_case(case.folder)
+        path = case.folder / CASE_FILE
+        merged = _merged(case, changed, found, ("folder", "rounds"), path)
+        _write(path, case_text(merged), lambda document: case_in(document, case.folder), replace_it=True)
+        return open_case(case.folder)
+
+
+def close_case(case: Case, closed: Closed) -> Case:
+    """Say how a case ended."""
+    return save_case(case, replace(case, closed=closed))
+
+
+def add_round(case: Case, *, today: date | None = None) -> Case:
+    """Begin the next round; it is the fitter's turn. A folder of that name without a `round.yaml` is taken as it lies."""
+    if case.closed:
+        hint = f"to open it again, take the lines 'closed:' out of {CASE_FILE}"
+        raise stop("closed", "this case is closed", where=Where(shown_path(case.folder)), hint=hint)
+    with alone(case.folder):
+        found = open_case(case.folder)
+        number = found.rounds[-1].number + 1 if found.rounds else 1
+        if number > MOST_ROUNDS:
+            raise stop("too-many", f"a case has at most {MOST_ROUNDS} rounds", where=Where(shown_path(case.folder)))
+        folder = case.folder / f"round-{number:02}"
+        day = today or date.today()
+        one = Round(number, folder, day, day)
+        refuse_link(folder)
+        with refusals(folder, "this folder cannot be made"):
+            for inner in (folder, one.photos, one.documents):
+                inner.mkdir(mode=0o700, exist_ok=True)
+        text = round_text(one, case.units)
+        _write(folder / ROUND_FILE, text, lambda document: round_in(document, number, folder), replace_it=False)
+        make_durable(case.folder)
+        return open_case(case.folder)
+
+
+def update_round(case: Case, changed: Round, *, today: date | None = None) -> Case:
+    """Write what differs between a round as `case` knows it and `changed`; the rest stays as it is on the disk.
+
+    When the turn changes and `since` does not, it is set to today. Raises ProblemsFoundError if somebody changed the same
+    thing meanwhile.
+    """
+    before = case.round(changed.number)
+    if before.waiting != changed.waiting and before.since == changed.since:
+        changed = replace(changed, since=today or date.today())
+    with alone(case.folder):
+        found = open_case(case.folder)
+        path = before.folder / ROUND_FILE
+        try:
+            on_disk = found.round(changed.number)
+        except KeyError:
+            raise stop("no-round", "this round is no longer there", where=Where(shown_path(path))) from None
+        merged = _merged(before, changed, on_disk, ("folder", "number"), path)
+        text = round_text(merged, found.units)
+        _write(path, text, lambda document: round_in(document, changed.number, before.folder), replace_it=True)
+        return open_case(case.folder)
+
+
+def _merged(known: _Value, wanted: _Value, found: _Value, fixed: tuple[str, ...], path: Path) -> _Value:
+    """`found` with every field that was changed from `known` to `wanted`."""
+    changes: dict[str, Any] = {}
+    for item in fields(known):
+        before, after, now = (getattr(value, item.name) for value in (known, wanted, found))
+        if item.name in fixed or before == after:
+            continue
+        if now not in (before, after):
+            hint = "look at it, then do this again"
+            told = f"'{item.name}' was changed in this file meanwhile"
+            raise stop("changed", told, where=Where(shown_path(path)), hint=hint)
+        changes[item.name] = after
+    return replace(found, **changes)
+
+
+def _write(path: Path, text: str, read: Callable[[Any], object], *, replace_it: bool) -> None:
+    _checked(text, path, read)
+    sweep(path.parent)
+    write_atomically(path, text, replace=replace_it)
+    make_durable(path.parent)
+
+
+def _checked(text: str, path: Path, read: Callable[[Any], object]) -> str:
+    """The text, if it can be read back: what a file may hold is said in one place, the reader. Nothing else is ever written."""
+    if len(text.encode(errors="replace")) > LARGEST:
+        raise stop("too-large", f"this would be larger than {LARGEST // 1024} kB", where=Where(shown_path(path)))
+    try:
+        read(parse_yaml(text, shown_path(path)))
+    except ProblemsFoundError as stopped:
+        told = (
+            Problem(item.code, f"not written: {item.message}", Where(shown_path(path)), item.hint)
+            for item in stopped.problems
+        )
+        raise ProblemsFoundError(told) from None
+    return text
+
+
+def read_for_list(folder: Path) -> Read:
+    """The row of a case for the list, from all its files, and the state they had before they were read."""
+    refuse_link(folder)
+    marks = marks_of(folder, [f"{path.name}/{ROUND_FILE}" for _, path in _round_folders(folder)])
+    row = row_of(open_case(folder))
+    needed = {".", CASE_FILE, *(f"round-{number:02}/{ROUND_FILE}" for number in (row.round, row.advised_in))}
+    return Read(row, {path: mark for path, mark in marks.items() if path in needed or not mark})
+
+
+def row_of(case: Case) -> Row:
+    """What the list says about a case."""
+    last = case.last_round
+    told = next((one for one in reversed(case.rounds) if one.advised), None)
+    advised = (
+        in_words(item.alteration, item.amount_mm, case.units, item.side) for item in (told.advised if told else ())
+    )
+    keep_until = case.consent.keep_until if not case.consent.removed else None
+    return Row(
+        folder=case.folder.name,
+        name=case.name,
+        garment=case.garment,
+        opened=case.opened.isoformat(),
+        waiting="" if case.closed else last.waiting if last else "fitter",
+        since=(last.since if last else case.opened).isoformat(),
+        to_do=_to_do(case),
+        advised=one_line("; ".join(advised), 400),
+        advised_in=told.number if told else 0,
+        keep_until=keep_until.isoformat() if keep_until else "",
+        closed=case.closed.day.isoformat() if case.closed else "",
+        outcome=case.closed.outcome if case.closed else "",
+        round=last.number if last else 0,
+    )
+
+
+def in_words(alteration: str, amount_mm: float | None, units: Units, side: str | None = None) -> str:
+    """An alteration with its amount and side as one line."""
+    amount = format_length(amount_mm, units) if amount_mm is not None else ""
+    return " ".join(part for part in (alteration.replace("-", " "), amount, side if side != "both" else "") if part)
+
+
+def _to_do(case: Case) -> str:
+    """The next thing to do about a case, in a few words."""
+    last = case.last_round
+    if case.closed:
+        return "closed"
+    if last is None:
+        return "begin round 1"
+    if last.waiting == "client":
+        return f"wait for the form, sent {last.sent}" if last.sent else "wait for the client"
+    if last.fits:
+        return "it fits: close the case"
+    if last.form_received:
+        return f"read the form of {last.form_received}"
+    if last.advised and not last.sent:
+        return "send the documents"
+    return f"review round {last.number}"
+
+
+# -- the folder itself -------------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def whole_folder(folder: Path) -> Iterator[Path]:
+    """A place to fill; at the end it gets the name of `folder` in one step. If anything fails, nothing is left behind."""
+    with refusals(folder, "this folder cannot be made"):
+        place = Path(tempfile.mkdtemp(prefix=TEMPORARY, dir=folder.parent))
+    try:
+        yield place
+        make_durable(place)
+        with refusals(folder, "this folder cannot be made"):
+            if os.path.lexists(folder):
+                raise stop("exists", "there is a folder of this name already", where=Where(shown_path(folder)))
+            place.rename(folder)
+        make_durable(folder.parent)
+    except BaseException:
+        shutil.rmtree(place, ignore_errors=True)
+        raise
+
+
+def sweep(folder: Path) -> None:
+    """Remove what a crash left half written in a folder; what is younger than a minute may be another window's."""
+    with suppress(OSError):
+        for entry in os.scandir(folder):
+            if not entry.name.startswith(TEMPORARY):
+                continue
+            age = time.time() - entry.stat(follow_symlinks=False).st_mtime
+            if age < _LEFT_BEHIND_S and not entry.name.startswith(GONE):
+                continue
+            if entry.is_dir(follow_symlinks=False):
+                shutil.rmtree(entry.path, ignore_errors=True)
+            else:
+                Path(entry.path).unlink(missing_ok=True)
+
+
+def make_durable(folder: Path) -> None:
+    """Make new names in a folder outlast a power cut; not every system lets a folder be opened for that."""
+    with suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+@contextmanager
+def refusals(path: Path, what: str) -> Iterator[None]:
+    """The system's refusals as a problem."""
+    try:
+        yield
+    except (OSError, ValueError) as error:
+        raise stop("cannot-save", f"{what}: {reason(error)}", where=Where(shown_path(path))) from None
+
+
+@contextmanager
+def alone(folder: Path) -> Iterator[None]:
+    """Only one window at a time changes a case. Where folders cannot be locked it goes without: windows rarely meet."""
+    descriptor = _locked(folder)
+    try:
+        yield
+    finally:
+        if descriptor is not None:
+            os.close(descriptor)
+
+
+if sys.platform == "win32":
+
+    def _locked(folder: Path) -> int | None:
+        return None
+
+else:
+    import fcntl
+
+    def _locked(folder: Path) -> int | None:
+        try:
+            descriptor = os.open(folder, os.O_RDONLY)
+        except (OSError, ValueError):
+            return None  # the reading that follows says what is wrong
+        with suppress(OSError):
+            fcntl.flock(descriptor, fcntl.LOCK_EX)
+        return descriptor

@@ -1,0 +1,193 @@
+"""The first look on Monday: every case of a folder, who waits for whom and since when.
+
+Reading the YAML of five hundred cases takes long, so the folder of the cases keeps one line about each in `.fitdiag/list.txt`.
+A line counts only as long as the files it was made from have not changed by size, times or number; else the case itself is
+read again, whoever changed it. Nothing heavy is imported here: where all lines count, neither YAML nor the rules are loaded.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import NamedTuple
+
+from fitdiag.files import read_bytes, reason, write_atomically
+from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path, stop
+
+SCHEMA = "fitdiag.list/1"
+CASE_FILE = "case.yaml"
+TEMPORARY = ".fitdiag-"  # what write_atomically calls a file that is not yet whole
+OWN = ".fitdiag"
+_FILE = "list.txt"
+_LARGEST = 4 * 1024 * 1024
+
+Marks = dict[str, str]  # path below the case folder to its state; empty: there is no such file
+
+
+class Row(NamedTuple):
+    """A case in the list. Days as in the files; `waiting` is empty when the case is closed.
+
+    `advised`: what was advised last, like "tuck-across-back-hip 3/4 in", in round `advised_in`.
+    """
+
+    folder: str
+    name: str
+    garment: str
+    opened: str
+    waiting: str
+    since: str
+    to_do: str
+    keep_until: str
+    closed: str
+    outcome: str
+    advised: str
+    round: int
+    advised_in: int
+
+    def days(self, today: date) -> int:
+        """How long somebody has been waiting."""
+        return max(0, (today - date.fromisoformat(self.since)).days)
+
+    def days_left(self, today: date) -> int | None:
+        """How long the photos may still be kept: under 0 when the day is over; None without such a day."""
+        return (date.fromisoformat(self.keep_until) - today).days if self.keep_until else None
+
+
+class Read(NamedTuple):
+    """A case read in full for the list, and the state its files had before."""
+
+    row: Row
+    marks: Marks
+
+
+@dataclass(frozen=True)
+class CaseList:
+    """The cases of a folder, those to be worked on first; `problems` of those that cannot be read."""
+
+    rows: tuple[Row, ...]
+    problems: tuple[Problem, ...] = ()
+
+
+def list_cases(parent: Path, read_again: Callable[[Path], Read]) -> CaseList:
+    """All cases in a folder: the fitter's turn first, in it the longest wait first; closed ones last.
+
+    `read_again` reads a case in full where its line does not count. A case that cannot be read is a problem, not the end.
+    """
+    rows: list[Row] = []
+    problems: list[Problem] = []
+    try:
+        with os.scandir(parent) as entries:
+            folders = [entry for entry in entries if entry.name[0] != "."]
+    except (OSError, ValueError) as error:
+        raise stop(
+            "no-folder", f"this folder cannot be read: {reason(error)}", where=Where(shown_path(parent))
+        ) from None
+    before = _lines(parent)
+    after: dict[str, str] = {}
+    changed = False
+    for entry in folders:
+        name = entry.name
+        if not entry.is_dir(follow_symlinks=False):
+            if entry.is_symlink() and os.path.lexists(f"{entry.path}/{CASE_FILE}"):
+                told = "this is a link; a case is a folder of its own"
+                problems.append(Problem("link", told, Where(shown_path(entry.path)), "copy the case here"))
+            continue
+        line = before.get(name)
+        row = _fresh(entry.path, name, line) if line else None
+        if row is None:
+            if not os.path.lexists(f"{entry.path}/{CASE_FILE}"):
+                continue
+            changed = True
+            try:
+                row, marks = read_again(Path(entry.path))
+            except ProblemsFoundError as stopped:
+                problems += stopped.problems
+                continue
+            line = _line(row, marks)
+        assert line is not None
+        after[name] = line
+        rows.append(row)
+    if changed or len(after) != len(before):
+        _keep(parent, after)
+    rows.sort(key=_order)
+    return CaseList(tuple(rows), tuple(problems))
+
+
+def _order(row: Row) -> tuple[int, str, str]:
+    return ({"fitter": 0, "client": 1}.get(row.waiting, 2), row.since, row.folder)
+
+
+def _lines(parent: Path) -> dict[str, str]:
+    """The line about each case, by its folder; empty where there are none, or of another kind."""
+    try:
+        text = read_bytes(parent / OWN / _FILE, _LARGEST, "list").decode()
+    except (ProblemsFoundError, UnicodeDecodeError):
+        return {}
+    schema, *lines = text.split("\n")
+    if schema != SCHEMA or not text.replace("\n", "").replace("\t", "").isprintable():
+        return {}
+    return {line.partition("\t")[0]: line for line in lines}
+
+
+def _line(row: Row, marks: Marks) -> str:
+    told = [part for pair in marks.items() for part in pair]
+    return "\t".join([row.folder, str(len(told)), *told, *map(str, row[1:])])
+
+
+def _fresh(folder: str, name: str, line: str) -> Row | None:
+    """The row of a line; None if it is not of this form, or if any file it rests on has changed since."""
+    try:
+        _, count, *parts = line.split("\t")
+        if parts[0] != "." or parts[2] != CASE_FILE:
+            return None
+        last = int(count)
+        for place in range(0, last, 2):
+            if parts[place + 1] != mark(f"{folder}/{parts[place]}"):
+                return None
+        row = Row._make((name, *parts[last:-2], int(parts[-2]), int(parts[-1])))
+        for day in (row.opened, row.since, row.keep_until, row.closed):
+            if day:
+                date.fromisoformat(day)
+        return row if row.since else None
+    except (OSError, ValueError, LookupError, TypeError):
+        return None
+
+
+def _keep(parent: Path, lines: dict[str, str]) -> None:
+    """Write the lines. Without them the list is only slower, so that nothing is said if that fails."""
+    place = parent / OWN
+    with suppress(OSError, ProblemsFoundError):
+        if place.is_symlink():
+            return
+        if not place.exists():
+            place.mkdir(mode=0o700)
+            write_atomically(place / ".gitignore", "*\n")  # it is of use on this disk only
+        write_atomically(place / _FILE, "\n".join([SCHEMA, *lines.values()]), replace=True)
+
+
+def forget(parent: Path, folder: str) -> None:
+    """Take the line about a case out: what is deleted is not to be read anywhere."""
+    lines = _lines(parent)
+    if lines.pop(folder, None) is not None:
+        _keep(parent, lines)
+
+
+def mark(path: str) -> str:
+    """The state of a file or folder that any change of it changes: size, both times, number; a link is not followed.
+
+    Empty if there is none.
+    """
+    try:
+        state = os.lstat(path)
+    except (FileNotFoundError, NotADirectoryError):
+        return ""
+    return f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns} {state.st_ino}"
+
+
+def marks_of(folder: Path, paths: Iterable[str]) -> Marks:
+    """The states of a case's files; to be taken before they are read, so that a change meanwhile shows."""
+    return {path: mark(f"{folder}/{path}") for path in (".", CASE_FILE, *paths)}

@@ -1,0 +1,310 @@
+"""A second opinion: two fitters' sessions about the same muslin, where they differ, and which difference matters.
+
+Each difference is tried by itself: in A's findings this one is put as B has it, and everything is worked out again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from fitdiag.diagnosis.belief import chance_words, lower_first
+from fitdiag.knowledge.findings import TAPE_MM, Done, Finding, Findings
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.sessions.log import read_log
+from fitdiag.sessions.replay import left_out, refuse_other_garment
+from fitdiag.sessions.state import Conclusion, conclude, fold
+from fitdiag.units import format_length, format_reading
+
+SCHEMA = "fitdiag.comparison/1"
+_EQUAL = 12  # decimals to which beliefs count as equal
+NOTICEABLE = 0.05  # a change of belief worth a word
+
+
+@dataclass(frozen=True)
+class Opinion:
+    """What one session comes to: the leading cause and its chance, the first recommendation, all of them in order."""
+
+    findings: Findings
+    probability: Mapping[str, float]
+    leading: str | None
+    chance: float
+    first: str | None
+    recommended: tuple[str, ...]
+    left_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Difference:
+    """One thing answered differently, and what happens to A's conclusion if it is put as in B.
+
+    `a` and `b` are the answers in words, empty where nothing was answered. `most`: the belief that moves furthest.
+    """
+
+    kind: Literal["symptom", "body", "done"]
+    id: str
+    a: str
+    b: str
+    leading: str | None
+    first: str | None
+    turns_cause: bool
+    turns_first: bool
+    most: str
+    before: float
+    after: float
+
+    @property
+    def moved(self) -> float:
+        """How far the belief that moves furthest moves."""
+        return abs(self.after - self.before)
+
+    @property
+    def matters(self) -> bool:
+        """Whether it changes the leading cause or the first recommendation."""
+        return self.turns_cause or self.turns_first
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two sessions side by side; the differences with the heaviest first."""
+
+    a: Opinion
+    b: Opinion
+    both: int
+    alike: int
+    differences: tuple[Difference, ...]
+    verdict: str
+
+
+def compare_logs(one: Path, other: Path, base: RuleBase) -> Comparison:
+    """Compare two session logs. Raises ProblemsFoundError if one of them cannot be read under these rules."""
+    opinions = []
+    for path in (one, other):
+        log = read_log(path)
+        refuse_other_garment(log, base)
+        state = fold(log.events, base)
+        opinions.append(_opinion(conclude(base, state.findings), state.findings, tuple(left_out(state, base))))
+    return compare(base, *opinions)
+
+
+def opinion_of(base: RuleBase, findings: Findings) -> Opinion:
+    """What findings come to."""
+    return _opinion(conclude(base, findings), findings)
+
+
+def _opinion(conclusion: Conclusion, findings: Findings, omitted: tuple[str, ...] = ()) -> Opinion:
+    diagnosis = conclusion.diagnosis
+    order = sorted(
+        diagnosis.probability, key=lambda cause: (-round(diagnosis.probability[cause], _EQUAL), cause)
+    )  # the same order as the beliefs, without their reasons
+    leading = next((cause for cause in order if diagnosis.has_sign(cause)), None)  # no sign, no cause to speak of
+    recommended = tuple(item.alteration for item in conclusion.plan.recommendations)
+    return Opinion(
+        findings,
+        diagnosis.probability,
+        leading,
+        diagnosis.probability[leading] if leading else 0.0,
+        recommended[0] if recommended else None,
+        recommended,
+        omitted,
+    )
+
+
+def compare(base: RuleBase, a: Opinion, b: Opinion) -> Comparison:
+    """Two opinions side by side."""
+    differences = [_tried(base, a, *change) for change in _changes(base, a.findings, b.findings)]
+    differences.sort(key=lambda item: (not item.matters, -round(item.moved, _EQUAL), item.kind, item.id))
+    shared = [
+        symptom
+        for symptom in a.findings.symptoms
+        if symptom in b.findings.symptoms and "unsure" not in (_seen(a, symptom), _seen(b, symptom))
+    ]
+    alike = sum(_seen(a, symptom) == _seen(b, symptom) for symptom in shared)
+    return Comparison(a, b, len(shared), alike, tuple(differences), _verdict(a, b, differences))
+
+
+def _seen(opinion: Opinion, symptom: str) -> str:
+    return opinion.findings.symptoms[symptom].seen
+
+
+def _verdict(a: Opinion, b: Opinion, differences: list[Difference]) -> str:
+    cause, first = a.leading == b.leading, a.first == b.first
+    if cause and first:
+        same = set(a.recommended) == set(b.recommended)
+        tail = "" if same else " The alterations after the first are not all the same."
+        if not differences:
+            return "Both say the same and come to the same."
+        return f"Both come to the same leading cause and the same first alteration.{tail}"
+    apart = "neither the leading cause nor the first alteration is the same" if not (cause or first) else (
+        "the leading cause is the same, the first alteration is not" if cause else
+        "the first alteration is the same, the leading cause is not"
+    )  # fmt: skip
+    alone = "" if any(item.matters for item in differences) else " No one answer turns it; only several together do."
+    return f"They come to different ends: {apart}.{alone}"
+
+
+_Changed = tuple[Literal["symptom", "body", "done"], str, str, str, Findings]
+
+
+def _changes(base: RuleBase, a: Findings, b: Findings) -> Iterable[_Changed]:
+    """Everything answered differently: kind, id, A's answer, B's answer, and A's findings with this one as in B."""
+    for symptom in (*a.symptoms, *(symptom for symptom in b.symptoms if symptom not in a.symptoms)):
+        mine, theirs = a.symptoms.get(symptom), b.symptoms.get(symptom)
+        if not _differ(mine, theirs):
+            continue
+        if theirs is None or theirs.seen == "unsure":
+            changed = replace(a, symptoms={name: item for name, item in a.symptoms.items() if name != symptom})
+        else:
+            changed = a.with_finding(theirs)
+        yield "symptom", symptom, _told(mine, a), _told(theirs, b), changed
+    for note in (*a.body, *(note for note in b.body if note not in a.body)):
+        grade, other = a.body.get(note, ""), b.body.get(note, "")
+        if (grade if grade != "no" else "") != (other if other != "no" else ""):
+            body = {name: value for name, value in a.body.items() if name != note}
+            yield "body", note, grade, other, replace(a, body={**body, note: other} if other else body)
+    for alteration in dict.fromkeys(done.alteration for done in (*a.done, *b.done)):
+        ours, others = _of(a.done, alteration), _of(b.done, alteration)
+        if sorted(map(_amount, ours)) != sorted(map(_amount, others)):
+            rest = tuple(done for done in a.done if done.alteration != alteration)
+            yield "done", alteration, _told_done(ours, a), _told_done(others, b), replace(a, done=(*rest, *others))
+
+
+def _of(done: tuple[Done, ...], alteration: str) -> tuple[Done, ...]:
+    return tuple(item for item in done if item.alteration == alteration)
+
+
+def _amount(done: Done) -> float:
+    return -1.0 if done.amount_mm is None else round(done.amount_mm)
+
+
+def _differ(one: Finding | None, other: Finding | None) -> bool:
+    seen = [None if item is None or item.seen == "unsure" else item.seen for item in (one, other)]
+    if seen == [None, None]:
+        return False
+    if one is None or other is None or seen[0] != seen[1]:
+        return True
+    if one.amount_mm is not None and other.amount_mm is not None:
+        return abs(one.amount_mm - other.amount_mm) > TAPE_MM or one.side != other.side
+    return (
+        (one.amount_mm is None) != (other.amount_mm is None) or one.severity != other.severity or one.side != other.side
+    )
+
+
+def _told(finding: Finding | None, findings: Findings) -> str:
+    """An answer by itself: `yes, 3/4 in, left`."""
+    if finding is None:
+        return ""
+    parts = [{"yes": "seen", "no": "not seen"}.get(finding.seen, "can't say")]
+    if finding.amount_mm is not None:
+        parts.append(format_reading(finding.amount_mm, findings.units))
+    parts += [part for part in (finding.severity, finding.side) if part]
+    return ", ".join(parts)
+
+
+def _told_done(done: tuple[Done, ...], findings: Findings) -> str:
+    return " and ".join(
+        format_length(item.amount_mm, findings.units) if item.amount_mm is not None else "amount not known"
+        for item in done
+    )
+
+
+def _tried(base: RuleBase, a: Opinion, kind: Literal["symptom", "body", "done"], rule: str, mine: str, theirs: str,
+           findings: Findings) -> Difference:  # fmt: skip
+    then = opinion_of(base, findings)
+    most = max(
+        a.probability, key=lambda cause: (round(abs(then.probability[cause] - a.probability[cause]), _EQUAL), cause)
+    )
+    return Difference(
+        kind,
+        rule,
+        mine,
+        theirs,
+        then.leading,
+        then.first,
+        then.leading != a.leading,
+        then.first != a.first,
+        most,
+        a.probability[most],
+        then.probability[most],
+    )
+
+
+# -- in words and as data --------------------------------------------------------------------------------------------------
+
+
+def _alteration(base: RuleBase, alteration: str | None) -> str:
+    return lower_first(base.alterations[alteration].title) if alteration else "nothing yet"
+
+
+def _cause(base: RuleBase, cause: str | None) -> str:
+    return lower_first(base.causes[cause].title) if cause else "no cause"
+
+
+def told_conclusion(base: RuleBase, opinion: Opinion) -> str:
+    """What one session comes to, in a line."""
+    if opinion.leading is None:
+        return "No sign was seen, so no cause leads and nothing is advised."
+    return (
+        f"{base.causes[opinion.leading].title} ({chance_words(opinion.chance)});"
+        f" first: {_alteration(base, opinion.first)}."
+    )
+
+
+def told_difference(base: RuleBase, difference: Difference) -> str:
+    """One difference and what it does, in words."""
+    tables: Mapping[str, Mapping[str, Any]] = {
+        "symptom": base.symptoms, "body": base.body_notes, "done": base.alterations,
+    }  # fmt: skip
+    title = tables[difference.kind][difference.id].title
+    done = "Done before: " if difference.kind == "done" else ""
+    nothing = "not noted" if difference.kind != "symptom" else "not answered"
+    text = f"{done}{lower_first(title) if done else title}. A: {difference.a or nothing}. B: {difference.b or nothing}."
+    turned = []
+    if difference.turns_cause:
+        turned.append(f"{_cause(base, difference.leading)} leads")
+    if difference.turns_first:
+        turned.append(f"the first alteration is: {_alteration(base, difference.first)}")
+    if turned:
+        text += f" With B's answer in A, {' and '.join(turned)}."
+    if difference.moved >= NOTICEABLE:
+        cause = base.causes[difference.most].title
+        text += f" {cause}: {chance_words(difference.before)}, then {chance_words(difference.after)}."
+    return text
+
+
+def as_data(comparison: Comparison) -> dict[str, Any]:
+    """The comparison as one JSON object."""
+
+    def opinion(one: Opinion) -> dict[str, Any]:
+        return {
+            "leading_cause": one.leading,
+            "probability": round(one.chance, 6),
+            "recommendations": list(one.recommended),
+            "left_out": len(one.left_out),
+        }
+
+    return {
+        "schema": SCHEMA,
+        "a": opinion(comparison.a),
+        "b": opinion(comparison.b),
+        "same_leading_cause": comparison.a.leading == comparison.b.leading,
+        "same_first_recommendation": comparison.a.first == comparison.b.first,
+        "answered_by_both": comparison.both,
+        "alike": comparison.alike,
+        "verdict": comparison.verdict,
+        "differences": [
+            {
+                "kind": item.kind,
+                "id": item.id,
+                "a": item.a,
+                "b": item.b,
+                "matters": item.matters,
+                "then_leading_cause": item.leading,
+                "then_first_recommendation": item.first,
+                "moves_most": {"cause": item.most, "from": round(item.before, 6), "to": round(item.after, 6)},
+            }
+            for item in comparison.differences
+        ],
+    }

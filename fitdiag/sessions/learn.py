@@ -1,0 +1,417 @@
+"""What a folder of sessions says about the strengths of the rules: read, learned from, scored, and written as a patch.
+
+Only symptoms, causes and amounts are read from a session; neither names nor notes reach what is told about it.
+
+Which answers count: those to a question everybody is asked in the same way (`asked`, `form`, `photo`). A volunteered sign is
+told because it is there, and a findings file holds what its writer thought worth a line, so both would make every sign look
+frequent: left out, like answers carried over from an earlier round, derived ones, and "can't say".
+
+What came of a session is one more event of its log; the last one counts:
+
+    {"event": "outcome", "causes": ["back-too-long"], "not": ["grain-leans"], "fits": true}
+
+`causes` were there: altering for them took their signs away. `not` were not: altering for them changed nothing, or they were
+looked for and ruled out. With `fits` the trousers fit now, so no other cause was there either, except those that may stay.
+Without such an event, the `round.yaml` of a case beside the log is asked: a cause was there if an alteration that was carried
+out cures it wholly or mostly, no other cause with a sign seen answers to what was carried out, and a sign of it that was
+measured before is gone. Sessions without an outcome are learned from as well; they say less.
+"""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import multiprocessing
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from fitdiag.diagnosis.belief import compile_network
+from fitdiag.diagnosis.exact import Network, TooWideError
+from fitdiag.diagnosis.expected import Layout, Session, Strengths, prepare
+from fitdiag.diagnosis.learning import MOST_WIDE, WEIGHT, Estimate, Learned, Score, learn, score
+from fitdiag.files import read_bytes
+from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
+from fitdiag.knowledge.load import Places, load_rules, read_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.strict_yaml import read_text, read_yaml
+from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path, stop
+from fitdiag.sessions.case_files import LARGEST, Round, round_in
+from fitdiag.sessions.log import LARGEST_LOG, Event, read_log
+from fitdiag.sessions.replay import refuse_other_garment
+from fitdiag.sessions.state import fold
+
+COUNTED: frozenset[Origin] = frozenset({"asked", "form", "photo"})
+ENOUGH = 15.0  # a strength is judged only from so many sessions on in which everything about it were known
+HELD_OUT = 5  # one in so many is kept for the score
+MOST_FILES = 200_000
+_CURES = 0.75  # how well, at least, an alteration whose success shows what the cause was
+_READ_AT_ONCE = 100
+_POOL_FROM = 500
+Kind = Literal["how_often", "base_rate", "seen_anyway"]
+
+
+def outcome_event(causes: Iterable[str], ruled_out: Iterable[str] = (), *, fits: bool = False) -> dict[str, Any]:
+    """What came of a session, as an event of its log."""
+    return {"event": "outcome", "causes": list(causes), "not": list(ruled_out), "fits": fits}
+
+
+def known_causes(events: Iterable[Event], base: RuleBase) -> dict[str, bool]:
+    """Which causes were there and which were not, by the last outcome in a log; empty if there is none."""
+    last: Event | None = None
+    for event in events:
+        if event.get("event") == "outcome":
+            last = event
+    if last is None:
+        return {}
+    there, ruled_out = _ids(last.get("causes"), base), _ids(last.get("not"), base)
+    known = dict.fromkeys(ruled_out - there, False)
+    if last.get("fits") is True:
+        known = {cause.id: False for cause in base.believed.values() if cause.may_stay is None or cause.id in known}
+    return {**known, **dict.fromkeys(there - ruled_out, True)}
+
+
+def _ids(value: object, base: RuleBase) -> set[str]:
+    return {one for one in value if isinstance(one, str) and one in base.believed} if isinstance(value, list) else set()
+
+
+def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str, bool]:
+    """Which causes a round has shown to be there by curing them; nothing where more than one may have been meant."""
+    well = base.words.how_well.words
+    carried = [item.alteration for item in one.done if item.done]
+    gone = {
+        symptom
+        for symptom, outcome in one.outcome.items()
+        if symptom in base.symptoms
+        and outcome.observed is not None
+        and not seen_by_amount(base.symptoms[symptom], outcome.observed)
+    }
+    seen = {finding.symptom for finding in findings.seen}
+    known: dict[str, bool] = {}
+    for alteration in carried:
+        meant = [
+            cause
+            for cause in base.believed.values()
+            if alteration in cause.cured_by and seen & {link.symptom for link in cause.shows}
+        ]
+        if len(meant) != 1 or well[meant[0].cured_by[alteration]] < _CURES:
+            continue
+        if gone & seen & {link.symptom for link in meant[0].shows}:
+            known[meant[0].id] = True
+    return known
+
+
+# -- reading ---------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Read:
+    """One log as it was read: a session, or why not. `digest` is of its bytes, to tell copies and to hold some out."""
+
+    session: Session | None
+    digest: str
+    problems: tuple[Problem, ...] = ()
+
+
+def session_files(paths: Sequence[Path]) -> list[Path]:
+    """Every session log among these files and below these folders, in the order of their names."""
+    found: dict[Path, Path] = {}
+    for path in paths:
+        try:
+            if path.is_dir():
+                below = sorted(
+                    inner
+                    for inner in path.rglob("*.jsonl")
+                    if not any(part.startswith(".") for part in inner.relative_to(path).parts)
+                )
+            elif path.exists():
+                below = [path]
+            else:
+                raise stop("no-file", "there is no such file or folder", where=Where(shown_path(path)))
+            for inner in below:
+                found.setdefault(inner.resolve(), inner)
+        except (OSError, ValueError, RuntimeError):
+            raise stop("unreadable", "this cannot be read", where=Where(shown_path(path))) from None
+        if len(found) > MOST_FILES:
+            raise stop("too-many-files", f"more than {MOST_FILES} session logs", where=Where(shown_path(path)))
+    return list(found.values())
+
+
+def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strengths) -> Session:
+    """What one log holds to be learned from. Raises ProblemsFoundError if it cannot be used."""
+    log = read_log(path)
+    refuse_other_garment(log, base)
+    findings = fold(log.events, base).findings
+    told = {event.get("symptom") for event in log.events if event.get("origin") == "volunteered"}
+    counted = {
+        finding.symptom: finding
+        for finding in findings.symptoms.values()
+        if finding.origin in COUNTED and finding.seen != "unsure" and finding.symptom not in told
+    }
+    compiled = compile_network(base, replace(findings, symptoms=counted))
+    answers = tuple((sign, *pair) for sign, pair in compiled.evidence.items() if pair[0] != pair[1])
+    odds = tuple(
+        (cause, shifted / (1.0 - shifted) * (1.0 - rate) / rate)
+        for cause, (rate, shifted) in enumerate(zip(strengths.base_rate, compiled.network.prior, strict=True))
+        if abs(shifted - rate) > 1e-12
+    )
+    number = {cause: index for index, cause in enumerate(compiled.causes)}
+    outcome = known_causes(log.events, base)
+    beside = path.parent / "round.yaml"
+    if not outcome and beside.is_file():
+        outcome = causes_of_round(round_in(read_yaml(beside, LARGEST, "round"), 1, path.parent), findings, base)
+    known = tuple(sorted((number[cause], there) for cause, there in outcome.items()))
+    session = Session(answers, odds, known)
+    where = Where(shown_path(path))
+    try:
+        pieces = prepare(layout, replace(session, known=())).pieces
+    except TooWideError as error:
+        raise stop("too-many-signs", f"{error.width} signs hang together", where=where) from None
+    width = max((piece.component.width for piece in pieces), default=0)
+    if width > MOST_WIDE:
+        raise stop("too-many-signs", f"{width} signs hang together; at most {MOST_WIDE} are learned from", where=where)
+    if not answers and not known:
+        raise stop("nothing-to-learn", "no answer to a question, and no outcome", where=where)
+    return session
+
+
+def _read(path: Path, base: RuleBase, layout: Layout, strengths: Strengths) -> _Read:
+    try:
+        digest = hashlib.sha256(read_bytes(path, LARGEST_LOG, "session log")).hexdigest()
+        return _Read(read_session(path, base, layout, strengths), digest)
+    except ProblemsFoundError as stopped:
+        first = stopped.problems[0]
+        more = f"; {len(stopped.problems) - 1} more" if len(stopped.problems) > 1 else ""
+        where = first.where or Where(shown_path(path))
+        return _Read(None, "", (Problem(first.code, f"left out: {first.message}{more}", where),))
+
+
+_base: RuleBase | None = None
+
+
+def _begin(folder: Path) -> None:
+    global _base  # noqa: PLW0603 (a process of the pool keeps its rules)
+    _base = load_rules(folder)
+
+
+def _read_some(paths: Sequence[Path], layout: Layout, strengths: Strengths) -> list[_Read]:
+    assert _base is not None
+    return [_read(path, _base, layout, strengths) for path in paths]
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Sessions to learn from and sessions held out, and what was left out with the reason."""
+
+    training: tuple[Session, ...]
+    held_out: tuple[Session, ...]
+    files: int
+    left_out: tuple[Problem, ...]
+
+    @property
+    def sessions(self) -> tuple[Session, ...]:
+        """All sessions that can be used."""
+        return (*self.training, *self.held_out)
+
+
+def gather(base: RuleBase, folder: Path, paths: Sequence[Path], workers: int = 1) -> Gathered:
+    """Read every log; copies count once. Which are held out hangs on their content alone, whole cases together."""
+    files = session_files(paths)
+    layout, strengths = Layout.of(compile_network(base, Findings()).network)
+    if workers > 1 and len(files) >= _POOL_FROM:
+        parts = [files[first : first + _READ_AT_ONCE] for first in range(0, len(files), _READ_AT_ONCE)]
+        context = multiprocessing.get_context("spawn")
+        with ProcessPoolExecutor(workers, context, _begin, (folder,)) as pool:
+            done = pool.map(_read_some, parts, [layout] * len(parts), [strengths] * len(parts))
+            reads = [read for part in done for read in part]
+    else:
+        reads = [_read(path, base, layout, strengths) for path in files]
+    training: list[Session] = []
+    held_out: list[Session] = []
+    left_out: list[Problem] = []
+    kept: dict[Path, str] = {}  # a case is held out as a whole, by its first log
+    known: dict[str, Path] = {}
+    homes: dict[Path, Path | None] = {}
+    for path, read in zip(files, reads, strict=True):
+        left_out.extend(read.problems)
+        if read.session is None:
+            continue
+        if read.digest in known:
+            told = f"left out: a copy of {shown_path(known[read.digest])}"
+            left_out.append(Problem("copy", told, Where(shown_path(path))))
+            continue
+        known[read.digest] = path
+        digest = kept.setdefault(_home(path.parent, homes) or path, read.digest)
+        (held_out if int(digest[:8], 16) % HELD_OUT == 0 else training).append(read.session)
+    return Gathered(tuple(training), tuple(held_out), len(files), tuple(left_out))
+
+
+def _home(folder: Path, known: dict[Path, Path | None]) -> Path | None:
+    """The folder of the case a log lies in; None if it lies in none."""
+    if folder not in known:
+        for above in (folder, *list(folder.parents)[:3]):
+            if (above / "case.yaml").is_file():
+                known[folder] = above
+                break
+        else:
+            known[folder] = None
+    return known[folder]
+
+
+# -- learning --------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Change:
+    """A strength whose nearest word is now another one, and the evidence for it."""
+
+    kind: Kind
+    rule: str  # the cause or, for `seen_anyway`, the symptom
+    symptom: str  # of a link; else empty
+    old: str
+    new: str
+    estimate: Estimate
+    asked: int
+    seen: int
+
+
+@dataclass(frozen=True)
+class Learning:
+    """What was learned. `before`, `words` and `numbers`: held-out scores as the rules stand, with the changes, as learned."""
+
+    gathered: Gathered
+    learned: Learned
+    changes: tuple[Change, ...]
+    before: Score
+    words: Score
+    numbers: Score
+
+    @property
+    def with_outcome(self) -> int:
+        """How many sessions say what came of them."""
+        return sum(bool(session.known) for session in self.gathered.sessions)
+
+
+def learn_from(base: RuleBase, folder: Path, paths: Sequence[Path], *, workers: int = 1,
+               weight: float = WEIGHT) -> Learning:  # fmt: skip
+    """Learn from every log below these paths. The rules themselves stay as they are."""
+    gathered = gather(base, folder, paths, workers)
+    if not gathered.training:
+        hint = "; ".join(str(problem) for problem in gathered.left_out[:3])
+        raise stop("nothing-to-learn", f"no session to learn from in {gathered.files} files", hint=hint)
+    compiled = compile_network(base, Findings())
+    layout, prior = Layout.of(compiled.network)
+    learned = learn(layout, prior, gathered.training, workers=workers, weight=weight)
+    changes = tuple(_changes(base, layout, learned, gathered.training, compiled.causes, compiled.symptoms))
+    changed = _changed(base, compiled.network, changes, compiled.causes, compiled.symptoms)
+    before, words, numbers = score(layout, (prior, changed, learned.strengths), gathered.held_out, workers=workers)
+    return Learning(gathered, learned, changes, before, words, numbers)
+
+
+def _changes(base: RuleBase, layout: Layout, learned: Learned, sessions: Sequence[Session], causes: Sequence[str],
+             symptoms: Sequence[str]) -> Iterable[Change]:  # fmt: skip
+    asked, seen, spoken = [0] * len(symptoms), [0] * len(symptoms), [0] * len(causes)
+    for session in sessions:
+        touched = {cause for cause, _ in session.known}
+        for sign, absent, present in session.answers:
+            asked[sign] += 1
+            seen[sign] += present > absent
+            touched.update(layout.links[number][0] for number in layout.of_sign[sign])
+        for cause in touched:
+            spoken[cause] += 1
+    words = base.words
+    for cause, estimate in enumerate(learned.base_rate):
+        word = base.causes[causes[cause]].base_rate
+        if new := _moved(words.base_rate.words, word, estimate):
+            there = sum(dict(session.known).get(cause, False) for session in sessions)
+            yield Change("base_rate", causes[cause], "", word, new, estimate, spoken[cause], there)
+    for sign, estimate in enumerate(learned.seen_anyway):
+        word = base.symptoms[symptoms[sign]].seen_anyway
+        if new := _moved(words.seen_anyway.words, word, estimate):
+            yield Change("seen_anyway", symptoms[sign], "", word, new, estimate, asked[sign], seen[sign])
+    for cause, numbers in enumerate(layout.of_cause):
+        shows = {link.symptom: link.how_often for link in base.causes[causes[cause]].shows}
+        for number in numbers:
+            sign = layout.links[number][1]
+            word = shows[symptoms[sign]]
+            if new := _moved(words.how_often.words, word, learned.how_often[number]):
+                yield Change("how_often", causes[cause], symptoms[sign], word, new, learned.how_often[number],
+                             asked[sign], seen[sign])  # fmt: skip
+
+
+def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | None:
+    """The word now nearest, if it is another and the interval lies wholly beyond half-way to the old word's neighbour."""
+    old = table[word]
+    nearest = min(table, key=lambda other: (abs(table[other] - estimate.value), other != word, other))
+    if table[nearest] == old or estimate.worth < ENOUGH:
+        return None
+    if table[nearest] > old:
+        half_way = (old + min(number for number in table.values() if number > old)) / 2.0
+        return nearest if estimate.low > half_way else None
+    half_way = (old + max(number for number in table.values() if number < old)) / 2.0
+    return nearest if estimate.high < half_way else None
+
+
+def _changed(base: RuleBase, network: Network, changes: Sequence[Change], causes: Sequence[str],
+             symptoms: Sequence[str]) -> Strengths:  # fmt: skip
+    """The strengths with the changes accepted, in words."""
+    cause_number = {cause: number for number, cause in enumerate(causes)}
+    sign_number = {symptom: number for number, symptom in enumerate(symptoms)}
+    layout, strengths = Layout.of(network)
+    link_number = {pair: number for number, pair in enumerate(layout.links)}
+    rates, leaks, links = map(list, (strengths.base_rate, strengths.seen_anyway, strengths.how_often))
+    for change in changes:
+        number = getattr(base.words, change.kind).words[change.new]
+        if change.kind == "base_rate":
+            rates[cause_number[change.rule]] = number
+        elif change.kind == "seen_anyway":
+            leaks[sign_number[change.rule]] = number
+        else:
+            links[link_number[cause_number[change.rule], sign_number[change.symptom]]] = number
+    return Strengths(tuple(rates), tuple(leaks), tuple(links))
+
+
+# -- the patch -------------------------------------------------------------------------------------------------------------
+
+
+def patch(folder: Path, changes: Sequence[Change]) -> str:
+    """The changes as a unified diff of the rule files, to be applied in the rule folder with `patch -p0`.
+
+    Only the words themselves are exchanged; comments, folds and quotes stay. Raises ProblemsFoundError if a file does not
+    hold what was learned from.
+    """
+    base, problems = read_rules(folder)
+    if base is None or problems:
+        raise ProblemsFoundError(problems)
+    places = base.places
+    assert isinstance(places, Places)
+    edits: dict[str, list[tuple[int, int, str, str]]] = {}
+    for change in changes:
+        kind = "symptom" if change.kind == "seen_anyway" else "cause"
+        loc: tuple[str | int, ...] = (change.kind,)
+        if change.kind == "how_often":
+            order = [link.symptom for link in base.causes[change.rule].shows]
+            loc = ("shows", order.index(change.symptom), "how_often")
+        where = places.inside(kind, change.rule, loc)
+        assert where is not None
+        edits.setdefault(where.path, []).append((where.line - 1, where.col - 1, change.old, change.new))
+    text: list[str] = []
+    by_shown = {shown_path(path): path for path in folder.rglob("*.yaml")}
+    for shown in sorted(edits):
+        path = by_shown[shown]
+        lines = read_text(path, what="rule file").splitlines(keepends=True)
+        altered = lines[:]
+        for row, col, old, new in sorted(edits[shown], reverse=True):
+            line = altered[row]
+            at = col + (line[col : col + 1] in ("'", '"'))
+            if line[at : at + len(old)] != old:
+                raise stop(
+                    "rules-changed", f"'{old}' is not written here in a word", where=Where(shown, row + 1, col + 1)
+                )
+            altered[row] = line[:at] + new + line[at + len(old) :]
+        name = path.relative_to(folder).as_posix()
+        for line in difflib.unified_diff(lines, altered, name, name):
+            text.append(line if line.endswith("\n") else f"{line}\n\\ No newline at end of file\n")
+    return "".join(text)

@@ -1,0 +1,179 @@
+"""What the rounds of a case add up to: what was expected and what came, what went too far, what goes in circles.
+
+Pure: from a case, the rules and the findings of the round to plain values and sentences. A prediction carries its range; nothing is
+called off that lies within it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from fitdiag.diagnosis.belief import lower_first
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.sessions.case_files import Advised, Outcome, Round
+from fitdiag.units import Units, format_length, format_reading
+
+HALF_BACK = 0.5  # of what went too far: take half back first, and look; common practice, no source
+ERROR_MM = 3.0  # of an amount that was read with a ruler on a person; a fitter's judgement
+
+
+@dataclass(frozen=True)
+class Remark:
+    """Something a fitter should know before the next alteration. `kind`: too-far, circles, limit, short, met."""
+
+    kind: str
+    text: str
+
+
+def expected_outcomes(base: RuleBase, findings: Findings, advised: Iterable[Advised]) -> dict[str, Outcome]:
+    """What the next try-on should show of each measured sign, mm, with one standard deviation."""
+    before = {f.symptom: (f.amount_mm, f.error_mm or ERROR_MM) for f in findings.seen if f.amount_mm is not None}
+    change: dict[str, float] = {}
+    spread: dict[str, float] = {}
+    for item in advised:
+        rule = base.alterations.get(item.alteration)
+        if rule is None or item.amount_mm is None:
+            continue
+        for expects in rule.expects:
+            change[expects.symptom] = change.get(expects.symptom, 0.0) + expects.change * item.amount_mm
+            half = abs(expects.range[1] - expects.range[0]) / 2 * item.amount_mm
+            spread[expects.symptom] = spread.get(expects.symptom, 0.0) + half**2
+    result = {}
+    for symptom, moved in change.items():
+        if symptom in before and before[symptom][0] is not None:
+            was, error = before[symptom]
+            assert was is not None
+            result[symptom] = Outcome(
+                round(was, 1), round(was + moved, 1), None, round((spread[symptom] + error**2) ** 0.5, 1)
+            )
+    return result
+
+
+def observed_outcomes(previous: Round, findings: Findings) -> dict[str, Outcome]:
+    """The outcomes of the round before, with what is seen now filled in; a sign that is gone counts as nothing left."""
+    filled = {}
+    for symptom, outcome in previous.outcome.items():
+        found = findings.symptoms.get(symptom)
+        observed = outcome.observed
+        if found is not None and found.seen == "no" and found.amount_mm is None:
+            observed = 0.0
+        elif found is not None and found.amount_mm is not None:
+            observed = round(found.amount_mm, 1)
+        filled[symptom] = Outcome(outcome.before, outcome.expected, observed, outcome.error)
+    return filled
+
+
+def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> tuple[Remark, ...]:
+    """Expected against observed, in words."""
+    remarks = []
+    for symptom, outcome in outcomes.items():
+        if outcome.expected is None or outcome.observed is None:
+            continue
+        rule = base.symptoms.get(symptom)
+        name = lower_first(rule.title) if rule else symptom
+        error = outcome.error or ERROR_MM
+        was = f"{format_reading(outcome.before, units)} before" if outcome.before is not None else "not measured before"
+        told = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
+        told += f" (give or take {format_length(error, units)}), now {format_reading(outcome.observed, units)}"
+        off = outcome.observed - max(outcome.expected, 0.0)
+        if abs(off) <= 2 * error:
+            remarks.append(Remark("met", f"{told}: as expected"))
+        elif off > 0:
+            remarks.append(Remark("short", f"{told}: less came of it than expected; was it done in full?"))
+        else:
+            remarks.append(Remark("too-far", f"{told}: more came of it than expected"))
+    return tuple(remarks)
+
+
+def remarks(base: RuleBase, findings: Findings, grain_moved: Mapping[str, float] | None = None) -> tuple[Remark, ...]:
+    """What the history warns of before anything more is altered.
+
+    `grain_moved`: by how much (mm, towards centre back) all that was done of an alteration moved the back grainline at the waist.
+    """
+    done = _summed(findings)
+    return (
+        *_too_far(base, done, findings, grain_moved or {}),
+        *_circles(base, done),
+        *_limits(base, done, findings.units),
+    )
+
+
+@dataclass(frozen=True)
+class _Sum:
+    mm: float
+    rounds: tuple[int, ...]
+
+
+def _summed(findings: Findings) -> dict[str, _Sum]:
+    """Every alteration with all that was done of it, from the findings, which know what came before the case too."""
+    result: dict[str, _Sum] = {}
+    for item in findings.done:
+        before = result.get(item.alteration, _Sum(0.0, ()))
+        result[item.alteration] = _Sum(before.mm + (item.amount_mm or 0.0), (*before.rounds, item.round))
+    return result
+
+
+def _too_far(
+    base: RuleBase, done: Mapping[str, _Sum], findings: Findings, grain_moved: Mapping[str, float]
+) -> Iterable[Remark]:
+    """An alteration that brings signs which are there now, after it was done: it may have gone too far."""
+    for alteration, total in done.items():
+        rule = base.alterations.get(alteration)
+        if rule is None or not total.mm:
+            continue
+        brought = [expects.symptom for expects in rule.expects if expects.change > 0.2]
+        brought += [symptom for symptom in rule.brings if symptom not in brought]
+        there = [
+            base.symptoms[s].title for s in brought if s in {f.symptom for f in findings.seen} and s in base.symptoms
+        ]
+        if not there:
+            continue
+        units = findings.units
+        over = f" over {len(set(total.rounds))} rounds" if len(set(total.rounds)) > 1 else ""
+        shift = grain_moved.get(alteration, 0.0)
+        moved = (
+            f"; the back grainline moved {format_length(shift, units)} towards centre back with it" if shift > 3 else ""
+        )
+        back = format_length(total.mm * HALF_BACK, units)
+        yield Remark(
+            "too-far",
+            f"{rule.title}, {format_length(total.mm, units)} in all{over}, brings what is seen now ({'; '.join(map(lower_first, there))})"
+            f"{moved}. If this was the cause, take {back} of it back first, and look.",
+        )
+
+
+def _circles(base: RuleBase, done: Mapping[str, _Sum]) -> Iterable[Remark]:
+    for one, first in done.items():
+        other = base.alterations[one].opposite if one in base.alterations else None
+        if other is None or other not in done or other < one:
+            continue
+        rounds = sorted({*first.rounds, *done[other].rounds})
+        yield Remark(
+            "circles",
+            f"{base.alterations[one].title} and {lower_first(base.alterations[other].title)} were both done (rounds"
+            f" {', '.join(map(str, rounds))}): the pattern goes there and back. Stop, look at the first muslin again, and test the"
+            " cause before another cut.",
+        )
+    for alteration, total in done.items():
+        if len(set(total.rounds)) >= 3 and alteration in base.alterations:
+            yield Remark(
+                "circles",
+                f"{base.alterations[alteration].title} was done in {len(set(total.rounds))} rounds: what it should cure comes back, so"
+                " its cause may be another.",
+            )
+
+
+def _limits(base: RuleBase, done: Mapping[str, _Sum], units: Units) -> Iterable[Remark]:
+    for alteration, total in done.items():
+        rule = base.alterations.get(alteration)
+        if rule is None or rule.most_in_all is None:
+            continue
+        most = rule.most_in_all.amount_mm
+        if total.mm >= most - 0.5:
+            yield Remark(
+                "limit",
+                f"{rule.title}: {format_length(total.mm, units)} in all has reached the {format_length(most, units)} one pattern"
+                " should take. Redraw the block from the measures, or choose another size.",
+            )
