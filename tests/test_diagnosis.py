@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
-from itertools import pairwise, product
+from itertools import pairwise
 from math import inf, log, log2, prod
 
 import pytest
@@ -29,12 +29,11 @@ from fitdiag.diagnosis.belief import (
     compile_network,
     likelihood,
     lower_first,
-    passed_over,
     told,
 )
 from fitdiag.diagnosis.exact import WIDEST, Evidence, Network, Posterior, TooWideError
 from fitdiag.diagnosis.survey import close_pairs, deciding_links, separation, width
-from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings, Origin
+from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
@@ -784,86 +783,3 @@ def test_chances_of_evidence_multiply() -> None:
     free = prod(off + on for cause, (off, on) in enumerate(zip(posterior.off, posterior.on, strict=True))
                 if cause not in coupled)  # fmt: skip
     assert pytest.approx(expected, rel=1e-12) == prod(posterior.totals) * free * (1.0 - network.leak[5])
-
-
-# -- what was not named at the first look ------------------------------------------------------------------------------------
-
-
-def test_what_was_not_named_is_weighed_exactly(base: RuleBase) -> None:
-    """Beliefs after several signs were named are those of plain enumeration over every world, by the definition in words.
-
-    Definition: each cause of a sign, and the leak, brings it about for itself and is noticed with one chance for itself; a
-    sign is not named if nothing that brought it about was noticed.
-    """
-    chance = base.setting("named_unasked")
-    rng = random.Random("not named")
-    for _ in range(6):
-        causes = dict(rng.sample(list(base.causes.items()), 9))
-        small = replace(base, causes=causes)
-        compiled = compile_network(small, Findings())
-        shown = sorted({link.symptom for cause in causes.values() for link in cause.shows})
-        visible = [symptom for symptom in shown if base.symptoms[symptom].by == "looking"]
-        felt = [symptom for symptom in shown if base.symptoms[symptom].by != "looking"]
-        picked = rng.sample(visible, 5)
-        named, yes, no = picked[:2], picked[2:4], picked[4:]
-        findings = Findings()
-        for symptom in named:
-            findings = findings.with_finding(Finding(symptom, "yes", origin="volunteered"))
-        for symptom, seen in [*((one, "yes") for one in [*yes, felt[0]]), *((one, "no") for one in [*no, felt[-1]])]:
-            findings = findings.with_finding(Finding(symptom, seen, origin="asked"))  # type: ignore[arg-type]
-        network = compiled.network
-        there, total = [0.0] * len(network.prior), 0.0
-        for world in product((0, 1), repeat=len(network.prior)):
-            weight = prod(rate if x else 1.0 - rate for rate, x in zip(network.prior, world, strict=True))
-            for index, symptom in enumerate(compiled.symptoms):
-                absent = chance_absent(network, index, world)
-                silent = 1.0 - chance * network.leak[index]
-                silent *= prod(1.0 - chance * (1.0 - q) for cause, q in network.links[index] if world[cause])
-                finding = findings.symptoms.get(symptom)
-                if base.symptoms[symptom].by != "looking" or symptom in named:
-                    weight *= 1.0 if finding is None else 1.0 - absent if finding.seen == "yes" else absent
-                else:
-                    weight *= silent if finding is None else silent - absent if finding.seen == "yes" else absent
-            total += weight
-            there = [sum_ + weight * x for sum_, x in zip(there, world, strict=True)]
-        ours = Diagnosis(small, findings).posterior.probability
-        assert worst([weight / total for weight in there], ours) < 1e-12
-
-
-def test_one_complaint_says_nothing_about_other_signs(base: RuleBase) -> None:
-    """One sign named is a complaint; the second makes it a look around, which lowers what shows other signs to the eye."""
-    first, second = ("folds-under-seat", "balance-lines-dip-to-back")
-    one = Findings({first: Finding(first, "yes", origin="volunteered")})
-    assert compile_network(base, Findings()).network == compile_network(base, one).network
-    two = compile_network(base, one.with_finding(Finding(second, "yes", origin="volunteered")))
-    before = compile_network(base, Findings())
-    assert before.network.prior == list(two.background)
-    for index, cause in enumerate(before.causes):
-        seen = {link.symptom for link in base.causes[cause].shows if base.symptoms[link.symptom].by == "looking"}
-        lower = two.network.prior[index] < before.network.prior[index]
-        assert bool(seen - {first, second}) == lower, cause
-
-
-@pytest.mark.parametrize("origin", ["file", "form", "photo", "earlier", "asked"])
-def test_only_naming_is_a_look_around(base: RuleBase, origin: Origin) -> None:
-    """Signs from a file, a picture, an earlier round or a question say nothing about the signs beside them."""
-    findings = Findings({symptom: Finding(symptom, "yes", origin=origin) for symptom in list(base.symptoms)[:4]})
-    assert compile_network(base, Findings()).network == compile_network(base, findings).network
-
-
-def test_a_sign_from_a_picture_was_not_the_fitters_to_name(base: RuleBase) -> None:
-    """A sign that is known otherwise is no sign that was passed over; one that was asked about is."""
-    first, second, third = "folds-under-seat", "balance-lines-dip-to-back", "hem-stands-forward"
-    looked = Findings({one: Finding(one, "yes", origin="volunteered") for one in (first, second)})
-    assert third in passed_over(base, looked)
-    assert third in passed_over(base, looked.with_finding(Finding(third, "no", origin="asked")))
-    assert third not in passed_over(base, looked.with_finding(Finding(third, "yes", origin="photo")))
-
-
-def test_a_rule_base_may_leave_naming_out(base: RuleBase) -> None:
-    """Without the setting nothing follows from what was not named."""
-    words = base.words.settings
-    left = {name: value for name, value in words.words.items() if name != "named_unasked"}
-    old = replace(base, words=base.words.model_copy(update={"settings": words.model_copy(update={"words": left})}))
-    named = Findings({one: Finding(one, "yes", origin="volunteered") for one in list(base.symptoms)[:3]})
-    assert compile_network(old, Findings()).network == compile_network(old, named).network

@@ -150,6 +150,8 @@ def cells(text: str) -> int:
 
 def folded(text: str, columns: int, first: str, then: str) -> list[str]:
     """A text in lines of at most so many columns, broken between words; a longer word keeps its line."""
+    if cells(first) + cells(text) <= columns:
+        return [first + text]
     lines = [first]
     for word in text.split():
         gap = "" if lines[-1] in (first, then) else " "

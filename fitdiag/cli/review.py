@@ -75,7 +75,7 @@ def review(
     base = load_rules(folder_of(rules))
     run = _Run(base, open_case(case_folder(name, parent)), name, today or date.today(), ask=ask, parent=parent)
     given = _read_form(base, run.case, form) if form else None
-    if sent and run.was_advised() and not (photos or form or findings or done or fits):
+    if sent and not (photos or form or findings or done or fits):
         return run.mark_sent()
     if not run.open_round(bool(photos or form or findings or done or fits), given, done):
         return 0
@@ -201,13 +201,24 @@ class _Run:
             write_atomically(self.one.folder / "form.txt", self._form_words(form), replace=True)
             for problem in form.warnings:
                 say(f"- {problem.message}")
-        if findings:
-            mine = read_findings(Path(findings), self.base)
-            write_atomically(self.one.findings_file, findings_text(replace(mine, client="")), replace=True)
-        elif form is not None and form.findings:
-            known = Findings({item.symptom: item for item in form.findings}, units=self.case.units)
-            write_atomically(self.one.findings_file, findings_text(known), replace=True)
+        mine = read_findings(Path(findings), self.base) if findings else Findings(units=self.case.units)
+        if form is not None:  # what the fitter saw counts before what the client ticked
+            mine = replace(mine, symptoms={**{item.symptom: item for item in form.findings}, **mine.symptoms})
+        if findings or form is not None:
+            before = read_findings(self.one.findings_file, self.base) if self.one.findings_file.exists() else Findings()
+            mine = replace(
+                mine, client="", symptoms={**before.symptoms, **mine.symptoms}, done=mine.done or before.done
+            )
+            write_atomically(self.one.findings_file, findings_text(mine), replace=True)
+            self._add_to_log(mine)
         return self._measure()
+
+    def _add_to_log(self, found: Findings) -> None:
+        """What comes in after the round's interview has begun is an answer like any other."""
+        if self.one.log_file.exists():
+            with _appending(self.one.log_file) as log:
+                for finding in found.symptoms.values():
+                    log.append(answer_event(finding))
 
     @staticmethod
     def _form_words(form: Form) -> str:
@@ -274,9 +285,13 @@ class _Run:
         if self.one.log_file.exists():
             return fold(read_log(self.one.log_file).events, self.base).findings
         known = case_findings(self.case, self.base, before=self.one.number)
-        if self.one.findings_file.exists():
-            mine = read_findings(self.one.findings_file, self.base)
-            known = replace(known, symptoms={**known.symptoms, **mine.symptoms}, body={**known.body, **mine.body})
+        for one in self.case.rounds:
+            if not one.findings_file.exists():
+                continue
+            mine = read_findings(one.findings_file, self.base)
+            known = replace(known, done=(*(item for item in mine.done if item not in known.done), *known.done))
+            if one.number == self.one.number:
+                known = replace(known, symptoms={**known.symptoms, **mine.symptoms}, body={**known.body, **mine.body})
         return known
 
     def conclude(self) -> Conclusion | None:
@@ -284,10 +299,15 @@ class _Run:
         one = self.one
         if not one.log_file.exists():
             events = self._first_events(self._known())
-            with SessionLog.create(one.log_file, self.base, client=self.case.name, units=self.case.units) as log:
+            begun = one.folder / "session-beginning.jsonl"  # becomes the log only when all that is known stands in it
+            begun.unlink(missing_ok=True)
+            with SessionLog.create(begun, self.base, client=self.case.name, units=self.case.units) as log:
                 for event in events:
                     log.append(event)
-        self._say_history(fold(read_log(one.log_file).events, self.base).findings)
+            begun.replace(one.log_file)
+        state = fold(read_log(one.log_file).events, self.base)
+        offered = {finding.symptom: finding for finding in state.offered}
+        self._say_history(replace(state.findings, symptoms={**offered, **state.findings.symptoms}))
         if self.ask:
             hold_interview(
                 self.base, one.log_file, str(self.case.folder / self.case.pattern) if self.case.pattern else None
@@ -311,7 +331,7 @@ class _Run:
         if known.body_measures or known.pattern_measures:
             events.append(measures_event(known))
         events += [answer_event(finding) for finding in known.symptoms.values()]
-        told = (("history", self.one.number > 1 or known.done), ("body", known.body))
+        told = (("history", self.one.number > 1 or bool(known.done)), ("body", bool(known.body)))
         events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known and stage in STAGES]
         measured = self.one.folder / "measured.yaml"
         if measured.exists():
@@ -379,12 +399,13 @@ class _Run:
         write(f"  {self.command} --sent")
         return 0
 
-    def was_advised(self) -> bool:
-        """Whether the round that is on has its list already, and only waits to be sent."""
-        return bool(self.case.rounds) and bool(self.one.advised) and self.one.sent is None
-
     def mark_sent(self) -> int:
         """The pages went to the client; it is their turn."""
+        if not self.case.rounds or not self.one.advised or self.one.sent is not None:
+            raise stop(
+                "nothing-to-send", "there is no list that waits to be sent", where=Where(shown_path(self.case.folder)),
+                hint=f"{self.command} makes one",
+            )  # fmt: skip
         self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today), today=self.today)
         say("Written down as sent. When the client has tried it on:")
         write(f"  {self.command} --form FILE --photo back=FILE --photo left=FILE")

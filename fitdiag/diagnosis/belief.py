@@ -16,9 +16,6 @@ from fitdiag.units import format_length, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
-NAMED_UNASKED = "named_unasked"  # the setting: how often a sign that meets the eye is named without a question
-_LOOKED_AROUND = 2  # signs named from which on what was not named says something
-_HARDLY_MORE = 0.95  # however sure of that a rule base is
 _SURE_OF_A_RULER = 0.002  # a measured amount never counts as more certain than this
 
 
@@ -66,16 +63,12 @@ class Question:
 
 @dataclass(frozen=True)
 class Compiled:
-    """A rule base and findings as numbers: the network, the evidence, and which index is which id.
-
-    `background`: the prior by body notes and earlier rounds alone, before what was not named counts.
-    """
+    """A rule base and findings as numbers: the network, the evidence, and which index is which id."""
 
     network: Network
     evidence: Evidence
     causes: tuple[str, ...]
     symptoms: tuple[str, ...]
-    background: tuple[float, ...]
 
 
 class Diagnosis:
@@ -92,7 +85,7 @@ class Diagnosis:
     def beliefs(self) -> tuple[Belief, ...]:
         """Every cause, the most probable first; equal ones by id, so that the order never depends on chance."""
         shifts = self._shifts()
-        prior = dict(zip(self.compiled.causes, self.compiled.background, strict=True))
+        prior = dict(zip(self.compiled.causes, self.compiled.network.prior, strict=True))
         result = []
         for cause_id, probability in self.probability.items():
             reasons = [*self._background(cause_id), *shifts.get(cause_id, ())]
@@ -208,45 +201,8 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
         for link in cause.shows:
             links[row[link.symptom]].append((index, 1.0 - words.how_often.words[link.how_often]))
     leak = [words.seen_anyway.words[symptom.seen_anyway] for symptom in base.symptoms.values()]
-    background = tuple(prior)
-    for symptom in passed_over(base, findings):
-        _not_named(
-            prior, links[row[symptom]], leak, row[symptom], min(words.settings.words[NAMED_UNASKED], _HARDLY_MORE)
-        )
     evidence = {row[finding.symptom]: likelihood(base, finding) for finding in findings.symptoms.values()}
-    return Compiled(Network(prior, leak, links), evidence, causes, symptoms, background)
-
-
-def passed_over(base: RuleBase, findings: Findings) -> tuple[str, ...]:
-    """The signs that meet the eye and were not named, though the fitter looked around and named others.
-
-    A single sign is a complaint, not a look around; so this begins with the second. What came from a file, a picture or an
-    earlier round was never the fitter's to name. A rule base without the setting leaves it all out.
-    """
-    named = sum(finding.origin == "volunteered" for finding in findings.seen)
-    if named < _LOOKED_AROUND or NAMED_UNASKED not in base.words.settings.words:
-        return ()
-    answered = findings.symptoms
-    return tuple(
-        symptom.id
-        for symptom in base.symptoms.values()
-        if symptom.by == "looking" and (symptom.id not in answered or answered[symptom.id].origin == "asked")
-    )
-
-
-def _not_named(prior: list[float], links: list[tuple[int, float]], leak: list[float], sign: int, named: float) -> None:
-    """Count that a sign was not named: in the prior, and in its links and leak, which become those of "there, not named".
-
-    Whatever brings the sign about is noticed with the chance `named`, each for itself. Then P(not named) =
-    (1 - named * leak) * prod r_i^x_i with r = 1 - named * (1 - q): like "absent" it only multiplies odds. The sign is absent
-    with the chance (1 - leak) * prod q_i^x_i, and was then not named either; so given "not named" it is a noisy-OR again,
-    with q / r. Nothing here is approximate.
-    """
-    for place, (cause, q) in enumerate(links):
-        r = 1.0 - named * (1.0 - q)
-        prior[cause] *= r / (1.0 - prior[cause] * (1.0 - r))
-        links[place] = (cause, q / r)
-    leak[sign] = 1.0 - (1.0 - leak[sign]) / (1.0 - named * leak[sign])
+    return Compiled(Network(prior, leak, links), evidence, causes, symptoms)
 
 
 def likelihood(base: RuleBase, finding: Finding) -> tuple[float, float]:

@@ -30,13 +30,14 @@ FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 DEPTH_ERROR, DEPTH_RATIO, DEPTH_RATIO_ERROR = 8.0, 0.62, 0.12  # mm; of the half width where no depth is known
 SECTION_ERROR = {"waist": 6.0, "hip": 5.0, "crotch": 11.0}  # mm: how far the trunk is from an ellipse
 LOPSIDED_ERROR = {"waist": 1.0, "hip": 1.0, "crotch": 2.0}  # mm: how far left and right differ in depth
-LEG_DEPTH_RATIO, LEG_YAW = 0.95, math.radians(3.5)
+LEG_DEPTH_RATIO, LEG_YAW = 0.95, math.radians(2.4)
 SHAPE_ERROR = 0.05  # of a drop: the last of it lies where the cloth turns out of sight
 BACK_SHARE, CLEFT, DEPTH_FROM_SIDE_ERROR = 0.52, 3.0, 10.0  # of the depth; mm; mm
-BEHIND_OUTLINE = 0.2  # share of a dip that a side picture may not show
+BEHIND_OUTLINE = 0.24  # share of a dip that a side picture may not show
 SEAM_ERROR = 3.0  # mm: how far the centre seam runs off the middle of the body
 TURN_UNKNOWN = math.radians(5.0)
 SIDE_TILT_ERROR = math.radians(0.5)
+TILT_SHARE = 0.6  # the parts of a tilt's error add up to more than was found
 PLUMB_ERROR = math.radians(0.025)
 WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
 CLICK_ERROR = 4.3  # px on each axis: a hand that is about 6 px off
@@ -297,6 +298,8 @@ class _Work:
             lambda n: n.tilt,
             *(math.degrees(part) for part in (lopsided, turn, cover, (drawn + behind) / span / distance)),
         )
+        if course.kind == "trunk":
+            tilt_error *= TILT_SHARE
         raw = -math.degrees(math.atan2(right[1] - left[1], right[0] - left[0]))
         word, reason = self._word(name, "tilt", depression, numbers.tilt - raw, track, hidden)
         if word == "don't use":
@@ -344,7 +347,7 @@ class _Work:
 
     def _v(self, name: str, numbers: Numbers, sine: float, depression: float) -> None:
         """The V at the centre seam: its depth and the angle of each side."""
-        error = math.hypot(0.4 + numbers.noise, 0.06 * numbers.v_depth, sine * 5.0)
+        error = math.hypot(0.28 + 0.7 * numbers.noise, 0.06 * numbers.v_depth, sine * 5.0)
         seen = abs(numbers.v_depth) > max(V_SEEN, 2 * error)
         if abs(depression) > LARGE_ANGLE and name != "waist":
             word: Word = "fair" if abs(depression) <= LARGEST_ANGLE else "don't use"
@@ -358,7 +361,7 @@ class _Work:
         self._read(name, "v depth", "mm", None, numbers.v_depth, error, word, reason)
         if seen:
             for side, angle in zip(("left", "right"), numbers.v_angles, strict=True):
-                slack = math.hypot(0.1 * abs(angle) + math.degrees(error / 80.0), 12.0 * sine)
+                slack = math.hypot(0.075 * abs(angle) + math.degrees(error / 80.0), 12.0 * sine)
                 self._read(name, f"v angle {side}", "deg", None, angle, slack, word, "")
 
     def _seam_at(self, points: Sequence[Point]) -> tuple[Point, float]:
@@ -449,8 +452,8 @@ class _Work:
                     math.degrees(math.atan2(*(other[0] - other[1]))) - math.degrees(math.atan2(*(rays[0] - rays[-1])))
                 )
             off = abs(float(rays[:, 0].mean() - self._body_middle()))
-            slope = math.degrees(off * 0.12)  # a seat that leans towards or away from the lens (law: x m / D)
-            error = math.sqrt(sum(part**2 for part in swings) + slope**2 + 0.15**2)
+            slope = math.degrees(off * 0.085)  # a seat that leans towards or away from the lens (law: x m / D)
+            error = math.sqrt(sum(part**2 for part in swings) + slope**2 + 0.1**2)
             self._read(name, "lean", "deg", raw, lean, error, "good" if error < 0.8 else "fair", "")
         sections: Mapping[str, tuple[Section, Course, Stance]] = getattr(self, "_sections", {})
         for line, (section, course, stance) in sections.items():
@@ -484,7 +487,7 @@ class _Work:
             replace(stance, left=stance.left + 2.0),
             replace(stance, seam=stance.seam + 1.0),
         ]
-        error = math.sqrt(sum((length(other) - value) ** 2 for other in moved) + 1.0 + (0.012 * value) ** 2)
+        error = math.sqrt(sum((length(other) - value) ** 2 for other in moved) + 0.5 + (0.01 * value) ** 2)
         seam = np.array([[stance.seam, place[0, 1]]])
         ends = self.camera.rays(np.concatenate([place, seam]))
         raw = abs(float(ends[0, 0] - ends[1, 0])) * stance.distance

@@ -1,7 +1,7 @@
 """The first look on Monday: every case of a folder, who waits for whom and since when.
 
 Reading the YAML of five hundred cases takes long, so the folder of the cases keeps one line about each in `.fitdiag/list.txt`.
-A line counts only as long as the files it was made from have not changed by size, times or number; else the case itself is
+A line counts only as long as the files it was made from have not changed in size or times; else the case itself is
 read again, whoever changed it. Nothing heavy is imported here: where all lines count, neither YAML nor the rules are loaded.
 """
 
@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
+from operator import attrgetter
 from pathlib import Path
 from typing import NamedTuple
 
@@ -31,7 +32,7 @@ Marks = dict[str, str]  # path below the case folder to its state; empty: there 
 class Row(NamedTuple):
     """A case in the list. Days as in the files; `waiting` is empty when the case is closed.
 
-    `advised`: what was advised last, like "tuck-across-back-hip 3/4 in", in round `advised_in`.
+    `advised`: what was advised last, like "tuck across back hip 3/4 in", in round `advised_in`.
     """
 
     folder: str
@@ -113,12 +114,9 @@ def list_cases(parent: Path, read_again: Callable[[Path], Read]) -> CaseList:
         rows.append(row)
     if changed or len(after) != len(before):
         _keep(parent, after)
-    rows.sort(key=_order)
-    return CaseList(tuple(rows), tuple(problems))
-
-
-def _order(row: Row) -> tuple[int, str, str]:
-    return ({"fitter": 0, "client": 1}.get(row.waiting, 2), row.since, row.folder)
+    rows.sort(key=attrgetter("since", "folder"))
+    in_turn = [row for turn in ("fitter", "client", "") for row in rows if row.waiting == turn]
+    return CaseList(tuple(in_turn), tuple(problems))
 
 
 def _lines(parent: Path) -> dict[str, str]:
@@ -128,9 +126,7 @@ def _lines(parent: Path) -> dict[str, str]:
     except (ProblemsFoundError, UnicodeDecodeError):
         return {}
     schema, *lines = text.split("\n")
-    if schema != SCHEMA or not text.replace("\n", "").replace("\t", "").isprintable():
-        return {}
-    return {line.partition("\t")[0]: line for line in lines}
+    return {line.partition("\t")[0]: line for line in lines} if schema == SCHEMA else {}
 
 
 def _line(row: Row, marks: Marks) -> str:
@@ -152,7 +148,9 @@ def _fresh(folder: str, name: str, line: str) -> Row | None:
         for day in (row.opened, row.since, row.keep_until, row.closed):
             if day:
                 date.fromisoformat(day)
-        return row if row.since else None
+        if row.waiting not in ("fitter", "client", ""):
+            return None
+        return row if row.since and "".join(parts[last:]).isprintable() else None
     except (OSError, ValueError, LookupError, TypeError):
         return None
 
@@ -177,7 +175,7 @@ def forget(parent: Path, folder: str) -> None:
 
 
 def mark(path: str) -> str:
-    """The state of a file or folder that any change of it changes: size, both times, number; a link is not followed.
+    """The state of a file or folder that any change of it changes: size and both times; a link is not followed.
 
     Empty if there is none.
     """
@@ -185,7 +183,7 @@ def mark(path: str) -> str:
         state = os.lstat(path)
     except (FileNotFoundError, NotADirectoryError):
         return ""
-    return f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns} {state.st_ino}"
+    return f"{state.st_size} {state.st_mtime_ns} {state.st_ctime_ns}"
 
 
 def marks_of(folder: Path, paths: Iterable[str]) -> Marks:

@@ -168,7 +168,7 @@ class SessionLog:
             with suppress(OSError):
                 path.unlink()
             raise _cannot_write(path, error, _ELSEWHERE) from None
-        except ProblemsFoundError:
+        except BaseException:
             log.close()
             raise
         _sync_folder(path.parent)
@@ -193,7 +193,7 @@ class SessionLog:
         except OSError as error:
             log.close()
             raise _cannot_write(path, error, "nothing was changed") from None
-        except ProblemsFoundError:
+        except BaseException:
             log.close()
             raise
         return log, read

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.findings import Findings
@@ -121,7 +122,10 @@ def _too_far(
     """An alteration that brings signs which are there now, after it was done: it may have gone too far."""
     for alteration, total in done.items():
         rule = base.alterations.get(alteration)
-        if rule is None or not total.mm:
+        other = rule.opposite if rule is not None else None
+        taken_back = done[other].mm if other in done and other is not None else 0.0
+        left = total.mm - taken_back
+        if rule is None or left < 3.0:
             continue
         brought = [expects.symptom for expects in rule.expects if expects.change > 0.2]
         brought += [symptom for symptom in rule.brings if symptom not in brought]
@@ -136,7 +140,7 @@ def _too_far(
         moved = (
             f"; the back grainline moved {format_length(shift, units)} towards centre back with it" if shift > 3 else ""
         )
-        back = format_length(total.mm * HALF_BACK, units)
+        back = format_length(left * HALF_BACK, units)
         yield Remark(
             "too-far",
             f"{rule.title}, {format_length(total.mm, units)} in all{over}, brings what is seen now ({'; '.join(map(lower_first, there))})"
@@ -145,14 +149,18 @@ def _too_far(
 
 
 def _circles(base: RuleBase, done: Mapping[str, _Sum]) -> Iterable[Remark]:
+    """There, back and there again; taking back once what went too far is no circle."""
     for one, first in done.items():
         other = base.alterations[one].opposite if one in base.alterations else None
         if other is None or other not in done or other < one:
             continue
+        ways = [way for _, way in sorted([(n, 1) for n in first.rounds] + [(n, -1) for n in done[other].rounds])]
+        if sum(a != b for a, b in pairwise(ways)) < 2:
+            continue
         rounds = sorted({*first.rounds, *done[other].rounds})
         yield Remark(
             "circles",
-            f"{base.alterations[one].title} and {lower_first(base.alterations[other].title)} were both done (rounds"
+            f"{base.alterations[one].title} and {lower_first(base.alterations[other].title)} were done in turns (rounds"
             f" {', '.join(map(str, rounds))}): the pattern goes there and back. Stop, look at the first muslin again, and test the"
             " cause before another cut.",
         )

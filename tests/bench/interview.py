@@ -5,8 +5,8 @@
 A client's causes are drawn from the priors and the signs from the links, so this tests the way of asking, not the rules; what
 rules that are somewhat wrong cost is measured with every link one word off. Every client has at least one cause and one sign.
 The interview begins with "What do you see?": one sign, drawn at random, is the complaint, and each other sign that meets the
-eye (`by: looking`) is named with the chance NAMED, whatever brought it about; the program believes its own `named_unasked`.
-How far that matters is printed with other chances, down to a complaint alone. Named signs count as no question. A first cause
+eye (`by: looking`) is named with the chance NAMED, whatever brought it about. How far that matters is printed with other
+chances, down to a complaint alone. Named signs count as no question. A first cause
 that is never found counts as all questions. The "set" of causes is every one above one half; "all right" means just the true
 ones, which is hard where a client has many; the overlap is told beside it.
 
@@ -386,7 +386,7 @@ def main(arguments: list[str] | None = None) -> None:
             print(f"{name:<22}{pick.sum():>8}{stops['by worth'][pick].mean():>8.1f}{100 * top[pick].mean():>9.0f} %"
                   f"{100 * whole[pick].mean():>9.0f} %{100 * best_whole[pick].mean():>12.0f} %")  # fmt: skip
 
-    print("\nWhen the fitter names more or less unasked than the program believes")
+    print("\nWhen the fitter names more or less unasked")
     for chance in _CHANCES:
         print(f"{f'each with {chance:g}' if chance else 'the complaint alone':<22}{short(true, clients, chance)}")
     for least in options.stops:
