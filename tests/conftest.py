@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
+from browser import browser, open_page
+
+__all__ = ["browser", "open_page"]  # one browser for all tests of pages
 
 
 @pytest.fixture(autouse=True, scope="session")

@@ -30,6 +30,11 @@ BENCH = Path(__file__).parent / "bench"
             ["error, all links", "log-loss, numbers", "expected counts", "EM over", "complaint left out"],
         ),
         ("cases.py", ["--cases", "3", "--runs", "1"], ["plain walk", "case list", "ratio", "the whole command"]),
+        (
+            "photos.py",
+            ["--pictures", "2", "--rings", "1", "--pairs", "1", "--workers", "1"],
+            ["line position", "drop at hip", "true value within", "level rings", "12 megapixels"],
+        ),
         ("pattern.py", ["--runs", "1"], [" points", "    676"]),
         ("rules.py", ["--times", "2", "--runs", "1"], ["symptoms", "answer to next question"]),
         ("startup.py", ["--runs", "1"], ["typer, one word", "fitdiag diagnose", "fitdiag --help"]),

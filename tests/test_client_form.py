@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import browser, open_page  # noqa: F401
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -82,7 +81,7 @@ def fault(text: str, base: RuleBase) -> str:
 
 
 def test_filled_by_touch_on_a_small_phone(
-    open_page: Callable[..., Any],  # noqa: F811
+    open_page: Callable[..., Any],
     base: RuleBase,
     tmp_path: Path,
 ) -> None:
@@ -150,7 +149,7 @@ def test_filled_by_touch_on_a_small_phone(
     page.locator("#told:has-text('is saved')").wait_for()
 
 
-def test_filled_by_keyboard_alone(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:  # noqa: F811
+def test_filled_by_keyboard_alone(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:
     """Tab, arrows, space and figures are enough, the focus is always seen, and centimetres are read as such."""
     page = open_page(page_of(base, tmp_path, units="cm", questions=("waist-dips-at-back", "seat-wedgie"), advised=()))
     keys = page.keyboard
@@ -192,7 +191,7 @@ def test_filled_by_keyboard_alone(open_page: Callable[..., Any], base: RuleBase,
     assert "Everything is answered" in page.inner_text("#open")
 
 
-def test_answers_are_kept_until_they_are_sent(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:  # noqa: F811
+def test_answers_are_kept_until_they_are_sent(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:
     """A reload keeps every answer; asked twice, the page forgets them, and a reload brings nothing back."""
     page = open_page(page_of(base, tmp_path))
     group(page, question="waist-dips-at-back").locator("input[value=strong]").check()
@@ -210,7 +209,7 @@ def test_answers_are_kept_until_they_are_sent(open_page: Callable[..., Any], bas
     assert "" == page.input_value("#words")
 
 
-def test_says_so_when_answers_cannot_be_kept(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:  # noqa: F811
+def test_says_so_when_answers_cannot_be_kept(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:
     """Where the browser refuses to keep anything the page still works, and says to send in one go."""
     page = open_page("about:blank")
     page.add_init_script("Object.defineProperty(window, 'localStorage', { get() { throw new Error('refused'); } });")
@@ -220,7 +219,7 @@ def test_says_so_when_answers_cannot_be_kept(open_page: Callable[..., Any], base
     assert (Finding("seat-wedgie", "no", origin="form"),) == comes_back(page, base).findings
 
 
-def test_nothing_hostile_runs_and_no_code_shows(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:  # noqa: F811
+def test_nothing_hostile_runs_and_no_code_shows(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:
     """Hostile names, titles, questions and kept answers stay text; ids never show; the policy names one style and one script."""
     key = "lengthen-back-crotch"
     nasty = base.alterations[key].model_copy(update={"title": HOSTILE})
@@ -254,7 +253,7 @@ def test_nothing_hostile_runs_and_no_code_shows(open_page: Callable[..., Any], b
 
 
 def test_no_serious_findings_of_a_general_accessibility_checker(
-    open_page: Callable[..., Any],  # noqa: F811
+    open_page: Callable[..., Any],
     base: RuleBase,
     tmp_path: Path,
 ) -> None:
@@ -278,7 +277,7 @@ def test_no_serious_findings_of_a_general_accessibility_checker(
         assert [] == bad
 
 
-def test_prints_as_a_form_to_tick(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:  # noqa: F811
+def test_prints_as_a_form_to_tick(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:
     """Twelve questions print on a few pages, with boxes and lines to fill in by hand, and without the parts for the screen."""
     from pypdf import PdfReader
 
@@ -495,7 +494,7 @@ def test_of_several_forms_the_first_is_read_and_told(base: RuleBase) -> None:
     assert (2, ["form-several"]) == (form.round, [warning.code for warning in form.warnings])
 
 
-def test_the_block_is_what_the_page_writes(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:  # noqa: F811
+def test_the_block_is_what_the_page_writes(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:
     """The page's own script and `packed` write the same letters for the same answers, beyond ASCII too."""
     page = open_page(page_of(base, tmp_path, advised=()))
     page.fill("#words", "Grüße, 3/4″ – ½ 🙂")

@@ -92,6 +92,21 @@ def test_the_pattern_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pyt
         assert ended.value.code == 0, line
 
 
+@pytest.mark.parametrize("begins", ["fitdiag photo measure", "fitdiag case new"])
+def test_the_walk_throughs_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, begins: str) -> None:
+    """Pictures to findings, and a case over three rounds, run as they stand there (the interview needs somebody to answer)."""
+    import shlex
+
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "sample_sessions").symlink_to(ROOT / "sample_sessions")
+    block = next(block for block in blocks("sh") if block.startswith(begins))
+    for line in block.strip().splitlines():
+        if "interview" not in line:
+            with pytest.raises(SystemExit) as ended:
+                run(shlex.split(line)[1:])
+            assert ended.value.code == 0, line
+
+
 def test_the_rule_names_in_the_documents_exist() -> None:
     """Ids named in the README are ids of the rules."""
     base = load_rules()

@@ -22,8 +22,6 @@ from fitdiag.photos.marks import Marks, Sheet, as_json, parse_marks
 from fitdiag.photos.page import mark_page
 from fitdiag.problems import one_line
 
-pytest_plugins = ["browser"]
-
 PLAIN, WIDE, SMALL = {"width": 1000, "height": 640}, {"width": 1280, "height": 900}, {"width": 320, "height": 640}
 W, H = 240, 320
 DOTS = {(120, 90): (0, 255, 0), (70, 200): (0, 0, 255), (180, 210): (255, 0, 255)}  # centre of a 5 x 5 dot, its colour

@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import browser, open_page  # noqa: F401
 from pypdf import PdfReader
 
 from fitdiag.knowledge.findings import Finding, Findings
@@ -361,7 +360,7 @@ def test_hostile_text_stays_text() -> None:
     assert "<script>alert(1)</script>" in on_paper
 
 
-def test_hostile_rules_do_not_widen_the_page(tmp_path: Path, open_page: Callable[..., Any]) -> None:  # noqa: F811
+def test_hostile_rules_do_not_widen_the_page(tmp_path: Path, open_page: Callable[..., Any]) -> None:
     """A word of 300 letters in a rule neither widens the page at 320 px nor runs a script."""
     base = hostile_rules()
     conclusion = conclude(base, sample(THREE)[0])
@@ -392,7 +391,7 @@ def test_pages_fit_the_window_and_axe_finds_nothing_serious(
     make: Callable[..., str],
     width: int,
     tmp_path: Path,
-    open_page: Callable[..., Any],  # noqa: F811
+    open_page: Callable[..., Any],
 ) -> None:
     """No scrolling sideways, the style is used, no two elements share an id, and axe-core has no serious finding."""
     import axe_playwright_python

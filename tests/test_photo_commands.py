@@ -1,5 +1,6 @@
 """The photo commands as a fitter types them: in, marked, measured, into the session; and every way of getting it wrong."""
 
+# ruff: noqa: E501 (tables of broken files)
 from __future__ import annotations
 
 import io

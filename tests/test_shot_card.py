@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import browser, open_page  # noqa: F401
 from pypdf import PdfReader
 
 from fitdiag.photos.card import card_html, card_pdf
@@ -285,7 +284,7 @@ def test_the_same_card_makes_the_same_file() -> None:
     assert one == other
 
 
-def test_a_browser_shows_and_prints_it(open_page: Callable[..., Any], tmp_path: Path) -> None:  # noqa: F811
+def test_a_browser_shows_and_prints_it(open_page: Callable[..., Any], tmp_path: Path) -> None:
     """A narrow window needs no sideways scrolling, the policy stops nothing of ours, nothing is asked for, one page prints."""
     for large in (False, True):
         file = tmp_path / "card.html"

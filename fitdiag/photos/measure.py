@@ -29,8 +29,8 @@ Unit = Literal["mm", "deg"]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 DEPTH_ERROR, DEPTH_RATIO, DEPTH_RATIO_ERROR = 8.0, 0.62, 0.12  # mm; of the half width where no depth is known
 SECTION_ERROR = {"waist": 6.0, "hip": 5.0, "crotch": 11.0}  # mm: how far the trunk is from an ellipse
-LOPSIDED_ERROR = {"waist": 1.0, "hip": 1.0, "crotch": 2.0}  # mm: how far left and right differ in depth
-LEG_DEPTH_RATIO, LEG_YAW = 0.95, math.radians(2.4)
+LOPSIDED_ERROR = {"waist": 0.6, "hip": 1.0, "crotch": 2.0}  # mm: how far left and right differ in depth
+LEG_DEPTH_RATIO, LEG_YAW = 0.95, math.radians(2.1)
 SHAPE_ERROR = 0.05  # of a drop: the last of it lies where the cloth turns out of sight
 BACK_SHARE, CLEFT, DEPTH_FROM_SIDE_ERROR = 0.52, 3.0, 10.0  # of the depth; mm; mm
 BEHIND_OUTLINE = 0.24  # share of a dip that a side picture may not show
@@ -347,7 +347,7 @@ class _Work:
 
     def _v(self, name: str, numbers: Numbers, sine: float, depression: float) -> None:
         """The V at the centre seam: its depth and the angle of each side."""
-        error = math.hypot(0.28 + 0.7 * numbers.noise, 0.06 * numbers.v_depth, sine * 5.0)
+        error = math.hypot(0.28 + 0.7 * numbers.noise, 0.06 * numbers.v_depth, sine * (2.0 if name == "waist" else 5.0))
         seen = abs(numbers.v_depth) > max(V_SEEN, 2 * error)
         if abs(depression) > LARGE_ANGLE and name != "waist":
             word: Word = "fair" if abs(depression) <= LARGEST_ANGLE else "don't use"
@@ -361,7 +361,7 @@ class _Work:
         self._read(name, "v depth", "mm", None, numbers.v_depth, error, word, reason)
         if seen:
             for side, angle in zip(("left", "right"), numbers.v_angles, strict=True):
-                slack = math.hypot(0.075 * abs(angle) + math.degrees(error / 80.0), 12.0 * sine)
+                slack = math.hypot(0.065 * abs(angle) + math.degrees(error / 80.0), 12.0 * sine)
                 self._read(name, f"v angle {side}", "deg", None, angle, slack, word, "")
 
     def _seam_at(self, points: Sequence[Point]) -> tuple[Point, float]:

@@ -26,7 +26,8 @@ _UNDOABLE = ("answer", "body", "done", "measures", "stage", "offered")
 class State:
     """A session so far. `ended`: the stages of the interview that are over; `unknown`: ids these rules do not know.
 
-    `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused yet; `recorded`: the conclusion, if nothing was answered after it.
+    `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
+    yet; `recorded`: the conclusion, if nothing was answered after it.
     """
 
     findings: Findings
