@@ -171,6 +171,17 @@ def test_a_tuck_is_expected_to_halve_its_amount_of_dip(base: RuleBase) -> None:
     assert outcome.error == pytest.approx((3.4**2 + 2.0**2) ** 0.5, abs=0.1)
 
 
+def test_a_measure_of_the_pattern_is_expected_to_follow_the_paper(base: RuleBase) -> None:
+    """The grainline's distance from centre back changes by what the alteration does on the pattern, give or take a third of it."""
+    findings = Findings({"grainline-near-centre-back": Finding("grainline-near-centre-back", "yes", 37.0, 1.0)})
+    advised = [Advised("overlap-back-wedge", 16.0)]
+    outcome = expected_outcomes(base, findings, advised, {"back grain to centre at waist": 10.0})[
+        "grainline-near-centre-back"
+    ]
+    assert (37.0, 47.0) == (outcome.before, outcome.expected)
+    assert outcome.error == pytest.approx((3.0**2 + 1.0**2) ** 0.5, abs=0.1)
+
+
 @pytest.mark.parametrize(("observed", "kind"), [(9.0, "met"), (15.0, "met"), (19.0, "short"), (0.0, "too-far")])
 def test_observed_against_expected_allows_for_the_range(base: RuleBase, observed: float, kind: str) -> None:
     """Nothing within two standard deviations is called off."""

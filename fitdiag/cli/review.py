@@ -17,7 +17,7 @@ from fitdiag.cli.output import say, width, write
 from fitdiag.cli.terminal import Screen, hold_interview
 from fitdiag.files import read_bytes, write_atomically
 from fitdiag.interview.telling import Line
-from fitdiag.knowledge.findings import Findings, findings_text, read_findings
+from fitdiag.knowledge.findings import Done, Findings, findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
@@ -372,6 +372,15 @@ class _Run:
 
         return grain_moved(pattern, findings.done)
 
+    def _changes(self, advised: Sequence[Advised]) -> dict[str, float]:
+        """What the alterations change on the client's pattern."""
+        pattern = self._pattern()
+        if pattern is None:
+            return {}
+        from fitdiag.planning.effects import changes_on
+
+        return changes_on(pattern, [Done(item.alteration, item.amount_mm) for item in advised])
+
     # -- the end of a round ---------------------------------------------------------------------------------------
 
     def finish(self, conclusion: Conclusion, *, sent: bool, large: bool) -> int:
@@ -383,7 +392,7 @@ class _Run:
         if len(self.case.rounds) > 1:
             before = self.case.rounds[-2]
             self.case = update_round(self.case, replace(before, outcome=self._observed(findings)), today=self.today)
-        outcome = expected_outcomes(self.base, findings, first)
+        outcome = expected_outcomes(self.base, findings, first, self._changes(first))
         self.case = update_round(self.case, replace(self.one, advised=advised, outcome=outcome), today=self.today)
         written = self._documents(conclusion, large=large)
         write("\nWritten:")

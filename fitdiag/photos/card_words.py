@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
+from fitdiag.photos.camera import false_drop
 from fitdiag.photos.card_drawings import Drawing, what_is_seen, where_to_stand
 from fitdiag.problems import one_line, stop
 from fitdiag.units import MM_PER_INCH, Units, format_reading
@@ -21,17 +22,6 @@ TITLE = "Pictures for your trouser fitting"
 INTRO = "Your fitter measures the lines on the cloth in these pictures. Go from 1 to 5. Ask somebody you trust to help."
 COLUMNS = ("Line", "Lens over the floor", "Views")
 UNKNOWN = "measure from the floor to the line on the cloth"
-
-
-def false_drop(lens_above_mm: float, distance_mm: float, depth_mm: float = DEPTH_MM) -> float:
-    """How much too low a level line looks at the centre back, in mm, when the lens stands above it (negative: too high).
-
-    Plain geometry: the centre back is nearer to the lens by the body's depth, and what is nearer looks further from eye level.
-
-    >>> round(false_drop(100, 3000), 1)
-    4.2
-    """
-    return lens_above_mm * depth_mm / (distance_mm - depth_mm)
 
 
 @dataclass(frozen=True)
@@ -132,7 +122,7 @@ def _reasons(units: Units, far: str, kept: str) -> tuple[Section, ...]:
     off, little, eye = (4 * MM_PER_INCH, 2 * MM_PER_INCH, 28 * MM_PER_INCH) if units == "in" else (100.0, 50.0, 700.0)
 
     def low(above: float, distance: float) -> str:
-        return _fine(false_drop(above, distance), units)
+        return _fine(false_drop(above, DEPTH_MM, distance), units)
 
     def tape(mm: float) -> str:
         return format_reading(mm, units)

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.photos.camera import USUAL_FOCAL_35 as USUAL_FOCAL
-from fitdiag.photos.camera import Camera, Section, focal_px, sheet_distance, upright
+from fitdiag.photos.camera import Camera, Section, false_tilt, focal_px, lens_within, sheet_distance, upright
 from fitdiag.photos.course import Course, Kind, Numbers, Stance
 from fitdiag.photos.marks import ROUND_LINES, Marks, Point
 from fitdiag.photos.snap import Track, snap, snap_side_edge, snap_straight
@@ -41,9 +41,10 @@ TILT_SHARE = 0.6  # the parts of a tilt's error add up to more than was found
 PLUMB_ERROR = math.radians(0.025)
 WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
 CLICK_ERROR = 4.3  # px on each axis: a hand that is about 6 px off
-V_SEEN = 2.5  # mm; less is the cloth's own unrest
+V_SEEN = 2.3  # mm; less is the cloth's own unrest
 SMALL_ANGLE, LARGE_ANGLE, LARGEST_ANGLE = 3.0, 8.0, 15.0  # degrees between the ray to the line and the level
 MOST_CORRECTED_GOOD = 6.0  # mm
+LARGEST_SIDE_ANGLE = 12.0
 LEAST_PX_PER_MM = 1.0
 YAW_WARNING = math.radians(4.0)
 
@@ -338,8 +339,17 @@ class _Work:
             depth, levelled, drop_error,
         )  # fmt: skip
         if course.kind == "trunk" and abs(numbers.section.yaw) > YAW_WARNING and name == "hip":
+            turned = math.degrees(abs(numbers.section.yaw))
+            above = abs(math.tan(math.radians(depression))) * distance
             self.warnings.append(
-                f"the body is turned by about {math.degrees(abs(numbers.section.yaw)):.0f} degrees; straight to the lens is better"
+                f"the body is turned by about {turned:.0f} degrees, which from this lens looks like a tilt of"
+                f" {false_tilt(above, distance, turned):.1f} degrees; straight to the lens is better"
+            )
+        if name in ROUND_LINES and self.levelled and self.distance and abs(depression) > SMALL_ANGLE:
+            off, within = abs(math.tan(math.radians(depression))) * distance, lens_within(3.0, depth, distance)
+            self.warnings.append(
+                f"{_called(name)}: the lens stood about {off / 10:.0f} cm too {'high' if depression > 0 else 'low'} for this line;"
+                f" within {within / 10:.0f} cm of its height nothing has to be corrected"
             )
         if hidden:
             self.warnings.append(f"{_called(name)}: a side edge is hidden; arms crossed in front would free it")
@@ -355,8 +365,8 @@ class _Work:
             word = "good"
         way = "points down" if numbers.v_depth > 0 else "points up"
         reason = f"a V that {way}" if seen else "no V to be seen"
-        if word == "don't use":
-            self._refuse(name, "v depth", "mm", None, _too_steep(depression))
+        if word == "don't use" or (word == "fair" and not seen):
+            self._refuse(name, "v depth", "mm", None, f"{_too_steep(depression)}, so a small V would not show")
             return
         self._read(name, "v depth", "mm", None, numbers.v_depth, error, word, reason)
         if seen:
@@ -420,6 +430,8 @@ class _Work:
             return "fair", f"{_too_steep(depression)}; corrected by {abs(corrected):.0f} mm"
         if hidden:
             return "fair", "a side edge is hidden"
+        if self.marks.seen_from_the_side and name in ROUND_LINES and steep > LARGEST_SIDE_ANGLE:
+            return "don't use", f"{_too_steep(depression)}, and the hip stands towards it"
         if steep <= SMALL_ANGLE or (steep <= LARGE_ANGLE and name not in ROUND_LINES):
             return "good", ""
         if steep <= LARGEST_ANGLE + 5:

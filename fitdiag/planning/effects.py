@@ -145,3 +145,16 @@ def grain_moved(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
                 continue
             moved[item.alteration] = moved.get(item.alteration, 0.0) + before - after
     return moved
+
+
+def changes_on(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
+    """By how much (mm) alterations, one after the other, change each measure of a pattern."""
+    before = pattern_measures(pattern)
+    for item in done:
+        if item.amount_mm:
+            try:
+                pattern = carry_out(pattern, item.alteration, item.amount_mm).pattern
+            except ProblemsFoundError:
+                continue
+    after = pattern_measures(pattern)
+    return {name: after[name] - before[name] for name in before if name in after}

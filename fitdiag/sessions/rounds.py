@@ -17,6 +17,7 @@ from fitdiag.sessions.case_files import Advised, Outcome, Round
 from fitdiag.units import Units, format_length, format_reading
 
 HALF_BACK = 0.5  # of what went too far: take half back first, and look; common practice, no source
+PATTERN_SHARE = 0.3  # of a change on paper, how far cloth may differ; a fitter's judgement
 ERROR_MM = 3.0  # of an amount that was read with a ruler on a person; a fitter's judgement
 
 
@@ -28,8 +29,13 @@ class Remark:
     text: str
 
 
-def expected_outcomes(base: RuleBase, findings: Findings, advised: Iterable[Advised]) -> dict[str, Outcome]:
-    """What the next try-on should show of each measured sign, mm, with one standard deviation."""
+def expected_outcomes(
+    base: RuleBase, findings: Findings, advised: Iterable[Advised], on_pattern: Mapping[str, float] | None = None
+) -> dict[str, Outcome]:
+    """What the next try-on should show of each measured sign, mm, with one standard deviation.
+
+    By the rules' `expects`; a sign that is a measure of the pattern too goes by `on_pattern`, what the alterations change there.
+    """
     before = {f.symptom: (f.amount_mm, f.error_mm or ERROR_MM) for f in findings.seen if f.amount_mm is not None}
     change: dict[str, float] = {}
     spread: dict[str, float] = {}
@@ -41,6 +47,15 @@ def expected_outcomes(base: RuleBase, findings: Findings, advised: Iterable[Advi
             change[expects.symptom] = change.get(expects.symptom, 0.0) + expects.change * item.amount_mm
             half = abs(expects.range[1] - expects.range[0]) / 2 * item.amount_mm
             spread[expects.symptom] = spread.get(expects.symptom, 0.0) + half**2
+    for symptom in before:
+        measure = base.symptoms[symptom].measure if symptom in base.symptoms else None
+        if (
+            measure is not None
+            and measure.on_pattern is not None
+            and abs((on_pattern or {}).get(measure.on_pattern, 0.0)) > 0.5
+        ):
+            change[symptom] = (on_pattern or {})[measure.on_pattern]
+            spread[symptom] = (change[symptom] * PATTERN_SHARE) ** 2
     result = {}
     for symptom, moved in change.items():
         if symptom in before and before[symptom][0] is not None:

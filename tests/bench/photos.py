@@ -323,7 +323,7 @@ def large_picture() -> None:
 def main(arguments: list[str] | None = None) -> None:
     """Make pictures, measure them, print how far off they are."""
     parser = argparse.ArgumentParser(description="Made pictures measured.")
-    parser.add_argument("--pictures", type=int, default=180)
+    parser.add_argument("--pictures", type=int, default=240)
     parser.add_argument("--rings", type=int, default=36)
     parser.add_argument("--pairs", type=int, default=24)
     parser.add_argument("--seed", type=int, default=1000)
