@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import os
 import shlex
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace as replace_fields
+from itertools import count
 from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, write
-from fitdiag.files import write_atomically
+from fitdiag.files import reason, write_atomically
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
@@ -23,22 +26,50 @@ from fitdiag.units import InvalidLengthError, Units, parse_length
 SCHEMA = "fitdiag.measured/1"
 
 
-def _length(text: str | None, what: str) -> float | None:
+def _length(text: str | None, what: str, least: float = 1, most: float = 3000) -> float | None:
     if text is None:
         return None
     try:
-        return parse_length(text).mm
+        mm = parse_length(text).mm
     except InvalidLengthError as error:
         raise stop("argument", f"{what}: {error}") from None
+    if not least <= mm <= most:
+        told = f"{what}: '{one_line(text, 30)}' cannot be right"
+        raise stop("argument", told, hint=f"from {least / 10:g} cm to {most / 10:g} cm")
+    return mm
+
+
+def _folder(given: str | Path, what: str) -> Path:
+    """A folder that is there, made if need be."""
+    folder = Path(given)
+    where = Where(shown_path(folder))
+    try:
+        if folder.exists() and not folder.is_dir():
+            raise stop("not-a-folder", f"{what} go into a folder, and this is a file", where=where)
+        folder.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        raise stop("cannot-save", f"this folder cannot be made: {reason(error)}", where=where) from None
+    return folder
+
+
+def _is_there(path: Path) -> bool:
+    """Whether there is anything of this name; a name the system cannot have is nothing."""
+    try:
+        return os.path.lexists(path)
+    except ValueError:
+        return False
 
 
 def add(
-    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool
-) -> int:
-    """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
-    folder = Path(to)
-    if folder.exists() and not folder.is_dir():
-        raise stop("not-a-folder", "the cleaned pictures go into a folder", where=Where(shown_path(folder)))
+    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool,
+    next_free: bool = False,
+) -> int:  # fmt: skip
+    """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed.
+
+    `next_free`: another picture of a view gets a number of its own, and one that is there already is passed over.
+    """
+    if focal is not None and not 5 <= focal <= 2000:
+        raise stop("argument", f"--focal: {focal:g} is no focal length", hint="5 to 2000, as on 35 mm film")
     wanted: list[tuple[View, Path]] = []
     for text in given:
         view, sign, path = text.partition("=")
@@ -51,30 +82,69 @@ def add(
         wanted.append((view, Path(path)))
     width = _length(hip, "--hip-width")
     read = [(view, read_picture(path)) for view, path in wanted]  # all of them, before anything is written
-    folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
+    folder = _folder(to, "the cleaned pictures")
+    files: dict[Path, tuple[bytes, str]] = {}  # everything that can be refused is, before anything is written
+    there: list[Path] = []
     for (view, picture), (_, source) in zip(read, wanted, strict=True):
         say(f"{shown_path(source)}:")
         for line in shortcomings(picture) or ["nothing stands in the way of measuring it"]:
             say(f"- {line}")
-        again = sum(other.stem.split(" ")[0] == view for other in written)
-        target = folder / (f"{view}.jpg" if not again else f"{view} {again + 1}.jpg")
-        covered = crop_above(picture, face_above) if face_above is not None else picture
-        write_atomically(target, clean_bytes(covered, ".jpg"), replace=replace)
-        cleaned = read_picture(target)
-        marks = Marks(target.name, cleaned.sha256, cleaned.width, cleaned.height, view, focal or picture.focal_35mm)
-        if sidecar(source).is_file():
+        content = clean_bytes(crop_above(picture, face_above) if face_above is not None else picture, ".jpg")
+        names = (folder / (f"{view}.jpg" if number == 1 else f"{view} {number}.jpg") for number in count(1))
+        target = next(name for name in names if name not in files and not (next_free and _taken(name, content)))
+        if next_free and _is_there(target) and _is_there(sidecar(target)):
+            say(f"- it is there already: {shown_path(target)}")
+            there.append(target)
+            continue
+        for taken in (target, sidecar(target)):
+            if not replace and not next_free and _is_there(taken):
+                hint = "choose another folder, or add --replace"
+                raise stop("exists", "there is a file of this name already", where=Where(shown_path(taken)), hint=hint)
+        told = hashlib.sha256(content).hexdigest()
+        marks = Marks(target.name, told, picture.width, picture.height, view, focal or picture.focal_35mm)
+        if _is_there(sidecar(source)):
             beside = read_marks(sidecar(source))
             check_same(picture, beside, sidecar(source))
             say("- its marks came with it")
-            marks = replace_fields(beside, file=target.name, sha256=cleaned.sha256, view=view)
+            marks = replace_fields(
+                beside, file=target.name, sha256=told, view=view, focal_35mm=focal or beside.focal_35mm
+            )
         if width:
             marks = replace_fields(marks, widths_mm={**marks.widths_mm, "hip": width})
-        write_atomically(sidecar(target), as_json(marks), replace=replace)
-        written.append(target)
+        files[target] = (content, as_json(marks))
+    _write_all(files, replace=replace)
     write(f"Cleaned, without location or camera data, in {shown_path(folder)}. Mark them next:")
-    write(f"  fitdiag photo mark {' '.join(shlex.quote(shown_path(path)) for path in written)}")
+    write(f"  fitdiag photo mark {' '.join(shlex.quote(shown_path(path)) for path in (*there, *files))}")
     return 0
+
+
+def _same(path: Path, content: bytes) -> bool:
+    try:
+        return path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content
+    except OSError:
+        return False
+
+
+def _taken(path: Path, content: bytes) -> bool:
+    """Whether a name belongs to another picture, or to the marks of one that was deleted."""
+    return not _same(path, content) if _is_there(path) else _is_there(sidecar(path))
+
+
+def _write_all(files: Mapping[Path, tuple[bytes, str]], *, replace: bool) -> None:
+    """All pictures with their marks; what was new is taken away again if one cannot be written."""
+    new: list[Path] = []
+    try:
+        for target, (content, marks) in files.items():
+            for path, what in ((target, content), (sidecar(target), marks)):
+                if path == target and _same(path, content):
+                    continue
+                was_there = _is_there(path)
+                write_atomically(path, what, replace=replace)
+                new += [] if was_there else [path]
+    except BaseException:
+        for path in new:
+            path.unlink(missing_ok=True)
+        raise
 
 
 def sidecar(picture: Path) -> Path:
@@ -136,15 +206,21 @@ def measure(
             "arguments", f"{len(pictures)} pictures and {len(marks_files)} marks files", hint="one --marks for each"
         )
     chosen: Units = units_of(units) if units else "in"
+    girth = _length(hip_girth, "the hip girth", 300)
+    if findings and not replace and _is_there(Path(findings)):  # said before the work, not after it
+        hint = "choose another name, or add --replace"
+        raise stop("exists", "there is a file of this name already", where=Where(shown_path(findings)), hint=hint)
     read = [_read(Path(p), marks_files[i] if marks_files else None) for i, p in enumerate(pictures)]
-    found = measure_all([(picture.pixels, marks) for picture, marks in read], _length(hip_girth, "--hip-girth"))
+    for index, (picture, _) in enumerate(read):
+        if any(picture.sha256 == other.sha256 for other, _ in read[:index]):
+            raise stop("twice", "this picture is given twice", where=Where(shown_path(pictures[index])))
+    found = measure_all([(picture.pixels, marks) for picture, marks in read], girth)
     whole = together(found)
     drawn: list[str] = []
-    if overlays is not None:
-        Path(overlays).mkdir(parents=True, exist_ok=True)
     for path, (picture, _), measured in zip(pictures, read, found, strict=True):
-        folder = Path(overlays) if overlays is not None else Path(path).parent
-        target = folder / (Path(path).stem + ".measured.png")
+        folder = _folder(overlays, "the drawn-on copies") if overlays is not None else Path(path).parent
+        names = (f"{Path(path).stem}{'' if number == 1 else f' {number}'}.measured.png" for number in count(1))
+        target = next(folder / name for name in names if shown_path(folder / name) not in drawn)
         write_atomically(target, overlay(picture.pixels, measured, chosen), replace=True)
         drawn.append(shown_path(target))
     if as_json:
@@ -255,14 +331,18 @@ def card(
     from fitdiag.photos.card import card_html, card_pdf
 
     target = Path(to)
+    if len(keep_until) > 60:
+        raise stop(
+            "argument", f"'{one_line(keep_until, 40)}' is too long", hint="give --keep-until a day or a few words"
+        )
     chosen = guess_units(units, heights)
     known = lengths(heights, chosen, ("hip", "crotch", "knee")) or None
     if paper not in ("a4", "letter"):
         raise stop("argument", f"'{one_line(paper, 20)}' is no paper known here", hint="write a4 or letter")
     if target.suffix.lower() == ".html":
-        content: str | bytes = card_html(units=chosen, heights_mm=known, keep_until=keep_until, large=large)
+        content: str | bytes = card_html(units=chosen, heights_mm=known, keep_until=one_line(keep_until), large=large)
     elif target.suffix.lower() == ".pdf":
-        content = card_pdf(units=chosen, heights_mm=known, keep_until=keep_until, large=large, paper=paper)  # type: ignore[arg-type]
+        content = card_pdf(units=chosen, heights_mm=known, keep_until=one_line(keep_until), large=large, paper=paper)  # type: ignore[arg-type]
     else:
         raise stop("format", "the card is written as .html or .pdf", where=Where(shown_path(target)))
     write_atomically(target, content, replace=replace)

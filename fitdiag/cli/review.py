@@ -8,13 +8,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from fitdiag.cli.arguments import folder_of
 from fitdiag.cli.case import case_folder
-from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.documents import write_documents
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.terminal import Screen, hold_interview
+from fitdiag.cli.terminal import Screen, _Leave, hold_interview
+from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import read_bytes, write_atomically
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.findings import Done, Findings, findings_text, read_findings
@@ -22,10 +23,10 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.planning.plan import Recommendation
-from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
-from fitdiag.reports.report import brief, make_report
-from fitdiag.reports.writers import as_json, as_text, write_report
-from fitdiag.sessions.case import add_round, case_findings, open_case, update_round
+from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.reports.report import make_report
+from fitdiag.reports.writers import as_text
+from fitdiag.sessions.case import add_round, alone, case_findings, open_case, refusals, refuse_link, update_round
 from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.log import Event, SessionLog, read_log
 from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks
@@ -45,14 +46,9 @@ from fitdiag.units import InvalidLengthError, format_length, parse_length
 if TYPE_CHECKING:
     from fitdiag.pattern.piece import Pattern
     from fitdiag.reports.form import Form
-    from fitdiag.reports.history import RoundFacts
 
-PHOTOGRAPHS = (
-    "From the back, the lens at the height of the hip line, and again at the crotch line.",
-    "From the side, the lens at the height of the hip line.",
-    "From the front, the lens at the height of the hip line.",
-)
 _FORM_QUESTIONS = 10
+_MEASURED, _WORDS = "measured.yaml", "form.txt"
 
 
 def review(
@@ -75,21 +71,12 @@ def review(
     base = load_rules(folder_of(rules))
     run = _Run(base, open_case(case_folder(name, parent)), name, today or date.today(), ask=ask, parent=parent)
     given = _read_form(base, run.case, form) if form else None
-    if sent and not (photos or form or findings or done or fits):
-        return run.mark_sent()
-    if not run.open_round(bool(photos or form or findings or done or fits), given, done):
-        return 0
-    if fits:
-        return run.it_fits()
-    if not run.take_in(photos, findings, given):
-        return 0
-    if send_form:
-        return run.ask_the_client()
-    conclusion = run.conclude()
-    if conclusion is None:
-        write(f"Left; every answer is saved. To go on:\n  {run.command}")
+    mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
+    try:
+        return run.through(photos, given, mine, done, send_form=send_form, sent=sent, fits=fits, large=large)
+    except _Leave:
+        write(f"\nLeft; every answer is saved. To go on:\n  {run.command}")
         return 130
-    return run.finish(conclusion, sent=sent, large=large)
 
 
 class _Run:
@@ -109,13 +96,43 @@ class _Run:
         """The round that is on."""
         return self.case.rounds[-1]
 
+    def through(
+        self, photos: Sequence[str], form: Form | None, mine: Findings | None, done: Sequence[str], *, send_form: bool,
+        sent: bool, fits: bool, large: bool,
+    ) -> int:  # fmt: skip
+        """The run itself; it may end anywhere."""
+        something_came = bool(photos or form or mine or done or fits)
+        if self.case.closed:
+            raise stop("closed", "this case is closed", where=Where(shown_path(self.case.folder)))
+        if photos and not self.case.consent.photos:
+            raise stop(
+                "consent", "no consent to photos is written down for this case", where=Where(shown_path(self.case.folder)),
+                hint="ask the client; then write 'consent: {photos: yes, date: DATE, keep_until: DATE}' into case.yaml",
+            )  # fmt: skip
+        if sent and not something_came:
+            return self.mark_sent()
+        if not self.open_round(something_came, form, done):
+            return 0
+        if fits:
+            return self.it_fits()
+        if not self.take_in(photos, mine, form):
+            return 0
+        if send_form:
+            return self.ask_the_client()
+        conclusion = self.conclude()
+        if conclusion is None:
+            raise _Leave
+        return self.finish(conclusion, sent=sent, large=large)
+
     # -- which round it is ----------------------------------------------------------------------------------------
 
     def open_round(self, something_came: bool, form: Form | None, done: Sequence[str]) -> bool:
         """Find or begin the round; before a new one, what was really done of the last one is written down."""
-        if self.case.closed:
-            raise stop("closed", "this case is closed", where=Where(shown_path(self.case.folder)))
+        self._refuse_links()
         if not self.case.rounds:
+            if done:
+                hint = "what was done before the first round stands under 'done:' in the --findings file"
+                raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
             self.case = add_round(self.case, today=self.today)
         elif self.one.sent is not None:
             if not something_came and not self._has_come():
@@ -125,9 +142,23 @@ class _Run:
             carried = self._carried(form, done)
             changed = replace(self.one, done=carried, waiting="fitter", form_received=self.today if form else None)
             self.case = update_round(self.case, changed, today=self.today)
+            if self.one.number != changed.number:
+                told = "another window has begun the next round"
+                raise stop("changed", told, where=Where(shown_path(self.one.folder)), hint="do this again")
             self.case = add_round(self.case, today=self.today)
+            self._refuse_links()
+        elif done or (form is not None and form.done):
+            self._done_late(form, done)
         write(f"{one_line(self.case.name, 80)}, round {self.one.number}")
         return True
+
+    def _refuse_links(self) -> None:
+        """Nothing is read or written outside the case."""
+        for one in self.case.rounds:
+            inside = [one.photos, one.documents, one.findings_file, one.log_file, one.plan_file]
+            inside += [one.folder / name for name in (_MEASURED, _WORDS)]
+            for path in (*inside, *(sorted(one.photos.glob("*")) if one.photos.is_dir() else ())):
+                refuse_link(path)
 
     def _has_come(self) -> bool:
         if not self.screen.interactive:
@@ -137,11 +168,7 @@ class _Run:
 
     def _carried(self, form: Form | None, given: Sequence[str]) -> tuple[Carried, ...]:
         """What was done of what was advised: from the command line, the form, or asked; else as advised is not assumed."""
-        told = {key: _amount_or_no(self.base, key, text) for key, _, text in (item.partition("=") for item in given)}
-        if form is not None:
-            self.form = form
-            for alteration, state, amount in form.done:
-                told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
+        told = self._told_done(form, given)
         result = []
         for item in self.one.advised:
             if item.alteration in told:
@@ -152,6 +179,34 @@ class _Run:
                 result.append(self._ask_done(item))
         result += [Carried(name, amount if was_done else None, was_done) for name, (amount, was_done) in told.items()]
         return tuple(result)
+
+    def _told_done(self, form: Form | None, given: Sequence[str]) -> dict[str, tuple[float | None, bool]]:
+        told = {key: _amount_or_no(self.base, key, text) for key, _, text in (item.partition("=") for item in given)}
+        for alteration, state, amount in form.done if form is not None else ():
+            told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
+        return told
+
+    def _done_late(self, form: Form | None, given: Sequence[str]) -> None:
+        """What was done, told when the next round is on already: it still belongs to the round before."""
+        if len(self.case.rounds) < 2:
+            hint = "what was done before the first round stands under 'done:' in the --findings file"
+            raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
+        before = self.case.rounds[-2]
+        amounts = {item.alteration: item.amount_mm for item in before.advised}
+        known = {item.alteration: item for item in before.done}
+        asked = {item.partition("=")[0] for item in given}
+        for name, (amount, was_done) in self._told_done(form, given).items():
+            much = amount if amount is not None else amounts.get(name)
+            if name not in known or name in asked:
+                known[name] = Carried(name, much if was_done else None, was_done)
+        if tuple(known.values()) == before.done:
+            return
+        if self.one.log_file.exists():
+            raise stop(
+                "too-late", f"the questions of round {self.one.number} have begun without this", where=Where(shown_path(before.folder)),
+                hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again",
+            )  # fmt: skip
+        self.case = update_round(self.case, replace(before, done=tuple(known.values())), today=self.today)
 
     def _ask_done(self, item: Advised) -> Carried:
         title = (
@@ -180,31 +235,26 @@ class _Run:
         """The trousers fit: the round says so, and the case can be closed."""
         self.case = update_round(self.case, replace(self.one, fits=True), today=self.today)
         say("Written down: they fit. To close the case:")
-        write(f"  fitdiag case close {shlex.quote(one_line(self.case.name, 80))} --fits")
+        write(f"  fitdiag case close {self.command.removeprefix('fitdiag review ')} --fits")
         return 0
 
     # -- what came in ---------------------------------------------------------------------------------------------
 
-    def take_in(self, photos: Sequence[str], findings: str | None, form: Form | None) -> bool:
+    def take_in(self, photos: Sequence[str], given: Findings | None, form: Form | None) -> bool:
         """Pictures, a form and findings into the round's folder. False when the pictures have yet to be marked."""
         if photos:
-            if not self.case.consent.photos:
-                raise stop(
-                    "consent", "no consent to photos is written down for this case", where=Where(shown_path(self.case.folder)),
-                    hint="ask the client; then write 'consent: {photos: yes, given: DATE, keep_until: DATE}' into case.yaml",
-                )  # fmt: skip
             from fitdiag.cli.photo import add
 
-            add(photos, str(self.one.photos), face_above=None, focal=None, hip=None, replace=False)
+            add(photos, str(self.one.photos), face_above=None, focal=None, hip=None, replace=False, next_free=True)
         if form is not None:
             self.form = form
-            write_atomically(self.one.folder / "form.txt", self._form_words(form), replace=True)
+            self._keep_words(self._form_words(form))
             for problem in form.warnings:
                 say(f"- {problem.message}")
-        mine = read_findings(Path(findings), self.base) if findings else Findings(units=self.case.units)
+        mine = given or Findings(units=self.case.units)
         if form is not None:  # what the fitter saw counts before what the client ticked
             mine = replace(mine, symptoms={**{item.symptom: item for item in form.findings}, **mine.symptoms})
-        if findings or form is not None:
+        if given is not None or form is not None:
             before = read_findings(self.one.findings_file, self.base) if self.one.findings_file.exists() else Findings()
             mine = replace(
                 mine, client="", symptoms={**before.symptoms, **mine.symptoms}, done=mine.done or before.done
@@ -213,6 +263,16 @@ class _Run:
             self._add_to_log(mine)
         return self._measure()
 
+    def _agreed(self) -> bool:
+        """Whether the client agreed to photos, asked where somebody can answer."""
+        if not self.screen.interactive:
+            return False
+        self.screen.show([
+            Line("No consent to photos is written down yet. Has the client agreed to them, and knows how long they are kept?", "ask"),
+            Line("1 yes  2 no", "item"),
+        ])  # fmt: skip
+        return self.screen.read().strip().lower() in ("1", "y", "yes")
+
     def _add_to_log(self, found: Findings) -> None:
         """What comes in after the round's interview has begun is an answer like any other."""
         if self.one.log_file.exists():
@@ -220,14 +280,23 @@ class _Run:
                 for finding in found.symptoms.values():
                     log.append(answer_event(finding))
 
+    def _keep_words(self, words: str) -> None:
+        """The client's words of every form of this round."""
+        path = self.one.folder / _WORDS
+        before = read_text(path, 64 * 1024, "form") if path.exists() else ""
+        if words not in before:
+            write_atomically(path, before + words, replace=True)
+
     @staticmethod
     def _form_words(form: Form) -> str:
         """What the client wrote in words, for the fitter; feelings first."""
-        return "\n".join([*(f"{when}: {how}" for when, how in form.feels), form.words]).strip() + "\n"
+        worst = ("hurts", "presses", "holds", "easy")
+        felt = sorted(form.feels, key=lambda pair: worst.index(pair[1]) if pair[1] in worst else 0)
+        return "\n".join([*(f"{when}: {how}" for when, how in felt), form.words]).strip() + "\n"
 
     def _measure(self) -> bool:
         pictures = sorted(self.one.photos.glob("*.jpg")) if self.one.photos.is_dir() else []
-        measured_file = self.one.folder / "measured.yaml"
+        measured_file = self.one.folder / _MEASURED
         if not pictures or self.one.log_file.exists():
             return True
         from fitdiag.cli.photo import mark, measure, sidecar
@@ -285,6 +354,10 @@ class _Run:
         if self.one.log_file.exists():
             return fold(read_log(self.one.log_file).events, self.base).findings
         known = case_findings(self.case, self.base, before=self.one.number)
+        for one in self.case.rounds[:-1]:
+            if one.log_file.exists():  # what was noted about the client in an earlier round still holds
+                earlier = fold(read_log(one.log_file).events, self.base).findings
+                known = replace(known, body={**known.body, **earlier.body})
         for one in self.case.rounds:
             if not one.findings_file.exists():
                 continue
@@ -300,11 +373,13 @@ class _Run:
         if not one.log_file.exists():
             events = self._first_events(self._known())
             begun = one.folder / "session-beginning.jsonl"  # becomes the log only when all that is known stands in it
-            begun.unlink(missing_ok=True)
-            with SessionLog.create(begun, self.base, client=self.case.name, units=self.case.units) as log:
-                for event in events:
-                    log.append(event)
-            begun.replace(one.log_file)
+            with alone(self.case.folder), refusals(begun, "this cannot be written"):
+                if not one.log_file.exists():  # another window may have been first
+                    begun.unlink(missing_ok=True)
+                    with SessionLog.create(begun, self.base, client=self.case.name, units=self.case.units) as log:
+                        for event in events:
+                            log.append(event)
+                    begun.replace(one.log_file)
         state = fold(read_log(one.log_file).events, self.base)
         offered = {finding.symptom: finding for finding in state.offered}
         self._say_history(replace(state.findings, symptoms={**offered, **state.findings.symptoms}))
@@ -333,14 +408,18 @@ class _Run:
         events += [answer_event(finding) for finding in known.symptoms.values()]
         told = (("history", self.one.number > 1 or bool(known.done)), ("body", bool(known.body)))
         events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known and stage in STAGES]
-        measured = self.one.folder / "measured.yaml"
+        measured = self.one.folder / _MEASURED
         if measured.exists():
             found = read_findings(measured, self.base).symptoms
             events.append(offered_event(item for name, item in found.items() if name not in known.symptoms))
-        words = self.one.folder / "form.txt"
+        words = self.one.folder / _WORDS
         if words.exists():
             text = read_text(words, 64 * 1024, "form").strip()
-            events += [{"event": "note", "text": f"the client: {one_line(text, 480)}"}] if text else []
+            events += [
+                {"event": "note", "text": f"the client: {one_line(line, 480)}"}
+                for line in text.splitlines()[:12]
+                if line
+            ]
         return events
 
     def _say_history(self, findings: Findings) -> None:
@@ -394,7 +473,10 @@ class _Run:
             self.case = update_round(self.case, replace(before, outcome=self._observed(findings)), today=self.today)
         outcome = expected_outcomes(self.base, findings, first, self._changes(first))
         self.case = update_round(self.case, replace(self.one, advised=advised, outcome=outcome), today=self.today)
-        written = self._documents(conclusion, large=large)
+        written = write_documents(self.base, self.case, conclusion, self._pattern(), self.today, large=large)
+        written.append(
+            self._write_form(self.one, [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations])
+        )
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")
@@ -428,9 +510,15 @@ class _Run:
 
     def _choose(self, conclusion: Conclusion) -> Conclusion:
         """The fitter decides: which of the list is advised, and how much."""
-        chosen = list(conclusion.plan.recommendations)
+        before = {item.alteration: item.amount_mm for item in self.one.advised}
+        chosen = [
+            item
+            if (mm := before.get(item.alteration)) is None or abs(mm - item.amount.mm) < 0.5
+            else self._by_hand(item, mm)
+            for item in conclusion.plan.recommendations
+        ]  # an amount chosen in an earlier run of this round stays chosen
         if not chosen or not self.screen.interactive or not self.ask:
-            return conclusion
+            return self._chosen(conclusion, chosen)
         while True:
             self.screen.show([
                 Line("Advise this list?", "ask"),
@@ -439,7 +527,7 @@ class _Run:
             ])  # fmt: skip
             typed = self.screen.read().strip().lower()
             if typed in ("", "y", "yes"):
-                return replace(conclusion, plan=replace(conclusion.plan, recommendations=tuple(chosen)))
+                return self._chosen(conclusion, chosen)
             if match := re.fullmatch(r"without (\d)", typed):
                 number = int(match[1])
                 chosen = [item for n, item in enumerate(chosen, 1) if n != number]
@@ -450,82 +538,34 @@ class _Run:
                     self.screen.show([Line(f"{error}.")])
                     continue
                 item = chosen[int(match[1]) - 1]
-                amount = replace(
-                    item.amount, mm=mm, text=format_length(mm, self.case.units), basis="the fitter's own amount"
-                )
-                chosen[int(match[1]) - 1] = replace(item, amount=amount)
+                chosen[int(match[1]) - 1] = self._by_hand(item, mm)
+                most = self.base.alterations[item.alteration].most_a_round.amount_mm
+                if mm > most + 0.5:
+                    limit = format_length(most, self.case.units)
+                    self.screen.show(
+                        [Line(f"That is more than the {limit} one round should take; it is yours to decide.")]
+                    )
             else:
                 self.screen.show([Line("That is none of these.")])
+
+    def _by_hand(self, item: Recommendation, mm: float) -> Recommendation:
+        text = format_length(mm, self.case.units)
+        return replace(item, amount=replace(item.amount, mm=mm, text=text, basis="The amount your fitter chose"))
+
+    def _chosen(self, conclusion: Conclusion, chosen: Sequence[Recommendation]) -> Conclusion:
+        """The conclusion with the fitter's own list: numbered anew, and its sentence said anew."""
+        if tuple(chosen) == conclusion.plan.recommendations:
+            return conclusion
+        ranked = tuple(replace(item, rank=rank) for rank, item in enumerate(chosen, 1))
+        first = ranked[0] if ranked else None
+        verdict = "Nothing is altered this round; the fitter decided so."
+        if first is not None:
+            verdict = f"First: {lower_first(self.base.alterations[first.alteration].title)}, {first.amount.text}."
+        return replace(conclusion, plan=replace(conclusion.plan, recommendations=ranked, verdict=verdict))
 
     def _told(self, item: Recommendation) -> str:
         only = " (only if it still shows)" if item.only_if else ""
         return f"{self.base.alterations[item.alteration].title}, {item.amount.text}{only}"
-
-    def _documents(self, conclusion: Conclusion, *, large: bool) -> list[Path]:
-        """Every document of the round: for the client, for the fitter, for other programs."""
-        from fitdiag.photos.card import card_html, card_pdf
-        from fitdiag.reports.client_pdf import client_pdf
-        from fitdiag.reports.pages import client_page, fitter_page
-        from fitdiag.reports.turning import turning_answers
-
-        one, folder, base, units = self.one, self.one.documents, self.base, self.case.units
-        folder.mkdir(exist_ok=True)
-        pattern_file = str(self.case.folder / self.case.pattern) if self.case.pattern else None
-        effects = effects_of(base, conclusion, pattern_file)
-        common: dict[str, Any] = {
-            "units": units, "client": self.case.name, "round_number": one.number, "date": self.today,
-        }  # fmt: skip
-        for_client = {**common, "pattern": self._pattern(), "photographs_next": PHOTOGRAPHS, "large": large}
-        report = make_report(base, conclusion, self.case.name, on_pattern=effects)
-        before = self._before()
-        keep = self.case.consent.keep_until
-        pages: dict[str, str | bytes] = {
-            "client.html": client_page(base, conclusion, **for_client),
-            "client.pdf": client_pdf(base, conclusion, **for_client),
-            "fitter.html": fitter_page(
-                base, conclusion, **common, before=before, history=self._facts(), effects=effects,
-                answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
-            ),
-            "shot-card.html": card_html(units=units, heights_mm=None, keep_until=str(keep or "the trousers fit"), large=large),
-            "shot-card.pdf": card_pdf(units=units, heights_mm=None, keep_until=str(keep or "the trousers fit"), large=large),
-        }  # fmt: skip
-        for name, content in pages.items():
-            write_atomically(folder / name, content, replace=True)
-        for ending in (".md", ".csv", ".json"):
-            write_report(report, base, folder / f"list{ending}", replace=True)
-        write_atomically(one.plan_file, as_json(report, base), replace=True)
-        self._write_form(one, [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations])
-        for line in brief(report, base):
-            say(line)
-        return [folder / name for name in (*pages, "form.html", "list.md", "list.csv", "list.json")]
-
-    def _before(self) -> Conclusion | None:
-        """What was believed at the end of the round before."""
-        if len(self.case.rounds) < 2 or not self.case.rounds[-2].log_file.exists():
-            return None
-        try:
-            return conclude(self.base, fold(read_log(self.case.rounds[-2].log_file).events, self.base).findings)
-        except ProblemsFoundError:
-            return None
-
-    def _facts(self) -> list[RoundFacts]:
-        """The rounds as numbers for the chart."""
-        from fitdiag.reports.history import RoundFacts
-
-        facts = []
-        expected: dict[str, tuple[float, float | None]] = {}
-        for one in self.case.rounds:
-            found = fold(read_log(one.log_file).events, self.base).findings.symptoms if one.log_file.exists() else {}
-            measured = {f.symptom: (f.amount_mm, f.error_mm) for f in found.values() if f.amount_mm is not None}
-            measured |= {f.symptom: (0.0, None) for f in found.values() if f.seen == "no" and f.symptom in expected}
-            facts.append(
-                RoundFacts(
-                    one.number, one.opened, tuple((a.alteration, a.amount_mm) for a in one.advised),
-                    tuple((d.alteration, d.amount_mm) for d in one.done if d.done), measured, expected,
-                )
-            )  # fmt: skip
-            expected = {s: (max(o.expected, 0.0), o.error) for s, o in one.outcome.items() if o.expected is not None}
-        return facts
 
 
 def _appending(path: Path) -> SessionLog:
@@ -542,8 +582,11 @@ def _read_form(base: RuleBase, case: Case, path: str) -> Form:
 
     raw = read_bytes(Path(path), LARGEST, "form")
     form = read_form(raw.decode("utf-8", "replace"), base, path)
-    known = {token(case, one.number) for one in case.rounds}
-    if form.token not in known:
+    asked = case.rounds[-1:] if case.rounds and case.rounds[-1].sent else case.rounds[-2:]
+    if form.token not in {token(case, one.number) for one in asked}:
+        if form.token in {token(case, one.number) for one in case.rounds}:
+            told = f"this form was for round {form.token.rpartition('-')[2]}, and round {case.rounds[-1].number} is on"
+            raise stop("form-old", told, where=Where(shown_path(path)), hint="is there a newer one?")
         raise stop(
             "form-other", "this form belongs to another case or round", where=Where(shown_path(path)),
             hint=f"it says '{one_line(form.token, 60)}'",

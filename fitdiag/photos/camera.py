@@ -41,7 +41,7 @@ class Camera:
         away /= np.linalg.norm(away)
         right = np.cross(away, -up)
         right = right if right[0] > 0 else -right
-        depth = direction @ away
+        depth = np.maximum(direction @ away, self.focal / 100)  # what would lie behind the lens lies far to the side
         return np.stack([direction @ right / depth, direction @ up / depth], axis=1)
 
 

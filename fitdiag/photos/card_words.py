@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from calendar import month_name
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 
 from fitdiag.photos.camera import false_drop
@@ -62,7 +64,10 @@ def card_of(units: Units, heights_mm: Mapping[str, float] | None, keep_until: st
         for name, views in VIEWS.items()
     )
     count = sum(len(views) for views in VIEWS.values())
-    note = f"{count} pictures, each taken twice. Same shoes, or none, while measuring and in every picture."
+    note = (
+        f"{count} pictures, each taken twice; fewer if your fitter asks for fewer. "
+        "Same shoes, or none, while measuring and in every picture."
+    )
     far = "10 ft" if units == "in" else "3 m"
     return Card((where_to_stand(far), what_is_seen()), table, note, (*_steps(units, far), *_reasons(units, far, kept)))
 
@@ -153,11 +158,24 @@ def _reasons(units: Units, far: str, kept: str) -> tuple[Section, ...]:
                 ("Only if you want to.", "Words will do as well. Under age: only with a guardian's yes, and present."),
                 ("Waist to floor only, no face.", "If a face got in, delete it and take another."),
                 ("They stay with your fitter,", "not shown or used elsewhere without a separate yes from you."),
-                ("Kept until:", f"{kept}. Deleted sooner when you ask."),
+                ("Kept until:", f"{_told(kept)}. Deleted sooner when you ask."),
                 ("Turn location off", "in the camera. Nothing we write from your picture carries it."),
             ),
         ),
     )  # fmt: skip
+
+
+def _told(kept: str) -> str:
+    """A day as people write it; other words as they are.
+
+    >>> _told("2027-03-01"), _told("the fitting ends")
+    ('1 March 2027', 'the fitting ends')
+    """
+    try:
+        day = date.fromisoformat(kept)
+    except ValueError:
+        return kept
+    return f"{day.day} {month_name[day.month]} {day.year}"
 
 
 def _fine(mm: float, units: Units) -> str:

@@ -200,7 +200,7 @@ class _Reader:
     def text(self, key: str, value: object, longest: int = 200) -> str:
         if value is None:
             return ""
-        if not isinstance(value, str) or len(value) > longest:
+        if not isinstance(value, str) or len(value) > longest or (not value.isascii() and _broken(value)):
             self.fault(key, f"text of at most {longest} characters belongs here")
             return ""
         return value
@@ -208,11 +208,11 @@ class _Reader:
     def number(self, key: str, value: object, least: float, most: float) -> float | None:
         if value is None:
             return None
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < math.inf:
             self.fault(key, f"'{one_line(value, 20)}' is no number")
             return None
         if not least <= value <= most:
-            self.fault(key, f"{value:g} is not between {least:g} and {most:g}")
+            self.fault(key, f"{one_line(value, 20)} is not between {least:g} and {most:g}")
             return None
         return float(value)
 
@@ -255,7 +255,7 @@ class _Reader:
             return ()
         pairs = [self.points(f"verticals[{index}]", item, 2, 2) for index, item in enumerate(value)]
         for index, pair in enumerate(pairs):
-            if len(pair) == 2 and abs(pair[0][1] - pair[1][1]) < 4 * abs(pair[0][0] - pair[1][0]):
+            if len(pair) == 2 and abs(pair[0][1] - pair[1][1]) <= 4 * abs(pair[0][0] - pair[1][0]):
                 self.fault(f"verticals[{index}]", "this line lies far from upright", "mark its top and its bottom")
         return tuple((pair[0], pair[1]) for pair in pairs if len(pair) == 2)
 
@@ -290,13 +290,19 @@ class _Reader:
         return tuple(item for item in dict.fromkeys(value) if self.known(item, known, key))
 
 
+def _broken(text: str) -> bool:
+    """Whether a text holds half a character, which no file can."""
+    return any("\ud800" <= char <= "\udfff" for char in text)
+
+
 def _turns_one_way(corners: Points) -> bool:
-    """Whether four corners make a convex sheet, clockwise as the picture shows it."""
+    """Whether four corners make a convex sheet, clockwise as the picture shows it, from the top left one."""
     for index in range(4):
         (x0, y0), (x1, y1), (x2, y2) = (corners[(index + step) % 4] for step in range(3))
         if (x1 - x0) * (y2 - y1) - (y1 - y0) * (x2 - x1) <= 0:
             return False
-    return True
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = corners
+    return x0 < x1 and x3 < x2 and y0 < y3 and y1 < y2
 
 
 def read_marks(path: Path) -> Marks:

@@ -29,15 +29,15 @@ Unit = Literal["mm", "deg"]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 DEPTH_ERROR, DEPTH_RATIO, DEPTH_RATIO_ERROR = 8.0, 0.62, 0.12  # mm; of the half width where no depth is known
 SECTION_ERROR = {"waist": 6.0, "hip": 5.0, "crotch": 11.0}  # mm: how far the trunk is from an ellipse
-LOPSIDED_ERROR = {"waist": 0.6, "hip": 1.0, "crotch": 2.0}  # mm: how far left and right differ in depth
-LEG_DEPTH_RATIO, LEG_YAW = 0.95, math.radians(2.1)
+LOPSIDED_ERROR = {"waist": 0.4, "hip": 1.0, "crotch": 2.0}  # mm: how far left and right differ in depth
+LEG_DEPTH_RATIO, LEG_YAW = 0.95, math.radians(1.6)
 SHAPE_ERROR = 0.05  # of a drop: the last of it lies where the cloth turns out of sight
 BACK_SHARE, CLEFT, DEPTH_FROM_SIDE_ERROR = 0.52, 3.0, 10.0  # of the depth; mm; mm
 BEHIND_OUTLINE = 0.24  # share of a dip that a side picture may not show
 SEAM_ERROR = 3.0  # mm: how far the centre seam runs off the middle of the body
 TURN_UNKNOWN = math.radians(5.0)
-SIDE_TILT_ERROR = math.radians(0.5)
-TILT_SHARE = 0.6  # the parts of a tilt's error add up to more than was found
+SIDE_TILT_ERROR = math.radians(0.4)
+TILT_SHARE = 0.53  # the parts of a tilt's error add up to more than was found
 PLUMB_ERROR = math.radians(0.025)
 WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
 CLICK_ERROR = 4.3  # px on each axis: a hand that is about 6 px off
@@ -46,6 +46,10 @@ SMALL_ANGLE, LARGE_ANGLE, LARGEST_ANGLE = 3.0, 8.0, 15.0  # degrees between the 
 MOST_CORRECTED_GOOD = 6.0  # mm
 LARGEST_SIDE_ANGLE = 12.0
 LEAST_PX_PER_MM = 1.0
+NEAREST, FARTHEST = 400.0, 30_000.0  # mm from the lens; beyond them a mark or a size is wrong
+STEEPEST = math.sin(math.radians(45.0))  # of the lens over the level
+WIDEST = 1000.0  # mm, half a body
+MOST_UNLEVEL = math.radians(8.0)  # lines so near each other that they leave this open do not level a picture
 YAW_WARNING = math.radians(4.0)
 
 
@@ -133,30 +137,37 @@ class _Work:
 
     def _level(self, focal: float) -> tuple[Camera, tuple[tuple[float, float, float], ...]]:
         """The camera, and two small turns (as moves of "up") that stand for one standard deviation each."""
+        up = np.array([0.0, -1.0, 0.0])
+        swings: tuple[Array, ...] = (np.array([math.radians(1.5), 0, 0]), np.array([0, 0, math.radians(8.0)]))
+        many = "only one plumb line is marked" if self.verticals else "no plumb line is marked"
+        if self.levelled:
+            found, turns = self._plumb(focal)
+            self.levelled = abs(found[2]) < STEEPEST and all(np.linalg.norm(turn) < MOST_UNLEVEL for turn in turns)
+            up, swings = (found, turns) if self.levelled else (up, swings)
+            many = "the plumb lines do not agree, or are too short or too near each other"
         if not self.levelled:
-            many = "only one plumb line is marked" if self.verticals else "no plumb line is marked"
             self.warnings.append(f"{many}: the picture cannot be levelled; mark two or more, to both sides of the body")
-            up = np.array([0.0, -1.0, 0.0])
-            swings = (np.array([math.radians(1.5), 0, 0]), np.array([0, 0, math.radians(8.0)]))
-        else:
-            up = np.array(upright(self.verticals, self.vertical_errors, focal, self.middle))
-            side = np.cross(up, [0.0, 0.0, 1.0])
-            side /= np.linalg.norm(side)
-            basis = np.stack([side, np.cross(side, up)])
-            rows = []
-            for (top, bottom), error in zip(self.verticals, self.vertical_errors, strict=True):
-                first, last = ((x - self.middle[0], y - self.middle[1], focal) for x, y in (top, bottom))
-                normal = np.cross(first, last)
-                normal /= np.linalg.norm(normal)
-                angle = math.hypot(error * math.sqrt(2) / math.dist(top, bottom), PLUMB_ERROR)
-                rows.append([normal @ basis[0] / angle, normal @ basis[1] / angle, normal @ up / angle])
-            table = np.array(rows)
-            misfit = float((table[:, 2] ** 2).sum() / max(1, len(rows) - 2)) if len(rows) > 2 else 1.0
-            spread = np.linalg.inv(table[:, :2].T @ table[:, :2] + 1e-9 * np.eye(2)) * max(1.0, misfit)
-            sizes, ways = np.linalg.eigh(spread)
-            swings = tuple(math.sqrt(max(size, 0.0)) * (way @ basis) for size, way in zip(sizes, ways.T, strict=True))
         told = tuple((float(s[0]), float(s[1]), float(s[2])) for s in swings)
         return Camera(focal, self.middle, (float(up[0]), float(up[1]), float(up[2]))), told
+
+    def _plumb(self, focal: float) -> tuple[Array, tuple[Array, ...]]:
+        """The direction of up by the plumb lines, and its two turns."""
+        up = np.array(upright(self.verticals, self.vertical_errors, focal, self.middle))
+        side = np.cross(up, [0.0, 0.0, 1.0])
+        side /= np.linalg.norm(side)
+        basis = np.stack([side, np.cross(side, up)])
+        rows = []
+        for (top, bottom), error in zip(self.verticals, self.vertical_errors, strict=True):
+            first, last = ((x - self.middle[0], y - self.middle[1], focal) for x, y in (top, bottom))
+            normal = np.cross(first, last)
+            normal /= np.linalg.norm(normal)
+            angle = math.hypot(error * math.sqrt(2) / math.dist(top, bottom), PLUMB_ERROR)
+            rows.append([normal @ basis[0] / angle, normal @ basis[1] / angle, normal @ up / angle])
+        table = np.array(rows)
+        misfit = float((table[:, 2] ** 2).sum() / max(1, len(rows) - 2)) if len(rows) > 2 else 1.0
+        spread = np.linalg.inv(table[:, :2].T @ table[:, :2] + 1e-9 * np.eye(2)) * max(1.0, misfit)
+        sizes, ways = np.linalg.eigh(spread)
+        return up, tuple(math.sqrt(max(size, 0.0)) * (way @ basis) for size, way in zip(sizes, ways.T, strict=True))
 
     def _swung(self, swing: tuple[float, float, float]) -> Camera:
         up = np.array(self.camera.up) + np.array(swing)
@@ -179,14 +190,15 @@ class _Work:
             rays = self.camera.rays(corners)
             tall = abs(rays[0, 1] - rays[3, 1]) * self.focal
             distance = sheet_distance(self.camera, [tuple(c) for c in corners], sheet.width_mm, sheet.height_mm)
-            plane = SHEET_PLANE_ERROR / distance
-            found.append((distance - sheet.behind_mm, math.hypot(error / max(tall, 1.0), plane)))
+            if self._likely("the sheet of paper", distance - sheet.behind_mm):
+                plane = SHEET_PLANE_ERROR / distance
+                found.append((distance - sheet.behind_mm, math.hypot(error / max(tall, 1.0), plane)))
         for name, width in self.marks.widths_mm.items():
             if name in self.marks.lines and not self._hidden(name):
                 points = self.marks.lines[name]
                 rays = self.camera.rays(np.array([points[0], points[-1]]))
                 span = float(rays[1, 0] - rays[0, 0])
-                if span > 0:
+                if span > 0.001 and self._likely(f"the width of the {_called(name)}", width / span):
                     error = math.hypot(WIDTH_ERROR / width, 2 * CLICK_ERROR / (span * self.focal))
                     found.append((width / span, error))
         if not found:
@@ -200,6 +212,16 @@ class _Work:
                 f"the picture shows {self.focal / mean:.1f} px to the millimetre; from 1 px on lines are found well: zoom in"
             )
         return mean, error
+
+    def _likely(self, what: str, distance: float) -> bool:
+        """Whether a picture can have been taken from there; if not, it is said."""
+        if NEAREST <= distance <= FARTHEST:
+            return True
+        told = f"{distance / 10:.0f} cm" if 0 < distance < 1e6 else "no place at all"
+        self.warnings.append(
+            f"{what} puts the lens at {told} from the body, so it is left out; look at its marks and size"
+        )
+        return False
 
     def _sheet_corners(self) -> tuple[Array, float]:
         """The sheet's corners where its four edges meet, in px, and the error of its height."""
@@ -257,9 +279,15 @@ class _Work:
         rays = self.camera.rays(np.array([left, seam, right]))
         span = float(rays[2, 0] - rays[0, 0])
         if span <= 0.01:
-            self._refuse(name, "tilt", "deg", None, "the side edges lie too close together")
+            why = "the side edges lie too close together, or the line was not marked from left to right"
+            self._refuse(name, "tilt", "deg", None, why)
             return
-        depth, depth_error = self._depth(name, span / 2 * distance)
+        half = span / 2 * distance
+        depth, depth_error = self._depth(name, half)
+        if max(depth, half if self.distance else 0.0) > min(WIDEST, distance / 2) or (self.distance and half < 10.0):
+            why = f"by its marks the body would be {half / 5:.0f} cm wide and {depth / 5:.0f} cm deep; look at marks and sizes"
+            self._refuse(name, "tilt", "deg", None, why)
+            return
         stance = Stance(self.camera, distance, left[0], right[0], seam[0], depth)
         kind: Kind = "leg" if name not in ROUND_LINES else "side" if self.marks.seen_from_the_side else "trunk"
         course = Course(track, left, seam, right, kind)
@@ -294,7 +322,8 @@ class _Work:
         }[course.kind]
         cover = math.radians(0.6) if hidden else 0.0
         # the outline of a side picture is not centre back: the last of a dip lies behind it
-        behind = BEHIND_OUTLINE * max(abs(drop) for drop in numbers.end_drops) if course.kind == "side" else 0.0
+        unseen = BEHIND_OUTLINE * (0.5 if name == "waist" else 1.0)
+        behind = unseen * max(abs(drop) for drop in numbers.end_drops) if course.kind == "side" else 0.0
         tilt_error = spread(
             lambda n: n.tilt,
             *(math.degrees(part) for part in (lopsided, turn, cover, (drawn + behind) / span / distance)),
@@ -345,7 +374,13 @@ class _Work:
                 f"the body is turned by about {turned:.0f} degrees, which from this lens looks like a tilt of"
                 f" {false_tilt(above, distance, turned):.1f} degrees; straight to the lens is better"
             )
-        if name in ROUND_LINES and self.levelled and self.distance and abs(depression) > SMALL_ANGLE:
+        if (
+            name in ROUND_LINES
+            and self.levelled
+            and self.focal_known
+            and self.distance
+            and abs(depression) > SMALL_ANGLE
+        ):
             off, within = abs(math.tan(math.radians(depression))) * distance, lens_within(3.0, depth, distance)
             self.warnings.append(
                 f"{_called(name)}: the lens stood about {off / 10:.0f} cm too {'high' if depression > 0 else 'low'} for this line;"
@@ -357,7 +392,9 @@ class _Work:
 
     def _v(self, name: str, numbers: Numbers, sine: float, depression: float) -> None:
         """The V at the centre seam: its depth and the angle of each side."""
-        error = math.hypot(0.28 + 0.7 * numbers.noise, 0.06 * numbers.v_depth, sine * (2.0 if name == "waist" else 5.0))
+        error = math.hypot(
+            0.25 + 0.65 * numbers.noise, 0.06 * numbers.v_depth, sine * (1.3 if name == "waist" else 5.0)
+        )
         seen = abs(numbers.v_depth) > max(V_SEEN, 2 * error)
         if abs(depression) > LARGE_ANGLE and name != "waist":
             word: Word = "fair" if abs(depression) <= LARGEST_ANGLE else "don't use"
@@ -371,7 +408,7 @@ class _Work:
         self._read(name, "v depth", "mm", None, numbers.v_depth, error, word, reason)
         if seen:
             for side, angle in zip(("left", "right"), numbers.v_angles, strict=True):
-                slack = math.hypot(0.065 * abs(angle) + math.degrees(error / 80.0), 12.0 * sine)
+                slack = math.hypot(0.055 * abs(angle) + math.degrees(error / 80.0), 12.0 * sine)
                 self._read(name, f"v angle {side}", "deg", None, angle, slack, word, "")
 
     def _seam_at(self, points: Sequence[Point]) -> tuple[Point, float]:
@@ -514,6 +551,9 @@ class _Work:
     def _read(
         self, line: str, what: str, unit: Unit, raw: float | None, value: float, error: float, word: Word, reason: str
     ) -> None:
+        if not (math.isfinite(value) and math.isfinite(error)) or (unit == "mm" and abs(value) > WIDEST):
+            self._refuse(line, what, unit, None, "these marks fit no body; look at them again")
+            return
         self.readings.append(Reading(line, what, unit, raw, value, error, word, reason))
 
     def _refuse(self, line: str, what: str, unit: Unit, raw: float | None, reason: str) -> None:

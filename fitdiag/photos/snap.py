@@ -176,6 +176,7 @@ def snap_side_edge(pixels: NDArray[np.uint8], track: Track, *, last: bool) -> tu
 
 def _curve(points: Array) -> tuple[Array, Array]:
     """A smooth curve through the points, a sample a pixel, and its unit normals."""
+    points = _apart(points)
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     count = max(8, int(chord[-1]) + 1)
     at = np.linspace(0.0, chord[-1], count)
@@ -190,18 +191,28 @@ def _curve(points: Array) -> tuple[Array, Array]:
     return np.asarray(curve, float), normal
 
 
+def _apart(points: Array) -> Array:
+    """Without points that lie on the one before: no curve goes through one place twice. At least two are left."""
+    kept = [points[0]]
+    for point in points[1:]:
+        if math.dist(point, kept[-1]) >= 1.0:
+            kept.append(point)
+    return np.array(kept if len(kept) > 1 else [points[0], points[0] + (1.0, 0.0)])
+
+
 def _sample(pixels: NDArray[np.uint8], places: Array) -> Array:
     """Colours at (..., 2) places, between pixels mixed from the four round them; beyond the border the border's."""
     height, width = pixels.shape[:2]
-    x = np.clip(places[..., 0], 0, width - 1.001)
-    y = np.clip(places[..., 1], 0, height - 1.001)
+    x = np.clip(places[..., 0], 0, max(width - 1.001, 0))
+    y = np.clip(places[..., 1], 0, max(height - 1.001, 0))
     left, top = x.astype(int), y.astype(int)
+    right, bottom = np.minimum(left + 1, width - 1), np.minimum(top + 1, height - 1)
     u, v = (x - left)[..., None], (y - top)[..., None]
     result: Array = (
         pixels[top, left] * ((1 - u) * (1 - v))
-        + pixels[top, left + 1] * (u * (1 - v))
-        + pixels[top + 1, left] * ((1 - u) * v)
-        + pixels[top + 1, left + 1] * (u * v)
+        + pixels[top, right] * (u * (1 - v))
+        + pixels[bottom, left] * ((1 - u) * v)
+        + pixels[bottom, right] * (u * v)
     )
     return result
 

@@ -245,6 +245,7 @@ _CLIENT = (
     (r"\bthe client (want|like|wear|part|sit|stand|walk|bend|hold|feel)s\b", r"you \1"),
     (r"\bthe client\b", "you"),
     (r"\b(you \w+) the feet\b", r"\1 your feet"),
+    (r"\b(pulls?|pulling) into the cleft\b", r"\1 in between the two sides of the seat"),
 )
 _LENGTH = re.compile(
     r"(?<![\w./])\d+(?:[.,]\d+)? (?:cm|mm)\b|(?<![\w./])(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:front|the|a)\b)"

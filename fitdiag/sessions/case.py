@@ -274,6 +274,9 @@ def add_round(case: Case, *, today: date | None = None) -> Case:
         raise stop("closed", "this case is closed", where=Where(shown_path(case.folder)), hint=hint)
     with alone(case.folder):
         found = open_case(case.folder)
+        if [one.number for one in found.rounds] != [one.number for one in case.rounds]:
+            told = "a round was begun or taken away meanwhile"
+            raise stop("changed", told, where=Where(shown_path(case.folder)), hint="look at it, then do this again")
         number = found.rounds[-1].number + 1 if found.rounds else 1
         if number > MOST_ROUNDS:
             raise stop("too-many", f"a case has at most {MOST_ROUNDS} rounds", where=Where(shown_path(case.folder)))

@@ -11,7 +11,11 @@ from fitdiag.knowledge.model import FromPhoto, RuleBase, Symptom
 from fitdiag.photos.combine import Together, slope_mm
 from fitdiag.photos.measure import V_SEEN, Measured
 
-CLEAR_OF_ZERO = 2.5  # standard deviations; an amount that could as well be none is no verdict
+CLEAR_OF_ZERO = {
+    "good": 2.5,
+    "fair": 3.5,
+    "don't use": 99.0,
+}  # standard deviations; what could as well be none is no verdict
 _LEAN_LENGTH = 600.0  # mm of grainline over which a lean is told
 
 
@@ -29,6 +33,7 @@ class _Amount:
     error: float
     side: Side | None
     told: str
+    clear: float = 2.5
 
 
 def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[Measured]) -> FromPictures:
@@ -78,14 +83,14 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
         side = "left" if item.line.endswith("left") else "right"
     elif link.what == "from-centre":
         side = "left" if item.line.endswith("left") else "right"
-    return _Amount(value, error, side, f"{value:.0f} mm, give or take {error:.0f}")
+    return _Amount(value, error, side, f"{value:.0f} mm, give or take {error:.0f}", CLEAR_OF_ZERO[item.word])
 
 
 def _finding(symptom: Symptom, amount: _Amount) -> Finding | None:
     """Yes, no, or None when the error allows both. One-sided ones are told without a side; the fitter adds it."""
     error = round(amount.error, 2)
     if symptom.measure is None:
-        if amount.mm > max(V_SEEN, CLEAR_OF_ZERO * amount.error):
+        if amount.mm > max(V_SEEN, amount.clear * amount.error):
             return Finding(symptom.id, "yes", origin="photo")
         return Finding(symptom.id, "no", origin="photo") if amount.mm + 2 * amount.error < 2 * V_SEEN else None
     least = symptom.measure.seen_from_mm
@@ -97,7 +102,7 @@ def _finding(symptom: Symptom, amount: _Amount) -> Finding | None:
             if amount.mm - amount.error > least
             else None
         )
-    if amount.mm >= least - TAPE_MM and amount.mm > CLEAR_OF_ZERO * amount.error:
+    if amount.mm >= least - TAPE_MM and amount.mm > amount.clear * amount.error:
         return Finding(symptom.id, "yes", round(amount.mm, 1), error, origin="photo")
     if amount.mm + amount.error < least:
         return Finding(symptom.id, "no", origin="photo")

@@ -32,6 +32,7 @@ from photo_scene import Rendered, Scene, draw_scene, level_ring_scene, marks_dic
 from fitdiag.photos.combine import two_heights
 from fitdiag.photos.marks import Marks, parse_marks
 from fitdiag.photos.measure import Measured, measure
+from fitdiag.sessions.from_photos import CLEAR_OF_ZERO
 
 DEPTH_SD = 8.0
 
@@ -274,7 +275,7 @@ def report_rings(rows: Sequence[Row]) -> None:
     """How often a level ring is called a dip."""
     drops = [r for r in rows if r.what == "drop" and r.line in ("hip", "crotch")]
     used = [r for r in drops if r.value is not None]
-    called = [r for r in used if (r.value or 0) >= 4.0 and (r.value or 0) > 2.5 * (r.error or 1) and r.view == "back"]
+    called = [r for r in used if (r.value or 0) >= 4.0 and (r.value or 0) > CLEAR_OF_ZERO[r.word] * (r.error or 1)]
     raw = [r for r in drops if (r.raw or 0) >= 4.0 and r.view == "back"]
     print(f"level rings, lens 0.8 to 1.65 m: called a dip {len(called)} of {len(used)}; by the raw picture {len(raw)} of {len(drops)};"
           f" refused {len(drops) - len(used)} ({100 * (1 - len(used) / max(1, len(drops))):.0f} %)")  # fmt: skip

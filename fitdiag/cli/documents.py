@@ -1,0 +1,101 @@
+"""The documents a round of a case ends with: for the client, for the fitter, for other programs."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.output import say
+from fitdiag.files import write_atomically
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import ProblemsFoundError
+from fitdiag.reports.report import brief, make_report
+from fitdiag.reports.writers import as_json, write_report
+from fitdiag.sessions.case import refusals
+from fitdiag.sessions.case_files import Case
+from fitdiag.sessions.log import read_log
+from fitdiag.sessions.state import Conclusion, conclude, fold
+
+if TYPE_CHECKING:
+    from fitdiag.pattern.piece import Pattern
+    from fitdiag.reports.history import RoundFacts
+
+PHOTOGRAPHS = (
+    "From the back, the lens at the height of the hip line, and again at the crotch line.",
+    "From the side, the lens at the height of the hip line.",
+    "From the front, the lens at the height of the hip line.",
+)
+
+
+def write_documents(
+    base: RuleBase, case: Case, conclusion: Conclusion, pattern: Pattern | None, today: date, *, large: bool
+) -> list[Path]:
+    """Every document of the round: for the client, for the fitter, for other programs."""
+    from fitdiag.photos.card import card_html, card_pdf
+    from fitdiag.reports.client_pdf import client_pdf
+    from fitdiag.reports.pages import client_page, fitter_page
+    from fitdiag.reports.turning import turning_answers
+
+    one, units = case.rounds[-1], case.units
+    folder = one.documents
+    with refusals(folder, "this folder cannot be made"):
+        folder.mkdir(mode=0o700, exist_ok=True)
+    pattern_file = str(case.folder / case.pattern) if case.pattern else None
+    effects = effects_of(base, conclusion, pattern_file)
+    common: dict[str, Any] = {
+        "units": units, "client": case.name, "round_number": one.number, "date": today,
+    }  # fmt: skip
+    for_client = {**common, "pattern": pattern, "photographs_next": PHOTOGRAPHS, "large": large}
+    report = make_report(base, conclusion, case.name, on_pattern=effects)
+    before = _before(base, case)
+    keep = case.consent.keep_until
+    pages: dict[str, str | bytes] = {
+        "client.html": client_page(base, conclusion, **for_client),
+        "client.pdf": client_pdf(base, conclusion, **for_client),
+        "fitter.html": fitter_page(
+            base, conclusion, **common, before=before, history=_facts(base, case), effects=effects,
+            answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
+        ),
+        "shot-card.html": card_html(units=units, heights_mm=None, keep_until=str(keep or "the trousers fit"), large=large),
+        "shot-card.pdf": card_pdf(units=units, heights_mm=None, keep_until=str(keep or "the trousers fit"), large=large),
+    }  # fmt: skip
+    for name, content in pages.items():
+        write_atomically(folder / name, content, replace=True)
+    for ending in (".md", ".csv", ".json"):
+        write_report(report, base, folder / f"list{ending}", replace=True)
+    write_atomically(one.plan_file, as_json(report, base), replace=True)
+    for line in brief(report, base):
+        say(line)
+    return [folder / name for name in (*pages, "list.md", "list.csv", "list.json")]
+
+
+def _before(base: RuleBase, case: Case) -> Conclusion | None:
+    """What was believed at the end of the round before."""
+    if len(case.rounds) < 2 or not case.rounds[-2].log_file.exists():
+        return None
+    try:
+        return conclude(base, fold(read_log(case.rounds[-2].log_file).events, base).findings)
+    except ProblemsFoundError:
+        return None
+
+
+def _facts(base: RuleBase, case: Case) -> list[RoundFacts]:
+    """The rounds as numbers for the chart."""
+    from fitdiag.reports.history import RoundFacts
+
+    facts = []
+    expected: dict[str, tuple[float, float | None]] = {}
+    for one in case.rounds:
+        found = fold(read_log(one.log_file).events, base).findings.symptoms if one.log_file.exists() else {}
+        measured = {f.symptom: (f.amount_mm, f.error_mm) for f in found.values() if f.amount_mm is not None}
+        measured |= {f.symptom: (0.0, None) for f in found.values() if f.seen == "no" and f.symptom in expected}
+        facts.append(
+            RoundFacts(
+                one.number, one.opened, tuple((a.alteration, a.amount_mm) for a in one.advised),
+                tuple((d.alteration, d.amount_mm) for d in one.done if d.done), measured, expected,
+            )
+        )  # fmt: skip
+        expected = {s: (max(o.expected, 0.0), o.error) for s, o in one.outcome.items() if o.expected is not None}
+    return facts
