@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from browser import browser, open_page
+
+from fitdiag.cli.main import run
 
 __all__ = ["browser", "open_page"]  # one browser for all tests of pages
 
@@ -17,3 +20,20 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
             patch.setenv(name, str(tmp_path_factory.mktemp("cache")))
         yield
+
+
+@pytest.fixture
+def shell(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., tuple[int, str, str]]:
+    """Runs a command in an empty folder, in 80 columns; exit code, output, errors."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "80")
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        with pytest.raises(SystemExit) as ended:
+            run(list(arguments))
+        said = capsys.readouterr()
+        return int(ended.value.code or 0), said.out, said.err
+
+    return call

@@ -11,7 +11,6 @@ from pathlib import Path
 import pexpect
 import pytest
 
-from fitdiag.cli.main import run
 from fitdiag.cli.photo import add
 from fitdiag.cli.review import token
 from fitdiag.problems import ProblemsFoundError
@@ -28,19 +27,15 @@ Shell = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """Runs a command in a folder with a case; exit code, output with its lines joined, errors."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "80")
+def shell(shell: Shell) -> Shell:
+    """In a folder with a case; the output with its lines joined."""
 
-    def call(*arguments: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as ended:
-            run(list(arguments))
-        said = capsys.readouterr()
-        return int(ended.value.code or 0), " ".join(said.out.split()), said.err
+    def joined(*arguments: str) -> tuple[int, str, str]:
+        code, out, err = shell(*arguments)
+        return code, " ".join(out.split()), err
 
-    assert 0 == call("case", "new", "x", "--units", "in", "--photos-consent", "yes")[0]
-    return call
+    assert 0 == joined("case", "new", "x", "--units", "in", "--photos-consent", "yes")[0]
+    return joined
 
 
 def names(folder: Path) -> list[str]:

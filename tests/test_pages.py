@@ -25,10 +25,10 @@ from fitdiag.planning.amounts import plan_amount
 from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.client_pdf import client_pdf
+from fitdiag.reports.client_pdf import Paper, client_pdf
 from fitdiag.reports.history import SERIES, chart, values
 from fitdiag.reports.pages import RoundFacts, client_page, fitter_page, turning_answers
-from fitdiag.reports.sheet import BLOCK, CAUTIONS, make_sheet
+from fitdiag.reports.sheet import BLOCK, CAUTIONS, Sheet, make_sheet
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
 
@@ -89,23 +89,28 @@ def asked_for(name: str, **changes: Any) -> dict[str, Any]:
     }
 
 
-def client(name: str, **changes: Any) -> str:
-    return client_page(**asked_for(name, **changes)) if changes else usual_page(name)
+def sheet_for(name: str, **changes: Any) -> Sheet:
+    return make_sheet(**asked_for(name, **changes))
+
+
+def client(name: str, large: bool = False, **changes: Any) -> str:
+    return client_page(sheet_for(name, **changes), large=large) if changes or large else usual_page(name)
 
 
 @cache
 def usual_page(name: str) -> str:
-    return client_page(**asked_for(name))
+    return client_page(sheet_for(name))
 
 
-def pdf(name: str, **changes: Any) -> PdfReader:
-    content = client_pdf(**asked_for(name, **changes)) if set(changes) - {"paper"} else usual_pdf(name, **changes)
+def pdf(name: str, paper: Paper = "a4", large: bool = False, **changes: Any) -> PdfReader:
+    usual = not (changes or large)
+    content = usual_pdf(name, paper) if usual else client_pdf(sheet_for(name, **changes), paper=paper, large=large)
     return PdfReader(io.BytesIO(content))
 
 
 @cache
-def usual_pdf(name: str, paper: str = "a4") -> bytes:
-    return client_pdf(**asked_for(name, paper=paper))
+def usual_pdf(name: str, paper: Paper = "a4") -> bytes:
+    return client_pdf(sheet_for(name), paper=paper)
 
 
 def fitter(name: str, **changes: Any) -> str:
@@ -182,8 +187,7 @@ def test_page_and_paper_name_every_change_with_the_amount_of_the_plan(name: str)
 
 def test_all_a_client_needs_for_a_change_stands_on_page_and_paper() -> None:
     """Steps for cloth before those for paper, smoothing, what to look for, pictures to take, what to leave, once each."""
-    wanted = asked_for(THREE)
-    sheet = make_sheet(wanted.pop("base"), wanted.pop("conclusion"), **wanted)
+    sheet = sheet_for(THREE)
     for text in (Page(client(THREE)).text, pdf_text(pdf(THREE))):
         for change in sheet.changes:
             for step in (*change.cloth, *change.paper, *change.smooth, *change.look):
@@ -238,8 +242,7 @@ def everything(units: str) -> Conclusion:
 @pytest.mark.parametrize("units", ["in", "cm"])
 def test_no_alteration_shows_an_id_a_client_or_the_other_units(units: str) -> None:
     """Whatever is advised: no rule id, no "the client", no laboratory, and no length in units that are not the client's."""
-    wanted = asked_for(THREE, conclusion=everything(units), units=units)
-    sheet = make_sheet(wanted.pop("base"), wanted.pop("conclusion"), **wanted)
+    sheet = sheet_for(THREE, conclusion=everything(units), units=units)
     told = []
     for change in sheet.changes:
         told += [change.title, change.why, change.how_much, change.where, *change.cloth, *change.paper, *change.smooth]
@@ -316,9 +319,9 @@ def test_large_print_is_large() -> None:
 
 def test_the_same_case_makes_the_same_file_and_another_paper_is_refused() -> None:
     """Two runs give the same bytes; an unknown paper is a fault that names the known ones."""
-    assert client_pdf(**asked_for(ONE_SIDE)) == client_pdf(**asked_for(ONE_SIDE))
+    assert client_pdf(sheet_for(ONE_SIDE)) == client_pdf(sheet_for(ONE_SIDE))
     with pytest.raises(ProblemsFoundError, match="a4 or letter"):
-        client_pdf(**asked_for(ONE_SIDE, paper="a5"))
+        client_pdf(sheet_for(ONE_SIDE), paper="a5")  # type: ignore[arg-type]
 
 
 # ----------------------------------------------------------------------------------------------------- hostile text

@@ -15,7 +15,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitdiag.cli.main import run
 from fitdiag.photos.combine import measure_all, together
 from fitdiag.photos.marks import GRAINS, LINES, VIEWS, as_json, parse_marks, read_marks
 from fitdiag.photos.measure import measure
@@ -25,20 +24,6 @@ from fitdiag.problems import ProblemsFoundError
 PICTURES = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures"
 BACK = str(PICTURES / "back.jpg")
 Shell = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """Runs a command in an empty folder; exit code, output, errors."""
-    monkeypatch.chdir(tmp_path)
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as ended:
-            run(list(arguments))
-        said = capsys.readouterr()
-        return int(ended.value.code or 0), said.out, said.err
-
-    return call
 
 
 def marks_of(width: int = 200, height: int = 200, **more: Any) -> str:

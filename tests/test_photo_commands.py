@@ -15,7 +15,6 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from fitdiag.cli.main import run
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Finding, Findings, findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
@@ -28,21 +27,6 @@ from fitdiag.sessions.state import offered_event
 
 PICTURES = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures"
 Shell = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """Runs a command in an empty folder; exit code, output, errors."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "80")
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as ended:
-            run(list(arguments))
-        said = capsys.readouterr()
-        return int(ended.value.code or 0), said.out, said.err
-
-    return call
 
 
 @pytest.fixture(scope="module")

@@ -34,18 +34,14 @@ CASE = Path("cases/the-lamplighter")
 
 
 @pytest.fixture
-def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
-    """Runs a command in an empty folder; exit code, output with its lines joined, errors."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("COLUMNS", "80")
+def shell(shell: Shell) -> Shell:
+    """The output with its lines joined, so that a sentence is found wherever it was folded."""
 
-    def call(*arguments: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as ended:
-            run(list(arguments))
-        said = capsys.readouterr()
-        return int(ended.value.code or 0), " ".join(said.out.split()), said.err
+    def joined(*arguments: str) -> tuple[int, str, str]:
+        code, out, err = shell(*arguments)
+        return code, " ".join(out.split()), err
 
-    return call
+    return joined
 
 
 @pytest.fixture(scope="module")

@@ -36,6 +36,7 @@ def write_documents(
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page, fitter_page
+    from fitdiag.reports.sheet import make_sheet
     from fitdiag.reports.turning import turning_answers
 
     one, units = case.rounds[-1], case.units
@@ -47,13 +48,13 @@ def write_documents(
     common: dict[str, Any] = {
         "units": units, "client": case.name, "round_number": one.number, "date": today,
     }  # fmt: skip
-    for_client = {**common, "pattern": pattern, "photographs_next": PHOTOGRAPHS, "large": large}
+    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=PHOTOGRAPHS)
     report = make_report(base, conclusion, case.name, on_pattern=effects)
     before = _before(base, case)
     keep = case.consent.keep_until
     pages: dict[str, str | bytes] = {
-        "client.html": client_page(base, conclusion, **for_client),
-        "client.pdf": client_pdf(base, conclusion, **for_client),
+        "client.html": client_page(sheet, large=large),
+        "client.pdf": client_pdf(sheet, large=large),
         "fitter.html": fitter_page(
             base, conclusion, **common, before=before, history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),

@@ -7,7 +7,7 @@ false drop grows with the tangent of the angle, so the drop is read off where th
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -153,8 +153,3 @@ def slope_mm(found: Together, measured: Sequence[Measured]) -> tuple[float, floa
         return None
     width = 2 * known[0]
     return width * math.tan(math.radians(found.value)), width * math.radians(found.error)
-
-
-def by_name(items: Sequence[Together]) -> Mapping[tuple[str, str], Together]:
-    """By line and what."""
-    return {(item.line, item.what): item for item in items}

@@ -121,6 +121,7 @@ class _Work:
         self.warnings: list[str] = []
         self.readings: list[Reading] = []
         self.lines: dict[str, Line] = {}
+        self.sections: dict[str, tuple[Section, Course, Stance]] = {}
         self.middle = ((marks.width - 1) / 2, (marks.height - 1) / 2)
         self.focal_known = marks.focal_35mm is not None
         self.focal = focal_px(marks.focal_35mm or USUAL_FOCAL, marks.width, marks.height)
@@ -388,7 +389,7 @@ class _Work:
             )
         if hidden:
             self.warnings.append(f"{_called(name)}: a side edge is hidden; arms crossed in front would free it")
-        self._sections = {**getattr(self, "_sections", {}), name: (numbers.section, course, stance)}
+        self.sections[name] = (numbers.section, course, stance)
 
     def _v(self, name: str, numbers: Numbers, sine: float, depression: float) -> None:
         """The V at the centre seam: its depth and the angle of each side."""
@@ -504,14 +505,12 @@ class _Work:
             slope = math.degrees(off * 0.085)  # a seat that leans towards or away from the lens (law: x m / D)
             error = math.sqrt(sum(part**2 for part in swings) + slope**2 + 0.1**2)
             self._read(name, "lean", "deg", raw, lean, error, "good" if error < 0.8 else "fair", "")
-        sections: Mapping[str, tuple[Section, Course, Stance]] = getattr(self, "_sections", {})
-        for line, (section, course, stance) in sections.items():
+        for line, (section, course, stance) in self.sections.items():
             if line in ROUND_LINES and not self.marks.seen_from_the_side:
                 self._grain_distance(name, track, line, section, course, stance)
 
     def _body_middle(self) -> float:
-        sections: Mapping[str, tuple[Section, Course, Stance]] = getattr(self, "_sections", {})
-        found = [section.x / section.z for section, _, _ in sections.values()]
+        found = [section.x / section.z for section, _, _ in self.sections.values()]
         return float(np.mean(found)) if found else 0.0
 
     def _grain_distance(

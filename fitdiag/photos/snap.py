@@ -26,13 +26,12 @@ LEAST_COVERED, LEAST_SNR = 0.8, 3.0
 class Track:
     """A line found in a picture: (N, 2) pixels from the first point to the last, and how well it was seen.
 
-    `covered`: share of the course that stands out of the noise; `snr`: how far it does; `spread`: px, how far neighbours scatter.
+    `covered`: share of the course that stands out of the noise; `snr`: how far it does.
     """
 
     pixels: Array
     covered: float
     snr: float
-    spread: float
 
     @property
     def clear(self) -> bool:
@@ -71,12 +70,10 @@ def snap(pixels: NDArray[np.uint8], points: Points, *, edge: bool = False, half:
     on = ridge[rows, path]
     far = np.abs(np.arange(ridge.shape[1])[None] - path[:, None]) > margin
     noise = 1.4826 * float(np.median(np.abs(ridge[far]))) + 0.15
-    bends = exact[2:] - 2 * exact[1:-1] + exact[:-2]
     return Track(
         curve + exact[:, None] * normal,
         float((on > 2.5 * noise).mean()),
         float(np.median(on) / noise),
-        float(1.4826 * np.median(np.abs(bends)) / math.sqrt(6) + 0.02),
     )
 
 

@@ -8,13 +8,9 @@ from dataclasses import dataclass, replace
 from itertools import accumulate
 from typing import TYPE_CHECKING, Literal
 
-from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.piece import Pattern
 from fitdiag.pattern.sheets import PAPERS, paint, plain
 from fitdiag.problems import one_line, stop
-from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, TITLE, Change, Sheet, make_sheet
-from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units
+from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, TITLE, Change, Sheet
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -27,35 +23,13 @@ LARGE = 14.0  # large print as the trade of printing understands it: 14 points a
 INK, SOFT = 0, 80  # greys
 
 
-def client_pdf(
-    base: RuleBase,
-    conclusion: Conclusion,
-    *,
-    units: Units,
-    client: str,
-    round_number: int,
-    date: dt.date,
-    pattern: Pattern | None,
-    photographs_next: Sequence[str],
-    paper: Paper = "a4",
-    large: bool = False,
-) -> bytes:
+def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> bytes:
     """The page for a client who works alone, as a PDF; the same case makes the same file.
 
     One page where it fits, else two. Raises ProblemsFoundError for a paper that is not known.
     """
     if paper not in PAPERS:
         raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
-    sheet = make_sheet(
-        base,
-        conclusion,
-        units=units,
-        client=client,
-        round_number=round_number,
-        date=date,
-        pattern=pattern,
-        photographs_next=photographs_next,
-    )
     tries = ((99, (LARGE,)),) if large else TRIES
     fit = ((size, count) for most, sizes in tries for size in sizes if (count := _set(sheet, paper, size)[1]) <= most)
     size, count = next(fit, (tries[0][1][0], 0))

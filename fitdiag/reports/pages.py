@@ -16,7 +16,6 @@ from typing import Any
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.draw import svg
-from fitdiag.pattern.piece import Pattern
 from fitdiag.planning.stages import Effects
 from fitdiag.problems import one_line
 from fitdiag.reports import sheet as words
@@ -30,7 +29,7 @@ from fitdiag.reports.fitter import (
 )
 from fitdiag.reports.history import RoundFacts, chart
 from fitdiag.reports.report import Items, make_report
-from fitdiag.reports.sheet import NO_BREAK, day_words, make_sheet
+from fitdiag.reports.sheet import NO_BREAK, Sheet, day_words
 from fitdiag.reports.turning import Turn, turning_answers
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length
@@ -58,31 +57,10 @@ def _printable(value: Any) -> Any:
     return "".join(char if char.isprintable() or char == NO_BREAK else " " for char in value)
 
 
-def client_page(
-    base: RuleBase,
-    conclusion: Conclusion,
-    *,
-    units: Units,
-    client: str,
-    round_number: int,
-    date: dt.date,
-    pattern: Pattern | None,
-    photographs_next: Sequence[str],
-    large: bool = False,
-) -> str:
-    """The page for a client who works alone, as HTML. Without a pattern the drawings show a drafted block, and say so."""
+def client_page(sheet: Sheet, *, large: bool = False) -> str:
+    """The page for a client who works alone, as HTML."""
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
-    sheet = make_sheet(
-        base,
-        conclusion,
-        units=units,
-        client=client,
-        round_number=round_number,
-        date=date,
-        pattern=pattern,
-        photographs_next=photographs_next,
-    )
     changes = [
         {
             **vars(change),  # every text in a drawing is escaped by its writer
