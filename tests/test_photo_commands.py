@@ -208,6 +208,7 @@ def test_measured_findings_are_confirmed_before_they_count(base: RuleBase) -> No
     interview = Interview(base, (start, offered_event(offered)), lambda event: events.append(dict(event)) or event)
     assert "pictures" == interview.stage and {} == dict(interview.findings.symptoms)
     assert any("Does that agree" in line.text for line in interview.prompt())
+    assert ["1 counts it, 2 leaves it out for now."] == [line.text for line in interview.reply("")]
     interview.reply("yes")
     interview.reply("no")
     interview.reply("1 1/2 in")

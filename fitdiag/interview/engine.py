@@ -488,7 +488,7 @@ class Interview:
         """A finding from pictures: taken, left for a question, or answered otherwise."""
         if typed.lower() in (*YES, "1"):
             return self._count(offered)
-        if typed.lower() in (*NO, "2", "later"):
+        if typed and typed.lower() in (*NO, "2", "later"):
             self._record({"event": "offered", "refused": offered.symptom})
             return [Line("Not counted; it is asked later if it matters.")]
         if not typed or NUMBER.fullmatch(typed):

@@ -137,6 +137,6 @@ def confirm_measured(base: RuleBase, offered: Finding, findings: Findings) -> tu
     return (
         *((Line(HEADS["pictures"], "head"),) if first else ()),
         Line(f"{told(base, offered, findings)}. Does that agree with what you see?", "ask"),
-        Line("1 yes  2 no, ask me later", "item"),
+        Line("1 it agrees  2 it does not, ask me later", "item"),
         Line("Or your own answer, like slight or an amount. ? how to look.", "hint"),
     )
