@@ -42,7 +42,7 @@ SESSIONS = (
         done=(("lengthen-back-crotch", "1/2 in round 1"),),
         body="flat seat, low seat",
         seen=(("balance-lines-dip-to-back", "3/4 in"), ("v-at-centre-back", ""), ("grainline-near-centre-back", "1 in")),
-        answers={"seat-wedgie": "no"},
+        answers={"seat-wedgie": "no", "grainline-bends-at-a-cut": "yes"},
         note="climbs a ladder in every show",
         questions=5,
     ),

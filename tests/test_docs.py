@@ -20,7 +20,7 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 TYPED = (
     "lengthen back crotch", "1", "1/2 in", "", "flat seat, low seat", "", "dips 3/4 in", "2", "v at centre back", "grain 1 in", "1", "",
-         "why", "no", "stop")  # fmt: skip
+         "why", "yes", "", "stop")  # fmt: skip
 
 
 def blocks(kind: str) -> list[str]:

@@ -514,7 +514,7 @@ def other_rules(tmp_path: Path) -> Path:
     words = folder / "words.yaml"
     text = words.read_text()
     assert "often: 0.6" in text
-    words.write_text(text.replace("often: 0.6", "often: 0.4"))
+    words.write_text(text.replace("often: 0.6", "often: 0.2"))
     return folder
 
 
