@@ -351,7 +351,8 @@ def test_review_in_a_terminal_asks_what_was_done_and_lets_the_fitter_decide(tmp_
     child.sendline("")
     child.expect("> ")
     child.sendline("stop")
-    child.expect("Enter to leave")
+    child.expect("Enter to go on")
+    assert "fitdiag interview" not in child.before  # the review says itself what comes next
     child.expect("> ")
     child.sendline("")
     child.expect("Advise this list")
@@ -368,3 +369,43 @@ def test_review_in_a_terminal_asks_what_was_done_and_lets_the_fitter_decide(tmp_
     assert 12.7 == pytest.approx(case.rounds[0].done[0].amount_mm)
     assert 15.9 == pytest.approx(case.rounds[1].advised[0].amount_mm, abs=0.1)
     assert "client" == case.rounds[1].waiting and case.rounds[1].sent is not None
+
+
+def test_what_the_fitter_left_out_stays_left_out_until_taken_back(tmp_path: Path) -> None:
+    """Reviewing an unsent round again: the second alteration is still out, and named; `all` takes it back."""
+    environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
+    program = [os.sys.executable, "-m", "fitdiag"]  # type: ignore[attr-defined]
+    (tmp_path / "seen.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 3/4 in}\n  v-at-centre-back: yes\n"
+        "  grainline-near-centre-back: {amount: 1 in}\n  seat-wedgie: no\n", encoding="utf-8",
+    )  # fmt: skip
+    pexpect.run(f"{program[0]} -m fitdiag case new usher --units in --body flat-seat", cwd=str(tmp_path), env=environment)
+
+    def run(*typed: str) -> str:
+        child = pexpect.spawn(program[0], [*program[1:], "review", "usher", "--findings", "seen.yaml"], cwd=str(tmp_path),
+                              env=environment, encoding="utf-8", timeout=30, dimensions=(24, 80))  # fmt: skip
+        shown = ""
+        while child.expect(["Advise ", "> "]) == 1:
+            shown += child.before
+            child.sendline("" if "do you see" in shown or "Enter to go on" in child.before else "stop")
+        for line in typed:
+            child.expect("> ")
+            shown += child.before
+            child.sendline(line)
+        child.expect(pexpect.EOF)
+        return shown + child.before
+
+    def advised() -> list[str]:
+        return [item.alteration for item in open_case(tmp_path / "cases" / "usher").rounds[0].advised]
+
+    run("", "2")
+    everything = advised()
+    assert len(everything) == 3
+    shown = run("without 7", "without 2", "", "2")
+    assert "That is none of these." in shown
+    assert [everything[0], everything[2]] == advised()
+    shown = run("", "2")
+    assert "Left out:" in shown
+    assert [everything[0], everything[2]] == advised()
+    run("all", "", "2")
+    assert everything == advised()

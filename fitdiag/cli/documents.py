@@ -7,11 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.diagnose import effects_of
-from fitdiag.cli.output import say
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.report import brief, make_report
+from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_json, write_report
 from fitdiag.sessions.case import refusals
 from fitdiag.sessions.case_files import Case
@@ -67,8 +66,6 @@ def write_documents(
     for ending in (".md", ".csv", ".json"):
         write_report(report, base, folder / f"list{ending}", replace=True)
     write_atomically(one.plan_file, as_json(report, base), replace=True)
-    for line in brief(report, base):
-        say(line)
     return [folder / name for name in (*pages, "list.md", "list.csv", "list.json")]
 
 

@@ -62,11 +62,12 @@ def _is_there(path: Path) -> bool:
 
 def add(
     given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool,
-    next_free: bool = False,
+    inside: bool = False,
 ) -> int:  # fmt: skip
     """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed.
 
-    `next_free`: another picture of a view gets a number of its own, and one that is there already is passed over.
+    `inside` a review, another picture of a view gets a number of its own, one that is there already is passed over, and the
+    review says what comes next.
     """
     if focal is not None and not 5 <= focal <= 2000:
         raise stop("argument", f"--focal: {focal:g} is no focal length", hint="5 to 2000, as on 35 mm film")
@@ -91,13 +92,13 @@ def add(
             say(f"- {line}")
         content = clean_bytes(crop_above(picture, face_above) if face_above is not None else picture, ".jpg")
         names = (folder / (f"{view}.jpg" if number == 1 else f"{view} {number}.jpg") for number in count(1))
-        target = next(name for name in names if name not in files and not (next_free and _taken(name, content)))
-        if next_free and _is_there(target) and _is_there(sidecar(target)):
+        target = next(name for name in names if name not in files and not (inside and _taken(name, content)))
+        if inside and _is_there(target) and _is_there(sidecar(target)):
             say(f"- it is there already: {shown_path(target)}")
             there.append(target)
             continue
         for taken in (target, sidecar(target)):
-            if not replace and not next_free and _is_there(taken):
+            if not replace and not inside and _is_there(taken):
                 hint = "choose another folder, or add --replace"
                 raise stop("exists", "there is a file of this name already", where=Where(shown_path(taken)), hint=hint)
         told = hashlib.sha256(content).hexdigest()
@@ -113,6 +114,9 @@ def add(
             marks = replace_fields(marks, widths_mm={**marks.widths_mm, "hip": width})
         files[target] = (content, as_json(marks))
     _write_all(files, replace=replace)
+    if inside:
+        say(f"Cleaned, without location or camera data, in {shown_path(folder)}.")
+        return 0
     write(f"Cleaned, without location or camera data, in {shown_path(folder)}. Mark them next:")
     write(f"  fitdiag photo mark {' '.join(shlex.quote(shown_path(path)) for path in (*there, *files))}")
     return 0
@@ -152,8 +156,10 @@ def sidecar(picture: Path) -> Path:
     return picture.with_name(picture.stem + ".marks.json")
 
 
-def mark(pictures: Sequence[str], marks_file: str | None, *, propose: bool, replace: bool) -> int:
-    """Write the marking page of each picture beside it."""
+def mark(
+    pictures: Sequence[str], marks_file: str | None, *, propose: bool, replace: bool, then: str | None = None
+) -> int:
+    """Write the marking page of each picture beside it. `then`: the command to go on with, if it is not measuring."""
     from fitdiag.photos.page import mark_page
 
     if marks_file and len(pictures) > 1:
@@ -176,7 +182,8 @@ def mark(pictures: Sequence[str], marks_file: str | None, *, propose: bool, repl
     write("Save the marks over these files:")
     for picture in pictures:
         write(f"  {shown_path(sidecar(Path(picture)))}")
-    write(f"Then measure:\n  fitdiag photo measure {' '.join(shlex.quote(shown_path(path)) for path in pictures)}")
+    measuring = f"fitdiag photo measure {' '.join(shlex.quote(shown_path(path)) for path in pictures)}"
+    write(f"Then go on:\n  {then}" if then else f"Then measure:\n  {measuring}")
     return 0
 
 
@@ -199,8 +206,9 @@ def measure(
     overlays: str | None,
     rules: str | None,
     replace: bool,
+    inside: bool = False,
 ) -> int:
-    """Measure marked pictures that belong together."""
+    """Measure marked pictures that belong together. `inside` a review only what they tell together is printed."""
     if marks_files and len(marks_files) != len(pictures):
         raise stop(
             "arguments", f"{len(pictures)} pictures and {len(marks_files)} marks files", hint="one --marks for each"
@@ -227,21 +235,28 @@ def measure(
         write(json.dumps(_data(pictures, found, whole), indent=1))
     else:
         for path, measured in zip(pictures, found, strict=True):
-            _say_measured(path, measured, chosen)
+            if inside:
+                _say_warnings(path, measured)
+            else:
+                _say_measured(path, measured, chosen)
         if len(found) > 1:
             _say_together(whole, chosen)
         write("\nLook whether the right lines were followed:")
         for name in drawn:
             write(f"  {name}")
     if findings:
-        _write_findings(found, whole, Path(findings), chosen, rules, quiet=as_json, replace=replace)
+        _write_findings(found, whole, Path(findings), chosen, rules, quiet=as_json, inside=inside, replace=replace)
     return 0
 
 
-def _say_measured(path: str, found: Measured, units: Units) -> None:
+def _say_warnings(path: str, found: Measured) -> None:
     write(f"\n{shown_path(path)}: seen from the {_from(found)}")
     for warning in found.warnings:
         say(f"- {warning}")
+
+
+def _say_measured(path: str, found: Measured, units: Units) -> None:
+    _say_warnings(path, found)
     for name, line in found.lines.items():
         side = "above" if line.depression_deg > 0 else "below"
         say(f"{name.replace('-', ' ')}: the lens {abs(line.depression_deg):.1f} degrees {side} the line")
@@ -299,7 +314,7 @@ def _row(item: Reading | Together) -> dict[str, Any]:
 
 def _write_findings(
     found: Sequence[Measured], whole: Sequence[Together], path: Path, units: Units, rules: str | None, *, quiet: bool,
-    replace: bool,
+    inside: bool, replace: bool,
 ) -> None:  # fmt: skip
     from fitdiag.knowledge.findings import Findings, findings_text
     from fitdiag.knowledge.load import load_rules
@@ -318,6 +333,8 @@ def _write_findings(
         say(f"- {told_finding(base, item, findings)}")
     for line in result.open:
         say(f"- {line}")
+    if inside:
+        return
     write(
         f"Confirm them in an interview, which then asks only for the rest:\n  fitdiag interview --photos {shlex.quote(shown_path(path))}"
     )

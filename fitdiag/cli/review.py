@@ -24,7 +24,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.planning.plan import Recommendation
 from fitdiag.problems import Where, one_line, shown_path, stop
-from fitdiag.reports.report import make_report
+from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
 from fitdiag.sessions.case import add_round, alone, case_findings, open_case, refusals, refuse_link, update_round
 from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
@@ -245,7 +245,7 @@ class _Run:
         if photos:
             from fitdiag.cli.photo import add
 
-            add(photos, str(self.one.photos), face_above=None, focal=None, hip=None, replace=False, next_free=True)
+            add(photos, str(self.one.photos), face_above=None, focal=None, hip=None, replace=False, inside=True)
         if form is not None:
             self.form = form
             self._keep_words(self._form_words(form))
@@ -304,13 +304,13 @@ class _Run:
 
         bare = [path for path in pictures if not read_marks(sidecar(path)).lines]
         if bare:
-            mark([str(path) for path in bare], None, propose=False, replace=True)
-            write(f"Then go on with the review instead:\n  {self.command}")
+            mark([str(path) for path in bare], None, propose=False, replace=True, then=self.command)
             return False
         girth = self.case.body_measures.get("hip")
         measure(
             [str(path) for path in pictures], [], as_json=False, units=self.case.units,
             hip_girth=f"{girth:g} mm" if girth else None, findings=str(measured_file), overlays=None, rules=None, replace=True,
+            inside=True,
         )  # fmt: skip
         return True
 
@@ -464,7 +464,8 @@ class _Run:
 
     def finish(self, conclusion: Conclusion, *, sent: bool, large: bool) -> int:
         """Let the fitter choose, write the documents, and note what was advised."""
-        conclusion = self._choose(conclusion)
+        proposed = conclusion
+        conclusion = self._choose(proposed)
         findings = conclusion.diagnosis.findings
         advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations)
         first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
@@ -472,7 +473,14 @@ class _Run:
             before = self.case.rounds[-2]
             self.case = update_round(self.case, replace(before, outcome=self._observed(findings)), today=self.today)
         outcome = expected_outcomes(self.base, findings, first, self._changes(first))
-        self.case = update_round(self.case, replace(self.one, advised=advised, outcome=outcome), today=self.today)
+        taken = {item.alteration for item in advised}
+        left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
+        changed = replace(self.one, advised=advised, left_out=left_out, outcome=outcome)
+        self.case = update_round(self.case, changed, today=self.today)
+        if conclusion is not proposed or not self.ask:
+            say("In short:")
+            for line in brief(make_report(self.base, conclusion), self.base):
+                say(line)
         written = write_documents(self.base, self.case, conclusion, self._pattern(), self.today, large=large)
         written.append(
             self._write_form(self.one, [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations])
@@ -516,21 +524,31 @@ class _Run:
             if (mm := before.get(item.alteration)) is None or abs(mm - item.amount.mm) < 0.5
             else self._by_hand(item, mm)
             for item in conclusion.plan.recommendations
-        ]  # an amount chosen in an earlier run of this round stays chosen
-        if not chosen or not self.screen.interactive or not self.ask:
+            if item.alteration not in self.one.left_out
+        ]  # what was chosen in an earlier run of this round stays chosen
+        out = [item for item in conclusion.plan.recommendations if item.alteration in self.one.left_out]
+        if not (chosen or out) or not self.screen.interactive or not self.ask:
             return self._chosen(conclusion, chosen)
         while True:
+            example = "1,5 cm" if self.case.units == "cm" else "1/2 in"
             self.screen.show([
-                Line("Advise this list?", "ask"),
+                Line("Advise this list?" if chosen else "Advise nothing this round?", "ask"),
                 *(Line(f"{n}. {self._told(item)}", "item") for n, item in enumerate(chosen, 1)),
-                Line("Enter for yes; without 2 leaves one out; 1 = 1/2 in changes an amount.", "hint"),
+                *(Line(f"Left out: {self._told(item)}", "item") for item in out),
+                Line(
+                    f"Enter for yes; without 1 leaves one out; 1 = {example} changes an amount"
+                    f"{'; all takes back what was left out' if out else ''}.", "hint",
+                ),
             ])  # fmt: skip
             typed = self.screen.read().strip().lower()
             if typed in ("", "y", "yes"):
                 return self._chosen(conclusion, chosen)
-            if match := re.fullmatch(r"without (\d)", typed):
-                number = int(match[1])
-                chosen = [item for n, item in enumerate(chosen, 1) if n != number]
+            if (match := re.fullmatch(r"without (\d)", typed)) and 1 <= int(match[1]) <= len(chosen):
+                out.append(chosen.pop(int(match[1]) - 1))
+            elif typed == "all" and out:
+                place = {item.alteration: item.rank for item in conclusion.plan.recommendations}
+                chosen = sorted([*chosen, *out], key=lambda item: place[item.alteration])
+                out = []
             elif (match := re.fullmatch(r"(\d)\s*=\s*(.+)", typed)) and 1 <= int(match[1]) <= len(chosen):
                 try:
                     mm = parse_length(match[2], self.case.units).mm

@@ -250,13 +250,15 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
 
 
 def hold_interview(base: RuleBase, path: Path, pattern: str | None) -> int:
-    """Go on with the interview of a log until the list, or until the fitter leaves."""
+    """Within a review, which says itself what comes next: the interview of a log, to the list or until the fitter leaves."""
     log, events = _reopen(path, base, new_rules=True)
     with log:
-        return _talk(base, log, events, pattern)
+        return _talk(base, log, events, pattern, inside=True)
 
 
-def _talk(base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | None) -> int:
+def _talk(
+    base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | None, *, inside: bool = False
+) -> int:
     gc.enable()  # an interview may stay open all day
     try:
         _on_hang_up(_hang_up)
@@ -272,10 +274,12 @@ def _talk(base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: s
         while True:
             _ask_until_the_end(screen, interview)
             _conclude(base, log, interview, pattern)
-            if not screen.interactive or not _goes_on(screen, interview):
+            if not inside:
+                _say_saved(log.path)
+            if not screen.interactive or not _goes_on(screen, interview, "go on" if inside else "leave"):
                 return 0
     except (_Leave, KeyboardInterrupt):
-        return _left(log)
+        return 0 if inside else _left(log)
     except OSError as gone:
         if gone.errno not in (errno.EIO, errno.EPIPE):
             raise
@@ -291,11 +295,11 @@ def _ask_until_the_end(screen: Screen, interview: Interview) -> None:
             return
 
 
-def _goes_on(screen: Screen, interview: Interview) -> bool:
+def _goes_on(screen: Screen, interview: Interview, enter: str) -> bool:
     """After the list: whether the fitter wants to be asked on, or has changed or added something."""
     while True:
         more = "; more to be asked on all the same" if interview.can_go_on else ""
-        screen.show([Line(f"Enter to leave; back to change an answer; also to add a sign{more}.", "hint")])
+        screen.show([Line(f"Enter to {enter}; back to change an answer; also to add a sign{more}.", "hint")])
         typed = screen.read().strip()
         word = typed.lower()
         if word in ("", "no", "n", "leave", "stop", "quit", "exit"):
@@ -325,7 +329,6 @@ def _conclude(base: RuleBase, log: SessionLog, interview: Interview, pattern: st
     say("In short:")
     for line in brief(report, base):
         say(line)
-    _say_saved(log.path)
 
 
 def _say_saved(path: Path) -> None:

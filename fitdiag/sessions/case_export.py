@@ -199,6 +199,7 @@ def _bare_round(one: Round, rules: RuleBase, shift: timedelta) -> Round:
         sent=_shifted(one.sent, shift) if one.sent else None,
         form_received=_shifted(one.form_received, shift) if one.form_received else None,
         advised=tuple(replace(item, alteration=known(item.alteration, rules.alterations)) for item in one.advised),
+        left_out=tuple(known(alteration, rules.alterations) for alteration in one.left_out),
         done=tuple(replace(item, alteration=known(item.alteration, rules.alterations)) for item in one.done),
         outcome={known(symptom, rules.symptoms): values for symptom, values in one.outcome.items()},
     )

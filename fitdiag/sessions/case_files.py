@@ -84,7 +84,10 @@ class Outcome:
 
 @dataclass(frozen=True)
 class Round:
-    """One round. `done` is empty as long as nobody was asked what was done; `fits` is None as long as it is open."""
+    """One round. `done` is empty as long as nobody was asked what was done; `fits` is None as long as it is open.
+
+    `left_out`: alterations that the list held and the fitter chose not to advise.
+    """
 
     number: int
     folder: Path
@@ -94,6 +97,7 @@ class Round:
     sent: date | None = None
     form_received: date | None = None
     advised: tuple[Advised, ...] = ()
+    left_out: tuple[str, ...] = ()
     done: tuple[Carried, ...] = ()
     outcome: Mapping[str, Outcome] = field(default_factory=dict)
     fits: bool | None = None
@@ -156,7 +160,7 @@ CASE_KEYS = (
     "schema", "name", "garment", "units", "opened", "body", "measures", "pattern", "consent", "notes", "closed",
 )  # fmt: skip
 _ROUND_KEYS = (
-    "schema", "opened", "waiting", "since", "sent", "form_received", "advised", "done", "outcome", "fits",
+    "schema", "opened", "waiting", "since", "sent", "form_received", "advised", "left_out", "done", "outcome", "fits",
 )  # fmt: skip
 Loc = tuple[str | int, ...]
 
@@ -408,6 +412,10 @@ def round_in(document: Document, number: int, folder: Path) -> Round:
                 side,  # type: ignore[arg-type]
             )
         )
+    left_out = [
+        reader.id(("left_out", index), item, "an alteration")
+        for index, item in enumerate(reader.items(("left_out",), data.get("left_out"), MOST_ADVISED, "slant-back-seam"))
+    ]
     done: list[Carried] = []
     for index, item in enumerate(reader.items(("done",), data.get("done"), MOST_DONE, like)):
         loc = ("done", index)
@@ -434,6 +442,7 @@ def round_in(document: Document, number: int, folder: Path) -> Round:
         sent=reader.day(("sent",), data.get("sent")),
         form_received=reader.day(("form_received",), data.get("form_received")),
         advised=tuple(advised),
+        left_out=tuple(left_out),
         done=tuple(done),
         outcome=outcome,
         fits=reader.yes_no(("fits",), data.get("fits")),
@@ -531,6 +540,7 @@ def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
             for item in one.advised
         ),
     )
+    text += _block("left_out", (f"- {quoted(alteration)}" for alteration in one.left_out))
     text += _block(
         "done",
         (
