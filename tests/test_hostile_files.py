@@ -910,3 +910,25 @@ def _no_sessions_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iter
     monkeypatch.chdir(place)
     yield
     assert list(place.iterdir()) == []
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full here")
+@pytest.mark.parametrize("command", [("ease",), ("demo",), ("rules", "list", "causes"), ("--help",)])
+def test_output_that_finds_no_room_is_told_in_one_line(command: tuple[str, ...], tmp_path: Path) -> None:
+    """Output into a full disk: one line, exit code 1, no traceback, nor a second complaint at the very end."""
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "fitdiag", *command], stdout=full, stderr=subprocess.PIPE, text=True, cwd=tmp_path, check=False
+        )  # fmt: skip
+    assert (1, 1) == (done.returncode, done.stderr.count("\n"))
+    assert "No space left" in done.stderr and "choose another place" in done.stderr
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a shell of another kind")
+def test_a_closed_output_is_no_fault(tmp_path: Path) -> None:
+    """Who closes the output does not want to read it; a fault is still told by the exit code."""
+    for command, code in (("ease", 0), ("rules show nothing", 1)):
+        done = subprocess.run(
+            f"{sys.executable} -m fitdiag {command} >&- 2>&-", shell=True, cwd=tmp_path, check=False
+        )  # fmt: skip
+        assert code == done.returncode

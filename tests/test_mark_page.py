@@ -319,6 +319,17 @@ def test_proposals_count_only_when_confirmed(marking: Callable[..., Marking]) ->
     assert () == saved.proposed
 
 
+def test_a_page_for_a_case_in_inches_begins_in_inches(open_page: Callable[..., Any], tmp_path: Path) -> None:
+    """The lens height typed at once counts as inches, and the page says so."""
+    path = tmp_path / "mark.html"
+    path.write_text(mark_page(picture(), no_marks(), "in"), encoding="utf-8")
+    page = Marking(open_page(path.as_uri(), viewport=PLAIN))
+    page.page.wait_for_selector("#board[data-scale]")
+    assert page.page.get_by_label("Lens height over the floor, in").is_visible()
+    page.page.fill("#lens", "34")
+    assert 863.6 == page.save().lens_height_mm
+
+
 def test_a_covered_edge_and_known_lengths_are_noted(marking: Callable[..., Marking]) -> None:
     """The tick for a covered edge and lengths in cm, inches and fractions reach the file; nonsense does not and is named."""
     page = marking()
@@ -330,6 +341,8 @@ def test_a_covered_edge_and_known_lengths_are_noted(marking: Callable[..., Marki
     page.page.select_option("#view", "front")
     page.page.get_by_label("inches").check()
     assert "14.646" == page.page.input_value("#width-hip")
+    assert "34.055" == page.page.input_value("#lens")
+    assert "in" == page.page.inner_text("#lens-unit")
     page.page.fill("#depth-hip", "4 5/8")
     page.page.fill("#notes", "plain <b>text</b>")
     saved = page.save()

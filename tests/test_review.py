@@ -379,7 +379,9 @@ def test_what_the_fitter_left_out_stays_left_out_until_taken_back(tmp_path: Path
         "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 3/4 in}\n  v-at-centre-back: yes\n"
         "  grainline-near-centre-back: {amount: 1 in}\n  seat-wedgie: no\n", encoding="utf-8",
     )  # fmt: skip
-    pexpect.run(f"{program[0]} -m fitdiag case new usher --units in --body flat-seat", cwd=str(tmp_path), env=environment)
+    pexpect.run(
+        f"{program[0]} -m fitdiag case new usher --units in --body flat-seat", cwd=str(tmp_path), env=environment
+    )
 
     def run(*typed: str) -> str:
         child = pexpect.spawn(program[0], [*program[1:], "review", "usher", "--findings", "seen.yaml"], cwd=str(tmp_path),

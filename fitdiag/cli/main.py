@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from fitdiag.cli.case_app import case_app
-from fitdiag.problems import ProblemsFoundError
+from fitdiag.problems import ProblemsFoundError, one_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -463,12 +464,13 @@ def photo_mark(
     propose: Annotated[
         bool, typer.Option("--propose", help="Look for lines first; you confirm each on the page.")
     ] = False,
+    units: UnitsOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the page on which the lines of a picture are marked, in a browser, without a network."""
     from fitdiag.cli.photo import mark
 
-    raise typer.Exit(mark(pictures, marks, propose=propose, replace=replace))
+    raise typer.Exit(mark(pictures, marks, units=units, propose=propose, replace=replace))
 
 
 @photo_app.command("measure")
@@ -529,18 +531,36 @@ def run(arguments: Sequence[str] | None = None) -> None:
     """Run the command line: every known problem becomes one clear message and exit code 1, never a traceback."""
     from fitdiag.cli.output import say_problems
 
+    sys.stdout = sys.stdout or os.fdopen(
+        os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8"
+    )  # closed by the caller
+    sys.stderr = sys.stderr or sys.stdout
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
-        app(arguments)
+        try:
+            app(arguments)
+        finally:
+            sys.stdout.flush()
     except ProblemsFoundError as stopped:
         say_problems(stopped.problems)
         sys.exit(1)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+    except OSError as failed:  # most likely where the output goes to: a full disk
+        _close_output()
+        told = failed.strerror or str(failed)
+        where = one_line(failed.filename) if failed.filename else "the output"
+        print(f"{where}: this cannot be read or written: {told}; make room or choose another place", file=sys.stderr)
+        sys.exit(1)
     except KeyboardInterrupt:
         print("\nStopped.", file=sys.stderr)
         sys.exit(130)
+
+
+def _close_output() -> None:
+    """So that nothing is written, and fails, once more at the very end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

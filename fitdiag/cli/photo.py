@@ -157,13 +157,20 @@ def sidecar(picture: Path) -> Path:
 
 
 def mark(
-    pictures: Sequence[str], marks_file: str | None, *, propose: bool, replace: bool, then: str | None = None
+    pictures: Sequence[str],
+    marks_file: str | None,
+    *,
+    units: str | None,
+    propose: bool,
+    replace: bool,
+    then: str | None = None,
 ) -> int:
     """Write the marking page of each picture beside it. `then`: the command to go on with, if it is not measuring."""
     from fitdiag.photos.page import mark_page
 
     if marks_file and len(pictures) > 1:
         raise stop("arguments", "--marks belongs to one picture", hint="give one picture at a time")
+    chosen: Units = units_of(units) if units else "in"
     pages: list[Path] = []
     for picture in pictures:
         path = Path(picture)
@@ -175,7 +182,7 @@ def mark(
             many = len(marks.proposed)
             say(f"{path.name}: {many} line{'' if many == 1 else 's'} proposed; each counts only once you confirm it.")
         pages.append(path.with_name(path.stem + ".marking.html"))
-        write_atomically(pages[-1], mark_page(clean_bytes(found, ".jpg"), marks), replace=replace)
+        write_atomically(pages[-1], mark_page(clean_bytes(found, ".jpg"), marks, chosen), replace=replace)
     write("Open in a browser, and delete when done, for the picture is inside:")
     for page in pages:
         write(f"  {shown_path(page)}")

@@ -304,7 +304,14 @@ class _Run:
 
         bare = [path for path in pictures if not read_marks(sidecar(path)).lines]
         if bare:
-            mark([str(path) for path in bare], None, propose=False, replace=True, then=self.command)
+            mark(
+                [str(path) for path in bare],
+                None,
+                units=self.case.units,
+                propose=False,
+                replace=True,
+                then=self.command,
+            )
             return False
         girth = self.case.body_measures.get("hip")
         measure(

@@ -12,14 +12,15 @@ from jinja2 import Environment, StrictUndefined
 
 from fitdiag.photos.marks import Marks, as_json
 from fitdiag.problems import one_line
+from fitdiag.units import Units
 
 _TEMPLATE = Path(__file__).with_name("mark_page.html")
 _BLOCK = r"<{tag}>{{% raw %}}(.*?){{% endraw %}}</{tag}>"
 _PNG = b"\x89PNG\r\n\x1a\n"
 
 
-def mark_page(jpeg: bytes, marks: Marks) -> str:
-    """The page on which a fitter marks this cleaned picture (a PNG will do too), starting with the marks given.
+def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
+    """The page on which a fitter marks this cleaned picture (a PNG will do too), starting with the marks given, in these units.
 
     The text holds a private picture: write it so that only its owner can read it.
     """
@@ -34,6 +35,7 @@ def mark_page(jpeg: bytes, marks: Marks) -> str:
         picture=base64.b64encode(jpeg).decode("ascii"),
         width=marks.width,
         height=marks.height,
+        inches=units == "in",
     )
 
 
