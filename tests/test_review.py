@@ -26,6 +26,7 @@ from fitdiag.sessions.case import open_case
 from fitdiag.sessions.case_files import Advised, Outcome, Round
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks
+from fitdiag.sessions.state import fold
 
 SAMPLES = Path(__file__).parent.parent / "sample_sessions"
 FORMS = SAMPLES / "lamplighter-forms"
@@ -369,6 +370,35 @@ def test_review_in_a_terminal_asks_what_was_done_and_lets_the_fitter_decide(tmp_
     assert 12.7 == pytest.approx(case.rounds[0].done[0].amount_mm)
     assert 15.9 == pytest.approx(case.rounds[1].advised[0].amount_mm, abs=0.1)
     assert "client" == case.rounds[1].waiting and case.rounds[1].sent is not None
+
+
+def test_a_picture_that_measures_counts_more_than_a_tick_and_the_difference_is_told(
+    shell: Shell, tmp_path: Path
+) -> None:
+    """The form says the lines do not dip, the pictures measure 3/4 in: told, and counted; what the fitter saw stands."""
+    content = {"schema": "fitdiag.form/1", "token": "the-lamplighter-1", "round": 1, "units": "in", "done": [], "feels": {},
+               "words": "", "answers": [{"symptom": "balance-lines-dip-to-back", "seen": "no"},
+                                        {"symptom": "crotch-cuts", "seen": "no"}]}  # fmt: skip
+    (tmp_path / "form.txt").write_text(packed(content), encoding="utf-8")
+    (tmp_path / "seen.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms:\n  v-at-centre-back: no\n", encoding="utf-8"
+    )
+    shell("case", "new", "the lamplighter", "--units", "in", "--body", "flat-seat", "--measure", "hip=38 in",
+          "--photos-consent", "yes", "--keep-until", "2027-03-01")  # fmt: skip
+    assert 0 == shell("review", "the lamplighter", "--send-form")[0]
+    code, out, err = shell("review", "the lamplighter", "--form", "form.txt", "--findings", "seen.yaml",
+                           *pictures("lamplighter-pictures"), "--no-questions")  # fmt: skip
+    assert code == 0, err
+    flat = " ".join(out.split())
+    assert (
+        "The form and a picture differ, and the picture counts. Form: Not seen: the level lines dip towards the back."
+        in flat
+    )
+    log = read_log(tmp_path / CASE / "round-01" / "session.jsonl")
+    found = fold(log.events, load_rules()).findings.symptoms
+    assert ("yes", "photo") == (found["balance-lines-dip-to-back"].seen, found["balance-lines-dip-to-back"].origin)
+    assert "no" == found["v-at-centre-back"].seen != "photo"
+    assert "form" == found["crotch-cuts"].origin
 
 
 def test_what_the_fitter_left_out_stays_left_out_until_taken_back(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from fitdiag.cli.case import case_folder
 from fitdiag.cli.documents import write_documents
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.terminal import Screen, _Leave, hold_interview
-from fitdiag.diagnosis.belief import lower_first
+from fitdiag.diagnosis.belief import lower_first, told
 from fitdiag.files import read_bytes, write_atomically
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.findings import Done, Findings, findings_text, read_findings
@@ -28,6 +28,7 @@ from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
 from fitdiag.sessions.case import add_round, alone, case_findings, open_case, refusals, refuse_link, update_round
 from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
+from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event, SessionLog, read_log
 from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks
 from fitdiag.sessions.state import (
@@ -398,6 +399,9 @@ class _Run:
             return conclude(self.base, state.findings) if state.recorded is not None else None
         state = fold(read_log(one.log_file).events, self.base)
         for finding in state.offered:  # nobody is there to confirm them: the command line says to take them
+            if (before := state.findings.symptoms.get(finding.symptom)) is not None:
+                form, picture = (told(self.base, item, state.findings) for item in (before, finding))
+                say(f"- The form and a picture differ, and the picture counts. Form: {form}. Picture: {picture}.")
             with _appending(one.log_file) as log:
                 log.append(answer_event(finding))
         conclusion = conclude(self.base, fold(read_log(one.log_file).events, self.base).findings)
@@ -418,7 +422,9 @@ class _Run:
         measured = self.one.folder / _MEASURED
         if measured.exists():
             found = read_findings(measured, self.base).symptoms
-            events.append(offered_event(item for name, item in found.items() if name not in known.symptoms))
+            events.append(
+                offered_event(item for name, item in found.items() if tells_more(item, known.symptoms.get(name)))
+            )
         words = self.one.folder / _WORDS
         if words.exists():
             text = read_text(words, 64 * 1024, "form").strip()

@@ -134,9 +134,11 @@ def how_to_look(base: RuleBase, symptom: Symptom, units: Units) -> Iterator[Line
 def confirm_measured(base: RuleBase, offered: Finding, findings: Findings) -> tuple[Line, ...]:
     """Asks whether the eye agrees with what a picture measured."""
     first = not any(finding.origin == "photo" for finding in findings.symptoms.values())
+    before = findings.symptoms.get(offered.symptom)
     return (
         *((Line(HEADS["pictures"], "head"),) if first else ()),
         Line(f"{told(base, offered, findings)}. Does that agree with what you see?", "ask"),
+        *((Line(f"The client's form says: {lower_first(told(base, before, findings))}.", "hint"),) if before else ()),
         Line("1 it agrees  2 it does not, ask me later", "item"),
         Line("Or your own answer, like slight or an amount. ? how to look.", "hint"),
     )

@@ -107,3 +107,12 @@ def _finding(symptom: Symptom, amount: _Amount) -> Finding | None:
     if amount.mm + amount.error < least:
         return Finding(symptom.id, "no", origin="photo")
     return None
+
+
+def tells_more(picture: Finding, known: Finding | None) -> bool:
+    """Whether a picture's finding is to be looked at: nothing is known, or only a form says otherwise or says less."""
+    if known is None:
+        return True
+    return known.origin == "form" and (
+        picture.seen != known.seen or (picture.amount_mm is not None and known.amount_mm is None)
+    )
