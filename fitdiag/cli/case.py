@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -266,33 +266,41 @@ def show(name: str, given: str | None) -> int:
 
     folder = case_folder(name, given)
     case = open_case(folder)
-    for line in case_lines(case, contents(folder)):
+    from fitdiag.knowledge.load import load_rules
+
+    base = load_rules()
+    titles = {rule.id: rule.title for rule in base.symptoms.values()}
+    titles |= {rule.id: rule.title for rule in base.alterations.values()}
+    titles |= {rule.id: rule.title for rule in base.body_notes.values()}
+    for line in case_lines(case, contents(folder), titles):
         say(line)
     return 0
 
 
-def case_lines(case: Case, inside: Contents) -> list[str]:
-    """A case in words."""
+def case_lines(case: Case, inside: Contents, titles: Mapping[str, str]) -> list[str]:
+    """A case in words; `titles`: what the rules call a symptom, an alteration or a body note."""
     from fitdiag.units import format_reading
 
     agreed = case.consent
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
     if case.body:
-        notes = (note if grade == "some" else f"{note} ({grade})" for note, grade in case.body.items())
-        lines.append(f"Body notes: {', '.join(notes)}")
+        notes = (_named(note, titles) + ("" if grade == "some" else f" ({grade})") for note, grade in case.body.items())
+        lines.append(f"Body notes: {'; '.join(notes)}")
     for title, lengths in (("Body", case.body_measures), ("Pattern", case.pattern_measures)):
         if lengths:
-            told = (f"{name} {format_reading(mm, case.units)}" for name, mm in lengths.items())
+            told = (f"{name.replace('-', ' ')} {format_reading(mm, case.units)}" for name, mm in lengths.items())
             lines.append(f"{title} measures: {', '.join(told)}")
     lines.append(f"Pattern: {case.pattern}" if case.pattern else "Pattern: none yet")
     agreed_on = f", {'agreed' if agreed.photos else 'asked'} on {agreed.given}" if agreed.given else ""
     consent = f"Photos: {'yes' if agreed.photos else 'no' if agreed.given else 'not agreed on yet'}{agreed_on}"
     consent += f", kept until {agreed.keep_until}" if agreed.keep_until else ""
     consent += f", deleted on {agreed.removed}" if agreed.removed else ""
-    lines.append(f"{consent}. {inside.photos} in the folder.")
+    drawn = sum(path.name.endswith(".measured.png") for path in inside.files)
+    copies = f" and {drawn} drawn-on copies" if drawn else ""
+    lines.append(f"{consent}. {inside.photos - drawn} in the folder{copies}.")
     lines += [f"Note: {note}" for note in case.notes]
     for one in case.rounds:
-        lines += ["", *_round_lines(one, case)]
+        lines += ["", *_round_lines(one, case, titles)]
     if case.closed:
         words = f": {case.closed.words}" if case.closed.words else ""
         lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
@@ -304,25 +312,36 @@ def case_lines(case: Case, inside: Contents) -> list[str]:
     return lines
 
 
-def _round_lines(one: Round, case: Case) -> list[str]:
-    from fitdiag.sessions.case import in_words
-    from fitdiag.units import format_reading
+def _named(rule: str, titles: Mapping[str, str]) -> str:
+    from fitdiag.diagnosis.belief import lower_first
+
+    return lower_first(titles[rule]) if rule in titles else rule.replace("-", " ")
+
+
+def _round_lines(one: Round, case: Case, titles: Mapping[str, str]) -> list[str]:
+    from fitdiag.units import format_length, format_reading
 
     turn = "your turn" if one.waiting == "fitter" else "the client's turn"
-    state = "it fits" if one.fits else f"{turn} since {one.since}"
-    lines = [f"Round {one.number}, opened {one.opened}: {state}"]
+    state = f": {turn} since {one.since}" if one == case.last_round and not case.closed else ""
+    lines = [f"Round {one.number}, opened {one.opened}{': it fits' if one.fits else state}"]
+
+    def told_of(alteration: str, mm: float | None, side: str | None = None) -> str:
+        amount = f", {format_length(mm, case.units)}" if mm is not None else ""
+        return f"{_named(alteration, titles)}{amount}{f', {side} side' if side in ('left', 'right') else ''}"
+
     for when, told in ((one.sent, "documents sent"), (one.form_received, "form came back")):
         if when:
             lines.append(f"  {told} {when}")
-    lines += [f"  advised: {in_words(item.alteration, item.amount_mm, case.units, item.side)}" for item in one.advised]
+    lines += [f"  advised: {told_of(item.alteration, item.amount_mm, item.side)}" for item in one.advised]
+    lines += [f"  left out: {_named(alteration, titles)}" for alteration in one.left_out]
     for item in one.done:
         how = "done" if item.done else "not done"
-        lines.append(f"  {how}: {in_words(item.alteration, item.amount_mm, case.units)}")
+        lines.append(f"  {how}: {told_of(item.alteration, item.amount_mm)}")
     for symptom, values in one.outcome.items():
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
         told = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)
         error = f" (give or take {format_reading(values.error, case.units)})" if values.error else ""
-        lines.append(f"  {symptom}: {told or 'not measured'}{error}")
+        lines.append(f"  {_named(symptom, titles)}: {told or 'not measured'}{error}")
     return lines
 
 

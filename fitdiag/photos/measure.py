@@ -209,9 +209,8 @@ class _Work:
         mean = sum(w * d for w, (d, _) in zip(weights, found, strict=True)) / sum(weights)
         error = 1 / math.sqrt(sum(weights))
         if self.focal / mean < LEAST_PX_PER_MM:
-            self.warnings.append(
-                f"the picture shows {self.focal / mean:.1f} px to the millimetre; from 1 px on lines are found well: zoom in"
-            )
+            sharp = f"{self.focal / mean:.2f} px to the millimetre; from {LEAST_PX_PER_MM:g} px on"
+            self.warnings.append(f"the picture shows {sharp} lines are found well: zoom in")
         return mean, error
 
     def _likely(self, what: str, distance: float) -> bool:
