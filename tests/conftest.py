@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -11,6 +12,12 @@ from browser import browser, open_page
 from fitdiag.cli.main import run
 
 __all__ = ["browser", "open_page"]  # one browser for all tests of pages
+
+
+def pytest_configure() -> None:
+    """Tests that press Ctrl-C need it to arrive, also in a run that was begun in the background, which ignores it."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(autouse=True, scope="session")
