@@ -130,13 +130,13 @@ def test_each_round_makes_the_sessions_more_probable() -> None:
 
 
 def test_known_causes_give_the_counted_share() -> None:
-    """With one cause, always known, and no leak to speak of, the strength is the counted share with the prior's 20 added."""
+    """With one cause, always known, and no leak to speak of, the strength is the counted share with the prior's 10 added."""
     layout, prior = Layout.of(Network([0.2], [0.001], [[(0, 1 - 0.75)]]))
     seen = [Session(((0, 0.0, 1.0),), (), ((0, True),))] * 30
     unseen = [Session(((0, 1.0, 0.0),), (), ((0, True),))] * 50
     learned = learn(layout, prior, seen + unseen)
-    assert (30 + 20 * 0.75) / 100 == pytest.approx(learned.strengths.how_often[0], abs=0.002)
-    assert (80 + 20 * 0.2) / 100 == pytest.approx(learned.strengths.base_rate[0], abs=1e-6)
+    assert (30 + 10 * 0.75) / 90 == pytest.approx(learned.strengths.how_often[0], abs=0.002)
+    assert (80 + 10 * 0.2) / 90 == pytest.approx(learned.strengths.base_rate[0], abs=1e-6)
     assert learned.how_often[0].low < learned.strengths.how_often[0] < learned.how_often[0].high
     assert 80 == pytest.approx(learned.how_often[0].trials)
 

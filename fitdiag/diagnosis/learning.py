@@ -21,7 +21,7 @@ from math import exp, log, log2, sqrt
 
 from fitdiag.diagnosis.expected import Counts, Expected, Layout, Pass, Prepared, Session, Strengths, expect, prepare
 
-WEIGHT = 20.0  # how many sessions a rule's word is worth
+WEIGHT = 10.0  # how many sessions a rule's word is worth: its spread is then about the distance to the next word
 MOST_WIDE = 12  # sessions of which more signs hang together are not learned from
 _ROUNDS = 40
 _AT_REST = 0.0005  # no strength moves by more than this in a round
