@@ -61,6 +61,7 @@ class _Row:
     height: float
     draw: Callable[[float], None]
     column: int = 0
+    lift: float = 0.0  # it is drawn so much lower than where the row before ended; below 0 where that was in another column
 
 
 Block = list[_Row]
@@ -89,6 +90,7 @@ class _Setter:
             if self.y + row.height > self.bottom:
                 self.flush(waiting)
                 self.turn()
+                self.y -= row.lift  # the first row of a page stands at its top, the rows after it no higher
             waiting.append((row.column, self.y, row))
             self.y += row.height
         self.flush(waiting)
@@ -221,7 +223,7 @@ class _Setter:
             places[number] += 1
             start, done[number] = done[number], done[number] + row.height
             floor = max(done)
-            pairs.append(_Row(floor - top, _lifted(row, start - top), number))
+            pairs.append(_Row(floor - top, _lifted(row, start - top), number, start - top))
             top = floor
         return pairs
 
