@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.units import Units, format_length, round_down, round_length
+
+_WORTH_DOING = 0.25  # of the most for all rounds; if less than this is left, it is not done again; a fitter's judgement
 
 
 @dataclass(frozen=True)
@@ -32,23 +35,36 @@ def plan_amount(base: RuleBase, alteration: Alteration, findings: Findings) -> P
     wanted, symptom, basis = _wanted(base, alteration, findings)
     already = sum(done.amount_mm or 0.0 for done in findings.done if done.alteration == alteration.id)
     limit = alteration.most_a_round.amount_mm
-    exhausted = False
-    if alteration.most_in_all is not None and already:
-        left = alteration.most_in_all.amount_mm - already
-        exhausted = left < alteration.most_in_all.amount_mm * 0.05
-        limit = min(limit, max(left, 0.0))
+    in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
+    left = max(in_all - already, 0.0)
+    nearly_all_done = bool(already) and left < limit
+    exhausted = bool(already) and left < in_all * _WORTH_DOING
+    limit = min(limit, left)
     rounded = round_length(wanted, units)
     amount, remainder = rounded, 0.0
     if rounded > limit + 1e-6:
         amount = round_down(limit, units)
         remainder = rounded - amount
-        basis += f" The most for one round is {format_length(amount, units)}; the other {format_length(remainder, units)} waits"
-        basis += " for the next try-on." if already == 0 else f" ({format_length(already, units)} was done before)."
+        done, rest = format_length(already, units), format_length(remainder, units)
+        if nearly_all_done:
+            basis += f" {format_length(in_all, units)} is the most for all rounds together, and {done} is done."
+            basis += f" The other {rest} asks for a redrawn block, not for more of this."
+        else:
+            basis += f" The most for one round is {format_length(amount, units)}; the other {rest} waits"
+            basis += " for the next try-on." if already == 0 else f" ({done} was done before)."
     elif alteration.amount.up_to:
         most = amount * alteration.amount.up_to
         this_round = format_length(round_down(limit, units), units)
         basis += f" Pinning often asks for more, up to {format_length(most, units)}"
-        basis += f"; take at most {this_round} of it in this round, the rest in the next." if most > limit else "."
+        if most <= limit:
+            basis += "."
+        elif most > left:
+            basis += (
+                f"; take at most {this_round} in this round and {format_length(left, units)} in all"
+            )
+            basis += " from now on. If more is missing then, the block wants redrawing."
+        else:
+            basis += f"; take at most {this_round} of it in this round, the rest in the next."
     return PlannedAmount(amount, format_length(amount, units), wanted, remainder, symptom, basis, already, exhausted)
 
 

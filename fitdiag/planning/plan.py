@@ -19,7 +19,7 @@ from fitdiag.units import format_length
 
 MOST_A_ROUND = 3  # common practice, no source: one family a round, and no more than three alterations
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
-_CAREFUL = 0.5  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
+_CAREFUL = 0.7  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
 _MOST_LEFT_ALONE = 6
 
 
@@ -91,11 +91,7 @@ class _Planner:
         }
         for alteration_id, amount in self.amounts.items():
             if amount.exhausted:
-                done = format_length(amount.already_mm, self.findings.units)
-                self.avoided[alteration_id] = (
-                    *self.avoided[alteration_id],
-                    f"It has been done before by {done} in all, the most one pattern should take. Redraw the block or choose another size.",
-                )
+                self.avoided[alteration_id] = (*self.avoided[alteration_id], self._enough(alteration_id, amount))
 
     def plan(self) -> Plan:
         relief = self.choose()
@@ -136,6 +132,14 @@ class _Planner:
     def beliefs(self) -> Mapping[str, Belief]:
         """The beliefs with their reasons, by cause; worked out only when the plan is put into words."""
         return {belief.cause: belief for belief in self.diagnosis.beliefs}
+
+    def _enough(self, alteration: str, amount: PlannedAmount) -> str:
+        most, units = self.base.alterations[alteration].most_in_all, self.findings.units
+        in_all = f"{format_length(most.amount_mm, units)} in all is" if most is not None else "that is"
+        return (
+            f"{format_length(amount.already_mm, units)} of it has been done before, and {in_all} the most one pattern should take."
+            " Redraw the block or choose another size."
+        )
 
     # -- choosing ------------------------------------------------------------------------------------------------
 
@@ -213,6 +217,8 @@ class _Planner:
             if self.probability.get(cause_id, 0.0) >= 0.2:
                 against.append(f"It makes this worse: {lower_first(self.base.causes[cause_id].title)}.")
         for symptom in alteration.brings:
+            if (found := self.findings.symptoms.get(symptom)) is not None and found.seen == "yes":
+                continue  # it is there already, and speaks for itself
             against.append(f"It can bring: {lower_first(self.base.symptoms[symptom].title)}.")
         return Recommendation(
             0, alteration_id, self.amounts[alteration_id], self._side(alteration), tuple(dict.fromkeys(because)),
@@ -287,4 +293,22 @@ class _Planner:
             return "Nothing to alter: nothing was seen and nothing was felt that asks for a change."
         if may_stay:
             return "Nothing to alter: what is seen may stay as it is."
-        return "Nothing to alter yet: no cause is likely enough to cut for. Look at the open question first."
+        return (
+            self._held_back()
+            or "Nothing to alter yet: no cause is likely enough to cut for. Look at the open question first."
+        )
+
+    def _held_back(self) -> str:
+        """Where a cause is likely and what would mend it is kept from the list: which, and why; else empty."""
+        likely = [belief for belief in self.beliefs.values() if belief.has_sign and belief.probability >= 0.5]
+        for belief in sorted(likely, key=lambda belief: -belief.probability):
+            cause = self.base.causes[belief.cause]
+            for name in sorted(cause.cured_by, key=lambda cure: -self.well[cause.cured_by[cure]]):
+                why = [*self.avoided[name], *self._holding(self.base.alterations[name].careful_when)]
+                if why:
+                    return (
+                        f"Nothing to alter yet. {cause.title}, {chance_words(belief.probability)}, but one thing speaks"
+                        f" against '{lower_first(self.base.alterations[name].title)}': {lower_first(why[0])}"
+                        " Look at the open question first."
+                    )
+        return ""
