@@ -167,3 +167,35 @@ def format_length(mm: float, units: Units) -> str:
     fraction = Fraction(part, 8)
     parts = ([str(whole)] if whole or not part else []) + ([str(fraction)] if part else [])
     return f"{sign}{' '.join(parts)} in"
+
+
+_METRIC_OR_INCH = {"in": re.compile(r"\d [cm]m\b"), "cm": re.compile(r"\d in\b")}
+_IN_TEXT = re.compile(
+    r"(?<![\w./])(?:(?P<from>\d+(?:[.,]\d+)?) (?P<to>to|or|and) )?\d+(?:[.,]\d+)? (?P<metric>cm|mm)\b"
+    r"|(?<![\w./])(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:front|the|a|\d)\b)"
+)
+
+
+def in_units(text: str, units: Units) -> str:
+    """The text with the lengths in it written in these units; a text that speaks of "centimetres" by name is left as it is.
+
+    >>> in_units("Let it down 1 cm, 2 in below", "in"), in_units("20 to 30 cm of it", "in"), in_units("1 in 10", "cm")
+    ('Let it down 3/8 in, 2 in below', '7 7/8 in to 11 3/4 in of it', '1 in 10')
+    """
+    if not _METRIC_OR_INCH[units].search(text) or "centimetre" in text:
+        return text
+
+    def told(match: re.Match[str]) -> str:
+        first, size = match["from"], match[0]
+        if not first:
+            return told_alone(size)
+        if units != "in":
+            return size
+        low, last = told_alone(f"{first} {match['metric']}"), size.rpartition(" " + match["to"] + " ")[2]
+        return f"{low} {match['to']} {told_alone(last)}"
+
+    def told_alone(size: str) -> str:
+        length = parse_length(size)
+        return size if length.unit == units else format_length(length.mm, units)
+
+    return _IN_TEXT.sub(told, text)

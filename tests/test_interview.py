@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+import re
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
@@ -12,9 +14,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitdiag.diagnosis.belief import Diagnosis
-from fitdiag.interview.engine import CHOICES, Interview
+from fitdiag.interview.engine import Interview
 from fitdiag.interview.search import find_alterations, find_body_notes, find_symptoms
-from fitdiag.interview.telling import Line
+from fitdiag.interview.telling import CHOICES, Line, ask_symptom
 from fitdiag.knowledge.findings import Done, Finding, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -157,13 +159,15 @@ def test_the_end_is_said(base: RuleBase) -> None:
 
 
 def test_all_questions_can_be_answered(base: RuleBase) -> None:
-    """Asked on to the very end, every sign has an answer and the end says so."""
+    """Asked on to the very end, every sign has an answer but tests of what was not seen, and the end says so."""
     talk = Talk(base).at_questions()
     while talk.interview.can_go_on:
         talk.interview.ask_more()
         talk.interview.prompt()
         talk.type("3")
-    assert set(base.symptoms) == set(talk.symptoms)
+    needless = {symptom.id for symptom in base.symptoms.values() if symptom.needs}
+    assert needless
+    assert set(base.symptoms) - needless == set(talk.symptoms)
     assert talk.asked == "Every question has been answered."
 
 
@@ -740,3 +744,112 @@ def test_whatever_is_typed_the_state_is_the_fold_of_the_log(base: RuleBase, line
     assert again.interview.findings == talk.interview.findings
     assert again.interview.expects_amount == (talk.interview.state.awaiting is not None)
     assert again.interview.stage == talk.interview.stage
+
+
+# -- kinder and shorter ------------------------------------------------------------------------------------------------
+
+
+def test_a_test_is_asked_only_of_what_was_seen(base: RuleBase) -> None:
+    """Whether folds go in sitting is never asked where no folds were seen, and can be asked where they were."""
+    talk = Talk(base).at_questions()
+    while talk.interview.can_go_on:
+        talk.interview.ask_more()
+        talk.interview.prompt()
+        assert talk.interview.asking != "seat-folds-needed-sitting"
+        talk.type("no")
+        if talk.interview.expects_amount:
+            talk.type("")
+    seen = Talk(base).type("", "", "folds under the seat", "1", "", "")
+    open_ones = [question.symptom for question in seen.interview.conclusion.diagnosis.questions()]
+    assert "folds-under-seat" in seen.symptoms
+    assert "seat-folds-needed-sitting" in open_ones
+
+
+def test_what_only_the_wearer_can_tell_is_put_to_the_client(base: RuleBase) -> None:
+    """A felt sign is asked of the client in so many words; a seen one is not."""
+    talk = Talk(base).at_questions()
+    kinds = set()
+    while talk.interview.can_go_on:
+        talk.interview.ask_more()
+        talk.asked = talk._text(talk.interview.prompt())
+        asking = talk.interview.asking
+        assert asking is not None
+        assert base.symptoms[asking].felt == talk.asked.startswith("Ask the client: ")
+        kinds.add(base.symptoms[asking].felt)
+        talk.type("3")
+    assert {True, False} == kinds
+
+
+def test_no_side_is_asked_for_where_there_is_only_one(base: RuleBase) -> None:
+    """The centre-back seam has no left and right; a hem has."""
+    shown = {symptom.id: Talk._text(ask_symptom(symptom, "2 cm")) for symptom in base.symptoms.values()}
+    assert "left or right" not in shown["seat-seam-taut"]
+    assert "left or right" in shown["one-hem-higher"]
+
+
+@pytest.mark.parametrize("units", ["in", "cm"])
+def test_the_questions_speak_in_the_units_of_the_session(base: RuleBase, units: str) -> None:
+    """No centimetre in an inch session, no inch in a metric one, in any question or how to look."""
+    other = re.compile(r"\d (?:cm|mm)\b" if units == "in" else r"\d in\b(?! \d)")
+    spoken = Talk(base, units=units).interview.base
+    for symptom in spoken.symptoms.values():
+        texts = [symptom.title, symptom.ask, symptom.look, *([symptom.measure.how] if symptom.measure else [])]
+        for text in texts:
+            assert "centimetre" in text or not other.search(text), text
+    assert base.fingerprint == spoken.fingerprint
+    assert spoken is spoken.in_units(units)  # type: ignore[arg-type]
+
+
+def test_an_amount_beyond_all_measure_is_asked_back(base: RuleBase) -> None:
+    """A dip of 30 in counts only after a second yes; 3/4 in counts at once."""
+    talk = Talk(base).type("", "", "balance-lines-dip-to-back 30 in")
+    assert "far more than this ever shows" in talk.asked
+    talk.type("no")
+    assert talk.finding("balance-lines-dip-to-back").amount_mm is None
+    talk.type("3/4 in")
+    assert 19.05 == pytest.approx(talk.finding("balance-lines-dip-to-back").amount_mm)
+
+
+@pytest.mark.parametrize("typed", ["does not dip at the back", "the lines don't dip", "it is not baggy"])
+def test_a_sentence_that_denies_is_not_counted(base: RuleBase, typed: str) -> None:
+    """What is not there does not go among what is seen, however it is said; a sign named with a "not" does."""
+    talk = Talk(base).type("", "", typed)
+    assert "Only what is there goes here" in talk.said
+    assert not talk.symptoms
+    talk.type("does not hang plumb")
+    assert "Only what is there" not in talk.said
+
+
+def test_two_amounts_are_no_amount(base: RuleBase) -> None:
+    """`3/8 to 1/2 in` is asked back instead of being cut to one of the two."""
+    talk = Talk(base).type("", "", "dips 3/8 to 1/2 in")
+    assert "Give one amount" in talk.said
+    assert not talk.symptoms
+
+
+def test_another_sign_at_a_question_is_shown_the_way(base: RuleBase) -> None:
+    """Who names another sign at a question is told how to add it; nothing is counted."""
+    talk = Talk(base).at_questions()
+    before = talk.symptoms
+    talk.type("dips at the back by 3/4 in")
+    assert "also dips at the back by 3/4 in" in talk.said
+    assert before == talk.symptoms
+
+
+def test_the_signs_of_a_view_are_listed_on_request(base: RuleBase) -> None:
+    """`?back` names the signs looked for from the back and no others."""
+    talk = Talk(base).type("", "", "?back")
+    assert base.symptoms["folds-under-seat"].title in talk.said
+    assert base.symptoms["fly-gapes"].title not in talk.said
+
+
+def test_a_list_that_stays_the_same_is_told(base: RuleBase) -> None:
+    """After six answers without a change of the list the fitter is told so, and nothing is said over and over."""
+    talk = Talk(base).type("", "flat seat", "", "balance-lines-dip-to-back 3/4 in", "v-at-centre-back", "")
+    said = []
+    while not talk.interview.finished and len(said) < 16:
+        talk.type("no")
+        said.append(talk.said)
+    assert any("no change of the list in 6 answers" in text for text in said)
+    assert "So far: no change." in said
+    assert all(one != other for one, other in itertools.pairwise(said) if one.startswith("So far: the"))

@@ -105,8 +105,11 @@ class Diagnosis:
 
     def has_sign(self, cause_id: str) -> bool:
         """Whether at least one symptom that the cause shows was seen."""
-        seen = (self.findings.symptoms.get(link.symptom) for link in self.base.causes[cause_id].shows)
-        return any(finding is not None and finding.seen == "yes" for finding in seen)
+        return any(self._seen(link.symptom) for link in self.base.causes[cause_id].shows)
+
+    def _seen(self, symptom: str) -> bool:
+        finding = self.findings.symptoms.get(symptom)
+        return finding is not None and finding.seen == "yes"
 
     def _shifts(self) -> dict[str, list[Reason]]:
         """What each answer contributes: the odds of each cause with all answers against the odds without this one."""
@@ -145,12 +148,14 @@ class Diagnosis:
         return reasons
 
     def questions(self, last_view: str | None = None, arrays: bool = False) -> tuple[Question, ...]:
-        """Every unanswered symptom, the one most worth asking first. `last_view`: the view the fitter looks at now."""
+        """Every open symptom that can be asked now, the most worthwhile first. `last_view`: the view the fitter looks at now."""
         gains = self.posterior.gains(arrays)
         another_view = self.base.setting("another_view")
         result = []
         for index, gain in gains.items():
             symptom = self.base.symptoms[self.compiled.symptoms[index]]
+            if symptom.needs and not any(self._seen(other) for other in symptom.needs):
+                continue  # a test of something that is not there
             cost = self.base.words.cost.words[symptom.by]
             if last_view is not None and last_view not in symptom.views:
                 cost += another_view

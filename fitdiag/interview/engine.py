@@ -10,16 +10,18 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from fitdiag.diagnosis.belief import Question, lower_first, told
 from fitdiag.interview.reading import (
+    DOES_NOT,
     NEGATED,
     NO,
     NOT_MEASURED,
     NOTHING,
     NUMBER,
     ONE_SIDE,
+    RANGE,
     ROUND,
     SEVERITY,
     YES,
@@ -30,17 +32,27 @@ from fitdiag.interview.reading import (
 )  # fmt: skip
 from fitdiag.interview.search import find_alterations, find_symptoms, meant_plainly
 from fitdiag.interview.telling import (
+    CHOICES,
     HEADS,
     STAGE_REASONS,
     Line,
+    ask_body,
+    ask_history,
+    ask_seen,
+    ask_symptom,
     calm_line,
     confirm_measured,
+    how_much_is_it,
+    how_much_was_done,
     how_to_judge,
     how_to_look,
+    shall_it_count,
+    signs_of,
     so_far,
     where_left,
+    which_of_these,
     why_asked,
-)
+)  # fmt: skip
 from fitdiag.knowledge.findings import (
     Done,
     Finding,
@@ -50,20 +62,21 @@ from fitdiag.knowledge.findings import (
     measured,
     parse_words,
 )
-from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.knowledge.model import RuleBase, Symptom, View
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.state import AWAITS, Conclusion, State, answer_event, conclude, done_event, fold
 from fitdiag.units import InvalidLengthError, Length, format_length, parse_length
 
 Kind = Literal["symptom", "alteration"]
-CHOICES = ("yes", "no", "can't say", "slight", "clear", "strong")
 LONGEST_REPLY = 500
 HELP = (
     "Answer in words or by number. At any time you can also type: ? how to look; why this question; so far; back (or back 3)"
     " to take answers away; also and a word, for something else you see; note and your own words; stop for the list now."
 )
 _MOST_OFFERED = 9
+_FAR = 4  # times the amount that counts as strong; a fitter's judgement
+_CALM = 6  # so many answers without a change of the list, and the fitter is told
 
 
 @dataclass(frozen=True)
@@ -77,10 +90,12 @@ class _Pick:
 
 @dataclass(frozen=True)
 class _Confirm:
-    """Waiting for a yes to a vague amount."""
+    """Waiting for a yes to an amount; `doubt`: why it is asked back, empty where it was only vague."""
 
     finding: Finding
     text: str
+    mm: float
+    doubt: str = ""
 
 
 class _NotWeighableError(Exception):
@@ -93,7 +108,6 @@ class Interview:
     def __init__(
         self, base: RuleBase, events: tuple[Event, ...], save: Callable[[Event], Event], *, arrays: bool = True
     ) -> None:
-        self.base = base
         self._events = list(events)
         self._save = save
         self._arrays = arrays
@@ -101,10 +115,13 @@ class Interview:
         self._queue: list[tuple[Kind, str]] = []  # picked together with others, and not yet come to its turn
         self._listed = False  # whether the list of body notes has been shown
         self._more = False
+        self._calm = 0  # answers since the list last changed
         self._asking: str | None = None
         self.finished = False
         self.state: State = fold(self._events, base)
-        self.conclusion: Conclusion = conclude(base, self.state.findings)
+        self.base = base.in_units(self.state.findings.units)
+        self.conclusion: Conclusion = conclude(self.base, self.state.findings)
+        self._told = self._in_short()  # what was said last to stand so far
 
     # -- state ---------------------------------------------------------------------------------------------------
 
@@ -154,115 +171,30 @@ class Interview:
     def prompt(self) -> list[Line]:
         """The lines of the question that is on now. Sets `finished` when there is nothing left to ask."""
         if isinstance(self._pending, _Pick):
-            return self._prompt_pick(self._pending)
+            return which_of_these(
+                [self._title(self._pending.kind, rule_id) for rule_id in self._pending.ids], _MOST_OFFERED
+            )
         if isinstance(self._pending, _Confirm):
-            return [
-                Line(f"About {self._pending.text}: shall it count as {self._pending.text}?", "ask"),
-                Line("1 yes  2 no", "item"),
-                Line("Or write the amount.", "hint"),
-            ]
+            return shall_it_count(self._pending.text, self._pending.doubt)
+        if isinstance(self.state.awaiting, Done):
+            return how_much_was_done(self.base.alterations[self.state.awaiting.alteration].title, self._sample())
         if self.state.awaiting is not None:
-            return self._prompt_how_much(self.state.awaiting)
+            return how_much_is_it(self.base.symptoms[self.state.awaiting.symptom], self._sample())
         if self.stage == "pictures":
             return list(confirm_measured(self.base, self.state.offered[0], self.findings))
         if self.stage == "history":
-            more = bool(self.findings.done)
-            return [
-                *([] if more else [Line(HEADS["history"], "head")]),
-                Line("What else was altered?" if more else "Was this pattern altered before, and how?", "ask"),
-                Line(
-                    f"A word for what was done, like tuck, lengthen or scoop {self._sample()}; Enter {self._when_done(more)}.",
-                    "hint",
-                ),
-            ]
+            return ask_history(self._sample(), more=bool(self.findings.done))
         if self.stage == "body":
-            return self._prompt_body()
+            listed, self._listed = self._listed, True
+            return ask_body(self.base, more=bool(self.findings.body), listed=listed)
         if self.stage == "seen":
-            more = bool(self.findings.symptoms)
-            return [
-                *([] if more else [Line(HEADS["seen"], "head")]),
-                Line(f"What {'else ' if more else ''}do you see on the muslin, or does the client feel?", "ask"),
-                Line(
-                    f"A word for it, like wedgie, baggy or dips {self._sample()}; Enter {self._when_done(more)}.",
-                    "hint",
-                ),
-            ]
+            return ask_seen(self._sample(), more=bool(self.findings.symptoms))
         if self._asking is None:
             question = self._next_question()
             if question is None:
                 return self._end()
             self._asking = question.symptom
-        return self._prompt_symptom(self.base.symptoms[self._asking])
-
-    @staticmethod
-    def _when_done(more: bool) -> str:
-        return "when there is nothing more" if more else "when there is nothing"
-
-    def _prompt_pick(self, pick: _Pick) -> list[Line]:
-        titles = [self._title(pick.kind, rule_id) for rule_id in pick.ids]
-        items = [Line(f"{number}. {title}", "item") for number, title in enumerate(titles, 1)]
-        if len(items) == 1:
-            return [
-                Line("Is it this?", "ask"),
-                *items,
-                Line("1 yes, Enter for no, ?1 how to tell; or another word.", "hint"),
-            ]
-        narrower = " to see others" if len(items) == _MOST_OFFERED else ""
-        return [
-            Line("Which of these?", "ask"),
-            *items,
-            Line(
-                f"A number (or several), ?2 how to tell 2, another word{narrower}, or Enter for none of these.", "hint"
-            ),
-        ]
-
-    def _prompt_how_much(self, awaiting: Finding | Done) -> list[Line]:
-        if isinstance(awaiting, Done):
-            title = self.base.alterations[awaiting.alteration].title
-            return [
-                Line(f"{title}: by how much?", "ask"),
-                Line(
-                    f"An amount like {self._sample()}, with round 2 if it was not the first; Enter if not known.",
-                    "hint",
-                ),
-            ]
-        measure = self.base.symptoms[awaiting.symptom].measure
-        assert measure is not None
-        return [
-            Line(f"How much is it? {measure.what[:1].upper()}{measure.what[1:]}.", "ask"),
-            Line(
-                f"An amount like {self._sample()}; or slight, clear, strong; Enter if not measured; ? how to measure.",
-                "hint",
-            ),
-        ]
-
-    def _prompt_body(self) -> list[Line]:
-        more = bool(self.findings.body)
-        lines: list[Line] = []
-        if not self._listed:
-            self._listed = True
-            lines = [Line(HEADS["body"], "head")]
-            for number, note in enumerate(self.base.body_notes.values(), 1):
-                lines.append(Line(f"{number}. {note.title}{' (optional)' if note.private else ''}", "choice"))
-        which = "What else describes" if more else "Which of these describe"
-        return [
-            *lines,
-            Line(f"{which} the shape and stance, compared with the block?", "ask"),
-            Line(
-                "Numbers or words, m behind what is marked (1 3m); ?3 how to judge 3; ? the list again;"
-                f" Enter {self._when_done(more)}.",
-                "hint",
-            ),
-        ]
-
-    def _prompt_symptom(self, symptom: Symptom) -> list[Line]:
-        amount = f"Or an amount like {self._sample()}: {symptom.measure.what}. " if symptom.measure else ""
-        return [
-            Line(symptom.ask, "ask"),
-            Line("  ".join(f"{number} {choice}" for number, choice in enumerate(CHOICES, 1)), "item"),
-            Line(f"{amount}Add left or right if on one side only.", "hint"),
-            Line("Or: ? how to look, why, so far, back, also, note, stop.", "hint"),
-        ]
+        return ask_symptom(self.base.symptoms[self._asking], self._sample())
 
     def _sample(self) -> str:
         return "3/4 in" if self.findings.units == "in" else "2 cm"
@@ -292,8 +224,8 @@ class Interview:
 
     @property
     def can_go_on(self) -> bool:
-        """Whether there is any unanswered question left."""
-        return len(self.findings.symptoms) < len(self.base.symptoms)
+        """Whether there is any unanswered question left that can be asked now."""
+        return bool(self.conclusion.diagnosis.questions(None, self._arrays))
 
     def ask_more(self) -> None:
         """Go on asking although no question is worth its cost by the rules."""
@@ -417,12 +349,14 @@ class Interview:
         words, rest = split_amount(typed)
         if not re.search("[a-z]", words.lower()):
             return [Line("Begin with a word; choosing by number and the amount come after it.")]
-        if NEGATED.match(words.lower()):
+        if rest and RANGE.search(words):
+            return [Line("Give one amount, the middle of the two, or what you saw most often.")]
+        if NEGATED.match(words.lower()) or self._denied(kind, words):
             left_out = (
                 "was not done can be left out" if kind == "alteration" else "is not there is asked later, if it matters"
             )
             return [Line(f"Only what {'was done' if kind == 'alteration' else 'is there'} goes here; what {left_out}.")]
-        found = (find_symptoms if kind == "symptom" else find_alterations)(self.base, words, _MOST_OFFERED)
+        found = self._find(kind, words)
         if not found:
             what = f"Nothing here is called '{one_line(words, 40)}'. Try another word"
             if self.stage == "questions":
@@ -433,6 +367,15 @@ class Interview:
             return self._picked(kind, found[0], rest)
         self._pending = _Pick(kind, found, rest)
         return []
+
+    def _find(self, kind: Kind, words: str) -> tuple[str, ...]:
+        return (find_symptoms if kind == "symptom" else find_alterations)(self.base, words, _MOST_OFFERED)
+
+    def _denied(self, kind: Kind, words: str) -> bool:
+        """Whether a sentence says that something is not there; some signs have a "not" in their own names."""
+        if not DOES_NOT.search(words.lower()):
+            return False
+        return not any(" not " in self._title(kind, found) for found in self._find(kind, words)[:3])
 
     def _picked(self, kind: Kind, rule_id: str, rest: str) -> list[Line]:
         """Take what was picked; what can be measured is saved at once and then waits for its amount."""
@@ -521,6 +464,9 @@ class Interview:
         try:
             finding, length = parse_words(symptom, typed, self.findings.units, origin)
         except InvalidFindingError as error:
+            words = split_amount(typed)[0]
+            if " " in typed and re.search("[a-z]{3}", words) and self._find("symptom", words):
+                return [self._refused(error), Line(f"If that is another sign, write: also {typed}", "hint")]
             return [self._refused(error)]
         if length is not None:
             return self._count_length(finding, length)
@@ -531,6 +477,8 @@ class Interview:
         return self._count(finding)
 
     def _reply_confirm(self, pending: _Confirm, typed: str) -> list[Line]:
+        if typed.lower() in YES and pending.doubt:
+            return self._count_mm(pending.finding, pending.mm)
         if typed.lower() in YES:
             # a hedged figure is taken with the spread of a quarter of itself, so that it persuades less than a ruler
             return self._count(replace(pending.finding, error_mm=round((pending.finding.amount_mm or 0.0) / 4, 3)))
@@ -559,14 +507,25 @@ class Interview:
         units = self.findings.units
         if number := bare_number(length, units):
             return [Line(f"{number:g} what? Write the unit with it: {number:g} in, {number:g} cm or {number:g} mm.")]
-        if length.vague:
-            self._pending = _Confirm(finding, format_length(length.mm, units))
-            return []
         symptom = self.base.symptoms[finding.symptom]
-        finding = measured(symptom, length.mm, side=finding.side, origin=finding.origin)
+        text, doubt = format_length(length.mm, units), self._doubt(symptom, length.mm)
+        if length.vague or doubt:
+            self._pending = _Confirm(finding, text, length.mm, doubt)
+            return []
+        return self._count_mm(finding, length.mm)
+
+    def _doubt(self, symptom: Symptom, mm: float) -> str:
+        """Why an amount cannot well be meant; empty if it can."""
+        assert symptom.measure is not None
+        most = _FAR * max(symptom.measure.seen_from_mm, *symptom.measure.grades_mm.values(), 10.0)
+        return "That is far more than this ever shows" if symptom.measure.worse == "more" and mm > most else ""
+
+    def _count_mm(self, finding: Finding, mm: float) -> list[Line]:
+        symptom = self.base.symptoms[finding.symptom]
+        finding = measured(symptom, mm, side=finding.side, origin=finding.origin)
         lines = [Line(f"{told(self.base, finding, self.findings)}.")]
         if finding.seen == "no" and symptom.measure is not None:
-            least = format_length(symptom.measure.seen_from_mm, units)
+            least = format_length(symptom.measure.seen_from_mm, self.findings.units)
             lines = [
                 Line(
                     f"That little does not count yet; it counts from {least} on."
@@ -600,7 +559,17 @@ class Interview:
     def _count(self, finding: Finding) -> list[Line]:
         self._record(answer_event(finding))
         self._asking = None
-        return [calm_line(self.base, self.conclusion.diagnosis)]
+        before, after = self._told, self._in_short()
+        self._told = after
+        self._calm = self._calm + 1 if after[1:] == before[1:] else 0
+        if self._calm and self._calm % _CALM == 0:
+            return [Line(f"So far: no change of the list in {self._calm} answers. Go on to be surer, or: stop.")]
+        return [after[0] if after != before or self.stage != "questions" else Line("So far: no change.")]
+
+    def _in_short(self) -> tuple[Line, tuple[tuple[str, float], ...]]:
+        """What leads, and what the list would hold."""
+        listed = tuple((item.alteration, item.amount.mm) for item in self.conclusion.plan.recommendations)
+        return calm_line(self.base, self.conclusion.diagnosis), listed
 
     # -- telling; the words are in telling.py --------------------------------------------------------------------
 
@@ -634,6 +603,8 @@ class Interview:
             symptom = self.state.awaiting.symptom
         elif self.state.awaiting is not None:
             return [Line("How much was folded out, let in or moved there, as far as you know.")]
+        elif self.stage == "seen" and rest in get_args(View):
+            return signs_of(self.base, rest)
         elif self.stage == "body":
             notes = list(self.base.body_notes.values())
             if 1 <= number <= len(notes):

@@ -15,6 +15,8 @@ NOTHING = re.compile(
     r"|n|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these| else| more)|that'?s (?:all|it)"
 )
 NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
+DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")
+RANGE = re.compile(r"\d(?: ?(?:in|cm|mm))? ?(?:to|-|–|or) *$")
 YES = frozenset(("yes", "y", "1"))
 NO = frozenset(("", "no", "n", "2", "can't say", "don't know", "unsure"))
 NOT_MEASURED = (NO - {"2"}) | {"not measured", "cannot say", "unknown", "not known"}

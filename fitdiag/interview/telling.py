@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -26,6 +26,7 @@ STAGE_REASONS = {
     "body": "The same sign means different things on different shapes; body notes say which causes to expect.",
     "seen": "Beginning with what already meets the eye saves questions.",
 }
+CHOICES = ("yes", "no", "can't say", "slight", "clear", "strong")
 Style = Literal["head", "ask", "hint", "said", "item", "choice"]
 
 
@@ -37,6 +38,118 @@ class Line:
     style: Style = "said"
 
 
+# -- asking ------------------------------------------------------------------------------------------------------------
+
+
+def _when_done(more: bool) -> str:
+    return "when there is nothing more" if more else "when there is nothing"
+
+
+def ask_history(sample: str, *, more: bool) -> list[Line]:
+    """Asks for what was altered before."""
+    return [
+        *([] if more else [Line(HEADS["history"], "head")]),
+        Line("What else was altered?" if more else "Was this pattern altered before, and how?", "ask"),
+        Line(f"A word for what was done, like tuck, lengthen or scoop {sample}; Enter {_when_done(more)}.", "hint"),
+    ]
+
+
+def ask_body(base: RuleBase, *, more: bool, listed: bool) -> list[Line]:
+    """Asks for shape and stance; the list of body notes stands above unless it was shown before."""
+    lines: list[Line] = []
+    if not listed:
+        lines = [Line(HEADS["body"], "head")]
+        for number, note in enumerate(base.body_notes.values(), 1):
+            lines.append(Line(f"{number}. {note.title}{' (optional)' if note.private else ''}", "choice"))
+    which = "What else describes" if more else "Which of these describe"
+    return [
+        *lines,
+        Line(f"{which} the shape and stance, compared with the block?", "ask"),
+        Line(
+            "Numbers or words, m behind the number of what is marked (1 3m); ?3 how to judge 3; ? the list again;"
+            f" Enter {_when_done(more)}.", "hint",
+        ),
+    ]  # fmt: skip
+
+
+def ask_seen(sample: str, *, more: bool) -> list[Line]:
+    """Asks for what meets the eye, in words."""
+    return [
+        *([] if more else [Line(HEADS["seen"], "head")]),
+        Line(f"What {'else ' if more else ''}do you see on the muslin, or does the client feel?", "ask"),
+        Line(
+            f"A word for it, like wedgie, baggy or dips {sample}; ?back (or front, side, worn, paper) lists the signs of a"
+            f" view; Enter {_when_done(more)}.", "hint",
+        ),
+    ]  # fmt: skip
+
+
+def signs_of(base: RuleBase, view: str) -> list[Line]:
+    """The signs that show in a view, those looked for there first."""
+    titles = [symptom.title for symptom in base.symptoms.values() if symptom.views[0] == view]
+    return [
+        Line(f"Signs, {view}: a word or two of one is enough", "head"),
+        *(Line(f"- {title}", "item") for title in titles),
+    ]
+
+
+def which_of_these(titles: Sequence[str], most: int) -> list[Line]:
+    """A numbered list to choose from."""
+    items = [Line(f"{number}. {title}", "item") for number, title in enumerate(titles, 1)]
+    if len(items) == 1:
+        return [
+            Line("Is it this?", "ask"), *items, Line("1 yes, Enter for no, ?1 how to tell; or another word.", "hint"),
+        ]  # fmt: skip
+    narrower = " to see others" if len(items) == most else ""
+    return [
+        Line("Which of these?", "ask"),
+        *items,
+        Line(f"A number (or several), ?2 how to tell 2, another word{narrower}, or Enter for none of these.", "hint"),
+    ]
+
+
+def shall_it_count(text: str, doubt: str) -> list[Line]:
+    """Asks an amount back."""
+    return [
+        Line(f"{doubt or f'About {text}'}: shall it count as {text}?", "ask"),
+        Line("1 yes  2 no", "item"),
+        Line("Or write the amount.", "hint"),
+    ]
+
+
+def how_much_was_done(title: str, sample: str) -> list[Line]:
+    """Asks for the amount of an earlier alteration."""
+    return [
+        Line(f"{title}: by how much?", "ask"),
+        Line(f"An amount like {sample}, with round 2 if it was not the first; Enter if not known.", "hint"),
+    ]
+
+
+def how_much_is_it(symptom: Symptom, sample: str) -> list[Line]:
+    """Asks for the amount of a sign."""
+    measure = symptom.measure
+    assert measure is not None
+    return [
+        Line(f"How much is it? {measure.what[:1].upper()}{measure.what[1:]}.", "ask"),
+        Line(f"An amount like {sample}; or slight, clear, strong; Enter if not measured; ? how to measure.", "hint"),
+    ]
+
+
+def ask_symptom(symptom: Symptom, sample: str) -> list[Line]:
+    """Asks about one sign; what only the wearer can tell is put to the client."""
+    amount = f"Or an amount like {sample}: {symptom.measure.what}. " if symptom.measure else ""
+    side = "" if symptom.whole else "Add left or right if on one side only."
+    return [
+        Line(f"Ask the client: {symptom.ask}" if symptom.felt else symptom.ask, "ask"),
+        Line("  ".join(f"{number} {choice}" for number, choice in enumerate(CHOICES, 1)), "item"),
+        *([Line(f"{amount}{side}".strip(), "hint")] if amount or side else []),
+        Line("Or: ? how to look, why, so far, back, also, note, stop.", "hint"),
+    ]
+
+
+# -- telling -----------------------------------------------------------------------------------------------------------
+
+
 def calm_line(base: RuleBase, diagnosis: Diagnosis) -> Line:
     """What leads and how sure, in one line."""
     leaders = [belief for belief in diagnosis.beliefs if belief.has_sign]
@@ -45,7 +158,7 @@ def calm_line(base: RuleBase, diagnosis: Diagnosis) -> Line:
     first = leaders[0]
     lead = f"So far: {lower_first(base.causes[first.cause].title)}, {chance_words(first.probability)}"
     others = sum(1 for belief in leaders[1:] if belief.probability >= 0.3)
-    return Line(lead + (f"; {others} more {'is' if others == 1 else 'are'} possible." if others else "."))
+    return Line(lead + (f"; {others} other cause{'' if others == 1 else 's'} may be at work too." if others else "."))
 
 
 def where_left(base: RuleBase, findings: Findings, diagnosis: Diagnosis) -> list[Line]:
@@ -123,9 +236,13 @@ def how_to_look(base: RuleBase, symptom: Symptom, units: Units) -> Iterator[Line
     """How to look for a sign, how to measure it, and what it is easily taken for."""
     yield Line(f"How to look: {symptom.look}")
     if measure := symptom.measure:
-        past = "from" if measure.worse == "more" else "from this down:"
-        grades = ", ".join(f"{grade} {past} {format_length(mm, units)}" for grade, mm in measure.grades_mm.items())
-        yield Line(f"How to measure {measure.what}: {measure.how} ({grades})")
+        past = "from {} on" if measure.worse == "more" else "from {} down"
+        steps = [
+            ("it counts", measure.seen_from_mm),
+            *((grade, measure.grades_mm[grade]) for grade in ("clear", "strong")),
+        ]
+        told_steps = ", ".join(f"{word} {past.format(format_length(mm, units))}" for word, mm in steps)
+        yield Line(f"How to measure {measure.what}: {measure.how} ({told_steps})")
     others = [lower_first(base.symptoms[other].title) for other in symptom.confused_with]
     if others:
         yield Line(f"Not to be confused with: {'; '.join(others)}.")

@@ -381,8 +381,9 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
         yield ("source",), "source", source_key(rule.source)
         if rule.measure:
             yield ("measure", "source"), "source", source_key(rule.measure.source)
-        for index, other in enumerate(rule.confused_with):
-            yield ("confused_with", index), "symptom", other
+        for part in ("confused_with", "needs"):
+            for index, other in enumerate(getattr(rule, part)):
+                yield (part, index), "symptom", other
     elif isinstance(rule, BodyNote):
         yield ("source",), "source", source_key(rule.source)
         if rule.measure:

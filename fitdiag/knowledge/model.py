@@ -7,14 +7,15 @@ words; `RuleBase` turns them into numbers through the tables of `words.yaml`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cache, cached_property
+from operator import is_
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 from fitdiag.problems import Where
-from fitdiag.units import InvalidLengthError, parse_length
+from fitdiag.units import InvalidLengthError, Units, in_units, parse_length
 
 
 def _length(value: object) -> float:
@@ -92,7 +93,7 @@ class FromEase(Rule):
 class FromPhoto(Rule):
     """Which quantity of measured pictures answers a symptom: of these lines, the one that shows most.
 
-    `drop` and `rise`: the middle against the side seams; `v-depth`: at the centre seam, whichever way it points; `slope`: between
+    `drop` and `rise`: the middle against the side seams; `v-depth`: at the centre seam, pointing down; `slope`: between
     the side seams; `lean`: off plumb over 60 cm; `from-centre`: from the centre seam to the grainline at the waist.
     """
 
@@ -111,6 +112,8 @@ class Symptom(Rule):
     views: tuple[View, ...] = Field(min_length=1)
     by: Id
     felt: YesNo = False
+    whole: YesNo = False  # it cannot be on one side only
+    needs: tuple[Id, ...] = ()  # asked only where one of these was seen
     seen_anyway: Id
     source: Text
     search: tuple[Text, ...] = ()
@@ -362,6 +365,18 @@ class RuleBase:
     fingerprint: str
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
 
+    def in_units(self, units: Units) -> RuleBase:
+        """The same rules with the lengths in their texts written in inches, or in centimetres."""
+        return self._in_inches if units == "in" else self._in_centimetres
+
+    @cached_property
+    def _in_inches(self) -> RuleBase:
+        return _spoken(self, "in")
+
+    @cached_property
+    def _in_centimetres(self) -> RuleBase:
+        return _spoken(self, "cm")
+
     def setting(self, name: str) -> float:
         """A number from the `settings` table of words.yaml."""
         return self.words.settings.words[name]
@@ -401,3 +416,46 @@ class RuleBase:
             if rule_id in table:
                 return kind, table[rule_id]
         return None
+
+
+_SPOKEN = frozenset((
+    "title", "ask", "look", "what", "how", "judge", "why", "may_stay", "not_when", "tell", "cloth", "paper", "true_up", "effects",
+    "check_next", "cut", "hinge", "until", "because", "measure", "look_alikes", "operation", "amount", "avoid_when",
+    "careful_when", "follow_ups",
+))  # fmt: skip
+
+
+def _spoken(base: RuleBase, units: Units) -> RuleBase:
+    """Rules whose texts speak in one kind of units; it is its own translation into them."""
+
+    def all_in(rules: Mapping[str, Any]) -> Mapping[str, Any]:
+        return {name: _said(rule, units) for name, rule in rules.items()}
+
+    spoken = replace(
+        base, body_notes=all_in(base.body_notes), symptoms=all_in(base.symptoms), causes=all_in(base.causes),
+        alterations=all_in(base.alterations), order=tuple(_said(rule, units) for rule in base.order),
+    )  # fmt: skip
+    spoken.__dict__["_in_inches" if units == "in" else "_in_centimetres"] = spoken
+    return spoken
+
+
+@cache
+def _texts(model: type[BaseModel]) -> tuple[str, ...]:
+    return tuple(name for name in model.model_fields if name in _SPOKEN)
+
+
+def _said(value: Any, units: Units) -> Any:
+    kind = type(value)
+    if kind is str:
+        return in_units(value, units)
+    if kind is tuple:
+        said = tuple([_said(item, units) for item in value])
+        return value if all(map(is_, said, value)) else said
+    if isinstance(value, BaseModel):
+        changed = {}
+        for name in _texts(value.__class__):
+            old = getattr(value, name)
+            if old is not None and (new := _said(old, units)) is not old:
+                changed[name] = new
+        return value.model_copy(update=changed) if changed else value
+    return value

@@ -59,9 +59,7 @@ def plan_amount(base: RuleBase, alteration: Alteration, findings: Findings) -> P
         if most <= limit:
             basis += "."
         elif most > left:
-            basis += (
-                f"; take at most {this_round} in this round and {format_length(left, units)} in all"
-            )
+            basis += f"; take at most {this_round} in this round and {format_length(left, units)} in all"
             basis += " from now on. If more is missing then, the block wants redrawing."
         else:
             basis += f"; take at most {this_round} of it in this round, the rest in the next."

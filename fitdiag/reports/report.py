@@ -61,6 +61,7 @@ def make_report(
     `on_pattern`: what the plan does to the client's pattern, where there is one.
     """
     findings, plan = conclusion.diagnosis.findings, conclusion.plan
+    base = base.in_units(findings.units)
     name = client or findings.client
     next_question = conclusion.diagnosis.next_question()
     writer = _Writer(base, findings, steps=steps)

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fitdiag.knowledge.model import RuleBase, Symptom
-from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
+from fitdiag.units import Units, in_units
 
 
 @dataclass(frozen=True)
@@ -247,26 +247,6 @@ _CLIENT = (
     (r"\b(you \w+) the feet\b", r"\1 your feet"),
     (r"\b(pulls?|pulling) into the cleft\b", r"\1 in between the two sides of the seat"),
 )
-_LENGTH = re.compile(
-    r"(?<![\w./])\d+(?:[.,]\d+)? (?:cm|mm)\b|(?<![\w./])(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:front|the|a)\b)"
-)
-
-
-def in_units(text: str, units: Units) -> str:
-    """The text with its lengths written in the client's units.
-
-    >>> in_units("Let it down 1 cm, 2 in below", "in"), in_units("Let it down 1 cm", "cm")
-    ('Let it down 3/8 in, 2 in below', 'Let it down 1 cm')
-    """
-
-    def told(match: re.Match[str]) -> str:
-        try:
-            length = parse_length(match[0])
-        except InvalidLengthError:
-            return match[0]
-        return match[0] if length.unit == units else format_length(length.mm, units)
-
-    return _LENGTH.sub(told, text)
 
 
 def asked(base: RuleBase, symptom_id: str, units: Units) -> Asked:

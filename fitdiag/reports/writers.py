@@ -118,6 +118,7 @@ def cell(value: object) -> str:
 
 def as_csv(report: Report, base: RuleBase) -> str:
     """One row per alteration: done this round, left alone, later. RFC 4180, UTF-8 with a byte-order mark."""
+    base = base.in_units(report.conclusion.diagnosis.findings.units)
     buffer = io.StringIO()
     writer = csv.writer(buffer)
     writer.writerow(COLUMNS)
@@ -165,6 +166,7 @@ def as_csv(report: Report, base: RuleBase) -> str:
 def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
     """The diagnosis as one JSON object of schema fitdiag.diagnosis/1; lengths in mm where the name says so."""
     diagnosis, plan = report.conclusion.diagnosis, report.plan
+    base = base.in_units(diagnosis.findings.units)
     return {
         "schema": DIAGNOSIS_SCHEMA,
         "garment": base.about.garment,

@@ -69,8 +69,6 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
     side: Side | None = None
     if link.what == "rise":
         value = -value
-    elif link.what == "v-depth":
-        value = abs(value)
     elif link.what == "slope":
         both = slope_mm(item, measured)
         if both is None:
@@ -89,7 +87,9 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
 def _finding(symptom: Symptom, amount: _Amount) -> Finding | None:
     """Yes, no, or None when the error allows both. One-sided ones are told without a side; the fitter adds it."""
     error = round(amount.error, 2)
-    if symptom.measure is None:
+    if symptom.measure is None:  # a V: one that points up (below 0) is another sign
+        if amount.mm < -amount.error:
+            return None
         if amount.mm > max(V_SEEN, amount.clear * amount.error):
             return Finding(symptom.id, "yes", origin="photo")
         return Finding(symptom.id, "no", origin="photo") if amount.mm + 2 * amount.error < 2 * V_SEEN else None

@@ -230,7 +230,11 @@ class Conclusion:
 
 
 def conclude(base: RuleBase, findings: Findings) -> Conclusion:
-    """The one way from findings to a plan, for every door: keyboard, answers file, findings file and replay."""
+    """The one way from findings to a plan, for every door: keyboard, answers file, findings file and replay.
+
+    All that it says speaks in the units of the findings.
+    """
+    base = base.in_units(findings.units)
     diagnosis = Diagnosis(base, with_measures(base, findings))
     return Conclusion(diagnosis, make_plan(diagnosis))
 

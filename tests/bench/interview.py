@@ -158,9 +158,10 @@ def by_worth(wardrobe: Wardrobe, client: Client, chance: float = NAMED) -> Cours
         question = diagnosis.next_question(view, arrays=True)
         if stop is None and question is None:
             stop, verdict = asked, judge(diagnosis.posterior, client)
-        if stop is not None and (found is not None or asked == everything):
+        open_ones = diagnosis.questions(view, arrays=True)
+        if stop is not None and (found is not None or not open_ones):
             break
-        symptom = (question or diagnosis.questions(view, arrays=True)[0]).symptom
+        symptom = (question or open_ones[0]).symptom
         findings = findings.with_finding(
             Finding(symptom, "yes" if client.signs[row[symptom]] else "no", origin="asked")
         )
