@@ -11,8 +11,8 @@ from pathlib import Path
 import pexpect
 import pytest
 
+from fitdiag.cli.forms import token
 from fitdiag.cli.photo import add
-from fitdiag.cli.review import token
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import SCHEMA, packed
 from fitdiag.sessions.case import add_round, open_case, update_round
@@ -50,11 +50,11 @@ def sent_round() -> None:
     update_round(case, one)
 
 
-def form_for(number: int, path: str) -> str:
-    """A client's form that answers round `number`."""
+def form_for(number: int, path: str, words: str = "") -> str:
+    """A client's form that came with the list of round `number`."""
     done = [{"alteration": TUCK, "state": "as-written"}]
-    content = {"schema": SCHEMA, "token": token(open_case(CASE), number), "round": number, "units": "in", "answers": [],
-               "done": done, "feels": {}, "words": ""}  # fmt: skip
+    content = {"schema": SCHEMA, "token": token(open_case(CASE), number), "round": number + 1, "units": "in",
+               "answers": [], "done": done, "feels": {}, "words": words}  # fmt: skip
     Path(path).write_text(packed(content))
     return path
 
@@ -130,7 +130,9 @@ def test_a_form_of_an_old_round_is_refused(shell: Shell) -> None:
     case = open_case(CASE)
     update_round(case, replace(case.rounds[1], waiting="client", sent=date(2026, 11, 9), advised=(Advised(TUCK, 9.5),)))
     code, _, err = shell("review", "x", "--form", old, "--no-questions")
-    assert code == 1 and "was for round 1, and round 2 is on" in err
+    assert code == 1 and "taken in before, in round 2" in err
+    code, _, err = shell("review", "x", "--form", form_for(1, "late.txt", "late"), "--no-questions")
+    assert code == 1 and "is about try-on 2, and try-on 3 is looked at now" in err
     assert 2 == len(open_case(CASE).rounds)
 
 

@@ -22,6 +22,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.figures import drawn_symptoms
 from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, packed, read_form
 from fitdiag.reports.wearer import WORDS, asked, in_units
+from fitdiag.units import format_length
 
 pytestmark = pytest.mark.xdist_group("browser")
 QUESTIONS = (
@@ -442,7 +443,7 @@ def test_single_answers_that_make_no_sense_are_left_out_with_a_warning(base: Rul
     assert (
         Finding("folds-under-seat", "yes", origin="form"),
         Finding("seat-wedgie", "yes", origin="form"),
-        Finding("fly-gapes", "no", 1.0, origin="form"),
+        Finding("fly-gapes", "yes", severity="slight", origin="form"),
         Finding("one-hem-higher", "no", origin="form"),
         Finding("waist-binds", "yes", origin="form"),
     ) == form.findings
@@ -454,6 +455,72 @@ def test_single_answers_that_make_no_sense_are_left_out_with_a_warning(base: Rul
         "unknown-id", "form-answer", "form-answer",
     ] == codes  # fmt: skip
     assert "did you mean 'folds-under-seat'?" == form.warnings[0].hint
+
+
+@pytest.mark.parametrize(
+    ("symptom", "strength", "amount", "begins"),
+    [
+        ("balance-lines-dip-to-back", "slight", "1/8 in", "the 1/8 in written would count only from {}"),
+        ("grainline-near-centre-back", None, "6 in", "the 6 in written would count only at {} or under"),
+    ],
+)
+def test_ticked_as_seen_is_seen_however_small_the_amount(
+    base: RuleBase, symptom: str, strength: str | None, amount: str, begins: str
+) -> None:
+    """A tick with an amount that would not count is seen, slight; the warning names the sign as people do, and what would count."""
+    answer = {"symptom": symptom, "seen": "yes", "amount": amount} | ({"strength": strength} if strength else {})
+    form = read_form(packed(content(answers=[answer])), base, "mail")
+    assert (Finding(symptom, "yes", severity="slight", origin="form"),) == form.findings
+    (warning,) = form.warnings
+    assert f"{base.symptoms[symptom].title}: ticked as seen, but" in warning.message
+    assert "it counts as seen, slight" in warning.message
+    measure = base.symptoms[symptom].measure
+    assert measure is not None
+    assert begins.format(format_length(measure.seen_from_mm, "in")) in warning.message
+
+
+def test_warnings_speak_titles(base: RuleBase) -> None:
+    """No id of a sign or an alteration that the rules know stands in a warning."""
+    answers = [
+        {"symptom": "waist-pulls-down-when-bending", "seen": "yes", "amount": "much"},
+        {"symptom": "waist-pulls-down-when-bending", "seen": "no"},
+        {"symptom": "seat-wedgie", "seen": "yes", "amount": "1 in"},
+        {"symptom": "waist-dips-at-back", "seen": "perhaps"},
+        {"symptom": "fly-gapes", "seen": "yes", "amount": "1 mm"},
+    ]
+    done = [{"alteration": "level-hems", "state": state} for state in ("perhaps", "not-done", "undone")]
+    form = read_form(packed(content(answers=answers, done=done)), base, "mail")
+    told = [warning.message for warning in form.warnings]
+    assert 7 == len(told)
+    assert not [text for text in told if re.search(r"\w-\w+-\w|level-hems|fly-gapes", text)]
+
+
+@pytest.mark.parametrize(("photos", "told"), [(True, "send them beside it"), (False, "No photos are needed.")])
+def test_the_form_says_where_pictures_go(base: RuleBase, photos: bool, told: str) -> None:
+    """Pictures go beside the form, as the other papers ask; who refused them reads that none are needed."""
+    page = client_form(
+        base, QUESTIONS, units="in", client="", round_number=1, advised=(), token="lamp-0", photos=photos
+    )
+    assert told in page
+    assert "not needed for this form" not in page
+
+
+def test_other_questions_find_no_answers_kept_on_the_device(base: RuleBase) -> None:
+    """Answers are kept by their place on the page, so a form with other questions keeps them apart; the same form finds them."""
+
+    def kept(*questions: str) -> str:
+        page = client_form(base, questions, units="in", client="", round_number=2, advised=ADVISED, token="lamp-1")
+        (found,) = re.findall(r'data-kept="([0-9a-f]{8})"', page)
+        return str(found)
+
+    assert kept(*QUESTIONS) == kept(*QUESTIONS)
+    assert kept(*QUESTIONS) != kept(*QUESTIONS[1:])
+
+
+def test_what_was_written_is_told_in_plain_words(base: RuleBase) -> None:
+    """How it felt comes in the form's own words, the worst first, then the client's own."""
+    form = read_form(packed(content(feels={"sitting": "easy", "stairs": "hurts"}, words="Too long.")), base, "mail")
+    assert "On stairs: hurts.\nSitting on a chair: easy.\nToo long." == form.told
 
 
 def test_words_are_cut_and_cleaned(base: RuleBase) -> None:

@@ -179,3 +179,45 @@ def test_causes_fall_in_probability_and_carry_reasons(diagnose: Any) -> None:
     assert result["causes"][0]["id"] == "back-too-long-above-crotch"
     assert any("3/4 in" in reason for reason in result["causes"][0]["because"])
     assert set(result["next_question"]) == {"symptom", "gain_bits"}
+
+
+PRESSURE = {
+    "crotch-cuts": ("shorten-rise", "tuck-across-back-hip", "shorten-back-inseam", "fill-back-curve", "take-hip-width"),
+    "seat-binds-sitting": ("shorten-rise", "straighten-centre-back", "take-back-width", "take-hip-width"),
+    "thigh-binds-on-stairs": ("narrow-leg", "take-back-width", "shorten-rise", "narrow-back-leg-top"),
+    "waist-binds": ("take-waist-in", "take-back-width", "take-hip-width"),
+    "knee-binds-bending": ("narrow-leg", "tuck-behind-knee"),
+}
+
+
+@pytest.mark.parametrize("pressing", PRESSURE)
+@pytest.mark.parametrize(
+    "others",
+    [
+        "upright-folds-on-front: yes, hip-too-loose: yes, upright-folds-at-seat: yes, back-leg-slack: yes",
+        "diagonals-under-seat: yes, crotch-hangs-low: yes, pattern-depth-over-table: yes",
+        "thigh-too-loose: yes, calf-catches: yes, inseams-differ-on-paper: yes, waist-too-loose: yes",
+        "grainline-near-centre-back: yes, seat-folds-needed-sitting: yes, folds-under-seat: yes",
+    ],
+)
+def test_nothing_is_taken_in_where_it_presses(diagnose: Any, pressing: str, others: str) -> None:
+    """Whatever else is seen, what takes room at a place that presses is not on the list (common practice, no source)."""
+    listed = names(diagnose(f"symptoms: {{{pressing}: yes, {others}}}\n"))
+    assert not set(PRESSURE[pressing]) & set(listed)
+
+
+def test_an_amount_with_an_error_as_large_as_itself_is_not_cut_by(diagnose: Any) -> None:
+    """A dip of 3/4 in give or take 5 in gives the careful start, not 3/4 in; give or take 1/8 in, it is told with its error."""
+    unsure = diagnose("symptoms: {balance-lines-dip-to-back: {amount: 3/4 in, error: 5 in}, v-at-centre-back: yes}\n")
+    for item in unsure["recommendations"]:
+        assert "measured" not in item["amount_basis"] or "Nothing was measured" in item["amount_basis"]
+    sure = diagnose("symptoms: {balance-lines-dip-to-back: {amount: 3/4 in, error: 1/8 in}, v-at-centre-back: yes}\n")
+    assert "measured 3/4 in ± 1/8 in" in sure["recommendations"][0]["amount_basis"]
+
+
+def test_no_alteration_by_nothing(diagnose: Any) -> None:
+    """What is left of the limit of all rounds may be less than a tape shows; then it is not on the list at 0 in."""
+    found = diagnose(
+        "symptoms: {waist-too-loose: {amount: 1 in}}\ndone: [{alteration: take-waist-in, amount: 3/16 in}]\n"
+    )
+    assert all(item["amount_mm"] > 0 for item in found["recommendations"])

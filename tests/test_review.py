@@ -6,6 +6,8 @@ import io
 import os
 import re
 import shutil
+import subprocess
+import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -16,8 +18,8 @@ import pypdf
 import pytest
 import yaml
 
+from fitdiag.cli.forms import token
 from fitdiag.cli.main import run
-from fitdiag.cli.review import token
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -78,7 +80,7 @@ def test_the_sample_case_ends_with_trousers_that_fit(shell: Shell, tmp_path: Pat
         "client.html",
         "client.pdf",
         "fitter.html",
-        "form.html",
+        "form-try-on-2.html",
         "list.md",
         "list.csv",
         "list.json",
@@ -179,6 +181,13 @@ def test_a_measure_of_the_pattern_is_expected_to_follow_the_paper(base: RuleBase
     assert outcome.error == pytest.approx((3.0**2 + 1.0**2) ** 0.5, abs=0.1)
 
 
+@pytest.mark.parametrize(("observed", "kind"), [(37.0, "short"), (47.0, "met"), (60.0, "too-far")])
+def test_a_distance_that_should_grow_is_compared_the_other_way(base: RuleBase, observed: float, kind: str) -> None:
+    """A grainline that should move away from centre back and stays has moved too little, not too much."""
+    outcome = {"grainline-near-centre-back": Outcome(37.0, 47.0, observed, 3.0)}
+    assert [kind] == [remark.kind for remark in compared(base, outcome, "cm")]
+
+
 @pytest.mark.parametrize(("observed", "kind"), [(9.0, "met"), (15.0, "met"), (19.0, "short"), (0.0, "too-far")])
 def test_observed_against_expected_allows_for_the_range(base: RuleBase, observed: float, kind: str) -> None:
     """Nothing within two standard deviations is called off."""
@@ -220,16 +229,266 @@ def test_what_was_taken_back_counts_off(base: RuleBase) -> None:
     assert "too-far" not in {remark.kind for remark in remarks(base, findings)}
 
 
+def test_pictures_that_come_late_are_measured_too(shell: Shell, tmp_path: Path) -> None:
+    """Pictures taken in when the review has begun count like those before it, once, and what the fitter saw stands."""
+    shell("case", "new", "the lamplighter", "--units", "in", "--body", "flat-seat", "--measure", "hip=38 in",
+          "--photos-consent", "yes")  # fmt: skip
+    (tmp_path / "seen.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms:\n  v-at-centre-back: no\n", encoding="utf-8"
+    )
+    shell("review", "the lamplighter", "--findings", "seen.yaml", "--no-questions")
+    assert 0 == shell("review", "the lamplighter", *pictures("lamplighter-pictures"), "--no-questions")[0]
+    log = tmp_path / CASE / "round-01" / "session.jsonl"
+    found = fold(read_log(log).events, load_rules()).findings.symptoms
+    assert ("yes", "photo") == (found["balance-lines-dip-to-back"].seen, found["balance-lines-dip-to-back"].origin)
+    assert "file" == found["v-at-centre-back"].origin
+    assert 0 == shell("review", "the lamplighter", "--no-questions")[0]
+    assert 1 == sum(event["event"] == "offered" for event in read_log(log).events)
+
+
+def test_what_is_expected_rests_on_what_was_really_done(shell: Shell, tmp_path: Path) -> None:
+    """A tuck of 1/2 in instead of 3/4 in takes 0.52 x 12.7 mm from the dip of 19.1 mm; nothing is expected of what was left."""
+    usher(shell, tmp_path)
+    assert 9.1 == pytest.approx(outcome_of(tmp_path).expected, abs=0.2)
+    shell("review", "the usher", "--sent")
+    (tmp_path / "now.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 1/2 in}\n", encoding="utf-8"
+    )
+    _, out, _ = shell("review", "the usher", "--findings", "now.yaml", "--done", "tuck-across-back-hip=1/2 in", "--done",
+                      "overlap-back-wedge=no", "--no-questions")  # fmt: skip
+    assert 19.05 - 0.52 * 12.7 == pytest.approx(outcome_of(tmp_path).expected, abs=0.2)
+    assert {"balance-lines-dip-to-back"} == set(open_case(tmp_path / "cases" / "the-usher").rounds[0].outcome)
+    assert "expected about 1/2 in" in out and "now 1/2 in: as expected" in out
+
+
+def test_what_is_measured_in_the_interview_is_compared_after_it(shell: Shell, tmp_path: Path) -> None:
+    """A dip that the interview of round 2 measures is held against what was expected, once the list stands there."""
+    usher(shell, tmp_path)
+    shell("review", "the usher", "--sent")
+    done = typed(tmp_path, "dips 3/8 in\n2\n\nstop\n", "review", "the usher", "--done", "tuck-across-back-hip=3/4 in")
+    before, _, after = " ".join(done.stdout.split()).partition("In short:")
+    assert "expected about" not in before
+    assert (
+        "From the earlier rounds - The level lines dip towards the back: 3/4 in before, expected about 3/8 in" in after
+    )
+    assert "now 3/8 in: as expected" in after
+
+
+def test_the_clients_words_stand_before_the_questions(shell: Shell, tmp_path: Path) -> None:
+    """What the client wrote and how it felt is shown in plain words before the first question, also when going on later."""
+    shell("case", "new", "the lamplighter", "--units", "in", "--body", "flat-seat")
+    shell("review", "the lamplighter", "--send-form")
+    for arguments in (("--form", str(FORMS / "round-1.txt")), ()):
+        done = typed(tmp_path, "", "review", "the lamplighter", *arguments)
+        shown = " ".join(done.stdout.split())
+        wanted = "What the client wrote - Bending, as if to tie a shoe: holds me back a little. - "
+        assert wanted in shown
+        assert "- I climb a ladder in every show." in shown
+        assert shown.index(wanted) < shown.index(" > ")  # the prompt
+        assert (
+            "You have answered no question of this round yet. Known before it: 3 from the form, 1 about the figure."
+            in shown
+        )
+        assert "holds - " not in shown
+
+
+def test_a_form_never_overrules_what_the_fitter_saw(shell: Shell, tmp_path: Path) -> None:
+    """A form that comes when the review is half done adds what was open; the fitter's own answers stand."""
+    usher(shell, tmp_path)
+    content = {"schema": SCHEMA, "token": "the-usher-0", "round": 1, "units": "in", "done": [], "feels": {}, "words": "",
+               "answers": [{"symptom": "balance-lines-dip-to-back", "seen": "no"}, {"symptom": "crotch-cuts", "seen": "yes"}]}  # fmt: skip
+    (tmp_path / "form.txt").write_text(packed(content), encoding="utf-8")
+    assert 0 == shell("review", "the usher", "--form", "form.txt", "--no-questions")[0]
+    log = read_log(tmp_path / "cases" / "the-usher" / "round-01" / "session.jsonl")
+    found = fold(log.events, load_rules()).findings.symptoms
+    assert ("yes", "file") == (found["balance-lines-dip-to-back"].seen, found["balance-lines-dip-to-back"].origin)
+    assert ("yes", "form") == (found["crotch-cuts"].seen, found["crotch-cuts"].origin)
+
+
+# -- whose turn it is --------------------------------------------------------------------------------------------------
+
+
+def usher(shell: Shell, folder: Path, *more: str, units: str = "in") -> str:
+    """A case up to an unsent list of three: a tuck, and two that are only done after it."""
+    (folder / "seen.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 3/4 in}\n  v-at-centre-back: yes\n"
+        "  grainline-near-centre-back: {amount: 1 in}\n  seat-wedgie: no\n", encoding="utf-8",
+    )  # fmt: skip
+    assert 0 == shell("case", "new", "the usher", "--units", units, "--body", "flat-seat", *more)[0]
+    code, out, _ = shell("review", "the usher", "--findings", "seen.yaml", "--no-questions")
+    assert code == 0
+    return out
+
+
+def outcome_of(folder: Path) -> Any:
+    return open_case(folder / "cases" / "the-usher").rounds[0].outcome["balance-lines-dip-to-back"]
+
+
+def typed(folder: Path, text: str, *arguments: str) -> Any:
+    """A command in a pipe, with lines typed into it."""
+    return subprocess.run(
+        [sys.executable, "-m", "fitdiag", *arguments],
+        input=text,
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_it_is_the_fitters_turn_as_soon_as_something_came(shell: Shell, tmp_path: Path) -> None:
+    """With the client after --send-form; with the fitter once the form is in, half reviewed, and until the list is sent."""
+    shell("case", "new", "the lamplighter", "--units", "in", "--body", "flat-seat")
+    shell("review", "the lamplighter", "--send-form")
+    assert "THE CLIENT'S TURN (1)" in shell("case", "list")[1]
+    assert 130 == typed(tmp_path, "", "review", "the lamplighter", "--form", str(FORMS / "round-1.txt")).returncode
+    assert "YOUR TURN (1)" in shell("case", "list")[1]
+    shell("review", "the lamplighter", "--send-form")
+    (tmp_path / "seen.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 3/4 in}\n", encoding="utf-8"
+    )
+    shell("review", "the lamplighter", "--findings", "seen.yaml", "--no-questions")
+    out = shell("case", "list")[1]
+    assert "YOUR TURN (1)" in out and "send the documents" in out
+    shell("review", "the lamplighter", "--sent")
+    assert "THE CLIENT'S TURN (1)" in shell("case", "list")[1]
+
+
 # -- what comes from outside -------------------------------------------------------------------------------------------
 
 
 def test_photos_need_consent(shell: Shell) -> None:
-    """Without consent written down no picture is taken in; the message says how to write it down."""
+    """Without consent written down no picture is taken in; the message names the command that writes it down."""
     shell("case", "new", "the usher", "--units", "cm")
     code, _, err = shell("review", "the usher", *pictures("lamplighter-pictures"), "--no-questions")
     assert 1 == code
-    assert "consent" in err and "case.yaml" in err
+    assert "no consent to photos is written down" in err and "fitdiag case consent 'the usher' yes" in err
     assert not list(Path("cases/the-usher/round-01/photos").glob("*"))
+
+
+def test_who_refused_photos_is_asked_for_none(shell: Shell, tmp_path: Path) -> None:
+    """After a no written down: no card, no picture asked for on any page or in any hint; given all the same, the no is named."""
+    out = usher(shell, tmp_path, "--photos-consent", "no")
+    out += shell("review", "the usher", "--sent")[1] + shell("review", "the usher")[1]
+    assert "--form FILE" in out
+    assert "--photo" not in out and "shot-card" not in out
+    documents = tmp_path / "cases" / "the-usher" / "round-01" / "documents"
+    assert not list(documents.glob("shot-card*"))
+    texts = [
+        path.read_text(encoding="utf-8") for path in documents.iterdir() if path.suffix in (".html", ".md", ".csv")
+    ]
+    texts.append("".join(page.extract_text() for page in pypdf.PdfReader(documents / "client.pdf").pages))
+    assert not [text for text in texts if re.search(r"Photograph next|[Pp]hotos from|From the back, the lens", text)]
+    assert any("No photos are needed." in text for text in texts)
+    code, _, err = shell("review", "the usher", *pictures("lamplighter-pictures"))
+    assert 1 == code
+    assert f"the client said no to photos; that was written down {date.today()}" in err
+    assert "fitdiag case consent 'the usher' yes" in err
+
+
+def test_a_changed_mind_about_photos_is_written_down(shell: Shell, tmp_path: Path) -> None:
+    """From no to yes the next pages ask for pictures; from yes to no the card of the round goes and the photos are named."""
+    usher(shell, tmp_path, "--photos-consent", "no")
+    again = ("review", "the usher", "--findings", "seen.yaml", "--no-questions")
+    card = tmp_path / "cases" / "the-usher" / "round-01" / "documents" / "shot-card.pdf"
+    assert 0 == shell("case", "consent", "the usher", "yes", "--keep-until", "2099-01-31")[0]
+    consent = open_case(tmp_path / "cases" / "the-usher").consent
+    assert (True, date.today(), date(2099, 1, 31)) == (consent.photos, consent.given, consent.keep_until)
+    out = shell(*again, *pictures("lamplighter-pictures"))[1]
+    assert "shot-card.pdf" in out and card.exists()
+    code, out, _ = shell("case", "consent", "the usher", "no")
+    assert code == 0
+    assert "2 photos taken before are still there" in out and "fitdiag case delete the-usher --photos" in out
+    consent = open_case(tmp_path / "cases" / "the-usher").consent
+    assert consent.refused and date(2099, 1, 31) == consent.keep_until  # what was promised for those still there
+    shell(*again)
+    assert not card.exists()
+    for wrong in (("maybe",), ("no", "--keep-until", "2099-01-31"), ("yes", "--keep-until", "2001-01-31")):
+        assert 1 == shell("case", "consent", "the usher", *wrong)[0]
+
+
+def test_forms_of_two_try_ons_are_told_apart(shell: Shell, tmp_path: Path) -> None:
+    """The form before the first list is about try-on 1, the one with it about try-on 2: file, heading and token say so."""
+    usher(shell, tmp_path)
+    shell("review", "the usher", "--send-form")
+    documents = tmp_path / "cases" / "the-usher" / "round-01" / "documents"
+    for number in (1, 2):
+        page = (documents / f"form-try-on-{number}.html").read_text(encoding="utf-8")
+        assert f"Try-on {number}." in page and f'data-round="{number}"' in page
+        assert f'data-token="the-usher-{number - 1}"' in page
+
+
+def test_only_the_form_of_this_try_on_is_taken_and_only_once(shell: Shell, tmp_path: Path) -> None:
+    """Taken in twice, about the try-on before, or about a list that is not sent yet: each is refused with one message."""
+
+    def form(after: int, words: str) -> str:
+        name = f"form-{after}-{words}.txt"
+        content = {"schema": SCHEMA, "token": f"the-usher-{after}", "round": after + 1, "units": "in", "done": [], "feels": {},
+                   "words": words, "answers": []}  # fmt: skip
+        (tmp_path / name).write_text(packed(content), encoding="utf-8")
+        return name
+
+    def refused(name: str, told: str) -> None:
+        code, _, err = shell("review", "the usher", "--form", name, "--no-questions")
+        assert code == 1
+        assert told in err
+        assert 1 == err.count("\n")
+
+    usher(shell, tmp_path)
+    assert 0 == shell("review", "the usher", "--form", form(0, "first"), "--no-questions")[0]
+    refused(form(0, "first"), "this form was taken in before, in round 1")
+    refused(form(1, "second"), "the list of round 1, which is not written down as sent")
+    shell("review", "the usher", "--sent")
+    refused(form(0, "first"), "this form was taken in before, in round 1")
+    refused(form(0, "late"), "this form is about try-on 1, and try-on 2 is looked at now")
+    assert 1 == len(open_case(tmp_path / "cases" / "the-usher").rounds)
+    assert 0 == shell("review", "the usher", "--form", form(1, "second"), "--no-questions")[0]
+    refused(form(1, "second"), "this form was taken in before, in round 2")
+    assert [1, 1] == [len(one.forms) for one in open_case(tmp_path / "cases" / "the-usher").rounds]
+    assert 0 == shell("case", "export", "the usher", "--to", "bare", "--anonymous")[0]
+    assert [(), ()] == [one.forms for one in open_case(tmp_path / "bare").rounds]
+    assert 0 == shell("review", "the usher", "--form", form(1, "more"), "--no-questions")[0]
+
+
+def test_the_paper_goes_with_the_units(shell: Shell, tmp_path: Path) -> None:
+    """Inches print on Letter, centimetres on A4 (8 1/2 x 11 in; 210 x 297 mm); --paper says otherwise."""
+
+    def sizes(case: str) -> set[tuple[int, int]]:
+        documents = tmp_path / "cases" / case / "round-01" / "documents"
+        boxes = [page.mediabox for path in documents.glob("*.pdf") for page in pypdf.PdfReader(path).pages]
+        return {(round(float(box.width)), round(float(box.height))) for box in boxes}
+
+    usher(shell, tmp_path)
+    assert {(612, 792)} == sizes("the-usher")
+    shell("case", "new", "the prompter", "--units", "cm")
+    again = ("review", "the prompter", "--findings", "seen.yaml", "--no-questions")
+    shell(*again)
+    assert {(595, 842)} == sizes("the-prompter")
+    shell(*again, "--paper", "letter")
+    assert {(612, 792)} == sizes("the-prompter")
+    assert 1 == shell(*again, "--paper", "foolscap")[0]
+
+
+def test_the_clients_page_of_a_session_in_the_room(shell: Shell, tmp_path: Path) -> None:
+    """`export` writes the page to take home as .html or .pdf, in large print too, without asking for pictures."""
+    log = str(SAMPLES / "lamplighter-round-2.jsonl")
+    assert 0 == shell("export", log, "--to", "list.html")[0]
+    page = (tmp_path / "list.html").read_text(encoding="utf-8")
+    assert "What to change on your trousers" in page and "For the lamplighter, round" in page
+    assert "Photograph next" not in page and '<html lang="en">' in page
+    assert 0 == shell("export", log, "--to", "large.html", "--large", "--client", "the usher")[0]
+    page = (tmp_path / "large.html").read_text(encoding="utf-8")
+    assert '<html lang="en" class="large">' in page and "For the usher" in page
+    found = {}
+    for name, more in (("one.pdf", ()), ("large.pdf", ("--large",)), ("a4.pdf", ("--paper", "a4"))):
+        assert 0 == shell("export", log, "--to", name, *more)[0]
+        found[name] = pypdf.PdfReader(tmp_path / name).pages
+    assert [612, 612, 595] == [round(float(pages[0].mediabox.width)) for pages in found.values()]
+    assert "Take care" in "".join(page.extract_text() for page in found["one.pdf"])
+    assert len(found["large.pdf"]) > len(found["one.pdf"])
+    assert 1 == shell("export", log, "--to", "list.html")[0]  # it is there already
+    for wrong in (("list.md", "--large"), ("other.html", "--paper", "a4"), ("list.docx",)):
+        assert 1 == shell("export", log, "--to", *wrong)[0]
 
 
 def test_a_form_of_another_case_is_refused(shell: Shell, tmp_path: Path) -> None:
@@ -250,7 +509,7 @@ def test_hostile_names_and_notes_stay_text(shell: Shell, tmp_path: Path) -> None
     shell("review", folder.name, "--send-form")
     case = open_case(folder)
     words = "<script>alert(1)</script> =1+1 \x1b[2J | `x`"
-    content = {"schema": SCHEMA, "token": token(case, 1), "round": 1, "units": "in", "done": [], "feels": {}, "words": words,
+    content = {"schema": SCHEMA, "token": token(case, 0), "round": 1, "units": "in", "done": [], "feels": {}, "words": words,
                "answers": [{"symptom": "balance-lines-dip-to-back", "seen": "yes", "amount": "3/4 in"}]}  # fmt: skip
     (tmp_path / "form.txt").write_text(packed(content), encoding="utf-8")
     code, out, _ = shell("review", folder.name, "--form", "form.txt", "--no-questions")
@@ -376,7 +635,7 @@ def test_a_picture_that_measures_counts_more_than_a_tick_and_the_difference_is_t
     shell: Shell, tmp_path: Path
 ) -> None:
     """The form says the lines do not dip, the pictures measure 3/4 in: told, and counted; what the fitter saw stands."""
-    content = {"schema": "fitdiag.form/1", "token": "the-lamplighter-1", "round": 1, "units": "in", "done": [], "feels": {},
+    content = {"schema": "fitdiag.form/1", "token": "the-lamplighter-0", "round": 1, "units": "in", "done": [], "feels": {},
                "words": "", "answers": [{"symptom": "balance-lines-dip-to-back", "seen": "no"},
                                         {"symptom": "crotch-cuts", "seen": "no"}]}  # fmt: skip
     (tmp_path / "form.txt").write_text(packed(content), encoding="utf-8")
@@ -399,6 +658,97 @@ def test_a_picture_that_measures_counts_more_than_a_tick_and_the_difference_is_t
     assert ("yes", "photo") == (found["balance-lines-dip-to-back"].seen, found["balance-lines-dip-to-back"].origin)
     assert "no" == found["v-at-centre-back"].seen != "photo"
     assert "form" == found["crotch-cuts"].origin
+
+
+@pytest.fixture
+def decided(shell: Shell, tmp_path: Path) -> Callable[..., str]:
+    """Runs a review of the usher in a terminal, answers with these lines from the list on, and gives what was shown."""
+    usher(shell, tmp_path)
+
+    def call(*lines: str) -> str:
+        environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
+        child = pexpect.spawn(sys.executable, ["-m", "fitdiag", "review", "the usher"], cwd=str(tmp_path), env=environment,
+                              encoding="utf-8", timeout=30, dimensions=(24, 80))  # fmt: skip
+        while child.expect(["Advise ", "> "]) == 1:
+            child.sendline("" if "Enter to go on" in child.before else "stop")
+        shown = ""
+        for line in lines:
+            child.expect("\n> ")
+            shown += child.before
+            child.sendline(line)
+        child.expect(pexpect.EOF)
+        return " ".join((shown + child.before).split())
+
+    return call
+
+
+def advised_in(folder: Path, number: int = 1) -> list[tuple[str, float]]:
+    advised = open_case(folder / "cases" / "the-usher").rounds[number - 1].advised
+    return [(item.alteration, round(item.amount_mm or 0.0, 1)) for item in advised]
+
+
+def test_what_is_only_done_after_goes_out_with_it(decided: Callable[..., str], tmp_path: Path) -> None:
+    """The tuck left out: the two that follow it go too, and the screen says so; `all` takes back, several numbers work."""
+    (tuck, slide, overlap) = (name for name, _ in advised_in(tmp_path))
+    shown = decided("without 1", "")
+    assert "Slide the back crotch section down is left out with it: it is only done after it." in shown
+    assert "Overlap a wedge where the back curve begins is left out with it" in shown
+    assert "Advise nothing this round?" in shown
+    assert [] == advised_in(tmp_path)
+    shown = decided("all", "without 2 and 3", "", "2")
+    assert "left out with it" not in shown
+    assert [tuck] == [name for name, _ in advised_in(tmp_path)]
+    decided("all", "without 1 9", "", "2")
+    assert [tuck, slide, overlap] == [name for name, _ in advised_in(tmp_path)]
+
+
+def test_no_advises_nothing_and_stop_writes_no_document(
+    shell: Shell, decided: Callable[..., str], tmp_path: Path
+) -> None:
+    """At the list `stop` keeps the choice, writes no document and says how to go on; until they are written nothing is sent."""
+    before = advised_in(tmp_path)
+    papers = {p: p.stat().st_mtime_ns for p in (tmp_path / "cases/the-usher/round-01/documents").iterdir()}
+    shown = decided("1 = 1/4 in", "?", "stop")
+    assert "stop: leave now. Every answer is saved, and no document is written." in shown
+    assert "Left; every answer is saved. To go on: fitdiag review 'the usher'" in shown
+    assert [6.3, *(mm for _, mm in before[1:])] == [mm for _, mm in advised_in(tmp_path)]
+    code, _, err = shell("review", "the usher", "--sent")
+    assert code == 1
+    assert "the documents do not hold the list that is advised" in err
+    assert papers == {p: p.stat().st_mtime_ns for p in papers}
+    shown = decided("no")
+    assert "Nothing is advised." in shown
+    assert [] == advised_in(tmp_path)
+
+
+def test_an_amount_far_above_the_limit_is_asked_back(decided: Callable[..., str], tmp_path: Path) -> None:
+    """More than four times what a round should take counts only after a yes; up to there it is the fitter's own affair."""
+    shown = decided("1 = 5 in", "2", "2 = 6 in", "yes", "", "2")
+    assert 1 == shown.count("5 in is more than four times the")
+    amounts = [mm for _, mm in advised_in(tmp_path)]
+    assert 19.0 == pytest.approx(amounts[0], abs=0.2)
+    assert 152.4 == amounts[1]
+
+
+def test_what_was_done_is_explained_and_asked_back(shell: Shell, decided: Callable[..., str], tmp_path: Path) -> None:
+    """At 'Was it done?' a question mark explains, and 6 in instead of 3/4 in is asked back before it counts."""
+    shell("review", "the usher", "--sent")
+    environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
+    child = pexpect.spawn(sys.executable, ["-m", "fitdiag", "review", "the usher"], cwd=str(tmp_path), env=environment,
+                          encoding="utf-8", timeout=30, dimensions=(24, 80))  # fmt: skip
+    shown = ""
+    for line in ("1", "?", "6 in", "2", "1/2 in", "no", "no"):
+        child.expect("\n> ")
+        shown += child.before
+        child.sendline(line)
+    child.expect("\n> ")
+    child.sendeof()
+    child.expect(pexpect.EOF)
+    assert "no: it was left, or undone again." in shown
+    assert 1 == " ".join(shown.split()).count("6 in is more than four times the")
+    done = open_case(tmp_path / "cases" / "the-usher").rounds[0].done
+    assert [12.7, None, None] == [item.amount_mm for item in done]
+    assert [True, False, False] == [item.done for item in done]
 
 
 def test_what_the_fitter_left_out_stays_left_out_until_taken_back(tmp_path: Path) -> None:
@@ -441,3 +791,44 @@ def test_what_the_fitter_left_out_stays_left_out_until_taken_back(tmp_path: Path
     assert [everything[0], everything[2]] == advised()
     run("all", "", "2")
     assert everything == advised()
+
+
+def test_nothing_that_the_fitter_wrote_is_lost_when_more_comes(shell: Shell, tmp_path: Path) -> None:
+    """Body notes, measures and notes of one findings file stay when a form and a second file come, and all count."""
+    (tmp_path / "a.yaml").write_text(
+        "schema: fitdiag.findings/1\nbody: [flat-seat]\nnotes: [kneels a lot]\nsymptoms: {v-at-centre-back: yes}\n"
+        "measures:\n  body: {hip: 40 in}\n  pattern: {hip: 38 in}\n  tables: {hip: nmsu}\n", encoding="utf-8",
+    )  # fmt: skip
+    (tmp_path / "b.yaml").write_text(
+        "schema: fitdiag.findings/1\nbody: [low-seat]\nsymptoms: {crotch-cuts: yes}\n"
+        "done: [{alteration: tuck-across-back-hip, amount: 1/2 in}]\n", encoding="utf-8",
+    )  # fmt: skip
+    content = {"schema": "fitdiag.form/1", "token": "the-usher-0", "round": 1, "units": "in", "done": [], "words": "",
+               "feels": {"stairs": "hurts"}, "answers": [{"symptom": "waist-binds", "seen": "no"}]}  # fmt: skip
+    (tmp_path / "form.txt").write_text(packed(content), encoding="utf-8")
+    shell("case", "new", "the usher", "--units", "in")
+    assert 0 == shell("review", "the usher", "--findings", "a.yaml", "--send-form")[0]
+    assert 0 == shell("review", "the usher", "--form", "form.txt", "--no-questions")[0]
+    code, out, _ = shell("review", "the usher", "--findings", "b.yaml", "--no-questions")
+    assert code == 0
+    assert "The pattern hip is short of body plus table ease" in " ".join(out.split())
+    found = fold(read_log(tmp_path / "cases/the-usher/round-01/session.jsonl").events, load_rules()).findings
+    assert {"flat-seat", "low-seat"} <= set(found.body)
+    assert ("kneels a lot",) == tuple(note for note in found.notes if "kneels" in note)
+    assert ["tuck-across-back-hip"] == [item.alteration for item in found.done]
+    assert {"v-at-centre-back", "crotch-cuts", "waist-binds"} <= set(found.symptoms)
+    assert ("yes", "form") == (
+        found.symptoms["thigh-binds-on-stairs"].seen,
+        found.symptoms["thigh-binds-on-stairs"].origin,
+    )
+
+
+def test_names_in_other_letters_have_forms_of_their_own(shell: Shell, tmp_path: Path) -> None:
+    """Two clients whose names have no Latin letter, or begin alike, cannot get each other's form."""
+    names = ("\u041e\u043b\u0435\u0433", "\u0418\u043d\u043d\u0430",
+             "the understudy of the second act, grey wool", "the understudy of the second act, black wool")  # fmt: skip
+    for name in names:
+        shell("case", "new", name)
+    tokens = {token(open_case(path), 0) for path in (tmp_path / "cases").iterdir() if path.is_dir()}
+    assert len(names) == len(tokens)
+    assert all(re.fullmatch(r"[a-z0-9-]{1,60}", one) for one in tokens)

@@ -1,10 +1,11 @@
-"""The commands about cases: new, list, show, close, export, delete."""
+"""The commands about cases: new, consent, list, show, close, export, delete."""
 
 from __future__ import annotations
 
 import json
 import unicodedata
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -203,9 +204,7 @@ def new(
         raise stop(
             "argument", f"'{one_line(photos_consent, 20)}' is no answer", hint="write --photos-consent yes or no"
         )
-    until = _day(keep_until) if keep_until else None
-    if until is not None and until < day:
-        raise stop("argument", f"{until} is over already", hint="give a day to come, like --keep-until 2026-12-01")
+    until = _until(keep_until, day)
     if until is not None and photos_consent != "yes":
         raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
     if pattern:
@@ -226,9 +225,8 @@ def new(
     )
     say(f"A new case for {case.name}: {shown_path(case.folder)}")
     if not photos_consent:
-        say(
-            "Whether photos may be taken is not written down yet; the line 'consent:' in case.yaml is the place for it."
-        )
+        say("Whether photos may be taken is not written down yet. When you have asked:")
+        write(f"  fitdiag case consent {case.folder.name} yes --keep-until DATE")
     say(f"Next: fitdiag review {case.folder.name}")
     return 0
 
@@ -258,6 +256,46 @@ def _day(text: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         raise stop("argument", f"'{one_line(text, 20)}' is not a day", hint="write it like 2026-12-01") from None
+
+
+def _until(text: str | None, today: date) -> date | None:
+    """A day until which photos may be kept."""
+    until = _day(text) if text else None
+    if until is not None and until < today:
+        raise stop("argument", f"{until} is over already", hint="give a day to come, like --keep-until 2026-12-01")
+    return until
+
+
+def consent(name: str, given: str | None, answer: str, keep_until: str | None, today: date | None = None) -> int:
+    """Write down what the client says now about photos."""
+    from fitdiag.sessions.case import open_case, save_case
+    from fitdiag.sessions.case_export import contents
+    from fitdiag.sessions.case_files import Consent
+
+    case, day = open_case(case_folder(name, given)), today or date.today()
+    if answer not in ("yes", "no"):
+        raise stop("argument", f"'{one_line(answer, 20)}' is no answer", hint="write yes or no")
+    until, before = _until(keep_until, day), case.consent
+    if until is not None and answer == "no":
+        raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")
+    inside = contents(case.folder)
+    kept = inside.photos - _drawn(inside)
+    if until is None and before.keep_until and not before.removed and (before.keep_until >= day or kept):
+        until = before.keep_until if answer == "yes" or kept else None  # what was promised for those there still holds
+    removed = before.removed if answer == "no" and not kept else None
+    save_case(case, replace(case, consent=Consent(answer == "yes", day, until, removed)))
+    if answer == "yes":
+        say(
+            f"Written down for {case.name}: photos may be taken, and kept {f'until {until}' if until else 'until they fit'}."
+        )
+        return 0
+    say(f"Written down for {case.name}: no photos. The pages no longer ask for any.")
+    if kept:
+        say(
+            f"{_count(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
+        )
+        write(f"  fitdiag case delete {case.folder.name} --photos")
+    return 0
 
 
 def show(name: str, given: str | None) -> int:
@@ -295,7 +333,7 @@ def case_lines(case: Case, inside: Contents, titles: Mapping[str, str]) -> list[
     consent = f"Photos: {'yes' if agreed.photos else 'no' if agreed.given else 'not agreed on yet'}{agreed_on}"
     consent += f", kept until {agreed.keep_until}" if agreed.keep_until else ""
     consent += f", deleted on {agreed.removed}" if agreed.removed else ""
-    drawn = sum(path.name.endswith(".measured.png") for path in inside.files)
+    drawn = _drawn(inside)
     copies = f" and {drawn} drawn-on copies" if drawn else ""
     lines.append(f"{consent}. {inside.photos - drawn} in the folder{copies}.")
     lines += [f"Note: {note}" for note in case.notes]
@@ -431,6 +469,11 @@ def _agreed() -> bool:
 def _amount(inside: Contents) -> str:
     size = f"{inside.size / 1e6:.1f} MB" if inside.size >= 1e6 else f"{max(1, round(inside.size / 1e3))} kB"
     return f"{_count(len(inside.files), 'file')}, {_count(inside.photos, 'photo')} among them, {size}"
+
+
+def _drawn(inside: Contents) -> int:
+    """How many of the pictures are copies that show what was measured."""
+    return sum(path.name.endswith(".measured.png") for path in inside.files)
 
 
 def _count(number: int, what: str) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 case_app = typer.Typer(
-    help="Clients and their rounds: new, list, show, close, export, delete.",
+    help="Clients and their rounds: new, consent, list, show, close, export, delete.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -63,6 +63,21 @@ def case_new(
             rules=rules,
         )
     )
+
+
+@case_app.command("consent")
+def case_consent(
+    name: Name,
+    answer: Annotated[str, typer.Argument(metavar="yes|no", help="Whether the client agrees to photos now.")],
+    keep_until: Annotated[
+        str | None, typer.Option("--keep-until", metavar="DATE", help="How long photos may be kept, like 2026-12-01.")
+    ] = None,
+    given: InOption = None,
+) -> None:
+    """Write down whether the client agrees to photos."""
+    from fitdiag.cli.case import consent
+
+    raise typer.Exit(consent(name, given, answer, keep_until))
 
 
 @case_app.command("list")

@@ -9,18 +9,21 @@ from typing import TYPE_CHECKING, Any
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import ProblemsFoundError
+from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_json, write_report
 from fitdiag.sessions.case import refusals
 from fitdiag.sessions.case_files import Case
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
+from fitdiag.units import Units
 
 if TYPE_CHECKING:
     from fitdiag.pattern.piece import Pattern
+    from fitdiag.reports.client_pdf import Paper
     from fitdiag.reports.history import RoundFacts
 
+CARDS = ("shot-card.html", "shot-card.pdf")
 PHOTOGRAPHS = (
     "From the back, the lens at the height of the hip line, and again at the crotch line.",
     "From the side, the lens at the height of the hip line.",
@@ -28,10 +31,29 @@ PHOTOGRAPHS = (
 )
 
 
+def paper_of(given: str | None, units: Units) -> Paper:
+    """The paper asked for; without a wish, the one that goes with the units."""
+    if given is None:
+        return "a4" if units == "cm" else "letter"
+    match given.strip().lower():
+        case "a4":
+            return "a4"
+        case "letter":
+            return "letter"
+    raise stop("paper", f"'{one_line(given, 40)}' is not a paper known here", hint="write a4 or letter")
+
+
 def write_documents(
-    base: RuleBase, case: Case, conclusion: Conclusion, pattern: Pattern | None, today: date, *, large: bool
+    base: RuleBase,
+    case: Case,
+    conclusion: Conclusion,
+    pattern: Pattern | None,
+    today: date,
+    *,
+    large: bool,
+    paper: Paper,
 ) -> list[Path]:
-    """Every document of the round: for the client, for the fitter, for other programs."""
+    """Every document of the round: for the client, for the fitter, for other programs. Who refused photos is not asked for any."""
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page, fitter_page
@@ -47,20 +69,25 @@ def write_documents(
     common: dict[str, Any] = {
         "units": units, "client": case.name, "round_number": one.number, "date": today,
     }  # fmt: skip
-    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=PHOTOGRAPHS)
+    photographs = () if case.consent.refused else PHOTOGRAPHS
+    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs)
     report = make_report(base, conclusion, case.name, on_pattern=effects)
     before = _before(base, case)
-    keep = case.consent.keep_until
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=large),
-        "client.pdf": client_pdf(sheet, large=large),
+        "client.pdf": client_pdf(sheet, paper=paper, large=large),
         "fitter.html": fitter_page(
             base, conclusion, **common, before=before, history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
         ),
-        "shot-card.html": card_html(units=units, heights_mm=None, keep_until=str(keep or "the trousers fit"), large=large),
-        "shot-card.pdf": card_pdf(units=units, heights_mm=None, keep_until=str(keep or "the trousers fit"), large=large),
     }  # fmt: skip
+    if case.consent.refused:
+        for name in CARDS:  # of an earlier run, before the no
+            (folder / name).unlink(missing_ok=True)
+    else:
+        card: dict[str, Any] = {"units": units, "heights_mm": None, "large": large}
+        card["keep_until"] = str(case.consent.keep_until or "the trousers fit")
+        pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=paper)), strict=True))
     for name, content in pages.items():
         write_atomically(folder / name, content, replace=True)
     for ending in (".md", ".csv", ".json"):

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import re
+import json
 import shlex
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -12,18 +12,19 @@ from typing import TYPE_CHECKING
 
 from fitdiag.cli.arguments import folder_of
 from fitdiag.cli.case import case_folder
-from fitdiag.cli.documents import write_documents
+from fitdiag.cli.choose import agreed, ask_done, choose
+from fitdiag.cli.documents import paper_of, write_documents
+from fitdiag.cli.forms import WORDS, form_that_came, keep_words, pressing, words_of, write_form
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.terminal import Screen, _Leave, hold_interview
-from fitdiag.diagnosis.belief import lower_first, told
+from fitdiag.diagnosis.belief import told
 from fitdiag.files import read_bytes, write_atomically
-from fitdiag.interview.telling import Line
-from fitdiag.knowledge.findings import Done, Findings, findings_text, read_findings
+from fitdiag.knowledge.findings import Done, Finding, Findings, findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.strict_yaml import read_text
+from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
 from fitdiag.sessions.case import add_round, alone, case_findings, open_case, refusals, refuse_link, update_round
@@ -42,14 +43,15 @@ from fitdiag.sessions.state import (
     measures_event,
     offered_event,
 )
-from fitdiag.units import InvalidLengthError, format_length, parse_length
+from fitdiag.units import InvalidLengthError, parse_length
 
 if TYPE_CHECKING:
     from fitdiag.pattern.piece import Pattern
+    from fitdiag.reports.client_pdf import Paper
     from fitdiag.reports.form import Form
 
 _FORM_QUESTIONS = 10
-_MEASURED, _WORDS = "measured.yaml", "form.txt"
+_MEASURED = "measured.yaml"
 
 
 def review(
@@ -66,15 +68,19 @@ def review(
     sent: bool,
     fits: bool,
     large: bool,
+    paper: str | None = None,
     today: date | None = None,
 ) -> int:
     """One run of a round."""
     base = load_rules(folder_of(rules))
     run = _Run(base, open_case(case_folder(name, parent)), name, today or date.today(), ask=ask, parent=parent)
-    given = _read_form(base, run.case, form) if form else None
+    sheets = paper_of(paper, run.case.units)
+    given = form_that_came(base, run.case, form, run.command) if form else None
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
-        return run.through(photos, given, mine, done, send_form=send_form, sent=sent, fits=fits, large=large)
+        return run.through(
+            photos, given, mine, done, send_form=send_form, sent=sent, fits=fits, large=large, paper=sheets
+        )
     except _Leave:
         write(f"\nLeft; every answer is saved. To go on:\n  {run.command}")
         return 130
@@ -93,23 +99,32 @@ class _Run:
         self.warned: tuple[str, ...] = ()
 
     @property
+    def answer(self) -> str:
+        """The command that takes in what the client sends."""
+        pictures = "" if self.case.consent.refused else " --photo back=FILE --photo left=FILE"
+        return f"{self.command} --form FILE{pictures}"
+
+    @property
     def one(self) -> Round:
         """The round that is on."""
         return self.case.rounds[-1]
 
     def through(
         self, photos: Sequence[str], form: Form | None, mine: Findings | None, done: Sequence[str], *, send_form: bool,
-        sent: bool, fits: bool, large: bool,
+        sent: bool, fits: bool, large: bool, paper: Paper,
     ) -> int:  # fmt: skip
         """The run itself; it may end anywhere."""
         something_came = bool(photos or form or mine or done or fits)
         if self.case.closed:
             raise stop("closed", "this case is closed", where=Where(shown_path(self.case.folder)))
         if photos and not self.case.consent.photos:
-            raise stop(
-                "consent", "no consent to photos is written down for this case", where=Where(shown_path(self.case.folder)),
-                hint="ask the client; then write 'consent: {photos: yes, date: DATE, keep_until: DATE}' into case.yaml",
-            )  # fmt: skip
+            consent, command = self.case.consent, self.command.replace("fitdiag review", "fitdiag case consent", 1)
+            told = "no consent to photos is written down for this case"
+            hint = f"ask the client; then: {command} yes --keep-until DATE"
+            if consent.refused:
+                told = f"the client said no to photos; that was written down {consent.given}"
+                hint = f"if they have changed their mind: {command} yes --keep-until DATE"
+            raise stop("consent", told, where=Where(shown_path(self.case.folder)), hint=hint)
         if sent and not something_came:
             return self.mark_sent()
         if not self.open_round(something_came, form, done):
@@ -123,7 +138,7 @@ class _Run:
         conclusion = self.conclude()
         if conclusion is None:
             raise _Leave
-        return self.finish(conclusion, sent=sent, large=large)
+        return self.finish(conclusion, sent=sent, large=large, paper=paper)
 
     # -- which round it is ----------------------------------------------------------------------------------------
 
@@ -138,10 +153,11 @@ class _Run:
         elif self.one.sent is not None:
             if not something_came and not self._has_come():
                 say(f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:")
-                write(f"  {self.command} --form FILE --photo back=FILE --photo left=FILE")
+                write(f"  {self.answer}")
                 return False
             carried = self._carried(form, done)
             changed = replace(self.one, done=carried, waiting="fitter", form_received=self.today if form else None)
+            changed = replace(changed, outcome=self._expected(changed))
             self.case = update_round(self.case, changed, today=self.today)
             if self.one.number != changed.number:
                 told = "another window has begun the next round"
@@ -157,15 +173,12 @@ class _Run:
         """Nothing is read or written outside the case."""
         for one in self.case.rounds:
             inside = [one.photos, one.documents, one.findings_file, one.log_file, one.plan_file]
-            inside += [one.folder / name for name in (_MEASURED, _WORDS)]
+            inside += [one.folder / name for name in (_MEASURED, WORDS)]
             for path in (*inside, *(sorted(one.photos.glob("*")) if one.photos.is_dir() else ())):
                 refuse_link(path)
 
     def _has_come(self) -> bool:
-        if not self.screen.interactive:
-            return False
-        self.screen.show([Line("Has the client tried it on?", "ask"), Line("1 yes  2 not yet", "item")])
-        return self.screen.read().strip().lower() in ("1", "y", "yes")
+        return self.screen.interactive and agreed(self.screen, "Has the client tried it on?", "1 yes  2 not yet")
 
     def _carried(self, form: Form | None, given: Sequence[str]) -> tuple[Carried, ...]:
         """What was done of what was advised: from the command line, the form, or asked; else as advised is not assumed."""
@@ -177,7 +190,7 @@ class _Run:
                 much = (amount if amount is not None else item.amount_mm) if was_done else None
                 result.append(Carried(item.alteration, much, was_done))
             elif self.screen.interactive:
-                result.append(self._ask_done(item))
+                result.append(ask_done(self.screen, self.base, item, self.case.units))
         result += [Carried(name, amount if was_done else None, was_done) for name, (amount, was_done) in told.items()]
         return tuple(result)
 
@@ -207,34 +220,12 @@ class _Run:
                 "too-late", f"the questions of round {self.one.number} have begun without this", where=Where(shown_path(before.folder)),
                 hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again",
             )  # fmt: skip
-        self.case = update_round(self.case, replace(before, done=tuple(known.values())), today=self.today)
-
-    def _ask_done(self, item: Advised) -> Carried:
-        title = (
-            self.base.alterations[item.alteration].title
-            if item.alteration in self.base.alterations
-            else item.alteration
-        )
-        amount = f", {format_length(item.amount_mm, self.case.units)}" if item.amount_mm else ""
-        while True:
-            self.screen.show([
-                Line(f"Advised: {title}{amount}. Was it done?", "ask"),
-                Line("1 yes  2 no", "item"),
-                Line("Or the amount that was really done.", "hint"),
-            ])  # fmt: skip
-            typed = self.screen.read().strip().lower()
-            if typed in ("1", "y", "yes"):
-                return Carried(item.alteration, item.amount_mm)
-            if typed in ("2", "n", "no"):
-                return Carried(item.alteration, None, done=False)
-            try:
-                return Carried(item.alteration, parse_length(typed, self.case.units).mm)
-            except InvalidLengthError as error:
-                self.screen.show([Line(f"{error}.")])
+        changed = replace(before, done=tuple(known.values()))
+        self.case = update_round(self.case, replace(changed, outcome=self._expected(changed)), today=self.today)
 
     def it_fits(self) -> int:
         """The trousers fit: the round says so, and the case can be closed."""
-        self.case = update_round(self.case, replace(self.one, fits=True), today=self.today)
+        self.case = update_round(self.case, replace(self.one, fits=True, waiting="fitter"), today=self.today)
         say("Written down: they fit. To close the case:")
         write(f"  fitdiag case close {self.command.removeprefix('fitdiag review ')} --fits")
         return 0
@@ -249,60 +240,62 @@ class _Run:
             add(photos, str(self.one.photos), face_above=None, focal=None, hip=None, replace=False, inside=True)
         if form is not None:
             self.form = form
-            self._keep_words(self._form_words(form))
+            keep_words(self.one, form)
             for problem in form.warnings:
                 say(f"- {problem.message}")
         mine = given or Findings(units=self.case.units)
-        if form is not None:  # what the fitter saw counts before what the client ticked
-            mine = replace(mine, symptoms={**{item.symptom: item for item in form.findings}, **mine.symptoms})
         if given is not None or form is not None:
             before = read_findings(self.one.findings_file, self.base) if self.one.findings_file.exists() else Findings()
-            mine = replace(
-                mine, client="", symptoms={**before.symptoms, **mine.symptoms}, done=mine.done or before.done
+            known = {**before.symptoms, **self._answered()}
+            ticked = (
+                {item.symptom: item for item in (*pressing(self.base, form), *form.findings)}
+                if form is not None
+                else {}
             )
-            write_atomically(self.one.findings_file, findings_text(mine), replace=True)
+            new = {  # what the fitter saw counts before what the client ticked
+                **{name: item for name, item in ticked.items() if name not in known or known[name].origin == "form"},
+                **mine.symptoms,
+            }
+            mine = replace(mine, client="", symptoms=new)
             self._add_to_log(mine)
+            write_atomically(self.one.findings_file, findings_text(before.joined(mine)), replace=True)
+        if photos or form is not None or given is not None:
+            # the last step, so that what was cut off before it is taken in again
+            forms = (*self.one.forms, form.checksum) if form is not None else self.one.forms
+            self.case = update_round(self.case, replace(self.one, waiting="fitter", forms=forms), today=self.today)
         return self._measure()
 
-    def _agreed(self) -> bool:
-        """Whether the client agreed to photos, asked where somebody can answer."""
-        if not self.screen.interactive:
-            return False
-        self.screen.show([
-            Line("No consent to photos is written down yet. Has the client agreed to them, and knows how long they are kept?", "ask"),
-            Line("1 yes  2 no", "item"),
-        ])  # fmt: skip
-        return self.screen.read().strip().lower() in ("1", "y", "yes")
+    def _answered(self) -> Mapping[str, Finding]:
+        """What was answered in the interview of this round so far."""
+        one = self.one
+        return fold(read_log(one.log_file).events, self.base).findings.symptoms if one.log_file.exists() else {}
 
     def _add_to_log(self, found: Findings) -> None:
         """What comes in after the round's interview has begun is an answer like any other."""
-        if self.one.log_file.exists():
-            with _appending(self.one.log_file) as log:
-                for finding in found.symptoms.values():
-                    log.append(answer_event(finding))
-
-    def _keep_words(self, words: str) -> None:
-        """The client's words of every form of this round."""
-        path = self.one.folder / _WORDS
-        before = read_text(path, 64 * 1024, "form") if path.exists() else ""
-        if words not in before:
-            write_atomically(path, before + words, replace=True)
-
-    @staticmethod
-    def _form_words(form: Form) -> str:
-        """What the client wrote in words, for the fitter; feelings first."""
-        worst = ("hurts", "presses", "holds", "easy")
-        felt = sorted(form.feels, key=lambda pair: worst.index(pair[1]) if pair[1] in worst else 0)
-        return "\n".join([*(f"{when}: {how}" for when, how in felt), form.words]).strip() + "\n"
+        if not self.one.log_file.exists():
+            return
+        known = self._known()
+        events: list[Event] = [done_event(item) for item in found.done if item not in known.done]
+        if found.body:
+            events.append({"event": "body", "notes": dict(found.body)})
+        if found.body_measures or found.pattern_measures:
+            events.append(measures_event(known.joined(found)))
+        events += [answer_event(finding) for finding in found.symptoms.values()]
+        events += [{"event": "note", "text": note} for note in found.notes if note not in known.notes]
+        with _appending(self.one.log_file) as log:
+            for event in events:
+                log.append(event)
 
     def _measure(self) -> bool:
         pictures = sorted(self.one.photos.glob("*.jpg")) if self.one.photos.is_dir() else []
-        measured_file = self.one.folder / _MEASURED
-        if not pictures or self.one.log_file.exists():
+        if not pictures:
             return True
         from fitdiag.cli.photo import mark, measure, sidecar
         from fitdiag.photos.marks import read_marks
 
+        measured_file, late = self.one.folder / _MEASURED, self.one.log_file.exists()
+        if late and not _newer([*pictures, *map(sidecar, pictures)], measured_file):
+            return True  # all of them are in the log
         bare = [path for path in pictures if not read_marks(sidecar(path)).lines]
         if bare:
             mark(
@@ -320,28 +313,28 @@ class _Run:
             hip_girth=f"{girth:g} mm" if girth else None, findings=str(measured_file), overlays=None, rules=None, replace=True,
             inside=True,
         )  # fmt: skip
+        if late:
+            self._offer_late(read_findings(measured_file, self.base))
         return True
+
+    def _offer_late(self, found: Findings) -> None:
+        """What pictures measured after the interview had begun is confirmed like what was there before."""
+        state = fold(read_log(self.one.log_file).events, self.base)
+        known = {**{item.symptom: item for item in state.offered}, **state.findings.symptoms}
+        new = [item for name, item in found.symptoms.items() if tells_more(item, known.get(name))]
+        if new:
+            with _appending(self.one.log_file) as log:
+                log.append(offered_event(new))
 
     # -- the client's form ----------------------------------------------------------------------------------------
 
     def ask_the_client(self) -> int:
         """Write the form for the client, with what only the wearer can tell, and leave the turn to them."""
-        path = self._write_form(self.one, ())
+        path = write_form(self.base, self.case, self._form_questions(), (), after=self.one.number - 1)
         self.case = update_round(self.case, replace(self.one, waiting="client"), today=self.today)
         write(f"Send this form; it works offline, on a phone:\n  {shown_path(path)}")
-        write(f"When the answer comes back:\n  {self.command} --form FILE")
+        write(f"When the answer comes back:\n  {self.answer}")
         return 0
-
-    def _write_form(self, one: Round, advised: Sequence[tuple[str, float | None]]) -> Path:
-        from fitdiag.reports.form import client_form
-
-        path = one.documents / "form.html"
-        page = client_form(
-            self.base, self._form_questions(), units=self.case.units, client=self.case.name, round_number=one.number,
-            advised=advised, token=token(self.case, one.number),
-        )  # fmt: skip
-        write_atomically(path, page, replace=True)
-        return path
 
     def _form_questions(self) -> list[str]:
         """The most telling open questions that a wearer can answer, and what was seen before, to see whether it is gone."""
@@ -370,9 +363,10 @@ class _Run:
             if not one.findings_file.exists():
                 continue
             mine = read_findings(one.findings_file, self.base)
-            known = replace(known, done=(*(item for item in mine.done if item not in known.done), *known.done))
-            if one.number == self.one.number:
-                known = replace(known, symptoms={**known.symptoms, **mine.symptoms}, body={**known.body, **mine.body})
+            done = (*(item for item in mine.done if item not in known.done), *known.done)
+            if one.number != self.one.number:  # of an earlier round only what lasts
+                mine = replace(mine, symptoms={}, notes=())
+            known = replace(known.joined(replace(mine, done=())), done=done, units=self.case.units)
         return known
 
     def conclude(self) -> Conclusion | None:
@@ -391,12 +385,20 @@ class _Run:
         state = fold(read_log(one.log_file).events, self.base)
         offered = {finding.symptom: finding for finding in state.offered}
         self._say_history(replace(state.findings, symptoms={**offered, **state.findings.symptoms}))
+        if words := words_of(one):
+            write("\nWhat the client wrote")
+            for line in words:
+                say(f"- {line}")
         if self.ask:
+            self._say_known(read_log(one.log_file).events, state.findings)
             hold_interview(
                 self.base, one.log_file, str(self.case.folder / self.case.pattern) if self.case.pattern else None
             )
             state = fold(read_log(one.log_file).events, self.base)
-            return conclude(self.base, state.findings) if state.recorded is not None else None
+            if state.recorded is None:
+                return None
+            self._say_history(state.findings)
+            return conclude(self.base, state.findings)
         state = fold(read_log(one.log_file).events, self.base)
         for finding in state.offered:  # nobody is there to confirm them: the command line says to take them
             if (before := state.findings.symptoms.get(finding.symptom)) is not None:
@@ -417,6 +419,7 @@ class _Run:
         if known.body_measures or known.pattern_measures:
             events.append(measures_event(known))
         events += [answer_event(finding) for finding in known.symptoms.values()]
+        events += [{"event": "note", "text": note} for note in known.notes]
         told = (("history", self.one.number > 1 or bool(known.done)), ("body", bool(known.body)))
         events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known and stage in STAGES]
         measured = self.one.folder / _MEASURED
@@ -425,25 +428,32 @@ class _Run:
             events.append(
                 offered_event(item for name, item in found.items() if tells_more(item, known.symptoms.get(name)))
             )
-        words = self.one.folder / _WORDS
-        if words.exists():
-            text = read_text(words, 64 * 1024, "form").strip()
-            events += [
-                {"event": "note", "text": f"the client: {one_line(line, 480)}"}
-                for line in text.splitlines()[:12]
-                if line
-            ]
+        events += [{"event": "note", "text": f"the client: {line}"} for line in words_of(self.one)[:12]]
         return events
 
     def _say_history(self, findings: Findings) -> None:
-        """Expected against observed, and what the earlier rounds warn of."""
+        """Expected against observed, and what the earlier rounds warn of; only what has not been said in this run."""
         told = [remark.text for remark in compared(self.base, self._observed(findings), self.case.units)]
         told += [remark.text for remark in remarks(self.base, findings, self._grain_moved(findings))]
-        self.warned = tuple(told)
-        if told:
+        new = [text for text in told if text not in self.warned]
+        self.warned += tuple(new)
+        if new:
             write("\nFrom the earlier rounds")
-        for text in told:
+        for text in new:
             say(f"- {text[:1].upper()}{text[1:]}")
+
+    def _say_known(self, events: Sequence[Event], findings: Findings) -> None:
+        """How much is known already where the fitter has not answered anything yet."""
+        origins = [item.origin for item in findings.symptoms.values()]
+        kinds = [event["event"] for event in events]
+        later = kinds[kinds.index("stage") :] if "stage" in kinds else []  # what was known stands before the stages
+        if {"asked", "volunteered", "photo"} & set(origins) or {"body", "done"} & set(later):
+            return
+        counts = {"from the form": origins.count("form"),
+                  "from your own findings": origins.count("file"), "about the figure": len(findings.body),
+                  "done before": len(findings.done)}  # fmt: skip
+        if listed := ", ".join(f"{count} {what}" for what, count in counts.items() if count):
+            say(f"\nYou have answered no question of this round yet. Known before it: {listed}.")
 
     def _observed(self, findings: Findings) -> dict[str, Outcome]:
         return observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
@@ -473,31 +483,41 @@ class _Run:
 
         return changes_on(pattern, [Done(item.alteration, item.amount_mm) for item in advised])
 
+    def _expected(self, one: Round) -> Mapping[str, Outcome]:
+        """What the try-on after a round should show, by what was really done; as it was where that is not known."""
+        if not one.done or not one.log_file.exists():
+            return one.outcome
+        findings = with_measures(self.base, fold(read_log(one.log_file).events, self.base).findings)
+        carried = [Advised(item.alteration, item.amount_mm) for item in one.done if item.done]
+        return expected_outcomes(self.base, findings, carried, self._changes(carried))
+
     # -- the end of a round ---------------------------------------------------------------------------------------
 
-    def finish(self, conclusion: Conclusion, *, sent: bool, large: bool) -> int:
+    def finish(self, conclusion: Conclusion, *, sent: bool, large: bool, paper: Paper) -> int:
         """Let the fitter choose, write the documents, and note what was advised."""
         proposed = conclusion
-        conclusion = self._choose(proposed)
+        conclusion = choose(
+            self.screen, self.base, proposed, self.one, self.case.units, ask=self.ask,
+            keep=lambda chosen: self._keep(proposed, chosen),
+        )  # fmt: skip
         findings = conclusion.diagnosis.findings
-        advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations)
+        advised = conclusion.plan.recommendations
         first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
         if len(self.case.rounds) > 1:
             before = self.case.rounds[-2]
             self.case = update_round(self.case, replace(before, outcome=self._observed(findings)), today=self.today)
         outcome = expected_outcomes(self.base, findings, first, self._changes(first))
-        taken = {item.alteration for item in advised}
-        left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
-        changed = replace(self.one, advised=advised, left_out=left_out, outcome=outcome)
-        self.case = update_round(self.case, changed, today=self.today)
+        self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome), today=self.today)
+        self._keep(proposed, advised)
         if conclusion is not proposed or not self.ask:
             say("In short:")
             for line in brief(make_report(self.base, conclusion), self.base):
                 say(line)
-        written = write_documents(self.base, self.case, conclusion, self._pattern(), self.today, large=large)
-        written.append(
-            self._write_form(self.one, [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations])
+        written = write_documents(
+            self.base, self.case, conclusion, self._pattern(), self.today, large=large, paper=paper
         )
+        asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
+        written.append(write_form(self.base, self.case, self._form_questions(), asked, after=self.one.number))
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")
@@ -507,9 +527,29 @@ class _Run:
             return 0
         if sent or self._was_sent():
             return self.mark_sent()
-        say("Send client.pdf (or client.html), form.html and shot-card.pdf; then write it down:")
+        card = "" if self.case.consent.refused else " and shot-card.pdf"
+        say(f"Send client.pdf (or client.html){',' if card else ' and'} {written[-1].name}{card}; then write it down:")
         write(f"  {self.command} --sent")
         return 0
+
+    def _keep(self, proposed: Conclusion, chosen: Sequence[Recommendation]) -> None:
+        """Write down what is advised, and what of the list is not."""
+        advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in chosen)
+        taken = {item.alteration for item in advised}
+        left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
+        self.case = update_round(self.case, replace(self.one, advised=advised, left_out=left_out), today=self.today)
+
+    def _written(self) -> bool:
+        """Whether the documents hold what is advised; the plan among them is written last."""
+        try:
+            plan = json.loads(read_bytes(self.one.plan_file, 4 << 20, "plan"))
+            told = [(item["alteration"], float(item["amount_mm"])) for item in plan["recommendations"]]
+        except (ProblemsFoundError, ValueError, KeyError, TypeError):
+            return False
+        wanted = [(item.alteration, item.amount_mm or 0.0) for item in self.one.advised]
+        return [name for name, _ in told] == [name for name, _ in wanted] and all(
+            abs(one - other) < 0.5 for (_, one), (_, other) in zip(told, wanted, strict=True)
+        )
 
     def mark_sent(self) -> int:
         """The pages went to the client; it is their turn."""
@@ -518,111 +558,29 @@ class _Run:
                 "nothing-to-send", "there is no list that waits to be sent", where=Where(shown_path(self.case.folder)),
                 hint=f"{self.command} makes one",
             )  # fmt: skip
+        if not self._written():
+            raise stop(
+                "not-written", "the documents do not hold the list that is advised", where=Where(shown_path(self.one.documents)),
+                hint=f"{self.command} writes them",
+            )  # fmt: skip
         self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today), today=self.today)
         say("Written down as sent. When the client has tried it on:")
-        write(f"  {self.command} --form FILE --photo back=FILE --photo left=FILE")
+        write(f"  {self.answer}")
         return 0
 
     def _was_sent(self) -> bool:
-        if not self.screen.interactive or not self.ask:
-            return False
-        self.screen.show([Line("Sent to the client?", "ask"), Line("1 yes  2 not yet", "item")])
-        return self.screen.read().strip().lower() in ("1", "y", "yes")
+        return self.screen.interactive and self.ask and agreed(self.screen, "Sent to the client?", "1 yes  2 not yet")
 
-    def _choose(self, conclusion: Conclusion) -> Conclusion:
-        """The fitter decides: which of the list is advised, and how much."""
-        before = {item.alteration: item.amount_mm for item in self.one.advised}
-        chosen = [
-            item
-            if (mm := before.get(item.alteration)) is None or abs(mm - item.amount.mm) < 0.5
-            else self._by_hand(item, mm)
-            for item in conclusion.plan.recommendations
-            if item.alteration not in self.one.left_out
-        ]  # what was chosen in an earlier run of this round stays chosen
-        out = [item for item in conclusion.plan.recommendations if item.alteration in self.one.left_out]
-        if not (chosen or out) or not self.screen.interactive or not self.ask:
-            return self._chosen(conclusion, chosen)
-        while True:
-            example = "1,5 cm" if self.case.units == "cm" else "1/2 in"
-            self.screen.show([
-                Line("Advise this list?" if chosen else "Advise nothing this round?", "ask"),
-                *(Line(f"{n}. {self._told(item)}", "item") for n, item in enumerate(chosen, 1)),
-                *(Line(f"Left out: {self._told(item)}", "item") for item in out),
-                Line(
-                    f"Enter for yes; without 1 leaves one out; 1 = {example} changes an amount"
-                    f"{'; all takes back what was left out' if out else ''}.", "hint",
-                ),
-            ])  # fmt: skip
-            typed = self.screen.read().strip().lower()
-            if typed in ("", "y", "yes"):
-                return self._chosen(conclusion, chosen)
-            if (match := re.fullmatch(r"without (\d)", typed)) and 1 <= int(match[1]) <= len(chosen):
-                out.append(chosen.pop(int(match[1]) - 1))
-            elif typed == "all" and out:
-                place = {item.alteration: item.rank for item in conclusion.plan.recommendations}
-                chosen = sorted([*chosen, *out], key=lambda item: place[item.alteration])
-                out = []
-            elif (match := re.fullmatch(r"(\d)\s*=\s*(.+)", typed)) and 1 <= int(match[1]) <= len(chosen):
-                try:
-                    mm = parse_length(match[2], self.case.units).mm
-                except InvalidLengthError as error:
-                    self.screen.show([Line(f"{error}.")])
-                    continue
-                item = chosen[int(match[1]) - 1]
-                chosen[int(match[1]) - 1] = self._by_hand(item, mm)
-                most = self.base.alterations[item.alteration].most_a_round.amount_mm
-                if mm > most + 0.5:
-                    limit = format_length(most, self.case.units)
-                    self.screen.show(
-                        [Line(f"That is more than the {limit} one round should take; it is yours to decide.")]
-                    )
-            else:
-                self.screen.show([Line("That is none of these.")])
 
-    def _by_hand(self, item: Recommendation, mm: float) -> Recommendation:
-        text = format_length(mm, self.case.units)
-        return replace(item, amount=replace(item.amount, mm=mm, text=text, basis="The amount your fitter chose"))
-
-    def _chosen(self, conclusion: Conclusion, chosen: Sequence[Recommendation]) -> Conclusion:
-        """The conclusion with the fitter's own list: numbered anew, and its sentence said anew."""
-        if tuple(chosen) == conclusion.plan.recommendations:
-            return conclusion
-        ranked = tuple(replace(item, rank=rank) for rank, item in enumerate(chosen, 1))
-        first = ranked[0] if ranked else None
-        verdict = "Nothing is altered this round; the fitter decided so."
-        if first is not None:
-            verdict = f"First: {lower_first(self.base.alterations[first.alteration].title)}, {first.amount.text}."
-        return replace(conclusion, plan=replace(conclusion.plan, recommendations=ranked, verdict=verdict))
-
-    def _told(self, item: Recommendation) -> str:
-        only = " (only if it still shows)" if item.only_if else ""
-        return f"{self.base.alterations[item.alteration].title}, {item.amount.text}{only}"
+def _newer(paths: Iterable[Path], than: Path) -> bool:
+    """Whether one of these was written after another file, or that one is not there."""
+    return not than.exists() or any(
+        path.exists() and path.stat().st_mtime_ns > than.stat().st_mtime_ns for path in paths
+    )
 
 
 def _appending(path: Path) -> SessionLog:
     return SessionLog.resume(path)[0]
-
-
-def token(case: Case, number: int) -> str:
-    """What a form carries, so that it finds its case: the folder's name and the round."""
-    return f"{re.sub(r'[^a-z0-9-]', '-', case.folder.name.lower())[:50]}-{number}"
-
-
-def _read_form(base: RuleBase, case: Case, path: str) -> Form:
-    from fitdiag.reports.form import LARGEST, read_form
-
-    raw = read_bytes(Path(path), LARGEST, "form")
-    form = read_form(raw.decode("utf-8", "replace"), base, path)
-    asked = case.rounds[-1:] if case.rounds and case.rounds[-1].sent else case.rounds[-2:]
-    if form.token not in {token(case, one.number) for one in asked}:
-        if form.token in {token(case, one.number) for one in case.rounds}:
-            told = f"this form was for round {form.token.rpartition('-')[2]}, and round {case.rounds[-1].number} is on"
-            raise stop("form-old", told, where=Where(shown_path(path)), hint="is there a newer one?")
-        raise stop(
-            "form-other", "this form belongs to another case or round", where=Where(shown_path(path)),
-            hint=f"it says '{one_line(form.token, 60)}'",
-        )  # fmt: skip
-    return form
 
 
 def _amount_or_no(base: RuleBase, alteration: str, text: str) -> tuple[float | None, bool]:

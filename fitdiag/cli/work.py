@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+from datetime import date, datetime
 from pathlib import Path
 
 from fitdiag.cli.arguments import folder_of
 from fitdiag.cli.diagnose import in_units
 from fitdiag.cli.output import say, width, write
+from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules, shipped
-from fitdiag.problems import Where, one_line, stop
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, write_report
-from fitdiag.sessions.log import read_log
+from fitdiag.sessions.log import ReadLog, read_log
 from fitdiag.sessions.replay import Replay, replay
-from fitdiag.sessions.state import conclude
+from fitdiag.sessions.state import Conclusion, conclude
 
 DEMO_SESSION = "lamplighter-round-2.jsonl"
 
@@ -40,14 +44,54 @@ def say_differences(result: Replay) -> None:
         say("The same conclusions as when the session was held.")
 
 
-def export(path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool) -> int:
+def export(
+    path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool, large: bool = False,
+    paper: str | None = None,
+) -> int:  # fmt: skip
+    kind = Path(to).suffix.lower()
+    for given, option, kinds in ((large, "--large", (".html", ".pdf")), (paper, "--paper", (".pdf",))):
+        if given and kind not in kinds:
+            told = f"{option} is for the page the client takes home"
+            raise stop("argument", told, where=Where(shown_path(to)), hint=f"end the name in {' or '.join(kinds)}")
     base = load_rules(folder_of(rules))
-    result = replay(read_log(Path(path)), base)
+    log = read_log(Path(path))
+    result = replay(log, base)
     findings = in_units(result.state.findings, units)
-    report = make_report(base, conclude(base, findings), one_line(client or "", 80))
-    write_report(report, base, Path(to), replace=replace)
+    conclusion, name = conclude(base, findings), one_line(client or "", 80)
+    if kind in (".html", ".pdf"):
+        page = _client_page(base, log, conclusion, name, kind, paper, large=large)
+        write_atomically(Path(to), page, replace=replace)
+    else:
+        write_report(make_report(base, conclusion, name), base, Path(to), replace=replace)
     say(f"Written: {one_line(to)}")
     return 0
+
+
+def _client_page(
+    base: RuleBase, log: ReadLog, conclusion: Conclusion, client: str, kind: str, paper: str | None, *, large: bool
+) -> str | bytes:
+    """The page for the client of a session in the room, who is asked for no photos."""
+    from fitdiag.cli.documents import paper_of
+    from fitdiag.reports.client_pdf import client_pdf
+    from fitdiag.reports.pages import client_page
+    from fitdiag.reports.sheet import make_sheet
+
+    findings = conclusion.diagnosis.findings
+    sheet = make_sheet(
+        base, conclusion, units=findings.units, client=client or findings.client, pattern=None, photographs_next=(),
+        round_number=max((item.round for item in findings.done), default=0) + 1, date=_day_of(log),
+    )  # fmt: skip
+    if kind == ".html":
+        return client_page(sheet, large=large)
+    return client_pdf(sheet, paper=paper_of(paper, findings.units), large=large)
+
+
+def _day_of(log: ReadLog) -> date:
+    """The day of the last thing said in a session."""
+    for event in reversed(log.events):
+        with suppress(KeyError, TypeError, ValueError):
+            return datetime.fromisoformat(event["at"]).date()
+    return date.today()
 
 
 def demo(to: str) -> int:

@@ -83,6 +83,20 @@ class Findings:
         """The same with one symptom answered (again)."""
         return replace(self, symptoms={**self.symptoms, finding.symptom: finding})
 
+    def joined(self, later: Findings) -> Findings:
+        """The same with all that came later; where both speak of one thing, the later one counts."""
+        return replace(
+            later,
+            client=later.client or self.client,
+            symptoms={**self.symptoms, **later.symptoms},
+            body={**self.body, **later.body},
+            done=(*self.done, *(item for item in later.done if item not in self.done)),
+            notes=(*self.notes, *(note for note in later.notes if note not in self.notes)),
+            body_measures={**self.body_measures, **later.body_measures},
+            pattern_measures={**self.pattern_measures, **later.pattern_measures},
+            tables={**self.tables, **later.tables},
+        )
+
     @property
     def seen(self) -> tuple[Finding, ...]:
         """The symptoms that are there."""

@@ -78,10 +78,13 @@ def _wanted(base: RuleBase, alteration: Alteration, findings: Findings) -> tuple
             seen_mm, how = measure.grades_mm.get(finding.severity), f"judged {finding.severity}, so counted as"
         if seen_mm is None:
             continue
+        if finding.amount_mm is not None and (finding.error_mm or 0.0) >= seen_mm:
+            continue  # measured too unsurely to cut by
         wanted = ((rule.short_of_mm - seen_mm) if rule.short_of_mm is not None else seen_mm) * rule.ratio
         if wanted <= 0:
             continue
-        return wanted, symptom_id, _basis(alteration, measure.what, seen_mm, how, units)
+        error = finding.error_mm if how == "measured" else None
+        return wanted, symptom_id, _basis(alteration, measure.what, seen_mm, how, units, error)
     start = format_length(rule.start_mm, units)
     return (
         rule.start_mm,
@@ -90,9 +93,9 @@ def _wanted(base: RuleBase, alteration: Alteration, findings: Findings) -> tuple
     )
 
 
-def _basis(alteration: Alteration, what: str, seen_mm: float, how: str, units: Units) -> str:
+def _basis(alteration: Alteration, what: str, seen_mm: float, how: str, units: Units, error_mm: float | None) -> str:
     rule = alteration.amount
-    seen = format_length(seen_mm, units)
+    seen = format_length(seen_mm, units) + (f" ± {format_length(error_mm, units)}" if error_mm else "")
     if rule.short_of_mm is not None:
         share = "" if rule.ratio == 1 else f", {_share(rule.ratio)} of the difference"
         return f"From {what}: {how} {seen}, wanted {format_length(rule.short_of_mm, units)}{share}. Pin until {rule.until}."

@@ -151,7 +151,7 @@ class _Planner:
         while True:
             best, best_net = None, self.base.setting("worth_altering")
             for alteration in self.base.alterations.values():
-                if alteration.id in chosen or self.avoided[alteration.id]:
+                if alteration.id in chosen or self.avoided[alteration.id] or self.amounts[alteration.id].mm <= 0:
                     continue
                 if any(frozenset((alteration.id, other)) in excluded for other in chosen):
                     continue
@@ -241,7 +241,12 @@ class _Planner:
         for name in recommendations:
             alteration = self.base.alterations[name]
             for follow in alteration.follow_ups:
-                if follow.do in result or self.avoided[follow.do] or follow.do == name:
+                if (
+                    follow.do in result
+                    or self.avoided[follow.do]
+                    or follow.do == name
+                    or self.amounts[follow.do].mm <= 0
+                ):
                     continue
                 sign = lower_first(self.base.symptoms[follow.if_seen].title)
                 finding = self.findings.symptoms.get(follow.if_seen)

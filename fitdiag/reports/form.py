@@ -16,7 +16,7 @@ import re
 import unicodedata
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from typing import Any, Literal, get_args
@@ -26,7 +26,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.figures import figure, shows_on_one_side
 from fitdiag.reports.wearer import asked, to_you
-from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, parse_length
+from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, format_reading, parse_length
 
 SCHEMA = "fitdiag.form/1"
 LARGEST = 64 * 1024
@@ -56,8 +56,11 @@ CAUTIONS = (
     "If it goes on, it is not a matter of cloth: ask a health professional.",
     "Pins point away from your body. At the crotch and the inner thigh use clips, no pins.",
     "Cut nothing while you wear it. Your fitter tells you what to change.",
-    "Photos are not needed for this form.",
 )
+PICTURES = {
+    True: "The form holds no pictures. If your fitter asked for some, send them beside it, with the same mail or message.",
+    False: "No photos are needed.",
+}
 
 
 # ------------------------------------------------------------------------------------------------------- the page
@@ -87,11 +90,13 @@ def client_form(
     round_number: int,
     advised: Sequence[tuple[str, float | None]],
     token: str,
+    photos: bool = True,
 ) -> str:
     """The form as one HTML page that needs nothing else.
 
-    `questions` are symptom ids in the order they are asked, but felt ones come first. `advised`: what was asked to be done since
-    the last try-on, with the amounts. `token` comes back with the answers, so that they find their case.
+    `questions` are symptom ids in the order they are asked, but felt ones come first. `round_number`: which try-on it is about.
+    `advised`: what was asked to be done since the last one, with the amounts. `token` comes back with the answers, so that they
+    find their case. `photos`: whether the client may be asked for pictures, which go beside the form.
     """
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
@@ -137,13 +142,14 @@ def client_form(
         client=one_line(client, 80),
         round_number=round_number,
         token=token,
+        kept=f"{zlib.crc32(repr((units, ordered, done)).encode()):08x}",  # other questions find no answers kept on the device
         felt=[row for row in rows if row["felt"]],
         seen=[row for row in rows if not row["felt"]],
         done=done,
         feels_when=FEELS_WHEN,
         feels=FEELS,
         states=STATES,
-        cautions=CAUTIONS,
+        cautions=(*CAUTIONS, PICTURES[photos]),
         longest_words=LONGEST_WORDS,
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )
@@ -160,7 +166,10 @@ def _wholes(most_mm: float) -> range:
 
 @dataclass(frozen=True)
 class Form:
-    """A form that came back. `done`: what became of each alteration advised; `feels`: how the trousers feel in use."""
+    """A form that came back. `done`: what became of each alteration advised; `feels`: how the trousers feel in use.
+
+    `round`: the try-on it is about; `checksum`: tells one form from another.
+    """
 
     token: str
     round: int
@@ -170,6 +179,14 @@ class Form:
     feels: tuple[tuple[str, Feel], ...]
     words: str
     warnings: tuple[Problem, ...] = ()
+    checksum: str = field(default="", compare=False)
+
+    @property
+    def told(self) -> str:
+        """What the client wrote, in plain words: how it felt, the worst first, then their own words."""
+        worst = list(FEELS)[::-1]
+        felt = sorted(self.feels, key=lambda pair: worst.index(pair[1]))
+        return "\n".join([*(f"{FEELS_WHEN[when]}: {FEELS[how].lower()}." for when, how in felt), self.words]).strip()
 
 
 _QUOTED = re.compile(r"^[ \t]*(?:[A-Za-z]{0,4}[>|][ \t]?)+", re.MULTILINE)
@@ -199,6 +216,8 @@ class _Reading:
 
     def __init__(self, base: RuleBase, where: Where) -> None:
         self.base, self.where, self.hints, self.warnings = base, where, Hints(5), list[Problem]()
+        self.checksum = ""
+        self.units: Units = "in"
 
     def form(self, text: str) -> Form:
         data = self._content(text)
@@ -217,18 +236,19 @@ class _Reading:
             raise self._bad("round")
         if units not in ("in", "cm"):
             raise self._bad("units")
+        self.units = units
         findings: dict[str, Finding] = {}
         for item in self._list(data, "answers", MOST_ANSWERS, {"symptom", "seen", "strength", "side", "amount"}):
             finding = self._finding(item)
             if finding is not None and finding.symptom in findings:
-                self._warn("form-twice", f"'{finding.symptom}' is answered twice; the first answer was kept")
+                self._warn("form-twice", f"{self._title(finding.symptom)}: answered twice; the first answer was kept")
             elif finding is not None:
                 findings[finding.symptom] = finding
         done: dict[str, tuple[str, State, float | None]] = {}
         for item in self._list(data, "done", MOST_DONE, {"alteration", "state", "amount"}):
             row = self._done(item)
             if row is not None and row[0] in done:
-                self._warn("form-twice", f"'{row[0]}' is answered twice; the first answer was kept")
+                self._warn("form-twice", f"{self._title(row[0])}: answered twice; the first answer was kept")
             elif row is not None:
                 done[row[0]] = row
         return Form(
@@ -240,6 +260,7 @@ class _Reading:
             self._feels(data["feels"]),
             self._words(data["words"]),
             tuple(self.warnings),
+            self.checksum,
         )
 
     def _content(self, text: str) -> Any:
@@ -272,6 +293,7 @@ class _Reading:
         if zlib.crc32(raw) != int(told, 16) or not raw:
             told = "the form was changed or cut on its way: its checksum does not fit"
             raise stop("form-changed", told, where=self.where, hint=again)
+        self.checksum = f"{zlib.crc32(raw):08x}"
         try:
             return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
         except (ValueError, RecursionError):
@@ -311,22 +333,30 @@ class _Reading:
             return None
         seen, strength, side = item.get("seen"), item.get("strength"), item.get("side")
         if seen not in ("yes", "no", "unsure") or strength not in (None, *SEVERITIES) or side not in (None, *SIDES):
-            self._warn("form-answer", f"the answer to '{name}' is not one the form offers; left out")
+            self._warn("form-answer", f"{symptom.title}: the answer is not one the form offers; left out")
             return None
         if seen != "yes":
             return Finding(name, "no" if seen == "no" else "unsure", origin="form")
-        amount = self._amount(item, name)
-        if amount is not None and symptom.measure is None:
-            self._warn("form-amount", f"'{name}' has no amount to measure; the amount was left out")
-            amount = None
-        if amount is None:
+        amount, measure = self._amount(item, name), symptom.measure
+        if amount is not None and measure is None:
+            self._warn("form-amount", f"{symptom.title}: there is no amount to measure; the amount was left out")
+        if amount is None or measure is None:
             return Finding(name, "yes", severity=strength, side=side, origin="form")
         finding = measured(symptom, amount, side=side, origin="form")
-        if finding.seen == "no":
-            self._warn(
-                "form-amount", f"'{name}': seen, but the amount written is too little to count; the amount was kept"
-            )
-        return finding
+        if finding.seen == "yes":
+            return finding
+        least, much = format_length(measure.seen_from_mm, self.units), format_reading(amount, self.units)
+        begins = f"from {least}" if measure.worse == "more" else f"at {least} or under"
+        self._warn(
+            "form-amount",
+            f"{symptom.title}: ticked as seen, but the {much} written would count only {begins}; it counts as seen, slight",
+        )
+        return Finding(name, "yes", severity="slight", side=side, origin="form")
+
+    def _title(self, name: str) -> str:
+        """What the rules call something, where they know it."""
+        known = self.base.symptoms.get(name) or self.base.alterations.get(name)
+        return known.title if known else f"'{one_line(name, 50)}'"
 
     def _amount(self, item: Mapping[str, str], name: str) -> float | None:
         if "amount" not in item:
@@ -334,7 +364,7 @@ class _Reading:
         try:
             length = parse_length(item["amount"])
         except InvalidLengthError as error:
-            self._warn("form-amount", f"'{name}': {error}; the amount was left out")
+            self._warn("form-amount", f"{self._title(name)}: {error}; the amount was left out")
             return None
         return length.mm
 
@@ -348,7 +378,7 @@ class _Reading:
             )
             return None
         if state not in get_args(State):
-            self._warn("form-answer", f"what was done about '{name}' is not one of the answers offered; left out")
+            self._warn("form-answer", f"{self._title(name)}: what was done is not one of the answers offered; left out")
             return None
         amount = self._amount(item, name)
         return name, state, amount if state == "otherwise" else None  # type: ignore[return-value]

@@ -19,9 +19,9 @@ from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
-from fitdiag.reports.wearer import asked, in_units, to_you
+from fitdiag.reports.wearer import asked, to_you
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units
+from fitdiag.units import Units, in_units
 
 BLOCK = Measures(waist=720, hip=980, rise=275, waist_to_hip=205, waist_to_floor=1030, bottom=230)  # a middle size
 TITLE = "What to change on your trousers"

@@ -403,10 +403,10 @@ def _to_do(case: Case) -> str:
         return f"wait for the form, sent {last.sent}" if last.sent else "wait for the client"
     if last.fits:
         return "it fits: close the case"
-    if last.form_received:
-        return f"read the form of {last.form_received}"
     if last.advised and not last.sent:
         return "send the documents"
+    if last.form_received:
+        return f"read the form of {last.form_received}"
     return f"review round {last.number}"
 
 

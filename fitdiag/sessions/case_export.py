@@ -198,6 +198,7 @@ def _bare_round(one: Round, rules: RuleBase, shift: timedelta) -> Round:
         since=_shifted(one.since, shift),
         sent=_shifted(one.sent, shift) if one.sent else None,
         form_received=_shifted(one.form_received, shift) if one.form_received else None,
+        forms=(),
         advised=tuple(replace(item, alteration=known(item.alteration, rules.alterations)) for item in one.advised),
         left_out=tuple(known(alteration, rules.alterations) for alteration in one.left_out),
         done=tuple(replace(item, alteration=known(item.alteration, rules.alterations)) for item in one.done),

@@ -26,11 +26,13 @@ LONGEST_NAME = 80
 LONGEST_NOTE = 500
 MOST_NOTES = 60
 MOST_ADVISED = 20
+MOST_FORMS = 40  # forms taken in during one round
 Waiting = Literal["client", "fitter"]
 Ending = Literal["fits", "given-up", "other"]
 
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*\Z")
 _DAY = re.compile(r"(?:19|20)\d\d-\d\d-\d\d\Z")
+_CHECKSUM = re.compile(r"[0-9a-f]{8}\Z")
 _PLAIN = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ./_-]*[A-Za-z0-9._/-])?\Z")  # needs no quotes anywhere in YAML
 _HEAD = "# May be changed by hand; what stands behind a # is not kept when the program writes.\n"
 
@@ -43,6 +45,11 @@ class Consent:
     given: date | None = None
     keep_until: date | None = None
     removed: date | None = None
+
+    @property
+    def refused(self) -> bool:
+        """Whether a no was written down; without a day nobody has asked yet."""
+        return not self.photos and self.given is not None
 
 
 @dataclass(frozen=True)
@@ -86,7 +93,7 @@ class Outcome:
 class Round:
     """One round. `done` is empty as long as nobody was asked what was done; `fits` is None as long as it is open.
 
-    `left_out`: alterations that the list held and the fitter chose not to advise.
+    `left_out`: alterations that the list held and the fitter chose not to advise. `forms`: the checksums of the forms taken in.
     """
 
     number: int
@@ -96,6 +103,7 @@ class Round:
     waiting: Waiting = "fitter"
     sent: date | None = None
     form_received: date | None = None
+    forms: tuple[str, ...] = ()
     advised: tuple[Advised, ...] = ()
     left_out: tuple[str, ...] = ()
     done: tuple[Carried, ...] = ()
@@ -160,7 +168,7 @@ CASE_KEYS = (
     "schema", "name", "garment", "units", "opened", "body", "measures", "pattern", "consent", "notes", "closed",
 )  # fmt: skip
 _ROUND_KEYS = (
-    "schema", "opened", "waiting", "since", "sent", "form_received", "advised", "left_out", "done", "outcome", "fits",
+    "schema", "opened", "waiting", "since", "sent", "form_received", "forms", "advised", "left_out", "done", "outcome", "fits",
 )  # fmt: skip
 Loc = tuple[str | int, ...]
 
@@ -416,6 +424,12 @@ def round_in(document: Document, number: int, folder: Path) -> Round:
         reader.id(("left_out", index), item, "an alteration")
         for index, item in enumerate(reader.items(("left_out",), data.get("left_out"), MOST_ADVISED, "slant-back-seam"))
     ]
+    forms: list[str] = []
+    for index, item in enumerate(reader.items(("forms",), data.get("forms"), MOST_FORMS, "0a1b2c3d")):
+        if isinstance(item, str) and _CHECKSUM.match(item):
+            forms.append(item)
+        else:
+            reader.fault(("forms", index), "value", f"'{one_line(item, 30)}' is not the checksum of a form")
     done: list[Carried] = []
     for index, item in enumerate(reader.items(("done",), data.get("done"), MOST_DONE, like)):
         loc = ("done", index)
@@ -441,6 +455,7 @@ def round_in(document: Document, number: int, folder: Path) -> Round:
         waiting="client" if waiting == "client" else "fitter",
         sent=reader.day(("sent",), data.get("sent")),
         form_received=reader.day(("form_received",), data.get("form_received")),
+        forms=tuple(forms),
         advised=tuple(advised),
         left_out=tuple(left_out),
         done=tuple(done),
@@ -532,6 +547,7 @@ def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
     text += f"waiting: {one.waiting}\nsince: {one.since.isoformat()}\n"
     text += f"sent: {one.sent.isoformat()}\n" if one.sent else ""
     text += f"form_received: {one.form_received.isoformat()}\n" if one.form_received else ""
+    text += f"forms: [{', '.join(map(quoted, one.forms))}]\n" if one.forms else ""
     text += _block(
         "advised",
         (

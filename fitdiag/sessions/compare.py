@@ -252,15 +252,19 @@ def told_conclusion(base: RuleBase, opinion: Opinion) -> str:
     )
 
 
-def told_difference(base: RuleBase, difference: Difference) -> str:
-    """One difference and what it does, in words."""
+def difference_title(base: RuleBase, difference: Difference) -> str:
+    """What is answered differently, by its title."""
     tables: Mapping[str, Mapping[str, Any]] = {
         "symptom": base.symptoms, "body": base.body_notes, "done": base.alterations,
     }  # fmt: skip
-    title = tables[difference.kind][difference.id].title
-    done = "Done before: " if difference.kind == "done" else ""
+    title: str = tables[difference.kind][difference.id].title
+    return f"Done before: {lower_first(title)}" if difference.kind == "done" else title
+
+
+def told_difference(base: RuleBase, difference: Difference) -> str:
+    """One difference and what it does, in words."""
     nothing = "not noted" if difference.kind != "symptom" else "not answered"
-    text = f"{done}{lower_first(title) if done else title}. A: {difference.a or nothing}. B: {difference.b or nothing}."
+    text = f"{difference_title(base, difference)}. A: {difference.a or nothing}. B: {difference.b or nothing}."
     turned = []
     if difference.turns_cause:
         turned.append(f"{_cause(base, difference.leading)} leads")

@@ -94,9 +94,12 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> t
         told = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
         told += f" (give or take {format_length(error, units)}), now {format_reading(outcome.observed, units)}"
         off = outcome.observed - max(outcome.expected, 0.0)
+        grows = (
+            outcome.before is not None and outcome.expected > outcome.before
+        )  # a distance that is too small at first
         if abs(off) <= 2 * error:
             remarks.append(Remark("met", f"{told}: as expected"))
-        elif off > 0:
+        elif (off < 0) == grows:
             remarks.append(Remark("short", f"{told}: less came of it than expected; was it done in full?"))
         else:
             remarks.append(Remark("too-far", f"{told}: more came of it than expected"))
