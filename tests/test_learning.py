@@ -538,7 +538,8 @@ def test_no_name_and_no_note_is_told(tmp_path: Path, capsys: pytest.CaptureFixtu
     for as_json in (False, True):
         commands.learn([str(logs)], str(folder), str(to), as_json=as_json, replace=True, workers=1)
     told = capsys.readouterr().out + to.read_text(encoding="utf-8")
-    assert "back-too-long shows v-at-seam: often (0.6) -> rarely." in " ".join(told.split())
+    shown = " ".join(told.split())
+    assert f"'{base.causes['back-too-long'].title}' shows 'A V at the centre seam': often (0.6) -> rarely." in shown
     assert "SECRET" not in told
     assert str(logs) not in told
 
@@ -636,6 +637,25 @@ def test_two_logs_are_compared(
     data = json.loads(capsys.readouterr().out)
     assert ("fitdiag.comparison/1", False) == (data["schema"], data["same_leading_cause"])
     assert ["lines-dip"] == [item["id"] for item in data["differences"] if item["matters"]]
+
+
+def test_what_hardly_matters_is_named_by_title(
+    small: tuple[Path, RuleBase], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whatever two fitters answered differently is told by its title; ids stand in the JSON only."""
+    folder, base = small
+    paths = [tmp_path / "a.jsonl", tmp_path / "b.jsonl"]
+    for path, seen in zip(paths, ("yes", "no"), strict=True):
+        found = [Finding(symptom, seen, origin="asked") for symptom in base.symptoms]  # type: ignore[arg-type]
+        path.write_text(log_text(base, [answer_event(one) for one in found]), encoding="ascii")
+    commands.compare(str(paths[0]), str(paths[1]), str(folder), as_json=True)
+    differing = {item["id"] for item in json.loads(capsys.readouterr().out)["differences"]}
+    assert set(base.symptoms) == differing
+    commands.compare(str(paths[0]), str(paths[1]), str(folder), as_json=False)
+    told = " ".join(capsys.readouterr().out.split())
+    for symptom in differing:
+        assert base.symptoms[symptom].title.lower() in told.lower()
+        assert symptom not in told
 
 
 def test_a_log_of_another_garment_is_not_compared(small: tuple[Path, RuleBase], tmp_path: Path) -> None:

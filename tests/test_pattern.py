@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from math import asin, atan2, cos, degrees, hypot, pi, sin, sqrt
 
 import numpy as np
@@ -13,9 +15,11 @@ from shapely.affinity import rotate, translate
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.alter import curve_depth, extend_crotch, level, slide_section, true_seam, waist_edge, wedge
+from fitdiag.pattern.change import change_of
 from fitdiag.pattern.draft import Measures, block_extension, centre_setting, draft, front_extension, levels
 from fitdiag.pattern.fit import fit
 from fitdiag.pattern.measure import (
+    crossing,
     crotch_curve,
     extension,
     grain_to_centre,
@@ -194,14 +198,14 @@ def test_a_level_spread_is_a_translation(block: Pattern) -> None:
 
 
 def test_a_leg_swing_barely_changes_lengths(block: Pattern) -> None:
-    """5/8 in at 32 in turns the leg by 1.12 degrees and changes seam lengths by hundredths of an inch (plain geometry)."""
-    reach = 32 * INCH
-    assert degrees(atan2(5 / 8 * INCH, reach)) == pytest.approx(1.12, abs=0.01)
+    """With four fifths of 5/8 in at the knee the upper leg turns by about 3 degrees, and no seam changes by 1/12 in (geometry)."""
+    thigh_to_knee = heights(block.back)["thigh"] - block.back.levels["knee"]
+    assert degrees(atan2(0.8 * 5 / 8 * INCH, thigh_to_knee)) == pytest.approx(3.2, abs=0.2)
     done = carry_out(block, "close-leg", 5 / 8 * INCH).pattern
     for side in ("front", "back"):
         for seam in ("inseam", "side"):
             before, after = block.piece(side).seams[seam], done.piece(side).seams[seam]  # type: ignore[arg-type]
-            assert abs(length(after) - length(before)) < 1.5
+            assert abs(length(after) - length(before)) < INCH / 12
 
 
 def test_a_swung_leg_hangs_on_its_own_grain(block: Pattern) -> None:
@@ -408,3 +412,93 @@ def test_turning_is_what_shapely_does(block: Pattern) -> None:
     ours = rotated(line, np.array([3.0, 5.0]), 0.3)
     theirs = rotate(LineString(line), degrees(0.3), origin=(3.0, 5.0))
     assert LineString(ours).hausdorff_distance(theirs) < 1e-9
+
+
+def moved(block: Pattern, alteration: str, side: str, seam: str, amount: float) -> Callable[[float], float]:
+    """How far a seam has moved outward (side seam to the right, inseam to the left) at a height, on the piece laid as it was."""
+    piece, done = block.piece(side), carry_out(block, alteration, amount).pattern.piece(side)  # type: ignore[arg-type]
+    sign = 1.0 if seam == "side" else -1.0
+
+    def at(y: float) -> float:
+        one, other = (crossing(each.seams[seam], y) for each in (piece, done))
+        assert one is not None
+        assert other is not None
+        return sign * (other - one)
+
+    return at
+
+
+@pytest.mark.parametrize("side", ["front", "back"])
+@pytest.mark.parametrize("seam", ["inseam", "side"])
+def test_a_narrowed_leg_loses_the_amount_from_the_thigh_down(block: Pattern, side: str, seam: str) -> None:
+    """The steps: the amount at thigh, knee and hem, to nothing at the crotch point and at the full hip (the rule's own words)."""
+    piece, at = block.piece(side), moved(block, "narrow-leg", side, seam, 8.0)  # type: ignore[arg-type]
+    for y in (heights(piece)["thigh"], piece.levels["knee"], 1.0):
+        assert at(y) == pytest.approx(-8.0, abs=0.3)
+    top = piece.levels["hip"] if seam == "side" else float(piece.corner("crotch-point")[1])
+    assert at(top - 0.1) == pytest.approx(0.0, abs=0.3)
+    done = carry_out(block, "narrow-leg", 8.0).pattern.piece(side)  # type: ignore[arg-type]
+    assert np.allclose(done.corner("crotch-point"), piece.corner("crotch-point"))
+
+
+@pytest.mark.parametrize(("side", "share"), [("front", 0.5), ("back", 1.0)])
+def test_calf_width_goes_two_thirds_to_the_back(block: Pattern, side: str, share: float) -> None:
+    """The steps: the amount at each back edge, half of it at each front edge, from nothing a hand above the knee to the hem."""
+    piece = block.piece(side)  # type: ignore[arg-type]
+    for seam in ("inseam", "side"):
+        at = moved(block, "add-calf-width", side, seam, 8.0)
+        assert at(heights(piece)["calf"]) == pytest.approx(8.0 * share, abs=0.1)
+        assert at(piece.levels["knee"]) > 0.5 * share
+        for y in (piece.levels["knee"] + 101.0, 0.05):
+            assert at(y) == pytest.approx(0.0, abs=0.1)
+
+
+@pytest.mark.parametrize(("alteration", "sign", "knee"), [("close-leg", 1, 0.8), ("open-leg", -1, 0.5)])
+def test_a_swung_leg_moves_at_the_knee_as_the_steps_say(
+    block: Pattern, alteration: str, sign: int, knee: float
+) -> None:
+    """Four fifths of the amount at the knee when it closes, half when it opens; the new grain lies midway at knee and hem."""
+    made = carry_out(block, alteration, 12.0)
+    for side in ("front", "back"):
+        old, new = block.piece(side), made.pattern.piece(side)  # type: ignore[arg-type]
+        change = change_of(old, made.altered[side], 12.0, "in")  # type: ignore[index]
+        for name, share in (("knee", knee), ("hem", 1.0)):
+            one = old.lines["knee"] if name == "knee" else old.seams["hem"]
+            other = change.new.lines["knee"] if name == "knee" else change.new.seams["hem"]
+            assert (other - one)[:, 0] == pytest.approx(-sign * 12.0 * share, abs=0.05)
+        assert new.lines["knee"][:, 0].mean() == pytest.approx(new.grain_x, abs=0.2)
+        for width in (lambda piece: length(piece.lines["knee"]), lambda piece: length(piece.seams["hem"])):
+            assert width(new) == pytest.approx(width(old), abs=0.1)
+        kinks = np.degrees(np.abs(np.diff(np.unwrap(np.arctan2(*np.diff(new.seams["side"], axis=0).T)))))
+        before = np.degrees(np.abs(np.diff(np.unwrap(np.arctan2(*np.diff(old.seams["side"], axis=0).T)))))
+        near = np.abs(old.seams["side"][1:-1, 1] - old.levels["knee"]) < 60
+        assert kinks[near].max() < before[near].max() + 0.6  # no corner at the knee
+
+
+@pytest.mark.parametrize(("alteration", "up"), [("pass-back-up", 1.0), ("pass-back-down", -1.0)])
+def test_a_passed_back_brings_its_crotch_point_to_the_front(block: Pattern, alteration: str, up: float) -> None:
+    """The steps: waist at the side, crotch point and hem move by the amount, centre back stays; no leg seam changes its length."""
+    old, new = block.back, carry_out(block, alteration, 8.0).pattern.back
+    for corner in ("side-waist", "crotch-point", "side-hem"):
+        assert new.corner(corner)[1] - old.corner(corner)[1] == pytest.approx(-up * 8.0, abs=0.6)
+    assert np.allclose(new.corner("centre-waist"), old.corner("centre-waist"))
+    for seam in ("inseam", "side"):
+        assert length(new.seams[seam]) == pytest.approx(length(old.seams[seam]), abs=0.5)
+    assert length(new.seams["curve"]) != pytest.approx(length(old.seams["curve"]), abs=0.5)
+
+
+def test_width_for_the_abdomen_is_put_in_at_the_dart(block: Pattern) -> None:
+    """The steps: nothing at the knee, the amount at the abdomen, taken up again by the dart; crotch, centre and hem stay."""
+    old, new = block.front, carry_out(block, "insert-for-abdomen", 10.0).pattern.front
+    at = moved(block, "insert-for-abdomen", "front", "side", 10.0)
+    assert at(heights(old)["abdomen"]) == pytest.approx(10.0, abs=0.1)
+    assert 0.0 < at(old.levels["crotch"]) < 8.0
+    assert at(old.levels["knee"] - 1.0) == pytest.approx(0.0, abs=0.1)
+    assert waist_after_darts(new) == pytest.approx(waist_after_darts(old), abs=0.1)
+    assert new.darts[0].width == pytest.approx(old.darts[0].width + 10.0, abs=0.1)
+    for seam in ("centre", "curve", "inseam", "hem"):
+        assert np.allclose(new.seams[seam], old.seams[seam])
+    bare = replace(block, front=replace(old, darts=()))
+    grown = carry_out(bare, "insert-for-abdomen", 10.0).pattern.front
+    assert waist_after_darts(grown) == pytest.approx(waist_after_darts(bare.front) + 10.0, abs=0.1)
+    assert faults(grown) == []

@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import json
+import re
+from datetime import date
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pypdf import PdfReader
 from test_main_job import WORKED
 
 from fitdiag.cli.main import run
+from fitdiag.cli.pattern import read_pattern
+from fitdiag.pattern.piece import Carried
+from fitdiag.pattern.record import from_rows, row_of
+from fitdiag.problems import one_line
 
 BLOCK = [
     "--waist",
@@ -84,11 +94,11 @@ def test_one_command_prints_the_solved_plan(shell: Shell) -> None:
         target,
     )
     for words in (
-        "By itself overlap-back-wedge would take",
+        "By itself 'Overlap a wedge where the back curve begins'",
         "The least change",
         "3/4 in, as given",
-        "after tuck-across-back-hip",
-        "Without overlap-back-wedge",
+        "after tuck across the back above the full hip line",
+        "Without 'Overlap a wedge where the back curve begins'",
     ):
         assert words in shown
     joint = json.loads(
@@ -117,7 +127,7 @@ def test_truing_is_a_step_of_its_own(shell: Shell) -> None:
     """`--true` smooths the seams an alteration names, and says by how much each seam's length changes."""
     shown = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in", "--true")
     assert "after truing" in shown
-    assert "trued back curve: its length changes by" in shown
+    assert "Trued back crotch curve: its length shrinks by" in shown
 
 
 def test_out_of_reach_is_said_with_what_is_missing(shell: Shell) -> None:
@@ -190,7 +200,10 @@ def test_a_pattern_is_estimated_from_lengths(shell: Shell) -> None:
         (["pattern", "measure", "none.yaml"], "no such"),
         (["pattern", "measure", "block.txt"], "not a pattern format"),
         (["pattern", "alter", "block.yaml", "--do", "tuck-across-the-moon=1 in"], "names nothing here"),
-        (["pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=90 in"], "wide"),
+        (["pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=90 in"], "far too much"),
+        (["pattern", "alter", "block.yaml", *2 * ["--do", "tuck-across-back-hip=1/2 in"]], "named twice"),
+        (["pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=1/2 in", "--day", "yesterday"], "not a day"),
+        (["pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=0 in"], "changes nothing"),
         (["pattern", "alter", "block.yaml"], "no alteration was named"),
         (["pattern", "solve", "block.yaml", "--do", "overlap-back-wedge", "--until", "beauty >= 3 in"], "no measure"),
         (["pattern", "draw", "block.yaml", "--sheets", "a3", "--to", "x.pdf"], "not a paper size"),
@@ -255,3 +268,230 @@ def test_a_shape_that_lengthening_breaks_is_warned_of(shell: Shell) -> None:
     for words in ("grainline", "inseams", "crotch seam", "extension"):
         assert any(words in text for text in told)
     assert broken(base, base, findings) == []
+
+
+INCHES = ("--waist", "27 in", "--hip", "37 in", "--rise", "11 in", "--waist-to-hip", "8 in", "--waist-to-floor", "41 in",
+          "--bottom", "8 3/4 in")  # fmt: skip
+TUCK = "Tuck across the back above the full hip line"
+
+
+def unfolded(text: str) -> str:
+    return " ".join(text.split())
+
+
+def test_an_amount_above_the_limit_is_carried_out_with_a_warning(shell: Shell) -> None:
+    """Above the limit of one round the fitter decides: it is done, and what one and all rounds should take is said."""
+    limits = "one round takes at most 3/4 in, all rounds together 1 in"
+    arguments = ("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=1 1/4 in", "--day", "2026-11-25")
+    shown = unfolded(shell.ok(*arguments, "--out", "much.yaml"))
+    assert f"{TUCK}: 1 1/4 in is above the limit, {limits}." in shown
+    (told,) = json.loads(shell.ok(*arguments, "--json"))["warnings"]
+    assert limits in told
+    again = unfolded(shell.ok("pattern", "alter", "much.yaml", "--do", "tuck-across-back-hip=1/2 in"))
+    assert "with the earlier 1 1/4 in on this pattern it makes 1 3/4 in in all" in again
+    within = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in")
+    assert "limit" not in within
+
+
+def test_an_absurd_amount_is_refused_with_the_limits(shell: Shell) -> None:
+    """More than four times the limit of a round is a slip of the pen, in drawings and plans too."""
+    for command in (("alter",), ("draw", "--to", "x.pdf"), ("solve", "--until", "back hip >= 10 in")):
+        told = shell.refused("pattern", command[0], "block.yaml", "--do", "tuck-across-back-hip=10 in", *command[1:])
+        assert f"{TUCK}: 10 in is far too much, one round takes at most 3/4 in" in told
+
+
+def test_a_draft_says_its_ease_and_where_its_grain_stands(shell: Shell) -> None:
+    """The ease is the pattern's girth less the body's, in words and in the data."""
+    shown = unfolded(shell.ok("pattern", "draft", *BLOCK))
+    found = json.loads(shell.ok("pattern", "draft", *BLOCK, "--json"))
+    measured, ease = found["measures_mm"], found["ease_mm"]
+    assert measured["hip girth"] - 940 == pytest.approx(ease["hip"])
+    assert measured["waist after darts girth"] - 680 == pytest.approx(ease["waist"])
+    hip, waist = (f"{round(ease[name]) / 10:g} cm" for name in ("hip", "waist"))
+    assert f"holds {hip} of ease at the hip and {waist} at the waist; its back grain stands" in shown
+    assert "warnings" not in found
+    assert "once more" not in shown
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"--waist": "94 cm", "--hip": "68 cm"}, "the waist (94 cm) is larger than the hip (68 cm); perhaps"),
+        ({"--rise": "45 cm"}, "rise (45 cm) is large beside hip (94 cm)"),
+        ({"--bottom": "49 cm"}, "bottom (49 cm) is large beside hip (94 cm)"),
+    ],
+)
+def test_measures_that_hardly_belong_together_are_warned_of_in_one_line(
+    shell: Shell, changed: dict[str, str], words: str
+) -> None:
+    """Exchanged or far out of proportion: the block is drafted all the same, and one line asks to look again."""
+    given = dict(zip(BLOCK[::2], BLOCK[1::2], strict=True)) | changed
+    arguments = [part for pair in given.items() for part in pair]
+    assert words in unfolded(shell.ok("pattern", "draft", *arguments))
+    (told,) = json.loads(shell.ok("pattern", "draft", *arguments, "--json"))["warnings"]
+    assert words in told
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ("tuck-across-back-hip", "add an amount, like tuck-across-back-hip=3/4 in"),
+        ("tuck-across-back-hip=", "add an amount, like tuck-across-back-hip=3/4 in"),
+        ("tuck-acros-back-hip=1 in", "did you mean 'tuck-across-back-hip=...'?"),
+        ("tuck=1 in", "did you mean 'tuck-across-back-hip=...' or '"),
+        ("moon=1 in", "`fitdiag rules list alterations` lists all"),
+    ],
+)
+def test_a_name_or_amount_that_is_missing_is_helped_with(shell: Shell, given: str, words: str) -> None:
+    """The nearest two or three names and the command that lists all; never all of them."""
+    told = shell.refused("pattern", "alter", "block.yaml", "--do", given)
+    assert words in told
+    assert len(told) < 260
+
+
+def test_a_title_is_as_good_as_an_id(shell: Shell) -> None:
+    """An alteration may be named by its title, as the lists print it."""
+    by_id = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in")
+    assert by_id == shell.ok("pattern", "alter", "block.yaml", "--do", f"{TUCK}=3/4 in")
+
+
+def test_measures_not_known_are_answered_with_those_that_are_near(shell: Shell) -> None:
+    """A slip in the name of a measure shows two or three names, in fit and in solve."""
+    for told in (
+        shell.refused("pattern", "fit", "--length", "back inseamm=30 in"),
+        shell.refused(
+            "pattern", "solve", "block.yaml", "--do", "overlap-back-wedge", "--until", "back inseamm >= 30 in"
+        ),
+    ):
+        assert "did you mean 'back inseam'" in told
+        assert "`fitdiag pattern measure FILE` prints all the names" in told
+        assert len(told) < 260
+
+
+def test_an_inch_run_speaks_inches_only(shell: Shell) -> None:
+    """No mm and no cm in what is said when amounts are in inches."""
+    thrown = ("--do", "tuck-across-back-hip=1/2 in", "--do", "scoop-back-curve=1/4 in", "--true")
+    for shown in (
+        shell.ok("pattern", "draft", *INCHES, "--out", "inches.yaml"),
+        shell.ok("pattern", "measure", "inches.yaml"),
+        shell.ok("pattern", "alter", "inches.yaml", *thrown),
+        shell.refused("pattern", "draft", *INCHES[:4], "--rise", "3 in", *INCHES[6:]),
+        shell.refused("pattern", "alter", "inches.yaml", "--do", "drop-crotch-level=4 in"),
+    ):
+        assert not re.search(r"\d ?(mm|cm)\b", shown), shown
+        assert "-0.0" not in shown
+        assert "0 in)" not in re.sub(r"\d+ in\)", "", shown)
+
+
+def eighths(text: str) -> Fraction:
+    """A length in inches as printed, as a number."""
+    sign, parts = (-1 if text.startswith("-") else 1), text.strip("+-").removesuffix(" in").split()
+    return sign * sum((Fraction(part) for part in parts), Fraction(0))
+
+
+@pytest.mark.parametrize("name", ["tuck-across-back-hip", "slide-crotch-section-down", "close-leg", "add-hip-width"])
+@pytest.mark.parametrize("amount", ["1/8 in", "3/8 in", "1/2 in"])
+def test_a_change_agrees_with_the_two_values_beside_it(shell: Shell, name: str, amount: str) -> None:
+    """Before plus change is after, in eighths of an inch; no change is called one, and no zero has a sign."""
+    shown = shell.ok("pattern", "alter", "block.yaml", "--do", f"{name}={amount}", "--true", "--units", "in")
+    start, seen = Fraction(0), 0
+    for line in shown.splitlines():
+        if found := re.match(r".*: (.+ in) as it is$", line):
+            start = eighths(found[1])
+        elif found := re.match(r"  after .*: (.+ in) \((.+)\)$", line):
+            change = Fraction(0) if found[2] == "as before" else eighths(found[2])
+            assert start + change == eighths(found[1]), line
+            assert "0 in" not in (found[2], found[2][1:])
+            seen += 1
+    assert seen or "No measure moves" in shown
+
+
+WORK = ("--do", "tuck-across-back-hip=3/4 in", "--do", "slide-crotch-section-down=1/2 in", "--client", "the lamplighter",
+        "--day", "2026-11-25")  # fmt: skip
+SLIDE = "Slide the back crotch section down"
+
+
+def printed(path: Path) -> list[str]:
+    return [unfolded(page.extract_text()) for page in PdfReader(path).pages]
+
+
+def test_every_alteration_named_is_drawn_in_order(shell: Shell) -> None:
+    """Two alterations make two drawings; the title names both with their amounts, in order, in SVG and PDF."""
+    for extra in ((), ("--strip",)):
+        for kind in ("svg", "pdf"):
+            shell.ok("pattern", "draw", "block.yaml", *WORK, "--to", f"two.{kind}", "--replace", *extra)
+        title = f"{TUCK}, 3/4 in; then slide the back crotch section down, 1/2 in"
+        picture = (shell.folder / "two.svg").read_text()
+        assert f">{title}</title>" in picture
+        assert 2 == picture.count(">For the lamplighter, 2026-11-25<")
+        assert picture.index(f">{TUCK}, 3/4 in") < picture.index(f">{SLIDE}, 1/2 in")
+        assert title == PdfReader(shell.folder / "two.pdf").metadata.title  # type: ignore[union-attr]
+        pages = " ".join(printed(shell.folder / "two.pdf"))
+        for words in (
+            f"Step 1 of 2: {title}",
+            f"Step 2 of 2: {title}",
+            "Slide the crotch section down by 1/2 in" if not extra else "Slide it down",
+        ):
+            assert words in pages
+
+
+def test_printouts_say_what_was_altered_for_whom_and_when(shell: Shell) -> None:
+    """Every sheet of an altered pattern can be told from every other: client, day, and each alteration with its amount."""
+    shell.ok("pattern", "draw", "block.yaml", *WORK, "--sheets", "a4", "--to", "sheets.pdf")
+    cover, *sheets = printed(shell.folder / "sheets.pdf")
+    for words in ("For the lamplighter, 2026-11-25", f"{TUCK}, 3/4 in (2026-11-25)", f"{SLIDE}, 1/2 in (2026-11-25)"):
+        assert words in cover
+    for sheet in sheets:
+        assert f"For the lamplighter, 2026-11-25. Altered: {TUCK}, 3/4 in; {SLIDE}, 1/2 in" in sheet
+    plain = shell.folder / "plain.pdf"
+    shell.ok("pattern", "draw", "block.yaml", "--sheets", "a4", "--to", "plain.pdf", "--day", "2026-11-25")
+    assert all("Altered" not in sheet for sheet in printed(plain))
+
+
+@pytest.mark.parametrize("kind", ["yaml", "json", "svg", "dxf"])
+def test_a_pattern_file_keeps_what_was_done(shell: Shell, kind: str) -> None:
+    """Client, day and alterations go through every format, and the next drawing says what was done before."""
+    for name in ("one", "same"):
+        shell.ok("pattern", "alter", "block.yaml", *WORK, "--out", f"{name}.{kind}")
+    assert (shell.folder / f"one.{kind}").read_bytes() == (shell.folder / f"same.{kind}").read_bytes() or kind == "dxf"
+    pattern = read_pattern(str(shell.folder / f"one.{kind}"))
+    assert "the lamplighter" == pattern.client
+    assert [("tuck-across-back-hip", TUCK, "2026-11-25"), ("slide-crotch-section-down", SLIDE, "2026-11-25")] == [
+        (item.alteration, item.title, item.day) for item in pattern.carried
+    ]
+    assert [19.05, 12.7] == pytest.approx([item.amount for item in pattern.carried])
+    shell.ok("pattern", "draw", f"one.{kind}", "--do", "scoop-back-curve=1/4 in", "--to", "next.svg")
+    assert f"Altered before: {TUCK}, 3/4 in; {SLIDE}, 1/2 in." in unfolded((shell.folder / "next.svg").read_text())
+    assert f"Altered: {TUCK}, 3/4 in" in unfolded(shell.ok("pattern", "measure", f"one.{kind}", "--units", "in"))
+
+
+def test_a_file_of_many_alterations_names_each_mistake(shell: Shell) -> None:
+    """What was altered before is checked like the rest of a pattern file."""
+    data = json.loads((shell.folder / "thrown.json").read_text())
+    good = data["altered"][0]
+    for wrong, words in (
+        ({**good, "amount_mm": "much"}, "number"), ({**good, "day": "soon"}, "not a day"), ("tuck", "alteration: ..."),
+        ({**good, "alteration": "../x"}, "id"), ({**good, "by": "me"}, "not known here"),
+    ):  # fmt: skip
+        (shell.folder / "wrong.json").write_text(json.dumps({**data, "altered": [wrong]}))
+        assert words in shell.refused("pattern", "measure", "wrong.json")
+
+
+@given(
+    st.text(max_size=200),
+    st.floats(0.001, 3000.0),
+    st.dates(),
+)
+def test_what_was_done_survives_a_row_of_text(title: str, amount: float, day: date) -> None:
+    """In files that hold only texts an alteration is a row; whatever its title, the row is read back as it was."""
+    done = Carried("tuck-across-back-hip", amount, one_line(title), day.isoformat())
+    (found,) = from_rows([row_of(done)])
+    assert (done.alteration, done.title, done.day) == (found.alteration, found.title, found.day)
+    assert done.amount == pytest.approx(found.amount, rel=1e-5, abs=6e-4)
+
+
+@given(st.text(max_size=80))
+def test_any_other_row_is_passed_over(text: str) -> None:
+    """A text that is no such row is not taken for an alteration."""
+    assert all(re.fullmatch(r"[a-z0-9-]+", item.alteration) for item in from_rows([text]))
+    assert () == from_rows([f"{text} | much | soon"])

@@ -10,6 +10,7 @@ import io
 import math
 import re
 import xml.etree.ElementTree as ET
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache
@@ -26,7 +27,7 @@ from shapely import LineString, MultiPoint, Point, Polygon, box, hausdorff_dista
 
 from fitdiag.pattern.change import change_of
 from fitdiag.pattern.draft import Measures, draft
-from fitdiag.pattern.draw import drawing, strip, svg
+from fitdiag.pattern.draw import drawing, strip, svg, together
 from fitdiag.pattern.ink import Drawing, Fill, Stroke, Text
 from fitdiag.pattern.moves import NAMES, Step, carry_out
 from fitdiag.pattern.piece import SEAMS, Pattern, Piece, length
@@ -159,6 +160,31 @@ def test_the_swung_leg_is_drawn_over_the_old_one() -> None:
         moved = change.new.seams["hem"] - old.seams["hem"]
         assert made.amount == pytest.approx(np.abs(moved[:, 0]).max(), abs=0.01)
         assert np.abs(moved[:, 1]).max() < 0.01
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [
+        ("close-leg", "5/8 in at the hem and 1/2 in at the knee"),
+        ("open-leg", "5/8 in at the hem and 3/8 in at the knee"),
+        ("insert-for-abdomen", "Cut upright through the dart to the knee line, and open it by 5/8 in at the abdomen"),
+        ("pass-back-up", "5/8 in at the side seam and at the crotch point"),
+        ("narrow-leg", "Draw a new line (inseam, side seam), 5/8 in at the widest place"),
+    ],
+)
+def test_the_words_on_the_page_are_those_of_the_steps(name: str, words: str) -> None:
+    """What a page tells agrees with the steps of the rule: where the amount counts, and where it ends."""
+    made = carry_out(BLOCK, name, 5 / 8 * 25.4)
+    assert words in " ".join(texts(drawing(BLOCK, made, "in"), "told"))
+
+
+def test_drawings_put_together_keep_every_line_and_word() -> None:
+    """Two drawings one below the other hold all that each holds, and nothing of one lies on the other."""
+    parts = [page("tuck-across-back-hip"), page("scoop-back-curve")]
+    whole = together(parts, "Both")
+    assert whole.height >= sum(part.height for part in parts)
+    assert Counter(texts(whole)) == sum((Counter(texts(part)) for part in parts), Counter())
+    assert len(whole.items) == sum(len(part.items) for part in parts) + 1
 
 
 def test_no_word_covers_another(pages: Mapping[str, tuple[Drawing, Drawing]]) -> None:

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import re
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
+import pexpect
 import pytest
 
 from fitdiag.cli.main import run
@@ -14,6 +18,7 @@ from fitdiag.knowledge.load import default_rules, load_rules, read_rules, source
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
 
+ROOT = Path(__file__).parent.parent
 BASE = load_rules()
 CASES, CASE_PROBLEMS = read_cases(default_rules(), BASE)
 
@@ -126,8 +131,6 @@ def test_sensitivity_names_the_strengths_that_count() -> None:
 
 def test_new_rules_pass_the_checks(tmp_path: Path) -> None:
     """`rules new` writes drafts of each kind that pass the checks and change no belief."""
-    import shutil
-
     folder = tmp_path / "trousers"
     shutil.copytree(default_rules(), folder)
     for kind in ("cause", "symptom", "alteration"):
@@ -139,6 +142,86 @@ def test_new_rules_pass_the_checks(tmp_path: Path) -> None:
     assert base is not None
     assert check_rules(base) == []
     assert "a-new-cause" not in base.believed
+
+
+def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    """What a command prints on either stream, in one line."""
+    capsys.readouterr()
+    with pytest.raises(SystemExit):
+        run(list(arguments))
+    shown = capsys.readouterr()
+    return " ".join((shown.out + shown.err).split())
+
+
+def test_new_and_check_speak_of_the_folder_and_its_drafts(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """`rules new` names the check of the folder it wrote to; `rules check` counts the drafts and names them."""
+    folder = tmp_path / "my rules"
+    shutil.copytree(default_rules(), folder)
+    begun = [rule.id for rule in BASE.causes.values() if rule.status == "draft"]
+    begun += [rule.id for rule in (*BASE.symptoms.values(), *BASE.alterations.values()) if rule.draft]
+    assert ("believed by nobody" in said(capsys, "rules", "check")) == bool(begun)
+    assert f"fitdiag rules check '{folder}'" in said(
+        capsys, "rules", "new", "cause", "hem-sags", "--rules", str(folder)
+    )
+    count = len(begun) + 1
+    told = said(capsys, "rules", "check", str(folder))
+    assert f"{count} draft{'' if count == 1 else 's'}, believed by nobody yet: " in told
+    assert "hem-sags" in told
+    said(capsys, "rules", "new", "alteration", "turn-hem", "--rules", str(folder))
+    assert f"{count + 1} drafts, believed by nobody yet: " in said(capsys, "rules", "check", str(folder))
+
+
+@pytest.mark.parametrize(
+    ("word", "near"),
+    [
+        ("tuck", "tuck-across-back-hip (Tuck across the back above the full hip line)"),
+        ("flatt-seat", "did you mean flat-seat (Straight or flat seat)?"),
+        ("dips at the back", "near: "),
+        ("zzz", "`fitdiag rules list symptoms`"),
+        ("body notes", "`fitdiag rules list body-notes`"),
+        ("alteration", "`fitdiag rules list alterations`"),
+    ],
+)
+def test_a_word_that_is_no_id_leads_to_rules(capsys: pytest.CaptureFixture[str], word: str, near: str) -> None:
+    """`rules show` takes a word for what it may mean: at most three rules with their titles, or the list command."""
+    told = said(capsys, "rules", "show", word)
+    assert told.startswith(f"there is no rule '{word}' (")
+    assert near in told
+    assert (
+        len(
+            [
+                rule
+                for rule in (*BASE.symptoms, *BASE.body_notes, *BASE.causes, *BASE.alterations)
+                if f" {rule} (" in told.replace("(near:", "near:")
+            ]
+        )
+        <= 3
+    )
+
+
+def test_a_kind_that_is_no_kind_leads_to_its_list(capsys: pytest.CaptureFixture[str]) -> None:
+    """`rules list symptom` names the right command; what is like nothing gets the five kinds."""
+    assert "`fitdiag rules list symptoms`" in said(capsys, "rules", "list", "symptom")
+    assert "`fitdiag rules list alterations`" in said(capsys, "rules", "list", "altrations")
+    assert "write symptoms, body-notes, causes, alterations, sources" in said(capsys, "rules", "list", "zzz")
+
+
+@pytest.mark.parametrize("kind", ["symptoms", "body-notes", "causes", "alterations", "sources"])
+def test_a_list_is_grouped_on_a_terminal_and_plain_in_a_pipe(kind: str) -> None:
+    """A line for each rule either way; on a terminal under the area, view or grade it belongs to."""
+    command = [sys.executable, "-m", "fitdiag", "rules", "list", kind]
+    plain = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT).stdout.splitlines()
+    table = getattr(BASE, kind.replace("-", "_"))
+    assert [f"{rule.id}: {rule.title}" for rule in table.values()] == plain
+    child = pexpect.spawn(command[0], command[1:], encoding="utf-8", cwd=str(ROOT), timeout=30)
+    shown = [line for line in child.read().replace("\r", "").splitlines() if line]
+    child.close()
+    assert sorted(plain) == sorted(line.strip() for line in shown if ": " in line)
+    headings = [line for line in shown if ": " not in line]
+    folders = {path.name for path in (default_rules() / kind).iterdir()} if kind in ("causes", "alterations") else set()
+    if folders:
+        assert {name.replace("-", " ").capitalize() for name in folders} == set(headings)
+    assert (kind != "body-notes") == bool(headings)
 
 
 def test_no_rule_carries_a_code_or_an_unkind_word() -> None:

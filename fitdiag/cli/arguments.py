@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from fitdiag.knowledge.load import default_rules
 from fitdiag.problems import one_line, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
+
+FEW_NAMES = 12  # as many are told in a hint; of more, those that are near
 
 
 def folder_of(given: str | None) -> Path:
@@ -28,26 +30,55 @@ def units_of(text: str) -> Units:
     raise stop("units", f"'{one_line(text, 20)}' is not a unit to work in", hint="write in or cm")
 
 
-def lengths(texts: Iterable[str], units: Units, known: Sequence[str] | None = None) -> dict[str, float]:
-    """`name=1 in` texts as lengths in mm by name."""
+def lengths(
+    texts: Iterable[str],
+    units: Units,
+    known: Sequence[str] | None = None,
+    *,
+    listed_by: str = "",
+    near: Callable[[str], Sequence[str]] | None = None,
+) -> dict[str, float]:
+    """`name=1 in` texts as lengths in mm by name.
+
+    `listed_by`: the command that lists all names, for the hint; `near`: names like a word, tried when the spelling tells nothing.
+    """
     result: dict[str, float] = {}
     for text in texts:
         name, sign, amount = text.rpartition("=")
-        name = " ".join(name.strip().split())
+        name = " ".join((name if sign else text).strip().split())
         if known is not None and name not in known and (joined := name.lower().replace(" ", "-")) in known:
             name = joined  # "crotch depth" for crotch-depth
-        if not sign or not name or (known is not None and name not in known):
-            near = difflib.get_close_matches(name, known or (), 1)
-            listed = (
-                f"write it like 'name=3/4 in'; there are {'; '.join(known)}" if known else "write it like 'name=3/4 in'"
-            )
-            hint = f"did you mean '{near[0]}=...'?" if near else listed
-            raise stop("argument", f"'{one_line(text, 60)}' names nothing here", hint=hint)
+        if not name or (known is not None and name not in known):
+            hint = nearest(name, known, listed_by, near) if known and name else "write it like 'name=3/4 in'"
+            raise stop("argument", f"'{one_line(name or text, 60)}' names nothing here", hint=hint)
+        if not sign or not amount.strip():
+            example = f"{one_line(name, 60)}={'3/4' if listed_by else '40'} in"
+            raise stop("argument", f"'{one_line(name, 60)}' has no amount", hint=f"add an amount, like {example}")
+        if name in result:
+            raise stop("argument", f"'{one_line(name, 60)}' is named twice", hint="give the whole amount once")
         try:
             result[name] = parse_length(amount, units).mm
         except InvalidLengthError as error:
             raise stop("argument", f"{one_line(name, 40)}: {error}") from None
     return result
+
+
+def nearest(
+    name: str, known: Sequence[str], listed_by: str = "", near: Callable[[str], Sequence[str]] | None = None
+) -> str:
+    """A hint: two or three known names like the one given, and how to see them all."""
+    spelled = difflib.get_close_matches(name[:80].lower(), known, 3, 0.75)
+    found = list(dict.fromkeys((*spelled, *(near(name[:80]) if near else ()))))[:3]
+    found = found or difflib.get_close_matches(name[:80].lower(), known, 2)
+    listed = (
+        f"`{listed_by}` lists all"
+        if listed_by
+        else f"there are {'; '.join(known)}"
+        if len(known) <= FEW_NAMES
+        else f"there are {len(known)} names"
+    )
+    asked = "did you mean " + " or ".join(f"'{one}=...'" for one in found) + "?" if found else ""
+    return f"{asked} {listed}" if found and (listed_by or len(known) > FEW_NAMES) else asked or listed
 
 
 def guess_units(units: str | None, texts: Iterable[str]) -> Units:

@@ -16,7 +16,15 @@ from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop
-from fitdiag.sessions.compare import NOTICEABLE, Comparison, as_data, compare_logs, told_conclusion, told_difference
+from fitdiag.sessions.compare import (
+    NOTICEABLE,
+    Comparison,
+    as_data,
+    compare_logs,
+    difference_title,
+    told_conclusion,
+    told_difference,
+)
 from fitdiag.sessions.learn import HELD_OUT, Change, Learning, learn_from, patch
 
 SCHEMA = "fitdiag.learning/1"
@@ -101,14 +109,15 @@ def _told_change(base: RuleBase, change: Change) -> str:
     )
     if change.kind == "base_rate":
         return (
-            f"{change.rule}: {value} {change.asked} sessions speak of it; it was there in about {estimate.hits:.0f},"
+            f"{base.causes[change.rule].title}: {value} {change.asked} sessions speak of it; it was there in about {estimate.hits:.0f},"
             f" surely in {change.seen}."
         )
     asked = f"The sign was asked {change.asked} times and seen {change.seen} times"
     if change.kind == "seen_anyway":
-        return f"{change.rule}: {value} {asked}, in about {estimate.hits:.0f} without a cause."
+        return f"{base.symptoms[change.rule].title}: {value} {asked}, in about {estimate.hits:.0f} without a cause."
+    cause, symptom = base.causes[change.rule].title, base.symptoms[change.symptom].title
     return (
-        f"{change.rule} shows {change.symptom}: {value} {asked}; the cause was there in about {estimate.trials:.0f}"
+        f"'{cause}' shows '{symptom}': {value} {asked}; the cause was there in about {estimate.trials:.0f}"
         f" of them and brought it in about {estimate.hits:.0f}."
     )
 
@@ -222,4 +231,4 @@ def _say_comparison(base: RuleBase, comparison: Comparison) -> None:
                 say(f"- {told_difference(base, difference)}")
     if hardly:
         say()
-        say(f"Differs, and changes hardly anything: {', '.join(item.id for item in hardly)}.")
+        say(f"Differs, and changes hardly anything: {'; '.join(difference_title(base, item) for item in hardly)}.")

@@ -56,6 +56,13 @@ DoOption = Annotated[
     list[str] | None,
     typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
 ]
+ClientOption = Annotated[
+    str | None, typer.Option("--client", help="Your own name for the client; it is written on what is made.")
+]
+DayOption = Annotated[
+    str | None,
+    typer.Option("--day", metavar="DATE", help="The day to write on it, like 2026-11-25; without it, today."),
+]
 
 
 @rules_app.command("check")
@@ -219,18 +226,30 @@ def replay_command(
 @app.command("export")
 def export_command(
     log: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
-    to: Annotated[str, typer.Option("--to", metavar="FILE", help="The list to write: .md, .csv, .json or .txt.")],
+    to: Annotated[
+        str,
+        typer.Option(
+            "--to",
+            metavar="FILE",
+            help="The list to write: .md, .csv, .json or .txt; .html or .pdf is the client's page.",
+        ),
+    ],
     client: Annotated[
         str | None, typer.Option("--client", help="Your own name for the client; without it, the log's.")
     ] = None,
     units: UnitsOption = None,
     folder: RulesOption = None,
+    large: Annotated[bool, typer.Option("--large", help="The client's page in large print.")] = False,
+    paper: Annotated[
+        str | None,
+        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
+    ] = None,
     replace: Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")] = False,
 ) -> None:
-    """Write the alteration list of a session to a file."""
+    """Write the alteration list of a session to a file, or the page the client takes home."""
     from fitdiag.cli.work import export
 
-    raise typer.Exit(export(log, to, client, units, folder, replace=replace))
+    raise typer.Exit(export(log, to, client, units, folder, replace=replace, large=large, paper=paper))
 
 
 @app.command("demo")
@@ -312,14 +331,20 @@ def pattern_alter(
     do: DoOption = None,
     true: Annotated[bool, typer.Option("--true", help="Then true the seams, and say what that changes.")] = False,
     out: OutOption = None,
+    client: ClientOption = None,
+    day: DayOption = None,
     units: UnitsOption = None,
+    folder: RulesOption = None,
     as_json: JsonOption = False,
     replace: ReplaceOption = False,
 ) -> None:
     """Carry alterations out on a pattern and show what moves."""
     from fitdiag.cli.pattern import alter
 
-    raise typer.Exit(alter(file, do or [], out, units, true=true, as_json=as_json, replace=replace))
+    raise typer.Exit(
+        alter(file, do or [], out, units, true=true, as_json=as_json, replace=replace, rules=folder, client=client,
+              day=day)
+    )  # fmt: skip
 
 
 @pattern_app.command("solve")
@@ -331,6 +356,7 @@ def pattern_solve(
         typer.Option("--until", metavar="TARGET", help="Like 'back hip >= 10 in'."),
     ] = None,
     out: OutOption = None,
+    day: DayOption = None,
     units: UnitsOption = None,
     folder: RulesOption = None,
     as_json: JsonOption = False,
@@ -339,7 +365,7 @@ def pattern_solve(
     """Find the least amounts that bring measures to their targets, each alteration within its limit."""
     from fitdiag.cli.pattern import solve
 
-    raise typer.Exit(solve(file, do or [], until or [], units, folder, out, as_json=as_json, replace=replace))
+    raise typer.Exit(solve(file, do or [], until or [], units, folder, out, as_json=as_json, replace=replace, day=day))
 
 
 @pattern_app.command("draw")
@@ -351,13 +377,20 @@ def pattern_draw(
     sheets: Annotated[
         str | None, typer.Option("--sheets", metavar="a4|letter", help="The pieces at full scale, tiled, as .pdf.")
     ] = None,
+    client: ClientOption = None,
+    day: DayOption = None,
     units: UnitsOption = None,
+    folder: RulesOption = None,
     replace: ReplaceOption = False,
 ) -> None:
-    """Draw an alteration before and after, or print the pieces at full scale."""
+    """Draw alterations before and after, one after the other, or print the pieces at full scale."""
     from fitdiag.cli.pattern import draw
 
-    raise typer.Exit(draw(file, do or [], to, units, strip=strip, sheets=sheets, replace=replace))
+    raise typer.Exit(
+        draw(
+            file, do or [], to, units, strip=strip, sheets=sheets, replace=replace, rules=folder, client=client, day=day
+        )
+    )
 
 
 @app.command("review")
@@ -389,6 +422,10 @@ def review_command(
     sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
     fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
     large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
+    paper: Annotated[
+        str | None,
+        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
+    ] = None,
     folder: RulesOption = None,
 ) -> None:
     """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
@@ -396,7 +433,7 @@ def review_command(
 
     raise typer.Exit(
         review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large)
+               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper)
     )  # fmt: skip
 
 
@@ -535,6 +572,7 @@ def run(arguments: Sequence[str] | None = None) -> None:
         os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8"
     )  # closed by the caller
     sys.stderr = sys.stderr or sys.stdout
+    sys.stdin = sys.stdin or os.fdopen(os.open(os.devnull, os.O_RDONLY), encoding="utf-8")
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
         try:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import difflib
 import re
-from collections.abc import Mapping
+import shlex
+import sys
+from collections.abc import Iterable, Mapping
+from pathlib import PurePath
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of, units_of
@@ -19,7 +23,7 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
-from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
+from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
 
 def counts(base: RuleBase) -> str:
@@ -28,6 +32,13 @@ def counts(base: RuleBase) -> str:
         f"{len(base.symptoms)} symptoms, {len(base.body_notes)} body notes, {len(base.causes)} causes,"
         f" {len(base.alterations)} alterations, {len(base.order)} order rules, {len(base.sources)} sources"
     )
+
+
+def drafts_of(base: RuleBase) -> list[str]:
+    """The ids of the rules that are only begun."""
+    begun = [cause.id for cause in base.causes.values() if cause.status == "draft"]
+    begun += [symptom.id for symptom in base.symptoms.values() if symptom.draft]
+    return begun + [alteration.id for alteration in base.alterations.values() if alteration.draft]
 
 
 def check(given: str | None) -> int:
@@ -40,6 +51,8 @@ def check(given: str | None) -> int:
         found = network_width(base)
         wide = "over the limit" if found.worst is None else str(found.worst)
         say(f"Clean: {counts(base)}.")
+        if drafts := drafts_of(base):
+            say(f"{len(drafts)} draft{'' if len(drafts) == 1 else 's'}, believed by nobody yet: {', '.join(drafts)}.")
         say(
             f"Width of the network with {found.signs} signs seen at once ({found.draws} draws):"
             f" median {found.median}, worst {wide}; at most {WIDEST}."
@@ -68,7 +81,7 @@ def show(rule: str, given: str | None, units: str | None) -> int:
     base = load_rules(folder_of(given))
     text = page(base, rule, units_of(units or "in"), width())
     if text is None:
-        raise stop("unknown-id", f"there is no rule '{one_line(rule, 60)}'", hint=near_ids(base, rule))
+        raise stop("unknown-id", f"there is no rule '{one_line(rule, 60)}'", hint=near_rules(base, rule))
     write(text)
     return 0
 
@@ -93,8 +106,10 @@ def show_sensitivity(given: str | None) -> int:
     found = sensitivity(base, cases)
     links = sum(len(cause.shows) for cause in base.causes.values())
     for sway in found:
+        cause, symptom = base.causes[sway.cause].title, base.symptoms[sway.symptom].title
         say(
-            f"{sway.cause} shows {sway.symptom}: {sway.word} -> {sway.moved_to} changes the first recommendation of {len(sway.cases)}:"
+            f"'{cause}' shows '{symptom}': {sway.word} -> {sway.moved_to} changes the first recommendation of"
+            f" {len(sway.cases)} ({sway.cause}, {sway.symptom}):"
         )
         for name in sway.cases:
             say(f"  - {name}")
@@ -126,17 +141,51 @@ def new_rule(kind: str, rule_id: str, area: str, given: str | None) -> int:
         ) from None
     joined = f"{earlier.rstrip()}\n{text}" if earlier else text
     write_atomically(path, joined, replace=bool(earlier), private=False)
-    say(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then fitdiag rules check.")
+    again = f"fitdiag rules check {shlex.quote(shown_path(folder))}" if given else "fitdiag rules check"
+    say(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then:")
+    write(f"  {again}")
     return 0
 
 
-def near_ids(base: RuleBase, text: str) -> str:
-    """A hint with the ids most like what was typed."""
-    import difflib
+KINDS = ("symptoms", "body-notes", "causes", "alterations", "sources")
 
+
+def near_rules(base: RuleBase, text: str) -> str:
+    """A hint: the id that was misspelt, or up to three rules whose words or title are like what was typed, with their titles."""
     ids = [*base.symptoms, *base.body_notes, *base.causes, *base.alterations, *base.sources]
-    near = difflib.get_close_matches(text, ids, 3)
-    return f"did you mean {' or '.join(near)}?" if near else "`fitdiag rules list symptoms` shows the ids"
+    word = text[:80].lower()
+    if kind := like_a_kind(word):
+        return f"`fitdiag rules list {kind}` lists them"
+
+    def named(found: Iterable[str]) -> list[str]:
+        return [f"{rule_id} ({rule[1].title})" for rule_id in found if (rule := base.find(rule_id))]
+
+    if spelled := difflib.get_close_matches(word, ids, 2, 0.85):
+        return f"did you mean {' or '.join(named(spelled))}?"
+    found = dict.fromkeys((*by_words(base, word), *difflib.get_close_matches(word, ids, 2, 0.7)))
+    if not found:
+        return f"`fitdiag rules list {KINDS[0]}` (or {', '.join(KINDS[1:])}) lists all"
+    first = base.find(next(iter(found)))
+    kind = f"{first[0].replace(' ', '-')}s" if first else KINDS[0]
+    return f"near: {', '.join(named(list(found)[:3]))}; `fitdiag rules list {kind}` lists all"
+
+
+def like_a_kind(word: str) -> str | None:
+    """The kind of rule that is meant by `symptom`, `body notes`."""
+    joined = word.lower().replace(" ", "-")
+    return next((kind for kind in KINDS if joined in (kind, kind.removesuffix("s"))), None)
+
+
+def by_words(base: RuleBase, text: str) -> list[str]:
+    """Rules that a word may mean, of each kind in turn, those it begins with first."""
+    from fitdiag.interview.search import find_alterations, find_body_notes, find_symptoms
+
+    word = text.replace("-", " ")
+    plain = set(word.split())
+    causes = [cause.id for cause in base.causes.values() if plain and plain <= set(cause.title.lower().split())]
+    kinds = [find_alterations(base, word, 3), find_symptoms(base, word, 3), find_body_notes(base, word, 3), causes[:3]]
+    turns = [ids[turn] for turn in range(3) for ids in kinds if len(ids) > turn]
+    return sorted(turns, key=lambda rule_id: not plain <= set(rule_id.split("-")))
 
 
 def list_rules(kind: str, given: str | None) -> int:
@@ -146,7 +195,38 @@ def list_rules(kind: str, given: str | None) -> int:
         "alterations": base.alterations, "sources": base.sources,
     }  # fmt: skip
     if kind not in tables:
-        raise stop("kind", f"'{one_line(kind, 30)}' is not a kind of rule", hint=f"write {', '.join(tables)}")
-    for rule_id, rule in tables[kind].items():
-        say(f"{rule_id}: {rule.title}")
+        near = like_a_kind(kind) or next(iter(difflib.get_close_matches(kind[:30].lower(), tables, 1, 0.5)), None)
+        hint = f"`fitdiag rules list {near}`" if near else f"write {', '.join(tables)}"
+        raise stop("kind", f"'{one_line(kind, 30)}' is not a kind of rule", hint=hint)
+    if not sys.stdout.isatty():
+        for rule_id, rule in tables[kind].items():
+            write(f"{rule_id}: {rule.title}")
+        return 0
+    places = (
+        read_rules(folder_of(given))[0] or base
+    )  # what was kept from an earlier run does not say where a rule stands
+    for number, (heading, rules) in enumerate(grouped(places, kind, tables[kind]).items()):
+        if heading:
+            write(f"{chr(10) if number else ''}{heading}")
+        for rule_id, rule in rules:
+            write(f"{'  ' if heading else ''}{rule_id}: {rule.title}")
     return 0
+
+
+def grouped(base: RuleBase, kind: str, table: Mapping[str, Any]) -> dict[str, list[tuple[str, Any]]]:
+    """The rules of a kind by area (the folder they stand in), view (symptoms) or grade (sources); the heading may be empty."""
+    groups: dict[str, list[tuple[str, Any]]] = {}
+    for rule_id, rule in table.items():
+        groups.setdefault(_heading(base, kind, rule), []).append((rule_id, rule))
+    return groups
+
+
+def _heading(base: RuleBase, kind: str, rule: Any) -> str:
+    if kind == "sources":
+        return str(rule.grade).replace("-", " ").capitalize()
+    place = base.places.get((kind.removesuffix("s"), rule.id))
+    if place is None:  # body notes stand in one file
+        return ""
+    path = PurePath(place.path)
+    name = path.stem if kind == "symptoms" else path.parent.name
+    return name.replace("-", " ").capitalize()

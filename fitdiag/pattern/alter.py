@@ -51,7 +51,7 @@ class _Edge:
         low, high = np.minimum(heights[:-1], heights[1:]), np.maximum(heights[:-1], heights[1:])
         hits = np.nonzero((low <= y) & (y <= high) & (low != high))[0]
         if not len(hits):
-            raise stop("cut", f"a cut at {y:.0f} mm misses the piece", hint="choose a height inside it")
+            raise stop("cut", "the cut misses the piece", hint="choose a height inside it")
         index = int(hits[-1])
         share = (y - heights[index]) / (heights[index + 1] - heights[index])
         return index, self.line[index] + share * (self.line[index + 1] - self.line[index])
@@ -98,7 +98,7 @@ def wedge(piece: Piece, y: float, amount: float, *, free: str = "centre", hinge_
     if abs(amount) >= width:
         raise stop(
             "amount",
-            f"{abs(amount):.0f} mm is more than the cut is wide ({width:.0f} mm)",
+            "that is more than the cut is wide",
             hint="take a smaller amount",
         )
     angle = 2 * asin(amount / (2 * width)) * (-1.0 if free == "centre" else 1.0)
@@ -159,9 +159,7 @@ def _shortened(line: Array, by: float) -> Array:
     along = np.concatenate([[0.0], np.cumsum(steps)])
     keep = along[-1] - by
     if keep <= 0:
-        raise stop(
-            "amount", f"{by:.0f} mm is more than there is below the cut", hint="take a smaller amount, or cut higher"
-        )
+        raise stop("amount", "that is more than there is below the cut", hint="take a smaller amount, or cut higher")
     index = min(int(np.searchsorted(along, keep, side="right")) - 1, len(steps) - 1)
     share = (keep - along[index]) / steps[index] if steps[index] else 0.0
     return np.concatenate([line[: index + 1], (line[index] + share * (line[index + 1] - line[index]))[None]])
@@ -277,28 +275,47 @@ def _carried(dart: Dart, waist: Array, amounts: Array, along: Array) -> Dart:
     return Dart(left, right, tip)
 
 
-def swing_leg(piece: Piece, amount: float, pivot_y: float) -> Altered:
+def swing_leg(piece: Piece, amount: float, pivot_y: float, at_knee: float) -> Altered:
     """Swing the leg below `pivot_y` by `amount` mm at the hem, sideways (positive towards the inside), to nothing at the pivot.
 
-    The grain swings with the leg, so the piece is turned back until the leg's grain is plumb again.
+    `at_knee`: the share of the amount that the knee moves; the lines run smoothly through it. The new grain lies midway at knee
+    and hem, and the piece is turned until it is plumb again.
     """
-    low = float(min(line[:, 1].min() for line in piece.seams.values()))
-    reach = pivot_y - low
-    if reach <= 0:
+    low, knee = float(min(line[:, 1].min() for line in piece.seams.values())), piece.levels["knee"]
+    if pivot_y <= low:
         raise stop("amount", "the pivot lies below the hem", hint="choose a higher pivot")
+    if not low < knee < pivot_y:  # shorts that end above the knee
+        knee, at_knee = (low + pivot_y) / 2, 0.5
 
     def move(line: Array) -> Array:
-        share = np.clip((pivot_y - line[:, 1]) / reach, 0.0, 1.0)
+        share = _bend(line[:, 1], (pivot_y, knee, low), at_knee)
         return points(line + np.outer(-amount * share, [1.0, 0.0]))
 
     swung = replace(
         piece,
         seams={name: move(line) for name, line in piece.seams.items()},
         lines={name: move(line) for name, line in piece.lines.items()},
+        grain_x=piece.grain_x - amount * at_knee,
     )
-    angle = float(np.arctan2(amount, reach))
-    centre = np.array([piece.grain_x, pivot_y])
-    return Altered(turned(swung, centre, angle), None, ("side", "inseam"))
+    angle = float(np.arctan2(amount * (1.0 - at_knee), knee - low))
+    return Altered(turned(swung, np.array([swung.grain_x, knee]), angle), None, ("side", "inseam"))
+
+
+def _bend(heights: Array, at: tuple[float, float, float], share: float) -> Array:
+    """0 down to the first height, `share` at the second, 1 from the third on; smooth at the second, never overshooting.
+
+    Two cubic pieces; the slope where they meet is the harmonic mean of the slopes on both sides.
+    """
+    top, middle, low = at
+    one, other = share / (top - middle), (1.0 - share) / (middle - low)
+    slope = 2 * one * other / (one + other) if one + other else 0.0
+    upper, lower = np.clip((top - heights) / (top - middle), 0, 1), np.clip((middle - heights) / (middle - low), 0, 1)
+
+    def cubic(t: Array, step: float, rise: float, first: float, last: float) -> Array:
+        result: Array = rise * t**2 * (3 - 2 * t) + step * t * (1 - t) * (first * (1 - t) - last * t)
+        return result
+
+    return cubic(upper, top - middle, share, one, slope) + cubic(lower, middle - low, 1.0 - share, slope, other)
 
 
 def turned(piece: Piece, about: Array, angle: float) -> Piece:

@@ -324,10 +324,21 @@ def sentence(change: Change) -> str:
     elif change.kind == "slide":
         text = f"Slide the crotch section down by {amount} along the cut. It keeps its shape."
     elif change.kind == "swing":
-        text = f"Swing the leg by {amount} at the hem, to nothing at the thigh. Draw a new grainline."
+        text = f"Swing the leg by {amount} at the hem{at_knee(change)}, to nothing at the thigh. Draw a new grainline."
     elif change.kind == "edge":
         widest = format_length(max(mark.amount for mark in change.marks), change.units)
         level = parallel(change)
+        if opened_upright(change):
+            return (
+                f"Cut upright through the dart to the knee line, and open it by {widest} at the abdomen, to nothing at the knee."
+                " The side part moves out, the dart takes up the waist. What the front edge dips is put in across, from centre"
+                " front to the side seam: measure it on the muslin."
+            )
+        if level and "curve" in change.true:
+            return (
+                f"Draw a new hem, {widest} from the old one all along; new ends of waist, inseam and crotch curve,"
+                f" {widest} at the side seam and at the crotch point. Move the notches of both leg seams by as much."
+            )
         seams = ", ".join(seam_word(change.side, name) for name in change.true if not level or name in ("waist", "hem"))
         text = (
             f"Draw a new line ({seams}), {widest} {'from the old one all along' if level else 'at the widest place'}."
@@ -347,6 +358,20 @@ def sentence(change: Change) -> str:
     if not change.extra.is_empty and change.cut is not None and change.kind != "slide":
         text += f" Then {extra_words(change)} by {format_length(change.marks[-1].amount, change.units)}."
     return text
+
+
+def at_knee(change: Change) -> str:
+    """` and 1/2 in at the knee`: how far a swung leg moves there; empty when no knee line is drawn."""
+    one, other = change.old.lines.get("knee"), change.new.lines.get("knee")
+    if one is None or other is None:
+        return ""
+    far = float(np.hypot(*(other[0] - one[0])))
+    return f" and {format_length(far, change.units)} at the knee" if far >= SEEN_MM else ""
+
+
+def opened_upright(change: Change) -> bool:
+    """Whether an upright cut through the dart was opened, as for the abdomen: only the side part and the waist beside it move."""
+    return change.true == ("waist", "side")
 
 
 def parallel(change: Change) -> bool:

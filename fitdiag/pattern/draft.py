@@ -8,15 +8,26 @@ a first try for a figure of these measures, not a pattern that fits.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil, floor
 
 import numpy as np
 
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
 from fitdiag.problems import stop
+from fitdiag.units import Units, format_reading
 
 SOURCE = "metric textbook block (basic trousers block, textbook of English for clothing, 3rd ed., part 3)"
 GRADE = "a drafted block, not a fitted pattern"
 STEP_MM = 4.0  # distance of the points along drafted curves
+STEP_IN = 12.7  # limits are told in half inches
+WAIST_OVER_HIP_MM = 30.0  # a waist this much over the hip is rather a slip; a judgement, no source
+PROPORTIONS = (  # a measure, what it is held against, and the shares between which it lies on nearly every figure; no source
+    ("waist", "hip", 0.5, 10.0),
+    ("rise", "hip", 0.2, 0.42),
+    ("waist_to_hip", "rise", 0.5, 0.97),
+    ("waist_to_floor", "rise", 2.6, 5.2),
+    ("bottom", "hip", 0.12, 0.42),
+)
 
 
 @dataclass(frozen=True)
@@ -31,16 +42,16 @@ class Measures:
     bottom: float
 
 
-def draft(measures: Measures) -> Pattern:
-    """Front and back by the block's rules. Raises ProblemsFoundError if the measures are not those of a body.
+def draft(measures: Measures, units: Units = "cm") -> Pattern:
+    """Front and back by the block's rules. Raises ProblemsFoundError, in `units`, if the measures are not those of a body.
 
     x = 0 is the crease and grain line, y = 0 the floor; the numbers in brackets are the block's own points.
     """
-    _refuse_impossible(measures)
+    _refuse_impossible(measures, units)
     return Pattern(front=_front(measures), back=_back(measures), title="Drafted block", grade=GRADE)
 
 
-def _refuse_impossible(m: Measures) -> None:
+def _refuse_impossible(m: Measures, units: Units) -> None:
     for name, least, most in (
         ("waist", 400, 2000), ("hip", 500, 2200), ("rise", 150, 500), ("waist_to_hip", 100, 350),
         ("waist_to_floor", 600, 1400), ("bottom", 100, 500),
@@ -50,13 +61,35 @@ def _refuse_impossible(m: Measures) -> None:
             words = name.replace("_", " ")
             raise stop(
                 "measure",
-                f"{words} of {value / 10:g} cm is outside {least / 10:g} to {most / 10:g} cm",
+                f"{words} of {format_reading(value, units)} is outside {_between(least, most, units)}",
                 hint="check the unit",
             )
     if not m.waist_to_hip < m.rise < m.waist_to_floor * 0.5:
         raise stop(
             "measure", "the rise must lie between waist to hip and half of waist to floor", hint="check the measures"
         )
+
+
+def _between(least: float, most: float, units: Units) -> str:
+    if units == "cm":
+        return f"{least / 10:g} to {most / 10:g} cm"
+    low, high = (f"{step_at(mm / STEP_IN) / 2:g}" for step_at, mm in ((ceil, least), (floor, most)))
+    return f"{low} to {high} in"
+
+
+def out_of_proportion(m: Measures, units: Units) -> str:
+    """One line about measures that hardly belong together; empty if all do. Never a refusal: the fitter knows."""
+    told = []
+    waist, hip = (format_reading(value, units) for value in (m.waist, m.hip))
+    if m.waist >= m.hip + WAIST_OVER_HIP_MM:
+        told.append(f"the waist ({waist}) is larger than the hip ({hip}); perhaps they are exchanged")
+    for name, other, least, most in PROPORTIONS:
+        value, beside = getattr(m, name), getattr(m, other)
+        if not least * beside <= value <= most * beside:
+            word = "small" if value < least * beside else "large"
+            shown = f"{name.replace('_', ' ')} ({format_reading(value, units)})"
+            told.append(f"{shown} is {word} beside {other.replace('_', ' ')} ({format_reading(beside, units)})")
+    return f"Look at the measures once more: {'; '.join(told)}." if told else ""
 
 
 def levels(m: Measures) -> dict[str, float]:

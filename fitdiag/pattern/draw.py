@@ -16,12 +16,14 @@ from fitdiag.pattern.alter import true_seam
 from fitdiag.pattern.change import (
     SEEN_MM,
     Change,
+    at_knee,
     carry,
     change_of,
     ends_of,
     extra_words,
     grain_of,
     open_edge,
+    opened_upright,
     parallel,
     parted,
     seam_word,
@@ -29,7 +31,22 @@ from fitdiag.pattern.change import (
     tips_move,
     to_true,
 )
-from fitdiag.pattern.ink import XY, Box, Drawing, Pen, along, around, beside, clipped, svg, text_width, wrapped
+from fitdiag.pattern.ink import (
+    XY,
+    Box,
+    Drawing,
+    Item,
+    Pen,
+    Stroke,
+    along,
+    around,
+    beside,
+    clipped,
+    lowered,
+    svg,
+    text_width,
+    wrapped,
+)
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import SEAMS, Array, Dart, Pattern, Piece, Side, length, points
 from fitdiag.units import Units, format_length
@@ -37,10 +54,11 @@ from fitdiag.units import Units, format_length
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Drawing", "drawing", "seam_word", "strip", "svg"]
+__all__ = ["Drawing", "drawing", "seam_word", "strip", "svg", "together"]
 
 PAGE: Box = (0.0, 0.0, 190.0, 270.0)  # fits A4 and, a little smaller, Letter
 FOOT_MM = 26.0
+APART_MM = 12.0  # between drawings that stand one below the other
 DETAIL_GAIN = 1.3  # an enlarged part is drawn when it is at least this much larger
 SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)  # of a line's length: where its name may stand
 CAUTION = "Try it with pins, or on a copy, before you cut. Write the amount on the pattern."
@@ -66,7 +84,8 @@ class _View:
     def area(self, geometry: BaseGeometry) -> BaseGeometry:
         from shapely import box, transform  # noqa: PLC0415
 
-        result: BaseGeometry = transform(geometry, self.at).intersection(box(*self.clip))
+        placed = transform(geometry, self.at).buffer(0)  # what turning and rounding made invalid is mended
+        result: BaseGeometry = placed.intersection(box(*self.clip))
         return result
 
 
@@ -264,8 +283,11 @@ def _changes(before: Pattern, step: Step, units: Units) -> list[Change]:
     return [change for change in every if change.kind != "none"] or every[:1]
 
 
-def drawing(before: Pattern, step: Step, units: Units, title: str = "") -> Drawing:
-    """The page for one alteration: each altered piece whole, and the place of the change enlarged where that helps."""
+def drawing(before: Pattern, step: Step, units: Units, title: str = "", notes: Sequence[str] = ()) -> Drawing:
+    """The page for one alteration: each altered piece whole, and the place of the change enlarged where that helps.
+
+    `notes`: lines below the title, as for whom it is, the day, and all that is done to the pattern.
+    """
     changes = _changes(before, step, units)
     title = title or step.alteration.replace("-", " ").capitalize()
     pen = Pen(PAGE[2], PAGE[3])
@@ -273,6 +295,7 @@ def drawing(before: Pattern, step: Step, units: Units, title: str = "") -> Drawi
     for line in wrapped(title, 15, PAGE[2])[:2]:
         pen.text(0, y, line, 15, bold=True, role="title")
         y += 6.5
+    y = _notes(pen, notes, y - 1.5) + 1.5 if notes else y
     told = _told(changes)
     for text in told:
         for line in wrapped(text, 10.5, PAGE[2]):
@@ -282,7 +305,28 @@ def drawing(before: Pattern, step: Step, units: Units, title: str = "") -> Drawi
     end = _figures(pen, changes, y + 4.0)
     end = _key(pen, (0.0, end + 3, PAGE[2], end + 3), changes, 3)
     pen.text(0, end + 4.5, CAUTION, 9, role="caution")
-    return pen.done(title, " ".join([*told, CAUTION]), height=end + 6.0)
+    return pen.done(title, " ".join([*notes, *told, CAUTION]), height=end + 6.0)
+
+
+def _notes(pen: Pen, notes: Sequence[str], y: float) -> float:
+    """Lines in small print; the height below them."""
+    for note in notes:
+        for line in wrapped(note, 9, PAGE[2]):
+            pen.text(0, y, line, 9, role="note")
+            y += 4.2
+    return y
+
+
+def together(drawings: Sequence[Drawing], title: str) -> Drawing:
+    """Drawings one below the other, as one; a line keeps them apart."""
+    wide, high, items = max(one.width for one in drawings), 0.0, list[Item]()
+    for one in drawings:
+        if items:
+            items.append(Stroke(((0.0, high + APART_MM / 2), (wide, high + APART_MM / 2)), 0.15, (), "frame"))
+            high += APART_MM
+        items += [lowered(item, high) for item in one.items]
+        high += one.height
+    return Drawing(title, " ".join(f"{one.title}. {one.desc}" for one in drawings), wide, high, tuple(items))
 
 
 def _told(changes: Sequence[Change]) -> list[str]:
@@ -346,7 +390,7 @@ CELL: tuple[float, float, float] = (60.0, 64.0, 18.0)  # width and most height o
 STRIP_PAD = (10.0, 11.0)
 
 
-def strip(before: Pattern, step: Step, units: Units) -> Drawing:
+def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Sequence[str] = ()) -> Drawing:
     """Three to five small pictures of one alteration with a short caption each; one when nothing is drawn on paper.
 
     Where front and back are altered alike the back is shown.
@@ -354,15 +398,20 @@ def strip(before: Pattern, step: Step, units: Units) -> Drawing:
     changes = _changes(before, step, units)
     change = changes[0]
     pictures = _pictures(change)
-    title = f"{step.alteration.replace('-', ' ')}, step by step".capitalize()
+    title = f"{title or step.alteration.replace('-', ' ').capitalize()}, step by step"
     if len(changes) > 1:
         title += f" ({changes[0].side}; the {changes[1].side} alike)"
     wide, high, words = CELL
     high = _fitted(_place(change), (0.0, 0.0, wide, high), STRIP_PAD, snug=True).clip[3]
-    pen = Pen(PAGE[2], 9.0 + -(-len(pictures) // 3) * (high + words), hatching=1.2)
-    pen.text(0, 4.5, title, 12, bold=True, role="title")
+    heads = wrapped(title, 12, PAGE[2])[:2]
+    rows = sum(len(wrapped(note, 9, PAGE[2])) for note in notes)
+    first = 8.0 + 5.0 * (len(heads) - 1) + 4.2 * rows
+    pen = Pen(PAGE[2], first + 1.0 + -(-len(pictures) // 3) * (high + words), hatching=1.2)
+    for number, line in enumerate(heads):
+        pen.text(0, 4.5 + 5.0 * number, line, 12, bold=True, role="title")
+    _notes(pen, notes, 4.5 + 5.0 * len(heads))
     for number, (caption, paint) in enumerate(pictures):
-        left, top = (wide + 5.0) * (number % 3), 8.0 + (high + words) * (number // 3)
+        left, top = (wide + 5.0) * (number % 3), first + (high + words) * (number // 3)
         right, bottom = left + wide, top + high
         paint(pen, _fitted(_place(change), (left, top, right, bottom), STRIP_PAD))
         pen.line([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], "frame")
@@ -370,9 +419,9 @@ def strip(before: Pattern, step: Step, units: Units) -> Drawing:
         for row, line in enumerate(wrapped(caption, 9, wide - 6)):
             pen.text(left + 6, bottom + 4.5 + 4.0 * row, line, 9, role="caption")
     if len(pictures) == 5:
-        _key(pen, ((wide + 5.0) * 2, 8.0 + high + words, PAGE[2], pen.height), [change], 1)
+        _key(pen, ((wide + 5.0) * 2, first + high + words, PAGE[2], pen.height), [change], 1)
     told = " ".join(f"{number}. {caption}" for number, (caption, _) in enumerate(pictures, 1))
-    return pen.done(title, told)
+    return pen.done(title, " ".join([*notes, told]))
 
 
 def _pictures(change: Change) -> list[tuple[str, Painter]]:
@@ -418,6 +467,12 @@ def _pictures(change: Change) -> list[tuple[str, Painter]]:
         ]  # fmt: skip
     if change.kind == "edge":
         widest = format_length(max(mark.amount for mark in change.marks), change.units)
+        if opened_upright(change):
+            return [
+                ("Draw an upright line from the waist through the dart to the knee. Cut it. Leave a hinge below.", _drawn(change)),
+                (f"Open it by {widest} at the abdomen. The side part moves out. Put paper behind.", _redrawn(change)),
+                (true[0] + " The dart takes up the waist.", true[1]),
+            ]  # fmt: skip
         ends = "as far from the old one all along" if parallel(change) else "to nothing at its ends"
         return [
             (f"Mark {widest} at {'both ends' if parallel(change) else 'the widest place'}.", _marked(change)),
@@ -426,7 +481,7 @@ def _pictures(change: Change) -> list[tuple[str, Painter]]:
         ]
     if change.kind == "swing":
         return [
-            (f"Mark {amount} at both ends of the hem.", _marked(change)),
+            (f"Mark {amount} at both ends of the hem{at_knee(change)}.", _marked(change)),
             ("Draw the new leg lines, to nothing at the thigh.", _redrawn(change)),
             ("Draw the new grainline through the leg. From now on it is the one that counts.", _redrawn(change, grain=True)), true,
         ]  # fmt: skip

@@ -28,6 +28,7 @@ from fitdiag.pattern.piece import (
     Side,
     points,
 )
+from fitdiag.pattern.record import LONGEST_CLIENT, from_rows, row_of
 from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
 
 if TYPE_CHECKING:
@@ -70,7 +71,9 @@ def pattern_to_dxf(pattern: Pattern) -> str:
         document.layers.add(name).description = what
     space, x = document.modelspace(), 0.0
     title, grade = (one_line(text, _LONGEST) for text in (pattern.title, pattern.grade))
-    for line in (f"Style Name: {title}", f"Grade: {grade}", "Units: METRIC", "Unit: mm"):
+    client = [f"Client: {one_line(pattern.client, LONGEST_CLIENT)}"] if pattern.client else []
+    altered = [f"Altered: {row_of(item)[:_LONGEST]}" for item in pattern.carried]
+    for line in (f"Style Name: {title}", f"Grade: {grade}", "Units: METRIC", "Unit: mm", *client, *altered):
         _say(space, line, 0.0, -TEXT_MM * 2 * (1 + len(space)))
     for piece in (pattern.front, pattern.back):
         block = document.blocks.new(piece.side.upper())
@@ -180,7 +183,9 @@ def pattern_from_dxf(content: str | bytes, shown_path: str) -> Pattern:
         if "english" in (block.said("units").lower(), block.said("unit").lower()):
             raise stop("units", "this file says that it is in inches", where=where, hint="save it again in mm")
     pieces = _pieces(blocks, where)
-    pattern = Pattern(pieces["front"], pieces["back"], space.said("style name"), space.said("grade"))
+    carried = from_rows([value for key, value, _ in space.texts if key == "altered"])
+    title, grade, client = space.said("style name"), space.said("grade"), one_line(space.said("client"), LONGEST_CLIENT)
+    pattern = Pattern(pieces["front"], pieces["back"], title, grade, client, carried)
     if problems := check_size(pattern, where):
         raise ProblemsFoundError(problems)
     return pattern

@@ -23,6 +23,7 @@ from fitdiag.pattern.piece import (
     MOST_POINTS,
     SEAMS,
     Array,
+    Carried,
     Dart,
     Pattern,
     Piece,
@@ -30,6 +31,7 @@ from fitdiag.pattern.piece import (
     faults,
     points,
 )
+from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, from_rows, is_id, row_of, valid_day
 from fitdiag.pattern.svg_shapes import Shape, shapes_of
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, stop
 
@@ -37,7 +39,8 @@ SCHEMA = "fitdiag.pattern/1"
 FARTHEST_MM = 10_000.0  # no point of a pattern lies farther from its origin
 MOST_DARTS, MOST_LINES = 20, 50
 LONGEST_TITLE, LONGEST_NOTE = 200, 2000
-_TOP = ("schema", "title", "grade", "pieces")
+_TOP = ("schema", "title", "grade", "client", "altered", "pieces")
+_CARRIED = ("alteration", "title", "amount_mm", "day")
 _PIECE = ("side", "unit", "grain_x", "levels", "seams", "darts", "lines", "allowance", "note")
 _NAME = re.compile(r"[a-z0-9][a-z0-9 -]{0,39}\Z")
 _NUMBER_ROW = re.compile(r"\[\s+(-?[\d.]+),\s+(-?[\d.]+)\s+\]")
@@ -55,7 +58,18 @@ def pattern_to_data(pattern: Pattern) -> dict[str, Any]:
         "schema": SCHEMA,
         "title": one_line(pattern.title, LONGEST_TITLE),
         "grade": one_line(pattern.grade, LONGEST_TITLE),
+        **({"client": one_line(pattern.client, LONGEST_CLIENT)} if pattern.client else {}),
+        **({"altered": [_carried_data(item) for item in pattern.carried]} if pattern.carried else {}),
         "pieces": [_piece_data(piece) for piece in (pattern.front, pattern.back)],
+    }
+
+
+def _carried_data(carried: Carried) -> dict[str, Any]:
+    return {
+        "alteration": carried.alteration,
+        **({"title": one_line(carried.title, LONGEST_NAME)} if carried.title else {}),
+        "amount_mm": _rounded(carried.amount),
+        **({"day": carried.day} if carried.day else {}),
     }
 
 
@@ -101,6 +115,8 @@ def pattern_from_data(data: object, where: Find) -> Pattern:
     reading = _Reading(where)
     reading.known_keys((), data, _TOP)
     title, grade = (reading.text((key,), data.get(key), LONGEST_TITLE) for key in ("title", "grade"))
+    client = reading.text(("client",), data.get("client"), LONGEST_CLIENT)
+    carried = reading.carried(("altered",), data.get("altered"))
     found = reading.values(("pieces",), data.get("pieces"), "a list of pieces")
     pieces: dict[str, Piece] = {}
     for index, value in enumerate(found[:10]):
@@ -114,7 +130,7 @@ def pattern_from_data(data: object, where: Find) -> Pattern:
     if not reading.problems and set(pieces) != {"front", "back"}:
         reading.tell("pieces", "a pattern needs one front and one back", ("pieces",))
     if not reading.problems:
-        pattern = Pattern(pieces["front"], pieces["back"], title, grade)
+        pattern = Pattern(pieces["front"], pieces["back"], title, grade, client, carried)
         reading.problems += check_size(pattern, where(("pieces",)))
     if reading.problems:
         raise ProblemsFoundError(reading.problems)
@@ -212,6 +228,28 @@ class _Reading:
             and all(isinstance(v, int | float) and not isinstance(v, bool) and abs(v) <= FARTHEST_MM for v in row)
         )
 
+    def carried(self, loc: Loc, value: object) -> tuple[Carried, ...]:
+        """What was altered before; every item that is not an alteration with its amount is told."""
+        items = self.values(loc, value, "a list of alterations") if value is not None else []
+        if len(items) > MOST_CARRIED:
+            self.tell("altered", f"more than {MOST_CARRIED} alterations", loc)
+        found = []
+        for index, item in enumerate(items[:MOST_CARRIED]):
+            here: Loc = (*loc, index)
+            if not isinstance(item, Mapping) or not isinstance(item.get("alteration"), str):
+                self.tell("altered", "this must hold 'alteration: ...' and 'amount_mm: ...'", here)
+                continue
+            self.known_keys(here, item, _CARRIED)
+            if not is_id(item["alteration"]):
+                self.tell("altered", f"'{one_line(item['alteration'], 40)}' is not an alteration's id", here)
+            amount = self.number((*here, "amount_mm"), item.get("amount_mm"), 0.0)
+            day = str(item.get("day") or "")
+            if day and not valid_day(day):
+                self.tell("day", f"'{one_line(day, 20)}' is not a day", (*here, "day"), "write it like 2026-11-25")
+            title = self.text((*here, "title"), item.get("title"), LONGEST_NAME)
+            found.append(Carried(item["alteration"], amount, title, day))
+        return tuple(found)
+
     def piece(self, loc: Loc, data: object) -> Piece | None:
         """A piece, or None if it told a problem."""
         before = len(self.problems)
@@ -277,6 +315,7 @@ class _Reading:
 # -- SVG -----------------------------------------------------------------------------------------------------------------
 
 MARGIN_MM, APART_MM = 20.0, 40.0
+_CLIENT, _ALTERED = "For: ", "Altered: "  # how those texts of a drawing begin
 _STYLE = "fill:none;stroke:#000;stroke-width:0.5"
 _SYNONYMS = {
     "center": "centre",
@@ -311,6 +350,12 @@ def pattern_to_svg(pattern: Pattern) -> str:
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="{high}mm" viewBox="0 0 {wide} {high}">',
             f"<title>{escape(one_line(pattern.title, LONGEST_TITLE))}</title>",
             f"<desc>{escape(one_line(pattern.grade, LONGEST_TITLE))}</desc>",
+            *(
+                [f"<desc>{escape(f'{_CLIENT}{one_line(pattern.client, LONGEST_CLIENT)}')}</desc>"]
+                if pattern.client
+                else []
+            ),
+            *(f"<desc>{escape(f'{_ALTERED}{row_of(item)}')}</desc>" for item in pattern.carried),
             *groups,
             "</svg>\n",
         ]
@@ -358,11 +403,13 @@ def pattern_from_svg(text: str, shown_path: str) -> Pattern:
     drawn: dict[Side, Drawn] = {"front": Drawn("front"), "back": Drawn("back")}
     seams: dict[tuple[Side, str], list[Shape]] = {}
     texts = {"title": "", "desc": ""}
+    said: list[str] = []
     for shape in shapes_of(text, shown_path):
         chain = tuple(_known(words) for words in (shape.words, *shape.groups))
         side = _side(chain)
         if shape.text and len(shape.groups) == 1:
             texts[shape.tag] = texts[shape.tag] or shape.text
+            said.append(shape.text)
         kind, name = _kind(shape, chain)
         if kind == "seam" and side is None:
             told = f"the seam '{name}' does not say whether it is front or back"
@@ -389,7 +436,11 @@ def pattern_from_svg(text: str, shown_path: str) -> Pattern:
         drawn[side].seams[name] = line
         drawn[side].allowance |= _allowance(shapes[0], name)
     front, back = (_piece(drawn[side], where) for side in ("front", "back"))
-    pattern = Pattern(front, back, one_line(texts["title"], LONGEST_TITLE), one_line(texts["desc"], LONGEST_TITLE))
+    title, grade = (one_line(texts[tag], LONGEST_TITLE) for tag in ("title", "desc"))
+    grade = "" if grade.startswith((_CLIENT, _ALTERED)) else grade
+    client = next((text[len(_CLIENT) :] for text in said if text.startswith(_CLIENT)), "")
+    carried = from_rows([text[len(_ALTERED) :] for text in said if text.startswith(_ALTERED)])
+    pattern = Pattern(front, back, title, grade, one_line(client, LONGEST_CLIENT), carried)
     if problems := check_size(pattern, where):
         raise ProblemsFoundError(problems)
     return pattern

@@ -13,10 +13,11 @@ import numpy as np
 
 from fitdiag.pattern.alter import curve_depth, extend_crotch, wedge
 from fitdiag.pattern.draft import Measures, draft
-from fitdiag.pattern.measure import pattern_measures
+from fitdiag.pattern.measure import near_measures, pattern_measures
 from fitdiag.pattern.moves import edge, heights
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, one_line, stop
+from fitdiag.units import STEP_MM, Units, format_reading
 
 FEWEST = 5
 _TAPE_MM = 1.5  # how exactly a tape is read on paper, one standard deviation
@@ -43,8 +44,8 @@ class Fit:
     residual: float
 
 
-def fit(lengths: Mapping[str, float]) -> Fit:
-    """The pattern whose measures come nearest to `lengths` (names as in `pattern_measures`, mm).
+def fit(lengths: Mapping[str, float], units: Units = "cm") -> Fit:
+    """The pattern whose measures come nearest to `lengths` (names as in `pattern_measures`, mm); messages in `units`.
 
     Raises ProblemsFoundError for unknown names, too few lengths, or lengths no pair of trousers has.
     """
@@ -53,7 +54,7 @@ def fit(lengths: Mapping[str, float]) -> Fit:
     known = pattern_measures(_bent(np.zeros(len(_START) + len(_BENDS_USUAL))))
     unknown = [name for name in lengths if name not in known]
     if unknown:
-        raise stop("measure", f"there is no length '{one_line(unknown[0], 60)}'", hint=f"there are {'; '.join(known)}")
+        raise stop("measure", f"there is no length '{one_line(unknown[0], 60)}'", hint=near_measures(unknown[0], known))
     if len(lengths) < FEWEST:
         raise stop(
             "few",
@@ -78,11 +79,16 @@ def fit(lengths: Mapping[str, float]) -> Fit:
     if residual > 25.0:
         raise stop(
             "no-fit",
-            f"no pair of trousers has these lengths (they stay {residual / 10:.1f} cm apart)",
+            f"no pair of trousers has these lengths (they stay {format_reading(residual, units)} apart)",
             hint="check names and units",
         )
-    grade = f"an estimate from {len(lengths)} lengths measured with a tape, {residual:.1f} mm apart on average; not your outline"
+    apart = f"{residual:.1f} mm apart" if units == "cm" else f"{_nearly(residual)} apart"
+    grade = f"an estimate from {len(lengths)} lengths measured with a tape, {apart} on average; not your outline"
     return Fit(replace(pattern, title="Estimated from lengths", grade=grade), reached, residual)
+
+
+def _nearly(mm: float) -> str:
+    return format_reading(mm, "in") if mm >= STEP_MM["in"] / 2 else "less than 1/8 in"
 
 
 def _bent(x: np.ndarray) -> Pattern:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from math import atan2, cos, degrees, hypot, pi, radians, sin
 from typing import TYPE_CHECKING, Literal
@@ -78,6 +78,13 @@ class Drawing:
     width: float
     height: float
     items: tuple[Item, ...]
+
+
+def lowered(item: Item, by: float) -> Item:
+    """The same item farther down the paper."""
+    if isinstance(item, Text):
+        return replace(item, y=item.y + by)
+    return replace(item, points=tuple((x, y + by) for x, y in item.points))
 
 
 @dataclass(frozen=True)
@@ -313,6 +320,24 @@ class Pen:
         self._over.append(Text(x, y, text, size, "middle", spot.angle, bold, role))
         self._taken.append(ground)
         return True
+
+    def block(self, lines: Sequence[str], corners: Iterable[XY], within: Box, *, size: float, role: str) -> None:
+        """Lines of text, flush left, at the free-est of the places, the first of equals. `corners`: upper left corners."""
+        from shapely import box  # noqa: PLC0415
+
+        step = size * MM_PER_POINT * 1.25
+        wide, high = max(text_width(line, size) for line in lines), step * len(lines)
+        best: tuple[float, XY, Polygon] | None = None
+        for order, (x, y) in enumerate(corners):
+            ground = box(x - 0.6, y, x + wide + 0.6, y + high)
+            cost = self._cost(ground, within)[0] + order * 0.4
+            if best is None or cost < best[0]:
+                best = (cost, (x, y), ground)
+        if best is None:
+            return
+        _, (x, y), ground = best
+        self._over += [Text(x, y + step * (row + 0.8), line, size, role=role) for row, line in enumerate(lines)]
+        self._taken.append(ground)
 
     def dimension(self, a: XY, b: XY, text: str, away: XY | None) -> tuple[XY, list[Spot]]:
         """The arrows of a length: beside its points with extension lines (`away` says where), or in line with them.

@@ -5,7 +5,8 @@ Lengths in mm, angles in degrees. All are taken on the stitching line unless a n
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import difflib
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -193,3 +194,16 @@ def angle_measures(pattern: Pattern) -> Mapping[str, float]:
         "front kink at the start of the curve": kink_at_curve_start(pattern.front),
         "crotch curve across the inseam": crotch_angle(pattern),
     }
+
+
+def near_measures(name: str, known: Iterable[str]) -> str:
+    """A hint with two or three measures like the name given, and how to see them all."""
+    wanted, names = set(name[:80].lower().split()), list(known)
+    shared = sorted(
+        (other for other in names if wanted & set(other.split())),
+        key=lambda other: (-len(wanted & set(other.split())), len(other)),
+    )
+    close = difflib.get_close_matches(name[:80].lower(), names, 3)
+    found = list(dict.fromkeys((*close[:1], *shared, *close)))[:3]
+    listed = "`fitdiag pattern measure FILE` prints all the names"
+    return f"did you mean {' or '.join(repr(other) for other in found)}? {listed}" if found else listed

@@ -23,13 +23,15 @@ from fitdiag.pattern.alter import (
     waist_edge,
     wedge,
 )
-from fitdiag.pattern.piece import Pattern, Piece, Side, points
+from fitdiag.pattern.piece import Dart, Pattern, Piece, Side, points
 from fitdiag.problems import one_line, stop
 
 ABOVE_HIP_MM = 25.0  # "just above the full hip line"; common practice, no source
 BELOW_SEAT_MM = 40.0  # "just under the seat", below crotch level; common practice, no source
 ABDOMEN_MM = 90.0  # abdomen level below the waist: 3 to 4 in (NMSU Guide C-209)
-THIGH_MM = 100.0  # thigh level, a hand below the crotch; common practice, no source
+HAND_MM = 100.0  # a hand; common practice, no source
+THIGH_MM = HAND_MM  # thigh level, a hand below the crotch; common practice, no source
+CLOSED_KNEE, OPENED_KNEE = 0.8, 0.5  # what of the amount at the hem the knee moves; the steps of the two alterations
 
 PieceMove = Callable[[Piece, float], Altered]
 
@@ -51,6 +53,8 @@ def heights(piece: Piece) -> dict[str, float]:
     known["below seat"] = known["crotch"] - BELOW_SEAT_MM
     known["abdomen"] = known["waist"] - ABDOMEN_MM
     known["thigh"] = known["crotch"] - THIGH_MM
+    known["crotch point"] = float(piece.corner("crotch-point")[1])
+    known["above knee"] = known["knee"] + HAND_MM
     known["upper hip"] = (known["waist"] + known["hip"]) / 2
     known["calf"] = known["knee"] - (known["knee"] - known["hem"]) * 0.35
     known["shin"] = (known["knee"] + known["hem"]) / 2
@@ -154,10 +158,41 @@ def hem_edge(piece: Piece, amount: float) -> Altered:
 
 
 def pass_up(piece: Piece, amount: float) -> Altered:
-    """Join the back higher (negative: lower) against the front: its top is cut back and its hem let down by as much."""
-    waist, hem = piece.seams["waist"], piece.seams["hem"]
-    moves = {"waist": np.tile([0.0, -amount], (len(waist), 1)), "hem": np.tile([0.0, -amount], (len(hem), 1))}
-    return Altered(displaced(piece, moves), None, ("waist", "hem", "side", "inseam"))
+    """Join the back higher (negative: lower) against the front, by new notches along both leg seams.
+
+    Its waist is cut back at the side seam to meet the front's, its hem is let down by as much, and its crotch point follows the
+    front's along the inseam. Centre back stays: what it needs there is seen on the tape, not known from the amount.
+    """
+    hem = piece.seams["hem"]
+    lowered = displaced(waist_edge(piece, -amount, at="side").piece, {"hem": np.tile([0.0, -amount], (len(hem), 1))})
+    joined = shift_crotch_point(lowered, -amount).piece
+    return Altered(joined, None, ("waist", "hem", "side", "inseam", "curve"))
+
+
+def insert_width(piece: Piece, amount: float) -> Altered:
+    """Open an upright cut through the dart by `amount`, from nothing at the knee; the side part moves out, the dart takes up the waist.
+
+    Without a dart the cut lies in the middle of the waist, which then grows. The level cut, for length at centre front, is opened
+    by what the front dips: that is measured on the muslin, so it is not drawn here.
+    """
+    waist, side = piece.seams["waist"], piece.seams["side"]
+    dart = max(piece.darts, key=lambda one: one.width, default=None)
+    slit = float((waist[0, 0] + waist[-1, 0]) / 2 if dart is None else (dart.left[0] + dart.right[0]) / 2)
+    at = heights(piece)
+    share = np.interp(side[:, 1], [at["knee"], at["abdomen"]], [0.0, 1.0])
+    moves = {
+        "waist": np.outer(np.where(waist[:, 0] > slit, amount, 0.0), [1.0, 0.0]),
+        "side": np.outer(share * amount, [1.0, 0.0]),
+    }
+
+    def carried(one: Dart) -> Dart:
+        if one is dart:
+            return Dart(one.left, one.right + np.array([amount, 0.0]), one.tip + np.array([amount / 2, 0.0]))
+        beyond = np.array([amount if one.tip[0] > slit else 0.0, 0.0])
+        return Dart(one.left + beyond, one.right + beyond, one.tip + beyond)
+
+    result = replace(displaced(piece, moves), darts=tuple(carried(one) for one in piece.darts))
+    return Altered(result, None, ("waist", "side"))
 
 
 def recentre(piece: Piece, amount: float) -> Altered:
@@ -200,7 +235,7 @@ _FRONT: Mapping[str, PieceMove] = {
     "lower-centre-front-waist": lambda piece, amount: waist_edge(piece, -amount, at="centre"),
     "spread-across-front": cut("abdomen", +1),
     "tuck-across-front": cut("abdomen", -1),
-    "insert-for-abdomen": edges({"side": [("knee", 0), ("crotch", 1), ("waist", 1)]}),
+    "insert-for-abdomen": insert_width,
     "scoop-front-curve": curve_depth,
     "fill-front-curve": lambda piece, amount: curve_depth(piece, -amount),
     "lengthen-front-extension": lambda piece, amount: extend_crotch(piece, amount, taper=330.0),
@@ -227,16 +262,15 @@ _BOTH: Mapping[str, PieceMove] = {
     "raise-one-hip": lambda piece, amount: waist_edge(piece, amount, at="side"),
     "re-aim-darts": lambda piece, amount: change_darts(piece, longer=amount),
     "add-outer-thigh": edges({"side": [("knee", 0), ("thigh", 1), ("hip", 0)]}),
-    "narrow-leg": edges({seam: [("hem", -1), ("knee", -1), ("thigh", 0)] for seam in ("inseam", "side")}),
-    "close-leg": lambda piece, amount: swing_leg(piece, amount, heights(piece)["thigh"]),
-    "open-leg": lambda piece, amount: swing_leg(piece, -amount, heights(piece)["thigh"]),
+    "narrow-leg": edges({"inseam": [("thigh", -1), ("crotch point", 0)], "side": [("thigh", -1), ("hip", 0)]}),
+    "close-leg": lambda piece, amount: swing_leg(piece, amount, heights(piece)["thigh"], CLOSED_KNEE),
+    "open-leg": lambda piece, amount: swing_leg(piece, -amount, heights(piece)["thigh"], OPENED_KNEE),
     "shift-leg-to-close-knees": edges(
         {"inseam": [("hem", 0), ("knee", 1), ("thigh", 0)], "side": [("hem", 0), ("knee", -1), ("thigh", 0)]}
     ),
     "shift-leg-to-apart-knees": edges(
         {"inseam": [("hem", 0), ("knee", -1), ("thigh", 0)], "side": [("hem", 0), ("knee", 1), ("thigh", 0)]}
     ),
-    "add-calf-width": edges({seam: [("hem", 0), ("calf", 1), ("knee", 0)] for seam in ("inseam", "side")}),
     "add-knee-width": edges({seam: [("hem", 0), ("knee", 1), ("thigh", 0)] for seam in ("inseam", "side")}),
     "change-leg-length": across("shin", +1),
     "level-hems": hem_edge,
@@ -251,6 +285,11 @@ def _inner_thigh(side: Side) -> PieceMove:
     return lambda piece, amount: extend_crotch(piece, amount if side == "back" else amount / 2)
 
 
+def _calf(side: Side) -> PieceMove:
+    share = 1.0 if side == "back" else 0.5
+    return edges({seam: [("hem", 0), ("calf", share), ("above knee", 0)] for seam in ("inseam", "side")})
+
+
 def _waist_in(side: Side) -> PieceMove:
     sides = edges({"side": [("hip", 0), ("waist", -0.5)]})
     back = edges({"centre": [("hip", 0), ("waist", -1)], "side": [("hip", 0), ("waist", -0.5)]})
@@ -258,6 +297,7 @@ def _waist_in(side: Side) -> PieceMove:
 
 
 _OF_EACH: Mapping[str, Callable[[Side], PieceMove]] = {
+    "add-calf-width": _calf,  # each back edge by the amount, each front edge by half of it
     "add-inner-thigh": _inner_thigh,  # two parts on the back to one on the front
     "take-waist-in": _waist_in,  # centre back by the amount, each side edge by half of it
 }

@@ -90,14 +90,26 @@ CORNERS: Mapping[str, tuple[str, int]] = {
 }
 
 
+@dataclass(frozen=True)
+class Carried:
+    """An alteration that was carried out on a pattern: its id and title, by how much in mm, and the day (2026-11-25)."""
+
+    alteration: str
+    amount: float
+    title: str = ""
+    day: str = ""
+
+
 @dataclass(frozen=True, eq=False)
 class Pattern:
-    """Front and back of one pair of trousers, and where they come from."""
+    """Front and back of one pair of trousers, where they come from, for whom they are, and what was altered since."""
 
     front: Piece
     back: Piece
     title: str = ""
     grade: str = ""
+    client: str = ""
+    carried: tuple[Carried, ...] = ()
 
     def piece(self, side: Side) -> Piece:
         return self.front if side == "front" else self.back
@@ -197,7 +209,7 @@ def _shape(piece: Piece) -> list[Problem]:
             problems.append(
                 Problem(
                     "dart",
-                    f"{name}: the legs of dart {number} differ by {abs(legs[0] - legs[1]):.1f} mm",
+                    f"{name}: the legs of dart {number} are not equally long",
                     None,
                     "make them equal, or it cannot be closed",
                 )

@@ -15,9 +15,25 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from fitdiag.pattern.change import grain_of, seam_word
-from fitdiag.pattern.ink import Box, Drawing, Fill, Item, Pen, Spot, Text, along, around, clipped, text_width, wrapped
+from fitdiag.pattern.ink import (
+    MM_PER_POINT,
+    Box,
+    Drawing,
+    Fill,
+    Item,
+    Pen,
+    Spot,
+    Text,
+    along,
+    around,
+    clipped,
+    text_width,
+    wrapped,
+)
 from fitdiag.pattern.piece import SEAMS, Array, Pattern, Piece, length
+from fitdiag.pattern.record import history, stamp, whose
 from fitdiag.problems import one_line, stop
+from fitdiag.units import Units, format_length
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -29,6 +45,7 @@ MARGIN_MM = 10.0
 SQUARE_MM = 50.0
 INCHES_MM = 50.8
 MOST_TILES = 400
+MOST_STAMPED, MOST_TOLD = 4, 14  # lines about what was altered: on each page, and on the first
 RULE = "Print at 100 %, no scaling; measure the square."
 _PLAIN = str.maketrans(
     {
@@ -66,21 +83,25 @@ def plain(text: str) -> str:
     return result
 
 
-def pdf_drawing(drawing: Drawing, paper: Paper = "a4") -> bytes:
-    """A drawing on one page, as large as the paper allows but not above its own size."""
+def pdf_drawing(drawing: Drawing | Sequence[Drawing], paper: Paper = "a4", title: str = "") -> bytes:
+    """Each drawing on a page of its own, as large as the paper allows but not above its own size."""
+    drawings = (drawing,) if isinstance(drawing, Drawing) else tuple(drawing)
     wide, high = _size(paper)
-    scale = min((wide - 2 * MARGIN_MM) / drawing.width, (high - 2 * MARGIN_MM) / drawing.height, 1.0)
-    pdf = _document(drawing.title, (wide, high))
-    pdf.add_page()
-    paint(pdf, drawing.items, ((wide - drawing.width * scale) / 2, MARGIN_MM), scale)
+    pdf = _document(title or drawings[0].title, (wide, high))
+    for one in drawings:
+        scale = min((wide - 2 * MARGIN_MM) / one.width, (high - 2 * MARGIN_MM) / one.height, 1.0)
+        pdf.add_page()
+        paint(pdf, one.items, ((wide - one.width * scale) / 2, MARGIN_MM), scale)
     return bytes(pdf.output())
 
 
-def pdf_sheets(what: Pattern | Piece, paper: Paper = "a4", overlap_mm: float = 10.0) -> bytes:
+def pdf_sheets(
+    what: Pattern | Piece, paper: Paper = "a4", overlap_mm: float = 10.0, units: Units = "cm", day: str = ""
+) -> bytes:
     """Pieces at full scale on as many pages as they need; the first page says how to print and join them.
 
-    A page shows `overlap_mm` of its neighbours. Raises ProblemsFoundError for an unknown paper or an overlap that is too narrow
-    to glue or too wide to be worth its paper.
+    A page shows `overlap_mm` of its neighbours. For whom the pattern is, the `day` and what was altered stand on every page.
+    Raises ProblemsFoundError for an unknown paper or an overlap that is too narrow to glue or too wide to be worth its paper.
     """
     if not 8.0 <= overlap_mm <= 40.0:
         raise stop(
@@ -92,7 +113,10 @@ def pdf_sheets(what: Pattern | Piece, paper: Paper = "a4", overlap_mm: float = 1
     title = (what.note if isinstance(what, Piece) else what.title) or "Trouser pattern"
     grids = [tiles(piece, room, overlap_mm) for piece in pieces]
     pdf = _document(title, (wide, high))
-    for items in (_cover(title, grids, room, paper), *(_page(grid, tile) for grid in grids for tile in grid.tiles)):
+    mark = "" if isinstance(what, Piece) else stamp(what, units, day)
+    told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
+    pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
+    for items in (_cover(title, grids, room, paper, units, [line for line in told if line]), *pages):
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
     return bytes(pdf.output())
@@ -276,7 +300,7 @@ def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
         yield "", grid.down(piece.seams[seam]), seam_word(piece.side, seam), "seam"
 
 
-def _page(grid: Grid, tile: Tile) -> tuple[Item, ...]:
+def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
     """One page of a piece: what it shows, its name, its neighbours, and where to trim and glue."""
     wide, high = grid.room
     own: Box = (0.0, 0.0, wide, high)
@@ -300,7 +324,25 @@ def _page(grid: Grid, tile: Tile) -> tuple[Item, ...]:
             if where == "seam":  # inside, off the allowance
                 spots = [spot for one, other in zip(spots[::2], spots[1::2], strict=True) for spot in (other, one)]
             pen.label(name, spots, inner, size=10, must=False)
+    if mark:
+        _stamp(pen, mark, inner)
     return pen.done("", "").items
+
+
+def _stamp(pen: Pen, mark: str, inner: Box) -> None:
+    """For whom, the day and what was altered, in small print where it covers least."""
+    left, top, right, bottom = inner
+    size, room = 7.5, min(70.0, right - left - 4)
+    lines = wrapped(mark, size, room)
+    if len(lines) > MOST_STAMPED:
+        lines = [*lines[: MOST_STAMPED - 1], "and more: see the first page"]
+    wide, high = max(text_width(line, size) for line in lines), size * MM_PER_POINT * 1.25 * len(lines)
+    corners = [
+        (left + 2 + (right - left - 4 - wide) * x, top + 2 + (bottom - top - 4 - high) * y)
+        for y in (1.0, 0.0, 0.85, 0.15, 0.6, 0.4)
+        for x in (0.0, 1.0, 0.5)
+    ]
+    pen.block(lines, corners, inner, size=size, role="stamp")
 
 
 def _heads(pen: Pen, line: Array, own: Box) -> None:
@@ -388,14 +430,21 @@ def _fullest(grid: Grid) -> Tile:
     return max(grid.tiles, key=lambda tile: float(shape.intersection(box(*tile.box)).area))
 
 
-def _cover(title: str, grids: Sequence[Grid], room: tuple[float, float], paper: str) -> tuple[Item, ...]:
-    """The first page: how to print, the squares to measure, how to join, and where each page belongs."""
+def _cover(
+    title: str, grids: Sequence[Grid], room: tuple[float, float], paper: str, units: Units, told: Sequence[str] = ()
+) -> tuple[Item, ...]:
+    """The first page: what it is, how to print, the squares to measure, how to join, and where each page belongs."""
     wide, high = room
     pen = Pen(wide, high)
     y = 7.0
     for line in wrapped(title, 16, wide)[:2]:
         pen.text(0, y, line, 16, bold=True)
         y += 7.5
+    for note in told[:MOST_TOLD]:
+        for line in wrapped(note, 10, wide):
+            pen.text(0, y, line, 10, role="stamp")
+            y += 4.6
+    y += 1.5 if told else 0.0
     pen.text(0, y, RULE, 12, bold=True)
     top = y + 6
     for x, side, words in ((0.0, SQUARE_MM, "50 mm"), (SQUARE_MM + 12, INCHES_MM, "2 in")):
@@ -405,11 +454,11 @@ def _cover(title: str, grids: Sequence[Grid], room: tuple[float, float], paper: 
     lap = grids[0].overlap
     count = sum(len(grid.tiles) for grid in grids)
     notes = (
-        f"{count} pages of {'A4' if paper == 'a4' else 'Letter'} follow. Each shows {lap:g} mm of its neighbours.",
+        f"{count} pages of {'A4' if paper == 'a4' else 'Letter'} follow. Each shows {_small(lap, units)} of its neighbours.",
         "Trim left and top edges to the frame where a page says so.",
         "Lay them on the dashed line of the neighbour and match the crosses.",
         "Start at the top left, join the rows, then the rows to each other.",
-        *(_allowance_note(grid.piece) for grid in grids),
+        *(_allowance_note(grid.piece, units) for grid in grids),
     )
     x, line_y = 2 * SQUARE_MM + 24, top + 3
     for note in notes:
@@ -424,12 +473,17 @@ def _cover(title: str, grids: Sequence[Grid], room: tuple[float, float], paper: 
     return pen.done("", "").items
 
 
-def _allowance_note(piece: Piece) -> str:
+def _small(mm: float, units: Units) -> str:
+    return f"{mm:g} mm" if units == "cm" else format_length(mm, units)
+
+
+def _allowance_note(piece: Piece, units: Units) -> str:
     given = sorted({value for seam in SEAMS if (value := piece.allowance.get(seam, 0.0)) > 0})
     name = piece.side.capitalize()
     if not given:
         return f"{name}: the thick line is the stitching line; no seam allowance is added."
-    words = f"{given[0]:g} mm" if len(given) == 1 else f"{given[0]:g} to {given[-1]:g} mm"
+    ends = list(dict.fromkeys(_small(mm, units) for mm in (given[0], given[-1])))
+    words = " to ".join(ends) if units == "in" or len(ends) == 1 else f"{given[0]:g} to {given[-1]:g} mm"
     return f"{name}: thick line to cut, dashed line to stitch; seam allowance {words}."
 
 

@@ -14,7 +14,7 @@ from typing import Literal
 
 import numpy as np
 
-from fitdiag.pattern.measure import pattern_measures
+from fitdiag.pattern.measure import near_measures, pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, one_line, stop
@@ -81,9 +81,7 @@ def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
         )
     name = match[1].lower()
     if name not in known:
-        near = [measure for measure in known if name in measure]
-        hint = f"did you mean '{near[0]}'?" if near else f"there are {'; '.join(known)}"
-        raise stop("target", f"there is no measure '{one_line(name, 60)}'", hint=hint)
+        raise stop("target", f"there is no measure '{one_line(name, 60)}'", hint=near_measures(name, known))
     try:
         amount = parse_length(match[3], units).mm
         within = parse_length(match[4], units).mm if match[4] else 0.0
@@ -100,7 +98,7 @@ def carry_all(pattern: Pattern, amounts: Sequence[tuple[str, float]]) -> tuple[t
     return tuple(stages)
 
 
-def solve_one(pattern: Pattern, alteration: str, target: Target, most: float) -> float:
+def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, units: Units = "cm") -> float:
     """The amount in mm, between 0 and `most`, at which the target is just met.
 
     Raises ProblemsFoundError when even the most is not enough, and says how far it comes.
@@ -115,11 +113,11 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float) ->
     if target.missing(start + target.amount) == 0.0:
         return 0.0
     if start * end > 0:
-        reached = format_length(end + target.amount, "cm")
+        reached = format_length(end + target.amount, units)
         raise stop(
             "unreachable",
-            f"'{alteration}' by {format_length(most, 'cm')} brings {target.measure} to {reached},"
-            f" not to {format_length(target.amount, 'cm')}",
+            f"'{alteration}' by {format_length(most, units)} brings {target.measure} to {reached},"
+            f" not to {format_length(target.amount, units)}",
             hint="it cannot be reached without another alteration or a larger limit",
         )
     return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10))
