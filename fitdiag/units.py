@@ -172,7 +172,7 @@ def format_length(mm: float, units: Units) -> str:
 _METRIC_OR_INCH = {"in": re.compile(r"\d [cm]m\b"), "cm": re.compile(r"\d in\b")}
 _IN_TEXT = re.compile(
     r"(?<![\w./])(?:(?P<from>\d+(?:[.,]\d+)?) (?P<to>to|or|and) )?\d+(?:[.,]\d+)? (?P<metric>cm|mm)\b"
-    r"|(?<![\w./])(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:front|the|a|\d)\b)"
+    r"|(?<![\w./])(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:(?:front|the|a)\b|\d))"
 )
 
 

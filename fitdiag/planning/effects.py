@@ -114,7 +114,8 @@ def broken(before: Mapping[str, float], after: Mapping[str, float], findings: Fi
     flat = findings.body.get("flat-seat", "no") != "no"
     if flat and after[grain] < min(CLOSE_GRAIN_MM, before[grain] - MOVED_MM):
         told.append(
-            f"brings the grainline to {format_length(after[grain], units)} from centre back; on a flat seat 3 in is wanted."
+            f"brings the grainline to {format_length(after[grain], units)} from centre back; on a flat seat"
+            f" {format_length(CLOSE_GRAIN_MM, units)} is wanted."
         )
     apart = "inseam difference, back less front"
     if abs(after[apart]) > max(INSEAMS_APART_MM, abs(before[apart]) + MOVED_MM):
