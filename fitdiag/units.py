@@ -152,6 +152,12 @@ def format_reading(mm: float, units: Units) -> str:
     return format_length(mm, units) if abs(mm) >= STEP_MM["in"] / 2 else "0 in"
 
 
+def read_off(mm: float, units: Units) -> float:
+    """A measure as `format_reading` shows it, in mm: in eighths of an inch, or whole millimetres."""
+    step = STEP_MM["in"] if units == "in" else 1.0
+    return math.copysign(math.floor(abs(mm) / step + 0.5 + 1e-9) * step, mm) if units == "in" else round(mm, 0)
+
+
 def format_length(mm: float, units: Units) -> str:
     """Text a tape is read by: `3/4 in`, `1 1/8 in`, `2 cm`, `1.25 cm`. Rounds to the tape's step.
 

@@ -25,7 +25,7 @@ from fitdiag.pattern.moves import NAMES, Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, stamp, told, valid_day, whose
 from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
-from fitdiag.units import STEP_MM, Units, format_length, format_reading
+from fitdiag.units import Units, format_length, format_reading, read_off
 
 if TYPE_CHECKING:
     from fitdiag.pattern.ink import Drawing
@@ -328,12 +328,6 @@ def told_change(change: float, units: Units) -> str:
     if by in ("0 in", "0 cm"):
         return "its length stays"
     return f"its length {'grows' if change > 0 else 'shrinks'} by {by}"
-
-
-def read_off(mm: float, units: Units) -> float:
-    """A measure as `format_reading` shows it, in mm: in eighths of an inch, or whole millimetres."""
-    step = STEP_MM["in"] if units == "in" else 1.0
-    return math.copysign(math.floor(abs(mm) / step + 0.5 + 1e-9) * step, mm) if units == "in" else round(mm, 0)
 
 
 def say_stages(

@@ -265,7 +265,9 @@ def _talk(
         screen = Screen()
         interview = Interview(base, events, log.append)
         if any(event["event"] not in ("start", "offered") for event in events):
-            screen.show(interview.where_left())
+            given = [event for event in events if event.get("origin") in ("asked", "volunteered", "photo")]
+            if given or not inside:  # a review says itself what is known before the fitter has answered anything
+                screen.show(interview.where_left())
             screen.show(Line(text) for text in left_out(interview.state, base))
         else:
             screen.show([Line(f"{base.about.title}. Every answer is saved at once in:")])

@@ -12,7 +12,7 @@ from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.planning.plan import Named, Plan, Recommendation
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage, moving
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import format_length, format_reading
+from fitdiag.units import format_length, format_reading, read_off
 
 SIDE_WORDS: dict[Side, str] = {"left": "left side", "right": "right side", "both": "both sides"}
 _LIKELY_FROM = 0.05
@@ -244,8 +244,10 @@ class _Writer:
             change = after.measures[name] - before.measures[name]
             if abs(change) >= MOVED_MM:
                 title = lower_first(self.base.alterations[after.name].title)
-                now, by = format_reading(after.measures[name], units), format_reading(abs(change), units)
-                text += f"; after '{title}' {now} ({'+' if change > 0 else '-'}{by})"
+                now = format_reading(after.measures[name], units)
+                shown = read_off(after.measures[name], units) - read_off(before.measures[name], units)
+                by = f"{'+' if shown > 0 else '-'}{format_reading(abs(shown), units)}" if shown else "hardly changed"
+                text += f"; after '{title}' {now} ({by})"
         return text
 
     def leave_alone(self, plan: Plan) -> Section:

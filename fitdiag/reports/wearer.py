@@ -56,7 +56,7 @@ WORDS: Mapping[str, Words] = {
     "seat-binds-sitting": Words("After you have sat for five minutes, does the cloth press behind?"),
     "crotch-cuts": Words("Standing, does the cloth press or cut at the crotch?"),
     "waist-binds": Words(
-        "Does the waist press, or is there no room for a finger under it?",
+        "Does the waist press, or leave no room for a finger?",
         "Open the fastening until the waist is easy. Measure the gap between its two edges.",
     ),
     "thigh-binds-on-stairs": Words("On stairs, or in a long step, does the leg hold you back at the thigh?"),
@@ -132,7 +132,7 @@ WORDS: Mapping[str, Words] = {
         _TIE + "Measure from the tape down to the edge in the middle of the front.",
     ),
     "waist-rises-at-front": Words(
-        "Does the waist edge stand higher in the middle of the front than you want it?",
+        "Does the waist edge stand above a level tape in the middle of the front?",
         _TIE + "Measure from the tape up to the edge in the middle of the front.",
     ),
     "front-waist-gapes": Words("Does the waist stand away from you in front?"),
@@ -140,7 +140,7 @@ WORDS: Mapping[str, Words] = {
         "Does a loose, level fold lie across the front, just under the waist edge?", _PINCH
     ),
     "pleats-or-darts-pull-open": Words("Are the pleats pulled open, or does the cloth bubble beside the front darts?"),
-    "dart-points-stand-off": Words("Do the points of the darts stand off, above or below the fullest place?"),
+    "dart-points-stand-off": Words("Do the points of the darts stand off your body instead of lying flat?"),
     "front-pulls-across-fly": Words("Do tight, level lines run across the fly or the belly?"),
     "fly-gapes": Words(
         "Does the closed fly spread open?", "Measure across the gap where it is widest, without pressing the cloth."
@@ -190,7 +190,9 @@ WORDS: Mapping[str, Words] = {
         "Standing straight, is the waist edge pulled down in the middle of the back?",
         _TIE + "Let somebody measure from the tape straight down to the edge in the middle of the back.",
     ),
-    "hem-stands-forward": Words("Seen from the side, does the hem stand forward, off the front of your ankle?"),
+    "hem-stands-forward": Words(
+        "Seen from the side, is there clearly more room in front of your ankle than behind it?"
+    ),
     "side-seam-runs-forward": Words(
         "Seen from the side, is the side seam further forward at the hem than at the hip?",
         "Hold a string with a weight at the seam at your hip. Let somebody measure from it to the seam at the hem.",
@@ -200,12 +202,12 @@ WORDS: Mapping[str, Words] = {
         "Hold a string with a weight at the seam at your hip. Let somebody measure from it to the seam at the hem.",
     ),
     "side-waist-ripples": Words("Do small folds or a bubble lie at the side, just under the waist?"),
-    "waist-edge-tilts": Words(
-        "Left alone, does the waist edge settle higher in front than behind, or the other way round?"
-    ),
+    "waist-edge-tilts": Words("Left alone, does the waist edge tilt against a level tape, up in front or up behind?"),
     "hip-line-slopes": Words("Does the drawn hip line slope, or sit higher on one side?"),
     # seen from behind
-    "v-at-centre-back": Words("Seen from behind, does the drawn level line make a V at the middle seam?"),
+    "v-at-centre-back": Words(
+        "Seen from behind, does the drawn level line make a V at the middle seam, its point down?"
+    ),
     "grainline-near-centre-back": Words(
         "Seen from behind, does the drawn line of the back leg run up to the waist close to the middle seam?",
         "Measure along the waist from the middle seam to the drawn line.",
@@ -234,7 +236,7 @@ WORDS: Mapping[str, Words] = {
         "Seen from behind, do tight lines fan up and out from the crotch?",
         "Hold the end of the tape at the crotch. Let somebody measure along the longest line to where it fades.",
     ),
-    "seat-seam-taut": Words("Is the middle seam over the seat tight like a cord, with a fold on each side of it?"),
+    "seat-seam-taut": Words("Is the middle seam over the seat tight like a cord?"),
     "back-thigh-pulls-across": Words("Do tight, level lines run across the back of the thigh, high up under the seat?"),
     "one-sided-diagonal": Words("Does a slanting line run down from one hip, with nothing like it on the other side?"),
     "one-side-shows-more": Words("Does any of this show on one side only, or clearly more on one side?"),
