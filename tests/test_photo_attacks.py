@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from fitdiag.photos.combine import measure_all, together
@@ -62,7 +62,13 @@ def absurd(draw: st.DrawFn) -> str:
     )  # fmt: skip
 
 
+POINT_VERTICAL = marks_of(
+    1, 90, verticals=[[[-1, -1], [-1, 0]], [[-1, 0], [-1, 1.5e-84]]]
+)  # a plumb line without length
+
+
 @settings(max_examples=60, deadline=None)
+@example(POINT_VERTICAL, 0)
 @given(absurd(), st.integers(0, 3))
 def test_absurd_marks_give_finite_numbers_or_a_clear_refusal(text: str, seed: int) -> None:
     """Whatever is marked: problems in words, or readings without infinities, and no warning of the number library."""

@@ -127,6 +127,7 @@ class _Work:
         self.focal = focal_px(marks.focal_35mm or USUAL_FOCAL, marks.width, marks.height)
         self.focal_error = FOCAL_ERROR if self.focal_known else FOCAL_UNKNOWN
         snapped = [snap_straight(pixels, *pair) for pair in marks.verticals]
+        snapped = [found for found in snapped if math.dist(found[0], found[1]) >= 1.0]  # a point has no direction
         self.verticals = tuple((first, last) for first, last, _ in snapped)
         self.vertical_errors = [error for _, _, error in snapped]
         self.levelled = len(snapped) >= 2
