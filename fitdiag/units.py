@@ -9,6 +9,7 @@ import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from typing import Literal
 
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
@@ -175,11 +176,16 @@ def format_length(mm: float, units: Units) -> str:
     return f"{sign}{' '.join(parts)} in"
 
 
-_METRIC_OR_INCH = {"in": re.compile(r"\d [cm]m\b"), "cm": re.compile(r"\d in\b")}
 _IN_TEXT = re.compile(
     r"(?<![\w./])(?:(?P<from>\d+(?:[.,]\d+)?) (?P<to>to|or|and) )?\d+(?:[.,]\d+)? (?P<metric>cm|mm)\b"
     r"|(?<![\w./])(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:(?:front|the|a)\b|\d))"
 )
+
+
+@cache
+def _converted(size: str, units: Units) -> str:
+    length = parse_length(size)
+    return size if length.unit == units else format_length(length.mm, units)
 
 
 def in_units(text: str, units: Units) -> str:
@@ -188,20 +194,16 @@ def in_units(text: str, units: Units) -> str:
     >>> in_units("Let it down 1 cm, 2 in below", "in"), in_units("20 to 30 cm of it", "in"), in_units("1 in 10", "cm")
     ('Let it down 3/8 in, 2 in below', '7 7/8 in to 11 3/4 in of it', '1 in 10')
     """
-    if not _METRIC_OR_INCH[units].search(text) or "centimetre" in text:
+    if not (" cm" in text or " mm" in text if units == "in" else " in" in text) or "centimetre" in text:
         return text
 
     def told(match: re.Match[str]) -> str:
         first, size = match["from"], match[0]
         if not first:
-            return told_alone(size)
+            return _converted(size, units)
         if units != "in":
             return size
-        low, last = told_alone(f"{first} {match['metric']}"), size.rpartition(" " + match["to"] + " ")[2]
-        return f"{low} {match['to']} {told_alone(last)}"
-
-    def told_alone(size: str) -> str:
-        length = parse_length(size)
-        return size if length.unit == units else format_length(length.mm, units)
+        low, last = _converted(f"{first} {match['metric']}", units), size.rpartition(" " + match["to"] + " ")[2]
+        return f"{low} {match['to']} {_converted(last, units)}"
 
     return _IN_TEXT.sub(told, text)

@@ -449,6 +449,8 @@ def _said(value: Any, units: Units) -> Any:
     if kind is str:
         return in_units(value, units)
     if kind is tuple:
+        if not value:
+            return value
         said = tuple([_said(item, units) for item in value])
         return value if all(map(is_, said, value)) else said
     if isinstance(value, BaseModel):
