@@ -5,11 +5,13 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import Literal
 
 from fitdiag.knowledge.load import default_rules
 from fitdiag.problems import one_line, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
 
+Paper = Literal["a4", "letter"]
 FEW_NAMES = 12  # as many are told in a hint; of more, those that are near
 
 
@@ -28,6 +30,18 @@ def units_of(text: str) -> Units:
     if text == "cm":
         return "cm"
     raise stop("units", f"'{one_line(text, 20)}' is not a unit to work in", hint="write in or cm")
+
+
+def paper_of(given: str | None, units: Units) -> Paper:
+    """The paper asked for; without a wish, the one that goes with the units."""
+    if given is None:
+        return "a4" if units == "cm" else "letter"
+    match given.strip().lower():
+        case "a4":
+            return "a4"
+        case "letter":
+            return "letter"
+    raise stop("paper", f"'{one_line(given, 40)}' is not a paper size known here", hint="write a4 or letter")
 
 
 def lengths(

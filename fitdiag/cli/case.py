@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -15,6 +15,7 @@ from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
 
 if TYPE_CHECKING:
+    from fitdiag.knowledge.model import RuleBase
     from fitdiag.sessions.case_export import Contents
     from fitdiag.sessions.case_files import Case, Round
 
@@ -306,23 +307,19 @@ def show(name: str, given: str | None) -> int:
     case = open_case(folder)
     from fitdiag.knowledge.load import load_rules
 
-    base = load_rules()
-    titles = {rule.id: rule.title for rule in base.symptoms.values()}
-    titles |= {rule.id: rule.title for rule in base.alterations.values()}
-    titles |= {rule.id: rule.title for rule in base.body_notes.values()}
-    for line in case_lines(case, contents(folder), titles):
+    for line in case_lines(case, contents(folder), load_rules()):
         say(line)
     return 0
 
 
-def case_lines(case: Case, inside: Contents, titles: Mapping[str, str]) -> list[str]:
-    """A case in words; `titles`: what the rules call a symptom, an alteration or a body note."""
+def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
+    """A case in the words of the rules."""
     from fitdiag.units import format_reading
 
     agreed = case.consent
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
     if case.body:
-        notes = (_named(note, titles) + ("" if grade == "some" else f" ({grade})") for note, grade in case.body.items())
+        notes = (_named(note, base) + ("" if grade == "some" else f" ({grade})") for note, grade in case.body.items())
         lines.append(f"Body notes: {'; '.join(notes)}")
     for title, lengths in (("Body", case.body_measures), ("Pattern", case.pattern_measures)):
         if lengths:
@@ -338,7 +335,7 @@ def case_lines(case: Case, inside: Contents, titles: Mapping[str, str]) -> list[
     lines.append(f"{consent}. {inside.photos - drawn} in the folder{copies}.")
     lines += [f"Note: {note}" for note in case.notes]
     for one in case.rounds:
-        lines += ["", *_round_lines(one, case, titles)]
+        lines += ["", *_round_lines(one, case, base)]
     if case.closed:
         words = f": {case.closed.words}" if case.closed.words else ""
         lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
@@ -350,13 +347,14 @@ def case_lines(case: Case, inside: Contents, titles: Mapping[str, str]) -> list[
     return lines
 
 
-def _named(rule: str, titles: Mapping[str, str]) -> str:
+def _named(rule: str, base: RuleBase) -> str:
     from fitdiag.diagnosis.belief import lower_first
 
-    return lower_first(titles[rule]) if rule in titles else rule.replace("-", " ")
+    found = base.find(rule)
+    return lower_first(found[1].title) if found else rule.replace("-", " ")
 
 
-def _round_lines(one: Round, case: Case, titles: Mapping[str, str]) -> list[str]:
+def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
     from fitdiag.units import format_length, format_reading
 
     turn = "your turn" if one.waiting == "fitter" else "the client's turn"
@@ -365,13 +363,13 @@ def _round_lines(one: Round, case: Case, titles: Mapping[str, str]) -> list[str]
 
     def told_of(alteration: str, mm: float | None, side: str | None = None) -> str:
         amount = f", {format_length(mm, case.units)}" if mm is not None else ""
-        return f"{_named(alteration, titles)}{amount}{f', {side} side' if side in ('left', 'right') else ''}"
+        return f"{_named(alteration, base)}{amount}{f', {side} side' if side in ('left', 'right') else ''}"
 
     for when, told in ((one.sent, "documents sent"), (one.form_received, "form came back")):
         if when:
             lines.append(f"  {told} {when}")
     lines += [f"  advised: {told_of(item.alteration, item.amount_mm, item.side)}" for item in one.advised]
-    lines += [f"  left out: {_named(alteration, titles)}" for alteration in one.left_out]
+    lines += [f"  left out: {_named(alteration, base)}" for alteration in one.left_out]
     for item in one.done:
         how = "done" if item.done else "not done"
         lines.append(f"  {how}: {told_of(item.alteration, item.amount_mm)}")
@@ -379,7 +377,7 @@ def _round_lines(one: Round, case: Case, titles: Mapping[str, str]) -> list[str]
         named = (("before", values.before), ("expected", values.expected), ("now", values.observed))
         told = ", ".join(f"{name} {format_reading(mm, case.units)}" for name, mm in named if mm is not None)
         error = f" (give or take {format_reading(values.error, case.units)})" if values.error else ""
-        lines.append(f"  {_named(symptom, titles)}: {told or 'not measured'}{error}")
+        lines.append(f"  {_named(symptom, base)}: {told or 'not measured'}{error}")
     return lines
 
 

@@ -10,16 +10,18 @@ from fitdiag.cli.terminal import Screen, _Leave
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.amounts import FAR_TOO_MUCH
 from fitdiag.planning.plan import Recommendation
 from fitdiag.sessions.case_files import Advised, Carried, Round
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
-ASKED_BACK = (
-    4.0  # times the limit of a round: a slip of the finger is likelier than such an amount; a fitter's judgement
-)
 YES = ("1", "y", "yes")
 NO = ("2", "n", "no")
+
+
+def _example(units: Units) -> str:
+    return "1,5 cm" if units == "cm" else "1/2 in"
 
 
 def agreed(screen: Screen, question: str, choices: str) -> bool:
@@ -31,7 +33,7 @@ def agreed(screen: Screen, question: str, choices: str) -> bool:
 def meant(screen: Screen, base: RuleBase, alteration: str, mm: float, units: Units) -> bool:
     """Whether an amount counts as typed; one far above what a round should take is asked back once."""
     rule = base.alterations.get(alteration)
-    if rule is None or mm <= ASKED_BACK * rule.most_a_round.amount_mm:
+    if rule is None or mm <= FAR_TOO_MUCH * rule.most_a_round.amount_mm:
         return True
     most = format_length(rule.most_a_round.amount_mm, units)
     told = f"{format_length(mm, units)} is more than four times the {most} one round should take. Is it meant so?"
@@ -43,7 +45,7 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
     known = base.alterations.get(item.alteration)
     title = known.title if known else item.alteration
     amount = f", {format_length(item.amount_mm, units)}" if item.amount_mm else ""
-    example = "1,5 cm" if units == "cm" else "1/2 in"
+    example = _example(units)
     while True:
         screen.show([
             Line(f"Advised: {title}{amount}. Was it done?", "ask"),
@@ -168,7 +170,9 @@ class _Choice:
     def question(self, chosen: Sequence[Recommendation]) -> list[Line]:
         out = [item for item in self.listed if item.alteration in self.out]
         place = {item.alteration: number for number, item in enumerate(chosen, 1)}
-        hint = f"Enter for yes; without 1 leaves one out; 1 = {self.example} changes an amount; no advises nothing"
+        hint = (
+            f"Enter for yes; without 1 leaves one out; 1 = {_example(self.units)} changes an amount; no advises nothing"
+        )
         if not chosen:
             hint = "Enter for yes"
         return [
@@ -178,15 +182,11 @@ class _Choice:
             Line(f"{hint}{'; all takes back what was left out' if out else ''}; stop leaves; ? explains.", "hint"),
         ]
 
-    @property
-    def example(self) -> str:
-        return "1,5 cm" if self.units == "cm" else "1/2 in"
-
     def explained(self) -> list[Line]:
         return [
             Line("Enter or yes: the documents for your client are written with this list.", "item"),
             Line("without 1, or without 1 2: these are left out, and with them what is only done after them.", "item"),
-            Line(f"1 = {self.example}: your own amount for number 1.", "item"),
+            Line(f"1 = {_example(self.units)}: your own amount for number 1.", "item"),
             Line("no: nothing is advised this round. all: what was left out comes back.", "item"),
             Line("stop: leave now. Every answer is saved, and no document is written.", "item"),
             Line("Why each stands here is in the list above. You decide; the list is a proposal."),
@@ -205,7 +205,7 @@ class _Choice:
             return
         self.amounts[item.alteration] = self.by_hand(item, mm)
         most = self.base.alterations[item.alteration].most_a_round.amount_mm
-        if most + 0.5 < mm <= ASKED_BACK * most:
+        if most + 0.5 < mm <= FAR_TOO_MUCH * most:
             limit = format_length(most, self.units)
             self.screen.show([Line(f"That is more than the {limit} one round should take; it is yours to decide.")])
 

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING, Any
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import ProblemsFoundError, one_line, stop
+from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_json, write_report
 from fitdiag.sessions.case import refusals
 from fitdiag.sessions.case_files import Case
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
-from fitdiag.units import Units
 
 if TYPE_CHECKING:
     from fitdiag.pattern.piece import Pattern
@@ -29,18 +28,6 @@ PHOTOGRAPHS = (
     "From the side, the lens at the height of the hip line.",
     "From the front, the lens at the height of the hip line.",
 )
-
-
-def paper_of(given: str | None, units: Units) -> Paper:
-    """The paper asked for; without a wish, the one that goes with the units."""
-    if given is None:
-        return "a4" if units == "cm" else "letter"
-    match given.strip().lower():
-        case "a4":
-            return "a4"
-        case "letter":
-            return "letter"
-    raise stop("paper", f"'{one_line(given, 40)}' is not a paper known here", hint="write a4 or letter")
 
 
 def write_documents(

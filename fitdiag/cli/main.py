@@ -553,7 +553,9 @@ def photo_card(
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
     ] = "the trousers fit",
-    paper: Annotated[str, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf.")] = "a4",
+    paper: Annotated[
+        str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
+    ] = None,
     large: Annotated[bool, typer.Option("--large", help="Large print.")] = False,
     units: UnitsOption = None,
     replace: ReplaceOption = False,

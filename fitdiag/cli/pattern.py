@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitdiag.cli.arguments import folder_of, guess_units, lengths
+from fitdiag.cli.arguments import folder_of, guess_units, lengths, paper_of
 from fitdiag.cli.output import say, write
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import read_bytes, write_atomically
@@ -24,6 +24,7 @@ from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.moves import NAMES, Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, stamp, told, valid_day, whose
+from fitdiag.planning.amounts import FAR_TOO_MUCH
 from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
     from fitdiag.pattern.ink import Drawing
 
 LARGEST = 4 * 1024 * 1024
-ABSURD = 4.0  # times the limit of a round: no such amount is meant
 SAME_MM = 1.6  # half an eighth of an inch: 3/4 in is not above 19 mm
 ALL_ALTERATIONS = "fitdiag rules list alterations"
 
@@ -242,7 +242,7 @@ def warned(base: RuleBase, pattern: Pattern, amounts: Mapping[str, float], units
         limit = f"one round takes at most {format_length(most, units)}"
         if rule.most_in_all is not None:
             limit += f", all rounds together {format_length(rule.most_in_all.amount_mm, units)}"
-        if amount > ABSURD * most:
+        if amount > FAR_TOO_MUCH * most:
             raise stop("amount", f"{rule.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
         earlier = sum(item.amount for item in pattern.carried if item.alteration == name)
         whole = earlier + amount
@@ -469,14 +469,13 @@ def draw(
 ) -> int:
     """Write a drawing of every alteration named, in order (.svg or .pdf), or with `sheets` the pieces at full scale (.pdf)."""
     from fitdiag.pattern.ink import svg
-    from fitdiag.pattern.sheets import PAPERS, pdf_drawing, pdf_sheets
+    from fitdiag.pattern.sheets import pdf_drawing, pdf_sheets
 
     chosen = guess_units(units, do)
     pattern = read_pattern(path)
     work = carried_out(pattern, do, chosen, rules, day, client)
     target = Path(to)
-    if sheets is not None and sheets not in PAPERS:
-        raise stop("paper", f"'{one_line(sheets, 20)}' is not a paper size here", hint=f"write {' or '.join(PAPERS)}")
+    paper = paper_of(sheets, chosen)
     if target.suffix.lower() not in ((".pdf",) if sheets else (".svg", ".pdf")):
         hint = "full-scale sheets are written as .pdf" if sheets else "end the name in .svg or .pdf"
         raise stop(
@@ -488,7 +487,7 @@ def draw(
     content: str | bytes
     if sheets:
         last = work.steps[-1].pattern if work.steps else work.before
-        content = pdf_sheets(work.recorded(last), sheets, units=chosen, day=work.day)  # type: ignore[arg-type]
+        content = pdf_sheets(work.recorded(last), paper, units=chosen, day=work.day)
     elif not work.steps:
         raise stop(
             "argument",

@@ -348,10 +348,17 @@ def _write_findings(
 
 
 def card(
-    to: str, units: str | None, heights: Sequence[str], keep_until: str, paper: str, *, large: bool, replace: bool
+    to: str,
+    units: str | None,
+    heights: Sequence[str],
+    keep_until: str,
+    paper: str | None,
+    *,
+    large: bool,
+    replace: bool,
 ) -> int:
     """Write the shot card."""
-    from fitdiag.cli.arguments import guess_units, lengths
+    from fitdiag.cli.arguments import guess_units, lengths, paper_of
     from fitdiag.photos.card import card_html, card_pdf
 
     target = Path(to)
@@ -361,12 +368,11 @@ def card(
         )
     chosen = guess_units(units, heights)
     known = lengths(heights, chosen, ("hip", "crotch", "knee")) or None
-    if paper not in ("a4", "letter"):
-        raise stop("argument", f"'{one_line(paper, 20)}' is no paper known here", hint="write a4 or letter")
+    sheet = paper_of(paper, chosen)
     if target.suffix.lower() == ".html":
         content: str | bytes = card_html(units=chosen, heights_mm=known, keep_until=one_line(keep_until), large=large)
     elif target.suffix.lower() == ".pdf":
-        content = card_pdf(units=chosen, heights_mm=known, keep_until=one_line(keep_until), large=large, paper=paper)  # type: ignore[arg-type]
+        content = card_pdf(units=chosen, heights_mm=known, keep_until=one_line(keep_until), large=large, paper=sheet)
     else:
         raise stop("format", "the card is written as .html or .pdf", where=Where(shown_path(target)))
     write_atomically(target, content, replace=replace)

@@ -10,10 +10,10 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitdiag.cli.arguments import folder_of
+from fitdiag.cli.arguments import folder_of, paper_of
 from fitdiag.cli.case import case_folder
 from fitdiag.cli.choose import agreed, ask_done, choose
-from fitdiag.cli.documents import paper_of, write_documents
+from fitdiag.cli.documents import write_documents
 from fitdiag.cli.forms import WORDS, form_that_came, keep_words, pressing, words_of, write_form
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.terminal import Screen, _Leave, hold_interview

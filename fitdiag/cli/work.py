@@ -6,7 +6,7 @@ from contextlib import suppress
 from datetime import date, datetime
 from pathlib import Path
 
-from fitdiag.cli.arguments import folder_of
+from fitdiag.cli.arguments import folder_of, paper_of
 from fitdiag.cli.diagnose import in_units
 from fitdiag.cli.output import say, width, write
 from fitdiag.files import write_atomically
@@ -71,7 +71,6 @@ def _client_page(
     base: RuleBase, log: ReadLog, conclusion: Conclusion, client: str, kind: str, paper: str | None, *, large: bool
 ) -> str | bytes:
     """The page for the client of a session in the room, who is asked for no photos."""
-    from fitdiag.cli.documents import paper_of
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page
     from fitdiag.reports.sheet import make_sheet
