@@ -932,3 +932,15 @@ def test_a_closed_output_is_no_fault(tmp_path: Path) -> None:
             f"{sys.executable} -m fitdiag {command} >&- 2>&-", shell=True, cwd=tmp_path, check=False
         )  # fmt: skip
         assert code == done.returncode
+
+
+@pytest.mark.parametrize("amount", ["1e999", "-1e999", "NaN"])
+def test_a_recorded_amount_without_end_is_passed_over(tmp_path: Path, base: RuleBase, amount: str) -> None:
+    """A conclusion in a log that holds no real amount is replayed; what cannot be compared is not."""
+    lines = (shipped("sample_sessions") / "lamplighter-round-2.jsonl").read_text(encoding="utf-8").splitlines()
+    lines[-1] = re.sub(r'"amount_mm":[0-9.]+', f'"amount_mm":{amount}', lines[-1])
+    assert amount in lines[-1]
+    path = tmp_path / "x.jsonl"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with contextlib.suppress(ProblemsFoundError):  # or the log is refused in words
+        assert not replay(read_log(path), base).differences

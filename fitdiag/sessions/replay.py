@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass
+from math import isfinite
 
 from fitdiag.diagnosis.belief import chance_words
 from fitdiag.knowledge.model import RuleBase
@@ -95,7 +96,8 @@ def _pairs(items: object, key: str, value: str) -> dict[str, float]:
     for item in items if isinstance(items, list) else []:
         if isinstance(item, dict) and isinstance(item.get(key), str) and isinstance(item.get(value), int | float):
             with suppress(OverflowError):  # a number of hundreds of digits was never written by the program
-                result[item[key]] = float(item[value])
+                if isfinite(number := float(item[value])):
+                    result[item[key]] = number
     return result
 
 
