@@ -158,9 +158,11 @@ class Paper:
             y = self.level("crotch")
             return x_at(self.seams["side"], y) - float(self.spot("crotch-point")[0])
         start, end = self.lines[name][0], self.lines[name][-1]
-        side = min((where for where in crossings(self.seams["side"], start, end)), key=lambda w: abs(w[0] - 1.0))[1]
-        if name == "knee":
-            start = min((w for w in crossings(self.seams["inseam"], start, end)), key=lambda w: abs(w[0]))[1]
+        sides = crossings(self.seams["side"], start, end)
+        inner = crossings(self.seams["inseam"], start, end) if name == "knee" else [(0.0, start)]
+        if not sides or not inner:
+            return float("nan")
+        side, start = min(sides, key=lambda w: abs(w[0] - 1.0))[1], min(inner, key=lambda w: abs(w[0]))[1]
         return float(np.hypot(*(side - start)))
 
     def extension(self) -> float:

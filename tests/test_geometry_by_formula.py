@@ -1,13 +1,15 @@
 """Every alteration of the rule base against its own text and plain geometry, on six drafted bodies.
 
 The expectations stand in the `expected_*.py` files beside this one, ruler and compasses in `paper.py`; none of them shares code
-with the pattern room, which is only called through `geometry_adapter.py`.
+with the pattern room, which is only called through `geometry_adapter.py`. Run as a program it prints, for each alteration, what
+is not as its rule says and by how much at the worst: `python tests/test_geometry_by_formula.py [ALTERATION ...]`.
 """
 
 from __future__ import annotations
 
 import random
 import re
+import sys
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -363,3 +365,22 @@ def test_trued_partners_agree_or_the_difference_is_told(alteration: str, body: s
         assert differs <= 1.0 or any(abs(number - differs) <= 1.0 for number in numbers), (
             f"{seam} seams differ by {differs:.1f} mm; told: {told}"
         )
+
+
+def report(*chosen: str) -> None:
+    """What is not as the rules say, an alteration at a time: how often of twelve, and by how much at the worst."""
+    for alteration in chosen or ALTERATIONS:
+        worst: dict[str, list[tuple[float, str]]] = {}
+        for body in BODIES:
+            for share in (0.5, 1.0):
+                for what, by, text in examine(alteration, limit(alteration) * share, body).found:
+                    plain = re.sub(r"\d+(\.\d+)?", "#", what)
+                    worst.setdefault(plain, []).append((by, f"{body} by {limit(alteration) * share:.1f}: {text}"))
+        print(f"{alteration}: {'as its rule says' if not worst else ''}")
+        for cases in worst.values():
+            by, text = max(cases)
+            print(f"  {len(cases):2d} of {2 * len(BODIES)}, up to {by:.2f}: {text}")
+
+
+if __name__ == "__main__":
+    report(*sys.argv[1:])
