@@ -37,7 +37,7 @@ def altered(pattern: Any, alteration: str, amount_mm: float, half: str | None = 
 
 
 def trued(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, list[str]]:
-    """The pattern after an alteration and trueing, and everything that is told about it, one text a seam or pair."""
+    """The pattern after an alteration and trueing, and all that is told about it: a text a seam or pair, lengths in mm."""
     step = carry_out(pattern, alteration, amount_mm)
     return true_again(step.pattern, step)
 

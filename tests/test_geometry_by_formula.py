@@ -288,7 +288,7 @@ def _along_waist(waist: np.ndarray) -> float:
 
 @pytest.mark.parametrize("body", ["68/94", "76/102", "86/112"])
 def test_the_overlap_brings_the_grainline_as_far_as_practice_counts_on(body: str) -> None:
-    """Thrown back, 3/4 in tuck, 1 in overlap: 1.00 in to 2.77 in on the 68/94 block, the trade's "1 to 3"."""
+    """Thrown back, 3/4 in tuck, 1 in overlap: 1.00 in to 2.77 in on the 68/94 block."""
     steps = (("lengthen-back-crotch", 27.6), ("tuck-across-back-hip", 0.75 * INCH), ("overlap-back-wedge", 1.0 * INCH))
     want = _grain_by_formula(body, *(amount for _, amount in steps))
     pattern, got, printed = block(body), [], []
