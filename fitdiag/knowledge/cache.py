@@ -19,6 +19,7 @@ from typing import Any, Union, get_args, get_origin
 from pydantic import BaseModel
 
 from fitdiag import __version__
+from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
     About,
     Alteration,
@@ -72,6 +73,7 @@ def recall(folder: Path) -> RuleBase | None:
             words=_built(Words, data["words"]),
             order=tuple(_built(Order, item) for item in data["order"]),
             fingerprint=data["fingerprint"],
+            garment=None if data["garment"] is None else _built(Garment, data["garment"]),
             **tables,
         )
     except (OSError, RuntimeError, ValueError, KeyError, TypeError, AttributeError):
@@ -91,6 +93,7 @@ def remember(folder: Path, base: RuleBase, before: list[list[Any]]) -> None:
             "words": base.words.model_dump(),
             "order": [pair.model_dump() for pair in base.order],
             "fingerprint": base.fingerprint,
+            "garment": None if base.garment is None else base.garment.model_dump(),
         }
         place = _place(folder)
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)

@@ -129,7 +129,7 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
 
     names = [item.alteration for item in wanted]
     low, high = np.array([item.least for item in wanted]), np.array([item.most for item in wanted])
-    amounts = low.copy()
+    amounts = np.clip(np.zeros(len(names)), low, high)
 
     def values(at: np.ndarray) -> np.ndarray:
         final = carry_all(pattern, list(zip(names, at.tolist(), strict=True)))[-1][1]
@@ -167,23 +167,54 @@ def _least_change(
     targets: Sequence[Target],
 ) -> np.ndarray:
     """One linear programme: least sum of amounts, targets met as far as they can be (slack costs a thousand times as much)."""
-    count = len(amounts)
+    count, spare = len(amounts), len(targets)
     rows, right = [], []
     for index, target in enumerate(targets):
         constant = here[index] - float(slope[index] @ amounts)
-        slack = np.zeros(len(targets))
+        slack = np.zeros(spare)
         slack[index] = -1.0
         if target.relation in (">=", "="):
-            rows.append(np.concatenate([-slope[index], slack]))
+            rows.append(np.concatenate([-slope[index], slope[index], slack]))
             right.append(constant - target.amount + target.within)
         if target.relation in ("<=", "="):
-            rows.append(np.concatenate([slope[index], slack]))
+            rows.append(np.concatenate([slope[index], -slope[index], slack]))
             right.append(target.amount + target.within - constant)
-    cost = np.concatenate([np.ones(count), np.full(len(targets), 1000.0)])
-    bounds = [*zip(low.tolist(), high.tolist(), strict=True), *[(0.0, None)] * len(targets)]
+    cost = np.concatenate([np.ones(2 * count), np.full(spare, 1000.0)])  # each amount one way, and the other way
+    ways = [*zip(np.maximum(low, 0).tolist(), np.maximum(high, 0).tolist(), strict=True)]
+    back = [*zip(np.maximum(-high, 0).tolist(), np.maximum(-low, 0).tolist(), strict=True)]
+    bounds = [*ways, *back, *[(0.0, None)] * spare]
     solved = linprog(cost, A_ub=np.array(rows), b_ub=np.array(right), bounds=bounds, method="highs")
     result = getattr(solved, "x", None)
-    return np.clip(np.asarray(result)[:count], low, high) if result is not None else amounts
+    if result is None:
+        return amounts
+    found = np.asarray(result)
+    return np.asarray(np.clip(found[:count] - found[count : 2 * count], low, high))
+
+
+def refuse_contradictions(targets: Sequence[Target], units: Units) -> None:
+    """Stop at two targets of one measure that no amount can meet together, and name them."""
+    for number, one in enumerate(targets):
+        for other in targets[:number]:
+            if one.measure != other.measure:
+                continue
+            lows = [t.amount - t.within for t in (one, other) if t.relation in (">=", "=")]
+            highs = [t.amount + t.within for t in (one, other) if t.relation in ("<=", "=")]
+            if lows and highs and max(lows) > min(highs) + TOLERANCE_MM:
+                told = f"two targets contradict each other: '{other.told(units)}' and '{one.told(units)}'"
+                raise stop("contradiction", told, hint="leave one of them out")
+
+
+def conflicts(
+    pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]
+) -> tuple[tuple[Target, Target], ...]:
+    """Pairs of targets of which each can be met by itself with these alterations, but not both together."""
+    free = [target for target in targets if not solve_plan(pattern, wanted, [target]).unmet]
+    return tuple(
+        (other, one)
+        for number, one in enumerate(free)
+        for other in free[:number]
+        if solve_plan(pattern, wanted, [other, one]).unmet
+    )
 
 
 def alone(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> dict[str, float]:

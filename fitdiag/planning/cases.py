@@ -13,9 +13,10 @@ from typing import Any
 from pydantic import Field, ValidationError
 
 from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.knowledge.basics import Id, Rule, Text, YesNo
 from fitdiag.knowledge.findings import Findings, Side, findings_in
 from fitdiag.knowledge.load import problems_of, source_key
-from fitdiag.knowledge.model import Id, Rule, RuleBase, Text, YesNo
+from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import make_plan

@@ -50,9 +50,7 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
         after = pattern_measures(pattern)
         stages.append(Stage(item.alteration, amount, after))
         warnings += [f"{title}: {text}" for text in broken(before, after, findings)]
-        warnings += [
-            f"{title}: {problem.message}." for piece in (pattern.front, pattern.back) for problem in faults(piece)
-        ]
+        warnings += [f"{title}: {problem.message}." for piece in pattern.pieces.values() for problem in faults(piece)]
     return Effects(tuple(stages), tuple(dict.fromkeys(warnings)), solved, pattern.grade, tuple(history))
 
 

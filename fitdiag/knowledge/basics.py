@@ -1,0 +1,36 @@
+"""What all rules are made of: a frozen model that knows its keys, ids, texts, and lengths written with a unit."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
+
+from fitdiag.units import InvalidLengthError, parse_length
+
+
+def _length(value: object) -> float:
+    if not isinstance(value, str):
+        raise ValueError("a length is text with a unit, like 3/4 in or 2 cm")
+    try:
+        return parse_length(value).mm
+    except InvalidLengthError as error:
+        raise ValueError(str(error)) from None
+
+
+def _yes_no(value: object) -> bool:
+    if value in ("yes", "no"):
+        return value == "yes"
+    raise ValueError("write yes or no")
+
+
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+Text = Annotated[str, StringConstraints(min_length=1, max_length=1500, strip_whitespace=True)]
+LengthMm = Annotated[float, BeforeValidator(_length)]
+YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+
+
+class Rule(BaseModel):
+    """Common to all: frozen, and a key the format does not know is a fault."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
