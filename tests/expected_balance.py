@@ -273,8 +273,16 @@ def overlap_back_wedge(c: Case) -> None:
         min((b - a for a, b in zip(_extensions(p.was), _extensions(p.now), strict=True)), key=abs),
         0.0,
     )
-    p.seam("edge", 0.0, below=TOL + 0.1 * c.d, above=0.3 * c.d)  # "the seat loses none"
-    p.levels_stay("crotch", "knee")
+    # "The seat loses none": as it is cut the edge has a step where the parts meet, as wide as the start of the curve went
+    # sideways; smoothing takes it off again.
+    step = float(abs((motion(start) - start)[0]))
+    p.seam("edge", 0.0, below=TOL + 0.1 * c.d, above=0.3 * c.d + step)
+    p.levels_stay("knee")
+    # The slanting cut runs through the crotch line: its inner end stays where it is, its outer end goes with its paper.
+    line = p.now.lines["crotch"]
+    p.near("crotch line, inner end", float(line[0, 1]), p.was.level("crotch"))
+    outer = motion(p.was.lines["crotch"][-1])
+    p.near("crotch line, outer end, off its paper", float(np.hypot(*(line[-1] - outer))), 0.0)
     p.grain()
     c.front.untouched()
 

@@ -44,9 +44,11 @@ def _back_width(c: Case, change: float) -> None:
     for name in ("hip", "crotch", "knee", "hem"):
         p.width(name, change)
     lean = np.arctan2(p.was.seams["waist"][0, 1] - p.was.seams["waist"][-1, 1], np.ptp(p.was.seams["waist"][:, 0]))
-    p.seam("waist", change, below=TOL + abs(change) * (1 - np.cos(lean)))
-    p.width("waist", 0.0)
-    p.near("grain to centre change", p.now.grain_to_centre() - p.was.grain_to_centre(), half)
+    # A fold across a waist that slopes leaves a step there, right at the grainline, until it is smoothed.
+    step = max(0.0, -change) * float(np.tan(lean))
+    p.seam("waist", change, below=TOL + abs(change) * (1 - np.cos(lean)), above=TOL + step)
+    p.width("waist", 0.0, TOL + step)
+    p.near("grain to centre change", p.now.grain_to_centre() - p.was.grain_to_centre(), half, TOL + step)
     c.front.untouched()
 
 

@@ -10,19 +10,21 @@ from typing import Any
 
 import numpy as np
 
-from fitdiag.pattern.alter import true_seam
+from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.draft import Measures, draft
 from fitdiag.pattern.measure import pattern_measures
-from fitdiag.pattern.moves import NAMES, carry_out
+from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import faults
+from fitdiag.pattern.true import true
+from fitdiag.pattern.walk import pair_told, walked
 
 PIECES = ("front", "back")
-HALVES = ("left", "right")  # of the wearer; the pattern of today has one front and one back for both
+HALVES = ("left", "right")  # of the wearer
 
 
 def names() -> frozenset[str]:
     """The ids of all alterations that can be carried out."""
-    return frozenset(NAMES)
+    return frozenset(load_rules().alterations)
 
 
 def drafted(measures_mm: Mapping[str, float]) -> Any:
@@ -31,44 +33,35 @@ def drafted(measures_mm: Mapping[str, float]) -> Any:
 
 
 def altered(pattern: Any, alteration: str, amount_mm: float, half: str | None = None) -> Any:
-    """The pattern after an alteration, as it is cut. `half`: only on this side of the wearer (there is no way to say so yet)."""
-    del half
-    return carry_out(pattern, alteration, amount_mm).pattern
+    """The pattern after an alteration, as it is cut. `half`: only on this side of the wearer."""
+    return carry_out(pattern, alteration, amount_mm, half).pattern  # type: ignore[arg-type]
 
 
 def trued(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, list[str]]:
-    """The pattern after an alteration and trueing, and all that is told about it: a text a seam or pair, lengths in mm."""
-    step = carry_out(pattern, alteration, amount_mm)
-    return true_again(step.pattern, step)
-
-
-def true_again(pattern: Any, step: Any) -> tuple[Any, list[str]]:
-    """The pattern trued where this step asks for it; told as text."""
-    told = []
-    for side, part in step.altered.items():
-        for seam in part.true:
-            piece, change = true_seam(pattern.piece(side), seam)
-            pattern = pattern.with_piece(piece)
-            told.append(f"{side} {seam} {change:+.2f} mm")
-    return pattern, told
+    """The pattern after an alteration and trueing, and everything that is told about it, one text a seam or pair."""
+    result, changes = true(carry_out(pattern, alteration, amount_mm).pattern)
+    told = [f"{one.piece} {one.seam} {one.change:+.2f} mm" for one in changes]
+    for pair in walked(result).pairs:
+        told += [f"{pair.one} {pair.other} {text}" for text in pair_told(pair, "cm")]
+        told.append(f"{pair.name} {pair.longer:+.2f} mm")  # what --json prints
+    return result, told
 
 
 def trued_twice(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, Any]:
     """The pattern after trueing once, and after trueing it a second time."""
-    step = carry_out(pattern, alteration, amount_mm)
-    once, _ = true_again(step.pattern, step)
-    twice, _ = true_again(once, step)
-    return once, twice
+    once, _ = true(carry_out(pattern, alteration, amount_mm).pattern)
+    return once, true(once)[0]
 
 
 def printed(pattern: Any) -> dict[str, float]:
-    """The measures as fitdiag prints them, by name, in mm."""
-    return pattern_measures(pattern)
+    """The measures as fitdiag prints them, by name, in mm; where the sides differ, those of the left one."""
+    found = pattern_measures(pattern)
+    return {name.removesuffix(", left"): value for name, value in found.items() if not name.endswith(", right")}
 
 
 def problems(pattern: Any) -> list[str]:
     """What fitdiag itself finds wrong with the pieces."""
-    return [problem.message for piece in PIECES for problem in faults(pattern.piece(piece))]
+    return [problem.message for piece, _ in pattern.cut() for problem in faults(piece)]
 
 
 def sheet(pattern: Any, piece: str, half: str = "left") -> dict[str, Any]:
@@ -77,8 +70,7 @@ def sheet(pattern: Any, piece: str, half: str = "left") -> dict[str, Any]:
     seams: waist, side, hem, inseam, curve, centre, clockwise; darts: (left, right, tip) each; lines: hip, crotch, knee, the
     centre end first; grain: two points, upward.
     """
-    del half
-    drawn = pattern.piece(piece)
+    drawn = pattern.of(half).piece(piece)
     return {
         "seams": {name: np.asarray(line) for name, line in drawn.seams.items()},
         "darts": [(np.asarray(dart.left), np.asarray(dart.right), np.asarray(dart.tip)) for dart in drawn.darts],

@@ -105,6 +105,8 @@ def _numbers_are_the_paper(case: Case, pattern: Any, alteration: str) -> None:
         }
         if alteration != "overlap-back-wedge":  # its cut crosses the hip line
             read["hip"] = paper.width("hip")
+        if alteration == "take-back-width":  # the grainline meets the waist right at the step that the fold leaves
+            del read["grain to centre at waist"]
         for name, value in read.items():
             case.near(f"printed {pair.piece} {name}", told.get(f"{pair.piece} {name}", float("nan")), value)
 

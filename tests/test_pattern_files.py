@@ -961,7 +961,7 @@ WRONG_DXF: Mapping[str, tuple[Callable[[Any, Any], None], str]] = {
     ),
     "cm by its size": (_scale_all(0.1), "looks like inches or cm"),
     "mm as inches": (_scale_all(25.4), "looks like mm read as inches"),
-    "placed at a scale": (_inserted, "scale of 0.1"),
+    "placed at a scale": (_inserted, "looks like inches or cm"),
     "too many points": (
         _boundary(lambda line: np.repeat(line, 40, axis=0).tolist()),
         f"more than {MOST_POINTS} points",

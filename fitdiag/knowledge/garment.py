@@ -14,7 +14,7 @@ from fitdiag.knowledge.basics import Id, LengthMm, Rule, Text, YesNo
 
 MeasureName = Text
 Do = Literal[
-    "wedge", "spread", "widen", "slide", "slit", "edge", "tip", "corner", "bend", "slip", "shift", "swing", "darts",
+    "wedge", "spread", "widen", "slide", "slit", "edge", "tip", "corner", "bend", "straight", "slip", "shift", "swing", "darts",
     "grain", "notches", "line", "keep", "none",
 ]  # fmt: skip
 NEEDS: Mapping[str, frozenset[str]] = {
@@ -27,6 +27,7 @@ NEEDS: Mapping[str, frozenset[str]] = {
     "tip": frozenset({"seam", "end"}),
     "corner": frozenset({"end", "taper"}),
     "bend": frozenset({"seam"}),
+    "straight": frozenset({"seam"}),
     "slip": frozenset({"seam"}),
     "shift": frozenset({"seam"}),
     "swing": frozenset({"at"}),
@@ -52,10 +53,12 @@ class Move(Rule):
     - `slide`: the part with `seam` moves along the cut towards its second place.
     - `slit`: an upright cut through the largest dart of `seam`, opened to nothing at the lowest height of `at`.
     - `edge`: seams move outward, square to the grain, by a share of the amount at each height; `line`: how it is drawn.
-    - `tip`: one end of a seam moves along the seam it meets, to nothing at its other end.
-    - `corner`: a corner moves outward (`across`) or upward (`up`), each seam that meets there to nothing over its taper.
-      `until`: the seam whose length changes by the amount.
-    - `bend`: a curve moves towards its corner, most half way round. `slip`: a seam moves along the seams it meets.
+    - `tip`: one end of a seam moves along the seam it meets (`way: up`: straight up), to nothing at its other end; for
+      `square` mm it keeps its direction and is squared by trueing. `until`: as far as that corner has come down, or that
+      seam got shorter, by the moves before.
+    - `corner`: a corner moves outward, `up`, or along the seam named by `way`, the seams of `taper` to nothing over that length.
+    - `bend`: a curve moves towards its corner, most half way round. `straight`: a seam is drawn straight.
+      `slip`: a seam moves along the seams it meets.
     - `shift`: a straight end like the hem moves along the lines it meets.
     - `swing`: all below a height moves inward, to the share of the amount at each height; then the grain is set upright.
     - `darts`: wider in all, longer each. `grain`: the drawn grainline moves outward. `notches` move up along their seams.
@@ -74,6 +77,7 @@ class Move(Rule):
     line: Id | None = None
     drawn: Literal["curve", "straight"] = "curve"
     way: Id | None = None
+    square_mm: LengthMm | None = Field(default=None, alias="square")
     taper: Mapping[Id, Text] = Field(default_factory=dict)
     until: Id | None = None
     wider: float = 0.0
@@ -171,7 +175,6 @@ class MeasureRule(Rule):
     of: tuple[Id, ...] = ()
     length: tuple[Id, ...] = ()
     line: Id | None = None
-    mark: Id | None = None
     width: Id | None = None
     below_mm: LengthMm | None = Field(default=None, alias="below")
     drop: tuple[Id, Id] | None = None

@@ -1,7 +1,7 @@
 """What cutting, laying and redrawing does to a piece of paper, and to everything that is drawn on it.
 
 `Parting` cuts a piece in two from edge to edge; `laid` puts the parts together again, one of them moved: a single map takes
-outline, level lines, marks, darts and notches along. `redraw` moves seams by a shift of each point; the neighbouring seams
+outline, level lines, darts and notches along. `redraw` moves seams by a shift of each point; the neighbouring seams
 follow at their ends, level lines are carried on to the new edges, darts to the new waist, notches stay on their seams. Where
 two parts meet with a step or a bend, a `Joint` keeps the place for truing.
 """
@@ -92,9 +92,9 @@ def mapped(piece: Piece, move: Map) -> Piece:
         seams={name: move(line) for name, line in piece.seams.items()},
         darts=tuple(_dart(move(dart.ends)) for dart in piece.darts),
         lines={name: move(line) for name, line in piece.lines.items()},
-        marks={name: move(at[None])[0] for name, at in piece.marks.items()},
         notches=tuple(replace(notch, at=move(notch.at[None])[0]) for notch in piece.notches),
         joints=tuple(replace(joint, at=move(joint.at)) for joint in piece.joints),
+        holes=tuple(move(at[None])[0] for at in piece.holes),
     )
 
 
@@ -122,17 +122,21 @@ class Parting:
         first = dict(zip(names, np.cumsum([0, *(len(piece.seams[name]) - 1 for name in names)]).tolist(), strict=False))
         places = [(first[spot.seam] + spot.index, spot.at) for spot in (start, end)]
         order = sorted((0, 1), key=lambda k: (places[k][0], float(np.hypot(*(places[k][1] - line[places[k][0]])))))
+        steps = [_step_at(piece, place) for _, place in places]
         for k in reversed(order):  # the later one first, so that the earlier one's index stays true
-            line, labels = _inserted(line, labels, *places[k])
-        self._line, self._labels = line, labels
-        at = [int(np.argmin(np.hypot(*(line - place).T))) for _, place in places]
-        if at[0] == at[1]:
+            if steps[k] is None:
+                line, labels = _inserted(line, labels, *places[k])
+        self._line, self._labels, self.opened = line, labels, [step for step in steps if step is not None]
+        ends = [_ends_in(line, place, step) for (_, place), step in zip(places, steps, strict=True)]
+        if ends[0][0] == ends[1][0]:
             raise stop("cut", f"{piece.name}: the cut has no length", hint="look at the levels of the pattern")
         count, kept = len(line), labels.index(keeps or piece.part.stays)
-        inside = (kept - at[0]) % count < (at[1] - at[0]) % count
-        self._from, self._to = (at[1], at[0]) if inside else (at[0], at[1])  # the moving arc, clockwise
+        inside = (kept - ends[0][1]) % count < (ends[1][0] - ends[0][1]) % count
+        # the moving arc, clockwise, and the one that stays; a step left by an earlier cut at the same place belongs to neither
+        one, other = (ends[1], ends[0]) if inside else (ends[0], ends[1])
+        self._moving, self._staying = _arc(count, one[1], other[0]), _arc(count, other[1], one[0])
         self.swapped = inside
-        moving = line[_arc(count, self._from, self._to)]
+        moving = line[self._moving]
         away = self._away(moving)
         self.sign = float(np.sign(away[int(np.argmax(np.abs(away)))]))
 
@@ -148,26 +152,29 @@ class Parting:
         return np.asarray(away > -ON_CUT_MM if closing else away > ON_CUT_MM)
 
     def laid(self, move: Map, taken: tuple[float, float] = (0.0, 0.0), *, closing: bool = False) -> Piece:
-        """The piece with the moving part laid by `move`; `taken`: what that covers of the other part's edge at start and end, mm."""
-        piece, count = self.piece, len(self._line)
-        moving, staying = _arc(count, self._from, self._to), _arc(count, self._to, self._from)
+        """The piece with the moving part laid by `move`; `taken`: what it covers of the other part's edge at start and end, mm.
+
+        Negative at the end: what of its own edge is covered there.
+        """
+        piece, moving, staying = self.piece, self._moving, self._staying
         laid = move(points(self._line[moving]))
         labels = [self._labels[index] for index in moving[:-1]]
         kept, kept_labels = self._line[staying], [self._labels[index] for index in staying[:-1]]
         at_from, at_to = (taken[1], taken[0]) if self.swapped else taken
         kept, kept_labels = _trimmed(kept[::-1], kept_labels[::-1], at_to)
         kept, kept_labels = _trimmed(kept[::-1], kept_labels[::-1], at_from)
+        laid, labels = _trimmed(laid, labels, -at_to)
         ring, names = [laid], list(labels)
-        joints = [Joint(labels[-1], points(np.array([laid[-1], kept[0]])))]
+        joints = [Joint(kept_labels[0], points(np.array([laid[-1], kept[0]])))]
         if np.hypot(*(laid[-1] - kept[0])) > SAME_MM:
-            names.append(labels[-1])
+            names.append(kept_labels[0])
             ring.append(kept)
         else:
             ring.append(kept[1:])
         names += kept_labels
-        joints.append(Joint(labels[0], points(np.array([kept[-1], laid[0]]))))
+        joints.append(Joint(kept_labels[-1], points(np.array([kept[-1], laid[0]]))))
         if np.hypot(*(kept[-1] - laid[0])) > SAME_MM:
-            names.append(labels[0])
+            names.append(kept_labels[-1])
         else:
             ring[-1] = ring[-1][:-1]
         seams = _seams(piece, np.concatenate(ring), names)
@@ -189,10 +196,14 @@ class Parting:
             result,
             darts=darts,
             lines={name: self._parted(line, move, closing) for name, line in piece.lines.items()},
-            marks={name: one(at) for name, at in piece.marks.items()},
             notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
+            holes=tuple(one(at) for at in piece.holes),
             joints=(
-                *(Joint(joint.seam, points(np.array([one(at) for at in joint.at]))) for joint in piece.joints),
+                *(
+                    Joint(joint.seam, points(np.array([one(at) for at in joint.at])))
+                    for joint in piece.joints
+                    if joint not in self.opened
+                ),
                 *joints,
             ),
         )
@@ -217,6 +228,23 @@ class Parting:
         result = np.array(parts)
         result[flags] = move(result[flags])
         return points(result)
+
+
+def _step_at(piece: Piece, at: Array) -> Joint | None:
+    """The step that an earlier cut left right at a place: who opens the paper there again opens that cut."""
+    for joint in piece.joints:
+        size = float(np.hypot(*(joint.at[-1] - joint.at[0])))
+        if size > ON_CUT_MM and min(np.hypot(*(point - at)) for point in joint.at) < ON_CUT_MM:
+            return joint
+    return None
+
+
+def _ends_in(line: Array, at: Array, step: Joint | None) -> tuple[int, int]:
+    """Indexes in a ring of the point where one part ends and of that where the next begins, clockwise; mostly the same."""
+    here = [int(np.argmin(np.hypot(*(line - place).T))) for place in ([at] if step is None else list(step.at))]
+    one, other = here[0], here[-1]
+    count = len(line)
+    return (one, other) if (other - one) % count <= (one - other) % count else (other, one)
 
 
 def _arc(count: int, start: int, end: int) -> list[int]:
@@ -278,18 +306,25 @@ def nearest(line: Array, at: Array) -> Array:
 # -- redrawing -----------------------------------------------------------------------------------------------------------
 
 
-def redraw(piece: Piece, shifts: Mapping[str, Shift], joints: tuple[Joint, ...] = ()) -> Piece:
-    """The piece with some seams moved point by point; what is drawn on them or ends at them follows."""
+def redraw(
+    piece: Piece, shifts: Mapping[str, Shift], joints: tuple[Joint, ...] = (), grown: tuple[str, ...] = ()
+) -> Piece:
+    """The piece with some seams moved point by point; what is drawn on them or ends at them follows.
+
+    `grown`: neighbours that keep their own line and get a straight step more to the moved end.
+    """
     part, old = piece.part, piece.seams
     seams = {name: line + shifts[name](line, arc(line)) if name in shifts else line for name, line in old.items()}
     for seam in part.seams:
         follows = part.follows(seam)
         if seam in shifts and follows not in shifts:
-            seams[follows] = _followed(seams[follows][::-1], seams[seam][-1] - old[seam][-1])[::-1]
+            by = seams[seam][-1] - old[seam][-1]
+            seams[follows] = _followed(seams[follows][::-1], by, follows in grown)[::-1]
         elif follows in shifts and seam not in shifts:
-            seams[seam] = _followed(seams[seam], seams[follows][0] - old[follows][0])
+            seams[seam] = _followed(seams[seam], seams[follows][0] - old[follows][0], seam in grown)
         elif seam in shifts:
             seams[seam][-1] = seams[follows][0]
+    darts, seams = _relaid(piece, seams)
     new = {name: line if line is old[name] else points(line) for name, line in seams.items()}
     changed = {name for name, line in new.items() if line is not old[name]}
 
@@ -304,7 +339,7 @@ def redraw(piece: Piece, shifts: Mapping[str, Shift], joints: tuple[Joint, ...] 
     return replace(
         piece,
         seams=new,
-        darts=_relaid(piece, new, changed),
+        darts=darts,
         lines={name: _reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
         notches=tuple(Notch(notch.name, notch.seam, on_seam(notch.at, notch.seam)) for notch in piece.notches),
         joints=(
@@ -323,10 +358,12 @@ def _far(line: Array, at: Array) -> float:
     return float(along[index] + share[index] * (along[index + 1] - along[index]))
 
 
-def _followed(line: Array, by: Array) -> Array:
+def _followed(line: Array, by: Array, grows: bool) -> Array:
     """A seam whose end is moved: run on or cut back along itself, and what is left of the way drawn in over its length."""
     if not np.abs(by).max() > SAME_MM:
         return line
+    if grows:
+        return np.concatenate([line, (line[-1] + by)[None]])
     end = line[-1] + by
     run = (line[-1] - line[-2]) / np.hypot(*(line[-1] - line[-2]))
     on = float(by @ run)
@@ -340,20 +377,38 @@ def _followed(line: Array, by: Array) -> Array:
     return result
 
 
-def _relaid(piece: Piece, seams: Mapping[str, Array], changed: set[str]) -> tuple[Dart, ...]:
-    """Darts whose legs are carried on, or cut back, to the seam where it lies now."""
-    if not piece.darts or not changed:
-        return piece.darts
-    found = []
+def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], dict[str, Array]]:
+    """Darts carried on, or cut back, to their seam where it lies now, both legs alike; and the seams, through their ends."""
+    changed = [name for name, line in seams.items() if line is not piece.seams[name]]
+    found, result = [], dict(seams)
     for dart in piece.darts:
         middle = (dart.left + dart.right) / 2
-        home = min(changed, key=lambda name: _distance(piece.seams[name], middle))
-        if _distance(piece.seams[home], middle) > 3.0:
+        home = min(changed, key=lambda name: _distance(piece.seams[name], middle), default="")
+        if not home or _distance(piece.seams[home], middle) > 3.0:
             found.append(dart)
             continue
-        left, right = (crossing(dart.tip, end, seams[home]) for end in (dart.left, dart.right))
-        found.append(dart if left is None or right is None else Dart(left, right, dart.tip))
-    return tuple(found)
+        one, other = (crossing(dart.tip, end, seams[home]) for end in (dart.left, dart.right))
+        if one is None or other is None:
+            found.append(dart)
+            continue
+        ends = (one, other)
+        legs = [float(np.hypot(*(end - dart.tip))) for end in ends]
+        if max(abs(np.hypot(*(end - old))) for end, old in zip(ends, (dart.left, dart.right), strict=True)) > 1e-6:
+            even = sum(legs) / 2
+            left, right = (dart.tip + (end - dart.tip) * even / leg for end, leg in zip(ends, legs, strict=True))
+            result[home] = _through(result[home], left, right)
+            found.append(Dart(left, right, dart.tip))
+        else:
+            found.append(dart)
+    return tuple(found), result
+
+
+def _through(line: Array, left: Array, right: Array) -> Array:
+    """A seam that runs through the two ends of a dart, straight between them."""
+    run = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
+    places = (line - line[0]) @ run
+    low, high = float((left - line[0]) @ run), float((right - line[0]) @ run)
+    return np.concatenate([line[places < low - 0.5], [left, right], line[places > high + 0.5]])
 
 
 def _distance(line: Array, at: Array) -> float:

@@ -54,9 +54,9 @@ class Drawn:
     seams: dict[str, Array] = field(default_factory=dict)
     darts: list[Array] = field(default_factory=list)
     lines: dict[str, Array] = field(default_factory=dict)
-    marks: dict[str, Array] = field(default_factory=dict)
     notches: list[tuple[str, str, Array]] = field(default_factory=list)
     joints: list[tuple[str, Array]] = field(default_factory=list)
+    holes: list[Array] = field(default_factory=list)
     levels: dict[str, Array] = field(default_factory=dict)
     grain: Array | None = None
     origin: Array | None = None
@@ -105,12 +105,12 @@ def piece_of(drawn: Drawn, garment: Garment, where: Where | None) -> Piece:
         seams,
         tuple(_dart(placed(line), seams[names[0]]) for line in drawn.darts),
         lines,
-        {name: placed(at[None])[0] for name, at in drawn.marks.items()},
         tuple(Notch(name, seam, placed(at[None])[0]) for name, seam, at in drawn.notches),
         float(placed(grain)[:, 0].mean()),
         dict(drawn.allowance),
         " ".join(notes),
         tuple(Joint(seam, placed(at)) for seam, at in drawn.joints),
+        holes=tuple(placed(at[None])[0] for at in drawn.holes),
     )
     problems = [replace(problem, where=where) for problem in (*level_faults(piece), *faults(piece))]
     if problems:
@@ -231,12 +231,12 @@ def with_levels(
     found = {name: points(line) for name, line in lines.items()}
     guesses = _guessed(part, {**{name: float(line[:, 1].mean()) for name, line in lines.items()}, **heights}, seams)
     estimated = []
-    for name, ends in part.ends.items():
+    for name in part.ends:
         if name in found or name not in guesses:
             continue
         if name not in heights:
             estimated.append(name)
-        line = across(seams, ends, guesses[name])
+        line = across(part, seams, name, guesses[name])
         if line is None and name in heights:  # given, but beside the piece: told where the levels are checked
             x = np.concatenate(list(seams.values()))[:, 0]
             line = points([[float(x.min()), heights[name]], [float(x.max()), heights[name]]])
@@ -245,9 +245,16 @@ def with_levels(
     return found, estimated
 
 
-def across(seams: Mapping[str, Array], ends: tuple[Sequence[str], Sequence[str]], y: float) -> Array | None:
-    """A level line at a height, from the seams of its inner end to those of its outer end; None where they do not reach."""
-    inner, outer = ([x for seam in names if (x := crossing(seams[seam], y)) is not None] for names in ends)
+def across(part: Part, seams: Mapping[str, Array], name: str, y: float) -> Array | None:
+    """A level line at a height, from the seams of its inner end to those of its outer end; None where they do not reach.
+
+    Below the end of its inner seam it begins at the upright through that end, as the block measures the hip.
+    """
+    inner, outer = ([x for seam in names if (x := crossing(seams[seam], y)) is not None] for names in part.ends[name])
+    if not inner:
+        below = [corner for corner in part.smooth if part.corners[corner] in part.ends[name][0]]
+        ends = [seams[part.corners[corner]][0] for corner in below]
+        inner = [float(end[0]) for end in ends if y <= end[1]]
     return points([[min(inner), y], [max(outer), y]]) if inner and outer else None
 
 

@@ -51,16 +51,56 @@ def _cut_seams(piece: Piece, start: Spot, end: Spot) -> tuple[str, ...]:
 
 
 def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
-    """Cut through, and move the parts apart along the grain; negative lays them over each other."""
+    """Cut through, and move the parts apart along the grain; negative lays them over each other.
+
+    What an overlap covers lies beyond the place that the cut has afterwards, so that a spread of as much gives it back.
+    """
     start, end = (work.spot(piece, text) for text in _places(move))
     part = Parting(piece, start, end, keeps=move.keeps)
     left_of_cut = np.sign(end.at[0] - start.at[0])  # 1: the cut runs to the right, so its left is above
-    shift = np.array([0.0, by * part.sign * left_of_cut])
-    taken = max(-by, 0.0)
-    result = part.laid(lambda line: points(line + shift), (taken, taken), closing=by < 0)
+    way = np.array([0.0, part.sign * left_of_cut])
+    shift = by * way
+    taken = (0.0, 0.0)
+    if by < 0:
+        trial = part.laid(lambda line: points(line + shift), closing=True)
+        places = [work.spot(trial, text) for text in _places(move)]
+        kept = [float(place.at[1]) for place in places]
+        names = (start.seam, end.seam)
+        start, end = (_at_y(piece, seam, y - by * way[1]) for seam, y in zip(_edges(piece, names), kept, strict=True))
+        low = [_at_y(piece, seam, y) for seam, y in zip(_edges(piece, names), kept, strict=True)]
+        part = Parting(piece, start, end, keeps=move.keeps)
+        taken = (_apart(piece, start, low[0]), _apart(piece, end, low[1]))
+    result = part.laid(lambda line: points(line + shift), taken, closing=by < 0)
     patch = points(np.array([start.at, end.at, end.at + shift, start.at + shift]))
     seams = tuple(dict.fromkeys((start.seam, end.seam)))
-    return result, Did("spread" if by > 0 else "overlap", by, seams, Cut(start.at, end.at, None, patch, part.sign))
+    cut = Cut(start.at, end.at, None, patch, part.sign)
+    return result, Did("spread" if by > 0 else "overlap", by, seams, cut)
+
+
+def _edges(piece: Piece, seams: tuple[str, str]) -> list[tuple[str, ...]]:
+    """The edges that two seams belong to."""
+    return [piece.part.outer if seam in piece.part.outer else piece.part.inner for seam in seams]
+
+
+def _at_y(piece: Piece, seams: tuple[str, ...], y: float) -> Spot:
+    """The topmost place of an edge at a height."""
+    found = []
+    for seam in seams:
+        line = piece.seams[seam]
+        for index in np.nonzero((line[:-1, 1] - y) * (line[1:, 1] - y) <= 0)[0]:
+            rise = line[index + 1, 1] - line[index, 1]
+            share = (y - line[index, 1]) / rise if rise else 0.0
+            found.append(Spot(seam, int(index), line[index] + share * (line[index + 1] - line[index])))
+    if not found:
+        raise stop("amount", "that is more than there is to lay over", hint="take a smaller amount")
+    return max(found, key=lambda spot: float(spot.at[1]))
+
+
+def _apart(piece: Piece, one: Spot, other: Spot) -> float:
+    """How far apart two places of one edge lie along it, mm."""
+    edge = piece.part.outer if one.seam in piece.part.outer else piece.part.inner
+    before = dict(zip(edge, np.cumsum([0.0, *(length(piece.seams[name]) for name in edge)]).tolist(), strict=False))
+    return float(abs(before[one.seam] + far_along(piece, one) - before[other.seam] - far_along(piece, other)))
 
 
 def widen(work: Work, piece: Piece, move: Move, by: float) -> Made:
@@ -129,44 +169,40 @@ def slide(work: Work, piece: Piece, move: Move, by: float) -> Made:
 
 
 def slit(work: Work, piece: Piece, move: Move, by: float) -> Made:
-    """Open an upright cut through the largest dart of a seam; the outer part moves out, by a share at each height.
+    """Open an upright cut through the largest dart of a seam by `by` at the upper height of `at`, to nothing at the lower one.
 
-    The dart takes up what the seam gains. Without a dart the cut lies in the middle of the seam, which then grows.
+    The part at the outer edge turns about the foot of the cut; there it laps over what lies below. The dart takes up what the
+    seam gains; without a dart the cut lies in the middle of the seam, which then grows.
     """
-    seam = piece.seams[move.seam or ""]
+    name, outer = move.seam or "", piece.part.outer[0]
+    line = piece.seams[name]
     dart = max(piece.darts, key=lambda one: one.width, default=None)
-    x = float((seam[0, 0] + seam[-1, 0]) / 2 if dart is None else (dart.left[0] + dart.right[0]) / 2)
-    heights, shares = stations(work, piece, move, piece.part.outer[0])
+    x = float((line[0, 0] + line[-1, 0]) / 2 if dart is None else (dart.left[0] + dart.right[0]) / 2)
+    heights, _ = stations(work, piece, move, outer)
+    foot = np.array([x, heights[0]])
+    angle = -2 * asin(by / (2 * (heights[-1] - heights[0])))
+    start, end = _at_x(piece, name, x), work.spot(piece, f"{outer} at {heights[0]} mm")
 
-    def out(at: Array) -> Array:
-        far = np.where(at[:, 0] > x, np.interp(at[:, 1], heights, shares) * by, 0.0)
-        return points(at + np.outer(far, [1.0, 0.0]))
+    def turn(at: Array) -> Array:
+        return rotated(at, foot, angle)
 
-    def shift(at: Array, far: Array) -> Array:
-        return out(at) - at
-
-    result = redraw(replace(piece, darts=()), dict.fromkeys((move.seam or "", *piece.part.outer), shift))
-    darts = []
-    for one in piece.darts:
-        ends = out(one.ends)
-        tip = ends[1] if one is not dart else one.tip + np.array([by / 2, 0.0])
-        darts.append(Dart(one.left if one is dart else ends[0], ends[2], tip))
-    lines = {name: _distinct(out(_split_at(line, x))) for name, line in piece.lines.items()}
-    result = replace(result, darts=tuple(darts), lines=lines)
-    return result, Did("slit", by, (move.seam or "", *piece.part.outer), at=dict(move.at))
+    part = _Upright(piece, start, end, foot)
+    lap = float(np.hypot(*(turn(end.at[None])[0] - end.at)))
+    result = part.laid(turn, (0.0, -lap))  # the leg keeps its width, so it is the side part that ends there
+    darts = tuple(
+        Dart(old.left, turn(old.right[None])[0], (old.tip + turn(old.tip[None])[0]) / 2) if old is dart else new
+        for old, new in zip(piece.darts, result.darts, strict=True)
+    )
+    return replace(result, darts=darts), Did("slit", by, (name, outer), at=dict(move.at))
 
 
-def _split_at(line: Array, x: float) -> Array:
-    for index in range(len(line) - 1):
-        if (line[index, 0] - x) * (line[index + 1, 0] - x) < 0:
-            share = (x - line[index, 0]) / (line[index + 1, 0] - line[index, 0])
-            at = line[index] + share * (line[index + 1] - line[index])
-            return points(np.insert(line, index + 1, [at, at + np.array([1e-6, 0.0])], axis=0))
-    return line
+class _Upright(Parting):
+    """A piece cut upright from its top to a foot inside it, and level from there to its outer edge."""
 
+    def __init__(self, piece: Piece, start: Spot, end: Spot, foot: Array) -> None:
+        self.foot = foot
+        super().__init__(piece, start, end)
+        self.sign = 1.0
 
-def _distinct(line: Array) -> Array:
-    """A line without points on top of one another."""
-    keep = np.concatenate([[True], np.abs(np.diff(line, axis=0)).max(axis=1) > 1e-3])
-    keep[-1] = True
-    return points(line[keep])
+    def _away(self, at: Array) -> Array:
+        return np.asarray(np.minimum(at[:, 0] - self.foot[0], at[:, 1] - self.foot[1]))

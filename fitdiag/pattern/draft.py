@@ -12,8 +12,8 @@ from math import ceil, floor
 
 import numpy as np
 
+from fitdiag.pattern.assemble import across
 from fitdiag.pattern.garment import Garment, trousers, with_notches
-from fitdiag.pattern.measure import crossing
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
@@ -158,9 +158,8 @@ def _front(m: Measures, garment: Garment) -> Piece:
             "centre": _line(start, waist_centre),
         },
         (dart,),
-        marks=_marks(level, centre),
     )
-    return with_notches(garment, replace(piece, lines=_lines(level, piece)))
+    return with_notches(garment, replace(piece, lines=_lines(level, piece, centre)))
 
 
 def _back(m: Measures, garment: Garment) -> Piece:
@@ -191,9 +190,8 @@ def _back(m: Measures, garment: Garment) -> Piece:
             "centre": _line(start, waist_centre),
         },
         tuple(darts),
-        marks=_marks(level, corner_x),
     )
-    return with_notches(garment, replace(piece, lines=_lines(level, piece)))
+    return with_notches(garment, replace(piece, lines=_lines(level, piece, corner_x)))
 
 
 def _leg(
@@ -208,20 +206,16 @@ def _leg(
     }
 
 
-def _marks(level: dict[str, float], centre: float) -> dict[str, Array]:
-    """The block's points on the upright from which it takes hip and extension (6 and 5; 17 and 16)."""
-    return {f"{name}-centre": points([[centre, level[name]]])[0] for name in ("hip", "crotch")}
+def _lines(level: dict[str, float], piece: Piece, upright: float) -> dict[str, Array]:
+    """The level lines, each from edge to edge; the hip line from the upright from which the block takes the hip (5 and 16).
 
-
-def _lines(level: dict[str, float], piece: Piece) -> dict[str, Array]:
-    """The level lines, each from edge to edge. The crotch line of the back ends on the curve, above its crotch point."""
+    The crotch line of the back ends on the curve, above its crotch point.
+    """
     found = {}
-    for name, (inner, outer) in piece.part.ends.items():
-        ends = []
-        for seams in (inner, outer):
-            at = [x for seam in seams if (x := crossing(piece.seams[seam], level[name])) is not None]
-            ends.append([min(at) if seams is inner else max(at), level[name]])
-        found[name] = points(ends)
+    for name in piece.part.ends:
+        line = across(piece.part, piece.seams, name, level[name])
+        assert line is not None
+        found[name] = points([[upright, level[name]], line[1]]) if name == "hip" else line
     return found
 
 

@@ -14,6 +14,7 @@ from fitdiag.pattern.alter import (
 )
 from fitdiag.pattern.garment import along, arc
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, way_out
+from fitdiag.pattern.measure import after_darts
 from fitdiag.pattern.piece import Array, Dart, Piece, length, points
 from fitdiag.problems import stop
 
@@ -21,8 +22,15 @@ NEW_DART_MM = 80.0  # a short dart, where there was none; common practice, no so
 
 
 def darts(work: Work, piece: Piece, move: Move, by: float) -> Made:
-    """Make the darts wider in all, shared out, and each longer, by shares of the amount. Without a dart a short one is drawn."""
+    """Make the darts wider in all, shared out, and each longer, by shares of the amount. Without a dart a short one is drawn.
+
+    `until`: as much wider as that seam, less its darts, has become longer by the moves before.
+    """
     wider, longer, top = by * move.wider, by * move.longer, piece.part.seams[0]
+    if move.until is not None:
+        wider = after_darts(piece, move.until) - after_darts(work.before, move.until)
+        if not piece.darts:
+            return piece, Did("none", by, ())
     if not piece.darts:
         if wider <= 0.0:
             raise stop("dart", f"the {piece.name} has no dart to change", hint="take the amount at a seam instead")
@@ -91,7 +99,7 @@ def line_up(work: Work, piece: Piece, move: Move, by: float) -> Made:
 
 
 def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
-    """Move a corner, and the marks beside it, as far as the straight of a seam, carried on, has moved at their heights.
+    """Move a corner, and the inner ends of level lines beside it, as far as the straight of a seam, carried on, has moved at their heights.
 
     So a width that is taken from that straight is what it was before the alteration.
     """
@@ -105,13 +113,17 @@ def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
     far = straight(piece, float(at[1])) - straight(work.before, float(at[1]))
     shifts, joints = corner_shifts(work, piece, move, far * way_out(piece, move.seam or ""))
     result = redraw(piece, shifts, joints)
-    marks = {
-        name: points(mark + np.array([[straight(piece, float(mark[1])) - straight(work.before, float(mark[1])), 0.0]]))[
-            0
-        ]
-        for name, mark in piece.marks.items()
-    }
-    return replace(result, marks=marks), Did("edge", far, tuple(move.taper))
+    lines = {}
+    for name, line in result.lines.items():
+        if not _on_edge(result, line[0]):  # a width that is taken from that straight
+            line = line.copy()  # noqa: PLW2901
+            line[0, 0] += straight(piece, float(line[0, 1])) - straight(work.before, float(line[0, 1]))
+        lines[name] = points(line)
+    return replace(result, lines=lines), Did("edge", far, tuple(move.taper))
+
+
+def _on_edge(piece: Piece, at: Array) -> bool:
+    return any(float(np.hypot(*(nearest(piece.seams[seam], at) - at))) < 0.5 for seam in piece.part.inner)
 
 
 def nothing(work: Work, piece: Piece, move: Move, by: float) -> Made:

@@ -109,8 +109,8 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
         foot, tip = notch_tick(piece, notch.seam, notch.at).tolist()
         block.add_line(foot, tip, dxfattribs={"layer": NOTCH})
         _say(block, f"Notch: {number} {notch.name} {notch.seam}", *foot)
-    for name, at in piece.marks.items():
-        _say(block, f"Mark: {name}", *at.tolist())
+    for at in piece.holes:
+        block.add_point(at.tolist(), dxfattribs={"layer": DRILL})
     for name in piece.part.seams:
         for point in piece.seams[name][1:-1]:
             block.add_point(point.tolist(), dxfattribs={"layer": CURVE})
@@ -174,6 +174,7 @@ class _Block:
     outlines: dict[str, list[Array]] = field(default_factory=lambda: {BOUNDARY: [], SEW: []})
     turns: list[tuple[float, float]] = field(default_factory=list)
     notches: list[Array] = field(default_factory=list)
+    holes: list[tuple[float, float]] = field(default_factory=list)
     internal: list[Array] = field(default_factory=list)
     grain: list[Array] = field(default_factory=list)
     texts: list[tuple[str, str, tuple[float, float]]] = field(default_factory=list)
@@ -243,7 +244,7 @@ def _text(content: str | bytes, where: Where) -> str:
 def _read(text: str, where: Where) -> Drawing:
     library = _library()
     try:
-        document: Drawing = library.read(StringIO(text))
+        document: Drawing = library.read(StringIO(text.replace("\r\n", "\n").replace("\r", "\n")))
     except Exception as error:  # the library raises many kinds for damaged files
         told = f"this is not DXF: {one_line(error)}"
         raise stop("not-dxf", told, where=where, hint="is it the right file?") from None
@@ -263,13 +264,13 @@ def _unit(document: Drawing, text: str, where: Where, taken: Taken) -> float:
         if said is not None and abs(said - scale) > 1e-9:
             told = f"the header of this file says {name}, its texts say {'inches' if said > 1 else 'mm'}"
             raise stop("units", told, where=where, hint="save it again in mm")
-        taken.lines.append(f"Size: the header of the file says {name}.")
+        taken.lines.append(f"Unit: the header of the file says {name}.")
         return scale
     if said is not None:
-        taken.lines.append(f"Size: a text of the file says {'inches' if said > 1 else 'metric, so mm'}.")
+        taken.lines.append(f"Unit: a text of the file says {'inches' if said > 1 else 'metric, so mm'}.")
         return said
     taken.lines.append(
-        "Size: the file names no unit; its numbers were taken for mm, which is the size of a pair of trousers."
+        "Unit: the file names none; its numbers were taken for mm, which is the size of a pair of trousers."
     )
     return 1.0
 
@@ -285,7 +286,7 @@ def _pieces_of(document: Drawing, scale: float, where: Where, taken: Taken) -> l
     found = []
     if placed:
         for insert in placed[:500]:
-            _refuse_scaled(insert, where)
+            _refuse_stretched(insert, where)
             if _hidden(insert, document):
                 taken.left_out.append(f"'{one_line(insert.dxf.name, 40)}', on a layer that is switched off")
                 continue
@@ -315,10 +316,10 @@ def _pieces_of(document: Drawing, scale: float, where: Where, taken: Taken) -> l
     return found
 
 
-def _refuse_scaled(insert: Any, where: Where) -> None:
+def _refuse_stretched(insert: Any, where: Where) -> None:
     scales = [abs(insert.dxf.get(key, 1.0)) for key in ("xscale", "yscale")]
-    if any(abs(scale - 1.0) > 1e-6 for scale in scales):
-        told = f"the piece '{one_line(insert.dxf.name, 40)}' is placed at a scale of {scales[0]:.4g}"
+    if abs(scales[0] - scales[1]) > 1e-6 * max(scales):
+        told = f"the piece '{one_line(insert.dxf.name, 40)}' is stretched more one way than the other"
         raise stop("scale", told, where=where, hint="save it at scale 1")
 
 
@@ -327,7 +328,7 @@ def _inside(entity: Any, where: Where, deep: int = 0) -> Iterator[Any]:
     if entity.dxftype() != "INSERT":
         yield entity
         return
-    _refuse_scaled(entity, where)
+    _refuse_stretched(entity, where)
     if deep > DEEPEST:
         raise stop("blocks", "blocks lie in blocks more than 8 deep", where=where, hint="explode some of them")
     for count, part in enumerate(entity.virtual_entities()):
@@ -368,10 +369,14 @@ def _gather(found: _Block, entities: Any, scale: float, where: Where, taken: Tak
                 found.turns.append(_xy(entity.dxf.location, scale))
             elif layer == NOTCH:
                 found.notches.append(points([_xy(entity.dxf.location, scale)]))
+            elif layer == DRILL:
+                found.holes.append(_xy(entity.dxf.location, scale))
             elif layer != CURVE:
                 taken.left_out.append(
                     f"points on layer {one_line(entity.dxf.layer, 20)} ({LAYERS.get(layer, 'unknown')})"
                 )
+        elif layer == DRILL and kind == "CIRCLE":
+            found.holes.append(_xy(entity.dxf.center, scale))
         elif layer in (BOUNDARY, SEW, GRAIN, INTERNAL, NOTCH):
             line = _line(entity, scale, where)
             if line is None:
@@ -493,8 +498,6 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
     for key, value, at in block.texts:
         if key == "level" and value in part.levels:
             drawn.levels[value] = points([at])
-        elif key == "mark":
-            drawn.marks[value[:40]] = points([at])[0]
         elif key == "notch" and value.split(" ")[-1] in part.seams:
             words = value.split(" ")
             drawn.notches.append((" ".join(words[1:-1]), words[-1], points([at])[0]))
@@ -505,6 +508,11 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
             drawn.allowance[key[10:]] = float(value)
     if not drawn.notches:
         drawn.notches = [(f"notch {number}", *_home(drawn, one)) for number, one in enumerate(block.notches, 1)]
+    drawn.holes = [np.array(at) for at in block.holes]
+    if drawn.holes:
+        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
+    if drawn.notches:
+        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the seam that is nearest.")
     if count := sum(id(one) not in used for one in block.internal):
         taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
 

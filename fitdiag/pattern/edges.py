@@ -68,24 +68,35 @@ def _kinks(piece: Piece, seam: str, heights: Array, shares: Array) -> list[Array
 def tip(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """Move one end of a seam along the seam it meets (positive: longer), to nothing at its other end, darts folded closed.
 
-    `until`: as far as that corner has come down by the moves before, whatever the amount.
+    `way: up`: straight up, the seam it meets carried on from where it ends. `square`: so far along the new line keeps its
+    direction, to be squared to that seam by trueing. `until`: as far as that corner has come down, or that seam got shorter,
+    by the moves before.
     """
     seam, line = move.seam or "", piece.seams[move.seam or ""]
     first = piece.part.corners[move.end or ""] == seam
-    other = piece.seams[piece.part.leads(seam) if first else piece.part.follows(seam)]
+    neighbour = piece.part.leads(seam) if first else piece.part.follows(seam)
+    other = piece.seams[neighbour]
     run = other[-1] - other[-2] if first else other[0] - other[1]
-    run = run / np.hypot(*run)
-    if move.until is not None:
-        by = float(work.before.corner(move.until)[1] - piece.corner(move.until)[1]) / float(run[1])
+    run = np.array([0.0, 1.0]) if move.way == "up" else run / np.hypot(*run)
+    if move.until in piece.part.corners:
+        by = float(work.before.corner(move.until or "")[1] - piece.corner(move.until or "")[1]) / float(run[1])
+    elif move.until is not None:
+        by = length(work.before.seams[move.until]) - length(piece.seams[move.until])
     closed = _closed(piece, seam)
     whole = float(closed(np.array([arc(line)[-1]]))[0])
+    edge = min(move.square_mm or 0.0, whole / 3)  # so far along the new line runs like the old one
 
-    def share(at: Array, far: Array) -> Array:
-        done = closed(far) / whole
-        result: Array = 1 - done if first else done
-        return result
+    def rise(at: Array, far: Array) -> Array:
+        done = closed(far) if first else whole - closed(far)
+        return np.asarray(by * np.clip((whole - done) / (whole - edge), 0.0, 1.0))
 
-    return redraw(piece, {seam: tapering(by * run, share)}), Did("tip", by, (seam,), at={move.end or "": 1.0})
+    def shift(at: Array, far: Array) -> Array:
+        return np.outer(rise(at, far), run)
+
+    grown = (neighbour,) if move.way == "up" else ()
+    end = line[0] if first else line[-1]
+    joints = (Joint(seam, points(np.array([end + by * run] * 2))),) if move.square_mm else ()
+    return redraw(piece, {seam: shift}, joints, grown=grown), Did("tip", by, (seam,), at={move.end or "": 1.0})
 
 
 def _closed(piece: Piece, seam: str) -> Callable[[Array], Array]:
@@ -106,20 +117,28 @@ def _closed(piece: Piece, seam: str) -> Callable[[Array], Array]:
 
 
 def corner(work: Work, piece: Piece, move: Move, by: float) -> Made:
-    """Move a corner of the outline outward or upward; the two seams that meet there run to nothing over their tapers.
-
-    `until` names the seam that is to become longer by the amount; then the way that does so is sought.
-    """
+    """Move a corner of the outline outward, up, or along one of its seams; the seams of `taper` run to nothing over theirs."""
     shifts, joints = corner_shifts(work, piece, move, by)
-    if move.until is not None:
-        wanted, size = length(piece.seams[move.until]) + by, by
-        for _ in range(20):
-            got = length(redraw(piece, shifts).seams[move.until])
-            if abs(got - wanted) < 1e-6:
-                break
-            size += wanted - got
-            shifts, joints = corner_shifts(work, piece, move, size)
-    return redraw(piece, shifts, joints), Did("edge", by, tuple(move.taper))
+    return redraw(piece, shifts, joints), Did("edge", by, tuple(dict.fromkeys((*move.taper, *_ways(piece, move)))))
+
+
+def _ways(piece: Piece, move: Move) -> tuple[str, ...]:
+    return (move.way,) if move.way in piece.part.seams else ()
+
+
+def straight(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Draw a seam straight from end to end; steps and bends in it are gone."""
+    seam = move.seam or ""
+    line = piece.seams[seam]
+    whole = length(line)
+
+    def onto(at: Array, far: Array) -> Array:
+        result: Array = line[0] + np.outer(far / whole, line[-1] - line[0]) - at
+        return result
+
+    result = redraw(piece, {seam: onto})
+    left = tuple(joint for joint in result.joints if joint.seam != seam)
+    return replace(result, joints=left), Did("edge", by, (seam,))
 
 
 def bend(work: Work, piece: Piece, move: Move, by: float) -> Made:

@@ -8,6 +8,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from fitdiag.pattern.assemble import check_size, level_faults, with_levels
 from fitdiag.pattern.garment import Garment, trousers, with_notches
 from fitdiag.pattern.piece import (
@@ -34,8 +36,8 @@ LONGEST_TITLE, LONGEST_NOTE = 200, 2000
 _TOP = ("schema", "title", "grade", "client", "altered", "pieces")
 _CARRIED = ("alteration", "title", "amount_mm", "day", "side")
 _PIECE = (
-    "piece", "side", "for", "cut", "unit", "grain_x", "levels", "seams", "darts", "lines", "marks", "notches", "joints",
-    "allowance", "note",
+    "piece", "side", "for", "cut", "unit", "grain_x", "levels", "seams", "darts", "lines", "notches", "joints",
+    "holes", "band", "allowance", "note",
 )  # fmt: skip
 NAME = re.compile(r"[a-z0-9][a-z0-9 -]{0,39}\Z")
 _NUMBER_ROW = re.compile(r"\[\s+(-?[\d.]+),\s+(-?[\d.]+)\s+\]")
@@ -88,8 +90,9 @@ def _piece_data(piece: Piece, side: Side) -> dict[str, Any]:
             {part: _rows(getattr(dart, part)[None])[0] for part in ("left", "right", "tip")} for dart in piece.darts
         ],
         "lines": {name: _rows(line) for name, line in piece.lines.items()},
-        "marks": {name: _rows(at[None])[0] for name, at in piece.marks.items()},
         "notches": [{"name": n.name, "seam": n.seam, "at": _rows(n.at[None])[0]} for n in piece.notches],
+        **({"holes": _rows(np.array(piece.holes))} if piece.holes else {}),
+        **({"band": {name: [rounded(mm) for mm in sizes] for name, sizes in piece.band.items()}} if piece.band else {}),
         **({"joints": [{"seam": j.seam, "at": _rows(j.at)} for j in piece.joints]} if piece.joints else {}),
         "allowance": {name: rounded(mm) for name, mm in piece.allowance.items()},
         "note": one_line(piece.note, LONGEST_NOTE),
@@ -285,29 +288,37 @@ class _Reading:
         taken = self.mapping((*loc, "allowance"), data, known=part.seams)
         allowance = {name: self.number((*loc, "allowance", name), value, 0.0) for name, value in taken.items()}
         note = self.text((*loc, "note"), data.get("note"), LONGEST_NOTE)
-        marks, notches, joints = (
-            self._marks((*loc, "marks"), data),
+        notches, joints = (
             self._notches(loc, data, part),
             self._joints(loc, data, part),
         )
         if len(self.problems) > before:
             return None
         lines, _ = with_levels(part, heights, lines, seams)
-        piece = Piece(part, seams, darts, lines, marks, notches, grain_x, allowance, note, joints)
+        band, holes = self._band((*loc, "band"), data, part), self._holes((*loc, "holes"), data)
+        if len(self.problems) > before:
+            return None
+        piece = Piece(part, seams, darts, lines, notches, grain_x, allowance, note, joints, band, holes)
         self.problems += [replace(problem, where=self.where((*loc, "levels"))) for problem in level_faults(piece)]
         self.problems += [replace(problem, where=self.where(loc)) for problem in faults(piece)]
         if len(self.problems) > before:
             return None
         return piece if data.get("notches") is not None else with_notches(self.garment, piece)
 
-    def _marks(self, loc: Loc, data: Mapping[Any, Any]) -> dict[str, Array]:
-        given = self.mapping(loc, data)
+    def _holes(self, loc: Loc, data: Mapping[Any, Any]) -> tuple[Array, ...]:
+        found = self.line(loc, data["holes"], 1, MOST_NOTCHES) if data.get("holes") is not None else None
+        return () if found is None else tuple(found)
+
+    def _band(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> dict[str, tuple[float, float, float]]:
+        """How far each seam may be off, at its start, middle and end."""
         found = {}
-        for name, value in list(given.items())[:MOST_LINES]:
-            if self._is_point(value):
-                found[name] = points([value])[0]
-            else:
-                self.tell("mark", f"the mark '{one_line(name, 40)}' is not [x, y] in mm", (*loc, name))
+        for name, value in self.mapping(loc, data, known=part.seams).items():
+            sizes = self.values((*loc, name), value, "three numbers of mm")
+            if len(sizes) != 3:
+                self.tell("band", f"'{name}' needs three numbers of mm", (*loc, name))
+                continue
+            start, middle, end = (self.number((*loc, name, k), size, 0.0) for k, size in enumerate(sizes))
+            found[name] = (start, middle, end)
         return found
 
     def _notches(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> tuple[Notch, ...]:

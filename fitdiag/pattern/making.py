@@ -11,6 +11,7 @@ from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import (
     Did,
     Shift,
+    shortened,
     tapering,
 )
 from fitdiag.pattern.garment import Garment, Spot, along, arc, edge_of, height_at, spot
@@ -51,9 +52,24 @@ def far_along(piece: Piece, place: Spot) -> float:
     return float(arc(line)[place.index] + np.hypot(*(place.at - line[place.index])))
 
 
+def _direction(piece: Piece, move: Move, begins: str, by: float) -> Array:
+    """Where a corner goes for each millimetre: outward, straight up, or along a seam that ends or begins there."""
+    if move.way == "up":
+        return np.array([0.0, 1.0])
+    if move.way is None:
+        return np.array([way_out(piece, begins), 0.0])
+    line = piece.seams[move.way]
+    line = line[::-1] if move.way == begins else line
+    run = (line[-1] - line[-2]) / np.hypot(*(line[-1] - line[-2]))
+    if by >= 0:
+        return np.asarray(run)
+    back: Array = (line[-1] - shortened(line, -by)[-1]) / -by
+    return back
+
+
 def corner_shifts(work: Work, piece: Piece, move: Move, by: float) -> tuple[dict[str, Shift], tuple[Joint, ...]]:
     begins = piece.part.corners[move.end or ""]
-    way = np.array([0.0, 1.0]) if move.way == "up" else np.array([way_out(piece, begins), 0.0])
+    way = _direction(piece, move, begins, by)
     shifts: dict[str, Shift] = {}
     joints = []
     for seam, text in move.taper.items():
@@ -62,15 +78,17 @@ def corner_shifts(work: Work, piece: Piece, move: Move, by: float) -> tuple[dict
         reach = reach_of(work, piece, seam, text, first)
         curved = text == "all" or first
 
+        square = np.array([-way[1], way[0]]) / (np.hypot(*way) or 1.0)
+        across = move.way is not None and text.endswith(
+            " mm"
+        )  # measured square to the way, so that the way back is the same
+
         def share(
-            at: Array,
-            far: Array,
-            whole: float = whole,
-            reach: float = reach,
-            first: bool = first,
-            curved: bool = curved,
-        ) -> Array:
-            left = np.clip(1 - (far if first else whole - far) / reach, 0.0, 1.0)
+            at: Array, far: Array, whole: float = whole, reach: float = reach, first: bool = first,
+            curved: bool = curved, across: bool = across, square: Array = square, corner: Array = line[0 if first else -1],
+        ) -> Array:  # fmt: skip
+            gone = np.abs((at - corner) @ square) if across else (far if first else whole - far)
+            left = np.clip(1 - gone / reach, 0.0, 1.0)
             result: Array = left**2 if curved else left
             return result
 

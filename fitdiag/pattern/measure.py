@@ -10,6 +10,7 @@ import difflib
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fitdiag.knowledge.garment import MeasureRule
 from fitdiag.pattern.piece import Array, Pattern, Piece, length
@@ -20,30 +21,30 @@ def crossing(line: Array, y: float) -> float | None:
     return _first(line, y, 1)
 
 
+def _within(ones: Array, value: float) -> NDArray[np.bool_]:
+    """Which steps of a row of numbers hold a value, to a millionth."""
+    low, high = np.minimum(ones[:-1], ones[1:]), np.maximum(ones[:-1], ones[1:])
+    return np.asarray((low - 1e-6 <= value) & (value <= high + 1e-6) & (high > low))
+
+
 def _first(line: Array, value: float, axis: int) -> float | None:
     ones = line[:, axis]
-    hits = np.nonzero(
-        (np.minimum(ones[:-1], ones[1:]) <= value)
-        & (value <= np.maximum(ones[:-1], ones[1:]))
-        & (ones[:-1] != ones[1:])
-    )[0]
+    hits = np.nonzero(_within(ones, value))[0]
     if not len(hits):
         return None
     index = int(hits[0])
-    share = (value - ones[index]) / (ones[index + 1] - ones[index])
+    share = float(np.clip((value - ones[index]) / (ones[index + 1] - ones[index]), 0.0, 1.0))
     return float(line[index, 1 - axis] + share * (line[index + 1, 1 - axis] - line[index, 1 - axis]))
 
 
 def cut_at_x(line: Array, x: float) -> tuple[int, Array] | None:
     """Where a polyline crosses the vertical `x`: index of the point before it, and the point. None if it does not."""
     ones = line[:, 0]
-    hits = np.nonzero(
-        (np.minimum(ones[:-1], ones[1:]) <= x) & (x <= np.maximum(ones[:-1], ones[1:])) & (ones[:-1] != ones[1:])
-    )[0]
+    hits = np.nonzero(_within(ones, x))[0]
     if not len(hits):
         return None
     index = int(hits[0])
-    share = (x - ones[index]) / (ones[index + 1] - ones[index])
+    share = float(np.clip((x - ones[index]) / (ones[index + 1] - ones[index]), 0.0, 1.0))
     return index, line[index] + share * (line[index + 1] - line[index])
 
 
@@ -66,15 +67,10 @@ def grain_to_centre(piece: Piece) -> float:
 
 
 def grain_to_edge(piece: Piece, level: str) -> float | None:
-    """Distance from the inner end of a level line to the grainline, along the line."""
-    if level not in piece.lines:
-        return None
-    line = piece.lines[level]
-    found = cut_at_x(line, piece.grain_x)
-    if found is None:
-        return None
-    index, point = found
-    return length(np.concatenate([line[: index + 1], point[None]]))
+    """Distance from the inner edge to the grainline at the height of a level, square to the grain."""
+    y = piece.level(level)
+    x = None if y is None else _edge_at(piece, reversed(piece.part.inner), y)
+    return None if x is None else piece.grain_x - x
 
 
 def width_at(piece: Piece, y: float) -> float | None:
@@ -88,18 +84,17 @@ def _edge_at(piece: Piece, seams: Iterable[str], y: float) -> float | None:
     return next((x for seam in seams if (x := crossing(piece.seams[seam], y)) is not None), None)
 
 
-def line_width(piece: Piece, level: str, mark: str | None = None) -> float | None:
-    """Width along a level line: from its inner end, or from a mark, to its outer end, straight."""
+def line_width(piece: Piece, level: str) -> float | None:
+    """Width along a level line, from its inner to its outer end, straight."""
     if level not in piece.lines:
         return None
     line = piece.lines[level]
-    start = piece.marks[mark] if mark is not None and mark in piece.marks else line[0]
-    return float(np.hypot(*(line[-1] - start)))
+    return float(np.hypot(*(line[-1] - line[0])))
 
 
 def hip_width(piece: Piece) -> float | None:
     """The first width along a level line that the garment measures; what sizes are told apart by."""
-    return line_width(piece, next(iter(piece.part.ends), ""), f"{next(iter(piece.part.ends), '')}-centre")
+    return line_width(piece, next(iter(piece.part.ends), ""))
 
 
 def after_darts(piece: Piece, seam: str) -> float:
@@ -135,7 +130,7 @@ def one(piece: Piece, rule: MeasureRule) -> float | None:
         whole = sum(length(piece.seams[seam]) for seam in rule.length)
         return whole - sum(dart.width for dart in piece.darts) if rule.less_darts else whole
     if rule.line is not None:
-        return line_width(piece, rule.line, rule.mark)
+        return line_width(piece, rule.line)
     if rule.width is not None:
         return width_at(piece, float(piece.corner(rule.width)[1]) - (rule.below_mm or 0.0))
     if rule.drop is not None:
@@ -155,13 +150,10 @@ def one(piece: Piece, rule: MeasureRule) -> float | None:
 
 
 def _point(piece: Piece, name: str) -> Array | None:
-    """A corner or a mark; the mark of a width that no file gave is the end of the seam it is taken from."""
+    """A corner, by name."""
     if name in piece.part.corners:
         return piece.corner(name)
-    if name in piece.marks:
-        return piece.marks[name]
-    smooth = piece.part.smooth
-    return piece.corner(smooth[0]) if smooth else None
+    return None
 
 
 def _own(rule: MeasureRule) -> bool:

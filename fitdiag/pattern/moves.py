@@ -16,7 +16,7 @@ from fitdiag.pattern.alter import (
 )
 from fitdiag.pattern.cuts import slide, slit, spread, wedge, widen
 from fitdiag.pattern.drawn import darts, grain, keep, line_up, notches, nothing
-from fitdiag.pattern.edges import bend, corner, edge, shift_end, slip, swing, tip
+from fitdiag.pattern.edges import bend, corner, edge, shift_end, slip, straight, swing, tip
 from fitdiag.pattern.garment import Garment, Recipe
 from fitdiag.pattern.making import Maker, Work
 from fitdiag.pattern.piece import Pattern, Piece, Side
@@ -36,7 +36,7 @@ class Step:
 
 MAKERS: Mapping[str, Maker] = {
     "wedge": wedge, "spread": spread, "widen": widen, "slide": slide, "slit": slit, "edge": edge, "tip": tip,
-    "corner": corner, "bend": bend, "slip": slip, "shift": shift_end, "swing": swing, "darts": darts, "grain": grain,
+    "corner": corner, "bend": bend, "straight": straight, "slip": slip, "shift": shift_end, "swing": swing, "darts": darts, "grain": grain,
     "notches": notches, "line": line_up, "keep": keep, "none": nothing,
 }  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 The outline is the stitching line, y up along the grain, run clockwise: seams in the order of their `Part`; neighbours share
 their end point. The grainline is the vertical x = `grain_x`; every alteration brings the piece back to that. Level lines,
-balance lines, marks, darts and notches are points on the same paper, so whatever moves the paper moves them
+balance lines, darts and notches are points on the same paper, so whatever moves the paper moves them
 (`fitdiag.pattern.alter`). Which pieces, seams, corners and levels a garment has is data (`Part`, from `rules/GARMENT/garment.yaml`).
 
     pattern = draft(Measures(680, 940, 280, 206, 1040, 220))
@@ -10,7 +10,7 @@ balance lines, marks, darts and notches are points on the same paper, so whateve
     back.seams["side"]                    # (n, 2) mm, from the waist down; dict(back.seams) runs round the outline
     back.corner("crotch-point")           # a landmark: the point where the seam `curve` begins
     back.lines["hip"], back.levels["hip"] # a level line, inner end first; its height where the grainline crosses it
-    back.darts, back.notches, back.marks, back.joints, back.allowance
+    back.darts, back.notches, back.joints, back.allowance
     pattern.garment.pairs                 # which seams are sewn to each other
     pattern.sides                         # ("both",), or ("left", "right") when one side differs; pattern.of("left")
 
@@ -115,21 +115,21 @@ class Part:
 class Piece:
     """One piece. `seams`: a (n, 2) array per seam. `lines`: level and balance lines, (n, 2) points, inner end first.
 
-    `marks`: single points that measures are taken from. `allowance`: seam allowance in mm per seam, outside the outline.
-    `band`: how far each seam may be off, one standard deviation in mm at its start, middle and end, where that is known.
+    `allowance`: seam allowance in mm per seam, outside the outline.
+    `holes`: drill holes. `band`: how far each seam may be off, one standard deviation in mm at its start, middle and end.
     """
 
     part: Part
     seams: Mapping[str, Array]
     darts: tuple[Dart, ...] = ()
     lines: Mapping[str, Array] = field(default_factory=dict)
-    marks: Mapping[str, Array] = field(default_factory=dict)
     notches: tuple[Notch, ...] = ()
     grain_x: float = 0.0
     allowance: Mapping[str, float] = field(default_factory=dict)
     note: str = ""
     joints: tuple[Joint, ...] = ()
     band: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    holes: tuple[Array, ...] = ()
 
     @property
     def name(self) -> str:

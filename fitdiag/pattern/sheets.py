@@ -277,6 +277,9 @@ def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
     yield "grain", grid.down(grain_of(piece)), "grain", "line"
     for seam in piece.part.seams:
         yield "", grid.down(piece.seams[seam]), seam_word(piece.name, seam), "seam"
+    for at in piece.holes:
+        for way in (np.array([3.0, 0.0]), np.array([0.0, 3.0])):
+            yield "part", grid.down(np.array([at - way, at + way])), "", ""
     for notch in piece.notches:
         yield "part", grid.down(notch_tick(piece, notch.seam, notch.at)), "", ""
 

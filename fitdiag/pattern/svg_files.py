@@ -96,8 +96,11 @@ def _group(piece: Piece, side: Side, origin: Array) -> str:
     for number, notch in enumerate(piece.notches, 1):
         tick = notch_tick(piece, notch.seam, notch.at)
         parts.append(_line_element(f"{called}-{number}", "notch", f"{notch.name} {notch.seam}", tick, origin))
-    for name, at in piece.marks.items():
-        parts.append(_line_element(called, "mark", name, np.array([at, at + np.array([0.0, 1.0])]), origin))
+    for number, at in enumerate(piece.holes, 1):
+        x, y = origin[0] + at[0], origin[1] - at[1]
+        parts.append(
+            f'<circle id="{called}-hole-{number}" class="hole" data-line="{number}" cx="{x:.3f}" cy="{y:.3f}" r="1"/>'
+        )
     low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
     run = np.array([[piece.grain_x, low + (high - low) * 0.05], [piece.grain_x, low + (high - low) * 0.95]])
     parts.append(_line_element(called, "grain", "", run, origin))
@@ -212,6 +215,11 @@ def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | Non
     own = _root(text, where)
     unit, size = _unit(own, dpi, where, taken)
     bare = re.sub(r"<!DOCTYPE[^>\[]*>", "", text)
+    if re.search(r"<symbol\b[^>]*viewBox", bare):
+        told = "a symbol of this drawing has a scale of its own"
+        raise stop("scale", told, where=where, hint="flatten it, and save the drawing again")
+    # a symbol is drawn only where it is used; the library draws it where it stands, too
+    bare = re.sub(r"<symbol\b([^>]*[^/])>", r"<defs><symbol\1>", bare).replace("</symbol>", "</symbol></defs>")
     head = re.search(r"<svg\b[^>]*>", bare)
     if head is not None:  # without a size of its own the library leaves the drawing's numbers as they are
         plain = re.sub(r"\s(width|height|preserveAspectRatio)\s*=\s*(\"[^\"]*\"|'[^']*')", " ", head[0])
@@ -225,9 +233,6 @@ def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | Non
     for element, groups in _walk(root, (), where):
         if isinstance(element, SVGImage):
             continue
-        if isinstance(element, SVG):
-            told = "another drawing lies inside the drawing"
-            raise stop("inside", told, where=where, hint="take it out, or flatten it")
         found += _shape(element, groups, unit, where, taken)
     if sum(len(line) for shape in found for line in shape.lines) > 4 * MOST_POINTS:
         raise stop(
@@ -261,8 +266,10 @@ def _unit(
         told = "the drawing does not say how large it is"
         raise stop("units", told, where=where, hint="give it a width and height in mm, and a viewBox")
     wide, high = (float(box[2]), float(box[3])) if box else (1000.0, 1000.0)
-    if all(_PHYSICAL.match(size) for size in sizes) and box:
-        scales, told = [_mm(sizes[0]) / wide, _mm(sizes[1]) / high], f"it is {sizes[0]} wide and {sizes[1]} high"
+    old = re.search(r"(?i)0\.(4|91)", str(own.get("{http://www.inkscape.org/namespaces/inkscape}version", "")))
+    if all(_PHYSICAL.match(size) for size in sizes) and (box or old is None):
+        scales = [_mm(sizes[0]) / wide, _mm(sizes[1]) / high] if box else [25.4 / 96, 25.4 / 96]
+        told = f"it is {sizes[0]} wide and {sizes[1]} high"
     elif dpi is None:
         told = "this drawing counts in pixels, and programs disagree how many make an inch (72, 90 or 96)"
         hint = "save it with a page size in mm, or add --dpi 96 (measure a line of known length afterwards)"
@@ -278,7 +285,7 @@ def _unit(
         raise stop("scale", "this drawing is stretched more one way than the other", where=where,
                    hint="save it with one scale for both ways")  # fmt: skip
     if taken is not None:
-        taken.lines.append(f"Size: {'the drawing says that ' if dpi is None else ''}{told}.")
+        taken.lines.append(f"Unit: {'the drawing says that ' if dpi is None else ''}{told}.")
     slice_ = "slice" in str(own.get("preserveAspectRatio", ""))
     return (max(scales) if slice_ else min(scales)), (wide, high)
 
@@ -493,7 +500,7 @@ def _known(words: Sequence[str]) -> list[str]:
 
 
 def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]], where: Where) -> tuple[str, str]:
-    """What a shape is, and its name: seam, dart, grain, level, line, notch, mark, origin or note; empty when nothing tells."""
+    """What a shape is, and its name: seam, dart, grain, level, line, notch, origin or note; empty when nothing tells."""
     part = next(iter(garment.parts.values()))
     if shape.text:
         return ("note" if shape.tag == "desc" and len(shape.groups) == 2 else ""), ""
@@ -501,7 +508,7 @@ def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]], where:
         return "origin", ""
     if "data-line" in shape.data:
         kind = shape.data.get("class", "line")
-        return (kind if kind in ("level", "notch", "mark") else "line"), shape.data["data-line"]
+        return (kind if kind in ("level", "notch", "hole") else "line"), shape.data["data-line"]
     for words in chain:
         if kind := next((kind for kind in _KINDS if kind in words), ""):
             return kind, next((word for word in words if word in part.levels), "")
@@ -530,11 +537,11 @@ def _take(drawn: Drawn, shape: Shape, kind: str, name: str) -> bool:
         drawn.levels[name] = shape.lines[0]
     elif kind == "line" and NAME.match(name) and len(drawn.lines) < MOST_LINES:
         drawn.lines[name] = shape.lines[0]
+    elif kind == "hole" and len(drawn.holes) < MOST_NOTCHES:
+        drawn.holes.append((shape.lines[0].min(axis=0) + shape.lines[0].max(axis=0)) / 2)
     elif kind == "notch" and name.rpartition(" ")[2] in drawn.part.seams and len(drawn.notches) < MOST_NOTCHES:
         called, _, seam = name.rpartition(" ")
         drawn.notches.append((called, seam, shape.lines[0][0]))
-    elif kind == "mark" and NAME.match(name) and len(drawn.marks) < MOST_LINES:
-        drawn.marks[name] = shape.lines[0][0]
     else:
         return not (shape.lines and not shape.text)
     return True

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitdiag.pattern.alter import crossing, nearest
+from fitdiag.pattern.alter import crossing, nearest, redraw
 from fitdiag.pattern.garment import arc
 from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, length, points
 
@@ -21,6 +21,7 @@ STEP_REACH = 4.0  # and at least this many times the step
 MOST_REACH_MM = 90.0
 LEAST_REACH_MM = 12.0
 POINT_MM = 4.0
+SQUARE_MM = 20.0  # a waist runs square into the centre for 2 cm; common practice, no source
 SEEN_DEGREES, SEEN_MM = 0.3, 0.05  # a bend or step that is less is left
 
 
@@ -61,6 +62,9 @@ def true_piece(piece: Piece) -> tuple[Piece, tuple[Trued, ...]]:
         own = [joint for joint in joints if joint.seam in chain]
         if own:
             result, moved = _chain(result, chain, own)
+            for joint in own:
+                result, more = _squared(result, joint)
+                moved = [*moved, *more]
             touched |= dict.fromkeys(moved)
     found = tuple(Trued(piece.name, s, length(piece.seams[s]), length(result.seams[s])) for s in touched)
     return result, found
@@ -76,6 +80,31 @@ def chains(part: Part) -> list[tuple[str, ...]]:
         else:
             found.append([seam])
     return [tuple(chain) for chain in found]
+
+
+def _squared(piece: Piece, joint: Joint) -> tuple[Piece, list[str]]:
+    """A seam that is altered at its very end runs square into the seam it meets there, for the first two centimetres."""
+    line = piece.seams[joint.seam]
+    ends = [k for k in (0, -1) if np.hypot(*(line[k] - joint.at[0])) <= SEEN_MM]
+    if not ends or np.hypot(*(joint.at[-1] - joint.at[0])) > SEEN_MM:
+        return piece, []
+    first = ends[0] == 0
+    other = piece.seams[piece.part.leads(joint.seam) if first else piece.part.follows(joint.seam)]
+    run = other[-1] - other[-2] if first else other[0] - other[1]
+    run = run / np.hypot(*run)
+    corner = line[ends[0]]
+
+    def shift(at: Array, far: Array) -> Array:
+        whole = float(arc(line)[-1])
+        done = far if first else whole - far
+        edge, reach = min(SQUARE_MM, whole / 4), min(4 * SQUARE_MM, whole / 2)
+        share = np.clip((reach - done) / (reach - edge), 0.0, 1.0)
+        off = (at - corner) @ run
+        at_edge = np.array([np.interp(edge if first else whole - edge, arc(line), line[:, axis]) for axis in (0, 1)])
+        most = float((at_edge - corner) @ run)
+        return np.outer(np.where(done <= edge, -off, -most * share**2 * (3 - 2 * share)), run)
+
+    return redraw(piece, {joint.seam: shift}), [joint.seam]
 
 
 @dataclass
