@@ -18,7 +18,7 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.alter import Altered
 from fitdiag.pattern.change import change_of
 from fitdiag.pattern.draft import Measures, block_extension, centre_setting, draft, front_extension, levels
-from fitdiag.pattern.fit import fit
+from fitdiag.pattern.fit import fit, tape_measures
 from fitdiag.pattern.garment import height_at, trousers
 from fitdiag.pattern.measure import (
     after_darts,
@@ -524,3 +524,80 @@ def test_width_for_the_abdomen_is_put_in_at_the_dart(block: Pattern) -> None:
     grown = carry_out(bare, "insert-for-abdomen", 10.0).pattern.front
     assert after(grown) == pytest.approx(after(bare.front) + 10.0, abs=0.1)
     assert faults(grown) == []
+
+
+# -- what the rules say in numbers ------------------------------------------------------------------------------------------
+
+BODIES = (
+    BLOCK, Measures(600, 840, 255, 195, 980, 200), Measures(760, 1020, 294, 212, 1040, 230),
+    Measures(860, 1120, 305, 215, 1040, 240), Measures(980, 1200, 320, 220, 1060, 250), Measures(1100, 1300, 335, 225, 1060, 260),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("alteration", NAMES)
+def test_the_numbers_of_a_rule_are_those_of_the_paper(alteration: str) -> None:
+    """`effects_on` of each rule holds on six bodies at half and full limit, trued: within a seventh of the amount and 0.5 mm."""
+    rule = load_rules().alterations[alteration]
+    assert rule.effects_on, "say what it does to the pattern's measures"
+    for body in BODIES:
+        pattern = draft(body)
+        before = pattern_measures(pattern)
+        for share in (0.5, 1.0):
+            amount = rule.most_a_round.amount_mm * share
+            if alteration == "raise-one-hip" and amount > 10:
+                continue  # above 1 cm the rule does something else
+            side = "left" if rule.operation.one_side else "both"
+            after = pattern_measures(true(carry_out(pattern, alteration, amount, side).pattern)[0])
+            for name, change in rule.effects_on.items():
+                got = after[name] if name in after else after[f"{name}, left"]
+                assert got - before[name] == pytest.approx(change * amount, abs=0.15 * amount + 0.5), name
+
+
+@pytest.mark.parametrize(
+    "alteration", ["lengthen-back-crotch", "shorten-rise", "overlap-back-wedge", "slide-crotch-section-down"]
+)
+def test_trueing_twice_changes_nothing_the_second_time(block: Pattern, alteration: str) -> None:
+    """Joints are trued once; girths stay within 0.3 mm."""
+    cut = carry_out(block, alteration, 15.0).pattern
+    once, told = true(cut)
+    twice, nothing = true(once)
+    assert told
+    assert nothing == ()
+    for name, piece in once.pieces.items():
+        assert np.array_equal(piece.outline, twice.pieces[name].outline)
+    for girth in ("hip girth", "waist after darts girth", "knee girth", "hem girth"):
+        assert pattern_measures(once)[girth] == pytest.approx(pattern_measures(cut)[girth], abs=0.3)
+
+
+def test_levels_go_with_the_paper(block: Pattern) -> None:
+    """A longer leg keeps the hip girth; after a tuck under the seat the hip line tilts with the part it is drawn on."""
+    longer = carry_out(block, "change-leg-length", 50.0).pattern
+    assert pattern_measures(longer)["hip girth"] == pytest.approx(pattern_measures(block)["hip girth"], abs=1e-6)
+    tucked = carry_out(block, "tuck-below-seat", 10.0).pattern.back
+    one, other = (piece.lines["hip"][-1] - piece.lines["hip"][0] for piece in (block.back, tucked))
+    assert np.hypot(*one) == pytest.approx(np.hypot(*other), abs=1e-6)
+    assert degrees(atan2(other[1], other[0])) == pytest.approx(degrees(2 * asin(5.0 / 340)), abs=0.2)
+
+
+def test_the_worked_sequence_brings_the_grainline_out(block: Pattern, thrown: Pattern) -> None:
+    """Thrown back to 1 in, a tuck of 3/4 in and an overlap of 1 in bring the grainline to 2.77 in (settled by plain geometry)."""
+    del block
+    tucked = carry_out(thrown, "tuck-across-back-hip", 0.75 * INCH).pattern
+    done = carry_out(tucked, "overlap-back-wedge", INCH)
+    cut = done.altered["back"].cut
+    assert grain_to_centre(done.pattern.back) / INCH == pytest.approx(2.77, abs=0.05)
+    assert cut is not None
+    assert cut.start[1] - cut.end[1] > 200.0  # it slants down to the side seam
+
+
+def test_an_estimate_says_how_far_off_it_is_and_what_to_measure_next(block: Pattern) -> None:
+    """From ten lengths an error is stated with a band on every seam; the lengths asked for narrow it."""
+    names = ("front waist after darts", "back waist after darts", "front hip", "back hip", "front inseam", "back inseam",
+             "front crotch curve", "back crotch curve", "front hem", "back hem")  # fmt: skip
+    lengths = tape_measures(block)
+    found = fit({name: lengths[name] for name in names})
+    assert 3.0 < found.off < 8.0
+    assert all(left < found.off for _, left in found.ask)
+    assert set(found.pattern.back.band) == set(found.pattern.back.seams)
+    more = fit({name: lengths[name] for name in (*names, *(name for name, _ in found.ask))})
+    assert more.off == pytest.approx(found.ask[-1][1], abs=0.3)
