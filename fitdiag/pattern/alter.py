@@ -116,10 +116,13 @@ class Parting:
     def __init__(self, piece: Piece, start: Spot, end: Spot, keeps: str | None = None) -> None:
         """`keeps`: the seam that lies on the part that stays (default: that of the piece's `Part`)."""
         self.piece, self.start, self.end = piece, start.at, end.at
+        run = end.at - start.at
+        self._run = run / (float(np.hypot(run[0], run[1])) or 1.0)
         names = piece.part.seams
         line = piece.outline
-        labels = [name for name in names for _ in range(len(piece.seams[name]) - 1)]
-        first = dict(zip(names, np.cumsum([0, *(len(piece.seams[name]) - 1 for name in names)]).tolist(), strict=False))
+        sizes = [len(piece.seams[name]) - 1 for name in names]
+        labels = np.repeat(np.arange(len(names)), sizes)  # of each step of the ring the number of its seam
+        first = dict(zip(names, np.cumsum([0, *sizes]).tolist(), strict=False))
         places = [(first[spot.seam] + spot.index, spot.at) for spot in (start, end)]
         order = sorted((0, 1), key=lambda k: (places[k][0], float(np.hypot(*(places[k][1] - line[places[k][0]])))))
         steps = [_step_at(piece, place) for _, place in places]
@@ -130,7 +133,7 @@ class Parting:
         ends = [_ends_in(line, place, step) for (_, place), step in zip(places, steps, strict=True)]
         if ends[0][0] == ends[1][0]:
             raise stop("cut", f"{piece.name}: the cut has no length", hint="look at the levels of the pattern")
-        count, kept = len(line), labels.index(keeps or piece.part.stays)
+        count, kept = len(line), int(np.argmax(labels == names.index(keeps or piece.part.stays)))
         inside = (kept - ends[0][1]) % count < (ends[1][0] - ends[0][1]) % count
         # the moving arc, clockwise, and the one that stays; a step left by an earlier cut at the same place belongs to neither
         one, other = (ends[1], ends[0]) if inside else (ends[0], ends[1])
@@ -142,8 +145,8 @@ class Parting:
 
     def _away(self, at: Array) -> Array:
         """Distance of points from the cut, positive on its left."""
-        run = (self.end - self.start) / np.hypot(*(self.end - self.start))
-        away: Array = run[0] * (at[:, 1] - self.start[1]) - run[1] * (at[:, 0] - self.start[0])
+        (x, y), (u, v) = self.start, self._run
+        away: Array = u * (at[:, 1] - y) - v * (at[:, 0] - x)
         return away
 
     def moves(self, at: Array, closing: bool) -> NDArray[np.bool_]:
@@ -158,25 +161,27 @@ class Parting:
         """
         piece, moving, staying = self.piece, self._moving, self._staying
         laid = move(points(self._line[moving]))
-        labels = [self._labels[index] for index in moving[:-1]]
-        kept, kept_labels = self._line[staying], [self._labels[index] for index in staying[:-1]]
+        labels = self._labels[moving[:-1]]
+        kept, kept_labels = self._line[staying], self._labels[staying[:-1]]
         at_from, at_to = (taken[1], taken[0]) if self.swapped else taken
         kept, kept_labels = _trimmed(kept[::-1], kept_labels[::-1], at_to)
         kept, kept_labels = _trimmed(kept[::-1], kept_labels[::-1], at_from)
         laid, labels = _trimmed(laid, labels, -at_to)
-        ring, names = [laid], list(labels)
-        joints = [Joint(kept_labels[0], points(np.array([laid[-1], kept[0]])))]
+        part, steps = piece.part, [labels]
+        ring = [laid]
+        joints = [Joint(part.seams[kept_labels[0]], points(np.array([laid[-1], kept[0]])))]
         if np.hypot(*(laid[-1] - kept[0])) > SAME_MM:
-            names.append(kept_labels[0])
+            steps.append(kept_labels[:1])
             ring.append(kept)
         else:
             ring.append(kept[1:])
-        names += kept_labels
-        joints.append(Joint(kept_labels[-1], points(np.array([kept[-1], laid[0]]))))
+        steps.append(kept_labels)
+        joints.append(Joint(part.seams[kept_labels[-1]], points(np.array([kept[-1], laid[0]]))))
         if np.hypot(*(kept[-1] - laid[0])) > SAME_MM:
-            names.append(kept_labels[-1])
+            steps.append(kept_labels[-1:])
         else:
             ring[-1] = ring[-1][:-1]
+        names = np.concatenate(steps)
         seams = _seams(piece, np.concatenate(ring), names)
         return self._drawn_on(replace(piece, seams=seams), move, closing, joints)
 
@@ -232,34 +237,40 @@ class Parting:
 
 def _step_at(piece: Piece, at: Array) -> Joint | None:
     """The step that an earlier cut left right at a place: who opens the paper there again opens that cut."""
+    x, y = float(at[0]), float(at[1])
     for joint in piece.joints:
-        size = float(np.hypot(*(joint.at[-1] - joint.at[0])))
-        if size > ON_CUT_MM and min(np.hypot(*(point - at)) for point in joint.at) < ON_CUT_MM:
+        (ax, ay), (bx, by) = joint.at.tolist()
+        near = min(abs(ax - x) + abs(ay - y), abs(bx - x) + abs(by - y))
+        if near < ON_CUT_MM and abs(ax - bx) + abs(ay - by) > ON_CUT_MM:
             return joint
     return None
 
 
 def _ends_in(line: Array, at: Array, step: Joint | None) -> tuple[int, int]:
     """Indexes in a ring of the point where one part ends and of that where the next begins, clockwise; mostly the same."""
-    here = [int(np.argmin(np.hypot(*(line - place).T))) for place in ([at] if step is None else list(step.at))]
+    here = [int(((line - place) ** 2).sum(axis=1).argmin()) for place in ([at] if step is None else list(step.at))]
     one, other = here[0], here[-1]
     count = len(line)
     return (one, other) if (other - one) % count <= (one - other) % count else (other, one)
 
 
-def _arc(count: int, start: int, end: int) -> list[int]:
+def _arc(count: int, start: int, end: int) -> NDArray[np.int_]:
     """Indexes round a ring from one to another, both included."""
-    return [(start + step) % count for step in range((end - start) % count + 1)]
+    return np.asarray((start + np.arange((end - start) % count + 1)) % count)
 
 
-def _inserted(line: Array, labels: list[str], index: int, at: Array) -> tuple[Array, list[str]]:
+def _inserted(line: Array, labels: NDArray[np.int_], index: int, at: Array) -> tuple[Array, NDArray[np.int_]]:
     """A ring with a point put in after `index`, unless one is there already, and the labels of its steps."""
     if any(np.hypot(*(line[near % len(line)] - at)) <= SAME_MM for near in (index, index + 1)):
         return line, labels
-    return np.insert(line, index + 1, at, axis=0), [*labels[: index + 1], labels[index], *labels[index + 1 :]]
+    at_label = labels[index : index + 1]
+    return (
+        np.concatenate([line[: index + 1], at[None], line[index + 1 :]]),
+        np.concatenate([labels[: index + 1], at_label, labels[index + 1 :]]),
+    )
 
 
-def _trimmed(line: Array, labels: list[str], by: float) -> tuple[Array, list[str]]:
+def _trimmed(line: Array, labels: NDArray[np.int_], by: float) -> tuple[Array, NDArray[np.int_]]:
     """A polyline with `by` mm of its length taken off at its end, and the labels of its steps."""
     if by <= 0.0:
         return line, labels
@@ -279,28 +290,35 @@ def shortened(line: Array, by: float) -> Array:
     return np.concatenate([line[: index + 1], at[None]]) if share > 1e-12 else line[: index + 1]
 
 
-def _seams(piece: Piece, ring: Array, labels: list[str]) -> dict[str, Array]:
+def _seams(piece: Piece, ring: Array, labels: NDArray[np.int_]) -> dict[str, Array]:
     """A ring of labelled steps taken apart into the seams of the piece."""
-    names, count = piece.part.seams, len(ring)
-    begins = next(k for k in range(count) if labels[k] == names[0] and labels[k - 1] != names[0])
-    order = [(begins + step) % count for step in range(count)]
-    seams: dict[str, Array] = {}
-    for name in names:
-        steps = [k for k in range(count) if labels[order[k]] == name]
-        if not steps or steps[-1] - steps[0] != len(steps) - 1:
-            told = f"{piece.name}: nothing would be left of the seam '{name}'"
-            raise stop("amount", told, hint="take a smaller amount")
-        seams[name] = points(ring[[order[k % count] for k in range(steps[0], steps[-1] + 2)]])
-    return seams
+    begins = int(np.flatnonzero((labels == 0) & (np.concatenate([labels[-1:], labels[:-1]]) != 0))[0])
+    ring = np.concatenate([ring[begins:], ring[: begins + 1]])
+    labels = np.concatenate([labels[begins:], labels[:begins]])
+    names = piece.part.seams
+    ends = np.searchsorted(labels, np.arange(len(names) + 1))
+    empty = [name for name, low, high in zip(names, ends[:-1], ends[1:], strict=True) if low == high]
+    if empty or (labels[1:] < labels[:-1]).any():
+        told = f"{piece.name}: nothing would be left of the seam '{empty[0] if empty else names[0]}'"
+        raise stop("amount", told, hint="take a smaller amount")
+    return {name: points(ring[low : high + 1]) for name, low, high in zip(names, ends[:-1], ends[1:], strict=True)}
 
 
 def nearest(line: Array, at: Array) -> Array:
     """The point of a polyline that lies nearest to a point."""
-    steps = np.diff(line, axis=0)
-    share = np.clip(((at - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
-    feet = line[:-1] + share[:, None] * steps
-    found: Array = feet[int(np.argmin(((feet - at) ** 2).sum(axis=1)))]
-    return found
+    return _foot(line, at)[0]
+
+
+def _foot(line: Array, at: Array) -> tuple[Array, int, float]:
+    """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
+    x, y = line[:, 0], line[:, 1]
+    x0, y0 = x[:-1], y[:-1]
+    dx, dy = x[1:] - x0, y[1:] - y0
+    share = ((at[0] - x0) * dx + (at[1] - y0) * dy) / np.maximum(dx * dx + dy * dy, 1e-18)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    fx, fy = x0 + share * dx, y0 + share * dy
+    index = int(np.argmin((fx - at[0]) ** 2 + (fy - at[1]) ** 2))
+    return np.array([fx[index], fy[index]]), index, float(share[index])
 
 
 # -- redrawing -----------------------------------------------------------------------------------------------------------
@@ -351,11 +369,9 @@ def redraw(
 
 def _far(line: Array, at: Array) -> float:
     """How far along a polyline one of its points lies, mm."""
-    along, steps = arc(line), np.diff(line, axis=0)
-    share = np.clip(((at - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
-    feet = line[:-1] + share[:, None] * steps
-    index = int(np.argmin(((feet - at) ** 2).sum(axis=1)))
-    return float(along[index] + share[index] * (along[index + 1] - along[index]))
+    along = arc(line)
+    _, index, share = _foot(line, at)
+    return float(along[index] + share * (along[index + 1] - along[index]))
 
 
 def _followed(line: Array, by: Array, grows: bool) -> Array:
@@ -379,14 +395,11 @@ def _followed(line: Array, by: Array, grows: bool) -> Array:
 
 def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], dict[str, Array]]:
     """Darts carried on, or cut back, to their seam where it lies now, both legs alike; and the seams, through their ends."""
-    changed = [name for name, line in seams.items() if line is not piece.seams[name]]
+    home = piece.part.seams[0]
+    if not piece.darts or seams[home] is piece.seams[home]:
+        return piece.darts, seams
     found, result = [], dict(seams)
     for dart in piece.darts:
-        middle = (dart.left + dart.right) / 2
-        home = min(changed, key=lambda name: _distance(piece.seams[name], middle), default="")
-        if not home or _distance(piece.seams[home], middle) > 3.0:
-            found.append(dart)
-            continue
         one, other = (crossing(dart.tip, end, seams[home]) for end in (dart.left, dart.right))
         if one is None or other is None:
             found.append(dart)

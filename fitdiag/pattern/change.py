@@ -104,6 +104,8 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     either = extra[0].union(extra[1])
     if cut is None:
         marks += _edge_marks(old, new, before, amount)
+        if not marks and kind == "slit":
+            marks += _strip_marks(base, new, either, amount)
     elif kind != "slide":
         marks += _strip_marks(base, new, either, amount)
     if kind == "darts":

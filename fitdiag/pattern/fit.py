@@ -17,7 +17,7 @@ import numpy as np
 
 from fitdiag.pattern.alter import Shift, redraw
 from fitdiag.pattern.draft import Measures, draft
-from fitdiag.pattern.garment import arc
+from fitdiag.pattern.garment import arc, with_notches
 from fitdiag.pattern.measure import near_measures, pattern_measures
 from fitdiag.pattern.piece import Array, Pattern, Piece
 from fitdiag.problems import ProblemsFoundError, one_line, stop
@@ -81,7 +81,9 @@ def fit(lengths: Mapping[str, float], units: Units = "cm") -> Fit:
     ask = _to_ask(names, slopes, outline, left, set(lengths))
     told = f"an estimate from {len(lengths)} lengths measured with a tape; its outline is off by about {_nearly(off, units)}"
     grade = f"{told} (not more in 68 of 100 cases), so it is not your outline"
-    pattern = replace(model.banded(pattern, outline, left), title="Estimated from lengths", grade=grade)
+    banded = model.banded(pattern, outline, left)
+    noted = {name: with_notches(pattern.garment, piece) for name, piece in banded.pieces.items()}
+    pattern = replace(banded, pieces=noted, title="Estimated from lengths", grade=grade)
     return Fit(pattern, reached, residual, off, ask)
 
 
@@ -94,8 +96,10 @@ def tape_measures(pattern: Pattern) -> dict[str, float]:
     found = dict(pattern_measures(pattern))
     for name, piece in pattern.pieces.items():
         marks = landmarks(piece)
-        for one, other in combinations(marks, 2):
-            found[f"{name} {one} to {other}, straight"] = float(np.hypot(*(marks[one] - marks[other])))
+        at = np.array(list(marks.values()))
+        apart = np.hypot(*(at[:, None] - at[None]).transpose(2, 0, 1)).tolist()
+        for (i, one), (j, other) in combinations(enumerate(marks), 2):
+            found[f"{name} {one} to {other}, straight"] = apart[i][j]
     return found
 
 
@@ -118,8 +122,18 @@ class _Model:
         each = [4 * len(seams) for seams in self.seams.values()]  # a corner has two numbers, a seam a bow and a curl
         self.size = 6 + sum(each)
 
+        self._base: dict[tuple[float, ...], Pattern] = {}
+
+    def _drafted(self, measures: tuple[float, ...]) -> Pattern:
+        """The block of six measures, without notches; kept, as most numbers only bend it."""
+        if measures not in self._base:
+            pattern = draft(Measures(*measures))
+            bare = {name: replace(piece, notches=()) for name, piece in pattern.pieces.items()}
+            self._base[measures] = replace(pattern, pieces=bare)
+        return self._base[measures]
+
     def pattern(self, x: Array) -> Pattern:
-        pattern = draft(Measures(*(_START + _USUAL * x[:6]).tolist()))
+        pattern = self._drafted(tuple((_START + _USUAL * x[:6]).tolist()))
         at = 6
         for name in self.names:
             seams, piece = self.seams[name], pattern.pieces[name]

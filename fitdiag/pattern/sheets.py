@@ -277,11 +277,25 @@ def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
     yield "grain", grid.down(grain_of(piece)), "grain", "line"
     for seam in piece.part.seams:
         yield "", grid.down(piece.seams[seam]), seam_word(piece.name, seam), "seam"
+    for edge in banded(piece):
+        yield "old", grid.down(edge), "", ""
     for at in piece.holes:
         for way in (np.array([3.0, 0.0]), np.array([0.0, 3.0])):
             yield "part", grid.down(np.array([at - way, at + way])), "", ""
     for notch in piece.notches:
         yield "part", grid.down(notch_tick(piece, notch.seam, notch.at)), "", ""
+
+
+def banded(piece: Piece) -> Iterator[Array]:
+    """Two lines beside each seam of an estimate: as far off as the seam may lie, one standard deviation."""
+    for seam, sizes in piece.band.items():
+        line = piece.seams[seam]
+        run = np.gradient(line, axis=0)
+        normal = np.column_stack([-run[:, 1], run[:, 0]]) / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+        at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        far = np.interp(at / at[-1], (0.0, 0.5, 1.0), sizes)[:, None]
+        yield line + normal * far
+        yield line - normal * far
 
 
 def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
@@ -462,6 +476,8 @@ def _small(mm: float, units: Units) -> str:
 
 
 def _allowance_note(piece: Piece, units: Units) -> str:
+    if piece.band:
+        return f"{piece.name.capitalize()}: an estimate; the true line lies between the dashed lines in two cases of three."
     given = sorted({value for seam in piece.part.seams if (value := piece.allowance.get(seam, 0.0)) > 0})
     name = piece.name.capitalize()
     if not given:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -123,6 +123,12 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
     return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10))
 
 
+def _bare(pattern: Pattern) -> Pattern:
+    """The pattern without what no measure is taken from; so it is altered faster."""
+    pieces = {name: replace(piece, notches=(), holes=()) for name, piece in pattern.pieces.items()}
+    return replace(pattern, pieces=pieces)
+
+
 def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
     """The least total change that meets all targets, each amount within its limits; what cannot be met is named, not hidden."""
     from scipy.optimize import linprog  # noqa: PLC0415
@@ -131,8 +137,10 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
     low, high = np.array([item.least for item in wanted]), np.array([item.most for item in wanted])
     amounts = np.clip(np.zeros(len(names)), low, high)
 
+    bare = _bare(pattern)
+
     def values(at: np.ndarray) -> np.ndarray:
-        final = carry_all(pattern, list(zip(names, at.tolist(), strict=True)))[-1][1]
+        final = carry_all(bare, list(zip(names, at.tolist(), strict=True)))[-1][1]
         measured = pattern_measures(final)
         return np.array([measured[target.measure] for target in targets])
 
