@@ -514,7 +514,9 @@ def test_width_for_the_abdomen_is_put_in_at_the_dart(block: Pattern) -> None:
     """The steps: nothing at the knee, the amount at the abdomen, taken up again by the dart; crotch, centre and hem stay."""
     old, new = block.front, carry_out(block, "insert-for-abdomen", 10.0).pattern.front
     at = moved(block, "insert-for-abdomen", "front", "side", 10.0)
-    assert at(height(old, "abdomen")) == pytest.approx(10.0, abs=0.6)  # the side part turns, so it comes down a little, too
+    assert at(height(old, "abdomen")) == pytest.approx(
+        10.0, abs=0.6
+    )  # the side part turns, so it comes down a little, too
     assert 0.0 < at(old.levels["crotch"]) < 8.0
     assert at(old.levels["knee"] - 1.0) == pytest.approx(0.0, abs=0.1)
     assert after(new) == pytest.approx(after(old), abs=0.1)

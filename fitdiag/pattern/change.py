@@ -104,7 +104,7 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     either = extra[0].union(extra[1])
     if cut is None:
         marks += _edge_marks(old, new, before, amount)
-        if not marks and kind == "slit":
+        if not marks and not either.is_empty:  # the seam has other points than before
             marks += _strip_marks(base, new, either, amount)
     elif kind != "slide":
         marks += _strip_marks(base, new, either, amount)
