@@ -107,7 +107,6 @@ def places(piece: Piece, *, merged: bool) -> dict[str, Array]:
     found |= {f"line {name}": line for name, line in piece.lines.items()}
     found |= {f"dart {n}": np.array([d.left, d.right, d.tip]) for n, d in enumerate(piece.darts)}
     found |= {f"level {name}": np.array([[0.0, y]]) for name, y in piece.levels.items()}
-    found |= {f"mark {name}": at[None] for name, at in piece.marks.items()}
     found |= {f"notch {n} {notch.name} {notch.seam}": notch.at[None] for n, notch in enumerate(piece.notches)}
     found["grain"] = np.array([[piece.grain_x, 0.0]])
     return found

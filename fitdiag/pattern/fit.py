@@ -31,6 +31,7 @@ _USUAL = np.array((90.0, 90.0, 30.0, 20.0, 60.0, 40.0))  # how far they usually 
 CORNER_MM = 5.5  # how far a corner lies from the block's, each way: drafts of other schools; from memory
 BOW_MM = 5.0  # and how much more or less a seam is bowed
 CURL_MM = 2.0  # and how much it is bowed the other way in its second half
+NEAREST = 0.9  # the nearest point of the outline lies nearer than the one across the seam; from 40 made patterns
 SHARES = (0.0, 0.5, 1.0)  # of a seam's length: where the band is told
 _SAMPLES = 11  # points of a seam that stand for it
 _ROUNDS = 3
@@ -254,7 +255,7 @@ def _stated(outline: Array, left: Array) -> float:
     values = values[values > 1e-9 * values.max()]
     draws = np.random.default_rng(1).chisquare(1, (_DRAWS, len(values)))  # always the same, so that the answer is
     squares = draws @ values / len(outline)
-    return float(np.sqrt(np.quantile(squares, 0.68)))
+    return NEAREST * float(np.sqrt(np.quantile(squares, 0.68)))
 
 
 def _to_ask(
