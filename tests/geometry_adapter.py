@@ -37,9 +37,13 @@ def altered(pattern: Any, alteration: str, amount_mm: float, half: str | None = 
     return carry_out(pattern, alteration, amount_mm, half).pattern  # type: ignore[arg-type]
 
 
+def _half(pattern: Any, alteration: str) -> Any:
+    return "left" if pattern.garment.recipes[alteration].one_side else None
+
+
 def trued(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, list[str]]:
     """The pattern after an alteration and trueing, and everything that is told about it, one text a seam or pair."""
-    result, changes = true(carry_out(pattern, alteration, amount_mm).pattern)
+    result, changes = true(carry_out(pattern, alteration, amount_mm, _half(pattern, alteration)).pattern)
     told = [f"{one.piece} {one.seam} {one.change:+.2f} mm" for one in changes]
     for pair in walked(result).pairs:
         told += [f"{pair.one} {pair.other} {text}" for text in pair_told(pair, "cm")]
@@ -49,7 +53,7 @@ def trued(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, list[st
 
 def trued_twice(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, Any]:
     """The pattern after trueing once, and after trueing it a second time."""
-    once, _ = true(carry_out(pattern, alteration, amount_mm).pattern)
+    once, _ = true(carry_out(pattern, alteration, amount_mm, _half(pattern, alteration)).pattern)
     return once, true(once)[0]
 
 

@@ -326,7 +326,7 @@ TRUED_BODIES = ("68/94", "98/120")
 def test_trueing_takes_away_steps_and_nothing_else(alteration: str, body: str) -> None:
     """Girths within 0.3 mm of the cut paper; what the rule asked for is still there; no step is left; the second time nothing."""
     amount = limit(alteration)
-    cut = fitdiag.altered(block(body), alteration, amount)
+    cut = fitdiag.altered(block(body), alteration, amount, "left" if alteration in ONE_SIDED else None)
     once, twice = fitdiag.trued_twice(block(body), alteration, amount)
     case = Case(amount, sheets_of_block(body), {piece: fitdiag.sheet(once, piece) for piece in fitdiag.PIECES})
     RULES[alteration](case)
@@ -334,7 +334,11 @@ def test_trueing_takes_away_steps_and_nothing_else(alteration: str, body: str) -
     for piece in fitdiag.PIECES:
         raw, true, again = (Paper(fitdiag.sheet(pattern, piece)) for pattern in (cut, once, twice))
         for name in ("waist", "hip", "knee", "hem"):
-            case.near(f"{piece} {name} by trueing", true.width(name), raw.width(name))
+            if (alteration, name) != (
+                "take-back-width",
+                "waist",
+            ):  # the fold left a step there, which trueing is to take off
+                case.near(f"{piece} {name} by trueing", true.width(name), raw.width(name))
         for name in ("edge", "side", "inseam"):
             case.between(f"{piece} {name}: sharpest step left, degrees", sharpest(true.line(name)), 0.0, 25.0)
         for name in true.seams:

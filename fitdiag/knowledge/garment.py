@@ -14,12 +14,13 @@ from fitdiag.knowledge.basics import Id, LengthMm, Rule, Text, YesNo
 
 MeasureName = Text
 Do = Literal[
-    "wedge", "spread", "widen", "slide", "slit", "edge", "tip", "corner", "bend", "straight", "slip", "shift", "swing", "darts",
+    "wedge", "spread", "stretch", "widen", "slide", "slit", "edge", "tip", "corner", "bend", "straight", "slip", "shift", "swing", "darts",
     "grain", "notches", "line", "keep", "none",
 ]  # fmt: skip
 NEEDS: Mapping[str, frozenset[str]] = {
     "wedge": frozenset({"cut"}),
     "spread": frozenset({"cut"}),
+    "stretch": frozenset({"cut", "at"}),
     "widen": frozenset(),
     "slide": frozenset({"seam", "cut"}),
     "slit": frozenset({"seam", "at"}),
@@ -48,7 +49,8 @@ class Move(Rule):
 
     - `wedge`: cut from the first place to the second, which is the hinge; the part with the waist turns (`keeps`: the corner
       of the part that stays). Positive opens.
-    - `spread`: cut from place to place, the parts move apart along the grain. `widen`: the same along the grainline, which
+    - `spread`: cut from place to place, the parts move apart along the grain. `stretch`: the same,
+      the edges redrawn in one run between the heights of `at`. `widen`: the same along the grainline, which
       lies in the middle of the strip afterwards.
     - `slide`: the part with `seam` moves along the cut towards its second place.
     - `slit`: an upright cut through the largest dart of `seam`, opened to nothing at the lowest height of `at`.

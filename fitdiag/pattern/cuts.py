@@ -12,6 +12,7 @@ from fitdiag.pattern.alter import (
     Cut,
     Did,
     Parting,
+    mapped,
     redraw,
     rotated,
     tapering,
@@ -75,6 +76,25 @@ def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
     seams = tuple(dict.fromkeys((start.seam, end.seam)))
     cut = Cut(start.at, end.at, None, patch, part.sign)
     return result, Did("spread" if by > 0 else "overlap", by, seams, cut)
+
+
+def stretch(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Cut through and move the parts apart along the grain, the edges redrawn in one run from the first height to the second.
+
+    So what lies between them keeps its distance from the grainline and its share of the way down.
+    """
+    start, end = (work.spot(piece, text) for text in _places(move))
+    heights, shares = stations(work, piece, move, piece.part.outer[0])
+
+    def moved(at: Array) -> Array:
+        return points(at - np.outer(by * np.interp(at[:, 1], heights, shares), [0.0, 1.0]))
+
+    part = Parting(piece, start, end, keeps=move.keeps)
+    shift = np.array([0.0, -by])
+    patch = points(np.array([start.at, end.at, end.at + shift, start.at + shift]))
+    cut = Cut(start.at, end.at, None, patch, part.sign)
+    seams = tuple(dict.fromkeys((start.seam, end.seam)))
+    return mapped(piece, moved), Did("spread" if by > 0 else "overlap", by, seams, cut)
 
 
 def _edges(piece: Piece, seams: tuple[str, str]) -> list[tuple[str, ...]]:

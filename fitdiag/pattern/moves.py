@@ -14,7 +14,7 @@ from fitdiag.pattern.alter import (
     Altered,
     Did,
 )
-from fitdiag.pattern.cuts import slide, slit, spread, wedge, widen
+from fitdiag.pattern.cuts import slide, slit, spread, stretch, wedge, widen
 from fitdiag.pattern.drawn import darts, grain, keep, line_up, notches, nothing
 from fitdiag.pattern.edges import bend, corner, edge, shift_end, slip, straight, swing, tip
 from fitdiag.pattern.garment import Garment, Recipe
@@ -35,7 +35,7 @@ class Step:
 
 
 MAKERS: Mapping[str, Maker] = {
-    "wedge": wedge, "spread": spread, "widen": widen, "slide": slide, "slit": slit, "edge": edge, "tip": tip,
+    "wedge": wedge, "spread": spread, "stretch": stretch, "widen": widen, "slide": slide, "slit": slit, "edge": edge, "tip": tip,
     "corner": corner, "bend": bend, "straight": straight, "slip": slip, "shift": shift_end, "swing": swing, "darts": darts, "grain": grain,
     "notches": notches, "line": line_up, "keep": keep, "none": nothing,
 }  # fmt: skip

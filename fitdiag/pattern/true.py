@@ -134,7 +134,7 @@ def _chain(piece: Piece, chain: tuple[str, ...], joints: list[Joint]) -> tuple[P
     result = piece.with_seams(**seams)
     lines = {}
     for name, drawn in piece.lines.items():
-        lines[name] = _reached(piece, result, drawn, touched)
+        lines[name] = _reached(piece, result, name, drawn, touched)
     notches = tuple(
         replace(notch, at=nearest(result.seams[notch.seam], notch.at)) if notch.seam in touched else notch
         for notch in piece.notches
@@ -162,7 +162,8 @@ def _reaches(piece: Piece, line: Array, at: Array, joints: list[Joint]) -> Itera
         below = max([far for far in fixed if far < low - LEAST_REACH_MM], default=0.0)
         above = min([far for far in fixed if far > high + LEAST_REACH_MM], default=float(at[-1]))
         start, end = max(low - reach, below, 0.0), min(high + reach, above, float(at[-1]))
-        yield _Reach(start, end, low if step <= SEEN_MM else None)
+        inside = [far for far in fixed if low - 1.0 <= far <= high + 1.0]  # a width is taken right there
+        yield _Reach(start, end, low if step <= SEEN_MM else inside[0] if inside and step < REACH_MM / 8 else None)
 
 
 def _merged(reaches: list[_Reach]) -> Iterator[_Reach]:
@@ -260,11 +261,14 @@ def _taken_apart(line: Array, chain: tuple[str, ...], ends: list[Array]) -> dict
     return found
 
 
-def _reached(old: Piece, new: Piece, line: Array, touched: list[str]) -> Array:
+def _reached(old: Piece, new: Piece, name: str, line: Array, touched: list[str]) -> Array:
     """A level line carried on, or cut back, to a redrawn seam."""
     result = line
     for index, inner in ((0, 1), (-1, -2)):
-        near = [s for s in touched if np.hypot(*(nearest(old.seams[s], line[index]) - line[index])) < 0.5]
+        allowed = old.part.ends[name][0 if index == 0 else 1] if name in old.part.ends else old.part.seams
+        near = [
+            s for s in touched if s in allowed and np.hypot(*(nearest(old.seams[s], line[index]) - line[index])) < 0.5
+        ]
         found = [at for s in near if (at := crossing(line[inner], line[index], new.seams[s])) is not None]
         if found:
             end = min(found, key=lambda at: float(np.hypot(*(at - line[index]))))
