@@ -30,6 +30,7 @@ Shift = Callable[
 ]  # points of a seam (n, 2) and their distance along it (n,) to displacements (n, 2)
 SAME_MM = 1e-9
 ON_CUT_MM = 1e-3
+STEP_MM = 0.1  # a cut this near to a step opens it
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,8 +114,12 @@ def _dart(ends: Array) -> Dart:
 class Parting:
     """A piece cut from one place of its outline to another: the part that stays, and the part that moves."""
 
-    def __init__(self, piece: Piece, start: Spot, end: Spot, keeps: str | None = None) -> None:
-        """`keeps`: the seam that lies on the part that stays (default: that of the piece's `Part`)."""
+    def __init__(
+        self, piece: Piece, start: Spot, end: Spot, keeps: str | None = None, *, opening: bool = False
+    ) -> None:
+        """`keeps`: the seam that lies on the part that stays (default: that of the piece's `Part`). `opening`: where an earlier
+        cut left a step, that cut is opened again.
+        """
         self.piece, self.start, self.end = piece, start.at, end.at
         run = end.at - start.at
         self._run = run / (float(np.hypot(run[0], run[1])) or 1.0)
@@ -125,7 +130,7 @@ class Parting:
         first = dict(zip(names, np.cumsum([0, *sizes]).tolist(), strict=False))
         places = [(first[spot.seam] + spot.index, spot.at) for spot in (start, end)]
         order = sorted((0, 1), key=lambda k: (places[k][0], float(np.hypot(*(places[k][1] - line[places[k][0]])))))
-        steps = [_step_at(piece, place) for _, place in places]
+        steps = [_step_at(piece, place) if opening else None for _, place in places]
         for k in reversed(order):  # the later one first, so that the earlier one's index stays true
             if steps[k] is None:
                 line, labels = _inserted(line, labels, *places[k])
@@ -241,7 +246,7 @@ def _step_at(piece: Piece, at: Array) -> Joint | None:
     for joint in piece.joints:
         (ax, ay), (bx, by) = joint.at.tolist()
         near = min(abs(ax - x) + abs(ay - y), abs(bx - x) + abs(by - y))
-        if near < ON_CUT_MM and abs(ax - bx) + abs(ay - by) > ON_CUT_MM:
+        if near < STEP_MM and abs(ax - bx) + abs(ay - by) > ON_CUT_MM:
             return joint
     return None
 

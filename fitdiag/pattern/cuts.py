@@ -34,7 +34,7 @@ def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
     width = float(np.hypot(*(start.at - hinge.at)))
     if abs(by) >= width:
         raise stop("amount", "that is more than the cut is wide", hint="take a smaller amount")
-    part = Parting(piece, start, hinge, keeps=move.keeps)
+    part = Parting(piece, start, hinge, keeps=move.keeps, opening=by > 0)
     # seen from the hinge the cut runs the other way, so the moving part lies on the other hand
     angle = 2 * asin(by / (2 * width)) * -part.sign
 
@@ -57,7 +57,7 @@ def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
     What an overlap covers lies beyond the place that the cut has afterwards, so that a spread of as much gives it back.
     """
     start, end = (work.spot(piece, text) for text in _places(move))
-    part = Parting(piece, start, end, keeps=move.keeps)
+    part = Parting(piece, start, end, keeps=move.keeps, opening=by > 0)
     left_of_cut = np.sign(end.at[0] - start.at[0])  # 1: the cut runs to the right, so its left is above
     way = np.array([0.0, part.sign * left_of_cut])
     shift = by * way
@@ -128,7 +128,7 @@ def widen(work: Work, piece: Piece, move: Move, by: float) -> Made:
     top, bottom = piece.part.seams[0], piece.part.stays
     x = piece.grain_x + max(-by, 0.0) / 2
     start, end = (_at_x(piece, seam, x) for seam in (top, bottom))
-    part = Parting(piece, start, end, keeps=piece.part.inner[0])
+    part = Parting(piece, start, end, keeps=piece.part.inner[0], opening=by > 0)
     taken = (0.0, 0.0)
     if by < 0:
         folded = [_at_x(piece, seam, x + by) for seam in (top, bottom)]
