@@ -163,7 +163,7 @@ def _reaches(piece: Piece, line: Array, at: Array, joints: list[Joint]) -> Itera
         above = min([far for far in fixed if far > high + LEAST_REACH_MM], default=float(at[-1]))
         start, end = max(low - reach, below, 0.0), min(high + reach, above, float(at[-1]))
         inside = [far for far in fixed if low - 1.0 <= far <= high + 1.0]  # a width is taken right there
-        yield _Reach(start, end, low if step <= SEEN_MM else inside[0] if inside and step < REACH_MM / 8 else None)
+        yield _Reach(start, end, low if step <= SEEN_MM else inside[0] if inside else None)
 
 
 def _merged(reaches: list[_Reach]) -> Iterator[_Reach]:
