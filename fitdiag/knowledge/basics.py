@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
@@ -18,6 +19,18 @@ def _length(value: object) -> float:
         raise ValueError(str(error)) from None
 
 
+def _signed_length(value: object) -> float:
+    """A length that may point the other way: `-3 mm`."""
+    if isinstance(value, str) and value.strip()[:1] in ("-", "\u2212"):
+        return -_length(value.strip()[1:])
+    return _length(value)
+
+
+def one_or_many(value: object) -> object:
+    """A single text or mapping as a list of one."""
+    return [value] if isinstance(value, str | Mapping) else value
+
+
 def _yes_no(value: object) -> bool:
     if value in ("yes", "no"):
         return value == "yes"
@@ -27,7 +40,9 @@ def _yes_no(value: object) -> bool:
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=1500, strip_whitespace=True)]
 LengthMm = Annotated[float, BeforeValidator(_length)]
+SignedMm = Annotated[float, BeforeValidator(_signed_length)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Ids = Annotated[tuple[Id, ...], BeforeValidator(one_or_many)]
 
 
 class Rule(BaseModel):
