@@ -214,7 +214,7 @@ def _plain(node: yaml.Node, path: str, problems: list[Problem], depth: int) -> A
         if key_node.value in mapping:
             problems.append(
                 Problem(
-                    "duplicate-key", f"'{one_line(key_node.value, 40)}' stands here twice", where, "keep one of them"
+                    "duplicate-key", f"'{one_line(key_node.value, 40)}' appears twice", where, "keep one of them"
                 )
             )
             continue

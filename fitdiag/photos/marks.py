@@ -129,7 +129,7 @@ def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
         twice = next(key for key, _ in pairs if sum(key == other for other, _ in pairs) > 1)
-        raise ValueError(f"'{twice[:40]}' stands there twice")
+        raise ValueError(f"'{twice[:40]}' appears twice")
     return found
 
 
