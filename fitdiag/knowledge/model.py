@@ -500,6 +500,11 @@ class RuleBase:
         return tuple(dict.fromkeys([*([own] if own else []), *others]))
 
     @cached_property
+    def worked_out(self) -> dict[tuple[object, ...], Any]:
+        """What other rooms work out once for these rules, by keys of their own."""
+        return {}
+
+    @cached_property
     def slopes_of(self) -> Mapping[str, Mapping[str, tuple[Slope, ...]]]:
         """Cause id to the measurable symptoms its extent moves, with the slopes known for each; links first, then tables."""
         table: dict[str, dict[str, list[Slope]]] = {cause: {} for cause in self.believed}

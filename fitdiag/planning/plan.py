@@ -91,15 +91,15 @@ class _Planner:
         self.probability = diagnosis.probability
         self.well = self.base.words.how_well.words
         self.reckoner = Amounts(diagnosis)
-        self.amounts = {name: self.reckoner.plan(name) for name in self.base.alterations}
+        self.excluded = exclusive(self.base)
         self.avoided: dict[str, tuple[str, ...]] = {}
-        for name, amount in self.amounts.items():
-            conditions = self.base.alterations[name].avoid_when
-            if amount.gives_back is not None:  # no shape forbids undoing what was done here
+        for name, rule in self.base.alterations.items():
+            conditions = rule.avoid_when
+            if self.reckoner.given[name] is not None:  # no shape forbids undoing what was done here
                 conditions = tuple(condition for condition in conditions if condition.kind_and_id[0] == "symptom")
             self.avoided[name] = self._holding(conditions)
-            if amount.exhausted:
-                self.avoided[name] = (*self.avoided[name], self._enough(name, amount))
+            if self.reckoner.exhausted(name):
+                self.avoided[name] = (*self.avoided[name], self._enough(name))
 
     def plan(self) -> Plan:
         relief = self.choose()
@@ -156,11 +156,12 @@ class _Planner:
         """The beliefs with their reasons, by cause; worked out only when the plan is put into words."""
         return {belief.cause: belief for belief in self.diagnosis.beliefs}
 
-    def _enough(self, alteration: str, amount: PlannedAmount) -> str:
+    def _enough(self, alteration: str) -> str:
         most, units = self.base.alterations[alteration].most_in_all, self.findings.units
         in_all = f"{format_length(most.amount_mm, units)} in all is" if most is not None else "that is"
         return (
-            f"{format_length(amount.already_mm, units)} of it has been done before, and {in_all} the most one pattern should take."
+            f"{format_length(self.reckoner.done_mm(alteration), units)} of it has been done before,"
+            f" and {in_all} the most one pattern should take."
             " Redraw the block or choose another size."
         )
 
@@ -173,12 +174,10 @@ class _Planner:
         while True:
             best, best_net = None, self.base.setting("worth_altering")
             for alteration in self.base.alterations.values():
-                if alteration.id in chosen or self.avoided[alteration.id] or self.amounts[alteration.id].mm <= 0:
-                    continue
-                if self._opposes(alteration.id, chosen):
+                if alteration.id in chosen or self.avoided[alteration.id] or self._opposes(alteration.id, chosen):
                     continue
                 net = self._net_relief(alteration, left)
-                if net > best_net + 1e-9:
+                if net > best_net + 1e-9 and self.reckoner.alone(alteration.id).mm > 0:
                     best, best_net = alteration, net
             if best is None:
                 return chosen
@@ -191,7 +190,7 @@ class _Planner:
             left[cause] * self.well[self.base.causes[cause].cured_by[alteration.id].how_well]
             for cause in self.base.cures_of[alteration.id]
         )
-        if self.amounts[alteration.id].gives_back is not None:
+        if self.reckoner.given[alteration.id] is not None:
             relief *= _AT_THE_SAME_PLACE
         harm = sum(
             self.probability[cause] * self.well[word]
@@ -204,7 +203,7 @@ class _Planner:
 
     def _careful(self, alteration: str) -> tuple[Condition, ...]:
         conditions = self.base.alterations[alteration].careful_when
-        if self.amounts[alteration].gives_back is None:
+        if self.reckoner.given[alteration] is None:
             return conditions
         return tuple(condition for condition in conditions if condition.kind_and_id[0] == "symptom")
 
@@ -293,7 +292,7 @@ class _Planner:
                     follow.do in result
                     or self.avoided[follow.do]
                     or follow.do == name
-                    or self.amounts[follow.do].mm <= 0
+                    or self.reckoner.alone(follow.do).mm <= 0
                 ):
                     continue
                 sign = lower_first(self.base.symptoms[follow.if_seen].title)
@@ -306,8 +305,7 @@ class _Planner:
     def _opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
         """Whether an alteration undoes one that is chosen already, or shuts it out; both in a round make no sense."""
         undone = self.base.undone_by(alteration)
-        excluded = exclusive(self.base)
-        return any(other in undone or frozenset((alteration, other)) in excluded for other in chosen)
+        return any(other in undone or frozenset((alteration, other)) in self.excluded for other in chosen)
 
     def _leave_alone(self, recommended: set[str]) -> tuple[Named, ...]:
         least = self.base.setting("leave_alone_from")
