@@ -19,8 +19,8 @@ from fitdiag.knowledge.findings import SEVERITIES, Finding
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.signs import drawn_symptoms
 from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, packed, read_form
+from fitdiag.reports.signs import drawn_symptoms
 from fitdiag.reports.wearer import WORDS, asked, in_units
 from fitdiag.units import format_length
 

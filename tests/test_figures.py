@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+from typing import Any
 from xml.etree import ElementTree as ET
 
 import pytest
+from pypdf import PdfReader
 
+from fitdiag.cli.rules import drawings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.stations import numbered
+from fitdiag.problems import ProblemsFoundError
+from fitdiag.reports.sign_sheet import sheet_html, signs_by_station
 from fitdiag.reports.signs import STRENGTHS, captions, drawn_symptoms, figure
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -110,3 +119,47 @@ def test_a_strength_that_is_none_is_refused() -> None:
     """Only slight, clear and strong are drawn."""
     with pytest.raises(ValueError, match="0, 1, 2 or 3"):
         figure("fly-gapes", 4, title="too much")
+
+
+# -- the sheet ---------------------------------------------------------------------------------------------------------
+
+
+def test_every_drawn_sign_stands_once_on_the_sheet_by_its_number(base: RuleBase) -> None:
+    """Station by station; the number is the one the interview shows; no two signs share one."""
+    listed = [sign for _, signs in signs_by_station(base, "in") for sign in signs]
+    number = numbered(base)
+    assert {number[symptom] for symptom in drawn_symptoms() if symptom in number} == {sign.number for sign in listed}
+    assert [sign.number for sign in listed] == sorted(sign.number for sign in listed)
+    assert {2, 4} == {len(sign.pictures) for sign in listed}
+
+
+def test_the_sheet_is_written_as_a_page_and_on_paper(base: RuleBase, tmp_path: Path) -> None:
+    """Both hold every title; the PDF has no more pages than a fitter will print, and no empty one."""
+    for name in ("signs.html", "signs.pdf"):
+        assert 0 == drawings(str(tmp_path / name), None, "cm", "a4", replace=False)
+    page = (tmp_path / "signs.html").read_text()
+    pages = [one.extract_text() for one in PdfReader(tmp_path / "signs.pdf").pages]
+    assert len(pages) <= 10
+    assert all(text.count("\n") > 5 for text in pages)
+    flat = re.sub(r"\s+", " ", " ".join(pages))
+    for symptom in drawn_symptoms():
+        title = base.symptoms[symptom].title
+        assert escape(title) in page
+        assert title in flat
+    with pytest.raises(ProblemsFoundError, match=r"\.html or \.pdf"):
+        drawings(str(tmp_path / "signs.png"), None, None, None, replace=False)
+
+
+@pytest.mark.parametrize("width", [320, 390, 1280])
+def test_the_sheet_fits_a_window(base: RuleBase, width: int, tmp_path: Path, open_page: Callable[..., Any]) -> None:
+    """Nothing to scroll sideways, no picture too small to see, and axe-core has nothing to say."""
+    import axe_playwright_python
+
+    (tmp_path / "signs.html").write_text(sheet_html(base, "in"), encoding="utf-8")
+    page = open_page((tmp_path / "signs.html").as_uri(), viewport={"width": width, "height": 800})
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert (
+        min(page.evaluate("[...document.querySelectorAll('svg')].map(one => one.getBoundingClientRect().width)")) > 60
+    )
+    page.evaluate((Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8"))
+    assert [] == [one["id"] for one in page.evaluate("axe.run()")["violations"]]

@@ -501,4 +501,4 @@ def test_the_rounds_stand_beside_the_chart_in_numbers() -> None:
     assert "hip line, 1 1/4 in." in text
     assert "3/4 in ± 1/8 in (expected 1/8 in ± 1/4 in)" in text
     assert "What was done is not known yet." in text
-    assert "<figure>" not in fitter(THREE, history=())
+    assert 'class="chart"' not in fitter(THREE, history=())

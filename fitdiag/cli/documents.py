@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.files import write_atomically
@@ -13,7 +14,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_json, write_report
 from fitdiag.sessions.case import refusals
-from fitdiag.sessions.case_files import Case
+from fitdiag.sessions.case_files import Case, Round
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
 
@@ -66,6 +67,7 @@ def write_documents(
         "fitter.html": fitter_page(
             base, conclusion, **common, before=before, history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
+            photos=_measured_pictures(one),
         ),
     }  # fmt: skip
     if case.consent.refused:
@@ -81,6 +83,15 @@ def write_documents(
         write_report(report, base, folder / f"list{ending}", replace=True)
     write_atomically(one.plan_file, as_json(report, base), replace=True)
     return [folder / name for name in (*pages, "list.md", "list.csv", "list.json")]
+
+
+def _measured_pictures(one: Round) -> dict[str, list[str]]:
+    """The drawn-on copies of the round's pictures by view, as links from its documents; the pictures stay where they are."""
+    links: dict[str, list[str]] = {}
+    for path in sorted(one.photos.glob("*.measured.png")) if one.photos.is_dir() else ():
+        view = path.name.partition(".")[0].partition(" ")[0].partition("-")[0]
+        links.setdefault(view, []).append(f"../{one.photos.name}/{quote(path.name)}")
+    return links
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:

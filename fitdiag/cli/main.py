@@ -122,6 +122,22 @@ def rules_sensitivity(folder: RulesFolder = None) -> None:
     raise typer.Exit(show_sensitivity(folder))
 
 
+@rules_app.command("drawings")
+def rules_drawings(
+    to: Annotated[str, typer.Option("--to", metavar="FILE", help="The sheet to write: .pdf or .html.")],
+    paper: Annotated[
+        str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
+    ] = None,
+    units: UnitsOption = None,
+    folder: RulesOption = None,
+    replace: ReplaceOption = False,
+) -> None:
+    """Write every sign drawn, station by station, numbered as the interview numbers them."""
+    from fitdiag.cli.rules import drawings
+
+    raise typer.Exit(drawings(to, folder, units, paper, replace=replace))
+
+
 @rules_app.command("new")
 def rules_new(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="cause, symptom or alteration.")],

@@ -7,10 +7,10 @@ import re
 import shlex
 import sys
 from collections.abc import Iterable, Mapping
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Any
 
-from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.arguments import folder_of, paper_of, units_of
 from fitdiag.cli.output import say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import width as network_width
@@ -144,6 +144,24 @@ def new_rule(kind: str, rule_id: str, area: str, given: str | None) -> int:
     again = f"fitdiag rules check {shlex.quote(shown_path(folder))}" if given else "fitdiag rules check"
     say(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then:")
     write(f"  {again}")
+    return 0
+
+
+def drawings(to: str, given: str | None, units: str | None, paper: str | None, *, replace: bool) -> int:
+    """The illustrated sheet of signs, as a page or on paper."""
+    from fitdiag.reports.sign_sheet import sheet_html, sheet_pdf
+
+    kind, base, chosen = PurePath(to).suffix.lower(), load_rules(folder_of(given)), units_of(units or "in")
+    if kind not in (".html", ".pdf"):
+        raise stop(
+            "format",
+            "the drawings are a page or a PDF",
+            where=Where(shown_path(to)),
+            hint="end the name in .html or .pdf",
+        )
+    page = sheet_html(base, chosen) if kind == ".html" else sheet_pdf(base, chosen, paper_of(paper, chosen))
+    write_atomically(Path(to), page, replace=replace, private=False)
+    say(f"Written: {one_line(to)}")
     return 0
 
 

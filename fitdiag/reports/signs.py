@@ -228,6 +228,11 @@ def captions(symptom: str) -> tuple[str, str]:
     return (then["first"], then["then"]) if then else (RIGHT.capitalize(), "The sign")
 
 
+def is_graded(symptom: str) -> bool:
+    """Whether a sign is drawn in three degrees; a test is not, it has two states."""
+    return "then" not in _signs()[symptom]
+
+
 def figure(symptom: str, strength: int, *, side: str | None = None, title: str) -> str | None:
     """The drawing of a symptom as SVG text; None if there is none. `strength`: 0 as it should be, 1 slight, 2 clear, 3 strong.
 
