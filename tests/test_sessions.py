@@ -112,7 +112,7 @@ def test_the_head_says_what_wrote_it_and_by_which_rules(held: Path, base: RuleBa
 def test_answers_carry_their_origin(tmp_path: Path, base: RuleBase) -> None:
     """What was volunteered, asked and taken from a file is told apart in the log."""
     log = tmp_path / "a.jsonl"
-    fitdiag("interview", "--log", log, cwd=tmp_path, typed=("", "", "wedgie", "", "2", "stop"))
+    fitdiag("interview", "--log", log, cwd=tmp_path, typed=("", "", "seat-wedgie", "", "2", "stop"))
     assert [event["origin"] for event in events_of(log) if event["event"] == "answer"] == ["volunteered", "asked"]
     (tmp_path / "findings.yaml").write_text("schema: fitdiag.findings/1\nsymptoms: {seat-wedgie: yes}\n")
     done = fitdiag("interview", "--answers", "findings.yaml", "--log", "b.jsonl", cwd=tmp_path)

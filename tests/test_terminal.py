@@ -163,7 +163,7 @@ def test_a_session_in_centimetres(tmp_path: Path) -> None:
 def test_after_the_list_an_answer_can_still_be_changed(tmp_path: Path) -> None:
     """Behind the list `back` and `also` go on with the interview, Enter leaves."""
     screen = Terminal(tmp_path, "--units", "in", "--client", "", "--log", "a.jsonl")
-    for line in ("", "", "wedgie", "", "2"):
+    for line in ("", "", "seat-wedgie", "", "2"):
         screen.type(line)
     assert "Enter to leave" in screen.type("stop")
     assert "is none of these" in screen.type("2")

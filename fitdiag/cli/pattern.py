@@ -224,9 +224,9 @@ def amounts_of(base: RuleBase, texts: Sequence[str], units: Units) -> dict[str, 
 
 def near_alterations(base: RuleBase, word: str) -> tuple[str, ...]:
     """Alterations a word may mean, by their words and titles."""
-    from fitdiag.interview.search import find_alterations
+    from fitdiag.interview.search import Words
 
-    return find_alterations(base, word.replace("-", " "), 3)
+    return Words(base).find("alteration", word.replace("-", " "), 3)
 
 
 def warned(base: RuleBase, pattern: Pattern, amounts: Mapping[str, float], units: Units) -> tuple[str, ...]:

@@ -196,12 +196,13 @@ def like_a_kind(word: str) -> str | None:
 
 def by_words(base: RuleBase, text: str) -> list[str]:
     """Rules that a word may mean, of each kind in turn, those it begins with first."""
-    from fitdiag.interview.search import find_alterations, find_body_notes, find_symptoms
+    from fitdiag.interview.search import Words
 
     word = text.replace("-", " ")
     plain = set(word.split())
     causes = [cause.id for cause in base.causes.values() if plain and plain <= set(cause.title.lower().split())]
-    kinds = [find_alterations(base, word, 3), find_symptoms(base, word, 3), find_body_notes(base, word, 3), causes[:3]]
+    words = Words(base)
+    kinds = [*(words.find(kind, word, 3) for kind in ("alteration", "symptom", "body note")), causes[:3]]
     turns = [ids[turn] for turn in range(3) for ids in kinds if len(ids) > turn]
     return sorted(turns, key=lambda rule_id: not plain <= set(rule_id.split("-")))
 

@@ -30,7 +30,7 @@ from fitdiag.interview.reading import (
     side_last,
     split_amount,
 )  # fmt: skip
-from fitdiag.interview.search import find_alterations, find_symptoms, meant_plainly
+from fitdiag.interview.search import Words
 from fitdiag.interview.telling import (
     CHOICES,
     HEADS,
@@ -74,7 +74,7 @@ HELP = (
     "Answer in words or by number. At any time you can also type: ? how to look; why this question; so far; back (or back 3)"
     " to take answers away; also and a word, for something else you see; note and your own words; stop for the list now."
 )
-_MOST_OFFERED = 9
+_MOST_OFFERED = 5
 _FAR = 4  # times the amount that counts as strong; a fitter's judgement
 _CALM = 6  # so many answers without a change of the list, and the fitter is told
 
@@ -120,6 +120,7 @@ class Interview:
         self.finished = False
         self.state: State = fold(self._events, base)
         self.base = base.in_units(self.state.findings.units)
+        self.words = Words(self.base)
         self.conclusion: Conclusion = conclude(self.base, self.state.findings)
         self._told = self._in_short()  # what was said last to stand so far
 
@@ -363,13 +364,13 @@ class Interview:
                 return [Line(f"{what}.")]
             later = "; later questions will find it" if kind == "symptom" else ""
             return [Line(f"{what}, or Enter to go on{later}.")]
-        if len(found) == 1 and meant_plainly(self.base, found[0], words):
+        if self.words.own_name(kind, words):
             return self._picked(kind, found[0], rest)
         self._pending = _Pick(kind, found, rest)
         return []
 
     def _find(self, kind: Kind, words: str) -> tuple[str, ...]:
-        return (find_symptoms if kind == "symptom" else find_alterations)(self.base, words, _MOST_OFFERED)
+        return self.words.find(kind, words, _MOST_OFFERED)
 
     def _denied(self, kind: Kind, words: str) -> bool:
         """Whether a sentence says that something is not there; some signs have a "not" in their own names."""
@@ -441,7 +442,7 @@ class Interview:
     def _reply_body(self, typed: str) -> list[Line]:
         if NOTHING.fullmatch(typed.lower()):
             return self._end_stage()
-        notes, unclear = read_body_notes(self.base, typed)
+        notes, unclear = read_body_notes(self.base, self.words, typed)
         if not notes:
             return [Line(text) for text in unclear or ["Give numbers or words, or Enter for none."]]
         self._record({"event": "body", "notes": notes})

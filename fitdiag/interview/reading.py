@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.interview.search import find_body_notes, meant_plainly
+from fitdiag.interview.search import Words
 from fitdiag.knowledge.findings import SEVERITIES, SIDES
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import one_line
@@ -80,7 +80,7 @@ def bare_number(length: Length, units: Units) -> float | None:
     return number if length.unit is None and number > 0 and number.is_integer() else None
 
 
-def read_body_notes(base: RuleBase, text: str) -> tuple[dict[str, str], list[str]]:
+def read_body_notes(base: RuleBase, known: Words, text: str) -> tuple[dict[str, str], list[str]]:
     """The body notes meant by numbers or words, each with its grade; and in words, what could not be taken."""
     ids = list(base.body_notes)
     parts = [part.strip() for part in re.split(r"[,;]+", text) if part.strip()]
@@ -106,8 +106,8 @@ def read_body_notes(base: RuleBase, text: str) -> tuple[dict[str, str], list[str
         if NEGATED.match(words):
             unclear.append(f"'{shown}': only what holds goes here; leave the rest out.")
             continue
-        found = find_body_notes(base, words)
-        if len(found) == 1 and meant_plainly(base, found[0], words):
+        found = known.find("body note", words)
+        if known.own_name("body note", words):
             notes[found[0]] = "marked" if words != part.lower() else "some"
         elif found:
             names = "; ".join(f"{ids.index(name) + 1} {lower_first(base.body_notes[name].title)}" for name in found[:4])
