@@ -6,6 +6,7 @@ drawn again by that weight (D. B. Rubin 1988, sampling importance resampling, fr
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,11 +19,58 @@ _NEVER = 1e-300
 
 @dataclass(frozen=True)
 class Worlds:
-    """`signs[w, s]`: the chance that open sign s shows in world w, given its causes; `shown`: one draw of it. Open signs by index."""
+    """`chance[w, s]`: the chance that sign s shows in world w, given its causes; `shown`: one draw of it."""
 
-    signs: np.ndarray
+    chance: np.ndarray
     shown: np.ndarray
-    open_signs: tuple[int, ...]
+
+    def __len__(self) -> int:
+        return len(self.shown)
+
+    def signs(self) -> list[list[bool]]:
+        """Which signs show, world by world."""
+        rows: list[list[bool]] = self.shown.tolist()
+        return rows
+
+    def agreeing(self, answers: Mapping[int, bool]) -> list[int]:
+        """The worlds that agree with answers; they are draws from what is believed once these are in."""
+        agree = np.ones(len(self.shown), bool)
+        for sign, there in answers.items():
+            agree &= self.shown[:, sign] == there
+        return [int(world) for world in np.flatnonzero(agree)]
+
+    def picked(self, which: Sequence[int]) -> Worlds:
+        """Some of the worlds."""
+        return Worlds(self.chance[list(which)], self.shown[list(which)])
+
+    def joined(self, other: Worlds) -> Worlds:
+        """These worlds and others."""
+        return Worlds(np.concatenate([self.chance, other.chance]), np.concatenate([self.shown, other.shown]))
+
+    def likely(self, sign: int) -> float:
+        """The chance that a sign shows."""
+        return float(self.chance[:, sign].mean())
+
+    def tells(self, outcomes: Sequence[object]) -> list[float]:
+        """What each sign tells about an outcome that each world has: their mutual information, in bits."""
+        names = list(dict.fromkeys(outcomes))
+        ends = np.array([[outcome == name for name in names] for outcome in outcomes], float)  # world x outcome
+        both = ends.T @ self.chance / len(ends)  # outcome x sign: this outcome, and the sign there
+        share, there = ends.mean(axis=0)[:, None], self.chance.mean(axis=0)[None, :]
+        bits = _part(both, share * there) + _part(share - both, share * (1.0 - there))
+        return [float(value) for value in bits.sum(axis=0)]
+
+    def outcomes_if(self, sign: int, outcomes: Sequence[str | None], *, there: bool) -> dict[str | None, float]:
+        """The chance of each outcome if a sign shows, or if it does not."""
+        weight = self.chance[:, sign] if there else 1.0 - self.chance[:, sign]
+        result: dict[str | None, float] = {}
+        for outcome, share in zip(outcomes, weight / max(float(weight.sum()), 1e-12), strict=True):
+            result[outcome] = result.get(outcome, 0.0) + float(share)
+        return result
+
+
+def _part(both: np.ndarray, alone: np.ndarray) -> np.ndarray:
+    return np.asarray(np.where(both > 1e-12, both * np.log2(np.maximum(both, 1e-12) / np.maximum(alone, 1e-12)), 0.0))
 
 
 def draw(diagnosis: Diagnosis, count: int, seed: int = 1) -> Worlds:
@@ -44,6 +92,5 @@ def draw(diagnosis: Diagnosis, count: int, seed: int = 1) -> Worlds:
         weight += np.log(np.maximum(without * left_out + with_it * (1.0 - left_out), _NEVER))
     share = np.exp(weight - weight.max())
     picked = rng.choice(_PROPOSED, count, p=share / share.sum())
-    open_signs = tuple(sign for sign in range(len(compiled.symptoms)) if sign not in evidence)
-    chance = 1.0 - np.exp(none[picked][:, open_signs])
-    return Worlds(chance, rng.random(chance.shape) < chance, open_signs)
+    chance = 1.0 - np.exp(none[picked])
+    return Worlds(chance, rng.random(chance.shape) < chance)

@@ -75,6 +75,18 @@ def first_choice(diagnosis: Diagnosis) -> str | None:
     return next(iter(in_order(diagnosis.base, relief, relief)), None)
 
 
+class _Amounts(dict[str, PlannedAmount]):
+    """The amount of each alteration, worked out when it is first asked for."""
+
+    def __init__(self, base: RuleBase, findings: Findings) -> None:
+        super().__init__()
+        self._base, self._findings = base, findings
+
+    def __missing__(self, name: str) -> PlannedAmount:
+        self[name] = plan_amount(self._base, self._base.alterations[name], self._findings)
+        return self[name]
+
+
 class _Planner:
     def __init__(self, diagnosis: Diagnosis) -> None:
         self.diagnosis = diagnosis
@@ -85,13 +97,10 @@ class _Planner:
         self.avoided = {
             alteration.id: self._holding(alteration.avoid_when) for alteration in self.base.alterations.values()
         }
-        self.amounts = {
-            alteration.id: plan_amount(self.base, alteration, self.findings)
-            for alteration in self.base.alterations.values()
-        }
-        for alteration_id, amount in self.amounts.items():
-            if amount.exhausted:
-                self.avoided[alteration_id] = (*self.avoided[alteration_id], self._enough(alteration_id, amount))
+        self.amounts = _Amounts(self.base, self.findings)
+        for name in {done.alteration for done in self.findings.done}:  # only what was done before can be exhausted
+            if (amount := self.amounts[name]).exhausted:
+                self.avoided[name] = (*self.avoided[name], self._enough(name, amount))
 
     def plan(self) -> Plan:
         relief = self.choose()
@@ -151,12 +160,12 @@ class _Planner:
         while True:
             best, best_net = None, self.base.setting("worth_altering")
             for alteration in self.base.alterations.values():
-                if alteration.id in chosen or self.avoided[alteration.id] or self.amounts[alteration.id].mm <= 0:
+                if alteration.id in chosen or self.avoided[alteration.id]:
                     continue
                 if any(frozenset((alteration.id, other)) in excluded for other in chosen):
                     continue
                 net = self._net_relief(alteration, left)
-                if net > best_net + 1e-9:
+                if net > best_net + 1e-9 and self.amounts[alteration.id].mm > 0:
                     best, best_net = alteration, net
             if best is None:
                 return chosen

@@ -1,0 +1,146 @@
+"""Which question is worth asking: the one whose answer may change what is altered first; and when the list is ready.
+
+A few worlds that agree with the answers so far are drawn, and the plan is made for each as if everything had been answered.
+Where nearly all of them put the same alteration first, no question is left that matters. Until then a question counts by how
+much its answer tells about which alteration that will be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.diagnosis.worlds import Worlds, draw
+from fitdiag.knowledge.findings import Finding, Findings
+from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.knowledge.stations import STATIONS, Station, stations_of
+from fitdiag.planning.ease import with_measures
+from fitdiag.planning.plan import first_choice
+from fitdiag.problems import ProblemsFoundError
+
+WORLDS = 80
+SURE = 0.85  # from this chance on the first alteration counts as settled
+SAFE = 0.02  # at most this chance that a sign not yet asked speaks against it
+LEAST = 0.012  # bits about the first alteration, below which a question waits
+STAY = 0.4  # a station is left where its best question tells less than this share of the best elsewhere
+DANGER = 0.3  # bits that a sign counts which would surely speak against the first alteration
+
+
+@dataclass(frozen=True)
+class Worth:
+    """A question, where it can be asked, and what its answer tells about the first alteration, per unit of trouble."""
+
+    symptom: str
+    stations: tuple[Station, ...]
+    bits: float
+
+
+class Choice:
+    """What to ask, seen from one state of the answers. `before`: the choice before the latest answers; what holds of it is kept."""
+
+    def __init__(self, base: RuleBase, findings: Findings, diagnosis: Diagnosis, before: Choice | None = None) -> None:
+        self.base, self.findings, self.diagnosis = base, findings, diagnosis
+        self.first = first_choice(diagnosis)
+        self._symptoms = diagnosis.compiled.symptoms
+        self._place = {symptom: sign for sign, symptom in enumerate(self._symptoms)}
+        self._before = before
+
+    @cached_property
+    def _drawn(self) -> tuple[Worlds, list[str | None]]:
+        """Worlds that agree with the answers, and the alteration that each would put first if everything were answered."""
+        before, self._before = self._before, None  # so that no chain of all earlier choices is kept
+        kept: Worlds | None = None
+        ends: list[str | None] = []
+        if before is not None and (answers := self._since(before)) is not None:
+            worlds, known = before._drawn
+            agreeing = worlds.agreeing(answers)
+            kept, ends = worlds.picked(agreeing), [known[world] for world in agreeing]
+        missing = WORLDS - len(ends)
+        if not missing and kept is not None:
+            return kept, ends
+        new = draw(self.diagnosis, missing, seed=1 + len(self.findings.symptoms))
+        ends = [*ends, *(self._end(shown) for shown in new.signs())]
+        return (new if kept is None else kept.joined(new)), ends
+
+    def _since(self, before: Choice) -> dict[int, bool] | None:
+        """The plain answers given since another choice; None where more than that has changed."""
+        old, new = before.findings, self.findings
+        if replace(old, symptoms={}, notes=()) != replace(new, symptoms={}, notes=()):
+            return None
+        if any(new.symptoms.get(name) != finding for name, finding in old.symptoms.items()):
+            return None
+        fresh = [finding for name, finding in new.symptoms.items() if name not in old.symptoms]
+        return {self._place[one.symptom]: one.seen == "yes" for one in fresh if one.seen != "unsure"}
+
+    def _end(self, shown: list[bool]) -> str | None:
+        everything = dict(self.findings.symptoms)
+        for symptom, there in zip(self._symptoms, shown, strict=True):
+            everything.setdefault(symptom, Finding(symptom, "yes" if there else "no", origin="asked"))
+        full = replace(self.findings, symptoms=everything)
+        try:
+            return first_choice(Diagnosis(self.base, with_measures(self.base, full)))
+        except ProblemsFoundError:
+            return None
+
+    @property
+    def settled(self) -> float:
+        """The chance that the first alteration stays the first, whatever else is answered."""
+        ends = self._drawn[1]
+        return sum(end == self.first for end in ends) / len(ends)
+
+    @cached_property
+    def dangers(self) -> Mapping[str, float]:
+        """Open signs that would speak against the first alteration, with the chance that they are there."""
+        against = self.base.alterations[self.first].avoid_when if self.first is not None else ()
+        open_signs = [condition.symptom for condition in against if condition.symptom and self._open(condition.symptom)]
+        return {name: self._drawn[0].likely(self._place[name]) for name in open_signs}
+
+    @property
+    def ready(self) -> bool:
+        """Whether the first alteration is settled and nothing is likely to speak against it."""
+        return self.settled >= SURE and sum(self.dangers.values()) <= SAFE
+
+    def _open(self, symptom: str) -> bool:
+        return symptom not in self.diagnosis.findings.symptoms
+
+    @cached_property
+    def questions(self) -> tuple[Worth, ...]:
+        """Every question that can be asked now, the most telling first."""
+        cost = self.base.words.cost.words
+        worlds, ends = self._drawn
+        tells = worlds.tells(ends)
+        result = []
+        for symptom in self.base.symptoms.values():
+            if self._open(symptom.id) and askable(symptom, self.findings):
+                bits = tells[self._place[symptom.id]] + DANGER * self.dangers.get(symptom.id, 0.0)
+                result.append(Worth(symptom.id, stations_of(symptom), bits / cost[symptom.by]))
+        return tuple(sorted(result, key=lambda one: (-round(one.bits, 9), one.symptom)))
+
+    def station(self, now: Station | None) -> Station | None:
+        """Where to go on: here while it is worth it, else where the most telling question is; None when none is telling."""
+        best = {
+            station: max((one.bits for one in self.questions if station in one.stations), default=0.0)
+            for station in STATIONS
+        }
+        place = max(STATIONS, key=lambda station: best[station])
+        if now is not None and best[now] >= max(LEAST, STAY * best[place]):
+            return now
+        return place if best[place] >= LEAST else None
+
+    def here(self, station: Station, most: int) -> tuple[str, ...]:
+        """The questions worth asking at a station, the most telling first."""
+        telling = [one for one in self.questions if station in one.stations and one.bits >= LEAST]
+        return tuple(one.symptom for one in telling[:most])
+
+    def first_if(self, symptom: str, *, there: bool) -> dict[str | None, float]:
+        """Which alteration would come first, and how likely, if a question were answered yes or no."""
+        worlds, ends = self._drawn
+        return worlds.outcomes_if(self._place[symptom], ends, there=there)
+
+
+def askable(symptom: Symptom, findings: Findings) -> bool:
+    """Whether a question makes sense after the answers given: a test only of what was seen, a table only where measures are known."""
+    seen = {finding.symptom for finding in findings.seen}
+    return not symptom.from_ease and (not symptom.needs or any(other in seen for other in symptom.needs))
