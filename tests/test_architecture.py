@@ -23,7 +23,7 @@ MAY_IMPORT = {
     "pattern": {"files", "units", "problems"},
     "planning": {"knowledge", "diagnosis", "pattern", "files", "units", "problems"},
     "sessions": {"__init__", "photos", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
-    "interview": {"knowledge", "diagnosis", "sessions", "files", "units", "problems"},
+    "interview": {"knowledge", "diagnosis", "planning", "sessions", "files", "units", "problems"},
     "photos": {"files", "units", "problems"},
     "reports": {"pattern", "knowledge", "diagnosis", "planning", "sessions", "files", "units", "problems"},
     "cli": {

@@ -138,6 +138,16 @@ def rules_drawings(
     raise typer.Exit(drawings(to, folder, units, paper, replace=replace))
 
 
+@rules_app.command("words")
+def rules_words(
+    forget: Annotated[bool, typer.Option("--forget", help="Forget them.")] = False,
+) -> None:
+    """List what was typed in interviews and not understood. It is kept on this machine only."""
+    from fitdiag.cli.misses import show
+
+    raise typer.Exit(show(forget=forget))
+
+
 @rules_app.command("new")
 def rules_new(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="cause, symptom or alteration.")],

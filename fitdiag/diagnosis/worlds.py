@@ -6,12 +6,12 @@ drawn again by that weight (D. B. Rubin 1988, sampling importance resampling, fr
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.diagnosis.belief import NAMED, Diagnosis
 
 _PROPOSED = 4096
 _NEVER = 1e-300
@@ -31,21 +31,6 @@ class Worlds:
         """Which signs show, world by world."""
         rows: list[list[bool]] = self.shown.tolist()
         return rows
-
-    def agreeing(self, answers: Mapping[int, bool]) -> list[int]:
-        """The worlds that agree with answers; they are draws from what is believed once these are in."""
-        agree = np.ones(len(self.shown), bool)
-        for sign, there in answers.items():
-            agree &= self.shown[:, sign] == there
-        return [int(world) for world in np.flatnonzero(agree)]
-
-    def picked(self, which: Sequence[int]) -> Worlds:
-        """Some of the worlds."""
-        return Worlds(self.chance[list(which)], self.shown[list(which)])
-
-    def joined(self, other: Worlds) -> Worlds:
-        """These worlds and others."""
-        return Worlds(np.concatenate([self.chance, other.chance]), np.concatenate([self.shown, other.shown]))
 
     def likely(self, sign: int) -> float:
         """The chance that a sign shows."""
@@ -73,11 +58,11 @@ def _part(both: np.ndarray, alone: np.ndarray) -> np.ndarray:
     return np.asarray(np.where(both > 1e-12, both * np.log2(np.maximum(both, 1e-12) / np.maximum(alone, 1e-12)), 0.0))
 
 
-def draw(diagnosis: Diagnosis, count: int, seed: int = 1) -> Worlds:
-    """So many worlds that agree with the findings of a diagnosis."""
+def draw(diagnosis: Diagnosis, count: int) -> Worlds:
+    """So many worlds that agree with the findings of a diagnosis: the same for the same findings, and much alike for like ones."""
     compiled = diagnosis.compiled
     network, evidence = compiled.network, compiled.evidence
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(1)
     believed = np.clip(np.array(diagnosis.posterior.probability), 1e-4, 1.0 - 1e-4)
     prior = np.clip(np.array(network.prior), 1e-12, 1.0 - 1e-12)
     absent = np.zeros((len(prior), len(compiled.symptoms)))  # log of the chance that a cause leaves a sign out
@@ -91,6 +76,15 @@ def draw(diagnosis: Diagnosis, count: int, seed: int = 1) -> Worlds:
         left_out = np.exp(none[:, sign])
         weight += np.log(np.maximum(without * left_out + with_it * (1.0 - left_out), _NEVER))
     share = np.exp(weight - weight.max())
-    picked = rng.choice(_PROPOSED, count, p=share / share.sum())
-    chance = 1.0 - np.exp(none[picked])
-    return Worlds(chance, rng.random(chance.shape) < chance)
+    steps = (np.arange(count) + rng.random()) / count  # systematic resampling
+    picked = np.minimum(np.searchsorted(np.cumsum(share / share.sum()), steps), _PROPOSED - 1)
+    chances = rng.random(none.shape)[picked]
+    none = none[picked]
+    presumed = list(compiled.presumed)
+    left_out = np.exp(none)
+    left_out[:, presumed] = np.exp(none[:, presumed] / NAMED)  # the links as they are
+    chance = 1.0 - left_out
+    chance[:, presumed] *= (1.0 - NAMED) / (
+        left_out[:, presumed] + (1.0 - NAMED) * chance[:, presumed]
+    )  # and not named
+    return Worlds(chance, chances < chance)

@@ -76,7 +76,7 @@ _LENGTHS = (
     rf"{_QUARTERS}(?!\w)",
 )
 _AMOUNT = re.compile(
-    rf"(?<![\w/.,])(?P<vague>(?:(?:{_HEDGES}) )*)(?P<length>{'|'.join(_LENGTHS)})"
+    rf"(?<![\w/.,])(?<!^-)(?<! -)(?P<vague>(?:(?:{_HEDGES}) )*)(?P<length>{'|'.join(_LENGTHS)})"
     r"(?P<after>(?: or so| ?-?ish| i'?d say| give or take| more or less)*)"
 )
 _RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
@@ -87,9 +87,10 @@ def read_answer(text: str, units: Units) -> Said | None:
     """What a text says of the sign that was asked about; None where it is no answer. Bare numbers count in `units`."""
     plain = " ".join(text.lower().replace("’", "'").replace("\u00a0", " ").split())
     plain = re.sub(r"([a-z])\1{2,}", r"\1", plain)  # yesss
-    if not plain or len(plain) > _LONGEST or (plain.endswith("?") and not re.fullmatch(r"\?+", plain)):
+    asked = plain.endswith("?") and not re.fullmatch(r"\?+", plain)
+    if not plain or len(plain) > _LONGEST or (asked and not re.search(r"\d", plain)):
         return None
-    found = list(_items(plain, units))
+    found = [_asked_back(item) if asked else item for item in _items(plain, units)]
     lengths = [item.length for item in found if item.length is not None]
     rest = _without(plain, found)
     if _says("look_again", plain):
@@ -128,6 +129,11 @@ def _items(plain: str, units: Units) -> Iterator[_Item]:
         if not any(item.start <= match.start() < item.end for item in items):
             items.append(_Item(*match.span(), "zero"))
     yield from sorted(items, key=lambda item: item.start)
+
+
+def _asked_back(item: _Item) -> _Item:
+    """An amount with a question mark behind it is a vague one."""
+    return replace(item, length=replace(item.length, vague=True)) if item.length is not None else item
 
 
 def _length(match: re.Match[str], units: Units) -> Length | None:

@@ -44,6 +44,13 @@ _UNKNOWN = 1.2  # the weight of a word no rule knows
 _SPELT = 0.78  # from this likeness on a word may be another one misspelt
 _AGAINST = 0.8  # what is left where a rule says the opposite
 _LENIENT, _WHOLE = 0.6, 0.5  # how far a phrase must be covered; how far all phrases together count
+_NAMED = 0.6  # from this fit on words are taken to name a rule
+_IN_ANSWERS = """
+    not no cannot left right more less half inch bett gon still only both sid on ther wors two three good fin clean
+"""
+_ANSWERING = frozenset(_IN_ANSWERS.split())  # stems that stand in answers as well
+_DENYING = frozenset(("not", "cannot", "no"))
+_MOSTLY = 0.6
 _LEAST, _NEAR_THE_BEST = 0.25, 0.35
 
 
@@ -131,6 +138,23 @@ class Words:
             "",
         )
 
+    def named(self, kind: Kind, text: str) -> tuple[str, ...]:
+        """The rules that a text speaks of in words that cannot well mean anything else; none where it only may."""
+        table = self._table(kind)
+        telling = {stem for stem in _words(text) if stem in table.stems and stem not in _ANSWERING}
+        scored = self.scored(kind, text)[:3] if len(telling) > 1 else []
+        return tuple(rule_id for _, rule_id in scored) if scored and scored[0][0] >= _NAMED else ()
+
+    def known_denial(self, kind: Kind, text: str) -> bool:
+        """Whether a sentence with a "not" says what a rule says with a "not": it does not touch, will not close."""
+        said = set(_words(text))
+        for rule in self._tables[kind].values():
+            for phrase in rule.search:
+                words = set(_words(phrase))
+                if words & _DENYING and len(words & said - _DENYING) >= max(2, _MOSTLY * len(words - _DENYING)):
+                    return True
+        return False
+
     def scored(self, kind: Kind, text: str) -> list[tuple[float, str]]:
         """Every rule with how well a text fits it (0 to 1), the best first; empty for a text without a known word."""
         table = self._table(kind)
@@ -214,7 +238,7 @@ class _Table:
             aside = frozenset(name for word in words.meant(_words(_aside(rule))) for name in word)
             phrases = tuple(self._phrase(row) for row in rows[rule.id] if row)
             self.entries[rule.id] = _Entry(phrases, known[rule.id], aside)
-        self._stems = {*self.rarity, *words.stems}
+        self.stems = {*self.rarity, *words.stems}
         self._spelt: dict[str, tuple[str, float]] = {}
 
     def _phrase(self, row: tuple[Weights, ...]) -> _Phrase:
@@ -226,10 +250,10 @@ class _Table:
 
     def spelt(self, stem: str) -> tuple[str, float]:
         """The known stem that this one is or may be misspelt for, and how alike the two are."""
-        if stem in self._stems or len(stem) < 4:
+        if stem in self.stems or len(stem) < 4:
             return stem, 1.0
         if stem not in self._spelt:
-            near = difflib.get_close_matches(stem, self._stems, 3, _SPELT)
+            near = difflib.get_close_matches(stem, self.stems, 3, _SPELT)
             likeness = [(difflib.SequenceMatcher(None, stem, other).ratio(), other) for other in near]
             fit = max(
                 ((ratio, other) for ratio, other in likeness if other[0] == stem[0] or ratio > 0.85), default=None

@@ -66,7 +66,8 @@ class Done:
 class Findings:
     """Everything known so far. `body` maps a note to "some", "marked" or "no" (looked for, and like the block).
 
-    Measures are in mm; `tables` says by which table of ease a measure is judged.
+    Measures are in mm; `tables` says by which table of ease a measure is judged. `looked`: all that meets the eye was named, so
+    what can be seen at a glance and is not named is probably not there.
     """
 
     symptoms: Mapping[str, Finding] = field(default_factory=dict)
@@ -78,6 +79,7 @@ class Findings:
     body_measures: Mapping[str, float] = field(default_factory=dict)
     pattern_measures: Mapping[str, float] = field(default_factory=dict)
     tables: Mapping[str, str] = field(default_factory=dict)
+    looked: bool = False
 
     def with_finding(self, finding: Finding) -> Findings:
         """The same with one symptom answered (again)."""
@@ -95,6 +97,7 @@ class Findings:
             body_measures={**self.body_measures, **later.body_measures},
             pattern_measures={**self.pattern_measures, **later.pattern_measures},
             tables={**self.tables, **later.tables},
+            looked=self.looked or later.looked,
         )
 
     @property

@@ -21,10 +21,12 @@ from fitdiag.planning.plan import first_choice
 from fitdiag.problems import ProblemsFoundError
 
 WORLDS = 80
-SURE = 0.85  # from this chance on the first alteration counts as settled
+SURE = 0.9  # from this chance on the first alteration counts as settled
 SAFE = 0.02  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
-STAY = 0.4  # a station is left where its best question tells less than this share of the best elsewhere
+STAY = 0.3  # a station is left where its best question tells less than this share of the best elsewhere
+ENOUGH = 18  # so many questions are asked of one's own accord, and no more
+BESIDE = 0.5  # a question stands on a screen beside one that tells at most so many times as much: its share
 DANGER = 0.3  # bits that a sign counts which would surely speak against the first alteration
 
 
@@ -38,51 +40,46 @@ class Worth:
 
 
 class Choice:
-    """What to ask, seen from one state of the answers. `before`: the choice before the latest answers; what holds of it is kept."""
+    """What to ask, seen from one state of the answers: the same for the same answers, whatever came between.
+
+    `before`: an earlier choice, of which the plans already made are used again.
+    """
 
     def __init__(self, base: RuleBase, findings: Findings, diagnosis: Diagnosis, before: Choice | None = None) -> None:
         self.base, self.findings, self.diagnosis = base, findings, diagnosis
         self.first = first_choice(diagnosis)
         self._symptoms = diagnosis.compiled.symptoms
         self._place = {symptom: sign for sign, symptom in enumerate(self._symptoms)}
-        self._before = before
+        told = {
+            name: one
+            for name, one in findings.symptoms.items()
+            if replace(one, origin="asked") != Finding(name, one.seen, origin="asked")
+        }
+        self._frame = replace(
+            findings, symptoms=told, notes=(), looked=False
+        )  # all that a plan rests on but yes and no
+        self._plans: dict[frozenset[str], str | None] = (
+            before._plans if before is not None and before._frame == self._frame else {}
+        )
 
     @cached_property
     def _drawn(self) -> tuple[Worlds, list[str | None]]:
         """Worlds that agree with the answers, and the alteration that each would put first if everything were answered."""
-        before, self._before = self._before, None  # so that no chain of all earlier choices is kept
-        kept: Worlds | None = None
-        ends: list[str | None] = []
-        if before is not None and (answers := self._since(before)) is not None:
-            worlds, known = before._drawn
-            agreeing = worlds.agreeing(answers)
-            kept, ends = worlds.picked(agreeing), [known[world] for world in agreeing]
-        missing = WORLDS - len(ends)
-        if not missing and kept is not None:
-            return kept, ends
-        new = draw(self.diagnosis, missing, seed=1 + len(self.findings.symptoms))
-        ends = [*ends, *(self._end(shown) for shown in new.signs())]
-        return (new if kept is None else kept.joined(new)), ends
-
-    def _since(self, before: Choice) -> dict[int, bool] | None:
-        """The plain answers given since another choice; None where more than that has changed."""
-        old, new = before.findings, self.findings
-        if replace(old, symptoms={}, notes=()) != replace(new, symptoms={}, notes=()):
-            return None
-        if any(new.symptoms.get(name) != finding for name, finding in old.symptoms.items()):
-            return None
-        fresh = [finding for name, finding in new.symptoms.items() if name not in old.symptoms]
-        return {self._place[one.symptom]: one.seen == "yes" for one in fresh if one.seen != "unsure"}
+        worlds = draw(self.diagnosis, WORLDS)
+        return worlds, [self._end(shown) for shown in worlds.signs()]
 
     def _end(self, shown: list[bool]) -> str | None:
         everything = dict(self.findings.symptoms)
         for symptom, there in zip(self._symptoms, shown, strict=True):
             everything.setdefault(symptom, Finding(symptom, "yes" if there else "no", origin="asked"))
-        full = replace(self.findings, symptoms=everything)
-        try:
-            return first_choice(Diagnosis(self.base, with_measures(self.base, full)))
-        except ProblemsFoundError:
-            return None
+        key = frozenset(name for name, finding in everything.items() if finding.seen == "yes")
+        if key not in self._plans:
+            full = replace(self.findings, symptoms=everything, looked=False)
+            try:
+                self._plans[key] = first_choice(Diagnosis(self.base, with_measures(self.base, full)))
+            except ProblemsFoundError:
+                self._plans[key] = None
+        return self._plans[key]
 
     @property
     def settled(self) -> float:
@@ -101,6 +98,11 @@ class Choice:
     def ready(self) -> bool:
         """Whether the first alteration is settled and nothing is likely to speak against it."""
         return self.settled >= SURE and sum(self.dangers.values()) <= SAFE
+
+    @property
+    def enough(self) -> bool:
+        """Whether as much was asked as anybody can be asked at once."""
+        return sum(finding.origin == "asked" for finding in self.findings.symptoms.values()) >= ENOUGH
 
     def _open(self, symptom: str) -> bool:
         return symptom not in self.diagnosis.findings.symptoms
@@ -129,10 +131,17 @@ class Choice:
             return now
         return place if best[place] >= LEAST else None
 
-    def here(self, station: Station, most: int) -> tuple[str, ...]:
-        """The questions worth asking at a station, the most telling first."""
-        telling = [one for one in self.questions if station in one.stations and one.bits >= LEAST]
-        return tuple(one.symptom for one in telling[:most])
+    def anywhere(self, now: Station | None) -> Station | None:
+        """Where any question is left, here first; for somebody who wants to be asked on."""
+        left = [station for station in STATIONS if any(station in one.stations for one in self.questions)]
+        return now if now in left else next(iter(left), None)
+
+    def here(self, station: Station, most: int, *, anything: bool = False) -> tuple[str, ...]:
+        """The questions worth asking at a station, the most telling first; or, with `anything`, those that are left."""
+        mine = [one for one in self.questions if station in one.stations]
+        least = max(LEAST, BESIDE * max((one.bits for one in mine), default=0.0))
+        telling = [one for one in mine if one.bits >= least]
+        return tuple(one.symptom for one in (telling or (mine if anything else []))[:most])
 
     def first_if(self, symptom: str, *, there: bool) -> dict[str | None, float]:
         """Which alteration would come first, and how likely, if a question were answered yes or no."""
