@@ -45,7 +45,7 @@ ONLY_HOME = {
     "rich": "cli",
     "pydantic": "knowledge planning",
     "yaml": "knowledge",
-    "numpy": "diagnosis pattern photos",
+    "numpy": "diagnosis planning pattern photos",
     "scipy": "pattern",
     "shapely": "pattern",
     "PIL": "photos",

@@ -23,7 +23,7 @@ from fitdiag.cli.output import say, width, write
 from fitdiag.cli.work import session_name
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
-from fitdiag.knowledge.findings import read_findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop

@@ -18,7 +18,7 @@ from fitdiag.interview.waiting import Confirm, NotWeighableError, Pick
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import Station, numbered, station_of
-from fitdiag.planning.questions import Choice
+from fitdiag.planning.questions import Choice, amounts_tell
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.state import Conclusion, State, answer_event, conclude, done_event, fold
@@ -59,7 +59,7 @@ class Interview:
         self.base = base.in_units(self.state.findings.units)
         self.words = Words(self.base)
         self.numbers = numbered(self.base)
-        self.cut_by = {name for rule in self.base.alterations.values() for name in rule.amount.measured_by}
+        self.cut_by = amounts_tell(self.base)
         self.together = 1  # how many answers came with the latest line
         self.conclusion: Conclusion = conclude(self.base, self.state.findings)
         self._choice: Choice | None = None
@@ -137,13 +137,11 @@ class Interview:
         return changed
 
     def _amount_wanted(self) -> str | None:
-        """The sign whose amount the first alteration would be cut by, where it was seen and not measured."""
+        """The sign, seen and not measured, whose amount would narrow that of the first alteration most."""
         first = next(iter(self.conclusion.plan.recommendations), None)
-        if first is None or first.amount.measured_by is not None:
-            return None
-        names = self.base.alterations[first.alteration].amount.measured_by
-        seen = {finding.symptom for finding in self.findings.seen if finding.amount_mm is None}
-        return next((name for name in names if name in seen and name not in self.declined), None)
+        return (
+            first.amount.measure_next if first is not None and first.amount.measure_next not in self.declined else None
+        )
 
     @property
     def can_go_on(self) -> bool:

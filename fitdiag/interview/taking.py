@@ -12,7 +12,7 @@ from fitdiag.interview.reading import DOES_NOT, NEGATED, NOTHING, NUMBER, RANGE,
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import CHOICES, HELP, Line
 from fitdiag.interview.waiting import Confirm, Pick
-from fitdiag.knowledge.findings import Done, Finding, Origin, measured
+from fitdiag.knowledge.findings import Done, Finding, Origin, measured, measured_apart
 from fitdiag.knowledge.model import Symptom
 from fitdiag.problems import one_line
 from fitdiag.sessions.state import AWAITS, answer_event, done_event
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 YES = frozenset(("yes", "y", "1"))
 NO = frozenset(("no", "n", "2"))
 NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known", "enter"))
-_FAR = 4  # times the amount that counts as strong; a fitter's judgement
 
 
 def answer(talk: Interview, typed: str) -> list[Line]:
@@ -266,13 +265,12 @@ def _read_for_screen(talk: Interview, symptom: Symptom, said: Said) -> tuple[Fin
         return finding, "this sign has no amount; it counts as seen."
     if doubt := _doubt(symptom, length.mm):
         return None, f"{lower_first(doubt)}; write it again if it is meant."
-    mm = (
-        (length.mm + said.upto.mm) / 2
-        if said.upto
-        else max(one.mm for one in (said.amount, said.left, said.right) if one)
-    )
+    if said.left and said.right:
+        error = max(said.left.mm, said.right.mm) / 4 if said.left.vague or said.right.vague else None
+        return measured_apart(symptom, said.left.mm, said.right.mm, error_mm=error, origin="asked"), ""
+    mm = (length.mm + said.upto.mm) / 2 if said.upto else length.mm
     error = mm / 4 if length.vague or said.upto else None
-    return replace(measured(symptom, mm, side=said.side, origin="asked"), error_mm=error), ""
+    return measured(symptom, mm, side=said.side, error_mm=error, origin="asked"), ""
 
 
 def _reply_symptom(talk: Interview, symptom: Symptom, typed: str) -> list[Line]:
@@ -321,8 +319,16 @@ def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list
     if said.upto is not None:
         length = replace(length, mm=(length.mm + said.upto.mm) / 2, vague=True)
     elif said.left and said.right:
-        length = said.left if said.left.mm >= said.right.mm else said.right
+        finding, length = _apart(finding, said.left, said.right)
     return _count_length(talk, finding, length)
+
+
+def _apart(finding: Finding, left: Length, right: Length) -> tuple[Finding, Length]:
+    """A finding that keeps what was read left and right, and the larger of the two; a unit written once counts for both."""
+    unit = left.unit or right.unit
+    longer = left if left.mm >= right.mm else right
+    length = replace(longer, unit=unit, vague=left.vague or right.vague)
+    return replace(finding, left_mm=left.mm, right_mm=right.mm), length
 
 
 def _count_length(talk: Interview, finding: Finding, length: Length) -> list[Line]:
@@ -339,13 +345,15 @@ def _count_length(talk: Interview, finding: Finding, length: Length) -> list[Lin
 def _doubt(symptom: Symptom, mm: float) -> str:
     """Why an amount cannot well be meant; empty if it can."""
     assert symptom.measure is not None
-    most = _FAR * max(symptom.measure.seen_from_mm, *symptom.measure.grades_mm.values(), 10.0)
-    return "That is far more than this ever shows" if symptom.measure.worse == "more" and mm > most else ""
+    return "That is far more than this ever shows" if mm > symptom.measure.most_mm else ""
 
 
 def _count_mm(talk: Interview, finding: Finding, mm: float, *, error_mm: float | None = None) -> list[Line]:
     symptom = talk.base.symptoms[finding.symptom]
-    finding = replace(measured(symptom, mm, side=finding.side, origin=finding.origin), error_mm=error_mm)
+    if finding.left_mm is not None and finding.right_mm is not None:
+        finding = measured_apart(symptom, finding.left_mm, finding.right_mm, error_mm=error_mm, origin=finding.origin)
+    else:
+        finding = measured(symptom, mm, side=finding.side, error_mm=error_mm, origin=finding.origin)
     lines = [Line(f"{told(talk.base, finding, talk.findings)}.")]
     if finding.seen == "no" and symptom.measure is not None:
         least = format_length(symptom.measure.seen_from_mm, talk.findings.units)
@@ -374,6 +382,9 @@ def _reply_confirm(talk: Interview, pending: Confirm, typed: str) -> list[Line]:
 def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
     """The amount of a sign that was answered, in a measure or a word."""
     symptom = talk.base.symptoms[finding.symptom]
+    if talk.words.own_name("symptom", split_amount(typed)[0]) and talk.stage == "seen":  # the next one, this not measured
+        talk.declined.add(finding.symptom)
+        return [*talk.count(replace(finding, severity=None)), *search(talk, "symptom", typed)]
     said = read_answer(typed, talk.findings.units)
     if typed.lower() in NOT_MEASURED or (said is not None and said.seen == "unsure"):
         talk.declined.add(finding.symptom)

@@ -8,17 +8,18 @@ much its answer tells about which alteration that will be.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
+
+import numpy as np
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.diagnosis.worlds import Worlds, draw
-from fitdiag.knowledge.findings import Finding, Findings
+from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import STATIONS, Station, stations_of
-from fitdiag.planning.ease import with_measures
+from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
-from fitdiag.problems import ProblemsFoundError
 
 WORLDS = 80
 SURE = 0.9  # from this chance on the first alteration counts as settled
@@ -42,7 +43,7 @@ class Worth:
 class Choice:
     """What to ask, seen from one state of the answers: the same for the same answers, whatever came between.
 
-    `before`: an earlier choice, of which the plans already made are used again.
+    `before`: an earlier choice, of which what stays the same is used again.
     """
 
     def __init__(self, base: RuleBase, findings: Findings, diagnosis: Diagnosis, before: Choice | None = None) -> None:
@@ -50,36 +51,28 @@ class Choice:
         self.first = first_choice(diagnosis)
         self._symptoms = diagnosis.compiled.symptoms
         self._place = {symptom: sign for sign, symptom in enumerate(self._symptoms)}
-        told = {
-            name: one
-            for name, one in findings.symptoms.items()
-            if replace(one, origin="asked") != Finding(name, one.seen, origin="asked")
-        }
-        self._frame = replace(
-            findings, symptoms=told, notes=(), looked=False
-        )  # all that a plan rests on but yes and no
-        self._plans: dict[frozenset[str], str | None] = (
-            before._plans if before is not None and before._frame == self._frame else {}
-        )
+        same = before is not None and before._stays() == self._stays()
+        self._ends: Ends | None = before._ends if before is not None and same else None
+
+    def _stays(self) -> tuple[object, ...]:
+        """What the rules as arrays rest on."""
+        told = {name: one for name, one in self.findings.symptoms.items() if one.amount_mm or one.severity}
+        return dict(self.findings.body), self.findings.done, told
 
     @cached_property
     def _drawn(self) -> tuple[Worlds, list[str | None]]:
         """Worlds that agree with the answers, and the alteration that each would put first if everything were answered."""
-        worlds = draw(self.diagnosis, WORLDS)
-        return worlds, [self._end(shown) for shown in worlds.signs()]
-
-    def _end(self, shown: list[bool]) -> str | None:
-        everything = dict(self.findings.symptoms)
-        for symptom, there in zip(self._symptoms, shown, strict=True):
-            everything.setdefault(symptom, Finding(symptom, "yes" if there else "no", origin="asked"))
-        key = frozenset(name for name, finding in everything.items() if finding.seen == "yes")
-        if key not in self._plans:
-            full = replace(self.findings, symptoms=everything, looked=False)
-            try:
-                self._plans[key] = first_choice(Diagnosis(self.base, with_measures(self.base, full)))
-            except ProblemsFoundError:
-                self._plans[key] = None
-        return self._plans[key]
+        if self._ends is None:
+            self._ends = Ends(self.diagnosis)
+        known = self.diagnosis.findings.symptoms
+        symptoms = self.base.symptoms
+        left = [sign for sign, name in enumerate(self._symptoms) if name not in known and not symptoms[name].from_ease]
+        worlds = draw(self.diagnosis, WORLDS, left)
+        seen, absent = (np.zeros(worlds.shown.shape, np.float32) for _ in range(2))
+        seen[:, left], absent[:, left] = worlds.shown[:, left], ~worlds.shown[:, left]
+        for name, finding in known.items():
+            seen[:, self._place[name]], absent[:, self._place[name]] = finding.seen == "yes", finding.seen == "no"
+        return worlds, self._ends.firsts(worlds.believed, seen, absent)
 
     @property
     def settled(self) -> float:
@@ -150,6 +143,21 @@ class Choice:
 
 
 def askable(symptom: Symptom, findings: Findings) -> bool:
-    """Whether a question makes sense after the answers given: a test only of what was seen, a table only where measures are known."""
+    """Whether a question makes sense after the answers given: a test only of what was seen, nothing that what was seen rules out."""
     seen = {finding.symptom for finding in findings.seen}
-    return not symptom.from_ease and (not symptom.needs or any(other in seen for other in symptom.needs))
+    if symptom.from_ease or any(other in seen for other in symptom.opposite):
+        return False
+    return not symptom.needs or any(other in seen for other in symptom.needs)
+
+
+def amounts_tell(base: RuleBase) -> frozenset[str]:
+    """The signs whose amount tells how much a cause is off."""
+    told = {name for slopes in base.slopes_of.values() for name in slopes}
+    shown = {link.symptom for cause in base.believed.values() for link in cause.shows}
+    return frozenset(
+        symptom.id
+        for symptom in base.symptoms.values()
+        if (measure := symptom.measure) is not None
+        and symptom.id in shown
+        and (measure.mirror_of or measure.same_as or symptom.id) in told
+    )
