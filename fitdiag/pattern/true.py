@@ -33,6 +33,7 @@ class Trued:
     seam: str
     before: float
     after: float
+    word: str = ""  # the trade's name of the seam
 
     @property
     def change(self) -> float:
@@ -66,7 +67,9 @@ def true_piece(piece: Piece) -> tuple[Piece, tuple[Trued, ...]]:
                 result, more = _squared(result, chain, joint)
                 moved = [*moved, *more]
             touched |= dict.fromkeys(moved)
-    found = tuple(Trued(piece.name, s, length(piece.seams[s]), length(result.seams[s])) for s in touched)
+    found = tuple(
+        Trued(piece.name, s, length(piece.seams[s]), length(result.seams[s]), piece.part.word(s)) for s in touched
+    )
     return result, found
 
 
