@@ -96,7 +96,7 @@ def test_the_sample_case_ends_with_trousers_that_fit(shell: Shell, tmp_path: Pat
     code, out, _ = shell("review", "the lamplighter", "--form", str(FORMS / "round-2.txt"), "--findings",
                          str(FORMS / "round-2-seen.yaml"), *pictures("lamplighter-pictures-2"), "--no-questions")  # fmt: skip
     assert code == 0
-    assert "expected about 1/4 in" in out and "as expected" in out
+    assert "expected about 3/8 in" in out and "as expected" in out
     assert "1. Overlap a wedge where the back curve begins: 5/8 in" in out
     assert 0 == shell("review", "the lamplighter", "--sent")[0]
     page = (tmp_path / CASE / "round-02" / "documents" / "fitter.html").read_text(encoding="utf-8")

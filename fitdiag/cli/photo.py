@@ -18,8 +18,8 @@ from fitdiag.files import reason, write_atomically
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
-from fitdiag.photos.measure import Measured, Reading
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
+from fitdiag.photos.readings import Measured, Reading
 from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
 

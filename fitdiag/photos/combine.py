@@ -14,8 +14,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from fitdiag.photos.body import Known, depths_from_side
 from fitdiag.photos.marks import ROUND_LINES, Marks
-from fitdiag.photos.measure import Known, Measured, Reading, Word, depths_from_side, measure
+from fitdiag.photos.measure import measure
+from fitdiag.photos.readings import Measured, Reading, Word
 
 LEAST_SPREAD = 0.06  # tangent; two lens heights nearer than that tell nothing about the depth
 DISAGREES = 2.5  # standard deviations of the difference
@@ -87,7 +89,7 @@ def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
         where = f"{_view(picture)} picture"
         for reading in picture.readings:
             if reading.value is not None and reading.error is not None:
-                what = "drop" if reading.what == "drop to the back" else reading.what
+                what = reading.what
                 if (picture.marks.view == "front" and what in ("drop", "v depth")) or what.startswith("v angle"):
                     continue
                 kept = replace(reading, what=what)

@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from fitdiag.photos.marks import Marks, Points
-from fitdiag.photos.snap import _opponent, _smooth, _strongest_path, snap
+from fitdiag.photos.snap import snap, strongest_path
+from fitdiag.photos.strip import opponent, smooth
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]
@@ -65,7 +66,7 @@ def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
     height = min(FINE, pixels.shape[0])
     scale = pixels.shape[0] / height
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), height), Image.Resampling.BOX)
-    colours = _smooth(_opponent(np.asarray(copy, float)), 0.6, 0.6)
+    colours = smooth(opponent(np.asarray(copy, float)), 0.6, 0.6)
     found, seam = _lines(colours, mirrored=marks.view == "front")
     lines, grains, added = dict(marks.lines), dict(marks.grains), list(marks.proposed)
     for name, ridge in found.items():
@@ -192,7 +193,7 @@ class _View:
         noise = 1.4826 * float(np.median(part)) + 0.15
         found = []
         for _ in range(most):
-            path = _strongest_path(part.T)
+            path = strongest_path(part.T)
             on = part[path, np.arange(part.shape[1])] / noise
             if np.median(on) >= LEAST_SNR and (on > 2.5).mean() >= 0.55:
                 found.append((float(low + path[len(path) // 2]), float(np.median(on))))
@@ -212,7 +213,7 @@ class _View:
         window = (slice(low, high), slice(left, right))
         beside = list(self.beside(*window))
         columns = np.arange(right - left)
-        path = _strongest_path(np.where(cone, self.ridge[window], 0.0).T)
+        path = strongest_path(np.where(cone, self.ridge[window], 0.0).T)
         near = np.flatnonzero(away <= max(20, (strip[1] - strip[0]) / 2))
         colour = np.zeros(3)
         for one, two in beside:
@@ -221,7 +222,7 @@ class _View:
         ridge = np.zeros(cone.shape)
         for one, two in beside:
             ridge = np.maximum(ridge, np.minimum(one @ colour, two @ colour))
-        path = _strongest_path(np.where(cone, ridge, 0.0).T)
+        path = strongest_path(np.where(cone, ridge, 0.0).T)
         strength = ridge[path, columns]
         noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
         seen = strength > max(2.5 * noise, 0.25 * float(np.median(strength[near])))
