@@ -7,6 +7,7 @@ own height, place by place; no shape is laid over it. Heights are in mm over the
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -23,10 +24,8 @@ Kind = Literal["trunk", "side", "leg"]
 V_LENGTH = 30.0  # mm beside the centre over which the slope of a V is taken
 REST_LENGTH = 100.0  # mm; from there on outwards the rest is told apart from it
 CENTRE_LENGTH = 25.0  # mm to each side from which the height at the centre is read
-END_ANGLES = (
-    math.radians(63.0),
-    math.radians(87.0),
-)  # places round the section from which the height at an end is read
+# places round the section, degrees, from which the height at an end is read
+END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (63.0, 87.0), "side": (74.0, 89.0), "leg": (63.0, 87.0)}
 LEAST_PLACES = 8
 
 
@@ -58,6 +57,7 @@ class Numbers:
     rests: tuple[float, float] = (0.0, 0.0)
     unrest: float = 0.3
     steep: tuple[float, float] = (0.0, 0.0)
+    dips: tuple[float, float] = (0.0, 0.0)  # mm by which the line half way to each end lies lower than that end
 
     @property
     def tilt(self) -> float:
@@ -124,25 +124,33 @@ class Course:
                            steep=(left[1], right[1]))  # fmt: skip
         along = section.lengths(turn)
         middle, unrest = self._centre(turn, section, height, inside)
+        halves = [self._half_way(sign * turn, height, inside) for sign in (-1, 1)]
         slopes = [self._slope(sign * along, height, inside, 0.0, V_LENGTH) for sign in (-1, 1)]
         rests = [self._slope(sign * along, height, inside, V_LENGTH, REST_LENGTH) for sign in (-1, 1)]
         return Numbers(section, (left[0], right[0]), middle, (slopes[0], slopes[1]), (rests[0], rests[1]),
-                       max(unrest, left[2], right[2], 0.1), (left[1], right[1]))  # fmt: skip
+                       max(unrest, left[2], right[2], 0.1), (left[1], right[1]),
+                       (left[0] - halves[0], right[0] - halves[1]))  # fmt: skip
 
     def _end(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float, float]:
         """Height where the section turns out of sight, its change per radian there, and the unrest: a straight line through
         the last places."""
-        near = inside & (turn > END_ANGLES[0]) & (turn < END_ANGLES[1])
+        first, last = END_ANGLES[self.kind]
+        near = inside & (turn > math.radians(first)) & (turn < math.radians(last))
         if near.sum() < LEAST_PLACES:
-            near = inside & (turn > math.radians(45.0))
+            near = inside & (turn > math.radians(first - 18.0))
         if near.sum() < LEAST_PLACES:
-            last = np.argsort(turn)[-LEAST_PLACES:]
             near = np.zeros(len(turn), bool)
-            near[last] = True
+            near[np.argsort(turn)[-LEAST_PLACES:]] = True
         off = turn[near] - math.pi / 2
         table = np.stack([np.ones_like(off), off], axis=1)
         fit, rest = self._steady(key, table, height[near])
         return float(fit[0]), float(fit[1]), rest
+
+    @staticmethod
+    def _half_way(turn: Array, height: Array, inside: NDArray[np.bool_]) -> float:
+        """Height half way between the centre and one end, where a leg's own middle is."""
+        near = inside & (np.abs(np.sin(turn) - 0.5) < 0.06)
+        return float(np.median(height[near])) if near.any() else math.nan
 
     def _centre(self, turn: Array, section: Section, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float]:
         """Height at the centre seam and the unrest: two lines that meet there."""

@@ -15,6 +15,7 @@ Array = NDArray[np.float64]
 INSIDE_MM, OUTSIDE_MM = 16.0, 12.0  # looked at on either side of the point that was set
 HALF_HEIGHT_MM = 26.0  # the outline is nearly straight so far above and below a line
 CLICK_MM, LINE_MM = 6.0, 3.5  # how far a point, and the end of a drawn line, lie from the outline
+GAP = 8.5  # how much what shows between the legs differs from both, in units of `opponent`
 UNSEEN_MM = 3.0  # one standard deviation where no outline stands out
 
 
@@ -76,9 +77,24 @@ def side_edge(
     if abs(offset - tries[i]) > 3 * scale:
         offset = float(tries[i])
     error = (
-        max(0.8, 0.5 * scale) + 2.5 * scale * max(0.0, rival - 0.45) + 0.3 * max(0.0, abs(offset - stop) - 2 * scale)
+        max(0.5, 0.4 * scale) + 2.5 * scale * max(0.0, rival - 0.45) + 0.3 * max(0.0, abs(offset - stop) - 2 * scale)
     )
     return Edge(_at(course, end, offset * way), error)
+
+
+def legs_part(pixels: NDArray[np.uint8], centre: Point, scale: float) -> bool:
+    """Whether the cloth opens right under a place at the centre: something else, or deep shade, is seen between two legs."""
+    down, across = np.arange(20.0, 46.0, 2.0), np.arange(-24.0, 24.1, 1.0)  # mm
+    places = np.array(centre) + scale * (
+        across[None, :, None] * np.array([1.0, 0.0]) + down[:, None, None] * np.array([0.0, 1.0])
+    )
+    colours = smooth(opponent(colours_at(pixels, places)), 1.0, 1.5)
+    left, right = (
+        np.median(colours[:, (across > a) & (across < b)], axis=1)[:, None] for a, b in ((-20, -10), (10, 20))
+    )
+    middle = colours[:, np.abs(across) < 8]
+    apart = np.minimum(np.linalg.norm(middle - left, axis=2), np.linalg.norm(middle - right, axis=2)).max(axis=1)
+    return float(np.median(apart)) > GAP
 
 
 def _vote(slope: Array, out: Array, high: Array, scale: float, steepest: float) -> tuple[Array, Array, Array]:

@@ -22,7 +22,7 @@ Pair = tuple[Point, Point]
 
 BEND_USUAL = 0.02  # one standard deviation of the bending of lenses; telephones take most of it out themselves
 BEND_LEFT = 0.0015  # frames are not quite straight, and no lens bends quite by the model
-PLUMB_ERROR = math.radians(0.05)  # how far a frame or string is off plumb
+PLUMB_ERROR = math.radians(0.035)  # how far a frame or string is off plumb
 CLICK_ERROR = 4.0  # px: a point where nothing could be followed
 MIDDLE_ERROR = 0.002  # of the picture's diagonal: where the lens's axis meets the picture
 MIDDLE_CROPPED = 0.06

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from fitdiag.photos.body import Known, depth_at
 from fitdiag.photos.camera import false_tilt, lens_within
 from fitdiag.photos.course import V_LENGTH, Course, Kind, Numbers, Stance
-from fitdiag.photos.edges import Edge, side_edge
+from fitdiag.photos.edges import Edge, legs_part, side_edge
 from fitdiag.photos.marks import ROUND_LINES, Marks, Point, Points
 from fitdiag.photos.readings import Line, Reading, Source, called
 from fitdiag.photos.section import Section
@@ -26,16 +26,17 @@ from fitdiag.photos.snap import Track
 from fitdiag.photos.trust import Doubts, refused, told
 
 CLICK_MM = 4.0  # how far from its place a hand sets a point
-SEAM_OFF = 3.0  # mm: how far the centre seam runs off the middle of the body
-SECTION_ERROR = {"waist": 8.0, "hip": 4.5, "crotch": 8.0}  # mm: how far the trunk is from half an ellipse
+UNDER_SEAT = 3.0  # mm: under the seat the cloth folds away behind the outline
+SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
+SECTION_ERROR = {"waist": 6.0, "hip": 4.0, "crotch": 6.0}  # mm: how far the trunk is from half an ellipse
 LOPSIDED = {"waist": 1.0, "hip": 1.5, "crotch": 2.5}  # mm: how far left and right differ in depth
 CLEFT_DEPTH = {
     "hip": (5.0, 4.0),
-    "crotch": (8.0, 14.0),
+    "crotch": (8.0, 8.0),
 }  # mm the centre lies behind the cloth 3 cm beside it, and its error
-FORK_DEPTH, FORK_ERROR = 65.0, 40.0  # mm: at the crotch the cloth turns into the fork, how far is not known
 FORK_SLOPE = -6.0  # degrees: a line that rises so towards the centre runs into the fork
 TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
+OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
 INSEAM_BACK, INSEAM_ERROR = 7.0, 9.0  # mm: at the knee the inner edge lies farther forward than the outer one
 COVERED = 0.6  # degrees
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
@@ -76,6 +77,7 @@ class _Seen:
     numbers: Numbers
     others: tuple[tuple[Source, Numbers], ...]
     edges: tuple[Edge, Edge]
+    fork: bool  # the legs part right under the line
 
     def parts(self, of: Callable[[Numbers], float], **more: float) -> dict[Source, float]:
         """The error of a number by where it comes from; `more`: further parts, by their source."""
@@ -126,7 +128,8 @@ def read_line(
     known_depth = name in marks.depths_mm or name in (known.depths or {}) or (name == "hip" and bool(known.hip_girth))
     doubts = Doubts(name, where, track, hidden, depression, known_depth or name not in ROUND_LINES)
     others = _others(course, stance, where, edges, seam_error, depth_error)
-    seen = _Seen(name, marks, where, doubts, course, stance, numbers, others, edges)
+    fork = name == "crotch" and kind == "trunk" and legs_part(pixels, middle, where.scale)
+    seen = _Seen(name, marks, where, doubts, course, stance, numbers, others, edges, fork)
     _READ[kind](seen, found)
     _keep(seen, found, depth, depth_error)
     return found
@@ -181,38 +184,38 @@ def _tilt(seen: _Seen, found: Found, value: float, parts: dict[Source, float]) -
 def _trunk(seen: _Seen, found: Found) -> None:
     """Tilt, drop and V of a line round the trunk, seen from the front or the back."""
     name, numbers = seen.name, seen.numbers
-    unseen = 0.06 * math.hypot(*numbers.steep) + 0.25 * numbers.unrest
+    steep = math.hypot(*numbers.steep)
     across = 2 * numbers.section.half
     tilt = {
         "depth": math.degrees(seen.rise * LOPSIDED[name] / numbers.section.half),
-        "folds": math.degrees(unseen / across),
+        "folds": math.degrees((0.3 + 1.2 * numbers.unrest + 0.04 * steep) / across),
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
-    _drop(seen, found, unseen)
+    _drop(seen, found, 0.08 + 0.7 * numbers.unrest + 0.03 * steep)
     if name in CLEFT_DEPTH and seen.course.track.clear:
         _v(seen, found)
 
 
-def _drop(seen: _Seen, found: Found, unseen: float) -> None:
+def _drop(seen: _Seen, found: Found, folds: float) -> None:
     """Height at the side edges less height at the centre."""
     name, numbers, stance = seen.name, seen.numbers, seen.stance
-    into_fork = name == "crotch" and (min(numbers.slopes) < FORK_SLOPE or not seen.doubts.depth_known)
-    deeper, section = 0.0, SECTION_ERROR[name]
-    if into_fork:
-        deeper, section = stance.depth - FORK_DEPTH, FORK_ERROR
-
-    def drop(other: Numbers) -> float:
-        return other.drop - other.centre * deeper / max(stance.distance - stance.depth, 1.0)
-
-    parts = seen.parts(drop, depth=seen.rise * section, folds=0.25 + 0.5 * unseen + 0.2 * numbers.unrest,
-                       edges=4.0 if seen.doubts.hidden else 0.0)  # fmt: skip
+    more = {
+        "depth": seen.rise * SECTION_ERROR[name],
+        "folds": folds,
+        "edges": 4.0 if seen.doubts.hidden else 0.0,
+    }
+    parts = seen.parts(lambda n: n.drop, **more)
     if name == "waist":  # the edge of the cloth is no drawn line
         parts["folds"] = math.hypot(parts["folds"], 0.8)
     left, right = (edge.place for edge in seen.edges)
     middle = float(np.interp(stance.seam, seen.course.track.pixels[:, 0], seen.course.track.pixels[:, 1]))
     raw = (middle - (left[1] + right[1]) / 2) / seen.setting.camera.focal * stance.distance
-    found.readings.append(told(seen.doubts, "drop", "mm", raw, drop(numbers), parts, into_fork=into_fork))
+    found.readings.append(told(seen.doubts, "drop", "mm", raw, numbers.drop, parts, fork=seen.fork))
+    if name == "crotch":
+        for index, side in enumerate(("left", "right")):
+            parts = seen.parts(lambda n, i=index: n.dips[i], **more)  # type: ignore[misc]
+            found.readings.append(told(seen.doubts, f"dip {side}", "mm", None, numbers.dips[index], parts))
 
 
 def _v(seen: _Seen, found: Found) -> None:
@@ -222,9 +225,9 @@ def _v(seen: _Seen, found: Found) -> None:
     # a centre that lies behind the cloth beside it looks higher from above, and so flattens a V
     hollow = math.tan(math.radians(seen.doubts.depression)) * behind / V_LENGTH
     values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow)) for slope in numbers.slopes]
-    unrest = math.degrees((0.25 + 0.5 * numbers.unrest) / V_LENGTH)
+    unrest = math.degrees((0.05 + 1.6 * numbers.unrest) / V_LENGTH)
     parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH), folds=unrest)
-    into_fork = seen.name == "crotch" and min(values) < FORK_SLOPE
+    fork = seen.fork or (seen.name == "crotch" and min(values) < FORK_SLOPE)
     mean = sum(values) / 2
     error = math.sqrt(sum(part**2 for part in parts.values()))
     reason = "no V to be seen"
@@ -234,24 +237,26 @@ def _v(seen: _Seen, found: Found) -> None:
     per_degree = V_LENGTH * math.radians(1.0)
     depth = {source: part * per_degree for source, part in parts.items()}
     value = V_LENGTH * math.tan(math.radians(mean))
-    found.readings.append(told(seen.doubts, "v depth", "mm", None, value, depth, into_fork=into_fork, reason=reason))
+    found.readings.append(told(seen.doubts, "v depth", "mm", None, value, depth, fork=fork, reason=reason))
     for side, angle in zip(("left", "right"), values, strict=True):
-        found.readings.append(told(seen.doubts, f"v angle {side}", "deg", None, angle, parts, into_fork=into_fork))
+        found.readings.append(told(seen.doubts, f"v angle {side}", "deg", None, angle, parts, fork=fork))
 
 
 def _side(seen: _Seen, found: Found) -> None:
     """A line seen from the side: its tilt from outline to outline, and how far it falls from the side seam to the back one."""
     numbers = seen.numbers
-    unseen = 0.06 * math.hypot(*numbers.steep) + 0.3 * numbers.unrest
+    unseen = 0.8 + 0.05 * math.hypot(*numbers.steep) + numbers.unrest + (UNDER_SEAT if seen.name == "crotch" else 0.0)
     turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
-    folds = math.degrees((unseen + 0.5) / (2 * numbers.section.half))
+    folds = math.degrees(1.2 * unseen / (2 * numbers.section.half))
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
     back = 0 if seen.marks.view == "right" else 1  # the wearer's left side seen: the back is to the right
 
-    def fall(other: Numbers) -> float:
-        return other.ends[back] - other.centre
+    near = OUTLINE_NEAR * seen.stance.depth / seen.stance.distance
 
-    parts = seen.parts(fall, depth=seen.rise * 20.0, folds=0.6 + unseen)
+    def fall(other: Numbers) -> float:
+        return other.ends[back] * (1 - near) - other.centre
+
+    parts = seen.parts(fall, depth=seen.rise * OUTLINE_NEAR_ERROR, folds=unseen)
     raw_ends = seen.edges[back].place[1]
     middle = float(np.interp(seen.stance.seam, seen.course.track.pixels[:, 0], seen.course.track.pixels[:, 1]))
     raw = (raw_ends - middle) / seen.setting.camera.focal * seen.stance.distance
@@ -267,7 +272,7 @@ def _leg(seen: _Seen, found: Found) -> None:
     down = math.tan(math.radians(seen.doubts.depression))
     # the inner edge lies farther from the lens behind and nearer in front; from above the farther one looks higher
     shift = math.degrees(down * farther / across) * (1 if inner else -1)
-    folds = math.degrees((0.12 * math.hypot(*numbers.steep) + 0.3 * numbers.unrest) / across)
+    folds = math.degrees((0.15 + 1.0 * numbers.unrest + 0.12 * math.hypot(*numbers.steep)) / across)
     turned = math.degrees(seen.rise * INSEAM_ERROR / across)
     _tilt(seen, found, numbers.tilt - shift, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
 

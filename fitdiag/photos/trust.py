@@ -11,16 +11,31 @@ from fitdiag.photos.readings import Reading, Source, Unit, Word
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
 
-GOOD = {"tilt": 0.3, "drop": 2.5, "v depth": 0.8, "v angle": 1.5, "fall": 2.5}  # one standard deviation, mm or degrees
-LARGEST = {"tilt": 2.0, "drop": 10.0, "v depth": 2.4, "v angle": 4.5, "fall": 8.0}  # more than that is no number
-NO_BODY = {"tilt": 12.0, "drop": 70.0, "v depth": 30.0, "v angle": 45.0, "fall": 70.0}  # no line on a body does that
-STEEPEST, STEEPEST_AT_FORK, STEEPEST_AT_CROTCH, STEEPEST_AT_KNEE, STEEPEST_AT_SIDE = (
-    18.0,
-    3.5,
-    8.0,
-    12.0,
-    12.0,
-)  # degrees
+GOOD = {
+    "tilt": 0.3,
+    "drop": 2.5,
+    "v depth": 0.8,
+    "v angle": 1.5,
+    "fall": 2.5,
+    "dip": 2.5,
+}  # one standard deviation, mm or degrees
+LARGEST = {
+    "tilt": 2.0,
+    "drop": 10.0,
+    "v depth": 2.4,
+    "v angle": 4.5,
+    "fall": 8.0,
+    "dip": 8.0,
+}  # more than that is no number
+NO_BODY = {
+    "tilt": 12.0,
+    "drop": 70.0,
+    "v depth": 30.0,
+    "v angle": 45.0,
+    "fall": 70.0,
+    "dip": 70.0,
+}  # no line on a body does that
+STEEPEST, STEEPEST_AT_CROTCH, STEEPEST_AT_KNEE = 18.0, 8.0, 12.0  # degrees
 STEEPEST_V = 9.0
 BLAMED: Mapping[Source, str] = {
     "level": "the plumb lines leave level too open; two long ones, near the left and right border, are best",
@@ -53,7 +68,7 @@ def refused(line: str, what: str, unit: Unit, raw: float | None, reason: str) ->
 
 def told(
     doubts: Doubts, what: str, unit: Unit, raw: float | None, value: float, parts: Mapping[Source, float], *,
-    into_fork: bool = False, reason: str = "",
+    fork: bool = False, reason: str = "",
 ) -> Reading:  # fmt: skip
     """A number with its error and a word, or the reason why there is none; `parts`: the error by where it comes from."""
     kind = " ".join(what.split()[:2]) if what.startswith("v") else what.split(maxsplit=1)[0]
@@ -62,7 +77,7 @@ def told(
     raw = raw if unit == "deg" or doubts.setting.distance is not None else None
     if not (math.isfinite(value) and math.isfinite(error)):
         return refused(doubts.name, what, unit, None, "these marks fit no body; look at them again")
-    why = _impossible(doubts, kind, into_fork)
+    why = _impossible(doubts, kind, fork=fork)
     if not why and abs(value) > NO_BODY[kind] + 2 * error:
         why = f"{abs(value):.0f} {'mm' if unit == 'mm' else 'degrees'} is more than any body shows; look at the marks again"
     if not why and error > LARGEST[kind]:
@@ -77,24 +92,22 @@ def told(
     return Reading(doubts.name, what, unit, raw, value, error, word, reason, most)
 
 
-def _impossible(doubts: Doubts, kind: str, into_fork: bool) -> str:
+def _impossible(doubts: Doubts, kind: str, *, fork: bool) -> str:
     """Why this line tells nothing of this kind; empty where it may."""
     where, steep, name = doubts.setting, abs(doubts.depression), doubts.name
     if not doubts.track.clear:
-        if name == "crotch" and into_fork:
+        if fork:
             return "the line breaks where the legs part"
         return "the line is too faint, broken or thin to be followed; draw it solid, 2 to 3 mm wide"
     if not where.pose.levelled:
         return "without two plumb lines the picture cannot be levelled"
-    if kind in ("drop", "v depth", "fall") and where.distance is None:
+    if kind in ("drop", "v depth", "fall", "dip") and where.distance is None:
         return "nothing of known size is marked"
-    if kind == "drop" and doubts.hidden:
+    if kind in ("drop", "dip") and doubts.hidden:
         return "a side edge is hidden"
-    if into_fork and kind != "drop":
-        return "the line runs into the fork there"
-    if into_fork and steep > STEEPEST_AT_FORK:
-        return f"{too_steep(doubts.depression)}, and the cloth turns into the fork there"
-    most = {"crotch": STEEPEST_AT_CROTCH}.get(name, STEEPEST) if kind == "drop" else STEEPEST
+    if fork:
+        return "the legs part right under the line, so its middle lies in the fork"
+    most = STEEPEST_AT_CROTCH if name == "crotch" and kind in ("drop", "dip") else STEEPEST
     if kind.startswith("v"):
         most = STEEPEST_V
     elif name not in ROUND_LINES:
