@@ -387,7 +387,7 @@ def test_unknown_depth_and_unknown_focal_length_widen_the_error_off_line_height(
     marks = marked(scene, picture)
     true = picture.truth.lines["hip"].whole_drop_mm
     known = measure(picture.pixels, marks).reading("hip", "drop")
-    assert known is not None and known.value == pytest.approx(true, abs=4.0)
+    assert known is not None and known.value == pytest.approx(true, abs=5.0)
     for poorer in (replace(marks, depths_mm={}), replace(marks, focal_35mm=None)):
         reading = measure(picture.pixels, poorer).reading("hip", "drop")
         assert reading is not None and reading.reason

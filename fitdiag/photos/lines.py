@@ -192,7 +192,7 @@ def _trunk(seen: _Seen, found: Found) -> None:
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
-    _drop(seen, found, 0.08 + 0.7 * numbers.unrest + 0.03 * steep)
+    _drop(seen, found, 0.08 + 0.7 * numbers.unrest + 0.05 * steep)
     if name in CLEFT_DEPTH and seen.course.track.clear:
         _v(seen, found)
 
