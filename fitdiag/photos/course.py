@@ -25,7 +25,7 @@ V_LENGTH = 30.0  # mm beside the centre over which the slope of a V is taken
 REST_LENGTH = 100.0  # mm; from there on outwards the rest is told apart from it
 CENTRE_LENGTH = 25.0  # mm to each side from which the height at the centre is read
 # places round the section, degrees, from which the height at an end is read
-END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (63.0, 87.0), "side": (74.0, 89.0), "leg": (63.0, 87.0)}
+END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side": (74.0, 89.0), "leg": (63.0, 87.0)}
 LEAST_PLACES = 8
 
 

@@ -184,11 +184,11 @@ def _tilt(seen: _Seen, found: Found, value: float, parts: dict[Source, float]) -
 def _trunk(seen: _Seen, found: Found) -> None:
     """Tilt, drop and V of a line round the trunk, seen from the front or the back."""
     name, numbers = seen.name, seen.numbers
-    steep = math.hypot(*numbers.steep)
+    steep, uneven = math.hypot(*numbers.steep), abs(numbers.steep[0] - numbers.steep[1])
     across = 2 * numbers.section.half
     tilt = {
         "depth": math.degrees(seen.rise * LOPSIDED[name] / numbers.section.half),
-        "folds": math.degrees((0.3 + 1.2 * numbers.unrest + 0.04 * steep) / across),
+        "folds": math.degrees((0.15 + 0.6 * numbers.unrest + 0.02 * steep + 0.35 * uneven) / across),
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
