@@ -16,11 +16,11 @@ from scipy.special import ellipe, ellipeinc
 
 from fitdiag.photos.body import Known
 from fitdiag.photos.camera import Camera, false_drop, false_tilt, focal_px, lens_within, sheet_distance
-from fitdiag.photos.combine import measure_all, together, two_heights
+from fitdiag.photos.combine import measure_all, together
 from fitdiag.photos.level import level
 from fitdiag.photos.marks import Marks, Sheet, parse_marks
 from fitdiag.photos.measure import measure
-from fitdiag.photos.readings import Measured
+from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.section import Section, depth_from_girth
 from fitdiag.photos.snap import snap, snap_straight
 
@@ -315,9 +315,17 @@ def test_two_lens_heights_need_no_depth_of_the_body() -> None:
     """The drop is read off where the lens would stand level, from two pictures and no depth at all."""
     pictures = [back(52, lens_height_mm=height) for height in (860.0, 1300.0)]
     found = [measure(p.pixels, marked(s, p, give_depths=None)) for s, p in pictures]
-    both = two_heights(found[0], found[1], "hip")
-    assert both is not None
+    both = next(item for item in together(found) if (item.line, item.what) == ("hip", "drop"))
     assert both.value == pytest.approx(pictures[0][1].truth.lines["hip"].whole_drop_mm, abs=4.0)
+    wrong = [replace(reading, value=(reading.value or 0) - 3 * reading.by_depth) for reading in _drops(found)]
+    moved = [replace(one, readings=(reading,)) for one, reading in zip(found, wrong, strict=True)]
+    assert together(moved)[0].value == pytest.approx(both.value, abs=1.5)  # though each by itself is off by much more
+    assert abs((wrong[1].value or 0) - (_drops(found)[1].value or 0)) > 3.0
+
+
+def _drops(found: list[Measured]) -> list[Reading]:
+    readings = [one.reading("hip", "drop") for one in found]
+    return [reading for reading in readings if reading is not None]
 
 
 def test_a_side_picture_gives_the_depth_that_corrects_the_back() -> None:

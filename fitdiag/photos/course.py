@@ -39,7 +39,6 @@ class Stance:
     right: float
     seam: float
     depth: float
-    flat: bool = False  # as if the body had no depth, and so could not be turned either
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +102,7 @@ class Course:
             np.array([(stance.left, self.left[1]), (stance.seam, self.seam[1]), (stance.right, self.right[1])])
         )[:, 0]
         section = Section.between(float(rays[0]), float(rays[2]), stance.distance, stance.depth)
-        if self.kind != "trunk" or stance.flat:
+        if self.kind != "trunk":
             return section, float(section.hit(rays[1:2])[0, 0])
         return section.turned_to(float(rays[1]), float(rays[0]), float(rays[2])), 0.0
 

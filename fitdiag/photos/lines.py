@@ -211,7 +211,10 @@ def _drop(seen: _Seen, found: Found, folds: float) -> None:
     left, right = (edge.place for edge in seen.edges)
     middle = float(np.interp(stance.seam, seen.course.track.pixels[:, 0], seen.course.track.pixels[:, 1]))
     raw = (middle - (left[1] + right[1]) / 2) / seen.setting.camera.focal * stance.distance
-    found.readings.append(told(seen.doubts, "drop", "mm", raw, numbers.drop, parts, fork=seen.fork))
+    # deeper in the middle than assumed: from above the middle is higher than it was taken for
+    deeper = math.copysign(parts["depth"], seen.doubts.depression)
+    reading = told(seen.doubts, "drop", "mm", raw, numbers.drop, parts, fork=seen.fork)
+    found.readings.append(replace(reading, by_depth=-deeper))
     if name == "crotch":
         for index, side in enumerate(("left", "right")):
             parts = seen.parts(lambda n, i=index: n.dips[i], **more)  # type: ignore[misc]
@@ -283,13 +286,9 @@ _READ: Mapping[Kind, Callable[[_Seen, Found], None]] = {"trunk": _trunk, "side":
 def _keep(seen: _Seen, found: Found, depth: float, depth_error: float) -> None:
     """The line for the overlay and for other pictures, and what to do better."""
     where, numbers, depression = seen.setting, seen.numbers, seen.doubts.depression
-    drop = next((reading for reading in found.readings if reading.what == "drop"), None)
-    levelled = None
-    if seen.name in ROUND_LINES and where.pose.levelled and where.distance:
-        levelled = seen.course.numbers(replace(seen.stance, depth=1.0, flat=True)).drop
     found.line = Line(
         seen.course.track, seen.edges[0].place, seen.edges[1].place, depression,
-        numbers.section.half if where.distance else None, depth, levelled, (drop.error or 0.0) if drop else 0.0,
+        numbers.section.half if where.distance else None, depth,
     )  # fmt: skip
     edge_error = max(edge.error for edge in seen.edges)
     found.place = Place(numbers.section, seen.course, seen.stance, depth_error, edge_error)

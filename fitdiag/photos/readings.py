@@ -18,7 +18,8 @@ Source = Literal["level", "focal length", "distance", "edges", "seam", "depth", 
 class Reading:
     """One number: `raw` as the picture shows it, `value` corrected, `error` one standard deviation (None: refused).
 
-    `most`: what the largest part of the error comes from.
+    `most`: what the largest part of the error comes from; `by_depth`: what the value would gain with the body one standard
+    deviation deeper. That part of the error all pictures of one view share.
     """
 
     line: str
@@ -30,6 +31,7 @@ class Reading:
     word: Word
     reason: str
     most: Source = ""
+    by_depth: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,8 +44,6 @@ class Line:
     depression_deg: float
     half_mm: float | None
     depth_mm: float | None
-    levelled_drop_mm: float | None  # corrected for level but not for depth; two heights make the depth unnecessary
-    drop_error_mm: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
