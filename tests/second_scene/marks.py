@@ -36,6 +36,11 @@ def marks(
     sheet = facts["sheet"]
     swap = facts["mirrored"]
     corners = sheet and [sheet["corners"][index] for index in ([1, 0, 3, 2] if swap else [0, 1, 2, 3])]
+    known = sheet and sheet["whole"]
+    hip = facts["lines"]["hip"]["width"]
+    widths = (
+        {} if known else {"hip": round(hip + rng.normal(0, 4), 0)}
+    )  # no sheet: a breadth taken with two books and a tape
     seam = np.asarray(facts["seam"])
     return {
         "schema": "fitdiag.marks/1",
@@ -55,9 +60,9 @@ def marks(
             "height_mm": sheet["height_mm"],
             "behind_mm": round(sheet["behind_mm"] + rng.normal(0, 15), 0),
         }
-        if sheet and sheet["whole"]
+        if known
         else None,
-        "widths_mm": {},
+        "widths_mm": widths,
         "depths_mm": {},
         "hidden": hidden,
         "proposed": [],

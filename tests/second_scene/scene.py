@@ -85,7 +85,7 @@ class Scene:
         return np.array([[np.cos(angle), 0, np.sin(angle)], [0, 1, 0], [-np.sin(angle), 0, np.cos(angle)]])
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=64)
 def muslin(seed: int, kind: str | None = None) -> Muslin:
     """The muslin of a seed; its three views show the same one."""
     rng = np.random.default_rng([seed, 14])
