@@ -105,16 +105,16 @@ def arms(person: Person, cloth: Cloth, pose: str, rng: np.random.Generator) -> l
     level, tall, bend = cloth.form.levels, person.stature, cloth.stance.bend
     thick = person.arm / np.pi / 2
     made = []
-    hip = float(np.abs(cloth.left.points[..., 0]).max())
+    over = -75.0 if person.row % 3 else 75.0  # behind the hips or before them
+    hip = float(np.interp(level.hip - 30, cloth.left.heights, cloth.left.points[:, :, 0].max(1)))
     for side in (1, -1):
         shoulder = np.array([side * (person.shoulders * 0.5 + 12) + bend, 0.8 * tall, 0.0])
         if pose in ("hang", "close"):
-            out = hip + (rng.uniform(62, 110) if pose == "hang" else rng.uniform(6, 34)) * (
-                1 if pose == "hang" else side * side
-            )
+            near = pose == "close"
+            out = hip + (rng.uniform(-14, 14) if near else rng.uniform(62, 110))
             elbow = np.array([side * max(out - 10, person.shoulders * 0.5 + 20), level.waist + 25, -18.0])
-            wrist = np.array([side * out, level.hip + 20, 30.0])
-            fist = np.array([side * (out - 4), level.hip - 95, 45.0])
+            wrist = np.array([side * out, level.hip + 20, over * 0.8 if near else 30.0])
+            fist = np.array([side * (out - 4), level.hip - 95, over if near else 45.0])
         elif pose == "folded":
             elbow = np.array([side * (person.shoulders * 0.5 + 55), level.waist + 110, 60.0])
             wrist, fist = (
