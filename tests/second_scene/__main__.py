@@ -11,5 +11,7 @@ if __name__ == "__main__":
     if what == "make":
         blackbox.make_all(Path(folder), seeds)
     else:
-        blackbox.mark_again(Path(folder), seeds)
+        if what == "measure":
+            blackbox.mark_again(Path(folder), seeds)
+            blackbox.measure_all(Path(folder), seeds)
         print(blackbox.table(blackbox.scores(Path(folder), seeds)))
