@@ -1,7 +1,12 @@
 """`fitdiag photo measure` run from outside on made pictures, and its readings held against the truth.
 
 PYTHONPATH=tests python -m second_scene make FOLDER 1-60      # pictures, marks, truth: FOLDER/SEED/VIEW.jpg ...
+<<<<<<< HEAD
 PYTHONPATH=tests python -m second_scene measure FOLDER 1-60   # the table
+=======
+PYTHONPATH=tests python -m second_scene measure FOLDER 1-60   # measure, keep what is said, print the table
+PYTHONPATH=tests python -m second_scene table FOLDER 1-60     # the table again from what was kept
+>>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 """
 
 from __future__ import annotations
@@ -26,7 +31,11 @@ SETS = (("back", "left"), ("front", "left"))
 
 @dataclass(frozen=True)
 class Score:
+<<<<<<< HEAD
     """A reading beside its truth; `value` is None where the program refuses."""
+=======
+    """A reading beside its truth; `value` is None where the program refuses; `outline`: the truth if read at the outline's edges."""
+>>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 
     seed: int
     view: str
@@ -37,6 +46,10 @@ class Score:
     error: float
     elevation: float
     reason: str
+<<<<<<< HEAD
+=======
+    outline: float
+>>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 
     @property
     def off(self) -> float:
@@ -100,12 +113,29 @@ def true_value(facts: dict[str, Any], line: str, what: str) -> float | None:
     return own.get({"drop": "drop_seam", "drop to the back": "drop_back"}.get(what, what))
 
 
+<<<<<<< HEAD
 def scores(folder: Path, seeds: Iterable[int]) -> list[Score]:
     """All readings of all pictures; back and front each together with the side picture, which tells the depth."""
     found = []
     for seed in seeds:
         for views in SETS:
             told = measure([folder / str(seed) / f"{view}.jpg" for view in views])
+=======
+def measure_all(folder: Path, seeds: Iterable[int]) -> None:
+    """Measure back and front, each together with the side picture, which tells the depth; keep what is said."""
+    for seed in seeds:
+        for views in SETS:
+            told = measure([folder / str(seed) / f"{view}.jpg" for view in views])
+            (folder / str(seed) / f"{views[0]}.said.json").write_text(json.dumps(told), encoding="utf-8")
+
+
+def scores(folder: Path, seeds: Iterable[int]) -> list[Score]:
+    """All readings that were kept, beside the truth."""
+    found = []
+    for seed in seeds:
+        for views in SETS:
+            told = json.loads((folder / str(seed) / f"{views[0]}.said.json").read_text(encoding="utf-8"))
+>>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
             if "failed" in told:
                 print(seed, views, told["failed"], file=sys.stderr)
             for picture in told["pictures"][: 2 if views[0] == "back" else 1]:
@@ -114,6 +144,7 @@ def scores(folder: Path, seeds: Iterable[int]) -> list[Score]:
                 for reading in picture["readings"]:
                     true = true_value(facts, reading["line"], reading["what"])
                     if true is not None:
+<<<<<<< HEAD
                         elevation = (
                             facts["lines"]
                             .get(reading["line"], {})
@@ -125,6 +156,29 @@ def scores(folder: Path, seeds: Iterable[int]) -> list[Score]:
     return found
 
 
+=======
+                        found.append(_score(seed, facts, reading, true))
+    return found
+
+
+def _score(seed: int, facts: dict[str, Any], reading: dict[str, Any], true: float) -> Score:
+    own = facts["lines"].get(reading["line"], {})
+    outline = {"drop": "drop_sil", "tilt": "tilt_sil", "drop to the back": "drop_back_sil"}.get(reading["what"], "")
+    return Score(
+        seed=seed,
+        view=facts["view"],
+        line=reading["line"],
+        what=reading["what"],
+        truth=true,
+        value=None if reading["word"] == "don't use" else reading["value"],
+        error=reading["error"] or 0.0,
+        elevation=own.get("elevation_deg", facts["lines"]["hip"]["elevation_deg"]),
+        reason=reading["reason"],
+        outline=own.get(outline, true),
+    )
+
+
+>>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 def row(name: str, some: list[Score], off: Callable[[Score], float] = lambda score: score.off) -> str:
     """One line of the table."""
     told = [score for score in some if score.value is not None]
@@ -137,6 +191,14 @@ def row(name: str, some: list[Score], off: Callable[[Score], float] = lambda sco
     return f"| {name} | {len(some)} | {len(told)} | {middle:.2f} / {far:.1f} | {np.mean(wrong):+.2f} | {inside[0]} | {inside[1]} |"
 
 
+<<<<<<< HEAD
+=======
+def at_outline(score: Score) -> float:
+    """Value less what is true at the outline's edges."""
+    return (score.value or 0.0) - score.outline
+
+
+>>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 def table(found: list[Score]) -> str:
     """Median and 95 % of the absolute error, mean error, share inside the printed one and two standard deviations."""
     lines = ["| reading | n | told | median / 95 % | mean | 1 sd | 2 sd |", "|---|---|---|---|---|---|---|"]
@@ -155,6 +217,10 @@ def table(found: list[Score]) -> str:
                 some = [score for score in own if score.band == band]
                 if some:
                     lines.append(row(f"{line} drop, {view}, {band} deg, mm", some))
+<<<<<<< HEAD
+=======
+            lines.append(row(f"{line} drop, {view}, all, against the outline, mm", own, at_outline))
+>>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
         lines.append(row(f"{line} drop to the back, side picture, mm", pick("left", line, "drop to the back")))
     for line in ("hip", "crotch"):
         lines.append(row(f"{line} V angle against slope3, both views, deg", pick("", line, "v angle")))
@@ -162,6 +228,10 @@ def table(found: list[Score]) -> str:
     for line in ("waist", "hip", "crotch", "knee"):
         for view in VIEWS:
             lines.append(row(f"{line} tilt, {view}, deg", pick(view, line, "tilt")))
+<<<<<<< HEAD
+=======
+            lines.append(row(f"{line} tilt, {view}, against the outline, deg", pick(view, line, "tilt"), at_outline))
+>>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
     for what in ("lean", *(CENTRE + line for line in ("waist", "hip", "crotch"))):
         for view in ("back", "front"):
             lines.append(row(f"grain: {what}, {view}", pick(view, "grain", what)))

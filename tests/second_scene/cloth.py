@@ -101,85 +101,49 @@ def stand(points: Array, knee: float, fork: float, stance: Stance) -> Array:
 
 def folds_by_chance(form: Form, rng: np.random.Generator, heavy: float) -> tuple[Fold, ...]:
     """Drag lines from the fork, looseness over the seat, long folds down the legs, a break at the hem; `heavy` 0 to 1.5."""
-    level, made = form.levels, []
+    level, made = form.levels, list[Fold]()
 
-    def cluster(
-        side: int, around: float, height: float, slant: float, length: float, width: float, lift: float
-    ) -> None:
-        many = int(rng.integers(1, 5))
-        for index in range(many):
-            off = (index - (many - 1) / 2) * width * rng.uniform(2.1, 2.8)
-            made.append(
-                Fold(
-                    side,
-                    around - off * np.sin(slant) + rng.normal(0, 4),
-                    height + off * np.cos(slant) + rng.normal(0, 4),
-                    slant + rng.normal(0, 0.08),
-                    length * rng.uniform(0.6, 1.2),
-                    width,
-                    lift * heavy * rng.uniform(0.4, 1.0),
-                )
-            )
+    def cluster(middle: Fold) -> None:
+        made.extend(_beside(middle, heavy, rng))
 
     for _ in range(rng.integers(2, 5)):
         back, side = rng.random() < 0.65, int(rng.choice([-1, 1]))
         around = side * rng.uniform(25, 130) + (0 if back else 150 * np.pi)
         slant = side * rng.uniform(0.1, 0.9) * (1 if back else -1)
-        cluster(
-            0,
-            around,
-            level.fork + rng.uniform(10, 130),
-            slant,
-            rng.uniform(45, 100),
-            rng.uniform(8, 14),
-            rng.normal(0, 2.6),
-        )
+        height = level.fork + rng.uniform(10, 130)
+        cluster(Fold(0, around, height, slant, rng.uniform(45, 100), rng.uniform(8, 14), rng.normal(0, 2.6)))
     for _ in range(rng.integers(1, 4)):
         around, slant = rng.uniform(-150 * np.pi, 150 * np.pi), np.pi / 2 + rng.normal(0, 0.3)
-        cluster(
-            0,
-            around,
-            level.hip + rng.uniform(-20, 130),
-            slant,
-            rng.uniform(50, 110),
-            rng.uniform(12, 24),
-            rng.normal(0, 2.2),
-        )
+        height = level.hip + rng.uniform(-20, 130)
+        cluster(Fold(0, around, height, slant, rng.uniform(50, 110), rng.uniform(12, 24), rng.normal(0, 2.2)))
     for side in SIDES:
         for _ in range(rng.integers(1, 4)):
             height, slant = rng.uniform(level.hem + 80, level.fork - 60), np.pi / 2 + rng.normal(0, 0.12)
-            cluster(
-                side,
-                90 * rng.uniform(0.2, 6.1),
-                height,
-                slant,
-                rng.uniform(90, 260),
-                rng.uniform(12, 24),
-                rng.normal(0, 3.2),
-            )
+            around = 90 * rng.uniform(0.2, 6.1)
+            cluster(Fold(side, around, height, slant, rng.uniform(90, 260), rng.uniform(12, 24), rng.normal(0, 3.2)))
         for _ in range(rng.integers(1, 4)):
             height, slant = level.fork - rng.uniform(20, 190), rng.choice([-1, 1]) * rng.uniform(0.15, 0.9)
-            cluster(
-                side,
-                90 * rng.uniform(0.4, 5.9),
-                height,
-                slant,
-                rng.uniform(35, 90),
-                rng.uniform(9, 15),
-                rng.normal(0, 2.4),
-            )
+            around = 90 * rng.uniform(0.4, 5.9)
+            cluster(Fold(side, around, height, slant, rng.uniform(35, 90), rng.uniform(9, 15), rng.normal(0, 2.4)))
         for _ in range(rng.integers(0, 3)):
             height, slant = level.hem + rng.uniform(20, 130), rng.normal(0, 0.25)
-            cluster(
-                side,
-                90 * rng.uniform(0.4, 5.9),
-                height,
-                slant,
-                rng.uniform(35, 90),
-                rng.uniform(9, 15),
-                rng.normal(0, 2.8),
-            )
+            around = 90 * rng.uniform(0.4, 5.9)
+            cluster(Fold(side, around, height, slant, rng.uniform(35, 90), rng.uniform(9, 15), rng.normal(0, 2.8)))
     return tuple(made)
+
+
+def _beside(middle: Fold, heavy: float, rng: np.random.Generator) -> list[Fold]:
+    """One to four folds side by side, no two alike."""
+    many, made = int(rng.integers(1, 5)), []
+    for index in range(many):
+        off = (index - (many - 1) / 2) * middle.width * rng.uniform(2.1, 2.8)
+        around = middle.round_mm - off * np.sin(middle.slant) + rng.normal(0, 4)
+        height = middle.height + off * np.cos(middle.slant) + rng.normal(0, 4)
+        slant, length = middle.slant + rng.normal(0, 0.08), middle.length * rng.uniform(0.6, 1.2)
+        made.append(
+            Fold(middle.side, around, height, slant, length, middle.width, middle.lift * heavy * rng.uniform(0.4, 1.0))
+        )
+    return made
 
 
 def drape(form: Form, folds: tuple[Fold, ...], stance: Stance) -> Cloth:
