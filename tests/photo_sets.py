@@ -115,7 +115,9 @@ def second(seeds: Iterable[int], folder: Path | None = None) -> Iterator[list[Sh
             path = folder and folder / str(seed) / f"{view}.jpg"
             if path is None or not path.exists():
                 made = second_scene.make(seed, view)
-                shots[view] = _shot(f"{seed}-{view}", made.pixels, made.truth, parse_marks(json.dumps(made.marks()), "made"))
+                shots[view] = _shot(
+                    f"{seed}-{view}", made.pixels, made.truth, parse_marks(json.dumps(made.marks()), "made")
+                )
             else:
                 marks = parse_marks(path.with_suffix(".marks.json").read_text(encoding="utf-8"), str(path))
                 facts = json.loads(path.with_suffix(".truth.json").read_text(encoding="utf-8"))
@@ -145,6 +147,7 @@ def _pixels(path: Path) -> np.ndarray:
 
 def _scaled(facts: dict[str, Any], share: float) -> dict[str, Any]:
     """The facts with their places in a picture of another size."""
+
     def places(value: Any) -> Any:
         return ((np.array(value, float) + 0.5) * share - 0.5).tolist()
 
@@ -153,7 +156,8 @@ def _scaled(facts: dict[str, Any], share: float) -> dict[str, Any]:
         for name, line in facts["lines"].items()
     }
     grains = {
-        name: {**grain, **{key: places(grain[key]) for key in ("pixels", "ends")}} for name, grain in facts["grains"].items()
+        name: {**grain, **{key: places(grain[key]) for key in ("pixels", "ends")}}
+        for name, grain in facts["grains"].items()
     }
     sheet = facts["sheet"] and {**facts["sheet"], "corners": places(facts["sheet"]["corners"])}
     return {**facts, "lines": lines, "grains": grains, "sheet": sheet, "seam": places(facts["seam"]),

@@ -15,14 +15,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from scipy import ndimage
 
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.level import Pair, Pose, level
-from fitdiag.photos.marks import A4, Points, Sheet
+from fitdiag.photos.marks import A4, Point, Points
 from fitdiag.photos.snap import snap_straight
-from fitdiag.photos.strip import colours_at, opponent, smooth
+from fitdiag.photos.strip import opponent, smooth
 
 Array = NDArray[np.float64]
+Straight = tuple[Point, Point, float]
 COARSE = 600  # px: height of the copy on which upright lines vote
 MOST_LEAN = 0.24  # px sideways per px down
 SHORTEST = 0.16  # of the picture's height
@@ -85,11 +87,12 @@ def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
     scale = pixels.shape[0] / COARSE
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
     colours = opponent(np.asarray(copy, float))
-    slope = np.zeros(colours.shape[:2])
+    slope: Array = np.zeros(colours.shape[:2])
     slope[:, 1:-1] = np.linalg.norm(colours[:, 2:] - colours[:, :-2], axis=2)
     line = np.zeros_like(slope)  # a string: darker or lighter than both sides
     line[:, 2:-2] = np.minimum(
-        np.linalg.norm(colours[:, 2:-2] - colours[:, :-4], axis=2), np.linalg.norm(colours[:, 2:-2] - colours[:, 4:], axis=2)
+        np.linalg.norm(colours[:, 2:-2] - colours[:, :-4], axis=2),
+        np.linalg.norm(colours[:, 2:-2] - colours[:, 4:], axis=2),
     )
     edge = np.maximum(slope, line)
     noise = np.maximum(np.median(edge, axis=1, keepdims=True), 0.4)
@@ -97,10 +100,10 @@ def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
     peak = (edge >= np.roll(edge, 1, axis=1)) & (edge >= np.roll(edge, -1, axis=1))
     edge = np.where(peak, np.maximum(edge - 1.5, 0.0), 0.0)
     wide = np.maximum(edge, 0.6 * np.maximum(np.roll(edge, 1, axis=1), np.roll(edge, -1, axis=1)))
-    rows = np.arange(COARSE) - COARSE / 2
+    rows: Array = np.arange(COARSE, dtype=np.float64) - COARSE / 2
     width = wide.shape[1]
     leans = np.linspace(-MOST_LEAN, MOST_LEAN, 97)
-    padded = np.pad(wide, [(0, 0), (COARSE // 2, COARSE // 2)])
+    padded: Array = np.pad(wide, [(0, 0), (COARSE // 2, COARSE // 2)])
     columns = np.arange(width) + COARSE // 2
     votes = np.zeros((len(leans), width))
     walls = np.arange(round(WALL * COARSE))
@@ -114,7 +117,9 @@ def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
             break
         found += _runs(padded, rows, float(leans[index]), column, scale)
         apart = np.arange(width)[None] - column + (leans[:, None] - leans[index]) * rows[walls[[0, -1]], None, None]
-        votes[(np.abs(apart) < 5).all(axis=0)] = 0.0  # what passes within a few px at the top and at the bottom is the same line
+        votes[(np.abs(apart) < 5).all(axis=0)] = (
+            0.0  # what passes within a few px at the top and at the bottom is the same line
+        )
     return sorted(found, key=lambda one: -one.length * one.strength)
 
 
@@ -133,7 +138,10 @@ def _runs(padded: Array, rows: Array, lean: float, column: int, scale: float) ->
             gap += 1
             if gap > 0.03 * COARSE or row == COARSE:
                 if last - start > SHORTEST * COARSE:
-                    ends = [((column + lean * (at - COARSE / 2) + 0.5) * scale - 0.5, (at + 0.5) * scale - 0.5) for at in (start, last)]
+                    ends = [
+                        ((column + lean * (at - COARSE / 2) + 0.5) * scale - 0.5, (at + 0.5) * scale - 0.5)
+                        for at in (start, last)
+                    ]
                     found.append(_Segment(ends[0], ends[1], float(around[start : last + 1].mean())))
                 start = None
     return found
@@ -146,7 +154,8 @@ def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, floa
     found = list(found)[:40]
     normals = []
     for one in found:
-        normal = np.cross(*([x - middle[0], y - middle[1], focal] for x, y in (one.top, one.bottom)))
+        first, last = ((x - middle[0], y - middle[1], focal) for x, y in (one.top, one.bottom))
+        normal = np.cross(first, last)
         normals.append(normal / np.linalg.norm(normal))
     planes = np.array(normals)
     weights = np.array([one.length * one.strength for one in found])
@@ -190,7 +199,10 @@ class FoundSheet:
 
 
 def find_sheet(
-    pixels: NDArray[np.uint8], camera: Camera, body: tuple[float, float, float, float] | None, size: tuple[float, float] = A4
+    pixels: NDArray[np.uint8],
+    camera: Camera,
+    body: tuple[float, float, float, float] | None,
+    size: tuple[float, float] = A4,
 ) -> FoundSheet | None:
     """The sheet beside the body (left, top, right, bottom in px); None where nothing is surely one."""
     scale = pixels.shape[0] / COARSE
@@ -202,7 +214,7 @@ def find_sheet(
     usual = float(np.median(steep)) + 0.3
     found: list[FoundSheet] = []
     for level_ in (2.0, 3.5, 6.0):
-        for box in _patches(steep < level_ * usual, COARSE):
+        for box in _patches(steep < level_ * usual):
             if body is not None and _inside(box, body, scale):
                 continue
             sheet = _as_sheet(pixels, camera, colours, box, scale, size)
@@ -224,53 +236,19 @@ def _inside(box: tuple[int, int, int, int], body: tuple[float, float, float, flo
     return body[0] < x < body[2] and body[1] < y < body[3]
 
 
-def _patches(plain: NDArray[np.bool_], height: int) -> list[tuple[int, int, int, int]]:
+def _patches(plain: NDArray[np.bool_]) -> list[tuple[int, int, int, int]]:
     """Boxes (left, top, right, bottom) of connected plain patches of a sheet's size and shape."""
-    width = plain.shape[1]
-    parent: list[int] = []
-    boxes: list[list[int]] = []
-
-    def root(index: int) -> int:
-        while parent[index] != index:
-            parent[index] = parent[parent[index]]
-            index = parent[index]
-        return index
-
-    above: list[tuple[int, int, int]] = []
-    for row in range(height):
-        padded = np.concatenate([[False], plain[row], [False]]).astype(np.int8)
-        starts, ends = np.flatnonzero(np.diff(padded) == 1), np.flatnonzero(np.diff(padded) == -1)
-        here: list[tuple[int, int, int]] = []
-        at = 0
-        for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
-            label = -1
-            while at < len(above) and above[at][1] <= start:
-                at += 1
-            look = at
-            while look < len(above) and above[look][0] < end:
-                other = root(above[look][2])
-                if label < 0:
-                    label = other
-                elif other != label:
-                    parent[other] = label
-                    one, two = boxes[label], boxes[other]
-                    boxes[label] = [min(one[0], two[0]), min(one[1], two[1]), max(one[2], two[2]), max(one[3], two[3]), one[4] + two[4]]
-                look += 1
-            if label < 0:
-                label = len(parent)
-                parent.append(label)
-                boxes.append([start, row, end, row + 1, 0])
-            box = boxes[label]
-            boxes[label] = [min(box[0], start), min(box[1], row), max(box[2], end), max(box[3], row + 1), box[4] + end - start]
-            here.append((start, end, label))
-        above = here
+    height, width = plain.shape
+    labels, _ = ndimage.label(plain)
+    areas = np.bincount(labels.ravel())
     found = []
-    for index, (left, top, right, bottom, area) in enumerate(boxes):
-        wide, tall = right - left, bottom - top
-        if parent[index] != index or not 0.025 * height < min(wide, tall) < 0.4 * height:
+    for index, (rows, columns) in enumerate(ndimage.find_objects(labels), start=1):
+        wide, tall = columns.stop - columns.start, rows.stop - rows.start
+        if not 0.025 * height < min(wide, tall) < 0.4 * height or not 1.1 < tall / wide < 1.9:
             continue
-        if 1.1 < tall / wide < 1.9 and area > 0.72 * wide * tall and left > 0 and top > 0 and right < width and bottom < height:
-            found.append((left, top, right, bottom))
+        whole = columns.start > 0 and rows.start > 0 and columns.stop < width and rows.stop < height
+        if whole and areas[index] > 0.72 * wide * tall:
+            found.append((columns.start, rows.start, columns.stop, rows.stop))
     return found
 
 
@@ -290,7 +268,9 @@ def _as_sheet(
     corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)], float) * scale - 0.5
     for step in range(3):
         edges = [
-            snap_straight(pixels, _point(corners[i]), _point(corners[(i + 1) % 4]), max(8, round((6 - 2 * step) * scale)))
+            snap_straight(
+                pixels, _point(corners[i]), _point(corners[(i + 1) % 4]), max(8, round((6 - 2 * step) * scale))
+            )
             for i in range(4)
         ]
         corners = np.array([_meet(edges[i - 1], edges[i]) for i in range(4)])
@@ -305,7 +285,9 @@ def _as_sheet(
         return None
     unlike = abs(math.log(tall / wide / (size[1] / size[0])))
     square = max(abs(_corner(rays, i)) for i in range(4))
-    sure = math.exp(-((unlike / 0.05) ** 2) - (square / 0.05) ** 2 - (tint / 9.0) ** 2) * min(1.0, max(0.0, darker) / 4.0)
+    sure = math.exp(-((unlike / 0.05) ** 2) - (square / 0.05) ** 2 - (tint / 9.0) ** 2) * min(
+        1.0, max(0.0, darker) / 4.0
+    )
     return FoundSheet(tuple(_point(corner) for corner in corners), float(sure), False)
 
 
@@ -315,7 +297,7 @@ def _corner(rays: Array, index: int) -> float:
     return float(one @ two / (np.linalg.norm(one) * np.linalg.norm(two) + 1e-12))
 
 
-def _meet(before: tuple, after: tuple) -> Array:  # type: ignore[type-arg]
+def _meet(before: Straight, after: Straight) -> Array:
     one = np.cross((*before[0], 1.0), (*before[1], 1.0))
     two = np.cross((*after[0], 1.0), (*after[1], 1.0))
     meet = np.cross(one, two)

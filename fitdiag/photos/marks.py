@@ -28,6 +28,7 @@ ROUND_LINES = (
     "crotch",
 )  # they go round the trunk, so their middle is nearer to the lens than their ends
 GRAINS = ("grain-left", "grain-right")
+PROPOSABLE = (*LINES, *GRAINS, "centre_seam", "verticals", "sheet")
 MOST_VERTICALS = 12
 A4 = (210.0, 297.0)
 
@@ -43,7 +44,7 @@ class Sheet:
     corners: Points
     width_mm: float = A4[0]
     height_mm: float = A4[1]
-    behind_mm: float = 0.0
+    behind_mm: float | None = 0.0  # None: nobody said
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,7 @@ class Marks:
     hidden: tuple[str, ...] = ()
     proposed: tuple[str, ...] = ()
     notes: str = ""
+    doubts: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def seen_from_the_side(self) -> bool:
@@ -74,11 +76,14 @@ class Marks:
         return self.view in ("left", "right")
 
     def confirmed(self) -> Marks:
-        """The same without the lines nobody has confirmed."""
+        """The same without what nobody has confirmed."""
         return replace(
             self,
             lines={name: points for name, points in self.lines.items() if name not in self.proposed},
             grains={name: points for name, points in self.grains.items() if name not in self.proposed},
+            centre_seam=() if "centre_seam" in self.proposed else self.centre_seam,
+            verticals=() if "verticals" in self.proposed else self.verticals,
+            sheet=None if "sheet" in self.proposed else self.sheet,
         )
 
 
@@ -105,6 +110,7 @@ def as_json(marks: Marks) -> str:
         "depths_mm": marks.depths_mm,
         "hidden": marks.hidden,
         "proposed": marks.proposed,
+        "doubts": marks.doubts,
         "notes": marks.notes,
     }
     rows = (f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in data.items())
@@ -151,7 +157,7 @@ class _Reader:
                 )
             )
         known = ("schema", "picture", "view", "focal_35mm", "lens_height_mm", "lines", "grains", "centre_seam",
-                 "verticals", "sheet", "widths_mm", "depths_mm", "hidden", "proposed", "notes")  # fmt: skip
+                 "verticals", "sheet", "widths_mm", "depths_mm", "hidden", "proposed", "doubts", "notes")  # fmt: skip
         for key in data:
             self.known(key, known, "marks")
         picture = data.get("picture")
@@ -185,7 +191,8 @@ class _Reader:
             hidden=self.words(
                 "hidden", data.get("hidden"), [f"{line}:{side}" for line in LINES for side in ("left", "right")]
             ),
-            proposed=self.words("proposed", data.get("proposed"), [*LINES, *GRAINS]),
+            proposed=self.words("proposed", data.get("proposed"), [*PROPOSABLE]),
+            doubts=self.named("doubts", data.get("doubts"), PROPOSABLE, self.text),
             notes=self.text("notes", data.get("notes"), 2000),
         )
         if self.problems:
@@ -278,7 +285,7 @@ class _Reader:
             corners,
             self.number("sheet.width_mm", value.get("width_mm"), 20, 2000) or A4[0],
             self.number("sheet.height_mm", value.get("height_mm"), 20, 2000) or A4[1],
-            self.number("sheet.behind_mm", value.get("behind_mm"), -1000, 3000) or 0.0,
+            self.number("sheet.behind_mm", value.get("behind_mm"), -1000, 3000),
         )
 
     def words(self, key: str, value: object, known: list[str]) -> tuple[str, ...]:

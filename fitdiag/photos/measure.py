@@ -26,8 +26,9 @@ def measure(pixels: NDArray[np.uint8], marks: Marks, known: Known | None = None)
     marks, whole = marks.confirmed(), marks
     where = setting(pixels, marks)
     warnings = list(where.warnings)
-    for name in whole.proposed:
-        warnings.append(f"{called(name)} is only proposed; confirm it on the marking page, then it is measured")
+    if whole.proposed:
+        names = ", ".join(called(name) for name in whole.proposed)
+        warnings.append(f"only proposed: {names}; what you confirm on the page is measured")
     seam = None
     if len(marks.centre_seam) >= 3:
         seam = snap(pixels, marks.centre_seam, where.scale, reach_mm=SEAM_REACH_MM)

@@ -66,4 +66,4 @@ class Measured:
 
 def called(name: str) -> str:
     """A line's name as it is said."""
-    return name.replace("-", " ")
+    return name.replace("-", " ").replace("_", " ")

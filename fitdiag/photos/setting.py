@@ -19,6 +19,7 @@ from fitdiag.photos.snap import USUAL_SCALE, snap_straight
 Array = NDArray[np.float64]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
+USUAL_BEHIND, BEHIND_UNKNOWN = 150.0, 120.0  # mm: on a wall or door behind the body, where nobody said how far
 LEAST_PX_PER_MM = 1.0
 LEAST_SCALE, MOST_SCALE = 0.4, 8.0  # px a millimetre that lines are looked for at
 NEAREST, FARTHEST = 400.0, 30_000.0  # mm from the lens; beyond them a mark or a size is wrong
@@ -96,9 +97,13 @@ def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[floa
         corners, error = sheet_corners(pixels, marks.sheet)
         tall = float(np.linalg.norm(corners[0] - corners[3]))
         size = (marks.sheet.width_mm, marks.sheet.height_mm)
-        distance = sheet_distance(camera, [(float(x), float(y)) for x, y in corners], *size) - marks.sheet.behind_mm
+        given = marks.sheet.behind_mm
+        behind, behind_error = (
+            (USUAL_BEHIND, BEHIND_UNKNOWN) if given is None else (given, math.hypot(SHEET_PLANE_ERROR, 0.03 * given))
+        )
+        distance = sheet_distance(camera, [(float(x), float(y)) for x, y in corners], *size) - behind
         if _likely("the sheet of paper", distance, told):
-            plane = math.hypot(SHEET_PLANE_ERROR, 0.03 * marks.sheet.behind_mm) / distance
+            plane = behind_error / distance
             found.append((distance, math.hypot(error / max(tall, 1.0), plane)))
     for name, width in marks.widths_mm.items():
         if name in marks.lines and not any(item.startswith(f"{name}:") for item in marks.hidden):

@@ -10,11 +10,7 @@
 
 Bodies: girths of 507 measured people, sections by Fourier descriptors, trunk and legs grown together as fields, folds lifted along the
 normals (`form`, `cloth`). Lines are drawn in the cloth's own coordinates with a drop, a V, a tilt that are known (`courses`, `ink`).
-<<<<<<< HEAD
-From the shell: `python tests/second_scene --to FOLDER 1 2 3 --view back`.
-=======
 From the shell: see `blackbox`.
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 """
 
 from __future__ import annotations

@@ -11,11 +11,7 @@ if __name__ == "__main__":
     if what == "make":
         blackbox.make_all(Path(folder), seeds)
     else:
-<<<<<<< HEAD
-        blackbox.mark_again(Path(folder), seeds)
-=======
         if what == "measure":
             blackbox.mark_again(Path(folder), seeds)
             blackbox.measure_all(Path(folder), seeds)
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
         print(blackbox.table(blackbox.scores(Path(folder), seeds)))

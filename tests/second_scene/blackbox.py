@@ -1,12 +1,8 @@
 """`fitdiag photo measure` run from outside on made pictures, and its readings held against the truth.
 
 PYTHONPATH=tests python -m second_scene make FOLDER 1-60      # pictures, marks, truth: FOLDER/SEED/VIEW.jpg ...
-<<<<<<< HEAD
-PYTHONPATH=tests python -m second_scene measure FOLDER 1-60   # the table
-=======
 PYTHONPATH=tests python -m second_scene measure FOLDER 1-60   # measure, keep what is said, print the table
 PYTHONPATH=tests python -m second_scene table FOLDER 1-60     # the table again from what was kept
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 """
 
 from __future__ import annotations
@@ -31,11 +27,7 @@ SETS = (("back", "left"), ("front", "left"))
 
 @dataclass(frozen=True)
 class Score:
-<<<<<<< HEAD
-    """A reading beside its truth; `value` is None where the program refuses."""
-=======
     """A reading beside its truth; `value` is None where the program refuses; `outline`: the truth if read at the outline's edges."""
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 
     seed: int
     view: str
@@ -46,10 +38,7 @@ class Score:
     error: float
     elevation: float
     reason: str
-<<<<<<< HEAD
-=======
     outline: float
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 
     @property
     def off(self) -> float:
@@ -113,14 +102,6 @@ def true_value(facts: dict[str, Any], line: str, what: str) -> float | None:
     return own.get({"drop": "drop_seam", "drop to the back": "drop_back"}.get(what, what))
 
 
-<<<<<<< HEAD
-def scores(folder: Path, seeds: Iterable[int]) -> list[Score]:
-    """All readings of all pictures; back and front each together with the side picture, which tells the depth."""
-    found = []
-    for seed in seeds:
-        for views in SETS:
-            told = measure([folder / str(seed) / f"{view}.jpg" for view in views])
-=======
 def measure_all(folder: Path, seeds: Iterable[int]) -> None:
     """Measure back and front, each together with the side picture, which tells the depth; keep what is said."""
     for seed in seeds:
@@ -135,7 +116,6 @@ def scores(folder: Path, seeds: Iterable[int]) -> list[Score]:
     for seed in seeds:
         for views in SETS:
             told = json.loads((folder / str(seed) / f"{views[0]}.said.json").read_text(encoding="utf-8"))
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
             if "failed" in told:
                 print(seed, views, told["failed"], file=sys.stderr)
             for picture in told["pictures"][: 2 if views[0] == "back" else 1]:
@@ -144,19 +124,6 @@ def scores(folder: Path, seeds: Iterable[int]) -> list[Score]:
                 for reading in picture["readings"]:
                     true = true_value(facts, reading["line"], reading["what"])
                     if true is not None:
-<<<<<<< HEAD
-                        elevation = (
-                            facts["lines"]
-                            .get(reading["line"], {})
-                            .get("elevation_deg", facts["lines"]["hip"]["elevation_deg"])
-                        )
-                        value = None if reading["word"] == "don't use" else reading["value"]
-                        found.append(Score(seed, facts["view"], reading["line"], reading["what"], true, value,
-                                           reading["error"] or 0.0, elevation, reading["reason"]))  # fmt: skip
-    return found
-
-
-=======
                         found.append(_score(seed, facts, reading, true))
     return found
 
@@ -178,7 +145,6 @@ def _score(seed: int, facts: dict[str, Any], reading: dict[str, Any], true: floa
     )
 
 
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 def row(name: str, some: list[Score], off: Callable[[Score], float] = lambda score: score.off) -> str:
     """One line of the table."""
     told = [score for score in some if score.value is not None]
@@ -191,14 +157,11 @@ def row(name: str, some: list[Score], off: Callable[[Score], float] = lambda sco
     return f"| {name} | {len(some)} | {len(told)} | {middle:.2f} / {far:.1f} | {np.mean(wrong):+.2f} | {inside[0]} | {inside[1]} |"
 
 
-<<<<<<< HEAD
-=======
 def at_outline(score: Score) -> float:
     """Value less what is true at the outline's edges."""
     return (score.value or 0.0) - score.outline
 
 
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
 def table(found: list[Score]) -> str:
     """Median and 95 % of the absolute error, mean error, share inside the printed one and two standard deviations."""
     lines = ["| reading | n | told | median / 95 % | mean | 1 sd | 2 sd |", "|---|---|---|---|---|---|---|"]
@@ -217,10 +180,7 @@ def table(found: list[Score]) -> str:
                 some = [score for score in own if score.band == band]
                 if some:
                     lines.append(row(f"{line} drop, {view}, {band} deg, mm", some))
-<<<<<<< HEAD
-=======
             lines.append(row(f"{line} drop, {view}, all, against the outline, mm", own, at_outline))
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
         lines.append(row(f"{line} drop to the back, side picture, mm", pick("left", line, "drop to the back")))
     for line in ("hip", "crotch"):
         lines.append(row(f"{line} V angle against slope3, both views, deg", pick("", line, "v angle")))
@@ -228,10 +188,7 @@ def table(found: list[Score]) -> str:
     for line in ("waist", "hip", "crotch", "knee"):
         for view in VIEWS:
             lines.append(row(f"{line} tilt, {view}, deg", pick(view, line, "tilt")))
-<<<<<<< HEAD
-=======
             lines.append(row(f"{line} tilt, {view}, against the outline, deg", pick(view, line, "tilt"), at_outline))
->>>>>>> eff2e39652f992b2a4f0ffb0441c6971f77c3dd9
     for what in ("lean", *(CENTRE + line for line in ("waist", "hip", "crotch"))):
         for view in ("back", "front"):
             lines.append(row(f"grain: {what}, {view}", pick(view, "grain", what)))

@@ -1,0 +1,79 @@
+"""Proposals: everything a picture shows that is worth marking, found without a mark, for the fitter to confirm.
+
+Lines come from `find_lines`, plumb lines and the sheet from `find_room`. Each is named in `proposed`, and what speaks against one
+stands in `doubts`. What the fitter marked stays as it is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
+from fitdiag.photos.find_lines import Lines, find_lines
+from fitdiag.photos.find_room import find_sheet, find_uprights
+from fitdiag.photos.marks import Marks, Points, Sheet
+
+SAME_PX = 0.008  # of the picture's height: a line found so near to one that is marked is that one
+FOCAL_KNOWN, FOCAL_UNKNOWN = 0.01, 0.25  # errors, as a share
+
+
+def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
+    """The marks with all that was found and not yet marked."""
+    if min(pixels.shape[:2]) < 300:
+        return marks
+    found = find_lines(pixels, marks.view)
+    lines, grains = dict(marks.lines), dict(marks.grains)
+    added, doubts = list(marks.proposed), dict(marks.doubts)
+    for name, points in (*found.lines.items(), *found.grains.items()):
+        kept = grains if name in found.grains else lines
+        if name not in kept and not _taken(points, [*kept.values()], marks.height):
+            kept[name] = points
+            added.append(name)
+            if name in found.doubts:
+                doubts[name] = found.doubts[name]
+    seam = marks.centre_seam
+    if not seam and found.seam:
+        seam = found.seam
+        added.append("centre_seam")
+        if "seam" in found.doubts:
+            doubts["centre_seam"] = found.doubts["seam"]
+    marks = replace(marks, lines=lines, grains=grains, centre_seam=seam)
+    return _with_room(pixels, marks, found, added, doubts)
+
+
+def _with_room(
+    pixels: NDArray[np.uint8], marks: Marks, found: Lines, added: list[str], doubts: dict[str, str]
+) -> Marks:
+    """Plumb lines and the sheet as well."""
+    focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height)
+    body = found.body
+    uprights, pose = find_uprights(
+        pixels, focal, FOCAL_KNOWN if marks.focal_35mm else FOCAL_UNKNOWN, body and (body[0], body[2])
+    )
+    verticals, sheet = marks.verticals, marks.sheet
+    if not verticals and pose is not None:
+        verticals = uprights
+        added.append("verticals")
+        if len(uprights) == 2:
+            doubts["verticals"] = "only two lines agree, so nothing else bears them out"
+    if sheet is None and pose is not None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
+        sheet = Sheet(seen.corners, behind_mm=None)
+        added.append("sheet")
+        if seen.rival or seen.sure < 0.8:
+            doubts["sheet"] = (
+                "something else could be the sheet as well" if seen.rival else "its sides are not quite a sheet's"
+            )
+    return replace(marks, verticals=verticals, sheet=sheet, proposed=tuple(dict.fromkeys(added)), doubts=doubts)
+
+
+def _taken(points: Points, marked: list[Points], height: int) -> bool:
+    """Whether this line is marked already under another name."""
+    middle = points[len(points) // 2]
+    return any(
+        abs(float(np.interp(middle[0], *np.array(sorted(other)).T)) - middle[1]) < SAME_PX * height
+        and min(p[0] for p in other) <= middle[0] <= max(p[0] for p in other)
+        for other in marked
+    )
