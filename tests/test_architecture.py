@@ -46,7 +46,7 @@ ONLY_HOME = {
     "pydantic": "knowledge planning",
     "yaml": "knowledge",
     "numpy": "diagnosis pattern photos",
-    "scipy": "pattern",
+    "scipy": "pattern photos",
     "shapely": "pattern",
     "PIL": "photos",
     "jinja2": "photos reports",
