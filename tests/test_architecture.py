@@ -20,7 +20,7 @@ MAY_IMPORT = {
     "units": set(),
     "knowledge": {"__init__", "files", "units", "problems"},
     "diagnosis": {"knowledge", "files", "units", "problems"},
-    "pattern": {"files", "units", "problems"},
+    "pattern": {"knowledge", "files", "units", "problems"},
     "planning": {"knowledge", "diagnosis", "pattern", "files", "units", "problems"},
     "sessions": {"__init__", "photos", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
     "interview": {"knowledge", "diagnosis", "sessions", "files", "units", "problems"},
@@ -48,6 +48,7 @@ ONLY_HOME = {
     "numpy": "diagnosis pattern photos",
     "scipy": "pattern photos",
     "shapely": "pattern",
+    "svgelements": "pattern",
     "PIL": "photos",
     "jinja2": "photos reports",
 }
