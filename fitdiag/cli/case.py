@@ -10,9 +10,10 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitdiag.cli.output import say, say_problems, width, write
+from fitdiag.cli.output import say, say_aside, say_problems, width, write
 from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
+from fitdiag.sessions.recovery import recover
 
 if TYPE_CHECKING:
     from fitdiag.knowledge.model import RuleBase
@@ -27,8 +28,11 @@ _SOON_DAYS = 30  # so many days before the end the list reminds of the photos
 
 
 def parent_of(given: str | None) -> Path:
-    """The folder that holds the cases."""
-    return Path(given or DEFAULT_FOLDER)
+    """The folder that holds the cases, with everything cleaned up there that a killed command left."""
+    parent = Path(given or DEFAULT_FOLDER)
+    for told in recover(parent):
+        say_aside(told)
+    return parent
 
 
 def case_folder(name: str, given: str | None = None) -> Path:
@@ -212,8 +216,9 @@ def new(
         from fitdiag.cli.pattern import read_pattern
 
         read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
+    parent = parent_of(given)
     case = new_case(
-        parent_of(given),
+        parent,
         name,
         garment=base.about.garment,
         units=in_units,

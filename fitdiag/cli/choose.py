@@ -90,6 +90,11 @@ def choose(
     return _Choice(screen, base, conclusion, one, units).made(ask=ask, keep=keep)
 
 
+def as_chosen(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) -> Conclusion:
+    """The conclusion with the list as it was chosen in a round."""
+    return _Choice(Screen(), base, conclusion, one, units).as_conclusion()
+
+
 class _Choice:
     """The list of a round, what is left out of it, and the amounts changed by hand."""
 

@@ -39,11 +39,16 @@ def write(text: str) -> None:
     print(text.encode(encoding, "replace").decode(encoding))
 
 
+def say_aside(text: str) -> None:
+    """Say a line on the error stream, so that what a program reads on the other stays whole."""
+    encoding = sys.stderr.encoding or "utf-8"
+    print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr)
+
+
 def say_problems(problems: Iterable[Problem]) -> None:
     """Print problems, one to a line, on the error stream."""
     shown = list(problems)
     for problem in shown[:_MOST_SHOWN]:
-        encoding = sys.stderr.encoding or "utf-8"
-        print(str(problem).encode(encoding, "replace").decode(encoding), file=sys.stderr)
+        say_aside(str(problem))
     if len(shown) > _MOST_SHOWN:
-        print(f"... and {len(shown) - _MOST_SHOWN} more", file=sys.stderr)
+        say_aside(f"... and {len(shown) - _MOST_SHOWN} more")

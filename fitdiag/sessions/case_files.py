@@ -21,6 +21,7 @@ from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, 
 
 CASE_SCHEMA = "fitdiag.case/1"
 ROUND_SCHEMA = "fitdiag.round/1"
+ROUND_FILE = "round.yaml"
 LARGEST = 64 * 1024
 LONGEST_NAME = 80
 LONGEST_NOTE = 500
