@@ -15,6 +15,7 @@ import sys
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
@@ -209,11 +210,11 @@ def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, priva
     new: list[Path] = []
     path, hint = Path(), "choose another folder"
     try:
+        for folder in {path.parent for path in files}:
+            sweep(folder)
         for path in files:  # all that can be refused is, before anything is written
             if not replace and os.path.lexists(path):
                 raise _exists(path)
-        for folder in {path.parent for path in files}:
-            sweep(folder)
         for path, content in files.items():
             parts.append((_Part(path.parent, 0o600 if private else 0o644), path))
             hint = "nothing was changed"
@@ -264,12 +265,12 @@ class _Part:
             self._close()
         if replace:
             disk.rename(self.path, path)
-            self.named = True
         else:
-            self.named = _claim(self.path, path)
+            _claim(self.path, path)
+        self.named = True
 
     def drop(self) -> None:
-        """Remove it, unless it has its name."""
+        """Let go of it; if it has not got its name, it goes."""
         if not self.named:
             with suppress(OSError):
                 disk.remove(self.path)
@@ -287,21 +288,22 @@ def _write(descriptor: int, content: bytes) -> None:
         left = left[disk.write(descriptor, left) :]
 
 
-def _claim(source: Path, path: Path) -> bool:
-    """Give a file its name, and fail if the name was taken meanwhile, so that nothing is ever lost; whether the old one is gone."""
+def _claim(source: Path, path: Path) -> None:
+    """Give a file its name, and fail if the name was taken meanwhile, so that nothing is ever lost."""
     try:
         disk.link(source, path)
     except OSError as error:
         if error.errno not in _NO_LINKS:
             raise
         os.close(disk.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
-        try:
-            disk.rename(source, path)
-        except OSError:
-            disk.remove(path)
-            raise
-        return True
-    return False
+        rest = partial(disk.rename, source, path)
+    else:
+        rest = partial(disk.remove, source)
+    try:
+        rest()
+    except OSError:
+        disk.remove(path)
+        raise
 
 
 def _exists(path: Path) -> ProblemsFoundError:

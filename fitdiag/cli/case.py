@@ -10,8 +10,8 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitdiag.cli.output import say, say_aside, say_problems, width, write
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
+from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
 
@@ -35,6 +35,13 @@ def parent_of(given: str | None) -> Path:
     return parent
 
 
+def _command(*words: str | Path) -> str:
+    """A command about a case, which is named by its folder; where the cases lie elsewhere, it says so."""
+    *first, folder = words
+    elsewhere = Path(folder).parent != Path(DEFAULT_FOLDER)
+    return command("fitdiag", *first, Path(folder).name, *(("--in", Path(folder).parent) if elsewhere else ()))
+
+
 def case_folder(name: str, given: str | None = None) -> Path:
     """The folder of the case meant, or one clear message."""
     from fitdiag.sessions.case import find_case
@@ -56,7 +63,7 @@ def show_list(given: str | None, *, as_json: bool, everything: bool, today: date
     parent, day = parent_of(given), today or date.today()
     found = list_cases(parent, read_again) if given or parent.exists() else CaseList(())
     if as_json:
-        write(list_json(found, day))
+        write_json(list_json(found, day))
     else:
         write("\n".join(list_lines(found, day, width(), everything=everything)))
     say_problems(found.problems)
@@ -135,7 +142,7 @@ def _reminders(rows: Iterable[Row], today: date) -> list[str]:
         + (
             f"{_days(left)} left"
             if left >= 0
-            else f"OVERDUE by {_days(-left)}; fitdiag case delete {row.folder} --photos"
+            else f"OVERDUE by {_days(-left)}; {command('fitdiag', 'case', 'delete', row.folder)} --photos"
         )
         for left, name, row in due
     ]
@@ -232,8 +239,8 @@ def new(
     say(f"A new case for {case.name}: {shown_path(case.folder)}")
     if not photos_consent:
         say("Whether photos may be taken is not written down yet. When you have asked:")
-        write(f"  fitdiag case consent {case.folder.name} yes --keep-until DATE")
-    say(f"Next: fitdiag review {case.folder.name}")
+        write(f"  {_command('case', 'consent', case.folder)} yes --keep-until DATE")
+    say(f"Next: {_command('review', case.folder)}")
     return 0
 
 
@@ -300,7 +307,7 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None, t
         say(
             f"{_count(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
         )
-        write(f"  fitdiag case delete {case.folder.name} --photos")
+        write(f"  {_command('case', 'delete', case.folder)} --photos")
     return 0
 
 
@@ -309,10 +316,12 @@ def show(name: str, given: str | None) -> int:
     from fitdiag.sessions.case_export import contents
 
     folder = case_folder(name, given)
-    case = open_case(folder)
+    from fitdiag.cli.repair import silently
     from fitdiag.knowledge.load import load_rules
 
-    for line in case_lines(case, contents(folder), load_rules()):
+    base = load_rules()
+    silently(base, open_case(folder))
+    for line in case_lines(open_case(folder), contents(folder), base):
         say(line)
     return 0
 
@@ -345,7 +354,7 @@ def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
         words = f": {case.closed.words}" if case.closed.words else ""
         lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
     elif not case.rounds:
-        lines += ["", f"No round yet. Begin: fitdiag review {case.folder.name}"]
+        lines += ["", f"No round yet. Begin: {_command('review', case.folder)}"]
     if inside.links:
         names = ", ".join(shown_path(path) for path in inside.links[:5])
         lines += ["", f"Links and other special files are passed over: {names}"]
@@ -404,7 +413,9 @@ def close(
     case = close_case(case, Closed(today or date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
     say(f"{case.name} is closed: {outcome}.")
     if case.consent.keep_until and not case.consent.removed:
-        say(f"The photos may be kept until {case.consent.keep_until}: fitdiag case delete {case.folder.name} --photos")
+        say(
+            f"The photos may be kept until {case.consent.keep_until}: {_command('case', 'delete', case.folder)} --photos"
+        )
     return 0
 
 
@@ -412,17 +423,15 @@ def close(
 
 
 def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str | None) -> int:
+    from fitdiag.cli.arguments import folder_of
+    from fitdiag.cli.repair import silently
+    from fitdiag.knowledge.load import load_rules
     from fitdiag.sessions.case import open_case
     from fitdiag.sessions.case_export import export_case
 
-    case = open_case(case_folder(name, given))
-    base = None
-    if anonymous:
-        from fitdiag.cli.arguments import folder_of
-        from fitdiag.knowledge.load import load_rules
-
-        base = load_rules(folder_of(rules))
-    copied = export_case(case, Path(to), base)
+    folder, base = case_folder(name, given), load_rules(folder_of(rules))
+    silently(base, open_case(folder))
+    copied = export_case(open_case(folder), Path(to), base if anonymous else None)
     say(f"Written: {shown_path(to)} ({_amount(copied)})")
     if anonymous:
         say(
@@ -465,7 +474,7 @@ def _agreed() -> bool:
     try:
         return input("Delete it? Write yes: ").strip().lower() == "yes"
     except EOFError:
-        print()
+        write()
         return False
 
 

@@ -16,7 +16,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
 from fitdiag.sessions.case_files import Advised, Case
-from fitdiag.sessions.round_log import RoundLog, advised_list, append
+from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
@@ -95,7 +95,8 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
     one = case.rounds[-1]
     files = documents_of(base, case, conclusion, pattern_of(case), look)
     line = {"event": "documents", "day": look.day.isoformat(), "large": look.large, "paper": look.paper}
-    line |= {"advised": advised_list(one.advised), "files": [path.name for path in files if path != one.plan_file]}
+    held = {path.name: digest(text.encode() if isinstance(text, str) else text) for path, text in files.items()}
+    line |= {"advised": advised_list(one.advised), "files": held}
     before = RoundLog.of(one).last("documents") or {}
     if {**before, "at": ""} != {**line, "at": ""}:
         append(one, line)
@@ -109,15 +110,14 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
 
 
 def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
-    """Make the documents of a round again that are missing, by what its log says of them. Under the case's lock."""
+    """Make the documents of a round again that are missing or were not made anew, by its log. Under the case's lock."""
     case = replace(case, rounds=tuple(one for one in case.rounds if one.number <= number))
     one = case.rounds[-1]
     log = RoundLog.of(one)
     line = log.last("documents")
     if line is None or not log.written(one.advised):
         return []
-    names = {str(name) for name in line["files"]} - (set(CARDS) if case.consent.refused else set())
-    wanted = {path for path in (*(one.documents / name for name in names), one.plan_file) if not path.exists()}
+    wanted = [path for path in log.unwritten(one) if not (case.consent.refused and path.name in CARDS)]
     if not wanted:
         return []
     conclusion = as_chosen(base, conclude(base, log.findings(base)), one, case.units)

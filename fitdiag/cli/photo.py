@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import shlex
 from collections.abc import Sequence
 from dataclasses import replace as replace_fields
 from itertools import count
@@ -20,7 +19,7 @@ from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, 
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.measure import Measured, Reading
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
 
 if TYPE_CHECKING:
@@ -71,7 +70,7 @@ def add(
     """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
     taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip, replace=replace)
     write(f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:")
-    write(f"  fitdiag photo mark {' '.join(shlex.quote(shown_path(path)) for path in taken)}")
+    write(f"  {command('fitdiag', 'photo', 'mark', *taken)}")
     return 0
 
 
@@ -189,7 +188,7 @@ def mark(
     write("Save the marks over these files:")
     for picture in pictures:
         write(f"  {shown_path(sidecar(Path(picture)))}")
-    measuring = f"fitdiag photo measure {' '.join(shlex.quote(shown_path(path)) for path in pictures)}"
+    measuring = command("fitdiag", "photo", "measure", *pictures)
     write(f"Then go on:\n  {then}" if then else f"Then measure:\n  {measuring}")
     return 0
 
@@ -366,7 +365,7 @@ def _write_findings(
         return
     _say_findings(base, result, units)
     write(
-        f"Confirm them in an interview, which then asks only for the rest:\n  fitdiag interview --photos {shlex.quote(shown_path(path))}"
+        f"Confirm them in an interview, which then asks only for the rest:\n  {command('fitdiag', 'interview', '--photos', path)}"
     )
 
 

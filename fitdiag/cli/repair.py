@@ -15,8 +15,10 @@ from fitdiag.problems import ProblemsFoundError, shown_path
 from fitdiag.sessions.case import alone, open_case
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Case, Round, round_in
 from fitdiag.sessions.recovery import sweep_case
-from fitdiag.sessions.round_log import RoundLog, digest, make_files, round_text_in_log
+from fitdiag.sessions.round_log import RoundLog, digest, make_files, round_text_in_log, settle
 from fitdiag.units import Units
+
+_ROUNDS = "round-[0-9][0-9]"
 
 
 def repair(name: str, given: str | None, rules: str | None) -> int:
@@ -25,6 +27,7 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
 
     base = load_rules(folder_of(rules))
     folder = case_folder(name, given)
+    missing = [inner / ROUND_FILE for inner in sorted(folder.glob(_ROUNDS)) if not (inner / ROUND_FILE).exists()]
     with alone(folder):
         swept = sweep_case(folder)
         told = (
@@ -32,6 +35,9 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
             if swept
             else []
         )
+        for path in missing:
+            settle(path.parent)
+        told += [f"Made again: {shown_path(path)}" for path in missing if path.exists()]
         told += _damaged(folder)
         case = open_case(folder)
         told += [f"Made again: {shown_path(path)}" for path in made_again(base, case)]
@@ -41,6 +47,16 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
     if not told and not lost:
         say(f"Nothing to repair: every file of {case.name} is there.")
     return 1 if lost else 0
+
+
+def silently(base: RuleBase, case: Case) -> None:
+    """What every command does that opens a case: what is missing is made again, unless the case cannot be written now."""
+    try:
+        with alone(case.folder):
+            made_again(base, open_case(case.folder))
+    except ProblemsFoundError as stopped:
+        if stopped.problems[0].code not in ("cannot-save", "in-use", "log-in-use"):
+            raise
 
 
 def made_again(base: RuleBase, case: Case) -> list[Path]:
@@ -78,7 +94,7 @@ def _overlays(base: RuleBase, one: Round, girth_mm: float | None, units: Units) 
 def _damaged(folder: Path) -> list[str]:
     """A `round.yaml` that cannot be read is put aside, if the log knows what stood in it."""
     told: list[str] = []
-    for inner in sorted(folder.glob("round-[0-9][0-9]")):
+    for inner in sorted(folder.glob(_ROUNDS)):
         path = inner / ROUND_FILE
         try:
             if path.exists():

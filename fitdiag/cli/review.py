@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
 from dataclasses import replace
@@ -16,6 +15,7 @@ from fitdiag.cli.choose import agreed, ask_done, choose
 from fitdiag.cli.documents import Look, pattern_of, write_documents
 from fitdiag.cli.forms import form_page, form_that_came, pressing, refuse_again, taken_in
 from fitdiag.cli.output import say, width, write
+from fitdiag.cli.repair import silently
 from fitdiag.cli.terminal import Screen, _Leave, hold_interview
 from fitdiag.diagnosis.belief import told
 from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
@@ -25,7 +25,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, update_round
@@ -61,7 +61,9 @@ def review(
 ) -> int:
     """One run of a round."""
     base = load_rules(folder_of(rules))
-    run = _Run(base, open_case(case_folder(name, parent)), name, today or date.today(), ask=ask, parent=parent)
+    folder = case_folder(name, parent)
+    silently(base, open_case(folder))
+    run = _Run(base, open_case(folder), name, today or date.today(), ask=ask, parent=parent)
     sheets = paper_of(paper, run.case.units)
     given = form_that_came(base, run.case, form, run.command) if form else None
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
@@ -81,8 +83,7 @@ class _Run:
         self.base, self.case, self.today = base, case, today
         self.screen = Screen()
         self.ask = ask
-        where = f" --in {shlex.quote(parent)}" if parent else ""
-        self.command = f"fitdiag review {shlex.quote(one_line(name, 80))}{where}"
+        self.command = command("fitdiag", "review", name, *(("--in", parent) if parent else ()))
         self.form: Form | None = None
         self.warned: tuple[str, ...] = ()
 

@@ -7,7 +7,6 @@ import gc
 import io
 import os
 import re
-import shlex
 import signal
 import sys
 import textwrap
@@ -25,10 +24,10 @@ from fitdiag.interview.telling import Line
 from fitdiag.knowledge.findings import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import Where, command, harmless, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
-from fitdiag.sessions.log import Event, SessionLog, now, resume_command
+from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import (
     STAGES,
@@ -106,7 +105,7 @@ class Screen:
         from rich.text import Text
 
         look = {"head": "bold underline", "ask": "bold", "hint": "dim"}.get(style, "")
-        shown = row.encode(sys.stdout.encoding or "utf-8", "replace").decode(sys.stdout.encoding or "utf-8")
+        shown = harmless(row).encode(sys.stdout.encoding or "utf-8", "replace").decode(sys.stdout.encoding or "utf-8")
         self._rich.print(Text(shown, style=look), soft_wrap=True)
 
     def read(self) -> str:
@@ -212,7 +211,7 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
                     "rules-changed",
                     "the rules have changed since this session began",
                     where=Where(shown_path(path)),
-                    hint=f"fitdiag replay {shlex.quote(shown_path(path))} shows what differs; to go on with today's rules add --new-rules",
+                    hint=f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules",
                 )
             rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}
             return log, (*read.events, log.append({"event": "rules", "rules": rules}))
@@ -237,9 +236,10 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
     events += [{"event": "stage", "ended": stage} for stage in STAGES[:-1]]  # resumed, it goes on with the questions
     head: Event = {"event": "start", "client": name, "units": units or findings.units}
     conclusion = conclude(base, fold((head, *events), base).findings)
-    with SessionLog.create(target, base, client=name, units=units or findings.units) as log:
-        for event in (*events, conclusion_event(conclusion)):
-            log.append(event)
+    begin_log(
+        target, base.about.garment, base.fingerprint, client=name, units=units or findings.units,
+        events=(*events, conclusion_event(conclusion)),
+    )  # fmt: skip
     write(
         as_text(
             make_report(base, conclusion, steps=False, on_pattern=effects_of(base, conclusion, pattern)), base, width()
@@ -335,9 +335,8 @@ def _conclude(base: RuleBase, log: SessionLog, interview: Interview, pattern: st
 
 def _say_saved(path: Path) -> None:
     """Where the session is and what can be done with it; commands stand on a line of their own, to be copied whole."""
-    quoted = shlex.quote(shown_path(path))
     write(f"\nSaved in {shown_path(path)}")
-    write(f"The list with every step, as a document:\n  fitdiag export {quoted} --to list.md")
+    write(f"The list with every step, as a document:\n  {command('fitdiag', 'export', path)} --to list.md")
     write(f"To go on later:\n  {resume_command(path)}")
 
 

@@ -433,6 +433,6 @@ def alone(folder: Path, *, begun: bool = True) -> Iterator[files.Alone]:
         if begun and not folder.is_dir():
             raise stop("gone", "this case was deleted or moved meanwhile", where=where, hint="nothing was written")
         if begun:
-            for inner in sorted(folder.glob("round-*")):
+            for inner in sorted(folder.glob("round-[0-9][0-9]"))[-2:]:  # the rounds before are not written any more
                 settle(inner)
         yield lock

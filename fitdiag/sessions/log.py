@@ -8,7 +8,6 @@ together and must never be half there, like all that came in with a form, is one
 from __future__ import annotations
 
 import json
-import shlex
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -21,7 +20,7 @@ from fitdiag import __version__
 from fitdiag.files import GoneError, Growing, make_folder, refusal, write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
-from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.session/1"
 LARGEST_LOG = 4 * 1024 * 1024
@@ -247,7 +246,7 @@ _ELSEWHERE = "choose another place with --log"
 
 def resume_command(path: Path) -> str:
     """The command that goes on with a session, ready to be copied."""
-    return f"fitdiag interview --resume {shlex.quote(shown_path(path))}"
+    return command("fitdiag", "interview", "--resume", path)
 
 
 def _cannot_write(path: Path, error: OSError, hint: str, what: str = "this", kept: str = "") -> ProblemsFoundError:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -73,8 +72,8 @@ class RoundLog:
 
     @property
     def fresh(self) -> tuple[Event, ...]:
-        """The lines since the last conclusion: what a command that was cut off did, so that it is not done twice."""
-        ends = [number for number, line in enumerate(self.lines, 1) if line["event"] == "conclusion"]
+        """The lines since the documents were begun: what a command that was cut off did, so that it is not done twice."""
+        ends = [number for number, line in enumerate(self.lines, 1) if line["event"] == "documents"]
         return self.lines[ends[-1] if ends else 0 :]
 
     def taken(self, base: RuleBase) -> Findings | None:
@@ -120,6 +119,17 @@ class RoundLog:
         line = self.last("documents")
         listed = line.get("advised") if line is not None else None
         return listed == advised_list(advised)
+
+    def unwritten(self, one: Round) -> list[Path]:
+        """The documents that are missing, or still what they were before they were made anew; a fitter's hand is neither."""
+        *earlier, last = [line["files"] for line in self.lines if line["event"] == "documents"] or [{}]
+        found = []
+        for name, told in last.items():
+            path = one.documents / name if name != one.plan_file.name else one.plan_file
+            there = digest(path.read_bytes()) if path.is_file() else ""
+            if not there or (there != told and any(files.get(name) == there for files in earlier)):
+                found.append(path)
+        return found
 
     def files(self, one: Round, base: RuleBase, units: Units) -> dict[Path, str]:
         """The files that are made from the log, with their texts."""
@@ -204,16 +214,19 @@ def round_text_in_log(folder: Path) -> str | None:
 
 def settle(folder: Path) -> bool:
     """Finish the writing of `round.yaml` that was broken off after its line in the log, or make it if it is missing."""
-    with suppress(ProblemsFoundError):  # a log that cannot be read is told by whoever needs it
-        path = folder / "session.jsonl"
+    path, place = folder / "session.jsonl", folder / ROUND_FILE
+    try:
         line = RoundLog(read_log(path).lines).last("round") if path.exists() else None
-        if line is not None and isinstance(text := line.get("text"), str):
-            place = folder / ROUND_FILE
-            there = read_bytes(place, 16 * LARGEST) if place.exists() else b""
-            if not there or (digest(there) == line.get("was") and there != text.encode()):
-                write_atomically(place, text, replace=True)
-                return True
-    return False
+        there = read_bytes(place, 16 * LARGEST) if place.exists() else b""
+    except ProblemsFoundError:  # told by whoever needs it
+        return False
+    text = line.get("text") if line is not None else None
+    if line is None or not isinstance(text, str) or there == text.encode():
+        return False
+    if there and digest(there) != line.get("was"):
+        return False  # changed by hand
+    write_atomically(place, text, replace=True)
+    return True
 
 
 def make_files(one: Round, base: RuleBase, units: Units, *, missing_only: bool = False) -> list[Path]:
