@@ -23,6 +23,7 @@ from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, st
 
 TEMPORARY = ".fitdiag-"  # how everything is called that is not whole yet
 GONE = f"{TEMPORARY}gone-"  # what is being deleted; whatever is left of it goes with the next command
+WAIT_S = 30.0  # for another window to end its change
 _AGE_S = 3600.0  # where nothing can be locked, what lies half written for so long is left from a crash
 _NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)  # as on memory sticks
 _NO_SYNC = (errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EACCES, errno.EPERM, errno.EBADF, errno.EISDIR)
@@ -123,13 +124,15 @@ def is_at(descriptor: int, path: str | Path) -> bool:
 class Alone:
     """A lock that is held. What is noted in it outlives a kill, for whoever finds the lock next."""
 
-    def __init__(self, descriptor: int) -> None:
-        self._descriptor = descriptor
+    def __init__(self, descriptor: int, path: Path) -> None:
+        self._descriptor, self._path = descriptor, path
 
     def note(self, text: str) -> None:
-        """Write down, before it begins, what the next command has to finish if this one is killed."""
-        _write(self._descriptor, os.fsencode(text).replace(b"\n", b"?") + b"\n")
-        disk.sync(self._descriptor)
+        """Write down, before it begins, what the next command has to finish if this one is killed. Raises ProblemsFoundError."""
+        with refusals(self._path, "this cannot be written"):
+            _write(self._descriptor, os.fsencode(text).replace(b"\n", b"?") + b"\n")
+            disk.sync(self._descriptor)
+            disk.sync_folder(self._path.parent)
 
     def notes(self) -> list[str]:
         """What a killed command had noted."""
@@ -142,7 +145,7 @@ _held: dict[str, Alone] = {}
 
 
 @contextmanager
-def alone(path: Path, wait_s: float = 30.0, *, only_left: bool = False) -> Iterator[Alone | None]:
+def alone(path: Path, wait_s: float | None = None, *, only_left: bool = False) -> Iterator[Alone | None]:
     """Hold the lock file at `path`, made with its folder and removed at the end; only a kill leaves it. A second time is no wait.
 
     Gives None if another process does not let go of it in time. `only_left`: one that is not there is not made either.
@@ -152,11 +155,11 @@ def alone(path: Path, wait_s: float = 30.0, *, only_left: bool = False) -> Itera
     if key in _held:
         yield _held[key]
         return
-    descriptor = _taken(path, wait_s, os.O_RDWR if only_left else os.O_RDWR | os.O_CREAT)
+    descriptor = _taken(path, WAIT_S if wait_s is None else wait_s, os.O_RDWR if only_left else os.O_RDWR | os.O_CREAT)
     if descriptor is None:
         yield None
         return
-    _held[key] = Alone(descriptor)
+    _held[key] = Alone(descriptor, path)
     try:
         yield _held[key]
     finally:

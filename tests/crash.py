@@ -7,6 +7,7 @@ laid out in a folder, and the same command runs again there.
 from __future__ import annotations
 
 import errno
+import gc
 import hashlib
 import importlib
 import io
@@ -16,8 +17,8 @@ import re
 import shutil
 import sys
 import traceback
-from collections.abc import Callable
-from contextlib import redirect_stderr, redirect_stdout
+from collections.abc import Callable, Iterator
+from contextlib import chdir, contextmanager, redirect_stderr, redirect_stdout, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -224,26 +225,28 @@ SLOW = ("cli.photo read_picture", "cli.photo clean_bytes", "cli.photo measure_al
         "reports.client_pdf client_pdf", "reports.turning turning_answers")  # fmt: skip
 
 
-def warm(shelf: Path) -> None:
+@contextmanager
+def warm(shelf: Path) -> Iterator[None]:
     """Load once what every command would load anew in its child, and keep on a shelf what takes long and is always the same."""
-    for name in ("review", "repair", "photo", "pattern", "work", "rules", "learn", "terminal", "case"):
-        importlib.import_module(f"fitdiag.cli.{name}")
-    for name in (
-        "reports.client_pdf",
-        "reports.pages",
-        "reports.sheet",
-        "reports.turning",
-        "photos.card",
-        "reports.form",
-    ):
-        importlib.import_module(f"fitdiag.{name}")
-    base = load_rules()
-    recall = cache.recall
+    base, recall = load_rules(), cache.recall
+    before: list[tuple[object, str, object]] = [(cache, "recall", recall)]
     cache.recall = lambda folder: base if folder == default_rules() else recall(folder)
     for place in SLOW:
         module, name = place.split()
         held = importlib.import_module(f"fitdiag.{module}")
+        before.append((held, name, getattr(held, name)))
         setattr(held, name, _shelved(shelf, name, getattr(held, name)))
+    lay_out(inputs(), shelf / "work")
+    with chdir(shelf / "work"), redirect_stdout(io.StringIO()):  # all that is loaded late is loaded here, once
+        for arguments in (NEW, ROUND_1, PICTURES, SENT, DRAFT):
+            with suppress(SystemExit):
+                run(list(arguments))
+    gc.enable()
+    try:
+        yield
+    finally:
+        for held, name, real in before:
+            setattr(held, name, real)
 
 
 def _shelved(shelf: Path, name: str, real: Callable[..., object]) -> Callable[..., object]:

@@ -146,7 +146,9 @@ class _Run:
             if done:
                 hint = "what was done before the first round stands under 'done:' in the --findings file"
                 raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
-            self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
+            with self._alone():  # another window may have been first
+                if not self.case.rounds:
+                    self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
         elif self.one.sent is not None:
             if not something_came and not self._has_come():
                 say(f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:")
@@ -155,11 +157,12 @@ class _Run:
             carried = self._carried(form, done)
             changed = replace(self.one, done=carried, waiting="fitter", form_received=self.today if form else None)
             changed = replace(changed, outcome=self._expected(changed))
-            self.case = update_round(self.case, changed, today=self.today)
-            if self.one.number != changed.number:
-                told = "another window has begun the next round"
-                raise stop("changed", told, where=Where(shown_path(self.one.folder)), hint="do this again")
-            self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
+            with self._alone():
+                if self.one.number != changed.number:
+                    told = "another window has begun the next round"
+                    raise stop("changed", told, where=Where(shown_path(self.one.folder)), hint="do this again")
+                self.case = update_round(self.case, changed, today=self.today)
+                self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
             self._refuse_links()
         elif done or (form is not None and form.done):
             self._done_late(form, done)

@@ -41,8 +41,7 @@ def main() -> int:
     given = inputs()
     points = failures = number = 0
     print(f"{'command':26} {'operations':>10} {'points':>7} {'same end':>9} {'refused':>8} {'failures':>9}   s")
-    with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as shelf:
-        warm(Path(shelf))
+    with tempfile.TemporaryDirectory() as folder, tempfile.TemporaryDirectory() as shelf, warm(Path(shelf)):
         for command in commands():
             if chosen.words and not any(word in command.name for word in chosen.words):
                 continue
