@@ -17,7 +17,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
@@ -537,6 +537,28 @@ def read_bytes(path: Path, largest: int, what: str = "file") -> bytes:
             "too-large", f"this {what} is larger than {largest // 1024} kB", where=where, hint="is it the right one?"
         )
     return raw
+
+
+def refuse_utf16(raw: bytes, where: Where, what: str = "file") -> None:
+    """Text in UTF-16, as some editors save it, is refused by that name, with its mark or without."""
+    start = raw[:64]
+    empty = max(start[0::2].count(0), start[1::2].count(0))
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")) or (
+        len(start) >= 8 and empty > len(start) // 4 and b"\0\0" not in start
+    ):
+        raise stop(
+            "encoding", f"this {what} is in UTF-16, not in UTF-8", where=where, hint="save it again as plain UTF-8 text"
+        )
+
+
+def no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """For reading JSON: an object in which no key stands twice. Raises ValueError."""
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f"'{one_line(twice, 40)}' stands there twice")
+    return found
 
 
 def reason(error: Exception) -> str:

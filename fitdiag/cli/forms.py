@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitdiag.diagnosis.belief import Diagnosis
-from fitdiag.files import read_bytes
+from fitdiag.files import read_bytes, refuse_utf16
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop
@@ -58,6 +58,7 @@ def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
     from fitdiag.reports.form import LARGEST, read_form
 
     raw = read_bytes(Path(path), LARGEST, "form")
+    refuse_utf16(raw, Where(shown_path(path)), "form")
     form = read_form(raw.decode("utf-8", "replace"), base, path)
     where = Where(shown_path(path))
     last = case.rounds[-1] if case.rounds else None

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fitdiag.files import refuse_utf16
 from fitdiag.pattern.assemble import Drawn, check_size, piece_of, seams_of_outline
 from fitdiag.pattern.piece import (
     CLOSED_MM,
@@ -200,6 +201,8 @@ def _text(content: str | bytes, where: Where) -> str:
         return content
     if b"Binary DXF" in content[:24]:
         raise stop("not-dxf", "this is a binary DXF", where=where, hint="save it as DXF text")
+    refuse_utf16(content, where)
+    content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:

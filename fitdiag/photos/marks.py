@@ -11,9 +11,9 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar, get_args
+from typing import Literal, TypeVar, get_args
 
-from fitdiag.files import read_bytes
+from fitdiag.files import no_twins, read_bytes, refuse_utf16
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.marks/1"
@@ -114,7 +114,7 @@ def as_json(marks: Marks) -> str:
 def parse_marks(text: str, path: str) -> Marks:
     """Read a sidecar's text; `path` is only for messages. Raises ProblemsFoundError with every fault found."""
     try:
-        data = json.loads(text, object_pairs_hook=_no_twins)
+        data = json.loads(text, object_pairs_hook=no_twins)
     except (ValueError, RecursionError) as error:
         line, col = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (1, 1)
         told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 60)
@@ -123,14 +123,6 @@ def parse_marks(text: str, path: str) -> Marks:
             Problem("not-json", f"these are no marks: {told}", Where(path, line, col), hint)
         ) from None
     return _Reader(path).marks(data)
-
-
-def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        twice = next(key for key, _ in pairs if sum(key == other for other, _ in pairs) > 1)
-        raise ValueError(f"'{twice[:40]}' stands there twice")
-    return found
 
 
 class _Reader:
@@ -308,6 +300,7 @@ def _turns_one_way(corners: Points) -> bool:
 def read_marks(path: Path) -> Marks:
     """Read a sidecar. Raises ProblemsFoundError with every fault found."""
     raw = read_bytes(path, LARGEST, "marks file")
+    refuse_utf16(raw, Where(shown_path(path)), "marks file")
     try:
         return parse_marks(raw.decode("utf-8-sig"), shown_path(path))
     except UnicodeDecodeError:

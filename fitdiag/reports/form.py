@@ -21,6 +21,7 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal, get_args
 
+from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
@@ -295,7 +296,7 @@ class _Reading:
             raise stop("form-changed", told, where=self.where, hint=again)
         self.checksum = f"{zlib.crc32(raw):08x}"
         try:
-            return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
+            return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=no_twins)
         except (ValueError, RecursionError):
             raise stop(
                 "form-schema", "the form does not hold what a form should", where=self.where, hint=again
@@ -404,9 +405,3 @@ class _Reading:
 
 def _refuse(constant: str) -> None:
     raise ValueError(constant)
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    if len(dict(pairs)) != len(pairs):
-        raise ValueError("a key stands twice")
-    return dict(pairs)

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from itertools import count
 from pathlib import Path
 from typing import Any, get_args
 
@@ -151,12 +152,24 @@ def _is_below(path: Path, folder: Path) -> bool:
 def _zipped(parts: Mapping[Path, bytes], top: str) -> bytes:
     """A zip file; every entry bears the same day, because the days of the files are nobody's business."""
     held = io.BytesIO()
+    names: set[str] = set()
     with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, content in parts.items():
-            entry = zipfile.ZipInfo(f"{top}/{path.as_posix()}")
+            plain = path.with_name(
+                os.fsencode(path.name).decode("utf-8", "replace")
+            )  # an archive holds names in UTF-8 only
+            name = next(one for number in count(1) if (one := _numbered(plain, number)) not in names)
+            names.add(name)
+            entry = zipfile.ZipInfo(f"{top}/{name}")
             entry.external_attr = 0o600 << 16
             archive.writestr(entry, content, zipfile.ZIP_DEFLATED)
     return held.getvalue()
+
+
+def _numbered(path: Path, number: int) -> str:
+    return os.fsencode((path if number == 1 else path.with_stem(f"{path.stem} {number}")).as_posix()).decode(
+        "utf-8", "replace"
+    )
 
 
 def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:

@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import Any
 
 from fitdiag import __version__
-from fitdiag.files import GoneError, Growing, make_folder, refusal, write_atomically
+from fitdiag.files import GoneError, Growing, make_folder, no_twins, refusal, write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_line, shown_path, stop
@@ -140,7 +140,7 @@ def _byte_order_mark(path: Path) -> int:
 
 def _event(line: str) -> Event | None:
     try:
-        event = json.loads(line)
+        event = json.loads(line, object_pairs_hook=no_twins)
     except (ValueError, RecursionError):
         return None
     known = (*KINDS, *JOINED, *ABOUT_FILES)
