@@ -24,7 +24,7 @@ from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.moves import NAMES, Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, stamp, told, valid_day, whose
-from fitdiag.planning.amounts import FAR_TOO_MUCH
+from fitdiag.plausible import FAR
 from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
@@ -243,7 +243,7 @@ def warned(base: RuleBase, pattern: Pattern, amounts: Mapping[str, float], units
         limit = f"one round takes at most {format_length(most, units)}"
         if rule.most_in_all is not None:
             limit += f", all rounds together {format_length(rule.most_in_all.amount_mm, units)}"
-        if amount > FAR_TOO_MUCH * most:
+        if amount > FAR * most:
             raise stop("amount", f"{rule.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
         earlier = sum(item.amount for item in pattern.carried if item.alteration == name)
         whole = earlier + amount

@@ -25,6 +25,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
+from fitdiag.plausible import doubt_of_alteration
 from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
@@ -35,7 +36,7 @@ from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, events_of, make_files
 from fitdiag.sessions.rounds import compared, expected_outcomes, known_findings, known_line, observed_outcomes, remarks
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusion_event, fold, offered_event
-from fitdiag.units import InvalidLengthError, parse_length
+from fitdiag.units import InvalidLengthError, Units, parse_length
 
 if TYPE_CHECKING:
     from fitdiag.reports.client_pdf import Paper
@@ -195,7 +196,10 @@ class _Run:
         return tuple(result)
 
     def _told_done(self, form: Form | None, given: Sequence[str]) -> dict[str, tuple[float | None, bool]]:
-        told = {key: _amount_or_no(self.base, key, text) for key, _, text in (item.partition("=") for item in given)}
+        told = {
+            key: _amount_or_no(self.base, key, text, self.case.units)
+            for key, _, text in (item.partition("=") for item in given)
+        }
         for alteration, state, amount in form.done if form is not None else ():
             told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
         return told
@@ -521,7 +525,7 @@ class _Run:
         return self.screen.interactive and self.ask and agreed(self.screen, "Sent to the client?", "1 yes  2 not yet")
 
 
-def _amount_or_no(base: RuleBase, alteration: str, text: str) -> tuple[float | None, bool]:
+def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> tuple[float | None, bool]:
     if alteration not in base.alterations:
         raise stop(
             "argument", f"there is no alteration '{one_line(alteration, 40)}'", hint="`fitdiag rules list alterations`"
@@ -531,6 +535,9 @@ def _amount_or_no(base: RuleBase, alteration: str, text: str) -> tuple[float | N
     if text.strip().lower() == "no":
         return None, False
     try:
-        return parse_length(text).mm, True
+        mm = parse_length(text).mm
     except InvalidLengthError as error:
         raise stop("argument", f"{alteration}: {error}") from None
+    if doubt := doubt_of_alteration(mm, base.alterations[alteration].most_a_round.amount_mm, units):
+        raise stop("amount", f"{alteration}: {doubt}", hint="check the amount and its unit")
+    return mm, True

@@ -13,6 +13,7 @@ from typing import Any, Literal, get_args
 
 from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen, Severity, Symptom
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
+from fitdiag.plausible import doubt_of_alteration, doubt_of_body, doubt_of_sign
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
 from fitdiag.units import InvalidLengthError, Length, Units, parse_length
 
@@ -244,7 +245,14 @@ class _Reader:
             return Finding(symptom.id, "yes" if value else "no")
         if isinstance(value, str):
             try:
-                return parse_words(symptom, value, None)[0]
+                finding, length = parse_words(symptom, value, None)
+                if (
+                    length is not None
+                    and symptom.measure is not None
+                    and (doubt := doubt_of_sign(symptom.measure, length.mm))
+                ):
+                    self.fault(loc, "amount", f"{symptom.id}: {doubt}", "check the amount and its unit")
+                return finding
             except InvalidFindingError as error:
                 self.fault(loc, "answer", f"{symptom.id}: {error}")
                 return None
@@ -261,6 +269,8 @@ class _Reader:
             self.known((*loc, key), key, known, "key")
         amount = self.length((*loc, "amount"), value["amount"]) if "amount" in value else None
         error_mm = self.length((*loc, "error"), value["error"]) if "error" in value else None
+        if amount is not None and symptom.measure is not None and (doubt := doubt_of_sign(symptom.measure, amount)):
+            self.fault((*loc, "amount"), "amount", f"{symptom.id}: {doubt}", "check the amount and its unit")
         if "amount" in value and symptom.measure is None:
             self.fault((*loc, "amount"), "amount", f"{symptom.id} has no amount to measure", "answer yes, no or unsure")
         seen = self.word((*loc, "seen"), value.get("seen"), _SEEN_WORDS.get, "yes, no or unsure")
@@ -314,6 +324,8 @@ class _Reader:
                     if self.known(at, entry, self.base.ease, "ease table"):
                         result[part][name] = entry
                 elif (length := self.length(at, entry)) is not None:
+                    if doubt := doubt_of_body(name, length, "cm"):
+                        self.fault(at, "amount", doubt, "check the measure and its unit")
                     result[part][name] = length
         return result
 
@@ -339,6 +351,9 @@ class _Reader:
             if not self.known((*at, "alteration"), item.get("alteration"), self.base.alterations, "alteration"):
                 continue
             amount = self.length((*at, "amount"), item["amount"]) if "amount" in item else None
+            most = self.base.alterations[str(item["alteration"])].most_a_round.amount_mm
+            if amount is not None and (doubt := doubt_of_alteration(amount, most, "cm")):
+                self.fault((*at, "amount"), "amount", doubt, "check the amount and its unit")
             number = item.get("round", 1)
             if not isinstance(number, int) or isinstance(number, bool) or not 1 <= number <= 99:
                 self.fault(

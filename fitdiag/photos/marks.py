@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Literal, TypeVar, get_args
 
 from fitdiag.files import no_twins, read_bytes, refuse_utf16
+from fitdiag.plausible import doubt_of_line, doubts_of_order
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.marks/1"
@@ -157,8 +158,13 @@ class _Reader:
         if view not in VIEWS:
             self.fault("view", f"'{one_line(view, 20)}' is no view", f"write {', '.join(VIEWS)}")
         lines = self.named("lines", data.get("lines"), LINES, self.line)
+        for name, doubt in doubts_of_order(lines).items():
+            self.fault(f"lines.{name}", doubt, "mark each line again under its own name")
         grains = self.named("grains", data.get("grains"), GRAINS, self.line)
         seam = data.get("centre_seam") or []
+        centre = self.points("centre_seam", seam, 2, 9) if seam else ()
+        if doubt := doubt_of_line(centre):
+            self.fault("centre_seam", doubt, "mark it again from the waist down")
         marks = Marks(
             file=self.text("picture.file", picture.get("file")),
             sha256=str(sha256),
@@ -169,7 +175,7 @@ class _Reader:
             lens_height_mm=self.number("lens_height_mm", data.get("lens_height_mm"), 0, 5000),
             lines=lines,
             grains=grains,
-            centre_seam=self.points("centre_seam", seam, 2, 9) if seam else (),
+            centre_seam=centre,
             verticals=self.verticals(data.get("verticals")),
             sheet=self.sheet(data.get("sheet")),
             widths_mm=self.named("widths_mm", data.get("widths_mm"), LINES, self.mm),
@@ -222,7 +228,10 @@ class _Reader:
         return {name: read(f"{key}.{name}", item) for name, item in value.items() if self.known(name, known, key)}
 
     def line(self, key: str, value: object) -> Points:
-        return self.points(key, value, 3, 9)
+        points = self.points(key, value, 3, 9)
+        if doubt := doubt_of_line(points):
+            self.fault(key, doubt, "mark them again from one end to the other")
+        return points
 
     def points(self, key: str, value: object, least: int, most: int) -> Points:
         if not isinstance(value, list) or not least <= len(value) <= most:
