@@ -95,37 +95,28 @@ def take_pictures(
             )
         wanted.append((view, Path(path)))
     width = _length(hip, "--hip-width")
-    read = [(view, read_picture(path)) for view, path in wanted]  # all of them, before anything is written
+    came = [_clean(view, source, face_above) for view, source in wanted]  # all of them, before anything is written
     folder = _folder(to, "the cleaned pictures")
     files: dict[Path, tuple[bytes, str]] = {}  # everything that can be refused is, before anything is written
     there: dict[Path, str] = {}
-    for (view, picture), (_, source) in zip(read, wanted, strict=True):
+    for marks, content, lines, source in came:
         say(f"{shown_path(source)}:")
-        for line in shortcomings(picture) or ["nothing stands in the way of measuring it"]:
+        for line in lines:
             say(f"- {line}")
-        content = clean_bytes(crop_above(picture, face_above) if face_above is not None else picture, ".jpg")
+        view = marks.view
         names = (folder / (f"{view}.jpg" if number == 1 else f"{view} {number}.jpg") for number in count(1))
         target = next(name for name in names if name not in files and not (inside and _taken(name, content)))
         if inside and _is_there(target) and _is_there(sidecar(target)):
             say(f"- it is there already: {shown_path(target)}")
-            there[target] = hashlib.sha256(content).hexdigest()
+            there[target] = marks.sha256
             continue
         for taken in (target, sidecar(target)):
             if not replace and not inside and _is_there(taken):
                 hint = "choose another folder, or add --replace"
                 raise stop("exists", "there is a file of this name already", where=Where(shown_path(taken)), hint=hint)
-        told = hashlib.sha256(content).hexdigest()
-        marks = Marks(target.name, told, picture.width, picture.height, view, focal or picture.focal_35mm)
-        if _is_there(sidecar(source)):
-            beside = read_marks(sidecar(source))
-            check_same(picture, beside, sidecar(source))
-            say("- its marks came with it")
-            marks = replace_fields(
-                beside, file=target.name, sha256=told, view=view, focal_35mm=focal or beside.focal_35mm
-            )
-        if width:
-            marks = replace_fields(marks, widths_mm={**marks.widths_mm, "hip": width})
-        files[target] = (content, as_json(marks))
+        widths = {**marks.widths_mm, "hip": width} if width else marks.widths_mm
+        kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
+        files[target] = (content, as_json(kept))
     write_all(
         {
             path: what
@@ -136,6 +127,19 @@ def take_pictures(
         replace=replace,
     )
     return there | {path: hashlib.sha256(content).hexdigest() for path, (content, _) in files.items()}
+
+
+def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, bytes, list[str], Path]:
+    """A picture's marks, its cleaned content, and what to say about it; its pixels are let go of again."""
+    picture = read_picture(source, smaller=True)
+    lines = shortcomings(picture) or ["nothing stands in the way of measuring it"]
+    content = clean_bytes(crop_above(picture, face_above) if face_above is not None else picture, ".jpg")
+    marks = Marks("", "", picture.width, picture.height, view, picture.focal_35mm)
+    if _is_there(sidecar(source)):
+        marks = read_marks(sidecar(source))
+        check_same(picture, marks, sidecar(source))
+        lines.append("its marks came with it")
+    return replace_fields(marks, view=view, sha256=hashlib.sha256(content).hexdigest()), content, lines, source
 
 
 def _same(path: Path, content: bytes) -> bool:
