@@ -16,6 +16,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
 from fitdiag.sessions.case_files import Advised, Case
+from fitdiag.sessions.log import ABOUT_FILES
 from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
 
@@ -97,8 +98,9 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
     line = {"event": "documents", "day": look.day.isoformat(), "large": look.large, "paper": look.paper}
     held = {path.name: digest(text.encode() if isinstance(text, str) else text) for path, text in files.items()}
     line |= {"advised": advised_list(one.advised), "files": held}
-    before = RoundLog.of(one).last("documents") or {}
-    if {**before, "at": ""} != {**line, "at": ""}:
+    log = RoundLog.of(one)
+    came = any(new["event"] not in ABOUT_FILES for new in log.fresh)
+    if came or {**(log.last("documents") or {}), "at": ""} != {**line, "at": ""}:
         append(one, line)
     with refusals(one.documents, "this cannot be written"):
         make_folder(one.documents)

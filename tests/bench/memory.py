@@ -1,7 +1,11 @@
-"""How much memory large pictures take when they are taken in, beside a plain decode of the same file: python tests/bench/memory.py"""
+"""How much memory large pictures take when they are taken in, beside a plain decode of the same file.
+
+python tests/bench/memory.py [--only NAME]
+"""
 
 from __future__ import annotations
 
+import argparse
 import subprocess
 import sys
 import tempfile
@@ -51,10 +55,14 @@ def run(code: str, *arguments: str) -> tuple[str, int]:
 
 def main() -> int:
     """The table; exit code 1 if anything took more than the goal."""
-    worst = 0
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--only")
+    only, worst = parser.parse_args().only, 0
     print(f"{'picture':30} {'taken in':>9} {'plain decode':>13}  ratio")
     with tempfile.TemporaryDirectory() as folder:
         for name, (mode, (width, height), kind, how) in PICTURES.items():
+            if only not in (None, name):
+                continue
             path = str(Path(folder) / f"a.{kind.lower()}")
             run(MAKE, mode, str(width), str(height), kind, str("turned" in how), str("progressive" in how), path)
             out, taken = run(TAKEN, path, str(Path(folder) / name))
