@@ -108,12 +108,12 @@ def _kind(raw: bytes, where: Where) -> str:
 
 def _open_heif(where: Where) -> None:
     try:
-        import pillow_heif  # noqa: PLC0415 - an extra, and slow to load
+        import pi_heif  # noqa: PLC0415 - an extra, and slow to load
     except ImportError:
         told = "this is a HEIC picture, and reading those needs an extra"
         hint = "pip install 'fitdiag[heic]', or save or send it as JPEG"
         raise stop("needs-heic", told, where=where, hint=hint) from None
-    pillow_heif.register_heif_opener()
+    pi_heif.register_heif_opener()
 
 
 @contextmanager
