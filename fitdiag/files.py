@@ -164,11 +164,16 @@ def alone(path: Path, wait_s: float | None = None, *, only_left: bool = False) -
         yield _held[key]
     finally:
         del _held[key]
-        with suppress(
-            OSError
-        ):  # a system that does not remove what is open keeps it, and the next command finds nothing to do
+        closed = sys.platform == "win32"  # what is open cannot be removed there
+        if closed:
+            os.close(descriptor)
+        with suppress(OSError):  # another that waits for it has it open, and removes it after its turn
             disk.remove(path)
-        os.close(descriptor)
+        if not closed:
+            os.close(descriptor)
+        with suppress(OSError):
+            if not any(path.parent.iterdir()):
+                disk.remove_folder(path.parent)
 
 
 def _taken(path: Path, wait_s: float, flags: int) -> int | None:
@@ -274,6 +279,8 @@ class _Part:
 
     def drop(self) -> None:
         """Let go of it; if it has not got its name, it goes."""
+        if sys.platform == "win32":
+            self._close()
         if not self.named:
             with suppress(OSError):
                 disk.remove(self.path)
