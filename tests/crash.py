@@ -528,13 +528,11 @@ class Trial:
     def after_cut(self, where: str, many: int, tree: Tree) -> None:
         """The same command again, in what a cut at so many points has left."""
         lay_out(tree, self.work)
-        self.figures.points += many
-        self._again(where, many)
+        self.again(where, many)
 
     def with_failure(self, at: int, how: str) -> None:
         """The command with a failing disk, or killed in earnest, then the same again."""
         lay_out(self.start, self.work)
-        self.figures.points += 1
         where = f"{how} at operation {at}"
         ran = in_child(self.work, self.command.arguments, lambda: Failing(self.work, at, how), self.command.typed)
         if how == "killed":
@@ -549,11 +547,14 @@ class Trial:
         elif ran.code != 0 and not ran.err.strip():
             self._fault(where, "failed without a word")
         if ran.code == 0 and how != "killed" and not self.command.aside:
+            self.figures.points += 1
             self.figures.same += 1
             return
-        self._again(where)
+        self.again(where)
 
-    def _again(self, where: str, many: int = 1) -> None:
+    def again(self, where: str, many: int = 1) -> None:
+        """The same command again: to the same end, or to a refusal with a way on; nothing is left behind."""
+        self.figures.points += many
         ran = in_child(self.work, self.command.arguments, typed=self.command.typed)
         refused = ran.code != 0
         if refused:
