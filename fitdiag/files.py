@@ -339,9 +339,14 @@ class Growing:
         """Whether it is this process's alone now; `at`: a byte that is never written."""
         return lock(self._descriptor, wait_s, at)
 
+    @property
+    def is_there(self) -> bool:
+        """Whether it is still the file at its path."""
+        return is_at(self._descriptor, self.path)
+
     def append(self, line: bytes) -> None:
         """Add a line and wait until it is on the disk; on failure the file stays as it was."""
-        if not is_at(self._descriptor, self.path):
+        if not self.is_there:
             raise GoneError
         size = os.fstat(self._descriptor).st_size
         try:
@@ -465,12 +470,14 @@ def sweep(folder: Path) -> Swept:
     """Remove what killed commands left in a folder; what another is writing at this moment stays. Never fails."""
     leftovers = deletions = 0
     with suppress(OSError, ValueError):
-        for entry in [entry for entry in os.scandir(folder) if entry.name.startswith(TEMPORARY)]:
+        for name in os.listdir(folder):  # noqa: PTH208 (as fast as may be: every command looks here)
+            if not name.startswith(TEMPORARY):
+                continue
             with suppress(OSError):
-                if entry.name.startswith(GONE):
-                    remove_tree(entry.path)
+                if name.startswith(GONE):
+                    remove_tree(Path(folder, name))
                     deletions += 1
-                elif not _removed_if_left(entry):
+                elif not _removed_if_left(Path(folder, name)):
                     continue
                 leftovers += 1
     if leftovers:
@@ -479,12 +486,12 @@ def sweep(folder: Path) -> Swept:
     return Swept(leftovers, deletions)
 
 
-def _removed_if_left(entry: os.DirEntry[str]) -> bool:
+def _removed_if_left(path: Path) -> bool:
     """Remove a temporary file or folder if no process holds it."""
-    status = entry.stat(follow_symlinks=False)
+    status = path.lstat()
     is_folder = stat.S_ISDIR(status.st_mode)
     if stat.S_ISREG(status.st_mode) or (is_folder and sys.platform != "win32"):
-        descriptor = os.open(entry.path, (os.O_RDONLY if is_folder else os.O_RDWR) | _PLAIN)
+        descriptor = os.open(path, (os.O_RDONLY if is_folder else os.O_RDWR) | _PLAIN)
         try:
             if not _try_lock(descriptor):
                 return False
@@ -495,18 +502,18 @@ def _removed_if_left(entry: os.DirEntry[str]) -> bool:
             if sys.platform == "win32":
                 os.close(descriptor)  # what is open cannot be removed there
         try:
-            _remove(entry.path, is_folder=is_folder)
+            _remove(path, is_folder=is_folder)
         finally:
             if sys.platform != "win32":
                 os.close(descriptor)
         return True
     if is_folder and time.time() - status.st_mtime < _AGE_S:
         return False
-    _remove(entry.path, is_folder=is_folder)
+    _remove(path, is_folder=is_folder)
     return True
 
 
-def _remove(path: str, *, is_folder: bool) -> None:
+def _remove(path: Path, *, is_folder: bool) -> None:
     if is_folder:
         remove_tree(path)
     else:

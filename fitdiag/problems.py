@@ -74,7 +74,7 @@ def harmless(text: object) -> str:
     'dip?[31m\\nred?'
     """
     plain = str(text)
-    if plain.isprintable():
+    if plain.replace("\n", "").isprintable():
         return plain
     return "".join(char if char == "\n" or char.isprintable() else " " if char.isspace() else "?" for char in plain)
 

@@ -341,6 +341,10 @@ def _say_saved(path: Path) -> None:
 
 
 def _left(log: SessionLog) -> int:
+    if not log.is_there:
+        return _say_last(
+            f"\nLeft. This log was moved or deleted while it was open, and what it held is not saved:\n  {shown_path(log.path)}"
+        )
     return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path)}")
 
 

@@ -214,6 +214,11 @@ class SessionLog:
             raise
         return cls(path, file, clock), read
 
+    @property
+    def is_there(self) -> bool:
+        """Whether the log is still where it was, neither moved nor deleted."""
+        return self._file.is_there
+
     def append(self, event: Event) -> Event:
         """Write one event and wait until it is on the disk. On failure the log stays as it was before."""
         stamped, line = _line(event, self._clock)
