@@ -342,9 +342,9 @@ def _say_saved(path: Path) -> None:
 
 def _left(log: SessionLog) -> int:
     if not log.is_there:
-        return _say_last(
-            f"\nLeft. This log was moved or deleted while it was open, and what it held is not saved:\n  {shown_path(log.path)}"
-        )
+        told = "Left. This log was moved or deleted while it was open, and what it held is not saved:"
+        _say_last(f"\n{told}\n  {shown_path(log.path)}")
+        return 1
     return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path)}")
 
 
