@@ -363,6 +363,39 @@ def test_what_is_half_written_now_is_left_to_its_writer(case: Case) -> None:
     assert 1 == sweep_case(case.folder)
 
 
+def test_what_a_delete_began_is_finished_and_said(case: Case, cases: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What a killed delete left, of a case or of photos, goes at the next command on that root, whichever it is."""
+    gone = cases / ".fitdiag-gone-0123456789ab"
+    shutil.copytree(case.folder, gone)
+    picture = case.round(1).photos / "back.jpg"
+    picture.write_bytes(b"x")
+    (cases / ".fitdiag").mkdir(exist_ok=True)
+    (cases / ".fitdiag" / f"{case.folder.name}.lock").write_text("photos 2026-11-20\n")
+    assert 0 == show_list(str(cases), as_json=True, everything=False, today=DAY)
+    shown = capsys.readouterr()
+    assert "Finished now: 1 deletion that had been broken off." in shown.err
+    assert "Finished now: the deletion of photos" in shown.err and json.loads(shown.out)
+    assert not gone.exists() and not picture.exists()
+    assert date(2026, 11, 20) == open_case(case.folder).consent.removed
+    assert [] == list((cases / ".fitdiag").glob("*.lock"))
+    assert 0 == show_list(str(cases), as_json=False, everything=False, today=DAY)
+    assert "" == capsys.readouterr().err
+
+
+def test_a_lock_that_says_nonsense_harms_nothing(case: Case, cases: Path) -> None:
+    """Whatever stands in a lock that was left, nothing outside is touched and nothing is deleted."""
+    before = {path: path.read_bytes() for path in case.folder.rglob("*") if path.is_file()}
+    (cases / ".fitdiag").mkdir(exist_ok=True)
+    for name, text in (
+        (case.folder.name, b"photos never\nplace \xff\0\nrun me"),
+        ("no case", b"photos 2026-11-20"),
+        ("..", b"x"),
+    ):
+        (cases / ".fitdiag" / f"{name}.lock").write_bytes(text)
+    show_list(str(cases), as_json=True, everything=False, today=DAY)
+    assert before == {path: path.read_bytes() for path in case.folder.rglob("*") if path.is_file()}
+
+
 # -- the list ----------------------------------------------------------------------------------------------------------
 
 

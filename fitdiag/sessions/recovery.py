@@ -24,7 +24,7 @@ def recover(parent: Path) -> list[str]:
     except (OSError, ValueError):
         return [line for line in told if line]
     for name in sorted(names):
-        if name.endswith(_LOCK):
+        if name.endswith(_LOCK) and not name.startswith("."):
             with (
                 suppress(OSError, ValueError, ProblemsFoundError),
                 files.alone(own / name, 0.0, only_left=True) as lock,
