@@ -8,14 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import dist
-from typing import Any, Literal, Protocol
+from typing import Protocol
 
 from fitdiag.units import Units, format_length
 
 FAR = 4.0  # times the largest usual amount: a slip is likelier than such an amount; a fitter's judgement
-LEAST_MOST_MM = (
-    10.0  # a sign of which even 2 mm count as strong may still be 4 cm once in a while; a fitter's judgement
-)
 LINES_FROM_THE_TOP = ("waist", "hip", "crotch", "knee")
 _NO_LINE_PX = 5.0  # points within so few pixels are one place
 
@@ -30,21 +27,12 @@ class MeasuredSign(Protocol):
     """How a sign is measured; a rule's `measure` is one."""
 
     @property
-    def worse(self) -> Literal["more", "less"]: ...
-    @property
-    def seen_from_mm(self) -> float: ...
-    @property
-    def grades_mm(self) -> Mapping[Any, float]: ...
-
-
-def most_of_sign(measure: MeasuredSign) -> float:
-    """The largest amount (mm) that a sign can well show."""
-    return FAR * max(measure.seen_from_mm, *measure.grades_mm.values(), LEAST_MOST_MM)
+    def most_mm(self) -> float: ...
 
 
 def doubt_of_sign(measure: MeasuredSign, mm: float) -> str:
-    """Why an amount of a sign cannot well be meant; empty if it can. A distance that should be larger has no bound but a body's."""
-    return "that is far more than this ever shows" if measure.worse == "more" and mm > most_of_sign(measure) else ""
+    """Why an amount of a sign cannot well be meant; empty if it can."""
+    return "that is far more than this ever shows" if mm > measure.most_mm else ""
 
 
 def doubt_of_alteration(mm: float, most_a_round_mm: float, units: Units) -> str:

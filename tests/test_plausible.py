@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from fitdiag.knowledge.load import load_rules
-from fitdiag.plausible import BODY_MM, FAR, doubt_of_body, doubt_of_line, doubts_of_order, most_of_sign
+from fitdiag.plausible import BODY_MM, FAR, doubt_of_body, doubt_of_line, doubts_of_order
 from fitdiag.reports.form import SCHEMA, packed, read_form
 from fitdiag.units import format_length
 
@@ -27,7 +27,7 @@ def test_an_amount_no_sign_shows_in_a_file(shell: Shell, answer: str) -> None:
     assert code == 1 and "a.yaml:3:" in err and "far more than this ever shows" in err
     measure = load_rules().symptoms[DIP].measure
     assert measure is not None
-    most = format_length(most_of_sign(measure) - 2, "cm")
+    most = format_length(measure.most_mm - 2, "cm")
     Path("a.yaml").write_text(f"schema: fitdiag.findings/1\nsymptoms:\n  {DIP}: {{amount: {most}}}\n")
     assert 0 == shell("diagnose", "a.yaml")[0]
 

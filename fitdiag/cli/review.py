@@ -19,7 +19,8 @@ from fitdiag.cli.repair import silently
 from fitdiag.cli.terminal import Screen, _Leave, hold_interview
 from fitdiag.diagnosis.belief import told
 from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
-from fitdiag.knowledge.findings import Done, Findings, findings_text, read_findings
+from fitdiag.knowledge.findings import Done, Findings
+from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
@@ -33,9 +34,9 @@ from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, upda
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
-from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, events_of, make_files
+from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
 from fitdiag.sessions.rounds import compared, expected_outcomes, known_findings, known_line, observed_outcomes, remarks
-from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusion_event, fold, offered_event
+from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusion_event, events_of, fold, offered_event
 from fitdiag.units import InvalidLengthError, Units, parse_length
 
 if TYPE_CHECKING:
@@ -271,7 +272,7 @@ class _Run:
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
         if given is not None or form is not None:
             mine = given or Findings(units=self.case.units)
-            source = f"{findings_text(mine)}{form.checksum if form is not None else ''}"
+            source = f"{findings_text(mine, self.base.about.garment)}{form.checksum if form is not None else ''}"
             line |= {"from": digest(source.encode()), "form": form.checksum if form is not None else ""}
             line |= {"words": form.told if form is not None else ""}
             known = log.findings(self.base)

@@ -21,7 +21,8 @@ from fitdiag.cli.output import say, width, write
 from fitdiag.cli.work import session_name
 from fitdiag.interview.engine import HELP, Interview
 from fitdiag.interview.telling import Line
-from fitdiag.knowledge.findings import read_findings
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, command, harmless, one_line, shown_path, stop
@@ -31,12 +32,10 @@ from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_comma
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import (
     STAGES,
-    answer_event,
     conclude,
     conclusion_event,
-    done_event,
+    events_of,
     fold,
-    measures_event,
     offered_event,
 )
 from fitdiag.units import Units
@@ -226,13 +225,7 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
     findings = read_findings(path, base)
     name = one_line(client if client is not None else findings.client, 80)
     target = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
-    events: list[Event] = [done_event(done) for done in findings.done]
-    if findings.body:
-        events.append({"event": "body", "notes": dict(findings.body)})
-    if findings.body_measures or findings.pattern_measures:
-        events.append(measures_event(findings))
-    events += [answer_event(finding) for finding in findings.symptoms.values()]
-    events += [{"event": "note", "text": note} for note in findings.notes]
+    events = events_of(findings, Findings())
     events += [{"event": "stage", "ended": stage} for stage in STAGES[:-1]]  # resumed, it goes on with the questions
     head: Event = {"event": "start", "client": name, "units": units or findings.units}
     conclusion = conclude(base, fold((head, *events), base).findings)

@@ -22,7 +22,8 @@ from importlib import resources
 from typing import Any, Literal, get_args
 
 from fitdiag.files import no_twins
-from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, measured
+from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
+from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop

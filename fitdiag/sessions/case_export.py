@@ -29,7 +29,8 @@ from fitdiag.files import (
     write_all,
     write_atomically,
 )
-from fitdiag.knowledge.findings import SEVERITIES, SIDES, Origin, findings_text, read_findings
+from fitdiag.knowledge.findings import SEVERITIES, SIDES, Origin, ReadingsFrom
+from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen
 from fitdiag.problems import ProblemsFoundError, Where, shown_path, stop
 from fitdiag.sessions.case import alone, open_case, refuse_link, save_case
@@ -207,7 +208,7 @@ def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
         files[f"{one.folder.name}/{ROUND_FILE}"] = round_text(_bare_round(one, rules, shift), case.units, _HEAD)
         if one.findings_file.exists():
             findings = replace(read_findings(one.findings_file, rules), client="", notes=())
-            files[f"{one.folder.name}/{one.findings_file.name}"] = findings_text(findings)
+            files[f"{one.folder.name}/{one.findings_file.name}"] = findings_text(findings, rules.about.garment)
         if one.log_file.exists():
             events = (
                 _bare_event(event, known, shift) for event in read_log(one.log_file).events if event["event"] != "note"
@@ -245,8 +246,9 @@ def _bare_round(one: Round, rules: RuleBase, shift: timedelta) -> Round:
 
 _KEYS = {
     "event", "schema", "rules", "garment", "fingerprint", "units", "symptom", "seen", "origin", "amount_mm", "error_mm",
-    "severity", "side", "awaits", "notes", "alteration", "round", "ended", "body", "pattern", "tables", "steps", "causes", "id",
-    "probability", "recommendations", "only_if", "leave_alone", "not", "fits", "findings", "refused",
+    "left_mm", "right_mm", "severity", "side", "awaits", "notes", "alteration", "round", "ended", "body", "pattern", "tables", "steps",
+    "causes", "id", "probability", "recommendations", "only_if", "leave_alone", "not", "fits", "findings", "refused",
+    "at_rest", "readings_from", "earlier", "readings", "sides",
 }  # fmt: skip
 
 
@@ -259,6 +261,7 @@ def _known(rules: RuleBase) -> frozenset[str]:
         *get_args(Origin),
         *SEVERITIES,
         *SIDES,
+        *get_args(ReadingsFrom),
         *get_args(BodyMeasure),
         "in",
         "cm",

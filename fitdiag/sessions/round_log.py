@@ -14,12 +14,13 @@ from functools import cached_property
 from pathlib import Path
 
 from fitdiag.files import read_bytes, write_all, write_atomically
-from fitdiag.knowledge.findings import Findings, findings_text
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Advised, Case, Round
 from fitdiag.sessions.log import ABOUT_FILES, Event, SessionLog, apart, begin_log, read_log
-from fitdiag.sessions.state import answer_event, done_event, finding_from, fold, measures_event
+from fitdiag.sessions.state import finding_from, fold
 from fitdiag.units import Units
 
 MEASURED = "measured.yaml"
@@ -136,7 +137,7 @@ class RoundLog:
         files: dict[Path, str] = {}
         for name, found in ((one.findings_file, self.taken(base)), (one.folder / MEASURED, self.measured(base))):
             if found is not None:
-                files[name] = findings_text(replace(found, client="", units=units))
+                files[name] = findings_text(replace(found, client="", units=units), base.about.garment)
         if self.words:
             files[one.folder / WORDS] = "".join(f"{line}\n" for line in self.words)
         return files
@@ -149,7 +150,10 @@ class RoundLog:
         ends = [number for number, line in enumerate(self.lines, 1) if line["event"] == "taken"]
         for until in reversed(ends):
             found = self._taken(until, base)
-            if found is not None and findings_text(replace(found, client="", units=units)).encode() == there:
+            if (
+                found is not None
+                and findings_text(replace(found, client="", units=units), base.about.garment).encode() == there
+            ):
                 return False
         return True
 
@@ -159,17 +163,6 @@ def advised_list(advised: Sequence[Advised]) -> list[list[object]]:
     return [
         [item.alteration, None if item.amount_mm is None else round(item.amount_mm, 3), item.side] for item in advised
     ]
-
-
-def events_of(found: Findings, known: Findings) -> list[Event]:
-    """Findings as events of a log, without what is known of them already."""
-    events: list[Event] = [done_event(item) for item in found.done if item not in known.done]
-    if found.body:
-        events.append({"event": "body", "notes": dict(found.body)})
-    if found.body_measures or found.pattern_measures or found.tables:
-        events.append(measures_event(known.joined(found)))
-    events += [answer_event(finding) for finding in found.symptoms.values()]
-    return events + [{"event": "note", "text": note} for note in found.notes if note not in known.notes]
 
 
 # -- writing; the case's lock is held by the caller --------------------------------------------------------------------

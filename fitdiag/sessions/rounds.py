@@ -11,14 +11,15 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.knowledge.findings import Findings, read_findings
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.case import case_findings
 from fitdiag.sessions.case_files import Advised, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
-from fitdiag.sessions.round_log import RoundLog, events_of
-from fitdiag.sessions.state import STAGES, offered_event
+from fitdiag.sessions.round_log import RoundLog
+from fitdiag.sessions.state import STAGES, events_of, offered_event
 from fitdiag.units import Units, format_length, format_reading
 
 HALF_BACK = 0.5  # of what went too far: take half back first, and look; common practice, no source
