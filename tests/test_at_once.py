@@ -14,7 +14,7 @@ from crash import FOLDER, NAME, NEW, PICTURES, Ran, in_child, inputs, lay_out, w
 
 from fitdiag import files
 from fitdiag.cli import documents, review
-from fitdiag.knowledge.findings import read_findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.sessions.case import alone, open_case, update_round
 from fitdiag.sessions.log import SessionLog, read_log
