@@ -21,7 +21,7 @@ MAY_IMPORT = {
     "plausible": {"units", "problems"},
     "knowledge": {"plausible", "__init__", "files", "units", "problems"},
     "diagnosis": {"knowledge", "files", "units", "problems"},
-    "pattern": {"plausible", "files", "units", "problems"},
+    "pattern": {"plausible", "knowledge", "files", "units", "problems"},
     "planning": {"plausible", "knowledge", "diagnosis", "pattern", "files", "units", "problems"},
     "sessions": {"plausible", "__init__", "photos", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
     "interview": {"plausible", "knowledge", "diagnosis", "sessions", "files", "units", "problems"},
@@ -50,6 +50,7 @@ ONLY_HOME = {
     "numpy": "diagnosis pattern photos",
     "scipy": "pattern",
     "shapely": "pattern",
+    "svgelements": "pattern",
     "PIL": "photos",
     "jinja2": "photos reports",
 }

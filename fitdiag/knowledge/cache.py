@@ -19,6 +19,7 @@ from pydantic import BaseModel
 
 from fitdiag import __version__
 from fitdiag.files import make_folder, write_atomically
+from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
     About,
     Alteration,
@@ -84,6 +85,7 @@ def recall(folder: Path) -> RuleBase | None:
             about=_built(About, data["about"]),
             words=_built(Words, data["words"]),
             fingerprint=data["fingerprint"],
+            garment=None if data["garment"] is None else _built(Garment, data["garment"]),
             **tables,
         )
     except (OSError, RuntimeError, ValueError, KeyError, TypeError, AttributeError):
@@ -103,6 +105,7 @@ def remember(folder: Path, base: RuleBase, before: str) -> None:
             "words": base.words.model_dump(),
             **{name: [row.model_dump() for row in getattr(base, name)] for name in _LISTS},
             "fingerprint": base.fingerprint,
+            "garment": None if base.garment is None else base.garment.model_dump(),
         }
         place = _place(folder)
         make_folder(place.parent)
