@@ -11,9 +11,10 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar, get_args
+from typing import Literal, TypeVar, get_args
 
-from fitdiag.files import read_bytes
+from fitdiag.files import no_twins, read_bytes, refuse_utf16
+from fitdiag.plausible import doubt_of_line, doubts_of_order
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.marks/1"
@@ -120,7 +121,7 @@ def as_json(marks: Marks) -> str:
 def parse_marks(text: str, path: str) -> Marks:
     """Read a sidecar's text; `path` is only for messages. Raises ProblemsFoundError with every fault found."""
     try:
-        data = json.loads(text, object_pairs_hook=_no_twins)
+        data = json.loads(text, object_pairs_hook=no_twins)
     except (ValueError, RecursionError) as error:
         line, col = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (1, 1)
         told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 60)
@@ -129,14 +130,6 @@ def parse_marks(text: str, path: str) -> Marks:
             Problem("not-json", f"these are no marks: {told}", Where(path, line, col), hint)
         ) from None
     return _Reader(path).marks(data)
-
-
-def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        twice = next(key for key, _ in pairs if sum(key == other for other, _ in pairs) > 1)
-        raise ValueError(f"'{twice[:40]}' stands there twice")
-    return found
 
 
 class _Reader:
@@ -171,8 +164,13 @@ class _Reader:
         if view not in VIEWS:
             self.fault("view", f"'{one_line(view, 20)}' is no view", f"write {', '.join(VIEWS)}")
         lines = self.named("lines", data.get("lines"), LINES, self.line)
+        for name, doubt in doubts_of_order(lines).items():
+            self.fault(f"lines.{name}", doubt, "mark each line again under its own name")
         grains = self.named("grains", data.get("grains"), GRAINS, self.line)
         seam = data.get("centre_seam") or []
+        centre = self.points("centre_seam", seam, 2, 9) if seam else ()
+        if doubt := doubt_of_line(centre):
+            self.fault("centre_seam", doubt, "mark it again from the waist down")
         marks = Marks(
             file=self.text("picture.file", picture.get("file")),
             sha256=str(sha256),
@@ -183,7 +181,7 @@ class _Reader:
             lens_height_mm=self.number("lens_height_mm", data.get("lens_height_mm"), 0, 5000),
             lines=lines,
             grains=grains,
-            centre_seam=self.points("centre_seam", seam, 2, 9) if seam else (),
+            centre_seam=centre,
             verticals=self.verticals(data.get("verticals")),
             sheet=self.sheet(data.get("sheet")),
             widths_mm=self.named("widths_mm", data.get("widths_mm"), LINES, self.mm),
@@ -237,7 +235,10 @@ class _Reader:
         return {name: read(f"{key}.{name}", item) for name, item in value.items() if self.known(name, known, key)}
 
     def line(self, key: str, value: object) -> Points:
-        return self.points(key, value, 3, 9)
+        points = self.points(key, value, 3, 9)
+        if doubt := doubt_of_line(points):
+            self.fault(key, doubt, "mark them again from one end to the other")
+        return points
 
     def points(self, key: str, value: object, least: int, most: int) -> Points:
         if not isinstance(value, list) or not least <= len(value) <= most:
@@ -315,6 +316,7 @@ def _turns_one_way(corners: Points) -> bool:
 def read_marks(path: Path) -> Marks:
     """Read a sidecar. Raises ProblemsFoundError with every fault found."""
     raw = read_bytes(path, LARGEST, "marks file")
+    refuse_utf16(raw, Where(shown_path(path)), "marks file")
     try:
         return parse_marks(raw.decode("utf-8-sig"), shown_path(path))
     except UnicodeDecodeError:
