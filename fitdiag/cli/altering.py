@@ -15,7 +15,7 @@ from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, valid_day
 from fitdiag.pattern.true import Trued, true
-from fitdiag.planning.amounts import FAR_TOO_MUCH
+from fitdiag.plausible import FAR
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_given, format_length, format_reading
 
@@ -110,7 +110,7 @@ def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Unit
         limit = f"one round takes at most {format_length(most, units)}"
         if rule.most_in_all is not None:
             limit += f", all rounds together {format_length(rule.most_in_all.amount_mm, units)}"
-        if amount > FAR_TOO_MUCH * most:
+        if amount > FAR * most:
             raise stop("amount", f"{rule.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
         earlier = sum(item.amount for item in pattern.carried if item.alteration == rule.id)
         whole = earlier + amount

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from fitdiag.files import refuse_utf16
 from fitdiag.pattern.assemble import Drawn, chained, check_size, piece_of, put_together
 from fitdiag.pattern.corners import seams_of_outline
 from fitdiag.pattern.garment import Garment, trousers
@@ -236,6 +237,8 @@ def _text(content: str | bytes, where: Where) -> str:
         return content
     if b"Binary DXF" in content[:24]:
         raise stop("not-dxf", "this is a binary DXF", where=where, hint="save it as DXF text")
+    refuse_utf16(content, where)
+    content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
