@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import io
 import os
 import sys
 from typing import TYPE_CHECKING, Annotated
@@ -15,33 +16,30 @@ from fitdiag.problems import ProblemsFoundError, one_line
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+_WRONG_USE: type[typer.BadParameter] = typer.BadParameter.__mro__[2]  # any command line that is not as the help says
 HELP = "From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."
 app = typer.Typer(
     help=HELP, no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False
 )
-rules_app = typer.Typer(
-    help="The rules: check them, test them, read them.", no_args_is_help=True, rich_markup_mode=None
-)
-app.add_typer(rules_app, name="rules")
-pattern_app = typer.Typer(
-    help="The pattern: draft, fit, read, measure, alter, solve, draw.", no_args_is_help=True, rich_markup_mode=None
-)
-app.add_typer(pattern_app, name="pattern")
-photo_app = typer.Typer(
-    help="Pictures: take them in, mark them, measure them; the card that asks for them.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
-app.add_typer(photo_app, name="photo")
+
+
+def _group(name: str, told: str) -> typer.Typer:
+    """Commands under one word."""
+    group = typer.Typer(help=told, no_args_is_help=True, rich_markup_mode=None)
+    app.add_typer(group, name=name)
+    return group
+
+
+rules_app = _group("rules", "The rules: check them, test them, read them.")
+pattern_app = _group("pattern", "The pattern: draft, fit, read, measure, walk, alter, solve, draw.")
+photo_app = _group("photo", "Pictures: take them in, mark them, measure them; the card that asks for them.")
 app.add_typer(case_app, name="case")
 
 RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help="A rule folder; without it, the shipped one.")]
-
 RulesOption = Annotated[
     str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
 ]
 UnitsOption = Annotated[str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")]
-
 PatternOption = Annotated[
     str | None,
     typer.Option("--pattern", metavar="FILE", help="The client's pattern; the list says what becomes of it."),
@@ -52,6 +50,11 @@ OutOption = Annotated[
 ]
 ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")]
 PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
+AsCutOption = Annotated[bool, typer.Option("--as-cut", help="Leave the steps that cuts make; else they are trued.")]
+AllowanceOption = Annotated[
+    list[str] | None,
+    typer.Option("--allowance", metavar="[SEAM=]LENGTH", help="Seam allowance, like 15mm, hem=4cm or 'back side=2cm'."),
+]
 DoOption = Annotated[
     list[str] | None,
     typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
@@ -335,12 +338,23 @@ def pattern_fit(
 def pattern_read(
     file: PatternFile,
     out: Annotated[str, typer.Option("--out", metavar="FILE", help="Write it as .yaml, .json, .svg or .dxf.")],
+    line: Annotated[
+        str | None,
+        typer.Option("--line", metavar="cut|stitch", help="What an outline is, where the file does not say."),
+    ] = None,
+    allowance: Annotated[
+        str | None, typer.Option("--allowance", metavar="LENGTH", help="The allowance that a line to cut along holds.")
+    ] = None,
+    dpi: Annotated[
+        float | None, typer.Option("--dpi", metavar="NUMBER", min=20, max=2400, help="Pixels to the inch of a drawing.")
+    ] = None,
+    units: UnitsOption = None,
     replace: ReplaceOption = False,
 ) -> None:
-    """Read a pattern file, check it, and write it in another format."""
-    from fitdiag.cli.pattern import read
+    """Read a pattern file, say what was taken from it, and write it in another format."""
+    from fitdiag.cli.pattern import read, reading
 
-    raise typer.Exit(read(file, out, replace=replace))
+    raise typer.Exit(read(file, out, reading(line, allowance, dpi, units), units, replace=replace))
 
 
 @pattern_app.command("measure")
@@ -351,11 +365,27 @@ def pattern_measure(file: PatternFile, units: UnitsOption = None, as_json: JsonO
     raise typer.Exit(measure(file, units, as_json=as_json))
 
 
+@pattern_app.command("walk")
+def pattern_walk(
+    file: PatternFile,
+    to: Annotated[str | None, typer.Option("--to", metavar="FILE", help="A drawing too: .svg or .pdf.")] = None,
+    as_cut: AsCutOption = False,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Lay the sewn seams along each other, notch by notch, and say where they differ."""
+    from fitdiag.cli.pattern import walk
+
+    raise typer.Exit(walk(file, units, to, as_json=as_json, as_cut=as_cut, replace=replace))
+
+
 @pattern_app.command("alter")
 def pattern_alter(
     file: PatternFile,
     do: DoOption = None,
-    true: Annotated[bool, typer.Option("--true", help="Then true the seams, and say what that changes.")] = False,
+    as_cut: AsCutOption = False,
+    allowance: AllowanceOption = None,
     out: OutOption = None,
     client: ClientOption = None,
     day: DayOption = None,
@@ -368,8 +398,8 @@ def pattern_alter(
     from fitdiag.cli.pattern import alter
 
     raise typer.Exit(
-        alter(file, do or [], out, units, true=true, as_json=as_json, replace=replace, rules=folder, client=client,
-              day=day)
+        alter(file, do or [], out, units, as_cut=as_cut, as_json=as_json, replace=replace, rules=folder, client=client,
+              day=day, allowance=allowance)
     )  # fmt: skip
 
 
@@ -403,6 +433,12 @@ def pattern_draw(
     sheets: Annotated[
         str | None, typer.Option("--sheets", metavar="a4|letter", help="The pieces at full scale, tiled, as .pdf.")
     ] = None,
+    as_cut: AsCutOption = False,
+    allowance: AllowanceOption = None,
+    band: Annotated[
+        list[str] | None,
+        typer.Option("--band", metavar="KIND=WIDTH", help="With the sheets: straight=4cm, shaped=4cm or facing=6cm."),
+    ] = None,
     client: ClientOption = None,
     day: DayOption = None,
     units: UnitsOption = None,
@@ -412,11 +448,11 @@ def pattern_draw(
     """Draw alterations before and after, one after the other, or print the pieces at full scale."""
     from fitdiag.cli.pattern import draw
 
-    raise typer.Exit(
-        draw(
-            file, do or [], to, units, strip=strip, sheets=sheets, replace=replace, rules=folder, client=client, day=day
-        )
-    )
+    done = draw(
+        file, do or [], to, units, strip=strip, sheets=sheets, replace=replace, as_cut=as_cut, allowance=allowance,
+        band=band, rules=folder, client=client, day=day,
+    )  # fmt: skip
+    raise typer.Exit(done)
 
 
 @app.command("review")
@@ -594,7 +630,7 @@ def photo_card(
 
 def run(arguments: Sequence[str] | None = None) -> None:
     """Run the command line: every known problem becomes one clear message and exit code 1, never a traceback."""
-    from fitdiag.cli.output import say_problems
+    from fitdiag.cli.output import say_aside, say_problems
 
     sys.stdout = sys.stdout or os.fdopen(
         os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8"
@@ -604,12 +640,17 @@ def run(arguments: Sequence[str] | None = None) -> None:
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
         try:
-            app(arguments)
+            code = app(arguments, standalone_mode=False)
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
         say_problems(stopped.problems)
         sys.exit(1)
+    except _WRONG_USE as wrong:
+        shown = io.StringIO()
+        wrong.show(file=shown)
+        say_aside(shown.getvalue().rstrip("\n"))
+        sys.exit(wrong.exit_code)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
@@ -617,11 +658,12 @@ def run(arguments: Sequence[str] | None = None) -> None:
         _close_output()
         told = failed.strerror or str(failed)
         where = one_line(failed.filename) if failed.filename else "the output"
-        print(f"{where}: this cannot be read or written: {told}; make room or choose another place", file=sys.stderr)
+        say_aside(f"{where}: this cannot be read or written: {told}; make room or choose another place")
         sys.exit(1)
-    except KeyboardInterrupt:
-        print("\nStopped.", file=sys.stderr)
+    except (KeyboardInterrupt, typer.Abort):
+        say_aside("\nStopped.")
         sys.exit(130)
+    sys.exit(code)
 
 
 def _close_output() -> None:

@@ -14,6 +14,7 @@ from fitdiag.interview.telling import CHOICES, HELP, Line
 from fitdiag.interview.waiting import Confirm, Pick
 from fitdiag.knowledge.findings import Done, Finding, Origin, measured, measured_apart
 from fitdiag.knowledge.model import Symptom
+from fitdiag.plausible import doubt_of_sign
 from fitdiag.problems import one_line
 from fitdiag.sessions.state import AWAITS, answer_event, done_event
 from fitdiag.units import InvalidLengthError, Length, format_length, parse_length
@@ -345,7 +346,8 @@ def _count_length(talk: Interview, finding: Finding, length: Length) -> list[Lin
 def _doubt(symptom: Symptom, mm: float) -> str:
     """Why an amount cannot well be meant; empty if it can."""
     assert symptom.measure is not None
-    return "That is far more than this ever shows" if mm > symptom.measure.most_mm else ""
+    doubt = doubt_of_sign(symptom.measure, mm)
+    return doubt[:1].upper() + doubt[1:]
 
 
 def _count_mm(talk: Interview, finding: Finding, mm: float, *, error_mm: float | None = None) -> list[Line]:
@@ -382,7 +384,9 @@ def _reply_confirm(talk: Interview, pending: Confirm, typed: str) -> list[Line]:
 def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
     """The amount of a sign that was answered, in a measure or a word."""
     symptom = talk.base.symptoms[finding.symptom]
-    if talk.words.own_name("symptom", split_amount(typed)[0]) and talk.stage == "seen":  # the next one, this not measured
+    if (
+        talk.words.own_name("symptom", split_amount(typed)[0]) and talk.stage == "seen"
+    ):  # the next one, this not measured
         talk.declined.add(finding.symptom)
         return [*talk.count(replace(finding, severity=None)), *search(talk, "symptom", typed)]
     said = read_answer(typed, talk.findings.units)

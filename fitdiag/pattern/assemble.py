@@ -1,42 +1,38 @@
-"""Pieces put together from what a drawing holds: lines that run either way, a turned or mirrored piece, a bare outline.
+"""Pieces put together from what a drawing holds: lines that run either way, a turned or mirrored piece.
 
-A drawing from another hand says what its lines are, or only shows corners. Here the lines get the direction, the order and the
+Here the lines get the direction, the order and the
 upright stand that a `Piece` has; what cannot be told for sure is refused, never guessed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 
-from fitdiag.pattern.measure import hip_width
+from fitdiag.pattern.garment import Garment, with_notches
+from fitdiag.pattern.measure import crossing, hip_width
 from fitdiag.pattern.piece import (
     CLOSED_MM,
-    CORNERS,
-    LEVELS,
     MOST_POINTS,
-    SEAMS,
     Array,
     Dart,
+    Joint,
+    Notch,
+    Part,
     Pattern,
     Piece,
     Side,
     faults,
-    length,
     points,
 )
 from fitdiag.problems import Problem, ProblemsFoundError, Where, stop
 
-HIP_MM = (150.0, 1500.0)  # front and back, side by side as they lie; common practice, no source
+WIDTH_MM = (150.0, 1500.0)  # the pieces side by side as they lie; common practice, no source
 EXTENT_MM = (150.0, 3000.0)  # the longest way across one piece, shorts and the tallest included
 MOST_PARTS = 300  # lines of one seam, or marks on one outline
-SHARP_DEGREES = 40.0  # an outline that turns this much at one point has a corner there
-STRAIGHT_DEGREES = 0.3  # steps that differ by less run straight on
-STRAIGHT_MM = 30.0  # a straight run this long is a seam, not a piece of a curve
-LEG_SHARE, RISE_SHARE = 0.1, 0.05  # least part of the height that leg and rise take, however short the trousers
 _FRAMES = tuple(
     np.array(rows, dtype=float) for rows in (((1, 0), (0, 1)), ((-1, 0), (0, 1)), ((-1, 0), (0, -1)), ((1, 0), (0, -1)))
 )
@@ -46,33 +42,41 @@ _FRAMES = tuple(
 class Drawn:
     """One piece as a drawing shows it, in mm, y up: what each line is, but not yet which way it runs.
 
-    `origin`: where the piece's own 0, 0 lies; without it the grainline gets x = 0 and the hem y = 0.
+    `origin`: where the piece's own 0, 0 lies; without it the grainline gets x = 0 and the lowest point y = 0.
     """
 
-    side: Side
+    part: Part
     seams: dict[str, Array] = field(default_factory=dict)
     darts: list[Array] = field(default_factory=list)
     lines: dict[str, Array] = field(default_factory=dict)
+    notches: list[tuple[str, str, Array]] = field(default_factory=list)
+    joints: list[tuple[str, Array]] = field(default_factory=list)
+    holes: list[Array] = field(default_factory=list)
     levels: dict[str, Array] = field(default_factory=dict)
     grain: Array | None = None
     origin: Array | None = None
     allowance: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
+    @property
+    def side(self) -> str:
+        return self.part.name
 
-def piece_of(drawn: Drawn, where: Where | None) -> Piece:
+
+def piece_of(drawn: Drawn, garment: Garment, where: Where | None) -> Piece:
     """The piece that a drawing shows. Raises ProblemsFoundError with everything that keeps it from being one."""
-    missing = [name for name in SEAMS if name not in drawn.seams]
+    names = drawn.part.seams
+    missing = [name for name in names if name not in drawn.seams]
     if missing:
-        hint = f"a piece has {', '.join(SEAMS)}"
+        hint = f"a piece has {', '.join(names)}"
         raise stop("seams", f"{drawn.side}: the seams {', '.join(missing)} are missing", where=where, hint=hint)
     refuse_wrong_extent(drawn.side, np.concatenate(list(drawn.seams.values())), where)
-    seams = _in_order(drawn.seams)
-    follows = zip(SEAMS, (*SEAMS[1:], SEAMS[0]), strict=True)
+    seams = _in_order(drawn.part, drawn.seams)
+    follows = [(name, drawn.part.follows(name)) for name in names]
     if sum(np.hypot(*(seams[one][-1] - seams[other][0])) > CLOSED_MM for one, other in follows) > 2:
-        told = f"{drawn.side}: the seams do not meet in the order {', '.join(SEAMS)}"
+        told = f"{drawn.side}: the seams do not meet in the order {', '.join(names)}"
         raise stop("open", told, where=where, hint="are their names exchanged?")
-    frame = next((frame for frame in frames(drawn.grain) if _upright(seams, frame)), None)
+    frame = next((frame for frame in frames(drawn.grain) if _upright(drawn.part, seams, frame)), None)
     if frame is None:
         hint = "the seams' names may be exchanged, or a grainline is missing"
         raise stop("direction", f"{drawn.side}: which way up the piece lies cannot be told", where=where, hint=hint)
@@ -85,33 +89,48 @@ def piece_of(drawn: Drawn, where: Where | None) -> Piece:
     seams = {name: placed(line) for name, line in seams.items()}
     notes = list(drawn.notes)
     if drawn.grain is None:
-        notes.append("No grainline was drawn: it was taken through the middle of the hem.")
+        notes.append(
+            f"No grainline was drawn: it was taken through the middle of the {drawn.part.word(drawn.part.stays)}."
+        )
     lines = {name: _from_centre(placed(line)) for name, line in drawn.lines.items()}
-    levels = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
-    estimated = [name for name in LEVELS if name not in levels and name not in lines]
+    heights = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
+    lines, estimated = with_levels(drawn.part, heights, lines, seams)
     if estimated:
         notes.append(f"Levels estimated: {', '.join(estimated)}.")
     piece = Piece(
-        drawn.side,
+        drawn.part,
         seams,
-        tuple(_dart(placed(line), seams["waist"]) for line in drawn.darts),
-        filled_levels(levels, lines, seams),
+        tuple(_dart(placed(line), seams[names[0]]) for line in drawn.darts),
         lines,
+        tuple(Notch(name, seam, placed(at[None])[0]) for name, seam, at in drawn.notches),
         float(placed(grain)[:, 0].mean()),
         dict(drawn.allowance),
         " ".join(notes),
+        tuple(Joint(seam, placed(at)) for seam, at in drawn.joints),
+        holes=tuple(placed(at[None])[0] for at in drawn.holes),
     )
-    problems = [replace(problem, where=where) for problem in (*level_faults(piece.levels), *faults(piece))]
+    problems = [replace(problem, where=where) for problem in (*level_faults(piece), *faults(piece))]
     if problems:
         raise ProblemsFoundError(problems)
-    return piece
+    return piece if drawn.notches else with_notches(garment, piece)
 
 
-def level_faults(levels: Mapping[str, float]) -> list[Problem]:
+def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece], where: Where | None) -> Pattern:
+    """A pattern of the pieces of a file, by name and side. Raises ProblemsFoundError if one is missing or there twice."""
+    own = {name: piece for (name, side), piece in pieces.items() if side != "left"}
+    left = {name: piece for (name, side), piece in pieces.items() if side == "left"}
+    if missing := [name for name in garment.parts if name not in own]:
+        told = f"this file has no piece '{missing[0]}'"
+        raise stop("pieces", told, where=where, hint=f"a pattern needs {' and '.join(garment.parts)}")
+    return Pattern(garment, {name: own[name] for name in garment.parts}, left)
+
+
+def level_faults(piece: Piece) -> list[Problem]:
     """A problem if the levels do not lie one below the other."""
-    if all(levels[above] > levels[below] for above, below in pairwise(LEVELS)):
+    levels = piece.levels
+    if all(levels[above] > levels[below] for above, below in pairwise(levels)):
         return []
-    told = "waist, hip, crotch, knee and hem must lie one below the other, y up"
+    told = f"{', '.join(levels)} must lie one below the other, y up"
     return [Problem("levels", told, None, "look at the levels and the balance lines of these names")]
 
 
@@ -126,34 +145,19 @@ def frames(grain: Array | None) -> list[Array]:
     return [frame @ upright for frame in _FRAMES]
 
 
-def _upright(seams: Mapping[str, Array], frame: Array) -> bool:
-    """Whether named seams, in a frame, run clockwise with the waist above the hem."""
-    if signed_area(np.concatenate([seams[name][:-1] for name in SEAMS]) @ frame.T) >= 0:
+def _upright(part: Part, seams: Mapping[str, Array], frame: Array) -> bool:
+    """Whether named seams, in a frame, run clockwise with the first one, the waist, above the one at the bottom."""
+    if signed_area(np.concatenate([seams[name][:-1] for name in part.seams]) @ frame.T) >= 0:
         return False
-    return bool((seams["waist"] @ frame.T)[:, 1].mean() > (seams["hem"] @ frame.T)[:, 1].mean())
+    top, bottom = ((seams[name] @ frame.T)[:, 1].mean() for name in (part.seams[0], part.stays))
+    return bool(top > bottom)
 
 
-def _stands(corners: Mapping[str, Array]) -> bool:
-    """Whether landmarks lie as those of an upright piece do: waist above crotch above hem, the crotch point on the left."""
-    x = {name: float(point[0]) for name, point in corners.items()}
-    y = {name: float(point[1]) for name, point in corners.items()}
-    height = max(y.values()) - min(y.values())
-    waist, hem = min(y["centre-waist"], y["side-waist"]), max(y["side-hem"], y["inside-hem"])
-    return (
-        y["crotch-point"] - hem >= LEG_SHARE * height
-        and waist - y["crotch-point"] >= RISE_SHARE * height
-        and y["crotch-point"] <= y.get("curve-start", waist) <= y["centre-waist"]
-        and x["centre-waist"] < x["side-waist"]
-        and x["inside-hem"] < x["side-hem"]
-        and x["crotch-point"] < x.get("curve-start", x["side-waist"])
-    )
-
-
-def _in_order(seams: Mapping[str, Array]) -> dict[str, Array]:
+def _in_order(part: Part, seams: Mapping[str, Array]) -> dict[str, Array]:
     """The seams turned so that each ends where the next one begins; ends that nearly meet are made to meet."""
     result: dict[str, Array] = {}
-    following = dict(zip(SEAMS, (*SEAMS[1:], SEAMS[0]), strict=True))
-    for name in SEAMS:
+    following = {name: part.follows(name) for name in part.seams}
+    for name in part.seams:
         line, next_ends = seams[name], seams[following[name]][[0, -1]]
         gaps = [float(np.hypot(*(next_ends - line[end]).T).min()) for end in (0, -1)]
         result[name] = np.array(line[::-1] if gaps[0] < gaps[1] else line)
@@ -167,7 +171,8 @@ def _grain(drawn: Drawn, seams: Mapping[str, Array], frame: Array) -> Array:
     """The grainline; where none is drawn, the upright through the middle of the hem, where the crease lies."""
     if drawn.grain is not None:
         return drawn.grain
-    middle = (seams["hem"][0] + seams["hem"][-1]) / 2
+    bottom = seams[drawn.part.stays]
+    middle = (bottom[0] + bottom[-1]) / 2
     return np.array([middle, middle + frame.T @ np.array([0.0, 1.0])])
 
 
@@ -181,7 +186,7 @@ def _shift(drawn: Drawn, seams: Mapping[str, Array], grain: Array, frame: Array)
 
 def _from_centre(line: Array) -> Array:
     """A balance line with its centre end first."""
-    return line[[0, -1]] if line[0][0] <= line[-1][0] else line[[-1, 0]]
+    return line if line[0][0] <= line[-1][0] else points(line[::-1])
 
 
 def _dart(line: Array, waist: Array) -> Dart:
@@ -197,26 +202,59 @@ def _dart(line: Array, waist: Array) -> Dart:
     return Dart(left, right, line[int(np.argmax(away))])
 
 
-def filled_levels(
-    levels: Mapping[str, float], lines: Mapping[str, Array], seams: Mapping[str, Array]
-) -> dict[str, float]:
-    """All five levels: as given, else from a balance line of the name, else from the landmarks.
+def with_levels(
+    part: Part, heights: Mapping[str, float], lines: Mapping[str, Array], seams: Mapping[str, Array]
+) -> tuple[dict[str, Array], list[str]]:
+    """Every level line of a piece, from edge to edge: as drawn, at a height given, else estimated; and which were estimated.
 
-    The hip is taken a quarter of the rise above the crotch (common practice, no source), the knee by the rule of the block.
+    Where nothing tells a level, it is taken as the garment's `guess` for it says.
     """
-    known = {name: float(line[:, 1].mean()) for name, line in lines.items() if name in LEVELS} | dict(levels)
-    waist = known.get("waist", float(seams["side"][0, 1]))
-    crotch = known.get("crotch", float(seams["curve"][0, 1]))
-    hem = known.get("hem", float(seams["hem"][:, 1].mean()))
-    hip = known.get("hip", crotch + (waist - crotch) / 4)
-    knee = known.get("knee", hem + min((crotch - hem) / 2 + 50.0, (crotch - hem) * 0.8))  # the latter in shorts
-    return {
-        "waist": waist,
-        "hip": hip,
-        "crotch": crotch,
-        "knee": knee,
-        "hem": hem,
-    }
+    found = {name: points(line) for name, line in lines.items()}
+    guesses = _guessed(part, {**{name: float(line[:, 1].mean()) for name, line in lines.items()}, **heights}, seams)
+    estimated = []
+    for name in part.ends:
+        if name in found or name not in guesses:
+            continue
+        if name not in heights:
+            estimated.append(name)
+        line = across(part, seams, name, guesses[name])
+        if line is None and name in heights:  # given, but beside the piece: told where the levels are checked
+            x = np.concatenate(list(seams.values()))[:, 0]
+            line = points([[float(x.min()), heights[name]], [float(x.max()), heights[name]]])
+        if line is not None:
+            found[name] = line
+    return found, estimated
+
+
+def across(part: Part, seams: Mapping[str, Array], name: str, y: float) -> Array | None:
+    """A level line at a height, from the seams of its inner end to those of its outer end; None where they do not reach.
+
+    Below the end of its inner seam it begins at the upright through that end, as the block measures the hip.
+    """
+    inner, outer = ([x for seam in names if (x := crossing(seams[seam], y)) is not None] for names in part.ends[name])
+    if not inner:
+        below = [corner for corner in part.smooth if part.corners[corner] in part.ends[name][0]]
+        ends = [seams[part.corners[corner]][0] for corner in below]
+        inner = [float(end[0]) for end in ends if y <= end[1]]
+    return points([[min(inner), y], [max(outer), y]]) if inner and outer else None
+
+
+def _guessed(part: Part, known: Mapping[str, float], seams: Mapping[str, Array]) -> dict[str, float]:
+    """The height of each level line: as known, else as its `guess` says."""
+
+    def height(name: str) -> float:
+        if name in known:
+            return known[name]
+        if name in part.heights:
+            kind, of = part.heights[name]
+            return float(seams[part.corners[of]][0, 1] if kind == "corner" else seams[of][:, 1].mean())
+        rule = part.guesses[name]
+        if rule.between is None:
+            return float(seams[part.corners[rule.corner or ""]][0, 1])
+        low, high = (height(other) for other in rule.between)
+        return low + min((high - low) * rule.share + rule.up_mm, (high - low) * rule.most)
+
+    return {name: height(name) for name in part.ends if name in known or name in part.guesses}
 
 
 def signed_area(ring: Array) -> float:
@@ -238,13 +276,14 @@ def refuse_wrong_extent(name: str, line: Array, where: Where | None) -> None:
 
 def check_size(pattern: Pattern, where: Where | None) -> list[Problem]:
     """A problem if the pattern's size is that of inches or centimetres read as mm, or the other way round."""
-    across = 0.0
-    for piece in (pattern.front, pattern.back):
+    wide = 0.0
+    for piece in pattern.pieces.values():
         width = hip_width(piece)
-        across += width if width is not None else float(np.ptp(piece.outline[:, 0]))
-    if HIP_MM[0] <= across <= HIP_MM[1]:
+        wide += width if width is not None else float(np.ptp(piece.outline[:, 0]))
+    if WIDTH_MM[0] <= wide <= WIDTH_MM[1]:
         return []
-    told = f"front and back measure {across:.4g} mm across the hip{_looks_like(across, HIP_MM)}"
+    across, names = next(iter(next(iter(pattern.pieces.values())).part.ends), "piece"), " and ".join(pattern.pieces)
+    told = f"{names} measure {wide:.4g} mm across the {across}{_looks_like(wide, WIDTH_MM)}"
     return [Problem("size", told, where, "give the file in mm")]
 
 
@@ -277,117 +316,3 @@ def chained(parts: Iterable[Array]) -> Array | None:
         else:
             return None
     return points(line)
-
-
-def seams_of_outline(
-    name: str, ring: Array, turn_points: Array, grain: Array | None, where: Where | None
-) -> dict[str, Array]:
-    """The six seams of a bare outline (each point once), by its turn points or its corners. Raises ProblemsFoundError.
-
-    Six turn points are taken as the six landmarks. Otherwise the five sharp corners are sought, and the start of the crotch
-    curve is a turn point between its neighbours, or the end of the one straight run down from the waist.
-    """
-    refuse_wrong_extent(name, ring, where)
-    marked = _on_ring(ring, turn_points)
-    found: dict[tuple[int, ...], bool] = {}
-    sharp: list[int] = []
-    for frame in frames(grain):
-        turned = ring @ frame.T
-        order = np.arange(len(ring)) if signed_area(turned) < 0 else np.arange(len(ring))[::-1]
-        sharp = [int(index) for index in order[_turns(turned[order]) >= SHARP_DEGREES]]
-        corners = [int(index) for index in order if index in marked] if len(marked) == 6 else sharp[:6]
-        for labelled in _labelled(turned, corners) if len(marked) == 6 or len(sharp) == 5 else ():
-            found[labelled] = bool(order[0] > order[-1])
-    if len(found) != 1:
-        told = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
-        raise stop(
-            "corners",
-            told,
-            where=where,
-            hint="mark the six ends of the seams with turn points (layer 2), and draw a grainline",
-        )
-    ((labelled, backwards),) = found.items()
-    if len(labelled) == 5:
-        labelled = (*labelled, _curve_start(name, ring, labelled, marked, backwards, where))
-    ends = pairwise((*labelled, labelled[0]))
-    return {
-        seam: points(ring[_path(len(ring), start, end, backwards)])
-        for seam, (start, end) in zip(SEAMS, ends, strict=True)
-    }
-
-
-def _on_ring(ring: Array, marks: Array) -> set[int]:
-    """Indexes of the points of an outline that are marked."""
-    result = set()
-    for mark in marks[:MOST_PARTS]:
-        away = np.hypot(*(ring - mark).T)
-        if away.min() <= CLOSED_MM:
-            result.add(int(away.argmin()))
-    return result
-
-
-def _turns(ring: Array) -> Array:
-    """By how many degrees an outline turns at each of its points."""
-    into, onward = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
-    cross, dot = into[:, 0] * onward[:, 1] - into[:, 1] * onward[:, 0], (into * onward).sum(axis=1)
-    result: Array = np.degrees(np.abs(np.arctan2(cross, dot)))
-    return result
-
-
-def _labelled(ring: Array, corners: Sequence[int]) -> Iterator[tuple[int, ...]]:
-    """Every way to call five or six corners (clockwise) by the names of the landmarks that makes an upright piece."""
-    if len(corners) not in (5, 6):
-        return
-    for first in range(len(corners)):
-        indexes = (*corners[first:], *corners[:first])
-        if not _stands({name: ring[index] for name, index in zip(CORNERS, indexes, strict=False)}):
-            continue
-        backwards = signed_area(ring) >= 0
-        inseam, crotch = (
-            ring[_path(len(ring), indexes[end], indexes[end + 1 - len(indexes)], backwards)] for end in (3, 4)
-        )
-        if len(corners) == 6 or _hollow(crotch) > _hollow(inseam):  # upside down, the leg would pass for a long rise
-            yield indexes
-
-
-def _hollow(line: Array) -> float:
-    """How far a line leaves its chord, as a share of the chord."""
-    chord = line[-1] - line[0]
-    size = float(np.hypot(*chord)) or 1.0
-    return float(np.abs((line - line[0]) @ np.array([chord[1], -chord[0]])).max()) / size**2
-
-
-def _path(count: int, start: int, end: int, backwards: bool) -> list[int]:
-    """Indexes along an outline of `count` points from one to another, both included."""
-    step = -1 if backwards else 1
-    return [(start + step * index) % count for index in range((end - start) * step % count + 1)]
-
-
-def _curve_start(
-    name: str, ring: Array, labelled: Sequence[int], marked: set[int], backwards: bool, where: Where | None
-) -> int:
-    """Index of the point where the centre seam goes over into the crotch curve."""
-    down = _path(len(ring), labelled[4], labelled[0], backwards)[::-1]  # from the waist to the crotch point
-    between = [index for index in down[1:-1] if index in marked]
-    if len(between) == 1:
-        return between[0]
-    runs = _straight_runs(ring[down])
-    if len(runs) == 1 and runs[0][0] == 0 and runs[0][1] < len(down) - 1:
-        return down[runs[0][1]]
-    hint = "mark it with a turn point (layer 2)"
-    raise stop(
-        "corners", f"{name}: where the crotch curve begins cannot be told from the outline", where=where, hint=hint
-    )
-
-
-def _straight_runs(line: Array) -> list[tuple[int, int]]:
-    """First and last index of every straight run of a line that is long enough to be a seam."""
-    steps = np.diff(line, axis=0)
-    heading = np.degrees(np.unwrap(np.arctan2(steps[:, 1], steps[:, 0])))
-    runs, first = [], 0
-    for index in range(1, len(steps) + 1):
-        if index == len(steps) or abs(heading[index] - heading[first]) > STRAIGHT_DEGREES:
-            if length(line[first : index + 1]) >= STRAIGHT_MM:
-                runs.append((first, index))
-            first = index
-    return runs

@@ -264,7 +264,8 @@ def profile(shape: Shape) -> str:
     parts.append(stroke(band + pair((back[0][0] + 1.6, back[0][1] + low)), _SEAM, grey="#444"))
     top = (front[0][1] + back[0][1]) / 2 + 1
     seam = [
-        (60 + shape.seam_high, top), (61 + shape.seam_hip * 0.8 + shape.seam_high * 0.5, 36), (62 + shape.seam_hip, HIP), (62 + shape.seam_hip * 0.5, 70),
+        (60 + shape.seam_high, top), (61 + shape.seam_hip * 0.8 + shape.seam_high * 0.5, 36), (62 + shape.seam_hip, HIP),
+        (62 + shape.seam_hip * 0.5, 70),
         (61.5 + 0.45 * shape.seam_low + 0.3 * forward, KNEE), (61 + shape.seam_low + forward, HEM),
     ]  # fmt: skip
     moved = shape.seam_hip or shape.seam_low or shape.seam_high
