@@ -227,8 +227,10 @@ class Body:
         return self.grid.ravel()
 
     def distance(self, places: Array) -> Array:
-        """Distance of places (n, 3) in mm from the skin, below 0 inside; beyond the grid it is carried on."""
-        return self._at(self._in_cells(places))
+        """Distance of places (n, 3) in mm from the skin, below 0 inside; beyond the grid the way back to it is added."""
+        at = self._in_cells(places)
+        beyond = at - np.clip(at, 0.0, np.array(self.grid.shape) - 1.0)
+        return np.asarray(self._at(at - beyond) + self.cell * np.sqrt((beyond**2).sum(1)))
 
     def outward(self, places: Array) -> Array:
         """Unit vectors (n, 3) away from the skin."""

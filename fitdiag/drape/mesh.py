@@ -13,13 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import Delaunay
 
-from fitdiag.drape.panels import Cut, Panel
+from fitdiag.drape.panels import Cut, Panel, place_of, steps_of
 from fitdiag.pattern.piece import Array, length
 from fitdiag.problems import stop
 
 Index = NDArray[np.int64]
 POINTS = 2350  # of half a garment; with half as many a cutting crotch is told wrong (measured: tests/bench/drape.py)
 NOTCHED = ("hip", "knee")  # where these lines meet a sewn edge, both edges are notched and sewn notch to notch
+NOTCH_MM = 5.0  # a line that ends this near to an edge meets it
 SMOOTHED = 5  # rounds
 INSIDE_SHARE = 0.55  # of the step: how near to the boundary an inner point may lie
 
@@ -147,14 +148,13 @@ def _counts(cut: Cut, step: float) -> Mapping[tuple[str, str], list[tuple[float,
 
 def _notches(panel: Panel, line: Array) -> dict[str, float]:
     """Where the panel's lines meet an edge, as shares of its length; none where a line ends elsewhere."""
-    steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    found = {}
+    steps, found = steps_of(line), {}
     for name in NOTCHED:
         for end in panel.lines.get(name, np.zeros((0, 2)))[[0, -1]] if name in panel.lines else ():
-            apart = np.hypot(*(line - end).T)
-            place = float(steps[apart.argmin()] / steps[-1])
-            if apart.min() < 12.0 and 0.05 < place < 0.95:
-                found[name] = place
+            at = place_of(line, end)
+            there = [float(np.interp(at, steps, line[:, axis])) for axis in (0, 1)]
+            if np.hypot(*(there - end)) < NOTCH_MM and 0.05 < at / steps[-1] < 0.95:
+                found[name] = at / float(steps[-1])
     return found
 
 
@@ -174,7 +174,7 @@ def _piece(panel: Panel, counts: Mapping[tuple[str, str], list[tuple[float, int]
 
 
 def _sampled(line: Array, runs: list[tuple[float, int]]) -> Array:
-    steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    steps = steps_of(line)
     shares, start = [np.zeros(1)], 0.0
     for end, count in runs:
         shares.append(np.linspace(start, end, count + 1)[1:])

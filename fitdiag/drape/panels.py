@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from fitdiag.pattern.alter import true_seam
 from fitdiag.pattern.measure import crossing
 from fitdiag.pattern.piece import Array, Pattern, Piece, faults, length
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
@@ -18,6 +19,7 @@ from fitdiag.units import Units, format_reading
 
 EASED_MM = 10.0  # that much is eased or stretched in sewing without a word; soft cloth, from memory
 MOST_EASED_MM = 25.0  # more cannot be sewn flat; a judgement, no source
+TRUED_OVER_MM = 120.0  # long seams are smoothed over this much; a judgement, no source
 TOO_SMALL = 0.06  # of the body's girth: no woven muslin goes over a body that much larger; a judgement, no source
 
 
@@ -72,7 +74,7 @@ def cut_of(pattern: Pattern, units: Units = "cm") -> Cut:
     problems = [*faults(pattern.front), *faults(pattern.back)]
     if problems:
         raise ProblemsFoundError(problems)
-    pieces = (pattern.front, pattern.back)
+    pieces = tuple(_trued(piece) for piece in (pattern.front, pattern.back))
     seams = tuple(Sewn(("front", name), ("back", name)) for name in ("side", "inseam"))
     darts = [
         Sewn((piece.side, f"dart {number} left"), (piece.side, f"dart {number} right"), against=True)
@@ -125,8 +127,11 @@ def _panel(piece: Piece) -> Panel:
     for name in ("waist", "side", "hem", "inseam", "curve", "centre"):
         line = _without_doubles(piece.seams[name])
         outline += _waist_with_darts(piece, line) if name == "waist" else [(name, line)]
+    ring = np.concatenate([line for _, line in outline])
     lines = {
-        name: _line(piece, name) for name in ("hip", "crotch", "knee") if name in piece.levels or name in piece.lines
+        name: _to_edges(_line(piece, name), ring)
+        for name in ("hip", "crotch", "knee")
+        if name in piece.levels or name in piece.lines
     }
     top = (
         float(np.interp(piece.grain_x, *piece.seams["waist"].T))
@@ -139,6 +144,13 @@ def _panel(piece: Piece) -> Panel:
     )
 
 
+def _trued(piece: Piece) -> Piece:
+    """The piece with its long seams drawn smooth, as a cutter does: no corner at the hip, no step where a cut was closed."""
+    for name in ("side", "inseam"):
+        piece, _ = true_seam(piece, name, TRUED_OVER_MM)
+    return piece
+
+
 def _line(piece: Piece, name: str) -> Array:
     """A balance line as it is drawn on the cloth; at its level where none is drawn."""
     if name in piece.lines:
@@ -149,13 +161,25 @@ def _line(piece: Piece, name: str) -> Array:
     return np.array([[left, y], [right, y]])
 
 
+def _to_edges(line: Array, ring: Array) -> Array:
+    """A line drawn on, straight ahead at both ends, to where it leaves the outline."""
+    from shapely import LineString, Polygon  # noqa: PLC0415
+
+    before, after = line[0] - line[1], line[-1] - line[-2]
+    far = [line[0] + before / np.hypot(*before) * 400.0, line[-1] + after / np.hypot(*after) * 400.0]
+    inside = Polygon(ring).buffer(0).intersection(LineString([far[0], *line, far[1]]))
+    parts = [np.array(part.coords) for part in getattr(inside, "geoms", [inside])]
+    longest = max(parts, key=length)
+    return longest if longest[0, 0] < longest[-1, 0] else longest[::-1]
+
+
 def _waist_with_darts(piece: Piece, waist: Array) -> list[tuple[str, Array]]:
     """The waist edge in runs, with both legs of each dart between them."""
-    steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(waist, axis=0).T))])
+    steps = steps_of(waist)
     edges: list[tuple[str, Array]] = []
     done = 0.0
     for number, dart in enumerate(sorted(piece.darts, key=lambda dart: float(dart.left[0])), 1):
-        left, right = (_nearest(waist, steps, end) for end in (dart.left, dart.right))
+        left, right = (place_of(waist, end) for end in (dart.left, dart.right))
         a, b = (_at(waist, steps, place) for place in (left, right))
         edges += [
             ("waist", _between(waist, steps, done, left)),
@@ -167,8 +191,14 @@ def _waist_with_darts(piece: Piece, waist: Array) -> list[tuple[str, Array]]:
     return edges
 
 
-def _nearest(line: Array, steps: Array, point: Array) -> float:
-    """How far along a line the place nearest to a point lies, mm."""
+def steps_of(line: Array) -> Array:
+    """How far along a polyline each of its points lies, mm."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
+def place_of(line: Array, point: Array) -> float:
+    """How far along a polyline the place nearest to a point lies, mm."""
+    steps = steps_of(line)
     start, run = line[:-1], np.diff(line, axis=0)
     share = np.clip(((point - start) * run).sum(1) / np.maximum((run**2).sum(1), 1e-12), 0, 1)
     index = int(np.hypot(*(start + share[:, None] * run - point).T).argmin())
@@ -187,7 +217,7 @@ def _between(line: Array, steps: Array, start: float, end: float) -> Array:
 def _without_doubles(line: Array) -> Array:
     keep = np.concatenate([[True], np.hypot(*np.diff(line, axis=0).T) > 0.01])
     keep[-1] = True
-    return np.asarray(line)[keep]
+    return np.asarray(line[keep])
 
 
 def _eased(cut: Cut, units: Units) -> tuple[str, ...]:

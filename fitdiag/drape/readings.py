@@ -15,7 +15,7 @@ import numpy as np
 from fitdiag.drape.body import Array, Body
 from fitdiag.drape.cloth import Sheet, Stress
 from fitdiag.drape.mesh import Mesh
-from fitdiag.drape.panels import Cut
+from fitdiag.drape.panels import Cut, steps_of
 from fitdiag.drape.settle import Rested
 
 NEAR_CENTRE_MM = 60.0  # over this much of a line next to the centre seam a V is read
@@ -300,7 +300,7 @@ def _unsmooth(line: Array) -> tuple[float, float]:
 
 
 def _along(line: Array, shares: Array) -> Array:
-    steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    steps = steps_of(line)
     return np.column_stack([np.interp(shares * steps[-1], steps, line[:, axis]) for axis in (0, 1)])
 
 
