@@ -100,7 +100,7 @@ class Model:
         """Trunk, seat and leg in the model's own mm, x >= 0."""
         shape, figure = self.shape, self.figure
         wide = 1.0 + (shape.wide - 1.0) * np.clip((z - 500.0) / 260.0, 0, 1) * np.clip((1040.0 - z) / 180.0, 0, 1)
-        x = x / wide
+        x, y = x / wide, y / (1.0 + figure.deeper / 222.0 * _bump(z, 870.0, 130.0))
         upper, trunk_z = np.clip((z - 860.0) / 180.0, 0, 1), np.clip(z, _TRUNK_Z[0], _TRUNK_Z[-1])
         upper = upper * upper * (3 - 2 * upper)
         taper = (1 - upper) + shape.waist * upper

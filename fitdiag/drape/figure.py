@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from fitdiag.problems import Problem, ProblemsFoundError, stop
 from fitdiag.units import Units, format_reading
 
-Source = str
 GIRTHS_FROM = "507 measured people (Heinz, Peterson, Johnson and Kerk 2003, J. Statistics Education 11(2))"
 HEIGHTS_FROM = "size steps of a metric textbook block, from memory"
 SEATED_MORE_MM = (
     14.0  # a crotch depth is taken seated; standing, the crotch lies this much higher; a judgement, no source
 )
-MIDDLE_SEAT_MM = 47.6  # stand-out of the model's seat; used where none was measured
 
 
 @dataclass(frozen=True)
@@ -43,6 +41,7 @@ class Figure:
     front_thigh: float = 0.0
     back_thigh: float = 0.0
     inner_thigh: float = 0.0
+    deeper: float = 0.0
     outer_thigh: float = 0.0
     knees_apart: float = 0.0
     knees_back: float = 0.0
@@ -60,7 +59,20 @@ class Figure:
 
 
 BASE = Figure()
-SHAPES = tuple(field.name for field in fields(Figure))[10:]
+PARTS: Mapping[str, tuple[str, float]] = {  # what a body note may move: the field it stands for, and its sign there
+    "seat-out": ("seat_out", 1), "seat-lower": ("seat_level", -1), "seat-higher": ("seat_level", 1),
+    "abdomen-out": ("abdomen_out", 1), "abdomen-lower": ("abdomen_level", -1), "abdomen-higher": ("abdomen_level", 1),
+    "crotch-lower": ("crotch_depth", 1), "crotch-higher": ("crotch_depth", -1), "hollow-back": ("hollow", 1),
+    "hips-forward": ("hips_forward", 1), "waist-lower-in-front": ("waist_lower_in_front", 1), "deeper": ("deeper", 1),
+    "flatter": ("deeper", -1), "front-thigh-fuller": ("front_thigh", 1), "back-thigh-fuller": ("back_thigh", 1),
+    "inner-thigh-fuller": ("inner_thigh", 1), "inner-thigh-slimmer": ("inner_thigh", -1), "outer-thigh-fuller": ("outer_thigh", 1),
+    "calf-fuller": ("calf", 1), "calf-slimmer": ("calf", -1), "knees-apart": ("knees_apart", 1), "knees-closer": ("knees_apart", -1),
+    "knees-back": ("knees_back", 1), "knees-forward": ("knees_back", -1), "feet-apart": ("feet_apart", 1),
+    "feet-together": ("feet_apart", -1), "hip-higher": ("hip_higher", 1), "hip-fuller": ("hip_fuller", 1),
+    "leg-longer": ("leg_longer", 1),
+}  # fmt: skip
+ONE_SIDED = ("hip-higher", "hip-fuller", "leg-longer")
+_WHOLE = ("seat_out", "abdomen_out")  # these are set; everything else is added to
 MEASURES = ("waist", "hip", "thigh", "knee", "calf", "ankle", "waist-height", "waist-to-hip", "crotch-depth", "knee-height",
             "seat-out", "abdomen-out")  # fmt: skip
 _LIKELY = {  # measure: least and most in mm; between them lie the figures this model was tried on
@@ -68,7 +80,7 @@ _LIKELY = {  # measure: least and most in mm; between them lie the figures this 
     "waist-height": (750, 1250), "waist-to-hip": (120, 320), "crotch-depth": (180, 420), "knee-height": (330, 600),
     "seat-out": (0, 150), "abdomen-out": (0, 200),
 }  # fmt: skip
-_MOST_MM = 80.0  # of one change of shape
+MOST_MOVED_MM = 80.0  # of one change of shape
 _SPAN = 2.0  # a waist this many times the hip, or a hip this many times the waist, is no figure; a judgement, no source
 
 
@@ -78,55 +90,54 @@ class Taken:
 
     name: str
     mm: float
-    source: Source
+    source: str
 
 
 def figure_of(
     measures: Mapping[str, float], changes: Mapping[str, tuple[float, str]], units: Units = "cm"
 ) -> tuple[Figure, tuple[Taken, ...]]:
-    """A figure from measures (names of MEASURES, mm) and changes of shape (names of SHAPES: mm, and whose word it is).
+    """A figure from measures (names of MEASURES, mm) and changes of shape (names of PARTS: mm, and whose word it is).
 
-    The `crotch-depth` is the seated one. Raises ProblemsFoundError, in `units`, if no body has these measures.
+    The `crotch-depth` is the seated one; one side's change is negative for the left. A tape goes before a note. Raises
+    ProblemsFoundError, in `units`, if no body has these measures.
     """
     known = dict(measures)
     if "hip" not in known:
         raise stop("body", "the body needs at least a hip girth", hint="add --body-measure hip=94cm")
     _refuse_unlikely(known, units)
     taken = [Taken(name, mm, "measured") for name, mm in known.items()]
-
-    def filled(name: str, value: float, source: Source) -> None:
+    for name, value, source in _usual(known["hip"], known.get("waist-height")):
         if name not in known:
             known[name] = value
             taken.append(Taken(name, value, source))
+    plain = {name.replace("-", "_"): mm for name, mm in known.items()}
+    figure = Figure(**{**plain, "crotch_depth": known["crotch-depth"] - SEATED_MORE_MM})
+    for part, (mm, source) in changes.items():
+        name, sign = PARTS[part]
+        if abs(mm) > MOST_MOVED_MM and name not in _WHOLE:
+            raise stop(
+                "body", f"{part.replace('-', ' ')} by {format_reading(abs(mm), units)} is more than a body shows"
+            )
+        if name.replace("_", "-") not in measures:
+            figure = replace(figure, **{name: sign * mm + (0.0 if name in _WHOLE else getattr(figure, name))})
+            taken.append(Taken(part, mm, source))
+    _refuse_impossible(figure, units)
+    return figure, tuple(taken)
 
-    hip = known["hip"]
+
+def _usual(hip: float, waist_height: float | None) -> Iterator[tuple[str, float, str]]:
+    """What a body of this hip girth usually has: measure, mm, and who says so."""
     for name, at_base, power in (
         ("waist", BASE.waist, 1.18), ("thigh", BASE.thigh, 0.93), ("knee", BASE.knee, 0.77), ("calf", BASE.calf, 0.77),
         ("ankle", BASE.ankle, 0.71),
     ):  # fmt: skip
-        filled(name, at_base * (hip / BASE.hip) ** power, f"grows with the hip to the power {power:g}: {GIRTHS_FROM}")
+        yield name, at_base * (hip / BASE.hip) ** power, f"grows with the hip to the power {power:g}: {GIRTHS_FROM}"
     steps = (hip - BASE.hip) / 40.0
-    filled("waist-height", 1040.0 + 12.0 * steps / 1.25, HEIGHTS_FROM)
-    filled("waist-to-hip", 206.0 + 3.0 * steps, HEIGHTS_FROM)
-    filled("crotch-depth", 280.0 + 7.0 * min(steps, 9.0), HEIGHTS_FROM)
-    filled(
-        "knee-height",
-        known["waist-height"] * BASE.knee_height / BASE.waist_height,
-        "share of the waist height on the model",
-    )
-    plain = {name.replace("-", "_"): mm for name, mm in known.items()}
-    figure = Figure(**{**plain, "crotch_depth": known["crotch-depth"] - SEATED_MORE_MM})
-    for name, (mm, source) in changes.items():
-        if abs(mm) > _MOST_MM and name not in ("seat_out", "abdomen_out"):
-            raise stop(
-                "body", f"{name.replace('_', ' ')} by {format_reading(abs(mm), units)} is more than a body shows"
-            )
-        if name.replace("_", "-") in measures:
-            continue  # a tape goes before a note
-        figure = replace(figure, **{name: mm})
-        taken.append(Taken(name.replace("_", "-"), mm, source))
-    _refuse_impossible(figure, units)
-    return figure, tuple(taken)
+    yield "waist-height", BASE.waist_height + 9.6 * steps, HEIGHTS_FROM
+    yield "waist-to-hip", BASE.waist_to_hip + 3.0 * steps, HEIGHTS_FROM
+    yield "crotch-depth", BASE.crotch_depth + SEATED_MORE_MM + 7.0 * min(steps, 9.0), HEIGHTS_FROM
+    knee = (waist_height or BASE.waist_height + 9.6 * steps) * BASE.knee_height / BASE.waist_height
+    yield "knee-height", knee, "the model's share of the waist height"
 
 
 def _refuse_unlikely(measures: Mapping[str, float], units: Units) -> None:

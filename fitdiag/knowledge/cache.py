@@ -24,6 +24,7 @@ from fitdiag.knowledge.model import (
     Alteration,
     BodyNote,
     Cause,
+    Cloth,
     EaseTable,
     Order,
     RuleBase,
@@ -34,7 +35,7 @@ from fitdiag.knowledge.model import (
 
 _TABLES: Mapping[str, type[BaseModel]] = {
     "sources": Source, "body_notes": BodyNote, "symptoms": Symptom, "causes": Cause, "alterations": Alteration,
-    "ease": EaseTable,
+    "ease": EaseTable, "cloths": Cloth,
 }  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from fitdiag.knowledge.model import (
     Alteration,
     BodyNote,
     Cause,
+    Cloth,
     EaseTable,
     Order,
     RuleBase,
@@ -30,7 +31,7 @@ from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
 Location = tuple[str | int, ...]
 _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
-    EaseTable: "ease table",
+    EaseTable: "ease table", Cloth: "cloth",
 }  # fmt: skip
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from")
@@ -134,6 +135,7 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             alterations=reading.rules["alteration"],
             order=tuple(reading.order),
             ease=reading.rules["ease table"],
+            cloths=reading.rules["cloth"],
             fingerprint=reading.digest.hexdigest()[:16],
             places=reading.places,
         )
@@ -323,6 +325,7 @@ _LAYOUT: tuple[tuple[str, Callable[[_Reading, Path, type[BaseModel]], None], typ
     ("alterations/**/*.yaml", _one, Alteration),
     ("order*.yaml", _list_of, Order),
     ("ease-tables*.yaml", _list_of, EaseTable),
+    ("cloths*.yaml", _list_of, Cloth),
 )
 
 
@@ -438,7 +441,7 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
         for index, follow in enumerate(rule.follow_ups):
             yield ("follow_ups", index, "if"), "symptom", follow.if_seen
             yield ("follow_ups", index, "do"), "alteration", follow.do
-    elif isinstance(rule, EaseTable):
+    elif isinstance(rule, EaseTable | Cloth):
         yield ("source",), "source", source_key(rule.source)
     elif isinstance(rule, Order):
         yield ("source",), "source", source_key(rule.source)

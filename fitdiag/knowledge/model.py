@@ -133,6 +133,22 @@ class NoteMeasure(Rule):
     source: Text
 
 
+FigurePart = Literal[
+    "seat-out", "seat-lower", "seat-higher", "abdomen-out", "abdomen-lower", "abdomen-higher", "crotch-lower", "crotch-higher",
+    "hollow-back", "hips-forward", "waist-lower-in-front", "deeper", "flatter", "front-thigh-fuller", "back-thigh-fuller",
+    "inner-thigh-fuller", "inner-thigh-slimmer", "outer-thigh-fuller", "calf-fuller", "calf-slimmer", "knees-apart",
+    "knees-closer", "knees-back", "knees-forward", "feet-apart", "feet-together", "hip-higher", "hip-fuller", "leg-longer",
+]  # fmt: skip
+
+
+class FigureMove(Rule):
+    """What a body note moves on the simulated body, and to how much; without amounts those of the note's own measure."""
+
+    moves: FigurePart
+    some_mm: LengthMm | None = Field(default=None, alias="some")
+    marked_mm: LengthMm | None = Field(default=None, alias="marked")
+
+
 class BodyNote(Rule):
     """Shape or stance, in neutral words; it shifts the prior odds of causes."""
 
@@ -140,6 +156,7 @@ class BodyNote(Rule):
     title: Annotated[str, StringConstraints(min_length=3, max_length=75)]
     judge: Text
     measure: NoteMeasure | None = None
+    figure: tuple[FigureMove, ...] = ()
     private: YesNo = False
     source: Text
     search: tuple[Text, ...] = ()
@@ -312,6 +329,21 @@ class EaseTable(Rule):
     rows: tuple[EaseRow, ...] = Field(min_length=1)
 
 
+class Cloth(Rule):
+    """A kind of cloth: weight in g/m², stretch in % under 100 N/m, bending length in mm (ISO 9073-7), shear in N/m."""
+
+    id: Id
+    title: Text
+    weight: float = Field(ge=30, le=1500)
+    stretch_along: float = Field(ge=0.3, le=60)
+    stretch_across: float = Field(ge=0.3, le=60)
+    bending_length: float = Field(ge=5, le=80)
+    shear: float = Field(ge=5, le=2000)
+    friction: float = Field(ge=0, le=1)
+    note: Text | None = None
+    source: Text
+
+
 class Caution(Rule):
     """A caution shown once, where it applies."""
 
@@ -362,6 +394,7 @@ class RuleBase:
     alterations: Mapping[str, Alteration]
     order: tuple[Order, ...]
     ease: Mapping[str, EaseTable]
+    cloths: Mapping[str, Cloth]
     fingerprint: str
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
 
