@@ -393,6 +393,48 @@ def pattern_draw(
     )
 
 
+@app.command("drape")
+def drape_command(
+    file: PatternFile,
+    do: DoOption = None,
+    body_measure: Annotated[
+        list[str] | None,
+        typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
+    ] = None,
+    body: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--body", metavar="NOTE", help="A body note, like flat-seat, flat-seat=marked or 'flat-seat=1.5 cm'."
+        ),
+    ] = None,
+    cloth: Annotated[
+        str, typer.Option("--cloth", metavar="NAME", help="A kind of cloth of the rule folder.")
+    ] = "calico-medium",
+    drop: Annotated[
+        str | None,
+        typer.Option(
+            "--waist-drop", metavar="LENGTH", help="How far below the client's waist it is worn; -3cm: above."
+        ),
+    ] = None,
+    hung: Annotated[bool, typer.Option("--hung", help="The waist hangs from the hips instead of being held.")] = False,
+    quick: Annotated[bool, typer.Option("--quick", help="One dressing only, without how far two differ.")] = False,
+    to: Annotated[
+        str | None, typer.Option("--to", metavar="FILE", help="Draw before and after: .png, .pdf or .html.")
+    ] = None,
+    units: UnitsOption = None,
+    folder: RulesOption = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Show the next muslin before it is sewn: the pattern as simulated cloth on a body of the client's measures."""
+    from fitdiag.cli.drape import drape_pattern
+
+    raise typer.Exit(
+        drape_pattern(file, do or [], body_measure or [], body or [], to=to, cloth=cloth, drop=drop, hung=hung, quick=quick,
+                      as_json=as_json, units=units, rules=folder, replace=replace)
+    )  # fmt: skip
+
+
 @app.command("review")
 def review_command(
     name: Annotated[str, typer.Argument(metavar="CASE", help="Your own name for the case, or its folder.")],

@@ -84,9 +84,9 @@ class Draped:
     def worn(self) -> Worn:
         """The first dressing as it hangs; without its forces."""
         body, mesh, sheet = _prepared(self.order)
-        return Worn(
-            self.order.cut, mesh, sheet, body, Rested(self._places, self._places * 0, self._places * 0, 0.0, 0, 0.0)
-        )
+        none = np.zeros_like(self._places)
+        rested = Rested(self._places, none, none, none, 0.0, 0, 0.0)
+        return Worn(self.order.cut, mesh, sheet, body, rested)
 
 
 def order_of(

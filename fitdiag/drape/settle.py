@@ -14,8 +14,9 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import SuperLU, splu
 
 from fitdiag.drape.body import Body
-from fitdiag.drape.cloth import GRAVITY, Array, Cloth, Sheet
+from fitdiag.drape.cloth import GRAVITY, Array, Sheet
 from fitdiag.drape.dressing import MIRROR_MM, Dressed
+from fitdiag.drape.mesh import Index
 
 GAP_MM = 2.5  # the cloth's middle stays this far off the skin: cloth and underlayer
 CONTACT = 2e6  # N/m per m² of cloth; 1 mm deeper is 2 kPa
@@ -38,10 +39,11 @@ TOLERANCE, MOST_ITERATIONS, STALE = 0.2, 25, 12  # of the conjugate gradients; w
 
 @dataclass(frozen=True, eq=False)
 class Rested:
-    """Where the sheet came to rest: places (n, 3) in m, contact and holding forces (n, 3) in N, and how still it lies."""
+    """Where the sheet came to rest: places (n, 3) in m, forces of contact, friction and holding (n, 3) in N; how still it lies."""
 
     places: Array
     contact: Array
+    friction: Array
     holding: Array
     moved_mm: float
     steps: int
@@ -119,6 +121,8 @@ class Settling:
         self.target = np.zeros_like(self.x)
         self.target[dressed.held] = dressed.target / 1000.0
         self.contact = np.zeros_like(self.x)
+        self.friction = np.zeros_like(self.x)
+        self._drag: tuple[Index, Array, Array] = (np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros((0, 3)))
 
     def run(self, tell: Callable[[float], None] | None = None) -> Rested:
         """To rest. `tell` is called with the share that is done."""
@@ -141,7 +145,7 @@ class Settling:
         self._system_at(np.zeros_like(self.x), PHASES[-1][0], 0.0, 1.0, 5.0)
         holding = self.held[:, None] * (self.target - self.x)
         deepest = float(-self.body.distance(self.x * 1000.0).min())
-        return Rested(self.x, self.contact, holding, moved, steps, deepest)
+        return Rested(self.x, self.contact, self.friction, holding, moved, steps, deepest)
 
     def step(self, step: float, thinner: float, gravity: float, damping: float) -> float:
         """One step of time; how far the points moved, root mean square in mm."""
@@ -156,6 +160,10 @@ class Settling:
         if on_mirror.any():
             x[~on_mirror, 0] = np.maximum(x[~on_mirror, 0], self.mirror)
         self.v = (x - self.x) / step
+        near, drag, away = self._drag
+        path = (x - self.x)[near]
+        self.friction = np.zeros_like(x)
+        self.friction[near] = -drag[:, None] * (path - (path * away).sum(1)[:, None] * away)
         self.x = x
         return float(np.sqrt(((self.v * step) ** 2).sum(1).mean()) * 1000.0)
 
@@ -189,6 +197,7 @@ class Settling:
         distance = (self.body.distance(x) + thinner * share - GAP_MM) / 1000.0
         self.contact = np.zeros_like(force)
         near = np.nonzero(distance < 0)[0]
+        self._drag = (near, np.zeros(0), np.zeros((0, 3)))
         if not len(near):
             return
         away = self.body.outward(x[near])
@@ -201,6 +210,7 @@ class Settling:
         path = self.v[near] * step
         path -= (path * away).sum(1)[:, None] * away
         drag = self.sheet.cloth.friction * push / np.maximum(np.sqrt((path**2).sum(1)), SLIPS_M)
+        self._drag = (near, drag, away)
         along = away[:, :, None] * away[:, None, :]
         own[near] += (stiff - drag)[:, None, None] * along + drag[:, None, None] * np.eye(3)
 
@@ -260,6 +270,3 @@ def settle(
 ) -> Rested:
     """The sheet at rest on the body. `hung`: the waist is let go after dressing and held by its band and friction only."""
     return Settling(sheet, dressed, body, hung=hung).run(tell)
-
-
-__all__ = ["Cloth", "Rested", "Settling", "settle"]

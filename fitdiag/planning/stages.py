@@ -28,6 +28,34 @@ class Effects:
     history: tuple[Stage, ...] = ()
 
 
+HONEST = (
+    "Simulated cloth on an estimated, hard body that stands still: it cannot show soft flesh, sitting, walking or cloth"
+    " caught on cloth, and no real garment has been measured against it. Trust the change more than the number; pin first."
+)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One stage of a plan as simulated cloth shows it: readings by name, how far two dressings differ, what changed in words."""
+
+    alteration: str
+    amount: float | None
+    readings: Mapping[str, float]
+    apart: Mapping[str, float]
+    told: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Simulation:
+    """A plan on simulated cloth: the body in lines, the block of its measures, the pattern and each step, what to say first."""
+
+    body: tuple[str, ...]
+    cloth: str
+    block: Mapping[str, float]
+    stages: tuple[Shown, ...]
+    warnings: tuple[str, ...]
+
+
 def moving(stages: Sequence[Stage]) -> tuple[str, ...]:
     """The measures that any stage moves from the first."""
     if not stages:
