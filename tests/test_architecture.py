@@ -50,7 +50,7 @@ ONLY_HOME = {
     "numpy": "diagnosis drape pattern photos",
     "scipy": "drape pattern",
     "shapely": "drape pattern",
-    "PIL": "drape photos",
+    "PIL": "photos reports",
     "jinja2": "photos reports",
 }
 

@@ -26,7 +26,7 @@ from fitdiag.drape.body import Array, Body, body_of
 from fitdiag.drape.cloth import Cloth, Sheet
 from fitdiag.drape.dressing import dress
 from fitdiag.drape.figure import Figure
-from fitdiag.drape.mesh import POINTS, mesh_of
+from fitdiag.drape.mesh import POINTS, Mesh, mesh_of
 from fitdiag.drape.panels import Cut, cut_of, too_small
 from fitdiag.drape.picture import Pixels, draw
 from fitdiag.drape.readings import READINGS, Worn, read
@@ -37,6 +37,7 @@ from fitdiag.units import Units
 
 PHYSICS = "1"  # counts up when the same order would come out otherwise, so that kept results of old are not taken
 WORKERS = 2
+MOST_PREPARED = 12
 MOST_KEPT = 300  # results; the oldest go first
 TOO_DEEP_MM = 3.0  # cloth deeper inside the body than this was trapped, not draped
 
@@ -103,7 +104,7 @@ def order_of(
     body = {"hip": figure.hip, "thigh": figure.thigh, **({"waist": figure.waist} if abs(drop) < 1.0 else {})}
     if problems := too_small(cut, body, units):
         raise ProblemsFoundError(problems)
-    return Order(cut, figure, cloth or Cloth(), drop, hung)
+    return Order(cut, figure, cloth or Cloth(), drop, hung, POINTS)
 
 
 def drape(
@@ -125,6 +126,8 @@ def drape(
         if found is not None:
             results[order.fingerprint, number] = found
     left = {(order.fingerprint, number): order for order, number in tasks if (order.fingerprint, number) not in results}
+    for order in dict.fromkeys(left.values()):
+        _prepared(order)
     for (key, number), one in _shared(
         _settled, [(order, number) for (_, number), order in left.items()], list(left), tell, workers
     ):
@@ -146,10 +149,21 @@ def pictures(
     return drawn
 
 
-def _prepared(order: Order) -> tuple[Body, Any, Sheet]:
-    body = body_of(order.figure)
-    mesh = mesh_of(order.cut, whole=order.figure.lopsided, points=order.points)
-    return body, mesh, Sheet(mesh, order.cloth)
+_bodies: dict[Figure, Body] = {}
+_sheets: dict[str, tuple[Mesh, Sheet]] = {}
+
+
+def _prepared(order: Order) -> tuple[Body, Mesh, Sheet]:
+    """Body, mesh and sheet of an order; made once, so that processes forked later have them too."""
+    if order.figure not in _bodies:
+        _bodies[order.figure] = body_of(order.figure)
+    if order.fingerprint not in _sheets:
+        mesh = mesh_of(order.cut, whole=order.figure.lopsided, points=order.points)
+        _sheets[order.fingerprint] = (mesh, Sheet(mesh, order.cloth))
+    for known in (_bodies, _sheets):
+        while len(known) > MOST_PREPARED:
+            known.pop(next(iter(known)))  # type: ignore[call-overload]
+    return _bodies[order.figure], *_sheets[order.fingerprint]
 
 
 def _settled(order: Order, dressing: int, tell: Callable[[float], None] | None = None) -> dict[str, Any]:

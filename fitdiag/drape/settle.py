@@ -26,14 +26,15 @@ BAND = 600.0  # N, stiffness of a waistband 3 cm wide against stretch
 GROWN_FROM_MM = 50.0  # at the start the body is this much thinner
 SLIPS_M = 2e-5  # below this path in a step friction grows with the path
 STEP_LIMIT_M = 0.012  # no point moves further in a step
-RESTED_MM = 0.35  # a sheet whose points move less than this a step (root mean square) lies still
+RESTED_MM_S = 3.0  # a sheet whose points move slower than this (root mean square) lies still
 GROWING_S = 0.4
 PHASES = (
-    (0.010, 40, 1.0),
-    (0.020, 20, 3.0),
-    (0.030, 12, 1.0),
-)  # step s, how many, gravity times: let down, tugged, at rest
-MORE_STEPS = 30  # at most, until it rests
+    (0.01, 40, 1.0),
+    (0.02, 20, 3.0),
+    (0.03, 8, 1.0),
+    (0.1, 6, 1.0),
+)  # step s, how many, gravity: let down, tugged, at rest
+MORE_STEPS = 20  # at most, until it rests
 TOLERANCE, MOST_ITERATIONS, STALE = 0.2, 25, 12  # of the conjugate gradients; when to factorise anew
 
 
@@ -45,13 +46,13 @@ class Rested:
     contact: Array
     friction: Array
     holding: Array
-    moved_mm: float
+    speed_mm_s: float
     steps: int
     deepest_mm: float
 
     @property
     def still(self) -> bool:
-        return self.moved_mm < RESTED_MM
+        return self.speed_mm_s < RESTED_MM_S
 
 
 class _System:
@@ -126,11 +127,11 @@ class Settling:
 
     def run(self, tell: Callable[[float], None] | None = None) -> Rested:
         """To rest. `tell` is called with the share that is done."""
-        time, steps, moved = 0.0, 0, 1e9
+        time, steps, speed = 0.0, 0, 1e9
         planned = sum(count for _, count, _ in PHASES)
         for step, count, gravity in (*PHASES, (PHASES[-1][0], MORE_STEPS, 1.0)):
             for _ in range(count):
-                if steps >= planned and moved < RESTED_MM:
+                if steps >= planned and speed < RESTED_MM_S:
                     break
                 time += step
                 share = min(time / GROWING_S, 1.0)
@@ -138,14 +139,14 @@ class Settling:
                 damping = 60.0 if time < 0.15 * GROWING_S else 10.0 if time < 1.1 * GROWING_S else 5.0
                 if self.hung and time > 1.1 * GROWING_S:
                     self.held[:] = 0.0
-                moved = self.step(step, thinner, gravity, damping)
+                speed = self.step(step, thinner, gravity, damping) / step
                 steps += 1
                 if tell is not None:
                     tell(min(1.0, steps / planned))
         self._system_at(np.zeros_like(self.x), PHASES[-1][0], 0.0, 1.0, 5.0)
         holding = self.held[:, None] * (self.target - self.x)
         deepest = float(-self.body.distance(self.x * 1000.0).min())
-        return Rested(self.x, self.contact, self.friction, holding, moved, steps, deepest)
+        return Rested(self.x, self.contact, self.friction, holding, speed, steps, deepest)
 
     def step(self, step: float, thinner: float, gravity: float, damping: float) -> float:
         """One step of time; how far the points moved, root mean square in mm."""
