@@ -7,8 +7,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.output import say
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.stages import Effects, Simulation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_json, write_report
@@ -39,8 +41,12 @@ def write_documents(
     *,
     large: bool,
     paper: Paper,
+    drape: bool = True,
 ) -> list[Path]:
-    """Every document of the round: for the client, for the fitter, for other programs. Who refused photos is not asked for any."""
+    """Every document of the round: for the client, for the fitter, for other programs. Who refused photos is not asked for any.
+
+    With a pattern and a hip girth the plan is shown on simulated cloth, unless `drape` is off.
+    """
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page, fitter_page
@@ -53,19 +59,21 @@ def write_documents(
         folder.mkdir(mode=0o700, exist_ok=True)
     pattern_file = str(case.folder / case.pattern) if case.pattern else None
     effects = effects_of(base, conclusion, pattern_file)
+    shown = _simulated(base, conclusion, pattern, effects) if drape else None
     common: dict[str, Any] = {
         "units": units, "client": case.name, "round_number": one.number, "date": today,
     }  # fmt: skip
     photographs = () if case.consent.refused else PHOTOGRAPHS
-    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs)
-    report = make_report(base, conclusion, case.name, on_pattern=effects)
+    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
+                       muslins=shown.pictures if shown is not None else ())  # fmt: skip
+    report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=shown)
     before = _before(base, case)
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=large),
         "client.pdf": client_pdf(sheet, paper=paper, large=large),
         "fitter.html": fitter_page(
             base, conclusion, **common, before=before, history=_facts(base, case), effects=effects,
-            answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
+            answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion), simulated=shown,
         ),
     }  # fmt: skip
     if case.consent.refused:
@@ -81,6 +89,22 @@ def write_documents(
         write_report(report, base, folder / f"list{ending}", replace=True)
     write_atomically(one.plan_file, as_json(report, base), replace=True)
     return [folder / name for name in (*pages, "list.md", "list.csv", "list.json")]
+
+
+def _simulated(
+    base: RuleBase, conclusion: Conclusion, pattern: Pattern | None, effects: Effects | None
+) -> Simulation | None:
+    """The plan on simulated cloth with pictures; None, and the reason said, where it cannot be."""
+    findings = conclusion.diagnosis.findings
+    if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
+        return None
+    from fitdiag.cli.drape import simulated
+
+    try:
+        return simulated(base, conclusion, pattern, solved=effects.solved if effects else None, drawn=True)
+    except ProblemsFoundError as stopped:
+        say(f"The plan was not shown on simulated cloth: {stopped.problems[0]}.")
+        return None
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -13,17 +14,31 @@ from fitdiag.cli.output import say, width, write
 from fitdiag.cli.pattern import carried_out, read_pattern
 from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures
+from fitdiag.drape.picture import SCALE
 from fitdiag.drape.readings import READINGS
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.planning.muslins import CALICO, Wearer, amount_told, body_told, changes, cloth_of, wearer_of
-from fitdiag.planning.stages import HONEST
+from fitdiag.pattern.piece import Pattern
+from fitdiag.planning.muslins import (
+    CALICO,
+    Wearer,
+    amount_told,
+    body_told,
+    changes,
+    cloth_of,
+    simulate,
+    wearer_of,
+)
+from fitdiag.planning.stages import HONEST, Simulation
 from fitdiag.problems import one_line, stop
+from fitdiag.reports.muslin_sheet import png_of
+from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length
 
+PAGE_SCALE = 0.5  # and of those on a page beside the list
 VIEWS = ("back", "side", "front")
-PRINT_SCALE = 1.0  # pixels per mm of the pictures written
+PRINT_SCALE = SCALE  # pixels per mm of the pictures written
 
 
 def drape_pattern(
@@ -79,6 +94,29 @@ def body_notes(base: RuleBase, texts: Sequence[str]) -> dict[str, str]:
             raise stop("argument", f"'{name}' is named twice", hint="give it once")
         notes[name] = amount.strip() or "some"
     return notes
+
+
+def simulated(
+    base: RuleBase, conclusion: Conclusion, pattern: Pattern, *, cloth: str = CALICO,
+    more: Mapping[str, float] | None = None, solved: Mapping[str, float] | None = None, drawn: bool = False,
+) -> Simulation:  # fmt: skip
+    """The plan of a conclusion on simulated cloth; `more`: further body measures in mm. Raises ProblemsFoundError."""
+    findings = conclusion.diagnosis.findings
+    wearer = wearer_of(base, {**findings.body_measures, **(more or {})}, findings.body, findings.units)
+    with Progress("Draping the plan") as tell:
+        found, muslins = simulate(
+            base, conclusion.plan, findings, pattern, wearer, cloth=cloth, solved=solved, tell=tell
+        )
+    if not drawn or len(muslins) < 2:
+        return found
+    ends = [("now", muslins[0]), ("then", muslins[-1])]
+    images = pictures([muslin for _, muslin in ends], ("back", "side"), PAGE_SCALE)
+    shown = [
+        (f"{when}, {view}", png_of(views[view]))
+        for (when, _), views in zip(ends, images, strict=True)
+        for view in views
+    ]
+    return dataclasses.replace(found, pictures=tuple((text[0].upper() + text[1:], image) for text, image in shown))
 
 
 class Progress:

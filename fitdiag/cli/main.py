@@ -56,6 +56,10 @@ DoOption = Annotated[
     list[str] | None,
     typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
 ]
+BodyMeasureOption = Annotated[
+    list[str] | None,
+    typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
+]
 ClientOption = Annotated[
     str | None, typer.Option("--client", help="Your own name for the client; it is written on what is made.")
 ]
@@ -166,6 +170,10 @@ def diagnose_command(
     first_cut: Annotated[
         bool, typer.Option("--first-cut", help="The pattern lies as it was before the earlier rounds.")
     ] = False,
+    drape: Annotated[
+        bool, typer.Option("--drape", help="Show each alteration on simulated cloth; needs --pattern and a hip girth.")
+    ] = False,
+    body_measure: BodyMeasureOption = None,
     folder: RulesOption = None,
     units: UnitsOption = None,
 ) -> None:
@@ -174,7 +182,15 @@ def diagnose_command(
 
     raise typer.Exit(
         diagnose(
-            findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut
+            findings,
+            as_json=as_json,
+            steps=steps,
+            rules=folder,
+            units=units,
+            pattern=pattern,
+            first_cut=first_cut,
+            drape=drape,
+            measures=body_measure or [],
         )
     )
 
@@ -397,10 +413,7 @@ def pattern_draw(
 def drape_command(
     file: PatternFile,
     do: DoOption = None,
-    body_measure: Annotated[
-        list[str] | None,
-        typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
-    ] = None,
+    body_measure: BodyMeasureOption = None,
     body: Annotated[
         list[str] | None,
         typer.Option(
@@ -468,6 +481,9 @@ def review_command(
         str | None,
         typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
     ] = None,
+    no_drape: Annotated[
+        bool, typer.Option("--no-drape", help="Do not show the plan on simulated cloth; saves half a minute.")
+    ] = False,
     folder: RulesOption = None,
 ) -> None:
     """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
@@ -475,7 +491,7 @@ def review_command(
 
     raise typer.Exit(
         review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper)
+               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape)
     )  # fmt: skip
 
 

@@ -70,10 +70,12 @@ def review(
     large: bool,
     paper: str | None = None,
     today: date | None = None,
+    drape: bool = True,
 ) -> int:
     """One run of a round."""
     base = load_rules(folder_of(rules))
     run = _Run(base, open_case(case_folder(name, parent)), name, today or date.today(), ask=ask, parent=parent)
+    run.drape = drape
     sheets = paper_of(paper, run.case.units)
     given = form_that_came(base, run.case, form, run.command) if form else None
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
@@ -93,6 +95,7 @@ class _Run:
         self.base, self.case, self.today = base, case, today
         self.screen = Screen()
         self.ask = ask
+        self.drape = True  # whether the plan is shown on simulated cloth
         where = f" --in {shlex.quote(parent)}" if parent else ""
         self.command = f"fitdiag review {shlex.quote(one_line(name, 80))}{where}"
         self.form: Form | None = None
@@ -514,7 +517,7 @@ class _Run:
             for line in brief(make_report(self.base, conclusion), self.base):
                 say(line)
         written = write_documents(
-            self.base, self.case, conclusion, self._pattern(), self.today, large=large, paper=paper
+            self.base, self.case, conclusion, self._pattern(), self.today, large=large, paper=paper, drape=self.drape
         )
         asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
         written.append(write_form(self.base, self.case, self._form_questions(), asked, after=self.one.number))

@@ -30,6 +30,7 @@ LINES = {"hip": (0.55, 0.02, 0.05), "crotch": (0.05, 0.15, 0.5), "knee": (0.3, 0
 LINE_MM, GRAIN_MM, DASH_MM, GAP_MM = 1.7, 1.3, 24.0, 10.0  # half widths; dashes of the grain and what lies between them
 CLOTH, LINING, SKIN, PAPER = np.array([0.93, 0.91, 0.86]), 0.72, np.array([0.80, 0.72, 0.66]), 0.98
 SOFTENED = 2  # rounds in which the directions of the cloth are averaged for its shade
+RIM_MM = 60.0  # so near to the top and the bottom of the garment its inside is drawn too
 GRAZING = 0.2  # cosine: where the cloth is seen more from the side than this no seam is drawn
 STEP_MM = 25.0  # a jump in depth this large is an edge, and drawn
 SHOWN_ABOVE_MM = 30.0  # so much of the body above the garment
@@ -44,22 +45,29 @@ def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
     size = (round(high * scale) * FINER, round(wide * scale) * FINER)
     middle = _middle(worn.body) @ right
     places, normals, flat, piece, outside = _soup(worn)
+    facing = np.cross(places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]) @ near * outside
+    heights = places[:, :, 2].mean(axis=1)
+    rims = (heights > heights.max() - RIM_MM) | (heights < heights.min() + RIM_MM)  # only there the inside can be seen
+    shown = (facing > 0) | rims
+    places, normals, flat, piece, inside = places[shown], normals[shown], flat[shown], piece[shown], facing[shown] < 0
     screen = np.stack([(places @ right - middle) * fine + size[1] / 2, (high - MARGIN_MM - places[..., 2]) * fine], -1)
     depth, found, weights = _raster(screen, places @ near, size)
     seen = found >= 0
-    normal = _mixed(normals, found, weights)
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True) + 1e-9
-    inner = (np.cross(places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]) @ near * outside < 0)[found[seen]]
-    normal[inner] *= -1
-    normal -= np.minimum(normal @ near, 0.0)[:, None] * near
-    colour = np.full((*seen.shape, 3), PAPER)
-    colour[seen] = _shade(normal, CLOTH, right, near) * np.where(inner, LINING, 1.0)[:, None]
-    _lines(worn, colour, seen, _mixed(flat, found, weights), piece[found[seen]], inner, 1.0 / fine)
+    triangle = found[seen]
+    normals = (
+        normals / (np.linalg.norm(normals, axis=2, keepdims=True) + 1e-9) * np.where(inside, -1.0, 1.0)[:, None, None]
+    )
+    towards = normals @ near
+    normals -= np.minimum(towards, 0.0)[..., None] * near
+    light = _mixed(_light(normals, right, near) * np.where(inside, LINING, 1.0)[:, None], triangle, weights)
+    colour = np.full((*seen.shape, 3), PAPER, dtype=np.float32)
+    colour[seen] = np.clip(CLOTH * light[:, None], 0, 1)
+    _lines(worn, colour, seen, _mixed(flat, triangle, weights), piece[triangle], inside[triangle], 1.0 / fine)
     flat_on = np.ones_like(seen)
-    flat_on[seen] = normal @ near > GRAZING
+    flat_on[seen] = _mixed(towards, triangle, weights) > GRAZING
     _edges(colour, seen, depth, np.where(seen, piece[found], -9), flat_on)
     hollow = np.zeros_like(seen)
-    hollow[seen] = inner
+    hollow[seen] = inside[triangle]
     _skin(worn.body, colour, np.where(~seen, -1e9, np.where(hollow, depth, 1e9)), right, near, middle, high, fine)
     average = colour.reshape(size[0] // FINER, FINER, size[1] // FINER, FINER, 3).mean(axis=(1, 3))
     return np.asarray(np.clip(average, 0, 1) * 255, dtype=np.uint8)
@@ -145,23 +153,20 @@ def _raster(screen: Array, depth: Array, size: tuple[int, int]) -> tuple[Array, 
     return best.reshape(size), found.reshape(size), np.column_stack([1 - u - v, u, v])
 
 
-def _mixed(values: Array, found: Index, weights: Array) -> Array:
-    """Values of the triangles' corners, mixed at each pixel seen."""
-    triangle = found[found >= 0]
-    return np.asarray(sum(values[triangle, k] * weights[:, k, None] for k in range(3)))
+def _mixed(values: Array, triangle: Index, weights: Array) -> Array:
+    """Values of the triangles' corners (t, 3, ...), mixed at the pixels of given triangles."""
+    shape = (-1,) + (1,) * (values.ndim - 2)
+    return np.asarray(sum(values[triangle, k] * weights[:, k].reshape(shape) for k in range(3)))
 
 
-def _shade(normal: Array, colour: Array, right: Array, near: Array) -> Array:
-    """Light from above on the left, some from the right, darker where the cloth turns away."""
+def _light(normal: Array, right: Array, near: Array) -> Array:
+    """How light cloth of these directions (..., 3) is: from above on the left, some from the right, less where it turns away."""
     key = -0.55 * right + 0.55 * near + np.array([0.0, 0.0, 0.62])
     fill = 0.8 * right + 0.5 * near + np.array([0.0, 0.0, 0.1])
-    lit = (
-        0.34
-        + 0.62 * np.clip(normal @ key / np.linalg.norm(key), 0, 1)
-        + 0.16 * np.clip(normal @ fill / np.linalg.norm(fill), 0, 1)
+    lit = 0.34 + sum(
+        share * np.clip(normal @ way / np.linalg.norm(way), 0, 1) for share, way in ((0.62, key), (0.16, fill))
     )
-    away = np.clip(1 - np.abs(normal @ near), 0, 1) ** 2
-    return np.asarray(np.clip(colour * lit[:, None] - 0.1 * away[:, None], 0, 1))
+    return np.asarray(lit - 0.1 * np.clip(1 - np.abs(normal @ near), 0, 1) ** 2)
 
 
 def _lines(worn: Worn, colour: Array, seen: Mask, flat: Array, piece: Index, inner: Mask, pixel_mm: float) -> None:
@@ -173,12 +178,8 @@ def _lines(worn: Worn, colour: Array, seen: Mask, flat: Array, piece: Index, inn
         at = flat[mine]
         for name, line in (*part.panel.lines.items(), ("grain", part.panel.grain)):
             half = GRAIN_MM if name == "grain" else LINE_MM
-            near = np.nonzero(
-                (np.abs(at[:, 0 if name == "grain" else 1] - line[:, 0 if name == "grain" else 1].mean()))
-                < np.ptp(line[:, 1 if name != "grain" else 0]) + 4 * half
-            )[0]
-            if not len(near):
-                continue
+            low, high = line.min(axis=0) - 2 * half, line.max(axis=0) + 2 * half
+            near = np.nonzero(((at > low) & (at < high)).all(axis=1))[0]
             cover = np.clip((half - _apart(at[near], line)) / pixel_mm + 0.5, 0, 1)
             if name == "grain":
                 cover *= (at[near, 1] % (DASH_MM + GAP_MM)) < DASH_MM
@@ -234,7 +235,8 @@ def _skin(
         alive = alive[~there & (way[alive] > -400.0)]
         if not len(alive):
             break
-    shade = _shade(body.outward(start[hit] + way[hit, None] * near), SKIN, right, near)
+    light = _light(body.outward(start[hit] + way[hit, None] * near), right, near)
+    shade = np.clip(SKIN * light[:, None], 0, 1)
     for down in (0, 1):
         for over in (0, 1):
             y, x = row[hit] * 2 + down, column[hit] * 2 + over

@@ -47,13 +47,21 @@ class Shown:
 
 @dataclass(frozen=True)
 class Simulation:
-    """A plan on simulated cloth: the body in lines, the block of its measures, the pattern and each step, what to say first."""
+    """A plan on simulated cloth: the body in lines, the block of its measures, the pattern and each step, what to say first.
+
+    `pictures`: caption and PNG file of the muslin as it is and as the whole plan leaves it.
+    """
 
     body: tuple[str, ...]
     cloth: str
     block: Mapping[str, float]
     stages: tuple[Shown, ...]
     warnings: tuple[str, ...]
+    pictures: tuple[tuple[str, bytes], ...] = ()
+
+    def of(self, alteration: str) -> Shown | None:
+        """The stage of an alteration; None where it was not draped."""
+        return next((stage for stage in self.stages if stage.alteration == alteration), None)
 
 
 def moving(stages: Sequence[Stage]) -> tuple[str, ...]:

@@ -24,6 +24,11 @@ def png_of(picture: Any) -> bytes:
     return file.getvalue()
 
 
+def png_size(file: bytes) -> tuple[int, int]:
+    """Width and height of a PNG file in pixels, from its head (ISO/IEC 15948, IHDR)."""
+    return int.from_bytes(file[16:20], "big"), int.from_bytes(file[20:24], "big")
+
+
 def sheet_png(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, _body: Sequence[str]) -> bytes:
     """All pictures in one row, muslin after muslin, with heads above and the label below."""
     from PIL import Image, ImageDraw, ImageFont  # noqa: PLC0415
