@@ -371,3 +371,85 @@ def test_length_of_the_lines_reaches_both_edges(block: Pattern) -> None:
     """A balance line drawn short of the seam is carried on to it."""
     back = cut_of(block).panel("back")
     assert length(back.lines["hip"]) > length(block.back.lines["hip"]) + 5
+
+
+@pytest.mark.parametrize("part", ["seat-lower", "seat-higher"])
+def test_a_body_has_no_dent_between_hip_and_waist(part: str) -> None:
+    """Its girths shrink steadily from the fullest place up to the waist, and the trunk does not end above the seat."""
+    figure, _ = figure_of({"waist": 737, "hip": 965}, {"seat-out": (35.0, "flat"), part: (30.0, "by eye")})
+    model = Model(figure, body_of(figure).shape)
+    girths = [model.girth(float(z)) for z in range(800, 1060, 20)]
+    fullest = int(np.argmax(girths))
+    assert min(girths[: fullest + 1]) > 0.9 * 965
+    assert all(later < 1.03 * earlier for earlier, later in zip(girths[fullest:], girths[fullest + 1 :], strict=False))
+
+
+FINDINGS = """
+schema: fitdiag.findings/1
+garment: trousers
+units: in
+body: [flat-seat]
+symptoms:
+  balance-lines-dip-to-back: {amount: 3/4 in}
+  v-at-centre-back: yes
+measures:
+  body: {hip: 37 in, waist: 26 3/4 in}
+"""
+
+
+@pytest.fixture
+def thrown(block: Pattern, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with findings and a pattern whose back was thrown, and a coarse mesh to drape it with."""
+    monkeypatch.setattr("fitdiag.drape.muslin.POINTS", 250)
+    monkeypatch.setattr("fitdiag.cli.drape.PAGE_SCALE", 0.2)
+    (tmp_path / "findings.yaml").write_text(FINDINGS)
+    (tmp_path / "thrown.yaml").write_text(pattern_to_text(carry_out(block, "lengthen-back-crotch", 25.0).pattern))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_the_list_shows_what_simulated_cloth_shows(thrown: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Beside each alteration what changes, and once what a simulation cannot say; in JSON too."""
+    with pytest.raises(SystemExit) as stopped:
+        run(["diagnose", "findings.yaml", "--pattern", "thrown.yaml", "--drape", "--json"])
+    assert stopped.value.code == 0
+    data = json.loads(capsys.readouterr().out)["simulated"]
+    assert data["grade"] == "simulated"
+    before, after = (stage["readings"]["dip-centre-back"] for stage in data["stages"][:2])
+    assert data["stages"][1]["after"] == "tuck-across-back-hip"
+    assert after < before - 3
+    assert data["stages"][1]["told"]
+    assert data["block"]["dip-centre-back"] > 10
+
+
+def test_draping_a_plan_needs_a_pattern_and_a_hip(thrown: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One clear message for what is missing."""
+    for arguments, told in (
+        (["--drape"], "without a pattern"),
+        (["--drape", "--pattern", "thrown.yaml"], "at least a hip girth"),
+    ):
+        (thrown / "findings.yaml").write_text(
+            FINDINGS.replace("  body: {hip: 37 in, waist: 26 3/4 in}", "  body: {thigh: 21 in}")
+        )
+        with pytest.raises(SystemExit) as stopped:
+            run(["diagnose", "findings.yaml", *arguments])
+        assert stopped.value.code == 1
+        assert told in capsys.readouterr().err
+
+
+def test_the_pages_of_a_case_carry_the_picture(thrown: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """With a pattern and a hip girth the client's page shows the muslin now and then, labelled; `--no-drape` leaves it out."""
+    new = ["case", "new", "the prompter", "--units", "in", "--measure", "hip=37 in", "--pattern", "thrown.yaml"]
+    for arguments in (
+        [*new, "--photos-consent", "no"],
+        ["review", "the prompter", "--findings", "findings.yaml", "--no-questions"],
+    ):
+        with pytest.raises(SystemExit) as stopped:
+            run(arguments)
+        assert stopped.value.code == 0, capsys.readouterr().err
+    folder = thrown / "cases" / "the-prompter" / "round-01" / "documents"
+    page = (folder / "client.html").read_text()
+    assert "About how it should look then" in page and "not a photo and not you" in page
+    assert page.count("data:image/png;base64,") == 4 and "img-src data:" in page
+    assert "On simulated cloth" in (folder / "fitter.html").read_text()
+    assert "no real garment has been measured" in (folder / "list.md").read_text()

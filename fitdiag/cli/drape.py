@@ -107,9 +107,11 @@ def simulated(
         found, muslins = simulate(
             base, conclusion.plan, findings, pattern, wearer, cloth=cloth, solved=solved, tell=tell
         )
-    if not drawn or len(muslins) < 2:
+    surely = {item.alteration for item in conclusion.plan.recommendations if item.only_if is None}
+    last = max((k for k, stage in enumerate(found.stages) if stage.alteration in surely), default=0)
+    if not drawn or last == 0:
         return found
-    ends = [("now", muslins[0]), ("then", muslins[-1])]
+    ends = [("now", muslins[0]), ("then", muslins[last])]  # without what waits for a sign
     images = pictures([muslin for _, muslin in ends], ("back", "side"), PAGE_SCALE)
     shown = [
         (f"{when}, {view}", png_of(views[view]))

@@ -39,6 +39,7 @@ _LEG = {  # half width, half depth, middle of the leg to the side and forward
     "y": PchipInterpolator(_LEG_Z, [-32, -32, -30, -26, -12, -9, -8, -7, -8, -10, -10, -5.0]),
 }
 _CROTCH_MM = 776.0
+HIGHEST_CROTCH_MM = 792.0  # on the model; higher the trunk would end above the seat
 
 
 @dataclass(frozen=True)
@@ -163,7 +164,8 @@ class Model:
 
     def hip_girth(self) -> float:
         """The fullest of the girths about the hip line, mm."""
-        return max(self.girth(z) for z in (820.0, 840.0, 860.0 + self.shape.seat_level))
+        level = self.shape.seat_level
+        return max(self.girth(z) for z in (820.0, 840.0, 840.0 + level, 860.0 + level))
 
     def seat_out(self) -> float:
         """How far the fullest seat stands out behind a plumb line from the back waist, mm."""
@@ -195,7 +197,7 @@ def shape_of(figure: Figure) -> Shape:
         change = {
             "wide": shape.wide * (1 + 1.5 * (figure.hip / hip - 1)),
             "waist": shape.waist * figure.waist / waist,
-            "crotch": float(np.clip(shape.crotch + crotch, 660.0, 830.0)),
+            "crotch": float(np.clip(shape.crotch + crotch, 660.0, HIGHEST_CROTCH_MM)),
         }
         if figure.seat_out is not None:
             errors.append(model.seat_out() - figure.seat_out)

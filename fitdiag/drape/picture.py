@@ -76,7 +76,7 @@ def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
 def frame(body: Body, view: str) -> tuple[float, float]:
     """Width and height of a view in mm."""
     ring = body.outline(body.figure.waist_height - body.figure.waist_to_hip, 0.0)
-    wide = 2 * ring[:, 0].max() if view != "side" else np.ptp(ring[:, 1])
+    wide = 2 * ring[:, 0].max() * (0.85 if view == "side" else 1.0)
     return float(wide) * 1.25 + 4 * MARGIN_MM, body.figure.waist_height + 2 * MARGIN_MM + SHOWN_ABOVE_MM
 
 

@@ -20,16 +20,20 @@ if TYPE_CHECKING:
 Paper = Literal["a4", "letter"]
 Kind = Literal["steps", "points", "ticks"]
 MARGIN, GUTTER = 11.0, 6.0  # mm
-TRIES = ((1, (10.0, 9.5, 9.0)), (2, (10.0, 9.5, 9.0, 8.75, 8.5, 8.25, 8.0)))  # pages, and the points of the letters
+TRIES = (
+    (1, (10.0, 9.5, 9.0)),
+    (2, (10.0, 9.5, 9.0, 8.75, 8.5, 8.25, 8.0)),
+    (3, (10.0, 9.5, 9.0)),
+)  # pages, and the points of the letters
 LARGE = 14.0  # large print as the trade of printing understands it: 14 points and more
-MUSLIN_MM = 78.0  # height of the pictures of simulated cloth
+MUSLIN_MM = 72.0  # height of the pictures of simulated cloth
 INK, SOFT = 0, 80  # greys
 
 
 def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> bytes:
     """The page for a client who works alone, as a PDF; the same case makes the same file.
 
-    One page where it fits, else two. Raises ProblemsFoundError for a paper that is not known.
+    One page where it fits, else two, with pictures of simulated cloth three. Raises ProblemsFoundError for a paper that is not known.
     """
     if paper not in PAPERS:
         raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
