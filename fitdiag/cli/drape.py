@@ -11,7 +11,8 @@ from typing import Any
 
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.pattern import carried_out, read_pattern
+from fitdiag.cli.pattern import carried_out, read_pattern, title_of
+from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures
 from fitdiag.drape.picture import SCALE
@@ -20,6 +21,7 @@ from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.piece import Pattern
+from fitdiag.planning.explain import Drawn
 from fitdiag.planning.muslins import (
     CALICO,
     Wearer,
@@ -34,7 +36,7 @@ from fitdiag.planning.stages import HONEST, Simulation
 from fitdiag.problems import one_line, stop
 from fitdiag.reports.muslin_sheet import png_of
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_length, format_reading
 
 PAGE_SCALE = 0.5  # and of those on a page beside the list
 VIEWS = ("back", "side", "front")
@@ -48,8 +50,6 @@ def drape_pattern(
 ) -> int:  # fmt: skip
     """Drape a pattern before and after alterations; print the readings, and draw both side by side with `to`."""
     chosen = guess_units(units, [*do, *measures, *notes])
-    if to is not None and Path(to).suffix.lower() not in (".png", ".pdf", ".html"):
-        raise stop("format", f"'{one_line(Path(to).suffix, 20)}' is not written here", hint="give .png, .pdf or .html")
     base = load_rules(folder_of(rules))
     pattern = read_pattern(path)
     work = carried_out(pattern, do, chosen, rules, None, None) if do else None
@@ -64,7 +64,8 @@ def drape_pattern(
         "; ".join(f"{work.title(s.alteration)} {format_length(s.amount, chosen)}" for s in work.steps) if work else ""
     )
     if to is not None:
-        _draw(Path(to), muslins, done, wearer, chosen, replace=replace)
+        heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
+        _draw(Path(to), muslins, heads, wearer, chosen, replace=replace)
     if as_json:
         write(json.dumps(_data(muslins, wearer, cloth, done), indent=2))
         return 0
@@ -74,6 +75,71 @@ def drape_pattern(
     if to is not None:
         say(f"Written: {one_line(to)}")
     return 0
+
+
+def refuse_ending(to: str | None) -> None:
+    """Before anything is computed."""
+    if to is not None and Path(to).suffix.lower() not in (".png", ".pdf", ".html"):
+        raise stop("format", f"'{one_line(Path(to).suffix, 20)}' is not written here", hint="give .png, .pdf or .html")
+
+
+def explain_muslin(
+    path: str, findings: str, measures: Sequence[str], *, to: str | None = None, cloth: str = CALICO, as_json: bool = False,
+    units: str | None = None, rules: str | None = None, replace: bool = False,
+) -> int:  # fmt: skip
+    """Drape the likely causes of findings, put into the right pattern, and say which draws what was seen."""
+    from fitdiag.cli.diagnose import in_units
+    from fitdiag.knowledge.findings import read_findings
+    from fitdiag.planning.explain import explain
+    from fitdiag.sessions.state import conclude
+
+    base = load_rules(folder_of(rules))
+    known = in_units(read_findings(Path(findings), base), units)
+    pattern, diagnosis = read_pattern(path), conclude(base, known).diagnosis
+    wearer = wearer_of(base, {**known.body_measures, **body_measures(measures, known.units)}, known.body, known.units)
+    with Progress("Draping the explanations") as tell:
+        found, muslins = explain(base, diagnosis, pattern, wearer.figure, cloth_of(base, cloth), tell)
+    if to is not None:
+        shown = [("The right pattern", muslins[""])]
+        shown += [(base.causes[one.cause].title, muslins[one.cause]) for one in found[:2]]
+        _draw(
+            Path(to), [muslin for _, muslin in shown], [head for head, _ in shown], wearer, known.units, replace=replace
+        )
+    if as_json:
+        rows = [{**dataclasses.asdict(one), "off": one.off} for one in found]
+        write(
+            json.dumps(
+                {"schema": "fitdiag.drape/1", "grade": "simulated", "limits": HONEST, "explanations": rows}, indent=2
+            )
+        )
+        return 0
+    say(HONEST)
+    say()
+    say(
+        "Which explanation draws what was seen, the best first. Lines are told against the right pattern on the same body."
+    )
+    for number, one in enumerate(found, 1):
+        how = f"{lower_first(title_of(base, one.alteration))} by {format_length(one.amount, known.units)}"
+        say()
+        say(f"{number}. {base.causes[one.cause].title} ({chance_words(one.belief)} by the rules). Put in: {how}.")
+        for sign in one.signs:
+            say(f"   {base.symptoms[sign.symptom].title}: {_seen_and_drawn(sign, known.units)}")
+    if to is not None:
+        say(f"Written: {one_line(to)}")
+    return 0
+
+
+def _seen_and_drawn(sign: Drawn, units: Units) -> str:
+    if sign.seen_mm is not None and sign.drawn_mm is not None:
+        apart = format_reading(abs(sign.drawn_mm - sign.seen_mm), units)
+        drawn = ("-" if sign.drawn_mm < 0 else "") + format_reading(abs(sign.drawn_mm), units)
+        return f"seen {format_reading(sign.seen_mm, units)}, drawn {drawn}, off by {apart}"
+    words = {
+        (True, True): "seen, and drawn",
+        (True, False): "seen, but not drawn",
+        (False, True): "not seen, but drawn",
+    }
+    return words.get((sign.seen, sign.drawn), "not seen, and not drawn")
 
 
 def body_measures(texts: Sequence[str], units: Units) -> dict[str, float]:
@@ -219,11 +285,12 @@ def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> d
     }
 
 
-def _draw(to: Path, muslins: Sequence[Draped], done: str, wearer: Wearer, units: Units, *, replace: bool) -> None:
+def _draw(
+    to: Path, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units, *, replace: bool
+) -> None:
     from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
 
     drawn = pictures(muslins, VIEWS, PRINT_SCALE)
-    heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
     lines = [f"{amount_told('dip-centre-back', one.readings['dip-centre-back'], units)}" for one in muslins]
     captions = [f"hip line at centre back {line} below the side seam" for line in lines]
     makers: dict[str, Callable[..., str | bytes]] = {".png": sheet_png, ".pdf": sheet_pdf, ".html": sheet_html}

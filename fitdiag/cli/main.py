@@ -430,6 +430,14 @@ def drape_command(
         ),
     ] = None,
     hung: Annotated[bool, typer.Option("--hung", help="The waist hangs from the hips instead of being held.")] = False,
+    explain: Annotated[
+        str | None,
+        typer.Option(
+            "--explain",
+            metavar="FINDINGS.yaml",
+            help="FILE is the right pattern: which likely cause draws what was seen?",
+        ),
+    ] = None,
     quick: Annotated[bool, typer.Option("--quick", help="One dressing only, without how far two differ.")] = False,
     to: Annotated[
         str | None, typer.Option("--to", metavar="FILE", help="Draw before and after: .png, .pdf or .html.")
@@ -440,8 +448,14 @@ def drape_command(
     replace: ReplaceOption = False,
 ) -> None:
     """Show the next muslin before it is sewn: the pattern as simulated cloth on a body of the client's measures."""
-    from fitdiag.cli.drape import drape_pattern
+    from fitdiag.cli.drape import drape_pattern, explain_muslin, refuse_ending
 
+    refuse_ending(to)
+    if explain is not None:
+        raise typer.Exit(
+            explain_muslin(file, explain, body_measure or [], to=to, cloth=cloth, as_json=as_json, units=units, rules=folder,
+                           replace=replace)
+        )  # fmt: skip
     raise typer.Exit(
         drape_pattern(file, do or [], body_measure or [], body or [], to=to, cloth=cloth, drop=drop, hung=hung, quick=quick,
                       as_json=as_json, units=units, rules=folder, replace=replace)

@@ -28,6 +28,7 @@ from fitdiag.knowledge.model import (
     EaseTable,
     Order,
     RuleBase,
+    SimulatedSign,
     Source,
     Symptom,
     Words,
@@ -36,6 +37,7 @@ from fitdiag.knowledge.model import (
 _TABLES: Mapping[str, type[BaseModel]] = {
     "sources": Source, "body_notes": BodyNote, "symptoms": Symptom, "causes": Cause, "alterations": Alteration,
     "ease": EaseTable, "cloths": Cloth,
+    "simulated_signs": SimulatedSign,
 }  # fmt: skip
 
 

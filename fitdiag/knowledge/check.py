@@ -91,6 +91,7 @@ def _cited(base: RuleBase) -> Iterator[str]:
     yield from (pair.source for pair in base.order)
     yield from (table.source for table in base.ease.values())
     yield from (cloth.source for cloth in base.cloths.values())
+    yield from (sign.source for sign in base.simulated_signs.values())
     yield from (getattr(base.words, name).source for name in Words.model_fields)
 
 

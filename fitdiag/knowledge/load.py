@@ -21,6 +21,7 @@ from fitdiag.knowledge.model import (
     EaseTable,
     Order,
     RuleBase,
+    SimulatedSign,
     Source,
     Symptom,
     Words,
@@ -31,7 +32,7 @@ from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
 Location = tuple[str | int, ...]
 _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
-    EaseTable: "ease table", Cloth: "cloth",
+    EaseTable: "ease table", Cloth: "cloth", SimulatedSign: "simulated sign",
 }  # fmt: skip
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from")
@@ -136,6 +137,7 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             order=tuple(reading.order),
             ease=reading.rules["ease table"],
             cloths=reading.rules["cloth"],
+            simulated_signs=reading.rules["simulated sign"],
             fingerprint=reading.digest.hexdigest()[:16],
             places=reading.places,
         )
@@ -326,6 +328,7 @@ _LAYOUT: tuple[tuple[str, Callable[[_Reading, Path, type[BaseModel]], None], typ
     ("order*.yaml", _list_of, Order),
     ("ease-tables*.yaml", _list_of, EaseTable),
     ("cloths*.yaml", _list_of, Cloth),
+    ("simulated-signs*.yaml", _list_of, SimulatedSign),
 )
 
 
@@ -441,6 +444,9 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
         for index, follow in enumerate(rule.follow_ups):
             yield ("follow_ups", index, "if"), "symptom", follow.if_seen
             yield ("follow_ups", index, "do"), "alteration", follow.do
+    elif isinstance(rule, SimulatedSign):
+        yield ("symptom",), "symptom", rule.symptom
+        yield ("source",), "source", source_key(rule.source)
     elif isinstance(rule, EaseTable | Cloth):
         yield ("source",), "source", source_key(rule.source)
     elif isinstance(rule, Order):

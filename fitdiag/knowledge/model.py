@@ -344,6 +344,21 @@ class Cloth(Rule):
     source: Text
 
 
+class SimulatedSign(Rule):
+    """Which reading of simulated cloth a symptom is: mm of the symptom per unit of the reading, and when it is seen.
+
+    `whole`: the reading itself is the sign, not its change against the right pattern on the same body.
+    """
+
+    id: Id
+    symptom: Id
+    reading: Id
+    mm: float | None = Field(default=None, ge=-100, le=100)
+    seen_from: float = Field(gt=0)
+    whole: YesNo = False
+    source: Text
+
+
 class Caution(Rule):
     """A caution shown once, where it applies."""
 
@@ -395,6 +410,7 @@ class RuleBase:
     order: tuple[Order, ...]
     ease: Mapping[str, EaseTable]
     cloths: Mapping[str, Cloth]
+    simulated_signs: Mapping[str, SimulatedSign]
     fingerprint: str
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
 
