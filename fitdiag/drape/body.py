@@ -90,7 +90,7 @@ class Model:
         height = np.asarray(self._to_model(z))
         if figure.lopsided:
             side = np.clip(x / (160.0 * shape.scale), -1.0, 1.0)
-            trunk = np.interp(height, [470.0, 760.0, 834.0, 1040.0], [0.0, 0.7, 1.0, 0.3])
+            trunk = np.interp(height, [470.0, 760.0, 834.0, 1040.0], [0.0, 0.7, 1.0, 1.0])
             leg = np.interp(height, [0.0, 470.0, 776.0], [0.0, 0.6, 1.0])
             height = height - 0.5 * side * (figure.hip_higher * trunk + figure.leg_longer * leg)
             x = x / (1.0 + np.sign(x) * figure.hip_fuller / (320.0 * shape.scale) * _bump(height, 834.0, 90.0))

@@ -146,7 +146,10 @@ def _waist(cut: Cut, mesh: Mesh, body: Body, drop: float) -> tuple[Index, Array,
             done = at / total * along[-1]
             target = np.column_stack([np.interp(done, along, ring[:, axis]) for axis in range(3)])
             held.append(points)
-            place.append(target * ([-1.0, 1.0, 1.0] if copy else [1.0, 1.0, 1.0]))
+            target *= [-1.0, 1.0, 1.0] if copy else [1.0, 1.0, 1.0]
+            higher = 0.5 * (body.figure.hip_higher + body.figure.leg_longer)
+            target[:, 2] += higher * np.clip(target[:, 0] / (160.0 * body.shape.scale), -1, 1)
+            place.append(target)
             share.append(np.concatenate([[steps[0] / 2], (steps[:-1] + steps[1:]) / 2, [steps[-1] / 2]]))
             pairs.append(np.column_stack([points[:-1], points[1:]]))
             apart.append(steps)

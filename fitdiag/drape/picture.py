@@ -220,7 +220,9 @@ def _skin(
     height = high - MARGIN_MM - (rows * 2 + 1) / fine
     free = cloth[: 2 * len(rows) : 2, : 2 * columns.shape[1] : 2] < 1e8
     free &= (height > 0) & (height < body.figure.waist_height + SHOWN_ABOVE_MM)
-    free &= (height < 0.35 * body.figure.waist_height) | (height > body.figure.waist_height - 120.0)
+    bottom = int(np.argmax(np.any(cloth[::-2] > -1e8, axis=1)[: len(height)]))
+    low = height[::-1][bottom, 0]  # of the cloth
+    free &= (height < low + RIM_MM) | (height > body.figure.waist_height - 120.0)
     free &= np.abs(across - middle) < 0.4 * cloth.shape[1] / fine
     row, column = np.nonzero(free)
     start = across[row, column][:, None] * right + height[row, column][:, None] * np.array([0.0, 0.0, 1.0])

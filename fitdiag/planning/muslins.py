@@ -26,7 +26,7 @@ from fitdiag.units import InvalidLengthError, Units, format_length, format_readi
 
 CALICO = "calico-medium"
 PULL_N_M = 100.0  # the pull at which stretch is given in the rules
-MOVED = {"mm": 3.0, "degrees": 1.5, "N": 0.3, "N/m": 6.0, "%": 0.5, "kPa": 0.5}  # what is worth a word; a judgement
+MOVED = {"mm": 3.0, "degrees": 1.5, "N": 0.3, "N/m": 6.0, "%": 0.5}  # what is worth a word; a judgement
 CHANGED = 0.25  # and, of pulls and pressures, by this share of what it was
 LINE_OFF_MM = 6.0  # a line this much lower than the block's is off; a fitter sees it, common practice, no source
 PULLS_N_M, PULLS_TIMES = (
