@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fitdiag.cli.case_app import case_app
+from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
 from fitdiag.problems import ProblemsFoundError, one_line
 
 if TYPE_CHECKING:
@@ -55,10 +56,6 @@ PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file
 DoOption = Annotated[
     list[str] | None,
     typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
-]
-BodyMeasureOption = Annotated[
-    list[str] | None,
-    typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
 ]
 ClientOption = Annotated[
     str | None, typer.Option("--client", help="Your own name for the client; it is written on what is made.")
@@ -409,57 +406,7 @@ def pattern_draw(
     )
 
 
-@app.command("drape")
-def drape_command(
-    file: PatternFile,
-    do: DoOption = None,
-    body_measure: BodyMeasureOption = None,
-    body: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--body", metavar="NOTE", help="A body note, like flat-seat, flat-seat=marked or 'flat-seat=1.5 cm'."
-        ),
-    ] = None,
-    cloth: Annotated[
-        str, typer.Option("--cloth", metavar="NAME", help="A kind of cloth of the rule folder.")
-    ] = "calico-medium",
-    drop: Annotated[
-        str | None,
-        typer.Option(
-            "--waist-drop", metavar="LENGTH", help="How far below the client's waist it is worn; -3cm: above."
-        ),
-    ] = None,
-    hung: Annotated[bool, typer.Option("--hung", help="The waist hangs from the hips instead of being held.")] = False,
-    explain: Annotated[
-        str | None,
-        typer.Option(
-            "--explain",
-            metavar="FINDINGS.yaml",
-            help="FILE is the right pattern: which likely cause draws what was seen?",
-        ),
-    ] = None,
-    quick: Annotated[bool, typer.Option("--quick", help="One dressing only, without how far two differ.")] = False,
-    to: Annotated[
-        str | None, typer.Option("--to", metavar="FILE", help="Draw before and after: .png, .pdf or .html.")
-    ] = None,
-    units: UnitsOption = None,
-    folder: RulesOption = None,
-    as_json: JsonOption = False,
-    replace: ReplaceOption = False,
-) -> None:
-    """Show the next muslin before it is sewn: the pattern as simulated cloth on a body of the client's measures."""
-    from fitdiag.cli.drape import drape_pattern, explain_muslin, refuse_ending
-
-    refuse_ending(to)
-    if explain is not None:
-        raise typer.Exit(
-            explain_muslin(file, explain, body_measure or [], to=to, cloth=cloth, as_json=as_json, units=units, rules=folder,
-                           replace=replace)
-        )  # fmt: skip
-    raise typer.Exit(
-        drape_pattern(file, do or [], body_measure or [], body or [], to=to, cloth=cloth, drop=drop, hung=hung, quick=quick,
-                      as_json=as_json, units=units, rules=folder, replace=replace)
-    )  # fmt: skip
+app.command("drape")(drape_command)
 
 
 @app.command("review")
