@@ -7,6 +7,7 @@ scale of its widths and a few named changes of shape, solved until girths and st
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.spatial import ConvexHull
 
-from fitdiag.drape.figure import BASE, Figure
+from fitdiag.drape.figure import BASE, PARTS, Figure
 
 Array = NDArray[np.float64]
 
@@ -209,6 +210,18 @@ def shape_of(figure: Figure) -> Shape:
             break
         shape = replace(shape, **change)
     return shape
+
+
+def nudged(figure: Figure, by: Mapping[str, float]) -> Figure:
+    """A figure with parts (names of `figure.PARTS`) moved further by mm, from where they are now."""
+    for part, mm in by.items():
+        name, sign = PARTS[part]
+        now = getattr(figure, name)
+        if now is None:
+            model = Model(figure, shape_of(figure))
+            now = model.seat_out() if name == "seat_out" else model.abdomen_out()
+        figure = replace(figure, **{name: now + sign * mm})
+    return figure
 
 
 @dataclass(frozen=True, eq=False)
