@@ -23,6 +23,7 @@ from fitdiag.drape.muslin import Draped, drape, order_of
 from fitdiag.drape.panels import Cut, Panel, cut_of
 from fitdiag.drape.picture import VIEWS, draw
 from fitdiag.drape.readings import Worn, read
+from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import FigurePart
 from fitdiag.pattern.draft import Measures, draft
@@ -30,7 +31,10 @@ from fitdiag.pattern.files import pattern_to_text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
 from fitdiag.planning.muslins import changes, cloth_of, wearer_of
+from fitdiag.planning.nudges import nudge
 from fitdiag.problems import ProblemsFoundError
+from fitdiag.sessions.case import open_case
+from fitdiag.sessions.case_body import keep_nudges, nudges_of, together
 
 CALICO = Cloth()
 NOWHERE: Any = SimpleNamespace(  # a body that touches nothing
@@ -468,3 +472,53 @@ def test_explanations_are_draped_and_told(block: Pattern, thrown: Path, capsys: 
     assert dip["seen_mm"] == pytest.approx(19.05)
     assert dip["drawn_mm"] > 3
     assert explanations == sorted(explanations, key=lambda one: (one["off"], -one["belief"]))
+
+
+def test_a_body_is_nudged_towards_what_came_and_no_further_than_it_may(
+    block: Pattern, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With cloth whose dip falls by 0.5 mm per mm of seat: 4 mm too much asks for a fuller seat, within the bound of all nudges."""
+    base, findings = load_rules(), findings_of("balance-lines-dip-to-back", 16.0)
+    figure, _ = figure_of({"hip": 940.0}, {"seat-out": (40.0, "as measured")})
+
+    def drawn(orders: list[Any], **_: Any) -> list[Any]:
+        return [
+            SimpleNamespace(
+                readings={"dip-centre-back": 20.0 * (k % 2) - 0.5 * ((order.figure.seat_out or 0) - 40.0) * (k % 2)}
+            )
+            for k, order in enumerate(orders)
+        ]
+
+    monkeypatch.setattr("fitdiag.planning.nudges.drape", drawn)
+    moved = nudge(base, findings, block, block, figure, CALICO, {})
+    # ridge: 0.5 * 4 / 5² / (0.5² / 5² + 1 / 5²) with a reading error and a spread of 5 mm
+    assert moved == {"seat-out": pytest.approx(0.5 * 4 / (0.25 + 1), abs=0.06)}
+    assert nudge(base, findings, block, block, figure, CALICO, {"seat-out": 9.5}) == {"seat-out": pytest.approx(0.5)}
+
+
+def test_nudges_are_kept_by_round_and_taken_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A round written again replaces its own; the last round's go with one command; a broken file is told with its place."""
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit):
+        run(["case", "new", "the prompter", "--units", "cm", "--measure", "hip=94 cm"])
+    folder = tmp_path / "cases" / "the-prompter"
+    case = open_case(folder)
+    keep_nudges(case, 2, {"seat-out": -3.0})
+    keep_nudges(case, 3, {"seat-out": -1.0, "crotch-lower": 2.0})
+    keep_nudges(case, 3, {"seat-out": -2.0})
+    assert together(nudges_of(case)) == {"seat-out": -5.0}
+    with pytest.raises(SystemExit) as stopped:
+        run(["case", "body", "the prompter", "--take-back"])
+    assert stopped.value.code == 0
+    assert "seat out -2 mm, taken back" in capsys.readouterr().out
+    assert together(nudges_of(case)) == {"seat-out": -3.0}
+    (folder / "simulated-body.yaml").write_text("schema: fitdiag.body/1\nnudges:\n  - {round: 2, part: nose, mm: 3}\n")
+    with pytest.raises(ProblemsFoundError, match=r"simulated-body.yaml:3:5: this is not a nudge"):
+        nudges_of(case)
+
+
+def findings_of(symptom: str, mm: float) -> Findings:
+    """Findings with one measured sign."""
+    return Findings(units="cm").with_finding(Finding(symptom, "yes", mm, 5.0))

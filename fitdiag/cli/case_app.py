@@ -80,6 +80,18 @@ def case_consent(
     raise typer.Exit(consent(name, given, answer, keep_until))
 
 
+@case_app.command("body")
+def case_body(
+    name: Name,
+    back: Annotated[bool, typer.Option("--take-back", help="Take back what the last round taught.")] = False,
+    given: InOption = None,
+) -> None:
+    """Show how the rounds moved the simulated body, or take the last round's nudges back."""
+    from fitdiag.cli.drape import case_body as body
+
+    raise typer.Exit(body(name, given, back=back))
+
+
 @case_app.command("list")
 def case_list(
     given: InOption = None,

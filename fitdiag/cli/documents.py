@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -59,7 +60,7 @@ def write_documents(
         folder.mkdir(mode=0o700, exist_ok=True)
     pattern_file = str(case.folder / case.pattern) if case.pattern else None
     effects = effects_of(base, conclusion, pattern_file)
-    shown = _simulated(base, conclusion, pattern, effects) if drape else None
+    shown = _simulated(base, case, conclusion, pattern, effects) if drape else None
     common: dict[str, Any] = {
         "units": units, "client": case.name, "round_number": one.number, "date": today,
     }  # fmt: skip
@@ -92,19 +93,41 @@ def write_documents(
 
 
 def _simulated(
-    base: RuleBase, conclusion: Conclusion, pattern: Pattern | None, effects: Effects | None
+    base: RuleBase, case: Case, conclusion: Conclusion, pattern: Pattern | None, effects: Effects | None
 ) -> Simulation | None:
-    """The plan on simulated cloth with pictures; None, and the reason said, where it cannot be."""
+    """The plan on simulated cloth with pictures; None, and the reason said, where it cannot be.
+
+    From the second round on the muslin that was tried on was simulated before: how near it came is said, and the body is
+    nudged for the rounds to come.
+    """
     findings = conclusion.diagnosis.findings
     if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
         return None
-    from fitdiag.cli.drape import simulated
+    from fitdiag.cli.drape import learn_body, simulated
+    from fitdiag.sessions.case_body import nudges_of, together
 
     try:
-        return simulated(base, conclusion, pattern, solved=effects.solved if effects else None, drawn=True)
+        sewn, number = _as_sewn(case, pattern), case.rounds[-1].number
+        earlier = together(tuple(nudge for nudge in nudges_of(case) if nudge.round != number))
+        found = simulated(
+            base, conclusion, sewn, solved=effects.solved if effects else None, nudges=earlier, drawn=True
+        )
+        return learn_body(base, case, findings, sewn, earlier, found) if number > 1 else replace(found, near=())
     except ProblemsFoundError as stopped:
         say(f"The plan was not shown on simulated cloth: {stopped.problems[0]}.")
         return None
+
+
+def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
+    """The pattern of the muslin that is tried on now: with what was really done in the rounds of this case."""
+    from fitdiag.pattern.moves import carry_out
+
+    known = [(item.alteration, round(item.amount, 1)) for item in pattern.carried]
+    for one in case.rounds:
+        for item in one.done:
+            if item.done and item.amount_mm and (item.alteration, round(item.amount_mm, 1)) not in known:
+                pattern = carry_out(pattern, item.alteration, item.amount_mm).pattern
+    return pattern
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from fitdiag.drape.body import nudged
 from fitdiag.drape.cloth import GRAVITY, Cloth
 from fitdiag.drape.figure import MEASURES, ONE_SIDED, Figure, Taken, figure_of
 from fitdiag.drape.muslin import Draped, drape, order_of
@@ -45,8 +46,17 @@ class Wearer:
     not_shown: tuple[str, ...]
 
 
-def wearer_of(base: RuleBase, measures: Mapping[str, float], notes: Mapping[str, str], units: Units) -> Wearer:
-    """The figure of body measures (mm) and notes: a grade ("some", "marked") or a length, with `left` for the left side."""
+def wearer_of(
+    base: RuleBase,
+    measures: Mapping[str, float],
+    notes: Mapping[str, str],
+    units: Units,
+    nudges: Mapping[str, float] | None = None,
+) -> Wearer:
+    """The figure of body measures (mm) and notes: a grade ("some", "marked") or a length, with `left` for the left side.
+
+    `nudges`: by how much earlier rounds moved parts of it, mm.
+    """
     changes: dict[str, tuple[float, str]] = {}
     not_shown = []
     for name, text in notes.items():
@@ -62,6 +72,15 @@ def wearer_of(base: RuleBase, measures: Mapping[str, float], notes: Mapping[str,
             changes[move.moves] = (mm, f"{note.title.lower()}, {how}")
     known = {name: mm for name, mm in measures.items() if name in MEASURES}
     figure, taken = figure_of(known, changes, units)
+    if nudges:
+        figure = nudged(figure, nudges)
+        taken = (
+            *taken,
+            *(
+                Taken(part, mm, "moved so far by what came at try-ons, smaller where below 0")
+                for part, mm in nudges.items()
+            ),
+        )
     return Wearer(figure, taken, tuple(not_shown))
 
 
@@ -69,7 +88,7 @@ def body_told(wearer: Wearer, units: Units) -> tuple[str, ...]:
     """The body in lines: what was measured, what was filled in and by whom, what the notes moved, what it does not show."""
     by_source: dict[str, list[str]] = {}
     for taken in wearer.taken:
-        side = " (left)" if taken.mm < 0 else ""
+        side = "" if taken.mm >= 0 else " (left)" if taken.name in ONE_SIDED else " less"
         by_source.setdefault(taken.source, []).append(
             f"{taken.name.replace('-', ' ')} {format_reading(abs(taken.mm), units)}{side}"
         )

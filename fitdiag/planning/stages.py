@@ -49,7 +49,7 @@ class Shown:
 class Simulation:
     """A plan on simulated cloth: the body in lines, the block of its measures, the pattern and each step, what to say first.
 
-    `pictures`: caption and PNG file of the muslin as it is and as the whole plan leaves it.
+    `pictures`: caption and PNG file of the muslin as it is and as the plan leaves it; `near`: how near it came to this try-on.
     """
 
     body: tuple[str, ...]
@@ -58,6 +58,7 @@ class Simulation:
     stages: tuple[Shown, ...]
     warnings: tuple[str, ...]
     pictures: tuple[tuple[str, bytes], ...] = ()
+    near: tuple[str, ...] = ()
 
     def of(self, alteration: str) -> Shown | None:
         """The stage of an alteration; None where it was not draped."""

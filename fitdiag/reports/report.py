@@ -250,6 +250,8 @@ class _Writer:
         parts: list[str | Items] = [HONEST]
         if found.warnings:
             parts.append(Items("Before anyone cuts", found.warnings))
+        if found.near:
+            parts.append(Items("How near it came to this try-on", found.near))
         if self.steps:
             parts.append(Items(f"The body, in {found.cloth.lower()}", _capital(found.body)))
         return Section("On simulated cloth", tuple(parts))

@@ -260,6 +260,7 @@ def simulation_data(found: Simulation) -> dict[str, Any]:
             for stage in found.stages
         ],
         "warnings": list(found.warnings),
+        "near": list(found.near),
     }
 
 

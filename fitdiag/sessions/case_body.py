@@ -39,17 +39,16 @@ def nudges_of(case: Case) -> tuple[Nudge, ...]:
     data = document.data
     if not isinstance(data, dict) or data.get("schema") != SCHEMA or not isinstance(data.get("nudges"), list):
         raise stop("schema", f"this is not a file of {SCHEMA}", where=document.where(), hint="delete it to begin anew")
-    nudges, problems = [], []
+    nudges, problems = list[Nudge](), list[Problem]()
     for index, item in enumerate(data["nudges"][:MOST]):
-        number, part, mm = (item.get(key) for key in ("round", "part", "mm")) if isinstance(item, dict) else (None,) * 3
-        sound = isinstance(number, int) and part in _PARTS and isinstance(mm, int | float) and abs(mm) <= 100
-        if not sound or isinstance(mm, bool) or isinstance(number, bool):
-            told = f"this is not a nudge: {one_line(item, 60)}"
-            problems.append(
-                Problem("nudge", told, document.where(("nudges", index)), "like {round: 2, part: seat-out, mm: -3.5}")
-            )
-        else:
-            nudges.append(Nudge(number, part, float(mm)))
+        match item:
+            case {"round": int(number), "part": str(part), "mm": int(mm) | float(mm)} if (
+                part in _PARTS and abs(mm) <= 100
+            ):
+                nudges.append(Nudge(number, part, float(mm)))
+            case _:
+                told, hint = f"this is not a nudge: {one_line(item, 60)}", "like {round: 2, part: seat-out, mm: -3.5}"
+                problems.append(Problem("nudge", told, document.where(("nudges", index)), hint))
     if problems:
         raise ProblemsFoundError(problems)
     return tuple(nudges)
