@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -19,8 +21,8 @@ from fitdiag.drape.cloth import GRAVITY, Cloth, Sheet
 from fitdiag.drape.dressing import Dressed, dress
 from fitdiag.drape.figure import BASE, PARTS, Figure, figure_of
 from fitdiag.drape.mesh import Mesh, mesh_of
-from fitdiag.drape.muslin import Draped, drape, order_of
-from fitdiag.drape.panels import Cut, Panel, cut_of
+from fitdiag.drape.muslin import Draped, Order, drape, order_of
+from fitdiag.drape.panels import Cut, Panel, Sewn, cut_of
 from fitdiag.drape.picture import VIEWS, draw
 from fitdiag.drape.readings import Worn, read
 from fitdiag.knowledge.findings import Finding, Findings
@@ -522,3 +524,43 @@ def test_nudges_are_kept_by_round_and_taken_back(
 def findings_of(symptom: str, mm: float) -> Findings:
     """Findings with one measured sign."""
     return Findings(units="cm").with_finding(Finding(symptom, "yes", mm, 5.0))
+
+
+def test_a_skirt_is_a_declaration_of_panels() -> None:
+    """No fork, other edges: the same room drapes a straight skirt, reads its hip line, and knows of no crotch."""
+    panels, sewn = [], [Sewn(("front", "side"), ("back", "side"))]
+    for name, wide, dart in (("front", 250.0, 20.0), ("back", 240.0, 40.0)):
+        top, hip, hem, waist, place = 1040.0, 834.0, 470.0, 175.0 + dart, 80.0
+        share = np.linspace(0, 1, 20)
+        hips = np.column_stack([waist + (wide - waist) * (1 - (1 - share) ** 2), top + 8 - (top + 8 - hip) * share])
+        left, tip, right = (place - dart / 2, top), (place, top - 110), (place + dart / 2, top)
+        edges = (
+            ("waist", points([(0, top), left])), ("dart 1 left", points([left, tip])), ("dart 1 right", points([tip, right])),
+            ("waist", points([right, hips[0]])), ("side", points([*hips, (wide, hem)])), ("hem", points([(wide, hem), (0, hem)])),
+            ("centre", points([(0, hem), (0, top)])),
+        )  # fmt: skip
+        grain = points([(wide / 2, hem), (wide / 2, top)])
+        panels.append(Panel(name, name == "front", edges, {"hip": points([(0, hip), (wide, hip)])}, grain, None))
+        sewn.append(Sewn((name, "dart 1 left"), (name, "dart 1 right"), against=True))
+    cut = Cut(tuple(panels), tuple(sewn), centre=("centre",), inner=("centre",), outer=("side",))
+    muslin = drape([Order(cut, BASE, points=500)], dressings=1, keep=False)[0]
+    assert muslin.still and muslin.deepest_mm < 3
+    assert {"dip-centre-back", "across-back-hip"} <= set(muslin.readings)
+    assert "crotch-hang" not in muslin.readings
+
+
+def test_ctrl_c_ends_it_with_nothing_half_written(block: Pattern, tmp_path: Path) -> None:
+    """In a real terminal: progress shows, Ctrl-C ends every process at once, and there is no picture and no half result."""
+    pexpect = pytest.importorskip("pexpect")
+    (tmp_path / "block.yaml").write_text(pattern_to_text(block))
+    arguments = ["-m", "fitdiag", "drape", "block.yaml", "--body-measure", "hip=94cm", "--to", "next.png"]
+    environment = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "cache")}
+    child = pexpect.spawn(sys.executable, arguments, cwd=str(tmp_path), env=environment, encoding="utf-8", timeout=60)
+    child.expect("Draping: [1-9]")
+    child.sendintr()
+    child.expect(pexpect.EOF)
+    child.close()
+    assert child.exitstatus == 130
+    assert not (tmp_path / "next.png").exists()
+    assert not list((tmp_path / "cache").rglob("*.npz"))
+    assert not list(tmp_path.rglob("tmp*"))

@@ -38,6 +38,7 @@ from fitdiag.drape.figure import BASE, figure_of
 from fitdiag.drape.mesh import POINTS, mesh_of
 from fitdiag.drape.muslin import drape, order_of, pictures
 from fitdiag.drape.panels import Cut, cut_of
+from fitdiag.drape.picture import SCALE
 from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.draft import Measures, draft
@@ -245,7 +246,7 @@ def clock() -> None:
     print(
         f"one sparse factorisation of {matrix.shape[0]} unknowns: {one:.2f} s; one drape: {alone:.2f} s, {alone / one:.0f} times as long"
     )
-    for name, dressings, scale in (("quick", 1, 0.0), ("two dressings and pictures", 2, 1.0)):
+    for name, dressings, scale in (("quick", 1, 0.0), ("two dressings and pictures", 2, SCALE)):
         began, used = time.time(), resource.getrusage(resource.RUSAGE_CHILDREN)
         orders = [order_of(replace(pattern, title=name), figure) for pattern in both]
         muslins = drape(orders, dressings=dressings, keep=False)
