@@ -1,15 +1,13 @@
 """How near simulated cloth came to the muslin that was tried on, and a body nudged a little towards what came.
 
 A nudge is small and bounded: the shape whose change would bring the simulated lines nearer to the measured ones, weighed
-against how unlikely the change is (linear least squares with a prior; the slopes by draping the same pattern on changed bodies).
+against how unlikely the change is (least squares with a prior; the slopes by draping the same pattern on changed bodies).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-
-import numpy as np
 
 from fitdiag.drape.body import nudged as with_nudges
 from fitdiag.drape.cloth import Cloth
@@ -80,27 +78,35 @@ def nudge(
     muslins = drape(orders, tell=tell)
     seen = [nearness(base, findings, muslins[k].readings, muslins[k + 1].readings) for k in range(0, len(muslins), 2)]
     known = [k for k, one in enumerate(seen[0]) if not base_sign_whole(base, one.symptom)]
-    if not known:
-        return {}
-    now = np.array([seen[0][k].simulated for k in known])
-    missing = np.array([seen[0][k].came for k in known]) - now
-    weight = 1 / np.array([seen[0][k].error for k in known])
-    slopes = np.column_stack(
-        [
-            (np.array([one[k].simulated for k in known]) - now) / step
-            for one, step in zip(seen[1:], TRIED_MM.values(), strict=True)
-        ]
-    )
-    left = slopes * weight[:, None]
-    normal = left.T @ left + np.eye(len(TRIED_MM)) / SPREAD_MM**2
-    found = np.linalg.solve(normal, left.T @ (missing * weight))
-    result = {}
-    for part, mm in zip(TRIED_MM, found, strict=True):
-        before = earlier.get(part, 0.0)
-        by = float(np.clip(before + mm, -MOST_MM, MOST_MM)) - before
-        if abs(by) >= WORTH_MM:
-            result[part] = round(by, 1)
-    return result
+    missing = [seen[0][k].came - seen[0][k].simulated for k in known]
+    weights = [1 / seen[0][k].error ** 2 for k in known]
+    slopes = [
+        [(one[k].simulated - seen[0][k].simulated) / step for k in known]
+        for one, step in zip(seen[1:], TRIED_MM.values(), strict=True)
+    ]
+    bounds = [(-MOST_MM - earlier.get(part, 0.0), MOST_MM - earlier.get(part, 0.0)) for part in TRIED_MM]
+    moved = _least(slopes, missing, weights, bounds)
+    return {part: round(mm, 1) for part, mm in zip(TRIED_MM, moved, strict=True) if abs(mm) >= WORTH_MM}
+
+
+def _least(
+    slopes: Sequence[Sequence[float]],
+    missing: Sequence[float],
+    weights: Sequence[float],
+    bounds: Sequence[tuple[float, float]],
+) -> list[float]:
+    """The moves that leave the least weighed square of what is missing, plus (move / SPREAD_MM)², each within its bounds.
+
+    By turns, one move after the other (projected Gauss-Seidel), which ends at the one minimum of this convex sum.
+    """
+    moved = [0.0] * len(slopes)
+    for _ in range(100):
+        for k, own in enumerate(slopes):
+            others = [sum(slopes[j][i] * moved[j] for j in range(len(slopes)) if j != k) for i in range(len(missing))]
+            pull = sum(w * a * (m - o) for w, a, m, o in zip(weights, own, missing, others, strict=True))
+            stiff = sum(w * a * a for w, a in zip(weights, own, strict=True)) + 1 / SPREAD_MM**2
+            moved[k] = min(max(pull / stiff, bounds[k][0]), bounds[k][1])
+    return moved
 
 
 def base_sign_whole(base: RuleBase, symptom: str) -> bool:
