@@ -105,8 +105,9 @@ status: trial
 base_rate: sometimes
 why: The spare length hangs.
 source: practice
+extent: {what: how much longer the back is, usual: 1 cm, spread: 2.5 cm, source: practice}
 shows:
-  - {symptom: lines-dip, how_often: usually, source: practice}
+  - {symptom: lines-dip, how_often: usually, source: practice, per: {ratio: 1, scatter: 0.2, source: practice}}
   - {symptom: v-at-seam, how_often: often, source: practice}
 body: {flat-seat: more, round-seat: less}
 after: {give-room: more}
@@ -145,7 +146,7 @@ not_when: [None known yet.]
             title="Tuck across the back",
             stage="balance",
             seams="back-seam, side-seam",
-            measured="  from: [lines-dip]\n",
+            measured="",
             more="""\
 brings: {seat-tight: rarely}
 avoid_when:
@@ -163,7 +164,7 @@ follow_ups:
             title="Swing the leg",
             stage="leg",
             seams="back-seam",
-            measured="  from: [line-near-seam]\n  short_of: 3 in\n",
+            measured="  aim: {symptom: line-near-seam, reads: 3 in}\n",
             more="",
         ),
         GIVE: alteration.format(

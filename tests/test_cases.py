@@ -25,7 +25,8 @@ from hypothesis import strategies as st
 
 from fitdiag.cli.case import cells, delete, list_lines, padded, show_list
 from fitdiag.cli.case_app import case_app
-from fitdiag.knowledge.findings import Done, Finding, Findings, findings_text, read_findings
+from fitdiag.knowledge.findings import Done, Finding, Findings
+from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml
@@ -932,7 +933,7 @@ def told_much(cases: Path, base: RuleBase) -> Case:
     findings = Findings(
         {"seat-wedgie": Finding("seat-wedgie", "yes")}, client=f"{SECRET} five", notes=(f"{SECRET} six",)
     )
-    one.findings_file.write_text(findings_text(findings), encoding="utf-8")
+    one.findings_file.write_text(findings_text(findings, "trousers"), encoding="utf-8")
     for path in (one.photos / f"{SECRET}.jpg", one.documents / "page.html", one.plan_file, one.folder / "marks.json"):
         path.write_text(SECRET)
     case = update_round(

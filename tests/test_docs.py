@@ -11,7 +11,7 @@ import pytest
 import typer
 
 from fitdiag.cli.main import app, run
-from fitdiag.knowledge.findings import findings_in
+from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import parse_yaml
 

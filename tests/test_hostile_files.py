@@ -27,7 +27,7 @@ from small_rules import CASES, LONG, NOTES, ORDER, SOURCES, SYMPTOMS, TUCK, WORD
 
 from fitdiag.cli.main import run
 from fitdiag.knowledge.check import check_rules
-from fitdiag.knowledge.findings import read_findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import default_rules, load_rules, read_rules, shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.page import page
@@ -230,8 +230,8 @@ TRICKS = {
     "a set": ("a: !!set {x, y}\n", "tags"),
     "binary": ("a: !!binary aGVsbG8=\n", "tags"),
     "a merge key": ("<<: {a: 1}\nb: 2\n", "merge keys"),
-    "a key twice": ("a: 1\na: 2\n", "'a' stands here twice"),
-    "a key twice, quoted once": ("a: 1\n'a': 2\n", "'a' stands here twice"),
+    "a key twice": ("a: 1\na: 2\n", "'a' appears twice"),
+    "a key twice, quoted once": ("a: 1\n'a': 2\n", "'a' appears twice"),
     "a list as a key": ("? [a, b]\n: 1\n", "a key must be plain text"),
     "a mapping as a key": ("{a: 1}: 2\n", "a key must be plain text"),
     "two documents": ("a: 1\n---\nb: 2\n", "not YAML"),
@@ -328,7 +328,7 @@ WRONG_FINDINGS = [
     ("body: [true]", "there is no body note 'True'"),
     ("body: {flat-seat: very}", "'very' is not a grade"),
     ("body: {flat-seat: [some]}", "is not a grade"),
-    ("body: [flat-seat, flat-seat]", "stands here twice"),
+    ("body: [flat-seat, flat-seat]", "appears twice"),
     ("symptoms: [v-at-centre-back]", "symptoms are written as"),
     ("symptoms: {v-at-centre-back: }", "is not an answer"),
     ("symptoms: {v-at-centre-back: 3}", "is not an answer"),

@@ -17,7 +17,8 @@ from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.search import find_alterations, find_body_notes, find_symptoms
 from fitdiag.interview.telling import CHOICES, Line, ask_symptom
-from fitdiag.knowledge.findings import Done, Finding, read_findings
+from fitdiag.knowledge.findings import Done, Finding
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.reports.report import make_report

@@ -16,7 +16,8 @@ import pytest
 from PIL import Image
 
 from fitdiag.interview.engine import Interview
-from fitdiag.knowledge.findings import Finding, Findings, findings_text, read_findings
+from fitdiag.knowledge.findings import Finding, Findings
+from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.combine import Together
@@ -235,7 +236,7 @@ def test_findings_written_read_back_to_the_same(base: RuleBase, tmp_path: Path) 
         body_measures={"hip": 965.0}, pattern_measures={"hip": 1016.0},
     )  # fmt: skip
     path = tmp_path / "f.yaml"
-    path.write_text(findings_text(findings), encoding="utf-8")
+    path.write_text(findings_text(findings, "trousers"), encoding="utf-8")
     assert findings == read_findings(path, base)
 
 

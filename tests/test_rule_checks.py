@@ -109,7 +109,7 @@ UNKNOWN = [
     (SYMPTOMS, "[v-at-seam]", "[^v-at-seams]", "symptom"),
     (LONG, "{symptom: v-at-seam", "{symptom: ^v-at-seams", "symptom"),
     (LONG, "by: [line-near-seam]", "by: [^lines-near-seam]", "symptom"),
-    (TUCK, "from: [lines-dip]", "from: [^line-dip]", "symptom"),
+    (SWING, "aim: {symptom: line-near", "aim: {symptom: ^lines-near", "symptom"),
     (TUCK, "brings: {seat-tight", "brings: {^seats-tight", "symptom"),
     (TUCK, "symptom: seat-tight", "symptom: ^seats-tight", "symptom"),
     (TUCK, "absent: v-at-seam", "absent: ^v-at-seams", "symptom"),
@@ -242,7 +242,7 @@ MISSING = [
     (LONG, "not_when: [The lens stood above the line.]\n", "", "^id: back-too-long", "not_when"),
     (WORDS, "how_often: {source: practice, words", "how_often: {words", "how_often: ^{words", "source"),
     (TUCK, "{amount: 2 cm, source: practice}", "{amount: 2 cm}", "most_a_round: ^{amount: 2 cm}", "source"),
-    (TUCK, f"{UNTIL}  {PRACTICE}", UNTIL, "amount:\n  ^from: [lines-dip]", "source"),
+    (TUCK, f"{UNTIL}  {PRACTICE}", UNTIL, "amount:\n  ^start: 1 cm", "source"),
     (TUCK, "check_next: [See whether the lines are level.]\n", "", "^id: tuck-back", "check_next"),
     (ORDER, ", because: The length comes first", "", "^{first: tuck-back", "because"),
 ]
@@ -325,19 +325,12 @@ def test_grades_run_the_right_way(only_problem: Single, old: str, new: str, told
     assert problem.hint
 
 
-def test_an_amount_from_a_symptom_without_measure(only_problem: Single) -> None:
-    """An amount can only be taken from a symptom that has a measure."""
-    new = "from: [lines-dip, ^v-at-seam]"
-    problem = only_problem(exchanged(TUCK, "from: [lines-dip]", new), TUCK, new, "not-measurable")
+def test_an_amount_aims_at_what_can_be_measured(only_problem: Single) -> None:
+    """An amount can only aim at a symptom that has a measure."""
+    new = "aim: {symptom: ^v-at-seam"
+    problem = only_problem(exchanged(SWING, "aim: {symptom: line-near-seam", new), SWING, new, "not-measurable")
     assert "'v-at-seam', which has no measure" in problem.message
     assert "give the symptom a measure" in problem.hint
-
-
-def test_short_of_needs_a_symptom(only_problem: Single) -> None:
-    """`short_of` without a symptom to measure says nothing."""
-    files = exchanged(SWING, "  from: [line-near-seam]\n", "")
-    problem = only_problem(files, SWING, "short_of: ^3 in", "not-measurable")
-    assert problem.hint == "add 'from'"
 
 
 @pytest.mark.parametrize(
@@ -516,8 +509,8 @@ def test_unknown_keys(only_problem: Single) -> None:
         (TUCK, "cloth: [Pin the fold.]", "cloth: ^[]", "value"),
         (TUCK, "brings: {seat-tight: rarely}", "brings: ^[seat-tight]", "type"),
         (TUCK, "{amount: 2 cm, source: practice}", "^2 cm", "type"),
-        (TUCK, "  start: 1 cm", "  ratio: ^5\n  start: 1 cm", "value"),
-        (TUCK, "  start: 1 cm", "  ratio: ^half\n  start: 1 cm", "type"),
+        (LONG, "per: {ratio: 1,", "per: {ratio: ^50,", "value"),
+        (LONG, "per: {ratio: 1,", "per: {ratio: ^half,", "type"),
         (WORDS, "usually: 0.75", "usually: ^high", "type"),
         (SYMPTOMS, "title: The seat lies tight", "title: ^ab", "value"),
     ],

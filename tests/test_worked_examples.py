@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from fitdiag.knowledge.findings import findings_in
+from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.planning.ease import check_measures

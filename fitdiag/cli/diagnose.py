@@ -8,7 +8,8 @@ from pathlib import Path
 
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import width, write
-from fitdiag.knowledge.findings import Findings, read_findings
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Effects, Simulation

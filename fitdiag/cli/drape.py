@@ -93,7 +93,7 @@ def explain_muslin(
 ) -> int:  # fmt: skip
     """Drape the likely causes of findings, put into the right pattern, and say which draws what was seen."""
     from fitdiag.cli.diagnose import in_units
-    from fitdiag.knowledge.findings import read_findings
+    from fitdiag.knowledge.findings_file import read_findings
     from fitdiag.planning.explain import explain
     from fitdiag.sessions.state import conclude
 

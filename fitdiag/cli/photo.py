@@ -323,14 +323,15 @@ def _write_findings(
     found: Sequence[Measured], whole: Sequence[Together], path: Path, units: Units, rules: str | None, *, quiet: bool,
     inside: bool, replace: bool,
 ) -> None:  # fmt: skip
-    from fitdiag.knowledge.findings import Findings, findings_text
+    from fitdiag.knowledge.findings import Findings
+    from fitdiag.knowledge.findings_file import findings_text
     from fitdiag.knowledge.load import load_rules
     from fitdiag.sessions.from_photos import findings_from
 
     base = load_rules(folder_of(rules))
     result = findings_from(base, whole, found)
     findings = Findings(symptoms={item.symptom: item for item in result.findings}, units=units)
-    write_atomically(path, findings_text(findings), replace=replace)
+    write_atomically(path, findings_text(findings, base.about.garment), replace=replace)
     if quiet:
         return
     write("\nFindings")

@@ -19,7 +19,8 @@ from fitdiag.cli.output import say, width, write
 from fitdiag.cli.terminal import Screen, _Leave, hold_interview
 from fitdiag.diagnosis.belief import told
 from fitdiag.files import read_bytes, write_atomically
-from fitdiag.knowledge.findings import Done, Finding, Findings, findings_text, read_findings
+from fitdiag.knowledge.findings import Done, Finding, Findings
+from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.ease import with_measures
@@ -261,7 +262,9 @@ class _Run:
             }
             mine = replace(mine, client="", symptoms=new)
             self._add_to_log(mine)
-            write_atomically(self.one.findings_file, findings_text(before.joined(mine)), replace=True)
+            write_atomically(
+                self.one.findings_file, findings_text(before.joined(mine), self.base.about.garment), replace=True
+            )
         if photos or form is not None or given is not None:
             # the last step, so that what was cut off before it is taken in again
             forms = (*self.one.forms, form.checksum) if form is not None else self.one.forms

@@ -13,17 +13,18 @@ from typing import Any
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
+from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.check import check_rules
-from fitdiag.knowledge.load import load_rules, read_rules
+from fitdiag.knowledge.load import Places, load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.page import page
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
-from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 
 def counts(base: RuleBase) -> str:
@@ -41,12 +42,26 @@ def drafts_of(base: RuleBase) -> list[str]:
     return begun + [alteration.id for alteration in base.alterations.values() if alteration.draft]
 
 
+def weaker(base: RuleBase) -> list[Problem]:
+    """Signs of which more would speak less, as problems at the measure of each."""
+    problems: dict[str, Problem] = {}
+    for item in not_monotone(base):
+        where = base.places.get(("symptom", item.symptom))
+        if isinstance(base.places, Places):
+            where = base.places.inside("symptom", item.symptom, ("measure", "grades"))
+        told = f"'{item.symptom}': at {item.reading_mm:g} mm it speaks less for '{item.cause}' than {item.than} does"
+        hint = "the mark for clear must lie past seen_from, on the side that is worse"
+        problems.setdefault(item.symptom, Problem("not-monotone", told, where, hint))
+    return list(problems.values())
+
+
 def check(given: str | None) -> int:
     folder = folder_of(given)
     base, problems = read_rules(folder)
     if base is not None and not problems:
         problems = check_rules(base)
         problems += read_cases(folder, base)[1]
+        problems += weaker(base)
     if base is not None and not problems:
         found = network_width(base)
         wide = "over the limit" if found.worst is None else str(found.worst)

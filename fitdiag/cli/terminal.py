@@ -22,7 +22,7 @@ from fitdiag.cli.output import say, width, write
 from fitdiag.cli.work import session_name
 from fitdiag.interview.engine import HELP, Interview
 from fitdiag.interview.telling import Line
-from fitdiag.knowledge.findings import read_findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop

@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
-from math import erf, inf, log, sqrt
+from math import hypot, inf, log
 from typing import Literal
 
 from fitdiag.diagnosis.exact import Evidence, Network, Posterior, TooWideError
-from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Finding, Findings
-from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.diagnosis.extents import share_below
+from fitdiag.diagnosis.joint import CauseExtent, Joint
+from fitdiag.diagnosis.readings import at_rest, axis_of, own_shift
+from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Finding, Findings, seen_by_amount
+from fitdiag.knowledge.model import RuleBase, Seen, Symptom
 from fitdiag.problems import stop
 from fitdiag.units import format_length, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
+_SIMULATED_RATE = 0.03  # simulated muslins are made, not met: no cause is more common among them than another
+_NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
-_SURE_OF_A_RULER = 0.002  # a measured amount never counts as more certain than this
+_CLEAR = 3.0  # standard deviations from a sign's own mark to its mark for clear, read with a ruler
+_AS_GOOD = 2.999  # from here on a measured amount is as good as a yes, or a no
 
 
 @dataclass(frozen=True)
@@ -76,14 +82,19 @@ class Diagnosis:
 
     def __init__(self, base: RuleBase, findings: Findings) -> None:
         self.base = base
-        self.findings = with_derived(base, findings)
+        self.findings = with_derived(base, against_rest(base, findings))
         self.compiled = compile_network(base, self.findings)
         self.posterior = _posterior(self.compiled, self.findings)
-        self.probability: Mapping[str, float] = dict(zip(self.compiled.causes, self.posterior.probability, strict=True))
+        self.joint = Joint(base, self.findings, self.compiled.network, self.compiled.evidence)
+        chances = self.joint.probability if self.joint.measured > 1 else self.posterior.probability
+        self.probability: Mapping[str, float] = dict(zip(self.compiled.causes, chances, strict=True))
 
     @cached_property
     def beliefs(self) -> tuple[Belief, ...]:
-        """Every cause, the most probable first; equal ones by id, so that the order never depends on chance."""
+        """Every cause, the most probable first; equal ones by id, so that the order never depends on chance.
+
+        A cause that nothing seen or read speaks of comes after those of which something does, however common it is.
+        """
         shifts = self._shifts()
         prior = dict(zip(self.compiled.causes, self.compiled.network.prior, strict=True))
         result = []
@@ -101,20 +112,34 @@ class Diagnosis:
                     self.has_sign(cause_id),
                 )
             )
-        return tuple(sorted(result, key=lambda belief: (-round(belief.probability, _EQUAL), belief.cause)))
+        touched = self.touched
+        return tuple(sorted(result, key=lambda b: (b.cause not in touched, -round(b.probability, _EQUAL), b.cause)))
+
+    @cached_property
+    def touched(self) -> frozenset[str]:
+        """The causes of which a sign was seen, or on whose extent a reading bears."""
+        return frozenset(cause for cause in self.probability if cause in self.extents or self.has_sign(cause))
 
     def has_sign(self, cause_id: str) -> bool:
-        """Whether at least one symptom that the cause shows was seen."""
-        return any(self._seen(link.symptom) for link in self.base.causes[cause_id].shows)
+        """Whether at least one symptom that the cause shows, or moves by its extent, was seen."""
+        return any(self._seen(link.symptom) for link in self.base.causes[cause_id].shows) or any(
+            self._seen(name) for name in self.joint.shown_by(cause_id)
+        )
 
     def _seen(self, symptom: str) -> bool:
         finding = self.findings.symptoms.get(symptom)
         return finding is not None and finding.seen == "yes"
 
+    @cached_property
+    def extents(self) -> Mapping[str, CauseExtent]:
+        """How much each cause is, if it is there: of the causes on which some reading bears."""
+        return self.joint.extents(self.probability)
+
     def _shifts(self) -> dict[str, list[Reason]]:
         """What each answer contributes: the odds of each cause with all answers against the odds without this one."""
         least = FIRMNESS[-1][0]
         odds = [_odds(probability) for probability in self.posterior.probability]
+        read = self.joint.shifts if self.joint.measured > 1 else {}
         result: dict[str, list[Reason]] = {}
         for index in self.compiled.evidence:
             finding = self.findings.symptoms[self.compiled.symptoms[index]]
@@ -123,7 +148,7 @@ class Diagnosis:
             text = told(self.base, finding, self.findings)
             before = self.posterior.without(index)
             for cause, now, earlier in zip(self.compiled.causes, odds, before, strict=True):
-                factor = now / _odds(earlier)
+                factor = read.get(finding.symptom, {}).get(cause, now / _odds(earlier))
                 if factor > least or factor * least < 1.0:
                     result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, text))
         return result
@@ -176,6 +201,20 @@ class Diagnosis:
         return Diagnosis(self.base, self.findings.with_finding(Finding(symptom, seen, origin="asked")))
 
 
+def against_rest(base: RuleBase, findings: Findings) -> Findings:
+    """Findings whose measured signs count as seen against what a right block shows on this client, where that is known."""
+    if not findings.at_rest and findings.readings_from == "cloth":
+        return findings
+    for finding in findings.symptoms.values():
+        symptom = base.symptoms[finding.symptom]
+        if finding.amount_mm is None or finding.severity is not None or symptom.measure is None:
+            continue
+        seen: Seen = "yes" if seen_by_amount(symptom, finding.amount_mm - own_shift(base, findings, symptom)) else "no"
+        if seen != finding.seen:
+            findings = findings.with_finding(replace(finding, seen=seen))
+    return findings
+
+
 def with_derived(base: RuleBase, findings: Findings) -> Findings:
     """Adds what follows by itself: a sign on one side alone answers the question whether one side shows more."""
     if BOTH_SIDES_DIFFER not in base.symptoms or BOTH_SIDES_DIFFER in findings.symptoms:
@@ -195,6 +234,8 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
     more, grades = words.more_or_less.words, words.body_grades.words
     for index, cause in enumerate(base.believed.values()):
         rate = words.base_rate.words[cause.base_rate]
+        if findings.readings_from == "simulation":
+            rate = _SIMULATED_RATE if cause.id in base.simulated_causes else _NOT_SIMULATED
         odds = rate / (1.0 - rate)
         for note, grade in findings.body.items():
             if note in cause.body and grade in grades:
@@ -206,38 +247,42 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
         for link in cause.shows:
             links[row[link.symptom]].append((index, 1.0 - words.how_often.words[link.how_often]))
     leak = [words.seen_anyway.words[symptom.seen_anyway] for symptom in base.symptoms.values()]
-    evidence = {row[finding.symptom]: likelihood(base, finding) for finding in findings.symptoms.values()}
+    evidence = {row[finding.symptom]: likelihood(base, finding, findings) for finding in findings.symptoms.values()}
     return Compiled(Network(prior, leak, links), evidence, causes, symptoms)
 
 
-def likelihood(base: RuleBase, finding: Finding) -> tuple[float, float]:
+def likelihood(base: RuleBase, finding: Finding, findings: Findings) -> tuple[float, float]:
     """(λ0, λ1) of an answer: how well it fits "the sign is absent" and "the sign is there". Equal ones say nothing.
 
-    A measured amount is weighed against the symptom's own threshold with the fitter's and the measurement's spread
-    together, so that a blurred photo persuades less than a ruler.
+    A measured amount is weighed against the sign's own mark; at the mark for clear, read with a ruler, it is as good as a
+    yes, and the more is read the more it says. A blurred photo persuades less.
     """
     symptom = base.symptoms[finding.symptom]
     if finding.seen == "unsure":
         return 1.0, 1.0
     if finding.amount_mm is not None and symptom.measure is not None and finding.severity is None:
-        present = chance_by_amount(symptom, finding.amount_mm, finding.error_mm)
-        if (present >= 0.5) == (finding.seen == "yes"):
-            return 1.0 - present, present
+        present = chance_by_amount(base, symptom, finding, findings)
+        return 1.0 - present, present
     if finding.seen == "yes" and finding.severity == "slight":
         return 1.0 - base.setting("slight_weight"), 1.0
     return (0.0, 1.0) if finding.seen == "yes" else (1.0, 0.0)
 
 
-def chance_by_amount(symptom: Symptom, amount_mm: float, error_mm: float | None) -> float:
-    """How far a measured amount says that the sign is there, between nearly 0 and nearly 1."""
+def chance_by_amount(base: RuleBase, symptom: Symptom, finding: Finding, findings: Findings) -> float:
+    """How far a measured amount says that the sign is there, from 0 to 1; never less for more of the sign."""
     measure = symptom.measure
-    assert measure is not None
-    spread = sqrt(measure.give_mm**2 + (error_mm or 0.0) ** 2) or 1e-9
-    distance = (amount_mm - measure.seen_from_mm) / spread
+    assert measure is not None and finding.amount_mm is not None
+    clear = abs(measure.grades_mm.get("clear", measure.seen_from_mm) - measure.seen_from_mm)
+    spread = max(min(clear / _CLEAR, measure.give_mm), 1e-6)
+    shift = own_shift(base, findings, symptom)
+    axis = axis_of(base, symptom)
+    if shift and axis is not None:
+        spread = hypot(spread, at_rest(base, findings, axis.id)[1])
+    spread = hypot(spread, finding.error_mm or 0.0)
+    distance = (finding.amount_mm - shift - measure.seen_from_mm) / spread
     if measure.worse == "less":
         distance = -distance
-    chance = 0.5 * (1.0 + erf(distance / sqrt(2.0)))
-    return min(max(chance, _SURE_OF_A_RULER), 1.0 - _SURE_OF_A_RULER)
+    return 1.0 if distance >= _AS_GOOD else 0.0 if distance <= -_AS_GOOD else share_below(distance)
 
 
 def told(base: RuleBase, finding: Finding, findings: Findings) -> str:

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from math import log2
+from math import log, log2
 from typing import Any, NamedTuple
 
 Links = Sequence[Sequence[tuple[int, float]]]  # per finding: (cause, q = 1 - strength)
@@ -257,13 +257,27 @@ class Posterior:
         self.width = max((component.width for component in self.components), default=0)
         self.home: dict[int, int] = {}
         self.totals: list[float] = []
-        self.probability = [b / (a + b) for a, b in zip(self.off, self.on, strict=True)]
+        self.probability = [b / (a + b) if a + b else 0.0 for a, b in zip(self.off, self.on, strict=True)]
         for number, component in enumerate(self.components):
             total, weights = self._run(component, self.on)
             self.totals.append(total)
             for cause, weight in zip(component.causes, weights, strict=True):
                 self.home[cause] = number
                 self.probability[cause] = weight / total if total else self.probability[cause]
+
+    @property
+    def log_chance(self) -> float:
+        """Log of the chance of the evidence."""
+        total = sum(map(log, self.totals))
+        total += sum(log(self.off[cause] + self.on[cause]) for cause in range(len(self.off)) if cause not in self.home)
+        for finding, (absent, present) in self.evidence.items():
+            if present == 0.0 and absent != 1.0:
+                total += log(absent)
+            if present == 0.0:
+                total += log(1.0 - self.network.leak[finding])
+            elif absent == present != 1.0:
+                total += log(present)
+        return total
 
     def _on(self, left_out: int | None = None) -> list[float]:
         """The weight of "there" for each cause, its findings that are absent counted in."""

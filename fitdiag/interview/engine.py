@@ -53,15 +53,8 @@ from fitdiag.interview.telling import (
     which_of_these,
     why_asked,
 )  # fmt: skip
-from fitdiag.knowledge.findings import (
-    Done,
-    Finding,
-    Findings,
-    InvalidFindingError,
-    Origin,
-    measured,
-    parse_words,
-)
+from fitdiag.knowledge.answers import InvalidFindingError, parse_words
+from fitdiag.knowledge.findings import Done, Finding, Findings, Origin, measured
 from fitdiag.knowledge.model import RuleBase, Symptom, View
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.sessions.log import Event

@@ -14,7 +14,7 @@ import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any, Union, get_args, get_origin
+from typing import Annotated, Any, Union, get_args, get_origin
 
 from pydantic import BaseModel
 
@@ -27,8 +27,11 @@ from fitdiag.knowledge.model import (
     Cloth,
     EaseTable,
     Order,
+    Renamed,
+    RestRow,
     RuleBase,
     SimulatedSign,
+    SlopeRow,
     Source,
     Symptom,
     Words,
@@ -39,6 +42,7 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "ease": EaseTable, "cloths": Cloth,
     "simulated_signs": SimulatedSign,
 }  # fmt: skip
+_LISTS: Mapping[str, type[BaseModel]] = {"order": Order, "slopes": SlopeRow, "rests": RestRow, "renamed": Renamed}
 
 
 def stamp(folder: Path) -> list[list[Any]]:
@@ -69,11 +73,13 @@ def recall(folder: Path) -> RuleBase | None:
         data = json.loads(_place(folder).read_bytes())
         if data["program"] != __version__ or data["stamp"] != stamp(folder):
             return None
-        tables = {name: {item["id"]: _built(model, item) for item in data[name]} for name, model in _TABLES.items()}
+        tables: dict[str, Any] = {
+            name: {item["id"]: _built(model, item) for item in data[name]} for name, model in _TABLES.items()
+        }
+        tables |= {name: tuple(_built(model, item) for item in data[name]) for name, model in _LISTS.items()}
         return RuleBase(
             about=_built(About, data["about"]),
             words=_built(Words, data["words"]),
-            order=tuple(_built(Order, item) for item in data["order"]),
             fingerprint=data["fingerprint"],
             **tables,
         )
@@ -92,7 +98,7 @@ def remember(folder: Path, base: RuleBase, before: list[list[Any]]) -> None:
             "stamp": before,
             "about": base.about.model_dump(),
             "words": base.words.model_dump(),
-            "order": [pair.model_dump() for pair in base.order],
+            **{name: [row.model_dump() for row in getattr(base, name)] for name in _LISTS},
             "fingerprint": base.fingerprint,
         }
         place = _place(folder)
@@ -106,6 +112,7 @@ def remember(folder: Path, base: RuleBase, before: list[list[Any]]) -> None:
             Path(name).unlink(missing_ok=True)
 
 
+_TABLED = {"cured_by"}  # fields that map a name to a model
 _fields: dict[type[BaseModel], list[tuple[str, type[BaseModel] | None]]] = {}
 
 
@@ -119,6 +126,8 @@ def _built(model: type[BaseModel], data: Mapping[str, Any]) -> Any:
         value = data[name]
         if isinstance(value, list):
             value = tuple(value) if inner is None else tuple(_built(inner, item) for item in value)
+        elif inner is not None and name in _TABLED:
+            value = {key: _built(inner, item) for key, item in value.items()}
         elif inner is not None and value is not None:
             value = _built(inner, value)
         values[name] = value
@@ -126,9 +135,9 @@ def _built(model: type[BaseModel], data: Mapping[str, Any]) -> Any:
 
 
 def _inner(annotation: Any) -> type[BaseModel] | None:
-    """The model inside `Model | None` or `tuple[Model, ...]`; None for plain values and mappings of them."""
+    """The model inside `Model | None`, `tuple[Model, ...]` or a mapping to models; None for plain values."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    if get_origin(annotation) in (tuple, Union) or type(annotation).__name__ == "UnionType":
+    if get_origin(annotation) in (tuple, Union, Annotated, Mapping) or type(annotation).__name__ == "UnionType":
         return next((found for part in get_args(annotation) if (found := _inner(part)) is not None), None)
     return None

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from itertools import combinations, pairwise
 
-from fitdiag.knowledge.load import Places, source_key
-from fitdiag.knowledge.model import Alteration, Condition, EaseTable, RuleBase, Symptom, Words
+from fitdiag.knowledge.load import Places
+from fitdiag.knowledge.model import Alteration, Condition, EaseTable, RuleBase, Symptom, Words, source_key
 from fitdiag.knowledge.order import circle, everything_before, exclusive
 from fitdiag.problems import Problem, Where
 
@@ -76,6 +76,7 @@ def _cited(base: RuleBase) -> Iterator[str]:
         yield symptom.source
         if symptom.measure:
             yield symptom.measure.source
+            yield from (rest.source for rest in symptom.measure.at_rest)
     for note in base.body_notes.values():
         yield note.source
         if note.measure:
@@ -83,12 +84,17 @@ def _cited(base: RuleBase) -> Iterator[str]:
     for cause in base.causes.values():
         yield cause.source
         yield from (link.source for link in cause.shows)
+        yield from (slope.source for link in cause.shows for slope in link.per)
+        if cause.extent:
+            yield cause.extent.source
     for rule in base.alterations.values():
         yield from (rule.source, rule.amount.source, rule.most_a_round.source)
         yield from (expects.source for expects in rule.expects)
         if rule.most_in_all:
             yield rule.most_in_all.source
     yield from (pair.source for pair in base.order)
+    yield from (row.source for row in base.slopes)
+    yield from (row.source for row in base.rests)
     yield from (table.source for table in base.ease.values())
     yield from (cloth.source for cloth in base.cloths.values())
     yield from (sign.source for sign in base.simulated_signs.values())
@@ -200,17 +206,13 @@ def _rows(base: RuleBase, table: EaseTable) -> Iterator[Problem]:
 def alterations_are_sound(base: RuleBase) -> Iterator[Problem]:
     """Amounts refer to measurable symptoms, limits make sense, conditions name one thing, nothing cures and worsens."""
     for rule in base.alterations.values():
-        for index, symptom in enumerate(rule.amount.measured_by):
-            if base.symptoms[symptom].measure is None:
-                yield Problem(
-                    "not-measurable",
-                    f"'{rule.id}': the amount is taken from '{symptom}', which has no measure",
-                    _at(base, "alteration", rule.id, "amount", "from", index),
-                    "give the symptom a measure, or take it out here",
-                )
-        if rule.amount.short_of_mm is not None and not rule.amount.measured_by:
-            where = _at(base, "alteration", rule.id, "amount", "short_of")
-            yield Problem("not-measurable", f"'{rule.id}': short_of needs a symptom in 'from'", where, "add 'from'")
+        if (aim := rule.amount.aim) is not None and base.symptoms[aim.symptom].measure is None:
+            yield Problem(
+                "not-measurable",
+                f"'{rule.id}': the amount aims at '{aim.symptom}', which has no measure",
+                _at(base, "alteration", rule.id, "amount", "aim", "symptom"),
+                "give the symptom a measure, or take it out here",
+            )
         if rule.amount.start_mm > rule.most_a_round.amount_mm:
             where = _at(base, "alteration", rule.id, "amount", "start")
             yield Problem("limit", f"'{rule.id}': the start is more than the most a round", where, "start with less")
@@ -281,6 +283,61 @@ def _pair_of(base: RuleBase, first: str, then: str) -> Where | None:
     return found
 
 
+def extents_are_sound(base: RuleBase) -> Iterator[Problem]:
+    """Slopes have an extent and a measure, and more of a sign means more of the cause that shows it; opposites are mutual."""
+    for cause in base.causes.values():
+        if cause.opposite is not None and base.causes[cause.opposite].opposite != cause.id:
+            told = f"'{cause.opposite}' does not name '{cause.id}' as its opposite"
+            yield Problem(
+                "opposite", told, _at(base, "cause", cause.id, "opposite"), f"write opposite: {cause.id} there"
+            )
+        for index, link in enumerate(cause.shows):
+            where = _at(base, "cause", cause.id, "shows", index, "per")
+            measure = base.symptoms[link.symptom].measure
+            if link.per and cause.extent is None:
+                yield Problem(
+                    "extent", f"'{cause.id}': per needs an extent", where, "add extent, with usual and spread"
+                )
+            if link.per and measure is None:
+                told = f"'{cause.id}': '{link.symptom}' has no measure, so nothing can be per mm of it"
+                yield Problem("not-measurable", told, where, "give the symptom a measure, or take it out")
+            if measure is not None and any((slope.ratio < 0) != (measure.worse == "less") for slope in link.per):
+                told = f"'{cause.id}': a larger extent would give less of '{link.symptom}', which it shows"
+                yield Problem("slope", told, where, "turn the sign of ratio")
+    for number, row in enumerate(base.slopes):
+        if base.causes[row.cause].extent is None or base.symptoms[row.symptom].measure is None:
+            where = base.places.get(("slope", str(number)))
+            told = f"a slope of '{row.cause}' on '{row.symptom}', but "
+            told += "the cause has no extent" if base.causes[row.cause].extent is None else "the symptom has no measure"
+            yield Problem("extent", told, where, "add it, or take the slope out")
+    yield from _axes(base)
+
+
+def _axes(base: RuleBase) -> Iterator[Problem]:
+    """A mirror has a measure to be the mirror of, and a distance of which less is worse says what is right."""
+    for symptom in base.symptoms.values():
+        measure = symptom.measure
+        if measure is None:
+            continue
+        for key in ("mirror_of", "same_as"):
+            other = getattr(measure, key)
+            if other is not None and base.symptoms[other].measure is None:
+                where = _at(base, "symptom", symptom.id, "measure", key)
+                yield Problem("not-measurable", f"'{other}' has no measure", where, "give it one, or take this out")
+        moved = any(symptom.id in slopes for slopes in base.slopes_of.values())
+        if moved and measure.worse == "less" and not base.rests_of[symptom.id]:
+            told = f"'{symptom.id}': what does a right block read?"
+            yield Problem("at-rest", told, _at(base, "symptom", symptom.id, "measure"), "add at_rest")
+    for kind, table in (("symptom", base.symptoms), ("body note", base.body_notes)):
+        for rule in table.values():
+            for other in rule.opposite:
+                if rule.id not in table[other].opposite:
+                    told = f"'{other}' does not name '{rule.id}' as its opposite"
+                    yield Problem(
+                        "opposite", told, _at(base, kind, rule.id, "opposite"), f"write opposite: {rule.id} there"
+                    )
+
+
 CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (
     unused_ids,
     same_signs,
@@ -289,5 +346,6 @@ CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (
     alterations_are_sound,
     ease_is_sound,
     figures_are_sound,
+    extents_are_sound,
     order_is_sound,
 )

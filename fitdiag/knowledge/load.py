@@ -15,16 +15,22 @@ from fitdiag.knowledge import cache
 from fitdiag.knowledge.model import (
     About,
     Alteration,
+    AtRest,
     BodyNote,
     Cause,
     Cloth,
     EaseTable,
+    Measure,
     Order,
+    Renamed,
+    RestRow,
     RuleBase,
     SimulatedSign,
+    SlopeRow,
     Source,
     Symptom,
     Words,
+    source_key,
 )
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
@@ -78,6 +84,9 @@ class _Reading:
     problems: list[Problem] = field(default_factory=list)
     rules: dict[str, dict[str, Any]] = field(default_factory=lambda: {kind: {} for kind in _KINDS.values()})
     order: list[Order] = field(default_factory=list)
+    slopes: list[SlopeRow] = field(default_factory=list)
+    rests: list[RestRow] = field(default_factory=list)
+    renamed: list[Renamed] = field(default_factory=list)
     declared: dict[str, set[str]] = field(default_factory=lambda: {kind: set() for kind in _KINDS.values()})
     # kinds of which a whole file could not be read: there is no telling what is in it
     unread: set[str] = field(default_factory=set)
@@ -135,6 +144,9 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             causes=reading.rules["cause"],
             alterations=reading.rules["alteration"],
             order=tuple(reading.order),
+            slopes=tuple(reading.slopes),
+            rests=tuple(reading.rests),
+            renamed=tuple(reading.renamed),
             ease=reading.rules["ease table"],
             cloths=reading.rules["cloth"],
             simulated_signs=reading.rules["simulated sign"],
@@ -208,8 +220,13 @@ def _keep(reading: _Reading, document: Document, loc: Location, data: Any, model
         return None
     reading.documents.append((document, loc, rule))
     if kind is None:
-        reading.places["order", str(len(reading.order))] = document.where(loc)
-        reading.order.append(rule)
+        lists: dict[type[BaseModel], tuple[str, list[Any]]] = {
+            Order: ("order", reading.order), SlopeRow: ("slope", reading.slopes), RestRow: ("rest", reading.rests),
+            Renamed: ("renamed", reading.renamed),
+        }  # fmt: skip
+        name, rows = lists[model]
+        reading.places[name, str(len(rows))] = document.where(loc)
+        rows.append(rule)
         return rule
     if isinstance(rule, Cause):
         symptoms = [link.symptom for link in rule.shows]
@@ -329,6 +346,9 @@ _LAYOUT: tuple[tuple[str, Callable[[_Reading, Path, type[BaseModel]], None], typ
     ("ease-tables*.yaml", _list_of, EaseTable),
     ("cloths*.yaml", _list_of, Cloth),
     ("simulated-signs*.yaml", _list_of, SimulatedSign),
+    ("slopes*.yaml", _list_of, SlopeRow),
+    ("at-rest*.yaml", _list_of, RestRow),
+    ("renamed*.yaml", _list_of, Renamed),
 )
 
 
@@ -374,9 +394,20 @@ def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:
                 yield Problem("missing", f"{name}: '{word}' is missing", document.where((name, "words")))
 
 
-def source_key(text: str) -> str:
-    """The key of a source reference: `hertzer-1892, p. 20` cites `hertzer-1892`."""
-    return text.split(",", 1)[0].strip()
+def _of_measure(measure: Measure) -> Iterator[tuple[Location, str, str]]:
+    yield ("measure", "source"), "source", source_key(measure.source)
+    for key in ("mirror_of", "same_as"):
+        if (other := getattr(measure, key)) is not None:
+            yield ("measure", key), "symptom", other
+    for rest in measure.at_rest:
+        for _, kind, value in _of_rest(rest):
+            yield ("measure", "at_rest"), kind, value
+
+
+def _of_rest(rest: AtRest) -> Iterator[tuple[Location, str, str]]:
+    yield ("source",), "source", source_key(rest.source)
+    for note in rest.body:
+        yield ("body", note), "body note", note
 
 
 def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
@@ -386,12 +417,14 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
         yield ("seen_anyway",), "seen-anyway word", rule.seen_anyway
         yield ("source",), "source", source_key(rule.source)
         if rule.measure:
-            yield ("measure", "source"), "source", source_key(rule.measure.source)
-        for part in ("confused_with", "needs"):
+            yield from _of_measure(rule.measure)
+        for part in ("confused_with", "needs", "opposite"):
             for index, other in enumerate(getattr(rule, part)):
                 yield (part, index), "symptom", other
     elif isinstance(rule, BodyNote):
         yield ("source",), "source", source_key(rule.source)
+        for index, other in enumerate(rule.opposite):
+            yield ("opposite", index), "body note", other
         if rule.measure:
             yield ("measure", "source"), "source", source_key(rule.measure.source)
     elif isinstance(rule, Cause):
@@ -407,9 +440,16 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
         for done, word in rule.after.items():
             yield ("after", done), "alteration", done
             yield ("after", done), "more-or-less word", word
-        for cure, word in rule.cured_by.items():
-            yield ("cured_by", cure), "alteration", cure
-            yield ("cured_by", cure), "how-well word", word
+        for name, cure in rule.cured_by.items():
+            yield ("cured_by", name), "alteration", name
+            yield ("cured_by", name), "how-well word", cure.how_well
+        if rule.extent:
+            yield ("extent", "source"), "source", source_key(rule.extent.source)
+        if rule.opposite is not None:
+            yield ("opposite",), "cause", rule.opposite
+        for index, link in enumerate(rule.shows):
+            for slope in link.per:
+                yield ("shows", index, "per"), "source", source_key(slope.source)
         for index, alike in enumerate(rule.look_alikes):
             yield ("look_alikes", index, "cause"), "cause", alike.cause
             for number, symptom in enumerate(alike.by):
@@ -422,8 +462,10 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
             yield ("most_in_all", "source"), "source", source_key(rule.most_in_all.source)
         for index, seam in enumerate(rule.seams):
             yield ("seams", index), "seam", seam
-        for index, symptom in enumerate(rule.amount.measured_by):
-            yield ("amount", "from", index), "symptom", symptom
+        if rule.amount.aim:
+            yield ("amount", "aim", "symptom"), "symptom", rule.amount.aim.symptom
+        if rule.amount.second:
+            yield ("amount", "second", "cause"), "cause", rule.amount.second.cause
         for cause, word in rule.worsens.items():
             yield ("worsens", cause), "cause", cause
             yield ("worsens", cause), "how-well word", word
@@ -449,6 +491,16 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
         yield ("source",), "source", source_key(rule.source)
     elif isinstance(rule, EaseTable | Cloth):
         yield ("source",), "source", source_key(rule.source)
+    elif isinstance(rule, SlopeRow):
+        yield ("cause",), "cause", rule.cause
+        yield ("symptom",), "symptom", rule.symptom
+        yield ("source",), "source", source_key(rule.source)
+    elif isinstance(rule, Renamed):
+        for index, symptom in enumerate(rule.now):
+            yield ("now", index), "symptom", symptom
+    elif isinstance(rule, RestRow):
+        yield ("symptom",), "symptom", rule.symptom
+        yield from _of_rest(rule)
     elif isinstance(rule, Order):
         yield ("source",), "source", source_key(rule.source)
         for key in ("first", "then", "either"):

@@ -27,6 +27,17 @@ def _length(value: object) -> float:
         raise ValueError(str(error)) from None
 
 
+def _signed_length(value: object) -> float:
+    """A length that may point the other way: `-3 mm`."""
+    if isinstance(value, str) and value.strip()[:1] in ("-", "\u2212"):
+        return -_length(value.strip()[1:])
+    return _length(value)
+
+
+def _one_or_many(value: object) -> object:
+    return [value] if isinstance(value, str | Mapping) else value
+
+
 def _yes_no(value: object) -> bool:
     if value in ("yes", "no"):
         return value == "yes"
@@ -36,7 +47,9 @@ def _yes_no(value: object) -> bool:
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=1500, strip_whitespace=True)]
 LengthMm = Annotated[float, BeforeValidator(_length)]
+SignedMm = Annotated[float, BeforeValidator(_signed_length)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Ids = Annotated[tuple[Id, ...], BeforeValidator(_one_or_many)]
 View = Literal["front", "side", "back", "worn", "paper"]
 Stage = Literal["balance", "rise", "girth", "crotch", "leg", "finish"]
 Grade = Literal["published", "common-practice", "memory", "judgement", "geometry", "simulated"]
@@ -47,6 +60,11 @@ Operation = Literal[
     "add-extension", "take-extension", "move-seam", "taper-seam", "change-dart", "swing-leg", "raise-waist",
     "lower-waist", "shift-front-and-back", "none",
 ]  # fmt: skip
+
+
+def source_key(text: str) -> str:
+    """The key of a source reference: `hertzer-1892, p. 20` cites `hertzer-1892`."""
+    return text.split(",", 1)[0].strip()
 
 
 class Rule(BaseModel):
@@ -65,8 +83,32 @@ class Source(Rule):
     note: Text | None = None
 
 
+class AtRest(Rule):
+    """What a right block shows of a measurable sign: its reading, how far bodies differ, what body notes shift.
+
+    `moves_with` names what several signs share over bodies, and by how much (one standard deviation) it moves this one.
+    """
+
+    reads_mm: SignedMm = Field(alias="reads")
+    scatter_mm: LengthMm = Field(alias="scatter")
+    moves_with: Mapping[Id, SignedMm] = Field(default_factory=dict)
+    body: Mapping[Id, SignedMm] = Field(default_factory=dict)
+    source: Text
+
+
+class RestRow(AtRest):
+    """What a right block shows of one symptom, in a table of its own."""
+
+    symptom: Id
+
+
 class Measure(Rule):
-    """How a symptom is measured. `worse: less` means that a small amount is the sign (a distance that is too short)."""
+    """How a symptom is measured. `worse: less` means that a small amount is the sign (a distance that is too short).
+
+    `mirror_of`: the same reading the other way, as a line that rises is a line that dips by less than nothing. `same_as`: the
+    same distance, but it is the other end of it that is a sign, as near and far. `largest`: what no body and no cloth can
+    show; an amount above it is a slip.
+    """
 
     what: Text
     how: Text
@@ -75,7 +117,21 @@ class Measure(Rule):
     give_mm: LengthMm = Field(alias="give")
     grades_mm: Mapping[Severity, LengthMm] = Field(alias="grades")
     on_pattern: Text | None = None
+    mirror_of: Id | None = None
+    same_as: Id | None = None
+    at_rest: Annotated[tuple[AtRest, ...], BeforeValidator(_one_or_many)] = ()
+    largest_mm: LengthMm | None = Field(default=None, alias="largest")
     source: Text
+
+    @property
+    def most_mm(self) -> float:
+        """The largest amount that can be meant; a larger one is a slip of the unit."""
+        if self.largest_mm is not None:
+            return self.largest_mm
+        return _FAR_MM if self.worse == "less" else _FAR * max(self.seen_from_mm, *self.grades_mm.values(), 10.0)
+
+
+_FAR, _FAR_MM = 4.0, 400.0  # times the mark for strong; of a distance, where less is worse: a fitter's judgement
 
 
 BodyMeasure = Literal[
@@ -114,6 +170,7 @@ class Symptom(Rule):
     felt: YesNo = False
     whole: YesNo = False  # it cannot be on one side only
     needs: tuple[Id, ...] = ()  # asked only where one of these was seen
+    opposite: Ids = ()  # signs that cannot be there as well
     seen_anyway: Id
     source: Text
     search: tuple[Text, ...] = ()
@@ -158,17 +215,57 @@ class BodyNote(Rule):
     measure: NoteMeasure | None = None
     figure: tuple[FigureMove, ...] = ()
     private: YesNo = False
+    opposite: Ids = ()
     source: Text
     search: tuple[Text, ...] = ()
 
 
+class Slope(Rule):
+    """How much of a measurable sign 1 mm of a cause's extent gives (below 0: so much less of it), and its scatter over bodies."""
+
+    ratio: float = Field(ge=-10, le=10)
+    scatter: float = Field(ge=0, le=10)
+    source: Text
+
+
 class Shows(Rule):
-    """One link: how often a cause shows a symptom."""
+    """One link: how often a cause shows a symptom and, where known, how much of it an extent gives (`per`)."""
 
     symptom: Id
     how_often: Id
+    per: Annotated[tuple[Slope, ...], BeforeValidator(_one_or_many)] = ()
     source: Text
     note: Text | None = None
+
+
+class SlopeRow(Slope):
+    """A slope that stands in a table of its own, as those fitted to simulated muslins do; it needs no link beside it."""
+
+    cause: Id
+    symptom: Id
+
+
+class Extent(Rule):
+    """How much a cause can be, before anything is read: a normal distribution cut at 0."""
+
+    what: Text
+    usual_mm: LengthMm = Field(alias="usual")
+    spread_mm: LengthMm = Field(alias="spread")
+    source: Text
+
+
+class Cure(Rule):
+    """How well an alteration cures a cause, and how much of the cause's extent 1 mm of it takes.
+
+    Below 0: the alteration is done the other way, like a leg made shorter by a rule that makes it longer.
+    """
+
+    how_well: Id
+    takes: float = Field(default=1.0, ge=-10, le=10)
+
+
+def _cure(value: object) -> object:
+    return {"how_well": value} if isinstance(value, str) else value
 
 
 class LookAlike(Rule):
@@ -188,10 +285,12 @@ class Cause(Rule):
     base_rate: Id
     why: Text
     source: Text
+    extent: Extent | None = None
+    opposite: Id | None = None
     shows: tuple[Shows, ...] = Field(min_length=1)
     body: Mapping[Id, Id] = Field(default_factory=dict)
     after: Mapping[Id, Id] = Field(default_factory=dict)
-    cured_by: Mapping[Id, Id] = Field(default_factory=dict)
+    cured_by: Mapping[Id, Annotated[Cure, BeforeValidator(_cure)]] = Field(default_factory=dict)
     may_stay: Text | None = None
     not_when: tuple[Text, ...] = Field(min_length=1)
     look_alikes: tuple[LookAlike, ...] = ()
@@ -206,15 +305,45 @@ class Geometry(Rule):
     hinge: Text
 
 
-class Amount(Rule):
-    """How much: from a measured symptom, or a careful start. With `short_of`, amount = (short_of - measured) * ratio."""
+class Edges(Rule):
+    """An amount that is spread: how many edges each take it, and which."""
 
-    measured_by: tuple[Id, ...] = Field(default=(), alias="from")
-    short_of_mm: LengthMm | None = Field(default=None, alias="short_of")
-    ratio: float = Field(default=1.0, gt=0, le=4)
+    count: int = Field(ge=2, le=8)
+    where: Text
+
+
+class SecondAmount(Rule):
+    """The other dimension of an alteration that has two, from the extent of another cause."""
+
+    what: Text
+    cause: Id
     start_mm: LengthMm = Field(alias="start")
-    up_to: float | None = Field(default=None, gt=1, le=4)
+    most_mm: LengthMm = Field(alias="most")
+
+
+class Ways(Rule):
+    """The words for an amount of an alteration that is done either way."""
+
+    more: Text
+    less: Text
+
+
+class Aim(Rule):
+    """What a measure of the pattern should reach: the symptom that reads it, and its amount when all is right."""
+
+    symptom: Id
+    reads_mm: LengthMm = Field(alias="reads")
+
+
+class Amount(Rule):
+    """How much: from the extents of the causes it cures (`Cause.extent`), or a careful start; and when to stop."""
+
+    start_mm: LengthMm = Field(alias="start")
     until: Text
+    aim: Aim | None = None
+    edges: Edges | None = None
+    second: SecondAmount | None = None
+    ways: Ways | None = None
     source: Text
 
 
@@ -289,13 +418,6 @@ class Alteration(Rule):
     source: Text
 
 
-def _one_or_many(value: object) -> object:
-    return [value] if isinstance(value, str) else value
-
-
-Ids = Annotated[tuple[Id, ...], BeforeValidator(_one_or_many)]
-
-
 class Order(Rule):
     """`first` before `then` (alterations or whole stages), or `either`: these never in the same round."""
 
@@ -359,6 +481,13 @@ class SimulatedSign(Rule):
     source: Text
 
 
+class Renamed(Rule):
+    """A symptom of an earlier rule base, and what it is now; more than one where it hid a direction."""
+
+    was: Id
+    now: tuple[Id, ...] = Field(min_length=1)
+
+
 class Caution(Rule):
     """A caution shown once, where it applies."""
 
@@ -411,6 +540,9 @@ class RuleBase:
     ease: Mapping[str, EaseTable]
     cloths: Mapping[str, Cloth]
     simulated_signs: Mapping[str, SimulatedSign]
+    slopes: tuple[SlopeRow, ...]
+    rests: tuple[RestRow, ...]
+    renamed: tuple[Renamed, ...]
     fingerprint: str
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
 
@@ -434,6 +566,52 @@ class RuleBase:
     def believed(self) -> Mapping[str, Cause]:
         """The causes that take part in a diagnosis: all but drafts."""
         return {cause.id: cause for cause in self.causes.values() if cause.status != "draft"}
+
+    def is_simulated(self, source: str) -> bool:
+        """Whether a source is a simulation."""
+        return self.sources[source_key(source)].grade == "simulated"
+
+    def undone_by(self, alteration: str) -> tuple[str, ...]:
+        """The alterations that this one takes back."""
+        own = self.alterations[alteration].opposite
+        others = [rule.id for rule in self.alterations.values() if rule.opposite == alteration]
+        return tuple(dict.fromkeys([*([own] if own else []), *others]))
+
+    @cached_property
+    def slopes_of(self) -> Mapping[str, Mapping[str, tuple[Slope, ...]]]:
+        """Cause id to the measurable symptoms its extent moves, with the slopes known for each; links first, then tables."""
+        table: dict[str, dict[str, list[Slope]]] = {cause: {} for cause in self.believed}
+        for cause in self.believed.values():
+            for link in cause.shows:
+                if link.per:
+                    table[cause.id][link.symptom] = list(link.per)
+        for row in self.slopes:
+            if row.cause in table:
+                table[row.cause].setdefault(row.symptom, []).append(row)
+        return {cause: {name: tuple(slopes) for name, slopes in known.items()} for cause, known in table.items()}
+
+    @cached_property
+    def simulated_causes(self) -> frozenset[str]:
+        """The causes of which a simulation says how much of each sign they give."""
+        return frozenset(row.cause for row in self.slopes if self.is_simulated(row.source))
+
+    @cached_property
+    def rests_of(self) -> Mapping[str, tuple[AtRest, ...]]:
+        """Symptom id to what is known of a right block there."""
+        table = {rule.id: list(rule.measure.at_rest) for rule in self.symptoms.values() if rule.measure is not None}
+        for row in self.rests:
+            table.setdefault(row.symptom, []).append(row)
+        return {symptom: tuple(rows) for symptom, rows in table.items()}
+
+    @cached_property
+    def mirrors(self) -> Mapping[str, str]:
+        """Symptom id to the symptom that is the same reading the other way."""
+        pairs = (
+            (rule.measure.mirror_of or rule.measure.same_as, rule.id)
+            for rule in self.symptoms.values()
+            if rule.measure is not None
+        )
+        return {primary: mirror for primary, mirror in pairs if primary is not None}
 
     @cached_property
     def causes_of(self) -> Mapping[str, tuple[str, ...]]:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from fitdiag.knowledge.load import source_key
-from fitdiag.knowledge.model import Alteration, BodyNote, Cause, RuleBase, Source, Symptom
+from fitdiag.knowledge.model import Alteration, BodyNote, Cause, RuleBase, Source, Symptom, source_key
 from fitdiag.units import Units, format_length
 
 
@@ -164,7 +163,8 @@ class _Page:
             (f"{self.base.alterations[name].title}: {word}" for name, word in rule.after.items()),
         )
         self.items(
-            "Cured by", (f"{self.base.alterations[name].title}: {word}; {name}" for name, word in rule.cured_by.items())
+            "Cured by",
+            (f"{self.base.alterations[name].title}: {cure.how_well}; {name}" for name, cure in rule.cured_by.items()),
         )
         if rule.may_stay:
             self.part("It may stay", rule.may_stay)
@@ -179,14 +179,12 @@ class _Page:
         self.lines.append("")
         self.part("Where", f"{rule.operation.cut}. Hinge: {rule.operation.hinge}.")
         amount = rule.amount
-        known = [self.base.symptoms[symptom].measure for symptom in amount.measured_by]
-        basis = " or ".join(measure.what for measure in known if measure)
+        cured = [self.base.causes[cause].extent for cause in self.base.cures_of[rule.id]]
+        told = "; ".join(dict.fromkeys(extent.what for extent in cured if extent))
         start = f"a careful start is {self.length(amount.start_mm)}"
-        ratio = "" if amount.ratio == 1 else f", times {amount.ratio:g}"
-        short = f" short of {self.length(amount.short_of_mm)}" if amount.short_of_mm is not None else ""
-        told = f"what {basis} is{short}{ratio}; not measured, {start}" if basis else start
-        up_to = f"; pinning may take up to {amount.up_to:g} times that" if amount.up_to else ""
-        self.part("How much", f"{told}{up_to}. Stop when {amount.until}. {self.cite(amount.source)}.")
+        basis = f"by what the readings tell of {told}; where none does, {start}" if told else start
+        edges = f" At each of {amount.edges.count} edges: {amount.edges.where}." if amount.edges else ""
+        self.part("How much", f"{basis}. Stop when {amount.until}.{edges} {self.cite(amount.source)}.")
         limits = f"{self.length(rule.most_a_round.amount_mm)} in a round ({self.cite(rule.most_a_round.source)})"
         if rule.most_in_all:
             limits += (
@@ -218,7 +216,7 @@ class _Page:
         self.items(
             "Cures",
             (
-                f"{self.base.causes[cause].title}: {self.base.causes[cause].cured_by[rule.id]}"
+                f"{self.base.causes[cause].title}: {self.base.causes[cause].cured_by[rule.id].how_well}"
                 for cause in self.base.cures_of[rule.id]
             ),
         )

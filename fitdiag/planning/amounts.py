@@ -1,111 +1,319 @@
-"""How much: from what was measured, within the limits of the round, rounded to what a tape shows."""
+"""How much: from the extents that readings tell of the causes to be cured, within the limits of the round, rounded to the tape.
+
+Joint over a plan: what an earlier alteration takes of a cause, a later one need not take. Without any reading that bears on
+it, a careful start.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import inf
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from math import inf, sqrt
 
-from fitdiag.knowledge.findings import Findings
+from fitdiag.diagnosis.belief import Diagnosis, lower_first
+from fitdiag.diagnosis.joint import CauseExtent
+from fitdiag.diagnosis.readings import of_kind, slopes_of
+from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
-from fitdiag.units import Units, format_length, round_down, round_length
+from fitdiag.units import STEP_MM, Units, format_length, format_reading, round_down, round_length
 
 FAR_TOO_MUCH = (
     4.0  # times the limit of a round: a slip of the finger is likelier than such an amount; a fitter's judgement
 )
 _WORTH_DOING = 0.25  # of the most for all rounds; if less than this is left, it is not done again; a fitter's judgement
+_BESIDE = (
+    0.3  # of the weight of the cause an alteration is mostly for; other causes that weigh less do not change its amount
+)
+_LEAST_WELL = 0.3  # an alteration that cures a cause less than this takes its amount from others
+
+
+@dataclass(frozen=True)
+class Given:
+    """What was done of an alteration in this case and can be given back: its id, how much is left of it, and in which rounds."""
+
+    alteration: str
+    mm: float
+    rounds: tuple[int, ...]
 
 
 @dataclass(frozen=True)
 class PlannedAmount:
-    """An amount to alter by. `wanted_mm` is what the measured sign asks for; `mm` is what this round allows of it."""
+    """An amount to alter by. `wanted_mm` is what the readings ask for; `mm` is what this round allows of it.
+
+    `error_mm`: one standard deviation of what is wanted, None for a careful start. `told_by`: the symptoms whose readings bear
+    on it. `gives_back`: what it takes back of an earlier round. `left_mm`, `right_mm`: where the sides differ. `extra`: a second
+    dimension, or the share of each edge, in words. `less`: the alteration is done the other way, as a leg made shorter.
+    """
 
     mm: float
     text: str
     wanted_mm: float
     remainder_mm: float
-    measured_by: str | None
     basis: str
+    error_mm: float | None = None
+    told_by: tuple[str, ...] = ()
     already_mm: float = 0.0
     exhausted: bool = False
+    gives_back: Given | None = None
+    less: bool = False
+    left_mm: float | None = None
+    right_mm: float | None = None
+    extra: str = ""
+    measure_next: str | None = None
+
+    @property
+    def only_gives_back(self) -> bool:
+        """Whether it takes back no more than was done."""
+        return self.gives_back is not None and self.mm <= self.gives_back.mm + 1e-6
+
+    @property
+    def signed_mm(self) -> float:
+        """The amount as the pattern takes it."""
+        return -self.mm if self.less else self.mm
 
 
-def plan_amount(base: RuleBase, alteration: Alteration, findings: Findings) -> PlannedAmount:
-    """The amount for an alteration: measured if a symptom of its rule was measured, else a careful start.
+def given_back(base: RuleBase, alteration: Alteration, findings: Findings) -> Given | None:
+    """The alteration of earlier rounds that this one takes back, and how much of it is left; None if there is none."""
+    taken = sum(done.amount_mm or 0.0 for done in findings.done if done.alteration == alteration.id)
+    for other in base.undone_by(alteration.id):
+        there = [done for done in findings.done if done.alteration == other]
+        start = base.alterations[other].amount.start_mm
+        left = sum(start if done.amount_mm is None else done.amount_mm for done in there) - taken
+        if there and left > 1e-6:
+            return Given(other, left, tuple(sorted({done.round for done in there})))
+    return None
 
-    All lengths in mm; `text` and `mm` are rounded to the tape (1/8 in or 0.25 cm). Limits are rounded down.
-    """
-    units = findings.units
-    wanted, symptom, basis = _wanted(base, alteration, findings)
-    already = sum(done.amount_mm or 0.0 for done in findings.done if done.alteration == alteration.id)
-    limit = alteration.most_a_round.amount_mm
-    in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
-    left = max(in_all - already, 0.0)
-    nearly_all_done = bool(already) and left < limit
-    exhausted = bool(already) and left < in_all * _WORTH_DOING
-    limit = min(limit, left)
-    rounded = round_length(wanted, units)
-    amount, remainder = rounded, 0.0
-    if rounded > limit + 1e-6:
-        amount = round_down(limit, units)
-        remainder = rounded - amount
-        done, rest = format_length(already, units), format_length(remainder, units)
-        if nearly_all_done:
-            basis += f" {format_length(in_all, units)} is the most for all rounds together, and {done} is done."
-            basis += f" The other {rest} asks for a redrawn block, not for more of this."
+
+class Amounts:
+    """The amounts of a diagnosis's alterations; `taken` holds what a plan's alterations so far take of each cause, in mm."""
+
+    def __init__(self, diagnosis: Diagnosis) -> None:
+        self.diagnosis, self.base, self.findings = diagnosis, diagnosis.base, diagnosis.findings
+        self.units: Units = diagnosis.findings.units
+
+    def plan(self, name: str, taken: Mapping[str, float] | None = None, *, at_least: bool = False) -> PlannedAmount:
+        """The amount of one alteration. All lengths in mm, `mm` and `text` rounded to the tape; limits are rounded down.
+
+        `at_least`: where nothing is left to take, a careful start, for what is done only if a sign still shows then.
+        """
+        alteration = self.base.alterations[name]
+        wanted, error, tellers, causes = self._wanted(alteration, taken or {})
+        start = alteration.amount.start_mm
+        if wanted is None:
+            amount = PlannedAmount(start, "", start, 0.0, "", measure_next=self._best_measure(alteration))
+        elif at_least and wanted < STEP_MM[self.units] / 2:
+            amount = PlannedAmount(start, "", start, 0.0, "")
         else:
-            basis += f" The most for one round is {format_length(amount, units)}; the other {rest} waits"
-            basis += " for the next try-on." if already == 0 else f" ({done} was done before)."
-    elif alteration.amount.up_to:
-        most = amount * alteration.amount.up_to
-        this_round = format_length(round_down(limit, units), units)
-        basis += f" Pinning often asks for more, up to {format_length(most, units)}"
-        if most <= limit:
-            basis += "."
-        elif most > left:
-            basis += f"; take at most {this_round} in this round and {format_length(left, units)} in all"
-            basis += " from now on. If more is missing then, the block wants redrawing."
-        else:
-            basis += f"; take at most {this_round} of it in this round, the rest in the next."
-    return PlannedAmount(amount, format_length(amount, units), wanted, remainder, symptom, basis, already, exhausted)
+            amount = PlannedAmount(0.0, "", wanted, 0.0, "", error, tellers)
+        amount = replace(
+            amount, less=self._less(alteration), gives_back=given_back(self.base, alteration, self.findings)
+        )
+        return self._worded(alteration, self._limited(alteration, amount), causes)
 
+    # -- what is wanted --------------------------------------------------------------------------------------------
 
-def _wanted(base: RuleBase, alteration: Alteration, findings: Findings) -> tuple[float, str | None, str]:
-    rule, units = alteration.amount, findings.units
-    for symptom_id in rule.measured_by:
-        finding = findings.symptoms.get(symptom_id)
-        measure = base.symptoms[symptom_id].measure
-        if finding is None or measure is None or finding.seen != "yes":
-            continue
-        seen_mm, how = finding.amount_mm, "measured"
-        if seen_mm is None and finding.severity is not None:
-            seen_mm, how = measure.grades_mm.get(finding.severity), f"judged {finding.severity}, so counted as"
-        if seen_mm is None:
-            continue
-        if finding.amount_mm is not None and (finding.error_mm or 0.0) >= seen_mm:
-            continue  # measured too unsurely to cut by
-        wanted = ((rule.short_of_mm - seen_mm) if rule.short_of_mm is not None else seen_mm) * rule.ratio
-        if wanted <= 0:
-            continue
-        error = finding.error_mm if how == "measured" else None
-        return wanted, symptom_id, _basis(alteration, measure.what, seen_mm, how, units, error)
-    start = format_length(rule.start_mm, units)
-    return (
-        rule.start_mm,
-        None,
-        f"Nothing was measured: {start} is a careful start. Pin it to find out, until {rule.until}.",
-    )
+    def _wanted(
+        self, alteration: Alteration, taken: Mapping[str, float]
+    ) -> tuple[float | None, float | None, tuple[str, ...], tuple[str, ...]]:
+        """Amount, its standard deviation, the readings that tell it and the causes it cures; None if nothing tells."""
+        shares = self._shares(alteration)
+        if not shares:
+            return None, None, (), ()
+        total = sum(shares.values())
+        mean = square = 0.0
+        for cause, weight in shares.items():
+            extent, takes = self.diagnosis.extents[cause], abs(self.base.causes[cause].cured_by[alteration.id].takes)
+            need = max(extent.mean_mm - taken.get(cause, 0.0), 0.0) / takes
+            mean += weight / total * need
+            square += weight / total * (need**2 + (extent.error_mm / takes) ** 2)
+        tellers = dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].told_by)
+        return mean, sqrt(max(square - mean**2, 0.0)), tuple(tellers), tuple(shares)
 
+    def _shares(self, alteration: Alteration) -> dict[str, float]:
+        """The causes an amount is taken from, with their weights: those with an extent that it cures, the main one and its like."""
+        well = self.base.words.how_well.words
+        weights = {}
+        for cause in self.base.cures_of[alteration.id]:
+            cured = well[self.base.causes[cause].cured_by[alteration.id].how_well]
+            if cause in self.diagnosis.extents and self.diagnosis.has_sign(cause) and cured >= _LEAST_WELL:
+                weights[cause] = self.diagnosis.probability[cause] * cured
+        most = max(weights.values(), default=0.0)
+        less = self._less(alteration)
+        weights = {
+            cause: weight
+            for cause, weight in weights.items()
+            if (self.base.causes[cause].cured_by[alteration.id].takes < 0) == less
+        }
+        ranked = sorted(weights, key=lambda cause: (-weights[cause], cause))
+        return {cause: weights[cause] for cause in ranked if weights[cause] >= _BESIDE * most and most > 0.0}
 
-def _basis(alteration: Alteration, what: str, seen_mm: float, how: str, units: Units, error_mm: float | None) -> str:
-    rule = alteration.amount
-    seen = format_length(seen_mm, units) + (f" ± {format_length(error_mm, units)}" if error_mm else "")
-    if rule.short_of_mm is not None:
-        share = "" if rule.ratio == 1 else f", {_share(rule.ratio)} of the difference"
-        return f"From {what}: {how} {seen}, wanted {format_length(rule.short_of_mm, units)}{share}. Pin until {rule.until}."
-    share = "the same" if rule.ratio == 1 else f"{_share(rule.ratio)} of it"
-    return f"From {what}: {how} {seen}, {share} to start with. Pin until {rule.until}."
+    def _best_measure(self, alteration: Alteration) -> str | None:
+        """The sign that was seen and not measured whose amount would tell most of the alteration's."""
+        best: tuple[float, str] | None = None
+        simulated = self.findings.readings_from == "simulation"
+        for cause in self.base.cures_of[alteration.id]:
+            slopes = slopes_of(self.base, self.base.causes[cause], simulated)
+            for link in self.base.causes[cause].shows:
+                finding, rule = self.findings.symptoms.get(link.symptom), self.base.symptoms[link.symptom]
+                if finding is None or finding.seen != "yes" or rule.measure is None or finding.amount_mm is not None:
+                    continue
+                slope = slopes.get(rule.measure.mirror_of or rule.measure.same_as or rule.id)
+                if slope is not None and slope.ratio:
+                    worth = self.diagnosis.probability.get(cause, 0.0) * abs(slope.ratio) / rule.measure.give_mm
+                    best = max(best or (0.0, ""), (worth, link.symptom))
+        return best[1] if best and best[1] else None
 
+    def _less(self, alteration: Alteration) -> bool:
+        """Whether the likeliest cause it cures asks for it the other way."""
+        cures = self.base.cures_of[alteration.id]
+        seen = [cause for cause in cures if self.diagnosis.has_sign(cause)]
+        if not seen:
+            return False
+        first = max(seen, key=lambda cause: (self.diagnosis.probability[cause], cause))
+        return self.base.causes[first].cured_by[alteration.id].takes < 0
 
-def _share(ratio: float) -> str:
-    names = {0.25: "a quarter", 0.5: "half", 0.75: "three quarters", 1.5: "one and a half times", 2.0: "twice"}
-    return names.get(ratio, f"{ratio:g} times")
+    # -- limits ----------------------------------------------------------------------------------------------------
+
+    def _limited(self, alteration: Alteration, amount: PlannedAmount) -> PlannedAmount:
+        """The part of it that this round allows."""
+        already = sum(done.amount_mm or 0.0 for done in self.findings.done if done.alteration == alteration.id)
+        limit = alteration.most_a_round.amount_mm
+        in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
+        left = max(in_all - already, 0.0)
+        limit = min(limit, left)
+        if amount.gives_back is not None:
+            limit = max(limit, amount.gives_back.mm)
+        rounded = round_length(amount.wanted_mm, self.units) if amount.wanted_mm >= STEP_MM[self.units] / 2 else 0.0
+        mm, remainder = rounded, 0.0
+        if rounded > limit + 1e-6:
+            mm = round_down(limit, self.units) if limit >= STEP_MM[self.units] else limit
+            remainder = rounded - mm
+        exhausted = bool(already) and left < in_all * _WORTH_DOING and amount.gives_back is None
+        return replace(amount, mm=mm, remainder_mm=remainder, already_mm=already, exhausted=exhausted)
+
+    # -- words -----------------------------------------------------------------------------------------------------
+
+    def _worded(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> PlannedAmount:
+        apart = self._apart(alteration, amount)
+        basis = " ".join(part for part in (
+            self._source(alteration, amount, causes), self._back(amount), self._limit(alteration, amount),
+        ) if part)  # fmt: skip
+        text = format_length(amount.mm, self.units)
+        if (ways := alteration.amount.ways) is not None:
+            text = f"{ways.less if amount.less else ways.more} {text}"
+        if apart is not None:
+            left, right = (format_length(mm, self.units) if mm else "nothing" for mm in apart)
+            text = f"left {left}, right {right}"
+        extra = " ".join(part for part in (self._edges(alteration, amount), self._second(alteration)) if part)
+        left_mm, right_mm = apart or (None, None)
+        return replace(amount, text=text, basis=basis, extra=extra, left_mm=left_mm, right_mm=right_mm)
+
+    def _apart(self, alteration: Alteration, amount: PlannedAmount) -> tuple[float, float] | None:
+        """The amounts of left and right where the firmest reading was taken on both and they differ by what a tape shows."""
+        if alteration.sides == "both" or not amount.told_by:
+            return None
+        finding = self.findings.symptoms.get(amount.told_by[0])
+        if finding is None or finding.left_mm is None or finding.right_mm is None:
+            return None
+        mean = (finding.left_mm + finding.right_mm) / 2.0
+        if mean <= 0.0:
+            return None
+        sides = [amount.mm * mm / mean for mm in (finding.left_mm, finding.right_mm)]
+        limit = amount.gives_back.mm if amount.gives_back else alteration.most_a_round.amount_mm
+        step = STEP_MM[self.units] / 2
+        left, right = (round_length(min(mm, limit), self.units) if mm >= step else 0.0 for mm in sides)
+        return (left, right) if left != right else None
+
+    def _source(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> str:
+        """Where the amount comes from."""
+        until = f"Pin until {alteration.amount.until}."
+        if not amount.told_by:
+            start = format_length(amount.mm, self.units)
+            told = f"Nothing that was told bears on the amount: {start} is a careful start. {until}"
+            if amount.measure_next is not None:
+                measure = self.base.symptoms[amount.measure_next].measure
+                told += f" To know better, measure {measure.what}." if measure else ""
+            return told
+        readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in amount.told_by[:3])
+        wanted = format_length(amount.wanted_mm, self.units)
+        error = amount.error_mm or 0.0
+        spread = f", give or take {format_length(error, self.units)}" if error >= STEP_MM[self.units] / 2 else ""
+        return f"From {readings}: {wanted}{spread}.{self._other_kind(alteration, amount, causes)} {until}"
+
+    def _reading(self, finding: Finding) -> str:
+        measure = self.base.symptoms[finding.symptom].measure
+        assert measure is not None
+        if finding.amount_mm is None:
+            about = format_length(measure.grades_mm[finding.severity or "clear"], self.units)
+            return f"{measure.what}, judged {finding.severity}, so counted as about {about}"
+        if finding.left_mm is not None and finding.right_mm is not None:
+            sides = (format_reading(finding.left_mm, self.units), format_reading(finding.right_mm, self.units))
+            return f"{measure.what} (left {sides[0]}, right {sides[1]})"
+        error = f" ± {format_length(finding.error_mm, self.units)}" if finding.error_mm else ""
+        return f"{measure.what} ({format_reading(finding.amount_mm, self.units)}{error})"
+
+    def _other_kind(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> str:
+        """What the other kind of figures would ask for, where practice and simulation differ by half or more."""
+        if not causes or amount.mm <= 0:
+            return ""
+        simulated = self.findings.readings_from == "simulation"
+        used, other = (self._ratio(causes[0], amount.told_by[0], kind) for kind in (simulated, not simulated))
+        if used is None or other is None or not other or 2 / 3 < used / other < 1.5:
+            return ""
+        kinds = ("common practice", "simulated cloth")
+        asks = format_length(amount.wanted_mm * used / other, self.units)
+        return f" This is by {kinds[simulated]}; {kinds[not simulated]} would ask for {asks}."
+
+    def _ratio(self, cause: str, symptom: str, simulated: bool) -> float | None:
+        slopes = self.base.slopes_of[cause].get(symptom, ())
+        known = [slope for slope in slopes if self.base.is_simulated(slope.source) == simulated]
+        found = of_kind(self.base, known, simulated)
+        return found.ratio if found is not None else None
+
+    def _back(self, amount: PlannedAmount) -> str:
+        if amount.gives_back is None:
+            return ""
+        given = amount.gives_back
+        rounds = " and ".join(map(str, given.rounds))
+        done = lower_first(self.base.alterations[given.alteration].title)
+        much = format_length(given.mm, self.units)
+        if not amount.only_gives_back:
+            return f"The first {much} of it takes back what was done in round {rounds}: {done}."
+        return f"This gives back part of what was done in round {rounds}: {done}, {much}."
+
+    def _limit(self, alteration: Alteration, amount: PlannedAmount) -> str:
+        """What the limits of this round, and of all rounds, leave for later."""
+        if amount.remainder_mm <= 1e-6:
+            return ""
+        most, rest = format_length(amount.mm, self.units), format_length(amount.remainder_mm, self.units)
+        in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
+        done = format_length(amount.already_mm, self.units)
+        if amount.already_mm and in_all - amount.already_mm < alteration.most_a_round.amount_mm:
+            return (
+                f"{format_length(in_all, self.units)} is the most for all rounds together, and {done} is done."
+                f" The other {rest} asks for a redrawn block, not for more of this."
+            )
+        waits = "." if not amount.already_mm else f" ({done} was done before)."
+        return f"The most for one round is {most}; the other {rest} waits for the next try-on{waits}"
+
+    def _edges(self, alteration: Alteration, amount: PlannedAmount) -> str:
+        """Each edge's share and the whole, where an amount is spread over several edges."""
+        edges = alteration.amount.edges
+        if edges is None or amount.mm <= 0:
+            return ""
+        each, whole = format_length(amount.mm, self.units), format_reading(amount.mm * edges.count, self.units)
+        return f"{each} at each of {edges.count} edges ({edges.where}), {whole} in all."
+
+    def _second(self, alteration: Alteration) -> str:
+        """The second dimension of an alteration that has two, like the length of an insert beside its width."""
+        second = alteration.amount.second
+        if second is None:
+            return ""
+        extent: CauseExtent | None = self.diagnosis.extents.get(second.cause)
+        likely = self.diagnosis.probability.get(second.cause, 0.0) >= _LEAST_WELL
+        if extent is None or not likely:
+            return f"{second.what}: {format_length(second.start_mm, self.units)} to start with."
+        mm = min(extent.mean_mm, second.most_mm)
+        told = " and ".join(self._reading(self.findings.symptoms[name]) for name in extent.told_by[:2])
+        error = format_length(extent.error_mm, self.units)
+        return f"{second.what}: {format_length(mm, self.units)}, give or take {error}, from {told}."

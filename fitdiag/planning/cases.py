@@ -13,14 +13,15 @@ from typing import Any
 from pydantic import Field, ValidationError
 
 from fitdiag.diagnosis.belief import Diagnosis
-from fitdiag.knowledge.findings import Findings, Side, findings_in
-from fitdiag.knowledge.load import problems_of, source_key
-from fitdiag.knowledge.model import Id, Rule, RuleBase, Text, YesNo
+from fitdiag.knowledge.findings import Findings, Side
+from fitdiag.knowledge.findings_file import findings_in
+from fitdiag.knowledge.load import problems_of
+from fitdiag.knowledge.model import Id, Rule, RuleBase, Text, YesNo, source_key
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import make_plan
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
-from fitdiag.units import InvalidLengthError, format_length, parse_length
+from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 QUIET_BELOW = 0.25  # a cause below this probability counts as quiet in a case
 
@@ -161,9 +162,16 @@ def _unknown(expect: Expect, document: Document, index: int, base: RuleBase, hin
             yield Problem("unknown-id", f"there is no {kind} '{rule}'", where, hints.near(rule, known[kind]))
     try:
         if expect.amount:
-            parse_length(expect.amount)
+            shown_amount(expect.amount, "in")
     except InvalidLengthError as error:
         yield Problem("amount", str(error), document.where((index, "expect", "amount")))
+
+
+def shown_amount(text: str, units: Units) -> str:
+    """An expected amount as a list shows it; words may stand before it, like `shorter by 1 cm`. Raises InvalidLengthError."""
+    words = text.split(" ")
+    start = next((place for place, word in enumerate(words) if word[:1].isdigit()), 0)
+    return " ".join([*words[:start], format_length(parse_length(" ".join(words[start:])).mm, units)])
 
 
 def run_case(base: RuleBase, case: Case) -> list[Problem]:
@@ -186,7 +194,7 @@ def run_case(base: RuleBase, case: Case) -> list[Problem]:
         if alteration not in by_id:
             wrong.append(f"{alteration} should be in the list, but it is: {listed} ({ranking})")
     if expect.amount:
-        wanted = format_length(parse_length(expect.amount).mm, case.findings.units)
+        wanted = shown_amount(expect.amount, case.findings.units)
         if first is None or first.amount.text != wanted:
             wrong.append(f"the amount should be {wanted}, but is {first.amount.text if first else 'none'}")
     if expect.side and (first is None or first.side != expect.side):

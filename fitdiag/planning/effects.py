@@ -35,7 +35,7 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
     stages = [Stage("as it is", None, pattern_measures(pattern))]
     solved: dict[str, float] = {}
     for item in plan.recommendations:
-        amount = item.amount.mm
+        amount = item.amount.signed_mm
         target = _target(base, item.alteration)
         if target is not None and item.only_if is not None:
             amount = _solved(base, item.alteration, target, pattern, findings.units, warnings)
@@ -78,12 +78,11 @@ def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: lis
 
 def _target(base: RuleBase, alteration: str) -> Target | None:
     """The pattern measure an alteration's amount is taken short of, if its symptom names one."""
-    amount = base.alterations[alteration].amount
-    for symptom in amount.measured_by:
-        measure = base.symptoms[symptom].measure
-        if amount.short_of_mm is not None and measure is not None and measure.on_pattern:
-            return Target(measure.on_pattern, ">=", amount.short_of_mm)
-    return None
+    aim = base.alterations[alteration].amount.aim
+    measure = base.symptoms[aim.symptom].measure if aim is not None else None
+    if aim is None or measure is None or not measure.on_pattern:
+        return None
+    return Target(measure.on_pattern, ">=", aim.reads_mm)
 
 
 def _solved(

@@ -17,7 +17,6 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import RuleBase, SimulatedSign
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
-from fitdiag.planning.amounts import plan_amount
 from fitdiag.problems import ProblemsFoundError, stop
 
 LIKELY_FROM = 0.08  # belief; below it a cause is not worth draping
@@ -56,17 +55,18 @@ class Explanation:
 
 def candidates(base: RuleBase, diagnosis: Diagnosis) -> list[tuple[str, str, float]]:
     """Likely causes that can be put into a pattern: the cause, the alteration that puts it in, and its extent in mm."""
-    findings = diagnosis.findings
     found: list[tuple[str, str, float]] = []
     for cause_id, belief in sorted(diagnosis.probability.items(), key=lambda pair: -pair[1]):
         if belief < LIKELY_FROM or len(found) == MOST_CAUSES:
             break
         cause = base.causes[cause_id]
-        for cure in sorted(cause.cured_by, key=lambda name: -base.words.how_well.words[cause.cured_by[name]]):
-            rule = base.alterations[cure]
-            undone = rule.opposite or next((a.id for a in base.alterations.values() if a.opposite == cure), None)
+        for cure in sorted(cause.cured_by, key=lambda name: -base.words.how_well.words[cause.cured_by[name].how_well]):
+            takes, rule = cause.cured_by[cure].takes, base.alterations[cure]
+            undone = cure if takes < 0 else next(iter(base.undone_by(cure)), None)
             if undone is not None:
-                found.append((cause_id, undone, plan_amount(base, rule, findings).wanted_mm))
+                extent = diagnosis.extents.get(cause_id)
+                amount = rule.amount.start_mm if extent is None else extent.mean_mm / abs(takes)
+                found.append((cause_id, undone, amount))
                 break
     return found
 

@@ -1,7 +1,8 @@
 """The plan of a round: alterations ranked by the relief they promise over the believed causes, less what they disturb.
 
 At most three a round, in the order of the rule base; the rest is named as later. What should be left alone is named with
-the reason, and what may stay as it is too. The tool suggests; the fitter decides.
+the reason, and what may stay as it is too. What an earlier round took too much of is given back at the same place. The tool
+suggests; the fitter decides.
 """
 
 from __future__ import annotations
@@ -14,12 +15,14 @@ from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_firs
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.model import Alteration, Condition, RuleBase
 from fitdiag.knowledge.order import exclusive, in_order, reason
-from fitdiag.planning.amounts import PlannedAmount, plan_amount
+from fitdiag.planning.amounts import Amounts, PlannedAmount
+from fitdiag.planning.closing import Closing, close_all
 from fitdiag.units import format_length
 
 MOST_A_ROUND = 3  # common practice, no source: one family a round, and no more than three alterations
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
 _CAREFUL = 0.7  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
+_AT_THE_SAME_PLACE = 2.0  # giving back what a round took too much of, against a new cut elsewhere; a fitter's judgement
 _MOST_LEFT_ALONE = 6
 
 
@@ -29,6 +32,7 @@ class Recommendation:
 
     rank: int
     alteration: str
+    title: str
     amount: PlannedAmount
     side: Side
     because: tuple[str, ...]
@@ -49,13 +53,17 @@ class Named:
 
 @dataclass(frozen=True)
 class Plan:
-    """What to do this round. `verdict` says it in one sentence; with no recommendations it says why there are none."""
+    """What to do this round. `verdict` says it in one sentence; with no recommendations it says why there are none.
+
+    `closings` holds every sign that was seen, each in one line.
+    """
 
     verdict: str
     recommendations: tuple[Recommendation, ...] = ()
     leave_alone: tuple[Named, ...] = ()
     later: tuple[Named, ...] = ()
     may_stay: tuple[str, ...] = ()
+    closings: tuple[Closing, ...] = ()
 
 
 def sentence(text: str) -> str:
@@ -82,51 +90,66 @@ class _Planner:
         self.findings: Findings = diagnosis.findings
         self.probability = diagnosis.probability
         self.well = self.base.words.how_well.words
-        self.avoided = {
-            alteration.id: self._holding(alteration.avoid_when) for alteration in self.base.alterations.values()
-        }
-        self.amounts = {
-            alteration.id: plan_amount(self.base, alteration, self.findings)
-            for alteration in self.base.alterations.values()
-        }
-        for alteration_id, amount in self.amounts.items():
+        self.reckoner = Amounts(diagnosis)
+        self.amounts = {name: self.reckoner.plan(name) for name in self.base.alterations}
+        self.avoided: dict[str, tuple[str, ...]] = {}
+        for name, amount in self.amounts.items():
+            conditions = self.base.alterations[name].avoid_when
+            if amount.gives_back is not None:  # no shape forbids undoing what was done here
+                conditions = tuple(condition for condition in conditions if condition.kind_and_id[0] == "symptom")
+            self.avoided[name] = self._holding(conditions)
             if amount.exhausted:
-                self.avoided[alteration_id] = (*self.avoided[alteration_id], self._enough(alteration_id, amount))
+                self.avoided[name] = (*self.avoided[name], self._enough(name, amount))
 
     def plan(self) -> Plan:
         relief = self.choose()
         ordered = in_order(self.base, relief, relief)
         now, later = ordered[:MOST_A_ROUND], ordered[MOST_A_ROUND:]
-        recommendations = {alteration: self._recommend(alteration, relief[alteration]) for alteration in now}
-        followed = self._follow_ups(recommendations)
-        for alteration, (only_if, symptom, because) in followed.items():
-            if alteration in recommendations:
-                recommendations[alteration] = replace(
-                    recommendations[alteration], only_if=only_if, only_if_symptom=symptom
-                )
-            elif len(recommendations) < MOST_A_ROUND and not self._opposes(alteration, recommendations):
-                waiting = self._recommend(alteration, 0.0)
-                recommendations[alteration] = replace(
-                    waiting, only_if=only_if, only_if_symptom=symptom, because=(because,), against=waiting.against[-1:]
-                )
-            elif alteration not in later:
-                later.append(alteration)
-        conditional = {name: rec for name, rec in recommendations.items() if rec.only_if}
-        value = {name: rec.relief - (10.0 if name in conditional else 0.0) for name, rec in recommendations.items()}
-        final = in_order(self.base, recommendations, value)
-        ranked = tuple(replace(recommendations[name], rank=number) for number, name in enumerate(final, 1))
+        chosen: dict[str, tuple[str, str, str] | None] = dict.fromkeys(now)
+        followed = self._follow_ups(now)
+        for name, waits in followed.items():
+            if name in chosen or (len(chosen) < MOST_A_ROUND and not self._opposes(name, chosen)):
+                chosen[name] = waits
+            elif name not in later:
+                later.append(name)
+        value = {name: 0.0 if waits else relief.get(name, 0.0) for name, waits in chosen.items()}
+        recommendations = self._recommended(in_order(self.base, chosen, value), chosen, relief)
         may_stay = tuple(
             f"{self.base.causes[belief.cause].title}: {text}"
             for belief in self.beliefs.values()
             if (text := self.base.causes[belief.cause].may_stay) and belief.has_sign and belief.probability >= 0.5
         )
-        return Plan(
-            verdict=self._verdict(ranked, may_stay),
-            recommendations=ranked,
-            leave_alone=self._leave_alone(set(recommendations)),
-            later=tuple(Named(name, self._later_because(name, final, followed)) for name in later),
+        names = [item.alteration for item in recommendations]
+        plan = Plan(
+            verdict=self._verdict(recommendations, may_stay),
+            recommendations=recommendations,
+            leave_alone=self._leave_alone(set(names)),
+            later=tuple(Named(name, self._later_because(name, names, followed)) for name in later),
             may_stay=may_stay,
         )
+        return replace(plan, closings=close_all(self.diagnosis, plan, self.avoided))
+
+    def _recommended(
+        self, order: Iterable[str], chosen: Mapping[str, tuple[str, str, str] | None], relief: Mapping[str, float]
+    ) -> tuple[Recommendation, ...]:
+        """The recommendations in their order, each amount less what those before it take."""
+        taken: dict[str, float] = {}
+        result: list[Recommendation] = []
+        for name in order:
+            waits = chosen[name]
+            amount = self.reckoner.plan(name, taken, at_least=waits is not None)
+            if amount.mm <= 0.0:
+                continue  # those before it have taken all there is
+            item = self._recommend(name, amount, relief.get(name, 0.0))
+            if waits is not None:
+                item = replace(item, only_if=waits[0], only_if_symptom=waits[1])
+                if name not in relief:
+                    item = replace(item, because=(waits[2],), against=item.against[-1:])
+            result.append(replace(item, rank=len(result) + 1))
+            for cause in self.base.cures_of[name]:
+                cure = self.base.causes[cause].cured_by[name]
+                taken[cause] = taken.get(cause, 0.0) + amount.mm * abs(cure.takes) * self.well[cure.how_well]
+        return tuple(result)
 
     @cached_property
     def beliefs(self) -> Mapping[str, Belief]:
@@ -146,14 +169,13 @@ class _Planner:
     def choose(self) -> dict[str, float]:
         """Greedy: the alteration with the most net relief, then again over what it leaves uncured, until none is worth it."""
         left = {cause: p if self.diagnosis.has_sign(cause) else 0.0 for cause, p in self.probability.items()}
-        excluded = exclusive(self.base)
         chosen: dict[str, float] = {}
         while True:
             best, best_net = None, self.base.setting("worth_altering")
             for alteration in self.base.alterations.values():
                 if alteration.id in chosen or self.avoided[alteration.id] or self.amounts[alteration.id].mm <= 0:
                     continue
-                if any(frozenset((alteration.id, other)) in excluded for other in chosen):
+                if self._opposes(alteration.id, chosen):
                     continue
                 net = self._net_relief(alteration, left)
                 if net > best_net + 1e-9:
@@ -162,24 +184,32 @@ class _Planner:
                 return chosen
             chosen[best.id] = best_net
             for cause in self.base.cures_of[best.id]:
-                left[cause] *= 1.0 - self.well[self.base.causes[cause].cured_by[best.id]]
+                left[cause] *= 1.0 - self.well[self.base.causes[cause].cured_by[best.id].how_well]
 
     def _net_relief(self, alteration: Alteration, left: Mapping[str, float]) -> float:
         relief = sum(
-            left[cause] * self.well[self.base.causes[cause].cured_by[alteration.id]]
+            left[cause] * self.well[self.base.causes[cause].cured_by[alteration.id].how_well]
             for cause in self.base.cures_of[alteration.id]
         )
+        if self.amounts[alteration.id].gives_back is not None:
+            relief *= _AT_THE_SAME_PLACE
         harm = sum(
             self.probability[cause] * self.well[word]
             for cause, word in alteration.worsens.items()
             if cause in self.probability
         )
         price = sum(self.base.words.how_often.words[word] for word in alteration.brings.values()) * _PRICE_OF_A_NEW_SIGN
-        careful = _CAREFUL if self._holding(alteration.careful_when) else 1.0
+        careful = _CAREFUL if self._holding(self._careful(alteration.id)) else 1.0
         return relief * careful - harm - price
 
-    def _holding(self, conditions: tuple[Condition, ...]) -> tuple[str, ...]:
-        """The reasons of the conditions that hold now."""
+    def _careful(self, alteration: str) -> tuple[Condition, ...]:
+        conditions = self.base.alterations[alteration].careful_when
+        if self.amounts[alteration].gives_back is None:
+            return conditions
+        return tuple(condition for condition in conditions if condition.kind_and_id[0] == "symptom")
+
+    def _holding(self, conditions: Iterable[Condition], but: Iterable[str] = ()) -> tuple[str, ...]:
+        """The reasons of the conditions that hold now; those of the symptoms in `but` left out."""
         result = []
         for condition in conditions:
             kind, rule_id = condition.kind_and_id
@@ -190,13 +220,13 @@ class _Planner:
                 "absent": finding is not None and finding.seen == "no",
                 "done": any(done.alteration == rule_id for done in self.findings.done),
             }.get(kind, False)
-            if holds:
+            if holds and rule_id not in but:
                 result.append(sentence(condition.because))
         return tuple(result)
 
     # -- telling -------------------------------------------------------------------------------------------------
 
-    def _recommend(self, alteration_id: str, relief: float) -> Recommendation:
+    def _recommend(self, alteration_id: str, amount: PlannedAmount, relief: float) -> Recommendation:
         alteration = self.base.alterations[alteration_id]
         cured = sorted(
             (self.beliefs[cause] for cause in self.base.cures_of[alteration_id] if self.beliefs[cause].has_sign),
@@ -204,15 +234,37 @@ class _Planner:
         )
         main = [belief for belief in cured if belief.probability >= 0.1][:2]
         because: list[str] = []
-        against: list[str] = []
+        said: set[str] = set()
         for belief in main:
             cause = self.base.causes[belief.cause]
-            reasons = "; ".join(lower_first(reason.text) for reason in belief.because[:3])
-            because.append(
-                f"{cause.title}, {chance_words(belief.probability)}: {reasons}." if reasons else f"{cause.title}."
-            )
-            against += [f"{reason.text}: speaks {reason.firmness} against it." for reason in belief.against[:2]]
-        against += self._holding(alteration.careful_when)
+            reasons = belief.because[:3]
+            said |= {reason.id for reason in reasons}
+            told = "; ".join(lower_first(reason.text) for reason in reasons)
+            because.append(f"{cause.title}, {chance_words(belief.probability)}: {told}." if told else f"{cause.title}.")
+        return Recommendation(
+            0, alteration_id, self._title(alteration, amount), amount, self._side(alteration, amount),
+            tuple(dict.fromkeys(because)), self._against(alteration, main, said), None, None, relief,
+            tuple(belief.cause for belief in main),
+        )  # fmt: skip
+
+    def _title(self, alteration: Alteration, amount: PlannedAmount) -> str:
+        given = amount.gives_back
+        if given is None or not amount.only_gives_back:
+            return alteration.title
+        rounds = " and ".join(map(str, given.rounds))
+        return f"Give back part of round {rounds}: {lower_first(self.base.alterations[given.alteration].title)}"
+
+    def _against(self, alteration: Alteration, main: list[Belief], said: set[str]) -> tuple[str, ...]:
+        """What speaks against every cause the alteration is advised for, and its stated risks; nothing that speaks for it."""
+        against: list[str] = []
+        if main:
+            common = set.intersection(*({reason.id for reason in belief.against} for belief in main)) - said
+            against += [
+                f"{reason.text}: speaks {reason.firmness} against it."
+                for reason in main[0].against[:4]
+                if reason.id in common
+            ][:2]
+        against += self._holding(self._careful(alteration.id), but=said)
         for cause_id in alteration.worsens:
             if self.probability.get(cause_id, 0.0) >= 0.2:
                 against.append(f"It makes this worse: {lower_first(self.base.causes[cause_id].title)}.")
@@ -220,25 +272,21 @@ class _Planner:
             if (found := self.findings.symptoms.get(symptom)) is not None and found.seen == "yes":
                 continue  # it is there already, and speaks for itself
             against.append(f"It can bring: {lower_first(self.base.symptoms[symptom].title)}.")
-        return Recommendation(
-            0, alteration_id, self.amounts[alteration_id], self._side(alteration), tuple(dict.fromkeys(because)),
-            tuple(dict.fromkeys(against)), None, None, relief, tuple(belief.cause for belief in main),
-        )  # fmt: skip
+        return tuple(dict.fromkeys(against))
 
-    def _side(self, alteration: Alteration) -> Side:
+    def _side(self, alteration: Alteration, amount: PlannedAmount) -> Side:
         if alteration.sides == "both":
             return "both"
-        measured_by = self.amounts[alteration.id].measured_by
-        if measured_by and (side := self.findings.symptoms[measured_by].side):
+        if amount.told_by and (side := self.findings.symptoms[amount.told_by[0]].side):
             return side
         shown = {link.symptom for cause in self.base.cures_of[alteration.id] for link in self.base.causes[cause].shows}
         sides = {finding.side for finding in self.findings.seen if finding.symptom in shown and finding.side}
         return sides.pop() if len(sides) == 1 else "both"
 
-    def _follow_ups(self, recommendations: Mapping[str, Recommendation]) -> dict[str, tuple[str, str, str]]:
+    def _follow_ups(self, planned: Iterable[str]) -> dict[str, tuple[str, str, str]]:
         """What may be called for after a planned alteration: id to (the condition in words, its symptom, because)."""
         result: dict[str, tuple[str, str, str]] = {}
-        for name in recommendations:
+        for name in planned:
             alteration = self.base.alterations[name]
             for follow in alteration.follow_ups:
                 if (
@@ -256,9 +304,10 @@ class _Planner:
         return result
 
     def _opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
-        """Whether an alteration undoes one that is chosen already; both in a round make no sense."""
+        """Whether an alteration undoes one that is chosen already, or shuts it out; both in a round make no sense."""
+        undone = self.base.undone_by(alteration)
         excluded = exclusive(self.base)
-        return any(frozenset((alteration, other)) in excluded for other in chosen)
+        return any(other in undone or frozenset((alteration, other)) in excluded for other in chosen)
 
     def _leave_alone(self, recommended: set[str]) -> tuple[Named, ...]:
         least = self.base.setting("leave_alone_from")
@@ -272,7 +321,7 @@ class _Planner:
                 belief = self.beliefs[cause]
                 rate = self.base.words.base_rate.words[self.base.causes[cause].base_rate]
                 if belief.probability >= least and (belief.has_sign or belief.prior > rate * 1.3):
-                    weight += belief.probability * self.well[self.base.causes[cause].cured_by[name]]
+                    weight += belief.probability * self.well[self.base.causes[cause].cured_by[name].how_well]
             if weight or name in done:
                 ranked.append((weight + (1.0 if name in done else 0.0), name))
         ranked.sort(key=lambda pair: (-pair[0], pair[1]))
@@ -291,8 +340,7 @@ class _Planner:
 
     def _verdict(self, ranked: tuple[Recommendation, ...], may_stay: tuple[str, ...]) -> str:
         if ranked:
-            first = self.base.alterations[ranked[0].alteration]
-            return f"First: {lower_first(first.title)}, {ranked[0].amount.text}."
+            return f"First: {lower_first(ranked[0].title)}, {ranked[0].amount.text}."
         seen = self.findings.seen
         if not seen:
             return "Nothing to alter: nothing was seen and nothing was felt that asks for a change."
@@ -308,8 +356,8 @@ class _Planner:
         likely = [belief for belief in self.beliefs.values() if belief.has_sign and belief.probability >= 0.5]
         for belief in sorted(likely, key=lambda belief: -belief.probability):
             cause = self.base.causes[belief.cause]
-            for name in sorted(cause.cured_by, key=lambda cure: -self.well[cause.cured_by[cure]]):
-                why = [*self.avoided[name], *self._holding(self.base.alterations[name].careful_when)]
+            for name in sorted(cause.cured_by, key=lambda cure: -self.well[cause.cured_by[cure].how_well]):
+                why = [*self.avoided[name], *self._holding(self._careful(name))]
                 if why:
                     return (
                         f"Nothing to alter yet. {cause.title}, {chance_words(belief.probability)}, but one thing speaks"

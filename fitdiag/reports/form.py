@@ -21,7 +21,8 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal, get_args
 
-from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, measured
+from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
+from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.figures import figure, shows_on_one_side

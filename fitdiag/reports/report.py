@@ -69,6 +69,11 @@ def make_report(
     writer = _Writer(base, findings, steps=steps, simulated=simulated)
     reasoning = writer.beliefs(conclusion.diagnosis.beliefs)
     sections = [writer.findings(), writer.plan(plan)] if steps else [writer.findings(), reasoning, writer.plan(plan)]
+    if conclusion.contradictions:
+        told_apart = tuple(item.text for item in conclusion.contradictions)
+        sections.insert(1, Section("Does not go together", (Items("", told_apart),)))
+    if plan.closings:
+        sections.append(writer.closings(plan))
     if on_pattern is not None:
         sections.append(writer.on_pattern(on_pattern))
     if simulated is not None:
@@ -200,7 +205,8 @@ class _Writer:
             parts.append(f"{item.only_if}. Otherwise leave it.")
         if self.steps:
             parts.append(rule.why)
-        parts.append(f"How much: {item.amount.text}, {SIDE_WORDS[item.side]}. {item.amount.basis}")
+        extra = f" {item.amount.extra}" if item.amount.extra else ""
+        parts.append(f"How much: {item.amount.text}, {SIDE_WORDS[item.side]}. {item.amount.basis}{extra}")
         parts.append(f"Where: {rule.operation.cut}. Hinge: {rule.operation.hinge}.")
         if item.because:
             parts.append(Items("Because", item.because))
@@ -225,8 +231,7 @@ class _Writer:
 
     def headline(self, item: Recommendation) -> str:
         """`1. Tuck across the back …: 3/4 in`, with a word if it waits for something."""
-        rule = self.base.alterations[item.alteration]
-        return f"{item.rank}. {rule.title}: {item.amount.text}{' (only if needed)' if item.only_if else ''}"
+        return f"{item.rank}. {item.title}: {item.amount.text}{' (only if needed)' if item.only_if else ''}"
 
     def on_pattern(self, found: Effects) -> Section:
         """The measures that move, before, after each step and at the end; amounts solved on the pattern; warnings."""
@@ -270,6 +275,11 @@ class _Writer:
                 text += f"; after '{title}' {now} ({by})"
         return text
 
+    def closings(self, plan: Plan) -> Section:
+        """Every sign that was seen, each in one line."""
+        items = tuple(f"{self.base.symptoms[item.symptom].title}: {lower_first(item.text)}" for item in plan.closings)
+        return Section("What becomes of each sign", (Items("", items),))
+
     def leave_alone(self, plan: Plan) -> Section:
         parts: list[str | Items] = []
         if plan.may_stay:
@@ -295,4 +305,4 @@ def brief(report: Report, base: RuleBase) -> Iterable[str]:
     yield report.plan.verdict
     for item in report.plan.recommendations:
         tail = f". {item.only_if}." if item.only_if else ""
-        yield f"{item.rank}. {base.alterations[item.alteration].title}: {item.amount.text}, {SIDE_WORDS[item.side]}{tail}"
+        yield f"{item.rank}. {item.title}: {item.amount.text}, {SIDE_WORDS[item.side]}{tail}"

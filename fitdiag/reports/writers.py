@@ -15,8 +15,10 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
+from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.amounts import PlannedAmount
 from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
 from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
@@ -167,6 +169,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
     """The diagnosis as one JSON object of schema fitdiag.diagnosis/1; lengths in mm where the name says so."""
     diagnosis, plan = report.conclusion.diagnosis, report.plan
     base = base.in_units(diagnosis.findings.units)
+    extents = diagnosis.extents
     return {
         "schema": DIAGNOSIS_SCHEMA,
         "garment": base.about.garment,
@@ -179,6 +182,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
                 "id": belief.cause,
                 "title": base.causes[belief.cause].title,
                 "probability": belief.probability,
+                **_extent_data(extents.get(belief.cause)),
                 "because": [f"{reason.text}: speaks {reason.firmness} for it" for reason in belief.because],
                 "against": [f"{reason.text}: speaks {reason.firmness} against it" for reason in belief.against],
             }
@@ -188,12 +192,14 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
             {
                 "rank": item.rank,
                 "alteration": item.alteration,
-                "title": base.alterations[item.alteration].title,
-                "amount_mm": round(item.amount.mm, 3),
+                "title": item.title,
+                "amount_mm": round(item.amount.signed_mm, 3),
+                **_amount_data(item.amount),
                 "amount": item.amount.text,
                 "amount_basis": item.amount.basis,
                 "remainder_mm": round(item.amount.remainder_mm, 3),
                 "side": item.side,
+                "causes": list(item.causes),
                 "hinge": base.alterations[item.alteration].operation.hinge,
                 "because": list(item.because),
                 "against": list(item.against),
@@ -206,6 +212,13 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
             }
             for item in plan.recommendations
         ],
+        "signs": [
+            {"symptom": item.symptom, "ending": item.ending, "by": item.by, "text": item.text} for item in plan.closings
+        ],
+        "does_not_go_together": [
+            {"kind": item.kind, "one": item.one, "other": item.other, "text": item.text}
+            for item in report.conclusion.contradictions
+        ],
         "leave_alone": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.leave_alone],
         "may_stay": list(plan.may_stay),
         "later": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.later],
@@ -216,6 +229,28 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
             if report.next_question
             else None
         ),
+    }
+
+
+def _amount_data(amount: PlannedAmount) -> dict[str, Any]:
+    """What is known of an amount beside the amount itself."""
+    return {
+        "amount_error_mm": None if amount.error_mm is None else round(amount.error_mm, 3),
+        "amount_told_by": list(amount.told_by),
+        **({"left_mm": amount.left_mm, "right_mm": amount.right_mm} if amount.left_mm is not None else {}),
+        **({"gives_back": amount.gives_back.alteration} if amount.gives_back is not None else {}),
+        **({"amount_extra": amount.extra} if amount.extra else {}),
+    }
+
+
+def _extent_data(extent: CauseExtent | None) -> dict[str, Any]:
+    """How much a cause is, where readings tell."""
+    if extent is None:
+        return {}
+    return {
+        "extent_mm": round(extent.mean_mm, 2),
+        "extent_error_mm": round(extent.error_mm, 2),
+        "extent_told_by": list(extent.told_by),
     }
 
 

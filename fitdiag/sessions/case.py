@@ -22,7 +22,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fitdiag.files import read_bytes, reason, write_atomically
-from fitdiag.knowledge.findings import Done, Findings, findings_in
+from fitdiag.knowledge.findings import Done, Findings
+from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml, read_yaml
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop

@@ -16,7 +16,8 @@ from pathlib import Path
 from typing import Any, get_args
 
 from fitdiag.files import read_bytes, reason, write_atomically
-from fitdiag.knowledge.findings import SEVERITIES, SIDES, Origin, findings_text, read_findings
+from fitdiag.knowledge.findings import SEVERITIES, SIDES, Origin
+from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen
 from fitdiag.problems import Where, shown_path, stop
 from fitdiag.sessions.case import (
@@ -170,7 +171,7 @@ def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
         files[f"{one.folder.name}/{ROUND_FILE}"] = round_text(_bare_round(one, rules, shift), case.units, _HEAD)
         if one.findings_file.exists():
             findings = replace(read_findings(one.findings_file, rules), client="", notes=())
-            files[f"{one.folder.name}/{one.findings_file.name}"] = findings_text(findings)
+            files[f"{one.folder.name}/{one.findings_file.name}"] = findings_text(findings, rules.about.garment)
         if one.log_file.exists():
             events = (
                 _bare_event(event, known, shift) for event in read_log(one.log_file).events if event["event"] != "note"

@@ -14,7 +14,8 @@ from datetime import date
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Any, Literal, get_args
 
-from fitdiag.knowledge.findings import MOST_DONE, SIDES, Side
+from fitdiag.knowledge.findings import SIDES, Side
+from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.strict_yaml import Document, scalar
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
 from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_length

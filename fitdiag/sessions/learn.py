@@ -96,7 +96,7 @@ def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str,
             for cause in base.believed.values()
             if alteration in cause.cured_by and seen & {link.symptom for link in cause.shows}
         ]
-        if len(meant) != 1 or well[meant[0].cured_by[alteration]] < _CURES:
+        if len(meant) != 1 or well[meant[0].cured_by[alteration].how_well] < _CURES:
             continue
         if gone & seen & {link.symptom for link in meant[0].shows}:
             known[meant[0].id] = True

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, get_args
 
 from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.knowledge.contradictions import Contradiction, settle
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Finding, Findings, Origin
 from fitdiag.knowledge.model import BodyMeasure, RuleBase
 from fitdiag.planning.ease import with_measures
@@ -160,7 +161,7 @@ def answer_event(finding: Finding) -> dict[str, Any]:
         "seen": finding.seen,
         "origin": finding.origin,
     }
-    for key in ("amount_mm", "error_mm", "severity", "side"):
+    for key in ("amount_mm", "error_mm", "severity", "side", "left_mm", "right_mm"):
         if (value := getattr(finding, key)) is not None:
             event[key] = value
     return event
@@ -174,17 +175,18 @@ def finding_from(event: Event) -> Finding | None:
         event.get("side"),
         event.get("origin", "file"),
     )
-    symptom, amount, error = event.get("symptom"), event.get("amount_mm"), event.get("error_mm")
+    symptom = event.get("symptom")
+    amount, error, left, right = (event.get(f"{key}_mm") for key in ("amount", "error", "left", "right"))
     sound = (
         isinstance(symptom, str)
         and seen in ("yes", "no", "unsure")
         and severity in (None, *SEVERITIES)
         and side in (None, *SIDES)
         and origin in get_args(Origin)
-        and _is_length(amount)
-        and _is_length(error)
+        and all(map(_is_length, (amount, error, left, right)))
+        and (left is None) == (right is None)
     )
-    return Finding(symptom, seen, amount, error, severity, side, origin) if sound else None  # type: ignore[arg-type]
+    return Finding(symptom, seen, amount, error, severity, side, origin, left, right) if sound else None  # type: ignore[arg-type]
 
 
 def measures_event(findings: Findings) -> dict[str, Any]:
@@ -227,6 +229,7 @@ class Conclusion:
 
     diagnosis: Diagnosis
     plan: Plan
+    contradictions: tuple[Contradiction, ...] = ()
 
 
 def conclude(base: RuleBase, findings: Findings) -> Conclusion:
@@ -235,8 +238,9 @@ def conclude(base: RuleBase, findings: Findings) -> Conclusion:
     All that it says speaks in the units of the findings.
     """
     base = base.in_units(findings.units)
-    diagnosis = Diagnosis(base, with_measures(base, findings))
-    return Conclusion(diagnosis, make_plan(diagnosis))
+    settled, contradictions = settle(base, with_measures(base, findings))
+    diagnosis = Diagnosis(base, settled)
+    return Conclusion(diagnosis, make_plan(diagnosis), contradictions)
 
 
 def conclusion_event(conclusion: Conclusion) -> dict[str, Any]:

@@ -1,0 +1,410 @@
+"""Beliefs and extents from one posterior: the few sets of causes that answers and readings leave likely, each weighed whole.
+
+A set's weight is its prior, times the exact chance of all yes-or-no answers given it (the other causes summed out by the
+noisy-OR), times the density of all readings given it (`extents.Model`). A reading that no set explains may come from a cause
+without extents, or from nothing: then it is a sign like any other, of any amount up to twice its mark for strong.
+
+Which cause one single reading speaks for is left to the words of the rules, for whatever its amount: they say how often a
+cause shows a sign, and more of the sign never speaks less for it. With n readings their words weigh 1/n of a sign against
+what the extents say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from math import exp, log, log1p, sqrt
+from typing import NamedTuple
+
+from fitdiag.diagnosis.exact import Evidence, Network, Posterior
+from fitdiag.diagnosis.extents import Explanation, Model, Reading, Slope, Suspect, log_normal, share_below
+from fitdiag.diagnosis.readings import at_rest, readings_of, slopes_of
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.model import Cause, RuleBase
+
+_FAR_BEHIND = 9.0  # sets whose log weight lies so far below the best are not weighed exactly
+_SETS = 12  # sets weighed exactly
+_LEADING = 8  # causes that pairs are made of
+_MOST_AT_ONCE = 3  # causes with extents in one set
+_OUTLIERS = 4  # readings of a set that may be left unexplained
+_SURELY = 1e-9
+_WORTH_MIXING = 1e-3  # a cause less likely than this is looked at alone
+_BEARS_ON = 0.1  # of what the firmest reading says; less is not named
+
+
+@dataclass(frozen=True)
+class CauseExtent:
+    """How much a cause is, if it is there: mean and standard deviation in mm, and the readings that say so (axis ids)."""
+
+    mean_mm: float
+    error_mm: float
+    told_by: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """One set of causes (ids) with its share of the posterior and what it makes of the readings."""
+
+    causes: tuple[str, ...]
+    share: float
+    explanation: Explanation
+    probability: Sequence[float]
+
+
+class _Tried(NamedTuple):
+    """A set that was looked at: its score, what the words of the rules add, its explanation and the readings left out."""
+
+    score: float
+    words: float
+    found: Explanation
+    without: frozenset[int]
+
+
+def _pair(absent: float, present: float) -> tuple[float, float]:
+    """Two log weights as an answer (λ0, λ1)."""
+    return exp(max(min(absent, 300.0), -300.0)), exp(max(min(present, 300.0), -300.0))
+
+
+class Joint:
+    """What readings and answers say together. `readings` are those that some cause with an extent bears on."""
+
+    def __init__(self, base: RuleBase, findings: Findings, network: Network, evidence: Evidence) -> None:
+        self.base, self.findings, self.network, self.evidence = base, findings, network, evidence
+        self.ids = tuple(base.believed)
+        self.row = {symptom: index for index, symptom in enumerate(base.symptoms)}
+        self.simulated = findings.readings_from == "simulation"
+        read = readings_of(base, findings)
+        axes = {reading.axis.id for reading in read if not reading.round}
+        slopes = {
+            number: found
+            for number, cause in enumerate(base.believed.values())
+            if cause.extent is not None and axes & (found := slopes_of(base, cause, self.simulated)).keys()
+        }
+        known = {axis for found in slopes.values() for axis in found} & axes
+        self.readings = tuple(reading for reading in read if reading.axis.id in known)
+        self.measured = sum(1 for reading in self.readings if not reading.round and not reading.graded)
+        self.model = self._model(slopes)
+
+    def _model(self, slopes: Mapping[int, Mapping[str, object]]) -> Model:
+        axes = {axis: number for number, axis in enumerate(dict.fromkeys(r.axis.id for r in self.readings))}
+        factors: dict[str, int] = {}
+        readings = []
+        for reading in self.readings:
+            rest, scatter, shared = at_rest(self.base, self.findings, reading.axis.id)
+            loads = [0.0] * len(factors)
+            for name, load in shared.items():
+                place = factors.setdefault(name, len(factors))
+                loads += [0.0] * (place + 1 - len(loads))
+                loads[place] = load
+            readings.append(
+                Reading(axes[reading.axis.id], reading.value - rest, reading.error**2, scatter**2, tuple(loads),
+                        reading.round)
+            )  # fmt: skip
+        suspects = {}
+        causes = list(self.base.believed.values())
+        rounds = {reading.round for reading in self.readings if reading.round}
+        for number, found in slopes.items():
+            cause = causes[number]
+            assert cause.extent is not None
+            opposite = self.ids.index(cause.opposite) if cause.opposite in self.ids else None
+            suspects[number] = Suspect(
+                cause.extent.usual_mm, cause.extent.spread_mm,
+                {axes[axis]: Slope(slope.ratio, slope.scatter) for axis, slope in found.items() if axis in axes},  # type: ignore[attr-defined]
+                {since: self._done_since(cause, since) for since in rounds}, opposite,
+            )  # fmt: skip
+        return Model(readings, suspects)
+
+    def _done_since(self, cause: Cause, since: int) -> float:
+        """How much of a cause's extent the alterations from round `since` on have taken."""
+        return sum(
+            (done.amount_mm or 0.0) * cause.cured_by[done.alteration].takes
+            for done in self.findings.done
+            if done.round >= since and done.alteration in cause.cured_by
+        )
+
+    # -- the sets --------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _now(self) -> tuple[int, ...]:
+        """Indexes of the readings of this round."""
+        return tuple(index for index, reading in enumerate(self.readings) if not reading.round)
+
+    @cached_property
+    def _signs(self) -> tuple[tuple[int, int | None, int | None, float], ...]:
+        """For each reading of this round: index, rows of the signs of a large and of a small reading, and the range in mm."""
+        result = []
+        for index in self._now:
+            axis = self.readings[index].axis
+            marks = self.base.symptoms[axis.id].measure
+            assert marks is not None
+            reach = max(marks.seen_from_mm if marks.worse == "less" else 2.0 * max(marks.grades_mm.values()), 1.0)
+            up, down = (self.row[name] if name is not None else None for name in (axis.up, axis.down))
+            result.append((index, up, down, reach))
+        return tuple(result)
+
+    @cached_property
+    def _answers(self) -> dict[int, tuple[float, float]]:
+        """The evidence without the signs that are weighed as readings."""
+        read = {row for _, up, down, _ in self._signs for row in (up, down) if row is not None}
+        return {sign: pair for sign, pair in self.evidence.items() if sign not in read}
+
+    @cached_property
+    def _alone(self) -> Posterior:
+        """Beliefs by the answers alone."""
+        return Posterior(self.network, self._answers)
+
+    def _elsewhere(self, row: int | None) -> float:
+        """The chance that a sign comes from nothing, or from a cause without an extent."""
+        if row is None:
+            return _SURELY
+        absent = 1.0 - self.network.leak[row]
+        for cause, q in self.network.links[row]:
+            if cause not in self.model.suspects:
+                absent *= 1.0 - self._alone.probability[cause] * (1.0 - q)
+        return 1.0 - absent
+
+    @cached_property
+    def _strays(self) -> tuple[tuple[float, float], ...]:
+        """For each reading of this round: density of a stray amount upwards and downwards, its chance included."""
+        return tuple((self._elsewhere(up) / reach, self._elsewhere(down) / reach) for _, up, down, reach in self._signs)
+
+    def _explained(self, causes: tuple[int, ...]) -> tuple[float, Explanation, frozenset[int]]:
+        """Log density of the readings given a set, with readings that do not belong left out at a price."""
+        without: frozenset[int] = frozenset()
+        price = 0.0
+        while True:
+            found = self.model.explain(causes, without)
+            worst, gain = -1, 0.0
+            if len(without) < _OUTLIERS:
+                for (index, *_), (up, down) in zip(self._signs, self._strays, strict=True):
+                    if index in without:
+                        continue
+                    reading = self.model.readings[index].excess
+                    stray = log(up if reading > found.expected[index] else down)
+                    more = stray - log_normal(reading, found.expected[index], found.variance[index])
+                    if more > gain:
+                        worst, gain, fee = index, more, stray
+            if worst < 0:
+                return found.log_density + price, found, without
+            without |= {worst}
+            price += fee
+
+    @cached_property
+    def _tried(self) -> Mapping[tuple[int, ...], _Tried]:
+        """The sets that were looked at: none, every suspect alone, pairs of the best, and more around the leading ones."""
+        odds = {
+            cause: log(max(p, 1e-12)) - log1p(-min(p, 1.0 - 1e-12))
+            for cause in self.model.suspects
+            for p in (self._alone.probability[cause],)
+        }
+        tried: dict[tuple[int, ...], _Tried] = {}
+
+        def look(causes: Iterable[tuple[int, ...]]) -> None:
+            for chosen in causes:
+                if chosen not in tried and not self._clash(chosen):
+                    density, found, without = self._explained(chosen)
+                    words = self._words(chosen)
+                    prior = sum(odds[cause] for cause in chosen)
+                    tried[chosen] = _Tried(density + prior + words, words, found, without)
+
+        look([(), *((cause,) for cause in odds)])
+        best = sorted(odds, key=lambda cause: (-tried[cause,].score, cause))
+        look(combinations(sorted(best[:_LEADING]), 2))
+        for _ in range(_MOST_AT_ONCE - 1):
+            leading = max(tried, key=lambda chosen: (tried[chosen].score, chosen))
+            if len(leading) < _MOST_AT_ONCE:
+                look(tuple(sorted({*leading, cause})) for cause in odds if cause not in leading)
+        return tried
+
+    @cached_property
+    def sets(self) -> tuple[Weighed, ...]:
+        """The likely sets, the likeliest first; their shares add up to 1."""
+        tried = self._tried
+        ranked = sorted(tried, key=lambda chosen: (-tried[chosen].score, chosen))[:_SETS]
+        top = tried[ranked[0]].score
+        near = [chosen for chosen in ranked if tried[chosen].score > top - _FAR_BEHIND]
+        weighed = [self._weigh(chosen, tried[chosen]) for chosen in near]
+        most = max(weight for weight, _ in weighed)
+        total = sum(exp(weight - most) for weight, _ in weighed)
+        result = [replace(one, share=exp(weight - most) / total) for weight, one in weighed]
+        return tuple(sorted(result, key=lambda one: (-one.share, one.causes)))
+
+    def _clash(self, chosen: tuple[int, ...]) -> bool:
+        """A cause and its opposite are one extent; it cannot be above and below nothing at once."""
+        return any(self.model.suspects[cause].opposite in chosen for cause in chosen)
+
+    def _weigh(self, chosen: tuple[int, ...], tried: _Tried) -> tuple[float, Weighed]:
+        """The exact weight of a set: all answers by the noisy-OR, with the causes that have extents held fixed.
+
+        The sign of a reading is brought about by the extents, and then its amount has the density of their fit; or it comes
+        from elsewhere, and then any amount is as likely as another. Which of the two is another answer to the noisy-OR.
+        """
+        suspects, leak, found = self.model.suspects, list(self.network.leak), tried.found
+        evidence, weight = dict(self._answers), tried.words + found.log_density
+        read: dict[int, int] = {}
+        for index, up, down, reach in self._signs:
+            reading = self.model.readings[index].excess
+            expected, variance = found.expected[index], found.variance[index]
+            fit = log_normal(reading, expected, variance)
+            far = (reading - expected) / sqrt(variance)
+            stray = {
+                row: log(max(share_below(side), 1e-300) / reach)
+                for row, side in ((up, far), (down, -far))
+                if row is not None
+            }
+            base = max(stray.values()) if index in tried.without else fit
+            if index in tried.without:
+                weight += base
+            for row, amount in stray.items():
+                read[row] = index
+                here = fit if index in tried.without and amount == base else base
+                evidence[row] = _pair(here - base, amount - base)
+        links: list[Sequence[tuple[int, float]]] = []
+        for row, shown in enumerate(self.network.links):
+            keep = 1.0 - leak[row]
+            sign = self.model.readings[read[row]].sign if row in read else None
+            for cause, q in shown:
+                if cause in chosen and (sign is None or sign not in suspects[cause].slopes):
+                    keep *= q
+            leak[row] = 1.0 - keep
+            links.append([pair for pair in shown if pair[0] not in suspects])
+        posterior = Posterior(Network(self.network.prior, leak, links), evidence)
+        weight += posterior.log_chance
+        for cause in suspects:
+            prior = self.network.prior[cause]
+            weight += log(max(prior, 1e-300)) if cause in chosen else log1p(-min(prior, 1.0 - 1e-15))
+        names = tuple(self.ids[cause] for cause in chosen)
+        return weight, Weighed(names, 0.0, found, posterior.probability)
+
+    # -- words -----------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _leading(self) -> tuple[int, int, float, float] | None:
+        """The sign that stands out most among the readings: index, row, and how well its amount fits absent and there."""
+        best: tuple[float, int, int] | None = None
+        for index, up, down, _ in self._signs:
+            reading = self.model.readings[index]
+            spread = sqrt(reading.variance + reading.rest_variance)
+            row = up if reading.excess > 0 else down
+            if row is not None and not self.readings[index].graded and row in self.evidence:
+                far = abs(reading.excess) / spread
+                if best is None or far > best[0]:
+                    best = (far, index, row)
+        if best is None:
+            return None
+        absent, present = self.evidence[best[2]]
+        return best[1], best[2], absent, present
+
+    def _words(self, chosen: tuple[int, ...]) -> float:
+        """1/n of what the words of the rules say of the leading sign, instead of what the extents say of it alone."""
+        if self._leading is None or not self.measured:
+            return 0.0
+        index, row, absent, present = self._leading
+        keep = 1.0 - self._elsewhere(row)
+        for cause, q in self.network.links[row]:
+            if cause in chosen:
+                keep *= q
+        said = log(max(absent * keep + present * (1.0 - keep), 1e-12))
+        single = Model([self.model.readings[index]], self.model.suspects).explain(chosen).log_density
+        stray = max(self._strays[self._now.index(index)])  # an amount far off every fit is a stray one
+        floor = max(single, log(stray))
+        return (said - floor) / self.measured
+
+    # -- what comes of it ------------------------------------------------------------------------------------------
+
+    @cached_property
+    def probability(self) -> list[float]:
+        """Of every cause, in the order of the network."""
+        result = [0.0] * len(self.ids)
+        for one in self.sets:
+            for cause, chance in enumerate(one.probability):
+                if cause not in self.model.suspects:
+                    result[cause] += one.share * chance
+            for name in one.causes:
+                result[self.ids.index(name)] += one.share
+        return result
+
+    @cached_property
+    def shifts(self) -> Mapping[str, Mapping[str, float]]:
+        """For each sign read this round (by the symptom that was told): how many times it multiplies the odds of each suspect.
+
+        From all sets that were looked at, by their scores, not only from those weighed exactly: without a reading others lead.
+        """
+        pool = list(self._tried.items())
+        result = {}
+        for index, *_ in self._signs:
+            fits = [self._fit(index, tried.found) for _, tried in pool]
+            odds = [self._odds(pool, fits), self._odds(pool, [0.0] * len(pool))]
+            result[self.readings[index].symptom] = {
+                self.ids[cause]: odds[1][cause] / odds[0][cause] for cause in self.model.suspects
+            }
+        return result
+
+    def _fit(self, index: int, found: Explanation) -> float:
+        """Log density of a reading by all the others."""
+        fit = log_normal(self.model.readings[index].excess, found.expected[index], found.variance[index])
+        return max(fit, *map(log, self._strays[self._now.index(index)]))
+
+    def _odds(self, pool: Sequence[tuple[tuple[int, ...], _Tried]], less: Sequence[float]) -> dict[int, float]:
+        weights = [tried.score - part for (_, tried), part in zip(pool, less, strict=True)]
+        most = max(weights)
+        shares = [exp(weight - most) for weight in weights]
+        total = sum(shares)
+        result = {}
+        for cause in self.model.suspects:
+            there = sum(share for (chosen, _), share in zip(pool, shares, strict=True) if cause in chosen)
+            result[cause] = max(there, 1e-300) / max(total - there, 1e-300)
+        return result
+
+    def shown_by(self, cause: str) -> tuple[str, ...]:
+        """The symptoms read this round that an extent of this cause brings about, in the direction they were read."""
+        number = self.ids.index(cause) if cause in self.ids else -1
+        if number not in self.model.suspects:
+            return ()
+        slopes = self.model.suspects[number].slopes
+        result = []
+        for index in self._now:
+            slope = slopes.get(self.model.readings[index].sign)
+            if (
+                slope is not None
+                and abs(slope.ratio) > slope.scatter
+                and slope.ratio * self.model.readings[index].excess > 0
+            ):
+                result.append(self.readings[index].symptom)
+        return tuple(result)
+
+    def extents(self, probability: Mapping[str, float]) -> Mapping[str, CauseExtent]:
+        """Mean and spread of each suspect's extent, over the sets that hold it; alone, where no likely set does."""
+        result = {}
+        held = self.sets if self.measured > 1 else ()
+        for number in self.model.suspects:
+            name = self.ids[number]
+            parts = [(one.share, one.explanation, one.causes.index(name)) for one in held if name in one.causes]
+            if not parts or sum(share for share, _, _ in parts) < _WORTH_MIXING:
+                parts = [(1.0, self.model.explain((number,)), 0)]
+            total = sum(share for share, _, _ in parts)
+            mean = sum(share * found.extents[place] for share, found, place in parts) / total
+            square = sum(
+                share * (found.covariance[place][place] + (found.extents[place] - mean) ** 2)
+                for share, found, place in parts
+            )
+            told_by = self._tellers(number)
+            if told_by:
+                result[name] = CauseExtent(mean, sqrt(square / total), told_by)
+        return result
+
+    def _tellers(self, number: int) -> tuple[str, ...]:
+        """The symptoms read this round that say most about a cause's extent, the firmest first."""
+        slopes, told = self.model.suspects[number].slopes, []
+        for index in self._now:
+            reading = self.model.readings[index]
+            slope = slopes.get(reading.sign)
+            if slope is not None and slope.ratio:
+                noise = (
+                    reading.variance + reading.rest_variance + (slope.scatter * self.model.suspects[number].usual) ** 2
+                )
+                told.append((slope.ratio**2 / noise, self.readings[index].symptom))
+        told.sort(key=lambda pair: (-pair[0], pair[1]))
+        return tuple(name for firm, name in told if firm >= _BEARS_ON * told[0][0])
