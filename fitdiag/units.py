@@ -176,6 +176,23 @@ def format_length(mm: float, units: Units) -> str:
     return f"{sign}{' '.join(parts)} in"
 
 
+def format_given(mm: float, units: Units) -> str:
+    """An amount as it was given, where a finer tape shows it exactly: to 1/32 in or to half a millimetre; else to the tape's step.
+
+    >>> format_given(7.9375, "in"), format_given(6.0, "cm"), format_given(-50.0, "cm"), format_given(6.3, "in")
+    ('5/16 in', '0.6 cm', '-5 cm', '1/4 in')
+    """
+    sign = "-" if mm < 0 else ""
+    size = abs(mm)
+    if units == "cm" and size >= 0.5 and abs(size * 2 - round(size * 2)) < 1e-3:
+        return f"{sign}{f'{round(size * 2) / 20:.2f}'.rstrip('0').rstrip('.')} cm"
+    parts = size / 25.4 * 32
+    if units == "in" and round(parts) >= 1 and abs(parts - round(parts)) < 1e-3:
+        whole, part = divmod(Fraction(round(parts), 32), 1)
+        return f"{sign}{' '.join(([str(whole)] if whole else []) + ([str(part)] if part else []))} in"
+    return format_length(mm, units)
+
+
 _IN_TEXT = re.compile(
     r"(?<![\w./])(?:(?P<from>\d+(?:[.,]\d+)?) (?P<to>to|or|and) )?\d+(?:[.,]\d+)? (?P<metric>cm|mm)\b"
     r"|(?<![\w./])(?:\d+ )?\d+(?:/\d+)? in\b(?! (?:(?:front|the|a)\b|\d))"

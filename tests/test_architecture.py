@@ -20,7 +20,7 @@ MAY_IMPORT = {
     "units": set(),
     "knowledge": {"__init__", "files", "units", "problems"},
     "diagnosis": {"knowledge", "files", "units", "problems"},
-    "pattern": {"files", "units", "problems"},
+    "pattern": {"knowledge", "files", "units", "problems"},
     "drape": {"pattern", "files", "units", "problems"},
     "planning": {"knowledge", "diagnosis", "pattern", "drape", "files", "units", "problems"},
     "sessions": {"__init__", "photos", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
@@ -50,6 +50,7 @@ ONLY_HOME = {
     "numpy": "diagnosis drape pattern photos",
     "scipy": "drape pattern",
     "shapely": "drape pattern",
+    "svgelements": "pattern",
     "PIL": "photos reports",
     "jinja2": "photos reports",
 }

@@ -124,10 +124,90 @@ def test_one_command_prints_the_solved_plan(shell: Shell) -> None:
 
 
 def test_truing_is_a_step_of_its_own(shell: Shell) -> None:
-    """`--true` smooths the seams an alteration names, and says by how much each seam's length changes."""
-    shown = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in", "--true")
-    assert "after truing" in shown
+    """Steps are trued, and it is said by how much each seam's length changes; `--as-cut` leaves them."""
+    shown = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in")
+    assert "after trueing" in shown
     assert "Trued back crotch curve: its length shrinks by" in shown
+    left = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in", "--as-cut")
+    assert "rued" not in left
+
+
+def test_shorter_is_a_negative_amount_where_the_trade_has_it(shell: Shell) -> None:
+    """A leg is shortened by a negative amount; where the trade goes one way only that is refused in one message."""
+    before = measures(shell, "block.yaml")
+    shown = shell.ok("pattern", "alter", "block.yaml", "--do", "change-leg-length=-5cm", "--out", "short.yaml")
+    assert "95.1" not in shown
+    after = measures(shell, "short.yaml")
+    assert before["back inseam"] - after["back inseam"] == pytest.approx(50, abs=0.3)
+    assert after["hip girth"] == pytest.approx(before["hip girth"], abs=0.01)
+    assert "one way only" in shell.refused("pattern", "alter", "block.yaml", "--do", "tuck-below-seat=-1/4 in")
+
+
+def test_one_side_is_altered_on_one_side(shell: Shell) -> None:
+    """Width on one side asks for the side, adds to the hip once, and the sheets and files have a left and a right piece."""
+    before = measures(shell, "block.yaml")["hip girth"]
+    assert "one side only" in shell.refused("pattern", "alter", "block.yaml", "--do", "add-to-one-side=1cm")
+    for kind in ("yaml", "svg", "dxf"):
+        shell.ok(
+            "pattern", "alter", "block.yaml", "--do", "add-to-one-side=1cm left", "--out", f"one.{kind}", "--replace"
+        )
+        assert measures(shell, f"one.{kind}")["hip girth"] == pytest.approx(before + 20.0, abs=0.05)
+    shell.ok("pattern", "draw", "one.yaml", "--sheets", "a4", "--to", "one.pdf")
+    words = "".join(page.extract_text() for page in PdfReader(shell.folder / "one.pdf").pages)
+    assert "Back, cut 1, left" in words
+    assert "Back, cut 1, right" in words
+
+
+def test_the_seams_are_walked(shell: Shell) -> None:
+    """The walk tells which inseam is longer, and where; after alterations only what has changed is told."""
+    shell.ok("pattern", "alter", "block.yaml", "--do", "shorten-back-inseam=8 mm", "--out", "short.yaml")
+    shown = shell.ok("pattern", "walk", "short.yaml", "--units", "cm", "--to", "walk.svg")
+    assert "Inseam: the front is 0.9 cm longer" in shown
+    assert "From knee notch to crotch point: the front is 0." in shown
+    assert "Side seam: front and back agree" in shown
+    found = json.loads(shell.ok("pattern", "walk", "short.yaml", "--json"))
+    assert [pair["pair"] for pair in found["pairs"]] == ["side seam", "inseam"]
+    told = shell.ok("pattern", "alter", "block.yaml", "--do", "shorten-back-inseam=8 mm")
+    assert "Inseam: the front is" in told
+    assert "Side seam: front and back agree" not in told
+
+
+def test_allowances_bands_and_amounts_as_given(shell: Shell) -> None:
+    """Allowances go into every file, a band is printed with the sheets, 5/16 in stays 5/16 in."""
+    shown = shell.ok("pattern", "alter", "block.yaml", "--do", "scoop-back-curve=5/16 in", "--out", "wide.dxf",
+                     "--allowance", "15mm", "--allowance", "hem=4cm")  # fmt: skip
+    assert shown
+    assert dict(read_pattern("wide.dxf").back.allowance)["hem"] == pytest.approx(40.0, abs=0.01)
+    assert read_pattern("wide.dxf").carried[0].amount == pytest.approx(7.938, abs=0.001)
+    shell.ok(
+        "pattern",
+        "draw",
+        "wide.dxf",
+        "--sheets",
+        "a4",
+        "--to",
+        "x.pdf",
+        "--band",
+        "straight=4cm",
+        "--band",
+        "facing=6cm",
+    )
+    words = "".join(page.extract_text() for page in PdfReader(shell.folder / "x.pdf").pages)
+    assert "Waistband, cut 1" in words
+    assert "Scoop the back crotch curve, 5/16 in" in words
+    refused = shell.refused(
+        "pattern", "alter", "block.yaml", "--do", "scoop-back-curve=5/16 in", "--allowance", "curve=8cm"
+    )
+    assert "wider than the hollow of the curve allows" in refused
+
+
+def test_targets_that_contradict_each_other_are_named(shell: Shell) -> None:
+    """At least 3 in and at most 2 in of one measure are called a contradiction, with the pair."""
+    refused = shell.refused("pattern", "solve", "block.yaml", "--do", "overlap-back-wedge",
+                            "--until", "back hip >= 10 in", "--until", "back hip <= 9 in")  # fmt: skip
+    assert "contradict each other" in refused
+    assert "at least 10 in" in refused
+    assert "at most 9 in" in refused
 
 
 def test_out_of_reach_is_said_with_what_is_missing(shell: Shell) -> None:
@@ -370,7 +450,7 @@ def test_measures_not_known_are_answered_with_those_that_are_near(shell: Shell) 
 
 def test_an_inch_run_speaks_inches_only(shell: Shell) -> None:
     """No mm and no cm in what is said when amounts are in inches."""
-    thrown = ("--do", "tuck-across-back-hip=1/2 in", "--do", "scoop-back-curve=1/4 in", "--true")
+    thrown = ("--do", "tuck-across-back-hip=1/2 in", "--do", "scoop-back-curve=1/4 in")
     for shown in (
         shell.ok("pattern", "draft", *INCHES, "--out", "inches.yaml"),
         shell.ok("pattern", "measure", "inches.yaml"),
@@ -393,7 +473,7 @@ def eighths(text: str) -> Fraction:
 @pytest.mark.parametrize("amount", ["1/8 in", "3/8 in", "1/2 in"])
 def test_a_change_agrees_with_the_two_values_beside_it(shell: Shell, name: str, amount: str) -> None:
     """Before plus change is after, in eighths of an inch; no change is called one, and no zero has a sign."""
-    shown = shell.ok("pattern", "alter", "block.yaml", "--do", f"{name}={amount}", "--true", "--units", "in")
+    shown = shell.ok("pattern", "alter", "block.yaml", "--do", f"{name}={amount}", "--units", "in")
     start, seen = Fraction(0), 0
     for line in shown.splitlines():
         if found := re.match(r".*: (.+ in) as it is$", line):

@@ -9,9 +9,10 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from fitdiag.cli.altering import carried_out, title_of
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.pattern import carried_out, read_pattern, title_of
+from fitdiag.cli.pattern import read_pattern
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures

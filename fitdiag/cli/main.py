@@ -25,7 +25,9 @@ rules_app = typer.Typer(
 )
 app.add_typer(rules_app, name="rules")
 pattern_app = typer.Typer(
-    help="The pattern: draft, fit, read, measure, alter, solve, draw.", no_args_is_help=True, rich_markup_mode=None
+    help="The pattern: draft, fit, read, measure, walk, alter, solve, draw.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
 )
 app.add_typer(pattern_app, name="pattern")
 photo_app = typer.Typer(
@@ -53,6 +55,11 @@ OutOption = Annotated[
 ]
 ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")]
 PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
+AsCutOption = Annotated[bool, typer.Option("--as-cut", help="Leave the steps that cuts make; else they are trued.")]
+AllowanceOption = Annotated[
+    list[str] | None,
+    typer.Option("--allowance", metavar="[SEAM=]LENGTH", help="Seam allowance, like 15mm, hem=4cm or 'back side=2cm'."),
+]
 DoOption = Annotated[
     list[str] | None,
     typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
@@ -322,12 +329,23 @@ def pattern_fit(
 def pattern_read(
     file: PatternFile,
     out: Annotated[str, typer.Option("--out", metavar="FILE", help="Write it as .yaml, .json, .svg or .dxf.")],
+    line: Annotated[
+        str | None,
+        typer.Option("--line", metavar="cut|stitch", help="What an outline is, where the file does not say."),
+    ] = None,
+    allowance: Annotated[
+        str | None, typer.Option("--allowance", metavar="LENGTH", help="The allowance that a line to cut along holds.")
+    ] = None,
+    dpi: Annotated[
+        float | None, typer.Option("--dpi", metavar="NUMBER", min=20, max=2400, help="Pixels to the inch of a drawing.")
+    ] = None,
+    units: UnitsOption = None,
     replace: ReplaceOption = False,
 ) -> None:
-    """Read a pattern file, check it, and write it in another format."""
-    from fitdiag.cli.pattern import read
+    """Read a pattern file, say what was taken from it, and write it in another format."""
+    from fitdiag.cli.pattern import read, reading
 
-    raise typer.Exit(read(file, out, replace=replace))
+    raise typer.Exit(read(file, out, reading(line, allowance, dpi, units), units, replace=replace))
 
 
 @pattern_app.command("measure")
@@ -338,11 +356,27 @@ def pattern_measure(file: PatternFile, units: UnitsOption = None, as_json: JsonO
     raise typer.Exit(measure(file, units, as_json=as_json))
 
 
+@pattern_app.command("walk")
+def pattern_walk(
+    file: PatternFile,
+    to: Annotated[str | None, typer.Option("--to", metavar="FILE", help="A drawing too: .svg or .pdf.")] = None,
+    as_cut: AsCutOption = False,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
+) -> None:
+    """Lay the sewn seams along each other, notch by notch, and say where they differ."""
+    from fitdiag.cli.pattern import walk
+
+    raise typer.Exit(walk(file, units, to, as_json=as_json, as_cut=as_cut, replace=replace))
+
+
 @pattern_app.command("alter")
 def pattern_alter(
     file: PatternFile,
     do: DoOption = None,
-    true: Annotated[bool, typer.Option("--true", help="Then true the seams, and say what that changes.")] = False,
+    as_cut: AsCutOption = False,
+    allowance: AllowanceOption = None,
     out: OutOption = None,
     client: ClientOption = None,
     day: DayOption = None,
@@ -355,8 +389,8 @@ def pattern_alter(
     from fitdiag.cli.pattern import alter
 
     raise typer.Exit(
-        alter(file, do or [], out, units, true=true, as_json=as_json, replace=replace, rules=folder, client=client,
-              day=day)
+        alter(file, do or [], out, units, as_cut=as_cut, as_json=as_json, replace=replace, rules=folder, client=client,
+              day=day, allowance=allowance)
     )  # fmt: skip
 
 
@@ -390,6 +424,12 @@ def pattern_draw(
     sheets: Annotated[
         str | None, typer.Option("--sheets", metavar="a4|letter", help="The pieces at full scale, tiled, as .pdf.")
     ] = None,
+    as_cut: AsCutOption = False,
+    allowance: AllowanceOption = None,
+    band: Annotated[
+        list[str] | None,
+        typer.Option("--band", metavar="KIND=WIDTH", help="With the sheets: straight=4cm, shaped=4cm or facing=6cm."),
+    ] = None,
     client: ClientOption = None,
     day: DayOption = None,
     units: UnitsOption = None,
@@ -399,11 +439,11 @@ def pattern_draw(
     """Draw alterations before and after, one after the other, or print the pieces at full scale."""
     from fitdiag.cli.pattern import draw
 
-    raise typer.Exit(
-        draw(
-            file, do or [], to, units, strip=strip, sheets=sheets, replace=replace, rules=folder, client=client, day=day
-        )
-    )
+    done = draw(
+        file, do or [], to, units, strip=strip, sheets=sheets, replace=replace, as_cut=as_cut, allowance=allowance,
+        band=band, rules=folder, client=client, day=day,
+    )  # fmt: skip
+    raise typer.Exit(done)
 
 
 app.command("drape")(drape_command)

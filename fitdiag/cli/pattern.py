@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
+from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of, told_trued, warned
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, paper_of
 from fitdiag.cli.output import say, write
 from fitdiag.diagnosis.belief import lower_first
@@ -18,26 +20,47 @@ from fitdiag.files import read_bytes, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text, read_yaml
-from fitdiag.pattern.alter import true_seam
-from fitdiag.pattern.files import pattern_from_data, pattern_from_svg, pattern_to_svg, pattern_to_text
+from fitdiag.pattern.files import pattern_from_data, pattern_to_text
+from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.measure import angle_measures, pattern_measures
-from fitdiag.pattern.moves import NAMES, Step, carry_out
-from fitdiag.pattern.piece import Carried, Pattern, faults
-from fitdiag.pattern.record import LONGEST_CLIENT, stamp, told, valid_day, whose
-from fitdiag.planning.amounts import FAR_TOO_MUCH
-from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
+from fitdiag.pattern.outline import with_allowance
+from fitdiag.pattern.piece import Carried, Pattern, Piece
+from fitdiag.pattern.record import stamp, told, whose
+from fitdiag.pattern.true import true
+from fitdiag.problems import Where, one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
 if TYPE_CHECKING:
     from fitdiag.pattern.ink import Drawing
+    from fitdiag.pattern.svg_files import Taken
 
 LARGEST = 4 * 1024 * 1024
-SAME_MM = 1.6  # half an eighth of an inch: 3/4 in is not above 19 mm
-ALL_ALTERATIONS = "fitdiag rules list alterations"
 
 
-def read_pattern(text: str) -> Pattern:
-    """A pattern from a .yaml, .json, .svg or .dxf file. Raises ProblemsFoundError."""
+@dataclass(frozen=True)
+class Reading:
+    """What the fitter says about a file that does not say it itself."""
+
+    line: Literal["cut", "stitch"] | None = None
+    allowance: float | None = None
+    dpi: float | None = None
+
+
+def reading(line: str | None, allowance: str | None, dpi: float | None, units: str | None) -> Reading:
+    """What was said about a file on the command line. Raises ProblemsFoundError."""
+    if line not in (None, "cut", "stitch"):
+        raise stop("line", f"'{one_line(line, 20)}' is not a line", hint="write --line cut or --line stitch")
+    if allowance is not None and line != "cut":
+        raise stop("line", "an allowance belongs to a line to cut along", hint="add --line cut")
+    given = None
+    if allowance is not None:
+        given = lengths([f"allowance={allowance}"], guess_units(units, [allowance]))["allowance"]
+    return Reading(line, given, dpi)  # type: ignore[arg-type]
+
+
+def read_pattern(text: str, said: Reading | None = None, taken: Taken | None = None) -> Pattern:
+    """A pattern from a .yaml, .json, .svg or .dxf file; `taken` gets what was taken from it. Raises ProblemsFoundError."""
+    said = said or Reading()
     path = Path(text)
     kind = path.suffix.lower()
     if kind in (".yaml", ".yml"):
@@ -53,11 +76,14 @@ def read_pattern(text: str) -> Pattern:
             ) from None
         return pattern_from_data(data, lambda _loc: Where(one_line(path)))
     if kind == ".svg":
-        return pattern_from_svg(read_text(path, LARGEST, "pattern file"), one_line(path))
+        from fitdiag.pattern.svg_files import pattern_from_svg
+
+        return pattern_from_svg(read_text(path, LARGEST, "pattern file"), one_line(path), dpi=said.dpi, taken=taken)
     if kind == ".dxf":
         from fitdiag.pattern.dxf import pattern_from_dxf
 
-        return pattern_from_dxf(read_bytes(path, LARGEST, "pattern file"), one_line(path))
+        content_of = read_bytes(path, LARGEST, "pattern file")
+        return pattern_from_dxf(content_of, one_line(path), line=said.line, allowance=said.allowance, taken=taken)
     raise stop(
         "format",
         f"'{one_line(kind, 20)}' is not a pattern format",
@@ -73,6 +99,8 @@ def write_pattern(pattern: Pattern, text: str, *, replace: bool) -> None:
     if kind in (".yaml", ".yml", ".json"):
         content = pattern_to_text(pattern)  # JSON, which is YAML too
     elif kind == ".svg":
+        from fitdiag.pattern.svg_files import pattern_to_svg
+
         content = pattern_to_svg(pattern)
     elif kind == ".dxf":
         from fitdiag.pattern.dxf import pattern_to_dxf
@@ -150,17 +178,20 @@ def fit(given: list[str], out: str | None, units: str | None, *, as_json: bool, 
         write_pattern(found.pattern, out, replace=replace)
     if as_json:
         reached = {name: {"wanted_mm": wanted, "reached_mm": got} for name, (wanted, got) in found.reached.items()}
-        show(
-            pattern_measures(found.pattern),
-            found.pattern,
-            chosen,
-            as_json=True,
-            extra={"lengths": reached, "residual_mm": found.residual},
-        )
+        extra = {
+            "lengths": reached,
+            "residual_mm": found.residual,
+            "off_mm": found.off,
+            "ask": [{"length": name, "off_then_mm": left} for name, left in found.ask],
+        }
+        show(pattern_measures(found.pattern), found.pattern, chosen, as_json=True, extra=extra)
         return 0
     say(found.pattern.grade[:1].upper() + found.pattern.grade[1:] + ".")
     for name, (wanted, got) in found.reached.items():
         say(f"  {name}: measured {format_reading(wanted, chosen)}, the estimate has {format_reading(got, chosen)}")
+    say("These lengths would narrow it most, in this order:")
+    for name, left in found.ask:
+        say(f"  {name}: then it is off by about {format_reading(left, chosen)}")
     return 0
 
 
@@ -170,117 +201,53 @@ def measure(path: str, units: str | None, *, as_json: bool) -> int:
     return 0
 
 
-def read(path: str, out: str, *, replace: bool) -> int:
-    write_pattern(read_pattern(path), out, replace=replace)
+def read(path: str, out: str, said: Reading, units: str | None, *, replace: bool) -> int:
+    from fitdiag.pattern.svg_files import Taken
+
+    taken, chosen = Taken(), guess_units(units, ())
+    pattern = read_pattern(path, said, taken)
+    write_pattern(pattern, out, replace=replace)
+    for text in taken.told():
+        say(text)
+    measures = pattern_measures(pattern)
+    for name in measures:
+        if name.endswith((" girth", " outseam")):
+            say(f"  {name}: {format_reading(measures[name], chosen)}")
+    for piece, side in pattern.cut():
+        if piece.note:
+            say(f"{piece.name.capitalize()}{'' if side == 'both' else f', {side}'}: {piece.note}")
     return 0
 
 
-def trued(steps: Sequence[Step]) -> tuple[Pattern, list[tuple[str, float]]]:
-    """The pattern after all steps with every seam they name trued, and by how much each seam's length changed, in mm."""
-    pattern, changes = steps[-1].pattern, list[tuple[str, float]]()
-    for side in ("front", "back"):
-        seams = dict.fromkeys(seam for step in steps if side in step.altered for seam in step.altered[side].true)
-        for seam in seams:
-            piece, change = true_seam(pattern.piece(side), seam)
-            pattern = pattern.with_piece(piece)
-            changes.append((f"{side} {seam}", change))
-    return pattern, changes
+def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut: bool, replace: bool) -> int:
+    """Walk the sewn seams of a pattern along each other, and say where they differ; perhaps draw it."""
+    from fitdiag.pattern.walk import corner_told, pair_told, walked
 
+    chosen = guess_units(units, ())
+    pattern = read_pattern(path)
+    if not as_cut:
+        pattern, _ = true(pattern)
+    found = walked(pattern)
+    if to:
+        from fitdiag.pattern.ink import svg
+        from fitdiag.pattern.sheets import pdf_drawing
+        from fitdiag.pattern.walk import drawing
 
-@dataclass(frozen=True)
-class Work:
-    """Alterations carried out on a pattern: the base of their titles and limits, the steps, and what is to be warned of."""
-
-    base: RuleBase
-    before: Pattern
-    steps: tuple[Step, ...]
-    day: str
-    warnings: tuple[str, ...]
-
-    def title(self, name: str) -> str:
-        return title_of(self.base, name)
-
-    def recorded(self, pattern: Pattern) -> Pattern:
-        """A pattern after all steps, with what was done written down in it."""
-        done = [Carried(step.alteration, step.amount, self.title(step.alteration), self.day) for step in self.steps]
-        return dataclasses.replace(pattern, carried=(*pattern.carried, *done))
-
-
-def title_of(base: RuleBase, name: str) -> str:
-    """The title of an alteration, or its id where the rules have none."""
-    return base.alterations[name].title if name in base.alterations else name
-
-
-def amounts_of(base: RuleBase, texts: Sequence[str], units: Units) -> dict[str, float]:
-    """`alteration=amount` texts by id, in mm; a title counts as its id. Raises ProblemsFoundError."""
-    ids = {rule.title.lower(): rule.id for rule in base.alterations.values()}
-    plain = []
-    for text in texts:
-        name, sign, amount = text.rpartition("=")
-        known = ids.get(" ".join((name if sign else text).lower().split()))
-        plain.append(text if known is None else f"{known}={amount}" if sign else known)
-    return lengths(plain, units, NAMES, listed_by=ALL_ALTERATIONS, near=lambda word: near_alterations(base, word))
-
-
-def near_alterations(base: RuleBase, word: str) -> tuple[str, ...]:
-    """Alterations a word may mean, by their words and titles."""
-    from fitdiag.interview.search import find_alterations
-
-    return find_alterations(base, word.replace("-", " "), 3)
-
-
-def warned(base: RuleBase, pattern: Pattern, amounts: Mapping[str, float], units: Units) -> tuple[str, ...]:
-    """Where an amount is above what one round, or all rounds together, should take. Refuses what is absurd."""
-    found = []
-    for name, amount in amounts.items():
-        rule = base.alterations.get(name)
-        if rule is None:
-            continue
-        most, by = rule.most_a_round.amount_mm, format_length(amount, units)
-        if amount == 0:
-            raise stop("amount", f"{rule.title}: {by} changes nothing", hint="give an amount above 0, or leave it out")
-        limit = f"one round takes at most {format_length(most, units)}"
-        if rule.most_in_all is not None:
-            limit += f", all rounds together {format_length(rule.most_in_all.amount_mm, units)}"
-        if amount > FAR_TOO_MUCH * most:
-            raise stop("amount", f"{rule.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
-        earlier = sum(item.amount for item in pattern.carried if item.alteration == name)
-        whole = earlier + amount
-        if amount > most + SAME_MM:
-            found.append(f"{rule.title}: {by} is above the limit, {limit}. You decide; try it on before you cut.")
-        elif earlier and rule.most_in_all is not None and whole > rule.most_in_all.amount_mm + SAME_MM:
-            found.append(
-                f"{rule.title}: with the earlier {format_length(earlier, units)} on this pattern it makes"
-                f" {format_length(whole, units)} in all; {limit}. You decide; try it on before you cut."
-            )
-    return tuple(found)
-
-
-def carried_out(
-    pattern: Pattern, do: Sequence[str], units: Units, rules: str | None, day: str | None, client: str | None
-) -> Work:
-    """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
-    base = load_rules(folder_of(rules))
-    amounts = amounts_of(base, do, units)
-    if day is not None and not valid_day(day):
-        raise stop("day", f"'{one_line(day, 20)}' is not a day", hint="write it like 2026-11-25")
-    if client is not None:
-        pattern = dataclasses.replace(pattern, client=one_line(client, LONGEST_CLIENT))
-    before, warnings = pattern, warned(base, pattern, amounts, units)
-    steps: list[Step] = []
-    for name, amount in amounts.items():
-        by = f"{title_of(base, name)} by {format_length(amount, units)}"
-        try:
-            step = carry_out(pattern, name, amount)
-        except ProblemsFoundError as stopped:
-            problem = stopped.problems[0]
-            raise stop(problem.code, f"{by}: {problem.message}", hint=problem.hint) from None
-        pattern = step.pattern
-        problems = [*faults(pattern.front), *faults(pattern.back)]
-        if problems:
-            raise stop("broken", f"{by}: {problems[0].message}", hint="take a smaller amount")
-        steps.append(step)
-    return Work(base, before, tuple(steps), day or date.today().isoformat(), warnings)
+        picture = drawing(pattern, found, chosen)
+        if not to.lower().endswith((".svg", ".pdf")):
+            raise stop("format", "a drawing is written as .svg or .pdf", where=Where(one_line(to)))
+        content: str | bytes = svg(picture) if to.lower().endswith(".svg") else pdf_drawing(picture)
+        write_atomically(Path(to), content, replace=replace)
+        say(f"Written: {one_line(to)}")
+    if as_json:
+        write(json.dumps(found.as_data(), indent=2))
+        return 0
+    for pair in found.pairs:
+        for line in pair_told(pair, chosen):
+            say(line)
+    for corner in found.corners:
+        say(corner_told(corner))
+    return 0
 
 
 def alter(
@@ -289,12 +256,13 @@ def alter(
     out: str | None,
     units: str | None,
     *,
-    true: bool,
+    as_cut: bool,
     as_json: bool,
     replace: bool,
     rules: str | None = None,
     client: str | None = None,
     day: str | None = None,
+    allowance: list[str] | None = None,
 ) -> int:
     chosen = guess_units(units, do)
     pattern = read_pattern(path)
@@ -302,32 +270,33 @@ def alter(
         raise stop("argument", "no alteration was named", hint="add --do 'tuck-across-back-hip=3/4 in'")
     work = carried_out(pattern, do, chosen, rules, day, client)
     stages = [("as it is", pattern), *((step.alteration, step.pattern) for step in work.steps)]
-    changes: list[tuple[str, float]] = []
-    if true:
-        result, changes = trued(work.steps)
-        stages.append(("truing", result))
-    result = work.recorded(stages[-1][1])
+    result, trued = finished(work, as_cut=as_cut)
+    if trued:
+        stages.append(("trueing", result))
+    result = allowed(work.recorded(result), allowance, chosen)
     if out:
         write_pattern(result, out, replace=replace)
-    trued_mm = {"trued_mm": {seam: round(change, 3) + 0.0 for seam, change in changes}} if true else {}
+    trued_mm = {"trued_mm": {f"{one.piece} {one.seam}": round(one.change, 3) + 0.0 for one in trued}} if trued else {}
     extra = {**trued_mm, **({"warnings": list(work.warnings)} if work.warnings else {})}
     say_stages(stages, chosen, as_json=as_json, extra=extra, base=work.base)
     if not as_json:
-        for seam, change in changes:
-            side, _, name = seam.partition(" ")
-            word = {"side": "side seam", "curve": "crotch curve", "centre": f"centre {side}"}.get(name, name)
-            say(f"Trued {word if side in word else f'{side} {word}'}: {told_change(change, chosen)}")
+        from fitdiag.pattern.walk import differing, walked
+
+        for one in trued:
+            say(told_trued(one, chosen))
+        for text in differing(walked(work.before), walked(result), chosen):
+            say(text)
         for text in work.warnings:
             say(text)
     return 0
 
 
-def told_change(change: float, units: Units) -> str:
-    """`its length grows by 1/8 in`; what a tape does not show is no change."""
-    by = format_reading(abs(change), units)
-    if by in ("0 in", "0 cm"):
-        return "its length stays"
-    return f"its length {'grows' if change > 0 else 'shrinks'} by {by}"
+def allowed(pattern: Pattern, texts: list[str] | None, units: Units) -> Pattern:
+    """The pattern with the seam allowances asked for: `15mm` all round, or `hem=4cm`, `back side=2cm`."""
+    if not texts:
+        return pattern
+    given = lengths([text if "=" in text else f"all={text}" for text in texts], units)
+    return with_allowance(pattern, given, units)
 
 
 def say_stages(
@@ -385,13 +354,22 @@ def solve(
     replace: bool,
     day: str | None = None,
 ) -> int:
-    from fitdiag.pattern.solve import Wanted, alone, parse_target, solve_plan, without_each
+    from fitdiag.pattern.solve import (
+        Wanted,
+        alone,
+        conflicts,
+        parse_target,
+        refuse_contradictions,
+        solve_plan,
+        without_each,
+    )
 
     chosen = guess_units(units, (*do, *until))
     base = load_rules(folder_of(rules))
     pattern = read_pattern(path)
     known = list(pattern_measures(pattern))
     targets = [parse_target(text, chosen, known) for text in until]
+    refuse_contradictions(targets, chosen)
     if not do or not targets:
         raise stop(
             "argument",
@@ -399,20 +377,27 @@ def solve(
             hint="--do overlap-back-wedge --until 'back grain to centre at waist >= 3 in'",
         )
     wanted: list[Wanted] = []
-    fixed = amounts_of(base, [text for text in do if "=" in text], chosen)
-    warnings = warned(base, pattern, fixed, chosen)
+    pattern = dataclasses.replace(pattern, garment=garment_of(base))
+    given = asked_of(base, [text for text in do if "=" in text], chosen)
+    fixed = {one.name: one.amount for one in given}
+    warnings = warned(base, pattern, given, chosen)
     for text in do:
         name = text.rpartition("=")[0] if "=" in text else text
-        ((name, _),) = amounts_of(base, [f"{name}=1 mm"], chosen).items()  # the id that is meant, or one clear message
-        if any(item.alteration == name for item in wanted):
-            raise stop("argument", f"'{name}' is named twice", hint="name it once")
-        most = base.alterations[name].most_a_round.amount_mm if name in base.alterations else 25.0
-        wanted.append(Wanted(name, fixed[name], fixed[name]) if name in fixed else Wanted(name, 0.0, most))
+        (one,) = asked_of(base, [f"{name}=1 mm"], chosen)  # the id that is meant, or one clear message
+        if any(item.alteration == one.name for item in wanted):
+            raise stop("argument", f"'{one.name}' is named twice", hint="name it once")
+        rule = base.alterations[one.name]
+        most = rule.most_a_round.amount_mm
+        least = -most if rule.operation.both_ways else 0.0
+        known_amount = fixed.get(one.name)
+        wanted.append(
+            Wanted(one.name, least, most) if known_amount is None else Wanted(one.name, known_amount, known_amount)
+        )
     found = solve_plan(pattern, wanted, targets)
     left_out = without_each(pattern, found, targets)
     by_itself = alone(pattern, wanted, targets)
     if out:
-        done = [(name, amount) for name, amount in found.amounts.items() if amount >= 0.5]
+        done = [(name, amount) for name, amount in found.amounts.items() if abs(amount) >= 0.5]
         today = date.today().isoformat()
         carried = tuple(Carried(name, amount, title_of(base, name), day or today) for name, amount in done)
         result = dataclasses.replace(found.result, carried=(*pattern.carried, *carried))
@@ -432,12 +417,14 @@ def solve(
         amount = found.amounts[item.alteration]
         limit = ", as given" if item.least == item.most else f", at most {format_length(item.most, chosen)}"
         title = title_of(base, item.alteration)
-        say(f"  {title}: {format_length(amount, chosen) if amount >= 0.5 else 'not needed'}{limit}")
+        say(f"  {title}: {format_length(amount, chosen) if abs(amount) >= 0.5 else 'not needed'}{limit}")
     for target, gap in found.unmet:
         say(
             f"  Not reached: {target.told(chosen)}; {format_length(gap, chosen)} is missing."
             " It cannot be reached without another alteration or a larger limit."
         )
+    for one_target, other in conflicts(pattern, wanted, targets) if found.unmet and len(targets) > 1 else ():
+        say(f"  These two cannot both be met: {one_target.told(chosen)}; and {other.told(chosen)}. Each alone can.")
     say()
     say_stages(found.stages, chosen, as_json=False, base=base)
     say()
@@ -463,6 +450,9 @@ def draw(
     strip: bool,
     sheets: str | None,
     replace: bool,
+    as_cut: bool = False,
+    allowance: list[str] | None = None,
+    band: list[str] | None = None,
     rules: str | None = None,
     client: str | None = None,
     day: str | None = None,
@@ -486,8 +476,9 @@ def draw(
         )
     content: str | bytes
     if sheets:
-        last = work.steps[-1].pattern if work.steps else work.before
-        content = pdf_sheets(work.recorded(last), paper, units=chosen, day=work.day)
+        last, _ = finished(work, as_cut=as_cut)
+        ready = allowed(work.recorded(last), allowance, chosen)
+        content = pdf_sheets(ready, paper, units=chosen, day=work.day, more=bands_of(ready, band, chosen))
     elif not work.steps:
         raise stop(
             "argument",
@@ -495,7 +486,7 @@ def draw(
             hint="add --do 'tuck-across-back-hip=3/4 in', or --sheets a4 for the pieces",
         )
     else:
-        pictures, title = pictures_of(work, chosen, strip=strip)
+        pictures, title = pictures_of(work, chosen, strip=strip, as_cut=as_cut)
         if target.suffix.lower() == ".svg":
             from fitdiag.pattern.draw import together
 
@@ -509,7 +500,15 @@ def draw(
     return 0
 
 
-def pictures_of(work: Work, units: Units, *, strip: bool) -> tuple[list[Drawing], str]:
+def bands_of(pattern: Pattern, texts: list[str] | None, units: Units) -> list[Piece]:
+    """What is cut from the finished waist: `straight=4cm`, `shaped=4cm`, `facing=6cm`."""
+    from fitdiag.pattern.band import bands
+
+    given = lengths(texts, units) if texts else {}
+    return [piece for kind, width in given.items() for piece in bands(pattern, kind, width, units)]
+
+
+def pictures_of(work: Work, units: Units, *, strip: bool, as_cut: bool) -> tuple[list[Drawing], str]:
     """A drawing for each step, and the title of them all: every alteration with its amount, in order."""
     from fitdiag.pattern.draw import drawing
     from fitdiag.pattern.draw import strip as strip_of
@@ -525,7 +524,7 @@ def pictures_of(work: Work, units: Units, *, strip: bool) -> tuple[list[Drawing]
             notes.append(f"Altered before: {'; '.join(told(item, units) for item in work.before.carried)}.")
         if len(names) > 1:
             notes.append(f"Step {number} of {len(names)}: {title}.")
-        pictures.append((strip_of if strip else drawing)(before, step, units, name, notes))
+        pictures.append((strip_of if strip else partial(drawing, as_cut=as_cut))(before, step, units, name, notes))
         before = step.pattern
     return pictures, title
 

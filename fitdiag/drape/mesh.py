@@ -89,23 +89,25 @@ def mesh_of(cut: Cut, *, whole: bool = False, points: int = POINTS) -> Mesh:
     """The sheet of a garment: its right half, to be mirrored, or the whole. `points`: about how many half of it has."""
     area = sum(abs(_area(np.concatenate([line[:-1] for _, line in panel.outline]))) for panel in cut.panels)
     step = float(np.sqrt(area / (points * np.sqrt(3) / 2)))
-    counts = _counts(cut, step)
+    counts, whole = _counts(cut, step), whole or bool(cut.left)
     halves = [_piece(panel, counts, step) for panel in cut.panels]
-    pieces = [*halves, *halves] if whole else halves
+    pieces = [*halves, *([_piece(panel, counts, step) for panel in cut.left] or halves)] if whole else halves
     mirrored = [False] * len(halves) + [True] * (len(pieces) - len(halves))
     starts = np.concatenate([[0], np.cumsum([len(piece.flat) for piece in pieces])])
     same = np.arange(starts[-1])
     names = [panel.name for panel in cut.panels]
     pairs = []
     for pair in cut.sewn:
-        one, other = (halves[names.index(panel)].edge(edge) for panel, edge in (pair.one, pair.other))
         for copy in range(1 + whole):
-            at = [starts[names.index(panel) + copy * len(halves)] for panel, _ in (pair.one, pair.other)]
-            pairs.append((at[0] + one, at[1] + (other[::-1] if pair.against else other)))
+            at = [names.index(panel) + copy * len(halves) for panel, _ in (pair.one, pair.other)]
+            one, other = (
+                starts[k] + pieces[k].edge(edge) for k, (_, edge) in zip(at, (pair.one, pair.other), strict=True)
+            )
+            pairs.append((one, other[::-1] if pair.against else other))
     if whole:
         for number, half in enumerate(halves):
-            edge = half.edge(*cut.centre)
-            pairs.append((starts[number] + edge, starts[number + len(halves)] + edge))
+            ends = half.edge(*cut.centre), pieces[number + len(halves)].edge(*cut.centre)
+            pairs.append((starts[number] + ends[0], starts[number + len(halves)] + ends[1]))
     _join(same, pairs)
     _, sewn = np.unique(same, return_inverse=True)
     corners = np.concatenate([piece.triangles + start for piece, start in zip(pieces, starts, strict=False)])
@@ -130,8 +132,16 @@ def _join(same: Index, pairs: list[tuple[Index, Index]]) -> None:
 
 
 def _counts(cut: Cut, step: float) -> Mapping[tuple[str, str], list[tuple[float, int]]]:
-    """For every edge: where its runs from notch to notch end (share of its length), and into how many steps each is cut."""
-    runs: dict[tuple[str, str], list[tuple[float, int]]] = {}
+    """For every edge: where its runs from notch to notch end (share of its length), and into how many steps each is cut.
+
+    The left side's edges are cut into as many steps as the right one's.
+    """
+    runs = {
+        (panel.name, edge): [(1.0, max(2, round(length(line) / step)))]
+        for panel in cut.panels
+        for edge, line in panel.outline
+        if edge in cut.centre
+    }
     for pair in cut.sewn:
         lines = [(cut.panel(panel), cut.panel(panel).chain((edge,))) for panel, edge in (pair.one, pair.other)]
         notches = [_notches(panel, line) for panel, line in lines]

@@ -62,9 +62,9 @@ class Order:
         digest = hashlib.sha256()
         plain = [PHYSICS, asdict(self.figure), asdict(self.cloth), self.drop, self.hung, self.points]
         digest.update(json.dumps(plain, sort_keys=True).encode())
-        for panel in self.cut.panels:
+        for number, panel in enumerate((*self.cut.panels, *self.cut.left)):
             for name, line in (*panel.outline, *sorted(panel.lines.items()), ("grain", panel.grain)):
-                digest.update(f"{panel.name} {name}".encode() + np.round(line, 2).tobytes())
+                digest.update(f"{number} {panel.name} {name}".encode() + np.round(line, 2).tobytes())
         return digest.hexdigest()[:32]
 
 

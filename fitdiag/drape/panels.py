@@ -11,15 +11,17 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from fitdiag.pattern.alter import true_seam
-from fitdiag.pattern.measure import crossing
+from fitdiag.pattern.measure import crossing, hip_width, width_at
 from fitdiag.pattern.piece import Array, Pattern, Piece, faults, length
+from fitdiag.pattern.true import true_piece
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
 from fitdiag.units import Units, format_reading
 
 EASED_MM = 10.0  # that much is eased or stretched in sewing without a word; soft cloth, from memory
 MOST_EASED_MM = 25.0  # more cannot be sewn flat; a judgement, no source
-TRUED_OVER_MM = 120.0  # long seams are smoothed over this much; a judgement, no source
+SMOOTHED_MM = 120.0  # long seams are drawn smooth over this much, as a cutter draws them; a judgement, no source
+THIGH_BELOW_MM = 60.0  # below the crotch line a thigh's girth is compared; a judgement, no source
+LINES = ("hip", "crotch", "knee")  # balance lines that are drawn on the cloth and read
 TOO_SMALL = 0.06  # of the body's girth: no woven muslin goes over a body that much larger; a judgement, no source
 
 
@@ -54,7 +56,10 @@ class Sewn:
 
 @dataclass(frozen=True, eq=False)
 class Cut:
-    """What is cut and sewn: panels, pairs of edges, what lies on the body's centre, what hangs it, and where it reaches inside."""
+    """What is cut and sewn: panels, pairs of edges, what lies on the body's centre, what hangs it, and where it reaches inside.
+
+    `left`: the panels of the left side in the same order, where it is cut differently from the right one; else empty.
+    """
 
     panels: tuple[Panel, ...]
     sewn: tuple[Sewn, ...]
@@ -64,24 +69,44 @@ class Cut:
     held: str = "waist"
     notes: tuple[str, ...] = ()
     girths: Mapping[str, float] = field(default_factory=dict)
+    left: tuple[Panel, ...] = ()
 
     def panel(self, name: str) -> Panel:
         return next(panel for panel in self.panels if panel.name == name)
 
+    @property
+    def sides(self) -> tuple[tuple[Panel, ...], ...]:
+        """The panels of the right side, and of the left where they differ."""
+        return (self.panels, self.left) if self.left else (self.panels,)
+
 
 def cut_of(pattern: Pattern, units: Units = "cm") -> Cut:
     """The panels of a pattern, ready to be sewn. Raises ProblemsFoundError, in `units`, if they cannot be."""
-    problems = [*faults(pattern.front), *faults(pattern.back)]
+    problems = [problem for piece, _ in pattern.cut() for problem in faults(piece)]
     if problems:
         raise ProblemsFoundError(problems)
-    pieces = tuple(_trued(piece) for piece in (pattern.front, pattern.back))
-    seams = tuple(Sewn(("front", name), ("back", name)) for name in ("side", "inseam"))
+    right, *other = (_cut(pattern.of("left" if side == "left" else "right"), units) for side in reversed(pattern.sides))
+    for left in other:
+        girths = {name: 0.5 * (girth + left.girths[name]) for name, girth in right.girths.items()}
+        notes = (*right.notes, *(note for note in left.notes if note not in right.notes))
+        right = replace(right, left=left.panels, girths=girths, notes=notes)
+    return right
+
+
+def _cut(pattern: Pattern, units: Units) -> Cut:
+    """The panels of one side."""
+    seams = tuple(Sewn(pair.one, pair.other) for pair in pattern.garment.pairs)
+    pieces = tuple(_smooth(true_piece(piece)[0], seams) for piece in pattern.pieces.values())
     darts = [
-        Sewn((piece.side, f"dart {number} left"), (piece.side, f"dart {number} right"), against=True)
+        Sewn((piece.name, f"dart {number} left"), (piece.name, f"dart {number} right"), against=True)
         for piece in pieces
         for number in range(1, len(piece.darts) + 1)
     ]
-    cut = Cut(tuple(_panel(piece) for piece in pieces), (*seams, *darts), girths=_girths(pieces))
+    part = pieces[0].part
+    sewn = {seam for pair in seams for _, seam in (pair.one, pair.other)}
+    centre = tuple(seam for seam in part.inner if seam not in sewn)
+    panels = tuple(_panel(piece, centre) for piece in pieces)
+    cut = Cut(panels, (*seams, *darts), centre, part.inner, part.outer, part.seams[0], girths=_girths(pieces))
     return replace(cut, notes=_eased(cut, units))
 
 
@@ -104,61 +129,55 @@ def too_small(cut: Cut, body: Mapping[str, float], units: Units) -> list[Problem
 
 def _girths(pieces: tuple[Piece, ...]) -> dict[str, float]:
     """Girths of the sewn pattern in mm that a body must fit into."""
-    waist = 2 * sum(length(piece.seams["waist"]) - sum(dart.width for dart in piece.darts) for piece in pieces)
-    thigh = sum(_width(piece, piece.levels["crotch"] - 60.0) for piece in pieces)
-    return {"waist": waist, "hip": 2 * sum(_hip_width(piece) for piece in pieces), "thigh": thigh}
+    top = [length(piece.seams[piece.part.seams[0]]) - sum(dart.width for dart in piece.darts) for piece in pieces]
+    hips = [hip_width(piece) or 0.0 for piece in pieces]
+    thighs = [width_at(piece, piece.levels["crotch"] - THIGH_BELOW_MM) or 0.0 for piece in pieces]
+    return {"waist": 2 * sum(top), "hip": 2 * sum(hips), "thigh": sum(thighs)}
 
 
-def _width(piece: Piece, y: float) -> float:
-    ends = [
-        next((x for seam in seams if (x := crossing(piece.seams[seam], y)) is not None), 0.0)
-        for seams in (("inseam", "curve"), ("side",))
-    ]
-    return ends[1] - ends[0]
-
-
-def _hip_width(piece: Piece) -> float:
-    line = piece.lines.get("hip")
-    return length(line) if line is not None else _width(piece, piece.levels["hip"])
-
-
-def _panel(piece: Piece) -> Panel:
+def _panel(piece: Piece, centre: tuple[str, ...]) -> Panel:
+    top, bottom = piece.seams[piece.part.seams[0]], piece.seams[piece.part.stays]
     outline: list[tuple[str, Array]] = []
-    for name in ("waist", "side", "hem", "inseam", "curve", "centre"):
+    for name in piece.part.seams:
         line = _without_doubles(piece.seams[name])
-        outline += _waist_with_darts(piece, line) if name == "waist" else [(name, line)]
+        outline += _with_darts(piece, name, line) if name == piece.part.seams[0] else [(name, line)]
     ring = np.concatenate([line for _, line in outline])
-    lines = {
-        name: _to_edges(_line(piece, name), ring)
-        for name in ("hip", "crotch", "knee")
-        if name in piece.levels or name in piece.lines
-    }
-    top = (
-        float(np.interp(piece.grain_x, *piece.seams["waist"].T))
-        if piece.seams["waist"][0, 0] < piece.grain_x
-        else piece.seams["waist"][0, 1]
-    )
-    grain = np.array([[piece.grain_x, float(piece.seams["hem"][:, 1].mean())], [piece.grain_x, float(top)]])
-    return Panel(
-        piece.side, piece.side == "front", tuple(outline), lines, grain, float(piece.corner("crotch-point")[1])
-    )
+    drawn = {name: _line(piece, name) for name in LINES}
+    lines = {name: _to_edges(line, ring) for name, line in drawn.items() if line is not None}
+    upper = float(np.interp(piece.grain_x, *top.T)) if top[0, 0] < piece.grain_x else float(top[0, 1])
+    grain = np.array([[piece.grain_x, float(bottom[:, 1].mean())], [piece.grain_x, upper]])
+    fork = next((float(piece.seams[seam][0, 1]) for seam in centre if piece.part.leads(seam) in piece.part.inner), None)
+    return Panel(piece.name, piece.name == "front", tuple(outline), lines, grain, fork)
 
 
-def _trued(piece: Piece) -> Piece:
-    """The piece with its long seams drawn smooth, as a cutter does: no corner at the hip, no step where a cut was closed."""
-    for name in ("side", "inseam"):
-        piece, _ = true_seam(piece, name, TRUED_OVER_MM)
-    return piece
+def _smooth(piece: Piece, sewn: tuple[Sewn, ...]) -> Piece:
+    """The piece with its sewn seams drawn smooth, ends kept: no corner at the hip, where a sharp lump would stand off."""
+    own = {seam for pair in sewn for name, seam in (pair.one, pair.other) if name == piece.name}
+    return piece.with_seams(**{seam: _averaged(piece.seams[seam], SMOOTHED_MM / 2) for seam in own})
 
 
-def _line(piece: Piece, name: str) -> Array:
-    """A balance line as it is drawn on the cloth; at its level where none is drawn."""
+def _averaged(line: Array, reach: float) -> Array:
+    """Each point in the middle of the stretch that reaches so many mm to both sides, less near the ends."""
+    steps = steps_of(line)
+    far = np.linspace(0.0, steps[-1], max(5, round(steps[-1] / 4.0) + 1))
+    sums = np.concatenate([np.zeros((1, 2)), np.cumsum([_at(line, steps, place) for place in far], axis=0)])
+    index = np.arange(len(far))
+    half = np.minimum(int(reach / (far[1] - far[0])), np.minimum(index, index[::-1]))
+    return np.asarray((sums[index + half + 1] - sums[index - half]) / (2 * half + 1)[:, None])
+
+
+def _line(piece: Piece, name: str) -> Array | None:
+    """A balance line as it is drawn on the cloth; at its level where none is drawn, None where there is no such level."""
     if name in piece.lines:
         return np.asarray(piece.lines[name])
-    y = piece.levels[name]
-    right = crossing(piece.seams["side"], y) or 0.0
-    left = next((x for seam in ("inseam", "curve", "centre") if (x := crossing(piece.seams[seam], y)) is not None), 0.0)
-    return np.array([[left, y], [right, y]])
+    y = piece.level(name)
+    if y is None:
+        return None
+    ends = [
+        next((x for seam in seams if (x := crossing(piece.seams[seam], y)) is not None), 0.0)
+        for seams in (piece.part.inner, piece.part.outer)
+    ]
+    return np.array([[ends[0], y], [ends[1], y]])
 
 
 def _to_edges(line: Array, ring: Array) -> Array:
@@ -173,8 +192,8 @@ def _to_edges(line: Array, ring: Array) -> Array:
     return longest if longest[0, 0] < longest[-1, 0] else longest[::-1]
 
 
-def _waist_with_darts(piece: Piece, waist: Array) -> list[tuple[str, Array]]:
-    """The waist edge in runs, with both legs of each dart between them."""
+def _with_darts(piece: Piece, name: str, waist: Array) -> list[tuple[str, Array]]:
+    """The upper edge in runs, with both legs of each dart between them."""
     steps = steps_of(waist)
     edges: list[tuple[str, Array]] = []
     done = 0.0
@@ -182,12 +201,12 @@ def _waist_with_darts(piece: Piece, waist: Array) -> list[tuple[str, Array]]:
         left, right = (place_of(waist, end) for end in (dart.left, dart.right))
         a, b = (_at(waist, steps, place) for place in (left, right))
         edges += [
-            ("waist", _between(waist, steps, done, left)),
+            (name, _between(waist, steps, done, left)),
             (f"dart {number} left", np.array([a, dart.tip])),
             (f"dart {number} right", np.array([dart.tip, b])),
         ]
         done = right
-    edges.append(("waist", _between(waist, steps, done, float(steps[-1]))))
+    edges.append((name, _between(waist, steps, done, float(steps[-1]))))
     return edges
 
 

@@ -19,6 +19,7 @@ from typing import Annotated, Any, Union, get_args, get_origin
 from pydantic import BaseModel
 
 from fitdiag import __version__
+from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
     About,
     Alteration,
@@ -81,6 +82,7 @@ def recall(folder: Path) -> RuleBase | None:
             about=_built(About, data["about"]),
             words=_built(Words, data["words"]),
             fingerprint=data["fingerprint"],
+            garment=None if data["garment"] is None else _built(Garment, data["garment"]),
             **tables,
         )
     except (OSError, RuntimeError, ValueError, KeyError, TypeError, AttributeError):
@@ -100,6 +102,7 @@ def remember(folder: Path, base: RuleBase, before: list[list[Any]]) -> None:
             "words": base.words.model_dump(),
             **{name: [row.model_dump() for row in getattr(base, name)] for name in _LISTS},
             "fingerprint": base.fingerprint,
+            "garment": None if base.garment is None else base.garment.model_dump(),
         }
         place = _place(folder)
         place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)

@@ -12,6 +12,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from fitdiag.knowledge import cache
+from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
     About,
     Alteration,
@@ -129,6 +130,7 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     reading = _Reading(folder)
     about = _single(reading, "rulebase.yaml", About)
     words = _single(reading, "words.yaml", Words)
+    garment = _single(reading, "garment.yaml", Garment) if (folder / "garment.yaml").exists() else None
     for files, read, model in _LAYOUT:
         for path in _files(folder, files):
             if not path.name.endswith(".cases.yaml"):
@@ -151,6 +153,7 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             cloths=reading.rules["cloth"],
             simulated_signs=reading.rules["simulated sign"],
             fingerprint=reading.digest.hexdigest()[:16],
+            garment=garment if isinstance(garment, Garment) else None,
             places=reading.places,
         )
         _look_up_references(reading, base)

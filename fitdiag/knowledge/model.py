@@ -12,44 +12,13 @@ from functools import cache, cached_property
 from operator import is_
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, BeforeValidator, Field, StringConstraints
 
+from fitdiag.knowledge.basics import Id, Ids, LengthMm, Rule, SignedMm, Text, YesNo, one_or_many
+from fitdiag.knowledge.garment import Garment, Move
 from fitdiag.problems import Where
-from fitdiag.units import InvalidLengthError, Units, in_units, parse_length
+from fitdiag.units import Units, in_units
 
-
-def _length(value: object) -> float:
-    if not isinstance(value, str):
-        raise ValueError("a length is text with a unit, like 3/4 in or 2 cm")
-    try:
-        return parse_length(value).mm
-    except InvalidLengthError as error:
-        raise ValueError(str(error)) from None
-
-
-def _signed_length(value: object) -> float:
-    """A length that may point the other way: `-3 mm`."""
-    if isinstance(value, str) and value.strip()[:1] in ("-", "\u2212"):
-        return -_length(value.strip()[1:])
-    return _length(value)
-
-
-def _one_or_many(value: object) -> object:
-    return [value] if isinstance(value, str | Mapping) else value
-
-
-def _yes_no(value: object) -> bool:
-    if value in ("yes", "no"):
-        return value == "yes"
-    raise ValueError("write yes or no")
-
-
-Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
-Text = Annotated[str, StringConstraints(min_length=1, max_length=1500, strip_whitespace=True)]
-LengthMm = Annotated[float, BeforeValidator(_length)]
-SignedMm = Annotated[float, BeforeValidator(_signed_length)]
-YesNo = Annotated[bool, BeforeValidator(_yes_no)]
-Ids = Annotated[tuple[Id, ...], BeforeValidator(_one_or_many)]
 View = Literal["front", "side", "back", "worn", "paper"]
 Stage = Literal["balance", "rise", "girth", "crotch", "leg", "finish"]
 Grade = Literal["published", "common-practice", "memory", "judgement", "geometry", "simulated"]
@@ -65,12 +34,6 @@ Operation = Literal[
 def source_key(text: str) -> str:
     """The key of a source reference: `hertzer-1892, p. 20` cites `hertzer-1892`."""
     return text.split(",", 1)[0].strip()
-
-
-class Rule(BaseModel):
-    """Common to all: frozen, and a key the format does not know is a fault."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class Source(Rule):
@@ -119,7 +82,7 @@ class Measure(Rule):
     on_pattern: Text | None = None
     mirror_of: Id | None = None
     same_as: Id | None = None
-    at_rest: Annotated[tuple[AtRest, ...], BeforeValidator(_one_or_many)] = ()
+    at_rest: Annotated[tuple[AtRest, ...], BeforeValidator(one_or_many)] = ()
     largest_mm: LengthMm | None = Field(default=None, alias="largest")
     source: Text
 
@@ -233,7 +196,7 @@ class Shows(Rule):
 
     symptom: Id
     how_often: Id
-    per: Annotated[tuple[Slope, ...], BeforeValidator(_one_or_many)] = ()
+    per: Annotated[tuple[Slope, ...], BeforeValidator(one_or_many)] = ()
     source: Text
     note: Text | None = None
 
@@ -297,12 +260,18 @@ class Cause(Rule):
 
 
 class Geometry(Rule):
-    """The geometric operation behind an alteration, in words and names shared with the pattern code."""
+    """The geometric operation behind an alteration, in words, and as moves on the paper.
+
+    `both_ways`: a negative amount has a meaning (shorter for longer). `one_side`: it is done on one side of the client only.
+    """
 
     does: Operation
-    piece: Literal["front", "back", "both"]
+    piece: Text
     cut: Text
     hinge: Text
+    both_ways: YesNo = False
+    one_side: YesNo = False
+    moves: tuple[Move, ...] = ()
 
 
 class Edges(Rule):
@@ -407,6 +376,7 @@ class Alteration(Rule):
     paper: tuple[Text, ...] = Field(min_length=1)
     true_up: tuple[Text, ...] = Field(min_length=1)
     effects: tuple[Text, ...] = Field(min_length=1)
+    effects_on: Mapping[Text, float] = Field(default_factory=dict)  # change of a pattern measure per amount altered
     worsens: Mapping[Id, Id] = Field(default_factory=dict)
     brings: Mapping[Id, Id] = Field(default_factory=dict)
     avoid_when: tuple[Condition, ...] = ()
@@ -544,6 +514,7 @@ class RuleBase:
     rests: tuple[RestRow, ...]
     renamed: tuple[Renamed, ...]
     fingerprint: str
+    garment: Garment | None = None
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
 
     def in_units(self, units: Units) -> RuleBase:

@@ -1,81 +1,83 @@
-"""Alterations as geometry: pure functions from a piece and an amount in mm to an altered piece.
+"""What cutting, laying and redrawing does to a piece of paper, and to everything that is drawn on it.
 
-Cuts go through the whole piece; what lies above a cut moves, the leg below stays, so the grainline of the leg, carried up to
-the waist, is the grainline afterwards. Where two parts meet with a step, the step stays visible until `true_seam` smooths it.
+`Parting` cuts a piece in two from edge to edge; `laid` puts the parts together again, one of them moved: a single map takes
+outline, level lines, darts and notches along. `redraw` moves seams by a shift of each point; the neighbouring seams
+follow at their ends, level lines are carried on to the new edges, darts to the new waist, notches stay on their seams. Where
+two parts meet with a step or a bend, a `Joint` keeps the place for truing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from math import asin, cos, sin
+from math import cos, sin
+from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from fitdiag.pattern.piece import SEAMS, Array, Dart, Piece, length, points
+from fitdiag.pattern.garment import Spot, arc
+from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, points
 from fitdiag.problems import stop
+
+Kind = Literal[
+    "open", "close", "spread", "overlap", "widen", "slide", "slit", "swing", "edge", "tip", "shift", "darts", "grain",
+    "notches", "line", "none",
+]  # fmt: skip
+Map = Callable[[Array], Array]
+Shift = Callable[
+    [Array, Array], Array
+]  # points of a seam (n, 2) and their distance along it (n,) to displacements (n, 2)
+SAME_MM = 1e-9
+ON_CUT_MM = 1e-3
+STEP_MM = 0.1  # a cut this near to a step opens it
 
 
 @dataclass(frozen=True, eq=False)
 class Cut:
     """A cut across a piece: from a point on the free edge to a point on the other, and what the cut opened or closed.
 
-    `filled`: the outline of the gap (spread) or of the overlap, for drawings. `hinge` is None when nothing turns.
+    `filled`: the outline of the gap (spread) or of the overlap, for drawings. `hinge` is None when nothing turns. `sign`: 1 when
+    the part that moves lies on the left of the way from start to end, -1 when on its right.
     """
 
     start: Array
     end: Array
     hinge: Array | None
     filled: Array
+    sign: float = 1.0
+
+
+@dataclass(frozen=True, eq=False)
+class Did:
+    """One thing that was done to a piece: what kind, by how much in mm, the cut if there was one, the seams to true.
+
+    `by`: negative takes away. `angle`: by how much the whole piece was turned afterwards to set the grain upright, radians.
+    """
+
+    kind: Kind
+    by: float
+    seams: tuple[str, ...]
+    cut: Cut | None = None
+    angle: float = 0.0
+    at: Mapping[str, float] | None = None
 
 
 @dataclass(frozen=True, eq=False)
 class Altered:
-    """A piece after an alteration: the cut (None for a moved seam), and the seams to true."""
+    """A piece after an alteration, and what was done, in order."""
 
     piece: Piece
-    cut: Cut | None
-    true: tuple[str, ...]
+    did: tuple[Did, ...] = ()
 
+    @property
+    def cut(self) -> Cut | None:
+        return next((done.cut for done in self.did if done.cut is not None), None)
 
-@dataclass(frozen=True, eq=False)
-class _Edge:
-    """One edge of a piece from the hem up: (n, 2) points, and for each of the n - 1 steps the seam it belongs to."""
-
-    line: Array
-    seam: tuple[str, ...]
-
-    def crossing(self, y: float) -> tuple[int, Array]:
-        """The topmost step (index of its first point) that crosses the height `y`, and the point. Raises if none does."""
-        heights = self.line[:, 1]
-        low, high = np.minimum(heights[:-1], heights[1:]), np.maximum(heights[:-1], heights[1:])
-        hits = np.nonzero((low <= y) & (y <= high) & (low != high))[0]
-        if not len(hits):
-            raise stop("cut", "the cut misses the piece", hint="choose a height inside it")
-        index = int(hits[-1])
-        share = (y - heights[index]) / (heights[index + 1] - heights[index])
-        return index, self.line[index] + share * (self.line[index + 1] - self.line[index])
-
-
-def _inner(piece: Piece) -> _Edge:
-    """Inseam, curve and centre seam as one edge from the hem to the waist."""
-    names = ("inseam", "curve", "centre")
-    line = np.concatenate([piece.seams["inseam"], piece.seams["curve"][1:], piece.seams["centre"][1:]])
-    return _Edge(line, tuple(name for name in names for _ in range(len(piece.seams[name]) - 1)))
-
-
-def _outer(piece: Piece) -> _Edge:
-    line = piece.seams["side"][::-1]
-    return _Edge(line, ("side",) * (len(line) - 1))
-
-
-def _seams_of(edge: _Edge) -> dict[str, Array]:
-    """An edge taken apart into its seams again; a seam that a cut swallowed whole keeps one short step."""
-    result: dict[str, Array] = {}
-    for name in dict.fromkeys(edge.seam):
-        steps = [index for index, seam in enumerate(edge.seam) if seam == name]
-        result[name] = points(edge.line[steps[0] : steps[-1] + 2])
-    return result
+    @property
+    def true(self) -> tuple[str, ...]:
+        """The seams to true, each once."""
+        return tuple(dict.fromkeys(seam for done in self.did for seam in done.seams))
 
 
 def rotated(line: Array, about: Array, angle: float) -> Array:
@@ -84,286 +86,410 @@ def rotated(line: Array, about: Array, angle: float) -> Array:
     return points((line - about) @ turn.T + about)
 
 
-def wedge(piece: Piece, y: float, amount: float, *, free: str = "centre", hinge_y: float | None = None) -> Altered:
-    """A wedge across the piece, widest at the free edge (centre or side), to nothing at the hinge on the other side.
-
-    `amount` in mm along the free edge: positive opens, negative closes. The part above the cut turns about the hinge by
-    2·asin(|amount| / 2w), w the width of the cut. Raises ProblemsFoundError when the cut misses the piece or is too wide.
-    """
-    edges = {"centre": _inner(piece), "side": _outer(piece)}
-    other = "side" if free == "centre" else "centre"
-    _, start = edges[free].crossing(y)
-    _, hinge = edges[other].crossing(y if hinge_y is None else hinge_y)
-    width = float(np.hypot(*(start - hinge)))
-    if abs(amount) >= width:
-        raise stop(
-            "amount",
-            "that is more than the cut is wide",
-            hint="take a smaller amount",
-        )
-    angle = 2 * asin(amount / (2 * width)) * (-1.0 if free == "centre" else 1.0)
-    heights = {free: y, other: y if hinge_y is None else hinge_y}
-    closing = {free: max(-amount, 0.0), other: 0.0}
-    return _move_above(piece, edges, heights, lambda line: rotated(line, hinge, angle), closing, hinge)
-
-
-def level(piece: Piece, y: float, amount: float) -> Altered:
-    """A level cut across the piece; the part above moves up (spread, positive) or down (overlap, negative) by `amount` mm."""
-    shift = np.array([0.0, amount])
-    closing = {"centre": max(-amount, 0.0), "side": max(-amount, 0.0)}
-    edges = {"centre": _inner(piece), "side": _outer(piece)}
-    return _move_above(piece, edges, {"centre": y, "side": y}, lambda line: points(line + shift), closing, None)
-
-
-def _move_above(
-    piece: Piece,
-    edges: Mapping[str, _Edge],
-    heights: Mapping[str, float],
-    move: Callable[[Array], Array],
-    closing: Mapping[str, float],
-    hinge: Array | None,
-) -> Altered:
-    """Move everything above a cut; the parts below stay, shortened by what the cut closes at each edge."""
-    seams: dict[str, Array] = dict(piece.seams)
-    ends: dict[str, tuple[Array, Array, Array]] = {}
-    cut_seams: list[str] = []
-    for name, edge in edges.items():
-        index, point = edge.crossing(heights[name])
-        below, seam_below = np.concatenate([edge.line[: index + 1], point[None]]), list(edge.seam[: index + 1])
-        if closing[name]:
-            below = _shortened(below, closing[name])
-            seam_below = seam_below[: len(below) - 1]
-        above = move(points(np.concatenate([point[None], edge.line[index + 1 :]])))
-        joined = np.hypot(*(above[0] - below[-1])) > 1e-9
-        line = np.concatenate([below, above if joined else above[1:]])
-        middle = [edge.seam[index]] if joined else []
-        whole = _Edge(line, (*seam_below, *middle, *edge.seam[index:]))
-        seams |= _seams_of(whole) if name == "centre" else {"side": points(line[::-1])}
-        ends[name] = (point, below[-1], above[0])
-        cut_seams.append(edge.seam[index])
-    seams["waist"] = move(piece.seams["waist"])
-    darts = tuple(
-        Dart(*(move(points(part[None]))[0] for part in (dart.left, dart.right, dart.tip))) for dart in piece.darts
-    )
-    top = max(heights.values())
-    lines = {name: move(line) if float(line[:, 1].min()) > top else line for name, line in piece.lines.items()}
-    centre, side = ends["centre"], ends["side"]
-    patch = points([centre[1], side[1], side[2], centre[2]])
-    result = replace(piece, seams=seams, darts=darts, lines=lines)
-    return Altered(result, Cut(centre[0], side[0], hinge, patch), tuple(dict.fromkeys((*cut_seams, "waist"))))
-
-
-def _shortened(line: Array, by: float) -> Array:
-    """A polyline with `by` mm of its length taken off at its end."""
-    steps = np.hypot(*np.diff(line, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    keep = along[-1] - by
-    if keep <= 0:
-        raise stop("amount", "that is more than there is below the cut", hint="take a smaller amount, or cut higher")
-    index = min(int(np.searchsorted(along, keep, side="right")) - 1, len(steps) - 1)
-    share = (keep - along[index]) / steps[index] if steps[index] else 0.0
-    return np.concatenate([line[: index + 1], (line[index] + share * (line[index + 1] - line[index]))[None]])
-
-
-def displaced(piece: Piece, moves: Mapping[str, Array]) -> Piece:
-    """A piece with the points of some seams moved by (n, 2) displacements; the neighbours follow at their ends.
-
-    A neighbour's end is drawn along over a short run (three times the way it moves, at least 40 mm), so that it neither
-    folds back on itself nor changes farther away.
-    """
-    seams = {name: line + moves[name] if name in moves else line.copy() for name, line in piece.seams.items()}
-    for seam, follows in zip(SEAMS, (*SEAMS[1:], SEAMS[0]), strict=True):
-        if seam in moves and follows not in moves:
-            seams[follows] = _drawn_along(seams[follows], seams[seam][-1])
-        elif follows in moves and seam not in moves:
-            seams[seam] = _drawn_along(seams[seam][::-1], seams[follows][0])[::-1]
-        elif follows in moves:
-            seams[seam][-1] = seams[follows][0]
-    return piece.with_seams(**seams)
-
-
-def _drawn_along(line: Array, start: Array) -> Array:
-    """A seam whose first point is moved to `start`, and the points after it less and less."""
-    move = start - line[0]
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    run = min(max(3.0 * float(np.hypot(*move)), 40.0), float(along[-1]))
-    share = np.clip(1.0 - along / run, 0.0, 1.0)
-    return line + np.outer(share, move)
-
-
-def shares(line: Array) -> Array:
-    """For each point of a seam its share of the length from the start, 0 to 1."""
-    steps = np.hypot(*np.diff(line, axis=0).T)
-    along = np.concatenate([[0.0], np.cumsum(steps)])
-    result: Array = along / along[-1]
-    return result
-
-
-def curve_depth(piece: Piece, amount: float) -> Altered:
-    """Scoop (positive) or fill (negative) the crotch curve by `amount` mm at its corner, to nothing at both its ends.
-
-    The corner is the point farthest from the chord; each point moves away from the chord's inner side, by a smooth share.
-    """
-    line = piece.seams["curve"]
-    chord = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
-    normal = np.array([chord[1], -chord[0]])  # towards the lower outer corner, away from the leg's inside
-    distance = (line - line[0]) @ normal
-    if distance[np.argmax(np.abs(distance))] < 0:
-        normal, distance = -normal, -distance
-    share = np.clip(distance / distance.max(), 0.0, 1.0)
-    return Altered(displaced(piece, {"curve": np.outer(share * amount, normal)}), None, ("curve",))
-
-
-def extend_crotch(piece: Piece, amount: float, taper: float = 250.0) -> Altered:
-    """Add to (or take from) the crotch extension: the crotch point moves out by `amount` mm, the inseam tapers in over `taper` mm."""
-    inseam, curve = piece.seams["inseam"], piece.seams["curve"]
-    left = length(inseam) * (1 - shares(inseam))  # from the crotch point down
-    inseam_share = np.clip(1 - left / taper, 0.0, 1.0)
-    curve_share = (1 - shares(curve)) ** 2
-    moves = {
-        "inseam": np.outer(-amount * inseam_share, [1.0, 0.0]),
-        "curve": np.outer(-amount * curve_share, [1.0, 0.0]),
-    }
-    return Altered(displaced(piece, moves), None, ("curve", "inseam"))
-
-
-def slide_section(piece: Piece, amount: float, reach: float = 200.0) -> Altered:
-    """Slide the crotch section down by `amount` mm along a cut from the start of the curve to the inseam.
-
-    The cut leaves the curve's start and meets the inseam `reach` mm below the crotch point. The section keeps its shape and
-    width; the gap above it is filled along the centre seam, and the inseam is redrawn from the lowered crotch point to nothing
-    at the cut's lower end.
-    """
-    inseam, curve, centre = piece.seams["inseam"], piece.seams["curve"], piece.seams["centre"]
-    foot = _shortened(inseam, reach)[-1]
-    start = curve[-1]
-    down = (foot - start) / np.hypot(*(foot - start))
-    shift = down * amount
-    left = length(inseam) * (1 - shares(inseam))
-    share = np.clip(1 - left / reach, 0.0, 1.0)
-    moved_inseam = points(inseam + np.outer(share, shift))
-    moved_curve = points(curve + shift)
-    filled_centre = points(np.concatenate([moved_curve[-1][None], centre]))
-    result = piece.with_seams(inseam=moved_inseam, curve=moved_curve, centre=filled_centre)
-    patch = points([start, foot, foot + shift, start + shift])
-    return Altered(result, Cut(start, foot, None, patch), ("centre", "curve", "inseam"))
-
-
-def waist_edge(piece: Piece, amount: float, *, at: str) -> Altered:
-    """Raise (positive) or lower the waist edge by `amount` mm along the seam at its centre or side end, to nothing at the other."""
-    waist = piece.seams["waist"]
-    seam = piece.seams["centre" if at == "centre" else "side"]
-    along = seam[-1] - seam[-2] if at == "centre" else seam[0] - seam[1]
-    along = along / np.hypot(*along)
-    share = 1 - shares(waist) if at == "centre" else shares(waist)
-    darts = tuple(_carried(dart, waist, share * amount, along) for dart in piece.darts)
-    return Altered(replace(displaced(piece, {"waist": np.outer(share * amount, along)}), darts=darts), None, ("waist",))
-
-
-def _carried(dart: Dart, waist: Array, amounts: Array, along: Array) -> Dart:
-    def at(point: Array) -> Array:
-        nearest = int(np.argmin(np.hypot(*(waist - point).T)))
-        result: Array = point + amounts[nearest] * along
-        return result
-
-    left, right = at(dart.left), at(dart.right)
-    across = (right - left) / np.hypot(*(right - left))
-    middle = (left + right) / 2
-    tip = (
-        dart.tip - float(np.dot(dart.tip - middle, across)) * across
-    )  # back over the middle, so that the legs are equal
-    return Dart(left, right, tip)
-
-
-def swing_leg(piece: Piece, amount: float, pivot_y: float, at_knee: float) -> Altered:
-    """Swing the leg below `pivot_y` by `amount` mm at the hem, sideways (positive towards the inside), to nothing at the pivot.
-
-    `at_knee`: the share of the amount that the knee moves; the lines run smoothly through it. The new grain lies midway at knee
-    and hem, and the piece is turned until it is plumb again.
-    """
-    low, knee = float(min(line[:, 1].min() for line in piece.seams.values())), piece.levels["knee"]
-    if pivot_y <= low:
-        raise stop("amount", "the pivot lies below the hem", hint="choose a higher pivot")
-    if not low < knee < pivot_y:  # shorts that end above the knee
-        knee, at_knee = (low + pivot_y) / 2, 0.5
-
-    def move(line: Array) -> Array:
-        share = _bend(line[:, 1], (pivot_y, knee, low), at_knee)
-        return points(line + np.outer(-amount * share, [1.0, 0.0]))
-
-    swung = replace(
+def mapped(piece: Piece, move: Map) -> Piece:
+    """The whole piece, with all that is drawn on it, moved by one map."""
+    return replace(
         piece,
         seams={name: move(line) for name, line in piece.seams.items()},
+        darts=tuple(_dart(move(dart.ends)) for dart in piece.darts),
         lines={name: move(line) for name, line in piece.lines.items()},
-        grain_x=piece.grain_x - amount * at_knee,
+        notches=tuple(replace(notch, at=move(notch.at[None])[0]) for notch in piece.notches),
+        joints=tuple(replace(joint, at=move(joint.at)) for joint in piece.joints),
+        holes=tuple(move(at[None])[0] for at in piece.holes),
     )
-    angle = float(np.arctan2(amount * (1.0 - at_knee), knee - low))
-    return Altered(turned(swung, np.array([swung.grain_x, knee]), angle), None, ("side", "inseam"))
-
-
-def _bend(heights: Array, at: tuple[float, float, float], share: float) -> Array:
-    """0 down to the first height, `share` at the second, 1 from the third on; smooth at the second, never overshooting.
-
-    Two cubic pieces; the slope where they meet is the harmonic mean of the slopes on both sides.
-    """
-    top, middle, low = at
-    one, other = share / (top - middle), (1.0 - share) / (middle - low)
-    slope = 2 * one * other / (one + other) if one + other else 0.0
-    upper, lower = np.clip((top - heights) / (top - middle), 0, 1), np.clip((middle - heights) / (middle - low), 0, 1)
-
-    def cubic(t: Array, step: float, rise: float, first: float, last: float) -> Array:
-        result: Array = rise * t**2 * (3 - 2 * t) + step * t * (1 - t) * (first * (1 - t) - last * t)
-        return result
-
-    return cubic(upper, top - middle, share, one, slope) + cubic(lower, middle - low, 1.0 - share, slope, other)
 
 
 def turned(piece: Piece, about: Array, angle: float) -> Piece:
-    """The whole piece turned about a point, counter-clockwise, radians."""
-    return replace(
-        piece,
-        seams={name: rotated(line, about, angle) for name, line in piece.seams.items()},
-        darts=tuple(
-            Dart(*(rotated(points(p[None]), about, angle)[0] for p in (dart.left, dart.right, dart.tip)))
-            for dart in piece.darts
-        ),
-        lines={name: rotated(line, about, angle) for name, line in piece.lines.items()},
+    """The whole piece turned about a point, counter-clockwise, radians; the grainline is not."""
+    return mapped(piece, lambda line: rotated(line, about, angle))
+
+
+def _dart(ends: Array) -> Dart:
+    return Dart(ends[0], ends[2], ends[1])
+
+
+# -- cutting -------------------------------------------------------------------------------------------------------------
+
+
+class Parting:
+    """A piece cut from one place of its outline to another: the part that stays, and the part that moves."""
+
+    def __init__(
+        self, piece: Piece, start: Spot, end: Spot, keeps: str | None = None, *, opening: bool = False
+    ) -> None:
+        """`keeps`: the seam that lies on the part that stays (default: that of the piece's `Part`). `opening`: where an earlier
+        cut left a step, that cut is opened again.
+        """
+        self.piece, self.start, self.end = piece, start.at, end.at
+        run = end.at - start.at
+        self._run = run / (float(np.hypot(run[0], run[1])) or 1.0)
+        names = piece.part.seams
+        line = piece.outline
+        sizes = [len(piece.seams[name]) - 1 for name in names]
+        labels = np.repeat(np.arange(len(names)), sizes)  # of each step of the ring the number of its seam
+        first = dict(zip(names, np.cumsum([0, *sizes]).tolist(), strict=False))
+        places = [(first[spot.seam] + spot.index, spot.at) for spot in (start, end)]
+        order = sorted((0, 1), key=lambda k: (places[k][0], float(np.hypot(*(places[k][1] - line[places[k][0]])))))
+        steps = [_step_at(piece, place) if opening else None for _, place in places]
+        for k in reversed(order):  # the later one first, so that the earlier one's index stays true
+            if steps[k] is None:
+                line, labels = _inserted(line, labels, *places[k])
+        self._line, self._labels, self.opened = line, labels, [step for step in steps if step is not None]
+        ends = [_ends_in(line, place, step) for (_, place), step in zip(places, steps, strict=True)]
+        if ends[0][0] == ends[1][0]:
+            raise stop("cut", f"{piece.name}: the cut has no length", hint="look at the levels of the pattern")
+        count, kept = len(line), int(np.argmax(labels == names.index(keeps or piece.part.stays)))
+        inside = (kept - ends[0][1]) % count < (ends[1][0] - ends[0][1]) % count
+        # the moving arc, clockwise, and the one that stays; a step left by an earlier cut at the same place belongs to neither
+        one, other = (ends[1], ends[0]) if inside else (ends[0], ends[1])
+        self._moving, self._staying = _arc(count, one[1], other[0]), _arc(count, other[1], one[0])
+        self.swapped = inside
+        moving = line[self._moving]
+        away = self._away(moving)
+        self.sign = float(np.sign(away[int(np.argmax(np.abs(away)))]))
+
+    def _away(self, at: Array) -> Array:
+        """Distance of points from the cut, positive on its left."""
+        (x, y), (u, v) = self.start, self._run
+        away: Array = u * (at[:, 1] - y) - v * (at[:, 0] - x)
+        return away
+
+    def moves(self, at: Array, closing: bool) -> NDArray[np.bool_]:
+        """Which of some points inside the piece lie on the part that moves; those on the cut do when it closes."""
+        away = self._away(at) * self.sign
+        return np.asarray(away > -ON_CUT_MM if closing else away > ON_CUT_MM)
+
+    def laid(self, move: Map, taken: tuple[float, float] = (0.0, 0.0), *, closing: bool = False) -> Piece:
+        """The piece with the moving part laid by `move`; `taken`: what it covers of the other part's edge at start and end, mm.
+
+        Negative at the end: what of its own edge is covered there.
+        """
+        piece, moving, staying = self.piece, self._moving, self._staying
+        laid = move(points(self._line[moving]))
+        labels = self._labels[moving[:-1]]
+        kept, kept_labels = self._line[staying], self._labels[staying[:-1]]
+        at_from, at_to = (taken[1], taken[0]) if self.swapped else taken
+        kept, kept_labels = _trimmed(kept[::-1], kept_labels[::-1], at_to)
+        kept, kept_labels = _trimmed(kept[::-1], kept_labels[::-1], at_from)
+        laid, labels = _trimmed(laid, labels, -at_to)
+        part, steps = piece.part, [labels]
+        ring = [laid]
+        joints = [Joint(part.seams[kept_labels[0]], points(np.array([laid[-1], kept[0]])))]
+        if np.hypot(*(laid[-1] - kept[0])) > SAME_MM:
+            steps.append(kept_labels[:1])
+            ring.append(kept)
+        else:
+            ring.append(kept[1:])
+        steps.append(kept_labels)
+        joints.append(Joint(part.seams[kept_labels[-1]], points(np.array([kept[-1], laid[0]]))))
+        if np.hypot(*(kept[-1] - laid[0])) > SAME_MM:
+            steps.append(kept_labels[-1:])
+        else:
+            ring[-1] = ring[-1][:-1]
+        names = np.concatenate(steps)
+        seams = _seams(piece, np.concatenate(ring), names)
+        return self._drawn_on(replace(piece, seams=seams), move, closing, joints)
+
+    def _drawn_on(self, result: Piece, move: Map, closing: bool, joints: list[Joint]) -> Piece:
+        piece = self.piece
+
+        def one(at: Array) -> Array:
+            return move(at[None])[0] if self.moves(at[None], closing)[0] else at
+
+        def on_seam(at: Array, seam: str) -> Array:
+            place = one(at)
+            return at if place is at and seam not in changed else nearest(result.seams[seam], place)
+
+        changed = {joint.seam for joint in joints}
+        darts = tuple(_dart(move(d.ends)) if self.moves(d.ends[[0]], closing)[0] else d for d in piece.darts)
+        return replace(
+            result,
+            darts=darts,
+            lines={name: self._parted(line, move, closing) for name, line in piece.lines.items()},
+            notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
+            holes=tuple(one(at) for at in piece.holes),
+            joints=(
+                *(
+                    Joint(joint.seam, points(np.array([one(at) for at in joint.at])))
+                    for joint in piece.joints
+                    if joint not in self.opened
+                ),
+                *joints,
+            ),
+        )
+
+    def _parted(self, line: Array, move: Map, closing: bool) -> Array:
+        """A drawn line, the points on the moving part moved; where the cut crosses it, it gets a point on each part."""
+        which = self.moves(line, closing)
+        if which.all():
+            return move(line)
+        if not which.any():
+            return line
+        away, parts = self._away(line), [line[0]]
+        flags = [bool(which[0])]
+        for index in range(len(line) - 1):
+            if which[index] != which[index + 1]:
+                share = away[index] / (away[index] - away[index + 1])
+                crossing = line[index] + share * (line[index + 1] - line[index])
+                parts += [crossing, crossing]
+                flags += [bool(which[index]), bool(which[index + 1])]
+            parts.append(line[index + 1])
+            flags.append(bool(which[index + 1]))
+        result = np.array(parts)
+        result[flags] = move(result[flags])
+        return points(result)
+
+
+def _step_at(piece: Piece, at: Array) -> Joint | None:
+    """The step that an earlier cut left right at a place: who opens the paper there again opens that cut."""
+    x, y = float(at[0]), float(at[1])
+    for joint in piece.joints:
+        (ax, ay), (bx, by) = joint.at.tolist()
+        near = min(abs(ax - x) + abs(ay - y), abs(bx - x) + abs(by - y))
+        if near < STEP_MM and abs(ax - bx) + abs(ay - by) > ON_CUT_MM:
+            return joint
+    return None
+
+
+def _ends_in(line: Array, at: Array, step: Joint | None) -> tuple[int, int]:
+    """Indexes in a ring of the point where one part ends and of that where the next begins, clockwise; mostly the same."""
+    here = [int(((line - place) ** 2).sum(axis=1).argmin()) for place in ([at] if step is None else list(step.at))]
+    one, other = here[0], here[-1]
+    count = len(line)
+    return (one, other) if (other - one) % count <= (one - other) % count else (other, one)
+
+
+def _arc(count: int, start: int, end: int) -> NDArray[np.int_]:
+    """Indexes round a ring from one to another, both included."""
+    return np.asarray((start + np.arange((end - start) % count + 1)) % count)
+
+
+def _inserted(line: Array, labels: NDArray[np.int_], index: int, at: Array) -> tuple[Array, NDArray[np.int_]]:
+    """A ring with a point put in after `index`, unless one is there already, and the labels of its steps."""
+    if any(np.hypot(*(line[near % len(line)] - at)) <= SAME_MM for near in (index, index + 1)):
+        return line, labels
+    at_label = labels[index : index + 1]
+    return (
+        np.concatenate([line[: index + 1], at[None], line[index + 1 :]]),
+        np.concatenate([labels[: index + 1], at_label, labels[index + 1 :]]),
     )
 
 
-def change_darts(piece: Piece, *, width: float = 0.0, longer: float = 0.0) -> Altered:
-    """Make every dart wider by `width` mm in all (shared out) and longer by `longer` mm each."""
-    if not piece.darts:
-        raise stop("dart", f"the {piece.side} has no dart to change", hint="take the amount at a seam instead")
-    darts = []
+def _trimmed(line: Array, labels: NDArray[np.int_], by: float) -> tuple[Array, NDArray[np.int_]]:
+    """A polyline with `by` mm of its length taken off at its end, and the labels of its steps."""
+    if by <= 0.0:
+        return line, labels
+    short = shortened(line, by)
+    return short, labels[: len(short) - 1]
+
+
+def shortened(line: Array, by: float) -> Array:
+    """A polyline with `by` mm of its length taken off at its end. Raises ProblemsFoundError if it has no more than that."""
+    along = arc(line)
+    keep = float(along[-1]) - by
+    if keep <= 0:
+        raise stop("amount", "that is more than there is of the seam", hint="take a smaller amount")
+    index = min(int(np.searchsorted(along, keep, side="right")) - 1, len(line) - 2)
+    share = (keep - along[index]) / ((along[index + 1] - along[index]) or 1.0)
+    at = line[index] + share * (line[index + 1] - line[index])
+    return np.concatenate([line[: index + 1], at[None]]) if share > 1e-12 else line[: index + 1]
+
+
+def _seams(piece: Piece, ring: Array, labels: NDArray[np.int_]) -> dict[str, Array]:
+    """A ring of labelled steps taken apart into the seams of the piece."""
+    begins = int(np.flatnonzero((labels == 0) & (np.concatenate([labels[-1:], labels[:-1]]) != 0))[0])
+    ring = np.concatenate([ring[begins:], ring[: begins + 1]])
+    labels = np.concatenate([labels[begins:], labels[:begins]])
+    names = piece.part.seams
+    ends = np.searchsorted(labels, np.arange(len(names) + 1))
+    empty = [name for name, low, high in zip(names, ends[:-1], ends[1:], strict=True) if low == high]
+    if empty or (labels[1:] < labels[:-1]).any():
+        told = f"{piece.name}: nothing would be left of the seam '{empty[0] if empty else names[0]}'"
+        raise stop("amount", told, hint="take a smaller amount")
+    return {name: points(ring[low : high + 1]) for name, low, high in zip(names, ends[:-1], ends[1:], strict=True)}
+
+
+def nearest(line: Array, at: Array) -> Array:
+    """The point of a polyline that lies nearest to a point."""
+    return _foot(line, at)[0]
+
+
+def _foot(line: Array, at: Array) -> tuple[Array, int, float]:
+    """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
+    x, y = line[:, 0], line[:, 1]
+    x0, y0 = x[:-1], y[:-1]
+    dx, dy = x[1:] - x0, y[1:] - y0
+    share = ((at[0] - x0) * dx + (at[1] - y0) * dy) / np.maximum(dx * dx + dy * dy, 1e-18)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    fx, fy = x0 + share * dx, y0 + share * dy
+    index = int(np.argmin((fx - at[0]) ** 2 + (fy - at[1]) ** 2))
+    return np.array([fx[index], fy[index]]), index, float(share[index])
+
+
+# -- redrawing -----------------------------------------------------------------------------------------------------------
+
+
+def redraw(
+    piece: Piece, shifts: Mapping[str, Shift], joints: tuple[Joint, ...] = (), grown: tuple[str, ...] = ()
+) -> Piece:
+    """The piece with some seams moved point by point; what is drawn on them or ends at them follows.
+
+    `grown`: neighbours that keep their own line and get a straight step more to the moved end.
+    """
+    part, old = piece.part, piece.seams
+    seams = {name: line + shifts[name](line, arc(line)) if name in shifts else line for name, line in old.items()}
+    for seam in part.seams:
+        follows = part.follows(seam)
+        if seam in shifts and follows not in shifts:
+            by = seams[seam][-1] - old[seam][-1]
+            seams[follows] = _followed(seams[follows][::-1], by, follows in grown)[::-1]
+        elif follows in shifts and seam not in shifts:
+            seams[seam] = _followed(seams[seam], seams[follows][0] - old[follows][0], seam in grown)
+        elif seam in shifts:
+            seams[seam][-1] = seams[follows][0]
+    darts, seams = _relaid(piece, seams)
+    new = {name: line if line is old[name] else points(line) for name, line in seams.items()}
+    changed = {name for name, line in new.items() if line is not old[name]}
+
+    def on_seam(at: Array, seam: str) -> Array:
+        if seam not in changed:
+            return at
+        if seam in shifts:
+            here = nearest(old[seam], at)
+            at = at + shifts[seam](at[None], np.array([_far(old[seam], here)]))[0]
+        return nearest(new[seam], at)
+
+    return replace(
+        piece,
+        seams=new,
+        darts=darts,
+        lines={name: _reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
+        notches=tuple(Notch(notch.name, notch.seam, on_seam(notch.at, notch.seam)) for notch in piece.notches),
+        joints=(
+            *(Joint(j.seam, points(np.array([on_seam(at, j.seam) for at in j.at]))) for j in piece.joints),
+            *(Joint(j.seam, points(np.array([nearest(new[j.seam], at) for at in j.at]))) for j in joints),
+        ),
+    )
+
+
+def _far(line: Array, at: Array) -> float:
+    """How far along a polyline one of its points lies, mm."""
+    along = arc(line)
+    _, index, share = _foot(line, at)
+    return float(along[index] + share * (along[index + 1] - along[index]))
+
+
+def _followed(line: Array, by: Array, grows: bool) -> Array:
+    """A seam whose end is moved: run on or cut back along itself, and what is left of the way drawn in over its length."""
+    if not np.abs(by).max() > SAME_MM:
+        return line
+    if grows:
+        return np.concatenate([line, (line[-1] + by)[None]])
+    end = line[-1] + by
+    run = (line[-1] - line[-2]) / np.hypot(*(line[-1] - line[-2]))
+    on = float(by @ run)
+    if on >= 0:
+        result = line.copy()
+        result[-1] = line[-1] + run * on
+    else:
+        result = shortened(line, -on).copy()
+    share = arc(result)
+    result += np.outer(share / share[-1], end - result[-1])
+    return result
+
+
+def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], dict[str, Array]]:
+    """Darts carried on, or cut back, to their seam where it lies now, both legs alike; and the seams, through their ends."""
+    home = piece.part.seams[0]
+    if not piece.darts or seams[home] is piece.seams[home]:
+        return piece.darts, seams
+    found, result = [], dict(seams)
     for dart in piece.darts:
-        middle = (dart.left + dart.right) / 2
-        across = (dart.right - dart.left) / max(dart.width, 1e-9)
-        down = (dart.tip - middle) / np.hypot(*(dart.tip - middle))
-        half = max(dart.width + width / len(piece.darts), 0.0) / 2
-        darts.append(Dart(middle - across * half, middle + across * half, dart.tip + down * longer))
-    return Altered(replace(piece, darts=tuple(darts)), None, ("waist",))
+        one, other = (crossing(dart.tip, end, seams[home]) for end in (dart.left, dart.right))
+        if one is None or other is None:
+            found.append(dart)
+            continue
+        ends = (one, other)
+        legs = [float(np.hypot(*(end - dart.tip))) for end in ends]
+        if max(abs(np.hypot(*(end - old))) for end, old in zip(ends, (dart.left, dart.right), strict=True)) > 1e-6:
+            even = sum(legs) / 2
+            left, right = (dart.tip + (end - dart.tip) * even / leg for end, leg in zip(ends, legs, strict=True))
+            result[home] = _through(result[home], left, right)
+            found.append(Dart(left, right, dart.tip))
+        else:
+            found.append(dart)
+    return tuple(found), result
 
 
-def true_seam(piece: Piece, seam: str, reach: float = 60.0) -> tuple[Piece, float]:
-    """Smooth the steps and kinks of a seam by local averaging, ends kept; the piece, and the change of the seam's length in mm."""
-    line = piece.seams[seam]
-    if len(line) < 5:
-        return piece, 0.0
-    even = _even(line, 4.0)
-    window = max(3, int(reach / 4.0) | 1)
-    half = window // 2
-    smooth = even.copy()
-    for index in range(1, len(even) - 1):
-        size = min(half, index, len(even) - 1 - index)
-        smooth[index] = even[index - size : index + size + 1].mean(axis=0)
-    smooth[0], smooth[-1] = line[0], line[-1]
-    result = piece.with_seams(**{seam: points(smooth)})
-    return result, length(result.seams[seam]) - length(line)
+def _through(line: Array, left: Array, right: Array) -> Array:
+    """A seam that runs through the two ends of a dart, straight between them."""
+    run = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
+    places = (line - line[0]) @ run
+    low, high = float((left - line[0]) @ run), float((right - line[0]) @ run)
+    return np.concatenate([line[places < low - 0.5], [left, right], line[places > high + 0.5]])
 
 
-def _even(line: Array, step: float) -> Array:
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    count = max(5, round(float(along[-1]) / step) + 1)
-    at = np.linspace(0.0, along[-1], count)
-    return np.column_stack([np.interp(at, along, line[:, axis]) for axis in (0, 1)])
+def _distance(line: Array, at: Array) -> float:
+    return float(np.hypot(*(nearest(line, at) - at)))
+
+
+def crossing(start: Array, through: Array, line: Array) -> Array | None:
+    """Where the straight from a point through another, carried on, crosses a polyline; the crossing nearest to the second."""
+    run = through - start
+    side = run[0] * (line[:, 1] - start[1]) - run[1] * (line[:, 0] - start[0])
+    hits = np.nonzero((side[:-1] * side[1:] <= 0) & (side[:-1] != side[1:]))[0]
+    if not len(hits):
+        return None
+    share = side[hits] / (side[hits] - side[hits + 1])
+    at = line[hits] + share[:, None] * (line[hits + 1] - line[hits])
+    ahead = (at - start) @ run > 0
+    if not ahead.any():
+        return None
+    at = at[ahead]
+    found: Array = at[int(np.argmin(((at - through) ** 2).sum(axis=1)))]
+    return found
+
+
+def _reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], changed: set[str]) -> Array:
+    """A drawn line whose ends lie on the outline, carried on or cut back to where the outline runs now."""
+    ends = piece.part.ends.get(name)
+    result = line
+    for index, inner in ((0, 1), (-1, -2)):
+        allowed = piece.part.seams if ends is None else ends[0 if index == 0 else 1]
+        near = [seam for seam in allowed if seam in changed and _distance(piece.seams[seam], line[index]) < 0.5]
+        if not near:
+            continue
+        found = [at for seam in allowed if (at := crossing(line[inner], line[index], seams[seam])) is not None]
+        if found:
+            end = min(found, key=lambda at: float(np.hypot(*(at - line[index]))))
+            if result is line:
+                result = line.copy()
+            result[index] = end
+    return result if result is line else points(result)
+
+
+def tapering(by: Array, share: Callable[[Array, Array], Array]) -> Shift:
+    """A shift in one direction, by a share for each point."""
+    return lambda at, far: np.outer(share(at, far), by)
+
+
+def smooth_through(at: Array, heights: Array, shares: Array) -> Array:
+    """Shares at heights between given ones (rising), by a curve that is level at both ends and never overshoots.
+
+    Cubic pieces; where two meet, the slope is the harmonic mean of the slopes on both sides (Fritsch and Butland, 1984).
+    """
+    if len(heights) == 1:
+        return np.full(len(at), shares[0])
+    step, rise = np.diff(heights), np.diff(shares)
+    slope = rise / step
+    both = slope[:-1] + slope[1:]
+    inner = np.where(slope[:-1] * slope[1:] > 0, 2 * slope[:-1] * slope[1:] / np.where(both == 0, 1.0, both), 0.0)
+    tangent = np.concatenate([[0.0], inner, [0.0]])
+    where = np.clip(np.searchsorted(heights, at, side="right") - 1, 0, len(step) - 1)
+    t = np.clip((at - heights[where]) / step[where], 0.0, 1.0)
+    result: Array = (
+        shares[where]
+        + rise[where] * t**2 * (3 - 2 * t)
+        + step[where] * t * (1 - t) * (tangent[where] * (1 - t) - tangent[where + 1] * t)
+    )
+    return result

@@ -12,15 +12,16 @@ from itertools import pairwise
 
 import numpy as np
 
-from fitdiag.pattern.measure import hip_width
+from fitdiag.pattern.garment import Garment, with_notches
+from fitdiag.pattern.measure import crossing, hip_width
 from fitdiag.pattern.piece import (
     CLOSED_MM,
-    CORNERS,
-    LEVELS,
     MOST_POINTS,
-    SEAMS,
     Array,
     Dart,
+    Joint,
+    Notch,
+    Part,
     Pattern,
     Piece,
     Side,
@@ -49,30 +50,38 @@ class Drawn:
     `origin`: where the piece's own 0, 0 lies; without it the grainline gets x = 0 and the hem y = 0.
     """
 
-    side: Side
+    part: Part
     seams: dict[str, Array] = field(default_factory=dict)
     darts: list[Array] = field(default_factory=list)
     lines: dict[str, Array] = field(default_factory=dict)
+    notches: list[tuple[str, str, Array]] = field(default_factory=list)
+    joints: list[tuple[str, Array]] = field(default_factory=list)
+    holes: list[Array] = field(default_factory=list)
     levels: dict[str, Array] = field(default_factory=dict)
     grain: Array | None = None
     origin: Array | None = None
     allowance: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
+    @property
+    def side(self) -> str:
+        return self.part.name
 
-def piece_of(drawn: Drawn, where: Where | None) -> Piece:
+
+def piece_of(drawn: Drawn, garment: Garment, where: Where | None) -> Piece:
     """The piece that a drawing shows. Raises ProblemsFoundError with everything that keeps it from being one."""
-    missing = [name for name in SEAMS if name not in drawn.seams]
+    names = drawn.part.seams
+    missing = [name for name in names if name not in drawn.seams]
     if missing:
-        hint = f"a piece has {', '.join(SEAMS)}"
+        hint = f"a piece has {', '.join(names)}"
         raise stop("seams", f"{drawn.side}: the seams {', '.join(missing)} are missing", where=where, hint=hint)
     refuse_wrong_extent(drawn.side, np.concatenate(list(drawn.seams.values())), where)
-    seams = _in_order(drawn.seams)
-    follows = zip(SEAMS, (*SEAMS[1:], SEAMS[0]), strict=True)
+    seams = _in_order(drawn.part, drawn.seams)
+    follows = [(name, drawn.part.follows(name)) for name in names]
     if sum(np.hypot(*(seams[one][-1] - seams[other][0])) > CLOSED_MM for one, other in follows) > 2:
-        told = f"{drawn.side}: the seams do not meet in the order {', '.join(SEAMS)}"
+        told = f"{drawn.side}: the seams do not meet in the order {', '.join(names)}"
         raise stop("open", told, where=where, hint="are their names exchanged?")
-    frame = next((frame for frame in frames(drawn.grain) if _upright(seams, frame)), None)
+    frame = next((frame for frame in frames(drawn.grain) if _upright(drawn.part, seams, frame)), None)
     if frame is None:
         hint = "the seams' names may be exchanged, or a grainline is missing"
         raise stop("direction", f"{drawn.side}: which way up the piece lies cannot be told", where=where, hint=hint)
@@ -87,31 +96,44 @@ def piece_of(drawn: Drawn, where: Where | None) -> Piece:
     if drawn.grain is None:
         notes.append("No grainline was drawn: it was taken through the middle of the hem.")
     lines = {name: _from_centre(placed(line)) for name, line in drawn.lines.items()}
-    levels = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
-    estimated = [name for name in LEVELS if name not in levels and name not in lines]
+    heights = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
+    lines, estimated = with_levels(drawn.part, heights, lines, seams)
     if estimated:
         notes.append(f"Levels estimated: {', '.join(estimated)}.")
     piece = Piece(
-        drawn.side,
+        drawn.part,
         seams,
-        tuple(_dart(placed(line), seams["waist"]) for line in drawn.darts),
-        filled_levels(levels, lines, seams),
+        tuple(_dart(placed(line), seams[names[0]]) for line in drawn.darts),
         lines,
+        tuple(Notch(name, seam, placed(at[None])[0]) for name, seam, at in drawn.notches),
         float(placed(grain)[:, 0].mean()),
         dict(drawn.allowance),
         " ".join(notes),
+        tuple(Joint(seam, placed(at)) for seam, at in drawn.joints),
+        holes=tuple(placed(at[None])[0] for at in drawn.holes),
     )
-    problems = [replace(problem, where=where) for problem in (*level_faults(piece.levels), *faults(piece))]
+    problems = [replace(problem, where=where) for problem in (*level_faults(piece), *faults(piece))]
     if problems:
         raise ProblemsFoundError(problems)
-    return piece
+    return piece if drawn.notches else with_notches(garment, piece)
 
 
-def level_faults(levels: Mapping[str, float]) -> list[Problem]:
+def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece], where: Where | None) -> Pattern:
+    """A pattern of the pieces of a file, by name and side. Raises ProblemsFoundError if one is missing or there twice."""
+    own = {name: piece for (name, side), piece in pieces.items() if side != "left"}
+    left = {name: piece for (name, side), piece in pieces.items() if side == "left"}
+    if missing := [name for name in garment.parts if name not in own]:
+        told = f"this file has no piece '{missing[0]}'"
+        raise stop("pieces", told, where=where, hint=f"a pattern needs {' and '.join(garment.parts)}")
+    return Pattern(garment, {name: own[name] for name in garment.parts}, left)
+
+
+def level_faults(piece: Piece) -> list[Problem]:
     """A problem if the levels do not lie one below the other."""
-    if all(levels[above] > levels[below] for above, below in pairwise(LEVELS)):
+    levels = piece.levels
+    if all(levels[above] > levels[below] for above, below in pairwise(levels)):
         return []
-    told = "waist, hip, crotch, knee and hem must lie one below the other, y up"
+    told = f"{', '.join(levels)} must lie one below the other, y up"
     return [Problem("levels", told, None, "look at the levels and the balance lines of these names")]
 
 
@@ -126,11 +148,12 @@ def frames(grain: Array | None) -> list[Array]:
     return [frame @ upright for frame in _FRAMES]
 
 
-def _upright(seams: Mapping[str, Array], frame: Array) -> bool:
-    """Whether named seams, in a frame, run clockwise with the waist above the hem."""
-    if signed_area(np.concatenate([seams[name][:-1] for name in SEAMS]) @ frame.T) >= 0:
+def _upright(part: Part, seams: Mapping[str, Array], frame: Array) -> bool:
+    """Whether named seams, in a frame, run clockwise with the first one, the waist, above the one at the bottom."""
+    if signed_area(np.concatenate([seams[name][:-1] for name in part.seams]) @ frame.T) >= 0:
         return False
-    return bool((seams["waist"] @ frame.T)[:, 1].mean() > (seams["hem"] @ frame.T)[:, 1].mean())
+    top, bottom = ((seams[name] @ frame.T)[:, 1].mean() for name in (part.seams[0], part.stays))
+    return bool(top > bottom)
 
 
 def _stands(corners: Mapping[str, Array]) -> bool:
@@ -149,11 +172,11 @@ def _stands(corners: Mapping[str, Array]) -> bool:
     )
 
 
-def _in_order(seams: Mapping[str, Array]) -> dict[str, Array]:
+def _in_order(part: Part, seams: Mapping[str, Array]) -> dict[str, Array]:
     """The seams turned so that each ends where the next one begins; ends that nearly meet are made to meet."""
     result: dict[str, Array] = {}
-    following = dict(zip(SEAMS, (*SEAMS[1:], SEAMS[0]), strict=True))
-    for name in SEAMS:
+    following = {name: part.follows(name) for name in part.seams}
+    for name in part.seams:
         line, next_ends = seams[name], seams[following[name]][[0, -1]]
         gaps = [float(np.hypot(*(next_ends - line[end]).T).min()) for end in (0, -1)]
         result[name] = np.array(line[::-1] if gaps[0] < gaps[1] else line)
@@ -167,7 +190,8 @@ def _grain(drawn: Drawn, seams: Mapping[str, Array], frame: Array) -> Array:
     """The grainline; where none is drawn, the upright through the middle of the hem, where the crease lies."""
     if drawn.grain is not None:
         return drawn.grain
-    middle = (seams["hem"][0] + seams["hem"][-1]) / 2
+    bottom = seams[drawn.part.stays]
+    middle = (bottom[0] + bottom[-1]) / 2
     return np.array([middle, middle + frame.T @ np.array([0.0, 1.0])])
 
 
@@ -181,7 +205,7 @@ def _shift(drawn: Drawn, seams: Mapping[str, Array], grain: Array, frame: Array)
 
 def _from_centre(line: Array) -> Array:
     """A balance line with its centre end first."""
-    return line[[0, -1]] if line[0][0] <= line[-1][0] else line[[-1, 0]]
+    return line if line[0][0] <= line[-1][0] else points(line[::-1])
 
 
 def _dart(line: Array, waist: Array) -> Dart:
@@ -197,26 +221,50 @@ def _dart(line: Array, waist: Array) -> Dart:
     return Dart(left, right, line[int(np.argmax(away))])
 
 
-def filled_levels(
-    levels: Mapping[str, float], lines: Mapping[str, Array], seams: Mapping[str, Array]
-) -> dict[str, float]:
-    """All five levels: as given, else from a balance line of the name, else from the landmarks.
+def with_levels(
+    part: Part, heights: Mapping[str, float], lines: Mapping[str, Array], seams: Mapping[str, Array]
+) -> tuple[dict[str, Array], list[str]]:
+    """Every level line of a piece, from edge to edge: as drawn, at a height given, else estimated; and which were estimated.
 
     The hip is taken a quarter of the rise above the crotch (common practice, no source), the knee by the rule of the block.
     """
-    known = {name: float(line[:, 1].mean()) for name, line in lines.items() if name in LEVELS} | dict(levels)
+    found = {name: points(line) for name, line in lines.items()}
+    guesses = _guessed(part, {**{name: float(line[:, 1].mean()) for name, line in lines.items()}, **heights}, seams)
+    estimated = []
+    for name in part.ends:
+        if name in found or name not in guesses:
+            continue
+        if name not in heights:
+            estimated.append(name)
+        line = across(part, seams, name, guesses[name])
+        if line is None and name in heights:  # given, but beside the piece: told where the levels are checked
+            x = np.concatenate(list(seams.values()))[:, 0]
+            line = points([[float(x.min()), heights[name]], [float(x.max()), heights[name]]])
+        if line is not None:
+            found[name] = line
+    return found, estimated
+
+
+def across(part: Part, seams: Mapping[str, Array], name: str, y: float) -> Array | None:
+    """A level line at a height, from the seams of its inner end to those of its outer end; None where they do not reach.
+
+    Below the end of its inner seam it begins at the upright through that end, as the block measures the hip.
+    """
+    inner, outer = ([x for seam in names if (x := crossing(seams[seam], y)) is not None] for names in part.ends[name])
+    if not inner:
+        below = [corner for corner in part.smooth if part.corners[corner] in part.ends[name][0]]
+        ends = [seams[part.corners[corner]][0] for corner in below]
+        inner = [float(end[0]) for end in ends if y <= end[1]]
+    return points([[min(inner), y], [max(outer), y]]) if inner and outer else None
+
+
+def _guessed(part: Part, known: Mapping[str, float], seams: Mapping[str, Array]) -> dict[str, float]:
     waist = known.get("waist", float(seams["side"][0, 1]))
     crotch = known.get("crotch", float(seams["curve"][0, 1]))
     hem = known.get("hem", float(seams["hem"][:, 1].mean()))
     hip = known.get("hip", crotch + (waist - crotch) / 4)
     knee = known.get("knee", hem + min((crotch - hem) / 2 + 50.0, (crotch - hem) * 0.8))  # the latter in shorts
-    return {
-        "waist": waist,
-        "hip": hip,
-        "crotch": crotch,
-        "knee": knee,
-        "hem": hem,
-    }
+    return {"hip": hip, "crotch": crotch, "knee": knee}
 
 
 def signed_area(ring: Array) -> float:
@@ -238,13 +286,13 @@ def refuse_wrong_extent(name: str, line: Array, where: Where | None) -> None:
 
 def check_size(pattern: Pattern, where: Where | None) -> list[Problem]:
     """A problem if the pattern's size is that of inches or centimetres read as mm, or the other way round."""
-    across = 0.0
-    for piece in (pattern.front, pattern.back):
+    wide = 0.0
+    for piece in pattern.pieces.values():
         width = hip_width(piece)
-        across += width if width is not None else float(np.ptp(piece.outline[:, 0]))
-    if HIP_MM[0] <= across <= HIP_MM[1]:
+        wide += width if width is not None else float(np.ptp(piece.outline[:, 0]))
+    if HIP_MM[0] <= wide <= HIP_MM[1]:
         return []
-    told = f"front and back measure {across:.4g} mm across the hip{_looks_like(across, HIP_MM)}"
+    told = f"front and back measure {wide:.4g} mm across the hip{_looks_like(wide, HIP_MM)}"
     return [Problem("size", told, where, "give the file in mm")]
 
 
@@ -280,13 +328,14 @@ def chained(parts: Iterable[Array]) -> Array | None:
 
 
 def seams_of_outline(
-    name: str, ring: Array, turn_points: Array, grain: Array | None, where: Where | None
+    part: Part, ring: Array, turn_points: Array, grain: Array | None, where: Where | None
 ) -> dict[str, Array]:
     """The six seams of a bare outline (each point once), by its turn points or its corners. Raises ProblemsFoundError.
 
     Six turn points are taken as the six landmarks. Otherwise the five sharp corners are sought, and the start of the crotch
     curve is a turn point between its neighbours, or the end of the one straight run down from the waist.
     """
+    name = part.name
     refuse_wrong_extent(name, ring, where)
     marked = _on_ring(ring, turn_points)
     found: dict[tuple[int, ...], bool] = {}
@@ -296,7 +345,7 @@ def seams_of_outline(
         order = np.arange(len(ring)) if signed_area(turned) < 0 else np.arange(len(ring))[::-1]
         sharp = [int(index) for index in order[_turns(turned[order]) >= SHARP_DEGREES]]
         corners = [int(index) for index in order if index in marked] if len(marked) == 6 else sharp[:6]
-        for labelled in _labelled(turned, corners) if len(marked) == 6 or len(sharp) == 5 else ():
+        for labelled in _labelled(part, turned, corners) if len(marked) == 6 or len(sharp) == 5 else ():
             found[labelled] = bool(order[0] > order[-1])
     if len(found) != 1:
         told = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
@@ -312,7 +361,7 @@ def seams_of_outline(
     ends = pairwise((*labelled, labelled[0]))
     return {
         seam: points(ring[_path(len(ring), start, end, backwards)])
-        for seam, (start, end) in zip(SEAMS, ends, strict=True)
+        for seam, (start, end) in zip(part.seams, ends, strict=True)
     }
 
 
@@ -334,13 +383,13 @@ def _turns(ring: Array) -> Array:
     return result
 
 
-def _labelled(ring: Array, corners: Sequence[int]) -> Iterator[tuple[int, ...]]:
+def _labelled(part: Part, ring: Array, corners: Sequence[int]) -> Iterator[tuple[int, ...]]:
     """Every way to call five or six corners (clockwise) by the names of the landmarks that makes an upright piece."""
     if len(corners) not in (5, 6):
         return
     for first in range(len(corners)):
         indexes = (*corners[first:], *corners[:first])
-        if not _stands({name: ring[index] for name, index in zip(CORNERS, indexes, strict=False)}):
+        if not _stands({name: ring[index] for name, index in zip(part.corners, indexes, strict=False)}):
             continue
         backwards = signed_area(ring) >= 0
         inseam, crotch = (

@@ -5,20 +5,19 @@ Paper that is added and paper that is taken away (cut off, or lying double) are 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitdiag.pattern.alter import Altered, Cut, rotated, turned
-from fitdiag.pattern.piece import SEAMS, Array, Dart, Piece, Side, points
+from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
+from fitdiag.pattern.piece import Array, Dart, Piece, points
 from fitdiag.units import Units, format_length
 
 if TYPE_CHECKING:
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
 
-Kind = Literal["open", "close", "spread", "overlap", "slide", "swing", "edge", "darts", "grain", "none"]
 SEEN_MM = 0.8  # what moves less is not marked
 
 
@@ -37,6 +36,7 @@ class Change:
     """One piece before and after, laid over each other so that what did not move coincides."""
 
     kind: Kind
+    did: tuple[Did, ...]
     old: Piece
     new: Piece
     cut: Cut | None
@@ -53,11 +53,11 @@ class Change:
     upper: BaseGeometry | None = None
 
     @property
-    def side(self) -> Side:
-        return self.old.side
+    def name(self) -> str:
+        return self.old.name
 
 
-def seam_word(side: Side, seam: str) -> str:
+def seam_word(side: str, seam: str) -> str:
     """The trade's name of a seam on a piece."""
     return {"centre": f"centre {side}", "side": "side seam", "curve": "crotch curve"}.get(seam, seam)
 
@@ -70,12 +70,13 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     from shapely import GeometryCollection, Polygon  # noqa: PLC0415
 
     new, cut, nothing = altered.piece, altered.cut, GeometryCollection()
-    kind, angle = _kind(old, altered)
+    kind, angle = main_kind(altered.did), sum(done.angle for done in altered.did)
     grain = grain_of(new)
     if kind == "swing":
-        about = new.seams["waist"].mean(axis=0)
-        shift = old.seams["waist"].mean(axis=0) - about
-        new, grain = _shifted(turned(new, about, angle), shift), rotated(grain, about, angle) + shift
+        about = new.seams[new.part.seams[0]].mean(axis=0)
+        shift = old.seams[old.part.seams[0]].mean(axis=0) - about
+        back = turned(new, about, -angle)
+        new, grain = mapped(back, lambda line: points(line + shift)), points(rotated(grain, about, -angle) + shift)
     before, after = Polygon(old.outline), Polygon(new.outline)
     base, lower, upper, gap, old_grain = before, None, None, nothing, None
     marks: list[Mark] = []
@@ -87,14 +88,14 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
         lower, above = parted(before, cut)
         upper = _carried(above, cut)
         gap = Polygon([cut.start, cut.end, end, start]).buffer(0)
-        base = lower.union(upper).union(gap if kind in ("open", "spread") else nothing).buffer(0.2).buffer(-0.2)
+        base = lower.union(upper).union(gap if opens(kind, altered.did) else nothing).buffer(0.2).buffer(-0.2)
         a, b = (cut.end, end) if cut.hinge is not None and np.allclose(cut.hinge, cut.start) else (cut.start, start)
         marks.append(Mark(a, b, amount, _outward(before, a, b - a)))
         above_cut = _above(grain_of(old), cut)
         old_grain = carry(above_cut, cut) if above_cut is not None and cut.hinge is not None else None
     elif kind == "grain":
         old_grain = grain_of(old)
-        y = old.levels["knee"] + 60.0
+        y = float(old_grain[:, 1].mean())
         marks.append(Mark(np.array([old.grain_x, y]), np.array([new.grain_x, y]), amount, None))
     step = gap.buffer(4 + amount * 0.3)  # where the parts of a cut meet with a step is for truing, not for marking
     extra = [
@@ -103,64 +104,31 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     either = extra[0].union(extra[1])
     if cut is None:
         marks += _edge_marks(old, new, before, amount)
+        if not marks and not either.is_empty:  # the seam has other points than before
+            marks += _strip_marks(base, new, either, amount)
     elif kind != "slide":
         marks += _strip_marks(base, new, either, amount)
     if kind == "darts":
-        marks += [mark for pair in zip(old.darts, new.darts, strict=True) for mark in _dart_marks(*pair)]
-    opened, doubled = (gap, nothing) if kind in ("open", "spread") else (nothing, gap)
+        marks += [mark for pair in zip(old.darts, new.darts, strict=False) for mark in _dart_marks(*pair)]
+    opened, doubled = (gap, nothing) if opens(kind, altered.did) else (nothing, gap)
     return Change(
-        kind, old, new, cut, altered.true, grain, old_grain, opened.union(extra[0]), doubled.union(extra[1]), either,
+        kind, altered.did, old, new, cut, altered.true, grain, old_grain, opened.union(extra[0]), doubled.union(extra[1]), either,
         tuple(marks), amount, units, lower, upper,
     )  # fmt: skip
 
 
-def _kind(old: Piece, altered: Altered) -> tuple[Kind, float]:
-    """What sort of alteration it is, and by how much the new piece is turned against the old (radians, to turn it back)."""
-    new, cut = altered.piece, altered.cut
-    if cut is not None:
-        moved = (
-            cut.filled[-1] - cut.start
-            if cut.hinge is None or not np.allclose(cut.hinge, cut.start)
-            else cut.filled[-2] - cut.end
-        )
-        if cut.hinge is None:
-            line, way = cut.end - cut.start, moved
-            if abs(line[0] * way[1] - line[1] * way[0]) < 1e-6 * np.hypot(*line) * max(np.hypot(*way), 1e-9) + 1e-9:
-                return "slide", 0.0
-            return ("spread" if moved[1] > 0 else "overlap"), 0.0
-        return ("open" if moved[1] > 0 else "close"), 0.0
-    far = [
-        0.0 if len(new.seams[s]) == len(old.seams[s]) and np.allclose(new.seams[s], old.seams[s], atol=0.05) else 1.0
-        for s in SEAMS
-    ]
-    if any(far):
-        angle = _turn(new.seams["waist"], old.seams["waist"])
-        return ("swing", angle) if angle is not None and abs(angle) > 1e-6 else ("edge", 0.0)
-    if any(
-        not np.allclose(a, b, atol=0.05)
-        for one, other in zip(old.darts, new.darts, strict=True)
-        for a, b in zip(ends_of(one), ends_of(other), strict=True)
-    ):
-        return "darts", 0.0
-    return ("grain", 0.0) if abs(new.grain_x - old.grain_x) > 0.05 else ("none", 0.0)
+def main_kind(did: tuple[Did, ...]) -> Kind:
+    """What an alteration of several moves is called: its cut, else its first change of the outline, else what it did at all."""
+    cuts = [done.kind for done in did if done.cut is not None]
+    edges = [done.kind for done in did if done.kind in ("swing", "slit", "edge", "tip", "shift") and done.by]
+    if {"shift", "notches"} <= {done.kind for done in did}:
+        return "notches"
+    return next(iter((*cuts, *edges, *(done.kind for done in did))), "none")
 
 
-def _turn(line: Array, onto: Array) -> float | None:
-    """The turn that lays a line on another of the same shape, radians; None if their shapes differ."""
-    if len(line) != len(onto):
-        return None
-    a, b = line - line.mean(axis=0), onto - onto.mean(axis=0)
-    angle = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
-    return angle if np.allclose(rotated(a, np.zeros(2), angle), b, atol=0.02) else None
-
-
-def _shifted(piece: Piece, by: Array) -> Piece:
-    return replace(
-        piece,
-        seams={name: points(line + by) for name, line in piece.seams.items()},
-        lines={name: points(line + by) for name, line in piece.lines.items()},
-        darts=tuple(Dart(*(end + by for end in ends_of(dart))) for dart in piece.darts),
-    )
+def opens(kind: Kind, did: tuple[Did, ...]) -> bool:
+    """Whether a cut was opened, so that paper is put behind it."""
+    return kind in ("open", "spread") or (kind == "widen" and any(d.by > 0 for d in did if d.kind == "widen"))
 
 
 def ends_of(dart: Dart) -> tuple[Array, Array, Array]:
@@ -170,7 +138,7 @@ def ends_of(dart: Dart) -> tuple[Array, Array, Array]:
 def grain_of(piece: Piece) -> Array:
     """The grainline of a piece, a little above the hem to a little below the waist."""
     low, x = float(piece.outline[:, 1].min()), piece.grain_x
-    waist = piece.seams["waist"]
+    waist = piece.seams[piece.part.seams[0]]
     top = (
         float(np.interp(x, waist[:, 0], waist[:, 1])) if waist[0, 0] <= x <= waist[-1, 0] else float(waist[:, 1].min())
     )
@@ -178,12 +146,12 @@ def grain_of(piece: Piece) -> Array:
 
 
 def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:
-    """A piece in two: what lies below the cut and what lies above it."""
+    """A piece in two: the part that stays, and the part that moves."""
     from shapely import Polygon as Area  # noqa: PLC0415
 
     run = cut.end - cut.start
     wide = run / np.hypot(*run) * 2000
-    up = np.array([-wide[1], wide[0]])
+    up = np.array([-wide[1], wide[0]]) * cut.sign
     half = Area([cut.start - wide, cut.end + wide, cut.end + wide + up, cut.start - wide + up])
     return polygon.difference(half), polygon.intersection(half)
 
@@ -238,7 +206,7 @@ def _clean(area: BaseGeometry, apart: BaseGeometry, worth: float) -> BaseGeometr
 def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[Mark]:
     """Where each moved seam has moved farthest; seams that share a moved corner count once."""
     marks: list[Mark] = []
-    for seam in ("curve", "waist", "hem", "centre", "side", "inseam"):
+    for seam in sorted(old.seams, key=lambda name: -_farthest(old, new, name)):
         one, other = old.seams[seam], new.seams[seam]
         if len(one) != len(other):
             continue
@@ -262,6 +230,11 @@ def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[
     return [mark for mark in marks if mark.amount >= 0.4 * max(other.amount for other in marks)]
 
 
+def _farthest(old: Piece, new: Piece, seam: str) -> float:
+    one, other = old.seams[seam], new.seams[seam]
+    return float(np.hypot(*(other - one).T).max()) if len(one) == len(other) else 0.0
+
+
 def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: float) -> list[Mark]:
     """The widest place of each strip that lies between the cut piece and the new outline."""
     from shapely import Point, Polygon, get_parts  # noqa: PLC0415
@@ -269,7 +242,7 @@ def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: fl
 
     marks: list[Mark] = []
     for strip_area in get_parts(extra):
-        near = [p for seam in SEAMS for p in new.seams[seam] if strip_area.distance(Point(*p)) < 0.3]
+        near = [p for seam in new.part.seams for p in new.seams[seam] if strip_area.distance(Point(*p)) < 0.3]
         if not near:
             continue
         far = [base.boundary.distance(Point(*p)) for p in near]
@@ -277,7 +250,7 @@ def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: fl
         if max(far) < SEEN_MM:
             continue
         a = np.array(nearest_points(base.boundary, Point(*b))[0].coords[0])
-        corner = min(np.hypot(*(b - new.seams[seam][0])) for seam in SEAMS) < 0.1
+        corner = min(np.hypot(*(b - new.seams[seam][0])) for seam in new.part.seams) < 0.1
         marks.append(Mark(a, b, _told(max(far), amount), _outward(Polygon(new.outline), b, b - a) if corner else None))
     return marks
 
@@ -303,13 +276,13 @@ def open_edge(change: Change) -> tuple[str, str]:
     cut = change.cut
     assert cut is not None and cut.hinge is not None
     free, far = (cut.end, cut.start) if np.allclose(cut.hinge, cut.start) else (cut.start, cut.end)
-    return tuple(seam_word(change.side, _seam_at(change.old, point)) for point in (free, far))  # type: ignore[return-value]
+    return tuple(seam_word(change.name, _seam_at(change.old, point)) for point in (free, far))  # type: ignore[return-value]
 
 
 def _seam_at(piece: Piece, point: Array) -> str:
     from shapely import LineString, Point  # noqa: PLC0415
 
-    return min(SEAMS, key=lambda seam: LineString(piece.seams[seam]).distance(Point(*point)))
+    return min(piece.part.seams, key=lambda seam: LineString(piece.seams[seam]).distance(Point(*point)))
 
 
 def sentence(change: Change) -> str:
@@ -325,26 +298,31 @@ def sentence(change: Change) -> str:
         text = f"Slide the crotch section down by {amount} along the cut. It keeps its shape."
     elif change.kind == "swing":
         text = f"Swing the leg by {amount} at the hem{at_knee(change)}, to nothing at the thigh. Draw a new grainline."
-    elif change.kind == "edge":
-        widest = format_length(max(mark.amount for mark in change.marks), change.units)
-        level = parallel(change)
-        if opened_upright(change):
-            return (
-                f"Cut upright through the dart to the knee line, and open it by {widest} at the abdomen, to nothing at the knee."
-                " The side part moves out, the dart takes up the waist. What the front edge dips is put in across, from centre"
-                " front to the side seam: measure it on the muslin."
-            )
-        if level and "curve" in change.true:
-            return (
-                f"Draw a new hem, {widest} from the old one all along; new ends of waist, inseam and crotch curve,"
-                f" {widest} at the side seam and at the crotch point. Move the notches of both leg seams by as much."
-            )
-        seams = ", ".join(seam_word(change.side, name) for name in change.true if not level or name in ("waist", "hem"))
+    elif change.kind == "slit":
+        (done,) = (one for one in change.did if one.kind == "slit")
+        low, high = sorted(done.at or {}, key=lambda name: (done.at or {})[name])
+        text = (
+            f"Cut upright through the dart to the {low} line, and open it by {amount} at the {high}, to nothing at the {low}."
+            " The side part moves out, the dart takes up the waist. What the front edge dips is put in across, from centre"
+            " front to the side seam: measure it on the muslin."
+        )
+    elif change.kind == "notches":
+        text = (
+            f"Draw a new hem, {amount} from the old one all along; new ends of waist, inseam and crotch curve,"
+            f" {amount} at the side seam and at the crotch point. Move the notches of both leg seams by as much."
+        )
+    elif change.kind == "widen":
+        text = f"{'Spread' if opens(change.kind, change.did) else 'Fold out'} {amount} along the grainline, the same from edge to edge."
+        text += " Draw the new grainline in its middle. The darts take up what the waist gains or loses."
+    elif change.kind in ("edge", "tip", "shift"):
+        widest = format_length(max((mark.amount for mark in change.marks), default=change.amount), change.units)
+        level = change.kind == "shift"
+        seams = ", ".join(seam_word(change.name, name) for name in change.true)
         text = (
             f"Draw a new line ({seams}), {widest} {'from the old one all along' if level else 'at the widest place'}."
         )
-        if change.true == ("waist", "hem"):  # the whole side part was moved
-            text = f"{'Add' if change.removed.is_empty else 'Take'} {widest} along the whole side edge; the darts beside it move too."
+        if any(done.kind == "darts" for done in change.did):
+            text += " The darts take up what the waist gains or loses."
     elif change.kind == "darts":
         text = (
             f"Move the point of each dart by {amount}."
@@ -355,45 +333,37 @@ def sentence(change: Change) -> str:
         text = f"Move the drawn grainline by {amount}. The outline stays."
     else:
         text = "The paper stays as it is."
-    if not change.extra.is_empty and change.cut is not None and change.kind != "slide":
+    if not change.extra.is_empty and change.marks[1:] and change.kind in ("open", "close"):
         text += f" Then {extra_words(change)} by {format_length(change.marks[-1].amount, change.units)}."
     return text
 
 
 def at_knee(change: Change) -> str:
     """` and 1/2 in at the knee`: how far a swung leg moves there; empty when no knee line is drawn."""
-    one, other = change.old.lines.get("knee"), change.new.lines.get("knee")
-    if one is None or other is None:
-        return ""
-    far = float(np.hypot(*(other[0] - one[0])))
-    return f" and {format_length(far, change.units)} at the knee" if far >= SEEN_MM else ""
-
-
-def opened_upright(change: Change) -> bool:
-    """Whether an upright cut through the dart was opened, as for the abdomen: only the side part and the waist beside it move."""
-    return change.true == ("waist", "side")
+    for done in change.did:
+        for name, share in (done.at or {}).items():
+            if 0 < share < 1:
+                return f" and {format_length(change.amount * share, change.units)} at the {name.replace('-', ' ')}"
+    return ""
 
 
 def parallel(change: Change) -> bool:
-    """Whether a seam was moved by the same along its whole length, as the hem is, or the side of a piece made wider."""
-    one, other = change.old.seams["hem"], change.new.seams["hem"]
-    return (
-        len(one) != len(other) or float(np.hypot(*(other - one).T).min()) > SEEN_MM or change.true == ("waist", "hem")
-    )
+    """Whether a seam was moved by the same along its whole length, as the hem is."""
+    return change.kind in ("shift", "notches")
 
 
 def tips_move(change: Change) -> bool:
     return any(
         np.hypot(*(other.tip - one.tip)) > SEEN_MM
-        for one, other in zip(change.old.darts, change.new.darts, strict=True)
+        for one, other in zip(change.old.darts, change.new.darts, strict=False)
     )
 
 
 def extra_words(change: Change) -> str:
     seam = _seam_at(change.new, change.marks[-1].b)
-    return "raise the waist" if seam in ("waist", "centre") else f"let out the {seam_word(change.side, seam)}"
+    return "raise the waist" if seam in ("waist", "centre") else f"let out the {seam_word(change.name, seam)}"
 
 
 def to_true(change: Change) -> str:
-    names = [seam_word(change.side, seam) for seam in change.true]
+    names = [seam_word(change.name, seam) for seam in change.true]
     return f"True: {', '.join(names)}." if names else "No seam to true."

@@ -7,11 +7,13 @@ a first try for a figure of these measures, not a pattern that fits.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor
 
 import numpy as np
 
+from fitdiag.pattern.assemble import across
+from fitdiag.pattern.garment import Garment, trousers, with_notches
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
@@ -48,7 +50,9 @@ def draft(measures: Measures, units: Units = "cm") -> Pattern:
     x = 0 is the crease and grain line, y = 0 the floor; the numbers in brackets are the block's own points.
     """
     _refuse_impossible(measures, units)
-    return Pattern(front=_front(measures), back=_back(measures), title="Drafted block", grade=GRADE)
+    garment = trousers()
+    pieces = {"front": _front(measures, garment), "back": _back(measures, garment)}
+    return Pattern(garment, pieces, title="Drafted block", grade=GRADE)
 
 
 def _refuse_impossible(m: Measures, units: Units) -> None:
@@ -131,7 +135,7 @@ def knee_addition(m: Measures) -> float:
     return 13.0 if m.hip <= 955 else 15.0 if m.hip <= 1150 else 17.0
 
 
-def _front(m: Measures) -> Piece:
+def _front(m: Measures, garment: Garment) -> Piece:
     level, centre = levels(m), -centre_setting(m)
     crotch_x = centre - front_extension(m)  # 9
     hip_side = centre + m.hip / 4 + 5  # 8
@@ -145,8 +149,8 @@ def _front(m: Measures) -> Piece:
     dart = Dart(
         points([[-10, level["waist"]]])[0], points([[10, level["waist"]]])[0], points([[0, level["waist"] - 100]])[0]
     )
-    return Piece(
-        "front",
+    piece = Piece(
+        garment.parts["front"],
         {
             "waist": _line(waist_centre, waist_side),
             **_leg(waist_side, (hip_side, level["hip"]), (knee, level["knee"]), hem, point, -7.5),
@@ -154,12 +158,11 @@ def _front(m: Measures) -> Piece:
             "centre": _line(start, waist_centre),
         },
         (dart,),
-        level,
-        _lines(level, centre, hip_side, crotch_x, knee),
     )
+    return with_notches(garment, replace(piece, lines=_lines(level, piece, centre)))
 
 
-def _back(m: Measures) -> Piece:
+def _back(m: Measures, garment: Garment) -> Piece:
     level, setting = levels(m), centre_setting(m)
     corner_x = -setting + setting / 4  # 16
     crotch_x = -setting - front_extension(m) * 1.5  # 23
@@ -178,8 +181,8 @@ def _back(m: Measures) -> Piece:
         middle = waist_centre + (waist_side - waist_centre) * share
         ends = points([middle - along * 10, middle + along * 10, middle + down * depth])
         darts.append(Dart(ends[0], ends[1], ends[2]))
-    return Piece(
-        "back",
+    piece = Piece(
+        garment.parts["back"],
         {
             "waist": _line(waist_centre, waist_side),
             **_leg(waist_side, (hip_side, level["hip"]), (knee, level["knee"]), hem, point, -12.5),
@@ -187,9 +190,8 @@ def _back(m: Measures) -> Piece:
             "centre": _line(start, waist_centre),
         },
         tuple(darts),
-        level,
-        _lines(level, corner_x, hip_side, crotch_x, knee),
     )
+    return with_notches(garment, replace(piece, lines=_lines(level, piece, corner_x)))
 
 
 def _leg(
@@ -204,12 +206,17 @@ def _leg(
     }
 
 
-def _lines(level: dict[str, float], centre: float, hip_side: float, crotch_x: float, knee: float) -> dict[str, Array]:
-    return {
-        "hip": points([[centre, level["hip"]], [hip_side, level["hip"]]]),
-        "crotch": points([[crotch_x, level["crotch"]], [hip_side, level["crotch"]]]),
-        "knee": points([[-knee, level["knee"]], [knee, level["knee"]]]),
-    }
+def _lines(level: dict[str, float], piece: Piece, upright: float) -> dict[str, Array]:
+    """The level lines, each from edge to edge; the hip line from the upright from which the block takes the hip (5 and 16).
+
+    The crotch line of the back ends on the curve, above its crotch point.
+    """
+    found = {}
+    for name in piece.part.ends:
+        line = across(piece.part, piece.seams, name, level[name])
+        assert line is not None
+        found[name] = points([[upright, level[name]], line[1]]) if name == "hip" else line
+    return found
 
 
 def _line(start: object, end: object) -> Array:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitdiag.pattern.alter import true_seam
 from fitdiag.pattern.change import (
     SEEN_MM,
     Change,
@@ -23,7 +22,7 @@ from fitdiag.pattern.change import (
     extra_words,
     grain_of,
     open_edge,
-    opened_upright,
+    opens,
     parallel,
     parted,
     seam_word,
@@ -48,7 +47,8 @@ from fitdiag.pattern.ink import (
     wrapped,
 )
 from fitdiag.pattern.moves import Step
-from fitdiag.pattern.piece import SEAMS, Array, Dart, Pattern, Piece, Side, length, points
+from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, length, points
+from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units, format_length
 
 if TYPE_CHECKING:
@@ -123,7 +123,7 @@ def _place(change: Change) -> Box:
     if change.cut is not None:
         found.append(np.array([change.cut.start, change.cut.end]))
     if change.kind in ("open", "close"):
-        found += [change.new.seams["waist"], change.old.seams["waist"]]
+        found += [change.new.seams[change.new.part.seams[0]], change.old.seams[change.old.part.seams[0]]]
     if change.kind == "darts":
         found += [np.array(ends_of(dart)) for dart in (*change.old.darts, *change.new.darts)]
     if not found or change.kind == "grain":
@@ -201,9 +201,9 @@ def _names(pen: Pen, view: _View, change: Change, *, working: bool) -> None:
         spots = [beside(view.xy(dart.tip), way, "dart", 9, 1.0) for way in ((0, 1), (1, 1), (-1, 1), (1, 0), (-1, 0))]
         middle = view.at(np.array([(dart.left + dart.right) / 2, dart.tip]))
         pen.label("dart", [*spots, *along(middle, 9, (0.5, 0.3), gap=2.0)], view.clip, must=False)
-    for seam in SEAMS:
+    for seam in piece.part.seams:
         true = working and seam in change.true
-        word = seam_word(change.side, seam) if working or seam != "curve" else "curve"
+        word = seam_word(change.name, seam) if working or seam != "curve" else "curve"
         name = word + (": true" if true else "")
         _along_label(pen, view, piece.seams[seam], name, SHARES, bold=true)
 
@@ -245,7 +245,7 @@ def _key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
     from shapely import box as area  # noqa: PLC0415
 
     kinds = {change.kind for change in changes}
-    double = kinds & {"close", "overlap"}
+    double = kinds & {"close", "overlap"} or any(c.kind == "widen" and not opens(c.kind, c.did) for c in changes)
     rows: list[tuple[str, str]] = [("new", "new line"), ("old", "line before")] if kinds != {"none"} else []
     rows += [("cut", "cut")] if any(change.cut for change in changes) else []
     rows += [("hinge", "hinge: leave it joined")] if kinds & {"open", "close"} else []
@@ -274,21 +274,26 @@ def _key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
 
 def _changes(before: Pattern, step: Step, units: Units) -> list[Change]:
     """What the step does to each piece, the back first; pieces that stay as they are are left out when another does not."""
-    sides: tuple[Side, ...] = ("back", "front")
+    own = before.of(step.side)
     every = [
-        change_of(before.piece(side), step.altered[side], abs(step.amount), units)
-        for side in sides
-        if side in step.altered
+        change_of(own.piece(name), step.altered[name], abs(step.amount), units)
+        for name in reversed(tuple(own.pieces))
+        if name in step.altered
     ]
     return [change for change in every if change.kind != "none"] or every[:1]
 
 
-def drawing(before: Pattern, step: Step, units: Units, title: str = "", notes: Sequence[str] = ()) -> Drawing:
+def drawing(
+    before: Pattern, step: Step, units: Units, title: str = "", notes: Sequence[str] = (), *, as_cut: bool = False
+) -> Drawing:
     """The page for one alteration: each altered piece whole, and the place of the change enlarged where that helps.
 
+    The new line is drawn trued, or with the steps that the cut leaves (`as_cut`).
     `notes`: lines below the title, as for whom it is, the day, and all that is done to the pattern.
     """
     changes = _changes(before, step, units)
+    if not as_cut:
+        changes = [replace(change, new=true_piece(change.new)[0]) for change in changes]
     title = title or step.alteration.replace("-", " ").capitalize()
     pen = Pen(PAGE[2], PAGE[3])
     y = 5.0
@@ -331,7 +336,7 @@ def together(drawings: Sequence[Drawing], title: str) -> Drawing:
 
 def _told(changes: Sequence[Change]) -> list[str]:
     """What is done and trued, in a line per piece; in one when it is the same for both."""
-    lines = {change.side: f"{sentence(change)} {to_true(change)}" for change in changes}
+    lines = {change.name: f"{sentence(change)} {to_true(change)}" for change in changes}
     if len(set(lines.values())) < len(lines):
         return [f"Back and front: {next(iter(lines.values()))}"]
     return [f"{side.capitalize()}: {line}" for side, line in lines.items()]
@@ -357,12 +362,12 @@ def _figures(pen: Pen, changes: Sequence[Change], top: float) -> float:
         start = max(whole.clip[3], detail.clip[3]) + 7
     if all(detail.scale < DETAIL_GAIN * view.scale for view, (_, detail) in zip(plain, pairs, strict=True)):
         for change, view in zip(changes, plain, strict=True):
-            _figure(pen, view, change, change.side, working=True)
+            _figure(pen, view, change, change.name, working=True)
         return max(view.clip[3] for view in plain)
     for change, (whole, detail) in zip(changes, pairs, strict=True):
-        _figure(pen, whole, change, f"{change.side}, whole", working=False)
+        _figure(pen, whole, change, f"{change.name}, whole", working=False)
         _window(pen, whole, detail)
-        _figure(pen, detail, change, f"{change.side}, enlarged", working=True)
+        _figure(pen, detail, change, f"{change.name}, enlarged", working=True)
     return start - 7
 
 
@@ -400,7 +405,7 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
     pictures = _pictures(change)
     title = f"{title or step.alteration.replace('-', ' ').capitalize()}, step by step"
     if len(changes) > 1:
-        title += f" ({changes[0].side}; the {changes[1].side} alike)"
+        title += f" ({changes[0].name}; the {changes[1].name} alike)"
     wide, high, words = CELL
     high = _fitted(_place(change), (0.0, 0.0, wide, high), STRIP_PAD, snug=True).clip[3]
     heads = wrapped(title, 12, PAGE[2])[:2]
@@ -425,7 +430,7 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
 
 
 def _pictures(change: Change) -> list[tuple[str, Painter]]:
-    side, amount = change.side, format_length(change.amount, change.units)
+    side, amount = change.name, format_length(change.amount, change.units)
     true = (
         "True: " + ", ".join(seam_word(side, seam) for seam in change.true) + ". Smooth lines, no steps.",
         _trued(change),
@@ -446,17 +451,26 @@ def _pictures(change: Change) -> list[tuple[str, Painter]]:
             (f"Cut from the {free}. Leave a hinge at the {far}.", _drawn(change, open_cut=True)),
             (laid, _joined(change)), carry, true,
         ]  # fmt: skip
-    if change.kind in ("spread", "overlap"):
+    if change.kind in ("spread", "overlap", "widen"):
         laid = (
             f"Overlap the parts by {amount}, the same from edge to edge."
-            if change.kind == "overlap"
+            if not opens(change.kind, change.did)
             else f"Spread the parts by {amount}, the same from edge to edge. Put paper behind."
         )
         return [
-            ("Draw the line across, square to the grainline.", _drawn(change)),
+            (
+                "Draw the line along the grainline." if change.kind == "widen" else "Draw the line across, square to the grainline.",
+                _drawn(change),
+            ),
             ("Cut right through.", _drawn(change, open_cut=True)),
             (laid, _joined(change)),
-            ("The grainline runs through both parts: check it with a ruler.", carry[1]), true,
+            (
+                "Draw the new grainline in the middle of the strip."
+                if change.kind == "widen"
+                else "The grainline runs through both parts: check it with a ruler.",
+                carry[1],
+            ),
+            true,
         ]  # fmt: skip
     if change.kind == "slide":
         return [
@@ -465,9 +479,9 @@ def _pictures(change: Change) -> list[tuple[str, Painter]]:
             (f"Slide it down along the cut by {amount}. It keeps its shape.", _slid(change)),
             (f"Fill the gap below the centre {side}. Draw the inseam to nothing. The grainline stays.", _redrawn(change, grain=True)), true,
         ]  # fmt: skip
-    if change.kind == "edge":
-        widest = format_length(max(mark.amount for mark in change.marks), change.units)
-        if opened_upright(change):
+    if change.kind in ("edge", "tip", "shift", "slit", "notches"):
+        widest = format_length(max((mark.amount for mark in change.marks), default=change.amount), change.units)
+        if change.kind == "slit":
             return [
                 ("Draw an upright line from the waist through the dart to the knee. Cut it. Leave a hinge below.", _drawn(change)),
                 (f"Open it by {widest} at the abdomen. The side part moves out. Put paper behind.", _redrawn(change)),
@@ -538,8 +552,8 @@ def _joined(change: Change, *, grain: bool = False, extra: bool = False) -> Pain
     def paint(pen: Pen, view: _View) -> None:
         cut = change.cut
         assert cut is not None and change.lower is not None and change.upper is not None
-        gap = change.added if change.kind in ("open", "spread") else change.removed
-        pen.hatch(view.area(gap.difference(change.extra)), cross=change.kind in ("close", "overlap"))
+        gap = change.added if opens(change.kind, change.did) else change.removed
+        pen.hatch(view.area(gap.difference(change.extra)), cross=not opens(change.kind, change.did))
         for part in (change.lower, change.upper):
             for ring in _rings(part):
                 pen.line(view.at(ring), "part", view.clip)
@@ -615,15 +629,13 @@ def _trued(change: Change) -> Painter:
     """The piece afterwards, the trued seams drawn thick and named."""
 
     def paint(pen: Pen, view: _View) -> None:
-        piece = change.new
-        for seam in change.true:
-            piece, _ = true_seam(piece, seam)
+        piece, _ = true_piece(change.new)
         _ground(pen, view, piece)
         _grain_arrow(pen, view, change.grain)
         for seam in change.true:
             pen.line(view.at(piece.seams[seam]), "new", view.clip, 0.8)
         for seam in change.true:
-            _along_label(pen, view, piece.seams[seam], seam_word(change.side, seam), SHARES)
+            _along_label(pen, view, piece.seams[seam], seam_word(change.name, seam), SHARES)
 
     return paint
 

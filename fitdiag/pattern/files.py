@@ -1,9 +1,4 @@
-"""Patterns as files: the format of this program, and the outlines as SVG for exchange with drawing programs.
-
-The program's own format is a mapping, written as JSON or YAML by the caller; lengths in mm, rounded to 0.001. The SVG has one
-path per seam with ids like `back-waist`, so that it can be read back, and so can drawings by other hands that name their lines
-in the same way.
-"""
+"""Patterns as files in the format of this program: a mapping, written as JSON or YAML by the caller; lengths in mm, to 0.001."""
 
 from __future__ import annotations
 
@@ -12,37 +7,39 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from fitdiag.pattern.assemble import Drawn, chained, check_size, filled_levels, level_faults, piece_of
+from fitdiag.pattern.assemble import check_size, level_faults, with_levels
+from fitdiag.pattern.garment import Garment, trousers, with_notches
 from fitdiag.pattern.piece import (
-    CLOSED_MM,
-    LEVELS,
     MOST_POINTS,
-    SEAMS,
     Array,
     Carried,
     Dart,
+    Joint,
+    Notch,
+    Part,
     Pattern,
     Piece,
     Side,
     faults,
     points,
 )
-from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, from_rows, is_id, row_of, valid_day
-from fitdiag.pattern.svg_shapes import Shape, shapes_of
+from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, is_id, valid_day
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, stop
 
 SCHEMA = "fitdiag.pattern/1"
 FARTHEST_MM = 10_000.0  # no point of a pattern lies farther from its origin
-MOST_DARTS, MOST_LINES = 20, 50
+MOST_DARTS, MOST_LINES, MOST_NOTCHES = 20, 50, 200
 LONGEST_TITLE, LONGEST_NOTE = 200, 2000
 _TOP = ("schema", "title", "grade", "client", "altered", "pieces")
-_CARRIED = ("alteration", "title", "amount_mm", "day")
-_PIECE = ("side", "unit", "grain_x", "levels", "seams", "darts", "lines", "allowance", "note")
-_NAME = re.compile(r"[a-z0-9][a-z0-9 -]{0,39}\Z")
+_CARRIED = ("alteration", "title", "amount_mm", "day", "side")
+_PIECE = (
+    "piece", "side", "for", "cut", "unit", "grain_x", "levels", "seams", "darts", "lines", "notches", "joints",
+    "holes", "band", "allowance", "note",
+)  # fmt: skip
+NAME = re.compile(r"[a-z0-9][a-z0-9 -]{0,39}\Z")
 _NUMBER_ROW = re.compile(r"\[\s+(-?[\d.]+),\s+(-?[\d.]+)\s+\]")
 
 Loc = tuple[str | int, ...]
@@ -60,7 +57,7 @@ def pattern_to_data(pattern: Pattern) -> dict[str, Any]:
         "grade": one_line(pattern.grade, LONGEST_TITLE),
         **({"client": one_line(pattern.client, LONGEST_CLIENT)} if pattern.client else {}),
         **({"altered": [_carried_data(item) for item in pattern.carried]} if pattern.carried else {}),
-        "pieces": [_piece_data(piece) for piece in (pattern.front, pattern.back)],
+        "pieces": [_piece_data(piece, side) for piece, side in pattern.cut()],
     }
 
 
@@ -68,8 +65,9 @@ def _carried_data(carried: Carried) -> dict[str, Any]:
     return {
         "alteration": carried.alteration,
         **({"title": one_line(carried.title, LONGEST_NAME)} if carried.title else {}),
-        "amount_mm": _rounded(carried.amount),
+        "amount_mm": rounded(carried.amount),
         **({"day": carried.day} if carried.day else {}),
+        **({"side": carried.side} if carried.side != "both" else {}),
     }
 
 
@@ -79,31 +77,37 @@ def pattern_to_text(pattern: Pattern) -> str:
     return _NUMBER_ROW.sub(r"[\1, \2]", text) + "\n"
 
 
-def _piece_data(piece: Piece) -> dict[str, Any]:
+def _piece_data(piece: Piece, side: Side) -> dict[str, Any]:
     return {
-        "side": piece.side,
+        "piece": piece.name,
+        **({"for": side} if side != "both" else {}),
+        "cut": piece.part.cut if side == "both" else 1,
         "unit": "mm",
-        "grain_x": _rounded(piece.grain_x),
-        "levels": {name: _rounded(y) for name, y in piece.levels.items()},
-        "seams": {name: _rows(piece.seams[name]) for name in SEAMS},
+        "grain_x": rounded(piece.grain_x),
+        "levels": {name: rounded(y) for name, y in piece.levels.items()},
+        "seams": {name: _rows(piece.seams[name]) for name in piece.part.seams},
         "darts": [
             {part: _rows(getattr(dart, part)[None])[0] for part in ("left", "right", "tip")} for dart in piece.darts
         ],
         "lines": {name: _rows(line) for name, line in piece.lines.items()},
-        "allowance": {name: _rounded(mm) for name, mm in piece.allowance.items()},
+        "notches": [{"name": n.name, "seam": n.seam, "at": _rows(n.at[None])[0]} for n in piece.notches],
+        **({"holes": _rows(np.array(piece.holes))} if piece.holes else {}),
+        **({"band": {name: [rounded(mm) for mm in sizes] for name, sizes in piece.band.items()}} if piece.band else {}),
+        **({"joints": [{"seam": j.seam, "at": _rows(j.at)} for j in piece.joints]} if piece.joints else {}),
+        "allowance": {name: rounded(mm) for name, mm in piece.allowance.items()},
         "note": one_line(piece.note, LONGEST_NOTE),
     }
 
 
-def _rounded(value: float) -> float:
+def rounded(value: float) -> float:
     return round(float(value), 3) + 0.0  # no -0.0
 
 
 def _rows(line: Array) -> list[list[float]]:
-    return [[_rounded(x), _rounded(y)] for x, y in line]
+    return [[rounded(x), rounded(y)] for x, y in line]
 
 
-def pattern_from_data(data: object, where: Find) -> Pattern:
+def pattern_from_data(data: object, where: Find, garment: Garment | None = None) -> Pattern:
     """A pattern from plain values; `where` gives the place of a value. Raises ProblemsFoundError with every problem found."""
     if not isinstance(data, Mapping) or data.get("schema") != SCHEMA:
         raise stop(
@@ -112,25 +116,30 @@ def pattern_from_data(data: object, where: Find) -> Pattern:
             where=where(()),
             hint="is it the right file?",
         )
-    reading = _Reading(where)
+    garment = garment or trousers()
+    reading = _Reading(where, garment)
     reading.known_keys((), data, _TOP)
     title, grade = (reading.text((key,), data.get(key), LONGEST_TITLE) for key in ("title", "grade"))
     client = reading.text(("client",), data.get("client"), LONGEST_CLIENT)
     carried = reading.carried(("altered",), data.get("altered"))
     found = reading.values(("pieces",), data.get("pieces"), "a list of pieces")
-    pieces: dict[str, Piece] = {}
-    for index, value in enumerate(found[:10]):
+    pieces: dict[str, dict[str, Piece]] = {"both": {}, "left": {}, "right": {}}
+    for index, value in enumerate(found[:20]):
         piece = reading.piece(("pieces", index), value)
-        if piece and piece.side in pieces:
+        side = str(value.get("for", "both")) if isinstance(value, Mapping) else "both"
+        if piece and piece.name in pieces.get(side, {}):
             reading.tell(
-                "pieces", f"there are two pieces '{piece.side}'", ("pieces", index, "side"), "keep one of them"
+                "pieces", f"there are two pieces '{piece.name}'", ("pieces", index, "piece"), "keep one of them"
             )
-        elif piece:
-            pieces[piece.side] = piece
-    if not reading.problems and set(pieces) != {"front", "back"}:
-        reading.tell("pieces", "a pattern needs one front and one back", ("pieces",))
+        elif piece and side in pieces:
+            pieces[side][piece.name] = piece
+    own = {**pieces["both"], **pieces["right"]}
+    if not reading.problems and (set(own) != set(garment.parts) or set(pieces["left"]) != set(pieces["right"])):
+        told = f"a pattern needs one each of: {', '.join(garment.parts)}; or one for left and one for right"
+        reading.tell("pieces", told, ("pieces",))
     if not reading.problems:
-        pattern = Pattern(pieces["front"], pieces["back"], title, grade, client, carried)
+        ordered = {name: own[name] for name in garment.parts}
+        pattern = Pattern(garment, ordered, pieces["left"], title, grade, client, carried)
         reading.problems += check_size(pattern, where(("pieces",)))
     if reading.problems:
         raise ProblemsFoundError(reading.problems)
@@ -140,8 +149,8 @@ def pattern_from_data(data: object, where: Find) -> Pattern:
 class _Reading:
     """Reads values and keeps what is wrong with them, one problem for each thing."""
 
-    def __init__(self, where: Find) -> None:
-        self.where = where
+    def __init__(self, where: Find, garment: Garment) -> None:
+        self.where, self.garment = where, garment
         self.problems: list[Problem] = []
         self._hints = Hints()
 
@@ -177,7 +186,7 @@ class _Reading:
             self.known_keys(loc, value, known)
             return {name: value[name] for name in known if name in value}
         for name in value:
-            if not isinstance(name, str) or not _NAME.match(name):
+            if not isinstance(name, str) or not NAME.match(name):
                 self.tell(
                     "name",
                     f"'{one_line(name, 40)}' is not a name",
@@ -242,12 +251,15 @@ class _Reading:
             self.known_keys(here, item, _CARRIED)
             if not is_id(item["alteration"]):
                 self.tell("altered", f"'{one_line(item['alteration'], 40)}' is not an alteration's id", here)
-            amount = self.number((*here, "amount_mm"), item.get("amount_mm"), 0.0)
+            amount = self.number((*here, "amount_mm"), item.get("amount_mm"))
             day = str(item.get("day") or "")
             if day and not valid_day(day):
                 self.tell("day", f"'{one_line(day, 20)}' is not a day", (*here, "day"), "write it like 2026-11-25")
             title = self.text((*here, "title"), item.get("title"), LONGEST_NAME)
-            found.append(Carried(item["alteration"], amount, title, day))
+            side: Side = item.get("side", "both")
+            if side not in ("both", "left", "right"):
+                self.tell("side", "'side' must be left or right", (*here, "side"))
+            found.append(Carried(item["alteration"], amount, title, day, side))
         return tuple(found)
 
     def piece(self, loc: Loc, data: object) -> Piece | None:
@@ -257,32 +269,88 @@ class _Reading:
             self.tell("piece", "a piece must hold 'name: value' lines", loc)
             return None
         self.known_keys(loc, data, _PIECE)
-        side = data.get("side")
-        if side not in ("front", "back"):
-            self.tell("side", "a piece needs 'side: front' or 'side: back'", (*loc, "side"))
+        name = data.get("piece", data.get("side"))
+        part = self.garment.parts.get(name) if isinstance(name, str) else None
+        if part is None:
+            named = " or ".join(f"'piece: {known}'" for known in self.garment.parts)
+            self.tell("piece", f"a piece needs {named}", (*loc, "piece" if "piece" in data else "side"))
+            return None
+        if data.get("for", "both") not in ("both", "left", "right"):
+            self.tell("for", "'for' must be left or right", (*loc, "for"))
         if data.get("unit") != "mm":
             self.tell("unit", "a piece needs 'unit: mm'", (*loc, "unit"), "give all its numbers in mm")
         grain_x = self.number((*loc, "grain_x"), data.get("grain_x"))
-        seams = self._seams((*loc, "seams"), data)
+        seams = self._seams((*loc, "seams"), data, part)
         lines = self._lines((*loc, "lines"), data)
         darts = self._darts((*loc, "darts"), data)
-        given = self.mapping((*loc, "levels"), data, known=LEVELS)
-        levels = {name: self.number((*loc, "levels", name), value) for name, value in given.items()}
-        taken = self.mapping((*loc, "allowance"), data, known=SEAMS)
+        given = self.mapping((*loc, "levels"), data, known=part.levels)
+        heights = {name: self.number((*loc, "levels", name), value) for name, value in given.items()}
+        taken = self.mapping((*loc, "allowance"), data, known=part.seams)
         allowance = {name: self.number((*loc, "allowance", name), value, 0.0) for name, value in taken.items()}
         note = self.text((*loc, "note"), data.get("note"), LONGEST_NOTE)
+        notches, joints = (
+            self._notches(loc, data, part),
+            self._joints(loc, data, part),
+        )
         if len(self.problems) > before:
             return None
-        levels = filled_levels(levels, lines, seams)
-        piece = Piece("front" if side == "front" else "back", seams, darts, levels, lines, grain_x, allowance, note)
-        self.problems += [replace(problem, where=self.where((*loc, "levels"))) for problem in level_faults(levels)]
+        lines, _ = with_levels(part, heights, lines, seams)
+        band, holes = self._band((*loc, "band"), data, part), self._holes((*loc, "holes"), data)
+        if len(self.problems) > before:
+            return None
+        piece = Piece(part, seams, darts, lines, notches, grain_x, allowance, note, joints, band, holes)
+        self.problems += [replace(problem, where=self.where((*loc, "levels"))) for problem in level_faults(piece)]
         self.problems += [replace(problem, where=self.where(loc)) for problem in faults(piece)]
-        return piece if len(self.problems) == before else None
+        if len(self.problems) > before:
+            return None
+        return piece if data.get("notches") is not None else with_notches(self.garment, piece)
 
-    def _seams(self, loc: Loc, data: Mapping[Any, Any]) -> dict[str, Array]:
-        given = self.mapping(loc, data, known=SEAMS)
-        if missing := [name for name in SEAMS if name not in given]:
-            self.tell("seams", f"the seams {', '.join(missing)} are missing", loc, f"a piece has {', '.join(SEAMS)}")
+    def _holes(self, loc: Loc, data: Mapping[Any, Any]) -> tuple[Array, ...]:
+        found = self.line(loc, data["holes"], 1, MOST_NOTCHES) if data.get("holes") is not None else None
+        return () if found is None else tuple(found)
+
+    def _band(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> dict[str, tuple[float, float, float]]:
+        """How far each seam may be off, at its start, middle and end."""
+        found = {}
+        for name, value in self.mapping(loc, data, known=part.seams).items():
+            sizes = self.values((*loc, name), value, "three numbers of mm")
+            if len(sizes) != 3:
+                self.tell("band", f"'{name}' needs three numbers of mm", (*loc, name))
+                continue
+            start, middle, end = (self.number((*loc, name, k), size, 0.0) for k, size in enumerate(sizes))
+            found[name] = (start, middle, end)
+        return found
+
+    def _notches(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> tuple[Notch, ...]:
+        given = data.get("notches")
+        found = []
+        rows = self.values((*loc, "notches"), given, "a list of notches") if given is not None else []
+        for index, value in enumerate(rows[:MOST_NOTCHES]):
+            sound = isinstance(value, Mapping) and set(value) == {"name", "seam", "at"} and self._is_point(value["at"])
+            if not sound or value["seam"] not in part.seams or not isinstance(value["name"], str):
+                self.tell("notch", "a notch needs name, seam and at: [x, y] in mm", (*loc, "notches", index))
+            else:
+                found.append(Notch(one_line(value["name"], 40), value["seam"], points([value["at"]])[0]))
+        return tuple(found)
+
+    def _joints(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> tuple[Joint, ...]:
+        given = data.get("joints")
+        found = []
+        rows = self.values((*loc, "joints"), given, "a list of joints") if given is not None else []
+        for index, value in enumerate(rows[:MOST_NOTCHES]):
+            sound = isinstance(value, Mapping) and set(value) == {"seam", "at"} and value["seam"] in part.seams
+            at = value["at"] if sound else None
+            if not isinstance(at, list) or len(at) != 2 or not all(map(self._is_point, at)):
+                self.tell("joint", "a joint needs seam and at: two points in mm", (*loc, "joints", index))
+            else:
+                found.append(Joint(value["seam"], points(value["at"])))
+        return tuple(found)
+
+    def _seams(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> dict[str, Array]:
+        given = self.mapping(loc, data, known=part.seams)
+        if missing := [name for name in part.seams if name not in given]:
+            hint = f"a piece has {', '.join(part.seams)}"
+            self.tell("seams", f"the seams {', '.join(missing)} are missing", loc, hint)
         lines = {name: self.line((*loc, name), value, 2, MOST_POINTS) for name, value in given.items()}
         return {name: line for name, line in lines.items() if line is not None}
 
@@ -291,7 +359,7 @@ class _Reading:
         if len(given) > MOST_LINES:
             self.tell("lines", f"more than {MOST_LINES} balance lines", loc)
             return {}
-        lines = {name: self.line((*loc, name), value, 2, 2) for name, value in given.items()}
+        lines = {name: self.line((*loc, name), value, 2, 1000) for name, value in given.items()}
         return {name: line for name, line in lines.items() if line is not None}
 
     def _darts(self, loc: Loc, data: Mapping[Any, Any]) -> tuple[Dart, ...]:
@@ -310,207 +378,3 @@ class _Reading:
             else:
                 darts.append(Dart(*(points([value[part]])[0] for part in ("left", "right", "tip"))))
         return tuple(darts)
-
-
-# -- SVG -----------------------------------------------------------------------------------------------------------------
-
-MARGIN_MM, APART_MM = 20.0, 40.0
-_CLIENT, _ALTERED = "For: ", "Altered: "  # how those texts of a drawing begin
-_STYLE = "fill:none;stroke:#000;stroke-width:0.5"
-_SYNONYMS = {
-    "center": "centre",
-    "outseam": "side",
-    "sideseam": "side",
-    "grainline": "grain",
-    "darts": "dart",
-    "levels": "level",
-}
-_KINDS = ("dart", "grain", "level")
-
-
-def pattern_to_svg(pattern: Pattern) -> str:
-    """The outlines as an SVG drawing in mm, y down: a path per seam, and darts, balance lines, levels and grainline apart.
-
-    Each piece is a group; its `data-origin` says where on the page the piece's own 0, 0 lies.
-    """
-    groups, x, high = [], MARGIN_MM, 0.0
-    for piece in (pattern.front, pattern.back):
-        everything = np.concatenate(
-            [piece.outline, *piece.lines.values(), *(np.array([d.left, d.right, d.tip]) for d in piece.darts)]
-        )
-        low, top = everything.min(axis=0), everything.max(axis=0)
-        origin = np.array([_rounded(x - low[0]), _rounded(MARGIN_MM + top[1])])
-        groups.append(_group(piece, origin))
-        x += float(top[0] - low[0]) + APART_MM
-        high = max(high, float(top[1] - low[1]))
-    wide, high = round(x - APART_MM + MARGIN_MM, 1), round(high + 2 * MARGIN_MM, 1)
-    return "\n".join(
-        [
-            '<?xml version="1.0" encoding="UTF-8"?>',
-            f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="{high}mm" viewBox="0 0 {wide} {high}">',
-            f"<title>{escape(one_line(pattern.title, LONGEST_TITLE))}</title>",
-            f"<desc>{escape(one_line(pattern.grade, LONGEST_TITLE))}</desc>",
-            *(
-                [f"<desc>{escape(f'{_CLIENT}{one_line(pattern.client, LONGEST_CLIENT)}')}</desc>"]
-                if pattern.client
-                else []
-            ),
-            *(f"<desc>{escape(f'{_ALTERED}{row_of(item)}')}</desc>" for item in pattern.carried),
-            *groups,
-            "</svg>\n",
-        ]
-    )
-
-
-def _group(piece: Piece, origin: Array) -> str:
-    side, parts = piece.side, []
-    for name in SEAMS:
-        more = f' data-allowance="{_rounded(piece.allowance[name])}"' if name in piece.allowance else ""
-        parts.append(f'<path id="{side}-{name}" class="seam"{more} d="{_path_data(piece.seams[name], origin)}"/>')
-    for number, dart in enumerate(piece.darts, 1):
-        line = np.array([dart.left, dart.tip, dart.right])
-        parts.append(f'<path id="{side}-dart-{number}" class="dart" d="{_path_data(line, origin)}"/>')
-    for name, line in piece.lines.items():
-        parts.append(_line_element(side, "line", name, line, origin))
-    left, right = float(piece.outline[:, 0].min()), float(piece.outline[:, 0].max())
-    for name, y in piece.levels.items():
-        parts.append(_line_element(side, "level", name, np.array([[left, y], [right, y]]), origin))
-    low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
-    run = np.array([[piece.grain_x, low + (high - low) * 0.05], [piece.grain_x, low + (high - low) * 0.95]])
-    parts.append(_line_element(side, "grain", "", run, origin))
-    note = f"<desc>{escape(one_line(piece.note, LONGEST_NOTE))}</desc>"
-    return "\n".join(
-        [f'<g id="{side}" style="{_STYLE}" data-origin="{origin[0]:.3f} {origin[1]:.3f}">', note, *parts, "</g>"]
-    )
-
-
-def _path_data(line: Array, origin: Array) -> str:
-    return "M " + " L ".join(f"{origin[0] + x:.3f} {origin[1] - y:.3f}" for x, y in line)
-
-
-def _line_element(side: str, kind: str, name: str, line: Array, origin: Array) -> str:
-    ident = "-".join([side, kind, *name.split()])
-    (x1, y1), (x2, y2) = ((origin[0] + x, origin[1] - y) for x, y in line)
-    given = f" data-line={quoteattr(name)}" if name else ""
-    return (
-        f'<line id={quoteattr(ident)} class="{kind}"{given} x1="{x1:.3f}" y1="{y1:.3f}" x2="{x2:.3f}" y2="{y2:.3f}"/>'
-    )
-
-
-def pattern_from_svg(text: str, shown_path: str) -> Pattern:
-    """A pattern from an SVG drawing whose lines are named in their ids or classes. Raises ProblemsFoundError."""
-    where = Where(shown_path)
-    drawn: dict[Side, Drawn] = {"front": Drawn("front"), "back": Drawn("back")}
-    seams: dict[tuple[Side, str], list[Shape]] = {}
-    texts = {"title": "", "desc": ""}
-    said: list[str] = []
-    for shape in shapes_of(text, shown_path):
-        chain = tuple(_known(words) for words in (shape.words, *shape.groups))
-        side = _side(chain)
-        if shape.text and len(shape.groups) == 1:
-            texts[shape.tag] = texts[shape.tag] or shape.text
-            said.append(shape.text)
-        kind, name = _kind(shape, chain)
-        if kind == "seam" and side is None:
-            told = f"the seam '{name}' does not say whether it is front or back"
-            raise stop("side", told, where=shape.where, hint=f"call it front-{name} or back-{name}")
-        if side is not None and kind == "seam":
-            seams.setdefault((side, name), []).append(shape)
-        elif side is not None:
-            _take(drawn[side], shape, kind, name)
-    if not seams:
-        hint = "call them front-waist, back-side and so on, by id or class"
-        raise stop("seams", "no line of this drawing names a seam", where=where, hint=hint)
-    for (side, name), shapes in seams.items():
-        line = chained(line for shape in shapes for line in shape.lines)
-        if line is None:
-            raise stop(
-                "open",
-                f"{side}: the parts of the seam '{name}' do not touch",
-                where=shapes[0].where,
-                hint="draw it in one piece",
-            )
-        if np.hypot(*(line[0] - line[-1])) <= CLOSED_MM:
-            told = f"{side}: the seam '{name}' ends where it begins"
-            raise stop("closed", told, where=shapes[0].where, hint="is it drawn twice, or closed?")
-        drawn[side].seams[name] = line
-        drawn[side].allowance |= _allowance(shapes[0], name)
-    front, back = (_piece(drawn[side], where) for side in ("front", "back"))
-    title, grade = (one_line(texts[tag], LONGEST_TITLE) for tag in ("title", "desc"))
-    grade = "" if grade.startswith((_CLIENT, _ALTERED)) else grade
-    client = next((text[len(_CLIENT) :] for text in said if text.startswith(_CLIENT)), "")
-    carried = from_rows([text[len(_ALTERED) :] for text in said if text.startswith(_ALTERED)])
-    pattern = Pattern(front, back, title, grade, one_line(client, LONGEST_CLIENT), carried)
-    if problems := check_size(pattern, where):
-        raise ProblemsFoundError(problems)
-    return pattern
-
-
-def _side(chain: Sequence[Sequence[str]]) -> Side | None:
-    """The piece a shape belongs to, by the nearest name that says one."""
-    for words in chain:
-        if ("front" in words) != ("back" in words):
-            return "front" if "front" in words else "back"
-    return None
-
-
-def _known(words: Sequence[str]) -> list[str]:
-    return [_SYNONYMS.get(word, word) for word in words]
-
-
-def _kind(shape: Shape, chain: Sequence[Sequence[str]]) -> tuple[str, str]:
-    """What a shape is, and its name: seam, dart, grain, level, line, origin or note; empty when nothing tells."""
-    if shape.text:
-        return ("note" if shape.tag == "desc" and len(shape.groups) == 2 else ""), ""
-    if shape.tag == "g":
-        return "origin", ""
-    if "data-line" in shape.data:
-        return ("level" if shape.data.get("class") == "level" else "line"), shape.data["data-line"]
-    for words in chain:
-        if kind := next((kind for kind in _KINDS if kind in words), ""):
-            return kind, next((word for word in words if word in LEVELS), "")
-        named = [name for name in SEAMS if name in words]
-        if len(named) > 1:
-            raise stop(
-                "seams", f"a line names two seams: {' and '.join(named)}", where=shape.where, hint="name one of them"
-            )
-        if named:
-            return "seam", named[0]
-        if level := next((word for word in words if word in LEVELS), ""):
-            return "line", level
-    return "", ""
-
-
-def _take(drawn: Drawn, shape: Shape, kind: str, name: str) -> None:
-    """Put what is not a seam where it belongs; names that no file of ours could have are passed over."""
-    if kind == "note":
-        drawn.notes.append(one_line(shape.text, LONGEST_NOTE))
-    elif kind == "origin":
-        drawn.origin = shape.lines[0][0]
-    elif kind == "grain":
-        drawn.grain = shape.lines[0][[0, -1]]
-    elif kind == "dart" and len(shape.lines[0]) > 2 and len(drawn.darts) < MOST_DARTS:
-        drawn.darts.append(shape.lines[0])
-    elif kind == "level" and name in LEVELS:
-        drawn.levels[name] = shape.lines[0]
-    elif kind == "line" and _NAME.match(name) and len(drawn.lines) < MOST_LINES:
-        drawn.lines[name] = shape.lines[0]
-
-
-def _allowance(shape: Shape, name: str) -> dict[str, float]:
-    try:
-        value = float(shape.data["data-allowance"])
-    except (KeyError, ValueError):
-        return {}
-    return {name: value} if 0 <= value <= FARTHEST_MM else {}
-
-
-def _piece(drawn: Drawn, where: Where) -> Piece:
-    if not drawn.seams:
-        raise stop(
-            "pieces",
-            f"this drawing has no seam of the {drawn.side}",
-            where=where,
-            hint="a pattern needs front and back",
-        )
-    return piece_of(drawn, where)

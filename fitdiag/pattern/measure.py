@@ -1,6 +1,7 @@
-"""What a tape would measure on a piece: seam lengths, grain distances, widths at the levels, angles where seams meet.
+"""What a tape would measure on a pattern: seam lengths, grain distances, widths at the levels, angles where seams meet.
 
-Lengths in mm, angles in degrees. All are taken on the stitching line unless a name says otherwise.
+Which measures there are is data (`measures` of `rules/GARMENT/garment.yaml`). Lengths in mm, angles in degrees. All are taken on
+the stitching line unless a name says otherwise, widths along the level lines that are drawn on the paper.
 """
 
 from __future__ import annotations
@@ -9,191 +10,209 @@ import difflib
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
+from fitdiag.knowledge.garment import MeasureRule
 from fitdiag.pattern.piece import Array, Pattern, Piece, length
 
 
 def crossing(line: Array, y: float) -> float | None:
     """x where a polyline crosses the height `y`, the first time from its start; None if it does not."""
-    heights = line[:, 1]
-    for index in range(len(line) - 1):
-        low, high = heights[index], heights[index + 1]
-        if min(low, high) <= y <= max(low, high) and low != high:
-            share = (y - low) / (high - low)
-            return float(line[index, 0] + share * (line[index + 1, 0] - line[index, 0]))
-    return None
+    return _first(line, y, 1)
+
+
+def _within(ones: Array, value: float) -> NDArray[np.bool_]:
+    """Which steps of a row of numbers hold a value, to a millionth."""
+    low, high = np.minimum(ones[:-1], ones[1:]), np.maximum(ones[:-1], ones[1:])
+    return np.asarray((low - 1e-6 <= value) & (value <= high + 1e-6) & (high > low))
+
+
+def _first(line: Array, value: float, axis: int) -> float | None:
+    ones = line[:, axis]
+    hits = np.nonzero(_within(ones, value))[0]
+    if not len(hits):
+        return None
+    index = int(hits[0])
+    share = float(np.clip((value - ones[index]) / (ones[index + 1] - ones[index]), 0.0, 1.0))
+    return float(line[index, 1 - axis] + share * (line[index + 1, 1 - axis] - line[index, 1 - axis]))
 
 
 def cut_at_x(line: Array, x: float) -> tuple[int, Array] | None:
     """Where a polyline crosses the vertical `x`: index of the point before it, and the point. None if it does not."""
-    for index in range(len(line) - 1):
-        left, right = line[index, 0], line[index + 1, 0]
-        if min(left, right) <= x <= max(left, right) and left != right:
-            share = (x - left) / (right - left)
-            return index, line[index] + share * (line[index + 1] - line[index])
-    return None
+    ones = line[:, 0]
+    hits = np.nonzero(_within(ones, x))[0]
+    if not len(hits):
+        return None
+    index = int(hits[0])
+    share = float(np.clip((x - ones[index]) / (ones[index + 1] - ones[index]), 0.0, 1.0))
+    return index, line[index] + share * (line[index + 1] - line[index])
+
+
+def grain_to_start(piece: Piece, seam: str) -> float:
+    """Distance from the start of a seam to the grainline, along the seam; negative when the grain has passed it.
+
+    Where the grain meets the seam beyond its start, the horizontal distance is taken instead.
+    """
+    line = piece.seams[seam]
+    found = cut_at_x(line, piece.grain_x)
+    if found is None:
+        return float(piece.grain_x - line[0, 0])
+    index, point = found
+    return length(np.concatenate([line[: index + 1], point[None]]))
 
 
 def grain_to_centre(piece: Piece) -> float:
-    """Distance from the centre seam to the grainline, along the waist seam; negative when the grain has passed it.
-
-    Where the grain meets the waist beyond its centre end, the horizontal distance is taken instead.
-    """
-    waist = piece.seams["waist"]
-    found = cut_at_x(waist, piece.grain_x)
-    if found is None:
-        return float(piece.grain_x - waist[0, 0])
-    index, point = found
-    return length(np.concatenate([waist[: index + 1], point[None]]))
+    """The same on the seam that runs round first, the waist."""
+    return grain_to_start(piece, piece.part.seams[0])
 
 
-def grain_to_centre_with_allowance(piece: Piece) -> float:
-    """The same from the cut edge: the centre seam's allowance lies between, so it reads that much more."""
-    return grain_to_centre(piece) + piece.allowance.get("centre", 0.0)
-
-
-def grain_to_centre_at(piece: Piece, level: str) -> float | None:
-    """Horizontal distance from the centre seam (or the curve) to the grainline at a level; None below the crotch point."""
-    y = piece.levels[level]
-    for seam in ("centre", "curve"):
-        x = crossing(piece.seams[seam], y)
-        if x is not None:
-            return piece.grain_x - x
-    return None
-
-
-def crotch_curve(piece: Piece) -> float:
-    """The whole crotch seam of a piece, from the waist to the crotch point, as a tape on edge reads it."""
-    return length(piece.seams["centre"]) + length(piece.seams["curve"])
-
-
-def crotch_depth(piece: Piece) -> float:
-    """From the side end of the waist straight down to the level of the crotch point."""
-    return float(piece.corner("side-waist")[1] - piece.corner("crotch-point")[1])
-
-
-def extension(piece: Piece) -> float:
-    """Width of the crotch extension: from the vertical through the start of the curve to the crotch point."""
-    return float(piece.corner("curve-start")[0] - piece.corner("crotch-point")[0])
+def grain_to_edge(piece: Piece, level: str) -> float | None:
+    """Distance from the inner edge to the grainline at the height of a level, square to the grain."""
+    y = piece.level(level)
+    x = None if y is None else _edge_at(piece, reversed(piece.part.inner), y)
+    return None if x is None else piece.grain_x - x
 
 
 def width_at(piece: Piece, y: float) -> float | None:
-    """Width of the piece at a height, from the inner edge (inseam, curve or centre) to the side seam."""
-    right = crossing(piece.seams["side"], y)
-    left = next(
-        (x for seam in ("inseam", "curve", "centre") if (x := crossing(piece.seams[seam], y)) is not None), None
-    )
+    """Width of the piece at a height, square to the grain, from its inner edge to its outer edge."""
+    right = _edge_at(piece, piece.part.outer, y)
+    left = _edge_at(piece, piece.part.inner, y)
     return right - left if right is not None and left is not None else None
+
+
+def _edge_at(piece: Piece, seams: Iterable[str], y: float) -> float | None:
+    return next((x for seam in seams if (x := crossing(piece.seams[seam], y)) is not None), None)
+
+
+def line_width(piece: Piece, level: str) -> float | None:
+    """Width along a level line, from its inner to its outer end, straight."""
+    if level not in piece.lines:
+        return None
+    line = piece.lines[level]
+    return float(np.hypot(*(line[-1] - line[0])))
 
 
 def hip_width(piece: Piece) -> float | None:
-    """Width at the hip level from the centre seam to the side seam; below the curve's start the centre line is carried down."""
-    y = piece.levels["hip"]
-    right = crossing(piece.seams["side"], y)
-    left: float | None = crossing(piece.seams["centre"], y)
-    if "hip" in piece.lines:  # the balance line on the cloth, which a cut above it leaves where it is
-        left = float(piece.lines["hip"][0, 0])
-    elif left is None and y <= piece.corner("curve-start")[1]:
-        left = float(piece.corner("curve-start")[0])
-    return right - left if right is not None and left is not None else None
+    """The first width along a level line that the garment measures; what sizes are told apart by."""
+    return line_width(piece, next(iter(piece.part.ends), ""))
 
 
-def waist_after_darts(piece: Piece) -> float:
-    """The waist seam less what the darts take."""
-    return length(piece.seams["waist"]) - sum(dart.width for dart in piece.darts)
+def after_darts(piece: Piece, seam: str) -> float:
+    """A seam less what its darts take."""
+    return length(piece.seams[seam]) - sum(dart.width for dart in piece.darts)
 
 
 def slant(piece: Piece) -> float:
-    """Slant of the centre seam against the grain, degrees; positive when the waist end leans towards the side."""
-    run = piece.corner("centre-waist") - piece.corner("curve-start")
+    """Slant of the last seam (the centre) against the grain, degrees; positive when its upper end leans towards the outer edge."""
+    line = piece.seams[piece.part.seams[-1]]
+    run = line[-1] - line[0]
     return float(np.degrees(np.arctan2(run[0], run[1])))
 
 
-def waist_angle(piece: Piece) -> float:
-    """Angle between waist and centre seam, degrees; 90 is square."""
-    return _angle(
-        piece.seams["waist"][1] - piece.seams["waist"][0], piece.seams["centre"][-2] - piece.seams["centre"][-1]
-    )
+def corner_angle(piece: Piece, corner: str) -> float:
+    """Angle inside the piece between the seams that meet at a corner, degrees."""
+    seam = piece.part.corners[corner]
+    onward = piece.seams[seam][1] - piece.seams[seam][0]
+    before = piece.seams[piece.part.leads(seam)]
+    back = before[-2] - before[-1]
+    turn = np.arctan2(onward[0] * back[1] - onward[1] * back[0], float(onward @ back))
+    return float(np.degrees(-turn) % 360.0)
 
 
-def kink_at_curve_start(piece: Piece) -> float:
-    """How much the crotch seam bends where centre seam and curve meet, degrees; 0 is smooth."""
-    into, onward = (
-        piece.seams["curve"][-1] - piece.seams["curve"][-2],
-        piece.seams["centre"][1] - piece.seams["centre"][0],
-    )
-    return _angle(into, onward)
+def kink(piece: Piece, corner: str) -> float:
+    """How much the outline bends at a corner that should be smooth, degrees; 0 is smooth."""
+    return abs(corner_angle(piece, corner) - 180.0)
 
 
-def crotch_angle(pattern: Pattern) -> float:
-    """Sum of the two angles between inseam and crotch curve, degrees; 180 makes one smooth curve across the inseam."""
-    total = 0.0
-    for piece in (pattern.front, pattern.back):
-        inseam, curve = piece.seams["inseam"], piece.seams["curve"]
-        total += _angle(inseam[-2] - inseam[-1], curve[1] - curve[0])
-    return total
+def one(piece: Piece, rule: MeasureRule) -> float | None:
+    """A measure of one piece; None where it cannot be taken."""
+    if rule.length:
+        whole = sum(length(piece.seams[seam]) for seam in rule.length)
+        return whole - sum(dart.width for dart in piece.darts) if rule.less_darts else whole
+    if rule.line is not None:
+        return line_width(piece, rule.line)
+    if rule.width is not None:
+        return width_at(piece, float(piece.corner(rule.width)[1]) - (rule.below_mm or 0.0))
+    if rule.drop is not None:
+        high, low = (_point(piece, name) for name in rule.drop)
+        return None if high is None or low is None else float(high[1] - low[1])
+    if rule.across is not None:
+        right, left = (_point(piece, name) for name in rule.across)
+        return None if right is None or left is None else float(right[0] - left[0])
+    if rule.to_grain is not None:
+        more = piece.allowance.get(rule.with_allowance, 0.0) if rule.with_allowance else 0.0
+        if rule.with_allowance and not more:
+            return None
+        if rule.to_grain in piece.seams:
+            return grain_to_start(piece, rule.to_grain) + more
+        return grain_to_edge(piece, rule.to_grain)
+    return None
 
 
-def _angle(one: Array, other: Array) -> float:
-    cosine = float(np.dot(one, other) / (np.hypot(*one) * np.hypot(*other)))
-    return float(np.degrees(np.arccos(min(1.0, max(-1.0, cosine)))))
+def _point(piece: Piece, name: str) -> Array | None:
+    """A corner, by name."""
+    if name in piece.part.corners:
+        return piece.corner(name)
+    return None
 
 
-def piece_measures(piece: Piece) -> dict[str, float]:
+def _own(rule: MeasureRule) -> bool:
+    return not (rule.sum or rule.less or rule.girth)
+
+
+def piece_measures(pattern: Pattern, name: str) -> dict[str, float]:
     """Every measure of one piece by name; a width that cannot be taken is left out."""
-    found: dict[str, float | None] = {
-        "grain to centre at waist": grain_to_centre(piece),
-        "grain to centre at hip": grain_to_centre_at(piece, "hip"),
-        "crotch curve": crotch_curve(piece),
-        "crotch depth": crotch_depth(piece),
-        "extension": extension(piece),
-        "inseam": length(piece.seams["inseam"]),
-        "outseam": length(piece.seams["side"]),
-        "hip": hip_width(piece),
-        "thigh": width_at(piece, float(piece.corner("crotch-point")[1]) - 10.0),
-        "knee": width_at(piece, piece.levels["knee"]),
-        "hem": length(piece.seams["hem"]),
-        "waist after darts": waist_after_darts(piece),
+    piece = pattern.pieces[name]
+    found = {
+        rule.id: one(piece, rule)
+        for rule in pattern.garment.measures
+        if _own(rule) and (not rule.of or piece.name in rule.of)
     }
-    if piece.allowance.get("centre"):
-        found["grain to centre at waist, from the cut edge"] = grain_to_centre_with_allowance(piece)
-    return {name: value for name, value in found.items() if value is not None}
+    return {key: value for key, value in found.items() if value is not None}
 
 
 def pattern_measures(pattern: Pattern) -> dict[str, float]:
-    """Measures of the whole pattern: those of each piece, and what front and back make together."""
-    result = {
-        f"{piece.side} {name}": value
-        for piece in (pattern.front, pattern.back)
-        for name, value in piece_measures(piece).items()
-    }
-    front, back = piece_measures(pattern.front), piece_measures(pattern.back)
-    result["total crotch length"] = front["crotch curve"] + back["crotch curve"]
-    result["inseam difference, back less front"] = back["inseam"] - front["inseam"]
-    result["outseam difference, back less front"] = back["outseam"] - front["outseam"]
-    for name, times in (
-        ("hip", 2),
-        ("waist after darts", 2),
-        ("thigh", 1),
-        ("knee", 1),
-        ("hem", 1),
-    ):  # round one leg, or all
-        if name in front and name in back:
-            result[f"{name} girth"] = times * (front[name] + back[name])
+    """Measures of the whole pattern: those of each piece, and what the pieces make together.
+
+    Where the sides differ, each side's own follow with `, left` or `, right` behind their names; girths hold both.
+    """
+    if not pattern.left:
+        return _measured(pattern)
+    sides = {side: _measured(pattern.of(side)) for side in ("left", "right")}
+    girths = {rule.id for rule in pattern.garment.measures if rule.girth and rule.times == 2}
+    result: dict[str, float] = {}
+    for name in sides["right"]:
+        values = {side: sides[side].get(name) for side in sides}
+        if name in girths and None not in values.values():
+            result[name] = sum(value for value in values.values() if value is not None) / 2
+        elif values["left"] == values["right"]:
+            result[name] = values["right"] or 0.0
+        else:
+            result |= {f"{name}, {side}": value for side, value in values.items() if value is not None}
+    return result
+
+
+def _measured(pattern: Pattern) -> dict[str, float]:
+    each = {name: piece_measures(pattern, name) for name in pattern.pieces}
+    result = {f"{name} {key}": value for name, values in each.items() for key, value in values.items()}
+    for rule in pattern.garment.measures:
+        if rule.sum and all(name in result for name in rule.sum):
+            result[rule.id] = sum(result[name] for name in rule.sum)
+        elif rule.less and all(name in result for name in rule.less):
+            result[rule.id] = result[rule.less[0]] - result[rule.less[1]]
+        elif rule.girth and all(rule.girth in values for values in each.values()):
+            result[rule.id] = rule.times * sum(values[rule.girth] for values in each.values())
     return result
 
 
 def angle_measures(pattern: Pattern) -> Mapping[str, float]:
     """Angles in degrees: how square and how smooth the seams meet."""
-    return {
-        "back slant of centre seam": slant(pattern.back),
-        "front slant of centre seam": slant(pattern.front),
-        "back waist to centre seam": waist_angle(pattern.back),
-        "front waist to centre seam": waist_angle(pattern.front),
-        "back kink at the start of the curve": kink_at_curve_start(pattern.back),
-        "front kink at the start of the curve": kink_at_curve_start(pattern.front),
-        "crotch curve across the inseam": crotch_angle(pattern),
-    }
+    result = {f"{name} slant of {piece.part.seams[-1]} seam": slant(piece) for name, piece in pattern.pieces.items()}
+    for name, piece in pattern.pieces.items():
+        result |= {f"{name} bend at {corner.replace('-', ' ')}": kink(piece, corner) for corner in piece.part.smooth}
+    for rule in pattern.garment.meetings:
+        result[rule.id] = sum(corner_angle(pattern.pieces[name], corner) for name, corner in rule.corners.items())
+    return result
 
 
 def near_measures(name: str, known: Iterable[str]) -> str:

@@ -1,25 +1,38 @@
-"""A trouser piece as a closed outline of named seams, in millimetres, y up along the grain, the centre seam on the left.
+"""A pattern piece as paper: a closed outline of named seams in millimetres, and everything that is drawn on it.
 
-The outline is the stitching line, run clockwise from the waist end of the centre seam: waist, side, hem, inseam, curve,
-centre. Neighbouring seams share their end point. The grainline is the vertical x = `grain_x`; every alteration brings the
-piece back to that, with the grain of the leg as the one that counts. Values are immutable: arrays are read-only.
+The outline is the stitching line, y up along the grain, run clockwise: seams in the order of their `Part`; neighbours share
+their end point. The grainline is the vertical x = `grain_x`; every alteration brings the piece back to that. Level lines,
+balance lines, darts and notches are points on the same paper, so whatever moves the paper moves them
+(`fitdiag.pattern.alter`). Which pieces, seams, corners and levels a garment has is data (`Part`, from `rules/GARMENT/garment.yaml`).
+
+    pattern = draft(Measures(680, 940, 280, 206, 1040, 220))
+    back = pattern.piece("back")          # or pattern.back
+    back.seams["side"]                    # (n, 2) mm, from the waist down; dict(back.seams) runs round the outline
+    back.corner("crotch-point")           # a landmark: the point where the seam `curve` begins
+    back.lines["hip"], back.levels["hip"] # a level line, inner end first; its height where the grainline crosses it
+    back.darts, back.notches, back.joints, back.allowance
+    pattern.garment.pairs                 # which seams are sewn to each other
+    pattern.sides                         # ("both",), or ("left", "right") when one side differs; pattern.of("left")
+
+Values are immutable: arrays are read-only.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.problems import Problem
 
+if TYPE_CHECKING:
+    from fitdiag.pattern.garment import Garment
+
 Array = NDArray[np.float64]
-Side = Literal["front", "back"]
-SEAMS = ("waist", "side", "hem", "inseam", "curve", "centre")
-LEVELS = ("waist", "hip", "crotch", "knee", "hem")
+Side = Literal["both", "left", "right"]
 CLOSED_MM = 0.05  # ends that lie closer than this are the same point
 MOST_POINTS = 20_000
 
@@ -35,7 +48,7 @@ def points(values: Iterable[Iterable[float]] | Array) -> Array:
 
 @dataclass(frozen=True, eq=False)
 class Dart:
-    """A dart from the waist: its two ends on the waist seam and its point, in mm."""
+    """A dart: its two ends on a seam and its point, in mm."""
 
     left: Array
     right: Array
@@ -43,80 +56,187 @@ class Dart:
 
     @property
     def width(self) -> float:
-        """What it takes from the waist, mm."""
+        """What it takes from the seam, mm."""
         return float(np.hypot(*(self.right - self.left)))
+
+    @property
+    def ends(self) -> Array:
+        """Left end, point and right end as (3, 2) points."""
+        return points(np.array([self.left, self.tip, self.right]))
+
+
+@dataclass(frozen=True, eq=False)
+class Notch:
+    """A notch on a seam; notches of one name on sewn seams are matched."""
+
+    name: str
+    seam: str
+    at: Array
+
+
+@dataclass(frozen=True, eq=False)
+class Joint:
+    """Where an alteration left a step or a kink in a seam, to be trued: between the points `at` (equal for a kink)."""
+
+    seam: str
+    at: Array
+
+
+@dataclass(frozen=True)
+class Part:
+    """What a garment declares of a piece: seams clockwise, the seam that begins at each corner, its edges from the bottom up.
+
+    `stays`: the seam on the part that stays when the piece is cut; `smooth`: corners without a bend; `cut`: how many times.
+    `levels`: names from the top down. `ends`: for levels drawn as lines, the seams where their two ends lie.
+    """
+
+    name: str
+    seams: tuple[str, ...]
+    corners: Mapping[str, str]
+    inner: tuple[str, ...]
+    outer: tuple[str, ...]
+    stays: str
+    smooth: tuple[str, ...]
+    cut: int
+    levels: tuple[str, ...]
+    heights: Mapping[str, tuple[str, str]]  # of levels that are no line: ("corner" or "seam", its name)
+    ends: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]
+
+    def follows(self, seam: str) -> str:
+        """The seam after another, clockwise."""
+        return self.seams[(self.seams.index(seam) + 1) % len(self.seams)]
+
+    def leads(self, seam: str) -> str:
+        """The seam before another, clockwise."""
+        return self.seams[self.seams.index(seam) - 1]
 
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One piece, front or back.
+    """One piece. `seams`: a (n, 2) array per seam. `lines`: level and balance lines, (n, 2) points, inner end first.
 
-    `seams`: a (n, 2) array per name of SEAMS. `levels`: y of the levels as drafted, in mm. `lines`: balance lines drawn on
-    the cloth, each a (2, 2) array, centre end first. `allowance`: seam allowance in mm per seam, outside the outline.
+    `allowance`: seam allowance in mm per seam, outside the outline.
+    `holes`: drill holes. `band`: how far each seam may be off, one standard deviation in mm at its start, middle and end.
     """
 
-    side: Side
+    part: Part
     seams: Mapping[str, Array]
     darts: tuple[Dart, ...] = ()
-    levels: Mapping[str, float] = field(default_factory=dict)
     lines: Mapping[str, Array] = field(default_factory=dict)
+    notches: tuple[Notch, ...] = ()
     grain_x: float = 0.0
     allowance: Mapping[str, float] = field(default_factory=dict)
     note: str = ""
+    joints: tuple[Joint, ...] = ()
+    band: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    holes: tuple[Array, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return self.part.name
 
     @property
     def outline(self) -> Array:
-        """The closed outline as (n, 2) points, each once, clockwise from the waist end of the centre seam."""
-        return np.concatenate([self.seams[name][:-1] for name in SEAMS])
+        """The closed outline as (n, 2) points, each once, clockwise from the start of the first seam."""
+        return np.concatenate([self.seams[name][:-1] for name in self.part.seams])
 
     def corner(self, name: str) -> Array:
-        """A landmark: centre-waist, side-waist, side-hem, inside-hem, crotch-point, curve-start."""
-        seam, index = CORNERS[name]
-        point: Array = self.seams[seam][index]
+        """A landmark: the point where its seam begins."""
+        point: Array = self.seams[self.part.corners[name]][0]
         return point
+
+    @property
+    def levels(self) -> dict[str, float]:
+        """The height of each level where the grainline crosses it, in mm."""
+        return {name: height for name in self.part.levels if (height := self.level(name)) is not None}
+
+    def level(self, name: str) -> float | None:
+        """The height of one level where the grainline crosses it; None where the piece has no such line."""
+        if name in self.lines:
+            line = self.lines[name]
+            order = np.argsort(line[:, 0], kind="stable")
+            return float(np.interp(self.grain_x, line[order, 0], line[order, 1]))
+        if name not in self.part.heights:
+            return None
+        kind, of = self.part.heights[name]
+        return float(self.corner(of)[1] if kind == "corner" else self.seams[of][:, 1].mean())
 
     def with_seams(self, **seams: Array) -> Piece:
         """The same piece with some seams exchanged; ends are not moved here."""
         return replace(self, seams={**self.seams, **{name: points(seam) for name, seam in seams.items()}})
 
 
-CORNERS: Mapping[str, tuple[str, int]] = {
-    "centre-waist": ("waist", 0),
-    "side-waist": ("side", 0),
-    "side-hem": ("hem", 0),
-    "inside-hem": ("inseam", 0),
-    "crotch-point": ("curve", 0),
-    "curve-start": ("centre", 0),
-}
-
-
 @dataclass(frozen=True)
 class Carried:
-    """An alteration that was carried out on a pattern: its id and title, by how much in mm, and the day (2026-11-25)."""
+    """An alteration that was carried out on a pattern: its id and title, by how much in mm, the day (2026-11-25), the side."""
 
     alteration: str
     amount: float
     title: str = ""
     day: str = ""
+    side: Side = "both"
 
 
 @dataclass(frozen=True, eq=False)
 class Pattern:
-    """Front and back of one pair of trousers, where they come from, for whom they are, and what was altered since."""
+    """The pieces of one garment by name, where they come from, for whom they are, and what was altered since.
 
-    front: Piece
-    back: Piece
+    `left`: those of the left side that differ from the right one; the others are cut alike for both sides.
+    """
+
+    garment: Garment
+    pieces: Mapping[str, Piece]
+    left: Mapping[str, Piece] = field(default_factory=dict)
     title: str = ""
     grade: str = ""
     client: str = ""
     carried: tuple[Carried, ...] = ()
 
-    def piece(self, side: Side) -> Piece:
-        return self.front if side == "front" else self.back
+    def __getattr__(self, name: str) -> Piece:
+        """A piece by its name, as an attribute; where the sides differ, that of the right side."""
+        if name.startswith("_") or name in ("pieces", "left") or name not in self.pieces:
+            raise AttributeError(name)
+        return self.pieces[name]
 
-    def with_piece(self, piece: Piece) -> Pattern:
-        """The same pattern with one piece exchanged."""
-        return replace(self, front=piece) if piece.side == "front" else replace(self, back=piece)
+    def piece(self, name: str) -> Piece:
+        return self.pieces[name]
+
+    def with_piece(self, piece: Piece, side: Side = "both") -> Pattern:
+        """The same pattern with one piece exchanged, on both sides or on one."""
+        own, left = {**self.pieces}, {**self.left}
+        if side == "left":
+            left[piece.name] = piece
+        elif side == "right":
+            left.setdefault(piece.name, own[piece.name])
+            own[piece.name] = piece
+        else:
+            own[piece.name] = piece
+        return replace(self, pieces=own, left=left)
+
+    @property
+    def sides(self) -> tuple[Side, ...]:
+        """`both`, or left and right where they differ."""
+        return ("left", "right") if self.left else ("both",)
+
+    def of(self, side: Side) -> Pattern:
+        """The pattern as it is on one side."""
+        if side == "left" and self.left:
+            return replace(self, pieces={**self.pieces, **self.left}, left={})
+        return replace(self, left={}) if self.left else self
+
+    def cut(self) -> Iterator[tuple[Piece, Side]]:
+        """Every piece that is cut, with the side it is for."""
+        for name, piece in self.pieces.items():
+            if name in self.left:
+                yield self.left[name], "left"
+                yield piece, "right"
+            else:
+                yield piece, "both"
+
+
+def cut_words(piece: Piece, side: Side) -> str:
+    """`cut 2`, or `cut 1, left`."""
+    return f"cut {piece.part.cut}" if side == "both" else f"cut {max(1, piece.part.cut // 2)}, {side}"
 
 
 def length(line: Array) -> float:
@@ -133,36 +253,27 @@ def area(outline: Array) -> float:
 
 def faults(piece: Piece) -> list[Problem]:
     """Everything that keeps a piece from being one, each in a clear message; empty when it is sound."""
-    name = piece.side
-    missing = [seam for seam in SEAMS if seam not in piece.seams]
+    name, names = piece.name, piece.part.seams
+    missing = [seam for seam in names if seam not in piece.seams]
     if missing:
-        return [
-            Problem(
-                "seams", f"{name}: the seams {', '.join(missing)} are missing", None, f"a piece has {', '.join(SEAMS)}"
-            )
-        ]
+        told = f"{name}: the seams {', '.join(missing)} are missing"
+        return [Problem("seams", told, None, f"a piece has {', '.join(names)}")]
     problems: list[Problem] = []
-    for seam in SEAMS:
+    for seam in names:
         line = piece.seams[seam]
         if len(line) < 2 or not np.isfinite(line).all():
             problems.append(Problem("seam", f"{name}: the seam '{seam}' needs at least two points with finite numbers"))
     if problems:
         return problems
-    if sum(len(piece.seams[seam]) for seam in SEAMS) > MOST_POINTS:
-        return [
-            Problem("points", f"{name}: more than {MOST_POINTS} points", None, "simplify the outline before it is read")
-        ]
-    for seam, follows in zip(SEAMS, (*SEAMS[1:], SEAMS[0]), strict=True):
+    if sum(len(piece.seams[seam]) for seam in names) > MOST_POINTS:
+        told = f"{name}: more than {MOST_POINTS} points"
+        return [Problem("points", told, None, "simplify the outline before it is read")]
+    for seam in names:
+        follows = piece.part.follows(seam)
         gap = float(np.hypot(*(piece.seams[seam][-1] - piece.seams[follows][0])))
         if gap > CLOSED_MM:
-            problems.append(
-                Problem(
-                    "open",
-                    f"{name}: '{seam}' ends {gap:.1f} mm from where '{follows}' begins",
-                    None,
-                    "the outline must be closed",
-                )
-            )
+            told = f"{name}: '{seam}' ends {gap:.1f} mm from where '{follows}' begins"
+            problems.append(Problem("open", told, None, "the outline must be closed"))
     if not problems:
         problems += _shape(piece)
     return problems
@@ -171,49 +282,28 @@ def faults(piece: Piece) -> list[Problem]:
 def _shape(piece: Piece) -> list[Problem]:
     from shapely import LinearRing, Point, Polygon  # noqa: PLC0415 (takes longer to load than all else here)
 
-    name, outline = piece.side, piece.outline
+    name, outline = piece.name, piece.outline
     problems: list[Problem] = []
     ring = LinearRing(outline)
     if not ring.is_simple:
-        problems.append(
-            Problem(
-                "crossing", f"{name}: the outline crosses itself", None, "look at the last alteration, or at the file"
-            )
-        )
-        return problems
+        told = f"{name}: the outline crosses itself"
+        return [Problem("crossing", told, None, "look at the last alteration, or at the file")]
     polygon = Polygon(outline)
     if polygon.area < 100.0:
-        problems.append(
-            Problem("empty", f"{name}: the outline encloses next to nothing", None, "are the numbers in mm?")
-        )
-        return problems
+        told = f"{name}: the outline encloses next to nothing"
+        return [Problem("empty", told, None, "are the numbers in mm?")]
     if ring.is_ccw:
-        problems.append(
-            Problem(
-                "direction",
-                f"{name}: the outline runs the wrong way round",
-                None,
-                "waist, side, hem, inseam, curve, centre; side on the right",
-            )
-        )
+        told, hint = f"{name}: the outline runs the wrong way round", f"{', '.join(piece.part.seams)}, clockwise"
+        problems.append(Problem("direction", told, None, hint))
     low, high = float(outline[:, 1].min()), float(outline[:, 1].max())
     if not polygon.intersects(Point(piece.grain_x, low + (high - low) * 0.25)):
-        problems.append(
-            Problem(
-                "grain", f"{name}: the grainline does not run through the leg", None, "give grain_x inside the piece"
-            )
-        )
+        told = f"{name}: the grainline does not run through the piece"
+        problems.append(Problem("grain", told, None, "give grain_x inside the piece"))
     for number, dart in enumerate(piece.darts, 1):
         legs = [float(np.hypot(*(end - dart.tip))) for end in (dart.left, dart.right)]
         if abs(legs[0] - legs[1]) > 3.0:
-            problems.append(
-                Problem(
-                    "dart",
-                    f"{name}: the legs of dart {number} are not equally long",
-                    None,
-                    "make them equal, or it cannot be closed",
-                )
-            )
+            told = f"{name}: the legs of dart {number} are not equally long"
+            problems.append(Problem("dart", told, None, "make them equal, or it cannot be closed"))
         if not polygon.buffer(1.0).contains(Point(*dart.tip)):
             problems.append(Problem("dart", f"{name}: the point of dart {number} lies outside the piece"))
     return problems

@@ -8,7 +8,7 @@ from datetime import date
 
 from fitdiag.pattern.piece import Carried, Pattern
 from fitdiag.problems import one_line
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_given
 
 LONGEST_CLIENT, LONGEST_ID, LONGEST_NAME = 80, 60, 160
 MOST_CARRIED = 200
@@ -23,7 +23,8 @@ def title_of(carried: Carried) -> str:
 
 def told(carried: Carried, units: Units) -> str:
     """`Tuck across the back above the hip line, 3/4 in`."""
-    return f"{title_of(carried)}, {format_length(carried.amount, units)}"
+    side = f", {carried.side}" if carried.side != "both" else ""
+    return f"{title_of(carried)}, {format_given(carried.amount, units)}{side}"
 
 
 def whose(pattern: Pattern, day: str = "") -> str:
@@ -53,7 +54,8 @@ def valid_day(text: str) -> bool:
 
 def row_of(carried: Carried) -> str:
     """One alteration as a row for files that hold only texts: `tuck-across-back-hip | 19.05 mm | 2026-11-25 | Tuck ...`."""
-    return f"{carried.alteration} | {round(carried.amount, 3):g} mm | {carried.day} | {one_line(carried.title, LONGEST_NAME)}"
+    size = f"{round(carried.amount, 3):g} mm{'' if carried.side == 'both' else f' {carried.side}'}"
+    return f"{carried.alteration} | {size} | {carried.day} | {one_line(carried.title, LONGEST_NAME)}"
 
 
 def from_rows(rows: Sequence[str]) -> tuple[Carried, ...]:
@@ -61,10 +63,10 @@ def from_rows(rows: Sequence[str]) -> tuple[Carried, ...]:
     found = []
     for row in rows[:MOST_CARRIED]:
         parts = [part.strip() for part in row.split("|", 3)]
-        number = re.fullmatch(r"(\d{1,4}(?:\.\d{1,3})?) mm", parts[1]) if len(parts) == 4 else None
-        if number and len(parts[0]) <= LONGEST_ID and _ID.match(parts[0]) and float(number[1]) <= MOST_MM:
-            day = parts[2] if valid_day(parts[2]) else ""
-            found.append(Carried(parts[0], float(number[1]), one_line(parts[3], LONGEST_NAME), day))
+        number = re.fullmatch(r"(-?\d{1,4}(?:\.\d{1,3})?) mm(?: (left|right))?", parts[1]) if len(parts) == 4 else None
+        if number and len(parts[0]) <= LONGEST_ID and _ID.match(parts[0]) and abs(float(number[1])) <= MOST_MM:
+            day, side = parts[2] if valid_day(parts[2]) else "", number[2] or "both"
+            found.append(Carried(parts[0], float(number[1]), one_line(parts[3], LONGEST_NAME), day, side))  # type: ignore[arg-type]
     return tuple(found)
 
 

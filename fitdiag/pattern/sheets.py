@@ -30,7 +30,8 @@ from fitdiag.pattern.ink import (
     text_width,
     wrapped,
 )
-from fitdiag.pattern.piece import SEAMS, Array, Pattern, Piece, length
+from fitdiag.pattern.outline import cutting_area, notch_tick
+from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length
 from fitdiag.pattern.record import history, stamp, whose
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_length
@@ -96,11 +97,17 @@ def pdf_drawing(drawing: Drawing | Sequence[Drawing], paper: Paper = "a4", title
 
 
 def pdf_sheets(
-    what: Pattern | Piece, paper: Paper = "a4", overlap_mm: float = 10.0, units: Units = "cm", day: str = ""
+    what: Pattern | Piece,
+    paper: Paper = "a4",
+    overlap_mm: float = 10.0,
+    units: Units = "cm",
+    day: str = "",
+    more: Sequence[Piece] = (),
 ) -> bytes:
     """Pieces at full scale on as many pages as they need; the first page says how to print and join them.
 
-    A page shows `overlap_mm` of its neighbours. For whom the pattern is, the `day` and what was altered stand on every page.
+    A page shows `overlap_mm` of its neighbours. `more`: other pieces to print with them, like a waistband. For whom the pattern
+    is, the `day` and what was altered stand on every page.
     Raises ProblemsFoundError for an unknown paper or an overlap that is too narrow to glue or too wide to be worth its paper.
     """
     if not 8.0 <= overlap_mm <= 40.0:
@@ -109,9 +116,10 @@ def pdf_sheets(
         )
     wide, high = _size(paper)
     room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
-    pieces = (what,) if isinstance(what, Piece) else (what.front, what.back)
+    pieces: list[tuple[Piece, Side]] = [(what, "both")] if isinstance(what, Piece) else list(what.cut())
+    pieces += [(piece, "both") for piece in more]
     title = (what.note if isinstance(what, Piece) else what.title) or "Trouser pattern"
-    grids = [tiles(piece, room, overlap_mm) for piece in pieces]
+    grids = [tiles(piece, room, overlap_mm, side) for piece, side in pieces]
     pdf = _document(title, (wide, high))
     mark = "" if isinstance(what, Piece) else stamp(what, units, day)
     told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
@@ -204,6 +212,7 @@ class Grid:
     """A piece and the pages it needs. `left` and `top`: the corner of page A1, in piece mm with y down."""
 
     piece: Piece
+    side: Side
     left: float
     top: float
     room: tuple[float, float]
@@ -211,6 +220,10 @@ class Grid:
     rows: int
     columns: int
     tiles: tuple[Tile, ...]
+
+    @property
+    def name(self) -> str:
+        return self.piece.name if self.side == "both" else f"{self.piece.name} {self.side}"
 
     def has(self, row: int, column: int) -> Tile | None:
         return next((tile for tile in self.tiles if (tile.row, tile.column) == (row, column)), None)
@@ -221,7 +234,7 @@ class Grid:
         return np.column_stack([place[:, 0] - self.left, -place[:, 1] - self.top])
 
 
-def tiles(piece: Piece, room: tuple[float, float], overlap: float) -> Grid:
+def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = "both") -> Grid:
     """The fewest pages of a printable `room` that hold a piece with its allowance; pages that show nothing of it are left out."""
     from shapely import affinity, box  # noqa: PLC0415
 
@@ -231,7 +244,7 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float) -> Grid:
     columns = max(1, int(np.ceil((right - left - overlap) / step[0] - 1e-9)))
     rows = max(1, int(np.ceil((bottom - top - overlap) / step[1] - 1e-9)))
     if rows * columns > MOST_TILES:
-        raise stop("size", f"the {piece.side} would need {rows * columns} pages", hint="are its numbers in mm?")
+        raise stop("size", f"the {piece.name} would need {rows * columns} pages", hint="are its numbers in mm?")
     left -= (columns * step[0] + overlap - (right - left)) / 2
     top -= (rows * step[1] + overlap - (bottom - top)) / 2
     found = []
@@ -243,48 +256,14 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float) -> Grid:
             own = box(left + x, top + y, left + x + wide, top + y + high)
             if shape.intersects(own):
                 found.append(Tile(row, column, (x, y, x + room[0], y + room[1])))
-    return Grid(piece, left, top, room, overlap, rows, columns, tuple(found))
-
-
-def cutting_area(piece: Piece) -> Polygon:
-    """The piece with its seam allowance: each seam moved out by its own, corners squared off unless they are sharp."""
-    from shapely import LineString, Polygon  # noqa: PLC0415
-    from shapely.ops import unary_union  # noqa: PLC0415
-
-    parts = [Polygon(piece.outline)]
-    for seam, follows in zip(SEAMS, (*SEAMS[1:], SEAMS[0]), strict=True):
-        line, onward = piece.seams[seam], piece.seams[follows]
-        own, next_own = (max(piece.allowance.get(name, 0.0), 0.0) for name in (seam, follows))
-        if own:
-            parts.append(LineString(line).buffer(own, cap_style="flat", join_style="mitre", mitre_limit=2.0))
-        if own and next_own:
-            parts.append(_corner(line[-1], line[-1] - line[-2], onward[1] - onward[0], own, next_own))
-    whole = unary_union([part.buffer(0.001) for part in parts])
-    polygon = max(getattr(whole, "geoms", [whole]), key=lambda part: part.area)
-    return Polygon(polygon.exterior)
-
-
-def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) -> Polygon:
-    """What two allowances leave open at the corner between them."""
-    from shapely import MultiPoint  # noqa: PLC0415
-
-    u, v = into / np.hypot(*into), onward / np.hypot(*onward)
-    a, b = at + np.array([-u[1], u[0]]) * own, at + np.array([-v[1], v[0]]) * next_own
-    corners = [at, a, b]
-    across = u[0] * v[1] - u[1] * v[0]
-    if abs(across) > 1e-6:
-        reach = float(((b - a)[0] * v[1] - (b - a)[1] * v[0]) / across)
-        tip = a + u * reach
-        if reach > 0 and np.hypot(*(tip - at)) < 2.5 * max(own, next_own):
-            corners.append(tip)
-    return MultiPoint(corners).convex_hull.buffer(0.001)
+    return Grid(piece, side, left, top, room, overlap, rows, columns, tuple(found))
 
 
 def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
     """Every line of a piece on the joined sheets: its role, its points, its name, and where the name stands."""
     piece = grid.piece
     outline = np.concatenate([piece.outline, piece.outline[:1]])
-    if any(piece.allowance.get(seam, 0.0) > 0 for seam in SEAMS):
+    if any(piece.allowance.get(seam, 0.0) > 0 for seam in piece.part.seams):
         yield "new", grid.down(np.asarray(cutting_area(piece).exterior.coords)), "", ""
         yield "stitching", grid.down(outline), "", ""
     else:
@@ -296,8 +275,27 @@ def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
         middle = (dart.left + dart.right) / 2
         yield "old", grid.down(np.array([middle, dart.tip])), "", ""
     yield "grain", grid.down(grain_of(piece)), "grain", "line"
-    for seam in SEAMS:
-        yield "", grid.down(piece.seams[seam]), seam_word(piece.side, seam), "seam"
+    for seam in piece.part.seams:
+        yield "", grid.down(piece.seams[seam]), seam_word(piece.name, seam), "seam"
+    for edge in banded(piece):
+        yield "old", grid.down(edge), "", ""
+    for at in piece.holes:
+        for way in (np.array([3.0, 0.0]), np.array([0.0, 3.0])):
+            yield "part", grid.down(np.array([at - way, at + way])), "", ""
+    for notch in piece.notches:
+        yield "part", grid.down(notch_tick(piece, notch.seam, notch.at)), "", ""
+
+
+def banded(piece: Piece) -> Iterator[Array]:
+    """Two lines beside each seam of an estimate: as far off as the seam may lie, one standard deviation."""
+    for seam, sizes in piece.band.items():
+        line = piece.seams[seam]
+        run = np.gradient(line, axis=0)
+        normal = np.column_stack([-run[:, 1], run[:, 0]]) / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+        at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        far = np.interp(at / at[-1], (0.0, 0.5, 1.0), sizes)[:, None]
+        yield line + normal * far
+        yield line - normal * far
 
 
 def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
@@ -403,7 +401,7 @@ def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
     shares = [(x, y) for y in (0.06, 0.94, 0.25, 0.5, 0.75) for x in (0.16, 0.84, 0.3, 0.5, 0.7)]
     places = [Spot(left + (right - left) * x, top + (bottom - top) * y) for x, y in shares]
     if tile == _fullest(grid):
-        name = f"{grid.piece.side.capitalize()}, cut 2"
+        name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
         wide, high = text_width(name, 22, bold=True) / 2, 4.0
         shape = affinity.translate(_shape(grid), -tile.box[0], -tile.box[1])
         spots = [Spot(float(x), float(y)) for x in np.arange(left, right, 12) for y in np.arange(top, bottom, 12)]
@@ -412,7 +410,7 @@ def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
         ]
         inside.sort(key=lambda spot: abs(spot.x - (left + right) / 2) + abs(spot.y - (top + bottom) / 2))
         pen.label(name, inside or places, inner, size=22, bold=True, role="name")
-    pen.label(f"{grid.piece.side.capitalize()} {tile.name}", places, inner, size=18, bold=True, role="page")
+    pen.label(f"{grid.name.capitalize()} {tile.name}", places, inner, size=18, bold=True, role="page")
 
 
 def _shape(grid: Grid) -> Polygon:
@@ -478,8 +476,10 @@ def _small(mm: float, units: Units) -> str:
 
 
 def _allowance_note(piece: Piece, units: Units) -> str:
-    given = sorted({value for seam in SEAMS if (value := piece.allowance.get(seam, 0.0)) > 0})
-    name = piece.side.capitalize()
+    if piece.band:
+        return f"{piece.name.capitalize()}: an estimate; the true line lies between the dashed lines in two cases of three."
+    given = sorted({value for seam in piece.part.seams if (value := piece.allowance.get(seam, 0.0)) > 0})
+    name = piece.name.capitalize()
     if not given:
         return f"{name}: the thick line is the stitching line; no seam allowance is added."
     ends = list(dict.fromkeys(_small(mm, units) for mm in (given[0], given[-1])))
@@ -493,7 +493,7 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
     span = (grid.columns * (wide - lap) + lap, grid.rows * (high - lap) + lap)
     scale = min((cell[2] - cell[0]) / span[0], (cell[3] - cell[1] - 6) / span[1])
     at = np.array([cell[0] + (cell[2] - cell[0] - span[0] * scale) / 2, cell[1] + 6])
-    pen.text(float(at[0]), cell[1] + 3, f"{grid.piece.side.capitalize()}: {len(grid.tiles)} pages", 10, bold=True)
+    pen.text(float(at[0]), cell[1] + 3, f"{grid.name.capitalize()}: {len(grid.tiles)} pages", 10, bold=True)
     for tile in grid.tiles:
         left, top, right, bottom = tile.box
         pen.line(

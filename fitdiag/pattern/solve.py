@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -123,16 +123,24 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
     return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10))
 
 
+def _bare(pattern: Pattern) -> Pattern:
+    """The pattern without what no measure is taken from; so it is altered faster."""
+    pieces = {name: replace(piece, notches=(), holes=()) for name, piece in pattern.pieces.items()}
+    return replace(pattern, pieces=pieces)
+
+
 def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
     """The least total change that meets all targets, each amount within its limits; what cannot be met is named, not hidden."""
     from scipy.optimize import linprog  # noqa: PLC0415
 
     names = [item.alteration for item in wanted]
     low, high = np.array([item.least for item in wanted]), np.array([item.most for item in wanted])
-    amounts = low.copy()
+    amounts = np.clip(np.zeros(len(names)), low, high)
+
+    bare = _bare(pattern)
 
     def values(at: np.ndarray) -> np.ndarray:
-        final = carry_all(pattern, list(zip(names, at.tolist(), strict=True)))[-1][1]
+        final = carry_all(bare, list(zip(names, at.tolist(), strict=True)))[-1][1]
         measured = pattern_measures(final)
         return np.array([measured[target.measure] for target in targets])
 
@@ -167,23 +175,54 @@ def _least_change(
     targets: Sequence[Target],
 ) -> np.ndarray:
     """One linear programme: least sum of amounts, targets met as far as they can be (slack costs a thousand times as much)."""
-    count = len(amounts)
+    count, spare = len(amounts), len(targets)
     rows, right = [], []
     for index, target in enumerate(targets):
         constant = here[index] - float(slope[index] @ amounts)
-        slack = np.zeros(len(targets))
+        slack = np.zeros(spare)
         slack[index] = -1.0
         if target.relation in (">=", "="):
-            rows.append(np.concatenate([-slope[index], slack]))
+            rows.append(np.concatenate([-slope[index], slope[index], slack]))
             right.append(constant - target.amount + target.within)
         if target.relation in ("<=", "="):
-            rows.append(np.concatenate([slope[index], slack]))
+            rows.append(np.concatenate([slope[index], -slope[index], slack]))
             right.append(target.amount + target.within - constant)
-    cost = np.concatenate([np.ones(count), np.full(len(targets), 1000.0)])
-    bounds = [*zip(low.tolist(), high.tolist(), strict=True), *[(0.0, None)] * len(targets)]
+    cost = np.concatenate([np.ones(2 * count), np.full(spare, 1000.0)])  # each amount one way, and the other way
+    ways = [*zip(np.maximum(low, 0).tolist(), np.maximum(high, 0).tolist(), strict=True)]
+    back = [*zip(np.maximum(-high, 0).tolist(), np.maximum(-low, 0).tolist(), strict=True)]
+    bounds = [*ways, *back, *[(0.0, None)] * spare]
     solved = linprog(cost, A_ub=np.array(rows), b_ub=np.array(right), bounds=bounds, method="highs")
     result = getattr(solved, "x", None)
-    return np.clip(np.asarray(result)[:count], low, high) if result is not None else amounts
+    if result is None:
+        return amounts
+    found = np.asarray(result)
+    return np.asarray(np.clip(found[:count] - found[count : 2 * count], low, high))
+
+
+def refuse_contradictions(targets: Sequence[Target], units: Units) -> None:
+    """Stop at two targets of one measure that no amount can meet together, and name them."""
+    for number, one in enumerate(targets):
+        for other in targets[:number]:
+            if one.measure != other.measure:
+                continue
+            lows = [t.amount - t.within for t in (one, other) if t.relation in (">=", "=")]
+            highs = [t.amount + t.within for t in (one, other) if t.relation in ("<=", "=")]
+            if lows and highs and max(lows) > min(highs) + TOLERANCE_MM:
+                told = f"two targets contradict each other: '{other.told(units)}' and '{one.told(units)}'"
+                raise stop("contradiction", told, hint="leave one of them out")
+
+
+def conflicts(
+    pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]
+) -> tuple[tuple[Target, Target], ...]:
+    """Pairs of targets of which each can be met by itself with these alterations, but not both together."""
+    free = [target for target in targets if not solve_plan(pattern, wanted, [target]).unmet]
+    return tuple(
+        (other, one)
+        for number, one in enumerate(free)
+        for other in free[:number]
+        if solve_plan(pattern, wanted, [other, one]).unmet
+    )
 
 
 def alone(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> dict[str, float]:

@@ -12,6 +12,8 @@ from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.pattern.solve import Target, solve_one
+from fitdiag.pattern.true import true
+from fitdiag.pattern.walk import Walked, pair_told, walked
 from fitdiag.planning.plan import Plan
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage
 from fitdiag.problems import ProblemsFoundError
@@ -33,6 +35,7 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
     if first_cut:
         pattern, history = _earlier(base, findings, pattern, warnings)
     stages = [Stage("as it is", None, pattern_measures(pattern))]
+    unaltered = walked(pattern)
     solved: dict[str, float] = {}
     for item in plan.recommendations:
         amount = item.amount.signed_mm
@@ -50,10 +53,19 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
         after = pattern_measures(pattern)
         stages.append(Stage(item.alteration, amount, after))
         warnings += [f"{title}: {text}" for text in broken(before, after, findings)]
-        warnings += [
-            f"{title}: {problem.message}." for piece in (pattern.front, pattern.back) for problem in faults(piece)
-        ]
+        warnings += [f"{title}: {problem.message}." for piece in pattern.pieces.values() for problem in faults(piece)]
+    warnings += seams_apart(unaltered, walked(true(pattern)[0]), findings.units)
     return Effects(tuple(stages), tuple(dict.fromkeys(warnings)), solved, pattern.grade, tuple(history))
+
+
+def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:
+    """Sewn pairs that the steps, trued, leave farther apart than can be eased in, each with where the difference lies."""
+    known = {(pair.name, pair.side): abs(pair.longer) for pair in before.pairs}
+    told = []
+    for pair in after.pairs:
+        if abs(pair.longer) > max(pair.ease, known.get((pair.name, pair.side), 0.0) + MOVED_MM):
+            told.append(" ".join(line.strip() for line in pair_told(pair, units)))
+    return told
 
 
 def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: list[str]) -> tuple[Pattern, list[Stage]]:

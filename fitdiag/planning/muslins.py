@@ -19,7 +19,8 @@ from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase
 from fitdiag.pattern.draft import Measures, draft
 from fitdiag.pattern.moves import carry_out
-from fitdiag.pattern.piece import Pattern
+from fitdiag.pattern.piece import Pattern, Side
+from fitdiag.planning.amounts import PlannedAmount
 from fitdiag.planning.plan import Plan
 from fitdiag.planning.stages import Shown, Simulation
 from fitdiag.problems import ProblemsFoundError, one_line, stop
@@ -155,9 +156,9 @@ def simulate(
     patterns, steps = [pattern], list[tuple[str, float]]()
     warnings: list[str] = []
     for item in plan.recommendations:
-        amount = (solved or {}).get(item.alteration, item.amount.mm)
+        amount = (solved or {}).get(item.alteration, item.amount.signed_mm)
         try:
-            patterns.append(carry_out(patterns[-1], item.alteration, amount).pattern)
+            patterns.append(_altered(patterns[-1], item.alteration, item.amount, amount))
             order_of(patterns[-1], wearer.figure, kind, units=units)
         except ProblemsFoundError as stopped:
             patterns = patterns[: len(steps) + 1]
@@ -174,6 +175,17 @@ def simulate(
     title = base.cloths[cloth].title if cloth in base.cloths else kind.name
     body = body_told(wearer, units)
     return Simulation(body, title, block.readings, tuple(stages), tuple(warnings)), tuple(muslins)
+
+
+def _altered(pattern: Pattern, alteration: str, planned: PlannedAmount, amount: float) -> Pattern:
+    """The pattern after one step of the plan, each side by its own amount where they differ."""
+    if planned.left_mm is None or planned.right_mm is None:
+        return carry_out(pattern, alteration, amount).pattern
+    sides: tuple[tuple[Side, float], ...] = (("left", planned.left_mm), ("right", planned.right_mm))
+    for side, mm in sides:
+        if mm:
+            pattern = carry_out(pattern, alteration, -mm if planned.less else mm, side).pattern
+    return pattern
 
 
 def changes(

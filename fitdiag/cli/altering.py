@@ -1,0 +1,173 @@
+"""Alterations as they are typed, carried out on a pattern: names, amounts with their side, limits, and what trueing does."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from fitdiag.cli.arguments import folder_of, lengths
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.change import seam_word
+from fitdiag.pattern.garment import garment_of
+from fitdiag.pattern.moves import Step, carry_out
+from fitdiag.pattern.piece import Carried, Pattern, Side, faults
+from fitdiag.pattern.record import LONGEST_CLIENT, valid_day
+from fitdiag.pattern.true import Trued, true
+from fitdiag.planning.amounts import FAR_TOO_MUCH
+from fitdiag.problems import ProblemsFoundError, one_line, stop
+from fitdiag.units import Units, format_given, format_length, format_reading
+
+SAME_MM = 1.6  # half an eighth of an inch: 3/4 in is not above 19 mm
+ALL_ALTERATIONS = "fitdiag rules list alterations"
+
+
+@dataclass(frozen=True)
+class Asked:
+    """An alteration as it was asked for: by how much in mm (negative: the other way), and on which side (None: not said)."""
+
+    name: str
+    amount: float
+    side: Side | None = None
+
+
+@dataclass(frozen=True)
+class Work:
+    """Alterations carried out on a pattern: the base of their titles and limits, the steps, and what is to be warned of."""
+
+    base: RuleBase
+    before: Pattern
+    steps: tuple[Step, ...]
+    day: str
+    warnings: tuple[str, ...]
+
+    @property
+    def cut(self) -> Pattern:
+        """The pattern after all steps, as it is cut."""
+        return self.steps[-1].pattern if self.steps else self.before
+
+    def title(self, name: str) -> str:
+        return title_of(self.base, name)
+
+    def recorded(self, pattern: Pattern) -> Pattern:
+        """A pattern after all steps, with what was done written down in it."""
+        done = [Carried(s.alteration, s.amount, self.title(s.alteration), self.day, s.side) for s in self.steps]
+        return dataclasses.replace(pattern, carried=(*pattern.carried, *done))
+
+
+def title_of(base: RuleBase, name: str) -> str:
+    """The title of an alteration, or its id where the rules have none."""
+    return base.alterations[name].title if name in base.alterations else name
+
+
+def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
+    """`alteration=amount` texts, the amount perhaps negative and with `left` or `right`; a title counts as its id.
+
+    Raises ProblemsFoundError.
+    """
+    ids = {rule.title.lower(): rule.id for rule in base.alterations.values()}
+    found: list[Asked] = []
+    for text in texts:
+        name, sign, amount = text.rpartition("=")
+        words, side = amount.split(), None
+        if words and words[-1].lower() in ("left", "right"):
+            side, words = words[-1].lower(), words[:-1]
+        size = " ".join(words)
+        way = -1.0 if size[:1] in ("-", "−") else 1.0
+        size = size.lstrip("-−").strip()
+        called = " ".join((name if sign else text).lower().split())
+        plain = ids.get(called, name if sign else text)
+        given = lengths([f"{plain}={size}" if sign else plain], units, tuple(sorted(base.alterations)),
+                        listed_by=ALL_ALTERATIONS, near=lambda word: near_alterations(base, word))  # fmt: skip
+        for known, mm in given.items():
+            if any(one.name == known and (one.side == side or None in (one.side, side)) for one in found):
+                raise stop("argument", f"'{one_line(known, 60)}' is named twice", hint="give the whole amount once")
+            found.append(Asked(known, way * mm, side))  # type: ignore[arg-type]
+    return found
+
+
+def near_alterations(base: RuleBase, word: str) -> tuple[str, ...]:
+    """Alterations a word may mean, by their words and titles."""
+    from fitdiag.interview.search import find_alterations
+
+    return find_alterations(base, word.replace("-", " "), 3)
+
+
+def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Units) -> tuple[str, ...]:
+    """Where an amount is above what one round, or all rounds together, should take. Refuses what is absurd."""
+    found = []
+    for one in asked:
+        rule = base.alterations[one.name]
+        amount, by = abs(one.amount), format_given(one.amount, units)
+        if one.amount < 0 and rule.opposite is not None:
+            rule = base.alterations[rule.opposite]
+        most = rule.most_a_round.amount_mm
+        if amount == 0:
+            raise stop("amount", f"{rule.title}: {by} changes nothing", hint="give an amount above 0, or leave it out")
+        if one.side is not None and rule.sides == "both":
+            found.append(f"{rule.title}: this is usually done on both sides alike; it was done on the {one.side} only.")
+        limit = f"one round takes at most {format_length(most, units)}"
+        if rule.most_in_all is not None:
+            limit += f", all rounds together {format_length(rule.most_in_all.amount_mm, units)}"
+        if amount > FAR_TOO_MUCH * most:
+            raise stop("amount", f"{rule.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
+        earlier = sum(item.amount for item in pattern.carried if item.alteration == rule.id)
+        whole = earlier + amount
+        if amount > most + SAME_MM:
+            found.append(f"{rule.title}: {by} is above the limit, {limit}. You decide; try it on before you cut.")
+        elif earlier > 0 and rule.most_in_all is not None and whole > rule.most_in_all.amount_mm + SAME_MM:
+            found.append(
+                f"{rule.title}: with the earlier {format_given(earlier, units)} on this pattern it makes"
+                f" {format_given(whole, units)} in all; {limit}. You decide; try it on before you cut."
+            )
+    return tuple(found)
+
+
+def carried_out(
+    pattern: Pattern, do: Sequence[str], units: Units, rules: str | None, day: str | None, client: str | None
+) -> Work:
+    """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
+    base = load_rules(folder_of(rules))
+    asked = asked_of(base, do, units)
+    if day is not None and not valid_day(day):
+        raise stop("day", f"'{one_line(day, 20)}' is not a day", hint="write it like 2026-11-25")
+    pattern = dataclasses.replace(pattern, garment=garment_of(base))
+    if client is not None:
+        pattern = dataclasses.replace(pattern, client=one_line(client, LONGEST_CLIENT))
+    before, warnings = pattern, list(warned(base, pattern, asked, units))
+    steps: list[Step] = []
+    for one in asked:
+        by = f"{title_of(base, one.name)} by {format_given(one.amount, units)}"
+        if base.alterations[one.name].operation.one_side and one.side is None:
+            told = f"{title_of(base, one.name)}: this is done on one side only"
+            raise stop("side", told, hint=f"say which, like '{one.name}={format_given(one.amount, units)} left'")
+        try:
+            step = carry_out(pattern, one.name, one.amount, one.side)
+        except ProblemsFoundError as stopped:
+            problem = stopped.problems[0]
+            raise stop(problem.code, f"{by}: {problem.message}", hint=problem.hint) from None
+        pattern = step.pattern
+        problems = [fault for piece, _ in pattern.cut() for fault in faults(piece)]
+        if problems:
+            raise stop("broken", f"{by}: {problems[0].message}", hint="take a smaller amount")
+        steps.append(step)
+    return Work(base, before, tuple(steps), day or date.today().isoformat(), tuple(warnings))
+
+
+def finished(work: Work, *, as_cut: bool) -> tuple[Pattern, tuple[Trued, ...]]:
+    """The pattern after all steps, trued unless it is wanted as it was cut, and what trueing did."""
+    return (work.cut, ()) if as_cut else true(work.cut)
+
+
+def told_trued(one: Trued, units: Units) -> str:
+    """`Trued back crotch curve: its length shrinks by 1/8 in`; what a tape does not show is no change."""
+    piece = one.piece.split(" ")[-1]
+    word = seam_word(piece, one.seam)
+    called = word if piece in word.split() else f"{piece} {word}"
+    called = f"left {called}" if one.piece.startswith("left ") else called
+    by = format_reading(abs(one.change), units)
+    if by in ("0 in", "0 cm"):
+        return f"Trued {called}: its length stays"
+    return f"Trued {called}: its length {'grows' if one.change > 0 else 'shrinks'} by {by}"

@@ -1,0 +1,51 @@
+"""What all rules are made of: a frozen model that knows its keys, ids, texts, and lengths written with a unit."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
+
+from fitdiag.units import InvalidLengthError, parse_length
+
+
+def _length(value: object) -> float:
+    if not isinstance(value, str):
+        raise ValueError("a length is text with a unit, like 3/4 in or 2 cm")
+    try:
+        return parse_length(value).mm
+    except InvalidLengthError as error:
+        raise ValueError(str(error)) from None
+
+
+def _signed_length(value: object) -> float:
+    """A length that may point the other way: `-3 mm`."""
+    if isinstance(value, str) and value.strip()[:1] in ("-", "\u2212"):
+        return -_length(value.strip()[1:])
+    return _length(value)
+
+
+def one_or_many(value: object) -> object:
+    """A single text or mapping as a list of one."""
+    return [value] if isinstance(value, str | Mapping) else value
+
+
+def _yes_no(value: object) -> bool:
+    if value in ("yes", "no"):
+        return value == "yes"
+    raise ValueError("write yes or no")
+
+
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
+Text = Annotated[str, StringConstraints(min_length=1, max_length=1500, strip_whitespace=True)]
+LengthMm = Annotated[float, BeforeValidator(_length)]
+SignedMm = Annotated[float, BeforeValidator(_signed_length)]
+YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Ids = Annotated[tuple[Id, ...], BeforeValidator(one_or_many)]
+
+
+class Rule(BaseModel):
+    """Common to all: frozen, and a key the format does not know is a fault."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)

@@ -1,0 +1,204 @@
+"""The garment a rule base is for, as data: its pieces, seams, corners, levels and measures; and the moves of an alteration.
+
+Nothing else in the program names a piece, a seam or a level. A second garment is a second folder with a `garment.yaml`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from fitdiag.knowledge.basics import Id, LengthMm, Rule, Text, YesNo
+
+MeasureName = Text
+Do = Literal[
+    "wedge", "spread", "stretch", "widen", "slide", "slit", "edge", "tip", "corner", "bend", "straight", "slip", "shift", "swing", "darts",
+    "grain", "notches", "line", "keep", "none",
+]  # fmt: skip
+NEEDS: Mapping[str, frozenset[str]] = {
+    "wedge": frozenset({"cut"}),
+    "spread": frozenset({"cut"}),
+    "stretch": frozenset({"cut", "at"}),
+    "widen": frozenset(),
+    "slide": frozenset({"seam", "cut"}),
+    "slit": frozenset({"seam", "at"}),
+    "edge": frozenset({"seams", "at"}),
+    "tip": frozenset({"seam", "end"}),
+    "corner": frozenset({"end", "taper"}),
+    "bend": frozenset({"seam"}),
+    "straight": frozenset({"seam"}),
+    "slip": frozenset({"seam"}),
+    "shift": frozenset({"seam"}),
+    "swing": frozenset({"at"}),
+    "darts": frozenset(),
+    "grain": frozenset(),
+    "notches": frozenset({"seams"}),
+    "line": frozenset({"line"}),
+    "keep": frozenset({"seam", "end", "taper"}),
+    "none": frozenset(),
+}  # what a kind of move must say
+
+
+class Move(Rule):
+    """One thing that is done to the paper of one or more pieces, by `by` times the amount of the alteration.
+
+    Places are named like `outer at above-hip` (where an edge or seam crosses a height), `side-waist` (a corner) or
+    `inseam 200 mm from crotch-point`; heights are those of `garment.yaml`, levels and corners.
+
+    - `wedge`: cut from the first place to the second, which is the hinge; the part with the waist turns (`keeps`: the corner
+      of the part that stays). Positive opens.
+    - `spread`: cut from place to place, the parts move apart along the grain. `stretch`: the same,
+      the edges redrawn in one run between the heights of `at`. `widen`: the same along the grainline, which
+      lies in the middle of the strip afterwards.
+    - `slide`: the part with `seam` moves along the cut towards its second place.
+    - `slit`: an upright cut through the largest dart of `seam`, opened to nothing at the lowest height of `at`.
+    - `edge`: seams move outward, square to the grain, by a share of the amount at each height; `line`: how it is drawn.
+    - `tip`: one end of a seam moves along the seam it meets (`way: up`: straight up), to nothing at its other end; for
+      `square` mm it keeps its direction and is squared by trueing. `until`: as far as that corner has come down, or that
+      seam got shorter, by the moves before.
+    - `corner`: a corner moves outward, `up`, or along the seam named by `way`, the seams of `taper` to nothing over that length.
+    - `bend`: a curve moves towards its corner, most half way round. `straight`: a seam is drawn straight.
+      `slip`: a seam moves along the seams it meets.
+    - `shift`: a straight end like the hem moves along the lines it meets.
+    - `swing`: all below a height moves inward, to the share of the amount at each height; then the grain is set upright.
+    - `darts`: wider in all, longer each. `grain`: the drawn grainline moves outward. `notches` move up along their seams.
+      `line`: a level line moves up. `keep`: a corner moves as the straight of `seam`, carried on, has moved there.
+    """
+
+    do: Do
+    on: tuple[Id, ...] = ()
+    by: float = Field(default=1.0, ge=-4, le=4)
+    cut: tuple[Text, Text] | None = None
+    keeps: Id | None = None
+    seam: Id | None = None
+    seams: tuple[Id, ...] = ()
+    end: Id | None = None
+    at: Mapping[Id, float] = Field(default_factory=dict)
+    line: Id | None = None
+    drawn: Literal["curve", "straight"] = "curve"
+    way: Id | None = None
+    square_mm: LengthMm | None = Field(default=None, alias="square")
+    taper: Mapping[Id, Text] = Field(default_factory=dict)
+    until: Id | None = None
+    wider: float = 0.0
+    longer: float = 0.0
+    over_mm: LengthMm | None = Field(default=None, alias="over")
+    up_to_mm: LengthMm | None = Field(default=None, alias="up_to")
+
+    @model_validator(mode="after")
+    def _says_enough(self) -> Move:
+        missing = [name for name in sorted(NEEDS[self.do]) if not getattr(self, name)]
+        if missing:
+            raise ValueError(f"the move '{self.do}' must say {' and '.join(missing)}")
+        return self
+
+
+class Shape(Rule):
+    """The outline of a kind of piece: seams clockwise (y up, centre on the left), and the corner where each begins.
+
+    `edges`: seams that make one edge from the bottom up; `stays`: the seam on the part that stays when a piece is cut.
+    `smooth`: corners where the outline runs on without a bend.
+    """
+
+    id: Id
+    seams: tuple[Id, ...] = Field(min_length=3)
+    corners: Mapping[Id, Id]
+    inner: tuple[Id, ...]
+    outer: tuple[Id, ...]
+    stays: Id
+    smooth: tuple[Id, ...] = ()
+
+
+class NotchRule(Rule):
+    """A notch: on which seam, and at which height, or how far along from a corner."""
+
+    id: Id
+    on: tuple[Id, ...] = ()
+    seam: Id
+    at: Text
+
+
+class PieceRule(Rule):
+    """A piece: its shape and how many times it is cut (2: mirrored)."""
+
+    id: Id
+    shape: Id
+    cut: int = Field(default=2, ge=1, le=8)
+
+
+class Level(Rule):
+    """A level, from the top down: the line of that name drawn on each piece, or the height of a corner or seam."""
+
+    id: Id
+    corner: Id | None = None
+    seam: Id | None = None
+    from_end: tuple[Id, ...] = Field(default=(), alias="from")
+    to_end: tuple[Id, ...] = Field(default=(), alias="to")
+
+
+class Height(Rule):
+    """A height that lies above or below a level, or between two."""
+
+    id: Id
+    level: Id | None = None
+    up_mm: LengthMm | None = Field(default=None, alias="up")
+    down_mm: LengthMm | None = Field(default=None, alias="down")
+    between: tuple[Id, Id] | None = None
+    share: float = 0.5
+    source: Text
+
+
+class Pair(Rule):
+    """Two seams that are sewn to each other, each from the end that is matched first. `ease_mm`: what may be eased in."""
+
+    id: Text
+    one: tuple[Id, Id]
+    other: tuple[Id, Id]
+    from_end: Annotated[Literal["start", "end"], Field(alias="from")] = "start"
+    ease_mm: LengthMm = Field(default=2.0, alias="ease")
+
+
+class Meeting(Rule):
+    """Corners that come together when sewn, and what their angles should add up to."""
+
+    id: Text
+    corners: Mapping[Id, Id]
+    degrees: float
+    within: float
+    source: Text
+
+
+class MeasureRule(Rule):
+    """A measure of one piece (`of` which; all if not said), or of several: `sum`, `less` and `girth` of measures named before."""
+
+    id: MeasureName
+    of: tuple[Id, ...] = ()
+    length: tuple[Id, ...] = ()
+    line: Id | None = None
+    width: Id | None = None
+    below_mm: LengthMm | None = Field(default=None, alias="below")
+    drop: tuple[Id, Id] | None = None
+    across: tuple[Id, Id] | None = None
+    to_grain: Id | None = None
+    less_darts: YesNo = False
+    with_allowance: Id | None = None
+    sum: tuple[Text, ...] = ()
+    less: tuple[Text, Text] | None = None
+    girth: Text | None = None
+    times: int = 1
+
+
+class Garment(Rule):
+    """A garment."""
+
+    title: Text
+    shapes: tuple[Shape, ...] = Field(min_length=1)
+    pieces: tuple[PieceRule, ...] = Field(min_length=1)
+    levels: tuple[Level, ...]
+    heights: tuple[Height, ...] = ()
+    notches: tuple[NotchRule, ...] = ()
+    pairs: tuple[Pair, ...] = ()
+    meetings: tuple[Meeting, ...] = ()
+    measures: tuple[MeasureRule, ...]

@@ -1,0 +1,228 @@
+"""Moves that cut the paper: wedges, spreads and overlaps, a section that slides, an upright slit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import asin
+
+import numpy as np
+
+from fitdiag.knowledge.garment import Move
+from fitdiag.pattern.alter import (
+    Cut,
+    Did,
+    Parting,
+    mapped,
+    redraw,
+    rotated,
+    tapering,
+)
+from fitdiag.pattern.garment import Spot, arc
+from fitdiag.pattern.making import Made, Work, far_along, stations
+from fitdiag.pattern.piece import Array, Dart, Joint, Piece, length, points
+from fitdiag.problems import stop
+
+
+def _places(move: Move) -> tuple[str, str]:
+    assert move.cut is not None
+    return move.cut
+
+
+def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Turn the part above a cut about the cut's second end by 2 asin(|by| / 2w), w its length; positive opens."""
+    start, hinge = (work.spot(piece, text) for text in _places(move))
+    width = float(np.hypot(*(start.at - hinge.at)))
+    if abs(by) >= width:
+        raise stop("amount", "that is more than the cut is wide", hint="take a smaller amount")
+    part = Parting(piece, start, hinge, keeps=move.keeps, opening=by > 0)
+    # seen from the hinge the cut runs the other way, so the moving part lies on the other hand
+    angle = 2 * asin(by / (2 * width)) * -part.sign
+
+    def turn(line: Array) -> Array:
+        return rotated(line, hinge.at, angle)
+
+    result = part.laid(turn, (max(-by, 0.0), 0.0), closing=by < 0)
+    patch = points(np.array([start.at, hinge.at, hinge.at, turn(start.at[None])[0]]))
+    cut = Cut(start.at, hinge.at, hinge.at, patch, part.sign)
+    return result, Did("open" if by > 0 else "close", by, _cut_seams(piece, start, hinge), cut)
+
+
+def _cut_seams(piece: Piece, start: Spot, end: Spot) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((start.seam, end.seam, piece.part.seams[0])))
+
+
+def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Cut through, and move the parts apart along the grain; negative lays them over each other.
+
+    What an overlap covers lies beyond the place that the cut has afterwards, so that a spread of as much gives it back.
+    """
+    start, end = (work.spot(piece, text) for text in _places(move))
+    part = Parting(piece, start, end, keeps=move.keeps, opening=by > 0)
+    left_of_cut = np.sign(end.at[0] - start.at[0])  # 1: the cut runs to the right, so its left is above
+    way = np.array([0.0, part.sign * left_of_cut])
+    shift = by * way
+    taken = (0.0, 0.0)
+    if by < 0:
+        trial = part.laid(lambda line: points(line + shift), closing=True)
+        places = [work.spot(trial, text) for text in _places(move)]
+        kept = [float(place.at[1]) for place in places]
+        names = (start.seam, end.seam)
+        start, end = (_at_y(piece, seam, y - by * way[1]) for seam, y in zip(_edges(piece, names), kept, strict=True))
+        low = [_at_y(piece, seam, y) for seam, y in zip(_edges(piece, names), kept, strict=True)]
+        part = Parting(piece, start, end, keeps=move.keeps)
+        taken = (_apart(piece, start, low[0]), _apart(piece, end, low[1]))
+    result = part.laid(lambda line: points(line + shift), taken, closing=by < 0)
+    patch = points(np.array([start.at, end.at, end.at + shift, start.at + shift]))
+    seams = tuple(dict.fromkeys((start.seam, end.seam)))
+    cut = Cut(start.at, end.at, None, patch, part.sign)
+    return result, Did("spread" if by > 0 else "overlap", by, seams, cut)
+
+
+def stretch(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Cut through and move the parts apart along the grain, the edges redrawn in one run from the first height to the second.
+
+    So what lies between them keeps its distance from the grainline and its share of the way down.
+    """
+    start, end = (work.spot(piece, text) for text in _places(move))
+    heights, shares = stations(work, piece, move, piece.part.outer[0])
+
+    def moved(at: Array) -> Array:
+        return points(at - np.outer(by * np.interp(at[:, 1], heights, shares), [0.0, 1.0]))
+
+    part = Parting(piece, start, end, keeps=move.keeps)
+    shift = np.array([0.0, -by])
+    patch = points(np.array([start.at, end.at, end.at + shift, start.at + shift]))
+    cut = Cut(start.at, end.at, None, patch, part.sign)
+    seams = tuple(dict.fromkeys((start.seam, end.seam)))
+    return mapped(piece, moved), Did("spread" if by > 0 else "overlap", by, seams, cut)
+
+
+def _edges(piece: Piece, seams: tuple[str, str]) -> list[tuple[str, ...]]:
+    """The edges that two seams belong to."""
+    return [piece.part.outer if seam in piece.part.outer else piece.part.inner for seam in seams]
+
+
+def _at_y(piece: Piece, seams: tuple[str, ...], y: float) -> Spot:
+    """The topmost place of an edge at a height."""
+    found = []
+    for seam in seams:
+        line = piece.seams[seam]
+        for index in np.nonzero((line[:-1, 1] - y) * (line[1:, 1] - y) <= 0)[0]:
+            rise = line[index + 1, 1] - line[index, 1]
+            share = (y - line[index, 1]) / rise if rise else 0.0
+            found.append(Spot(seam, int(index), line[index] + share * (line[index + 1] - line[index])))
+    if not found:
+        raise stop("amount", "that is more than there is to lay over", hint="take a smaller amount")
+    return max(found, key=lambda spot: float(spot.at[1]))
+
+
+def _apart(piece: Piece, one: Spot, other: Spot) -> float:
+    """How far apart two places of one edge lie along it, mm."""
+    edge = piece.part.outer if one.seam in piece.part.outer else piece.part.inner
+    before = dict(zip(edge, np.cumsum([0.0, *(length(piece.seams[name]) for name in edge)]).tolist(), strict=False))
+    return float(abs(before[one.seam] + far_along(piece, one) - before[other.seam] - far_along(piece, other)))
+
+
+def widen(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Cut along the grainline from top to bottom, and move the outer part; the grainline lies in the middle of the strip or fold."""
+    top, bottom = piece.part.seams[0], piece.part.stays
+    x = piece.grain_x + max(-by, 0.0) / 2
+    start, end = (_at_x(piece, seam, x) for seam in (top, bottom))
+    part = Parting(piece, start, end, keeps=piece.part.inner[0], opening=by > 0)
+    taken = (0.0, 0.0)
+    if by < 0:
+        folded = [_at_x(piece, seam, x + by) for seam in (top, bottom)]
+        taken = (_between(piece, start, folded[0]), _between(piece, end, folded[1]))
+    shift = np.array([by, 0.0])
+    result = part.laid(lambda line: points(line + shift), taken, closing=by < 0)
+    patch = points(np.array([start.at, end.at, end.at + shift, start.at + shift]))
+    result = replace(result, grain_x=piece.grain_x + by / 2)
+    return result, Did("widen", by, (top, bottom), Cut(start.at, end.at, None, patch, part.sign))
+
+
+def _at_x(piece: Piece, seam: str, x: float) -> Spot:
+    line = piece.seams[seam]
+    hits = np.nonzero((line[:-1, 0] - x) * (line[1:, 0] - x) <= 0)[0]
+    if not len(hits):
+        raise stop("cut", f"{piece.name}: the grainline does not cross the {seam}", hint="look at the grainline")
+    index = int(hits[0])
+    share = (x - line[index, 0]) / ((line[index + 1, 0] - line[index, 0]) or 1.0)
+    return Spot(seam, index, line[index] + share * (line[index + 1] - line[index]))
+
+
+def _between(piece: Piece, one: Spot, other: Spot) -> float:
+    line = piece.seams[one.seam]
+    at = arc(line)
+    far = [at[spot.index] + float(np.hypot(*(spot.at - line[spot.index]))) for spot in (one, other)]
+    return float(abs(far[0] - far[1]))
+
+
+def slide(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Slide the section with `seam` along a cut towards its second place; the seam it leaves is filled, the other one tapers."""
+    seam = move.seam or ""
+    start, foot = (work.spot(piece, text) for text in _places(move))
+    shift = (foot.at - start.at) / np.hypot(*(foot.at - start.at)) * by
+    tapers, fills = piece.part.leads(seam), piece.part.follows(seam)
+    whole_length = length(piece.seams[tapers])
+    reach = whole_length - far_along(piece, foot)
+    part = Parting(piece, start, foot, keeps=piece.part.outer[0])
+    joint = Joint(fills, points(np.array([start.at + shift, start.at])))
+    whole = redraw(
+        replace(piece, lines={}, darts=()),
+        {
+            tapers: tapering(shift, lambda at, far: np.clip(1 - (whole_length - far) / reach, 0.0, 1.0)),
+            seam: tapering(shift, lambda at, far: np.ones(len(at))),
+        },
+    )
+    filled = points(np.concatenate([whole.seams[seam][-1:], piece.seams[fills]]))
+    slid = part._parted  # one map for what is drawn on the section
+    lines = {name: slid(line, lambda at: points(at + shift), False) for name, line in piece.lines.items()}
+    result = replace(
+        whole,
+        seams={**whole.seams, fills: filled},
+        darts=piece.darts,
+        lines=lines,
+        joints=(*whole.joints, joint, Joint(tapers, points(np.array([foot.at, foot.at])))),
+    )
+    patch = points(np.array([start.at, foot.at, foot.at + shift, start.at + shift]))
+    return result, Did("slide", by, (fills, seam, tapers), Cut(start.at, foot.at, None, patch, part.sign))
+
+
+def slit(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Open an upright cut through the largest dart of a seam by `by` at the upper height of `at`, to nothing at the lower one.
+
+    The part at the outer edge turns about the foot of the cut; there it laps over what lies below. The dart takes up what the
+    seam gains; without a dart the cut lies in the middle of the seam, which then grows.
+    """
+    name, outer = move.seam or "", piece.part.outer[0]
+    line = piece.seams[name]
+    dart = max(piece.darts, key=lambda one: one.width, default=None)
+    x = float((line[0, 0] + line[-1, 0]) / 2 if dart is None else (dart.left[0] + dart.right[0]) / 2)
+    heights, _ = stations(work, piece, move, outer)
+    foot = np.array([x, heights[0]])
+    angle = -2 * asin(by / (2 * (heights[-1] - heights[0])))
+    start, end = _at_x(piece, name, x), work.spot(piece, f"{outer} at {heights[0]} mm")
+
+    def turn(at: Array) -> Array:
+        return rotated(at, foot, angle)
+
+    part = _Upright(piece, start, end, foot)
+    lap = float(np.hypot(*(turn(end.at[None])[0] - end.at)))
+    result = part.laid(turn, (0.0, -lap))  # the leg keeps its width, so it is the side part that ends there
+    darts = tuple(
+        Dart(old.left, turn(old.right[None])[0], (old.tip + turn(old.tip[None])[0]) / 2) if old is dart else new
+        for old, new in zip(piece.darts, result.darts, strict=True)
+    )
+    return replace(result, darts=darts), Did("slit", by, (name, outer), at=dict(move.at))
+
+
+class _Upright(Parting):
+    """A piece cut upright from its top to a foot inside it, and level from there to its outer edge."""
+
+    def __init__(self, piece: Piece, start: Spot, end: Spot, foot: Array) -> None:
+        self.foot = foot
+        super().__init__(piece, start, end)
+        self.sign = 1.0
+
+    def _away(self, at: Array) -> Array:
+        return np.asarray(np.minimum(at[:, 0] - self.foot[0], at[:, 1] - self.foot[1]))

@@ -1,0 +1,131 @@
+"""Moves of what is drawn on a piece: darts, grainline, notches, level lines, and a width that is kept."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from fitdiag.knowledge.garment import Move
+from fitdiag.pattern.alter import (
+    Did,
+    nearest,
+    redraw,
+)
+from fitdiag.pattern.garment import along, arc
+from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, way_out
+from fitdiag.pattern.measure import after_darts
+from fitdiag.pattern.piece import Array, Dart, Piece, length, points
+from fitdiag.problems import stop
+
+NEW_DART_MM = 80.0  # a short dart, where there was none; common practice, no source
+
+
+def darts(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Make the darts wider in all, shared out, and each longer, by shares of the amount. Without a dart a short one is drawn.
+
+    `until`: as much wider as that seam, less its darts, has become longer by the moves before.
+    """
+    wider, longer, top = by * move.wider, by * move.longer, piece.part.seams[0]
+    if move.until is not None:
+        wider = after_darts(piece, move.until) - after_darts(work.before, move.until)
+        if not piece.darts:
+            return piece, Did("none", by, ())
+    if not piece.darts:
+        if wider <= 0.0:
+            raise stop("dart", f"the {piece.name} has no dart to change", hint="take the amount at a seam instead")
+        return replace(piece, darts=(_new_dart(piece, top, wider),)), Did("darts", by, (top,))
+    if wider < -sum(dart.width for dart in piece.darts) + 1e-9:
+        told = f"the darts of the {piece.name} have no more to give"
+        raise stop("dart", told, hint="take the rest at a seam, or a smaller amount")
+    found = []
+    least = min(dart.width for dart in piece.darts)
+    even = wider >= -least * len(piece.darts)
+    whole = sum(dart.width for dart in piece.darts)
+    for dart in piece.darts:
+        more = wider / len(piece.darts) if even else wider * dart.width / whole
+        middle = (dart.left + dart.right) / 2
+        across = (dart.right - dart.left) / max(dart.width, 1e-9)
+        down = (dart.tip - middle) / np.hypot(*(dart.tip - middle))
+        half = (dart.width + more) / 2
+        found.append(Dart(middle - across * half, middle + across * half, dart.tip + down * longer))
+    return replace(piece, darts=tuple(found)), Did("darts", by, (top,) if move.wider else ())
+
+
+def _new_dart(piece: Piece, seam: str, width: float) -> Dart:
+    """A short dart in the middle of a seam, square to it."""
+    middle = along(piece, seam, length(piece.seams[seam]) / 2)
+    run = piece.seams[seam][middle.index + 1] - piece.seams[seam][middle.index]
+    run = run / np.hypot(*run)
+    return Dart(
+        middle.at - run * width / 2, middle.at + run * width / 2, middle.at + np.array([run[1], -run[0]]) * NEW_DART_MM
+    )
+
+
+def grain(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move the drawn grainline outward, towards the outer edge; the outline stays."""
+    return replace(piece, grain_x=piece.grain_x + by), Did("grain", by, ())
+
+
+def notches(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move the notches of some seams up along them."""
+    found = []
+    for notch in piece.notches:
+        if notch.seam in move.seams:
+            line = piece.seams[notch.seam]
+            up = line if line[-1, 1] > line[0, 1] else line[::-1]
+            at = arc(up)
+            far = float(at[int(np.argmin(np.hypot(*(up - notch.at).T)))])
+            far = float(np.clip(_exact(up, notch.at, far) + by, 0.0, at[-1]))
+            notch = replace(notch, at=np.array([np.interp(far, at, up[:, axis]) for axis in (0, 1)]))  # noqa: PLW2901
+        found.append(notch)
+    return replace(piece, notches=tuple(found)), Did("notches", by, ())
+
+
+def _exact(line: Array, at: Array, near: float) -> float:
+    foot = nearest(line, at)
+    index = int(np.clip(np.searchsorted(arc(line), near) - 1, 0, len(line) - 2))
+    for k in (index, min(index + 1, len(line) - 2), max(index - 1, 0)):
+        step = line[k + 1] - line[k]
+        share = float((foot - line[k]) @ step / (step @ step))
+        if -1e-9 <= share <= 1 + 1e-9 and np.hypot(*(line[k] + share * step - foot)) < 1e-6:
+            return float(arc(line)[k] + share * np.hypot(*step))
+    return near
+
+
+def line_up(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move a level line up; it runs from edge to edge again."""
+    return lifted(piece, move.line or "", by), Did("line", by, ())
+
+
+def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move a corner, and the inner ends of level lines beside it, as far as the straight of a seam, carried on, has moved at their heights.
+
+    So a width that is taken from that straight is what it was before the alteration.
+    """
+
+    def straight(one: Piece, y: float) -> float:
+        line = one.seams[move.seam or ""]
+        run = line[-1] - line[-2]
+        return float(line[-1, 0] + (y - line[-1, 1]) * run[0] / run[1])
+
+    at = piece.corner(move.end or "")
+    far = straight(piece, float(at[1])) - straight(work.before, float(at[1]))
+    shifts, joints = corner_shifts(work, piece, move, far * way_out(piece, move.seam or ""))
+    result = redraw(piece, shifts, joints)
+    lines = {}
+    for name, line in result.lines.items():
+        if not _on_edge(result, line[0]):  # a width that is taken from that straight
+            line = line.copy()  # noqa: PLW2901
+            line[0, 0] += straight(piece, float(line[0, 1])) - straight(work.before, float(line[0, 1]))
+        lines[name] = points(line)
+    return replace(result, lines=lines), Did("edge", far, tuple(move.taper))
+
+
+def _on_edge(piece: Piece, at: Array) -> bool:
+    return any(float(np.hypot(*(nearest(piece.seams[seam], at) - at))) < 0.5 for seam in piece.part.inner)
+
+
+def nothing(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """The paper stays as it is."""
+    return piece, Did("none", by, ())

@@ -1,0 +1,273 @@
+"""Moves that draw new edges: seams by shares at heights, ends and corners, curves, the hem, and the leg that swings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from fitdiag.knowledge.garment import Move
+from fitdiag.pattern.alter import (
+    Did,
+    Shift,
+    mapped,
+    redraw,
+    shortened,
+    smooth_through,
+    tapering,
+    turned,
+)
+from fitdiag.pattern.garment import arc
+from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, stations, way_out
+from fitdiag.pattern.piece import Array, Joint, Piece, length, points
+from fitdiag.problems import stop
+
+
+def edge(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move seams outward (negative: inward) by a share of the amount at each height; along another seam where `way` names one."""
+    shifts: dict[str, Shift] = {}
+    joints: list[Joint] = []
+    for seam in move.seams:
+        heights, shares = stations(work, piece, move, seam)
+        if (np.diff(heights) <= 0).any():
+            raise stop("height", f"{piece.name}: the levels lie too near to each other", hint="look at the levels")
+        way = np.array([way_out(piece, seam), 0.0])
+        if move.way is not None:
+            other = piece.seams[move.way]
+            way = (other[0] - other[1]) / np.hypot(*(other[0] - other[1]))
+
+        def share(at: Array, far: Array, heights: Array = heights, shares: Array = shares) -> Array:
+            if move.drawn == "straight":
+                return np.asarray(np.interp(at[:, 1], heights, shares))
+            return smooth_through(at[:, 1], heights, shares)
+
+        shifts[seam] = tapering(by * way, share)
+        if move.drawn == "straight":
+            joints += [Joint(seam, points(np.array([at, at]))) for at in _kinks(piece, seam, heights, shares)]
+    top = piece.part.seams[0]
+    ends = {piece.seams[top][0].tobytes(), piece.seams[top][-1].tobytes()}
+    touched = [s for s in move.seams if {piece.seams[s][0].tobytes(), piece.seams[s][-1].tobytes()} & ends]
+    result = redraw(piece, shifts, tuple(joints))
+    grows = any(not np.array_equal(piece.seams[top][k], result.seams[top][k]) for k in (0, -1))
+    return result, Did("edge", by, (*move.seams, *((top,) if touched and grows else ())), at=dict(move.at))
+
+
+def _kinks(piece: Piece, seam: str, heights: Array, shares: Array) -> list[Array]:
+    """Where a straight run of shares bends, strictly inside a seam."""
+    line, found = piece.seams[seam], []
+    low, high = float(line[:, 1].min()), float(line[:, 1].max())
+    for height in heights:
+        if low + 1.0 < height < high - 1.0:
+            hits = np.nonzero((line[:-1, 1] - height) * (line[1:, 1] - height) <= 0)[0]
+            if len(hits):
+                found.append(line[int(hits[0])])
+    return found
+
+
+def tip(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move one end of a seam along the seam it meets (positive: longer), to nothing at its other end, darts folded closed.
+
+    `way: up`: straight up, the seam it meets carried on from where it ends. `square`: so far along the new line keeps its
+    direction, to be squared to that seam by trueing. `until`: as far as that corner has come down, or that seam got shorter,
+    by the moves before.
+    """
+    seam, line = move.seam or "", piece.seams[move.seam or ""]
+    first = piece.part.corners[move.end or ""] == seam
+    neighbour = piece.part.leads(seam) if first else piece.part.follows(seam)
+    other = piece.seams[neighbour]
+    run = other[-1] - other[-2] if first else other[0] - other[1]
+    run = np.array([0.0, 1.0]) if move.way == "up" else run / np.hypot(*run)
+    if move.until in piece.part.corners:
+        by = float(work.before.corner(move.until or "")[1] - piece.corner(move.until or "")[1]) / float(run[1])
+    elif move.until is not None:
+        by = length(work.before.seams[move.until]) - length(piece.seams[move.until])
+    closed = _closed(piece, seam)
+    whole = float(closed(np.array([arc(line)[-1]]))[0])
+    edge = min(move.square_mm or 0.0, whole / 3)  # so far along the new line runs like the old one
+
+    def rise(at: Array, far: Array) -> Array:
+        done = closed(far) if first else whole - closed(far)
+        return np.asarray(by * np.clip((whole - done) / (whole - edge), 0.0, 1.0))
+
+    def shift(at: Array, far: Array) -> Array:
+        return np.outer(rise(at, far), run)
+
+    grown = (neighbour,) if move.way == "up" else ()
+    end = line[0] if first else line[-1]
+    joints = (Joint(seam, points(np.array([end + by * run] * 2))),) if move.square_mm else ()
+    return redraw(piece, {seam: shift}, joints, grown=grown), Did("tip", by, (seam,), at={move.end or "": 1.0})
+
+
+def _closed(piece: Piece, seam: str) -> Callable[[Array], Array]:
+    """Distance along a seam with its darts folded closed, from the distance along it as it lies."""
+    line = piece.seams[seam]
+    at = arc(line)
+    steps = [(0.0, 0.0)]
+    for dart in sorted(piece.darts, key=lambda one: float(np.hypot(*(one.left - line[0])))):
+        ends = []
+        for end in (dart.left, dart.right):
+            index = int(np.argmin(np.hypot(*(line - end).T)))
+            ends.append(float(at[index]))
+        before = steps[-1]
+        steps += [(ends[0], before[1] + ends[0] - before[0]), (ends[1], before[1] + ends[0] - before[0])]
+    steps.append((float(at[-1]), steps[-1][1] + float(at[-1]) - steps[-1][0]))
+    known, folded = np.array(steps).T
+    return lambda far: np.asarray(np.interp(far, known, folded))
+
+
+def corner(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move a corner of the outline outward, up, or along one of its seams; the seams of `taper` run to nothing over theirs."""
+    shifts, joints = corner_shifts(work, piece, move, by)
+    return redraw(piece, shifts, joints), Did("edge", by, tuple(dict.fromkeys((*move.taper, *_ways(piece, move)))))
+
+
+def _ways(piece: Piece, move: Move) -> tuple[str, ...]:
+    return (move.way,) if move.way in piece.part.seams else ()
+
+
+def straight(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Draw a seam straight from end to end; steps and bends in it are gone."""
+    seam = move.seam or ""
+    line = piece.seams[seam]
+    whole = length(line)
+
+    def onto(at: Array, far: Array) -> Array:
+        result: Array = line[0] + np.outer(far / whole, line[-1] - line[0]) - at
+        return result
+
+    result = redraw(piece, {seam: onto})
+    left = tuple(joint for joint in result.joints if joint.seam != seam)
+    return replace(result, joints=left), Did("edge", by, (seam,))
+
+
+def bend(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move a curve towards the corner of the seams it joins (negative: away from it), most where the corner is halved."""
+    seam = move.seam or ""
+    line, on = piece.seams[seam], piece.seams[piece.part.follows(seam)]
+    up = (on[1] - on[0]) / np.hypot(*(on[1] - on[0]))
+    level = np.array([way_out(piece, seam), 0.0])
+    reach = (line[0, 1] - on[0, 1]) / up[1]
+    meet = on[0] + up * reach
+    half = (up + level) / np.hypot(*(up + level))
+    chord = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
+    normal = np.array([chord[1], -chord[0]])
+    depth = (line - line[0]) @ normal
+    across = (line - meet) @ np.array([half[1], -half[0]])
+    hits = np.nonzero(across[:-1] * across[1:] <= 0)[0]
+    if not len(hits):
+        raise stop("curve", f"{piece.name}: the {seam} has no bend to alter", hint="look at where the curve begins")
+    index = int(hits[0])
+    most = depth[index] + (depth[index + 1] - depth[index]) * across[index] / (
+        (across[index] - across[index + 1]) or 1.0
+    )
+
+    def share(at: Array, far: Array) -> Array:
+        here = (at - line[0]) @ normal / most
+        result: Array = np.clip(here, 0.0, None)
+        return result
+
+    return redraw(piece, {seam: tapering(-half * by, share)}), Did("edge", by, (seam,))
+
+
+def slip(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Slide a curve along the two seams that it joins, by the amount along the one before it (positive: down).
+
+    A level line named by `line` goes along, by as much as the corner came down.
+    """
+    seam = move.seam or ""
+    before, after = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
+    run = (before[-1] - before[-2]) / np.hypot(*(before[-1] - before[-2]))
+    end = shortened(before, by)[-1] if by > 0 else before[-1] - run * by
+    shift = end - before[-1]
+    up = (after[1] - after[0]) / np.hypot(*(after[1] - after[0]))
+    at_top = up * float(shift[1] / up[1])
+    whole = length(piece.seams[seam])
+
+    def slid(at: Array, far: Array) -> Array:
+        share = (far / whole)[:, None]
+        result: Array = (1 - share) * shift + share * at_top
+        return result
+
+    result = redraw(piece, {seam: slid})
+    if move.line is not None:
+        result = lifted(result, move.line, float(shift[1]))
+    return result, Did("edge", by, (piece.part.leads(seam), seam))
+
+
+def shift_end(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move a straight end of the piece along the two seams it meets (positive: longer), level with itself."""
+    seam = move.seam or ""
+    before, after = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
+    ends = []
+    for line in (before[::-1], after):
+        run = (line[0] - line[1]) / abs(line[0, 1] - line[1, 1])
+        if by >= 0:
+            ends.append(run * by)
+        else:
+            ends.append(_down_by(line, -by) - line[0])
+    whole = length(piece.seams[seam])
+
+    def moved(at: Array, far: Array) -> Array:
+        share = (far / whole)[:, None]
+        result: Array = (1 - share) * ends[0] + share * ends[1]
+        return result
+
+    return redraw(piece, {seam: moved}), Did("shift", by, (seam,))
+
+
+def _down_by(line: Array, by: float) -> Array:
+    """The first point of a polyline that lies `by` mm above or below its start."""
+    away = np.abs(line[:, 1] - line[0, 1])
+    hits = np.nonzero(away >= by)[0]
+    if not len(hits):
+        raise stop("amount", "that is more than there is of the seam", hint="take a smaller amount")
+    index = int(hits[0])
+    share = (by - away[index - 1]) / ((away[index] - away[index - 1]) or 1.0)
+    result: Array = line[index - 1] + share * (line[index] - line[index - 1])
+    return result
+
+
+def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Swing all below a height inward by shares of the amount; then turn the piece until the grain through the leg is plumb.
+
+    The new grain lies midway at the second height and at the lowest one.
+    """
+    outer = piece.part.outer[0]
+    heights, shares = stations(work, piece, move, outer)
+    low = float(min(line[:, 1].min() for line in piece.seams.values()))
+    if len(heights) < 3 or not low - 1.0 < heights[1] < heights[2] or heights[2] <= low:
+        heights, shares = np.array([low, (low + heights[-1]) / 2, heights[-1]]), np.array([1.0, 0.5, 0.0])
+        if heights[2] <= low:
+            raise stop("amount", "the pivot lies below the hem", hint="choose a higher pivot")
+    heights = np.array([low, *heights[1:]])
+    inward = -way_out(piece, outer)
+
+    def share(at: Array) -> Array:
+        return _bend(at[:, 1], (float(heights[2]), float(heights[1]), float(heights[0])), float(shares[1]))
+
+    swung = mapped(piece, lambda line: points(line + np.outer(by * inward * share(line), [1.0, 0.0])))
+    swung = replace(swung, grain_x=piece.grain_x + by * inward * float(shares[1]))
+    angle = float(np.arctan2(-by * inward * (1.0 - shares[1]), heights[1] - low))
+    about = np.array([swung.grain_x, heights[1]])
+    result = turned(swung, about, angle)
+    return result, Did(
+        "swing", by, (*piece.part.outer, piece.part.follows(piece.part.stays)), angle=angle, at=dict(move.at)
+    )
+
+
+def _bend(heights: Array, at: tuple[float, float, float], share: float) -> Array:
+    """0 down to the first height, `share` at the second, 1 from the third on; smooth at the second, never overshooting.
+
+    Two cubic pieces; the slope where they meet is the harmonic mean of the slopes on both sides.
+    """
+    top, middle, low = at
+    one, other = share / (top - middle), (1.0 - share) / (middle - low)
+    slope = 2 * one * other / (one + other) if one + other else 0.0
+    upper, lower = np.clip((top - heights) / (top - middle), 0, 1), np.clip((middle - heights) / (middle - low), 0, 1)
+
+    def cubic(t: Array, step: float, rise: float, first: float, last: float) -> Array:
+        result: Array = rise * t**2 * (3 - 2 * t) + step * t * (1 - t) * (first * (1 - t) - last * t)
+        return result
+
+    return cubic(upper, top - middle, share, one, slope) + cubic(lower, middle - low, 1.0 - share, slope, other)

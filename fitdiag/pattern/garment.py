@@ -1,0 +1,205 @@
+"""The garment that a pattern is for, made from its rules: parts, sewn pairs, measures, and every alteration's moves.
+
+`garment_of(base)` gives that of a rule base, `trousers()` the shipped one. A place on a piece is named as in the rules, like
+`outer at above-hip`, `side-waist` or `inseam 200 mm from crotch-point`; `Spot` says where that is on a given piece.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+
+import numpy as np
+
+from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
+from fitdiag.problems import stop
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How an alteration is carried out: its moves, and whether a negative amount has a meaning, or only one side is altered."""
+
+    alteration: str
+    moves: tuple[Move, ...]
+    both_ways: bool
+    one_side: bool
+
+
+@dataclass(frozen=True, eq=False)
+class Garment:
+    """All that the pattern room knows of a garment. `parts` by name; `recipes` by the alteration's id."""
+
+    name: str
+    parts: Mapping[str, Part]
+    heights: Mapping[str, Height]
+    notches: tuple[NotchRule, ...]
+    pairs: tuple[Pair, ...]
+    meetings: tuple[Meeting, ...]
+    measures: tuple[MeasureRule, ...]
+    recipes: Mapping[str, Recipe] = field(default_factory=dict)
+
+
+@cache
+def trousers() -> Garment:
+    """The garment of the shipped rules; read once."""
+    return garment_of(load_rules())
+
+
+def garment_of(base: RuleBase) -> Garment:
+    """The garment of a rule base. Raises ProblemsFoundError if its folder has no garment.yaml."""
+    return _made(_ById(base))
+
+
+class _ById:
+    """A rule base as a key: the same one is worked out once."""
+
+    def __init__(self, base: RuleBase) -> None:
+        self.base = base
+
+    def __hash__(self) -> int:
+        return hash(self.base.fingerprint)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _ById) and other.base.fingerprint == self.base.fingerprint
+
+
+@cache
+def _made(key: _ById) -> Garment:
+    base = key.base
+    if (rule := base.garment) is None:
+        raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
+    shapes = {shape.id: shape for shape in rule.shapes}
+    parts = {}
+    heights = {
+        level.id: ("corner", level.corner) if level.corner else ("seam", level.seam or "")
+        for level in rule.levels
+        if not level.from_end
+    }
+    ends = {level.id: (level.from_end, level.to_end) for level in rule.levels if level.from_end}
+    for piece in rule.pieces:
+        shape = shapes[piece.shape]
+        parts[piece.id] = Part(
+            piece.id, shape.seams, dict(shape.corners), shape.inner, shape.outer, shape.stays, shape.smooth, piece.cut,
+            tuple(level.id for level in rule.levels), heights, ends,
+        )  # fmt: skip
+    recipes = {
+        name: Recipe(
+            name,
+            alteration.operation.moves,
+            alteration.operation.both_ways or alteration.opposite is not None,
+            alteration.operation.one_side,
+        )
+        for name, alteration in base.alterations.items()
+    }
+    return Garment(
+        base.about.garment, parts, {height.id: height for height in rule.heights}, rule.notches, rule.pairs,
+        rule.meetings, rule.measures, recipes,
+    )  # fmt: skip
+
+
+# -- places --------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class Spot:
+    """A place on the outline: the seam, the index of the point before it, and the point."""
+
+    seam: str
+    index: int
+    at: Array
+
+
+def height_at(garment: Garment, piece: Piece, name: str, edge: str = "") -> float:
+    """The height of a level, corner or named height, or one given like `925 mm`, in mm.
+
+    Where a level line is not level, at its `edge` (`inner` or `outer`), else where the grainline crosses it.
+    """
+    if name.endswith(" mm"):
+        return float(name.removesuffix(" mm"))
+    if name in piece.part.corners:
+        return float(piece.corner(name)[1])
+    if name in piece.lines and edge:
+        return float(piece.lines[name][0 if edge == "inner" else -1, 1])
+    if (level := piece.level(name)) is not None:
+        return level
+    if (rule := garment.heights.get(name)) is None:
+        raise stop("height", f"{piece.name}: there is no height '{name}'", hint="draw the level line on the pattern")
+    if rule.between is not None:
+        low, high = (height_at(garment, piece, other, edge) for other in rule.between)
+        return low + (high - low) * rule.share
+    return height_at(garment, piece, rule.level or "", edge) + (rule.up_mm or 0.0) - (rule.down_mm or 0.0)
+
+
+def edge_of(piece: Piece, seam: str) -> str:
+    """`outer` or `inner`, by the edge that a seam belongs to."""
+    return "outer" if seam in piece.part.outer else "inner"
+
+
+_FROM = re.compile(r"([a-z-]+) (\d+(?:\.\d+)?) mm from ([a-z-]+)\Z")
+
+
+def spot(garment: Garment, piece: Piece, text: str) -> Spot:
+    """Where a place named in the rules lies on the outline of a piece. Raises ProblemsFoundError if the piece has none."""
+    if text in piece.part.corners:
+        return Spot(piece.part.corners[text], 0, piece.corner(text))
+    if (found := _FROM.match(text)) is not None:
+        seam, far, corner = found[1], float(found[2]), found[3]
+        whole = length(piece.seams[seam])
+        far = min(far, 0.9 * whole)  # in the smallest sizes
+        return along(piece, seam, far if piece.part.corners[corner] == seam else whole - far)
+    name, _, height = text.partition(" at ")
+    seams = {"inner": piece.part.inner, "outer": piece.part.outer}.get(name, (name,))
+    y = piece.grain_x if height == "grain" else height_at(garment, piece, height)
+    axis = 0 if height == "grain" else 1
+    hits = [
+        (seam, index, at) for seam in seams if seam in piece.seams for index, at in _hits(piece.seams[seam], y, axis)
+    ]
+    if not hits:
+        raise stop(
+            "cut", f"{piece.name}: the cut misses the piece at '{text}'", hint="look at the levels of the pattern"
+        )
+    return Spot(*max(hits, key=lambda hit: hit[2][1]))
+
+
+def _hits(line: Array, value: float, axis: int) -> list[tuple[int, Array]]:
+    ones = line[:, axis]
+    low, high = np.minimum(ones[:-1], ones[1:]), np.maximum(ones[:-1], ones[1:])
+    found = []
+    for index in np.nonzero((low <= value) & (value <= high) & (low != high))[0]:
+        share = (value - ones[index]) / (ones[index + 1] - ones[index])
+        found.append((int(index), line[index] + share * (line[index + 1] - line[index])))
+    return found
+
+
+def along(piece: Piece, seam: str, far: float) -> Spot:
+    """The place `far` mm from the start of a seam. Raises ProblemsFoundError when the seam is shorter."""
+    line = piece.seams[seam]
+    at = arc(line)
+    if not -1e-9 <= far <= at[-1] + 1e-9:
+        raise stop("cut", f"{piece.name}: the {seam} is shorter than that", hint="take a smaller amount")
+    index = min(int(np.searchsorted(at, far, side="right")) - 1, len(line) - 2)
+    share = (far - at[index]) / ((at[index + 1] - at[index]) or 1.0)
+    return Spot(seam, index, line[index] + share * (line[index + 1] - line[index]))
+
+
+def arc(line: Array) -> Array:
+    """For each point of a polyline its distance from the start, along it, mm."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
+def with_notches(garment: Garment, piece: Piece) -> Piece:
+    """A piece with the garment's notches where it has none of that name on that seam."""
+    known = {(notch.name, notch.seam) for notch in piece.notches}
+    found = list(piece.notches)
+    for rule in garment.notches:
+        if (rule.id, rule.seam) not in known and (not rule.on or piece.name in rule.on) and rule.seam in piece.seams:
+            place = spot(
+                garment, piece, f"{rule.seam} {rule.at}" if " from " in rule.at else f"{rule.seam} at {rule.at}"
+            )
+            found.append(Notch(rule.id, rule.seam, points(place.at)[0]))
+    return replace(piece, notches=tuple(found))

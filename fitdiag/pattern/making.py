@@ -1,0 +1,134 @@
+"""What all moves share: the piece as it was, the places and heights of its garment, and how a corner is moved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitdiag.knowledge.garment import Move
+from fitdiag.pattern.alter import (
+    Did,
+    Shift,
+    shortened,
+    tapering,
+)
+from fitdiag.pattern.garment import Garment, Spot, along, arc, edge_of, height_at, spot
+from fitdiag.pattern.piece import Array, Joint, Piece, length, points
+
+
+@dataclass(frozen=True, eq=False)
+class Work:
+    """A piece being altered: as it was before the alteration, and the garment that knows its places."""
+
+    garment: Garment
+    before: Piece
+
+    def height(self, piece: Piece, name: str, seam: str) -> float:
+        return height_at(self.garment, piece, name, edge_of(piece, seam))
+
+    def spot(self, piece: Piece, text: str) -> Spot:
+        return spot(self.garment, piece, text)
+
+
+Made = tuple[Piece, Did]
+Maker = Callable[[Work, Piece, Move, float], Made]
+
+
+def way_out(piece: Piece, seam: str) -> float:
+    """1 where outward is to the right, -1 where it is to the left."""
+    return 1.0 if edge_of(piece, seam) == "outer" else -1.0
+
+
+def stations(work: Work, piece: Piece, move: Move, seam: str) -> tuple[Array, Array]:
+    """The heights of a move from the bottom up, and the share of the amount at each."""
+    pairs = sorted((work.height(piece, name, seam), share) for name, share in move.at.items())
+    return np.array([height for height, _ in pairs]), np.array([share for _, share in pairs])
+
+
+def far_along(piece: Piece, place: Spot) -> float:
+    line = piece.seams[place.seam]
+    return float(arc(line)[place.index] + np.hypot(*(place.at - line[place.index])))
+
+
+def _direction(piece: Piece, move: Move, begins: str, by: float) -> Array:
+    """Where a corner goes for each millimetre: outward, straight up, or along a seam that ends or begins there."""
+    if move.way == "up":
+        return np.array([0.0, 1.0])
+    if move.way is None:
+        return np.array([way_out(piece, begins), 0.0])
+    line = piece.seams[move.way]
+    line = line[::-1] if move.way == begins else line
+    run = (line[-1] - line[-2]) / np.hypot(*(line[-1] - line[-2]))
+    if by >= 0:
+        return np.asarray(run)
+    back: Array = (line[-1] - shortened(line, -by)[-1]) / -by
+    return back
+
+
+def corner_shifts(work: Work, piece: Piece, move: Move, by: float) -> tuple[dict[str, Shift], tuple[Joint, ...]]:
+    begins = piece.part.corners[move.end or ""]
+    way = _direction(piece, move, begins, by)
+    shifts: dict[str, Shift] = {}
+    joints = []
+    for seam, text in move.taper.items():
+        line = piece.seams[seam]
+        whole, first = length(line), seam == begins
+        reach = reach_of(work, piece, seam, text, first)
+        curved = text == "all" or first
+
+        square = np.array([-way[1], way[0]]) / (np.hypot(*way) or 1.0)
+        across = move.way is not None and text.endswith(
+            " mm"
+        )  # measured square to the way, so that the way back is the same
+
+        def share(
+            at: Array, far: Array, whole: float = whole, reach: float = reach, first: bool = first,
+            curved: bool = curved, across: bool = across, square: Array = square, corner: Array = line[0 if first else -1],
+        ) -> Array:  # fmt: skip
+            gone = np.abs((at - corner) @ square) if across else (far if first else whole - far)
+            left = np.clip(1 - gone / reach, 0.0, 1.0)
+            result: Array = left**2 if curved else left
+            return result
+
+        shifts[seam] = tapering(by * way, share)
+        if not curved and reach < whole - 1.0:
+            at = along(piece, seam, reach if first else whole - reach).at
+            joints.append(Joint(seam, points(np.array([at, at]))))
+    return shifts, tuple(joints)
+
+
+def reach_of(work: Work, piece: Piece, seam: str, text: str, first: bool) -> float:
+    """How far along a seam a taper runs, from its corner: to a height, over some mm, or all of it."""
+    whole = length(piece.seams[seam])
+    if text == "all":
+        return whole
+    if text.endswith(" mm"):
+        return min(float(text.removesuffix(" mm")), whole)
+    place = work.spot(piece, f"{seam} at {text}")
+    far = far_along(piece, place)
+    return far if first else whole - far
+
+
+def lifted(piece: Piece, name: str, by: float) -> Piece:
+    """The piece with a level line moved up; it runs from edge to edge again."""
+    if name not in piece.lines:
+        return piece
+    line = piece.lines[name] + np.array([0.0, by])
+    ends = piece.part.ends.get(name, (piece.part.inner, piece.part.outer))
+    for index, seams in ((0, ends[0]), (-1, ends[1])):
+        hits = [at for seam in seams if (at := _level_crossing(piece.seams[seam], float(line[index, 1]))) is not None]
+        if hits:
+            line[index] = min(hits, key=lambda at: float(np.hypot(*(at - line[index]))))
+    return replace(piece, lines={**piece.lines, name: points(line)})
+
+
+def _level_crossing(line: Array, y: float) -> Array | None:
+    hits = np.nonzero((line[:-1, 1] - y) * (line[1:, 1] - y) <= 0)[0]
+    if not len(hits):
+        return None
+    index = int(hits[-1])
+    share = (y - line[index, 1]) / ((line[index + 1, 1] - line[index, 1]) or 1.0)
+    result: Array = line[index] + share * (line[index + 1] - line[index])
+    return result

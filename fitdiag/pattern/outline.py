@@ -1,0 +1,205 @@
+"""Round the stitching line: seam and hem allowances with their corners, the line to cut along, notches, and the way back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitdiag.pattern.alter import nearest
+from fitdiag.pattern.piece import Array, Pattern, Piece, points
+from fitdiag.problems import Where, stop
+from fitdiag.units import Units, format_reading
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+NOTCH_MM = 6.0
+MOST_ALLOWANCE_MM = 100.0
+MITRE = 2.5  # a corner of the cutting line lies at most this many allowances from its seam
+
+
+def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units = "cm") -> Pattern:
+    """The pattern with seam allowances in mm: by seam (`side`), by piece and seam (`back side`), or `all`.
+
+    Raises ProblemsFoundError for a name it has not, and for an allowance that is wider than a curve allows.
+    """
+    names = {f"{piece.name} {seam}" for piece in pattern.pieces.values() for seam in piece.part.seams}
+    seams = {seam for piece in pattern.pieces.values() for seam in piece.part.seams}
+    for name, mm in by_seam.items():
+        if name not in {"all", *names, *seams}:
+            told = f"there is no seam '{name}'"
+            raise stop(
+                "allowance",
+                told,
+                hint=f"name one of {', '.join(sorted(seams))}, with front or back before it if need be",
+            )
+        if not 0.0 <= mm <= MOST_ALLOWANCE_MM:
+            most = format_reading(MOST_ALLOWANCE_MM, units)
+            raise stop(
+                "allowance",
+                f"an allowance of {format_reading(mm, units)} is outside 0 to {most}",
+                hint="check the unit",
+            )
+
+    def given(piece: Piece) -> Piece:
+        found = {}
+        for seam in piece.part.seams:
+            mm = by_seam.get(
+                f"{piece.name} {seam}", by_seam.get(seam, by_seam.get("all", piece.allowance.get(seam, 0.0)))
+            )
+            if mm > 0:
+                _refuse_too_wide(piece, seam, mm, units)
+                found[seam] = mm
+        return replace(piece, allowance=found)
+
+    return replace(
+        pattern,
+        pieces={name: given(piece) for name, piece in pattern.pieces.items()},
+        left={name: given(piece) for name, piece in pattern.left.items()},
+    )
+
+
+def _refuse_too_wide(piece: Piece, seam: str, mm: float, units: Units) -> None:
+    """Stop where the line to cut along would run into itself: a hollow with a smaller radius than the allowance."""
+    radius = hollow_radius(piece.seams[seam])
+    if radius < mm:
+        told = (
+            f"{piece.name}: an allowance of {format_reading(mm, units)} is wider than the hollow of the {seam} allows"
+        )
+        raise stop("allowance", told, hint=f"at most {format_reading(radius, units)} there")
+
+
+def hollow_radius(line: Array, over: float = 24.0) -> float:
+    """The smallest radius with which a seam is hollow (seen from outside the piece, on its left hand), in mm."""
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    if at[-1] < 2 * over:
+        return np.inf
+    places = np.linspace(over, at[-1] - over, max(2, int(at[-1] / 6)))
+    a, b, c = (
+        np.column_stack([np.interp(places + by, at, line[:, axis]) for axis in (0, 1)]) for by in (-over, 0.0, over)
+    )
+    one, two, three = (np.hypot(*(p - q).T) for p, q in ((b, a), (c, b), (c, a)))
+    turn = (b - a)[:, 0] * (c - b)[:, 1] - (b - a)[:, 1] * (c - b)[:, 0]
+    hollow = turn > 1e-6  # turning left, the outside lies inside the bend
+    if not hollow.any():
+        return np.inf
+    return float((one * two * three / (2 * np.maximum(np.abs(turn), 1e-9)))[hollow].min())
+
+
+def cutting_area(piece: Piece) -> Polygon:
+    """The piece with its allowances: each seam moved out by its own, corners run out to a point unless they are sharp.
+
+    The allowance at the bottom is the leg's mirror image below the hem, so that it lies flat when it is turned up.
+    """
+    from shapely import LineString, Polygon  # noqa: PLC0415
+    from shapely.ops import unary_union  # noqa: PLC0415
+
+    part, turned_up = piece.part, piece.part.stays
+    parts = [Polygon(piece.outline)]
+    for seam in part.seams:
+        line, onward = piece.seams[seam], piece.seams[part.follows(seam)]
+        own, next_own = (max(piece.allowance.get(name, 0.0), 0.0) for name in (seam, part.follows(seam)))
+        if own and seam != turned_up:
+            parts.append(LineString(line).buffer(own, cap_style="flat", join_style="mitre", mitre_limit=2.0))
+        if own and next_own and turned_up not in (seam, part.follows(seam)):
+            parts.append(_corner(line[-1], line[-1] - line[-2], onward[1] - onward[0], own, next_own))
+    whole = unary_union([one.buffer(0.001, join_style="mitre") for one in parts])
+    hem = max(piece.allowance.get(turned_up, 0.0), 0.0)
+    if hem:
+        whole = unary_union([whole, _mirrored(whole, piece.seams[turned_up], hem)])
+    polygon = max(getattr(whole, "geoms", [whole]), key=lambda one: one.area)
+    return Polygon(polygon.exterior).simplify(0.004)
+
+
+def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
+    """What lies within `by` mm above a hem, mirrored below it."""
+    from shapely import Polygon, transform  # noqa: PLC0415
+
+    run = (hem[-1] - hem[0]) / np.hypot(*(hem[-1] - hem[0]))
+    up = np.array([run[1], -run[0]])  # the hem runs clockwise, so the piece lies on its right
+    wide = run * 500.0
+    strip = Polygon([hem[0] - wide, hem[-1] + wide, hem[-1] + wide + up * by, hem[0] - wide + up * by])
+
+    def mirror(at: Array) -> Array:
+        away = (at - hem[0]) @ up
+        result: Array = at - 2 * np.outer(away, up)
+        return result
+
+    return transform(whole.intersection(strip), mirror).buffer(0.002, join_style="mitre")
+
+
+def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) -> Polygon:
+    """What two allowances leave open at the corner between them."""
+    from shapely import MultiPoint  # noqa: PLC0415
+
+    u, v = into / np.hypot(*into), onward / np.hypot(*onward)
+    a, b = at + np.array([-u[1], u[0]]) * own, at + np.array([-v[1], v[0]]) * next_own
+    corners = [at, a, b]
+    across = u[0] * v[1] - u[1] * v[0]
+    if abs(across) > 1e-6:
+        reach = float(((b - a)[0] * v[1] - (b - a)[1] * v[0]) / across)
+        tip = a + u * reach
+        if reach > 0 and np.hypot(*(tip - at)) < MITRE * max(own, next_own):
+            corners.append(tip)
+    return MultiPoint(corners).convex_hull.buffer(0.001, join_style="mitre")
+
+
+def notch_tick(piece: Piece, seam: str, at: Array) -> Array:
+    """A notch as a line: from its seam outward, square to it, through the allowance or a little way without one."""
+    line = piece.seams[seam]
+    index = int(np.clip(np.argmin(np.hypot(*(line - at).T)), 1, len(line) - 2))
+    run = line[index + 1] - line[index - 1]
+    out = np.array([-run[1], run[0]]) / (np.hypot(*run) or 1.0)
+    allowance = piece.allowance.get(seam, 0.0)
+    return points(np.array([at, at + out * allowance])) if allowance else points(np.array([at, at - out * NOTCH_MM]))
+
+
+def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float, where: Where | None) -> dict[str, Array]:
+    """Stitching lines from lines to cut along: each seam moved in by an allowance, the corners where they meet."""
+    from shapely import LineString  # noqa: PLC0415
+
+    moved = {}
+    for name in order:
+        line = seams[name]
+        first, last = line[0] - line[1], line[-1] - line[-2]
+        longer = np.concatenate(
+            [[line[0] + first / np.hypot(*first) * 2 * by], line, [line[-1] + last / np.hypot(*last) * 2 * by]]
+        )
+        off = LineString(longer).offset_curve(-by, join_style="mitre")
+        moved[name] = off if off.geom_type == "LineString" else max(off.geoms, key=lambda one: one.length)
+    corners = {}
+    for k, name in enumerate(order):
+        follows = order[(k + 1) % len(order)]
+        meet = moved[name].intersection(moved[follows])
+        ends = [at for at in getattr(meet, "geoms", [meet]) if at.geom_type == "Point"]
+        corner = seams[name][-1]
+        if ends:
+            corners[name] = np.array(min(ends, key=lambda at: np.hypot(at.x - corner[0], at.y - corner[1])).coords[0])
+        else:
+            corners[name] = nearest(np.asarray(moved[name].coords), corner)  # seams that run on smoothly
+        if np.hypot(*(corners[name] - corner)) > 6 * by + 5:
+            told = f"the allowance cannot be taken off at the end of the {name}"
+            raise stop("allowance", told, where=where, hint="is it wider than in the drawing?")
+    found = {}
+    for k, name in enumerate(order):
+        line = np.asarray(moved[name].coords)
+        start, end = corners[order[k - 1]], corners[name]
+        found[name] = _between(line, start, end)
+    return found
+
+
+def _between(line: Array, start: Array, end: Array) -> Array:
+    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    far = [_far(line, at, place) for place in (start, end)]
+    inner = line[(at > far[0] + 1e-6) & (at < far[1] - 1e-6)]
+    return points(np.concatenate([[start], inner, [end]]))
+
+
+def _far(line: Array, at: Array, place: Array) -> float:
+    steps = np.diff(line, axis=0)
+    share = np.clip(((place - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
+    index = int(np.argmin(((line[:-1] + share[:, None] * steps - place) ** 2).sum(axis=1)))
+    return float(at[index] + share[index] * (at[index + 1] - at[index]))

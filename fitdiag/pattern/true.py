@@ -1,0 +1,278 @@
+"""Trueing as a cutter trues: only where a cut left a step or a bend, by the curve that fits there.
+
+Each `Joint` of a piece is smoothed within a short reach and then forgotten, so trueing twice changes nothing more. A bend is
+smoothed through its own point, so a width that is taken there stays; a step is bridged from sound line to sound line. The
+reach ends at corners and at level lines, so that girths stay; what it does to each seam's length is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fitdiag.pattern.alter import crossing, nearest, redraw
+from fitdiag.pattern.garment import arc
+from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, length, points
+
+REACH_MM = 40.0  # how far along a seam a step or bend is drawn in on each side; by eye, no source
+STEP_REACH = 4.0  # and at least this many times the step
+MOST_REACH_MM = 90.0
+LEAST_REACH_MM = 12.0
+POINT_MM = 4.0
+SQUARE_MM = 20.0  # a waist runs square into the centre for 2 cm; common practice, no source
+SEEN_DEGREES, SEEN_MM = 0.3, 0.05  # a bend or step that is less is left
+
+
+@dataclass(frozen=True)
+class Trued:
+    """What trueing did to a seam: its piece, its name, and its length before and after, in mm."""
+
+    piece: str
+    seam: str
+    before: float
+    after: float
+
+    @property
+    def change(self) -> float:
+        return self.after - self.before
+
+
+def true(pattern: Pattern) -> tuple[Pattern, tuple[Trued, ...]]:
+    """The pattern with every step and bend trued that alterations left, and what that did to each seam they lie on."""
+    told: list[Trued] = []
+    pieces, left = dict(pattern.pieces), dict(pattern.left)
+    for name, piece in pattern.pieces.items():
+        pieces[name], found = true_piece(piece)
+        told += found
+    for name, piece in pattern.left.items():
+        left[name], found = true_piece(piece)
+        told += [replace(one, piece=f"left {name}") for one in found]
+    return replace(pattern, pieces=pieces, left=left), tuple(told)
+
+
+def true_piece(piece: Piece) -> tuple[Piece, tuple[Trued, ...]]:
+    """A piece with its joints trued, and what that did to the seams they lay on."""
+    if not piece.joints:
+        return piece, ()
+    joints, result = piece.joints, replace(piece, joints=())
+    touched: dict[str, None] = {}
+    for chain in chains(piece.part):
+        own = [joint for joint in joints if joint.seam in chain]
+        if own:
+            result, moved = _chain(result, chain, own)
+            for joint in own:
+                result, more = _squared(result, joint)
+                moved = [*moved, *more]
+            touched |= dict.fromkeys(moved)
+    found = tuple(Trued(piece.name, s, length(piece.seams[s]), length(result.seams[s])) for s in touched)
+    return result, found
+
+
+def chains(part: Part) -> list[tuple[str, ...]]:
+    """Seams that run on without a corner, in order."""
+    found: list[list[str]] = []
+    smooth = {part.corners[corner] for corner in part.smooth}
+    for seam in part.seams:
+        if seam in smooth and found:
+            found[-1].append(seam)
+        else:
+            found.append([seam])
+    return [tuple(chain) for chain in found]
+
+
+def _squared(piece: Piece, joint: Joint) -> tuple[Piece, list[str]]:
+    """A seam that is altered at its very end runs square into the seam it meets there, for the first two centimetres."""
+    line = piece.seams[joint.seam]
+    ends = [k for k in (0, -1) if np.hypot(*(line[k] - joint.at[0])) <= SEEN_MM]
+    if not ends or np.hypot(*(joint.at[-1] - joint.at[0])) > SEEN_MM:
+        return piece, []
+    first = ends[0] == 0
+    other = piece.seams[piece.part.leads(joint.seam) if first else piece.part.follows(joint.seam)]
+    run = other[-1] - other[-2] if first else other[0] - other[1]
+    run = run / np.hypot(*run)
+    corner = line[ends[0]]
+
+    def shift(at: Array, far: Array) -> Array:
+        whole = float(arc(line)[-1])
+        done = far if first else whole - far
+        edge, reach = min(SQUARE_MM, whole / 4), min(4 * SQUARE_MM, whole / 2)
+        share = np.clip((reach - done) / (reach - edge), 0.0, 1.0)
+        off = (at - corner) @ run
+        at_edge = np.array([np.interp(edge if first else whole - edge, arc(line), line[:, axis]) for axis in (0, 1)])
+        most = float((at_edge - corner) @ run)
+        return np.outer(np.where(done <= edge, -off, -most * share**2 * (3 - 2 * share)), run)
+
+    return redraw(piece, {joint.seam: shift}), [joint.seam]
+
+
+@dataclass
+class _Reach:
+    """A stretch of a chain to be redrawn: from and to (mm along it), and the point it must pass, if any."""
+
+    start: float
+    end: float
+    through: float | None
+
+
+def _chain(piece: Piece, chain: tuple[str, ...], joints: list[Joint]) -> tuple[Piece, list[str]]:
+    line = np.concatenate([piece.seams[chain[0]], *(piece.seams[name][1:] for name in chain[1:])])
+    at = arc(line)
+    corners = [float(length(piece.seams[chain[0]]))]
+    for name in chain[1:-1]:
+        corners.append(corners[-1] + length(piece.seams[name]))
+    reaches = list(_merged(sorted(_reaches(piece, line, at, joints), key=lambda reach: reach.start)))
+    if not reaches:
+        return piece, []
+    new = line
+    for reach in reversed(reaches):  # from the end, so that what lies before stays where it is
+        new = _redrawn(new, reach)
+    ends = [line[int(np.argmin(np.abs(at - corner)))] for corner in corners[: len(chain) - 1]]
+    seams = _taken_apart(new, chain, ends)
+    touched = [name for name in chain if not np.array_equal(seams[name], piece.seams[name])]
+    result = piece.with_seams(**seams)
+    lines = {}
+    for name, drawn in piece.lines.items():
+        lines[name] = _reached(piece, result, name, drawn, touched)
+    notches = tuple(
+        replace(notch, at=nearest(result.seams[notch.seam], notch.at)) if notch.seam in touched else notch
+        for notch in piece.notches
+    )
+    return replace(result, lines=lines, notches=notches), touched
+
+
+def _reaches(piece: Piece, line: Array, at: Array, joints: list[Joint]) -> Iterator[_Reach]:
+    fixed = [
+        far
+        for drawn in piece.lines.values()
+        for end in (drawn[0], drawn[-1])
+        if (far := _on(line, at, end)) is not None
+    ]
+    for joint in joints:
+        here = sorted(far for point in joint.at if (far := _on(line, at, point)) is not None)
+        if not here:
+            continue
+        low, high = here[0], here[-1]
+        step = high - low
+        at_end = low <= SEEN_MM or low >= at[-1] - SEEN_MM
+        if step <= SEEN_MM and (at_end or _bend(line, at, low) < SEEN_DEGREES):
+            continue
+        reach = min(max(REACH_MM, STEP_REACH * step), MOST_REACH_MM)
+        below = max([far for far in fixed if far < low - LEAST_REACH_MM], default=0.0)
+        above = min([far for far in fixed if far > high + LEAST_REACH_MM], default=float(at[-1]))
+        start, end = max(low - reach, below, 0.0), min(high + reach, above, float(at[-1]))
+        inside = [far for far in fixed if low - 1.0 <= far <= high + 1.0]  # a width is taken right there
+        yield _Reach(start, end, low if step <= SEEN_MM else inside[0] if inside else None)
+
+
+def _merged(reaches: list[_Reach]) -> Iterator[_Reach]:
+    """Stretches that overlap made one."""
+    waiting: _Reach | None = None
+    for reach in reaches:
+        if waiting is None:
+            waiting = reach
+        elif reach.start < waiting.end - 1e-9:
+            through = waiting.through if reach.through == waiting.through else None
+            if waiting.through is not None and reach.through is not None and waiting.through != reach.through:
+                middle = (waiting.through + reach.through) / 2  # two bends: each keeps its own side
+                yield _Reach(waiting.start, middle, waiting.through)
+                waiting = _Reach(middle, reach.end, reach.through)
+                continue
+            waiting = _Reach(min(waiting.start, reach.start), max(waiting.end, reach.end), through)
+        else:
+            yield waiting
+            waiting = reach
+    if waiting is not None:
+        yield waiting
+
+
+def _on(line: Array, at: Array, point: Array) -> float | None:
+    """How far along a line a point on it lies; None if it does not lie on it."""
+    steps = np.diff(line, axis=0)
+    share = np.clip(((point - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
+    away = np.hypot(*(line[:-1] + share[:, None] * steps - point).T)
+    index = int(np.argmin(away))
+    return float(at[index] + share[index] * (at[index + 1] - at[index])) if away[index] < 0.1 else None
+
+
+def _point(line: Array, at: Array, far: float) -> Array:
+    return np.array([np.interp(far, at, line[:, axis]) for axis in (0, 1)])
+
+
+def _heading(line: Array, at: Array, far: float, over: float) -> Array:
+    """Unit direction of a line from or up to a place, over a few mm (negative: before it)."""
+    other = float(np.clip(far + over, 0.0, at[-1]))
+    run = _point(line, at, other) - _point(line, at, far)
+    run = run if over > 0 else -run
+    result: Array = run / (np.hypot(*run) or 1.0)
+    return result
+
+
+def _bend(line: Array, at: Array, far: float) -> float:
+    """By how many degrees a line turns at a place more than on either side of it."""
+    into, onward = _heading(line, at, far, -POINT_MM), _heading(line, at, far, POINT_MM)
+    turn = float(np.degrees(np.arctan2(into[0] * onward[1] - into[1] * onward[0], into @ onward)))
+    return abs(turn)
+
+
+def _redrawn(line: Array, reach: _Reach) -> Array:
+    """A line with one stretch drawn anew, in one curve, or in two that meet in the point to pass."""
+    at = arc(line)
+    knots = [reach.start, *([reach.through] if reach.through is not None else []), reach.end]
+    places = [_point(line, at, far) for far in knots]
+    over = 1.5 * POINT_MM
+    first = _heading(line, at, reach.start, -over) if reach.start > over else _heading(line, at, reach.start, over)
+    last = _heading(line, at, reach.end, over) if reach.end < at[-1] - over else _heading(line, at, reach.end, -over)
+    headings = [first, last]
+    if reach.through is not None:
+        both = _heading(line, at, reach.through, -over) + _heading(line, at, reach.through, over)
+        headings.insert(1, both / (np.hypot(*both) or 1.0))
+    parts = [line[at < reach.start - 1e-9]]
+    for k in range(len(knots) - 1):
+        curve = _hermite(places[k], headings[k], places[k + 1], headings[k + 1])
+        parts.append(curve if k == 0 else curve[1:])
+    parts.append(line[at > reach.end + 1e-9])
+    result: Array = np.concatenate(parts)
+    return result
+
+
+def _hermite(start: Array, leaves: Array, end: Array, arrives: Array) -> Array:
+    """A cubic from one point and direction to another, a point every few mm."""
+    size = float(np.hypot(*(end - start)))
+    t = np.linspace(0.0, 1.0, max(3, round(size / POINT_MM) + 1))[:, None]
+    result: Array = (
+        (2 * t**3 - 3 * t**2 + 1) * start
+        + (t**3 - 2 * t**2 + t) * leaves * size
+        + (3 * t**2 - 2 * t**3) * end
+        + (t**3 - t**2) * arrives * size
+    )
+    return result
+
+
+def _taken_apart(line: Array, chain: tuple[str, ...], ends: list[Array]) -> dict[str, Array]:
+    """A chain in its seams again, each ending where it ended, or nearest to that."""
+    found: dict[str, Array] = {}
+    left = line
+    for name, end in zip(chain, ends, strict=False):
+        index = int(np.clip(np.argmin(np.hypot(*(left - end).T)), 1, len(left) - 2))
+        found[name], left = left[: index + 1], left[index:]
+    found[chain[-1]] = left
+    return found
+
+
+def _reached(old: Piece, new: Piece, name: str, line: Array, touched: list[str]) -> Array:
+    """A level line carried on, or cut back, to a redrawn seam."""
+    result = line
+    for index, inner in ((0, 1), (-1, -2)):
+        allowed = old.part.ends[name][0 if index == 0 else 1] if name in old.part.ends else old.part.seams
+        near = [
+            s for s in touched if s in allowed and np.hypot(*(nearest(old.seams[s], line[index]) - line[index])) < 0.5
+        ]
+        found = [at for s in near if (at := crossing(line[inner], line[index], new.seams[s])) is not None]
+        if found:
+            end = min(found, key=lambda at: float(np.hypot(*(at - line[index]))))
+            if np.hypot(*(end - line[index])) > 1e-6:
+                result = result.copy()
+                result[index] = end
+    return result if result is line else points(result)
