@@ -27,7 +27,7 @@ from fitdiag.drape.picture import VIEWS, draw
 from fitdiag.drape.readings import Worn, read
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
-from fitdiag.knowledge.model import FigurePart
+from fitdiag.knowledge.simulated import FigurePart
 from fitdiag.pattern.draft import Measures, draft
 from fitdiag.pattern.files import pattern_to_text
 from fitdiag.pattern.moves import carry_out

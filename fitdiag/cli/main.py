@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fitdiag.cli.case_app import case_app
+from fitdiag.cli.case_app import case_app, review_command
 from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
 from fitdiag.problems import ProblemsFoundError, one_line
 
@@ -185,18 +185,9 @@ def diagnose_command(
     from fitdiag.cli.diagnose import diagnose
 
     raise typer.Exit(
-        diagnose(
-            findings,
-            as_json=as_json,
-            steps=steps,
-            rules=folder,
-            units=units,
-            pattern=pattern,
-            first_cut=first_cut,
-            drape=drape,
-            measures=body_measure or [],
-        )
-    )
+        diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut,
+                 drape=drape, measures=body_measure or [])
+    )  # fmt: skip
 
 
 @app.command("interview")
@@ -447,53 +438,7 @@ def pattern_draw(
 
 
 app.command("drape")(drape_command)
-
-
-@app.command("review")
-def review_command(
-    name: Annotated[str, typer.Argument(metavar="CASE", help="Your own name for the case, or its folder.")],
-    parent: Annotated[
-        str | None,
-        typer.Option("--in", metavar="DIR", help="The folder of the cases; without it, cases/ in this folder."),
-    ] = None,
-    photo: Annotated[
-        list[str] | None, typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
-    ] = None,
-    form: Annotated[
-        str | None, typer.Option("--form", metavar="FILE", help="The client's form, or the mail it is in.")
-    ] = None,
-    findings: Annotated[
-        str | None, typer.Option("--findings", metavar="FILE", help="What you saw yourself, as a findings file.")
-    ] = None,
-    done: Annotated[
-        list[str] | None,
-        typer.Option("--done", metavar="ALTERATION=AMOUNT", help="What was really done last time; =no if it was not."),
-    ] = None,
-    no_questions: Annotated[
-        bool, typer.Option("--no-questions", help="Ask nothing; measured findings count as they are.")
-    ] = False,
-    send_form: Annotated[
-        bool, typer.Option("--send-form", help="Write the client's form now, and wait for the answer.")
-    ] = False,
-    sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
-    fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
-    large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
-    paper: Annotated[
-        str | None,
-        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
-    ] = None,
-    no_drape: Annotated[
-        bool, typer.Option("--no-drape", help="Do not show the plan on simulated cloth; saves half a minute.")
-    ] = False,
-    folder: RulesOption = None,
-) -> None:
-    """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
-    from fitdiag.cli.review import review
-
-    raise typer.Exit(
-        review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape)
-    )  # fmt: skip
+app.command("review")(review_command)
 
 
 @app.command("learn")

@@ -26,8 +26,11 @@ VIEWS: Mapping[str, float] = {
 SCALE = 0.8  # pixels per mm
 FINER = 2  # drawn so many times finer, then averaged
 MARGIN_MM = 20.0
-LINES = {"hip": (0.55, 0.02, 0.05), "crotch": (0.05, 0.15, 0.5), "knee": (0.3, 0.1, 0.4), "grain": (0.02, 0.28, 0.12)}
-LINE_MM, GRAIN_MM, DASH_MM, GAP_MM = 1.7, 1.3, 24.0, 10.0  # half widths; dashes of the grain and what lies between them
+LINES = {"hip": (0.55, 0.02, 0.05), "crotch": (0.05, 0.15, 0.5), "knee": (0.3, 0.1, 0.4), "grain": (0.02, 0.28, 0.12),
+         "dart": (0.4, 0.39, 0.36)}  # fmt: skip
+HALF_MM = {"grain": 1.3, "dart": 0.6}  # half widths of lines; of a balance line:
+LINE_MM = 1.7
+DASH_MM, GAP_MM = 24.0, 10.0  # dashes of the grain and what lies between them
 CLOTH, LINING, SKIN, PAPER = np.array([0.93, 0.91, 0.86]), 0.72, np.array([0.80, 0.72, 0.66]), 0.98
 SOFTENED = 2  # rounds in which the directions of the cloth are averaged for its shade
 RIM_MM = 60.0  # so near to the top and the bottom of the garment its inside is drawn too
@@ -176,8 +179,9 @@ def _lines(worn: Worn, colour: Array, seen: Mask, flat: Array, piece: Index, inn
     for number, part in enumerate(pieces):
         mine = np.nonzero(((piece % len(pieces)) == number) & ~inner)[0]
         at = flat[mine]
-        for name, line in (*part.panel.lines.items(), ("grain", part.panel.grain)):
-            half = GRAIN_MM if name == "grain" else LINE_MM
+        darts = [("dart", line) for name, line in part.panel.outline if name.startswith("dart")]
+        for name, line in (*darts, *part.panel.lines.items(), ("grain", part.panel.grain)):
+            half = HALF_MM.get(name, LINE_MM)
             low, high = line.min(axis=0) - 2 * half, line.max(axis=0) + 2 * half
             near = np.nonzero(((at > low) & (at < high)).all(axis=1))[0]
             cover = np.clip((half - _apart(at[near], line)) / pixel_mm + 0.5, 0, 1)

@@ -25,18 +25,17 @@ from fitdiag.knowledge.model import (
     Alteration,
     BodyNote,
     Cause,
-    Cloth,
     EaseTable,
     Order,
     Renamed,
     RestRow,
     RuleBase,
-    SimulatedSign,
     SlopeRow,
     Source,
     Symptom,
     Words,
 )
+from fitdiag.knowledge.simulated import Cloth, SimulatedSign
 
 _TABLES: Mapping[str, type[BaseModel]] = {
     "sources": Source, "body_notes": BodyNote, "symptoms": Symptom, "causes": Cause, "alterations": Alteration,

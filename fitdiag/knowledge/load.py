@@ -19,20 +19,19 @@ from fitdiag.knowledge.model import (
     AtRest,
     BodyNote,
     Cause,
-    Cloth,
     EaseTable,
     Measure,
     Order,
     Renamed,
     RestRow,
     RuleBase,
-    SimulatedSign,
     SlopeRow,
     Source,
     Symptom,
     Words,
     source_key,
 )
+from fitdiag.knowledge.simulated import Cloth, SimulatedSign
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 

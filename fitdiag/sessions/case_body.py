@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fitdiag.files import write_atomically
-from fitdiag.knowledge.model import FigurePart
+from fitdiag.knowledge.simulated import FigurePart
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.problems import Problem, ProblemsFoundError, one_line, stop
 from fitdiag.sessions.case_files import Case
