@@ -29,6 +29,12 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session")
+def shelf(own_cache: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where commands tried over and over keep what takes long and is always the same."""
+    return tmp_path_factory.mktemp("shelf")
+
+
 @pytest.fixture
 def shell(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]

@@ -10,13 +10,12 @@ from datetime import date
 from fitdiag.cli.arguments import folder_of, lengths
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.change import seam_word
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, valid_day
 from fitdiag.pattern.true import Trued, true
-from fitdiag.planning.amounts import FAR_TOO_MUCH
+from fitdiag.plausible import FAR
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_given, format_length, format_reading
 
@@ -111,7 +110,7 @@ def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Unit
         limit = f"one round takes at most {format_length(most, units)}"
         if rule.most_in_all is not None:
             limit += f", all rounds together {format_length(rule.most_in_all.amount_mm, units)}"
-        if amount > FAR_TOO_MUCH * most:
+        if amount > FAR * most:
             raise stop("amount", f"{rule.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
         earlier = sum(item.amount for item in pattern.carried if item.alteration == rule.id)
         whole = earlier + amount
@@ -164,8 +163,7 @@ def finished(work: Work, *, as_cut: bool) -> tuple[Pattern, tuple[Trued, ...]]:
 def told_trued(one: Trued, units: Units) -> str:
     """`Trued back crotch curve: its length shrinks by 1/8 in`; what a tape does not show is no change."""
     piece = one.piece.split(" ")[-1]
-    word = seam_word(piece, one.seam)
-    called = word if piece in word.split() else f"{piece} {word}"
+    called = one.word if piece in one.word.split() else f"{piece} {one.word}"
     called = f"left {called}" if one.piece.startswith("left ") else called
     by = format_reading(abs(one.change), units)
     if by in ("0 in", "0 cm"):

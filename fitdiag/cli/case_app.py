@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 case_app = typer.Typer(
-    help="Clients and their rounds: new, consent, list, show, close, export, delete.",
+    help="Clients and their rounds: new, consent, list, show, repair, close, export, delete.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
@@ -87,7 +87,7 @@ def case_body(
     given: InOption = None,
 ) -> None:
     """Show how the rounds moved the simulated body, or take the last round's nudges back."""
-    from fitdiag.cli.drape import case_body as body
+    from fitdiag.cli.case_drape import case_body as body
 
     raise typer.Exit(body(name, given, back=back))
 
@@ -110,6 +110,14 @@ def case_show(name: Name, given: InOption = None) -> None:
     from fitdiag.cli.case import show
 
     raise typer.Exit(show(name, given))
+
+
+@case_app.command("repair")
+def case_repair(name: Name, given: InOption = None, rules: RulesOption = None) -> None:
+    """Make missing or damaged files again from the logs of the rounds. Exit 1: something cannot be made again."""
+    from fitdiag.cli.repair import repair
+
+    raise typer.Exit(repair(name, given, rules))
 
 
 @case_app.command("close")

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from fitdiag.cli.arguments import folder_of, units_of
-from fitdiag.cli.output import width, write
+from fitdiag.cli.output import width, write, write_json
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
@@ -33,7 +33,10 @@ def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units:
     effects = effects_of(base, conclusion, pattern, first_cut=first_cut)
     shown = simulation_of(base, conclusion, pattern, effects, measures) if drape else None
     report = make_report(base, conclusion, steps=steps, on_pattern=effects, simulated=shown)
-    write((report_json(report, base) if as_json else as_text(report, base, width())).rstrip("\n"))
+    if as_json:
+        write_json(report_json(report, base).rstrip("\n"))
+    else:
+        write(as_text(report, base, width()).rstrip("\n"))
     return 0
 
 

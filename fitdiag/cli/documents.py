@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fitdiag.cli.case_drape import pattern_of, simulated_round
+from fitdiag.cli.choose import as_chosen
 from fitdiag.cli.diagnose import effects_of
-from fitdiag.cli.output import say
-from fitdiag.files import write_atomically
+from fitdiag.cli.forms import form_page
+from fitdiag.files import make_folder, refusals, remove_file, write_all
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.planning.stages import Effects, Simulation
+from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_json, write_report
-from fitdiag.sessions.case import refusals
-from fitdiag.sessions.case_files import Case
-from fitdiag.sessions.log import read_log
-from fitdiag.sessions.state import Conclusion, conclude, fold
+from fitdiag.reports.writers import WRITERS, as_json
+from fitdiag.sessions.case_files import Advised, Case
+from fitdiag.sessions.log import ABOUT_FILES
+from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
+from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
     from fitdiag.pattern.piece import Pattern
@@ -33,20 +35,22 @@ PHOTOGRAPHS = (
 )
 
 
-def write_documents(
-    base: RuleBase,
-    case: Case,
-    conclusion: Conclusion,
-    pattern: Pattern | None,
-    today: date,
-    *,
-    large: bool,
-    paper: Paper,
-    drape: bool = True,
-) -> list[Path]:
-    """Every document of the round: for the client, for the fitter, for other programs. Who refused photos is not asked for any.
+@dataclass(frozen=True)
+class Look:
+    """How the documents of a round look: the day on them, large print, the paper; the plan on simulated cloth, if it was draped."""
 
-    With a pattern and a hip girth the plan is shown on simulated cloth, unless `drape` is off.
+    day: date
+    large: bool
+    paper: Paper
+    shown: Simulation | None = None
+
+
+def documents_of(
+    base: RuleBase, case: Case, conclusion: Conclusion, pattern: Pattern | None, look: Look
+) -> dict[Path, str | bytes]:
+    """Every document of the last round: for the client, for the fitter, for other programs, the plan last.
+
+    Who refused photos is not asked for any.
     """
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
@@ -55,87 +59,95 @@ def write_documents(
     from fitdiag.reports.turning import turning_answers
 
     one, units = case.rounds[-1], case.units
-    folder = one.documents
-    with refusals(folder, "this folder cannot be made"):
-        folder.mkdir(mode=0o700, exist_ok=True)
-    pattern_file = str(case.folder / case.pattern) if case.pattern else None
-    effects = effects_of(base, conclusion, pattern_file)
-    shown = _simulated(base, case, conclusion, pattern, effects) if drape else None
+    effects = effects_of(base, conclusion, str(case.folder / case.pattern) if case.pattern else None)
     common: dict[str, Any] = {
-        "units": units, "client": case.name, "round_number": one.number, "date": today,
+        "units": units, "client": case.name, "round_number": one.number, "date": look.day,
     }  # fmt: skip
     photographs = () if case.consent.refused else PHOTOGRAPHS
     sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
-                       muslins=shown.pictures if shown is not None else ())  # fmt: skip
-    report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=shown)
-    before = _before(base, case)
+                       muslins=look.shown.pictures if look.shown is not None else ())  # fmt: skip
+    report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     pages: dict[str, str | bytes] = {
-        "client.html": client_page(sheet, large=large),
-        "client.pdf": client_pdf(sheet, paper=paper, large=large),
+        "client.html": client_page(sheet, large=look.large),
+        "client.pdf": client_pdf(sheet, paper=look.paper, large=look.large),
         "fitter.html": fitter_page(
-            base, conclusion, **common, before=before, history=_facts(base, case), effects=effects,
-            answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion), simulated=shown,
+            base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
+            answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
+            simulated=look.shown,
         ),
     }  # fmt: skip
-    if case.consent.refused:
-        for name in CARDS:  # of an earlier run, before the no
-            (folder / name).unlink(missing_ok=True)
-    else:
-        card: dict[str, Any] = {"units": units, "heights_mm": None, "large": large}
+    if not case.consent.refused:
+        card: dict[str, Any] = {"units": units, "heights_mm": None, "large": look.large}
         card["keep_until"] = str(case.consent.keep_until or "the trousers fit")
-        pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=paper)), strict=True))
-    for name, content in pages.items():
-        write_atomically(folder / name, content, replace=True)
-    for ending in (".md", ".csv", ".json"):
-        write_report(report, base, folder / f"list{ending}", replace=True)
-    write_atomically(one.plan_file, as_json(report, base), replace=True)
-    return [folder / name for name in (*pages, "list.md", "list.csv", "list.json")]
+        pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
+    pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
+    asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
+    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
+    files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
+    return {**files, form: page, one.plan_file: as_json(report, base)}
 
 
-def _simulated(
-    base: RuleBase, case: Case, conclusion: Conclusion, pattern: Pattern | None, effects: Effects | None
-) -> Simulation | None:
-    """The plan on simulated cloth with pictures; None, and the reason said, where it cannot be.
+def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> list[Path]:
+    """Write the documents of the last round, after its log says of what they are made; those to be shown. Under the case's lock."""
+    one = case.rounds[-1]
+    files = documents_of(base, case, conclusion, pattern_of(case), look)
+    line = {
+        "event": "documents",
+        "day": look.day.isoformat(),
+        "large": look.large,
+        "paper": look.paper,
+        "draped": look.shown is not None,
+    }
+    held = {path.name: digest(text.encode() if isinstance(text, str) else text) for path, text in files.items()}
+    line |= {"advised": advised_list(one.advised), "files": held}
+    log = RoundLog.of(one)
+    came = any(new["event"] not in ABOUT_FILES for new in log.fresh)
+    if came or {**(log.last("documents") or {}), "at": ""} != {**line, "at": ""}:
+        append(one, line)
+    with refusals(one.documents, "this cannot be written"):
+        make_folder(one.documents)
+        for name in CARDS:  # of an earlier run, before the no
+            if case.consent.refused and (one.documents / name).exists():
+                remove_file(one.documents / name)
+    write_all(files, replace=True)
+    return [path for path in files if path.parent == one.documents]
 
-    From the second round on the muslin that was tried on was simulated before: how near it came is said, and the body is
-    nudged for the rounds to come.
-    """
-    findings = conclusion.diagnosis.findings
-    if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
-        return None
-    from fitdiag.cli.drape import learn_body, simulated
-    from fitdiag.sessions.case_body import nudges_of, together
 
-    try:
-        sewn, number = _as_sewn(case, pattern), case.rounds[-1].number
-        earlier = together(tuple(nudge for nudge in nudges_of(case) if nudge.round != number))
-        found = simulated(
-            base, conclusion, sewn, solved=effects.solved if effects else None, nudges=earlier, drawn=True
-        )
-        return learn_body(base, case, findings, sewn, earlier, found) if number > 1 else replace(found, near=())
-    except ProblemsFoundError as stopped:
-        say(f"The plan was not shown on simulated cloth: {stopped.problems[0]}.")
-        return None
-
-
-def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
-    """The pattern of the muslin that is tried on now: with what was really done in the rounds of this case."""
-    from fitdiag.pattern.moves import carry_out
-
-    known = [(item.alteration, round(item.amount, 1)) for item in pattern.carried]
-    for one in case.rounds:
-        for item in one.done:
-            if item.done and item.amount_mm and (item.alteration, round(item.amount_mm, 1)) not in known:
-                pattern = carry_out(pattern, item.alteration, item.amount_mm).pattern
-    return pattern
+def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
+    """Make the documents of a round again that are missing or were not made anew, by its log. Under the case's lock."""
+    case = replace(case, rounds=tuple(one for one in case.rounds if one.number <= number))
+    one = case.rounds[-1]
+    log = RoundLog.of(one)
+    line = log.last("documents")
+    if line is None or not log.written(one.advised):
+        return []
+    wanted = [path for path in log.unwritten(one) if not (case.consent.refused and path.name in CARDS)]
+    if not wanted:
+        return []
+    conclusion = as_chosen(base, conclude(base, log.findings(base)), one, case.units)
+    if line["advised"] != advised_list(
+        [Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations]
+    ):
+        return []  # by the rules of today the list is another; what was sent cannot be made again
+    shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
+    look = Look(
+        date.fromisoformat(line["day"]), bool(line["large"]), "a4" if line["paper"] == "a4" else "letter", shown
+    )
+    files = documents_of(base, case, conclusion, pattern_of(case), look)
+    with refusals(one.documents, "this folder cannot be made"):
+        make_folder(one.documents)
+    made = {path: content for path, content in files.items() if path in wanted}
+    write_all(made, replace=True)
+    return list(made)
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:
     """What was believed at the end of the round before."""
-    if len(case.rounds) < 2 or not case.rounds[-2].log_file.exists():
+    if len(case.rounds) < 2:
         return None
     try:
-        return conclude(base, fold(read_log(case.rounds[-2].log_file).events, base).findings)
+        log = RoundLog.of(case.rounds[-2])
+        return conclude(base, log.findings(base)) if log.begun else None
     except ProblemsFoundError:
         return None
 
@@ -147,7 +159,7 @@ def _facts(base: RuleBase, case: Case) -> list[RoundFacts]:
     facts = []
     expected: dict[str, tuple[float, float | None]] = {}
     for one in case.rounds:
-        found = fold(read_log(one.log_file).events, base).findings.symptoms if one.log_file.exists() else {}
+        found = RoundLog.of(one).findings(base).symptoms
         measured = {f.symptom: (f.amount_mm, f.error_mm) for f in found.values() if f.amount_mm is not None}
         measured |= {f.symptom: (0.0, None) for f in found.values() if f.seen == "no" and f.symptom in expected}
         facts.append(

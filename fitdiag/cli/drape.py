@@ -19,7 +19,6 @@ from fitdiag.drape.muslin import Draped, drape, order_of, pictures
 from fitdiag.drape.picture import SCALE
 from fitdiag.drape.readings import READINGS
 from fitdiag.files import write_atomically
-from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.piece import Pattern
@@ -28,7 +27,6 @@ from fitdiag.planning.muslins import (
     CALICO,
     Wearer,
     amount_told,
-    block_for,
     body_told,
     changes,
     cloth_of,
@@ -39,7 +37,6 @@ from fitdiag.planning.nudges import nearness, nearness_told
 from fitdiag.planning.stages import HONEST, Simulation
 from fitdiag.problems import one_line, stop
 from fitdiag.reports.muslin_sheet import png_of
-from fitdiag.sessions.case_files import Case
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length, format_reading
 
@@ -193,45 +190,6 @@ def simulated(
         for view in views
     ]
     return dataclasses.replace(found, pictures=tuple((text[0].upper() + text[1:], image) for text, image in shown))
-
-
-def learn_body(
-    base: RuleBase, case: Case, findings: Findings, sewn: Pattern, earlier: Mapping[str, float], found: Simulation
-) -> Simulation:
-    """Nudge the body of a case towards what came, write that down, and say it beside how near the simulation was."""
-    from fitdiag.planning.nudges import nudge
-    from fitdiag.sessions.case_body import keep_nudges
-
-    if not found.near:
-        return found
-    wearer = wearer_of(base, findings.body_measures, findings.body, findings.units, earlier)
-    with Progress("Comparing with what came") as tell:
-        block = block_for(wearer.figure, sewn)
-        moved = nudge(base, findings, sewn, block, wearer.figure, cloth_of(base), earlier, tell)
-    keep_nudges(case, case.rounds[-1].number, moved)
-    if not moved:
-        return found
-    parts = "; ".join(
-        f"{part.replace('-', ' ')} {'+' if mm > 0 else '-'}{abs(mm):.0f} mm" for part, mm in moved.items()
-    )
-    told = f"For the next rounds the simulated body is moved a little: {parts}. `fitdiag case body NAME --take-back` takes it back."
-    return dataclasses.replace(found, near=(*found.near, told))
-
-
-def case_body(name: str, parent: str | None, *, back: bool) -> int:
-    """What the rounds of a case taught about the simulated body; with `back` the last of it is taken back."""
-    from fitdiag.cli.case import case_folder
-    from fitdiag.sessions.case import open_case
-    from fitdiag.sessions.case_body import nudges_of, take_back
-
-    case = open_case(case_folder(name, parent))
-    nudges = take_back(case) if back else nudges_of(case)
-    if not nudges:
-        say("The simulated body is as the measures and notes make it.")
-    for nudge in nudges:
-        by = f"{'+' if nudge.mm > 0 else '-'}{abs(nudge.mm):g} mm"
-        say(f"Round {nudge.round}: {nudge.part.replace('-', ' ')} {by}{', taken back' if back else ''}.")
-    return 0
 
 
 class Progress:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import io
 import os
 import sys
 from typing import TYPE_CHECKING, Annotated
@@ -16,35 +17,30 @@ from fitdiag.problems import ProblemsFoundError, one_line
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+_WRONG_USE: type[typer.BadParameter] = typer.BadParameter.__mro__[2]  # any command line that is not as the help says
 HELP = "From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."
 app = typer.Typer(
     help=HELP, no_args_is_help=True, add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False
 )
-rules_app = typer.Typer(
-    help="The rules: check them, test them, read them.", no_args_is_help=True, rich_markup_mode=None
-)
-app.add_typer(rules_app, name="rules")
-pattern_app = typer.Typer(
-    help="The pattern: draft, fit, read, measure, walk, alter, solve, draw.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
-app.add_typer(pattern_app, name="pattern")
-photo_app = typer.Typer(
-    help="Pictures: take them in, mark them, measure them; the card that asks for them.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
-app.add_typer(photo_app, name="photo")
+
+
+def _group(name: str, told: str) -> typer.Typer:
+    """Commands under one word."""
+    group = typer.Typer(help=told, no_args_is_help=True, rich_markup_mode=None)
+    app.add_typer(group, name=name)
+    return group
+
+
+rules_app = _group("rules", "The rules: check them, test them, read them.")
+pattern_app = _group("pattern", "The pattern: draft, fit, read, measure, walk, alter, solve, draw.")
+photo_app = _group("photo", "Pictures: take them in, mark them, measure them; the card that asks for them.")
 app.add_typer(case_app, name="case")
 
 RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help="A rule folder; without it, the shipped one.")]
-
 RulesOption = Annotated[
     str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
 ]
 UnitsOption = Annotated[str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")]
-
 PatternOption = Annotated[
     str | None,
     typer.Option("--pattern", metavar="FILE", help="The client's pattern; the list says what becomes of it."),
@@ -572,7 +568,7 @@ def photo_card(
 
 def run(arguments: Sequence[str] | None = None) -> None:
     """Run the command line: every known problem becomes one clear message and exit code 1, never a traceback."""
-    from fitdiag.cli.output import say_problems
+    from fitdiag.cli.output import say_aside, say_problems
 
     sys.stdout = sys.stdout or os.fdopen(
         os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8"
@@ -582,12 +578,17 @@ def run(arguments: Sequence[str] | None = None) -> None:
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
         try:
-            app(arguments)
+            code = app(arguments, standalone_mode=False)
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
         say_problems(stopped.problems)
         sys.exit(1)
+    except _WRONG_USE as wrong:
+        shown = io.StringIO()
+        wrong.show(file=shown)
+        say_aside(shown.getvalue().rstrip("\n"))
+        sys.exit(wrong.exit_code)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
@@ -595,11 +596,12 @@ def run(arguments: Sequence[str] | None = None) -> None:
         _close_output()
         told = failed.strerror or str(failed)
         where = one_line(failed.filename) if failed.filename else "the output"
-        print(f"{where}: this cannot be read or written: {told}; make room or choose another place", file=sys.stderr)
+        say_aside(f"{where}: this cannot be read or written: {told}; make room or choose another place")
         sys.exit(1)
-    except KeyboardInterrupt:
-        print("\nStopped.", file=sys.stderr)
+    except (KeyboardInterrupt, typer.Abort):
+        say_aside("\nStopped.")
         sys.exit(130)
+    sys.exit(code)
 
 
 def _close_output() -> None:

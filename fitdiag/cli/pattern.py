@@ -16,7 +16,7 @@ from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, paper_of
 from fitdiag.cli.output import say, write
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.files import read_bytes, write_atomically
+from fitdiag.files import no_twins, read_bytes, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text, read_yaml
@@ -69,11 +69,12 @@ def read_pattern(text: str, said: Reading | None = None, taken: Taken | None = N
     if kind == ".json":
         content = read_text(path, LARGEST, "pattern file")
         try:
-            data = json.loads(content)
-        except (ValueError, RecursionError):
-            raise stop(
-                "not-json", "this is not JSON", where=Where(one_line(path)), hint="is it the right file?"
-            ) from None
+            data = json.loads(content, object_pairs_hook=no_twins)
+        except (ValueError, RecursionError) as error:
+            place = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (0, 0)
+            told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
+            where = Where(one_line(path), *place)
+            raise stop("not-json", f"this is not JSON: {told}", where=where, hint="is it the right file?") from None
         return pattern_from_data(data, lambda _loc: Where(one_line(path)))
     if kind == ".svg":
         from fitdiag.pattern.svg_files import pattern_from_svg

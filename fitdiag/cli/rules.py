@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import re
-import shlex
 import sys
 from collections.abc import Iterable, Mapping
 from pathlib import PurePath
@@ -15,7 +14,7 @@ from fitdiag.cli.output import say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
-from fitdiag.files import write_atomically
+from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.load import Places, load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
@@ -24,7 +23,7 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
-from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.problems import Problem, ProblemsFoundError, command, one_line, stop
 
 
 def counts(base: RuleBase) -> str:
@@ -147,16 +146,12 @@ def new_rule(kind: str, rule_id: str, area: str, given: str | None) -> int:
         raise stop("taken", f"there is a rule '{rule_id}' already", hint=f"fitdiag rules show {rule_id}")
     relative, text = template(base, kind, rule_id, area)
     path = folder / relative
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with refusals(path, "this cannot be written"):
+        make_folder(path.parent)
         earlier = read_text(path) if kind == "symptom" and path.exists() else ""
-    except OSError as error:
-        raise stop(
-            "cannot-save", f"this cannot be written: {one_line(error.strerror or error)}", where=Where(one_line(path))
-        ) from None
     joined = f"{earlier.rstrip()}\n{text}" if earlier else text
     write_atomically(path, joined, replace=bool(earlier), private=False)
-    again = f"fitdiag rules check {shlex.quote(shown_path(folder))}" if given else "fitdiag rules check"
+    again = command("fitdiag", "rules", "check", folder) if given else "fitdiag rules check"
     say(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then:")
     write(f"  {again}")
     return 0

@@ -56,6 +56,7 @@ from fitdiag.interview.telling import (
 from fitdiag.knowledge.answers import InvalidFindingError, parse_words
 from fitdiag.knowledge.findings import Done, Finding, Findings, Origin, measured
 from fitdiag.knowledge.model import RuleBase, Symptom, View
+from fitdiag.plausible import doubt_of_sign
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.state import AWAITS, Conclusion, State, answer_event, conclude, done_event, fold
@@ -68,7 +69,6 @@ HELP = (
     " to take answers away; also and a word, for something else you see; note and your own words; stop for the list now."
 )
 _MOST_OFFERED = 9
-_FAR = 4  # times the amount that counts as strong; a fitter's judgement
 _CALM = 6  # so many answers without a change of the list, and the fitter is told
 
 
@@ -510,8 +510,8 @@ class Interview:
     def _doubt(self, symptom: Symptom, mm: float) -> str:
         """Why an amount cannot well be meant; empty if it can."""
         assert symptom.measure is not None
-        most = _FAR * max(symptom.measure.seen_from_mm, *symptom.measure.grades_mm.values(), 10.0)
-        return "That is far more than this ever shows" if symptom.measure.worse == "more" and mm > most else ""
+        doubt = doubt_of_sign(symptom.measure, mm)
+        return doubt[:1].upper() + doubt[1:]
 
     def _count_mm(self, finding: Finding, mm: float) -> list[Line]:
         symptom = self.base.symptoms[finding.symptom]

@@ -18,7 +18,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from fitdiag.pattern.assemble import Drawn, chained, check_size, piece_of, put_together, seams_of_outline
+from fitdiag.files import refuse_utf16
+from fitdiag.pattern.assemble import Drawn, chained, check_size, piece_of, put_together
+from fitdiag.pattern.corners import seams_of_outline
 from fitdiag.pattern.garment import Garment, trousers
 from fitdiag.pattern.outline import cutting_area, inset, notch_tick
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, cut_words, points
@@ -235,6 +237,8 @@ def _text(content: str | bytes, where: Where) -> str:
         return content
     if b"Binary DXF" in content[:24]:
         raise stop("not-dxf", "this is a binary DXF", where=where, hint="save it as DXF text")
+    refuse_utf16(content, where)
+    content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -17,9 +17,6 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.units import STEP_MM, Units, format_length, format_reading, round_down, round_length
 
-FAR_TOO_MUCH = (
-    4.0  # times the limit of a round: a slip of the finger is likelier than such an amount; a fitter's judgement
-)
 _WORTH_DOING = 0.25  # of the most for all rounds; if less than this is left, it is not done again; a fitter's judgement
 _BESIDE = (
     0.3  # of the weight of the cause an alteration is mostly for; other causes that weigh less do not change its amount

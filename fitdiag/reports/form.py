@@ -21,9 +21,11 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal, get_args
 
+from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.figures import figure, shows_on_one_side
 from fitdiag.reports.wearer import asked, to_you
@@ -296,7 +298,7 @@ class _Reading:
             raise stop("form-changed", told, where=self.where, hint=again)
         self.checksum = f"{zlib.crc32(raw):08x}"
         try:
-            return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
+            return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=no_twins)
         except (ValueError, RecursionError):
             raise stop(
                 "form-schema", "the form does not hold what a form should", where=self.where, hint=again
@@ -363,11 +365,17 @@ class _Reading:
         if "amount" not in item:
             return None
         try:
-            length = parse_length(item["amount"])
+            mm = parse_length(item["amount"]).mm
+            measure = self.base.symptoms[name].measure if name in self.base.symptoms else None
+            doubt = doubt_of_sign(measure, mm) if measure is not None else ""
+            if name in self.base.alterations:
+                doubt = doubt_of_alteration(mm, self.base.alterations[name].most_a_round.amount_mm, self.units)
+            if doubt:
+                raise InvalidLengthError(f"{format_length(mm, self.units)}: {doubt}")
         except InvalidLengthError as error:
             self._warn("form-amount", f"{self._title(name)}: {error}; the amount was left out")
             return None
-        return length.mm
+        return mm
 
     def _done(self, item: Mapping[str, str]) -> tuple[str, State, float | None] | None:
         name, state = item.get("alteration", ""), item.get("state")
@@ -405,9 +413,3 @@ class _Reading:
 
 def _refuse(constant: str) -> None:
     raise ValueError(constant)
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    if len(dict(pairs)) != len(pairs):
-        raise ValueError("a key stands twice")
-    return dict(pairs)
