@@ -6,12 +6,12 @@ A result is kept in the user's cache folder under a fingerprint of all it depend
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import multiprocessing
 import os
 import signal
 import sys
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
@@ -31,6 +31,7 @@ from fitdiag.drape.panels import Cut, cut_of, too_small
 from fitdiag.drape.picture import Pixels, draw
 from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.drape.settle import Rested, settle
+from fitdiag.files import make_folder, remove_file, write_atomically
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, stop
 from fitdiag.units import Units
@@ -286,17 +287,12 @@ def _recall(order: Order, dressing: int) -> dict[str, Any] | None:
 
 def _remember(key: str, dressing: int, result: dict[str, Any]) -> None:
     """Keep a result, whole or not at all. Never fails."""
-    with suppress(OSError, RuntimeError, ValueError):
-        place = _place(key, dressing)
-        place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with suppress(OSError, RuntimeError, ValueError, ProblemsFoundError):
+        place, whole = _place(key, dressing), io.BytesIO()
         told = json.dumps({name: value for name, value in result.items() if name != "places"})
-        descriptor, name = tempfile.mkstemp(dir=place.parent)
-        try:
-            with os.fdopen(descriptor, "wb") as handle:
-                np.savez_compressed(handle, places=result["places"], told=np.array(told))
-            Path(name).replace(place)
-        finally:
-            Path(name).unlink(missing_ok=True)
+        np.savez_compressed(whole, places=result["places"], told=np.array(told))
+        make_folder(place.parent)
+        write_atomically(place, whole.getvalue(), replace=True)
         kept = sorted(place.parent.glob("*.npz"), key=lambda path: path.stat().st_mtime)
         for old in kept[: max(0, len(kept) - MOST_KEPT)]:
-            old.unlink(missing_ok=True)
+            remove_file(old)
