@@ -50,6 +50,9 @@ OutOption = Annotated[
     str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")
 ]
 ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")]
+GarmentOption = Annotated[
+    str | None, typer.Option("--garment", metavar="NAME", help="Which garment: the name of its folder of rules.")
+]
 PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
 AsCutOption = Annotated[bool, typer.Option("--as-cut", help="Leave the steps that cuts make; else they are trued.")]
 AllowanceOption = Annotated[
@@ -271,29 +274,25 @@ def demo_command(
 
 @pattern_app.command("draft")
 def pattern_draft(
-    waist: Annotated[str, typer.Option(help="Waist girth.")],
-    hip: Annotated[str, typer.Option(help="Hip girth.")],
-    rise: Annotated[str, typer.Option(help="Body rise, seated.")],
-    waist_to_hip: Annotated[str, typer.Option(help="Waist to hip at the side.")],
-    waist_to_floor: Annotated[str, typer.Option(help="Waist to floor at the side.")],
-    bottom: Annotated[str, typer.Option(help="Width of the hem, flat.")],
+    waist: Annotated[str | None, typer.Option(help="Waist girth.")] = None,
+    hip: Annotated[str | None, typer.Option(help="Hip girth.")] = None,
+    rise: Annotated[str | None, typer.Option(help="Body rise, seated.")] = None,
+    waist_to_hip: Annotated[str | None, typer.Option(help="Waist to hip at the side.")] = None,
+    waist_to_floor: Annotated[str | None, typer.Option(help="Waist to floor at the side.")] = None,
+    bottom: Annotated[str | None, typer.Option(help="Width of the hem, flat.")] = None,
+    length: Annotated[str | None, typer.Option(help="Finished length from the waist.")] = None,
+    garment: GarmentOption = None,
     out: OutOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
     replace: ReplaceOption = False,
 ) -> None:
-    """Draft a block from body measures by a published metric block."""
+    """Draft a block from body measures by a published metric block; what the garment's block needs, it asks for."""
     from fitdiag.cli.pattern import draft
 
-    given = {
-        "waist": waist,
-        "hip": hip,
-        "rise": rise,
-        "waist_to_hip": waist_to_hip,
-        "waist_to_floor": waist_to_floor,
-        "bottom": bottom,
-    }
-    raise typer.Exit(draft(given, out, units, as_json=as_json, replace=replace))
+    given = {"waist": waist, "hip": hip, "rise": rise, "waist_to_hip": waist_to_hip, "length": length}
+    given |= {"waist_to_floor": waist_to_floor, "bottom": bottom}
+    raise typer.Exit(draft(given, garment, out, units, as_json=as_json, replace=replace))
 
 
 @pattern_app.command("fit")
@@ -326,13 +325,14 @@ def pattern_read(
     dpi: Annotated[
         float | None, typer.Option("--dpi", metavar="NUMBER", min=20, max=2400, help="Pixels to the inch of a drawing.")
     ] = None,
+    garment: GarmentOption = None,
     units: UnitsOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Read a pattern file, say what was taken from it, and write it in another format."""
     from fitdiag.cli.pattern import read, reading
 
-    raise typer.Exit(read(file, out, reading(line, allowance, dpi, units), units, replace=replace))
+    raise typer.Exit(read(file, out, reading(line, allowance, dpi, units, garment), units, replace=replace))
 
 
 @pattern_app.command("measure")

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import takewhile
 
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.draw import strip
 from fitdiag.pattern.ink import Drawing, Item, Stroke, Text
 from fitdiag.pattern.moves import carry_out
