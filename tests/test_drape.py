@@ -21,14 +21,14 @@ from fitdiag.drape.cloth import GRAVITY, Cloth, Sheet
 from fitdiag.drape.dressing import Dressed, dress
 from fitdiag.drape.figure import BASE, PARTS, Figure, figure_of
 from fitdiag.drape.mesh import Mesh, mesh_of
-from fitdiag.drape.muslin import Draped, Order, drape, order_of
-from fitdiag.drape.panels import Cut, Panel, Sewn, cut_of
+from fitdiag.drape.muslin import Draped, drape, order_of
+from fitdiag.drape.panels import Cut, Panel, cut_of
 from fitdiag.drape.picture import VIEWS, draw
 from fitdiag.drape.readings import Worn, read
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.simulated import FigurePart
-from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.files import pattern_to_text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
@@ -524,29 +524,6 @@ def test_nudges_are_kept_by_round_and_taken_back(
 def findings_of(symptom: str, mm: float) -> Findings:
     """Findings with one measured sign."""
     return Findings(units="cm").with_finding(Finding(symptom, "yes", mm, 5.0))
-
-
-def test_a_skirt_is_a_declaration_of_panels() -> None:
-    """No fork, other edges: the same room drapes a straight skirt, reads its hip line, and knows of no crotch."""
-    panels, sewn = [], [Sewn(("front", "side"), ("back", "side"))]
-    for name, wide, dart in (("front", 250.0, 20.0), ("back", 240.0, 40.0)):
-        top, hip, hem, waist, place = 1040.0, 834.0, 470.0, 175.0 + dart, 80.0
-        share = np.linspace(0, 1, 20)
-        hips = np.column_stack([waist + (wide - waist) * (1 - (1 - share) ** 2), top + 8 - (top + 8 - hip) * share])
-        left, tip, right = (place - dart / 2, top), (place, top - 110), (place + dart / 2, top)
-        edges = (
-            ("waist", points([(0, top), left])), ("dart 1 left", points([left, tip])), ("dart 1 right", points([tip, right])),
-            ("waist", points([right, hips[0]])), ("side", points([*hips, (wide, hem)])), ("hem", points([(wide, hem), (0, hem)])),
-            ("centre", points([(0, hem), (0, top)])),
-        )  # fmt: skip
-        grain = points([(wide / 2, hem), (wide / 2, top)])
-        panels.append(Panel(name, name == "front", edges, {"hip": points([(0, hip), (wide, hip)])}, grain, None))
-        sewn.append(Sewn((name, "dart 1 left"), (name, "dart 1 right"), against=True))
-    cut = Cut(tuple(panels), tuple(sewn), centre=("centre",), inner=("centre",), outer=("side",))
-    muslin = drape([Order(cut, BASE, points=500)], dressings=1, keep=False)[0]
-    assert muslin.still and muslin.deepest_mm < 3
-    assert {"dip-centre-back", "across-back-hip"} <= set(muslin.readings)
-    assert "crotch-hang" not in muslin.readings
 
 
 def test_ctrl_c_ends_it_with_nothing_half_written(block: Pattern, tmp_path: Path) -> None:

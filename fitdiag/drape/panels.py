@@ -131,8 +131,12 @@ def _girths(pieces: tuple[Piece, ...]) -> dict[str, float]:
     """Girths of the sewn pattern in mm that a body must fit into."""
     top = [length(piece.seams[piece.part.seams[0]]) - sum(dart.width for dart in piece.darts) for piece in pieces]
     hips = [hip_width(piece) or 0.0 for piece in pieces]
-    thighs = [width_at(piece, piece.levels["crotch"] - THIGH_BELOW_MM) or 0.0 for piece in pieces]
-    return {"waist": 2 * sum(top), "hip": 2 * sum(hips), "thigh": sum(thighs)}
+    girths = {"waist": 2 * sum(top), "hip": 2 * sum(hips)}
+    crotch = [piece.level("crotch") for piece in pieces]
+    thighs = [
+        width_at(piece, y - THIGH_BELOW_MM) or 0.0 for piece, y in zip(pieces, crotch, strict=True) if y is not None
+    ]
+    return {**girths, "thigh": sum(thighs)} if thighs else girths
 
 
 def _panel(piece: Piece, centre: tuple[str, ...]) -> Panel:

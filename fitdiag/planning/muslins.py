@@ -12,14 +12,14 @@ from itertools import pairwise
 
 from fitdiag.drape.body import nudged
 from fitdiag.drape.cloth import GRAVITY, Cloth
-from fitdiag.drape.figure import MEASURES, ONE_SIDED, Figure, Taken, figure_of
+from fitdiag.drape.figure import MEASURES, ONE_SIDED, SEATED_MORE_MM, Figure, Taken, figure_of
 from fitdiag.drape.muslin import Draped, drape, order_of
 from fitdiag.drape.readings import READINGS
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase
-from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.blocks import block_of, draft_block
 from fitdiag.pattern.moves import carry_out
-from fitdiag.pattern.piece import Pattern, Side
+from fitdiag.pattern.piece import Array, Pattern, Side
 from fitdiag.planning.amounts import PlannedAmount
 from fitdiag.planning.plan import Plan
 from fitdiag.planning.stages import Shown, Simulation
@@ -131,17 +131,19 @@ def cloth_of(base: RuleBase, name: str = CALICO) -> Cloth:
 
 
 def block_for(figure: Figure, pattern: Pattern) -> Pattern:
-    """The metric block of a figure's measures, with the pattern's own hem."""
-    hem = (
-        sum(
-            float(piece.seams["hem"][:, 0].max() - piece.seams["hem"][:, 0].min())
-            for piece in (pattern.front, pattern.back)
-        )
-        / 2
-    )
-    rise = figure.crotch_depth + 14.0
-    bottom = min(max(hem, 100.0), 500.0)
-    return draft(Measures(figure.waist, figure.hip, rise, figure.waist_to_hip, figure.waist_height, bottom))
+    """The block of a figure's measures, with the pattern's own hem and length."""
+    pieces = tuple(pattern.pieces.values())
+    hems = [_span(piece.seams[piece.part.stays][:, 0]) for piece in pieces]
+    known = {
+        "waist": figure.waist, "hip": figure.hip, "rise": figure.crotch_depth + SEATED_MORE_MM, "waist_to_hip": figure.waist_to_hip,
+        "waist_to_floor": figure.waist_height, "bottom": sum(hems) / 2, "length": _span(pieces[0].outline[:, 1]),
+    }  # fmt: skip
+    asked = {one.name: (one, known.get(one.name, one.usual)) for one in block_of(pattern.garment).asked}
+    return draft_block(pattern.garment, {name: min(max(mm, one.least), one.most) for name, (one, mm) in asked.items()})
+
+
+def _span(values: Array) -> float:
+    return float(values.max() - values.min())
 
 
 def simulate(

@@ -41,7 +41,7 @@ from fitdiag.drape.panels import Cut, cut_of
 from fitdiag.drape.picture import SCALE
 from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.knowledge.load import load_rules
-from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError

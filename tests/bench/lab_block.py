@@ -1,6 +1,6 @@
 """The block of the shared table of draped muslins, with its faults, as panels to be draped: mm, darts as the metric block has them.
 
-Drafted by the rules of the published metric block (`fitdiag.pattern.draft` names it) for waist 68, hip 94, rise 28, waist to
+Drafted by the rules of the published metric block (`fitdiag.pattern.blocks.trousers` names it) for waist 68, hip 94, rise 28, waist to
 hip 20.6, waist to floor 104, bottom 22 cm; the curves between its points and the faults are the laboratory's own.
 """
 
