@@ -16,7 +16,7 @@ from typing import Any
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.draw import svg
-from fitdiag.planning.stages import Effects
+from fitdiag.planning.stages import Effects, Simulation
 from fitdiag.problems import one_line
 from fitdiag.reports import sheet as words
 from fitdiag.reports.fitter import (
@@ -70,7 +70,10 @@ def client_page(sheet: Sheet, *, large: bool = False) -> str:
         }
         for change in sheet.changes
     ]
-    page: str = template("client_page.html").render(words=words, sheet={**vars(sheet), "changes": changes}, large=large)
+    muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
+    page: str = template("client_page.html").render(
+        words=words, sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large
+    )
     return page
 
 
@@ -87,6 +90,7 @@ def fitter_page(
     effects: Effects | None,
     answers_that_would_turn: Sequence[Turn],
     photos: Mapping[str, Sequence[str]] | None = None,
+    simulated: Simulation | None = None,
 ) -> str:
     """The page with the reasoning, as HTML. `before`: the conclusion of the round before, or before the latest answers.
 
@@ -95,8 +99,10 @@ def fitter_page(
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
     findings = conclusion.diagnosis.findings
-    short = {part.title: part for part in make_report(base, conclusion, client, steps=False).sections}
-    long = {part.title: part for part in make_report(base, conclusion, client).sections}
+    short = {
+        part.title: part for part in make_report(base, conclusion, client, steps=False, simulated=simulated).sections
+    }
+    long = {part.title: part for part in make_report(base, conclusion, client, simulated=simulated).sections}
     name = one_line(client, 80)
     head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
     page: str = template("fitter_page.html").render(
@@ -113,7 +119,9 @@ def fitter_page(
         beliefs=beliefs_table(base, conclusion, before),
         reasons=long["What the pattern may do"],
         turns=turns_table(base, answers_that_would_turn),
-        others=[long[title] for title in ("Later, if still needed", "Leave alone") if title in long],
+        others=[
+            long[title] for title in ("On simulated cloth", "Later, if still needed", "Leave alone") if title in long
+        ],
         question=long.get("The next question worth asking"),
         effects=effects,
         moved=effects_tables(conclusion.plan, effects, units),
