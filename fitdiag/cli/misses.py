@@ -12,8 +12,9 @@ from datetime import date
 from pathlib import Path
 
 from fitdiag.cli.output import say, write
+from fitdiag.files import make_folder, remove_file, write_atomically
 from fitdiag.interview.search import Kind
-from fitdiag.problems import one_line
+from fitdiag.problems import ProblemsFoundError, one_line
 
 MOST = 2000  # lines; older ones are left out
 _LONGEST = 120
@@ -31,15 +32,11 @@ def place() -> Path:
 def remember(kind: Kind, text: str) -> None:
     """Keep a text that no rule was found for. Never fails: a full disk must not stop an interview."""
     line = json.dumps({"day": date.today().isoformat(), "kind": kind, "text": one_line(text, _LONGEST)})
-    with suppress(OSError, RuntimeError):
+    with suppress(OSError, RuntimeError, UnicodeDecodeError, ProblemsFoundError):
         path = place()
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600)
-        with os.fdopen(descriptor, "a", encoding="ascii") as handle:
-            handle.write(line + "\n")
-        if path.stat().st_size > MOST * 200:
-            kept = path.read_text(encoding="ascii").splitlines()[-MOST // 2 :]
-            path.write_text("\n".join(kept) + "\n", encoding="ascii")
+        before = path.read_text(encoding="ascii").splitlines() if path.exists() else []
+        make_folder(path.parent)
+        write_atomically(path, "\n".join((*before[-MOST + 1 :], line)) + "\n", replace=True)
 
 
 def misses() -> Iterator[tuple[str, str]]:
@@ -54,8 +51,8 @@ def misses() -> Iterator[tuple[str, str]]:
 def show(*, forget: bool) -> int:
     """List what was typed and not understood, most often first; or forget it."""
     if forget:
-        with suppress(FileNotFoundError):
-            place().unlink()
+        if place().exists():
+            remove_file(place())
         say("Forgotten.")
         return 0
     counted = Counter(misses())
