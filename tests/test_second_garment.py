@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
 from small_rules import good_files, write_rules
 
+from fitdiag.drape.figure import BASE
+from fitdiag.drape.muslin import drape, order_of
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import read_rules, shipped
@@ -113,3 +116,12 @@ def test_a_garment_without_a_block_says_so(skirt: Garment, tmp_path: Path) -> No
     garment = Garment(**{**vars(skirt), "name": "waistcoat"})
     with pytest.raises(Exception, match="no block is known for this garment"):
         draft_block(garment, {})
+
+
+def test_a_skirt_drapes(skirt: Garment) -> None:
+    """No fork and other edges: the same room drapes it, reads its hip line, and knows of no crotch."""
+    muslin = drape([replace(order_of(drafted(skirt, BODIES[1]), BASE), points=500)], dressings=1, keep=False)[0]
+    assert muslin.still
+    assert muslin.deepest_mm < 3
+    assert {"dip-centre-back", "across-back-hip"} <= set(muslin.readings)
+    assert "crotch-hang" not in muslin.readings

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fitdiag.cli.case_app import case_app
+from fitdiag.cli.case_app import case_app, review_command
+from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
 from fitdiag.cli.options import (
     JsonOption,
     PatternOption,
@@ -146,6 +147,10 @@ def diagnose_command(
     first_cut: Annotated[
         bool, typer.Option("--first-cut", help="The pattern lies as it was before the earlier rounds.")
     ] = False,
+    drape: Annotated[
+        bool, typer.Option("--drape", help="Show each alteration on simulated cloth; needs --pattern and a hip girth.")
+    ] = False,
+    body_measure: BodyMeasureOption = None,
     folder: RulesOption = None,
     units: UnitsOption = None,
 ) -> None:
@@ -153,10 +158,9 @@ def diagnose_command(
     from fitdiag.cli.diagnose import diagnose
 
     raise typer.Exit(
-        diagnose(
-            findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut
-        )
-    )
+        diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut,
+                 drape=drape, measures=body_measure or [])
+    )  # fmt: skip
 
 
 @app.command("interview")
@@ -242,48 +246,8 @@ def demo_command(
     raise typer.Exit(demo(to))
 
 
-@app.command("review")
-def review_command(
-    name: Annotated[str, typer.Argument(metavar="CASE", help="Your own name for the case, or its folder.")],
-    parent: Annotated[
-        str | None,
-        typer.Option("--in", metavar="DIR", help="The folder of the cases; without it, cases/ in this folder."),
-    ] = None,
-    photo: Annotated[
-        list[str] | None, typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
-    ] = None,
-    form: Annotated[
-        str | None, typer.Option("--form", metavar="FILE", help="The client's form, or the mail it is in.")
-    ] = None,
-    findings: Annotated[
-        str | None, typer.Option("--findings", metavar="FILE", help="What you saw yourself, as a findings file.")
-    ] = None,
-    done: Annotated[
-        list[str] | None,
-        typer.Option("--done", metavar="ALTERATION=AMOUNT", help="What was really done last time; =no if it was not."),
-    ] = None,
-    no_questions: Annotated[
-        bool, typer.Option("--no-questions", help="Ask nothing; measured findings count as they are.")
-    ] = False,
-    send_form: Annotated[
-        bool, typer.Option("--send-form", help="Write the client's form now, and wait for the answer.")
-    ] = False,
-    sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
-    fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
-    large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
-    paper: Annotated[
-        str | None,
-        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
-    ] = None,
-    folder: RulesOption = None,
-) -> None:
-    """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
-    from fitdiag.cli.review import review
-
-    raise typer.Exit(
-        review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper)
-    )  # fmt: skip
+app.command("drape")(drape_command)
+app.command("review")(review_command)
 
 
 @app.command("learn")
