@@ -249,13 +249,13 @@ def test_a_yes_is_saved_before_its_amount_is_asked(tmp_path: Path, base: RuleBas
 def test_a_disk_that_fills_up_keeps_every_answer_before(tmp_path: Path, base: RuleBase, most: int) -> None:
     """When no more can be written, one message says so, and the log ends with the last whole answer."""
     done = fitdiag(
-        "interview", "--log", "a.jsonl", cwd=tmp_path, typed=(*TO_THE_QUESTIONS, *["3"] * 20, "stop"), most=most
+        "interview", "--log", "a.jsonl", cwd=tmp_path, typed=(*TO_THE_QUESTIONS, "one", *["3"] * 20, "stop"), most=most
     )
     one_clear_message(done, "cannot be saved", "every answer before it is saved", "fitdiag interview --resume a.jsonl")
     path = tmp_path / "a.jsonl"
     assert path.read_bytes().endswith(b"\n")
     assert done.stdout.count("\nSo far") == counted(path)
-    again = fitdiag("interview", "--resume", "a.jsonl", cwd=tmp_path, typed=("3", "stop"))
+    again = fitdiag("interview", "--resume", "a.jsonl", cwd=tmp_path, typed=("one", "3", "stop"))
     assert (again.returncode, again.stderr) == (0, "")
     assert done.stdout.count("\nSo far") + 1 == counted(path)
 
