@@ -1,15 +1,207 @@
-"""Whole files in and out: nothing half read, nothing half written, and one clear message when it cannot be."""
+"""Whole files in and out: nothing half read, nothing half written, nothing left behind, and one clear message when it cannot be.
+
+There is one way to write: a temporary file beside the place, its data synced, renamed, its folder synced. Every change of the
+disk is one method of `Disk`, so that a test can break off at each. A writer holds a lock on what is not whole yet; what nobody
+holds was left by a killed command, and the next one sweeps it.
+"""
 
 from __future__ import annotations
 
 import errno
 import os
-import tempfile
+import secrets
+import stat
+import sys
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
+from typing import Any, NamedTuple
 
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
+TEMPORARY = ".fitdiag-"  # how everything is called that is not whole yet
+GONE = f"{TEMPORARY}gone-"  # what is being deleted; whatever is left of it goes with the next command
+WAIT_S = 30.0  # for another window to end its change
+_AGE_S = 3600.0  # where nothing can be locked, what lies half written for so long is left from a crash
 _NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)  # as on memory sticks
+_NO_SYNC = (errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EACCES, errno.EPERM, errno.EBADF, errno.EISDIR)
+_PLAIN = getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
+
+
+class Disk:
+    """Every change of the disk, one operation at a time. Nothing in the program changes a file in any other way."""
+
+    def open(self, path: str | Path, flags: int, mode: int = 0o600) -> int:
+        return os.open(path, flags | _PLAIN, mode)
+
+    def write(self, descriptor: int, content: bytes | memoryview) -> int:
+        return os.write(descriptor, content)
+
+    def sync(self, descriptor: int) -> None:
+        os.fsync(descriptor)
+
+    def truncate(self, descriptor: int, size: int) -> None:
+        os.ftruncate(descriptor, size)
+
+    def rename(self, source: Path, target: Path) -> None:
+        source.replace(target)
+
+    def link(self, source: Path, target: Path) -> None:
+        os.link(source, target)
+
+    def remove(self, path: str | Path) -> None:
+        os.unlink(path)  # noqa: PTH108 (scandir gives plain strings)
+
+    def make_folder(self, path: Path) -> None:
+        os.mkdir(path, 0o700)  # noqa: PTH102 (as above)
+
+    def remove_folder(self, path: str | Path) -> None:
+        os.rmdir(path)  # noqa: PTH106 (as above)
+
+    def sync_folder(self, path: Path) -> None:
+        """Make new names in a folder outlast a power cut; not every system lets a folder be opened for that."""
+        try:
+            descriptor = os.open(path, os.O_RDONLY)
+            try:
+                os.fsync(descriptor)
+            finally:
+                os.close(descriptor)
+        except OSError as error:
+            if error.errno not in _NO_SYNC:
+                raise
+
+
+disk = Disk()
+
+
+# -- locks -------------------------------------------------------------------------------------------------------------
+
+if sys.platform == "win32":
+    import msvcrt
+
+    def _try_lock(descriptor: int, at: int = 0) -> bool:
+        """Whether a file is now this process's alone. Raises OSError where the system cannot lock it at all."""
+        os.lseek(descriptor, at, os.SEEK_SET)  # a byte behind the text: a locked one cannot be read either
+        try:
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        except PermissionError:
+            return False
+        return True
+
+else:
+    import fcntl
+
+    def _try_lock(descriptor: int, at: int = 0) -> bool:
+        """Whether a file or folder is now this process's alone. Raises OSError where the system cannot lock it at all."""
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except (BlockingIOError, PermissionError):
+            return False
+        return True
+
+
+def lock(descriptor: int, wait_s: float, at: int = 0) -> bool:
+    """Lock an open file, waiting at most so long for another process to let go of it; False if it did not."""
+    ends = time.monotonic() + wait_s
+    while not _try_lock(descriptor, at):
+        if time.monotonic() >= ends:
+            return False
+        time.sleep(0.005 + secrets.randbelow(20) / 1000)  # not all that wait ask at the same moments
+    return True
+
+
+def is_at(descriptor: int, path: str | Path) -> bool:
+    """Whether an open file is still the one at its path, neither removed nor replaced."""
+    try:
+        held, there = os.fstat(descriptor), os.stat(path, follow_symlinks=False)  # noqa: PTH116 (no Path needed)
+    except OSError:
+        return False
+    return (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino)
+
+
+class Alone:
+    """A lock that is held. What is noted in it outlives a kill, for whoever finds the lock next."""
+
+    def __init__(self, descriptor: int, path: Path) -> None:
+        self._descriptor, self._path = descriptor, path
+
+    def note(self, text: str) -> None:
+        """Write down, before it begins, what the next command has to finish if this one is killed. Raises ProblemsFoundError."""
+        with refusals(self._path, "this cannot be written"):
+            _write(self._descriptor, os.fsencode(text).replace(b"\n", b"?") + b"\n")
+            disk.sync(self._descriptor)
+            disk.sync_folder(self._path.parent)
+
+    def notes(self) -> list[str]:
+        """What a killed command had noted."""
+        size = os.fstat(self._descriptor).st_size
+        os.lseek(self._descriptor, 0, os.SEEK_SET)
+        return [os.fsdecode(line) for line in os.read(self._descriptor, size).split(b"\n") if line]
+
+
+_held: dict[str, Alone] = {}
+
+
+@contextmanager
+def alone(path: Path, wait_s: float | None = None, *, only_left: bool = False) -> Iterator[Alone | None]:
+    """Hold the lock file at `path`, made with its folder and removed at the end; only a kill leaves it. A second time is no wait.
+
+    Gives None if another process does not let go of it in time. `only_left`: one that is not there is not made either.
+    Where files cannot be locked it goes without: windows rarely meet. Raises OSError.
+    """
+    key = os.path.realpath(path)
+    if key in _held:
+        yield _held[key]
+        return
+    descriptor = _taken(path, WAIT_S if wait_s is None else wait_s, os.O_RDWR if only_left else os.O_RDWR | os.O_CREAT)
+    if descriptor is None:
+        yield None
+        return
+    _held[key] = Alone(descriptor, path)
+    try:
+        yield _held[key]
+    finally:
+        del _held[key]
+        closed = sys.platform == "win32"  # what is open cannot be removed there
+        if closed:
+            os.close(descriptor)
+        with suppress(OSError):  # another that waits for it has it open, and removes it after its turn
+            disk.remove(path)
+        if not closed:
+            os.close(descriptor)
+        with suppress(OSError):
+            if not any(path.parent.iterdir()):
+                disk.remove_folder(path.parent)
+
+
+def _taken(path: Path, wait_s: float, flags: int) -> int | None:
+    ends = time.monotonic() + wait_s
+    while True:
+        try:
+            descriptor = disk.open(path, flags)
+        except FileNotFoundError:
+            if not flags & os.O_CREAT:
+                return None
+            make_folder(path.parent)
+            continue
+        except PermissionError:
+            if sys.platform != "win32" or time.monotonic() >= ends:
+                raise
+            continue  # being removed at this moment
+        try:
+            free = lock(descriptor, max(0.0, ends - time.monotonic()))
+        except OSError:
+            return descriptor
+        if free and is_at(descriptor, path):
+            return descriptor
+        os.close(descriptor)
+        if not free:
+            return None
+
+
+# -- whole files -------------------------------------------------------------------------------------------------------
 
 
 def write_atomically(path: Path, content: str | bytes, *, replace: bool = False, private: bool = True) -> None:
@@ -17,49 +209,327 @@ def write_atomically(path: Path, content: str | bytes, *, replace: bool = False,
 
     `private`: only the owner can read it.
     """
-    where = Where(shown_path(path))
-    hint = "choose another folder"
+    write_all({path: content}, replace=replace, private=private)
+
+
+def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, private: bool = True) -> None:
+    """Write several files, each whole or not at all; if one cannot be written, those that are new are taken away again."""
+    parts: list[tuple[_Part, Path]] = []
+    new: list[Path] = []
+    path, hint = Path(), "choose another folder"
     try:
-        if path.exists() and not replace:
-            raise _exists(where)
-        descriptor, name = tempfile.mkstemp(prefix=".fitdiag-", dir=path.parent)
-        hint = "nothing was changed"
-        try:
-            with os.fdopen(descriptor, "wb") as handle:
-                handle.write(content.encode() if isinstance(content, str) else content)
-                handle.flush()
-                os.fsync(handle.fileno())
-            Path(name).chmod(0o600 if private else 0o644)
-            if replace:
-                Path(name).replace(path)
-            else:
-                _claim(Path(name), path)
-        finally:
-            Path(name).unlink(missing_ok=True)
-    except FileExistsError:
-        raise _exists(where) from None
-    except (OSError, ValueError) as error:
-        raise stop("cannot-save", f"this cannot be written: {reason(error)}", where=where, hint=hint) from None
+        for folder in {path.parent for path in files}:
+            sweep(folder)
+        for path in files:  # all that can be refused is, before anything is written
+            if not replace and os.path.lexists(path):
+                raise _exists(path)
+        for path, content in files.items():
+            parts.append((_Part(path.parent, 0o600 if private else 0o644), path))
+            hint = "nothing was changed"
+            parts[-1][0].fill(content.encode() if isinstance(content, str) else content)
+        for part, path in parts:
+            is_new = not os.path.lexists(path)
+            part.name_it(path, replace=replace)
+            new += [path] if is_new else []
+            hint = "mend that, then do this again"
+        for folder in {path.parent for path in files}:
+            path = folder
+            disk.sync_folder(folder)
+    except BaseException as error:
+        for left in new:
+            with suppress(OSError):
+                disk.remove(left)
+        if isinstance(error, FileExistsError):
+            raise _exists(path) from None
+        if isinstance(error, OSError | ValueError):
+            told = f"this cannot be written: {refusal(error)}"
+            raise stop("cannot-save", told, where=Where(shown_path(path)), hint=hint) from None
+        raise
+    finally:
+        for part, _ in parts:
+            part.drop()
+
+
+class _Part:
+    """A temporary file, locked for as long as it is not whole."""
+
+    def __init__(self, folder: Path, mode: int) -> None:
+        while True:
+            self.path = folder / f"{TEMPORARY}{secrets.token_hex(6)}"
+            self.descriptor = disk.open(self.path, os.O_RDWR | os.O_CREAT | os.O_EXCL, mode)
+            self.named = False
+            with suppress(OSError):
+                if not _try_lock(self.descriptor) or not is_at(self.descriptor, self.path):
+                    os.close(self.descriptor)  # swept between its making and its locking
+                    continue
+            return
+
+    def fill(self, content: bytes) -> None:
+        _write(self.descriptor, content)
+        disk.sync(self.descriptor)
+
+    def name_it(self, path: Path, *, replace: bool) -> None:
+        if sys.platform == "win32":  # what is open cannot be renamed there
+            self._close()
+        if replace:
+            disk.rename(self.path, path)
+        else:
+            _claim(self.path, path)
+        self.named = True
+
+    def drop(self) -> None:
+        """Let go of it; if it has not got its name, it goes."""
+        if sys.platform == "win32":
+            self._close()
+        if not self.named:
+            with suppress(OSError):
+                disk.remove(self.path)
+        self._close()
+
+    def _close(self) -> None:
+        if self.descriptor >= 0:
+            os.close(self.descriptor)
+            self.descriptor = -1
+
+
+def _write(descriptor: int, content: bytes) -> None:
+    left = memoryview(content)
+    while left:
+        left = left[disk.write(descriptor, left) :]
 
 
 def _claim(source: Path, path: Path) -> None:
     """Give a file its name, and fail if the name was taken meanwhile, so that nothing is ever lost."""
     try:
-        os.link(source, path)
+        disk.link(source, path)
     except OSError as error:
         if error.errno not in _NO_LINKS:
             raise
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        os.close(disk.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY))
+        rest = partial(disk.rename, source, path)
+    else:
+        rest = partial(disk.remove, source)
+    try:
+        rest()
+    except OSError:
+        disk.remove(path)
+        raise
+
+
+def _exists(path: Path) -> ProblemsFoundError:
+    hint = "choose another name, or add --replace"
+    return stop("exists", "there is a file of this name already", where=Where(shown_path(path)), hint=hint)
+
+
+# -- files that grow ---------------------------------------------------------------------------------------------------
+
+
+class GoneError(Exception):
+    """An open file is no longer the one at its path: it was moved, deleted or replaced."""
+
+
+class Growing:
+    """A file that only grows, by whole lines, open in one process alone. Raises OSError or GoneError."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._descriptor = disk.open(path, os.O_RDWR | os.O_APPEND)
+
+    def lock(self, wait_s: float, at: int) -> bool:
+        """Whether it is this process's alone now; `at`: a byte that is never written."""
+        return lock(self._descriptor, wait_s, at)
+
+    @property
+    def is_there(self) -> bool:
+        """Whether it is still the file at its path."""
+        return is_at(self._descriptor, self.path)
+
+    def append(self, line: bytes) -> None:
+        """Add a line and wait until it is on the disk; on failure the file stays as it was."""
+        if not self.is_there:
+            raise GoneError
+        size = os.fstat(self._descriptor).st_size
         try:
-            source.replace(path)
+            _write(self._descriptor, line)
+            disk.sync(self._descriptor)
         except OSError:
-            path.unlink()
+            with suppress(OSError):  # if this fails too, a torn line at the end is read over
+                disk.truncate(self._descriptor, size)
             raise
 
+    def cut(self, size: int, *, line_end: bool = False) -> None:
+        """Cut a torn end off; with `line_end`, the last line gets the end it lacks."""
+        if os.fstat(self._descriptor).st_size == size and not line_end:
+            return
+        disk.truncate(self._descriptor, size)
+        if line_end:
+            _write(self._descriptor, b"\n")
+        disk.sync(self._descriptor)
 
-def _exists(where: Where) -> ProblemsFoundError:
-    hint = "choose another name, or add --replace"
-    return stop("exists", "there is a file of this name already", where=where, hint=hint)
+    def close(self) -> None:
+        """Give the file free; calling it twice does no harm."""
+        if self._descriptor >= 0:
+            os.close(self._descriptor)
+            self._descriptor = -1
+
+
+# -- folders -----------------------------------------------------------------------------------------------------------
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder and what is missing above it, for its owner only. Raises OSError."""
+    if folder.is_dir():
+        return
+    if folder.parent != folder:
+        make_folder(folder.parent)
+    try:
+        disk.make_folder(folder)
+    except FileExistsError:
+        if not folder.is_dir():
+            raise
+    disk.sync_folder(folder.parent)
+
+
+@contextmanager
+def whole_folder(folder: Path) -> Iterator[Path]:
+    """A place to fill; at the end it gets the name of `folder` in one step. If anything fails, nothing is left behind."""
+    with refusals(folder, "this folder cannot be made"):
+        place, descriptor = _locked_folder(folder.parent)
+    try:
+        yield place
+        with refusals(folder, "this folder cannot be made"):
+            for inside in sorted((path for path in place.rglob("*") if path.is_dir()), reverse=True):
+                disk.sync_folder(inside)
+            disk.sync_folder(place)
+            if os.path.lexists(folder):
+                raise stop("exists", "there is a folder of this name already", where=Where(shown_path(folder)))
+            disk.rename(place, folder)
+            disk.sync_folder(folder.parent)
+    except BaseException:
+        with suppress(OSError):
+            remove_tree(place)
+        raise
+    finally:
+        if descriptor is not None:
+            os.close(descriptor)
+
+
+def _locked_folder(parent: Path) -> tuple[Path, int | None]:
+    """A new temporary folder, open and locked where the system can do that to a folder."""
+    while True:
+        place = parent / f"{TEMPORARY}{secrets.token_hex(6)}"
+        disk.make_folder(place)
+        try:
+            descriptor = os.open(place, os.O_RDONLY)
+        except FileNotFoundError:
+            continue  # swept between its making and its locking
+        except OSError:
+            return place, None
+        with suppress(OSError):
+            if not _try_lock(descriptor) or not is_at(descriptor, place):
+                os.close(descriptor)
+                continue
+        return place, descriptor
+
+
+def remove_file(path: Path) -> None:
+    """Remove a file for good. Raises OSError."""
+    disk.remove(path)
+    disk.sync_folder(path.parent)
+
+
+def remove_tree(folder: str | Path) -> None:
+    """Remove a folder with all that is in it; no link is followed, and what is gone already is no fault. Raises OSError."""
+    with suppress(FileNotFoundError):
+        for entry in list(os.scandir(folder)):
+            with suppress(FileNotFoundError):
+                if entry.is_dir(follow_symlinks=False):
+                    remove_tree(entry.path)
+                else:
+                    disk.remove(entry.path)
+        disk.remove_folder(folder)
+
+
+def delete_folder(folder: Path) -> None:
+    """Delete a folder: it is there whole or gone; what a kill leaves of it goes with the next sweep. Raises OSError."""
+    place = folder.with_name(f"{GONE}{secrets.token_hex(6)}")
+    disk.rename(folder, place)
+    disk.sync_folder(folder.parent)
+    remove_tree(place)
+    disk.sync_folder(folder.parent)
+
+
+class Swept(NamedTuple):
+    """How many leftovers were removed, and how many folders among them whose deletion had been broken off."""
+
+    leftovers: int = 0
+    deletions: int = 0
+
+
+def sweep(folder: Path) -> Swept:
+    """Remove what killed commands left in a folder; what another is writing at this moment stays. Never fails."""
+    leftovers = deletions = 0
+    with suppress(OSError, ValueError):
+        for name in os.listdir(folder):  # noqa: PTH208 (as fast as may be: every command looks here)
+            if not name.startswith(TEMPORARY):
+                continue
+            with suppress(OSError):
+                if name.startswith(GONE):
+                    remove_tree(Path(folder, name))
+                    deletions += 1
+                elif not _removed_if_left(Path(folder, name)):
+                    continue
+                leftovers += 1
+    if leftovers:
+        with suppress(OSError):
+            disk.sync_folder(folder)
+    return Swept(leftovers, deletions)
+
+
+def _removed_if_left(path: Path) -> bool:
+    """Remove a temporary file or folder if no process holds it."""
+    status = path.lstat()
+    is_folder = stat.S_ISDIR(status.st_mode)
+    if stat.S_ISREG(status.st_mode) or (is_folder and sys.platform != "win32"):
+        descriptor = os.open(path, (os.O_RDONLY if is_folder else os.O_RDWR) | _PLAIN)
+        try:
+            if not _try_lock(descriptor):
+                return False
+        except OSError:
+            if time.time() - status.st_mtime < _AGE_S:
+                return False
+        finally:
+            if sys.platform == "win32":
+                os.close(descriptor)  # what is open cannot be removed there
+        try:
+            _remove(path, is_folder=is_folder)
+        finally:
+            if sys.platform != "win32":
+                os.close(descriptor)
+        return True
+    if is_folder and time.time() - status.st_mtime < _AGE_S:
+        return False
+    _remove(path, is_folder=is_folder)
+    return True
+
+
+def _remove(path: Path, *, is_folder: bool) -> None:
+    if is_folder:
+        remove_tree(path)
+    else:
+        disk.remove(path)
+
+
+@contextmanager
+def refusals(path: Path, what: str) -> Iterator[None]:
+    """The system's refusals as a problem."""
+    try:
+        yield
+    except (OSError, ValueError) as error:
+        raise stop("cannot-save", f"{what}: {refusal(error)}", where=Where(shown_path(path))) from None
+
+
+# -- reading -----------------------------------------------------------------------------------------------------------
 
 
 def read_bytes(path: Path, largest: int, what: str = "file") -> bytes:
@@ -83,6 +553,46 @@ def read_bytes(path: Path, largest: int, what: str = "file") -> bytes:
     return raw
 
 
+def refuse_utf16(raw: bytes, where: Where, what: str = "file") -> None:
+    """Text in UTF-16, as some editors save it, is refused by that name, with its mark or without."""
+    start = raw[:64]
+    empty = max(start[0::2].count(0), start[1::2].count(0))
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")) or (
+        len(start) >= 8 and empty > len(start) // 4 and b"\0\0" not in start
+    ):
+        raise stop(
+            "encoding", f"this {what} is in UTF-16, not in UTF-8", where=where, hint="save it again as plain UTF-8 text"
+        )
+
+
+def no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """For reading JSON: an object in which no key stands twice. Raises ValueError."""
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f"'{one_line(twice, 40)}' stands there twice")
+    return found
+
+
 def reason(error: Exception) -> str:
     """Why the system refused, in its own words."""
     return one_line(getattr(error, "strerror", None) or error)
+
+
+_REFUSALS = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk quota is used up",
+    errno.EROFS: "the disk is read-only",
+    errno.EACCES: "writing is not allowed here",
+    errno.EPERM: "writing is not allowed here",
+    errno.ENOENT: "its folder is not there",
+    errno.ENOTDIR: "its folder is a file",
+    errno.EEXIST: "its folder is a file",
+    errno.ENAMETOOLONG: "the name is too long",
+}
+
+
+def refusal(error: Exception) -> str:
+    """Why something cannot be written."""
+    return _REFUSALS.get(getattr(error, "errno", None) or 0) or reason(error)

@@ -6,6 +6,9 @@ A fault is a value, so that all of them can be shown at once. Printed as `path:l
 from __future__ import annotations
 
 import difflib
+import os
+import shlex
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -64,17 +67,47 @@ def stop(code: str, message: str, *, where: Where | None = None, hint: str = "")
     return ProblemsFoundError(Problem(code, message, where, hint))
 
 
+def harmless(text: object) -> str:
+    """Any text as it may be printed: what controls a terminal or turns the direction of writing is shown as `?`.
+
+    >>> harmless("dip\\x1b[31m\\nred\\u202e")
+    'dip?[31m\\nred?'
+    """
+    plain = str(text)
+    if plain.replace("\n", "").isprintable():
+        return plain
+    return "".join(char if char == "\n" or char.isprintable() else " " if char.isspace() else "?" for char in plain)
+
+
 def one_line(text: object, longest: int = 160) -> str:
-    """Text from outside made safe to print: control characters and terminal escapes shown as `?`, cut to `longest`.
+    """Text from outside as one harmless line, cut to `longest`.
 
     >>> one_line("dip\\x1b[31m\\nred")
     'dip?[31m red'
     """
-    joined = " ".join(str(text).split())
-    plain = "".join(char if char.isprintable() else "?" for char in joined)
+    plain = harmless(" ".join(str(text).split()))
     return plain if len(plain) <= longest else plain[: longest - 3] + "..."
 
 
 def shown_path(path: object) -> str:
-    """A path made safe to print and otherwise whole, so that an editor can still jump to it."""
-    return "".join(char if char.isprintable() else "?" for char in str(path))
+    """A path made harmless and otherwise whole, so that an editor can still jump to it."""
+    return harmless(path).replace("\n", "?")
+
+
+def command(*words: object) -> str:
+    """A command to be copied into a shell: every word quoted where it must be, shown harmlessly, and still the same word.
+
+    >>> command("fitdiag", "review", "the lamplighter"), command("cat", "a\\x1b'b")
+    ("fitdiag review 'the lamplighter'", "cat $'a\\\\x1b\\\\x27b'")
+    """
+    return " ".join(_for_shell(str(word)) for word in words)
+
+
+def _for_shell(word: str) -> str:
+    if sys.platform == "win32":
+        return f'"{harmless(word)}"' if not word or set(word) & set(' &^()"') else harmless(word)
+    if word.isprintable():
+        return shlex.quote(word)
+    bare = {char for char in word if char.isprintable()} - {"'", "\\"}
+    escaped = (char if char in bare else "".join(f"\\x{byte:02x}" for byte in os.fsencode(char)) for char in word)
+    return f"$'{''.join(escaped)}'"

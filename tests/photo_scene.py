@@ -128,7 +128,8 @@ class Scene:
 class LineTruth:
     """What is true of one line in this view; angles and heights as in a frontal view without perspective.
 
-    drop_mm and the centre in end_drops_mm leave the V out. Side view: ends are front and back edge, with the V if it is there.
+    drop_mm and the centre in end_drops_mm leave the V out, whole_drop_mm has it in. Side view: ends are front and back edge, with
+    the V if it is there. slopes_deg: by which the line rises over the first 3 cm along the cloth, left and right of its middle.
     """
 
     name: str
@@ -140,6 +141,8 @@ class LineTruth:
     ends: tuple[Pair, Pair, Pair]
     height_mm: float  # smooth line at the centre seam
     end_drops_mm: Pair
+    whole_drop_mm: float
+    slopes_deg: Pair
 
 
 @dataclass(frozen=True)
@@ -363,6 +366,13 @@ def _seen_outwards(order: Points, columns: Points, facing: Points) -> Points:
     return order[reach > before]
 
 
+def _rises(points: Points, length: float) -> float:
+    """Degrees by which a course of points (x, height, z) rises over its first millimetres along the cloth."""
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(points[:, [0, 2]], axis=0), axis=1))])
+    near = along <= length
+    return math.degrees(math.atan(float(np.polyfit(along[near], points[near, 1], 1)[0])))
+
+
 def _line_truth(scene: Scene, line: Line) -> tuple[LineTruth, _Track, Points, float, float]:
     body = scene.body
     side, q = _ring(scene, line)
@@ -395,6 +405,8 @@ def _line_truth(scene: Scene, line: Line) -> tuple[LineTruth, _Track, Points, fl
     angles = [
         math.degrees(math.atan2(line.v_depth, reach)) if in_view else 0.0 for reach in (line.v_left, line.v_right)
     ]
+    beside = [_rises(flat[middle::step], 30.0) for step in (-1, 1)]
+    left_first = flat[middle - 5, 0] < flat[middle + 5, 0]
     truth = LineTruth(
         name=line.name,
         tilt_deg=math.degrees(math.atan2(flat[ends[1], 1] - flat[ends[0], 1], flat[ends[1], 0] - flat[ends[0], 0])),
@@ -405,6 +417,8 @@ def _line_truth(scene: Scene, line: Line) -> tuple[LineTruth, _Track, Points, fl
         ends=(_pair(track.pixels[0]), _pair(project(scene, points[middle])), _pair(track.pixels[-1])),
         height_mm=float(smooth[middle]),
         end_drops_mm=(drops[0], drops[1]),
+        whole_drop_mm=float(np.mean(y[ends]) - y[middle]),
+        slopes_deg=(beside[0], beside[1]) if left_first else (beside[1], beside[0]),
     )
     turned = to_world(scene, u, y, w)
     return truth, track, course, float(np.ptp(turned[:, 0])), float(flat[middle, 2])

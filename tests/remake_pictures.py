@@ -22,13 +22,13 @@ HAND_PX = 4.0
 
 
 def scenes(dip: float, v: float, out: float) -> dict[str, Scene]:
-    """The three pictures: back and left side at the height of the hip line, front a little high. All in mm."""
+    """The three pictures: back and left side at the height of the hip line, front a little high. All in mm; the V is part of the dip."""
     plain = draw_scene(2026)
     body = replace(plain.body, back_power=2.7, cleft=5.0)
     lines = (
         Line("waist", body.waist),
-        Line("hip", body.hip, 0.2, dip - 1.0, 1.2, 0.0, v * 0.8, 48.0, 48.0),
-        Line("crotch", body.crotch, 0.2, dip, 1.2, 0.0, v, 45.0, 45.0),
+        Line("hip", body.hip, 0.2, dip - 1.0 - v * 0.8, 1.2, 0.0, v * 0.8, 48.0, 48.0),
+        Line("crotch", body.crotch, 0.2, dip - v, 1.2, 0.0, v, 45.0, 45.0),
         Line("knee-left", body.knee),
         Line("knee-right", body.knee),
     )

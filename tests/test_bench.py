@@ -21,8 +21,13 @@ BENCH = Path(__file__).parent / "bench"
         ),
         (
             "interview.py",
-            ["--clients", "2", "--stops", "0.2"],
-            ["by worth", "fixed order", "top cause right", "stop below"],
+            ["--clients", "2"],
+            [
+                "questions until ready",
+                "first alteration as after every answer",
+                "unsafe by the full answers",
+                "lines typed",
+            ],
         ),
         (
             "learn.py",
@@ -35,6 +40,9 @@ BENCH = Path(__file__).parent / "bench"
             ["--pictures", "2", "--rings", "1", "--pairs", "1", "--workers", "1"],
             ["line position", "drop at hip", "true value within", "level rings", "12 megapixels"],
         ),
+        ("crash.py", ["case consent", "--sample", "3"], ["case consent", "1 commands"]),
+        ("at_once.py", ["--seconds", "1", "--windows", "2"], ["windows", "acknowledged", "lost"]),
+        ("memory.py", ["--only", "12 MP JPEG"], ["picture", "12 MP JPEG", "at most"]),
         ("pattern.py", ["--runs", "1"], [" points", "    675"]),
         ("estimate.py", ["--patterns", "1"], ["ten lengths", "with the three asked for"]),
         ("rules.py", ["--times", "2", "--runs", "1"], ["symptoms", "answer to next question"]),

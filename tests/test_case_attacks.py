@@ -12,7 +12,7 @@ import pexpect
 import pytest
 
 from fitdiag.cli.forms import token
-from fitdiag.cli.photo import add
+from fitdiag.cli.photo import take_pictures
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import SCHEMA, packed
 from fitdiag.sessions.case import add_round, open_case, update_round
@@ -70,7 +70,7 @@ def test_a_picture_given_again_is_passed_over(shell: Shell) -> None:
     """So the same command goes on after a failure; another picture of that view gets a number."""
     folder = str(add_round(open_case(CASE)).rounds[0].photos)
     for given in (BACK, BACK, BACK.replace("lamplighter-pictures", "lamplighter-pictures-2")):
-        assert 0 == add([given], folder, face_above=None, focal=None, hip=None, replace=False, inside=True)
+        take_pictures([given], folder, inside=True)
     assert ["back 2.jpg", "back 2.marks.json", "back.jpg", "back.marks.json"] == names(Path(folder))
 
 
@@ -83,13 +83,14 @@ def test_links_in_a_round_are_not_followed(shell: Shell, tmp_path: Path, name: s
     path = CASE / "round-01" / name
     if path.is_dir():
         path.rmdir()
+    path.unlink(missing_ok=True)
     path.symlink_to(outside)
     code, _, err = shell("review", "x", "--photo", BACK, "--findings", SEEN, "--no-questions")
     assert code == 1 and "a case follows none" in err
     assert [] == names(outside)
 
 
-@pytest.mark.parametrize("name", ["documents", "session-beginning.jsonl"])
+@pytest.mark.parametrize("name", ["documents", "findings.yaml"])
 def test_a_file_for_a_folder_and_a_folder_for_a_file_are_told(shell: Shell, name: str) -> None:
     """What stands in the way is named, without a trace of the program."""
     path = add_round(open_case(CASE)).rounds[0].folder / name

@@ -1,8 +1,7 @@
-"""Cases and rounds: what their files hold, what a power cut, a hand edit and a hostile name do to them, the list, export, delete."""
+"""Cases and rounds: what their files hold, what a hand edit and a hostile name do to them, the list, export, delete."""
 
 from __future__ import annotations
 
-import errno
 import io
 import json
 import os
@@ -23,6 +22,7 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from fitdiag import files
 from fitdiag.cli.case import cells, delete, list_lines, padded, show_list
 from fitdiag.cli.case_app import case_app
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -60,6 +60,7 @@ from fitdiag.sessions.case_files import (
 )
 from fitdiag.sessions.case_list import Read, list_cases
 from fitdiag.sessions.log import SessionLog, read_log
+from fitdiag.sessions.recovery import sweep_case
 from fitdiag.sessions.replay import replay
 from fitdiag.sessions.state import answer_event, done_event, fold
 from fitdiag.units import parse_length
@@ -351,217 +352,49 @@ def test_a_name_finds_nothing_elsewhere(tmp_path: Path, name: str) -> None:
     assert codes(lambda: find_case(tmp_path / "cases", name)) == ["no-case"]
 
 
-# -- power cuts --------------------------------------------------------------------------------------------------------
-
-STEPS: tuple[Callable[[Path, Case | None], Case], ...] = (
-    lambda parent, _: begin(parent, pattern=parent.parent / "pattern.yaml"),
-    lambda _, case: add_round(case, today=DAY),  # type: ignore[arg-type]
-    lambda _, case: update_round(
-        case, replace(case.round(1), waiting="client", sent=DAY, advised=(Advised("a", 10.0),)), today=DAY
-    ),  # type: ignore[union-attr, arg-type]
-    lambda _, case: update_round(case, replace(case.round(1), waiting="fitter", done=(Carried("a", 5.0),)), today=DAY),  # type: ignore[union-attr, arg-type]
-    lambda _, case: add_round(case, today=DAY),  # type: ignore[arg-type]
-    lambda _, case: save_case(case, replace(case, notes=("one", "two"))),  # type: ignore[arg-type]
-    lambda _, case: close_case(case, Closed(DAY, "fits")),  # type: ignore[arg-type]
-)
-
-
-class Cut:
-    """Counts every call that changes the disk, and at call number `at` lets it fail."""
-
-    def __init__(self, patch: pytest.MonkeyPatch, at: int, fail: Callable[[], None]) -> None:
-        self.calls, self.at, self.fail = 0, at, fail
-        self.trace: list[tuple[str, object]] = []
-        for name in ("fsync", "link", "replace", "rename", "mkdir", "unlink", "rmdir", "write", "chmod"):
-            patch.setattr(os, name, self.counted(name, getattr(os, name)))  # the methods of Path call these
-        real = os.fdopen
-
-        def fdopen(*arguments: Any, **more: Any) -> Any:
-            handle = real(*arguments, **more)
-            whole = handle.write
-
-            def write(content: bytes) -> int:
-                if self.calls + 1 == self.at:
-                    whole(content[: len(content) // 2])
-                    handle.flush()
-                self.count("write", None)
-                return int(whole(content))
-
-            return _Handle(handle, write)
-
-        patch.setattr(os, "fdopen", fdopen)
-
-    def count(self, name: str, what: object) -> None:
-        self.calls += 1
-        self.trace.append((name, what))
-        if self.calls == self.at:
-            self.fail()
-
-    def counted(self, name: str, real: Callable[..., Any]) -> Callable[..., Any]:
-        def call(*arguments: Any, **more: Any) -> Any:
-            self.count(name, arguments)
-            return real(*arguments, **more)
-
-        return call
-
-
-class _Handle:
-    """An open file whose `write` can break off half way."""
-
-    def __init__(self, handle: Any, write: Callable[[bytes], int]) -> None:
-        self.handle, self.write = handle, write
-
-    def __enter__(self) -> _Handle:
-        return self
-
-    def __exit__(self, *told: object) -> None:
-        self.handle.close()
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self.handle, name)
-
-
-def work(parent: Path, done: Callable[[int], None], first: int = 0, case: Case | None = None) -> None:
-    """All steps in turn; each is told as soon as it has returned."""
-    for number, step in enumerate(STEPS[first:], first + 1):
-        case = step(parent, case)
-        done(number)
-
-
-def place(tmp_path: Path) -> Path:
-    tmp_path.mkdir(parents=True, exist_ok=True)
-    (tmp_path / "pattern.yaml").write_text("schema: a pattern\n")
-    return tmp_path / "cases"
-
-
-def as_words(case: Case, parent: Path) -> str:
-    """A case as text in which its place does not show."""
-    return repr(case).replace(str(parent), "")
-
-
-@pytest.fixture(scope="module")
-def milestones(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[str], int]:
-    """The case after each step, and how many calls change the disk on the way."""
-    parent = place(tmp_path_factory.mktemp("whole"))
-    told: list[str] = ["no case"]
-    with pytest.MonkeyPatch.context() as patch:
-        cut = Cut(patch, 0, lambda: None)
-        work(parent, lambda _: told.append(as_words(open_case(parent / "the-lamplighter"), parent)))
-    return told, cut.calls
-
-
-def state(parent: Path) -> str:
-    """The case as it opens now."""
-    found = list_cases(parent, read_for_list) if parent.exists() else None
-    assert not found or not found.problems, found
-    if not found or not found.rows:
-        return "no case"
-    assert [row.folder for row in found.rows] == ["the-lamplighter"]
-    return as_words(open_case(parent / "the-lamplighter"), parent)
-
-
-def _until_cut(parent: Path, at: int, reads: int, writes: int) -> None:
-    """All steps in a child process that ends at call `at`; it must not come back into pytest, whatever happens."""
-    say = os.write
-    try:
-        os.close(reads)
-        with pytest.MonkeyPatch.context() as patch:
-            Cut(patch, at, lambda: os._exit(9))
-            work(parent, lambda number: say(writes, bytes([number])) and None)
-    finally:
-        os._exit(7)
-
-
-def test_a_power_cut_at_any_write_loses_nothing_acknowledged(tmp_path: Path, milestones: tuple[list[str], int]) -> None:
-    """The process ends at every single call in turn, with nothing tidied up: the case opens with the last step or the next."""
-    told, calls = milestones
-    assert calls > 50
-    for at in range(1, calls + 1):
-        parent = place(tmp_path / str(at))
-        reads, writes = os.pipe()
-        child = os.fork()
-        if child == 0:
-            _until_cut(parent, at, reads, writes)
-        os.close(writes)
-        ended = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-        acknowledged = max([0, *os.read(reads, 100)])
-        os.close(reads)
-        assert 9 == ended
-        assert state(parent) in told[acknowledged : acknowledged + 2], (at, acknowledged)
-        if at % 3 == 0:
-            _goes_on(parent, told)
-        shutil.rmtree(tmp_path / str(at))
-
-
-def _goes_on(parent: Path, told: list[str]) -> None:
-    """After the cut the work goes on to the same end, and what was left half written is gone."""
-    now = told.index(state(parent))
-    for path in parent.rglob(".fitdiag-*") if parent.exists() else ():
-        os.utime(path, (0, 0))  # left from long ago
-    held = open_case(parent / "the-lamplighter") if now else None
-    work(parent, lambda _: None, now, held)
-    assert told[-1] == state(parent)
-    closed = open_case(parent / "the-lamplighter")
-    save_case(closed, replace(closed, notes=()))
-    left = [path for path in parent.rglob(".fitdiag-*") if path.parent in (closed.folder, parent)]
-    assert left == []
-
-
-def test_a_refusing_disk_is_told_and_changes_nothing(tmp_path: Path, milestones: tuple[list[str], int]) -> None:
-    """A full disk at every single call in turn: one clear message, or the step is done; nothing half, nothing left over."""
-    told, calls = milestones
-    for at in range(1, calls + 1):
-        parent = place(tmp_path / str(at))
-        done: list[int] = [0]
-
-        def full() -> None:
-            raise OSError(errno.ENOSPC, "No space left on device")
-
-        with pytest.MonkeyPatch.context() as patch:
-            Cut(patch, at, full)
-            with suppress(ProblemsFoundError):
-                work(parent, done.append)
-        assert state(parent) in told[done[-1] : done[-1] + 2], at
-        shutil.rmtree(tmp_path / str(at))
-
-
-def test_a_simulated_crash_passes_through(tmp_path: Path) -> None:
-    """An interrupt in the middle of a write is not swallowed, and the case is as it was."""
-
-    class SimulatedCrash(BaseException):
-        pass
-
-    def crash() -> None:
-        raise SimulatedCrash
-
-    case = through_a_round(begin(tmp_path))
-    with pytest.MonkeyPatch.context() as patch:
-        Cut(patch, 3, crash)
-        with pytest.raises(SimulatedCrash):
-            update_round(case, replace(case.round(1), fits=True))
-    assert case == open_case(case.folder)
-
-
-def test_content_is_on_the_disk_before_its_name_and_the_name_before_the_answer(tmp_path: Path) -> None:
-    """The order a power cut asks for: the file is synced, then named, then its folder is synced."""
-    case = through_a_round(begin(tmp_path))
-    with pytest.MonkeyPatch.context() as patch:
-        cut = Cut(patch, 0, lambda: None)
-        update_round(case, replace(case.round(1), fits=True))
-    assert ["write", "fsync", "chmod", "replace", "fsync"] == [
-        name for name, _ in cut.trace if name not in ("unlink", "mkdir")
-    ]
-
-
 def test_what_is_half_written_now_is_left_to_its_writer(case: Case) -> None:
-    """A temporary file of this minute may be another window's; only older ones are removed."""
-    young, old = case.folder / "round-02" / ".fitdiag-young", case.folder / "round-02" / ".fitdiag-old"
-    for path in (young, old):
+    """A temporary file that a process holds may be another window's; one that nobody holds goes, however young it is."""
+    held, left = case.folder / "round-02" / ".fitdiag-held", case.folder / "round-02" / ".fitdiag-left"
+    for path in (held, left):
         path.write_text("half")
-    os.utime(old, (0, 0))
-    assert case == open_case(case.folder)
-    update_round(case, replace(case.round(2), fits=True))
-    assert (True, False) == (young.exists(), old.exists())
+    with held.open("rb+") as writer:
+        assert files.lock(writer.fileno(), 0)
+        assert 1 == sweep_case(case.folder)
+    assert (True, False) == (held.exists(), left.exists())
+    assert 1 == sweep_case(case.folder)
+
+
+def test_what_a_delete_began_is_finished_and_said(case: Case, cases: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What a killed delete left, of a case or of photos, goes at the next command on that root, whichever it is."""
+    gone = cases / ".fitdiag-gone-0123456789ab"
+    shutil.copytree(case.folder, gone)
+    picture = case.round(1).photos / "back.jpg"
+    picture.write_bytes(b"x")
+    (cases / ".fitdiag").mkdir(exist_ok=True)
+    (cases / ".fitdiag" / f"{case.folder.name}.lock").write_text("photos 2026-11-20\n")
+    assert 0 == show_list(str(cases), as_json=True, everything=False, today=DAY)
+    shown = capsys.readouterr()
+    assert "Finished now: 1 deletion that had been broken off." in shown.err
+    assert "Finished now: the deletion of photos" in shown.err and json.loads(shown.out)
+    assert not gone.exists() and not picture.exists()
+    assert date(2026, 11, 20) == open_case(case.folder).consent.removed
+    assert [] == list((cases / ".fitdiag").glob("*.lock"))
+    assert 0 == show_list(str(cases), as_json=False, everything=False, today=DAY)
+    assert "" == capsys.readouterr().err
+
+
+def test_a_lock_that_says_nonsense_harms_nothing(case: Case, cases: Path) -> None:
+    """Whatever stands in a lock that was left, nothing outside is touched and nothing is deleted."""
+    before = {path: path.read_bytes() for path in case.folder.rglob("*") if path.is_file()}
+    (cases / ".fitdiag").mkdir(exist_ok=True)
+    for name, text in (
+        (case.folder.name, b"photos never\nplace \xff\0\nrun me"),
+        ("no case", b"photos 2026-11-20"),
+        ("..", b"x"),
+    ):
+        (cases / ".fitdiag" / f"{name}.lock").write_bytes(text)
+    show_list(str(cases), as_json=True, everything=False, today=DAY)
+    assert before == {path: path.read_bytes() for path in case.folder.rglob("*") if path.is_file()}
 
 
 # -- the list ----------------------------------------------------------------------------------------------------------
@@ -792,7 +625,7 @@ def test_a_case_from_new_to_deleted(told: Callable[..., tuple[int, str]], tmp_pa
     assert (0, "1 closed; `fitdiag case list --all` shows them.\n") == (code, shown)
     code, shown = told("delete", "the lamplighter", "--yes")
     assert 0 == code
-    assert "This deletes cases/the-lamplighter: 2 files, 0 photos among them, 1 kB." in shown
+    assert "This deletes cases/the-lamplighter: 3 files, 0 photos among them, 1 kB." in shown
     assert not Path("cases/the-lamplighter").exists()
     assert "lamplighter" not in (Path("cases") / ".fitdiag" / "list.txt").read_text()
 
@@ -913,7 +746,7 @@ def told_much(cases: Path, base: RuleBase) -> Case:
     case = begin(cases, f"{SECRET} one", notes=(f"{SECRET} two",), body={"flat-seat": "some", SECRET.lower(): "some"})
     case = through_a_round(case)
     one = case.round(1)
-    with SessionLog.create(one.log_file, base, client=f"{SECRET} three", units="in") as log:
+    with SessionLog.resume(one.log_file)[0] as log:
         log.append({"event": "body", "notes": {"flat-seat": "some", SECRET.lower(): "some"}})
         log.append(answer_event(Finding("balance-lines-dip-to-back", "yes", 19.0, 2.0, origin="asked")))
         log.append({"event": "note", "text": f"{SECRET} four"})

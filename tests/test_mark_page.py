@@ -428,13 +428,16 @@ def random_marks(chance: random.Random) -> Marks:
     def line(key: int, many: int) -> tuple[tuple[float, float], ...]:
         return tuple(sorted((point() for _ in range(many)), key=lambda at: at[key]))
 
+    names = ["waist", "hip", "crotch", "knee-right"]  # each in its own quarter of the picture, from the top down
+
+    def across(name: str) -> tuple[tuple[float, float], ...]:
+        return tuple((x, round((y + names.index(name) * H) / 4, 2)) for x, y in line(0, chance.randint(3, 9)))
+
     x = chance.uniform(30, 150)
     return no_marks(
         view=chance.choice(["front", "back", "left", "right"]),
         focal_35mm=chance.choice([None, round(chance.uniform(5, 200), 2)]),
-        lines={
-            name: line(0, chance.randint(3, 9)) for name in chance.sample(["waist", "hip", "crotch", "knee-right"], 2)
-        },
+        lines={name: across(name) for name in chance.sample(names, 2)},
         grains={"grain-right": line(1, chance.randint(3, 9))},
         centre_seam=line(1, chance.choice([0, 2, 9])),
         verticals=tuple(((round(x + i, 2), 1.01), (round(x + i, 2), 300.99)) for i in range(chance.randint(0, 12))),

@@ -47,7 +47,7 @@ def test_three_sample_pictures_become_findings(shell: Shell, tmp_path: Path, bas
     assert dip.amount_mm == pytest.approx(18.5, abs=3.0)
     assert grain.amount_mm == pytest.approx(37.5, abs=2.5)
     assert "yes" == found["v-at-centre-back"].seen
-    assert "no" == found["hip-line-slopes"].seen
+    assert "no" == found["hip-line-higher-on-one-side"].seen
     assert all(finding.error_mm for finding in (dip, grain))
     assert "fitdiag interview --photos found.yaml" in out
     assert "give or take" in out

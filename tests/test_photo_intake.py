@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from PIL import Image, ImageCms, PngImagePlugin
+from PIL import Image, ImageCms, ImageOps, PngImagePlugin
 
 from fitdiag.photos import intake
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
@@ -509,9 +509,9 @@ def test_broken_exif_costs_no_picture(tmp_path: Path, block: bytes, place: int) 
 
 def test_heic_comes_in_turned_once(read: Callable[..., Picture]) -> None:
     """A HEIC picture is turned by its own decoder, and not a second time."""
-    heif = pytest.importorskip("pillow_heif")
-    heif.register_heif_opener()
-    content = encoded(quarters(128, 96), "HEIF", quality=95, exif=exif_block(6, 50, place=True))
+    content = (
+        Path(__file__).parent / "data" / "quarters.heic"
+    ).read_bytes()  # quarters(128, 96), quality 95, a place in its EXIF
     picture = read(content, "back.heic")
     assert (96, 128, "HEIF", 50.0) == (picture.width, picture.height, picture.format, picture.focal_35mm)
     assert near([BLUE, RED, YELLOW, GREEN], corners(picture), 12)  # a quarter turn to the right
@@ -523,7 +523,7 @@ def test_heic_comes_in_turned_once(read: Callable[..., Picture]) -> None:
 
 def test_heic_without_the_extra_says_what_to_do(read: Callable[..., Picture], monkeypatch: pytest.MonkeyPatch) -> None:
     """One line names what to install and the way round it."""
-    monkeypatch.setitem(sys.modules, "pillow_heif", None)
+    monkeypatch.setitem(sys.modules, "pi_heif", None)
     problem = refused(lambda: read(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", "back.heic"))
     assert "needs-heic" == problem.code
     assert "pip install 'fitdiag[heic]'" in problem.hint and "JPEG" in problem.hint
@@ -605,6 +605,42 @@ def test_the_original_is_never_changed(tmp_path: Path) -> None:
     assert [path] == list(tmp_path.iterdir())
 
 
+@pytest.mark.parametrize("orientation", range(1, 9))
+@pytest.mark.parametrize("mode", ["RGB", "RGBA", "L", "P", "CMYK"])
+def test_strips_are_put_together_upright(read: Callable[..., Picture], orientation: int, mode: str) -> None:
+    """A picture of more rows than a strip comes in as Pillow itself turns it, in every orientation and mode."""
+    rng = np.random.default_rng(7)
+    image = Image.fromarray(rng.integers(0, 255, (600, 37, 3), np.uint8)).convert(mode)
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    out = io.BytesIO()
+    image.save(out, "TIFF" if mode == "CMYK" else "PNG", exif=exif)
+    if mode == "CMYK":
+        out = io.BytesIO()
+        image.save(out, "JPEG", exif=exif, quality=95)
+    expected = ImageOps.exif_transpose(Image.open(out)).convert("RGB")
+    picture = read(out.getvalue(), "back.jpg" if mode == "CMYK" else "back.png")
+    assert (picture.width, picture.height) == expected.size
+    assert np.abs(picture.pixels.astype(int) - np.asarray(expected).astype(int)).max() <= 1
+
+
+def test_a_jpeg_that_needs_too_much_memory_is_read_at_a_half(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Taken in it is made smaller, and that is said; measured as it is, it is refused before it is unpacked."""
+    path = tmp_path / "back.jpg"
+    path.write_bytes(encoded(quarters(1200, 1000), "JPEG", exif=exif_block(6, 50, place=False)))
+    monkeypatch.setattr(intake, "MOST_BYTES", 1200 * 1000 * 7 - 1)
+    picture = read_picture(path, smaller=True)
+    assert (500, 600, (1000, 1200)) == (picture.width, picture.height, picture.made_smaller)
+    assert near([BLUE, RED, YELLOW, GREEN], corners(picture), 12)
+    assert any(line.startswith("made smaller: it had 1000 x 1200 pixels") for line in shortcomings(picture))
+    assert "too-large" == refused(lambda: read_picture(path)).code
+    path.write_bytes(encoded(quarters(1200, 1000), "JPEG", progressive=True))
+    assert "too-large" == refused(lambda: read_picture(path, smaller=True)).code  # its decoder would hold all of it
+    monkeypatch.setattr(PngImagePlugin.PngImageFile, "load", lambda _: pytest.fail("it was unpacked"))
+    path.write_bytes(encoded(quarters(1200, 1000)))
+    assert "too-large" == refused(lambda: read_picture(path, smaller=True)).code
+
+
 def test_limits_are_those_that_were_agreed() -> None:
-    """40 MB, 60 megapixels and 12000 pixels a side."""
-    assert (40 * 2**20, 60_000_000, 12000) == (intake.LARGEST, intake.MOST_PIXELS, intake.LONGEST_SIDE)
+    """40 MB a file, 12000 pixels a side, and so much memory that all together stays within 500 MB."""
+    assert (40 * 2**20, 352_000_000, 12000) == (intake.LARGEST, intake.MOST_BYTES, intake.LONGEST_SIDE)

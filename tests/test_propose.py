@@ -56,7 +56,7 @@ def _away(rendered: ps.Rendered, marks: Marks, name: str) -> float:
 def test_all_lines_of_a_clean_picture_are_found(seed: int, view: str) -> None:
     """On a clean picture each line is proposed, lies on the true course, and bears the wearer's left or right."""
     rendered, marks = _picture(seed, view), _found(seed, view)
-    assert set(marks.proposed) == ALL
+    assert set(marks.proposed) >= ALL
     assert {name: _away(rendered, marks, name) < 3.0 for name in ALL} == dict.fromkeys(ALL, True)
 
 
@@ -76,8 +76,9 @@ def test_points_stand_where_a_fitter_sets_them(seed: int, view: str) -> None:
 def test_everything_added_is_flagged() -> None:
     """Each line and grain that was added is named in `proposed`; nothing without such a flag is touched."""
     bare, marks = _unmarked("back"), _found(*CLEAN[0])
-    assert {*marks.lines, *marks.grains} == set(marks.proposed)
-    assert replace(marks, lines={}, grains={}, proposed=()) == bare
+    assert ALL <= set(marks.proposed)
+    assert {*marks.lines, *marks.grains} <= set(marks.proposed)
+    assert replace(marks.confirmed(), proposed=(), doubts={}) == bare
 
 
 def test_what_is_marked_stays_as_it_is() -> None:
@@ -92,7 +93,7 @@ def test_what_is_marked_stays_as_it_is() -> None:
     assert marks.lines["hip"] == own.lines["hip"]
     assert marks.grains["grain-left"] == own.grains["grain-left"]
     assert marks.verticals == own.verticals
-    assert set(marks.proposed) == ALL - {"hip", "grain-left"}
+    assert set(marks.proposed) & ALL == ALL - {"hip", "grain-left"}
 
 
 def test_a_line_marked_by_another_name_is_not_proposed_again() -> None:
@@ -114,7 +115,8 @@ def test_measuring_refuses_what_is_only_proposed() -> None:
     pixels, marks = _picture(*CLEAN[0]).pixels, _found(*CLEAN[0])
     before = measure(pixels, marks)
     assert before.readings == ()
-    assert sum("only proposed" in warning for warning in before.warnings) == len(ALL)
+    (told,) = [warning for warning in before.warnings if "only proposed" in warning]
+    assert all(name.replace("-", " ") in told for name in ALL)
     after = measure(pixels, replace(marks, proposed=tuple(name for name in marks.proposed if name != "hip")))
     assert {reading.line for reading in after.readings} == {"hip"}
 
@@ -132,11 +134,11 @@ def test_an_empty_wall_gives_none() -> None:
 def test_trousers_without_lines_give_none() -> None:
     """Trousers on which nothing is drawn give no proposal: hems, shading and the centre seam are no balance lines."""
     pixels = ps.render(replace(_scene(3103, "back"), opacity=0.0)).pixels
-    assert proposals(pixels, _unmarked("back")).proposed == ()
+    assert set(proposals(pixels, _unmarked("back")).proposed) <= {"verticals", "sheet"}
 
 
-def test_doubtful_names_give_none() -> None:
-    """With a third line round the trunk it is open which two are hip and crotch: nothing is proposed."""
+def test_a_third_line_misleads_none() -> None:
+    """With a third line round the trunk the two are still named rightly, or doubted."""
     scene = _scene(*CLEAN[0])
     hip = next(line for line in scene.lines if line.name == "hip")
     rendered = _picture(*CLEAN[0])
@@ -145,7 +147,9 @@ def test_doubtful_names_give_none() -> None:
     course = rendered.truth.lines["hip"].pixels
     for x, y in course[6:-6].round().astype(int):
         pixels[y - round(rise) - 1 : y - round(rise) + 2, x] = scene.line_colour
-    assert proposals(pixels, _unmarked("back")).proposed == ()
+    marks = proposals(pixels, _unmarked("back"))
+    wrong = {name for name in ("hip", "crotch") if name in marks.lines and _away(rendered, marks, name) > 3}
+    assert wrong <= set(marks.doubts)
 
 
 @pytest.mark.parametrize("shape", [(60, 40, 3), (1, 1, 3), (300, 4000, 3), (4000, 300, 3)])
@@ -154,8 +158,3 @@ def test_odd_shapes_are_taken(shape: tuple[int, int, int]) -> None:
     pixels = np.random.default_rng(1).integers(0, 255, shape, dtype=np.uint8)
     marks = Marks("picture.jpg", "0" * 64, shape[1], shape[0], "back")
     assert proposals(pixels, marks) == marks
-
-
-def test_side_views_are_left_to_the_fitter() -> None:
-    """From the side the two legs and the arm hide too much: nothing is proposed."""
-    assert proposals(_picture(*CLEAN[0]).pixels, _unmarked("left")) == _unmarked("left")

@@ -10,13 +10,12 @@ from datetime import date
 from fitdiag.cli.arguments import folder_of, lengths
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.change import seam_word
-from fitdiag.pattern.garment import garment_of
+from fitdiag.pattern.garment import garment_of, rules_for
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, valid_day
 from fitdiag.pattern.true import Trued, true
-from fitdiag.planning.amounts import FAR_TOO_MUCH
+from fitdiag.plausible import FAR
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_given, format_length, format_reading
 
@@ -90,9 +89,9 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
 
 def near_alterations(base: RuleBase, word: str) -> tuple[str, ...]:
     """Alterations a word may mean, by their words and titles."""
-    from fitdiag.interview.search import find_alterations
+    from fitdiag.interview.search import Words
 
-    return find_alterations(base, word.replace("-", " "), 3)
+    return Words(base).find("alteration", word.replace("-", " "), 3)
 
 
 def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Units) -> tuple[str, ...]:
@@ -111,7 +110,7 @@ def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Unit
         limit = f"one round takes at most {format_length(most, units)}"
         if rule.most_in_all is not None:
             limit += f", all rounds together {format_length(rule.most_in_all.amount_mm, units)}"
-        if amount > FAR_TOO_MUCH * most:
+        if amount > FAR * most:
             raise stop("amount", f"{rule.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
         earlier = sum(item.amount for item in pattern.carried if item.alteration == rule.id)
         whole = earlier + amount
@@ -129,7 +128,7 @@ def carried_out(
     pattern: Pattern, do: Sequence[str], units: Units, rules: str | None, day: str | None, client: str | None
 ) -> Work:
     """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
-    base = load_rules(folder_of(rules))
+    base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
     asked = asked_of(base, do, units)
     if day is not None and not valid_day(day):
         raise stop("day", f"'{one_line(day, 20)}' is not a day", hint="write it like 2026-11-25")
@@ -164,8 +163,7 @@ def finished(work: Work, *, as_cut: bool) -> tuple[Pattern, tuple[Trued, ...]]:
 def told_trued(one: Trued, units: Units) -> str:
     """`Trued back crotch curve: its length shrinks by 1/8 in`; what a tape does not show is no change."""
     piece = one.piece.split(" ")[-1]
-    word = seam_word(piece, one.seam)
-    called = word if piece in word.split() else f"{piece} {word}"
+    called = one.word if piece in one.word.split() else f"{piece} {one.word}"
     called = f"left {called}" if one.piece.startswith("left ") else called
     by = format_reading(abs(one.change), units)
     if by in ("0 in", "0 cm"):

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Literal
 
 from fitdiag.knowledge.load import default_rules
+from fitdiag.plausible import doubt_of_body
 from fitdiag.problems import one_line, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
 
@@ -75,6 +76,15 @@ def lengths(
         except InvalidLengthError as error:
             raise stop("argument", f"{one_line(name, 40)}: {error}") from None
     return result
+
+
+def body_lengths(texts: Iterable[str], units: Units, known: Sequence[str]) -> dict[str, float]:
+    """`hip=40 in` texts as measures of a body in mm; what cannot be one is refused."""
+    found = lengths(texts, units, known)
+    for name, mm in found.items():
+        if doubt := doubt_of_body(name, mm, units):
+            raise stop("argument", doubt, hint="check the measure and its unit")
+    return found
 
 
 def nearest(

@@ -10,9 +10,10 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitdiag.cli.output import say, say_problems, width, write
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
+from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
+from fitdiag.sessions.recovery import recover
 
 if TYPE_CHECKING:
     from fitdiag.knowledge.model import RuleBase
@@ -27,8 +28,18 @@ _SOON_DAYS = 30  # so many days before the end the list reminds of the photos
 
 
 def parent_of(given: str | None) -> Path:
-    """The folder that holds the cases."""
-    return Path(given or DEFAULT_FOLDER)
+    """The folder that holds the cases, with everything cleaned up there that a killed command left."""
+    parent = Path(given or DEFAULT_FOLDER)
+    for told in recover(parent):
+        say_aside(told)
+    return parent
+
+
+def _command(*words: str | Path) -> str:
+    """A command about a case, which is named by its folder; where the cases lie elsewhere, it says so."""
+    *first, folder = words
+    elsewhere = Path(folder).parent != Path(DEFAULT_FOLDER)
+    return command("fitdiag", *first, Path(folder).name, *(("--in", Path(folder).parent) if elsewhere else ()))
 
 
 def case_folder(name: str, given: str | None = None) -> Path:
@@ -52,7 +63,7 @@ def show_list(given: str | None, *, as_json: bool, everything: bool, today: date
     parent, day = parent_of(given), today or date.today()
     found = list_cases(parent, read_again) if given or parent.exists() else CaseList(())
     if as_json:
-        write(list_json(found, day))
+        write_json(list_json(found, day))
     else:
         write("\n".join(list_lines(found, day, width(), everything=everything)))
     say_problems(found.problems)
@@ -131,7 +142,7 @@ def _reminders(rows: Iterable[Row], today: date) -> list[str]:
         + (
             f"{_days(left)} left"
             if left >= 0
-            else f"OVERDUE by {_days(-left)}; fitdiag case delete {row.folder} --photos"
+            else f"OVERDUE by {_days(-left)}; {command('fitdiag', 'case', 'delete', row.folder)} --photos"
         )
         for left, name, row in due
     ]
@@ -192,7 +203,7 @@ def new(
 ) -> int:
     from typing import get_args
 
-    from fitdiag.cli.arguments import folder_of, guess_units, lengths
+    from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
     from fitdiag.knowledge.load import load_rules
     from fitdiag.knowledge.model import BodyMeasure
     from fitdiag.sessions.case import new_case
@@ -212,14 +223,15 @@ def new(
         from fitdiag.cli.pattern import read_pattern
 
         read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
+    parent = parent_of(given)
     case = new_case(
-        parent_of(given),
+        parent,
         name,
         garment=base.about.garment,
         units=in_units,
         today=day,
         body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
-        body_measures=lengths(measure, in_units, get_args(BodyMeasure)),
+        body_measures=body_lengths(measure, in_units, get_args(BodyMeasure)),
         pattern=Path(pattern) if pattern else None,
         consent=Consent(photos_consent == "yes", day if photos_consent else None, until),
         notes=tuple(note),
@@ -227,8 +239,8 @@ def new(
     say(f"A new case for {case.name}: {shown_path(case.folder)}")
     if not photos_consent:
         say("Whether photos may be taken is not written down yet. When you have asked:")
-        write(f"  fitdiag case consent {case.folder.name} yes --keep-until DATE")
-    say(f"Next: fitdiag review {case.folder.name}")
+        write(f"  {_command('case', 'consent', case.folder)} yes --keep-until DATE")
+    say(f"Next: {_command('review', case.folder)}")
     return 0
 
 
@@ -295,7 +307,7 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None, t
         say(
             f"{_count(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
         )
-        write(f"  fitdiag case delete {case.folder.name} --photos")
+        write(f"  {_command('case', 'delete', case.folder)} --photos")
     return 0
 
 
@@ -304,10 +316,12 @@ def show(name: str, given: str | None) -> int:
     from fitdiag.sessions.case_export import contents
 
     folder = case_folder(name, given)
-    case = open_case(folder)
+    from fitdiag.cli.repair import silently
     from fitdiag.knowledge.load import load_rules
 
-    for line in case_lines(case, contents(folder), load_rules()):
+    base = load_rules()
+    silently(base, open_case(folder))
+    for line in case_lines(open_case(folder), contents(folder), base):
         say(line)
     return 0
 
@@ -340,7 +354,7 @@ def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
         words = f": {case.closed.words}" if case.closed.words else ""
         lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
     elif not case.rounds:
-        lines += ["", f"No round yet. Begin: fitdiag review {case.folder.name}"]
+        lines += ["", f"No round yet. Begin: {_command('review', case.folder)}"]
     if inside.links:
         names = ", ".join(shown_path(path) for path in inside.links[:5])
         lines += ["", f"Links and other special files are passed over: {names}"]
@@ -399,7 +413,9 @@ def close(
     case = close_case(case, Closed(today or date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
     say(f"{case.name} is closed: {outcome}.")
     if case.consent.keep_until and not case.consent.removed:
-        say(f"The photos may be kept until {case.consent.keep_until}: fitdiag case delete {case.folder.name} --photos")
+        say(
+            f"The photos may be kept until {case.consent.keep_until}: {_command('case', 'delete', case.folder)} --photos"
+        )
     return 0
 
 
@@ -407,17 +423,15 @@ def close(
 
 
 def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str | None) -> int:
+    from fitdiag.cli.arguments import folder_of
+    from fitdiag.cli.repair import silently
+    from fitdiag.knowledge.load import load_rules
     from fitdiag.sessions.case import open_case
     from fitdiag.sessions.case_export import export_case
 
-    case = open_case(case_folder(name, given))
-    base = None
-    if anonymous:
-        from fitdiag.cli.arguments import folder_of
-        from fitdiag.knowledge.load import load_rules
-
-        base = load_rules(folder_of(rules))
-    copied = export_case(case, Path(to), base)
+    folder, base = case_folder(name, given), load_rules(folder_of(rules))
+    silently(base, open_case(folder))
+    copied = export_case(open_case(folder), Path(to), base if anonymous else None)
     say(f"Written: {shown_path(to)} ({_amount(copied)})")
     if anonymous:
         say(
@@ -460,7 +474,7 @@ def _agreed() -> bool:
     try:
         return input("Delete it? Write yes: ").strip().lower() == "yes"
     except EOFError:
-        print()
+        write()
         return False
 
 

@@ -10,8 +10,8 @@ from fitdiag.cli.terminal import Screen, _Leave
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.planning.amounts import FAR_TOO_MUCH
 from fitdiag.planning.plan import Recommendation
+from fitdiag.plausible import FAR, doubt_of_alteration
 from fitdiag.sessions.case_files import Advised, Carried, Round
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
@@ -33,11 +33,8 @@ def agreed(screen: Screen, question: str, choices: str) -> bool:
 def meant(screen: Screen, base: RuleBase, alteration: str, mm: float, units: Units) -> bool:
     """Whether an amount counts as typed; one far above what a round should take is asked back once."""
     rule = base.alterations.get(alteration)
-    if rule is None or mm <= FAR_TOO_MUCH * rule.most_a_round.amount_mm:
-        return True
-    most = format_length(rule.most_a_round.amount_mm, units)
-    told = f"{format_length(mm, units)} is more than four times the {most} one round should take. Is it meant so?"
-    return agreed(screen, told, "1 yes  2 no, ask again")
+    doubt = doubt_of_alteration(mm, rule.most_a_round.amount_mm, units) if rule is not None else ""
+    return not doubt or agreed(screen, f"{doubt}. Is it meant so?", "1 yes  2 no, ask again")
 
 
 def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Carried:
@@ -88,6 +85,11 @@ def choose(
     decision.
     """
     return _Choice(screen, base, conclusion, one, units).made(ask=ask, keep=keep)
+
+
+def as_chosen(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) -> Conclusion:
+    """The conclusion with the list as it was chosen in a round."""
+    return _Choice(Screen(), base, conclusion, one, units).as_conclusion()
 
 
 class _Choice:
@@ -205,7 +207,7 @@ class _Choice:
             return
         self.amounts[item.alteration] = self.by_hand(item, mm)
         most = self.base.alterations[item.alteration].most_a_round.amount_mm
-        if most + 0.5 < mm <= FAR_TOO_MUCH * most:
+        if most + 0.5 < mm <= FAR * most:
             limit = format_length(most, self.units)
             self.screen.show([Line(f"That is more than the {limit} one round should take; it is yours to decide.")])
 

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
+from fitdiag.cli.case_drape import pattern_of, simulated_round
+from fitdiag.cli.choose import as_chosen
 from fitdiag.cli.diagnose import effects_of
-from fitdiag.files import write_atomically
+from fitdiag.cli.forms import form_page
+from fitdiag.files import make_folder, refusals, remove_file, write_all
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_json, write_report
-from fitdiag.sessions.case import refusals
-from fitdiag.sessions.case_files import Case
-from fitdiag.sessions.log import read_log
-from fitdiag.sessions.state import Conclusion, conclude, fold
+from fitdiag.reports.writers import WRITERS, as_json
+from fitdiag.sessions.case_files import Advised, Case, Round
+from fitdiag.sessions.log import ABOUT_FILES
+from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
+from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
     from fitdiag.pattern.piece import Pattern
@@ -30,17 +36,23 @@ PHOTOGRAPHS = (
 )
 
 
-def write_documents(
-    base: RuleBase,
-    case: Case,
-    conclusion: Conclusion,
-    pattern: Pattern | None,
-    today: date,
-    *,
-    large: bool,
-    paper: Paper,
-) -> list[Path]:
-    """Every document of the round: for the client, for the fitter, for other programs. Who refused photos is not asked for any."""
+@dataclass(frozen=True)
+class Look:
+    """How the documents of a round look: the day on them, large print, the paper; the plan on simulated cloth, if it was draped."""
+
+    day: date
+    large: bool
+    paper: Paper
+    shown: Simulation | None = None
+
+
+def documents_of(
+    base: RuleBase, case: Case, conclusion: Conclusion, pattern: Pattern | None, look: Look
+) -> dict[Path, str | bytes]:
+    """Every document of the last round: for the client, for the fitter, for other programs, the plan last.
+
+    Who refused photos is not asked for any.
+    """
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page, fitter_page
@@ -48,47 +60,105 @@ def write_documents(
     from fitdiag.reports.turning import turning_answers
 
     one, units = case.rounds[-1], case.units
-    folder = one.documents
-    with refusals(folder, "this folder cannot be made"):
-        folder.mkdir(mode=0o700, exist_ok=True)
-    pattern_file = str(case.folder / case.pattern) if case.pattern else None
-    effects = effects_of(base, conclusion, pattern_file)
+    effects = effects_of(base, conclusion, str(case.folder / case.pattern) if case.pattern else None)
     common: dict[str, Any] = {
-        "units": units, "client": case.name, "round_number": one.number, "date": today,
+        "units": units, "client": case.name, "round_number": one.number, "date": look.day,
     }  # fmt: skip
     photographs = () if case.consent.refused else PHOTOGRAPHS
-    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs)
-    report = make_report(base, conclusion, case.name, on_pattern=effects)
-    before = _before(base, case)
+    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
+                       muslins=look.shown.pictures if look.shown is not None else ())  # fmt: skip
+    report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     pages: dict[str, str | bytes] = {
-        "client.html": client_page(sheet, large=large),
-        "client.pdf": client_pdf(sheet, paper=paper, large=large),
+        "client.html": client_page(sheet, large=look.large),
+        "client.pdf": client_pdf(sheet, paper=look.paper, large=look.large),
         "fitter.html": fitter_page(
-            base, conclusion, **common, before=before, history=_facts(base, case), effects=effects,
+            base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
+            photos=_measured_pictures(one),
+            simulated=look.shown,
         ),
     }  # fmt: skip
-    if case.consent.refused:
-        for name in CARDS:  # of an earlier run, before the no
-            (folder / name).unlink(missing_ok=True)
-    else:
-        card: dict[str, Any] = {"units": units, "heights_mm": None, "large": large}
+    if not case.consent.refused:
+        card: dict[str, Any] = {"units": units, "heights_mm": None, "large": look.large}
         card["keep_until"] = str(case.consent.keep_until or "the trousers fit")
-        pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=paper)), strict=True))
-    for name, content in pages.items():
-        write_atomically(folder / name, content, replace=True)
-    for ending in (".md", ".csv", ".json"):
-        write_report(report, base, folder / f"list{ending}", replace=True)
-    write_atomically(one.plan_file, as_json(report, base), replace=True)
-    return [folder / name for name in (*pages, "list.md", "list.csv", "list.json")]
+        pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
+    pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
+    asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
+    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
+    files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
+    return {**files, form: page, one.plan_file: as_json(report, base)}
+
+
+def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> list[Path]:
+    """Write the documents of the last round, after its log says of what they are made; those to be shown. Under the case's lock."""
+    one = case.rounds[-1]
+    files = documents_of(base, case, conclusion, pattern_of(case), look)
+    line = {
+        "event": "documents",
+        "day": look.day.isoformat(),
+        "large": look.large,
+        "paper": look.paper,
+        "draped": look.shown is not None,
+    }
+    held = {path.name: digest(text.encode() if isinstance(text, str) else text) for path, text in files.items()}
+    line |= {"advised": advised_list(one.advised), "files": held}
+    log = RoundLog.of(one)
+    came = any(new["event"] not in ABOUT_FILES for new in log.fresh)
+    if came or {**(log.last("documents") or {}), "at": ""} != {**line, "at": ""}:
+        append(one, line)
+    with refusals(one.documents, "this cannot be written"):
+        make_folder(one.documents)
+        for name in CARDS:  # of an earlier run, before the no
+            if case.consent.refused and (one.documents / name).exists():
+                remove_file(one.documents / name)
+    write_all(files, replace=True)
+    return [path for path in files if path.parent == one.documents]
+
+
+def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
+    """Make the documents of a round again that are missing or were not made anew, by its log. Under the case's lock."""
+    case = replace(case, rounds=tuple(one for one in case.rounds if one.number <= number))
+    one = case.rounds[-1]
+    log = RoundLog.of(one)
+    line = log.last("documents")
+    if line is None or not log.written(one.advised):
+        return []
+    wanted = [path for path in log.unwritten(one) if not (case.consent.refused and path.name in CARDS)]
+    if not wanted:
+        return []
+    conclusion = as_chosen(base, conclude(base, log.findings(base)), one, case.units)
+    if line["advised"] != advised_list(
+        [Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations]
+    ):
+        return []  # by the rules of today the list is another; what was sent cannot be made again
+    shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
+    look = Look(
+        date.fromisoformat(line["day"]), bool(line["large"]), "a4" if line["paper"] == "a4" else "letter", shown
+    )
+    files = documents_of(base, case, conclusion, pattern_of(case), look)
+    with refusals(one.documents, "this folder cannot be made"):
+        make_folder(one.documents)
+    made = {path: content for path, content in files.items() if path in wanted}
+    write_all(made, replace=True)
+    return list(made)
+
+
+def _measured_pictures(one: Round) -> dict[str, list[str]]:
+    """The drawn-on copies of the round's pictures by view, as links from its documents; the pictures stay where they are."""
+    links: dict[str, list[str]] = {}
+    for path in sorted(one.photos.glob("*.measured.png")) if one.photos.is_dir() else ():
+        view = path.name.partition(".")[0].partition(" ")[0].partition("-")[0]
+        links.setdefault(view, []).append(f"../{one.photos.name}/{quote(path.name)}")
+    return links
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:
     """What was believed at the end of the round before."""
-    if len(case.rounds) < 2 or not case.rounds[-2].log_file.exists():
+    if len(case.rounds) < 2:
         return None
     try:
-        return conclude(base, fold(read_log(case.rounds[-2].log_file).events, base).findings)
+        log = RoundLog.of(case.rounds[-2])
+        return conclude(base, log.findings(base)) if log.begun else None
     except ProblemsFoundError:
         return None
 
@@ -100,7 +170,7 @@ def _facts(base: RuleBase, case: Case) -> list[RoundFacts]:
     facts = []
     expected: dict[str, tuple[float, float | None]] = {}
     for one in case.rounds:
-        found = fold(read_log(one.log_file).events, base).findings.symptoms if one.log_file.exists() else {}
+        found = RoundLog.of(one).findings(base).symptoms
         measured = {f.symptom: (f.amount_mm, f.error_mm) for f in found.values() if f.amount_mm is not None}
         measured |= {f.symptom: (0.0, None) for f in found.values() if f.seen == "no" and f.symptom in expected}
         facts.append(

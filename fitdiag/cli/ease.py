@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import get_args
 
-from fitdiag.cli.arguments import folder_of, guess_units, lengths
+from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
 from fitdiag.cli.output import say
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import BodyMeasure, EaseRow, RuleBase
@@ -23,7 +23,7 @@ def ease(body: list[str], pattern: list[str], table: str | None, units: str | No
             raise stop("arguments", "a pattern is judged against a body", hint="add --body 'hip=40 in'")
         show_tables(base, table, chosen)
         return 0
-    results = check_measures(base, lengths(body, chosen, known), lengths(pattern, chosen, known), table)
+    results = check_measures(base, body_lengths(body, chosen, known), body_lengths(pattern, chosen, known), table)
     for result in results:
         note = f" {result.row.note}" if result.row.note else ""
         say(f"{result.told(chosen)}.{note}")

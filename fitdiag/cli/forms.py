@@ -8,18 +8,19 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitdiag.files import read_bytes, write_atomically
+from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.files import read_bytes, refuse_utf16
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.problems import Where, one_line, shown_path, stop
-from fitdiag.sessions.case_files import Case, Round
+from fitdiag.sessions.case_files import Case
+from fitdiag.sessions.round_log import RoundLog
 
 if TYPE_CHECKING:
     from fitdiag.reports.form import Form
+    from fitdiag.sessions.log import Event
 
-WORDS = "form.txt"
-_LARGEST_WORDS = 64 * 1024
+_FORM_QUESTIONS = 10
 
 
 def token(case: Case, after: int) -> str:
@@ -31,19 +32,25 @@ def token(case: Case, after: int) -> str:
     return f"{plain}-{after}"
 
 
-def write_form(
-    base: RuleBase, case: Case, questions: Sequence[str], advised: Sequence[tuple[str, float | None]], *, after: int
-) -> Path:
-    """The form about the try-on after the list of a round (0: the first muslin as it was sewn), into the folder of the last round."""
+def form_page(
+    base: RuleBase, case: Case, diagnosis: Diagnosis, advised: Sequence[tuple[str, float | None]], *, after: int
+) -> tuple[Path, str]:
+    """The form about the try-on after the list of a round (0: the first muslin as it was sewn), for the folder of the last round."""
     from fitdiag.reports.form import client_form
 
-    path = case.rounds[-1].documents / f"form-try-on-{after + 1}.html"
     page = client_form(
-        base, questions, units=case.units, client=case.name, round_number=after + 1, advised=advised,
+        base, _questions(base, diagnosis), units=case.units, client=case.name, round_number=after + 1, advised=advised,
         token=token(case, after), photos=not case.consent.refused,
     )  # fmt: skip
-    write_atomically(path, page, replace=True)
-    return path
+    return case.rounds[-1].documents / f"form-try-on-{after + 1}.html", page
+
+
+def _questions(base: RuleBase, diagnosis: Diagnosis) -> list[str]:
+    """The most telling open questions that a wearer can answer, and what was seen before, to see whether it is gone."""
+    asked = [q.symptom for q in diagnosis.questions() if base.symptoms[q.symptom].by not in ("paper", "unpicking")]
+    felt = [symptom for symptom in asked if base.symptoms[symptom].felt]
+    seen = [finding.symptom for finding in diagnosis.findings.seen]
+    return list(dict.fromkeys([*seen, *felt[:5], *asked]))[:_FORM_QUESTIONS]
 
 
 def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
@@ -51,6 +58,7 @@ def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
     from fitdiag.reports.form import LARGEST, read_form
 
     raw = read_bytes(Path(path), LARGEST, "form")
+    refuse_utf16(raw, Where(shown_path(path)), "form")
     form = read_form(raw.decode("utf-8", "replace"), base, path)
     where = Where(shown_path(path))
     last = case.rounds[-1] if case.rounds else None
@@ -59,10 +67,7 @@ def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
     if found is None:
         told = "this form belongs to another case or round"
         raise stop("form-other", told, where=where, hint=f"it says '{one_line(form.token, 60)}'")
-    for one in case.rounds:
-        if form.checksum in one.forms:
-            told = f"this form was taken in before, in round {one.number}"
-            raise stop("form-again", told, where=where, hint=f"is there a newer one? To go on without it: {command}")
+    refuse_again(case, form, command, where)
     if found < now:
         told = f"this form is about try-on {found + 1}, and try-on {now + 1} is looked at now"
         raise stop("form-old", told, where=where, hint="is there a newer one?")
@@ -72,19 +77,19 @@ def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
     return form
 
 
-def keep_words(one: Round, form: Form) -> None:
-    """Put what the client wrote beside what earlier forms of this round said."""
-    path = one.folder / WORDS
-    before = read_text(path, _LARGEST_WORDS, "form") if path.exists() else ""
-    if form.told and form.told not in before:
-        write_atomically(path, f"{before}{form.told}\n", replace=True)
+def refuse_again(case: Case, form: Form, command: str, where: Where | None = None) -> None:
+    """Refuse a form that was taken in before, unless it was by a command that was cut off before it concluded anything."""
+    for one in case.rounds:
+        if form.checksum in one.forms:
+            if one == case.rounds[-1] and taken_in(RoundLog.of(one).fresh, "form", form.checksum):
+                continue
+            told = f"this form was taken in before, in round {one.number}"
+            raise stop("form-again", told, where=where, hint=f"is there a newer one? To go on without it: {command}")
 
 
-def words_of(one: Round) -> list[str]:
-    """What the client wrote in the forms of a round, line by line."""
-    path = one.folder / WORDS
-    text = read_text(path, _LARGEST_WORDS, "form") if path.exists() else ""
-    return [shown for line in text.splitlines() if (shown := one_line(line, 480))]
+def taken_in(lines: Sequence[Event], key: str, value: str) -> bool:
+    """Whether something came in by one of these lines of a round's log."""
+    return any(line["event"] == "taken" and line.get(key) == value for line in lines)
 
 
 _WHERE_IT_PRESSES = {

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import json
-import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -15,7 +14,7 @@ from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.sessions.compare import (
     NOTICEABLE,
     Comparison,
@@ -71,7 +70,7 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
         say(
             f"Written: {one_line(shown_path(to))}. The rules are as they were. Read it and take out what you do not believe."
         )
-        place = shlex.quote(shown_path(Path(to).resolve()))
+        place = command(Path(to).resolve())
         say(f"To accept it, in the folder {one_line(shown_path(folder))}:")
         write(f"  patch -p0 < {place}")
         say(

@@ -1,13 +1,19 @@
-"""How commands speak: plain lines, at most as wide as the terminal, problems on the error stream."""
+"""How commands speak: plain lines, at most as wide as the terminal, problems on the error stream.
+
+Nothing is printed in any other way, so that no name, path or message can control the terminal.
+"""
 
 from __future__ import annotations
 
+import json
+import re
 import shutil
 import sys
 import textwrap
 from collections.abc import Iterable
+from typing import TextIO
 
-from fitdiag.problems import Problem
+from fitdiag.problems import Problem, harmless
 
 _MOST_SHOWN = 200
 
@@ -33,17 +39,33 @@ def say(text: str = "") -> None:
         )
 
 
-def write(text: str) -> None:
-    """Print text as it is, never failing on the stream's encoding."""
-    encoding = sys.stdout.encoding or "utf-8"
-    print(text.encode(encoding, "replace").decode(encoding))
+def write(text: str = "") -> None:
+    """Print text as it is, but harmlessly, never failing on the stream's encoding."""
+    _print(harmless(text), sys.stdout)
+
+
+def write_json(text: str) -> None:
+    """Print JSON: what must not be printed is escaped, so that whoever reads it gets the same text."""
+    _print(
+        re.sub(r"[^\n -~]", lambda match: match[0] if match[0].isprintable() else json.dumps(match[0])[1:-1], text),
+        sys.stdout,
+    )
+
+
+def say_aside(text: str) -> None:
+    """Say a line on the error stream, so that what a program reads on the other stays whole."""
+    _print(harmless(text), sys.stderr)
+
+
+def _print(text: str, stream: TextIO) -> None:
+    encoding = stream.encoding or "utf-8"
+    print(text.encode(encoding, "replace").decode(encoding), file=stream)
 
 
 def say_problems(problems: Iterable[Problem]) -> None:
     """Print problems, one to a line, on the error stream."""
     shown = list(problems)
     for problem in shown[:_MOST_SHOWN]:
-        encoding = sys.stderr.encoding or "utf-8"
-        print(str(problem).encode(encoding, "replace").decode(encoding), file=sys.stderr)
+        say_aside(str(problem))
     if len(shown) > _MOST_SHOWN:
-        print(f"... and {len(shown) - _MOST_SHOWN} more", file=sys.stderr)
+        say_aside(f"... and {len(shown) - _MOST_SHOWN} more")

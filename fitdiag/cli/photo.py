@@ -5,23 +5,27 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import shlex
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace as replace_fields
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, write
-from fitdiag.files import reason, write_atomically
+from fitdiag.files import make_folder, reason, write_all, write_atomically
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
-from fitdiag.photos.measure import Measured, Reading
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.photos.readings import Measured, Reading
+from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
+
+if TYPE_CHECKING:
+    from fitdiag.knowledge.findings import Finding
+    from fitdiag.knowledge.model import RuleBase
+    from fitdiag.sessions.from_photos import FromPictures
 
 SCHEMA = "fitdiag.measured/1"
 
@@ -46,7 +50,7 @@ def _folder(given: str | Path, what: str) -> Path:
     try:
         if folder.exists() and not folder.is_dir():
             raise stop("not-a-folder", f"{what} go into a folder, and this is a file", where=where)
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
     except (OSError, ValueError) as error:
         raise stop("cannot-save", f"this folder cannot be made: {reason(error)}", where=where) from None
     return folder
@@ -61,13 +65,22 @@ def _is_there(path: Path) -> bool:
 
 
 def add(
-    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool,
-    inside: bool = False,
-) -> int:  # fmt: skip
-    """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed.
+    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool
+) -> int:
+    """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
+    taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip, replace=replace)
+    write(f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:")
+    write(f"  {command('fitdiag', 'photo', 'mark', *taken)}")
+    return 0
 
-    `inside` a review, another picture of a view gets a number of its own, one that is there already is passed over, and the
-    review says what comes next.
+
+def take_pictures(
+    given: Sequence[str], to: str, *, face_above: int | None = None, focal: float | None = None, hip: str | None = None,
+    replace: bool = False, inside: bool = False,
+) -> dict[Path, str]:  # fmt: skip
+    """Write a cleaned copy of each picture with its marks; the digest of each by its path.
+
+    `inside` a review, another picture of a view gets a number of its own, and one that is there already is passed over.
     """
     if focal is not None and not 5 <= focal <= 2000:
         raise stop("argument", f"--focal: {focal:g} is no focal length", hint="5 to 2000, as on 35 mm film")
@@ -82,44 +95,51 @@ def add(
             )
         wanted.append((view, Path(path)))
     width = _length(hip, "--hip-width")
-    read = [(view, read_picture(path)) for view, path in wanted]  # all of them, before anything is written
+    came = [_clean(view, source, face_above) for view, source in wanted]  # all of them, before anything is written
     folder = _folder(to, "the cleaned pictures")
     files: dict[Path, tuple[bytes, str]] = {}  # everything that can be refused is, before anything is written
-    there: list[Path] = []
-    for (view, picture), (_, source) in zip(read, wanted, strict=True):
+    there: dict[Path, str] = {}
+    for marks, content, lines, source in came:
         say(f"{shown_path(source)}:")
-        for line in shortcomings(picture) or ["nothing stands in the way of measuring it"]:
+        for line in lines:
             say(f"- {line}")
-        content = clean_bytes(crop_above(picture, face_above) if face_above is not None else picture, ".jpg")
+        view = marks.view
         names = (folder / (f"{view}.jpg" if number == 1 else f"{view} {number}.jpg") for number in count(1))
         target = next(name for name in names if name not in files and not (inside and _taken(name, content)))
         if inside and _is_there(target) and _is_there(sidecar(target)):
             say(f"- it is there already: {shown_path(target)}")
-            there.append(target)
+            there[target] = marks.sha256
             continue
         for taken in (target, sidecar(target)):
             if not replace and not inside and _is_there(taken):
                 hint = "choose another folder, or add --replace"
                 raise stop("exists", "there is a file of this name already", where=Where(shown_path(taken)), hint=hint)
-        told = hashlib.sha256(content).hexdigest()
-        marks = Marks(target.name, told, picture.width, picture.height, view, focal or picture.focal_35mm)
-        if _is_there(sidecar(source)):
-            beside = read_marks(sidecar(source))
-            check_same(picture, beside, sidecar(source))
-            say("- its marks came with it")
-            marks = replace_fields(
-                beside, file=target.name, sha256=told, view=view, focal_35mm=focal or beside.focal_35mm
-            )
-        if width:
-            marks = replace_fields(marks, widths_mm={**marks.widths_mm, "hip": width})
-        files[target] = (content, as_json(marks))
-    _write_all(files, replace=replace)
-    if inside:
-        say(f"Cleaned, without location or camera data, in {shown_path(folder)}.")
-        return 0
-    write(f"Cleaned, without location or camera data, in {shown_path(folder)}. Mark them next:")
-    write(f"  fitdiag photo mark {' '.join(shlex.quote(shown_path(path)) for path in (*there, *files))}")
-    return 0
+        widths = {**marks.widths_mm, "hip": width} if width else marks.widths_mm
+        kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
+        files[target] = (content, as_json(kept))
+    write_all(
+        {
+            path: what
+            for target, (content, marks) in files.items()
+            for path, what in ((target, content), (sidecar(target), marks))
+            if path != target or not _same(path, content)
+        },
+        replace=replace,
+    )
+    return there | {path: hashlib.sha256(content).hexdigest() for path, (content, _) in files.items()}
+
+
+def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, bytes, list[str], Path]:
+    """A picture's marks, its cleaned content, and what to say about it; its pixels are let go of again."""
+    picture = read_picture(source, smaller=True)
+    lines = shortcomings(picture) or ["nothing stands in the way of measuring it"]
+    content = clean_bytes(crop_above(picture, face_above) if face_above is not None else picture, ".jpg")
+    marks = Marks("", "", picture.width, picture.height, view, picture.focal_35mm)
+    if _is_there(sidecar(source)):
+        marks = read_marks(sidecar(source))
+        check_same(picture, marks, sidecar(source))
+        lines.append("its marks came with it")
+    return replace_fields(marks, view=view, sha256=hashlib.sha256(content).hexdigest()), content, lines, source
 
 
 def _same(path: Path, content: bytes) -> bool:
@@ -132,23 +152,6 @@ def _same(path: Path, content: bytes) -> bool:
 def _taken(path: Path, content: bytes) -> bool:
     """Whether a name belongs to another picture, or to the marks of one that was deleted."""
     return not _same(path, content) if _is_there(path) else _is_there(sidecar(path))
-
-
-def _write_all(files: Mapping[Path, tuple[bytes, str]], *, replace: bool) -> None:
-    """All pictures with their marks; what was new is taken away again if one cannot be written."""
-    new: list[Path] = []
-    try:
-        for target, (content, marks) in files.items():
-            for path, what in ((target, content), (sidecar(target), marks)):
-                if path == target and _same(path, content):
-                    continue
-                was_there = _is_there(path)
-                write_atomically(path, what, replace=replace)
-                new += [] if was_there else [path]
-    except BaseException:
-        for path in new:
-            path.unlink(missing_ok=True)
-        raise
 
 
 def sidecar(picture: Path) -> Path:
@@ -189,7 +192,7 @@ def mark(
     write("Save the marks over these files:")
     for picture in pictures:
         write(f"  {shown_path(sidecar(Path(picture)))}")
-    measuring = f"fitdiag photo measure {' '.join(shlex.quote(shown_path(path)) for path in pictures)}"
+    measuring = command("fitdiag", "photo", "measure", *pictures)
     write(f"Then go on:\n  {then}" if then else f"Then measure:\n  {measuring}")
     return 0
 
@@ -213,9 +216,8 @@ def measure(
     overlays: str | None,
     rules: str | None,
     replace: bool,
-    inside: bool = False,
 ) -> int:
-    """Measure marked pictures that belong together. `inside` a review only what they tell together is printed."""
+    """Measure marked pictures that belong together."""
     if marks_files and len(marks_files) != len(pictures):
         raise stop(
             "arguments", f"{len(pictures)} pictures and {len(marks_files)} marks files", hint="one --marks for each"
@@ -225,35 +227,67 @@ def measure(
     if findings and not replace and _is_there(Path(findings)):  # said before the work, not after it
         hint = "choose another name, or add --replace"
         raise stop("exists", "there is a file of this name already", where=Where(shown_path(findings)), hint=hint)
-    read = [_read(Path(p), marks_files[i] if marks_files else None) for i, p in enumerate(pictures)]
-    for index, (picture, _) in enumerate(read):
-        if any(picture.sha256 == other.sha256 for other, _ in read[:index]):
-            raise stop("twice", "this picture is given twice", where=Where(shown_path(pictures[index])))
-    found = measure_all([(picture.pixels, marks) for picture, marks in read], girth)
+    found, drawn = _measured(pictures, marks_files, girth, chosen, overlays)
     whole = together(found)
-    drawn: list[str] = []
-    for path, (picture, _), measured in zip(pictures, read, found, strict=True):
-        folder = _folder(overlays, "the drawn-on copies") if overlays is not None else Path(path).parent
-        names = (f"{Path(path).stem}{'' if number == 1 else f' {number}'}.measured.png" for number in count(1))
-        target = next(folder / name for name in names if shown_path(folder / name) not in drawn)
-        write_atomically(target, overlay(picture.pixels, measured, chosen), replace=True)
-        drawn.append(shown_path(target))
     if as_json:
         write(json.dumps(_data(pictures, found, whole), indent=1))
     else:
         for path, measured in zip(pictures, found, strict=True):
-            if inside:
-                _say_warnings(path, measured)
-            else:
-                _say_measured(path, measured, chosen)
-        if len(found) > 1:
-            _say_together(whole, chosen)
-        write("\nLook whether the right lines were followed:")
-        for name in drawn:
-            write(f"  {name}")
+            _say_measured(path, measured, chosen)
+        _say_drawn(found, whole, drawn, chosen)
     if findings:
-        _write_findings(found, whole, Path(findings), chosen, rules, quiet=as_json, inside=inside, replace=replace)
+        _write_findings(found, whole, Path(findings), chosen, rules, quiet=as_json, replace=replace)
     return 0
+
+
+def measure_inside(
+    base: RuleBase, pictures: Sequence[Path], girth_mm: float | None, units: Units, *, quiet: bool = False
+) -> list[Finding]:
+    """Within a review: the findings of the pictures of a round; told, unless `quiet`, and the drawn-on copies beside them."""
+    from fitdiag.sessions.from_photos import findings_from
+
+    names = [str(path) for path in pictures]
+    found, drawn = _measured(names, (), girth_mm, units, None)
+    whole = together(found)
+    result = findings_from(base, whole, found)
+    if not quiet:
+        for path, measured in zip(names, found, strict=True):
+            _say_warnings(path, measured)
+        _say_drawn(found, whole, drawn, units)
+        _say_findings(base, result, units)
+    return list(result.findings)
+
+
+def drawn_on(picture: Path) -> Path:
+    """Where the copy of a picture lies that shows what was measured."""
+    return picture.with_name(f"{picture.stem}.measured.png")
+
+
+def _measured(
+    pictures: Sequence[str], marks_files: Sequence[str], girth_mm: float | None, units: Units, overlays: str | None
+) -> tuple[list[Measured], list[Path]]:
+    """What each picture tells, and the drawn-on copies that were written."""
+    read = [_read(Path(p), marks_files[i] if marks_files else None) for i, p in enumerate(pictures)]
+    for index, (picture, _) in enumerate(read):
+        if any(picture.sha256 == other.sha256 for other, _ in read[:index]):
+            raise stop("twice", "this picture is given twice", where=Where(shown_path(pictures[index])))
+    found = measure_all([(picture.pixels, marks) for picture, marks in read], girth_mm)
+    drawn: list[Path] = []
+    for path, (picture, _), measured in zip(pictures, read, found, strict=True):
+        folder = _folder(overlays, "the drawn-on copies") if overlays is not None else Path(path).parent
+        stem = folder / Path(path).name
+        names = (drawn_on(stem if number == 1 else stem.with_stem(f"{stem.stem} {number}")) for number in count(1))
+        drawn.append(next(name for name in names if name not in drawn))
+        write_atomically(drawn[-1], overlay(picture.pixels, measured, units), replace=True)
+    return found, drawn
+
+
+def _say_drawn(found: Sequence[Measured], whole: Sequence[Together], drawn: Sequence[Path], units: Units) -> None:
+    if len(found) > 1:
+        _say_together(whole, units)
+    write("\nLook whether the right lines were followed:")
+    for path in drawn:
+        write(f"  {shown_path(path)}")
 
 
 def _say_warnings(path: str, found: Measured) -> None:
@@ -321,7 +355,7 @@ def _row(item: Reading | Together) -> dict[str, Any]:
 
 def _write_findings(
     found: Sequence[Measured], whole: Sequence[Together], path: Path, units: Units, rules: str | None, *, quiet: bool,
-    inside: bool, replace: bool,
+    replace: bool,
 ) -> None:  # fmt: skip
     from fitdiag.knowledge.findings import Findings
     from fitdiag.knowledge.findings_file import findings_text
@@ -334,18 +368,21 @@ def _write_findings(
     write_atomically(path, findings_text(findings, base.about.garment), replace=replace)
     if quiet:
         return
-    write("\nFindings")
-    from fitdiag.diagnosis.belief import told as told_finding
+    _say_findings(base, result, units)
+    write(
+        f"Confirm them in an interview, which then asks only for the rest:\n  {command('fitdiag', 'interview', '--photos', path)}"
+    )
 
+
+def _say_findings(base: RuleBase, result: FromPictures, units: Units) -> None:
+    from fitdiag.diagnosis.belief import told as told_finding
+    from fitdiag.knowledge.findings import Findings
+
+    write("\nFindings")
     for item in result.findings:
-        say(f"- {told_finding(base, item, findings)}")
+        say(f"- {told_finding(base, item, Findings(units=units))}")
     for line in result.open:
         say(f"- {line}")
-    if inside:
-        return
-    write(
-        f"Confirm them in an interview, which then asks only for the rest:\n  fitdiag interview --photos {shlex.quote(shown_path(path))}"
-    )
 
 
 def card(

@@ -2,57 +2,48 @@
 
 from __future__ import annotations
 
-import json
-import shlex
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager, nullcontext
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import folder_of, paper_of
 from fitdiag.cli.case import case_folder
+from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import agreed, ask_done, choose
-from fitdiag.cli.documents import write_documents
-from fitdiag.cli.forms import WORDS, form_that_came, keep_words, pressing, words_of, write_form
+from fitdiag.cli.documents import Look, write_documents
+from fitdiag.cli.forms import form_page, form_that_came, pressing, refuse_again, taken_in
 from fitdiag.cli.output import say, width, write
+from fitdiag.cli.repair import silently
 from fitdiag.cli.terminal import Screen, _Leave, hold_interview
 from fitdiag.diagnosis.belief import told
-from fitdiag.files import read_bytes, write_atomically
-from fitdiag.knowledge.findings import Done, Finding, Findings
+from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
+from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
-from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.plausible import doubt_of_alteration
+from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
-from fitdiag.sessions.case import add_round, alone, case_findings, open_case, refusals, refuse_link, update_round
-from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
+from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, update_round
+from fitdiag.sessions.case_body import keep_nudges
+from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
-from fitdiag.sessions.log import Event, SessionLog, read_log
-from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks
-from fitdiag.sessions.state import (
-    STAGES,
-    Conclusion,
-    answer_event,
-    conclude,
-    conclusion_event,
-    done_event,
-    fold,
-    measures_event,
-    offered_event,
-)
-from fitdiag.units import InvalidLengthError, parse_length
+from fitdiag.sessions.log import Event
+from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
+from fitdiag.sessions.rounds import compared, expected_outcomes, known_findings, known_line, observed_outcomes, remarks
+from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusion_event, events_of, fold, offered_event
+from fitdiag.units import InvalidLengthError, Units, parse_length
 
 if TYPE_CHECKING:
-    from fitdiag.pattern.piece import Pattern
     from fitdiag.reports.client_pdf import Paper
     from fitdiag.reports.form import Form
-
-_FORM_QUESTIONS = 10
-_MEASURED = "measured.yaml"
 
 
 def review(
@@ -71,10 +62,14 @@ def review(
     large: bool,
     paper: str | None = None,
     today: date | None = None,
+    drape: bool = True,
 ) -> int:
     """One run of a round."""
     base = load_rules(folder_of(rules))
-    run = _Run(base, open_case(case_folder(name, parent)), name, today or date.today(), ask=ask, parent=parent)
+    folder = case_folder(name, parent)
+    silently(base, open_case(folder))
+    run = _Run(base, open_case(folder), name, today or date.today(), ask=ask, parent=parent)
+    run.drape = drape
     sheets = paper_of(paper, run.case.units)
     given = form_that_came(base, run.case, form, run.command) if form else None
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
@@ -94,8 +89,8 @@ class _Run:
         self.base, self.case, self.today = base, case, today
         self.screen = Screen()
         self.ask = ask
-        where = f" --in {shlex.quote(parent)}" if parent else ""
-        self.command = f"fitdiag review {shlex.quote(one_line(name, 80))}{where}"
+        self.drape = True  # whether the plan is shown on simulated cloth
+        self.command = command("fitdiag", "review", name, *(("--in", parent) if parent else ()))
         self.form: Form | None = None
         self.warned: tuple[str, ...] = ()
 
@@ -109,6 +104,13 @@ class _Run:
     def one(self) -> Round:
         """The round that is on."""
         return self.case.rounds[-1]
+
+    @contextmanager
+    def _alone(self) -> Iterator[None]:
+        """Nobody else changes the case meanwhile; what another window has changed before is read first."""
+        with alone(self.case.folder):
+            self.case = open_case(self.case.folder)
+            yield
 
     def through(
         self, photos: Sequence[str], form: Form | None, mine: Findings | None, done: Sequence[str], *, send_form: bool,
@@ -136,10 +138,11 @@ class _Run:
             return 0
         if send_form:
             return self.ask_the_client()
-        conclusion = self.conclude()
-        if conclusion is None:
-            raise _Leave
-        return self.finish(conclusion, sent=sent, large=large, paper=paper)
+        with nullcontext() if self.ask else self._alone():  # where nobody is asked, nothing comes in between
+            conclusion = self.conclude()
+            if conclusion is None:
+                raise _Leave
+            return self.finish(conclusion, sent=sent, large=large, paper=paper)
 
     # -- which round it is ----------------------------------------------------------------------------------------
 
@@ -150,7 +153,9 @@ class _Run:
             if done:
                 hint = "what was done before the first round stands under 'done:' in the --findings file"
                 raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
-            self.case = add_round(self.case, today=self.today)
+            with self._alone():  # another window may have been first
+                if not self.case.rounds:
+                    self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
         elif self.one.sent is not None:
             if not something_came and not self._has_come():
                 say(f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:")
@@ -159,11 +164,12 @@ class _Run:
             carried = self._carried(form, done)
             changed = replace(self.one, done=carried, waiting="fitter", form_received=self.today if form else None)
             changed = replace(changed, outcome=self._expected(changed))
-            self.case = update_round(self.case, changed, today=self.today)
-            if self.one.number != changed.number:
-                told = "another window has begun the next round"
-                raise stop("changed", told, where=Where(shown_path(self.one.folder)), hint="do this again")
-            self.case = add_round(self.case, today=self.today)
+            with self._alone():
+                if self.one.number != changed.number:
+                    told = "another window has begun the next round"
+                    raise stop("changed", told, where=Where(shown_path(self.one.folder)), hint="do this again")
+                self.case = update_round(self.case, changed, today=self.today)
+                self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
             self._refuse_links()
         elif done or (form is not None and form.done):
             self._done_late(form, done)
@@ -174,7 +180,7 @@ class _Run:
         """Nothing is read or written outside the case."""
         for one in self.case.rounds:
             inside = [one.photos, one.documents, one.findings_file, one.log_file, one.plan_file]
-            inside += [one.folder / name for name in (_MEASURED, WORDS)]
+            inside += [one.folder / name for name in (MEASURED, WORDS)]
             for path in (*inside, *(sorted(one.photos.glob("*")) if one.photos.is_dir() else ())):
                 refuse_link(path)
 
@@ -196,7 +202,10 @@ class _Run:
         return tuple(result)
 
     def _told_done(self, form: Form | None, given: Sequence[str]) -> dict[str, tuple[float | None, bool]]:
-        told = {key: _amount_or_no(self.base, key, text) for key, _, text in (item.partition("=") for item in given)}
+        told = {
+            key: _amount_or_no(self.base, key, text, self.case.units)
+            for key, _, text in (item.partition("=") for item in given)
+        }
         for alteration, state, amount in form.done if form is not None else ():
             told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
         return told
@@ -216,7 +225,7 @@ class _Run:
                 known[name] = Carried(name, much if was_done else None, was_done)
         if tuple(known.values()) == before.done:
             return
-        if self.one.log_file.exists():
+        if RoundLog.of(self.one).begun:
             raise stop(
                 "too-late", f"the questions of round {self.one.number} have begun without this", where=Where(shown_path(before.folder)),
                 hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again",
@@ -234,205 +243,172 @@ class _Run:
     # -- what came in ---------------------------------------------------------------------------------------------
 
     def take_in(self, photos: Sequence[str], given: Findings | None, form: Form | None) -> bool:
-        """Pictures, a form and findings into the round's folder. False when the pictures have yet to be marked."""
-        if photos:
-            from fitdiag.cli.photo import add
+        """Pictures, a form and findings into the round: one line of its log. False when the pictures have yet to be marked."""
+        with self._alone():
+            ensure_log(self.case, self.one, self.base.fingerprint)
+            lines = self._changed_by_hand()
+            came = bool(photos or form is not None or given is not None)
+            if form is not None:
+                refuse_again(self.case, form, self.command)  # another window may have taken it in
+            if came:
+                append(self.one)  # said before anything is written, if an interview holds the log
+                lines += self._came(photos, given, form)
+            append(self.one, *lines)
+            make_files(self.one, self.base, self.case.units)
+            if came:
+                forms = self.one.forms
+                if form is not None and form.checksum not in forms:
+                    forms = (*forms, form.checksum)
+                self.case = update_round(self.case, replace(self.one, waiting="fitter", forms=forms), today=self.today)
+        for problem in form.warnings if form is not None else ():
+            say(f"- {problem.message}")
+        return self._measure()
 
-            add(photos, str(self.one.photos), face_above=None, focal=None, hip=None, replace=False, inside=True)
-        if form is not None:
-            self.form = form
-            keep_words(self.one, form)
-            for problem in form.warnings:
-                say(f"- {problem.message}")
-        mine = given or Findings(units=self.case.units)
+    def _came(self, photos: Sequence[str], given: Findings | None, form: Form | None) -> list[Event]:
+        """What came, as one line of the log; nothing if a command that was cut off has written that line."""
+        pictures: dict[str, str] = {}
+        if photos:
+            from fitdiag.cli.photo import take_pictures
+
+            taken = take_pictures(photos, str(self.one.photos), inside=True)
+            pictures = {path.name: told for path, told in taken.items()}
+            say(f"Cleaned, without location or camera data, in {shown_path(self.one.photos)}.")
+        log = RoundLog.of(self.one)
+        line: dict[str, Any] = {"event": "taken", "pictures": pictures}
         if given is not None or form is not None:
-            before = read_findings(self.one.findings_file, self.base) if self.one.findings_file.exists() else Findings()
-            known = {**before.symptoms, **self._answered()}
+            mine = given or Findings(units=self.case.units)
+            source = f"{findings_text(mine, self.base.about.garment)}{form.checksum if form is not None else ''}"
+            line |= {"from": digest(source.encode()), "form": form.checksum if form is not None else ""}
+            line |= {"words": form.told if form is not None else ""}
+            known = log.findings(self.base)
             ticked = (
                 {item.symptom: item for item in (*pressing(self.base, form), *form.findings)}
                 if form is not None
                 else {}
             )
             new = {  # what the fitter saw counts before what the client ticked
-                **{name: item for name, item in ticked.items() if name not in known or known[name].origin == "form"},
+                **{
+                    name: item
+                    for name, item in ticked.items()
+                    if getattr(known.symptoms.get(name), "origin", "form") == "form"
+                },
                 **mine.symptoms,
             }
-            mine = replace(mine, client="", symptoms=new)
-            self._add_to_log(mine)
-            write_atomically(
-                self.one.findings_file, findings_text(before.joined(mine), self.base.about.garment), replace=True
-            )
-        if photos or form is not None or given is not None:
-            # the last step, so that what was cut off before it is taken in again
-            forms = (*self.one.forms, form.checksum) if form is not None else self.one.forms
-            self.case = update_round(self.case, replace(self.one, waiting="fitter", forms=forms), today=self.today)
-        return self._measure()
+            line["events"] = events_of(replace(mine, client="", symptoms=new), known)
+        line = {key: value for key, value in line.items() if value or key == "events"}
+        if "from" not in line:
+            return [] if pictures.items() <= log.pictures.items() else [line]
+        return [] if taken_in(log.fresh, "from", line["from"]) else [line]
 
-    def _answered(self) -> Mapping[str, Finding]:
-        """What was answered in the interview of this round so far."""
-        one = self.one
-        return fold(read_log(one.log_file).events, self.base).findings.symptoms if one.log_file.exists() else {}
-
-    def _add_to_log(self, found: Findings) -> None:
-        """What comes in after the round's interview has begun is an answer like any other."""
-        if not self.one.log_file.exists():
-            return
-        known = self._known()
-        events: list[Event] = [done_event(item) for item in found.done if item not in known.done]
-        if found.body:
-            events.append({"event": "body", "notes": dict(found.body)})
-        if found.body_measures or found.pattern_measures:
-            events.append(measures_event(known.joined(found)))
-        events += [answer_event(finding) for finding in found.symptoms.values()]
-        events += [{"event": "note", "text": note} for note in found.notes if note not in known.notes]
-        with _appending(self.one.log_file) as log:
-            for event in events:
-                log.append(event)
+    def _changed_by_hand(self) -> list[Event]:
+        """What the fitter wrote into `findings.yaml`, or an older program left there, is taken in like findings that are given."""
+        one, log = self.one, RoundLog.of(self.one)
+        if not log.changed_by_hand(one, self.base, self.case.units):
+            return []
+        mine = read_findings(one.findings_file, self.base)
+        words = one.folder / WORDS
+        old = read_text(words, LARGEST, "form") if words.exists() and not log.words else ""
+        return [
+            {"event": "taken", "words": old, "events": events_of(replace(mine, client=""), log.findings(self.base))}
+        ]
 
     def _measure(self) -> bool:
-        pictures = sorted(self.one.photos.glob("*.jpg")) if self.one.photos.is_dir() else []
+        """Measure the pictures of the round, unless just these with just these marks were measured last."""
+        one = self.one
+        pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:
             return True
-        from fitdiag.cli.photo import mark, measure, sidecar
+        from fitdiag.cli.photo import mark, measure_inside, sidecar
         from fitdiag.photos.marks import read_marks
 
-        measured_file, late = self.one.folder / _MEASURED, self.one.log_file.exists()
-        if late and not _newer([*pictures, *map(sidecar, pictures)], measured_file):
-            return True  # all of them are in the log
-        bare = [path for path in pictures if not read_marks(sidecar(path)).lines]
-        if bare:
-            mark(
-                [str(path) for path in bare],
-                None,
-                units=self.case.units,
-                propose=False,
-                replace=True,
-                then=self.command,
-            )
+        read = [[read_bytes(path, 1 << 30), read_bytes(sidecar(path), 1 << 30, "marks file")] for path in pictures]
+        held = {path.name: [digest(part) for part in parts] for path, parts in zip(pictures, read, strict=True)}
+        if RoundLog.of(one).holds(held):
+            return True
+        if bare := [path for path in pictures if not read_marks(sidecar(path)).lines]:
+            with self._alone():
+                mark(
+                    [str(path) for path in bare],
+                    None,
+                    units=self.case.units,
+                    propose=False,
+                    replace=True,
+                    then=self.command,
+                )
             return False
-        girth = self.case.body_measures.get("hip")
-        measure(
-            [str(path) for path in pictures], [], as_json=False, units=self.case.units,
-            hip_girth=f"{girth:g} mm" if girth else None, findings=str(measured_file), overlays=None, rules=None, replace=True,
-            inside=True,
-        )  # fmt: skip
-        if late:
-            self._offer_late(read_findings(measured_file, self.base))
+        found = measure_inside(self.base, pictures, self.case.body_measures.get("hip"), self.case.units)
+        with self._alone():
+            log = RoundLog.of(one)
+            line: dict[str, Any] = {
+                "event": "measured",
+                "pictures": held,
+                "findings": [answer_event(item) for item in found],
+            }
+            if log.begun:  # else they are offered with all that is known
+                state = fold(log.events, self.base)
+                known = {**{item.symptom: item for item in state.offered}, **state.findings.symptoms}
+                if new := [item for item in found if tells_more(item, known.get(item.symptom))]:
+                    line["events"] = [offered_event(new)]
+            append(one, line)
+            make_files(one, self.base, self.case.units)
         return True
-
-    def _offer_late(self, found: Findings) -> None:
-        """What pictures measured after the interview had begun is confirmed like what was there before."""
-        state = fold(read_log(self.one.log_file).events, self.base)
-        known = {**{item.symptom: item for item in state.offered}, **state.findings.symptoms}
-        new = [item for name, item in found.symptoms.items() if tells_more(item, known.get(name))]
-        if new:
-            with _appending(self.one.log_file) as log:
-                log.append(offered_event(new))
 
     # -- the client's form ----------------------------------------------------------------------------------------
 
     def ask_the_client(self) -> int:
         """Write the form for the client, with what only the wearer can tell, and leave the turn to them."""
-        path = write_form(self.base, self.case, self._form_questions(), (), after=self.one.number - 1)
-        self.case = update_round(self.case, replace(self.one, waiting="client"), today=self.today)
+        with self._alone():
+            diagnosis = conclude(self.base, known_findings(self.base, self.case)).diagnosis
+            path, page = form_page(self.base, self.case, diagnosis, (), after=self.one.number - 1)
+            with refusals(path.parent, "this folder cannot be made"):
+                make_folder(path.parent)
+            write_atomically(path, page, replace=True)
+            self.case = update_round(self.case, replace(self.one, waiting="client"), today=self.today)
         write(f"Send this form; it works offline, on a phone:\n  {shown_path(path)}")
         write(f"When the answer comes back:\n  {self.answer}")
         return 0
 
-    def _form_questions(self) -> list[str]:
-        """The most telling open questions that a wearer can answer, and what was seen before, to see whether it is gone."""
-        conclusion = conclude(self.base, self._known())
-        asked = [
-            q.symptom
-            for q in conclusion.diagnosis.questions()
-            if self.base.symptoms[q.symptom].by not in ("paper", "unpicking")
-        ]
-        felt = [symptom for symptom in asked if self.base.symptoms[symptom].felt]
-        seen = [finding.symptom for finding in conclusion.diagnosis.findings.seen]
-        return list(dict.fromkeys([*seen, *felt[:5], *asked]))[:_FORM_QUESTIONS]
-
     # -- the diagnosis --------------------------------------------------------------------------------------------
 
-    def _known(self) -> Findings:
-        """What is known before the round's own answers, or with them once there is a log."""
-        if self.one.log_file.exists():
-            return fold(read_log(self.one.log_file).events, self.base).findings
-        known = case_findings(self.case, self.base, before=self.one.number)
-        for one in self.case.rounds[:-1]:
-            if one.log_file.exists():  # what was noted about the client in an earlier round still holds
-                earlier = fold(read_log(one.log_file).events, self.base).findings
-                known = replace(known, body={**known.body, **earlier.body})
-        for one in self.case.rounds:
-            if not one.findings_file.exists():
-                continue
-            mine = read_findings(one.findings_file, self.base)
-            done = (*(item for item in mine.done if item not in known.done), *known.done)
-            if one.number != self.one.number:  # of an earlier round only what lasts
-                mine = replace(mine, symptoms={}, notes=())
-            known = replace(known.joined(replace(mine, done=())), done=done, units=self.case.units)
-        return known
+    def _findings(self) -> Findings:
+        return RoundLog.of(self.one).findings(self.base)
 
     def conclude(self) -> Conclusion | None:
         """Hold the interview, or conclude from what is there; None if the fitter left before its end."""
         one = self.one
-        if not one.log_file.exists():
-            events = self._first_events(self._known())
-            begun = one.folder / "session-beginning.jsonl"  # becomes the log only when all that is known stands in it
-            with alone(self.case.folder), refusals(begun, "this cannot be written"):
-                if not one.log_file.exists():  # another window may have been first
-                    begun.unlink(missing_ok=True)
-                    with SessionLog.create(begun, self.base, client=self.case.name, units=self.case.units) as log:
-                        for event in events:
-                            log.append(event)
-                    begun.replace(one.log_file)
-        state = fold(read_log(one.log_file).events, self.base)
+        with self._alone():
+            if not RoundLog.of(one).begun:
+                append(one, known_line(self.base, self.case))
+        log = RoundLog.of(one)
+        state = fold(log.events, self.base)
         offered = {finding.symptom: finding for finding in state.offered}
         self._say_history(replace(state.findings, symptoms={**offered, **state.findings.symptoms}))
-        if words := words_of(one):
+        if log.words:
             write("\nWhat the client wrote")
-            for line in words:
+            for line in log.words:
                 say(f"- {line}")
         if self.ask:
-            self._say_known(read_log(one.log_file).events, state.findings)
+            self._say_known(log.events, state.findings)
             hold_interview(
                 self.base, one.log_file, str(self.case.folder / self.case.pattern) if self.case.pattern else None
             )
-            state = fold(read_log(one.log_file).events, self.base)
+            state = fold(RoundLog.of(one).events, self.base)
             if state.recorded is None:
                 return None
             self._say_history(state.findings)
             return conclude(self.base, state.findings)
-        state = fold(read_log(one.log_file).events, self.base)
         for finding in state.offered:  # nobody is there to confirm them: the command line says to take them
             if (before := state.findings.symptoms.get(finding.symptom)) is not None:
                 form, picture = (told(self.base, item, state.findings) for item in (before, finding))
                 say(f"- The form and a picture differ, and the picture counts. Form: {form}. Picture: {picture}.")
-            with _appending(one.log_file) as log:
-                log.append(answer_event(finding))
-        conclusion = conclude(self.base, fold(read_log(one.log_file).events, self.base).findings)
-        with _appending(one.log_file) as log:
-            log.append(conclusion_event(conclusion))
+            append(one, answer_event(finding))
+        log = RoundLog.of(one)
+        conclusion = conclude(self.base, log.findings(self.base))
+        event = conclusion_event(conclusion)
+        if {**(log.concluded or {}), "at": ""} != {**event, "at": ""}:
+            append(one, event)
         write(as_text(make_report(self.base, conclusion, steps=False), self.base, width()))
         return conclusion
-
-    def _first_events(self, known: Findings) -> list[Event]:
-        events: list[Event] = [done_event(item) for item in known.done]
-        if known.body:
-            events.append({"event": "body", "notes": dict(known.body)})
-        if known.body_measures or known.pattern_measures:
-            events.append(measures_event(known))
-        events += [answer_event(finding) for finding in known.symptoms.values()]
-        events += [{"event": "note", "text": note} for note in known.notes]
-        told = (("history", self.one.number > 1 or bool(known.done)), ("body", bool(known.body)))
-        events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known and stage in STAGES]
-        measured = self.one.folder / _MEASURED
-        if measured.exists():
-            found = read_findings(measured, self.base).symptoms
-            events.append(
-                offered_event(item for name, item in found.items() if tells_more(item, known.symptoms.get(name)))
-            )
-        events += [{"event": "note", "text": f"the client: {line}"} for line in words_of(self.one)[:12]]
-        return events
 
     def _say_history(self, findings: Findings) -> None:
         """Expected against observed, and what the earlier rounds warn of; only what has not been said in this run."""
@@ -461,16 +437,9 @@ class _Run:
     def _observed(self, findings: Findings) -> dict[str, Outcome]:
         return observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
 
-    def _pattern(self) -> Pattern | None:
-        if not self.case.pattern:
-            return None
-        from fitdiag.cli.pattern import read_pattern
-
-        return read_pattern(str(self.case.folder / self.case.pattern))
-
     def _grain_moved(self, findings: Findings) -> dict[str, float]:
         """How far each earlier alteration moved the back grainline towards centre back, on the client's pattern."""
-        pattern = self._pattern()
+        pattern = pattern_of(self.case)
         if pattern is None:
             return {}
         from fitdiag.planning.effects import grain_moved
@@ -479,7 +448,7 @@ class _Run:
 
     def _changes(self, advised: Sequence[Advised]) -> dict[str, float]:
         """What the alterations change on the client's pattern."""
-        pattern = self._pattern()
+        pattern = pattern_of(self.case)
         if pattern is None:
             return {}
         from fitdiag.planning.effects import changes_on
@@ -488,9 +457,10 @@ class _Run:
 
     def _expected(self, one: Round) -> Mapping[str, Outcome]:
         """What the try-on after a round should show, by what was really done; as it was where that is not known."""
-        if not one.done or not one.log_file.exists():
+        log = RoundLog.of(one)
+        if not one.done or not log.begun:
             return one.outcome
-        findings = with_measures(self.base, fold(read_log(one.log_file).events, self.base).findings)
+        findings = with_measures(self.base, log.findings(self.base))
         carried = [Advised(item.alteration, item.amount_mm) for item in one.done if item.done]
         return expected_outcomes(self.base, findings, carried, self._changes(carried))
 
@@ -506,21 +476,21 @@ class _Run:
         findings = conclusion.diagnosis.findings
         advised = conclusion.plan.recommendations
         first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
-        if len(self.case.rounds) > 1:
-            before = self.case.rounds[-2]
-            self.case = update_round(self.case, replace(before, outcome=self._observed(findings)), today=self.today)
-        outcome = expected_outcomes(self.base, findings, first, self._changes(first))
-        self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome), today=self.today)
-        self._keep(proposed, advised)
         if conclusion is not proposed or not self.ask:
             say("In short:")
             for line in brief(make_report(self.base, conclusion), self.base):
                 say(line)
-        written = write_documents(
-            self.base, self.case, conclusion, self._pattern(), self.today, large=large, paper=paper
-        )
-        asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
-        written.append(write_form(self.base, self.case, self._form_questions(), asked, after=self.one.number))
+        shown, moved = simulated_round(self.base, self.case, conclusion) if self.drape else (None, None)
+        with self._alone():
+            if len(self.case.rounds) > 1:
+                before = self.case.rounds[-2]
+                self.case = update_round(self.case, replace(before, outcome=self._observed(findings)), today=self.today)
+            outcome = expected_outcomes(self.base, findings, first, self._changes(first))
+            self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome), today=self.today)
+            self._keep(proposed, advised)
+            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
+            if moved is not None:
+                keep_nudges(self.case, self.one.number, moved)
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")
@@ -542,18 +512,6 @@ class _Run:
         left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
         self.case = update_round(self.case, replace(self.one, advised=advised, left_out=left_out), today=self.today)
 
-    def _written(self) -> bool:
-        """Whether the documents hold what is advised; the plan among them is written last."""
-        try:
-            plan = json.loads(read_bytes(self.one.plan_file, 4 << 20, "plan"))
-            told = [(item["alteration"], float(item["amount_mm"])) for item in plan["recommendations"]]
-        except (ProblemsFoundError, ValueError, KeyError, TypeError):
-            return False
-        wanted = [(item.alteration, item.amount_mm or 0.0) for item in self.one.advised]
-        return [name for name, _ in told] == [name for name, _ in wanted] and all(
-            abs(one - other) < 0.5 for (_, one), (_, other) in zip(told, wanted, strict=True)
-        )
-
     def mark_sent(self) -> int:
         """The pages went to the client; it is their turn."""
         if not self.case.rounds or not self.one.advised or self.one.sent is not None:
@@ -561,7 +519,7 @@ class _Run:
                 "nothing-to-send", "there is no list that waits to be sent", where=Where(shown_path(self.case.folder)),
                 hint=f"{self.command} makes one",
             )  # fmt: skip
-        if not self._written():
+        if not RoundLog.of(self.one).written(self.one.advised):
             raise stop(
                 "not-written", "the documents do not hold the list that is advised", where=Where(shown_path(self.one.documents)),
                 hint=f"{self.command} writes them",
@@ -575,18 +533,7 @@ class _Run:
         return self.screen.interactive and self.ask and agreed(self.screen, "Sent to the client?", "1 yes  2 not yet")
 
 
-def _newer(paths: Iterable[Path], than: Path) -> bool:
-    """Whether one of these was written after another file, or that one is not there."""
-    return not than.exists() or any(
-        path.exists() and path.stat().st_mtime_ns > than.stat().st_mtime_ns for path in paths
-    )
-
-
-def _appending(path: Path) -> SessionLog:
-    return SessionLog.resume(path)[0]
-
-
-def _amount_or_no(base: RuleBase, alteration: str, text: str) -> tuple[float | None, bool]:
+def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> tuple[float | None, bool]:
     if alteration not in base.alterations:
         raise stop(
             "argument", f"there is no alteration '{one_line(alteration, 40)}'", hint="`fitdiag rules list alterations`"
@@ -596,6 +543,9 @@ def _amount_or_no(base: RuleBase, alteration: str, text: str) -> tuple[float | N
     if text.strip().lower() == "no":
         return None, False
     try:
-        return parse_length(text).mm, True
+        mm = parse_length(text).mm
     except InvalidLengthError as error:
         raise stop("argument", f"{alteration}: {error}") from None
+    if doubt := doubt_of_alteration(mm, base.alterations[alteration].most_a_round.amount_mm, units):
+        raise stop("amount", f"{alteration}: {doubt}", hint="check the amount and its unit")
+    return mm, True

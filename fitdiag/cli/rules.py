@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import difflib
 import re
-import shlex
 import sys
 from collections.abc import Iterable, Mapping
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Any
 
-from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.arguments import folder_of, paper_of, units_of
 from fitdiag.cli.output import say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
-from fitdiag.files import write_atomically
+from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.load import Places, load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
@@ -24,7 +23,7 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
-from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_line, shown_path, stop
 
 
 def counts(base: RuleBase) -> str:
@@ -147,18 +146,32 @@ def new_rule(kind: str, rule_id: str, area: str, given: str | None) -> int:
         raise stop("taken", f"there is a rule '{rule_id}' already", hint=f"fitdiag rules show {rule_id}")
     relative, text = template(base, kind, rule_id, area)
     path = folder / relative
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    with refusals(path, "this cannot be written"):
+        make_folder(path.parent)
         earlier = read_text(path) if kind == "symptom" and path.exists() else ""
-    except OSError as error:
-        raise stop(
-            "cannot-save", f"this cannot be written: {one_line(error.strerror or error)}", where=Where(one_line(path))
-        ) from None
     joined = f"{earlier.rstrip()}\n{text}" if earlier else text
     write_atomically(path, joined, replace=bool(earlier), private=False)
-    again = f"fitdiag rules check {shlex.quote(shown_path(folder))}" if given else "fitdiag rules check"
+    again = command("fitdiag", "rules", "check", folder) if given else "fitdiag rules check"
     say(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then:")
     write(f"  {again}")
+    return 0
+
+
+def drawings(to: str, given: str | None, units: str | None, paper: str | None, *, replace: bool) -> int:
+    """The illustrated sheet of signs, as a page or on paper."""
+    from fitdiag.reports.sign_sheet import sheet_html, sheet_pdf
+
+    kind, base, chosen = PurePath(to).suffix.lower(), load_rules(folder_of(given)), units_of(units or "in")
+    if kind not in (".html", ".pdf"):
+        raise stop(
+            "format",
+            "the drawings are a page or a PDF",
+            where=Where(shown_path(to)),
+            hint="end the name in .html or .pdf",
+        )
+    page = sheet_html(base, chosen) if kind == ".html" else sheet_pdf(base, chosen, paper_of(paper, chosen))
+    write_atomically(Path(to), page, replace=replace, private=False)
+    say(f"Written: {one_line(to)}")
     return 0
 
 
@@ -193,12 +206,13 @@ def like_a_kind(word: str) -> str | None:
 
 def by_words(base: RuleBase, text: str) -> list[str]:
     """Rules that a word may mean, of each kind in turn, those it begins with first."""
-    from fitdiag.interview.search import find_alterations, find_body_notes, find_symptoms
+    from fitdiag.interview.search import Words
 
     word = text.replace("-", " ")
     plain = set(word.split())
     causes = [cause.id for cause in base.causes.values() if plain and plain <= set(cause.title.lower().split())]
-    kinds = [find_alterations(base, word, 3), find_symptoms(base, word, 3), find_body_notes(base, word, 3), causes[:3]]
+    words = Words(base)
+    kinds = [*(words.find(kind, word, 3) for kind in ("alteration", "symptom", "body note")), causes[:3]]
     turns = [ids[turn] for turn in range(3) for ids in kinds if len(ids) > turn]
     return sorted(turns, key=lambda rule_id: not plain <= set(rule_id.split("-")))
 

@@ -7,7 +7,6 @@ import gc
 import io
 import os
 import re
-import shlex
 import signal
 import sys
 import textwrap
@@ -18,26 +17,26 @@ from typing import Any, NoReturn
 
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.misses import remember
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.work import session_name
-from fitdiag.interview.engine import HELP, Interview
-from fitdiag.interview.telling import Line
+from fitdiag.interview.engine import Interview
+from fitdiag.interview.telling import HELP, Line, where_left
+from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import Where, command, harmless, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
-from fitdiag.sessions.log import Event, SessionLog, now, resume_command
+from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import (
     STAGES,
-    answer_event,
     conclude,
     conclusion_event,
-    done_event,
+    events_of,
     fold,
-    measures_event,
     offered_event,
 )
 from fitdiag.units import Units
@@ -106,7 +105,7 @@ class Screen:
         from rich.text import Text
 
         look = {"head": "bold underline", "ask": "bold", "hint": "dim"}.get(style, "")
-        shown = row.encode(sys.stdout.encoding or "utf-8", "replace").decode(sys.stdout.encoding or "utf-8")
+        shown = harmless(row).encode(sys.stdout.encoding or "utf-8", "replace").decode(sys.stdout.encoding or "utf-8")
         self._rich.print(Text(shown, style=look), soft_wrap=True)
 
     def read(self) -> str:
@@ -212,7 +211,7 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
                     "rules-changed",
                     "the rules have changed since this session began",
                     where=Where(shown_path(path)),
-                    hint=f"fitdiag replay {shlex.quote(shown_path(path))} shows what differs; to go on with today's rules add --new-rules",
+                    hint=f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules",
                 )
             rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}
             return log, (*read.events, log.append({"event": "rules", "rules": rules}))
@@ -227,19 +226,14 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
     findings = read_findings(path, base)
     name = one_line(client if client is not None else findings.client, 80)
     target = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
-    events: list[Event] = [done_event(done) for done in findings.done]
-    if findings.body:
-        events.append({"event": "body", "notes": dict(findings.body)})
-    if findings.body_measures or findings.pattern_measures:
-        events.append(measures_event(findings))
-    events += [answer_event(finding) for finding in findings.symptoms.values()]
-    events += [{"event": "note", "text": note} for note in findings.notes]
+    events = events_of(findings, Findings())
     events += [{"event": "stage", "ended": stage} for stage in STAGES[:-1]]  # resumed, it goes on with the questions
     head: Event = {"event": "start", "client": name, "units": units or findings.units}
     conclusion = conclude(base, fold((head, *events), base).findings)
-    with SessionLog.create(target, base, client=name, units=units or findings.units) as log:
-        for event in (*events, conclusion_event(conclusion)):
-            log.append(event)
+    begin_log(
+        target, base.about.garment, base.fingerprint, client=name, units=units or findings.units,
+        events=(*events, conclusion_event(conclusion)),
+    )  # fmt: skip
     write(
         as_text(
             make_report(base, conclusion, steps=False, on_pattern=effects_of(base, conclusion, pattern)), base, width()
@@ -263,11 +257,11 @@ def _talk(
     try:
         _on_hang_up(_hang_up)
         screen = Screen()
-        interview = Interview(base, events, log.append)
+        interview = Interview(base, events, log.append, missed=remember)
         if any(event["event"] not in ("start", "offered") for event in events):
             given = [event for event in events if event.get("origin") in ("asked", "volunteered", "photo")]
             if given or not inside:  # a review says itself what is known before the fitter has answered anything
-                screen.show(interview.where_left())
+                screen.show(where_left(base, interview.findings, interview.conclusion.diagnosis))
             screen.show(Line(text) for text in left_out(interview.state, base))
         else:
             screen.show([Line(f"{base.about.title}. Every answer is saved at once in:")])
@@ -335,13 +329,16 @@ def _conclude(base: RuleBase, log: SessionLog, interview: Interview, pattern: st
 
 def _say_saved(path: Path) -> None:
     """Where the session is and what can be done with it; commands stand on a line of their own, to be copied whole."""
-    quoted = shlex.quote(shown_path(path))
     write(f"\nSaved in {shown_path(path)}")
-    write(f"The list with every step, as a document:\n  fitdiag export {quoted} --to list.md")
+    write(f"The list with every step, as a document:\n  {command('fitdiag', 'export', path)} --to list.md")
     write(f"To go on later:\n  {resume_command(path)}")
 
 
 def _left(log: SessionLog) -> int:
+    if not log.is_there:
+        told = "Left. This log was moved or deleted while it was open, and what it held is not saved:"
+        _say_last(f"\n{told}\n  {shown_path(log.path)}")
+        return 1
     return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path)}")
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from fitdiag.cli.arguments import folder_of, paper_of
 from fitdiag.cli.diagnose import in_units
 from fitdiag.cli.output import say, width, write
-from fitdiag.files import write_atomically
+from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop
@@ -104,12 +104,8 @@ def demo(to: str) -> int:
     say()
     write(as_text(make_report(base, result.conclusion, steps=False), base, width()))
     folder = Path(to)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise stop(
-            "cannot-save", f"this folder cannot be made: {one_line(error.strerror or error)}", where=Where(one_line(to))
-        ) from None
+    with refusals(folder, "this folder cannot be made"):
+        make_folder(folder)
     written = folder / "lamplighter.md"
     write_report(report, base, written, replace=True)
     say_differences(result)

@@ -1,7 +1,7 @@
 """A parsed rule base kept in the user's cache folder, so that a command need not read 150 YAML files to say one thing.
 
-Plain JSON, no code: whoever changes it changes at worst a text. It counts only while program version, paths, sizes and
-times of all rule files are the same; otherwise, or if anything about it is odd, the files are read as if it were not there.
+Plain JSON, no code: whoever changes it changes at worst a text. It counts only while program version, names and contents of
+all rule files are the same; otherwise, or if anything about it is odd, the files are read as if it were not there.
 """
 
 from __future__ import annotations
@@ -10,7 +10,6 @@ import hashlib
 import json
 import os
 import sys
-import tempfile
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -19,6 +18,7 @@ from typing import Annotated, Any, Union, get_args, get_origin
 from pydantic import BaseModel
 
 from fitdiag import __version__
+from fitdiag.files import make_folder, write_atomically
 from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
     About,
@@ -35,25 +35,33 @@ from fitdiag.knowledge.model import (
     Symptom,
     Words,
 )
+from fitdiag.knowledge.simulated import Cloth, SimulatedSign
+from fitdiag.problems import ProblemsFoundError
 
 _TABLES: Mapping[str, type[BaseModel]] = {
     "sources": Source, "body_notes": BodyNote, "symptoms": Symptom, "causes": Cause, "alterations": Alteration,
-    "ease": EaseTable,
+    "ease": EaseTable, "cloths": Cloth,
+    "simulated_signs": SimulatedSign,
 }  # fmt: skip
 _LISTS: Mapping[str, type[BaseModel]] = {"order": Order, "slopes": SlopeRow, "rests": RestRow, "renamed": Renamed}
 
 
-def stamp(folder: Path) -> list[list[Any]]:
-    """Relative path, size and time of every rule file below `folder`; changes whenever one of them does."""
-    found: list[list[Any]] = []
+def stamp(folder: Path) -> str:
+    """What tells the content of all rule files below `folder` from any other. Raises OSError."""
     root = os.fspath(folder)
-    for place, _, names in os.walk(root):
-        for name in names:
-            if name.endswith(".yaml") and not name.endswith(".cases.yaml"):
-                path = Path(place, name)
-                status = path.stat()
-                found.append([str(path)[len(root) :], status.st_size, status.st_mtime_ns])
-    return sorted(found)
+    found = [
+        os.path.join(place, name)  # noqa: PTH118 (as fast as may be: every command waits for it)
+        for place, _, names in os.walk(root)
+        for name in names
+        if name.endswith(".yaml") and not name.endswith(".cases.yaml")
+    ]
+    told = hashlib.sha256()
+    for path in sorted(found):
+        with open(path, "rb", buffering=0) as handle:  # noqa: PTH123 (the same)
+            content = handle.read()
+        told.update(f"{path[len(root) :]}\0{len(content)}\0".encode(errors="surrogateescape"))
+        told.update(content)
+    return told.hexdigest()
 
 
 def _place(folder: Path) -> Path:
@@ -86,9 +94,9 @@ def recall(folder: Path) -> RuleBase | None:
         return None
 
 
-def remember(folder: Path, base: RuleBase, before: list[list[Any]]) -> None:
+def remember(folder: Path, base: RuleBase, before: str) -> None:
     """Keep a rule base that was read without a fault; `before`: the stamp from before it was read. Never fails."""
-    with suppress(OSError, RuntimeError, ValueError):
+    with suppress(OSError, RuntimeError, ValueError, ProblemsFoundError):
         if stamp(folder) != before:
             return
         data: dict[str, Any] = {name: [rule.model_dump() for rule in getattr(base, name).values()] for name in _TABLES}
@@ -102,14 +110,8 @@ def remember(folder: Path, base: RuleBase, before: list[list[Any]]) -> None:
             "garment": None if base.garment is None else base.garment.model_dump(),
         }
         place = _place(folder)
-        place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        descriptor, name = tempfile.mkstemp(dir=place.parent)
-        try:
-            with os.fdopen(descriptor, "w", encoding="utf-8") as handle:
-                json.dump(data, handle)
-            Path(name).replace(place)
-        finally:
-            Path(name).unlink(missing_ok=True)
+        make_folder(place.parent)
+        write_atomically(place, json.dumps(data), replace=True)
 
 
 _TABLED = {"cured_by"}  # fields that map a name to a model
@@ -131,7 +133,11 @@ def _built(model: type[BaseModel], data: Mapping[str, Any]) -> Any:
         elif inner is not None and value is not None:
             value = _built(inner, value)
         values[name] = value
-    return model.model_construct(**values)
+    built = model.__new__(model)
+    for name, value in (("__dict__", values), ("__pydantic_fields_set__", set(values)), ("__pydantic_extra__", None),
+                        ("__pydantic_private__", None)):  # fmt: skip
+        object.__setattr__(built, name, value)
+    return built
 
 
 def _inner(annotation: Any) -> type[BaseModel] | None:

@@ -23,6 +23,7 @@ from fitdiag.knowledge.findings import (
 )
 from fitdiag.knowledge.model import BodyMeasure, RuleBase, Symptom
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
+from fitdiag.plausible import doubt_of_alteration, doubt_of_body, doubt_of_sign
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
@@ -125,12 +126,12 @@ class _Reader:
         """Whether the amounts of a finding can be meant; a fault if not."""
         measure = symptom.measure
         amounts = [mm for mm in (finding.amount_mm, finding.left_mm, finding.right_mm) if mm is not None]
-        if measure is None or not amounts or max(amounts) <= measure.most_mm:
-            return True
-        shown = [format_length(mm, self.units) for mm in (max(amounts), measure.most_mm)]
-        told = f"{symptom.id}: {shown[0]} is more than this ever shows, which is {shown[1]} at the most"
-        self.fault(loc, "amount", told, "check the unit and the decimal point")
-        return False
+        doubt = doubt_of_sign(measure, max(amounts)) if measure is not None and amounts else ""
+        if doubt and measure is not None:
+            told = f"{symptom.id}: {format_length(max(amounts), self.units)}: {doubt}"
+            most = format_length(measure.most_mm, self.units)
+            self.fault(loc, "amount", told, f"it shows {most} at the most; check the unit and the decimal point")
+        return not doubt
 
     def answer(self, loc: tuple[str | int, ...], symptom: Symptom, value: object) -> Finding | None:
         if isinstance(value, bool):
@@ -278,6 +279,8 @@ class _Reader:
                     if self.known(at, entry, self.base.ease, "ease table"):
                         result[part][name] = entry
                 elif (length := self.length(at, entry)) is not None:
+                    if doubt := doubt_of_body(name, length, self.units):
+                        self.fault(at, "amount", doubt, "check the measure and its unit")
                     result[part][name] = length
         return result
 
@@ -303,6 +306,9 @@ class _Reader:
             if not self.known((*at, "alteration"), item.get("alteration"), self.base.alterations, "alteration"):
                 continue
             amount = self.length((*at, "amount"), item["amount"]) if "amount" in item else None
+            most = self.base.alterations[str(item["alteration"])].most_a_round.amount_mm
+            if amount is not None and (doubt := doubt_of_alteration(amount, most, self.units)):
+                self.fault((*at, "amount"), "amount", doubt, "check the amount and its unit")
             if (number := self.round(at, item)) is None:
                 continue
             result.append(Done(str(item["alteration"]), amount, number))

@@ -14,7 +14,7 @@ from typing import Any
 
 import yaml
 
-from fitdiag.files import read_bytes
+from fitdiag.files import read_bytes, refuse_utf16
 from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 LARGEST_FILE = 128 * 1024
@@ -102,8 +102,7 @@ def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, to
         raw = raw.rstrip(b"\0")
         head, newline, tail = raw.rpartition(b"\n")
         raw = head + newline + tail.decode("utf-8", "replace").replace("\0", "?").encode()
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise stop("encoding", f"this {what} is not in UTF-8", where=where, hint="save it again as plain UTF-8 text")
+    refuse_utf16(raw, where, what)
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -11,14 +11,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from math import cos, sin
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.pattern.garment import Spot, arc
+from fitdiag.pattern.garment import Spot, arc, far_on
 from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, points
 from fitdiag.problems import stop
+
+if TYPE_CHECKING:
+    from fitdiag.knowledge.model import Drawn
 
 Kind = Literal[
     "open", "close", "spread", "overlap", "widen", "slide", "slit", "swing", "edge", "tip", "shift", "darts", "grain",
@@ -65,10 +68,11 @@ class Did:
 
 @dataclass(frozen=True, eq=False)
 class Altered:
-    """A piece after an alteration, and what was done, in order."""
+    """A piece after an alteration, what was done, in order, and what its rule says of it in drawings."""
 
     piece: Piece
     did: tuple[Did, ...] = ()
+    words: Drawn | None = None
 
     @property
     def cut(self) -> Cut | None:
@@ -356,7 +360,7 @@ def redraw(
             return at
         if seam in shifts:
             here = nearest(old[seam], at)
-            at = at + shifts[seam](at[None], np.array([_far(old[seam], here)]))[0]
+            at = at + shifts[seam](at[None], np.array([far_on(old[seam], here)]))[0]
         return nearest(new[seam], at)
 
     return replace(
@@ -370,13 +374,6 @@ def redraw(
             *(Joint(j.seam, points(np.array([nearest(new[j.seam], at) for at in j.at]))) for j in joints),
         ),
     )
-
-
-def _far(line: Array, at: Array) -> float:
-    """How far along a polyline one of its points lies, mm."""
-    along = arc(line)
-    _, index, share = _foot(line, at)
-    return float(along[index] + share * (along[index + 1] - along[index]))
 
 
 def _followed(line: Array, by: Array, grows: bool) -> Array:
@@ -414,14 +411,14 @@ def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], di
         if max(abs(np.hypot(*(end - old))) for end, old in zip(ends, (dart.left, dart.right), strict=True)) > 1e-6:
             even = sum(legs) / 2
             left, right = (dart.tip + (end - dart.tip) * even / leg for end, leg in zip(ends, legs, strict=True))
-            result[home] = _through(result[home], left, right)
+            result[home] = through(result[home], left, right)
             found.append(Dart(left, right, dart.tip))
         else:
             found.append(dart)
     return tuple(found), result
 
 
-def _through(line: Array, left: Array, right: Array) -> Array:
+def through(line: Array, left: Array, right: Array) -> Array:
     """A seam that runs through the two ends of a dart, straight between them."""
     run = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
     places = (line - line[0]) @ run

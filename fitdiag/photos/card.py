@@ -11,7 +11,7 @@ from base64 import b64encode
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from fitdiag.photos.card_drawings import HIGH, INK, QUIET, RUST, WIDE, paint, svg
 from fitdiag.photos.card_words import COLUMNS, INTRO, TITLE, Card, Section, card_of
@@ -90,6 +90,8 @@ def card_pdf(
 class _Setter:
     """Sets the card in one size of letters: first measured, then drawn."""
 
+    _letters: ClassVar[dict[tuple[str, str], float]] = {}
+
     def __init__(self, pdf: FPDF, size: float, large: bool) -> None:
         self.pdf, self.size, self.large = pdf, size, large
         self.line = size * 0.44  # mm from line to line, about 1.25 of the letters
@@ -108,7 +110,6 @@ class _Setter:
         """The lead and what follows it, broken into lines: what is bold in each, and what is not."""
         result = [("", "")]
         for words, bold in ((lead, True), (text, False)):
-            self.pdf.set_font("helvetica", "B" if bold else "", self.size)
             for word in _printable(words).split(" "):
                 for part in self.pieces(word, width):
                     strong, plain = result[-1]
@@ -128,11 +129,15 @@ class _Setter:
         yield word
 
     def width(self, strong: str, plain: str) -> float:
-        total = 0.0
-        for text, style in ((strong + " " * bool(strong and plain), "B"), (plain, "")):
-            self.pdf.set_font("helvetica", style, self.size)
-            total += float(self.pdf.get_string_width(text))
-        return total
+        runs = ((strong + " " * bool(strong and plain), "B"), (plain, ""))
+        return self.size * sum(self._per_point(char, style) for text, style in runs for char in text)
+
+    def _per_point(self, char: str, style: str) -> float:
+        """How wide a letter is in a size of one point; these fonts set every letter by itself."""
+        if (char, style) not in self._letters:
+            self.pdf.set_font("helvetica", style, 100)
+            self._letters[char, style] = float(self.pdf.get_string_width(char)) / 100
+        return self._letters[char, style]
 
     def paragraph(self, lead: str, text: str, x: float, y: float, width: float, *, draw: bool = True) -> float:
         for strong, plain in self.lines(lead, text, width):

@@ -1,7 +1,7 @@
 """Several pictures of one fitting put together: depth from the side picture, two lens heights, means by their errors.
 
-A side picture tells how deep the trunk is, which corrects back and front. Two pictures from two heights need no depth: the
-false drop grows with the tangent of the angle, so the drop is read off where that is zero.
+A side picture tells how deep the trunk is, which corrects back and front. Two pictures from two heights tell it too: the false drop
+grows with the tangent of the angle to the line.
 """
 
 from __future__ import annotations
@@ -9,17 +9,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitdiag.photos.body import Known, depths_from_side
 from fitdiag.photos.marks import ROUND_LINES, Marks
-from fitdiag.photos.measure import Known, Measured, Reading, Word, depths_from_side, measure
+from fitdiag.photos.measure import measure
+from fitdiag.photos.readings import Measured, Reading, Word
 
-LEAST_SPREAD = 0.06  # tangent; two lens heights nearer than that tell nothing about the depth
 DISAGREES = 2.5  # standard deviations of the difference
-RING_ERROR = 0.045  # share of the false drop that is left when two heights are extrapolated; tuned on made pictures
 
 
 @dataclass(frozen=True)
@@ -58,28 +57,6 @@ def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: 
     return result
 
 
-def two_heights(first: Measured, second: Measured, name: str) -> Reading | None:
-    """The drop of a line from two pictures of one view with the lens at two heights; None if they are too alike."""
-    one, other = first.lines.get(name), second.lines.get(name)
-    if one is None or other is None or one.levelled_drop_mm is None or other.levelled_drop_mm is None:
-        return None
-    if not (one.track.clear and other.track.clear):
-        return None
-    t1, t2 = (math.tan(math.radians(line.depression_deg)) for line in (one, other))
-    if abs(t1 - t2) < LEAST_SPREAD or min(abs(t1), abs(t2)) > math.tan(math.radians(8.0)):
-        return None
-    d1, d2 = one.levelled_drop_mm, other.levelled_drop_mm
-    value = (d1 * t2 - d2 * t1) / (t2 - t1)
-    share = abs(t1 / (t2 - t1)), abs(t2 / (t2 - t1))
-    read = 0.6  # mm: line and cloth in each picture
-    turn = RING_ERROR * abs(value - (d1 if abs(t1) < abs(t2) else d2))
-    error = math.sqrt((share[1] * read) ** 2 + (share[0] * read) ** 2 + turn**2 + (0.03 * value) ** 2 + 0.2)
-    near = d1 if abs(t1) < abs(t2) else d2
-    return Reading(
-        name, "drop", "mm", near, value, error, "good", "from two lens heights, so no depth of the body is needed"
-    )
-
-
 def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
     """Each quantity once, means by their errors; pictures that disagree are named and the error grows with it."""
     found: dict[tuple[str, str], list[tuple[Reading, str]]] = {}
@@ -87,7 +64,7 @@ def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
         where = f"{_view(picture)} picture"
         for reading in picture.readings:
             if reading.value is not None and reading.error is not None:
-                what = "drop" if reading.what == "drop to the back" else reading.what
+                what = reading.what
                 if (picture.marks.view == "front" and what in ("drop", "v depth")) or what.startswith("v angle"):
                     continue
                 kept = replace(reading, what=what)
@@ -98,34 +75,34 @@ def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
                 elif kept.line.startswith("grain") and picture.marks.view == "front":
                     kept = replace(kept, line=f"front-{kept.line}")  # another line than the one on the back
                 found.setdefault((kept.line, kept.what), []).append((kept, where))
-    for view in ("back",):
-        same = [picture for picture in measured if picture.marks.view == view]
-        for first, second in pairwise(same):
-            for name in ROUND_LINES:
-                both = two_heights(first, second, name)
-                if both is not None:
-                    others = [item for item in found.get((name, "drop"), []) if item[1] != f"{view} picture"]
-                    found[name, "drop"] = [*others, (both, "two back pictures")]
-    return tuple(_mean(line, what, readings) for (line, what), readings in found.items())
+    return tuple(_joint(line, what, readings) for (line, what), readings in found.items())
 
 
-def _mean(line: str, what: str, readings: Sequence[tuple[Reading, str]]) -> Together:
-    values = [(reading.value or 0.0, reading.error or 1.0) for reading, _ in readings]
-    weights = [1 / error**2 for _, error in values]
-    value = sum(w * v for w, (v, _) in zip(weights, values, strict=True)) / sum(weights)
-    error = 1 / math.sqrt(sum(weights))
-    if len(values) > 1 and len({where for _, where in readings}) == 1:
-        error = min(e for _, e in values)  # pictures from one place share what is wrong with them
+def _joint(line: str, what: str, readings: Sequence[tuple[Reading, str]]) -> Together:
+    """One quantity from all pictures that show it, the body's depth being the same in all of them.
+
+    Two lens heights tell the depth by themselves: the value and the depth that fit all readings best are found together.
+    """
+    values = np.array([reading.value or 0.0 for reading, _ in readings])
+    deep = np.array([reading.by_depth for reading, _ in readings])
+    own = np.array([max((reading.error or 1.0) ** 2 - reading.by_depth**2, 1e-4) ** 0.5 for reading, _ in readings])
+    table = np.concatenate([np.stack([1 / own, deep / own], axis=1), [[0.0, 1.0]]])
+    target = np.append(values / own, 0.0)
+    value, depth = np.linalg.lstsq(table, target, rcond=None)[0]
+    error = float(np.linalg.inv(table.T @ table)[0, 0]) ** 0.5
+    if len(readings) > 1 and len({where for _, where in readings}) == 1 and not deep.any():
+        error = float(min(own))  # pictures from one place share what is wrong with them
     words: tuple[Word, ...] = ("good", "fair", "don't use")
     word = min((reading.word for reading, _ in readings), key=words.index)
-    unit = readings[0][0].unit
     told = " and ".join(dict.fromkeys(where for _, where in readings))
-    far = max((abs(a - b) / math.hypot(e, f), abs(a - b)) for a, e in values for b, f in values)
+    rest = values - depth * deep
+    far = max((abs(a - b) / math.hypot(e, f), abs(a - b)) for a, e in zip(rest, own, strict=True)
+              for b, f in zip(rest, own, strict=True))  # fmt: skip
     if far[0] > DISAGREES:
         error, word = max(error, far[1] / 2), "fair"
-        each = ", ".join(f"{where} {_amount(reading.value or 0.0, unit)}" for reading, where in readings)
+        each = ", ".join(f"{where} {_amount(reading.value or 0.0, reading.unit)}" for reading, where in readings)
         told = f"the pictures disagree ({each}); look again or ask"
-    return Together(line, what, unit, value, error, word, told)
+    return Together(line, what, readings[0][0].unit, float(value), error, word, told)
 
 
 def _amount(value: float, unit: str) -> str:

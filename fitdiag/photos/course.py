@@ -1,21 +1,32 @@
-"""The course of a balance line put back onto the body: tilt, drop and V, for any assumed stance of camera and body."""
+"""The course of a balance line put back onto the body, and what is read off it: heights of centre and ends, slopes beside the centre.
+
+Each pixel of a line is put onto half an ellipse as wide as the picture shows and as deep as is known. What is left is the line's
+own height, place by place; no shape is laid over it. Heights are in mm over the lens, lengths along the cloth.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.photos.camera import Camera, Section
+from fitdiag.photos.camera import Camera
 from fitdiag.photos.marks import Point
+from fitdiag.photos.section import Section
 from fitdiag.photos.snap import Track
 
 Array = NDArray[np.float64]
 Kind = Literal["trunk", "side", "leg"]
-V_WIDTHS = np.arange(28.0, 89.0, 6.0)  # mm to each side of the seam
+V_LENGTH = 30.0  # mm beside the centre over which the slope of a V is taken
+REST_LENGTH = 100.0  # mm; from there on outwards the rest is told apart from it
+CENTRE_LENGTH = 25.0  # mm to each side from which the height at the centre is read
+# places round the section, degrees, from which the height at an end is read
+END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side": (74.0, 89.0), "leg": (63.0, 87.0)}
+LEAST_PLACES = 8
 
 
 @dataclass(frozen=True)
@@ -28,27 +39,62 @@ class Stance:
     right: float
     seam: float
     depth: float
-    flat: bool = False  # as if the body had no depth, and so could not be turned either
 
 
 @dataclass(frozen=True, eq=False)
 class Numbers:
-    tilt: float
-    drop: float
-    end_drops: tuple[float, float]
-    v_depth: float
-    v_angles: tuple[float, float]
+    """What a line's course tells. `ends`, `centre`: heights, mm; slopes in degrees, positive where the line rises outwards.
+
+    `unrest`: mm, how far the course waves about what was read; `steep`: mm per radian round the section, how fast it runs at
+    its ends, where the cloth turns out of sight.
+    """
+
     section: Section
-    noise: float
+    ends: tuple[float, float]
+    centre: float
+    slopes: tuple[float, float] = (0.0, 0.0)
+    rests: tuple[float, float] = (0.0, 0.0)
+    unrest: float = 0.3
+    steep: tuple[float, float] = (0.0, 0.0)
+    dips: tuple[float, float] = (0.0, 0.0)  # mm by which the line half way to each end lies lower than that end
+
+    @property
+    def tilt(self) -> float:
+        """Degrees from end to end, positive where the right end (in the picture) is higher."""
+        across = 2 * self.section.half * math.cos(self.section.yaw)
+        return math.degrees(math.atan2(self.ends[1] - self.ends[0], across))
+
+    @property
+    def drop(self) -> float:
+        """How much lower the centre lies than the two ends, mm."""
+        return sum(self.ends) / 2 - self.centre
+
+    @property
+    def v_depth(self) -> float:
+        """How much the line rises over the first 3 cm beside the centre, the mean of both sides, mm."""
+        return sum(V_LENGTH * math.tan(math.radians(slope)) for slope in self.slopes) / 2
 
 
+@dataclass
 class Course:
-    """Turns a tracked line into numbers for any assumed stance; outliers and the V's width are settled once."""
+    """Turns a tracked line into numbers for any assumed stance; outliers are settled once."""
 
-    def __init__(self, track: Track, left: Point, seam: Point, right: Point, kind: Kind) -> None:
-        self.track, self.left, self.seam, self.right, self.kind = track, left, seam, right, kind
-        self._weights: Array | None = None
-        self._widths: tuple[float, float] | None = None
+    track: Track
+    left: Point
+    seam: Point
+    right: Point
+    kind: Kind
+    _kept: dict[str, Array] = field(default_factory=dict)
+    _outwards: NDArray[np.bool_] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Seen from the middle a course goes outwards; where it turns back it has left the cloth, as along an outline."""
+        x = self.track.pixels[:, 0]
+        way, middle = (1.0 if x[-1] >= x[0] else -1.0), len(x) // 2
+        right, left = way * x[middle:], -way * x[middle::-1]
+        self._outwards = np.ones(len(x), bool)
+        self._outwards[middle + 1 :] = right[1:] > np.maximum.accumulate(right)[:-1]
+        self._outwards[:middle] = (left[1:] > np.maximum.accumulate(left)[:-1])[::-1]
 
     def section(self, stance: Stance) -> tuple[Section, float]:
         """The section, and the place s of the centre seam on it."""
@@ -56,85 +102,86 @@ class Course:
             np.array([(stance.left, self.left[1]), (stance.seam, self.seam[1]), (stance.right, self.right[1])])
         )[:, 0]
         section = Section.between(float(rays[0]), float(rays[2]), stance.distance, stance.depth)
-        if self.kind != "trunk" or stance.flat:
+        if self.kind != "trunk":
             return section, float(section.hit(rays[1:2])[0, 0])
         return section.turned_to(float(rays[1]), float(rays[0]), float(rays[2])), 0.0
 
     def numbers(self, stance: Stance) -> Numbers:
-        """Tilt, drop and V of the line on the cloth."""
+        """What the line tells on the cloth."""
         section, apex = self.section(stance)
         rays = stance.camera.rays(self.track.pixels)
         hits = section.hit(rays[:, 0])
-        inside = (self.track.pixels[:, 0] > stance.left + 3) & (self.track.pixels[:, 0] < stance.right - 3)
-        s, height = hits[:, 0], rays[:, 1] * hits[:, 1]
-        if self._weights is None:
-            most = 0.99 if self.kind == "side" else 0.985
-            self._settle(s, height, inside & (np.abs(s) < most), section, apex)
-        assert self._weights is not None and self._widths is not None
-        table = _table(self.kind, s, section.half, apex, self._widths)
-        root = np.sqrt(self._weights)[:, None]
-        fit = np.linalg.lstsq(table * root, height * root[:, 0], rcond=None)[0]
-        rest = (height - table @ fit)[self._weights > 0.1]
-        v = float(fit[-1]) if self.kind == "trunk" else 0.0
-        smooth = _table(self.kind, np.array([-1.0, apex, 1.0]), section.half, apex, self._widths) @ fit
-        ends, middle = (float(smooth[0]), float(smooth[2])), float(smooth[1]) - v
-        flat = section.half * math.cos(section.yaw)
-        angles = tuple(math.degrees(math.atan(-v / width)) for width in self._widths)
-        return Numbers(
-            math.degrees(math.atan2((ends[1] - ends[0]) / 2, flat)),
-            (ends[0] + ends[1]) / 2 - middle,
-            (middle - ends[0], middle - ends[1]),
-            -v,
-            (angles[0], angles[1]),
-            section,
-            1.4826 * float(np.median(np.abs(rest))) if len(rest) else 1.0,
+        turn, height = np.arcsin(np.clip(hits[:, 0], -1.0, 1.0)), rays[:, 1] * hits[:, 1]
+        inside = (
+            self._outwards & (self.track.pixels[:, 0] > stance.left + 1) & (self.track.pixels[:, 0] < stance.right - 1)
         )
+        left = self._end("left", -turn, height, inside)
+        right = self._end("right", turn, height, inside)
+        if self.kind != "trunk":
+            centre = self._centre(turn - math.asin(max(-1.0, min(1.0, apex))), section, height, inside)
+            return Numbers(section, (left[0], right[0]), centre[0], unrest=max(left[2], right[2], 0.1),
+                           steep=(left[1], right[1]))  # fmt: skip
+        along = section.lengths(turn)
+        middle, unrest = self._centre(turn, section, height, inside)
+        halves = [self._half_way(sign * turn, height, inside) for sign in (-1, 1)]
+        slopes = [self._slope(sign * along, height, inside, 0.0, V_LENGTH) for sign in (-1, 1)]
+        rests = [self._slope(sign * along, height, inside, V_LENGTH, REST_LENGTH) for sign in (-1, 1)]
+        return Numbers(section, (left[0], right[0]), middle, (slopes[0], slopes[1]), (rests[0], rests[1]),
+                       max(unrest, left[2], right[2], 0.1), (left[1], right[1]),
+                       (left[0] - halves[0], right[0] - halves[1]))  # fmt: skip
 
-    def _settle(self, s: Array, height: Array, inside: NDArray[np.bool_], section: Section, apex: float) -> None:
-        """Choose the widths of the V and leave out what does not belong to the line."""
-        weights = inside.astype(float)
-        best: tuple[float, tuple[float, float]] | None = None
-        thin = slice(None, None, max(1, len(s) // 250))
-        for round_ in range(2):
-            for left in V_WIDTHS:
-                for right in V_WIDTHS:
-                    if left != right and (round_ == 0 or self.kind != "trunk"):
-                        continue
-                    table = _table(self.kind, s[thin], section.half, apex, (left, right))
-                    root = np.sqrt(weights[thin])
-                    fit = np.linalg.lstsq(table * root[:, None], height[thin] * root, rcond=None)[0]
-                    rest = float((weights[thin] * np.minimum((height[thin] - table @ fit) ** 2, 9.0)).sum())
-                    if best is None or rest < best[0]:
-                        best = (rest, (float(left), float(right)))
-            assert best is not None
-            table = _table(self.kind, s, section.half, apex, best[1])
-            for _ in range(8):
-                root = np.sqrt(weights)
-                fit = np.linalg.lstsq(table * root[:, None], height * root, rcond=None)[0]
-                rest_all = height - table @ fit
-                scale = (
-                    1.4826 * float(np.median(np.abs(rest_all[weights > 0.1]))) + 0.25 if (weights > 0.1).any() else 1.0
-                )
-                weights = inside * np.maximum(0.0, 1 - (rest_all / (4.7 * scale)) ** 2) ** 2
-            best = None if round_ == 0 else best
-            if round_ == 1:
-                assert best is not None
-                self._widths = best[1]
-        self._weights = weights
+    def _end(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float, float]:
+        """Height where the section turns out of sight, its change per radian there, and the unrest: a straight line through
+        the last places."""
+        first, last = END_ANGLES[self.kind]
+        near = inside & (turn > math.radians(first)) & (turn < math.radians(last))
+        if near.sum() < LEAST_PLACES:
+            near = inside & (turn > math.radians(first - 18.0))
+        if near.sum() < LEAST_PLACES:
+            near = np.zeros(len(turn), bool)
+            near[np.argsort(turn)[-LEAST_PLACES:]] = True
+        off = turn[near] - math.pi / 2
+        table = np.stack([np.ones_like(off), off], axis=1)
+        fit, rest = self._steady(key, table, height[near])
+        return float(fit[0]), float(fit[1]), rest
 
+    @staticmethod
+    def _half_way(turn: Array, height: Array, inside: NDArray[np.bool_]) -> float:
+        """Height half way between the centre and one end, where a leg's own middle is."""
+        near = inside & (np.abs(np.sin(turn) - 0.5) < 0.06)
+        return float(np.median(height[near])) if near.any() else math.nan
 
-def _table(kind: Kind, s: Array, half: float, apex: float, widths: tuple[float, float]) -> Array:
-    """Columns of the fit over places s from side to side.
+    def _centre(self, turn: Array, section: Section, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float]:
+        """Height at the centre seam and the unrest: two lines that meet there."""
+        off = turn * section.half
+        reach = min(CENTRE_LENGTH, 0.4 * section.half)
+        near = inside & (np.abs(off) < reach)
+        if near.sum() < LEAST_PLACES:
+            near = np.zeros(len(turn), bool)
+            near[np.argsort(np.abs(off))[:LEAST_PLACES]] = True
+        table = np.stack([np.ones(int(near.sum())), np.minimum(off[near], 0), np.maximum(off[near], 0)], axis=1)
+        fit, rest = self._steady("centre", table, height[near])
+        return float(fit[0]), rest
 
-    Trunk: level, tilt, three round shapes, and a V with its own width on each side of the seam. Side picture: a bent line on each
-    side of the seam, since a dip to the back begins there. Leg: level, tilt, one round shape.
-    """
-    ones, bow = np.ones_like(s), np.maximum(0.0, 1 - s * s)
-    if kind == "leg":
-        return np.stack([ones, s, bow], axis=1)
-    if kind == "side":
-        left, right = np.minimum(s - apex, 0.0), np.maximum(s - apex, 0.0)
-        return np.stack([ones, left, left**2, left**5, right, right**2, right**5], axis=1)
-    off = (s - apex) * half
-    v = np.maximum(0.0, 1 - np.abs(off) / np.where(off < 0, widths[0], widths[1]))
-    return np.stack([ones, s, np.sqrt(bow), bow, 1 - s**4, v], axis=1)
+    def _steady(self, key: str, table: Array, height: Array) -> tuple[Array, float]:
+        """A fit in which what jumps counts little; the weights are settled the first time."""
+        weights = self._kept.get(key)
+        settled = weights is not None and len(weights) == len(height)
+        weights = weights if weights is not None and settled else np.ones(len(height))
+        for _ in range(1 if settled else 6):
+            root = np.sqrt(weights)[:, None]
+            fit = np.linalg.lstsq(table * root, height * root[:, 0], rcond=None)[0]
+            rest = height - table @ fit
+            scale = 1.4826 * float(np.median(np.abs(rest))) + 0.25
+            if not settled:
+                weights = np.maximum(0.05, 1 - (rest / (4.7 * scale)) ** 2) ** 2
+        self._kept[key] = weights
+        return np.asarray(fit, float), scale - 0.25
+
+    @staticmethod
+    def _slope(along: Array, height: Array, inside: NDArray[np.bool_], first: float, last: float) -> float:
+        """Degrees by which the line rises outwards between two lengths from the centre."""
+        near = inside & (along > first) & (along < last)
+        if near.sum() < LEAST_PLACES:
+            return 0.0
+        return math.degrees(math.atan(float(np.polyfit(along[near], height[near], 1)[0])))

@@ -15,14 +15,15 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import ExifTags, Image, ImageCms, ImageOps, JpegImagePlugin, UnidentifiedImageError
+from PIL import ExifTags, Image, ImageCms, JpegImagePlugin, UnidentifiedImageError
 
 from fitdiag.files import read_bytes
 from fitdiag.photos.marks import LONGEST_SIDE, Marks
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
 LARGEST = 40 * 1024 * 1024
-MOST_PIXELS = 60_000_000
+MOST_PIXELS = 210_000_000  # of a JPEG that is made smaller while it is read
+MOST_BYTES = 352_000_000  # for pixels while a picture is read, so that all together stays within 500 MB
 MOST_SCAN_WORK = 3000  # scans times megapixels: an interlaced JPEG can ask for hours of work in a small file
 SMALLEST_LONG_SIDE = 1600  # about one pixel per millimetre when a whole person stands in the picture
 MESSENGER_SIDES = (1280, 1600, 2048)  # what messengers shrink to; common practice, no source
@@ -53,6 +54,7 @@ class Picture:
     format: str  # "JPEG", "PNG" or "HEIF"
     turned: bool
     quality: int | None = None  # the JPEG quality setting, estimated
+    made_smaller: tuple[int, int] | None = None  # the size it had, if it was read at a half or less
 
     @property
     def width(self) -> int:
@@ -65,8 +67,11 @@ class Picture:
         return int(self.pixels.shape[0])
 
 
-def read_picture(path: Path) -> Picture:
-    """Read a JPEG, PNG or (with the extra) HEIC picture by its content, whatever its name. Raises ProblemsFoundError."""
+def read_picture(path: Path, *, smaller: bool = False) -> Picture:
+    """Read a JPEG, PNG or (with the extra) HEIC picture by its content, whatever its name. Raises ProblemsFoundError.
+
+    `smaller`: a JPEG that would need too much memory is read at a half, a quarter or an eighth of its size; its marks would not fit.
+    """
     raw = read_bytes(path, LARGEST, "picture")
     where = Where(shown_path(path))
     kind = _kind(raw, where)
@@ -74,15 +79,19 @@ def read_picture(path: Path) -> Picture:
         if kind == "HEIF":
             _open_heif(where)
         with Image.open(io.BytesIO(raw), formats=[kind]) as image:
-            _check_limits(image, raw, where)
+            size = image.size
+            _check_limits(image, raw, where, smaller=smaller)
+            made_smaller = size if image.size != size else None
             sha256 = hashlib.sha256(raw).hexdigest()
             del raw
             image.load()
             focal, has_location, orientation = _exif_facts(image)
             turned = orientation > 1 or (image.info.get("original_orientation") or 1) != 1  # HEIC comes turned already
             has_metadata, quality = _has_metadata(image), _quality(image)
-            pixels = _pixels(_srgb(image, orientation))
-    return Picture(pixels, sha256, focal, has_location, has_metadata, kind, turned, quality)
+            if made_smaller and orientation > 4:
+                made_smaller = made_smaller[::-1]
+            pixels = _pixels(image, orientation)
+    return Picture(pixels, sha256, focal, has_location, has_metadata, kind, turned, quality, made_smaller)
 
 
 def _kind(raw: bytes, where: Where) -> str:
@@ -99,17 +108,18 @@ def _kind(raw: bytes, where: Where) -> str:
 
 def _open_heif(where: Where) -> None:
     try:
-        import pillow_heif  # noqa: PLC0415 - an extra, and slow to load
+        import pi_heif  # noqa: PLC0415 - an extra, and slow to load
     except ImportError:
         told = "this is a HEIC picture, and reading those needs an extra"
         hint = "pip install 'fitdiag[heic]', or save or send it as JPEG"
         raise stop("needs-heic", told, where=where, hint=hint) from None
-    pillow_heif.register_heif_opener()
+    pi_heif.register_heif_opener()
 
 
 @contextmanager
 def _careful(where: Where) -> Iterator[None]:
     """No warning gets out, a bomb is an error, and whatever a broken file makes the decoder raise becomes one problem."""
+    most, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, MOST_PIXELS
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -125,10 +135,12 @@ def _careful(where: Where) -> Iterator[None]:
         raise _too_large("there is not enough memory for it", where) from None
     except Exception as error:  # decoders raise nearly every kind of exception on broken files
         raise _broken(one_line(error, 80).split(" (")[0] or type(error).__name__, where) from None
+    finally:
+        Image.MAX_IMAGE_PIXELS = most
 
 
 def _too_large(told: str, where: Where) -> ProblemsFoundError:
-    hint = f"at most {MOST_PIXELS // 1_000_000} megapixels and {LONGEST_SIDE} pixels a side; save a smaller copy"
+    hint = "save a smaller copy; a JPEG is also made smaller by `fitdiag photo add`, before it is marked"
     return stop("too-large", f"this picture is too large: {told}", where=where, hint=hint)
 
 
@@ -137,18 +149,36 @@ def _broken(told: str, where: Where) -> ProblemsFoundError:
     return stop("broken-picture", f"this picture is damaged: {told}", where=where, hint=hint)
 
 
-def _check_limits(image: Image.Image, raw: bytes, where: Where) -> None:
-    """Everything that can be refused before the pixels are unpacked."""
+def _check_limits(image: Image.Image, raw: bytes, where: Where, *, smaller: bool) -> None:
+    """Everything that can be refused before the pixels are unpacked; a JPEG may be told to unpack fewer of them."""
     width, height = image.size
     if min(width, height) < 1:
         raise _broken("it has no pixels", where)
-    if max(width, height) > LONGEST_SIDE or width * height > MOST_PIXELS:
+    if width * height > MOST_PIXELS:
         raise _too_large(f"it has {width} x {height} pixels", where)
     if image.format == "PNG" and getattr(image, "n_frames", 1) > 1:
         told = "this picture moves, and only still ones can be measured"
         raise stop("moving-picture", told, where=where, hint="save one frame of it as PNG or JPEG")
     if image.info.get("progressive") and raw.count(b"\xff\xda") * width * height > MOST_SCAN_WORK * 1_000_000:
         raise _too_large("it is stored in far too many passes", where)
+    held = (
+        6 * width * height if image.info.get("progressive") else 0
+    )  # the decoder keeps all coefficients till the last pass
+    for part in (2, 4, 8) if smaller and image.format == "JPEG" else ():
+        if _fits(image, held):
+            break
+        image.draft(None, (width // part, height // part))
+    if not _fits(image, held):
+        raise _too_large(f"it has {width} x {height} pixels", where)
+
+
+def _fits(image: Image.Image, held: int) -> bool:
+    """Whether a picture can be unpacked, and its pixels copied, in the memory there is for it."""
+    width, height = image.size
+    each = {"1": 1, "L": 1, "P": 1, "I;16": 2, "I;16B": 2, "I;16L": 2}.get(image.mode, 4) + 3
+    if image.format == "HEIF":
+        each += 4  # its decoder holds the whole picture too
+    return max(width, height) <= LONGEST_SIDE and held + each * width * height <= MOST_BYTES
 
 
 def _exif_facts(image: Image.Image) -> tuple[float | None, bool, int]:
@@ -178,21 +208,36 @@ def _quality(image: Image.Image) -> int | None:
     return round(min(max(100 - scale / 2 if scale <= 100 else 5000 / scale, 1), 100))
 
 
-def _srgb(image: Image.Image, orientation: int) -> Image.Image:
-    """The picture upright, without transparency, in sRGB. Works in place where it can, since pictures are large."""
-    profile = image.info.get("icc_profile")
+def _pixels(image: Image.Image, orientation: int) -> NDArray[np.uint8]:
+    """The pixels upright, without transparency, in sRGB: made strip by strip, so that a large picture is never held three times."""
+    (width, height), profile = image.size, image.info.get("icc_profile")
+    pixels = np.empty((width, height, 3) if orientation > 4 else (height, width, 3), np.uint8)
+    stored = _as_stored(pixels, orientation)
+    to_srgb = _Profile(profile) if isinstance(profile, bytes) and profile else None
+    for top in range(0, height, 256):
+        bottom = min(top + 256, height)
+        strip = _plain(image.crop((0, top, width, bottom)))
+        strip = to_srgb.applied(strip) if to_srgb else strip
+        stored[top:bottom] = np.asarray(strip if strip.mode == "RGB" else strip.convert("RGB"))
+    pixels.setflags(write=False)
+    return pixels
+
+
+def _as_stored(upright: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
+    """The same pixels seen as the file stores them, by its orientation (Exif 2.32, tag 274)."""
+    turned = upright.swapaxes(0, 1) if orientation > 4 else upright
+    rows = slice(None, None, -1 if orientation in (3, 4, 6, 7) else 1)
+    columns = slice(None, None, -1 if orientation in (2, 3, 7, 8) else 1)
+    return turned[rows, columns]
+
+
+def _plain(image: Image.Image) -> Image.Image:
+    """A part of a picture without transparency, as RGB, L or CMYK."""
     if image.has_transparency_data:
-        image = _on_white(image)
-    elif image.mode.startswith("I"):  # 16-bit grey; Pillow itself would cut everything over 255
-        image = Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
-    elif image.mode not in ("RGB", "L", "CMYK"):
-        image = image.convert("L" if image.mode in ("1", "LA") else "RGB")
-    image.info.clear()
-    image = _through_profile(image, profile) if isinstance(profile, bytes) and profile else image
-    image = image if image.mode == "RGB" else image.convert("RGB")
-    image.getexif()[ExifTags.Base.Orientation] = orientation
-    ImageOps.exif_transpose(image, in_place=True)
-    return image
+        return _on_white(image)
+    if image.mode.startswith("I"):  # 16-bit grey; Pillow itself would cut everything over 255
+        return Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
+    return image if image.mode in ("RGB", "L", "CMYK") else image.convert("L" if image.mode in ("1", "LA") else "RGB")
 
 
 def _on_white(image: Image.Image) -> Image.Image:
@@ -206,27 +251,27 @@ def _on_white(image: Image.Image) -> Image.Image:
     return flat
 
 
-def _through_profile(image: Image.Image, profile: bytes) -> Image.Image:
+class _Profile:
     """Colours as sRGB by the picture's own profile; a profile that cannot be used is as good as none."""
-    try:
-        own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-        if "srgb" in ImageCms.getProfileDescription(own).lower():
-            return image
-        transform = ImageCms.buildTransform(own, ImageCms.createProfile("sRGB"), image.mode, "RGB")
-    except Exception:  # the colour library raises several kinds
-        return image
-    return ImageCms.applyTransform(image, transform, inPlace=image.mode == "RGB") or image
 
+    def __init__(self, profile: bytes) -> None:
+        self.profile, self.transforms = profile, dict[str, ImageCms.ImageCmsTransform | None]()
 
-def _pixels(image: Image.Image) -> NDArray[np.uint8]:
-    """The pixels, copied in strips so that a large picture is never held three times."""
-    width, height = image.size
-    pixels = np.empty((height, width, 3), np.uint8)
-    for top in range(0, height, 256):
-        bottom = min(top + 256, height)
-        pixels[top:bottom] = np.asarray(image.crop((0, top, width, bottom)))
-    pixels.setflags(write=False)
-    return pixels
+    def applied(self, image: Image.Image) -> Image.Image:
+        """A part of the picture, in sRGB."""
+        if image.mode not in self.transforms:
+            self.transforms[image.mode] = self._transform(image.mode)
+        transform = self.transforms[image.mode]
+        return ImageCms.applyTransform(image, transform) or image if transform is not None else image
+
+    def _transform(self, mode: str) -> ImageCms.ImageCmsTransform | None:
+        try:
+            own = ImageCms.ImageCmsProfile(io.BytesIO(self.profile))
+            if "srgb" in ImageCms.getProfileDescription(own).lower():
+                return None
+            return ImageCms.buildTransform(own, ImageCms.createProfile("sRGB"), mode, "RGB")
+        except Exception:  # the colour library raises several kinds
+            return None
 
 
 def clean_bytes(picture: Picture, suffix: str) -> bytes:
@@ -276,6 +321,9 @@ def shortcomings(picture: Picture) -> list[str]:
             f"cropped: {size} is no camera's shape (4:3, 3:2, 16:9), so the middle of the lens is not known; "
             "ask for the uncut file"
         )
+    if picture.made_smaller is not None:
+        wide, high = picture.made_smaller
+        found.append(f"made smaller: it had {wide} x {high} pixels, more than are of use; {size} are kept")
     if picture.has_location:
         found.append("location: the original holds where it was taken; nothing written here does")
     if picture.focal_35mm is None:

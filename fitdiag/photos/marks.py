@@ -11,9 +11,10 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar, get_args
+from typing import Literal, TypeVar, get_args
 
-from fitdiag.files import read_bytes
+from fitdiag.files import no_twins, read_bytes, refuse_utf16
+from fitdiag.plausible import doubt_of_line, doubts_of_order
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.marks/1"
@@ -28,6 +29,7 @@ ROUND_LINES = (
     "crotch",
 )  # they go round the trunk, so their middle is nearer to the lens than their ends
 GRAINS = ("grain-left", "grain-right")
+PROPOSABLE = (*LINES, *GRAINS, "centre_seam", "verticals", "sheet")
 MOST_VERTICALS = 12
 A4 = (210.0, 297.0)
 
@@ -43,7 +45,7 @@ class Sheet:
     corners: Points
     width_mm: float = A4[0]
     height_mm: float = A4[1]
-    behind_mm: float = 0.0
+    behind_mm: float | None = 0.0  # None: nobody said
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,7 @@ class Marks:
     hidden: tuple[str, ...] = ()
     proposed: tuple[str, ...] = ()
     notes: str = ""
+    doubts: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def seen_from_the_side(self) -> bool:
@@ -74,11 +77,14 @@ class Marks:
         return self.view in ("left", "right")
 
     def confirmed(self) -> Marks:
-        """The same without the lines nobody has confirmed."""
+        """The same without what nobody has confirmed."""
         return replace(
             self,
             lines={name: points for name, points in self.lines.items() if name not in self.proposed},
             grains={name: points for name, points in self.grains.items() if name not in self.proposed},
+            centre_seam=() if "centre_seam" in self.proposed else self.centre_seam,
+            verticals=() if "verticals" in self.proposed else self.verticals,
+            sheet=None if "sheet" in self.proposed else self.sheet,
         )
 
 
@@ -105,6 +111,7 @@ def as_json(marks: Marks) -> str:
         "depths_mm": marks.depths_mm,
         "hidden": marks.hidden,
         "proposed": marks.proposed,
+        "doubts": marks.doubts,
         "notes": marks.notes,
     }
     rows = (f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in data.items())
@@ -114,7 +121,7 @@ def as_json(marks: Marks) -> str:
 def parse_marks(text: str, path: str) -> Marks:
     """Read a sidecar's text; `path` is only for messages. Raises ProblemsFoundError with every fault found."""
     try:
-        data = json.loads(text, object_pairs_hook=_no_twins)
+        data = json.loads(text, object_pairs_hook=no_twins)
     except (ValueError, RecursionError) as error:
         line, col = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (1, 1)
         told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 60)
@@ -123,14 +130,6 @@ def parse_marks(text: str, path: str) -> Marks:
             Problem("not-json", f"these are no marks: {told}", Where(path, line, col), hint)
         ) from None
     return _Reader(path).marks(data)
-
-
-def _no_twins(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        twice = next(key for key, _ in pairs if sum(key == other for other, _ in pairs) > 1)
-        raise ValueError(f"'{twice[:40]}' appears twice")
-    return found
 
 
 class _Reader:
@@ -151,7 +150,7 @@ class _Reader:
                 )
             )
         known = ("schema", "picture", "view", "focal_35mm", "lens_height_mm", "lines", "grains", "centre_seam",
-                 "verticals", "sheet", "widths_mm", "depths_mm", "hidden", "proposed", "notes")  # fmt: skip
+                 "verticals", "sheet", "widths_mm", "depths_mm", "hidden", "proposed", "doubts", "notes")  # fmt: skip
         for key in data:
             self.known(key, known, "marks")
         picture = data.get("picture")
@@ -165,8 +164,13 @@ class _Reader:
         if view not in VIEWS:
             self.fault("view", f"'{one_line(view, 20)}' is no view", f"write {', '.join(VIEWS)}")
         lines = self.named("lines", data.get("lines"), LINES, self.line)
+        for name, doubt in doubts_of_order(lines).items():
+            self.fault(f"lines.{name}", doubt, "mark each line again under its own name")
         grains = self.named("grains", data.get("grains"), GRAINS, self.line)
         seam = data.get("centre_seam") or []
+        centre = self.points("centre_seam", seam, 2, 9) if seam else ()
+        if doubt := doubt_of_line(centre):
+            self.fault("centre_seam", doubt, "mark it again from the waist down")
         marks = Marks(
             file=self.text("picture.file", picture.get("file")),
             sha256=str(sha256),
@@ -177,7 +181,7 @@ class _Reader:
             lens_height_mm=self.number("lens_height_mm", data.get("lens_height_mm"), 0, 5000),
             lines=lines,
             grains=grains,
-            centre_seam=self.points("centre_seam", seam, 2, 9) if seam else (),
+            centre_seam=centre,
             verticals=self.verticals(data.get("verticals")),
             sheet=self.sheet(data.get("sheet")),
             widths_mm=self.named("widths_mm", data.get("widths_mm"), LINES, self.mm),
@@ -185,7 +189,8 @@ class _Reader:
             hidden=self.words(
                 "hidden", data.get("hidden"), [f"{line}:{side}" for line in LINES for side in ("left", "right")]
             ),
-            proposed=self.words("proposed", data.get("proposed"), [*LINES, *GRAINS]),
+            proposed=self.words("proposed", data.get("proposed"), [*PROPOSABLE]),
+            doubts=self.named("doubts", data.get("doubts"), PROPOSABLE, self.text),
             notes=self.text("notes", data.get("notes"), 2000),
         )
         if self.problems:
@@ -230,7 +235,10 @@ class _Reader:
         return {name: read(f"{key}.{name}", item) for name, item in value.items() if self.known(name, known, key)}
 
     def line(self, key: str, value: object) -> Points:
-        return self.points(key, value, 3, 9)
+        points = self.points(key, value, 3, 9)
+        if doubt := doubt_of_line(points):
+            self.fault(key, doubt, "mark them again from one end to the other")
+        return points
 
     def points(self, key: str, value: object, least: int, most: int) -> Points:
         if not isinstance(value, list) or not least <= len(value) <= most:
@@ -278,7 +286,7 @@ class _Reader:
             corners,
             self.number("sheet.width_mm", value.get("width_mm"), 20, 2000) or A4[0],
             self.number("sheet.height_mm", value.get("height_mm"), 20, 2000) or A4[1],
-            self.number("sheet.behind_mm", value.get("behind_mm"), -1000, 3000) or 0.0,
+            self.number("sheet.behind_mm", value.get("behind_mm"), -1000, 3000),
         )
 
     def words(self, key: str, value: object, known: list[str]) -> tuple[str, ...]:
@@ -308,6 +316,7 @@ def _turns_one_way(corners: Points) -> bool:
 def read_marks(path: Path) -> Marks:
     """Read a sidecar. Raises ProblemsFoundError with every fault found."""
     raw = read_bytes(path, LARGEST, "marks file")
+    refuse_utf16(raw, Where(shown_path(path)), "marks file")
     try:
         return parse_marks(raw.decode("utf-8-sig"), shown_path(path))
     except UnicodeDecodeError:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from fitdiag.photos.measure import Measured, Reading
+from fitdiag.photos.readings import Measured, Reading
 from fitdiag.units import Units, format_reading
 
 _MARGIN = 60  # px round what was marked; the rest of the person is not shown

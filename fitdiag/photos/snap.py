@@ -1,8 +1,8 @@
 """From a few rough points to the drawn line itself, to a fraction of a pixel.
 
-A strip is cut out along a smooth curve through the points. Across it a drawn line is a ridge: its colour differs from the cloth
-on both sides of it in the same direction. Dynamic programming finds the course with the strongest ridge that does not jump.
-Straight edges (door frame, sheet of paper) are found by letting all straight lines near the two points vote.
+A strip is cut out along a smooth curve through the points, as wide as a line may bend away from it on the cloth. Across it a drawn
+line is a ridge: its colour differs from the cloth on both sides of it in the same direction. Dynamic programming finds the course
+with the strongest ridge that does not jump; a second strip along that course, evened out lengthwise, closes the gaps of stitches.
 """
 
 from __future__ import annotations
@@ -14,90 +14,144 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.photos.marks import Point, Points
+from fitdiag.photos.strip import colours_at, opponent, smooth
 
 Array = NDArray[np.float64]
-HALF = 28  # px to each side of the curve through the points; a V or a dip bends the line away from it by so much
-_STEP, _PENALTY, _PASSES = 2, 0.35, 3
-_REACHES = (3, 5, 8)  # px from the middle of a drawn line to the cloth beside it
-LEAST_COVERED, LEAST_SNR = 0.8, 3.0
+USUAL_SCALE = 1.75  # px a millimetre, where nothing better is known
+MOST_SAMPLES = 2.0  # a millimetre; finer than that nothing is drawn by hand
+REACH_MM = 18.0  # a V, a dip or a fork bends a line so far from the curve through three points
+BESIDE_MM = (1.7, 2.9, 4.6)  # from the middle of a drawn line to the cloth beside it
+STITCH_MM = 5.0  # over this length stitches and gaps are evened out
+_STEP, _PENALTY = 2, 0.35
+LEAST_COVERED, LEAST_SNR, MOST_STEPPED = 0.8, 3.0, 0.3
 
 
 @dataclass(frozen=True, eq=False)
 class Track:
     """A line found in a picture: (N, 2) pixels from the first point to the last, and how well it was seen.
 
-    `covered`: share of the course that stands out of the noise; `snr`: how far it does.
+    `covered`: share of the course that stands out of the noise; `snr`: how far it does; `stepped`: share of the course where
+    the cloth differs more from one side to the other than the line does from both, as at an outline.
     """
 
     pixels: Array
     covered: float
     snr: float
+    stepped: float = 0.0
+    beyond: int = 0  # so many of the pixels at each end lie beyond the points that were set
 
     @property
     def clear(self) -> bool:
         """Whether the line was seen well enough to be measured."""
-        return self.covered >= LEAST_COVERED and self.snr >= LEAST_SNR
+        return self.covered >= LEAST_COVERED and self.snr >= LEAST_SNR and self.stepped <= MOST_STEPPED
 
 
-def snap(pixels: NDArray[np.uint8], points: Points, *, edge: bool = False, half: int = HALF) -> Track:
-    """The drawn line near three or more points of a picture (H, W, 3); with `edge` the border of the cloth instead."""
-    curve, normal = _curve(np.asarray(points, float))
-    margin = max(_REACHES)
-    offsets = np.arange(-half - margin, half + margin + 1, dtype=float)
-    strip = _smooth(_opponent(_sample(pixels, curve[:, None] + offsets[None, :, None] * normal[:, None])), 2.5, 1.0)
-    beside = _steps(strip, half) if edge else _ridges(strip, half)
-    ridge = np.zeros((len(strip), 2 * half + 1))
-    for left, right in beside:
-        alike = (left * right).sum(axis=2)
-        weaker = np.minimum(np.linalg.norm(left, axis=2), np.linalg.norm(right, axis=2))
-        ridge = np.maximum(ridge, np.where(alike > 0, weaker, 0.0))
-    rows = np.arange(len(curve))
-    for _ in range(_PASSES):
-        path = _strongest_path(ridge)
-        colour = np.zeros(3)
-        for left, right in beside:
-            colour = colour + np.median((left + right)[rows, path], axis=0)
-        colour = colour / (float(np.linalg.norm(colour)) + 1e-9)
-        ridge = np.zeros_like(ridge)
-        for left, right in beside:
-            ridge = np.maximum(ridge, np.minimum(left @ colour, right @ colour))
-    path = _strongest_path(ridge)
-    window = np.clip(path[:, None] + np.arange(-4, 5)[None], 0, ridge.shape[1] - 1)
-    weight = ridge[rows[:, None], window]
-    weight = np.maximum(weight - 0.3 * weight.max(axis=1, keepdims=True), 0.0)
-    total = weight.sum(axis=1)
-    exact = np.where(total > 0, (weight * window).sum(axis=1) / np.maximum(total, 1e-9), path) - half
-    on = ridge[rows, path]
-    far = np.abs(np.arange(ridge.shape[1])[None] - path[:, None]) > margin
-    noise = 1.4826 * float(np.median(np.abs(ridge[far]))) + 0.15
-    return Track(
-        curve + exact[:, None] * normal,
-        float((on > 2.5 * noise).mean()),
-        float(np.median(on) / noise),
-    )
+def snap(
+    pixels: NDArray[np.uint8], points: Points, scale: float = USUAL_SCALE, *, edge: bool = False,
+    reach_mm: float = REACH_MM, beyond_mm: float = 0.0,
+) -> Track:  # fmt: skip
+    """The drawn line near three or more points of a picture (H, W, 3); with `edge` the border of the cloth instead.
+
+    `scale`: px a millimetre on the cloth, as well as it is known; `beyond_mm`: so far the line is followed past its end points.
+    """
+    step = max(1.0, scale / MOST_SAMPLES)
+    samples = scale / step  # a millimetre
+    beyond = round(beyond_mm * samples)
+    curve, normal = _curve(np.asarray(points, float), step, beyond)
+    half = max(round(reach_mm * samples), 12)
+    first = _Strip(pixels, curve, normal, step, half, samples, edge=edge)
+    path = first.path(2)
+    if edge:
+        return first.track(path, beyond)
+    course, normal = _curve(_evened(first.track(path, beyond).pixels, 2.5 * samples), step, exact=True)
+    second = _Strip(pixels, course, normal, step, max(round(5 * samples), 8), samples, along=STITCH_MM)
+    return second.track(second.path(1), beyond)
 
 
-def _ridges(strip: Array, half: int) -> list[tuple[Array, Array]]:
-    """How the middle differs from the cloth on either side of it, for some widths of line."""
-    margin, wide = max(_REACHES), 2 * half + 1
-    middle = strip[:, margin:-margin]
-    return [
-        (
-            middle - strip[:, margin - reach : margin - reach + wide],
-            middle - strip[:, margin + reach : margin + reach + wide],
+class _Strip:
+    """The picture along a curve, straightened, and how much each place looks like a drawn line."""
+
+    def __init__(
+        self, pixels: NDArray[np.uint8], curve: Array, normal: Array, step: float, half: int, samples: float, *,
+        edge: bool = False, along: float = 0.0,
+    ) -> None:  # fmt: skip
+        self.curve, self.normal, self.step, self.half = curve, normal, step, half
+        self.reaches = [max(round(mm * samples), 2 + index) for index, mm in enumerate(BESIDE_MM)]
+        margin = max(self.reaches)
+        offsets = np.arange(-half - margin, half + margin + 1, dtype=float) * step
+        places = curve[:, None] + offsets[None, :, None] * normal[:, None]
+        strip = smooth(opponent(colours_at(pixels, places)), max(1.4 * samples, along * samples / 2), 0.6 * samples)
+        self.beside = self._steps(strip) if edge else self._ridges(strip)
+        self.edge = edge
+
+    def _ridges(self, strip: Array) -> list[tuple[Array, Array]]:
+        """How the middle differs from the cloth on either side of it, for some widths of line."""
+        middle = self._moved(strip, 0)
+        return [(middle - self._moved(strip, -reach), middle - self._moved(strip, reach)) for reach in self.reaches]
+
+    def _steps(self, strip: Array) -> list[tuple[Array, Array]]:
+        """How one side differs from the other; given twice, since a step has only one difference."""
+        steps = [self._moved(strip, reach) - self._moved(strip, -reach) for reach in self.reaches[:2]]
+        return [(step, step) for step in steps]
+
+    def _moved(self, strip: Array, reach: int) -> Array:
+        """What lies so many samples to the right of each place."""
+        first = max(self.reaches) + reach
+        part: Array = strip[:, first : first + 2 * self.half + 1]
+        return part
+
+    def path(self, passes: int) -> NDArray[np.int64]:
+        """The course of the strongest ridge of one colour, found in some passes; leaves that ridge in `self.ridge`."""
+        self.ridge: Array = np.zeros(self.beside[0][0].shape[:2])
+        for left, right in self.beside:
+            alike = (left * right).sum(axis=2)
+            weaker = np.minimum(np.linalg.norm(left, axis=2), np.linalg.norm(right, axis=2))
+            self.ridge = np.maximum(self.ridge, np.where(alike > 0, weaker, 0.0))
+        rows = np.arange(len(self.ridge))
+        for _ in range(passes):
+            path = strongest_path(self.ridge)
+            colour = np.zeros(3)
+            for left, right in self.beside:
+                colour = colour + np.median((left + right)[rows, path], axis=0)
+            self.colour = colour / (float(np.linalg.norm(colour)) + 1e-9)
+            self.ridge = np.zeros_like(self.ridge)
+            for left, right in self.beside:
+                self.ridge = np.maximum(self.ridge, np.minimum(left @ self.colour, right @ self.colour))
+        return strongest_path(self.ridge)
+
+    def track(self, path: NDArray[np.int64], beyond: int) -> Track:
+        """The course in the picture, and how well it was seen between its points."""
+        ridge, rows = self.ridge, np.arange(len(self.ridge))
+        window = np.clip(path[:, None] + np.arange(-4, 5)[None], 0, ridge.shape[1] - 1)
+        weight = ridge[rows[:, None], window]
+        weight = np.maximum(weight - 0.3 * weight.max(axis=1, keepdims=True), 0.0)
+        total = weight.sum(axis=1)
+        exact = np.where(total > 0, (weight * window).sum(axis=1) / np.maximum(total, 1e-9), path) - self.half
+        on = ridge[rows, path][beyond : len(path) - beyond]
+        far = np.abs(np.arange(ridge.shape[1])[None] - path[:, None]) > max(self.reaches)
+        noise = 1.4826 * float(np.median(np.abs(ridge[far]))) + 0.15 if far.any() else 0.15
+        left, right = self.beside[-1]
+        across = np.linalg.norm((left - right)[rows, path], axis=1)[beyond : len(path) - beyond]
+        stepped = 0.0 if self.edge else float((across > 2.0 * np.maximum(on, noise)).mean())
+        return Track(
+            self.curve + exact[:, None] * self.step * self.normal,
+            float((on > 2.5 * noise).mean()),
+            float(np.median(on) / noise),
+            stepped,
+            beyond,
         )
-        for reach in _REACHES
-    ]
 
 
-def _steps(strip: Array, half: int) -> list[tuple[Array, Array]]:
-    """How one side differs from the other; given twice, since a step has only one difference."""
-    margin, wide = max(_REACHES), 2 * half + 1
-    found = []
-    for reach in (2, 4):
-        step = strip[:, margin + reach : margin + reach + wide] - strip[:, margin - reach : margin - reach + wide]
-        found.append((step, step))
-    return found
+def _evened(pixels: Array, size: float) -> Array:
+    """A course with its small unrest evened out over about `size` px; its ends stay."""
+    reach = int(3 * size) + 1
+    if len(pixels) < 2 * reach:
+        return pixels
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / size) ** 2)
+    kernel /= kernel.sum()
+    ahead, behind = 2 * pixels[0] - pixels[reach:0:-1], 2 * pixels[-1] - pixels[-2 : -reach - 2 : -1]
+    widened = np.concatenate([ahead, pixels, behind])
+    return np.stack([np.convolve(widened[:, axis], kernel, mode="valid") for axis in (0, 1)], axis=1)
 
 
 def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: int = 14) -> tuple[Point, Point, float]:
@@ -116,7 +170,7 @@ def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: i
     share = (np.arange(count) + 0.5) / count
     offsets = np.arange(-reach - 4, reach + 5, dtype=float)
     centre = ends[0] + share[:, None] * along
-    strip = _smooth(_opponent(_sample(pixels, centre[:, None] + offsets[None, :, None] * normal)), 1.0, 1.0)
+    strip = smooth(opponent(colours_at(pixels, centre[:, None] + offsets[None, :, None] * normal)), 1.0, 1.0)
     slope = np.linalg.norm(strip[:, 4:] - strip[:, :-4], axis=2)[:, 2:-2]  # (count, 2 reach + 1)
     slope = np.minimum(slope, np.percentile(slope, 97))
     slope = slope / (np.median(slope) + 0.5)
@@ -171,17 +225,26 @@ def snap_side_edge(pixels: NDArray[np.uint8], track: Track, *, last: bool) -> tu
     return best if best is not None else ((float(end[0]), float(end[1])), 5.0)
 
 
-def _curve(points: Array) -> tuple[Array, Array]:
-    """A smooth curve through the points, a sample a pixel, and its unit normals."""
+def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) -> tuple[Array, Array]:
+    """A smooth curve through the points (through each of them if `exact`), a sample every `step` px, and its unit normals.
+
+    `beyond`: so many samples go straight on at each end.
+    """
     points = _apart(points)
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    count = max(8, int(chord[-1]) + 1)
+    count = max(8, int(chord[-1] / step) + 1)
     at = np.linspace(0.0, chord[-1], count)
     degree = min(len(points) - 1, 3)
-    if len(points) <= 4:
+    if len(points) <= 4 and not exact:
         curve = np.stack([np.polyval(np.polyfit(chord, points[:, axis], degree), at) for axis in (0, 1)], axis=1)
     else:
         curve = np.stack([np.interp(at, chord, points[:, axis]) for axis in (0, 1)], axis=1)
+    if beyond:
+        on = np.arange(1, beyond + 1)[:, None]
+        quarter = max(count // 4, 1)
+        first, last = curve[0] - curve[quarter], curve[-1] - curve[-1 - quarter]
+        first, last = (run / (np.hypot(*run) + 1e-12) * step for run in (first, last))
+        curve = np.concatenate([curve[0] + on[::-1] * first, curve, curve[-1] + on * last])
     tangent = np.gradient(curve, axis=0)
     tangent = tangent / (np.hypot(tangent[:, 0], tangent[:, 1])[:, None] + 1e-12)
     normal: Array = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
@@ -192,67 +255,29 @@ def _apart(points: Array) -> Array:
     """Without points that lie on the one before: no curve goes through one place twice. At least two are left."""
     kept = [points[0]]
     for point in points[1:]:
-        if math.dist(point, kept[-1]) >= 1.0:
+        if math.dist(point, kept[-1]) >= 0.5:
             kept.append(point)
     return np.array(kept if len(kept) > 1 else [points[0], points[0] + (1.0, 0.0)])
 
 
-def _sample(pixels: NDArray[np.uint8], places: Array) -> Array:
-    """Colours at (..., 2) places, between pixels mixed from the four round them; beyond the border the border's."""
-    height, width = pixels.shape[:2]
-    x = np.clip(places[..., 0], 0, max(width - 1.001, 0))
-    y = np.clip(places[..., 1], 0, max(height - 1.001, 0))
-    left, top = x.astype(int), y.astype(int)
-    right, bottom = np.minimum(left + 1, width - 1), np.minimum(top + 1, height - 1)
-    u, v = (x - left)[..., None], (y - top)[..., None]
-    result: Array = (
-        pixels[top, left] * ((1 - u) * (1 - v))
-        + pixels[top, right] * (u * (1 - v))
-        + pixels[bottom, left] * ((1 - u) * v)
-        + pixels[bottom, right] * (u * v)
-    )
-    return result
-
-
-def _opponent(colours: Array) -> Array:
-    """Red, green, blue as lightness, red against green, yellow against blue: distances roughly as the eye sees them."""
-    red, green, blue = (np.sqrt(colours[..., index] * 255.0) * 0.4 for index in range(3))
-    return np.stack([(red + green + blue) / 1.7, (red - green) * 1.2, ((red + green) / 2 - blue) * 0.8], axis=-1)
-
-
-def _smooth(strip: Array, along: float, across: float) -> Array:
-    """Gaussian means over the first two axes of (N, M, 3); sizes in samples."""
-    for axis, size in ((0, along), (1, across)):
-        if size <= 0:
-            continue
-        reach = int(3 * size) + 1
-        kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / size) ** 2)
-        kernel /= kernel.sum()
-        widened = np.pad(strip, [(reach, reach) if other == axis else (0, 0) for other in range(3)], mode="edge")
-        length = strip.shape[axis]
-        strip = sum(
-            (part * np.take(widened, range(shift, shift + length), axis=axis) for shift, part in enumerate(kernel)),
-            start=np.zeros_like(strip),
-        )
-    return strip
-
-
-def _strongest_path(ridge: Array) -> NDArray[np.int64]:
+def strongest_path(ridge: Array) -> NDArray[np.int64]:
     """The course from the first row to the last with the largest sum, moving at most `_STEP` columns a row."""
     scale = float(np.percentile(ridge.max(axis=1), 75)) + 1e-9
     score = np.minimum(ridge / scale, 1.5)
-    best = score[0].copy()
-    came = np.zeros(score.shape, dtype=np.int8)
-    moves = range(-_STEP, _STEP + 1)
-    width = score.shape[1]
-    for row in range(1, len(score)):
-        widened = np.pad(best, _STEP, constant_values=-np.inf)
-        options = np.stack([widened[_STEP + move : _STEP + move + width] - _PENALTY * abs(move) for move in moves])
+    count, width = score.shape
+    came = np.zeros((count, width), dtype=np.intp)
+    cost = -_PENALTY * np.abs(np.arange(-_STEP, _STEP + 1.0))[:, None]
+    widened = np.full(width + 2 * _STEP, -np.inf)
+    around = np.lib.stride_tricks.sliding_window_view(widened, width)  # [move, column]
+    columns = np.arange(width)
+    widened[_STEP:-_STEP] = score[0]
+    for row in range(1, count):
+        options = around + cost
         choice = options.argmax(axis=0)
-        came[row] = choice - _STEP
-        best = score[row] + options[choice, np.arange(width)]
-    path = np.zeros(len(score), dtype=np.int64)
-    path[-1] = int(best.argmax())
-    for row in range(len(score) - 1, 0, -1):
-        path[row - 1] = path[row] + came[row, path[row]]
+        came[row] = choice
+        widened[_STEP:-_STEP] = options[choice, columns] + score[row]
+    path = np.zeros(count, dtype=np.int64)
+    path[-1] = int(widened[_STEP:-_STEP].argmax())
+    for row in range(count - 1, 0, -1):
+        path[row - 1] = path[row] + came[row, path[row]] - _STEP
     return path

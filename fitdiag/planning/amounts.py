@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
 from math import inf, sqrt
 
 from fitdiag.diagnosis.belief import Diagnosis, lower_first
@@ -18,9 +17,6 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.units import STEP_MM, Units, format_length, format_reading, round_down, round_length
 
-FAR_TOO_MUCH = (
-    4.0  # times the limit of a round: a slip of the finger is likelier than such an amount; a fitter's judgement
-)
 _WORTH_DOING = 0.25  # of the most for all rounds; if less than this is left, it is not done again; a fitter's judgement
 _BESIDE = (
     0.3  # of the weight of the cause an alteration is mostly for; other causes that weigh less do not change its amount
@@ -54,6 +50,7 @@ class PlannedAmount:
     error_mm: float | None = None
     told_by: tuple[str, ...] = ()
     already_mm: float = 0.0
+    exhausted: bool = False
     gives_back: Given | None = None
     less: bool = False
     left_mm: float | None = None
@@ -90,31 +87,6 @@ class Amounts:
     def __init__(self, diagnosis: Diagnosis) -> None:
         self.diagnosis, self.base, self.findings = diagnosis, diagnosis.base, diagnosis.findings
         self.units: Units = diagnosis.findings.units
-        self._alone: dict[str, PlannedAmount] = {}
-
-    @cached_property
-    def given(self) -> Mapping[str, Given | None]:
-        """What each alteration would give back of earlier rounds."""
-        if not self.findings.done:
-            return dict.fromkeys(self.base.alterations)
-        return {rule.id: given_back(self.base, rule, self.findings) for rule in self.base.alterations.values()}
-
-    def done_mm(self, name: str) -> float:
-        """How much of it was done in earlier rounds."""
-        return sum(done.amount_mm or 0.0 for done in self.findings.done if done.alteration == name)
-
-    def exhausted(self, name: str) -> bool:
-        """Whether so much was done that what is left of the most for all rounds is not worth doing."""
-        most, done = self.base.alterations[name].most_in_all, self.done_mm(name)
-        if most is None or not done or self.given[name] is not None:
-            return False
-        return max(most.amount_mm - done, 0.0) < most.amount_mm * _WORTH_DOING
-
-    def alone(self, name: str) -> PlannedAmount:
-        """Its amount if it is done by itself; worked out when first asked for."""
-        if name not in self._alone:
-            self._alone[name] = self.plan(name)
-        return self._alone[name]
 
     def plan(self, name: str, taken: Mapping[str, float] | None = None, *, at_least: bool = False) -> PlannedAmount:
         """The amount of one alteration. All lengths in mm, `mm` and `text` rounded to the tape; limits are rounded down.
@@ -130,7 +102,9 @@ class Amounts:
             amount = PlannedAmount(start, "", start, 0.0, "")
         else:
             amount = PlannedAmount(0.0, "", wanted, 0.0, "", error, tellers)
-        amount = replace(amount, less=self._less(alteration), gives_back=self.given[name])
+        amount = replace(
+            amount, less=self._less(alteration), gives_back=given_back(self.base, alteration, self.findings)
+        )
         return self._worded(alteration, self._limited(alteration, amount), causes)
 
     # -- what is wanted --------------------------------------------------------------------------------------------
@@ -199,7 +173,7 @@ class Amounts:
 
     def _limited(self, alteration: Alteration, amount: PlannedAmount) -> PlannedAmount:
         """The part of it that this round allows."""
-        already = self.done_mm(alteration.id)
+        already = sum(done.amount_mm or 0.0 for done in self.findings.done if done.alteration == alteration.id)
         limit = alteration.most_a_round.amount_mm
         in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
         left = max(in_all - already, 0.0)
@@ -211,7 +185,8 @@ class Amounts:
         if rounded > limit + 1e-6:
             mm = round_down(limit, self.units) if limit >= STEP_MM[self.units] else limit
             remainder = rounded - mm
-        return replace(amount, mm=mm, remainder_mm=remainder, already_mm=already)
+        exhausted = bool(already) and left < in_all * _WORTH_DOING and amount.gives_back is None
+        return replace(amount, mm=mm, remainder_mm=remainder, already_mm=already, exhausted=exhausted)
 
     # -- words -----------------------------------------------------------------------------------------------------
 

@@ -21,11 +21,13 @@ from functools import cache
 from importlib import resources
 from typing import Any, Literal, get_args
 
+from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
-from fitdiag.reports.figures import figure, shows_on_one_side
+from fitdiag.reports.signs import figure
 from fitdiag.reports.wearer import asked, to_you
 from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, format_reading, parse_length
 
@@ -51,6 +53,7 @@ STATES: Mapping[State, str] = {
 }
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
+SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
 CAUTIONS = (
     "Try on in your own time, with breaks. Stop when you are tired.",
     "If something hurts, goes numb, or leaves a mark for more than ten minutes, loosen it and take the trousers off. "
@@ -109,7 +112,9 @@ def client_form(
             (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word)))
             for n, (word, strength) in enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
         ]
-        measure = base.symptoms[one.symptom].measure
+        symptom, right = base.symptoms[one.symptom], figure(one.symptom, 0, title=NOT_SO)
+        so = None if one.graded else figure(one.symptom, 2, title=SO)
+        measure = symptom.measure
         most = max(measure.grades_mm.values()) * 2.5 if measure else 0.0
         rows.append(
             {
@@ -118,9 +123,11 @@ def client_form(
                 "how": one.how,
                 "wholes": _wholes(most),
                 "felt": one.felt,
-                "sided": shows_on_one_side(one.symptom),
+                "sided": so is None and right is not None and not symptom.whole,
                 "graded": one.graded,
                 "pictures": [(word, value, Markup(svg) if svg else None) for word, value, svg in pictures],
+                "right": Markup(right) if right else None,
+                "so": Markup(so) if so else None,
             }
         )
     done = []
@@ -296,7 +303,7 @@ class _Reading:
             raise stop("form-changed", told, where=self.where, hint=again)
         self.checksum = f"{zlib.crc32(raw):08x}"
         try:
-            return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=_once)
+            return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=no_twins)
         except (ValueError, RecursionError):
             raise stop(
                 "form-schema", "the form does not hold what a form should", where=self.where, hint=again
@@ -363,11 +370,17 @@ class _Reading:
         if "amount" not in item:
             return None
         try:
-            length = parse_length(item["amount"])
+            mm = parse_length(item["amount"]).mm
+            measure = self.base.symptoms[name].measure if name in self.base.symptoms else None
+            doubt = doubt_of_sign(measure, mm) if measure is not None else ""
+            if name in self.base.alterations:
+                doubt = doubt_of_alteration(mm, self.base.alterations[name].most_a_round.amount_mm, self.units)
+            if doubt:
+                raise InvalidLengthError(f"{format_length(mm, self.units)}: {doubt}")
         except InvalidLengthError as error:
             self._warn("form-amount", f"{self._title(name)}: {error}; the amount was left out")
             return None
-        return length.mm
+        return mm
 
     def _done(self, item: Mapping[str, str]) -> tuple[str, State, float | None] | None:
         name, state = item.get("alteration", ""), item.get("state")
@@ -405,9 +418,3 @@ class _Reading:
 
 def _refuse(constant: str) -> None:
     raise ValueError(constant)
-
-
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    if len(dict(pairs)) != len(pairs):
-        raise ValueError("a key stands twice")
-    return dict(pairs)

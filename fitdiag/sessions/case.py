@@ -1,27 +1,24 @@
 """The case store: one client's garment from the first muslin until it fits, as a folder of plain files.
 
 `case.yaml` says whose and what, `round-01/round.yaml` how far a round is; findings, log, photos, marks, plan and documents lie
-beside it. People edit these files: what they changed meanwhile is never written over, and what a power cut leaves half
-written never counts.
+beside it. People edit these two: what they changed meanwhile is never written over. Every change reads, changes and writes
+under the lock of the case.
 """
 
 from __future__ import annotations
 
 import os
 import re
-import shutil
-import sys
-import tempfile
-import time
 import unicodedata
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import fields, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
-from fitdiag.files import read_bytes, reason, write_atomically
+from fitdiag import files
+from fitdiag.files import make_folder, read_bytes, reason, refusals, whole_folder, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.model import RuleBase
@@ -31,6 +28,7 @@ from fitdiag.sessions.case_files import (
     CASE_KEYS,
     LARGEST,
     LONGEST_NAME,
+    ROUND_FILE,
     Case,
     Closed,
     Consent,
@@ -40,14 +38,12 @@ from fitdiag.sessions.case_files import (
     round_in,
     round_text,
 )
-from fitdiag.sessions.case_list import CASE_FILE, TEMPORARY, Read, Row, marks_of
+from fitdiag.sessions.case_list import CASE_FILE, OWN, Read, Row, marks_of
+from fitdiag.sessions.round_log import round_text_in_log, save_round, settle
 from fitdiag.units import Units, format_length
 
-ROUND_FILE = "round.yaml"
 MOST_ROUNDS = 99
 LARGEST_PATTERN = 16 * 1024 * 1024
-GONE = f"{TEMPORARY}gone-"  # what is being deleted; whatever is left of it goes with the next write
-_LEFT_BEHIND_S = 60.0  # a file half written for so long is left from a crash, not another window's
 _LONGEST_FOLDER = 60
 _ROUND = re.compile(r"round-(\d\d)\Z")
 _NEARLY_A_ROUND = re.compile(r"round[ _-]?\d+\Z", re.IGNORECASE)
@@ -130,6 +126,8 @@ def open_case(folder: Path) -> Case:
                 refuse_link(inner / ROUND_FILE)
                 if (inner / ROUND_FILE).exists():
                     rounds.append(round_in(read_yaml(inner / ROUND_FILE, LARGEST, "round"), number, inner))
+                elif (text := round_text_in_log(inner)) is not None:
+                    rounds.append(round_in(parse_yaml(text, shown_path(inner / ROUND_FILE)), number, inner))
             except ProblemsFoundError as stopped:
                 problems += stopped.problems
     except ProblemsFoundError as stopped:
@@ -233,14 +231,14 @@ def new_case(
     )
     text = _checked(case_text(draft), folder / CASE_FILE, lambda document: case_in(document, folder))
     with refusals(parent, "this folder cannot be made"):
-        parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    sweep(parent)
-    _refuse_taken(parent, folder)
-    with whole_folder(folder) as inner:
-        if draft.pattern:
-            write_atomically(inner / draft.pattern, content)
-        write_atomically(inner / CASE_FILE, text)
-    return open_case(folder)
+        make_folder(parent)
+    with alone(folder, begun=False):
+        _refuse_taken(parent, folder)
+        with whole_folder(folder) as inner:
+            if draft.pattern:
+                write_atomically(inner / draft.pattern, content)
+            write_atomically(inner / CASE_FILE, text)
+        return open_case(folder)
 
 
 def _refuse_taken(parent: Path, folder: Path) -> None:
@@ -248,7 +246,7 @@ def _refuse_taken(parent: Path, folder: Path) -> None:
     with refusals(parent, "this folder cannot be read"):
         for entry in os.scandir(parent):
             if unicodedata.normalize("NFC", entry.name).casefold() == folder.name:
-                hint = "a second garment has a name of its own, like 'the lamplighter, black trousers'"
+                hint = f"`fitdiag case show {folder.name}` shows it; a second garment has a name of its own, like 'the lamplighter, black'"
                 told = "there is a case or a file of this name already"
                 raise stop("exists", told, where=Where(shown_path(entry.path)), hint=hint)
 
@@ -259,7 +257,8 @@ def save_case(case: Case, changed: Case) -> Case:
         found = open_case(case.folder)
         path = case.folder / CASE_FILE
         merged = _merged(case, changed, found, ("folder", "rounds"), path)
-        _write(path, case_text(merged), lambda document: case_in(document, case.folder), replace_it=True)
+        text = _checked(case_text(merged), path, lambda document: case_in(document, case.folder))
+        write_atomically(path, text, replace=True)
         return open_case(case.folder)
 
 
@@ -268,8 +267,11 @@ def close_case(case: Case, closed: Closed) -> Case:
     return save_case(case, replace(case, closed=closed))
 
 
-def add_round(case: Case, *, today: date | None = None) -> Case:
-    """Begin the next round; it is the fitter's turn. A folder of that name without a `round.yaml` is taken as it lies."""
+def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -> Case:
+    """Begin the next round; it is the fitter's turn. A folder of that name without a `round.yaml` is taken as it lies.
+
+    `fingerprint`: of the rules, for the head of the round's log.
+    """
     if case.closed:
         hint = f"to open it again, take the lines 'closed:' out of {CASE_FILE}"
         raise stop("closed", "this case is closed", where=Where(shown_path(case.folder)), hint=hint)
@@ -287,11 +289,16 @@ def add_round(case: Case, *, today: date | None = None) -> Case:
         refuse_link(folder)
         with refusals(folder, "this folder cannot be made"):
             for inner in (folder, one.photos, one.documents):
-                inner.mkdir(mode=0o700, exist_ok=True)
-        text = round_text(one, case.units)
-        _write(folder / ROUND_FILE, text, lambda document: round_in(document, number, folder), replace_it=False)
-        make_durable(case.folder)
+                make_folder(inner)
+        _save_round(found, one, fingerprint)
         return open_case(case.folder)
+
+
+def _save_round(case: Case, one: Round, fingerprint: str = "") -> None:
+    """Write a round, if it reads back."""
+    path = one.folder / ROUND_FILE
+    text = _checked(round_text(one, case.units), path, lambda document: round_in(document, one.number, one.folder))
+    save_round(one, text, case.garment, fingerprint, client=case.name, units=case.units)
 
 
 def update_round(case: Case, changed: Round, *, today: date | None = None) -> Case:
@@ -310,9 +317,7 @@ def update_round(case: Case, changed: Round, *, today: date | None = None) -> Ca
             on_disk = found.round(changed.number)
         except KeyError:
             raise stop("no-round", "this round is no longer there", where=Where(shown_path(path))) from None
-        merged = _merged(before, changed, on_disk, ("folder", "number"), path)
-        text = round_text(merged, found.units)
-        _write(path, text, lambda document: round_in(document, changed.number, before.folder), replace_it=True)
+        _save_round(found, _merged(before, changed, on_disk, ("folder", "number"), path))
         return open_case(case.folder)
 
 
@@ -329,13 +334,6 @@ def _merged(known: _Value, wanted: _Value, found: _Value, fixed: tuple[str, ...]
             raise stop("changed", told, where=Where(shown_path(path)), hint=hint)
         changes[item.name] = after
     return replace(found, **changes)
-
-
-def _write(path: Path, text: str, read: Callable[[Any], object], *, replace_it: bool) -> None:
-    _checked(text, path, read)
-    sweep(path.parent)
-    write_atomically(path, text, replace=replace_it)
-    make_durable(path.parent)
 
 
 def _checked(text: str, path: Path, read: Callable[[Any], object]) -> str:
@@ -414,82 +412,28 @@ def _to_do(case: Case) -> str:
 # -- the folder itself -------------------------------------------------------------------------------------------------
 
 
-@contextmanager
-def whole_folder(folder: Path) -> Iterator[Path]:
-    """A place to fill; at the end it gets the name of `folder` in one step. If anything fails, nothing is left behind."""
-    with refusals(folder, "this folder cannot be made"):
-        place = Path(tempfile.mkdtemp(prefix=TEMPORARY, dir=folder.parent))
-    try:
-        yield place
-        make_durable(place)
-        with refusals(folder, "this folder cannot be made"):
-            if os.path.lexists(folder):
-                raise stop("exists", "there is a folder of this name already", where=Where(shown_path(folder)))
-            place.rename(folder)
-        make_durable(folder.parent)
-    except BaseException:
-        shutil.rmtree(place, ignore_errors=True)
-        raise
-
-
-def sweep(folder: Path) -> None:
-    """Remove what a crash left half written in a folder; what is younger than a minute may be another window's."""
-    with suppress(OSError):
-        for entry in os.scandir(folder):
-            if not entry.name.startswith(TEMPORARY):
-                continue
-            age = time.time() - entry.stat(follow_symlinks=False).st_mtime
-            if age < _LEFT_BEHIND_S and not entry.name.startswith(GONE):
-                continue
-            if entry.is_dir(follow_symlinks=False):
-                shutil.rmtree(entry.path, ignore_errors=True)
-            else:
-                Path(entry.path).unlink(missing_ok=True)
-
-
-def make_durable(folder: Path) -> None:
-    """Make new names in a folder outlast a power cut; not every system lets a folder be opened for that."""
-    with suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
+def lock_of(folder: Path) -> Path:
+    """The lock file of a case; it stays only behind a killed command, and tells the next one whose leftovers to look for."""
+    return folder.parent / OWN / f"{folder.name}.lock"
 
 
 @contextmanager
-def refusals(path: Path, what: str) -> Iterator[None]:
-    """The system's refusals as a problem."""
-    try:
-        yield
-    except (OSError, ValueError) as error:
-        raise stop("cannot-save", f"{what}: {reason(error)}", where=Where(shown_path(path))) from None
+def alone(folder: Path, *, begun: bool = True) -> Iterator[files.Alone]:
+    """Only one window at a time changes a case; a second time in the same window is no wait.
 
-
-@contextmanager
-def alone(folder: Path) -> Iterator[None]:
-    """Only one window at a time changes a case. Where folders cannot be locked it goes without: windows rarely meet."""
-    descriptor = _locked(folder)
-    try:
-        yield
-    finally:
-        if descriptor is not None:
-            os.close(descriptor)
-
-
-if sys.platform == "win32":
-
-    def _locked(folder: Path) -> int | None:
-        return None
-
-else:
-    import fcntl
-
-    def _locked(folder: Path) -> int | None:
-        try:
-            descriptor = os.open(folder, os.O_RDONLY)
-        except (OSError, ValueError):
-            return None  # the reading that follows says what is wrong
-        with suppress(OSError):
-            fcntl.flock(descriptor, fcntl.LOCK_EX)
-        return descriptor
+    What was broken off in it before is finished first. `begun`: the case is there. Raises ProblemsFoundError if another
+    window does not end, or if the case is gone.
+    """
+    where = Where(shown_path(folder))
+    with ExitStack() as held:
+        with refusals(folder, "this case cannot be changed"):
+            lock = held.enter_context(files.alone(lock_of(folder)))
+        if lock is None:
+            hint = "wait until it has ended, then do this again"
+            raise stop("in-use", "another window is changing this case", where=where, hint=hint)
+        if begun and not folder.is_dir():
+            raise stop("gone", "this case was deleted or moved meanwhile", where=where, hint="nothing was written")
+        if begun:
+            for inner in sorted(folder.glob("round-[0-9][0-9]"))[-2:]:  # the rounds before are not written any more
+                settle(inner)
+        yield lock

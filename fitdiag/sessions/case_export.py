@@ -6,39 +6,45 @@ import io
 import json
 import os
 import re
-import shutil
-import tempfile
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from itertools import count
 from pathlib import Path
 from typing import Any, get_args
 
-from fitdiag.files import read_bytes, reason, write_atomically
-from fitdiag.knowledge.findings import SEVERITIES, SIDES, Origin
-from fitdiag.knowledge.findings_file import findings_text, read_findings
-from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen
-from fitdiag.problems import Where, shown_path, stop
-from fitdiag.sessions.case import (
-    GONE,
-    ROUND_FILE,
-    alone,
-    make_durable,
-    open_case,
+from fitdiag.files import (
+    TEMPORARY,
+    Alone,
+    Growing,
+    delete_folder,
+    make_folder,
+    read_bytes,
     refusals,
-    refuse_link,
-    save_case,
+    remove_file,
     sweep,
     whole_folder,
+    write_all,
+    write_atomically,
 )
-from fitdiag.sessions.case_files import LARGEST, Case, Closed, Consent, Round, case_text, round_text
-from fitdiag.sessions.case_list import CASE_FILE, TEMPORARY, forget
-from fitdiag.sessions.log import KINDS, Event, read_log
+from fitdiag.knowledge.findings import SEVERITIES, SIDES, Origin, ReadingsFrom
+from fitdiag.knowledge.findings_file import findings_text, read_findings
+from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen
+from fitdiag.problems import ProblemsFoundError, Where, shown_path, stop
+from fitdiag.sessions.case import alone, open_case, refuse_link, save_case
+from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Case, Closed, Consent, Round, case_text, round_text
+from fitdiag.sessions.case_list import CASE_FILE, forget
+from fitdiag.sessions.log import KINDS, LARGEST_LOG, Event, read_log
 from fitdiag.sessions.log import SCHEMA as LOG_SCHEMA
 from fitdiag.sessions.state import STAGES
 from fitdiag.units import LONGEST_MM
 
+PLACE, PHOTOS = (
+    "place ",
+    "photos ",
+)  # notes in the lock of a case: where a copy is written, when its photos were deleted
 DAY_0 = date(2000, 1, 1)  # stands for the day a case was opened, once its days are counted from there
 LEFT_OUT = "left-out"  # stands where a word was that the rules do not know, so that it may be anybody's
 LARGEST_INSIDE = 512 * 1024 * 1024
@@ -94,30 +100,49 @@ def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents
         hint = "choose a folder beside it"
         raise stop("argument", "a case cannot be copied into itself", where=Where(shown_path(to)), hint=hint)
     links: tuple[Path, ...] = ()
-    if rules is not None:
-        parts = {Path(path): text.encode() for path, text in anonymous_files(case, rules).items()}
-    else:
-        found = contents(case.folder)
-        links = found.links
-        names = [path for path in found.files if not any(part.startswith(TEMPORARY) for part in path.parts)]
-        parts = {path: read_bytes(case.folder / path, LARGEST_INSIDE) for path in names}
-    if to.suffix.lower() == ".zip":
-        write_atomically(to, _zipped(parts, "case" if rules is not None else case.folder.name))
-    else:
-        with refusals(to, "this folder cannot be made"):
-            if os.path.lexists(to):
-                raise stop(
-                    "exists",
-                    "there is something of this name already",
-                    where=Where(shown_path(to)),
-                    hint="choose another",
-                )
-        with whole_folder(to) as place:
-            for path, content in parts.items():
-                (place / path).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-                write_atomically(place / path, content)
+    with _undisturbed(case.folder) as lock:
+        if lock is not None:
+            lock.note(f"{PLACE}{os.path.abspath(to.parent)}")  # noqa: PTH100 (a name as it is given, no link looked into)
+        if rules is not None:
+            parts = {Path(path): text.encode() for path, text in anonymous_files(case, rules).items()}
+        else:
+            found = contents(case.folder)
+            links = found.links
+            names = [path for path in found.files if not any(part.startswith(TEMPORARY) for part in path.parts)]
+            parts = {path: read_bytes(case.folder / path, LARGEST_INSIDE) for path in names}
+        if to.suffix.lower() == ".zip":
+            write_atomically(to, _zipped(parts, "case" if rules is not None else case.folder.name))
+        else:
+            _to_folder(parts, to)
     photos = sum(path.suffix.lower() in _PICTURES for path in parts)
     return Contents(tuple(parts), links, photos, sum(map(len, parts.values())))
+
+
+def _to_folder(parts: Mapping[Path, bytes], to: Path) -> None:
+    """Copies in a new folder: all of them, or none."""
+    with refusals(to, "this folder cannot be made"):
+        if os.path.lexists(to):
+            hint = "choose another"
+            raise stop("exists", "there is something of this name already", where=Where(shown_path(to)), hint=hint)
+        sweep(to.parent)
+    with whole_folder(to) as place:
+        for folder in {path.parent for path in parts}:
+            with refusals(to, "this folder cannot be made"):
+                make_folder(place / folder)
+            write_all({place / path: content for path, content in parts.items() if path.parent == folder})
+
+
+@contextmanager
+def _undisturbed(folder: Path) -> Iterator[Alone | None]:
+    """Nobody changes the case meanwhile; on a medium that cannot be written nobody can."""
+    with ExitStack() as held:
+        try:
+            lock: Alone | None = held.enter_context(alone(folder))
+        except ProblemsFoundError as stopped:
+            if stopped.problems[0].code != "cannot-save":
+                raise
+            lock = None
+        yield lock
 
 
 def _is_below(path: Path, folder: Path) -> bool:
@@ -128,12 +153,24 @@ def _is_below(path: Path, folder: Path) -> bool:
 def _zipped(parts: Mapping[Path, bytes], top: str) -> bytes:
     """A zip file; every entry bears the same day, because the days of the files are nobody's business."""
     held = io.BytesIO()
+    names: set[str] = set()
     with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, content in parts.items():
-            entry = zipfile.ZipInfo(f"{top}/{path.as_posix()}")
+            plain = path.with_name(
+                os.fsencode(path.name).decode("utf-8", "replace")
+            )  # an archive holds names in UTF-8 only
+            name = next(one for number in count(1) if (one := _numbered(plain, number)) not in names)
+            names.add(name)
+            entry = zipfile.ZipInfo(f"{top}/{name}")
             entry.external_attr = 0o600 << 16
             archive.writestr(entry, content, zipfile.ZIP_DEFLATED)
     return held.getvalue()
+
+
+def _numbered(path: Path, number: int) -> str:
+    return os.fsencode((path if number == 1 else path.with_stem(f"{path.stem} {number}")).as_posix()).decode(
+        "utf-8", "replace"
+    )
 
 
 def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
@@ -209,8 +246,9 @@ def _bare_round(one: Round, rules: RuleBase, shift: timedelta) -> Round:
 
 _KEYS = {
     "event", "schema", "rules", "garment", "fingerprint", "units", "symptom", "seen", "origin", "amount_mm", "error_mm",
-    "severity", "side", "awaits", "notes", "alteration", "round", "ended", "body", "pattern", "tables", "steps", "causes", "id",
-    "probability", "recommendations", "only_if", "leave_alone", "not", "fits", "findings", "refused",
+    "left_mm", "right_mm", "severity", "side", "awaits", "notes", "alteration", "round", "ended", "body", "pattern", "tables", "steps",
+    "causes", "id", "probability", "recommendations", "only_if", "leave_alone", "not", "fits", "findings", "refused",
+    "at_rest", "readings_from", "earlier", "readings", "sides",
 }  # fmt: skip
 
 
@@ -223,6 +261,7 @@ def _known(rules: RuleBase) -> frozenset[str]:
         *get_args(Origin),
         *SEVERITIES,
         *SIDES,
+        *get_args(ReadingsFrom),
         *get_args(BodyMeasure),
         "in",
         "cm",
@@ -282,34 +321,36 @@ def refuse_other_folder(folder: Path) -> None:
 
 
 def delete_case(folder: Path) -> None:
-    """Delete a case: it is there whole or gone; what the system does not let go of at once goes with the next write."""
+    """Delete a case: it is there whole or gone; what a kill leaves of it goes with the next command on its root."""
     refuse_other_folder(folder)
-    sweep(folder.parent)
-    forget(folder.parent, folder.name)
-    with refusals(folder, "this cannot be deleted"):
-        place = Path(tempfile.mkdtemp(prefix=GONE, dir=folder.parent))
-        try:
-            folder.rename(place / "case")
-        except OSError:
-            place.rmdir()
-            raise
-        make_durable(folder.parent)
-    try:
-        shutil.rmtree(place)
-    except OSError as error:
-        told = f"the case is off the list, but not all of it could be deleted: {reason(error)}"
-        raise stop("cannot-delete", told, where=Where(shown_path(place)), hint="delete this folder by hand") from None
-    make_durable(folder.parent)
+    with alone(folder):
+        _refuse_while_open(folder)
+        forget(folder.parent, folder.name)
+        with refusals(folder, "not all of this could be deleted; the next command goes on with it"):
+            delete_folder(folder)
+
+
+def _refuse_while_open(folder: Path) -> None:
+    """An interview that is on somewhere would write on into a case that is gone."""
+    for path in sorted(folder.glob("round-*/session.jsonl")):
+        with suppress(OSError):
+            log = Growing(path)
+            try:
+                if not log.lock(0.0, LARGEST_LOG):
+                    told, hint = "an interview of this case is open in another window", "leave it first"
+                    raise stop("in-use", told, where=Where(shown_path(path)), hint=hint)
+            finally:
+                log.close()
 
 
 def delete_photos(case: Case, today: date) -> Case:
     """Delete the pictures of a case and the marks on them, and say in `case.yaml` when that was."""
-    with alone(case.folder):
+    with alone(case.folder) as lock:
+        lock.note(f"{PHOTOS}{today.isoformat()}")
         for path in contents(case.folder).files:
             kept = path.as_posix() == case.pattern or "documents" in path.parts
             if "photos" in path.parts[:-1] or (path.suffix.lower() in _PICTURES and not kept):
                 with refusals(case.folder / path, "this cannot be deleted"):
-                    (case.folder / path).unlink()
-                make_durable((case.folder / path).parent)
-    fresh = open_case(case.folder)
-    return save_case(fresh, replace(fresh, consent=replace(fresh.consent, removed=today)))
+                    remove_file(case.folder / path)
+        fresh = open_case(case.folder)
+        return save_case(fresh, replace(fresh, consent=replace(fresh.consent, removed=today)))

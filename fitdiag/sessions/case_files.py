@@ -17,11 +17,13 @@ from typing import Any, Literal, get_args
 from fitdiag.knowledge.findings import SIDES, Side
 from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.strict_yaml import Document, scalar
+from fitdiag.plausible import doubt_of_body
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
 from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_length
 
 CASE_SCHEMA = "fitdiag.case/1"
 ROUND_SCHEMA = "fitdiag.round/1"
+ROUND_FILE = "round.yaml"
 LARGEST = 64 * 1024
 LONGEST_NAME = 80
 LONGEST_NOTE = 500
@@ -298,7 +300,9 @@ class _Reader:
         result: dict[str, float] = {}
         for name, entry in self.mapping(loc, value, (), "'hip: 40 in'").items():
             length = self.length((*loc, name), entry)
-            if self.id((*loc, name), name, "a measure") and length is not None:
+            if length is not None and (doubt := doubt_of_body(name, length, "cm")):
+                self.fault((*loc, name), "amount", doubt, "check the measure and its unit")
+            elif self.id((*loc, name), name, "a measure") and length is not None:
                 result[name] = length
         return result
 

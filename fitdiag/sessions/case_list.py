@@ -16,12 +16,11 @@ from operator import attrgetter
 from pathlib import Path
 from typing import NamedTuple
 
-from fitdiag.files import read_bytes, reason, write_atomically
+from fitdiag.files import make_folder, read_bytes, reason, write_atomically
 from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path, stop
 
 SCHEMA = "fitdiag.list/1"
 CASE_FILE = "case.yaml"
-TEMPORARY = ".fitdiag-"  # what write_atomically calls a file that is not yet whole
 OWN = ".fitdiag"
 _FILE = "list.txt"
 _LARGEST = 4 * 1024 * 1024
@@ -161,8 +160,8 @@ def _keep(parent: Path, lines: dict[str, str]) -> None:
     with suppress(OSError, ProblemsFoundError):
         if place.is_symlink():
             return
-        if not place.exists():
-            place.mkdir(mode=0o700)
+        if not (place / ".gitignore").exists():
+            make_folder(place)
             write_atomically(place / ".gitignore", "*\n")  # it is of use on this disk only
         write_atomically(place / _FILE, "\n".join([SCHEMA, *lines.values()]), replace=True)
 

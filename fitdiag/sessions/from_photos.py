@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from fitdiag.knowledge.findings import TAPE_MM, Finding, Side
 from fitdiag.knowledge.model import FromPhoto, RuleBase, Symptom
 from fitdiag.photos.combine import Together, slope_mm
-from fitdiag.photos.measure import V_SEEN, Measured
+from fitdiag.photos.readings import Measured
 
+V_SEEN = 2.6  # mm over the first 3 cm beside the seam (5 degrees); less is the cloth's own unrest
 CLEAR_OF_ZERO = {
     "good": 2.5,
     "fair": 3.5,

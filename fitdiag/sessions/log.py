@@ -1,28 +1,26 @@
 """The session log: one JSON object a line, appended and flushed to the disk before the next question is asked.
 
 The first line is a head with the schema, the program's version and a fingerprint of the rule base. A last line torn by a
-crash is no fault: it was never acknowledged. A log is written by one process at a time.
+crash is no fault: it was never acknowledged. A log is written by one process at a time. One line is one event; what belongs
+together and must never be half there, like all that came in with a form, is one line that holds several.
 """
 
 from __future__ import annotations
 
-import errno
 import json
-import os
-import shlex
-import sys
-from collections.abc import Callable, Mapping
-from contextlib import suppress
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import Any
 
 from fitdiag import __version__
+from fitdiag.files import GoneError, Growing, make_folder, no_twins, refusal, write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
-from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line, shown_path, stop
+from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_line, shown_path, stop
 
 SCHEMA = "fitdiag.session/1"
 LARGEST_LOG = 4 * 1024 * 1024
@@ -41,6 +39,9 @@ KINDS = (
     "offered",
     "outcome",
 )
+JOINED = ("known", "taken", "measured")  # lines of a round's log that hold several events each
+ABOUT_FILES = ("round", "documents")  # lines of a round's log that say what its files are made of
+_BUSY_S = 2.0  # another process adds its lines in less; an interview keeps a log for longer
 Event = Mapping[str, Any]
 Clock = Callable[[], datetime]
 
@@ -52,17 +53,36 @@ def now() -> datetime:
 
 @dataclass(frozen=True)
 class ReadLog:
-    """The events of a log, the head first. `whole_bytes`: how much of the file they fill; a torn line may follow."""
+    """The events of a log, the head first. `whole_bytes`: how much of the file they fill; a torn line may follow.
+
+    `lines` are the events as they were written; in `events` those that were written as one line stand one by one.
+    """
 
     path: Path
-    events: tuple[Event, ...]
+    lines: tuple[Event, ...]
     whole_bytes: int
     ends_open: bool = False  # the last event is whole, only its line end is missing
 
     @property
     def head(self) -> Event:
         """The first event, with schema, program and rules."""
-        return self.events[0]
+        return self.lines[0]
+
+    @cached_property
+    def events(self) -> tuple[Event, ...]:
+        """What the session adds up from."""
+        return tuple(apart(self.lines))
+
+
+def apart(lines: Iterable[Event]) -> Iterator[Event]:
+    """The events of a session one by one, without what is only about the files of a round."""
+    for line in lines:
+        if line["event"] in KINDS:
+            yield line
+        elif line["event"] in JOINED and isinstance(inner := line.get("events"), list):
+            for event in inner:
+                if isinstance(event, dict) and event.get("event") in KINDS[1:]:
+                    yield {**event, "at": line.get("at")}
 
 
 def read_log(path: Path) -> ReadLog:
@@ -120,124 +140,102 @@ def _byte_order_mark(path: Path) -> int:
 
 def _event(line: str) -> Event | None:
     try:
-        event = json.loads(line)
+        event = json.loads(line, object_pairs_hook=no_twins)
     except (ValueError, RecursionError):
         return None
-    return event if isinstance(event, dict) and event.get("event") in KINDS else None
+    known = (*KINDS, *JOINED, *ABOUT_FILES)
+    return event if isinstance(event, dict) and event.get("event") in known else None
+
+
+def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units: str, events: Sequence[Event] = (),
+              clock: Clock = now) -> None:  # fmt: skip
+    """Write a new log with these events: it is there with all of them, or not at all. Raises ProblemsFoundError."""
+    rules = {"garment": garment, "fingerprint": fingerprint}
+    head = {
+        "event": "start",
+        "schema": SCHEMA,
+        "program": __version__,
+        "rules": rules,
+        "client": client,
+        "units": units,
+    }
+    text = b"".join(_line(event, clock)[1] for event in (head, *events))
+    try:
+        make_folder(path.parent)
+        write_atomically(path, text)
+    except OSError as error:  # also: its parent is a file
+        raise _cannot_write(path, error, _ELSEWHERE) from None
+    except ProblemsFoundError as stopped:
+        if stopped.problems[0].code == "exists":
+            hint = f"if it is a session, go on with it: {resume_command(path)}; else give another name"
+            told = "there is a file of this name already"
+            raise stop("log-exists", told, where=Where(shown_path(path)), hint=hint) from None
+        told = stopped.problems[0].message.replace("cannot be written", "cannot be saved")
+        raise ProblemsFoundError(replace(stopped.problems[0], message=told, hint=_ELSEWHERE)) from None
+
+
+def _line(event: Event, clock: Clock) -> tuple[Event, bytes]:
+    stamped = {**event, "at": clock().isoformat(timespec="seconds")}
+    return stamped, (json.dumps(stamped, separators=(",", ":")) + "\n").encode("ascii")
 
 
 class SessionLog:
     """A log open for writing, locked against a second writer. Use as a context manager."""
 
-    def __init__(self, path: Path, descriptor: int, clock: Clock) -> None:
-        self.path, self._descriptor, self._clock = path, descriptor, clock
+    def __init__(self, path: Path, file: Growing, clock: Clock) -> None:
+        self.path, self._file, self._clock = path, file, clock
 
     @classmethod
     def create(cls, path: Path, base: RuleBase, *, client: str, units: str, clock: Clock = now) -> SessionLog:
         """Begin a new log; an existing file is never overwritten, and none is left behind if it cannot be begun."""
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:  # also: its parent is a file
-            raise _cannot_write(path, error, _ELSEWHERE) from None
-        try:
-            descriptor = os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR | os.O_APPEND, 0o600)
-        except FileExistsError:
-            raise stop(
-                "log-exists",
-                "there is a file of this name already",
-                where=Where(shown_path(path)),
-                hint=f"if it is a session, go on with it: {resume_command(path)}; else give another name",
-            ) from None
-        except OSError as error:
-            raise _cannot_write(path, error, _ELSEWHERE) from None
-        log = cls(path, descriptor, clock)
-        try:
-            log._lock()
-            log._write(
-                {
-                    "event": "start",
-                    "schema": SCHEMA,
-                    "program": __version__,
-                    "rules": {"garment": base.about.garment, "fingerprint": base.fingerprint},
-                    "client": client,
-                    "units": units,
-                }
-            )
-        except OSError as error:
-            log.close()
-            with suppress(OSError):
-                path.unlink()
-            raise _cannot_write(path, error, _ELSEWHERE) from None
-        except BaseException:
-            log.close()
-            raise
-        _sync_folder(path.parent)
-        return log
+        begin_log(path, base.about.garment, base.fingerprint, client=client, units=units, clock=clock)
+        return cls.resume(path, clock)[0]
 
     @classmethod
     def resume(cls, path: Path, clock: Clock = now) -> tuple[SessionLog, ReadLog]:
         """Open a log to go on with; a torn last line is cut off. Read only after the lock is held."""
         read_log(path)  # the clear message for what is no log, before anything is opened for writing
         try:
-            descriptor = os.open(path, os.O_RDWR | os.O_APPEND)
+            file = Growing(path)
         except OSError as error:
             raise _cannot_write(path, error, "a session can only go on where its log may be written") from None
-        log = cls(path, descriptor, clock)
         try:
-            log._lock()
+            if not file.lock(_BUSY_S, LARGEST_LOG):
+                told = "another interview is writing to this log"
+                hint = "finish or close that one first"
+                raise stop("log-in-use", told, where=Where(shown_path(path)), hint=hint)
             read = read_log(path)
-            os.ftruncate(descriptor, read.whole_bytes)
-            if read.ends_open:
-                os.write(descriptor, b"\n")
-            os.fsync(descriptor)
+            file.cut(read.whole_bytes, line_end=read.ends_open)
         except OSError as error:
-            log.close()
+            file.close()
             raise _cannot_write(path, error, "nothing was changed") from None
         except BaseException:
-            log.close()
+            file.close()
             raise
-        return log, read
+        return cls(path, file, clock), read
+
+    @property
+    def is_there(self) -> bool:
+        """Whether the log is still where it was, neither moved nor deleted."""
+        return self._file.is_there
 
     def append(self, event: Event) -> Event:
         """Write one event and wait until it is on the disk. On failure the log stays as it was before."""
+        stamped, line = _line(event, self._clock)
+        hint = f"mend that, then go on with: {resume_command(self.path)}"
         try:
-            return self._write(event)
+            self._file.append(line)
+        except GoneError:
+            told = "this log was moved or deleted while it was open; this answer is not saved"
+            hint = "put it back, then go on with it; without it the session is lost"
+            raise stop("log-gone", told, where=Where(shown_path(self.path)), hint=hint) from None
         except OSError as error:
-            hint = f"mend that, then go on with: {resume_command(self.path)}"
             raise _cannot_write(self.path, error, hint, "this answer", "; every answer before it is saved") from None
-
-    def _write(self, event: Event) -> Event:
-        stamped = {**event, "at": self._clock().isoformat(timespec="seconds")}
-        line = (json.dumps(stamped, separators=(",", ":")) + "\n").encode("ascii")
-        size = os.fstat(self._descriptor).st_size
-        try:
-            written = 0
-            while written < len(line):
-                written += os.write(self._descriptor, line[written:])
-            os.fsync(self._descriptor)
-        except OSError:
-            with suppress(OSError):  # if this fails too, a torn line at the end is read over
-                os.ftruncate(self._descriptor, size)
-            raise
         return stamped
-
-    def _lock(self) -> None:
-        """Raises OSError where the system cannot lock files at all."""
-        try:
-            _lock_file(self._descriptor)
-        except (BlockingIOError, PermissionError):
-            raise stop(
-                "log-in-use",
-                "another interview is writing to this log",
-                where=Where(shown_path(self.path)),
-                hint="finish or close that one first",
-            ) from None
 
     def close(self) -> None:
         """Give the log free; calling it twice does no harm."""
-        if self._descriptor >= 0:
-            os.close(self._descriptor)
-            self._descriptor = -1
+        self._file.close()
 
     def __enter__(self) -> SessionLog:
         return self
@@ -253,44 +251,9 @@ _ELSEWHERE = "choose another place with --log"
 
 def resume_command(path: Path) -> str:
     """The command that goes on with a session, ready to be copied."""
-    return f"fitdiag interview --resume {shlex.quote(shown_path(path))}"
+    return command("fitdiag", "interview", "--resume", path)
 
 
 def _cannot_write(path: Path, error: OSError, hint: str, what: str = "this", kept: str = "") -> ProblemsFoundError:
-    reasons = {
-        errno.ENOSPC: "the disk is full",
-        errno.EDQUOT: "the disk quota is used up",
-        errno.EROFS: "the disk is read-only",
-        errno.EACCES: "writing is not allowed here",
-        errno.EPERM: "writing is not allowed here",
-        errno.ENOTDIR: "its folder is a file",
-        errno.EEXIST: "its folder is a file",
-        errno.ENAMETOOLONG: "the name is too long",
-    }
-    told = reasons.get(error.errno or 0, one_line(error.strerror or error))
-    return stop("cannot-save", f"{what} cannot be saved: {told}{kept}", where=Where(shown_path(path)), hint=hint)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the new file's name durable too; not every system lets a folder be opened for that."""
-    try:
-        descriptor = os.open(folder, os.O_RDONLY)
-    except OSError:
-        return
-    with suppress(OSError):
-        os.fsync(descriptor)
-    os.close(descriptor)
-
-
-if sys.platform == "win32":
-    import msvcrt
-
-    def _lock_file(descriptor: int) -> None:
-        os.lseek(descriptor, LARGEST_LOG, os.SEEK_SET)  # a byte behind the text: a locked one cannot be read either
-        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-
-else:
-    import fcntl
-
-    def _lock_file(descriptor: int) -> None:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    told = f"{what} cannot be saved: {refusal(error)}{kept}"
+    return stop("cannot-save", told, where=Where(shown_path(path)), hint=hint)

@@ -1,19 +1,25 @@
 """What the rounds of a case add up to: what was expected and what came, what went too far, what goes in circles.
 
-Pure: from a case, the rules and the findings of the round to plain values and sentences. A prediction carries its range; nothing is
+From a case, the rules and the findings of the round to plain values and sentences. A prediction carries its range; nothing is
 called off that lies within it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.sessions.case_files import Advised, Outcome, Round
+from fitdiag.sessions.case import case_findings
+from fitdiag.sessions.case_files import Advised, Case, Outcome, Round
+from fitdiag.sessions.from_photos import tells_more
+from fitdiag.sessions.log import Event
+from fitdiag.sessions.round_log import RoundLog
+from fitdiag.sessions.state import STAGES, events_of, offered_event
 from fitdiag.units import Units, format_length, format_reading
 
 HALF_BACK = 0.5  # of what went too far: take half back first, and look; common practice, no source
@@ -27,6 +33,62 @@ class Remark:
 
     kind: str
     text: str
+
+
+def known_findings(base: RuleBase, case: Case) -> Findings:
+    """What is known before the answers of the last round, and with them once its questions have begun."""
+    *earlier, one = case.rounds
+    log = RoundLog.of(one)
+    if log.begun:
+        return log.findings(base)
+    known = case_findings(case, base, before=one.number)
+    for before in earlier:  # what was noted about the client in an earlier round still holds
+        known = replace(known, body={**known.body, **RoundLog.of(before).findings(base).body})
+    for before in earlier:
+        if before.findings_file.exists():  # of an earlier round only what lasts
+            mine = replace(read_findings(before.findings_file, base), symptoms={}, notes=())
+            known = _joined(known, mine)
+    came = log.taken(base)
+    return replace(_joined(known, came) if came is not None else known, units=case.units)
+
+
+def _joined(known: Findings, mine: Findings) -> Findings:
+    """Both together; what was done before the case began stands before what was done in its rounds."""
+    done = (*(item for item in mine.done if item not in known.done), *known.done)
+    return replace(known.joined(replace(mine, done=())), done=done)
+
+
+def known_line(base: RuleBase, case: Case) -> Event:
+    """All that is known when the questions of the last round begin, as one line of its log, without what is in it already."""
+    one = case.rounds[-1]
+    log, known = RoundLog.of(one), known_findings(base, case)
+    there = log.findings(base)
+    fresh = replace(
+        known,
+        symptoms={},
+        body={note: grade for note, grade in known.body.items() if there.body.get(note) != grade},
+        body_measures=_others(known.body_measures, there.body_measures),
+        pattern_measures=_others(known.pattern_measures, there.pattern_measures),
+        tables={name: table for name, table in known.tables.items() if there.tables.get(name) != table},
+    )
+    events: list[Event] = []
+    rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}
+    if log.lines[0].get("rules") != rules:
+        events.append({"event": "rules", "rules": rules})
+    events += events_of(fresh, replace(there, body_measures={}, pattern_measures={}, tables={}))
+    told = (("history", one.number > 1 or bool(known.done)), ("body", bool(known.body)))
+    events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known and stage in STAGES]
+    found = log.measured(base)
+    if found is not None:
+        events.append(
+            offered_event(item for name, item in found.symptoms.items() if tells_more(item, known.symptoms.get(name)))
+        )
+    events += [{"event": "note", "text": f"the client: {line}"} for line in log.words[:12]]
+    return {"event": "known", "events": events}
+
+
+def _others(wanted: Mapping[str, float], there: Mapping[str, float]) -> dict[str, float]:
+    return {name: mm for name, mm in wanted.items() if there.get(name) != mm}
 
 
 def expected_outcomes(

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, get_args
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.contradictions import Contradiction, settle
-from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Finding, Findings, Origin
+from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Earlier, Finding, Findings, Origin
 from fitdiag.knowledge.model import BodyMeasure, RuleBase
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, make_plan
@@ -28,7 +28,7 @@ class State:
     """A session so far. `ended`: the stages of the interview that are over; `unknown`: ids these rules do not know.
 
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
-    yet; `recorded`: the conclusion, if nothing was answered after it.
+    yet; `recorded`: the conclusion, if nothing was answered after it; `again`: signs to photograph or ask at the next try-on.
     """
 
     findings: Findings
@@ -39,6 +39,7 @@ class State:
     recorded: Event | None = None
     awaiting: Finding | Done | None = None
     offered: tuple[Finding, ...] = ()
+    again: frozenset[str] = frozenset()
 
 
 def fold(events: Iterable[Event], base: RuleBase) -> State:
@@ -99,14 +100,22 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
     findings, unknown = state.findings, state.unknown
     match event["event"]:
         case "stage":
-            return replace(state, ended=state.ended | {str(event.get("ended"))})
+            looked = findings.looked or (event.get("ended") == "seen" and event.get("looked") is True)
+            return replace(
+                state, ended=state.ended | {str(event.get("ended"))}, findings=replace(findings, looked=looked)
+            )
         case "body":
             notes = event.get("notes")
             given = notes if isinstance(notes, Mapping) else {}
             grades = (*base.words.body_grades.words, "no")
             known = {note: grade for note, grade in given.items() if note in base.body_notes and grade in grades}
             unknown += tuple(one_line(note, 60) for note in given if note not in known)
-            return replace(state, findings=replace(findings, body={**findings.body, **known}), unknown=unknown)
+            sides = event.get("sides")
+            items = sides.items() if isinstance(sides, Mapping) else ()
+            sides = {note: side for note, side in items if note in known and side in ("left", "right")}
+            before = {note: side for note, side in findings.body_sides.items() if known.get(note) != "no"}
+            findings = replace(findings, body={**findings.body, **known}, body_sides={**before, **sides})
+            return replace(state, findings=findings, unknown=unknown)
         case "done":
             done = done_from(event)
             if done is None or done.alteration not in base.alterations:
@@ -117,6 +126,9 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
             tables = event.get("tables")
             items = tables.items() if isinstance(tables, Mapping) else ()
             chosen = {name: table for name, table in items if isinstance(table, str) and table in base.ease}
+            at_rest = _measures(event.get("at_rest"), base.symptoms)
+            simulated = event.get("readings_from") == "simulation"
+            earlier = tuple(one for one in _earlier(event.get("earlier"), base) if one not in findings.earlier)
             return replace(
                 state,
                 findings=replace(
@@ -124,6 +136,9 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                     body_measures={**findings.body_measures, **body},
                     pattern_measures={**findings.pattern_measures, **pattern},
                     tables={**findings.tables, **chosen},
+                    at_rest={**findings.at_rest, **at_rest},
+                    readings_from="simulation" if simulated else findings.readings_from,
+                    earlier=(*findings.earlier, *earlier),
                 ),
             )
         case "offered":
@@ -133,7 +148,14 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
             if finding is None or finding.symptom not in base.symptoms:
                 return replace(state, unknown=(*unknown, one_line(event.get("symptom"), 60)))
             left = tuple(item for item in state.offered if item.symptom != finding.symptom)
-            return replace(state, findings=findings.with_finding(finding), last_symptom=finding.symptom, offered=left)
+            again = state.again - {finding.symptom} | ({finding.symptom} if event.get("again") is True else set())
+            return replace(
+                state,
+                findings=findings.with_finding(finding),
+                last_symptom=finding.symptom,
+                offered=left,
+                again=frozenset(again),
+            )
     return state
 
 
@@ -189,18 +211,46 @@ def finding_from(event: Event) -> Finding | None:
     return Finding(symptom, seen, amount, error, severity, side, origin, left, right) if sound else None  # type: ignore[arg-type]
 
 
+def body_event(findings: Findings) -> dict[str, Any]:
+    """The body notes, with the side of those that hold for one side, as an event of the log."""
+    sides = {"sides": dict(findings.body_sides)} if findings.body_sides else {}
+    return {"event": "body", "notes": dict(findings.body), **sides}
+
+
 def measures_event(findings: Findings) -> dict[str, Any]:
-    """Body and pattern measures, in mm, and the tables chosen, as an event of the log."""
-    return {
+    """Measures of body, pattern and earlier try-ons, in mm, and the tables chosen, as an event of the log."""
+    event: dict[str, Any] = {
         "event": "measures",
         "body": dict(findings.body_measures),
         "pattern": dict(findings.pattern_measures),
         "tables": dict(findings.tables),
     }
+    if findings.at_rest:
+        event["at_rest"] = dict(findings.at_rest)
+    if findings.readings_from != "cloth":
+        event["readings_from"] = findings.readings_from
+    if findings.earlier:
+        event["earlier"] = [
+            {"round": one.round, "readings": {name: list(told) for name, told in one.readings.items()}}
+            for one in findings.earlier
+        ]
+    return event
 
 
-def _measures(value: object) -> dict[str, float]:
-    known = get_args(BodyMeasure)
+def _earlier(value: object, base: RuleBase) -> Iterator[Earlier]:
+    """The readings of earlier try-ons in a `measures` event; what is no reading of a known sign is passed over."""
+    for item in value if isinstance(value, list) else ():
+        number, given = (item.get("round"), item.get("readings")) if isinstance(item, Mapping) else (None, None)
+        if isinstance(number, int) and 1 <= number <= 99 and isinstance(given, Mapping):
+            yield Earlier(number, {
+                name: (float(told[0]), None if told[1] is None else float(told[1]))
+                for name, told in given.items()
+                if name in base.symptoms and isinstance(told, list) and len(told) == 2
+                and told[0] is not None and all(map(_is_length, told))
+            })  # fmt: skip
+
+
+def _measures(value: object, known: Collection[str] = get_args(BodyMeasure)) -> dict[str, float]:
     items = value.items() if isinstance(value, Mapping) else ()
     return {str(name): float(mm) for name, mm in items if name in known and mm is not None and _is_length(mm)}
 
@@ -215,6 +265,18 @@ def done_from(event: Event) -> Done | None:
     alteration, amount, number = event.get("alteration"), event.get("amount_mm"), event.get("round", 1)
     sound = isinstance(alteration, str) and _is_length(amount) and isinstance(number, int) and 1 <= number <= 99
     return Done(alteration, amount, number) if sound else None  # type: ignore[arg-type]
+
+
+def events_of(found: Findings, known: Findings) -> list[dict[str, Any]]:
+    """Findings as events of a log, without what is known of them already."""
+    events: list[dict[str, Any]] = [done_event(item) for item in found.done if item not in known.done]
+    if found.body:
+        events.append(body_event(found))
+    measures = (found.body_measures, found.pattern_measures, found.tables, found.at_rest, found.earlier)
+    if any(measures) or found.readings_from != "cloth":
+        events.append(measures_event(known.joined(found)))
+    events += [answer_event(finding) for finding in found.symptoms.values()]
+    return events + [{"event": "note", "text": note} for note in found.notes if note not in known.notes]
 
 
 def _is_length(value: object) -> bool:

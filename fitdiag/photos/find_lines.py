@@ -1,0 +1,281 @@
+"""Balance lines, grainlines and the centre seam, found without a mark and named by what must hold.
+
+A drawn line is a ridge of one colour. Ridges that cross the middle of the body are followed to both sides until they end. The hip and
+the crotch line are two of them, drawn in one colour, as wide as a body and a hand's breadth apart; knee lines lie on each leg below
+them, grainlines cross them. Of all that could be meant the set that fits best is taken, and what fits nearly as well is a doubt.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from fitdiag.photos.marks import Points
+from fitdiag.photos.ridges import BESIDE, Found, Ridges, evened, same
+from fitdiag.photos.snap import snap
+from fitdiag.photos.strip import opponent
+
+Array = NDArray[np.float64]
+Span = tuple[float, float]
+FINE = 1500  # px: height of the copy on which lines are looked for
+APART, APART_ERROR = 0.22, 0.07  # between hip and crotch line, as a share of the width
+TRUNK_RIVAL = 0.4  # a second pair that scores so much of the best makes both doubtful
+CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
+
+
+@dataclass(eq=False)
+class Lines:
+    """What was found: points of each line and grain in px of the picture, the seam's, and what is doubtful about each."""
+
+    lines: dict[str, Points] = field(default_factory=dict)
+    grains: dict[str, Points] = field(default_factory=dict)
+    seam: Points = ()
+    doubts: dict[str, str] = field(default_factory=dict)
+    body: tuple[float, float, float, float] | None = None  # left, top, right, bottom, px
+
+
+def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
+    """Every line that can be told in a picture of this view (back, front, left, right)."""
+    result = Lines()
+    if min(pixels.shape[:2]) < 300:
+        return result
+    height = min(FINE, pixels.shape[0])
+    scale = pixels.shape[0] / height
+    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), height), Image.Resampling.BOX)
+    colours = opponent(np.asarray(copy, float))
+    level = Ridges(evened(colours))
+    upright = Ridges(evened(colours.transpose(1, 0, 2)))
+    best = _best_trunk(level, upright, view)
+    if best is None:
+        return result
+    result.doubts = dict(best.doubts)
+    seam = best.named.pop("seam", None)
+    for name, ridge in best.named.items():
+        points = _points(pixels, ridge, seam if name in ("hip", "crotch") else None, scale)
+        if points is None:
+            result.doubts[name] = "it could not be followed in the full picture"
+        else:
+            (result.grains if name.startswith("grain") else result.lines)[name] = points
+    if seam is not None:
+        at = np.linspace(0.02, 0.98, 5) * (len(seam.pixels) - 1)
+        whole = (seam.pixels[at.round().astype(int), ::-1] + 0.5) * scale - 0.5
+        result.seam = tuple((round(float(x), 1), round(float(y), 1)) for x, y in whole)
+    hip = best.hip
+    result.body = tuple(
+        float(v * scale)
+        for v in (hip.first, hip.at(hip.middle) - 0.75 * hip.width, hip.last, hip.at(hip.middle) + 2.3 * hip.width)
+    )  # type: ignore[assignment]
+    return result
+
+
+@dataclass(eq=False)
+class _Trunk:
+    """One way of reading a picture: which ridges are the hip and the crotch line, and what else fits to them."""
+
+    hip: Found
+    crotch: Found
+    score: float
+    named: dict[str, Found] = field(default_factory=dict)
+    doubts: dict[str, str] = field(default_factory=dict)
+
+
+def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
+    """The reading that fits best."""
+    side = view in ("left", "right")
+    rings = _rings(level)
+    trunks = sorted(_pairs(rings, side=side), key=lambda trunk: -trunk.score)
+    kept: list[_Trunk] = []
+    for trunk in trunks:
+        if all(not (same(trunk.hip, other.hip) and same(trunk.crotch, other.crotch)) for other in kept):
+            kept.append(trunk)
+        if len(kept) == 4:
+            break
+    for trunk in kept:
+        (_name_side if side else _name_rest)(trunk, level, upright, view)
+    if not kept:
+        return None
+    kept.sort(key=lambda trunk: -trunk.score)
+    best = kept[0]
+    if len(kept) > 1 and kept[1].score > TRUNK_RIVAL * best.score:
+        for name, one, two in (("hip", best.hip, kept[1].hip), ("crotch", best.crotch, kept[1].crotch)):
+            if not same(one, two):
+                best.doubts[name] = "another line could be meant as well"
+    if best.crotch.broken:
+        best.doubts.setdefault("crotch", "it is put together from two halves")
+    return best
+
+
+def _rings(level: Ridges) -> list[Found]:
+    """Ridges that cross the middle of the body, wherever it stands."""
+    height, width = level.ridge.shape
+    found: list[Found] = []
+    for centre in CENTRES:
+        strip = ((centre - 0.03) * width, (centre + 0.03) * width)
+        reach = (centre * width - 0.32 * height, centre * width + 0.32 * height)
+        for row, _ in level.seeds(strip, (0, 0.86 * height), 9):
+            if any(
+                other.first < centre * width < other.last and abs(other.at(centre * width) - row) < BESIDE
+                for other in found
+            ):
+                continue
+            ring = level.follow(strip, row, reach, 9)
+            if (
+                ring is not None
+                and ring.lean < 14
+                and not any(same(ring, other) and other.width >= ring.width for other in found)
+            ):
+                found.append(ring)
+    return found
+
+
+def _pairs(rings: Sequence[Found], *, side: bool) -> Iterator[_Trunk]:
+    """All pairs that could be the hip and the crotch line; a crotch line that breaks at the fork is put together from two halves."""
+    least, most = (0.06, 0.3) if side else (0.09, 0.42)
+    height = FINE
+    wide = [ring for ring in rings if least * height < ring.width < most * height and ring.lean < 12]
+    for hip in wide:
+        for crotch in wide:
+            score = _fit(hip, crotch, side=side)
+            if score > 0:
+                yield _Trunk(hip, crotch, score)
+        if side:
+            continue
+        halves = [
+            ring for ring in rings
+            if 0.26 * hip.width < ring.width < 0.66 * hip.width
+            and 0.08 * hip.width < float(np.median(ring.pixels[:, 1])) - hip.at(hip.middle) < 0.46 * hip.width
+        ]  # fmt: skip
+        for left in halves:
+            for right in halves:
+                meet = (
+                    left is not right
+                    and left.last < min(hip.middle, right.first) + 0.1 * hip.width
+                    and right.first > hip.middle - 0.1 * hip.width
+                    and abs(left.pixels[-1, 1] - right.pixels[0, 1]) < 0.2 * hip.width
+                )
+                whole = _joined(left, right) if meet else None
+                score = 0.8 * _fit(hip, whole, side=side) if whole else 0.0
+                if whole and score > 0:
+                    yield _Trunk(hip, whole, score)
+
+
+def _joined(left: Found, right: Found) -> Found:
+    """Two halves as one ridge."""
+    x = np.arange(left.first, right.last + 1)
+    both = np.concatenate([left.pixels, right.pixels])
+    order = np.argsort(both[:, 0], kind="stable")
+    course = np.stack([x, np.interp(x, both[order, 0], both[order, 1])], axis=1)
+    colour = left.colour + right.colour
+    return Found(course, colour / (np.linalg.norm(colour) + 1e-9), min(left.strength, right.strength), broken=True)
+
+
+def _fit(hip: Found, crotch: Found, *, side: bool) -> float:
+    """How well two ridges fit as hip and crotch line; 0 where they cannot be."""
+    middle, width = crotch.middle, max(crotch.width, hip.width)
+    apart = (crotch.at(middle) - hip.at(middle)) / width
+    usual, error = (1.55 * APART, 1.5 * APART_ERROR) if side else (APART, APART_ERROR)
+    ends = max(abs(crotch.first - hip.first), abs(crotch.last - hip.last)) / width
+    alike = float(hip.colour @ crotch.colour)
+    if not 0.08 < apart < usual + 3 * error or ends > 0.2 or alike < 0.4:
+        return 0.0
+    shape = math.exp(-0.5 * (((apart - usual) / error) ** 2 + (ends / 0.09) ** 2))
+    return shape * alike**2 * (math.sqrt(min(hip.strength, 80.0)) + math.sqrt(min(crotch.strength, 80.0)))
+
+
+def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
+    """Knee lines, grainlines and the centre seam to a hip and a crotch line; what fits raises the score."""
+    hip, crotch = trunk.hip, trunk.crotch
+    named = {"hip": hip, "crotch": crotch}
+    width, middle = hip.width, (hip.middle + crotch.middle) / 2
+    high, low = hip.at(middle), crotch.at(middle)
+    ink = hip.colour + crotch.colour
+    ink = ink / (np.linalg.norm(ink) + 1e-9)
+    rows, reach = (high + 4, low - 4), (high - 0.95 * width, low + 2.5 * width)
+    seam = upright.only(rows, (middle - 0.12 * width, middle + 0.12 * width), reach, 16)
+    if seam.ridge is not None and seam.ridge.lean < 10:
+        named["seam"] = seam.ridge
+    for side in (-1, 1):
+        name = "left" if (side < 0) == (view == "back") else "right"
+        grain_x = middle + side * 0.25 * width
+        grain = upright.only(rows, (grain_x - 0.17 * width, grain_x + 0.17 * width), reach, 16)
+        one = grain.ridge
+        if one and one.width > 0.45 * width and one.lean < 12 and one.first < high + 4 and one.last > low - 4:
+            named[f"grain-{name}"] = replace(one, pixels=one.pixels[:, ::-1])
+            if grain.rival:
+                trunk.doubts[f"grain-{name}"] = "another line runs beside it"
+        leg = middle + side * 0.25 * width
+        strip, along = ((leg - part * width, leg + part * width) for part in (0.07, 0.45))
+        knee = level.only(strip, (low + 0.35 * width, low + 1.5 * width), along, 6, ink)
+        two = knee.ridge
+        if two and 0.25 * width < two.width < 0.66 * width and two.lean < 14:
+            inner = two.last if side < 0 else two.first
+            if (inner - middle) * side > -0.1 * width and float(two.colour @ ink) > 0.4:
+                named[f"knee-{name}"] = two
+                if knee.rival:
+                    trunk.doubts[f"knee-{name}"] = "another line could be meant as well"
+    _agree(trunk, named, "grain-left", "grain-right", middle)
+    _agree(trunk, named, "knee-left", "knee-right", middle)
+    trunk.named = named
+    trunk.score *= 1 + 0.25 * sum(name.startswith(("grain", "knee")) for name in named) + 0.15 * ("seam" in named)
+
+
+def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, middle: float) -> None:
+    """Left and right must be alike: as far out, as high, of one colour. What is not is doubted."""
+    if left not in named or right not in named:
+        return
+    one, two = named[left], named[right]
+    width = trunk.hip.width
+    if left.startswith("grain"):
+        out = [abs(float(np.median(ridge.pixels[:, 0])) - middle) / width for ridge in (one, two)]
+        unlike = abs(out[0] - out[1]) > 0.1
+    else:
+        unlike = abs(float(np.median(one.pixels[:, 1])) - float(np.median(two.pixels[:, 1]))) > 0.15 * width
+    if unlike or float(one.colour @ two.colour) < 0.5:
+        for name in (left, right):
+            trunk.doubts.setdefault(name, "left and right are not alike")
+
+
+def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
+    """The knee line and the side seam of a picture from the side."""
+    hip, crotch = trunk.hip, trunk.crotch
+    named = {"hip": hip, "crotch": crotch}
+    width, middle = hip.width, (hip.middle + crotch.middle) / 2
+    high, low = hip.at(middle), crotch.at(middle)
+    reach = (high - 1.5 * width, low + 4.0 * width)
+    seam = upright.only((high + 4, low - 4), (middle - 0.25 * width, middle + 0.25 * width), reach, 16)
+    if seam.ridge is not None and seam.ridge.lean < 10:
+        named["seam"] = seam.ridge
+        if seam.rival:
+            trunk.doubts["seam"] = "another line runs beside it"
+    strip = (middle - 0.12 * width, middle + 0.12 * width)
+    knee = level.only(
+        strip, (low + 0.6 * width, low + 2.4 * width), (middle - 0.8 * width, middle + 0.8 * width), 6, hip.colour
+    )
+    if knee.ridge and 0.4 * width < knee.ridge.width < 1.2 * width and knee.ridge.lean < 14:
+        named[f"knee-{view}"] = knee.ridge
+        if knee.rival:
+            trunk.doubts[f"knee-{view}"] = "another line could be meant as well"
+    trunk.named = named
+    trunk.score *= 1 + 0.3 * (f"knee-{view}" in named) + 0.15 * ("seam" in named)
+
+
+def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float) -> Points | None:
+    """Three points on the ridge in the picture; None where snapping to them does not find the ridge again."""
+    whole = (ridge.pixels + 0.5) * scale - 0.5
+    run = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
+    middle = (whole[0, run] + whole[-1, run]) / 2
+    if seam is not None:
+        middle = (seam.at(float(np.median(ridge.pixels[:, 1]))) + 0.5) * scale - 0.5
+    at = [0, int(np.argmin(np.abs(whole[:, run] - middle))), -1]
+    track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), max(0.5, scale))
+    off = np.abs(np.interp(track.pixels[:, run], whole[:, run], whole[:, 1 - run]) - track.pixels[:, 1 - run])
+    if not ridge.broken and (np.median(off) > 2.0 * scale or np.percentile(off, 85) > 8 * scale):
+        return None
+    at[1] = int(np.argmin(np.abs(track.pixels[:, run] - middle)))
+    most = pixels.shape[1] - 1, pixels.shape[0] - 1
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in np.clip(track.pixels[at], 0, most))

@@ -1,0 +1,309 @@
+"""What stands in the room, found without a mark: lines that hang plumb, and a sheet of paper.
+
+Long straight edges that lean little are looked for by letting all nearly upright lines vote. Those that can all be plumb for one
+way of holding the camera are kept; what lies on the person is left out. The sheet is a plain bright patch with four straight
+edges and the sides of a sheet.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+from scipy import ndimage
+
+from fitdiag.photos.camera import Camera
+from fitdiag.photos.level import Pair, Pose, level
+from fitdiag.photos.marks import A4, Point, Points
+from fitdiag.photos.snap import snap_straight
+from fitdiag.photos.strip import opponent, smooth
+
+Array = NDArray[np.float64]
+Straight = tuple[Point, Point, float]
+COARSE = 600  # px: height of the copy on which upright lines vote
+MOST_LEAN = 0.24  # px sideways per px down
+SHORTEST = 0.16  # of the picture's height
+WALL = 0.7  # of the picture's height from the top: lower down boards of the floor run like upright lines
+MOST_ROLL, MOST_PITCH = math.radians(12.0), math.radians(32.0)
+USUAL_ROLL, USUAL_PITCH = math.radians(5.0), math.radians(12.0)
+AGREES = math.radians(0.7)  # a bent lens leaves so much between lines that are all plumb
+OFF_PLUMB = math.radians(0.3)  # with the bending known
+MOST_KEPT = 6
+
+
+@dataclass(frozen=True, eq=False)
+class _Segment:
+    """A straight edge: its ends in px of the picture, and how strongly it stands out."""
+
+    top: tuple[float, float]
+    bottom: tuple[float, float]
+    strength: float
+
+    @property
+    def length(self) -> float:
+        return math.dist(self.top, self.bottom)
+
+
+def find_uprights(
+    pixels: NDArray[np.uint8], focal: float, focal_error: float, body: tuple[float, float] | None
+) -> tuple[tuple[Pair, ...], Pose | None]:
+    """Plumb lines beside the body (px, its left and right), and the pose they give; no pose where fewer than two agree."""
+    height, width = pixels.shape[:2]
+    left, right = body or (0.36 * width, 0.64 * width)
+    margin = 0.015 * width
+    found = [
+        segment
+        for segment in _segments(pixels)
+        if not left - margin < (segment.top[0] + segment.bottom[0]) / 2 < right + margin
+    ]
+    chosen = _agreeing(found, focal, ((width - 1) / 2, (height - 1) / 2))
+    for _ in range(3):
+        if len(chosen) < 2:
+            return (), None
+        pose = level(pixels, [(one.top, one.bottom) for one in chosen], focal, focal_error)
+        if not pose.levelled:
+            return (), None
+        off = np.array([_off_plumb(pair, pose.camera) for pair in pose.uprights])
+        if len(chosen) == 2 or off.max() < OFF_PLUMB:
+            return tuple((one.top, one.bottom) for one in chosen), pose
+        chosen = [one for one, wrong in zip(chosen, off, strict=True) if wrong < max(OFF_PLUMB, 0.999 * off.max())]
+    return tuple((one.top, one.bottom) for one in chosen), pose
+
+
+def _off_plumb(pair: Pair, camera: Camera) -> float:
+    """Angle between a line of the picture and plumb, radians."""
+    flat = camera.straight(np.array(pair))
+    normal = np.cross([*flat[0], camera.focal], [*flat[1], camera.focal])
+    return float(abs(normal @ np.array(camera.up)) / np.linalg.norm(normal))
+
+
+def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
+    """Long straight edges that stand nearly upright, the strongest first."""
+    scale = pixels.shape[0] / COARSE
+    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
+    colours = opponent(np.asarray(copy, float))
+    slope: Array = np.zeros(colours.shape[:2])
+    slope[:, 1:-1] = np.linalg.norm(colours[:, 2:] - colours[:, :-2], axis=2)
+    line = np.zeros_like(slope)  # a string: darker or lighter than both sides
+    line[:, 2:-2] = np.minimum(
+        np.linalg.norm(colours[:, 2:-2] - colours[:, :-4], axis=2),
+        np.linalg.norm(colours[:, 2:-2] - colours[:, 4:], axis=2),
+    )
+    edge = np.maximum(slope, line)
+    noise = np.maximum(np.median(edge, axis=1, keepdims=True), 0.4)
+    edge = np.minimum(edge / noise, 6.0)
+    peak = (edge >= np.roll(edge, 1, axis=1)) & (edge >= np.roll(edge, -1, axis=1))
+    edge = np.where(peak, np.maximum(edge - 1.5, 0.0), 0.0)
+    wide = np.maximum(edge, 0.6 * np.maximum(np.roll(edge, 1, axis=1), np.roll(edge, -1, axis=1)))
+    rows: Array = np.arange(COARSE, dtype=np.float64) - COARSE / 2
+    width = wide.shape[1]
+    leans = np.linspace(-MOST_LEAN, MOST_LEAN, 97)
+    padded: Array = np.pad(wide, [(0, 0), (COARSE // 2, COARSE // 2)])
+    columns = np.arange(width) + COARSE // 2
+    votes = np.zeros((len(leans), width))
+    walls = np.arange(round(WALL * COARSE))
+    for index, lean in enumerate(leans):
+        moved = np.rint(lean * rows[walls]).astype(int)
+        votes[index] = padded[walls[:, None], columns[None] + moved[:, None]].sum(axis=0)
+    found = []
+    for _ in range(30):
+        index, column = divmod(int(votes.argmax()), width)
+        if votes[index, column] < 1.2 * SHORTEST * COARSE:
+            break
+        found += _runs(padded, rows, float(leans[index]), column, scale)
+        apart = np.arange(width)[None] - column + (leans[:, None] - leans[index]) * rows[walls[[0, -1]], None, None]
+        votes[(np.abs(apart) < 5).all(axis=0)] = (
+            0.0  # what passes within a few px at the top and at the bottom is the same line
+        )
+    return sorted(found, key=lambda one: -one.length * one.strength)
+
+
+def _runs(padded: Array, rows: Array, lean: float, column: int, scale: float) -> list[_Segment]:
+    """The stretches of a line over which an edge is seen."""
+    place = np.rint(column + lean * rows).astype(int) + COARSE // 2
+    around = np.stack([padded[np.arange(COARSE), place + step] for step in (-1, 0, 1)]).max(axis=0)
+    on = np.convolve(around > 0.5, np.ones(9) / 9, mode="same") > 0.55
+    found, start = [], None
+    gap = 0
+    for row in range(COARSE + 1):
+        if row < COARSE and on[row]:
+            start = row if start is None else start
+            gap, last = 0, row
+        elif start is not None:
+            gap += 1
+            if gap > 0.03 * COARSE or row == COARSE:
+                if last - start > SHORTEST * COARSE:
+                    ends = [
+                        ((column + lean * (at - COARSE / 2) + 0.5) * scale - 0.5, (at + 0.5) * scale - 0.5)
+                        for at in (start, last)
+                    ]
+                    found.append(_Segment(ends[0], ends[1], float(around[start : last + 1].mean())))
+                start = None
+    return found
+
+
+def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, float]) -> list[_Segment]:
+    """The segments that are all plumb for one way of holding the camera: the way most of their length speaks for."""
+    if len(found) < 2:
+        return []
+    found = list(found)[:40]
+    normals = []
+    for one in found:
+        first, last = ((x - middle[0], y - middle[1], focal) for x, y in (one.top, one.bottom))
+        normal = np.cross(first, last)
+        normals.append(normal / np.linalg.norm(normal))
+    planes = np.array(normals)
+    weights = np.array([one.length * one.strength for one in found])
+    best: tuple[float, Array] | None = None
+    for i, j in itertools.combinations(range(len(found)), 2):
+        up = np.cross(planes[i], planes[j])
+        size = float(np.linalg.norm(up))
+        if size < 0.02:
+            continue
+        up = up / size * (1 if up[1] < 0 else -1)
+        roll, pitch = math.atan2(up[0], -up[1]), math.asin(up[2])
+        if abs(roll) > MOST_ROLL or abs(pitch) > MOST_PITCH:
+            continue
+        off = np.abs(planes @ up)
+        likely = math.exp(-0.5 * ((roll / USUAL_ROLL) ** 2 + (pitch / USUAL_PITCH) ** 2))
+        score = float((weights * np.maximum(0.0, 1 - (off / AGREES) ** 2)).sum()) * likely
+        if best is None or score > best[0]:
+            best = score, off
+    if best is None:
+        return []
+    chosen: list[_Segment] = []
+    order = sorted(range(len(found)), key=lambda index: -weights[index])
+    for index in order:
+        one = found[index]
+        beside = [abs((one.top[0] + one.bottom[0]) - (other.top[0] + other.bottom[0])) / 2 for other in chosen]
+        if best[1][index] < AGREES and all(away > 6 * one.length / 1000 for away in beside):
+            chosen.append(one)
+    return chosen[:MOST_KEPT]
+
+
+# -- the sheet --------------------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False)
+class FoundSheet:
+    """A sheet of paper: its corners, how surely it is one (0 to 1), and whether another patch could be it as well."""
+
+    corners: Points
+    sure: float
+    rival: bool
+
+
+def find_sheet(
+    pixels: NDArray[np.uint8],
+    camera: Camera,
+    body: tuple[float, float, float, float] | None,
+    size: tuple[float, float] = A4,
+) -> FoundSheet | None:
+    """The sheet beside the body (left, top, right, bottom in px); None where nothing is surely one."""
+    scale = pixels.shape[0] / COARSE
+    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
+    colours = smooth(opponent(np.asarray(copy, float)), 0.6, 0.6)
+    steep = np.zeros(colours.shape[:2])
+    steep[:, 1:-1] = np.linalg.norm(colours[:, 2:] - colours[:, :-2], axis=2)
+    steep[1:-1] = np.maximum(steep[1:-1], np.linalg.norm(colours[2:] - colours[:-2], axis=2))
+    usual = float(np.median(steep)) + 0.3
+    found: list[FoundSheet] = []
+    for level_ in (2.0, 3.5, 6.0):
+        for box in _patches(steep < level_ * usual):
+            if body is not None and _inside(box, body, scale):
+                continue
+            sheet = _as_sheet(pixels, camera, colours, box, scale, size)
+            if sheet is not None and not any(_same(sheet, other) for other in found):
+                found.append(sheet)
+    found.sort(key=lambda sheet: -sheet.sure)
+    if not found or found[0].sure < 0.5:
+        return None
+    rival = len(found) > 1 and found[1].sure > 0.75 * found[0].sure
+    return FoundSheet(found[0].corners, found[0].sure, rival)
+
+
+def _same(one: FoundSheet, other: FoundSheet) -> bool:
+    return float(np.abs(np.mean(one.corners, axis=0) - np.mean(other.corners, axis=0)).max()) < 12
+
+
+def _inside(box: tuple[int, int, int, int], body: tuple[float, float, float, float], scale: float) -> bool:
+    x, y = (box[0] + box[2]) / 2 * scale, (box[1] + box[3]) / 2 * scale
+    return body[0] < x < body[2] and body[1] < y < body[3]
+
+
+def _patches(plain: NDArray[np.bool_]) -> list[tuple[int, int, int, int]]:
+    """Boxes (left, top, right, bottom) of connected plain patches of a sheet's size and shape."""
+    height, width = plain.shape
+    labels, _ = ndimage.label(plain)
+    areas = np.bincount(labels.ravel())
+    found = []
+    for index, (rows, columns) in enumerate(ndimage.find_objects(labels), start=1):
+        wide, tall = columns.stop - columns.start, rows.stop - rows.start
+        if not 0.025 * height < min(wide, tall) < 0.4 * height or not 1.1 < tall / wide < 1.9:
+            continue
+        whole = columns.start > 0 and rows.start > 0 and columns.stop < width and rows.stop < height
+        if whole and areas[index] > 0.72 * wide * tall:
+            found.append((columns.start, rows.start, columns.stop, rows.stop))
+    return found
+
+
+def _as_sheet(
+    pixels: NDArray[np.uint8], camera: Camera, colours: Array, box: tuple[int, int, int, int], scale: float,
+    size: tuple[float, float],
+) -> FoundSheet | None:  # fmt: skip
+    """The patch as a sheet, its edges followed in the full picture; None where it cannot be one."""
+    left, top, right, bottom = box
+    inner = colours[top + 2 : bottom - 2, left + 2 : right - 2].reshape(-1, 3)
+    if len(inner) < 30:
+        return None
+    tint, light = float(np.hypot(*np.median(inner[:, 1:], axis=0))), float(np.median(inner[:, 0]))
+    reach = max(3, (right - left) // 6)
+    ring = colours[max(top - reach, 0) : bottom + reach, max(left - reach, 0) : right + reach].reshape(-1, 3)
+    darker = light - float(np.percentile(ring[:, 0], 15))
+    corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)], float) * scale - 0.5
+    for step in range(3):
+        edges = [
+            snap_straight(
+                pixels, _point(corners[i]), _point(corners[(i + 1) % 4]), max(8, round((6 - 2 * step) * scale))
+            )
+            for i in range(4)
+        ]
+        corners = np.array([_meet(edges[i - 1], edges[i]) for i in range(4)])
+        if not np.isfinite(corners).all() or np.abs(corners - corners.mean(axis=0)).max() > 0.5 * max(pixels.shape[:2]):
+            return None
+    if any(edge[2] > 1.5 for edge in edges):
+        return None
+    rays = camera.rays(corners)
+    tall = (np.linalg.norm(rays[3] - rays[0]) + np.linalg.norm(rays[2] - rays[1])) / 2
+    wide = (np.linalg.norm(rays[1] - rays[0]) + np.linalg.norm(rays[2] - rays[3])) / 2
+    if min(tall, wide) <= 0:
+        return None
+    unlike = abs(math.log(tall / wide / (size[1] / size[0])))
+    square = max(abs(_corner(rays, i)) for i in range(4))
+    sure = math.exp(-((unlike / 0.05) ** 2) - (square / 0.05) ** 2 - (tint / 9.0) ** 2) * min(
+        1.0, max(0.0, darker) / 4.0
+    )
+    return FoundSheet(tuple(_point(corner) for corner in corners), float(sure), False)
+
+
+def _corner(rays: Array, index: int) -> float:
+    """Cosine of the angle at a corner."""
+    one, two = rays[index - 1] - rays[index], rays[(index + 1) % 4] - rays[index]
+    return float(one @ two / (np.linalg.norm(one) * np.linalg.norm(two) + 1e-12))
+
+
+def _meet(before: Straight, after: Straight) -> Array:
+    one = np.cross((*before[0], 1.0), (*before[1], 1.0))
+    two = np.cross((*after[0], 1.0), (*after[1], 1.0))
+    meet = np.cross(one, two)
+    place: Array = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.full(2, np.nan)
+    return place
+
+
+def _point(place: Array) -> tuple[float, float]:
+    return float(place[0]), float(place[1])

@@ -1,0 +1,90 @@
+"""Grainlines: how far they lean off plumb, and how far from the centre seam they cross the balance lines, along the cloth."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from fitdiag.photos.course import Stance
+from fitdiag.photos.lines import Place
+from fitdiag.photos.marks import Marks
+from fitdiag.photos.readings import Reading, Source, Word
+from fitdiag.photos.setting import Setting
+from fitdiag.photos.snap import Track
+from fitdiag.photos.trust import refused
+
+SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
+CLOTH = 0.01  # of a length along the cloth: folds and ease
+
+
+def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: str, track: Track) -> list[Reading]:
+    """Everything one grainline tells."""
+    found = [_lean(where, places, name, track)]
+    if not marks.seen_from_the_side and track.clear:
+        for line in ("waist", "hip", "crotch"):
+            if line in places:
+                reading = _from_centre(where, places[line], name, line, track)
+                found += [reading] if reading else []
+    return found
+
+
+def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track) -> Reading:
+    """Degrees off plumb, positive where the top lies to the right."""
+    rays = where.camera.rays(track.pixels)
+    part = max(1, len(rays) // 12)
+    top, bottom = rays[:part].mean(axis=0), rays[-part:].mean(axis=0)
+    lean = math.degrees(math.atan2(top[0] - bottom[0], top[1] - bottom[1]))
+    first, last = track.pixels[0], track.pixels[-1]
+    raw = math.degrees(math.atan2(first[0] - last[0], last[1] - first[1]))
+    if not track.clear or not where.pose.levelled:
+        why = "without two plumb lines there is no plumb" if track.clear else "the line is too faint or broken"
+        return refused(name, "lean", "deg", raw, why)
+    swings = []
+    for camera in where.pose.others:
+        other = camera.rays(np.array([first, last]))
+        swings.append(math.degrees(math.atan2(*(other[0] - other[1])) - math.atan2(*(rays[0] - rays[-1]))))
+    middles = [place.section.x / place.section.z for place in places.values()]
+    off = abs(float(rays[:, 0].mean()) - (float(np.mean(middles)) if middles else 0.0))
+    level = math.sqrt(sum(part**2 for part in swings))
+    error = math.sqrt(level**2 + math.degrees(off * SLOPE) ** 2 + 0.06**2)
+    word: Word = "good" if error < 0.8 else "fair"
+    most: Source = "level" if level > 0.7 * error else "depth"
+    return Reading(name, "lean", "deg", raw, lean, error, word, "", most)
+
+
+def _from_centre(where: Setting, place: Place, name: str, line: str, track: Track) -> Reading | None:
+    """From the centre seam to the grainline along the cloth, where it crosses a balance line; None where it does not."""
+    course, stance = place.course, place.stance
+    across = np.interp(track.pixels[:, 0], course.track.pixels[:, 0], course.track.pixels[:, 1])
+    gap = np.abs(across - track.pixels[:, 1])
+    nearest = int(gap.argmin())
+    if gap[nearest] > 25 * max(1.0, where.scale / 1.2):
+        return None
+    what = f"from the centre at the {line}"
+    if line == "crotch":
+        return refused(name, what, "mm", None, "the cloth turns into the fork there")
+    if where.distance is None:
+        return refused(name, what, "mm", None, "nothing of known size is marked")
+    at = track.pixels[nearest][None]
+
+    def length(other: Stance) -> float:
+        now, seam = course.section(other)
+        return now.along(seam, float(now.hit(other.camera.rays(at)[:, 0])[0, 0]))
+
+    value = length(stance)
+    moved: dict[Source, Stance] = {
+        "distance": replace(stance, distance=stance.distance * (1 + where.distance_error)),
+        "depth": replace(stance, depth=stance.depth + place.depth_error),
+        "edges": replace(stance, left=stance.left + place.edge_error),
+        "seam": replace(stance, seam=stance.seam + 1.5 * where.scale),
+    }
+    parts = {source: abs(length(other) - value) for source, other in moved.items()}
+    parts["folds"] = math.hypot(0.7, CLOTH * value)
+    error = math.sqrt(sum(part**2 for part in parts.values()))
+    ends = where.camera.rays(np.concatenate([at, [[stance.seam, at[0, 1]]]]))
+    raw = abs(float(ends[0, 0] - ends[1, 0])) * where.distance
+    most = max(parts, key=lambda source: parts[source])
+    return Reading(name, what, "mm", raw, value, error, "good" if error <= 4 else "fair", "", most)

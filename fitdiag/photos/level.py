@@ -1,0 +1,277 @@
+"""Level from what hangs plumb: how the camera was held, how its lens bends, and how sure both are.
+
+A plumb line or door frame is straight and upright in the room. In the picture it leans by the way the camera was held, and it bows
+by the way the lens bends; so lines near the left and right border tell both. All marked lines are fitted together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitdiag.photos.camera import Camera, bent, unbent
+from fitdiag.photos.marks import Point
+from fitdiag.photos.strip import colours_at, opponent, smooth
+
+Array = NDArray[np.float64]
+Pair = tuple[Point, Point]
+
+BEND_USUAL = 0.02  # one standard deviation of the bending of lenses; telephones take most of it out themselves
+BEND_LEFT = 0.0015  # frames are not quite straight, and no lens bends quite by the model
+PLUMB_ERROR = math.radians(0.035)  # how far a frame or string is off plumb
+CLICK_ERROR = 4.0  # px: a point where nothing could be followed
+MIDDLE_ERROR = 0.002  # of the picture's diagonal: where the lens's axis meets the picture
+MIDDLE_CROPPED = 0.06
+MOST_UNLEVEL = math.radians(8.0)  # lines so near each other that they leave this open do not level a picture
+STEEPEST = math.sin(math.radians(45.0))  # of the lens over the level
+_BENDS = np.linspace(-0.048, 0.048, 17)
+_NEIGHBOURS = 4.0  # so many rows along a line share their noise
+
+
+@dataclass(frozen=True, eq=False)
+class Pose:
+    """The camera as it was held; `others`: the camera one standard deviation away, along independent ways."""
+
+    camera: Camera
+    others: tuple[Camera, ...]
+    levelled: bool
+    uprights: tuple[Pair, ...]  # the plumb lines as they were followed
+    bend_error: float
+    warning: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class _Upright:
+    """One line being followed: places along it (shares of its length), offsets found there (px), and their noise."""
+
+    first: Array
+    normal: Array
+    along: Array
+    share: Array
+    bow: Array  # px of offset for a bending of 1
+    offset: Array
+    noise: float
+
+    def end(self, offset: float, last: bool) -> Array:
+        """Where it begins or ends, for an offset there."""
+        moved: Array = self.first + (self.along if last else 0.0) + offset * self.normal
+        return moved
+
+
+def level(
+    pixels: NDArray[np.uint8], verticals: Sequence[Pair], focal: float, focal_error: float, *, cropped: bool = False
+) -> Pose:
+    """The pose of a camera of this focal length (px; its error as a share) by two or more lines that are plumb."""
+    height, width = pixels.shape[:2]
+    middle = ((width - 1) / 2, (height - 1) / 2)
+    lines, fitted, spread = _followed(pixels, [pair for pair in verticals if math.dist(*pair) >= 40.0], middle)
+    many = "only one plumb line is marked" if lines else "no plumb line is marked"
+    if len(lines) >= 2:
+        pose = _pose(lines, fitted, spread, focal, focal_error, middle, cropped=cropped)
+        if pose is not None:
+            return pose
+        many = "the plumb lines do not agree, or are too short or too near each other"
+    camera = Camera(focal, middle, (0.0, -1.0, 0.0))
+    others = [
+        replace(camera, up=_unit(np.array(up)))
+        for up in ((math.sin(math.radians(1.5)), -1.0, 0.0), (0.0, -1.0, math.sin(math.radians(8.0))))
+    ]
+    told = f"{many}: the picture cannot be levelled; mark two or more, to both sides of the body"
+    ends = tuple(_ends(line, 0.0, 0.0) for line in lines)
+    return Pose(camera, (*others, replace(camera, bend=BEND_USUAL)), levelled=False, uprights=ends,
+                bend_error=BEND_USUAL, warning=told)  # fmt: skip
+
+
+def _pose(
+    lines: Sequence[_Upright], fitted: Array, spread: Array, focal: float, focal_error: float, middle: Point, *,
+    cropped: bool,
+) -> Pose | None:  # fmt: skip
+    """The pose by fitted lines; None where they leave level open."""
+    corner = math.hypot(*middle)
+    up, weights = _up(lines, fitted, focal, middle)
+    side = np.cross(up, [0.0, 0.0, 1.0])
+    side /= np.linalg.norm(side)
+    ways = np.stack([side, np.cross(side, up)])
+    moves = []
+    for index in range(len(fitted)):
+        step = np.zeros(len(fitted))
+        step[index] = 0.001 if index == len(fitted) - 1 else 0.5
+        moved, _ = _up(lines, fitted + step, focal, middle)
+        moves.append([*(ways @ (moved - up)), step[-1]] / step[index])
+    slope = np.array(moves).T  # (3, unknowns): two turns of up, and the bending
+    wrong = weights @ up
+    misfit = float((wrong**2).sum() / (len(lines) - 2)) if len(lines) > 2 else 1.0
+    whole = slope @ spread @ slope.T * max(1.0, misfit)
+    sizes, turns = np.linalg.eigh(whole)
+    turn_error = math.sqrt(float(np.linalg.eigvalsh(whole[:2, :2])[-1]))
+    if abs(up[2]) > STEEPEST or turn_error > MOST_UNLEVEL:
+        return None
+    camera = Camera(focal, middle, _unit(up), float(fitted[-1]))
+    others = []
+    for size, turn in zip(sizes, turns.T, strict=True):
+        step = math.sqrt(max(float(size), 0.0)) * turn
+        others.append(replace(camera, up=_unit(up + step[:2] @ ways), bend=camera.bend + float(step[2])))
+    longer = focal * (1 + focal_error)
+    others.append(replace(camera, focal=longer, up=_unit(_up(lines, fitted, longer, middle)[0])))
+    away = (MIDDLE_CROPPED if cropped else MIDDLE_ERROR) * 2 * corner
+    lower = (middle[0], middle[1] + away)
+    others.append(replace(camera, middle=lower, up=_unit(_up(lines, fitted, focal, lower)[0])))
+    ends = tuple(_ends(line, *fitted[2 * i : 2 * i + 2]) for i, line in enumerate(lines))
+    return Pose(camera, tuple(others), levelled=True, uprights=ends, bend_error=math.sqrt(float(whole[2, 2])))
+
+
+def _up(lines: Sequence[_Upright], fitted: Array, focal: float, middle: Point) -> tuple[Array, Array]:
+    """The direction of up, and the weighted normals: each line and the lens span a plane that holds the plumb direction."""
+    corner = math.hypot(*middle)
+    normals = []
+    for index, line in enumerate(lines):
+        ends = np.stack([line.end(fitted[2 * index], False), line.end(fitted[2 * index + 1], True)]) - middle
+        flat = unbent(ends, float(fitted[-1]), corner)
+        normal = np.cross([*flat[0], focal], [*flat[1], focal])
+        length = float(np.linalg.norm(line.along))
+        error = math.hypot(2 * line.noise * math.sqrt(_NEIGHBOURS / len(line.share)) / length, PLUMB_ERROR)
+        normals.append(normal / np.linalg.norm(normal) / error)
+    weights = np.array(normals)
+    direction: Array = np.linalg.svd(weights)[2][-1]
+    return (direction if direction[1] < 0 else -direction), weights
+
+
+def _fit(lines: Sequence[_Upright]) -> tuple[Array, Array]:
+    """All lines at once: offsets of their two ends (px) and one bending, with the spread of these unknowns."""
+    unknowns = 2 * len(lines) + 1
+    tables, targets, owners = [], [], []
+    for index, line in enumerate(lines):
+        table = np.zeros((len(line.share), unknowns))
+        table[:, 2 * index], table[:, 2 * index + 1], table[:, -1] = 1 - line.share, line.share, line.bow
+        tables.append(table)
+        targets.append(line.offset)
+        owners.append(np.full(len(line.share), index))
+    table, target, owner = np.concatenate(tables), np.concatenate(targets), np.concatenate(owners)
+    noise = np.array([max(line.noise, 0.1) for line in lines])
+    weight = np.ones(len(target))
+    prior = np.zeros(unknowns)
+    prior[-1] = 1 / BEND_USUAL
+    for _ in range(8):
+        scale = np.sqrt(weight / _NEIGHBOURS) / noise[owner]
+        rows = np.concatenate([table * scale[:, None], prior[None]])
+        fitted = np.linalg.lstsq(rows, np.append(target * scale, 0.0), rcond=None)[0]
+        rest = target - table @ fitted
+        for index in range(len(lines)):
+            own = owner == index
+            if len(lines[index].share) > 2:
+                noise[index] = max(1.4826 * float(np.median(np.abs(rest[own]))), 0.1)
+        weight = np.maximum(0.0, 1 - (rest / (4.7 * noise[owner])) ** 2) ** 2
+    spread = np.linalg.inv(rows.T @ rows)
+    spread[-1, -1] += BEND_LEFT**2
+    for index, line in enumerate(lines):  # nothing hangs quite plumb
+        lean = float(np.linalg.norm(line.along)) * PLUMB_ERROR / 2
+        own = slice(2 * index, 2 * index + 2)
+        spread[own, own] += lean**2 * np.array([[1.0, -1.0], [-1.0, 1.0]])
+    return fitted, spread
+
+
+def _followed(pixels: NDArray[np.uint8], pairs: Sequence[Pair], middle: Point) -> tuple[list[_Upright], Array, Array]:
+    """The edges or strings near pairs of points, followed and fitted together, with the bending they have in common."""
+    reach = round(min(max(14 * pixels.shape[0] / 2000, 10), 32))
+    found = [_Votes(pixels, pair, middle, reach) for pair in pairs]
+    if not found:
+        return [], np.zeros(1), np.zeros((1, 1))
+    scores = sum(votes.best / max(float(votes.best.max()), 1e-9) for votes in found) - 0.05 * (_BENDS / BEND_USUAL) ** 2
+    chosen = int(np.argmax(scores))
+    courses = [votes.course(chosen) for votes in found]
+    for _ in range(4):  # each time what lies about the last course is read again
+        lines = [votes.followed(course) for votes, course in zip(found, courses, strict=True)]
+        fitted, spread = _fit(lines)
+        courses = [
+            None if course is None else votes.at(float(fitted[2 * i]), float(fitted[2 * i + 1]), float(fitted[-1]))
+            for i, (votes, course) in enumerate(zip(found, courses, strict=True))
+        ]
+    return lines, fitted, spread
+
+
+class _Votes:
+    """All straight lines of a room near two points, bowed by each of some bendings, voting by the contrast along them."""
+
+    def __init__(self, pixels: NDArray[np.uint8], pair: Pair, middle: Point, reach: int) -> None:
+        ends = np.array(pair, float)
+        self.first, self.along, self.reach = ends[0], ends[1] - ends[0], reach
+        length = float(np.hypot(*self.along))
+        self.normal = np.array([-self.along[1], self.along[0]]) / length
+        count = int(min(max(length / 2, 30), 600))
+        self.share = (np.arange(count) + 0.5) / count
+        self.bow = _bow(ends, self.share, self.normal, middle)
+        self.wide = reach + int(np.ceil(np.abs(self.bow).max() * abs(_BENDS[0]))) + 4
+        offsets = np.arange(-self.wide - 2, self.wide + 3, dtype=float)
+        places = (self.first + self.share[:, None] * self.along)[:, None] + offsets[None, :, None] * self.normal
+        strip = smooth(opponent(colours_at(pixels, places)), 1.0, 1.0)
+        slope = np.linalg.norm(strip[:, 4:] - strip[:, :-4], axis=2)
+        slope = np.minimum(slope, np.percentile(slope, 97))
+        self.slope = slope / (np.median(slope) + 0.5)
+        self.tries = np.arange(-reach, reach + 0.1, 1.5)
+        near = np.exp(-0.5 * (self.tries / (0.75 * reach)) ** 2)  # what lies under the points is likelier meant
+        self.votes = np.array([self._votes(bend) for bend in _BENDS]) * np.sqrt(near[:, None] * near[None])
+        self.best: Array = self.votes.reshape(len(_BENDS), -1).max(axis=1)
+
+    def _votes(self, bend: float) -> Array:
+        thin = slice(None, None, max(1, len(self.share) // 150))
+        share, bow, rows = self.share[thin], self.bow[thin], np.arange(len(self.share))[thin]
+        votes = np.zeros((len(self.tries), len(self.tries)))
+        for index, start in enumerate(self.tries):
+            place = start + (self.tries[:, None] - start) * share[None] + bend * bow[None] + self.wide
+            low = np.clip(np.rint(place).astype(int), 0, self.slope.shape[1] - 1)
+            votes[index] = self.slope[rows, low].mean(axis=1)
+        return votes
+
+    def at(self, first: float, last: float, bend: float) -> Array:
+        """The offsets of the line with these offsets at its ends, bowed."""
+        course: Array = first + (last - first) * self.share + bend * self.bow
+        return course
+
+    def course(self, chosen: int) -> Array | None:
+        """The line with most votes for the chosen bending; None where nothing stands out."""
+        votes = self.votes[chosen]
+        i, j = divmod(int(votes.argmax()), len(self.tries))
+        if votes[i, j] < 1.8 * np.median(votes) + 0.2:
+            return None
+        return self.at(self.tries[i], self.tries[j], _BENDS[chosen])
+
+    def followed(self, course: Array | None) -> _Upright:
+        """The line about this course, read off row by row; without one, its two points."""
+        if course is not None:
+            rows, window = np.arange(len(self.share)), np.arange(-4, 5)
+            place = np.clip(np.rint(course + self.wide)[:, None].astype(int) + window, 0, self.slope.shape[1] - 1)
+            weight = np.maximum(self.slope[rows[:, None], place] - 1.0, 0.0) ** 2
+            total = weight.sum(axis=1)
+            seen = total > 0.5
+            if seen.sum() >= max(20, len(rows) // 5):
+                offset = (weight * place).sum(axis=1)[seen] / total[seen] - self.wide
+                rest = offset - course[seen]
+                noise = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 0.1
+                return _Upright(self.first, self.normal, self.along, self.share[seen], self.bow[seen], offset, noise)
+        return _Upright(
+            self.first, self.normal, self.along, np.array([0.0, 1.0]), np.zeros(2), np.zeros(2), CLICK_ERROR / 2
+        )
+
+
+def _bow(ends: Array, share: Array, normal: Array, middle: Point) -> Array:
+    """How far the lens's bending moves a straight line off the chord of its seen ends, px along the normal per unit."""
+    corner, bend = math.hypot(*middle), 0.01
+    flat = unbent(ends - middle, bend, corner)
+    # places of the true line that are seen beside the chord's places: equal shares are near enough
+    seen = bent(flat[0] + share[:, None] * (flat[1] - flat[0]), bend, corner) + middle
+    off: Array = (seen - ends[0] - share[:, None] * (ends[1] - ends[0])) @ normal / bend
+    return off
+
+
+def _ends(line: _Upright, first: float, last: float) -> Pair:
+    top, bottom = line.end(first, False), line.end(last, True)
+    return (float(top[0]), float(top[1])), (float(bottom[0]), float(bottom[1]))
+
+
+def _unit(vector: Array) -> tuple[float, float, float]:
+    x, y, z = vector / np.linalg.norm(vector)
+    return float(x), float(y), float(z)

@@ -1,0 +1,316 @@
+"""One balance line of a picture: its course put back onto the body, and the numbers read off it with their errors.
+
+Errors are carried through by moving each thing that is not known exactly by its own standard deviation and looking at what becomes
+of the result; to these come what no picture shows: how far the body is from half an ellipse, folds, and cloth out of sight.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitdiag.photos.body import Known, depth_at
+from fitdiag.photos.camera import false_tilt, lens_within
+from fitdiag.photos.course import V_LENGTH, Course, Kind, Numbers, Stance
+from fitdiag.photos.edges import Edge, legs_part, side_edge
+from fitdiag.photos.marks import ROUND_LINES, Marks, Point, Points
+from fitdiag.photos.readings import Line, Reading, Source, called
+from fitdiag.photos.section import Section
+from fitdiag.photos.setting import Setting
+from fitdiag.photos.snap import Track
+from fitdiag.photos.trust import Doubts, refused, told
+
+CLICK_MM = 4.0  # how far from its place a hand sets a point
+UNDER_SEAT = 3.0  # mm: under the seat the cloth folds away behind the outline
+SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
+SECTION_ERROR = {"waist": 6.0, "hip": 4.0, "crotch": 6.0}  # mm: how far the trunk is from half an ellipse
+LOPSIDED = {"waist": 1.0, "hip": 1.5, "crotch": 2.5}  # mm: how far left and right differ in depth
+CLEFT_DEPTH = {
+    "hip": (5.0, 4.0),
+    "crotch": (8.0, 8.0),
+}  # mm the centre lies behind the cloth 3 cm beside it, and its error
+FORK_SLOPE = -6.0  # degrees: a line that rises so towards the centre runs into the fork
+TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
+OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
+INSEAM_BACK, INSEAM_ERROR = 7.0, 9.0  # mm: at the knee the inner edge lies farther forward than the outer one
+COVERED = 0.6  # degrees
+V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
+WIDEST, WIDEST_BODY = 1000.0, 1400.0  # mm
+
+
+@dataclass(frozen=True, eq=False)
+class Place:
+    """Where on the body a line lies, for grainlines that cross it."""
+
+    section: Section
+    course: Course
+    stance: Stance
+    depth_error: float
+    edge_error: float
+
+
+@dataclass(eq=False)
+class Found:
+    """What one line gave."""
+
+    readings: list[Reading] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    line: Line | None = None
+    place: Place | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """A line with all that its numbers rest on."""
+
+    name: str
+    marks: Marks
+    setting: Setting
+    doubts: Doubts
+    course: Course
+    stance: Stance
+    numbers: Numbers
+    others: tuple[tuple[Source, Numbers], ...]
+    edges: tuple[Edge, Edge]
+    fork: bool  # the legs part right under the line
+
+    def parts(self, of: Callable[[Numbers], float], **more: float) -> dict[Source, float]:
+        """The error of a number by where it comes from; `more`: further parts, by their source."""
+        found: dict[Source, float] = dict.fromkeys(get_args(Source), 0.0)
+        value = of(self.numbers)
+        for source, other in self.others:
+            found[source] = math.hypot(found[source], of(other) - value)
+        for key, part in more.items():
+            source = _SOURCES[key]
+            found[source] = math.hypot(found[source], part)
+        return found
+
+    @property
+    def rise(self) -> float:
+        """Tangent of the angle by which the lens looks down (or up) at the line; never negative."""
+        return abs(math.tan(math.radians(self.doubts.depression)))
+
+
+_SOURCES: Mapping[str, Source] = {"depth": "depth", "folds": "folds", "edges": "edges", "seam": "seam"}
+
+
+def read_line(
+    pixels: NDArray[np.uint8], marks: Marks, where: Setting, known: Known, seam: Track | None, name: str, track: Track
+) -> Found:
+    """Everything one balance line tells."""
+    found = Found()
+    points = marks.lines[name]
+    hidden = tuple(side for side in ("left", "right") if f"{name}:{side}" in marks.hidden)
+    edges = _edges(pixels, points, track, where.scale, hidden, below_only=name == "waist")
+    middle, seam_error = seam_at(points, seam, where.scale)
+    rays = where.camera.rays(np.array([edges[0].place, middle, edges[1].place]))
+    span = float(rays[2, 0] - rays[0, 0])
+    if span <= 0.01:
+        why = "the side edges lie too close together, or the line was not marked from left to right"
+        found.readings.append(refused(name, "tilt", "deg", None, why))
+        return found
+    half = span / 2 * where.away
+    depth, depth_error = depth_at(marks, known, name, half)
+    if max(depth, half if where.distance else 0.0) > min(WIDEST, where.away / 2) or (where.distance and half < 10.0):
+        why = f"by its marks the body would be {half / 5:.0f} cm wide and {depth / 5:.0f} cm deep; look at marks and sizes"
+        found.readings.append(refused(name, "tilt", "deg", None, why))
+        return found
+    kind: Kind = "leg" if name not in ROUND_LINES else "side" if marks.seen_from_the_side else "trunk"
+    course = Course(track, edges[0].place, middle, edges[1].place, kind)
+    stance = Stance(where.camera, where.away, edges[0].place[0], edges[1].place[0], middle[0], depth)
+    numbers = course.numbers(stance)
+    depression = -math.degrees(math.atan(float(np.mean(rays[[0, 2], 1]))))
+    known_depth = name in marks.depths_mm or name in (known.depths or {}) or (name == "hip" and bool(known.hip_girth))
+    doubts = Doubts(name, where, track, hidden, depression, known_depth or name not in ROUND_LINES)
+    others = _others(course, stance, where, edges, seam_error, depth_error)
+    fork = name == "crotch" and kind == "trunk" and legs_part(pixels, middle, where.scale)
+    seen = _Seen(name, marks, where, doubts, course, stance, numbers, others, edges, fork)
+    _READ[kind](seen, found)
+    _keep(seen, found, depth, depth_error)
+    return found
+
+
+def _edges(
+    pixels: NDArray[np.uint8], points: Points, track: Track, scale: float, hidden: tuple[str, ...], *, below_only: bool
+) -> tuple[Edge, Edge]:
+    first, last = (
+        Edge(points[-1 if last else 0], CLICK_MM * scale)
+        if side in hidden
+        else side_edge(pixels, track, scale, last=last, below_only=below_only)
+        for side, last in (("left", False), ("right", True))
+    )
+    return first, last
+
+
+def seam_at(points: Points, seam: Track | None, scale: float) -> tuple[Point, float]:
+    """Where the centre seam crosses a line: px and error."""
+    middle = points[len(points) // 2]
+    if seam is not None and seam.clear and seam.pixels[0, 1] - 40 <= middle[1] <= seam.pixels[-1, 1] + 40:
+        return (float(np.interp(middle[1], seam.pixels[:, 1], seam.pixels[:, 0])), middle[1]), 1.0
+    return middle, CLICK_MM * scale
+
+
+def _others(
+    course: Course, stance: Stance, where: Setting, edges: tuple[Edge, Edge], seam_error: float, depth_error: float
+) -> tuple[tuple[Source, Numbers], ...]:
+    """The numbers with each thing that is not known exactly moved by one standard deviation."""
+    cameras = where.pose.others
+    moved: list[tuple[Source, Stance]] = []
+    for index, camera in enumerate(cameras):
+        source: Source = "focal length" if where.pose.levelled and index == len(cameras) - 2 else "level"
+        moved.append((source, replace(stance, camera=camera)))
+    moved += [
+        ("distance", replace(stance, distance=stance.distance * (1 + where.distance_error))),
+        ("edges", replace(stance, left=stance.left + edges[0].error)),
+        ("edges", replace(stance, right=stance.right + edges[1].error)),
+        ("depth", replace(stance, depth=stance.depth + depth_error)),
+    ]
+    if course.kind == "trunk":
+        moved.append(("seam", replace(stance, seam=stance.seam + math.hypot(seam_error, SEAM_OFF * where.scale))))
+    return tuple((source, course.numbers(other)) for source, other in moved)
+
+
+def _tilt(seen: _Seen, found: Found, value: float, parts: dict[Source, float]) -> None:
+    left, right = (edge.place for edge in seen.edges)
+    raw = -math.degrees(math.atan2(right[1] - left[1], right[0] - left[0]))
+    found.readings.append(told(seen.doubts, "tilt", "deg", raw, value, parts))
+
+
+def _trunk(seen: _Seen, found: Found) -> None:
+    """Tilt, drop and V of a line round the trunk, seen from the front or the back."""
+    name, numbers = seen.name, seen.numbers
+    steep, uneven = math.hypot(*numbers.steep), abs(numbers.steep[0] - numbers.steep[1])
+    across = 2 * numbers.section.half
+    tilt = {
+        "depth": math.degrees(seen.rise * LOPSIDED[name] / numbers.section.half),
+        "folds": math.degrees((0.15 + 0.6 * numbers.unrest + 0.02 * steep + 0.35 * uneven) / across),
+        "edges": COVERED if seen.doubts.hidden else 0.0,
+    }
+    _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
+    _drop(seen, found, 0.08 + 0.7 * numbers.unrest + 0.05 * steep)
+    if name in CLEFT_DEPTH and seen.course.track.clear:
+        _v(seen, found)
+
+
+def _drop(seen: _Seen, found: Found, folds: float) -> None:
+    """Height at the side edges less height at the centre."""
+    name, numbers, stance = seen.name, seen.numbers, seen.stance
+    more = {
+        "depth": seen.rise * SECTION_ERROR[name],
+        "folds": folds,
+        "edges": 4.0 if seen.doubts.hidden else 0.0,
+    }
+    parts = seen.parts(lambda n: n.drop, **more)
+    if name == "waist":  # the edge of the cloth is no drawn line
+        parts["folds"] = math.hypot(parts["folds"], 0.8)
+    left, right = (edge.place for edge in seen.edges)
+    middle = float(np.interp(stance.seam, seen.course.track.pixels[:, 0], seen.course.track.pixels[:, 1]))
+    raw = (middle - (left[1] + right[1]) / 2) / seen.setting.camera.focal * stance.distance
+    # deeper in the middle than assumed: from above the middle is higher than it was taken for
+    deeper = math.copysign(parts["depth"], seen.doubts.depression)
+    reading = told(seen.doubts, "drop", "mm", raw, numbers.drop, parts, fork=seen.fork)
+    found.readings.append(replace(reading, by_depth=-deeper))
+    if name == "crotch":
+        for index, side in enumerate(("left", "right")):
+            parts = seen.parts(lambda n, i=index: n.dips[i], **more)  # type: ignore[misc]
+            found.readings.append(told(seen.doubts, f"dip {side}", "mm", None, numbers.dips[index], parts))
+
+
+def _v(seen: _Seen, found: Found) -> None:
+    """The V at the centre seam: the slope of the line over 3 cm to each side of it."""
+    numbers = seen.numbers
+    behind, behind_error = CLEFT_DEPTH[seen.name]
+    # a centre that lies behind the cloth beside it looks higher from above, and so flattens a V
+    hollow = math.tan(math.radians(seen.doubts.depression)) * behind / V_LENGTH
+    values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow)) for slope in numbers.slopes]
+    unrest = math.degrees((0.05 + 1.6 * numbers.unrest) / V_LENGTH)
+    parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH), folds=unrest)
+    fork = seen.fork or (seen.name == "crotch" and min(values) < FORK_SLOPE)
+    mean = sum(values) / 2
+    error = math.sqrt(sum(part**2 for part in parts.values()))
+    reason = "no V to be seen"
+    if abs(mean) > max(V_SEEN, 2 * error):
+        rest = " and ".join(f"{angle:.0f}" for angle in numbers.rests)
+        reason = f"a V that points {'down' if mean > 0 else 'up'}; farther out the line rises by {rest} degrees"
+    per_degree = V_LENGTH * math.radians(1.0)
+    depth = {source: part * per_degree for source, part in parts.items()}
+    value = V_LENGTH * math.tan(math.radians(mean))
+    found.readings.append(told(seen.doubts, "v depth", "mm", None, value, depth, fork=fork, reason=reason))
+    for side, angle in zip(("left", "right"), values, strict=True):
+        found.readings.append(told(seen.doubts, f"v angle {side}", "deg", None, angle, parts, fork=fork))
+
+
+def _side(seen: _Seen, found: Found) -> None:
+    """A line seen from the side: its tilt from outline to outline, and how far it falls from the side seam to the back one."""
+    numbers = seen.numbers
+    unseen = 0.8 + 0.05 * math.hypot(*numbers.steep) + numbers.unrest + (UNDER_SEAT if seen.name == "crotch" else 0.0)
+    turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
+    folds = math.degrees(1.2 * unseen / (2 * numbers.section.half))
+    _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
+    back = 0 if seen.marks.view == "right" else 1  # the wearer's left side seen: the back is to the right
+
+    near = OUTLINE_NEAR * seen.stance.depth / seen.stance.distance
+
+    def fall(other: Numbers) -> float:
+        return other.ends[back] * (1 - near) - other.centre
+
+    parts = seen.parts(fall, depth=seen.rise * OUTLINE_NEAR_ERROR, folds=unseen)
+    raw_ends = seen.edges[back].place[1]
+    middle = float(np.interp(seen.stance.seam, seen.course.track.pixels[:, 0], seen.course.track.pixels[:, 1]))
+    raw = (raw_ends - middle) / seen.setting.camera.focal * seen.stance.distance
+    found.readings.append(told(seen.doubts, "fall to the back outline", "mm", raw, -fall(numbers), parts))
+
+
+def _leg(seen: _Seen, found: Found) -> None:
+    """A line round one leg: its tilt from edge to edge, as the picture shows them."""
+    numbers = seen.numbers
+    across = 2 * numbers.section.half
+    inner = 1 if (seen.name.endswith("left")) == (seen.marks.view == "back") else 0
+    farther = INSEAM_BACK if seen.marks.view == "back" else -INSEAM_BACK if seen.marks.view == "front" else 0.0
+    down = math.tan(math.radians(seen.doubts.depression))
+    # the inner edge lies farther from the lens behind and nearer in front; from above the farther one looks higher
+    shift = math.degrees(down * farther / across) * (1 if inner else -1)
+    folds = math.degrees((0.15 + 1.0 * numbers.unrest + 0.12 * math.hypot(*numbers.steep)) / across)
+    turned = math.degrees(seen.rise * INSEAM_ERROR / across)
+    _tilt(seen, found, numbers.tilt - shift, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
+
+
+_READ: Mapping[Kind, Callable[[_Seen, Found], None]] = {"trunk": _trunk, "side": _side, "leg": _leg}
+
+
+def _keep(seen: _Seen, found: Found, depth: float, depth_error: float) -> None:
+    """The line for the overlay and for other pictures, and what to do better."""
+    where, numbers, depression = seen.setting, seen.numbers, seen.doubts.depression
+    found.line = Line(
+        seen.course.track, seen.edges[0].place, seen.edges[1].place, depression,
+        numbers.section.half if where.distance else None, depth,
+    )  # fmt: skip
+    edge_error = max(edge.error for edge in seen.edges)
+    found.place = Place(numbers.section, seen.course, seen.stance, depth_error, edge_error)
+    turned = abs(numbers.section.yaw)
+    if seen.name == "hip" and seen.course.kind == "trunk" and turned > math.radians(4.0):
+        above = abs(math.tan(math.radians(depression))) * where.away
+        looks = false_tilt(above, where.away, math.degrees(turned))
+        found.warnings.append(
+            f"the body is turned by about {math.degrees(turned):.0f} degrees, which from this lens looks like a tilt of"
+            f" {looks:.1f} degrees; straight to the lens is better"
+        )
+    if seen.doubts.hidden:
+        found.warnings.append(f"{called(seen.name)}: a side edge is hidden; arms crossed in front would free it")
+    if (
+        seen.name in ROUND_LINES
+        and where.pose.levelled
+        and where.focal_known
+        and where.distance
+        and abs(depression) > 3
+    ):
+        off, within = abs(math.tan(math.radians(depression))) * where.distance, lens_within(3.0, depth, where.distance)
+        found.warnings.append(
+            f"{called(seen.name)}: the lens stood about {off / 10:.0f} cm too {'high' if depression > 0 else 'low'} for this"
+            f" line; within {within / 10:.0f} cm of its height nothing has to be corrected"
+        )

@@ -1,0 +1,196 @@
+"""Ridges of a picture: drawn lines, whose colour differs from the cloth on both sides, followed from end to end."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitdiag.photos.snap import strongest_path
+
+Array = NDArray[np.float64]
+Span = tuple[float, float]
+REACHES = (2, 4, 6)  # px from the middle of a line to the cloth beside it
+ALONG = 3.0  # px: over so much a line is evened out lengthwise, which closes the gaps of stitches
+LEAST_COVERED, LEAST_SNR = 0.6, 4.0
+RIVAL = 0.6  # what scores so much of the best is a rival
+HALF = 120  # px: so far a line may sink or rise between its middle and its ends
+BESIDE = 12  # px: what lies so near to a line belongs to it
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A ridge from its first end to its last: (N, 2) px of the copy, the first axis along its run; its colour and strength."""
+
+    pixels: Array
+    colour: Array
+    strength: float
+    broken: bool = False  # put together from two halves
+
+    @property
+    def first(self) -> float:
+        """Where it begins, along its run."""
+        return float(self.pixels[0, 0])
+
+    @property
+    def last(self) -> float:
+        """Where it ends."""
+        return float(self.pixels[-1, 0])
+
+    @property
+    def width(self) -> float:
+        """From end to end."""
+        return self.last - self.first
+
+    @property
+    def middle(self) -> float:
+        """Half way, along its run."""
+        return (self.first + self.last) / 2
+
+    @property
+    def lean(self) -> float:
+        """Degrees between the line through its ends and its run."""
+        return abs(math.degrees(math.atan2(self.pixels[-1, 1] - self.pixels[0, 1], self.width)))
+
+    def at(self, x: float) -> float:
+        """Its row in a column."""
+        return float(np.interp(x, self.pixels[:, 0], self.pixels[:, 1]))
+
+
+def same(one: Found, other: Found) -> bool:
+    """Whether two ridges run along each other."""
+    first, last = max(one.first, other.first), min(one.last, other.last)
+    if last - first < 0.5 * min(one.width, other.width):
+        return False
+    at = np.linspace(first, last, 20)
+    apart = np.abs(np.interp(at, *one.pixels.T) - np.interp(at, *other.pixels.T))
+    return float(np.median(apart)) < BESIDE
+
+
+def evened(colours: Array) -> Array:
+    """A picture evened out along its rows, so that stitches run together, and a little across."""
+    reach = round(ALONG)
+    for _ in range(2):  # two means over a box are nearly a Gaussian one
+        sums = np.cumsum(np.pad(colours, [(0, 0), (reach + 1, reach), (0, 0)], mode="edge"), axis=1, dtype=np.float64)
+        colours = ((sums[:, 2 * reach + 1 :] - sums[:, : -2 * reach - 1]) / (2 * reach + 1)).astype(np.float32)
+    inner = (colours[:-2] + 2 * colours[1:-1] + colours[2:]) / 4
+    return np.concatenate([colours[:1], inner, colours[-1:]])
+
+
+@dataclass(frozen=True, eq=False)
+class Only:
+    """The strongest ridge across a strip, and whether another one is nearly as strong."""
+
+    ridge: Found | None
+    rival: bool = False
+
+
+class Ridges:
+    """A picture's ridges that run from left to right."""
+
+    def __init__(self, colours: Array) -> None:
+        self.colours = colours
+        self.ridge: Array = np.zeros(colours.shape[:2], np.float32)
+        margin, height = max(REACHES), len(colours)
+        inner = self.ridge[margin : height - margin]
+        for one, two in self.beside(slice(margin, height - margin), slice(None)):
+            weaker = np.sqrt(np.minimum(*(np.einsum("ijk,ijk->ij", side, side) for side in (one, two))))
+            weaker[np.einsum("ijk,ijk->ij", one, two) <= 0] = 0.0
+            np.maximum(inner, weaker, out=inner)
+
+    def beside(self, rows: slice, columns: slice) -> Iterator[tuple[Array, Array]]:
+        """How each place differs from the cloth above and below it, for some widths of line."""
+        for reach in REACHES:
+            above, below = (slice(rows.start + step, rows.stop + step) for step in (-reach, reach))
+            middle = self.colours[rows, columns]
+            yield middle - self.colours[above, columns], middle - self.colours[below, columns]
+
+    def seeds(self, strip: Span, rows: Span, most: int) -> list[tuple[float, float]]:
+        """(row in the middle of the strip, strength over the noise) of the ridges that cross it, strongest first."""
+        low, high = max(round(rows[0]), 0), min(round(rows[1]) + 1, self.ridge.shape[0])
+        part = self.ridge[low : max(high, low), max(round(strip[0]), 0) : max(round(strip[1]) + 1, 0)].copy()
+        if min(part.shape) < 8:
+            return []
+        noise = 1.4826 * float(np.median(part)) + 0.15
+        found = []
+        for _ in range(most):
+            path = strongest_path(part.T)
+            on = part[path, np.arange(part.shape[1])] / noise
+            if np.median(on) >= 0.75 * LEAST_SNR and (on > 2.0).mean() >= 0.55:
+                found.append((float(low + path[len(path) // 2]), float(np.median(on))))
+            part[np.abs(np.arange(len(part))[:, None] - path[None]) <= BESIDE] = 0.0
+        return sorted(found, key=lambda seed: -seed[1])
+
+    def only(self, strip: Span, rows: Span, reach: Span, jump: int, ink: Array | None = None) -> Only:
+        """The ridge across a strip among these rows, followed to its ends; of one colour where `ink` is known."""
+        found = []
+        for row, _ in self.seeds(strip, rows, 3):
+            ridge = self.follow(strip, row, reach, jump)
+            if ridge is not None:
+                weight = ridge.strength * max(0.0, float(ridge.colour @ ink)) if ink is not None else ridge.strength
+                found.append((weight * math.sqrt(ridge.width), ridge))
+        found.sort(key=lambda item: -item[0])
+        if not found or found[0][0] <= 0:
+            return Only(None)
+        rival = len(found) > 1 and found[1][0] > RIVAL * found[0][0] and not same(found[0][1], found[1][1])
+        return Only(found[0][1], rival)
+
+    def follow(self, strip: Span, row: float, reach: Span, jump: int) -> Found | None:
+        """The ridge through the middle of a strip, followed both ways within a reach until it is lost for more than `jump` px."""
+        start = round((strip[0] + strip[1]) / 2)
+        left, right = max(round(reach[0]), 0), min(round(reach[1]) + 1, self.ridge.shape[1])
+        if not left <= start < right:
+            return None
+        margin, height = max(REACHES), self.ridge.shape[0]
+        low, high = max(round(row) - HALF, margin), min(round(row) + HALF + 1, height - margin)
+        away = np.abs(np.arange(left, right) - start)
+        cone = np.abs(np.arange(low, high)[:, None] - row) <= 8 + 0.5 * away[None]
+        window = (slice(low, high), slice(left, right))
+        beside = list(self.beside(*window))
+        columns = np.arange(right - left)
+        near = np.flatnonzero(away <= max(26, (strip[1] - strip[0]) / 2))
+        path = strongest_path(np.where(cone, self.ridge[window], 0.0)[:, near].T)
+        colour = np.zeros(3)
+        for one, two in beside:
+            colour += np.median((one + two)[path, near], axis=0)
+        colour /= float(np.linalg.norm(colour)) + 1e-9
+        ridge: Array = np.zeros(cone.shape)
+        for one, two in beside:
+            ridge = np.maximum(ridge, np.minimum(one @ colour, two @ colour))
+        path = _by_twos(np.where(cone, ridge, 0.0).T)
+        strength = ridge[path, columns]
+        noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
+        seen = strength > max(2.0 * noise, 0.25 * float(np.median(strength[near])))
+        if seen[near].mean() < 0.9:
+            jump = max(jump, 16)  # a dashed line
+        first, last = _run(seen, start - left, -1, jump), _run(seen, start - left, 1, jump)
+        if last - first < 40 or first <= 1 or last >= right - left - 2:
+            return None  # too short, or it goes on beyond the reach
+        kept = slice(first, last + 1)
+        covered, snr = float(seen[kept].mean()), float(np.median(strength[kept]) / noise)
+        course = np.stack([columns[kept] + left, path[kept] + low], axis=1).astype(float)
+        return Found(course, colour, snr) if covered >= LEAST_COVERED and snr >= LEAST_SNR else None
+
+
+def _by_twos(ridge: Array) -> NDArray[np.int64]:
+    """The strongest course, looked for in every other row only, which is enough for a line that leans little."""
+    pairs = np.maximum(ridge[:-1:2], ridge[1::2])
+    coarse = np.repeat(strongest_path(pairs), 2)
+    whole = np.pad(coarse, (0, len(ridge) - len(coarse)), mode="edge")
+    window = np.clip(whole[:, None] + np.arange(-1, 2)[None], 0, ridge.shape[1] - 1)
+    best = ridge[np.arange(len(ridge))[:, None], window].argmax(axis=1)
+    course: NDArray[np.int64] = window[np.arange(len(ridge)), best]
+    return course
+
+
+def _run(seen: NDArray[np.bool_], start: int, step: int, jump: int) -> int:
+    """The last place seen from `start` on before more than `jump` in a row are not seen."""
+    at = end = start
+    while 0 <= at < len(seen) and abs(at - end) <= jump + 1:
+        if seen[at] and seen[max(0, min(at, at - 2 * step)) : max(at, at - 2 * step) + 1].mean() > 0.6:
+            end = at
+        at += step
+    return end

@@ -1,0 +1,101 @@
+"""The trunk at one height as half an ellipse towards the lens: where rays meet it, how it is turned, lengths along it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Section:
+    """The trunk at one height: half an ellipse towards the lens. Lengths in mm, in the levelled frame.
+
+    `x`, `z`: the middle between the side seams; `half`: half the width; `depth`: from there to the middle nearest the lens;
+    `yaw`: radians, how far the body is turned, positive when its right (in the picture) is farther away.
+    """
+
+    x: float
+    z: float
+    half: float
+    depth: float
+    yaw: float
+
+    def hit(self, rays: Array) -> Array:
+        """Where level rays X (N,) meet the section: (N, 2) of (s, z); s from -1 at the left side to 1 at the right.
+
+        A ray that just misses is taken at its nearest point.
+        """
+        cos, sin = math.cos(self.yaw), math.sin(self.yaw)
+        # a point is (x + a s cos + b c sin, z + a s sin - b c cos) with s, c on the unit circle, c >= 0 towards the lens
+        p, q = self.half * (cos - rays * sin), self.depth * (sin + rays * cos)
+        target = rays * self.z - self.x
+        size = np.hypot(p, q)
+        angle = np.arctan2(q, p)
+        swing = np.arccos(np.clip(target / size, -1.0, 1.0))
+        # p s + q c = target with s = sin t, c = cos t: size * cos(t - (pi/2 - angle)) = target
+        first, second = math.pi / 2 - angle + swing, math.pi / 2 - angle - swing
+        z1 = self.z + self.half * np.sin(first) * sin - self.depth * np.cos(first) * cos
+        z2 = self.z + self.half * np.sin(second) * sin - self.depth * np.cos(second) * cos
+        near = np.where(z1 < z2, first, second)
+        return np.stack([np.sin(near), np.minimum(z1, z2)], axis=1)
+
+    def middle_ray(self) -> float:
+        """X of the point nearest the lens (the centre seam)."""
+        cos, sin = math.cos(self.yaw), math.sin(self.yaw)
+        return (self.x + self.depth * sin) / (self.z - self.depth * cos)
+
+    @classmethod
+    def between(cls, left: float, right: float, z: float, depth: float, yaw: float = 0.0) -> Section:
+        """The section whose outline is seen at the rays `left` and `right` from a lens at distance `z`."""
+        half = (right - left) / 2 * z
+        x = (left + right) / 2 * z
+        cos, sin = math.cos(yaw), math.sin(yaw)
+        for _ in range(4):
+            # the outline's ray touches the ellipse: its distance from the middle is the ellipse's own reach that way
+            reach = [
+                math.sqrt((half * (cos - ray * sin)) ** 2 + (depth * (sin + ray * cos)) ** 2) for ray in (left, right)
+            ]
+            over = (right - left) * z - reach[0] - reach[1]
+            half = max(half + over / 2, 1.0)
+            x = ((left + right) * z + reach[0] - reach[1]) / 2
+        return cls(x, z, half, depth, yaw)
+
+    def turned_to(self, seam: float, left: float, right: float) -> Section:
+        """The same turned so that the centre seam is seen at the ray `seam`."""
+        section = self
+        for _ in range(6):
+            off = seam - section.middle_ray()
+            yaw = section.yaw + off * section.z / max(section.depth, 1.0)
+            yaw = min(max(yaw, -0.6), 0.6)
+            section = Section.between(left, right, self.z, self.depth, yaw)
+        return section
+
+    def lengths(self, turn: Array) -> Array:
+        """Length along the section, mm, from the middle to each angle round it (radians; s is its sine)."""
+        grid = np.linspace(-math.pi / 2, math.pi / 2, 361)
+        pieces = np.hypot(self.half * np.cos(grid), self.depth * np.sin(grid))
+        table = np.concatenate([[0.0], np.cumsum((pieces[1:] + pieces[:-1]) / 2 * np.diff(grid))])
+        lengths: Array = np.interp(turn, grid, table - table[180])
+        return lengths
+
+    def along(self, first: float, last: float) -> float:
+        """Length along the section, mm, between two places s."""
+        t = np.linspace(math.asin(max(-1.0, min(1.0, first))), math.asin(max(-1.0, min(1.0, last))), 200)
+        pieces = np.hypot(self.half * np.cos(t), self.depth * np.sin(t))
+        return float(abs(np.sum((pieces[1:] + pieces[:-1]) / 2 * np.abs(np.diff(t)))))
+
+
+def depth_from_girth(girth_mm: float, half_mm: float) -> float:
+    """The mean depth of a trunk, mm, from its girth and half its width: an ellipse's girth by Ramanujan's formula (1914)."""
+    low, high = 10.0, girth_mm / 2
+    for _ in range(50):
+        middle = (low + high) / 2
+        a, b = half_mm, middle
+        girth = math.pi * (3 * (a + b) - math.sqrt((3 * a + b) * (a + 3 * b)))
+        low, high = (middle, high) if girth < girth_mm else (low, middle)
+    return (low + high) / 2

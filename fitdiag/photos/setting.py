@@ -1,0 +1,154 @@
+"""How a picture was taken: the level camera, its distance from the body, and the size of a pixel on the cloth."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitdiag.photos.camera import USUAL_FOCAL_35, Camera, focal_px, sheet_distance
+from fitdiag.photos.intake import CAMERA_SHAPES
+from fitdiag.photos.level import CLICK_ERROR, Pose, level
+from fitdiag.photos.marks import Marks, Sheet
+from fitdiag.photos.readings import called
+from fitdiag.photos.snap import USUAL_SCALE, snap_straight
+
+Array = NDArray[np.float64]
+FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
+WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
+USUAL_BEHIND, BEHIND_UNKNOWN = 150.0, 120.0  # mm: on a wall or door behind the body, where nobody said how far
+LEAST_PX_PER_MM = 1.0
+LEAST_SCALE, MOST_SCALE = 0.4, 8.0  # px a millimetre that lines are looked for at
+NEAREST, FARTHEST = 400.0, 30_000.0  # mm from the lens; beyond them a mark or a size is wrong
+NEAR, FAR = 1600.0, 7000.0  # mm; from nearer or farther nobody takes a whole person: the focal length is in doubt
+USUAL_DISTANCE = 3000.0
+USUAL_WIDTHS = {"waist": 290.0, "hip": 370.0, "crotch": 365.0, "knee-left": 160.0, "knee-right": 160.0}  # mm
+
+
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """The camera, and how far the side-seam plane lies from it (None where nothing of known size is marked)."""
+
+    pose: Pose
+    distance: float | None
+    distance_error: float  # as a share
+    focal_known: bool
+    scale: float  # px a millimetre on the cloth, at least roughly
+    warnings: tuple[str, ...]
+
+    @property
+    def camera(self) -> Camera:
+        """The camera as it was most likely held."""
+        return self.pose.camera
+
+    @property
+    def away(self) -> float:
+        """The distance, or a usual one."""
+        return self.distance or USUAL_DISTANCE
+
+
+def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
+    """How a marked picture was taken."""
+    shape = max(marks.width, marks.height) / min(marks.width, marks.height)
+    cropped = all(abs(shape / usual - 1) > 0.01 for usual in CAMERA_SHAPES)
+    known = marks.focal_35mm is not None and not cropped
+    focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height)
+    warnings = []
+    if cropped:
+        warnings.append(
+            "this is no camera's shape (4:3, 3:2, 16:9): a picture that was cut no longer tells where the lens looked; "
+            "ask for the uncut file"
+        )
+    pose = level(pixels, marks.verticals, focal, FOCAL_ERROR if known else FOCAL_UNKNOWN, cropped=cropped)
+    distance, error, told = _distance(pixels, marks, pose)
+    if known and distance is not None and not NEAR <= distance <= FAR:
+        warnings.append(
+            f"by the focal length ({marks.focal_35mm:g} mm) the lens stood {distance / 10:.0f} cm from the body, "
+            f"{'nearer' if distance < NEAR else 'farther'} than anyone takes a whole person; it may be wrong or the picture cut"
+        )
+        known = False
+        pose = level(pixels, marks.verticals, focal, FOCAL_UNKNOWN, cropped=cropped)
+    scale = min(max(focal / distance, LEAST_SCALE), MOST_SCALE) if distance else _usual_scale(marks)
+    if distance is not None and scale < LEAST_PX_PER_MM:
+        sharp = f"{scale:.2f} px to the millimetre; from {LEAST_PX_PER_MM:g} px on"
+        warnings.append(f"the picture shows {sharp} lines are found well: zoom in, and send the full-size file")
+    level_told = [pose.warning] if pose.warning else []
+    return Setting(pose, distance, error, known, scale, (*level_told, *warnings, *told))
+
+
+def _usual_scale(marks: Marks) -> float:
+    """Px a millimetre by how wide bodies usually are."""
+    found = [
+        abs(points[-1][0] - points[0][0]) / USUAL_WIDTHS[name]
+        for name, points in marks.lines.items()
+        if len(points) > 1
+    ]
+    usual = float(np.median(found)) if found else USUAL_SCALE * marks.height / 3464
+    return min(max(usual, LEAST_SCALE), MOST_SCALE)
+
+
+def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[float | None, float, list[str]]:
+    """Distance to the side-seam plane, mm, its error as a share, and what was left out; None where nothing tells it."""
+    camera, found, told = pose.camera, list[tuple[float, float]](), list[str]()
+    if marks.sheet is not None:
+        corners, error = sheet_corners(pixels, marks.sheet)
+        tall = float(np.linalg.norm(corners[0] - corners[3]))
+        size = (marks.sheet.width_mm, marks.sheet.height_mm)
+        given = marks.sheet.behind_mm
+        behind, behind_error = (
+            (USUAL_BEHIND, BEHIND_UNKNOWN) if given is None else (given, math.hypot(SHEET_PLANE_ERROR, 0.03 * given))
+        )
+        distance = sheet_distance(camera, [(float(x), float(y)) for x, y in corners], *size) - behind
+        if _likely("the sheet of paper", distance, told):
+            plane = behind_error / distance
+            found.append((distance, math.hypot(error / max(tall, 1.0), plane)))
+    for name, width in marks.widths_mm.items():
+        if name in marks.lines and not any(item.startswith(f"{name}:") for item in marks.hidden):
+            points = marks.lines[name]
+            rays = camera.rays(np.array([points[0], points[-1]]))
+            span = float(rays[1, 0] - rays[0, 0])
+            if span > 0.001 and _likely(f"the width of the {called(name)}", width / span, told):
+                found.append((width / span, math.hypot(WIDTH_ERROR / width, 2 * CLICK_ERROR / (span * camera.focal))))
+    if not found:
+        told.append("nothing of known size is marked (sheet of paper or a width): no lengths, only angles")
+        return None, 0.3, told
+    weights = [1 / error**2 for _, error in found]
+    mean = sum(w * d for w, (d, _) in zip(weights, found, strict=True)) / sum(weights)
+    error = 1 / math.sqrt(sum(weights))
+    far = max(abs(distance - mean) for distance, _ in found) / mean
+    if far > 3 * max(each for _, each in found):
+        told.append(f"the known sizes put the lens at distances that differ by {200 * far:.0f} %; look at their marks")
+        error = far
+    return mean, error, told
+
+
+def _likely(what: str, distance: float, told: list[str]) -> bool:
+    """Whether a picture can have been taken from there; if not, it is said."""
+    if NEAREST <= distance <= FARTHEST:
+        return True
+    far = f"{distance / 10:.0f} cm" if 0 < distance < 1e6 else "no place at all"
+    told.append(f"{what} puts the lens at {far} from the body, so it is left out; look at its marks and size")
+    return False
+
+
+def sheet_corners(pixels: NDArray[np.uint8], sheet: Sheet) -> tuple[Array, float]:
+    """The sheet's corners where its four edges meet, in px, and the error of its height."""
+    given = sheet.corners
+    edges = [snap_straight(pixels, given[i], given[(i + 1) % 4]) for i in range(4)]
+    corners = []
+    for index in range(4):
+        before, after = edges[index - 1], edges[index]
+        one = np.cross((*before[0], 1.0), (*before[1], 1.0))
+        two = np.cross((*after[0], 1.0), (*after[1], 1.0))
+        meet = np.cross(one, two)
+        place = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.array(given[index])
+        corners.append(place if math.dist(place, given[index]) < 30 else np.array(given[index]))
+    return np.array(corners), max(1.0, float(np.mean([edge[2] for edge in edges])))
+
+
+def moved(where: Setting, cameras: Sequence[Camera]) -> list[Setting]:
+    """The same with other cameras."""
+    return [replace(where, pose=replace(where.pose, camera=camera)) for camera in cameras]

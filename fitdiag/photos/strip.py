@@ -1,0 +1,48 @@
+"""Strips of a picture along a curve: colours between pixels, colours as the eye tells them apart, Gaussian means."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
+    """Colours at (..., 2) places, between pixels mixed from the four round them; beyond the border the border's."""
+    height, width = pixels.shape[:2]
+    x = np.clip(places[..., 0], 0, max(width - 1.001, 0))
+    y = np.clip(places[..., 1], 0, max(height - 1.001, 0))
+    left, top = x.astype(int), y.astype(int)
+    right, bottom = np.minimum(left + 1, width - 1), np.minimum(top + 1, height - 1)
+    u, v = (x - left)[..., None], (y - top)[..., None]
+    result: Array = (
+        pixels[top, left] * ((1 - u) * (1 - v))
+        + pixels[top, right] * (u * (1 - v))
+        + pixels[bottom, left] * ((1 - u) * v)
+        + pixels[bottom, right] * (u * v)
+    )
+    return result
+
+
+def opponent(colours: Array) -> Array:
+    """Red, green, blue as lightness, red against green, yellow against blue: distances roughly as the eye sees them."""
+    red, green, blue = (np.sqrt(colours[..., index] * 255.0) * 0.4 for index in range(3))
+    return np.stack([(red + green + blue) / 1.7, (red - green) * 1.2, ((red + green) / 2 - blue) * 0.8], axis=-1)
+
+
+def smooth(strip: Array, along: float, across: float) -> Array:
+    """Gaussian means over the first two axes of (N, M, 3); sizes in samples."""
+    for axis, size in ((0, along), (1, across)):
+        if size <= 0:
+            continue
+        reach = int(3 * size) + 1
+        kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / size) ** 2)
+        kernel /= kernel.sum()
+        widened = np.pad(strip, [(reach, reach) if other == axis else (0, 0) for other in range(3)], mode="edge")
+        length = strip.shape[axis]
+        strip = sum(
+            (part * np.take(widened, range(shift, shift + length), axis=axis) for shift, part in enumerate(kernel)),
+            start=np.zeros_like(strip),
+        )
+    return strip

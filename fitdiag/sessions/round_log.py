@@ -1,0 +1,235 @@
+"""A round is one transaction in its log: what was taken in, measured, asked, advised and written stands there before it counts.
+
+The files beside the log (`round.yaml`, `findings.yaml`, `form.txt`, `measured.yaml`, the documents) are made from it and can be
+made again. What is measured is told by the content of picture and marks, never by times. `round.yaml` may be changed by hand:
+a line of the log holds its text and what the file was before, so that a write broken off is told from a hand's.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from pathlib import Path
+
+from fitdiag.files import read_bytes, write_all, write_atomically
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings_file import findings_text
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import ProblemsFoundError, one_line
+from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Advised, Case, Round
+from fitdiag.sessions.log import ABOUT_FILES, Event, SessionLog, apart, begin_log, read_log
+from fitdiag.sessions.state import finding_from, fold
+from fitdiag.units import Units
+
+MEASURED = "measured.yaml"
+WORDS = "form.txt"
+_FORM_WORDS = 480  # of a line the client wrote, so much is shown
+Pictures = Mapping[str, Sequence[str]]  # the name of a picture to the digests of its content and its marks
+
+
+def digest(content: bytes) -> str:
+    """What tells two contents apart."""
+    return hashlib.sha256(content).hexdigest()
+
+
+@dataclass(frozen=True)
+class RoundLog:
+    """What the log of a round holds; nothing for a round that has none."""
+
+    lines: tuple[Event, ...] = ()
+
+    @classmethod
+    def of(cls, one: Round) -> RoundLog:
+        """Read it. Raises ProblemsFoundError."""
+        return cls(read_log(one.log_file).lines) if one.log_file.exists() else cls()
+
+    @cached_property
+    def events(self) -> tuple[Event, ...]:
+        """What the session adds up from."""
+        return tuple(apart(self.lines))
+
+    @property
+    def begun(self) -> bool:
+        """Whether what is known about the case is in it, so that the questions can go on."""
+        return any(
+            line["event"] not in ("start", "rules", "taken", "measured", "round", "documents") for line in self.lines
+        )
+
+    def last(self, kind: str) -> Event | None:
+        """The latest line of a kind."""
+        return next((line for line in reversed(self.lines) if line["event"] == kind), None)
+
+    def findings(self, base: RuleBase) -> Findings:
+        """All that is answered so far, by whatever way."""
+        return fold(self.events, base).findings
+
+    @property
+    def concluded(self) -> Event | None:
+        """The latest conclusion, if nothing came after it."""
+        session = [line for line in self.lines if line["event"] not in ABOUT_FILES]
+        return session[-1] if session and session[-1]["event"] == "conclusion" else None
+
+    @property
+    def fresh(self) -> tuple[Event, ...]:
+        """The lines since the documents were begun: what a command that was cut off did, so that it is not done twice."""
+        ends = [number for number, line in enumerate(self.lines, 1) if line["event"] == "documents"]
+        return self.lines[ends[-1] if ends else 0 :]
+
+    def taken(self, base: RuleBase) -> Findings | None:
+        """What came with forms and findings files; None if none came."""
+        return self._taken(len(self.lines), base)
+
+    def _taken(self, until: int, base: RuleBase) -> Findings | None:
+        came = [line for line in self.lines[:until] if line["event"] == "taken" and line.get("events") is not None]
+        return fold((*self.lines[:1], *apart(came)), base).findings if came else None
+
+    def measured(self, base: RuleBase) -> Findings | None:
+        """What the pictures told when they were measured last; None if they never were."""
+        line = self.last("measured")
+        if line is None:
+            return None
+        given = line.get("findings")
+        found = [finding_from(item) for item in given if isinstance(item, Mapping)] if isinstance(given, list) else []
+        return Findings({item.symptom: item for item in found if item is not None and item.symptom in base.symptoms})
+
+    def holds(self, pictures: Pictures) -> bool:
+        """Whether exactly these pictures with these marks were measured last."""
+        line = self.last("measured")
+        return line is not None and line.get("pictures") == {name: list(told) for name, told in pictures.items()}
+
+    @property
+    def words(self) -> list[str]:
+        """What the client wrote in the forms of the round, line by line."""
+        told = [str(line.get("words") or "") for line in self.lines if line["event"] == "taken"]
+        lines = dict.fromkeys(line for text in told for line in text.splitlines())
+        return [shown for line in lines if (shown := one_line(line, _FORM_WORDS))]
+
+    @property
+    def pictures(self) -> dict[str, str]:
+        """The pictures that were taken in, by name, with the digest of each."""
+        found: dict[str, str] = {}
+        for line in self.lines:
+            given = line.get("pictures") if line["event"] == "taken" else None
+            found |= {str(name): str(told) for name, told in given.items()} if isinstance(given, Mapping) else {}
+        return found
+
+    def written(self, advised: Sequence[Advised]) -> bool:
+        """Whether the documents were made of this list."""
+        line = self.last("documents")
+        listed = line.get("advised") if line is not None else None
+        return listed == advised_list(advised)
+
+    def unwritten(self, one: Round) -> list[Path]:
+        """The documents that are missing, or still what they were before they were made anew; a fitter's hand is neither."""
+        *earlier, last = [line["files"] for line in self.lines if line["event"] == "documents"] or [{}]
+        found = []
+        for name, told in last.items():
+            path = one.documents / name if name != one.plan_file.name else one.plan_file
+            there = digest(path.read_bytes()) if path.is_file() else ""
+            if not there or (there != told and any(files.get(name) == there for files in earlier)):
+                found.append(path)
+        return found
+
+    def files(self, one: Round, base: RuleBase, units: Units) -> dict[Path, str]:
+        """The files that are made from the log, with their texts."""
+        files: dict[Path, str] = {}
+        for name, found in ((one.findings_file, self.taken(base)), (one.folder / MEASURED, self.measured(base))):
+            if found is not None:
+                files[name] = findings_text(replace(found, client="", units=units), base.about.garment)
+        if self.words:
+            files[one.folder / WORDS] = "".join(f"{line}\n" for line in self.words)
+        return files
+
+    def changed_by_hand(self, one: Round, base: RuleBase, units: Units) -> bool:
+        """Whether `findings.yaml` holds what no state of the log would have written: a fitter's hand, or an older program."""
+        if not one.findings_file.exists() or (self.begun and self.taken(base) is None):
+            return False
+        there = read_bytes(one.findings_file, LARGEST, "findings file").replace(b"\r\n", b"\n")
+        ends = [number for number, line in enumerate(self.lines, 1) if line["event"] == "taken"]
+        for until in reversed(ends):
+            found = self._taken(until, base)
+            if (
+                found is not None
+                and findings_text(replace(found, client="", units=units), base.about.garment).encode() == there
+            ):
+                return False
+        return True
+
+
+def advised_list(advised: Sequence[Advised]) -> list[list[object]]:
+    """What was advised, as a line of the log holds it."""
+    return [
+        [item.alteration, None if item.amount_mm is None else round(item.amount_mm, 3), item.side] for item in advised
+    ]
+
+
+# -- writing; the case's lock is held by the caller --------------------------------------------------------------------
+
+
+def append(one: Round, *lines: Event) -> None:
+    """Add lines to the log of a round. Raises ProblemsFoundError, also if an interview holds it."""
+    with SessionLog.resume(one.log_file)[0] as log:
+        for line in lines:
+            log.append(line)
+
+
+def save_round(one: Round, text: str, garment: str, fingerprint: str, *, client: str, units: Units) -> None:
+    """Write `round.yaml`, after its text stands in the log; a round that has no log yet gets one."""
+    path = one.folder / ROUND_FILE
+    before = path.read_bytes() if path.exists() else b""
+    if before == text.encode():
+        return
+    line: Event = {"event": "round", "was": digest(before) if before else "", "text": text}
+    if one.log_file.exists():
+        append(one, line)
+    else:
+        begin_log(one.log_file, garment, fingerprint, client=client, units=units, events=[line])
+    write_atomically(path, text, replace=True)
+
+
+def ensure_log(case: Case, one: Round, fingerprint: str) -> None:
+    """Begin the log of a round that has none: an older program began it, or the fitter moved the log away to begin again."""
+    if not one.log_file.exists():
+        text = read_bytes(one.folder / ROUND_FILE, LARGEST, "round").decode()
+        line: Event = {"event": "round", "was": "", "text": text}
+        begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
+
+
+def round_text_in_log(folder: Path) -> str | None:
+    """The latest text of `round.yaml` by the log beside it; None where there is none. Raises ProblemsFoundError."""
+    path = folder / "session.jsonl"
+    line = RoundLog(read_log(path).lines).last("round") if path.exists() else None
+    text = line.get("text") if line is not None else None
+    return text if isinstance(text, str) else None
+
+
+def settle(folder: Path) -> bool:
+    """Finish the writing of `round.yaml` that was broken off after its line in the log, or make it if it is missing."""
+    path, place = folder / "session.jsonl", folder / ROUND_FILE
+    try:
+        line = RoundLog(read_log(path).lines).last("round") if path.exists() else None
+        there = read_bytes(place, 16 * LARGEST) if place.exists() else b""
+    except ProblemsFoundError:  # told by whoever needs it
+        return False
+    text = line.get("text") if line is not None else None
+    if line is None or not isinstance(text, str) or there == text.encode():
+        return False
+    if there and digest(there) != line.get("was"):
+        return False  # changed by hand
+    write_atomically(place, text, replace=True)
+    return True
+
+
+def make_files(one: Round, base: RuleBase, units: Units, *, missing_only: bool = False) -> list[Path]:
+    """Make the files of a round from its log again where they are missing or not as it says; which ones were made."""
+    wanted = RoundLog.of(one).files(one, base, units)
+    made = {
+        path: text
+        for path, text in wanted.items()
+        if not path.exists() or (not missing_only and path.read_bytes() != text.encode())
+    }
+    if made:
+        write_all(made, replace=True)
+    return list(made)
