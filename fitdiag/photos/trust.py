@@ -14,7 +14,7 @@ from fitdiag.photos.snap import Track
 GOOD = {
     "tilt": 0.3,
     "drop": 2.5,
-    "v depth": 0.8,
+    "v depth": 1.6,
     "v angle": 1.5,
     "fall": 2.5,
     "dip": 2.5,
@@ -22,7 +22,7 @@ GOOD = {
 LARGEST = {
     "tilt": 2.0,
     "drop": 10.0,
-    "v depth": 2.4,
+    "v depth": 4.8,
     "v angle": 4.5,
     "fall": 8.0,
     "dip": 8.0,
@@ -30,7 +30,7 @@ LARGEST = {
 NO_BODY = {
     "tilt": 12.0,
     "drop": 70.0,
-    "v depth": 30.0,
+    "v depth": 60.0,
     "v angle": 45.0,
     "fall": 70.0,
     "dip": 70.0,
