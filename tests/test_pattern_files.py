@@ -995,7 +995,7 @@ WRONG_DXF: Mapping[str, tuple[Callable[[Any, Any], None], str]] = {
                 ]
             ),
         ),
-        "where the crotch curve begins",
+        "where the crotch curve goes over",
     ),
     "two pieces of a name": (
         lambda document, shown: document.blocks.new("BACK LINING") if "BACK LINING" not in document.blocks else None,

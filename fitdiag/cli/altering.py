@@ -10,7 +10,6 @@ from datetime import date
 from fitdiag.cli.arguments import folder_of, lengths
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.change import seam_word
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
@@ -164,8 +163,7 @@ def finished(work: Work, *, as_cut: bool) -> tuple[Pattern, tuple[Trued, ...]]:
 def told_trued(one: Trued, units: Units) -> str:
     """`Trued back crotch curve: its length shrinks by 1/8 in`; what a tape does not show is no change."""
     piece = one.piece.split(" ")[-1]
-    word = seam_word(piece, one.seam)
-    called = word if piece in word.split() else f"{piece} {word}"
+    called = one.word if piece in one.word.split() else f"{piece} {one.word}"
     called = f"left {called}" if one.piece.startswith("left ") else called
     by = format_reading(abs(one.change), units)
     if by in ("0 in", "0 cm"):

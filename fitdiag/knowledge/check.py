@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from itertools import combinations, pairwise
 
+from fitdiag.knowledge.garment_check import names_are_the_garments
 from fitdiag.knowledge.load import Places
 from fitdiag.knowledge.model import Alteration, Condition, EaseTable, RuleBase, Symptom, Words, source_key
 from fitdiag.knowledge.order import circle, everything_before, exclusive
@@ -336,4 +337,5 @@ CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (
     ease_is_sound,
     extents_are_sound,
     order_is_sound,
+    names_are_the_garments,
 )

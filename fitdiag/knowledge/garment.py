@@ -5,10 +5,11 @@ Nothing else in the program names a piece, a seam or a level. A second garment i
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, StringConstraints, model_validator
 
 from fitdiag.knowledge.basics import Id, LengthMm, Rule, Text, YesNo
 
@@ -17,6 +18,7 @@ Do = Literal[
     "wedge", "spread", "stretch", "widen", "slide", "slit", "edge", "tip", "corner", "bend", "straight", "slip", "shift", "swing", "darts",
     "grain", "notches", "line", "keep", "none",
 ]  # fmt: skip
+STANDS = re.compile(r"^([a-z-]+) (above|left of) ([a-z-]+)(?: by (0?\.\d+))?$")
 NEEDS: Mapping[str, frozenset[str]] = {
     "wedge": frozenset({"cut"}),
     "spread": frozenset({"cut"}),
@@ -98,8 +100,11 @@ class Move(Rule):
 class Shape(Rule):
     """The outline of a kind of piece: seams clockwise (y up, centre on the left), and the corner where each begins.
 
-    `edges`: seams that make one edge from the bottom up; `stays`: the seam on the part that stays when a piece is cut.
-    `smooth`: corners where the outline runs on without a bend.
+    `inner`, `outer`: seams that make one edge from the bottom up; `stays`: the seam on the part that stays when a piece is cut.
+    `smooth`: corners where the outline runs on without a bend. `called`: what the trade calls a seam, `{piece}` for the piece.
+    `stands`: how the corners of an upright piece lie, like `crotch-point above side-hem by 0.1` (of the height) or
+    `centre-waist left of side-waist`; `hollow`: the first of two seams is the more hollow one. By these the corners of a bare
+    outline are told.
     """
 
     id: Id
@@ -109,6 +114,9 @@ class Shape(Rule):
     outer: tuple[Id, ...]
     stays: Id
     smooth: tuple[Id, ...] = ()
+    called: Mapping[Id, Text] = Field(default_factory=dict)
+    stands: tuple[Annotated[str, StringConstraints(pattern=STANDS.pattern)], ...] = ()
+    hollow: tuple[Id, Id] | None = None
 
 
 class NotchRule(Rule):
@@ -121,11 +129,25 @@ class NotchRule(Rule):
 
 
 class PieceRule(Rule):
-    """A piece: its shape and how many times it is cut (2: mirrored)."""
+    """A piece: its shape and how many times it is cut (2: mirrored; 1: on the fold along the seam `fold`, if it names one)."""
 
     id: Id
     shape: Id
     cut: int = Field(default=2, ge=1, le=8)
+    fold: Id | None = None
+
+
+class Guess(Rule):
+    """Where a level line is taken that a drawing does not show: at a corner, or between two levels.
+
+    `share` of the way from the lower to the upper one and `up` more, but at most the share `most`.
+    """
+
+    corner: Id | None = None
+    between: tuple[Id, Id] | None = None
+    share: float = 0.5
+    up_mm: LengthMm = Field(default=0.0, alias="up")
+    most: float = 1.0
 
 
 class Level(Rule):
@@ -136,6 +158,7 @@ class Level(Rule):
     seam: Id | None = None
     from_end: tuple[Id, ...] = Field(default=(), alias="from")
     to_end: tuple[Id, ...] = Field(default=(), alias="to")
+    guess: Guess | None = None
 
 
 class Height(Rule):
@@ -194,6 +217,7 @@ class Garment(Rule):
     """A garment."""
 
     title: Text
+    spelled: Mapping[Id, Id] = Field(default_factory=dict)  # other words for its names in drawings of other hands
     shapes: tuple[Shape, ...] = Field(min_length=1)
     pieces: tuple[PieceRule, ...] = Field(min_length=1)
     levels: tuple[Level, ...]

@@ -244,6 +244,17 @@ class Cause(Rule):
     look_alikes: tuple[LookAlike, ...] = ()
 
 
+class Drawn(Rule):
+    """What the drawing of an alteration says in place of the words for its kind of move.
+
+    `told`: the line on the page; `steps`: the captions of the small pictures but the last, which is the trueing. `{amount}`
+    stands for the amount, and the name of a height of the move, like `{knee}`, for what is moved there.
+    """
+
+    told: Text
+    steps: tuple[Text, ...] = ()
+
+
 class Geometry(Rule):
     """The geometric operation behind an alteration, in words, and as moves on the paper.
 
@@ -257,6 +268,7 @@ class Geometry(Rule):
     both_ways: YesNo = False
     one_side: YesNo = False
     moves: tuple[Move, ...] = ()
+    drawn: Drawn | None = None
 
 
 class Edges(Rule):

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from math import cos, sin
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,9 @@ from numpy.typing import NDArray
 from fitdiag.pattern.garment import Spot, arc
 from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, points
 from fitdiag.problems import stop
+
+if TYPE_CHECKING:
+    from fitdiag.knowledge.model import Drawn
 
 Kind = Literal[
     "open", "close", "spread", "overlap", "widen", "slide", "slit", "swing", "edge", "tip", "shift", "darts", "grain",
@@ -65,10 +68,11 @@ class Did:
 
 @dataclass(frozen=True, eq=False)
 class Altered:
-    """A piece after an alteration, and what was done, in order."""
+    """A piece after an alteration, what was done, in order, and what its rule says of it in drawings."""
 
     piece: Piece
     did: tuple[Did, ...] = ()
+    words: Drawn | None = None
 
     @property
     def cut(self) -> Cut | None:

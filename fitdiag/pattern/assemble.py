@@ -1,12 +1,12 @@
-"""Pieces put together from what a drawing holds: lines that run either way, a turned or mirrored piece, a bare outline.
+"""Pieces put together from what a drawing holds: lines that run either way, a turned or mirrored piece.
 
-A drawing from another hand says what its lines are, or only shows corners. Here the lines get the direction, the order and the
+Here the lines get the direction, the order and the
 upright stand that a `Piece` has; what cannot be told for sure is refused, never guessed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
@@ -26,18 +26,13 @@ from fitdiag.pattern.piece import (
     Piece,
     Side,
     faults,
-    length,
     points,
 )
 from fitdiag.problems import Problem, ProblemsFoundError, Where, stop
 
-HIP_MM = (150.0, 1500.0)  # front and back, side by side as they lie; common practice, no source
+WIDTH_MM = (150.0, 1500.0)  # the pieces side by side as they lie; common practice, no source
 EXTENT_MM = (150.0, 3000.0)  # the longest way across one piece, shorts and the tallest included
 MOST_PARTS = 300  # lines of one seam, or marks on one outline
-SHARP_DEGREES = 40.0  # an outline that turns this much at one point has a corner there
-STRAIGHT_DEGREES = 0.3  # steps that differ by less run straight on
-STRAIGHT_MM = 30.0  # a straight run this long is a seam, not a piece of a curve
-LEG_SHARE, RISE_SHARE = 0.1, 0.05  # least part of the height that leg and rise take, however short the trousers
 _FRAMES = tuple(
     np.array(rows, dtype=float) for rows in (((1, 0), (0, 1)), ((-1, 0), (0, 1)), ((-1, 0), (0, -1)), ((1, 0), (0, -1)))
 )
@@ -47,7 +42,7 @@ _FRAMES = tuple(
 class Drawn:
     """One piece as a drawing shows it, in mm, y up: what each line is, but not yet which way it runs.
 
-    `origin`: where the piece's own 0, 0 lies; without it the grainline gets x = 0 and the hem y = 0.
+    `origin`: where the piece's own 0, 0 lies; without it the grainline gets x = 0 and the lowest point y = 0.
     """
 
     part: Part
@@ -94,7 +89,9 @@ def piece_of(drawn: Drawn, garment: Garment, where: Where | None) -> Piece:
     seams = {name: placed(line) for name, line in seams.items()}
     notes = list(drawn.notes)
     if drawn.grain is None:
-        notes.append("No grainline was drawn: it was taken through the middle of the hem.")
+        notes.append(
+            f"No grainline was drawn: it was taken through the middle of the {drawn.part.word(drawn.part.stays)}."
+        )
     lines = {name: _from_centre(placed(line)) for name, line in drawn.lines.items()}
     heights = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
     lines, estimated = with_levels(drawn.part, heights, lines, seams)
@@ -156,22 +153,6 @@ def _upright(part: Part, seams: Mapping[str, Array], frame: Array) -> bool:
     return bool(top > bottom)
 
 
-def _stands(corners: Mapping[str, Array]) -> bool:
-    """Whether landmarks lie as those of an upright piece do: waist above crotch above hem, the crotch point on the left."""
-    x = {name: float(point[0]) for name, point in corners.items()}
-    y = {name: float(point[1]) for name, point in corners.items()}
-    height = max(y.values()) - min(y.values())
-    waist, hem = min(y["centre-waist"], y["side-waist"]), max(y["side-hem"], y["inside-hem"])
-    return (
-        y["crotch-point"] - hem >= LEG_SHARE * height
-        and waist - y["crotch-point"] >= RISE_SHARE * height
-        and y["crotch-point"] <= y.get("curve-start", waist) <= y["centre-waist"]
-        and x["centre-waist"] < x["side-waist"]
-        and x["inside-hem"] < x["side-hem"]
-        and x["crotch-point"] < x.get("curve-start", x["side-waist"])
-    )
-
-
 def _in_order(part: Part, seams: Mapping[str, Array]) -> dict[str, Array]:
     """The seams turned so that each ends where the next one begins; ends that nearly meet are made to meet."""
     result: dict[str, Array] = {}
@@ -226,7 +207,7 @@ def with_levels(
 ) -> tuple[dict[str, Array], list[str]]:
     """Every level line of a piece, from edge to edge: as drawn, at a height given, else estimated; and which were estimated.
 
-    The hip is taken a quarter of the rise above the crotch (common practice, no source), the knee by the rule of the block.
+    Where nothing tells a level, it is taken as the garment's `guess` for it says.
     """
     found = {name: points(line) for name, line in lines.items()}
     guesses = _guessed(part, {**{name: float(line[:, 1].mean()) for name, line in lines.items()}, **heights}, seams)
@@ -259,12 +240,21 @@ def across(part: Part, seams: Mapping[str, Array], name: str, y: float) -> Array
 
 
 def _guessed(part: Part, known: Mapping[str, float], seams: Mapping[str, Array]) -> dict[str, float]:
-    waist = known.get("waist", float(seams["side"][0, 1]))
-    crotch = known.get("crotch", float(seams["curve"][0, 1]))
-    hem = known.get("hem", float(seams["hem"][:, 1].mean()))
-    hip = known.get("hip", crotch + (waist - crotch) / 4)
-    knee = known.get("knee", hem + min((crotch - hem) / 2 + 50.0, (crotch - hem) * 0.8))  # the latter in shorts
-    return {"hip": hip, "crotch": crotch, "knee": knee}
+    """The height of each level line: as known, else as its `guess` says."""
+
+    def height(name: str) -> float:
+        if name in known:
+            return known[name]
+        if name in part.heights:
+            kind, of = part.heights[name]
+            return float(seams[part.corners[of]][0, 1] if kind == "corner" else seams[of][:, 1].mean())
+        rule = part.guesses[name]
+        if rule.between is None:
+            return float(seams[part.corners[rule.corner or ""]][0, 1])
+        low, high = (height(other) for other in rule.between)
+        return low + min((high - low) * rule.share + rule.up_mm, (high - low) * rule.most)
+
+    return {name: height(name) for name in part.ends if name in known or name in part.guesses}
 
 
 def signed_area(ring: Array) -> float:
@@ -290,9 +280,10 @@ def check_size(pattern: Pattern, where: Where | None) -> list[Problem]:
     for piece in pattern.pieces.values():
         width = hip_width(piece)
         wide += width if width is not None else float(np.ptp(piece.outline[:, 0]))
-    if HIP_MM[0] <= wide <= HIP_MM[1]:
+    if WIDTH_MM[0] <= wide <= WIDTH_MM[1]:
         return []
-    told = f"front and back measure {wide:.4g} mm across the hip{_looks_like(wide, HIP_MM)}"
+    across, names = next(iter(next(iter(pattern.pieces.values())).part.ends), "piece"), " and ".join(pattern.pieces)
+    told = f"{names} measure {wide:.4g} mm across the {across}{_looks_like(wide, WIDTH_MM)}"
     return [Problem("size", told, where, "give the file in mm")]
 
 
@@ -325,118 +316,3 @@ def chained(parts: Iterable[Array]) -> Array | None:
         else:
             return None
     return points(line)
-
-
-def seams_of_outline(
-    part: Part, ring: Array, turn_points: Array, grain: Array | None, where: Where | None
-) -> dict[str, Array]:
-    """The six seams of a bare outline (each point once), by its turn points or its corners. Raises ProblemsFoundError.
-
-    Six turn points are taken as the six landmarks. Otherwise the five sharp corners are sought, and the start of the crotch
-    curve is a turn point between its neighbours, or the end of the one straight run down from the waist.
-    """
-    name = part.name
-    refuse_wrong_extent(name, ring, where)
-    marked = _on_ring(ring, turn_points)
-    found: dict[tuple[int, ...], bool] = {}
-    sharp: list[int] = []
-    for frame in frames(grain):
-        turned = ring @ frame.T
-        order = np.arange(len(ring)) if signed_area(turned) < 0 else np.arange(len(ring))[::-1]
-        sharp = [int(index) for index in order[_turns(turned[order]) >= SHARP_DEGREES]]
-        corners = [int(index) for index in order if index in marked] if len(marked) == 6 else sharp[:6]
-        for labelled in _labelled(part, turned, corners) if len(marked) == 6 or len(sharp) == 5 else ():
-            found[labelled] = bool(order[0] > order[-1])
-    if len(found) != 1:
-        told = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
-        raise stop(
-            "corners",
-            told,
-            where=where,
-            hint="mark the six ends of the seams with turn points (layer 2), and draw a grainline",
-        )
-    ((labelled, backwards),) = found.items()
-    if len(labelled) == 5:
-        labelled = (*labelled, _curve_start(name, ring, labelled, marked, backwards, where))
-    ends = pairwise((*labelled, labelled[0]))
-    return {
-        seam: points(ring[_path(len(ring), start, end, backwards)])
-        for seam, (start, end) in zip(part.seams, ends, strict=True)
-    }
-
-
-def _on_ring(ring: Array, marks: Array) -> set[int]:
-    """Indexes of the points of an outline that are marked."""
-    result = set()
-    for mark in marks[:MOST_PARTS]:
-        away = np.hypot(*(ring - mark).T)
-        if away.min() <= CLOSED_MM:
-            result.add(int(away.argmin()))
-    return result
-
-
-def _turns(ring: Array) -> Array:
-    """By how many degrees an outline turns at each of its points."""
-    into, onward = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
-    cross, dot = into[:, 0] * onward[:, 1] - into[:, 1] * onward[:, 0], (into * onward).sum(axis=1)
-    result: Array = np.degrees(np.abs(np.arctan2(cross, dot)))
-    return result
-
-
-def _labelled(part: Part, ring: Array, corners: Sequence[int]) -> Iterator[tuple[int, ...]]:
-    """Every way to call five or six corners (clockwise) by the names of the landmarks that makes an upright piece."""
-    if len(corners) not in (5, 6):
-        return
-    for first in range(len(corners)):
-        indexes = (*corners[first:], *corners[:first])
-        if not _stands({name: ring[index] for name, index in zip(part.corners, indexes, strict=False)}):
-            continue
-        backwards = signed_area(ring) >= 0
-        inseam, crotch = (
-            ring[_path(len(ring), indexes[end], indexes[end + 1 - len(indexes)], backwards)] for end in (3, 4)
-        )
-        if len(corners) == 6 or _hollow(crotch) > _hollow(inseam):  # upside down, the leg would pass for a long rise
-            yield indexes
-
-
-def _hollow(line: Array) -> float:
-    """How far a line leaves its chord, as a share of the chord."""
-    chord = line[-1] - line[0]
-    size = float(np.hypot(*chord)) or 1.0
-    return float(np.abs((line - line[0]) @ np.array([chord[1], -chord[0]])).max()) / size**2
-
-
-def _path(count: int, start: int, end: int, backwards: bool) -> list[int]:
-    """Indexes along an outline of `count` points from one to another, both included."""
-    step = -1 if backwards else 1
-    return [(start + step * index) % count for index in range((end - start) * step % count + 1)]
-
-
-def _curve_start(
-    name: str, ring: Array, labelled: Sequence[int], marked: set[int], backwards: bool, where: Where | None
-) -> int:
-    """Index of the point where the centre seam goes over into the crotch curve."""
-    down = _path(len(ring), labelled[4], labelled[0], backwards)[::-1]  # from the waist to the crotch point
-    between = [index for index in down[1:-1] if index in marked]
-    if len(between) == 1:
-        return between[0]
-    runs = _straight_runs(ring[down])
-    if len(runs) == 1 and runs[0][0] == 0 and runs[0][1] < len(down) - 1:
-        return down[runs[0][1]]
-    hint = "mark it with a turn point (layer 2)"
-    raise stop(
-        "corners", f"{name}: where the crotch curve begins cannot be told from the outline", where=where, hint=hint
-    )
-
-
-def _straight_runs(line: Array) -> list[tuple[int, int]]:
-    """First and last index of every straight run of a line that is long enough to be a seam."""
-    steps = np.diff(line, axis=0)
-    heading = np.degrees(np.unwrap(np.arctan2(steps[:, 1], steps[:, 0])))
-    runs, first = [], 0
-    for index in range(1, len(steps) + 1):
-        if index == len(steps) or abs(heading[index] - heading[first]) > STRAIGHT_DEGREES:
-            if length(line[first : index + 1]) >= STRAIGHT_MM:
-                runs.append((first, index))
-            first = index
-    return runs

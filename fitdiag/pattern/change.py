@@ -5,6 +5,7 @@ Paper that is added and paper that is taken away (cut off, or lying double) are 
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,8 @@ from fitdiag.units import Units, format_length
 if TYPE_CHECKING:
     from shapely import Polygon
     from shapely.geometry.base import BaseGeometry
+
+    from fitdiag.knowledge.model import Drawn
 
 SEEN_MM = 0.8  # what moves less is not marked
 
@@ -37,6 +40,7 @@ class Change:
 
     kind: Kind
     did: tuple[Did, ...]
+    words: Drawn | None
     old: Piece
     new: Piece
     cut: Cut | None
@@ -55,11 +59,6 @@ class Change:
     @property
     def name(self) -> str:
         return self.old.name
-
-
-def seam_word(side: str, seam: str) -> str:
-    """The trade's name of a seam on a piece."""
-    return {"centre": f"centre {side}", "side": "side seam", "curve": "crotch curve"}.get(seam, seam)
 
 
 # What has changed
@@ -81,8 +80,8 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     base, lower, upper, gap, old_grain = before, None, None, nothing, None
     marks: list[Mark] = []
     if cut is not None and kind == "slide":
-        crotch, moved = old.corner("crotch-point"), cut.filled[-1] - cut.start
-        marks.append(Mark(crotch, crotch + moved, amount, _outward(before, crotch, moved)))
+        tip, moved = slid_from(old, altered.did), cut.filled[-1] - cut.start
+        marks.append(Mark(tip, tip + moved, amount, _outward(before, tip, moved)))
     elif cut is not None:
         start, end = cut.filled[-1], cut.filled[-2]  # where the ends of the cut come to lie with the part above it
         lower, above = parted(before, cut)
@@ -112,8 +111,8 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
         marks += [mark for pair in zip(old.darts, new.darts, strict=False) for mark in _dart_marks(*pair)]
     opened, doubled = (gap, nothing) if opens(kind, altered.did) else (nothing, gap)
     return Change(
-        kind, altered.did, old, new, cut, altered.true, grain, old_grain, opened.union(extra[0]), doubled.union(extra[1]), either,
-        tuple(marks), amount, units, lower, upper,
+        kind, altered.did, altered.words, old, new, cut, altered.true, grain, old_grain, opened.union(extra[0]),
+        doubled.union(extra[1]), either,        tuple(marks), amount, units, lower, upper,
     )  # fmt: skip
 
 
@@ -276,7 +275,7 @@ def open_edge(change: Change) -> tuple[str, str]:
     cut = change.cut
     assert cut is not None and cut.hinge is not None
     free, far = (cut.end, cut.start) if np.allclose(cut.hinge, cut.start) else (cut.start, cut.end)
-    return tuple(seam_word(change.name, _seam_at(change.old, point)) for point in (free, far))  # type: ignore[return-value]
+    return tuple(change.old.part.word(_seam_at(change.old, point)) for point in (free, far))  # type: ignore[return-value]
 
 
 def _seam_at(piece: Piece, point: Array) -> str:
@@ -288,41 +287,26 @@ def _seam_at(piece: Piece, point: Array) -> str:
 def sentence(change: Change) -> str:
     """One alteration of one piece in a line, without the name of the piece."""
     amount = format_length(change.amount, change.units)
+    if change.words is not None:
+        return filled(change, change.words.told)
     if change.kind in ("open", "close"):
         free, far = open_edge(change)
         verb = "Open a wedge of" if change.kind == "open" else "Overlap a wedge of"
         text = f"{verb} {amount} at the {free}, to nothing at the {far}."
     elif change.kind in ("spread", "overlap"):
         text = f"{'Spread' if change.kind == 'spread' else 'Overlap'} by {amount}, the same from edge to edge."
-    elif change.kind == "slide":
-        text = f"Slide the crotch section down by {amount} along the cut. It keeps its shape."
-    elif change.kind == "swing":
-        text = f"Swing the leg by {amount} at the hem{at_knee(change)}, to nothing at the thigh. Draw a new grainline."
-    elif change.kind == "slit":
-        (done,) = (one for one in change.did if one.kind == "slit")
-        low, high = sorted(done.at or {}, key=lambda name: (done.at or {})[name])
-        text = (
-            f"Cut upright through the dart to the {low} line, and open it by {amount} at the {high}, to nothing at the {low}."
-            " The side part moves out, the dart takes up the waist. What the front edge dips is put in across, from centre"
-            " front to the side seam: measure it on the muslin."
-        )
-    elif change.kind == "notches":
-        text = (
-            f"Draw a new hem, {amount} from the old one all along; new ends of waist, inseam and crotch curve,"
-            f" {amount} at the side seam and at the crotch point. Move the notches of both leg seams by as much."
-        )
     elif change.kind == "widen":
         text = f"{'Spread' if opens(change.kind, change.did) else 'Fold out'} {amount} along the grainline, the same from edge to edge."
-        text += " Draw the new grainline in its middle. The darts take up what the waist gains or loses."
+        text += " Draw the new grainline in its middle. The darts take up what the edge gains or loses."
     elif change.kind in ("edge", "tip", "shift"):
         widest = format_length(max((mark.amount for mark in change.marks), default=change.amount), change.units)
         level = change.kind == "shift"
-        seams = ", ".join(seam_word(change.name, name) for name in change.true)
+        seams = ", ".join(change.old.part.word(name) for name in change.true)
         text = (
             f"Draw a new line ({seams}), {widest} {'from the old one all along' if level else 'at the widest place'}."
         )
         if any(done.kind == "darts" for done in change.did):
-            text += " The darts take up what the waist gains or loses."
+            text += " The darts take up what the edge gains or loses."
     elif change.kind == "darts":
         text = (
             f"Move the point of each dart by {amount}."
@@ -338,13 +322,20 @@ def sentence(change: Change) -> str:
     return text
 
 
-def at_knee(change: Change) -> str:
-    """` and 1/2 in at the knee`: how far a swung leg moves there; empty when no knee line is drawn."""
-    for done in change.did:
-        for name, share in (done.at or {}).items():
-            if 0 < share < 1:
-                return f" and {format_length(change.amount * share, change.units)} at the {name.replace('-', ' ')}"
-    return ""
+def filled(change: Change, text: str) -> str:
+    """The rule's words for a drawing, with the amounts put in."""
+    heights = {name: share for done in change.did for name, share in (done.at or {}).items()}
+    sizes = {"amount": 1.0, **heights}
+    return re.sub(
+        r"\{([a-z-]+)\}", lambda match: format_length(change.amount * abs(sizes.get(match[1], 1.0)), change.units), text
+    )
+
+
+def slid_from(piece: Piece, did: tuple[Did, ...]) -> Array:
+    """The tip of the section that slid: where its seam begins."""
+    (done,) = (one for one in did if one.kind == "slide")
+    tip: Array = piece.seams[done.seams[1]][0]
+    return tip
 
 
 def parallel(change: Change) -> bool:
@@ -360,10 +351,12 @@ def tips_move(change: Change) -> bool:
 
 
 def extra_words(change: Change) -> str:
-    seam = _seam_at(change.new, change.marks[-1].b)
-    return "raise the waist" if seam in ("waist", "centre") else f"let out the {seam_word(change.name, seam)}"
+    seam, part = _seam_at(change.new, change.marks[-1].b), change.new.part
+    if seam in (part.seams[0], part.seams[-1]):
+        return f"raise the {part.word(part.seams[0])}"
+    return f"let out the {part.word(seam)}"
 
 
 def to_true(change: Change) -> str:
-    names = [seam_word(change.name, seam) for seam in change.true]
+    names = [change.old.part.word(seam) for seam in change.true]
     return f"True: {', '.join(names)}." if names else "No seam to true."

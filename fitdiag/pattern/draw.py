@@ -15,18 +15,18 @@ import numpy as np
 from fitdiag.pattern.change import (
     SEEN_MM,
     Change,
-    at_knee,
     carry,
     change_of,
     ends_of,
     extra_words,
+    filled,
     grain_of,
     open_edge,
     opens,
     parallel,
     parted,
-    seam_word,
     sentence,
+    slid_from,
     tips_move,
     to_true,
 )
@@ -54,7 +54,7 @@ from fitdiag.units import Units, format_length
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Drawing", "drawing", "seam_word", "strip", "svg", "together"]
+__all__ = ["Drawing", "drawing", "strip", "svg", "together"]
 
 PAGE: Box = (0.0, 0.0, 190.0, 270.0)  # fits A4 and, a little smaller, Letter
 FOOT_MM = 26.0
@@ -203,8 +203,7 @@ def _names(pen: Pen, view: _View, change: Change, *, working: bool) -> None:
         pen.label("dart", [*spots, *along(middle, 9, (0.5, 0.3), gap=2.0)], view.clip, must=False)
     for seam in piece.part.seams:
         true = working and seam in change.true
-        word = seam_word(change.name, seam) if working or seam != "curve" else "curve"
-        name = word + (": true" if true else "")
+        name = piece.part.word(seam) + (": true" if true else "")
         _along_label(pen, view, piece.seams[seam], name, SHARES, bold=true)
 
 
@@ -338,7 +337,7 @@ def _told(changes: Sequence[Change]) -> list[str]:
     """What is done and trued, in a line per piece; in one when it is the same for both."""
     lines = {change.name: f"{sentence(change)} {to_true(change)}" for change in changes}
     if len(set(lines.values())) < len(lines):
-        return [f"Back and front: {next(iter(lines.values()))}"]
+        return [f"{' and '.join(lines).capitalize()}: {next(iter(lines.values()))}"]
     return [f"{side.capitalize()}: {line}" for side, line in lines.items()]
 
 
@@ -430,12 +429,13 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
 
 
 def _pictures(change: Change) -> list[tuple[str, Painter]]:
-    side, amount = change.name, format_length(change.amount, change.units)
+    amount = format_length(change.amount, change.units)
     true = (
-        "True: " + ", ".join(seam_word(side, seam) for seam in change.true) + ". Smooth lines, no steps.",
+        "True: " + ", ".join(change.old.part.word(seam) for seam in change.true) + ". Smooth lines, no steps.",
         _trued(change),
     )
-    carry = ("Carry the grainline of the leg straight up to the waist.", _joined(change, grain=True))
+    top = change.old.part.word(change.old.part.seams[0])
+    carry = (f"Carry the grainline of the lower part straight up to the {top}.", _joined(change, grain=True))
     if change.kind in ("open", "close"):
         free, far = open_edge(change)
         laid = (
@@ -445,9 +445,12 @@ def _pictures(change: Change) -> list[tuple[str, Painter]]:
         )
         if not change.extra.is_empty:
             more = f"{extra_words(change).capitalize()} by {format_length(change.marks[-1].amount, change.units)}."
-            carry = (f"{more} Carry the grainline of the leg straight up.", _joined(change, grain=True, extra=True))
+            carry = (
+                f"{more} Carry the grainline of the lower part straight up.",
+                _joined(change, grain=True, extra=True),
+            )
         return [
-            (f"Draw the line across the {side}, from {free} to {far}.", _drawn(change)),
+            (f"Draw the line across the {change.name}, from {free} to {far}.", _drawn(change)),
             (f"Cut from the {free}. Leave a hinge at the {far}.", _drawn(change, open_cut=True)),
             (laid, _joined(change)), carry, true,
         ]  # fmt: skip
@@ -472,43 +475,27 @@ def _pictures(change: Change) -> list[tuple[str, Painter]]:
             ),
             true,
         ]  # fmt: skip
-    if change.kind == "slide":
-        return [
-            ("Draw the line from the start of the crotch curve down to the inseam.", _drawn(change)),
-            ("Cut the crotch section off along it.", _drawn(change, open_cut=True)),
-            (f"Slide it down along the cut by {amount}. It keeps its shape.", _slid(change)),
-            (f"Fill the gap below the centre {side}. Draw the inseam to nothing. The grainline stays.", _redrawn(change, grain=True)), true,
-        ]  # fmt: skip
-    if change.kind in ("edge", "tip", "shift", "slit", "notches"):
+    if change.words is not None:
+        captions = [filled(change, text) for text in change.words.steps]
+        return [*zip(captions, _painters(change), strict=False), true]
+    if change.kind in ("edge", "tip", "shift"):
         widest = format_length(max((mark.amount for mark in change.marks), default=change.amount), change.units)
-        if change.kind == "slit":
-            return [
-                ("Draw an upright line from the waist through the dart to the knee. Cut it. Leave a hinge below.", _drawn(change)),
-                (f"Open it by {widest} at the abdomen. The side part moves out. Put paper behind.", _redrawn(change)),
-                (true[0] + " The dart takes up the waist.", true[1]),
-            ]  # fmt: skip
         ends = "as far from the old one all along" if parallel(change) else "to nothing at its ends"
         return [
             (f"Mark {widest} at {'both ends' if parallel(change) else 'the widest place'}.", _marked(change)),
             (f"Draw the new line, {ends}.", _redrawn(change)),
             (true[0] + " Walk the seams that are sewn to it.", true[1]),
         ]
-    if change.kind == "swing":
-        return [
-            (f"Mark {amount} at both ends of the hem{at_knee(change)}.", _marked(change)),
-            ("Draw the new leg lines, to nothing at the thigh.", _redrawn(change)),
-            ("Draw the new grainline through the leg. From now on it is the one that counts.", _redrawn(change, grain=True)), true,
-        ]  # fmt: skip
     if change.kind == "darts":
         return [
             (
                 "Mark the new points of the darts."
                 if tips_move(change)
-                else "Mark the new width at the waist, half on each side.",
+                else f"Mark the new width at the {top}, half on each side.",
                 _marked(change),
             ),
             ("Draw the new dart lines.", _redrawn(change)),
-            ("Fold the darts closed and true the waist.", _trued(change)),
+            (f"Fold the darts closed and true the {top}.", _trued(change)),
         ]
     if change.kind == "grain":
         return [
@@ -517,6 +504,15 @@ def _pictures(change: Change) -> list[tuple[str, Painter]]:
             ("Rub the old one out. The outline stays.", _trued(change)),
         ]
     return [("The paper stays as it is.", _drawn(change))]
+
+
+def _painters(change: Change) -> list[Painter]:
+    """The pictures that the rule's own captions stand below, in order."""
+    if change.kind == "slide":
+        return [_drawn(change), _drawn(change, open_cut=True), _slid(change), _redrawn(change, grain=True)]
+    if change.kind == "slit":
+        return [_drawn(change), _redrawn(change)]
+    return [_marked(change), _redrawn(change), _redrawn(change, grain=True)]
 
 
 def _ground(pen: Pen, view: _View, piece: Piece, width: float = 0.4) -> None:
@@ -579,7 +575,7 @@ def _joined(change: Change, *, grain: bool = False, extra: bool = False) -> Pain
 
 
 def _slid(change: Change) -> Painter:
-    """The crotch section slid along its cut."""
+    """The section slid along its cut."""
 
     def paint(pen: Pen, view: _View) -> None:
         from shapely import Point, Polygon, get_parts, transform  # noqa: PLC0415
@@ -587,8 +583,8 @@ def _slid(change: Change) -> Painter:
         cut = change.cut
         assert cut is not None
         below, above = parted(Polygon(change.old.outline), cut)
-        crotch = Point(*change.old.corner("crotch-point"))
-        section = min([*get_parts(below), *get_parts(above)], key=crotch.distance)
+        tip = Point(*slid_from(change.old, change.did))
+        section = min([*get_parts(below), *get_parts(above)], key=tip.distance)
         moved = transform(section, lambda coords: coords + (cut.filled[-1] - cut.start))
         _outline(pen, view, change.old, "old")
         for part in (Polygon(change.old.outline).difference(section.buffer(0.01)), moved):
@@ -635,7 +631,7 @@ def _trued(change: Change) -> Painter:
         for seam in change.true:
             pen.line(view.at(piece.seams[seam]), "new", view.clip, 0.8)
         for seam in change.true:
-            _along_label(pen, view, piece.seams[seam], seam_word(change.name, seam), SHARES)
+            _along_label(pen, view, piece.seams[seam], piece.part.word(seam), SHARES)
 
     return paint
 

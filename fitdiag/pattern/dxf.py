@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from fitdiag.files import refuse_utf16
-from fitdiag.pattern.assemble import Drawn, chained, check_size, piece_of, put_together, seams_of_outline
+from fitdiag.pattern.assemble import Drawn, chained, check_size, piece_of, put_together
+from fitdiag.pattern.corners import seams_of_outline
 from fitdiag.pattern.garment import Garment, trousers
 from fitdiag.pattern.outline import cutting_area, inset, notch_tick
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, cut_words, points

@@ -15,7 +15,7 @@ import numpy as np
 
 from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair
 from fitdiag.knowledge.load import load_rules
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
 from fitdiag.problems import stop
 
@@ -28,6 +28,7 @@ class Recipe:
     moves: tuple[Move, ...]
     both_ways: bool
     one_side: bool
+    drawn: Drawn | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,6 +87,7 @@ def _made(key: _ById) -> Garment:
         parts[piece.id] = Part(
             piece.id, shape.seams, dict(shape.corners), shape.inner, shape.outer, shape.stays, shape.smooth, piece.cut,
             tuple(level.id for level in rule.levels), heights, ends,
+            {level.id: level.guess for level in rule.levels if level.guess}, dict(shape.called), shape.stands, shape.hollow, piece.fold,
         )  # fmt: skip
     recipes = {
         name: Recipe(
@@ -93,6 +95,7 @@ def _made(key: _ById) -> Garment:
             alteration.operation.moves,
             alteration.operation.both_ways or alteration.opposite is not None,
             alteration.operation.one_side,
+            alteration.operation.drawn,
         )
         for name, alteration in base.alterations.items()
     }

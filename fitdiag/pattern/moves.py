@@ -80,7 +80,8 @@ def _carried(pattern: Pattern, recipe: Recipe, amount: float) -> Step:
         moves = [move for move in recipe.moves if name in move.on and _applies(move, amount)]
         if not moves:
             continue
-        altered[name] = make(pattern.garment, piece, moves, amount) if amount else Altered(piece)
+        made = make(pattern.garment, piece, moves, amount) if amount else Altered(piece)
+        altered[name] = replace(made, words=recipe.drawn)
         pattern = pattern.with_piece(altered[name].piece)
     return Step(recipe.alteration, amount, pattern, altered)
 

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from fitdiag.problems import Problem
 
 if TYPE_CHECKING:
+    from fitdiag.knowledge.garment import Guess
     from fitdiag.pattern.garment import Garment
 
 Array = NDArray[np.float64]
@@ -101,6 +102,21 @@ class Part:
     levels: tuple[str, ...]
     heights: Mapping[str, tuple[str, str]]  # of levels that are no line: ("corner" or "seam", its name)
     ends: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]
+    guesses: Mapping[str, Guess] = field(default_factory=dict)
+    called: Mapping[str, str] = field(default_factory=dict)
+    stands: tuple[str, ...] = ()
+    hollow: tuple[str, str] | None = None
+    fold: str | None = None
+
+    def word(self, seam: str) -> str:
+        """The trade's name of a seam, as `centre back`."""
+        return self.called.get(seam, seam).replace("{piece}", self.name)
+
+    @property
+    def landmarks(self) -> tuple[str, ...]:
+        """The corners clockwise, each where the seam of the same place begins."""
+        begin = {seam: corner for corner, seam in self.corners.items()}
+        return tuple(begin[seam] for seam in self.seams)
 
     def follows(self, seam: str) -> str:
         """The seam after another, clockwise."""
@@ -235,7 +251,9 @@ class Pattern:
 
 
 def cut_words(piece: Piece, side: Side) -> str:
-    """`cut 2`, or `cut 1, left`."""
+    """`cut 2`, `cut 1, left`, or `cut 1 on the fold`."""
+    if piece.part.fold and side == "both":
+        return "cut 1 on the fold"
     return f"cut {piece.part.cut}" if side == "both" else f"cut {max(1, piece.part.cut // 2)}, {side}"
 
 

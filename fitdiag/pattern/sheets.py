@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from fitdiag.pattern.change import grain_of, seam_word
+from fitdiag.pattern.change import grain_of
 from fitdiag.pattern.ink import (
     MM_PER_POINT,
     Box,
@@ -276,7 +276,7 @@ def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
         yield "old", grid.down(np.array([middle, dart.tip])), "", ""
     yield "grain", grid.down(grain_of(piece)), "grain", "line"
     for seam in piece.part.seams:
-        yield "", grid.down(piece.seams[seam]), seam_word(piece.name, seam), "seam"
+        yield "", grid.down(piece.seams[seam]), piece.part.word(seam), "seam"
     for edge in banded(piece):
         yield "old", grid.down(edge), "", ""
     for at in piece.holes:

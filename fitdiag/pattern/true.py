@@ -33,6 +33,7 @@ class Trued:
     seam: str
     before: float
     after: float
+    word: str = ""  # the trade's name of the seam
 
     @property
     def change(self) -> float:
@@ -63,10 +64,12 @@ def true_piece(piece: Piece) -> tuple[Piece, tuple[Trued, ...]]:
         if own:
             result, moved = _chain(result, chain, own)
             for joint in own:
-                result, more = _squared(result, joint)
+                result, more = _squared(result, chain, joint)
                 moved = [*moved, *more]
             touched |= dict.fromkeys(moved)
-    found = tuple(Trued(piece.name, s, length(piece.seams[s]), length(result.seams[s])) for s in touched)
+    found = tuple(
+        Trued(piece.name, s, length(piece.seams[s]), length(result.seams[s]), piece.part.word(s)) for s in touched
+    )
     return result, found
 
 
@@ -82,10 +85,13 @@ def chains(part: Part) -> list[tuple[str, ...]]:
     return [tuple(chain) for chain in found]
 
 
-def _squared(piece: Piece, joint: Joint) -> tuple[Piece, list[str]]:
-    """A seam that is altered at its very end runs square into the seam it meets there, for the first two centimetres."""
+def _squared(piece: Piece, chain: tuple[str, ...], joint: Joint) -> tuple[Piece, list[str]]:
+    """A seam that is altered at its very end runs square into the seam it meets there, for the first two centimetres.
+
+    Where it runs on without a corner into the next one of its `chain`, it stays.
+    """
     line = piece.seams[joint.seam]
-    ends = [k for k in (0, -1) if np.hypot(*(line[k] - joint.at[0])) <= SEEN_MM]
+    ends = [k for k in (0, -1) if joint.seam == chain[k] and np.hypot(*(line[k] - joint.at[0])) <= SEEN_MM]
     if not ends or np.hypot(*(joint.at[-1] - joint.at[0])) > SEEN_MM:
         return piece, []
     first = ends[0] == 0
