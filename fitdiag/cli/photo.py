@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, write
 from fitdiag.files import make_folder, reason, write_all, write_atomically
+from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
@@ -300,6 +301,12 @@ def _say_measured(path: str, found: Measured, units: Units) -> None:
     for name in found.grains:
         say(f"{name.replace('-', ' ')}:")
         _say_readings([reading for reading in found.readings if reading.line == name], units)
+    if (better := next_time(found)) is not None:
+        what, reading = better
+        to, now = (give_or_take(error or 0.0, reading.unit, units) for error in (reading.without, reading.error))
+        say(
+            f"For the next pictures: {what}. Then the {reading.line} line's {reading.what} is good to {to} instead of {now}."
+        )
 
 
 def _from(found: Measured) -> str:

@@ -89,7 +89,8 @@ def told(
     word: Word = "good" if error <= GOOD[kind] and not doubts.hidden else "fair"
     if not reason and word == "fair":
         reason = "a side edge is hidden" if doubts.hidden else _fair(doubts, most)
-    return Reading(doubts.name, what, unit, raw, value, error, word, reason, most)
+    without = math.sqrt(max(error**2 - parts[most] ** 2, 0.0))
+    return Reading(doubts.name, what, unit, raw, value, error, word, reason, most, without=without)
 
 
 def _impossible(doubts: Doubts, kind: str, *, fork: bool) -> str:
