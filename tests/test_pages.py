@@ -20,7 +20,7 @@ from pypdf import PdfReader
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.draft import draft
+from fitdiag.pattern.blocks.trousers import draft
 from fitdiag.planning.amounts import plan_amount
 from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation

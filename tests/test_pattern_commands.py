@@ -388,7 +388,7 @@ def test_a_draft_says_its_ease_and_where_its_grain_stands(shell: Shell) -> None:
     assert measured["hip girth"] - 940 == pytest.approx(ease["hip"])
     assert measured["waist after darts girth"] - 680 == pytest.approx(ease["waist"])
     hip, waist = (f"{round(ease[name]) / 10:g} cm" for name in ("hip", "waist"))
-    assert f"holds {hip} of ease at the hip and {waist} at the waist; its back grain stands" in shown
+    assert f"The ease it holds: {hip} at the hip, {waist} at the waist. Back grain to centre at waist: 5 cm." in shown
     assert "warnings" not in found
     assert "once more" not in shown
 

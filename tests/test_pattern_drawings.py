@@ -26,10 +26,10 @@ from pypdf.generic import ContentStream
 from shapely import LineString, MultiPoint, Point, Polygon, box, hausdorff_distance, unary_union
 
 from fitdiag.knowledge.load import load_rules
+from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.change import change_of
-from fitdiag.pattern.draft import Measures, draft
 from fitdiag.pattern.draw import drawing, strip, svg, together
-from fitdiag.pattern.garment import trousers
+from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.ink import Drawing, Fill, Stroke, Text
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Pattern, Piece, length
@@ -38,7 +38,7 @@ from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.units import format_length
 
 NAMES = tuple(sorted(load_rules().alterations))
-SEAMS = trousers().parts["back"].seams
+SEAMS = shipped_garment().parts["back"].seams
 BLOCK = draft(Measures(waist=760, hip=1000, rise=280, waist_to_hip=205, waist_to_floor=1040, bottom=230))
 AMOUNTS = {
     "tuck-across-back-hip": 19.05,

@@ -10,7 +10,7 @@ from datetime import date
 from fitdiag.cli.arguments import folder_of, lengths
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.garment import garment_of
+from fitdiag.pattern.garment import garment_of, rules_for
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, valid_day
@@ -128,7 +128,7 @@ def carried_out(
     pattern: Pattern, do: Sequence[str], units: Units, rules: str | None, day: str | None, client: str | None
 ) -> Work:
     """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
-    base = load_rules(folder_of(rules))
+    base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
     asked = asked_of(base, do, units)
     if day is not None and not valid_day(day):
         raise stop("day", f"'{one_line(day, 20)}' is not a day", hint="write it like 2026-11-25")

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fitdiag.cli.case_app import case_app
+from fitdiag.cli.case_app import case_app, review_command
+from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
 from fitdiag.problems import ProblemsFoundError, one_line
 
 if TYPE_CHECKING:
@@ -49,6 +50,9 @@ OutOption = Annotated[
     str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")
 ]
 ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")]
+GarmentOption = Annotated[
+    str | None, typer.Option("--garment", metavar="NAME", help="Which garment: the name of its folder of rules.")
+]
 PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
 AsCutOption = Annotated[bool, typer.Option("--as-cut", help="Leave the steps that cuts make; else they are trued.")]
 AllowanceOption = Annotated[
@@ -169,6 +173,10 @@ def diagnose_command(
     first_cut: Annotated[
         bool, typer.Option("--first-cut", help="The pattern lies as it was before the earlier rounds.")
     ] = False,
+    drape: Annotated[
+        bool, typer.Option("--drape", help="Show each alteration on simulated cloth; needs --pattern and a hip girth.")
+    ] = False,
+    body_measure: BodyMeasureOption = None,
     folder: RulesOption = None,
     units: UnitsOption = None,
 ) -> None:
@@ -176,10 +184,9 @@ def diagnose_command(
     from fitdiag.cli.diagnose import diagnose
 
     raise typer.Exit(
-        diagnose(
-            findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut
-        )
-    )
+        diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut,
+                 drape=drape, measures=body_measure or [])
+    )  # fmt: skip
 
 
 @app.command("interview")
@@ -267,29 +274,25 @@ def demo_command(
 
 @pattern_app.command("draft")
 def pattern_draft(
-    waist: Annotated[str, typer.Option(help="Waist girth.")],
-    hip: Annotated[str, typer.Option(help="Hip girth.")],
-    rise: Annotated[str, typer.Option(help="Body rise, seated.")],
-    waist_to_hip: Annotated[str, typer.Option(help="Waist to hip at the side.")],
-    waist_to_floor: Annotated[str, typer.Option(help="Waist to floor at the side.")],
-    bottom: Annotated[str, typer.Option(help="Width of the hem, flat.")],
+    waist: Annotated[str | None, typer.Option(help="Waist girth.")] = None,
+    hip: Annotated[str | None, typer.Option(help="Hip girth.")] = None,
+    rise: Annotated[str | None, typer.Option(help="Body rise, seated.")] = None,
+    waist_to_hip: Annotated[str | None, typer.Option(help="Waist to hip at the side.")] = None,
+    waist_to_floor: Annotated[str | None, typer.Option(help="Waist to floor at the side.")] = None,
+    bottom: Annotated[str | None, typer.Option(help="Width of the hem, flat.")] = None,
+    length: Annotated[str | None, typer.Option(help="Finished length from the waist.")] = None,
+    garment: GarmentOption = None,
     out: OutOption = None,
     units: UnitsOption = None,
     as_json: JsonOption = False,
     replace: ReplaceOption = False,
 ) -> None:
-    """Draft a block from body measures by a published metric block."""
+    """Draft a block from body measures by a published metric block; what the garment's block needs, it asks for."""
     from fitdiag.cli.pattern import draft
 
-    given = {
-        "waist": waist,
-        "hip": hip,
-        "rise": rise,
-        "waist_to_hip": waist_to_hip,
-        "waist_to_floor": waist_to_floor,
-        "bottom": bottom,
-    }
-    raise typer.Exit(draft(given, out, units, as_json=as_json, replace=replace))
+    given = {"waist": waist, "hip": hip, "rise": rise, "waist_to_hip": waist_to_hip, "length": length}
+    given |= {"waist_to_floor": waist_to_floor, "bottom": bottom}
+    raise typer.Exit(draft(given, garment, out, units, as_json=as_json, replace=replace))
 
 
 @pattern_app.command("fit")
@@ -322,13 +325,14 @@ def pattern_read(
     dpi: Annotated[
         float | None, typer.Option("--dpi", metavar="NUMBER", min=20, max=2400, help="Pixels to the inch of a drawing.")
     ] = None,
+    garment: GarmentOption = None,
     units: UnitsOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Read a pattern file, say what was taken from it, and write it in another format."""
     from fitdiag.cli.pattern import read, reading
 
-    raise typer.Exit(read(file, out, reading(line, allowance, dpi, units), units, replace=replace))
+    raise typer.Exit(read(file, out, reading(line, allowance, dpi, units, garment), units, replace=replace))
 
 
 @pattern_app.command("measure")
@@ -429,48 +433,8 @@ def pattern_draw(
     raise typer.Exit(done)
 
 
-@app.command("review")
-def review_command(
-    name: Annotated[str, typer.Argument(metavar="CASE", help="Your own name for the case, or its folder.")],
-    parent: Annotated[
-        str | None,
-        typer.Option("--in", metavar="DIR", help="The folder of the cases; without it, cases/ in this folder."),
-    ] = None,
-    photo: Annotated[
-        list[str] | None, typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
-    ] = None,
-    form: Annotated[
-        str | None, typer.Option("--form", metavar="FILE", help="The client's form, or the mail it is in.")
-    ] = None,
-    findings: Annotated[
-        str | None, typer.Option("--findings", metavar="FILE", help="What you saw yourself, as a findings file.")
-    ] = None,
-    done: Annotated[
-        list[str] | None,
-        typer.Option("--done", metavar="ALTERATION=AMOUNT", help="What was really done last time; =no if it was not."),
-    ] = None,
-    no_questions: Annotated[
-        bool, typer.Option("--no-questions", help="Ask nothing; measured findings count as they are.")
-    ] = False,
-    send_form: Annotated[
-        bool, typer.Option("--send-form", help="Write the client's form now, and wait for the answer.")
-    ] = False,
-    sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
-    fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
-    large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
-    paper: Annotated[
-        str | None,
-        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
-    ] = None,
-    folder: RulesOption = None,
-) -> None:
-    """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
-    from fitdiag.cli.review import review
-
-    raise typer.Exit(
-        review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper)
-    )  # fmt: skip
+app.command("drape")(drape_command)
+app.command("review")(review_command)
 
 
 @app.command("learn")

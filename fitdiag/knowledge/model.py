@@ -16,6 +16,7 @@ from pydantic import BaseModel, BeforeValidator, Field, StringConstraints
 
 from fitdiag.knowledge.basics import Id, Ids, LengthMm, Rule, SignedMm, Text, YesNo, one_or_many
 from fitdiag.knowledge.garment import Garment, Move
+from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
 from fitdiag.problems import Where
 from fitdiag.units import Units, in_units
 
@@ -162,6 +163,7 @@ class BodyNote(Rule):
     title: Annotated[str, StringConstraints(min_length=3, max_length=75)]
     judge: Text
     measure: NoteMeasure | None = None
+    figure: tuple[FigureMove, ...] = ()
     private: YesNo = False
     opposite: Ids = ()
     source: Text
@@ -475,6 +477,8 @@ class RuleBase:
     alterations: Mapping[str, Alteration]
     order: tuple[Order, ...]
     ease: Mapping[str, EaseTable]
+    cloths: Mapping[str, Cloth]
+    simulated_signs: Mapping[str, SimulatedSign]
     slopes: tuple[SlopeRow, ...]
     rests: tuple[RestRow, ...]
     renamed: tuple[Renamed, ...]

@@ -16,7 +16,7 @@ from typing import Any
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.draw import svg
-from fitdiag.planning.stages import Effects
+from fitdiag.planning.stages import Effects, Simulation
 from fitdiag.problems import one_line
 from fitdiag.reports import sheet as words
 from fitdiag.reports.fitter import (
@@ -68,8 +68,9 @@ def client_page(sheet: Sheet, *, large: bool = False) -> str:
         }
         for change in sheet.changes
     ]
+    muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
     page: str = _template("client_page.html").render(
-        words=words, sheet={**vars(sheet), "changes": changes}, large=large
+        words=words, sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large
     )
     return page
 
@@ -86,13 +87,16 @@ def fitter_page(
     history: Sequence[RoundFacts],
     effects: Effects | None,
     answers_that_would_turn: Sequence[Turn],
+    simulated: Simulation | None = None,
 ) -> str:
     """The page with the reasoning, as HTML. `before`: the conclusion of the round before, or before the latest answers."""
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
     findings = conclusion.diagnosis.findings
-    short = {part.title: part for part in make_report(base, conclusion, client, steps=False).sections}
-    long = {part.title: part for part in make_report(base, conclusion, client).sections}
+    short = {
+        part.title: part for part in make_report(base, conclusion, client, steps=False, simulated=simulated).sections
+    }
+    long = {part.title: part for part in make_report(base, conclusion, client, simulated=simulated).sections}
     name = one_line(client, 80)
     head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
     page: str = _template("fitter_page.html").render(
@@ -104,7 +108,9 @@ def fitter_page(
         beliefs=beliefs_table(base, conclusion, before),
         reasons=long["What the pattern may do"],
         turns=turns_table(base, answers_that_would_turn),
-        others=[long[title] for title in ("Later, if still needed", "Leave alone") if title in long],
+        others=[
+            long[title] for title in ("On simulated cloth", "Later, if still needed", "Leave alone") if title in long
+        ],
         question=long.get("The next question worth asking"),
         effects=effects,
         moved=effects_tables(conclusion.plan, effects, units),
