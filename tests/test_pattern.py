@@ -18,10 +18,10 @@ from shapely.affinity import rotate, translate
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.alter import Altered
+from fitdiag.pattern.blocks.trousers import Measures, block_extension, centre_setting, draft, front_extension, levels
 from fitdiag.pattern.change import change_of
-from fitdiag.pattern.draft import Measures, block_extension, centre_setting, draft, front_extension, levels
 from fitdiag.pattern.fit import fit, tape_measures
-from fitdiag.pattern.garment import height_at, trousers
+from fitdiag.pattern.garment import height_at, shipped_garment
 from fitdiag.pattern.measure import (
     after_darts,
     crossing,
@@ -44,17 +44,17 @@ INCH = 25.4
 
 def height(piece: Piece, name: str) -> float:
     """A height of the trousers by name."""
-    return height_at(trousers(), piece, name)
+    return height_at(shipped_garment(), piece, name)
 
 
 def wedge(piece: Piece, y: float, amount: float) -> Altered:
     """A wedge across a piece at a height, free at the inner edge, hinged at the outer one."""
-    return make(trousers(), piece, [Move(do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))], amount)
+    return make(shipped_garment(), piece, [Move(do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))], amount)
 
 
 def one(piece: Piece, amount: float, **move: object) -> Piece:
     """One move made on a piece."""
-    return make(trousers(), piece, [Move.model_validate(move)], amount).piece
+    return make(shipped_garment(), piece, [Move.model_validate(move)], amount).piece
 
 
 def curve_of(piece: Piece) -> float:
@@ -190,7 +190,7 @@ def rectangle(width: float, height: float) -> Piece:
 
     top = 500.0 + height
     bare = Piece(
-        trousers().parts["back"],
+        shipped_garment().parts["back"],
         {
             "waist": line((0, top), (width, top)),
             "side": line((width, top), (width, 0)),

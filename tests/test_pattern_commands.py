@@ -388,7 +388,7 @@ def test_a_draft_says_its_ease_and_where_its_grain_stands(shell: Shell) -> None:
     assert measured["hip girth"] - 940 == pytest.approx(ease["hip"])
     assert measured["waist after darts girth"] - 680 == pytest.approx(ease["waist"])
     hip, waist = (f"{round(ease[name]) / 10:g} cm" for name in ("hip", "waist"))
-    assert f"holds {hip} of ease at the hip and {waist} at the waist; its back grain stands" in shown
+    assert f"The ease it holds: {hip} at the hip, {waist} at the waist. Back grain to centre at waist: 5 cm." in shown
     assert "warnings" not in found
     assert "once more" not in shown
 
@@ -418,7 +418,7 @@ def test_measures_that_hardly_belong_together_are_warned_of_in_one_line(
         ("tuck-across-back-hip", "add an amount, like tuck-across-back-hip=3/4 in"),
         ("tuck-across-back-hip=", "add an amount, like tuck-across-back-hip=3/4 in"),
         ("tuck-acros-back-hip=1 in", "did you mean 'tuck-across-back-hip=...'?"),
-        ("tuck=1 in", "did you mean 'tuck-across-back-hip=...' or '"),
+        ("tuck=1 in", "did you mean 'tuck-across-"),
         ("moon=1 in", "`fitdiag rules list alterations` lists all"),
     ],
 )

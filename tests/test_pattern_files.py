@@ -25,10 +25,10 @@ from shapely import Polygon
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.pattern.assemble import level_faults
-from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.dxf import LAYERS, pattern_from_dxf, pattern_to_dxf
 from fitdiag.pattern.files import pattern_from_data, pattern_to_data, pattern_to_text
-from fitdiag.pattern.garment import trousers
+from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.outline import cutting_area, with_allowance
 from fitdiag.pattern.piece import MOST_POINTS, Array, Pattern, Piece, faults, length
@@ -38,8 +38,8 @@ from fitdiag.problems import Problem, ProblemsFoundError, Where
 
 SIDES = ("front", "back")
 NAMES = tuple(sorted(load_rules().alterations))
-SEAMS = trousers().parts["back"].seams
-CORNERS = trousers().parts["back"].corners
+SEAMS = shipped_garment().parts["back"].seams
+CORNERS = shipped_garment().parts["back"].corners
 DRAWN = 0.01  # mm: what SVG and DXF must keep
 OWN = 0.001  # mm: what the own format must keep
 
@@ -1084,7 +1084,7 @@ def test_dxf_is_loaded_only_when_it_is_needed() -> None:
 
     code = (
         "import sys; from fitdiag.pattern.svg_files import pattern_to_svg, pattern_from_svg; import fitdiag.pattern.dxf;"
-        "from fitdiag.pattern.draft import Measures, draft;"
+        "from fitdiag.pattern.blocks.trousers import Measures, draft;"
         "pattern_from_svg(pattern_to_svg(draft(Measures(700, 940, 280, 206, 1040, 220))), 'x'); print('ezdxf' in sys.modules)"
     )
     root = Path(__file__).parent.parent

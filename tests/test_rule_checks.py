@@ -564,6 +564,13 @@ def test_a_file_that_is_no_yaml_hides_nothing_else(tmp_path: Path) -> None:
         assert [str(tmp_path / path)] == [problem.where.path for problem in problems if problem.where]
 
 
+def test_a_note_that_moves_the_body_says_by_how_much(only_problem: Single) -> None:
+    """Without a measure of its own a note gives the amounts beside what it moves."""
+    new = "{id: flat-seat, title: Flat seat, judge: Hang a plumb line., figure: [{moves: seat-out}], source: practice}"
+    files = exchanged(NOTES, "{id: flat-seat, title: Flat seat, judge: Hang a plumb line., source: practice}", new)
+    assert "no amounts" in only_problem(files, NOTES, "figure: [^{moves", "figure").message
+
+
 def test_every_check_finds_something_above() -> None:
     """No check of the list is left without a test: each is named by a code that a test here looks for."""
     text = Path(__file__).read_text(encoding="utf-8")

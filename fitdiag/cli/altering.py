@@ -10,7 +10,7 @@ from datetime import date
 from fitdiag.cli.arguments import folder_of, lengths
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.garment import garment_of
+from fitdiag.pattern.garment import garment_of, rules_for
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, valid_day
@@ -89,9 +89,9 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
 
 def near_alterations(base: RuleBase, word: str) -> tuple[str, ...]:
     """Alterations a word may mean, by their words and titles."""
-    from fitdiag.interview.search import find_alterations
+    from fitdiag.interview.search import Words
 
-    return find_alterations(base, word.replace("-", " "), 3)
+    return Words(base).find("alteration", word.replace("-", " "), 3)
 
 
 def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Units) -> tuple[str, ...]:
@@ -128,7 +128,7 @@ def carried_out(
     pattern: Pattern, do: Sequence[str], units: Units, rules: str | None, day: str | None, client: str | None
 ) -> Work:
     """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
-    base = load_rules(folder_of(rules))
+    base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
     asked = asked_of(base, do, units)
     if day is not None and not valid_day(day):
         raise stop("day", f"'{one_line(day, 20)}' is not a day", hint="write it like 2026-11-25")

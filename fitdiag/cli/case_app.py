@@ -1,4 +1,4 @@
-"""What the `fitdiag case` commands take, and nothing else; the work is imported inside, as in `main`."""
+"""What `fitdiag review` and the `fitdiag case` commands take, and nothing else; the work is imported inside, as in `main`."""
 
 from __future__ import annotations
 
@@ -80,6 +80,18 @@ def case_consent(
     raise typer.Exit(consent(name, given, answer, keep_until))
 
 
+@case_app.command("body")
+def case_body(
+    name: Name,
+    back: Annotated[bool, typer.Option("--take-back", help="Take back what the last round taught.")] = False,
+    given: InOption = None,
+) -> None:
+    """Show how the rounds moved the simulated body, or take the last round's nudges back."""
+    from fitdiag.cli.case_drape import case_body as body
+
+    raise typer.Exit(body(name, given, back=back))
+
+
 @case_app.command("list")
 def case_list(
     given: InOption = None,
@@ -150,3 +162,46 @@ def case_delete(
     from fitdiag.cli.case import delete
 
     raise typer.Exit(delete(name, given, yes=yes, photos=photos))
+
+
+def review_command(
+    name: Annotated[str, typer.Argument(metavar="CASE", help="Your own name for the case, or its folder.")],
+    parent: InOption = None,
+    photo: Annotated[
+        list[str] | None, typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
+    ] = None,
+    form: Annotated[
+        str | None, typer.Option("--form", metavar="FILE", help="The client's form, or the mail it is in.")
+    ] = None,
+    findings: Annotated[
+        str | None, typer.Option("--findings", metavar="FILE", help="What you saw yourself, as a findings file.")
+    ] = None,
+    done: Annotated[
+        list[str] | None,
+        typer.Option("--done", metavar="ALTERATION=AMOUNT", help="What was really done last time; =no if it was not."),
+    ] = None,
+    no_questions: Annotated[
+        bool, typer.Option("--no-questions", help="Ask nothing; measured findings count as they are.")
+    ] = False,
+    send_form: Annotated[
+        bool, typer.Option("--send-form", help="Write the client's form now, and wait for the answer.")
+    ] = False,
+    sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
+    fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
+    large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
+    paper: Annotated[
+        str | None,
+        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
+    ] = None,
+    no_drape: Annotated[
+        bool, typer.Option("--no-drape", help="Do not show the plan on simulated cloth; saves half a minute.")
+    ] = False,
+    folder: RulesOption = None,
+) -> None:
+    """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
+    from fitdiag.cli.review import review
+
+    raise typer.Exit(
+        review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
+               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape)
+    )  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,7 +12,8 @@ from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.planning.stages import Effects
+from fitdiag.planning.stages import Effects, Simulation
+from fitdiag.problems import stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_json as report_json
 from fitdiag.reports.writers import as_text
@@ -24,18 +26,32 @@ def in_units(findings: Findings, units: str | None) -> Findings:
 
 
 def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units: str | None, pattern: str | None = None,
-             first_cut: bool = False) -> int:  # fmt: skip
+             first_cut: bool = False, drape: bool = False, measures: Sequence[str] = ()) -> int:  # fmt: skip
     base = load_rules(folder_of(rules))
     findings = in_units(read_findings(Path(path), base), units)
     conclusion = conclude(base, findings)
-    report = make_report(
-        base, conclusion, steps=steps, on_pattern=effects_of(base, conclusion, pattern, first_cut=first_cut)
-    )
+    effects = effects_of(base, conclusion, pattern, first_cut=first_cut)
+    shown = simulation_of(base, conclusion, pattern, effects, measures) if drape else None
+    report = make_report(base, conclusion, steps=steps, on_pattern=effects, simulated=shown)
     if as_json:
         write_json(report_json(report, base).rstrip("\n"))
     else:
         write(as_text(report, base, width()).rstrip("\n"))
     return 0
+
+
+def simulation_of(
+    base: RuleBase, conclusion: Conclusion, pattern: str | None, effects: Effects | None, measures: Sequence[str] = ()
+) -> Simulation:
+    """The plan on simulated cloth, on the pattern in a file and a body of the findings' measures and notes."""
+    if pattern is None:
+        raise stop("argument", "without a pattern nothing can be draped", hint="add --pattern FILE")
+    from fitdiag.cli.drape import body_measures, simulated
+    from fitdiag.cli.pattern import read_pattern
+
+    more = body_measures(measures, conclusion.diagnosis.findings.units)
+    solved = effects.solved if effects is not None else None
+    return simulated(base, conclusion, read_pattern(pattern), more=more, solved=solved)
 
 
 def effects_of(

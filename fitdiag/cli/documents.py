@@ -6,16 +6,19 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
+from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import as_chosen
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.forms import form_page
 from fitdiag.files import make_folder, refusals, remove_file, write_all
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
-from fitdiag.sessions.case_files import Advised, Case
+from fitdiag.sessions.case_files import Advised, Case, Round
 from fitdiag.sessions.log import ABOUT_FILES
 from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
@@ -33,22 +36,14 @@ PHOTOGRAPHS = (
 )
 
 
-def pattern_of(case: Case) -> Pattern | None:
-    """The client's pattern, if the case has one."""
-    if not case.pattern:
-        return None
-    from fitdiag.cli.pattern import read_pattern
-
-    return read_pattern(str(case.folder / case.pattern))
-
-
 @dataclass(frozen=True)
 class Look:
-    """How the documents of a round look: the day on them, large print, the paper."""
+    """How the documents of a round look: the day on them, large print, the paper; the plan on simulated cloth, if it was draped."""
 
     day: date
     large: bool
     paper: Paper
+    shown: Simulation | None = None
 
 
 def documents_of(
@@ -70,14 +65,17 @@ def documents_of(
         "units": units, "client": case.name, "round_number": one.number, "date": look.day,
     }  # fmt: skip
     photographs = () if case.consent.refused else PHOTOGRAPHS
-    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs)
-    report = make_report(base, conclusion, case.name, on_pattern=effects)
+    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
+                       muslins=look.shown.pictures if look.shown is not None else ())  # fmt: skip
+    report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=look.large),
         "client.pdf": client_pdf(sheet, paper=look.paper, large=look.large),
         "fitter.html": fitter_page(
             base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
+            photos=_measured_pictures(one),
+            simulated=look.shown,
         ),
     }  # fmt: skip
     if not case.consent.refused:
@@ -95,7 +93,13 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
     """Write the documents of the last round, after its log says of what they are made; those to be shown. Under the case's lock."""
     one = case.rounds[-1]
     files = documents_of(base, case, conclusion, pattern_of(case), look)
-    line = {"event": "documents", "day": look.day.isoformat(), "large": look.large, "paper": look.paper}
+    line = {
+        "event": "documents",
+        "day": look.day.isoformat(),
+        "large": look.large,
+        "paper": look.paper,
+        "draped": look.shown is not None,
+    }
     held = {path.name: digest(text.encode() if isinstance(text, str) else text) for path, text in files.items()}
     line |= {"advised": advised_list(one.advised), "files": held}
     log = RoundLog.of(one)
@@ -127,13 +131,25 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
         [Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations]
     ):
         return []  # by the rules of today the list is another; what was sent cannot be made again
-    look = Look(date.fromisoformat(line["day"]), bool(line["large"]), "a4" if line["paper"] == "a4" else "letter")
+    shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
+    look = Look(
+        date.fromisoformat(line["day"]), bool(line["large"]), "a4" if line["paper"] == "a4" else "letter", shown
+    )
     files = documents_of(base, case, conclusion, pattern_of(case), look)
     with refusals(one.documents, "this folder cannot be made"):
         make_folder(one.documents)
     made = {path: content for path, content in files.items() if path in wanted}
     write_all(made, replace=True)
     return list(made)
+
+
+def _measured_pictures(one: Round) -> dict[str, list[str]]:
+    """The drawn-on copies of the round's pictures by view, as links from its documents; the pictures stay where they are."""
+    links: dict[str, list[str]] = {}
+    for path in sorted(one.photos.glob("*.measured.png")) if one.photos.is_dir() else ():
+        view = path.name.partition(".")[0].partition(" ")[0].partition("-")[0]
+        links.setdefault(view, []).append(f"../{one.photos.name}/{quote(path.name)}")
+    return links
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:

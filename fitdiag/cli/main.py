@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fitdiag.cli.case_app import case_app
+from fitdiag.cli.case_app import case_app, review_command
+from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
+from fitdiag.cli.options import (
+    JsonOption,
+    PatternOption,
+    ReplaceOption,
+    RulesFolder,
+    RulesOption,
+    UnitsOption,
+)
+from fitdiag.cli.pattern_app import pattern_app
 from fitdiag.problems import ProblemsFoundError, one_line
 
 if TYPE_CHECKING:
@@ -31,41 +41,9 @@ def _group(name: str, told: str) -> typer.Typer:
 
 
 rules_app = _group("rules", "The rules: check them, test them, read them.")
-pattern_app = _group("pattern", "The pattern: draft, fit, read, measure, walk, alter, solve, draw.")
 photo_app = _group("photo", "Pictures: take them in, mark them, measure them; the card that asks for them.")
+app.add_typer(pattern_app, name="pattern")
 app.add_typer(case_app, name="case")
-
-RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help="A rule folder; without it, the shipped one.")]
-RulesOption = Annotated[
-    str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
-]
-UnitsOption = Annotated[str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")]
-PatternOption = Annotated[
-    str | None,
-    typer.Option("--pattern", metavar="FILE", help="The client's pattern; the list says what becomes of it."),
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object, lengths in mm.")]
-OutOption = Annotated[
-    str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")
-]
-ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")]
-PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
-AsCutOption = Annotated[bool, typer.Option("--as-cut", help="Leave the steps that cuts make; else they are trued.")]
-AllowanceOption = Annotated[
-    list[str] | None,
-    typer.Option("--allowance", metavar="[SEAM=]LENGTH", help="Seam allowance, like 15mm, hem=4cm or 'back side=2cm'."),
-]
-DoOption = Annotated[
-    list[str] | None,
-    typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
-]
-ClientOption = Annotated[
-    str | None, typer.Option("--client", help="Your own name for the client; it is written on what is made.")
-]
-DayOption = Annotated[
-    str | None,
-    typer.Option("--day", metavar="DATE", help="The day to write on it, like 2026-11-25; without it, today."),
-]
 
 
 @rules_app.command("check")
@@ -125,6 +103,32 @@ def rules_sensitivity(folder: RulesFolder = None) -> None:
     raise typer.Exit(show_sensitivity(folder))
 
 
+@rules_app.command("drawings")
+def rules_drawings(
+    to: Annotated[str, typer.Option("--to", metavar="FILE", help="The sheet to write: .pdf or .html.")],
+    paper: Annotated[
+        str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
+    ] = None,
+    units: UnitsOption = None,
+    folder: RulesOption = None,
+    replace: ReplaceOption = False,
+) -> None:
+    """Write every sign drawn, station by station, numbered as the interview numbers them."""
+    from fitdiag.cli.rules import drawings
+
+    raise typer.Exit(drawings(to, folder, units, paper, replace=replace))
+
+
+@rules_app.command("words")
+def rules_words(
+    forget: Annotated[bool, typer.Option("--forget", help="Forget them.")] = False,
+) -> None:
+    """List what was typed in interviews and not understood. It is kept on this machine only."""
+    from fitdiag.cli.misses import show
+
+    raise typer.Exit(show(forget=forget))
+
+
 @rules_app.command("new")
 def rules_new(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="cause, symptom or alteration.")],
@@ -169,6 +173,10 @@ def diagnose_command(
     first_cut: Annotated[
         bool, typer.Option("--first-cut", help="The pattern lies as it was before the earlier rounds.")
     ] = False,
+    drape: Annotated[
+        bool, typer.Option("--drape", help="Show each alteration on simulated cloth; needs --pattern and a hip girth.")
+    ] = False,
+    body_measure: BodyMeasureOption = None,
     folder: RulesOption = None,
     units: UnitsOption = None,
 ) -> None:
@@ -176,10 +184,9 @@ def diagnose_command(
     from fitdiag.cli.diagnose import diagnose
 
     raise typer.Exit(
-        diagnose(
-            findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut
-        )
-    )
+        diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut,
+                 drape=drape, measures=body_measure or [])
+    )  # fmt: skip
 
 
 @app.command("interview")
@@ -265,212 +272,8 @@ def demo_command(
     raise typer.Exit(demo(to))
 
 
-@pattern_app.command("draft")
-def pattern_draft(
-    waist: Annotated[str, typer.Option(help="Waist girth.")],
-    hip: Annotated[str, typer.Option(help="Hip girth.")],
-    rise: Annotated[str, typer.Option(help="Body rise, seated.")],
-    waist_to_hip: Annotated[str, typer.Option(help="Waist to hip at the side.")],
-    waist_to_floor: Annotated[str, typer.Option(help="Waist to floor at the side.")],
-    bottom: Annotated[str, typer.Option(help="Width of the hem, flat.")],
-    out: OutOption = None,
-    units: UnitsOption = None,
-    as_json: JsonOption = False,
-    replace: ReplaceOption = False,
-) -> None:
-    """Draft a block from body measures by a published metric block."""
-    from fitdiag.cli.pattern import draft
-
-    given = {
-        "waist": waist,
-        "hip": hip,
-        "rise": rise,
-        "waist_to_hip": waist_to_hip,
-        "waist_to_floor": waist_to_floor,
-        "bottom": bottom,
-    }
-    raise typer.Exit(draft(given, out, units, as_json=as_json, replace=replace))
-
-
-@pattern_app.command("fit")
-def pattern_fit(
-    length: Annotated[
-        list[str], typer.Option("--length", metavar="NAME=LENGTH", help="A length taped on the paper; give about ten.")
-    ],
-    out: OutOption = None,
-    units: UnitsOption = None,
-    as_json: JsonOption = False,
-    replace: ReplaceOption = False,
-) -> None:
-    """Estimate a paper pattern from the lengths a client can tape on it."""
-    from fitdiag.cli.pattern import fit
-
-    raise typer.Exit(fit(length, out, units, as_json=as_json, replace=replace))
-
-
-@pattern_app.command("read")
-def pattern_read(
-    file: PatternFile,
-    out: Annotated[str, typer.Option("--out", metavar="FILE", help="Write it as .yaml, .json, .svg or .dxf.")],
-    line: Annotated[
-        str | None,
-        typer.Option("--line", metavar="cut|stitch", help="What an outline is, where the file does not say."),
-    ] = None,
-    allowance: Annotated[
-        str | None, typer.Option("--allowance", metavar="LENGTH", help="The allowance that a line to cut along holds.")
-    ] = None,
-    dpi: Annotated[
-        float | None, typer.Option("--dpi", metavar="NUMBER", min=20, max=2400, help="Pixels to the inch of a drawing.")
-    ] = None,
-    units: UnitsOption = None,
-    replace: ReplaceOption = False,
-) -> None:
-    """Read a pattern file, say what was taken from it, and write it in another format."""
-    from fitdiag.cli.pattern import read, reading
-
-    raise typer.Exit(read(file, out, reading(line, allowance, dpi, units), units, replace=replace))
-
-
-@pattern_app.command("measure")
-def pattern_measure(file: PatternFile, units: UnitsOption = None, as_json: JsonOption = False) -> None:
-    """Measure a pattern: seams, grain, widths, angles."""
-    from fitdiag.cli.pattern import measure
-
-    raise typer.Exit(measure(file, units, as_json=as_json))
-
-
-@pattern_app.command("walk")
-def pattern_walk(
-    file: PatternFile,
-    to: Annotated[str | None, typer.Option("--to", metavar="FILE", help="A drawing too: .svg or .pdf.")] = None,
-    as_cut: AsCutOption = False,
-    units: UnitsOption = None,
-    as_json: JsonOption = False,
-    replace: ReplaceOption = False,
-) -> None:
-    """Lay the sewn seams along each other, notch by notch, and say where they differ."""
-    from fitdiag.cli.pattern import walk
-
-    raise typer.Exit(walk(file, units, to, as_json=as_json, as_cut=as_cut, replace=replace))
-
-
-@pattern_app.command("alter")
-def pattern_alter(
-    file: PatternFile,
-    do: DoOption = None,
-    as_cut: AsCutOption = False,
-    allowance: AllowanceOption = None,
-    out: OutOption = None,
-    client: ClientOption = None,
-    day: DayOption = None,
-    units: UnitsOption = None,
-    folder: RulesOption = None,
-    as_json: JsonOption = False,
-    replace: ReplaceOption = False,
-) -> None:
-    """Carry alterations out on a pattern and show what moves."""
-    from fitdiag.cli.pattern import alter
-
-    raise typer.Exit(
-        alter(file, do or [], out, units, as_cut=as_cut, as_json=as_json, replace=replace, rules=folder, client=client,
-              day=day, allowance=allowance)
-    )  # fmt: skip
-
-
-@pattern_app.command("solve")
-def pattern_solve(
-    file: PatternFile,
-    do: DoOption = None,
-    until: Annotated[
-        list[str] | None,
-        typer.Option("--until", metavar="TARGET", help="Like 'back hip >= 10 in'."),
-    ] = None,
-    out: OutOption = None,
-    day: DayOption = None,
-    units: UnitsOption = None,
-    folder: RulesOption = None,
-    as_json: JsonOption = False,
-    replace: ReplaceOption = False,
-) -> None:
-    """Find the least amounts that bring measures to their targets, each alteration within its limit."""
-    from fitdiag.cli.pattern import solve
-
-    raise typer.Exit(solve(file, do or [], until or [], units, folder, out, as_json=as_json, replace=replace, day=day))
-
-
-@pattern_app.command("draw")
-def pattern_draw(
-    file: PatternFile,
-    to: Annotated[str, typer.Option("--to", metavar="FILE", help="The drawing: .svg or .pdf.")],
-    do: DoOption = None,
-    strip: Annotated[bool, typer.Option("--strip", help="A strip of small pictures, step by step.")] = False,
-    sheets: Annotated[
-        str | None, typer.Option("--sheets", metavar="a4|letter", help="The pieces at full scale, tiled, as .pdf.")
-    ] = None,
-    as_cut: AsCutOption = False,
-    allowance: AllowanceOption = None,
-    band: Annotated[
-        list[str] | None,
-        typer.Option("--band", metavar="KIND=WIDTH", help="With the sheets: straight=4cm, shaped=4cm or facing=6cm."),
-    ] = None,
-    client: ClientOption = None,
-    day: DayOption = None,
-    units: UnitsOption = None,
-    folder: RulesOption = None,
-    replace: ReplaceOption = False,
-) -> None:
-    """Draw alterations before and after, one after the other, or print the pieces at full scale."""
-    from fitdiag.cli.pattern import draw
-
-    done = draw(
-        file, do or [], to, units, strip=strip, sheets=sheets, replace=replace, as_cut=as_cut, allowance=allowance,
-        band=band, rules=folder, client=client, day=day,
-    )  # fmt: skip
-    raise typer.Exit(done)
-
-
-@app.command("review")
-def review_command(
-    name: Annotated[str, typer.Argument(metavar="CASE", help="Your own name for the case, or its folder.")],
-    parent: Annotated[
-        str | None,
-        typer.Option("--in", metavar="DIR", help="The folder of the cases; without it, cases/ in this folder."),
-    ] = None,
-    photo: Annotated[
-        list[str] | None, typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
-    ] = None,
-    form: Annotated[
-        str | None, typer.Option("--form", metavar="FILE", help="The client's form, or the mail it is in.")
-    ] = None,
-    findings: Annotated[
-        str | None, typer.Option("--findings", metavar="FILE", help="What you saw yourself, as a findings file.")
-    ] = None,
-    done: Annotated[
-        list[str] | None,
-        typer.Option("--done", metavar="ALTERATION=AMOUNT", help="What was really done last time; =no if it was not."),
-    ] = None,
-    no_questions: Annotated[
-        bool, typer.Option("--no-questions", help="Ask nothing; measured findings count as they are.")
-    ] = False,
-    send_form: Annotated[
-        bool, typer.Option("--send-form", help="Write the client's form now, and wait for the answer.")
-    ] = False,
-    sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
-    fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
-    large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
-    paper: Annotated[
-        str | None,
-        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
-    ] = None,
-    folder: RulesOption = None,
-) -> None:
-    """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
-    from fitdiag.cli.review import review
-
-    raise typer.Exit(
-        review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper)
-    )  # fmt: skip
+app.command("drape")(drape_command)
+app.command("review")(review_command)
 
 
 @app.command("learn")

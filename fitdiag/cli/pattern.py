@@ -19,15 +19,15 @@ from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import no_twins, read_bytes, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.strict_yaml import read_text, read_yaml
-from fitdiag.pattern.files import pattern_from_data, pattern_to_text
-from fitdiag.pattern.garment import garment_of
+from fitdiag.knowledge.strict_yaml import parse_yaml, read_text
+from fitdiag.pattern.files import pattern_from_data
+from fitdiag.pattern.garment import Garment, garment_of, rules_for, shipped_garment
 from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece
 from fitdiag.pattern.record import stamp, told, whose
 from fitdiag.pattern.true import true
-from fitdiag.problems import Where, one_line, stop
+from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from fitdiag.pattern.svg_files import Taken
 
 LARGEST = 4 * 1024 * 1024
+FORMATS = (".yaml", ".json", ".svg", ".dxf")
 
 
 @dataclass(frozen=True)
@@ -44,9 +45,12 @@ class Reading:
     line: Literal["cut", "stitch"] | None = None
     allowance: float | None = None
     dpi: float | None = None
+    garment: Garment | None = None
 
 
-def reading(line: str | None, allowance: str | None, dpi: float | None, units: str | None) -> Reading:
+def reading(
+    line: str | None, allowance: str | None, dpi: float | None, units: str | None, garment: str | None = None
+) -> Reading:
     """What was said about a file on the command line. Raises ProblemsFoundError."""
     if line not in (None, "cut", "stitch"):
         raise stop("line", f"'{one_line(line, 20)}' is not a line", hint="write --line cut or --line stitch")
@@ -55,65 +59,66 @@ def reading(line: str | None, allowance: str | None, dpi: float | None, units: s
     given = None
     if allowance is not None:
         given = lengths([f"allowance={allowance}"], guess_units(units, [allowance]))["allowance"]
-    return Reading(line, given, dpi)  # type: ignore[arg-type]
+    return Reading(line, given, dpi, shipped_garment(garment) if garment else None)  # type: ignore[arg-type]
 
 
 def read_pattern(text: str, said: Reading | None = None, taken: Taken | None = None) -> Pattern:
     """A pattern from a .yaml, .json, .svg or .dxf file; `taken` gets what was taken from it. Raises ProblemsFoundError."""
-    said = said or Reading()
     path = Path(text)
-    kind = path.suffix.lower()
-    if kind in (".yaml", ".yml"):
-        document = read_yaml(path, LARGEST, "pattern file")
-        return pattern_from_data(document.data, document.where)
-    if kind == ".json":
-        content = read_text(path, LARGEST, "pattern file")
-        try:
-            data = json.loads(content, object_pairs_hook=no_twins)
-        except (ValueError, RecursionError) as error:
-            place = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (0, 0)
-            told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
-            where = Where(one_line(path), *place)
-            raise stop("not-json", f"this is not JSON: {told}", where=where, hint="is it the right file?") from None
-        return pattern_from_data(data, lambda _loc: Where(one_line(path)))
-    if kind == ".svg":
-        from fitdiag.pattern.svg_files import pattern_from_svg
+    kind = _format_of(path)
+    content = (read_bytes if kind == ".dxf" else read_text)(path, LARGEST, "pattern file")
+    return _parsed(kind, content, one_line(path), said or Reading(), taken)
 
-        return pattern_from_svg(read_text(path, LARGEST, "pattern file"), one_line(path), dpi=said.dpi, taken=taken)
+
+def _format_of(path: Path) -> str:
+    """The format that a file's name asks for, one of FORMATS."""
+    kind = path.suffix.lower().replace(".yml", ".yaml")
+    if kind not in FORMATS:
+        told = f"'{one_line(path.suffix.lower(), 20)}' is not a pattern format"
+        raise stop("format", told, where=Where(one_line(path)), hint=f"give {', '.join(FORMATS[:-1])} or {FORMATS[-1]}")
+    return kind
+
+
+def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: Taken | None = None) -> Pattern:
     if kind == ".dxf":
         from fitdiag.pattern.dxf import pattern_from_dxf
 
-        content_of = read_bytes(path, LARGEST, "pattern file")
-        return pattern_from_dxf(content_of, one_line(path), line=said.line, allowance=said.allowance, taken=taken)
-    raise stop(
-        "format",
-        f"'{one_line(kind, 20)}' is not a pattern format",
-        where=Where(one_line(path)),
-        hint="give .yaml, .json, .svg or .dxf",
-    )
+        return pattern_from_dxf(content, shown, said.garment, line=said.line, allowance=said.allowance, taken=taken)
+    assert isinstance(content, str)
+    if kind == ".svg":
+        from fitdiag.pattern.svg_files import pattern_from_svg
+
+        return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
+    if kind == ".yaml":
+        document = parse_yaml(content, shown)
+        return pattern_from_data(document.data, document.where, said.garment)
+    try:
+        data = json.loads(content, object_pairs_hook=no_twins)
+    except (ValueError, RecursionError) as error:
+        place = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (0, 0)
+        told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
+        raise stop(
+            "not-json", f"this is not JSON: {told}", where=Where(shown, *place), hint="is it the right file?"
+        ) from None
+    return pattern_from_data(data, lambda _loc: Where(shown), said.garment)
 
 
 def write_pattern(pattern: Pattern, text: str, *, replace: bool) -> None:
-    """Write a pattern in the format its file name asks for."""
+    """Write a pattern in the format its file name asks for; what could not be read back is not written."""
     path = Path(text)
-    kind = path.suffix.lower()
-    if kind in (".yaml", ".yml", ".json"):
-        content = pattern_to_text(pattern)  # JSON, which is YAML too
-    elif kind == ".svg":
-        from fitdiag.pattern.svg_files import pattern_to_svg
-
-        content = pattern_to_svg(pattern)
+    kind = _format_of(path)
+    if kind == ".svg":
+        from fitdiag.pattern.svg_files import pattern_to_svg as to_text
     elif kind == ".dxf":
-        from fitdiag.pattern.dxf import pattern_to_dxf
-
-        content = pattern_to_dxf(pattern)
+        from fitdiag.pattern.dxf import pattern_to_dxf as to_text
     else:
-        raise stop(
-            "format",
-            f"'{one_line(kind, 20)}' is not a pattern format",
-            where=Where(one_line(path)),
-            hint="give .yaml, .json, .svg or .dxf",
-        )
+        from fitdiag.pattern.files import pattern_to_text as to_text  # JSON, which is YAML too
+    content = to_text(pattern)
+    try:
+        _parsed(kind.replace(".yaml", ".json"), content, one_line(path), Reading(garment=pattern.garment))
+    except ProblemsFoundError as stopped:
+        told = f"this pattern is not written, as it could not be read again: {stopped.problems[0].message}"
+        raise stop("broken", told, hint="take a smaller amount, or look at the last alteration") from None
     write_atomically(path, content, replace=replace)
     say(f"Written: {one_line(path)}")
 
@@ -146,25 +151,42 @@ def show(
         say(f"{done}.")
 
 
-def draft(given: dict[str, str], out: str | None, units: str | None, *, as_json: bool, replace: bool) -> int:
-    from fitdiag.pattern.draft import SOURCE, Measures, out_of_proportion
-    from fitdiag.pattern.draft import draft as drafted
+def draft(
+    said: dict[str, str | None],
+    garment: str | None,
+    out: str | None,
+    units: str | None,
+    *,
+    as_json: bool,
+    replace: bool,
+) -> int:
+    from fitdiag.pattern.blocks import block_of, draft_block, out_of_proportion
 
+    cut = shipped_garment(garment or "")
+    block = block_of(cut)
+    needed = [asked.name for asked in block.asked]
+    given = {name: text for name, text in said.items() if text is not None}
+    for name in (name for name in needed if name not in given):
+        told = f"the block of the {cut.name} needs the {name.replace('_', ' ')}"
+        raise stop("argument", told, hint=f"add --{name.replace('_', '-')}, as in --{name.replace('_', '-')} '60 cm'")
+    for name in (name for name in given if name not in needed):
+        told = f"the block of the {cut.name} is not drafted from the {name.replace('_', ' ')}"
+        raise stop("argument", told, hint=f"it needs {', '.join(one.words for one in block.asked)}")
     chosen = guess_units(units, given.values())
-    measures = Measures(**lengths([f"{name}={value}" for name, value in given.items()], chosen))
-    pattern = drafted(measures, chosen)
-    taken, odd = pattern_measures(pattern), out_of_proportion(measures, chosen)
-    ease = {"hip": taken["hip girth"] - measures.hip, "waist": taken["waist after darts girth"] - measures.waist}
+    measures = lengths([f"{name}={value}" for name, value in given.items()], chosen)
+    pattern = draft_block(cut, measures, chosen)
+    taken, odd = pattern_measures(pattern), out_of_proportion(block, measures, chosen)
+    ease = {one.name: taken[one.girth] - measures[one.name] for one in reversed(block.asked) if one.girth}
     if out:
         write_pattern(pattern, out, replace=replace)
     extra = {"ease_mm": ease, **({"warnings": [odd]} if odd else {})}
     show(taken, pattern, chosen, as_json=as_json, extra=extra)
     if not as_json:
-        hip, waist = (format_reading(ease[name], chosen) for name in ("hip", "waist"))
-        grain = format_reading(taken["back grain to centre at waist"], chosen)
-        say(f"The block holds {hip} of ease at the hip and {waist} at the waist; its back grain stands {grain} from"
-            " centre back at the waist.")  # fmt: skip
-        say(f"By the rules of the {SOURCE}.")
+        eases = [f"{format_reading(mm, chosen)} at the {name}" for name, mm in ease.items()]
+        say(f"The ease it holds: {', '.join(eases)}.")
+        for name in block.tells:
+            say(f"{name.capitalize()}: {format_reading(taken[name], chosen)}.")
+        say(f"By the rules of the {block.source}.")
         if odd:
             say(odd)
     return 0
@@ -366,8 +388,8 @@ def solve(
     )
 
     chosen = guess_units(units, (*do, *until))
-    base = load_rules(folder_of(rules))
     pattern = read_pattern(path)
+    base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
     known = list(pattern_measures(pattern))
     targets = [parse_target(text, chosen, known) for text in until]
     refuse_contradictions(targets, chosen)

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import folder_of, paper_of
 from fitdiag.cli.case import case_folder
+from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import agreed, ask_done, choose
-from fitdiag.cli.documents import Look, pattern_of, write_documents
+from fitdiag.cli.documents import Look, write_documents
 from fitdiag.cli.forms import form_page, form_that_came, pressing, refuse_again, taken_in
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.repair import silently
@@ -31,6 +32,7 @@ from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import as_text
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, update_round
+from fitdiag.sessions.case_body import keep_nudges
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
@@ -60,12 +62,14 @@ def review(
     large: bool,
     paper: str | None = None,
     today: date | None = None,
+    drape: bool = True,
 ) -> int:
     """One run of a round."""
     base = load_rules(folder_of(rules))
     folder = case_folder(name, parent)
     silently(base, open_case(folder))
     run = _Run(base, open_case(folder), name, today or date.today(), ask=ask, parent=parent)
+    run.drape = drape
     sheets = paper_of(paper, run.case.units)
     given = form_that_came(base, run.case, form, run.command) if form else None
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
@@ -85,6 +89,7 @@ class _Run:
         self.base, self.case, self.today = base, case, today
         self.screen = Screen()
         self.ask = ask
+        self.drape = True  # whether the plan is shown on simulated cloth
         self.command = command("fitdiag", "review", name, *(("--in", parent) if parent else ()))
         self.form: Form | None = None
         self.warned: tuple[str, ...] = ()
@@ -475,6 +480,7 @@ class _Run:
             say("In short:")
             for line in brief(make_report(self.base, conclusion), self.base):
                 say(line)
+        shown, moved = simulated_round(self.base, self.case, conclusion) if self.drape else (None, None)
         with self._alone():
             if len(self.case.rounds) > 1:
                 before = self.case.rounds[-2]
@@ -482,8 +488,9 @@ class _Run:
             outcome = expected_outcomes(self.base, findings, first, self._changes(first))
             self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome), today=self.today)
             self._keep(proposed, advised)
-            look = Look(self.today, large, paper)
-            written = write_documents(self.base, self.case, conclusion, look)
+            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
+            if moved is not None:
+                keep_nudges(self.case, self.one.number, moved)
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")

@@ -35,11 +35,13 @@ from fitdiag.knowledge.model import (
     Symptom,
     Words,
 )
+from fitdiag.knowledge.simulated import Cloth, SimulatedSign
 from fitdiag.problems import ProblemsFoundError
 
 _TABLES: Mapping[str, type[BaseModel]] = {
     "sources": Source, "body_notes": BodyNote, "symptoms": Symptom, "causes": Cause, "alterations": Alteration,
-    "ease": EaseTable,
+    "ease": EaseTable, "cloths": Cloth,
+    "simulated_signs": SimulatedSign,
 }  # fmt: skip
 _LISTS: Mapping[str, type[BaseModel]] = {"order": Order, "slopes": SlopeRow, "rests": RestRow, "renamed": Renamed}
 

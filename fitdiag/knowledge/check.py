@@ -97,6 +97,8 @@ def _cited(base: RuleBase) -> Iterator[str]:
     yield from (row.source for row in base.slopes)
     yield from (row.source for row in base.rests)
     yield from (table.source for table in base.ease.values())
+    yield from (cloth.source for cloth in base.cloths.values())
+    yield from (sign.source for sign in base.simulated_signs.values())
     yield from (getattr(base.words, name).source for name in Words.model_fields)
 
 
@@ -178,6 +180,15 @@ def ease_is_sound(base: RuleBase) -> Iterator[Problem]:
     """Every row of a table of ease gives at least one figure, and its two ends are the right way round."""
     for table in base.ease.values():
         yield from _rows(base, table)
+
+
+def figures_are_sound(base: RuleBase) -> Iterator[Problem]:
+    """What a note moves on the simulated body has its amounts there, or in the note's own measure."""
+    for note in base.body_notes.values():
+        for index, move in enumerate(note.figure):
+            if note.measure is None and (move.some_mm is None or move.marked_mm is None):
+                where = _at(base, "body note", note.id, "figure", index)
+                yield Problem("figure", f"'{note.id}': {move.moves} has no amounts", where, "give some and marked")
 
 
 def _rows(base: RuleBase, table: EaseTable) -> Iterator[Problem]:
@@ -335,6 +346,7 @@ CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (
     measures_are_sound,
     alterations_are_sound,
     ease_is_sound,
+    figures_are_sound,
     extents_are_sound,
     order_is_sound,
     names_are_the_garments,

@@ -103,7 +103,7 @@ class Shape(Rule):
     `inner`, `outer`: seams that make one edge from the bottom up; `stays`: the seam on the part that stays when a piece is cut.
     `smooth`: corners where the outline runs on without a bend. `called`: what the trade calls a seam, `{piece}` for the piece.
     `stands`: how the corners of an upright piece lie, like `crotch-point above side-hem by 0.1` (of the height) or
-    `centre-waist left of side-waist`; `hollow`: the first of two seams is the more hollow one. By these the corners of a bare
+    `centre-waist left of side-waist`; `hollow`: of each two seams the first is the more bent one. By these the corners of a bare
     outline are told.
     """
 
@@ -116,7 +116,7 @@ class Shape(Rule):
     smooth: tuple[Id, ...] = ()
     called: Mapping[Id, Text] = Field(default_factory=dict)
     stands: tuple[Annotated[str, StringConstraints(pattern=STANDS.pattern)], ...] = ()
-    hollow: tuple[Id, Id] | None = None
+    hollow: tuple[tuple[Id, Id], ...] = ()
 
 
 class NotchRule(Rule):

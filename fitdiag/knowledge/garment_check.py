@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import partial
 from typing import NamedTuple
 
-from fitdiag.knowledge.garment import Garment, MeasureRule, Move, Shape
+from fitdiag.knowledge.garment import STANDS, Garment, MeasureRule, Move, Shape
 from fitdiag.knowledge.load import Places
 from fitdiag.knowledge.model import RuleBase, source_key
 from fitdiag.problems import Hints, Problem
@@ -137,6 +137,13 @@ def _in_garment(garment: Garment, base: RuleBase) -> Iterator[Named]:
         yield from _each((*loc, "inner"), "seam", shape.inner, shape.seams)
         yield from _each((*loc, "outer"), "seam", shape.outer, shape.seams)
         yield from _each((*loc, "smooth"), "corner", shape.smooth, shape.corners)
+        for name in shape.called:
+            yield Named((*loc, "called", name), "seam", name, shape.seams)
+        for number, text in enumerate(shape.stands):
+            one, _, other, _ = STANDS.match(text).groups()  # type: ignore[union-attr]
+            yield from (Named((*loc, "stands", number), "corner", name, shape.corners) for name in (one, other))
+        for number, two in enumerate(shape.hollow):
+            yield from _each((*loc, "hollow", number), "seam", two, shape.seams)
     for index, piece in enumerate(garment.pieces):
         yield Named(("pieces", index, "shape"), "shape", piece.shape, shapes)
     yield from _in_levels(garment, base)
@@ -168,6 +175,11 @@ def _in_levels(garment: Garment, base: RuleBase) -> Iterator[Named]:
         yield from _each((*loc, "to"), "seam", level.to_end, seams)
         yield from _each((*loc, "corner"), "corner", [level.corner] if level.corner else [], corners)
         yield from _each((*loc, "seam"), "seam", [level.seam] if level.seam else [], seams)
+        if level.guess is not None:
+            yield from _each((*loc, "guess", "between"), "level", level.guess.between or (), levels)
+            yield from _each(
+                (*loc, "guess", "corner"), "corner", [level.guess.corner] if level.guess.corner else [], corners
+            )
     for index, height in enumerate(garment.heights):
         loc = ("heights", index)
         yield from _each((*loc, "between"), "level or height", height.between or (), [*levels, *heights])

@@ -31,13 +31,14 @@ from fitdiag.knowledge.model import (
     Words,
     source_key,
 )
+from fitdiag.knowledge.simulated import Cloth, SimulatedSign
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
 Location = tuple[str | int, ...]
 _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
-    EaseTable: "ease table",
+    EaseTable: "ease table", Cloth: "cloth", SimulatedSign: "simulated sign",
 }  # fmt: skip
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from")
@@ -148,6 +149,8 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             rests=tuple(reading.rests),
             renamed=tuple(reading.renamed),
             ease=reading.rules["ease table"],
+            cloths=reading.rules["cloth"],
+            simulated_signs=reading.rules["simulated sign"],
             fingerprint=reading.digest.hexdigest()[:16],
             garment=garment if isinstance(garment, Garment) else None,
             places=reading.places,
@@ -343,6 +346,8 @@ _LAYOUT: tuple[tuple[str, Callable[[_Reading, Path, type[BaseModel]], None], typ
     ("alterations/**/*.yaml", _one, Alteration),
     ("order*.yaml", _list_of, Order),
     ("ease-tables*.yaml", _list_of, EaseTable),
+    ("cloths*.yaml", _list_of, Cloth),
+    ("simulated-signs*.yaml", _list_of, SimulatedSign),
     ("slopes*.yaml", _list_of, SlopeRow),
     ("at-rest*.yaml", _list_of, RestRow),
     ("renamed*.yaml", _list_of, Renamed),
@@ -483,7 +488,10 @@ def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
         for index, follow in enumerate(rule.follow_ups):
             yield ("follow_ups", index, "if"), "symptom", follow.if_seen
             yield ("follow_ups", index, "do"), "alteration", follow.do
-    elif isinstance(rule, EaseTable):
+    elif isinstance(rule, SimulatedSign):
+        yield ("symptom",), "symptom", rule.symptom
+        yield ("source",), "source", source_key(rule.source)
+    elif isinstance(rule, EaseTable | Cloth):
         yield ("source",), "source", source_key(rule.source)
     elif isinstance(rule, SlopeRow):
         yield ("cause",), "cause", rule.cause

@@ -16,6 +16,7 @@ from pydantic import BaseModel, BeforeValidator, Field, StringConstraints
 
 from fitdiag.knowledge.basics import Id, Ids, LengthMm, Rule, SignedMm, Text, YesNo, one_or_many
 from fitdiag.knowledge.garment import Garment, Move
+from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
 from fitdiag.problems import Where
 from fitdiag.units import Units, in_units
 
@@ -160,6 +161,7 @@ class BodyNote(Rule):
     title: Annotated[str, StringConstraints(min_length=3, max_length=75)]
     judge: Text
     measure: NoteMeasure | None = None
+    figure: tuple[FigureMove, ...] = ()
     private: YesNo = False
     opposite: Ids = ()
     source: Text
@@ -359,6 +361,7 @@ class Alteration(Rule):
     id: Id
     title: Text
     draft: YesNo = False
+    search: tuple[Text, ...] = ()
     stage: Stage
     operation: Geometry
     seams: tuple[Id, ...] = Field(min_length=1)
@@ -431,13 +434,18 @@ class Caution(Rule):
 
 
 class About(Rule):
-    """`rulebase.yaml`: what this rule base is for, and the names of seams its rules use."""
+    """`rulebase.yaml`: what this rule base is for, the names of seams its rules use, and words that people use for each other.
+
+    `alike`: a word and those that are taken for it when somebody types them; `opposites`: pairs of such words.
+    """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
     garment: Id
     title: Text
     seams: tuple[Id, ...]
     cautions: tuple[Caution, ...]
+    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
+    opposites: tuple[tuple[Text, Text], ...] = ()
 
 
 class WordTable(Rule):
@@ -473,6 +481,8 @@ class RuleBase:
     alterations: Mapping[str, Alteration]
     order: tuple[Order, ...]
     ease: Mapping[str, EaseTable]
+    cloths: Mapping[str, Cloth]
+    simulated_signs: Mapping[str, SimulatedSign]
     slopes: tuple[SlopeRow, ...]
     rests: tuple[RestRow, ...]
     renamed: tuple[Renamed, ...]

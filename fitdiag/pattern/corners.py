@@ -85,7 +85,7 @@ def _labelled(part: Part, ring: Array, names: Sequence[str], corners: Sequence[i
             part.corners[name]: ring[_path(len(ring), start, end, backwards)]
             for name, (start, end) in zip(names, pairwise((*indexes, indexes[0])), strict=True)
         }
-        if part.hollow is None or _hollow(lines[part.hollow[0]]) > _hollow(lines[part.hollow[1]]):
+        if all(_hollow(lines[more]) > _hollow(lines[less]) for more, less in part.hollow):
             yield indexes
 
 

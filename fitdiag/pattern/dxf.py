@@ -5,7 +5,7 @@ points, 3 curve points, 4 notches, 7 grain line, 8 internal lines, 11 internal c
 annotation text. Each piece is a block; a text of layer 15 names it. Needs the extra `dxf`.
 
 Files of other hands leave open what counts as what. Here nothing is guessed: an outline without a sew line is asked about
-(`line`), a size without a unit must be that of a pair of trousers in mm, and what was taken and left out is told (`Taken`).
+(`line`), a size without a unit must be that of a garment in mm, and what was taken and left out is told (`Taken`).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ import numpy as np
 from fitdiag.files import refuse_utf16
 from fitdiag.pattern.assemble import Drawn, chained, check_size, piece_of, put_together
 from fitdiag.pattern.corners import seams_of_outline
-from fitdiag.pattern.garment import Garment, trousers
+from fitdiag.pattern.garment import Garment, shipped_garment
 from fitdiag.pattern.outline import cutting_area, inset, notch_tick
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, cut_words, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows, row_of
@@ -86,7 +86,8 @@ def pattern_to_dxf(pattern: Pattern) -> str:
     title, grade = (one_line(text, _LONGEST) for text in (pattern.title, pattern.grade))
     client = [f"Client: {one_line(pattern.client, LONGEST_CLIENT)}"] if pattern.client else []
     altered = [f"Altered: {row_of(item)[:_LONGEST]}" for item in pattern.carried]
-    for line in (f"Style Name: {title}", f"Grade: {grade}", "Units: METRIC", "Unit: mm", *client, *altered):
+    garment = f"Garment: {pattern.garment.name}"
+    for line in (f"Style Name: {title}", f"Grade: {grade}", garment, "Units: METRIC", "Unit: mm", *client, *altered):
         _say(space, line, 0.0, -TEXT_MM * 2 * (1 + len(space)))
     for piece, side in pattern.cut():
         block = document.blocks.new(piece.name.upper() + (f"-{side.upper()}" if side != "both" else ""))
@@ -202,7 +203,7 @@ def pattern_from_dxf(
 
     `line`: what an outline is that no sew line explains: the line to cut along, with `allowance` mm in it, or the stitching line.
     """
-    garment, where, taken = garment or trousers(), Where(shown_path), taken if taken is not None else Taken()
+    where, taken = Where(shown_path), taken if taken is not None else Taken()
     text = _text(content, where)
     document = _read(text, where)
     try:
@@ -215,6 +216,7 @@ def pattern_from_dxf(
     except Exception as error:  # whatever a damaged entity makes the library say
         told = f"this DXF cannot be read: {one_line(error)}"
         raise stop("not-dxf", told, where=where, hint="is it the right file?") from None
+    garment = garment or shipped_garment(space.said("garment").lower())
     named = _named(blocks, garment, where, taken)
     pieces = {
         key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, where, taken), garment, where)
@@ -273,9 +275,7 @@ def _unit(document: Drawing, text: str, where: Where, taken: Taken) -> float:
     if said is not None:
         taken.lines.append(f"Unit: a text of the file says {'inches' if said > 1 else 'metric, so mm'}.")
         return said
-    taken.lines.append(
-        "Unit: the file names none; its numbers were taken for mm, which is the size of a pair of trousers."
-    )
+    taken.lines.append("Unit: the file names none; its numbers were taken for mm, which is the size of a garment.")
     return 1.0
 
 

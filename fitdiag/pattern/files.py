@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from fitdiag.pattern.assemble import check_size, level_faults, with_levels
-from fitdiag.pattern.garment import Garment, trousers, with_notches
+from fitdiag.pattern.garment import Garment, shipped_garment, with_notches
 from fitdiag.pattern.piece import (
     MOST_POINTS,
     Array,
@@ -33,7 +33,7 @@ SCHEMA = "fitdiag.pattern/1"
 FARTHEST_MM = 10_000.0  # no point of a pattern lies farther from its origin
 MOST_DARTS, MOST_LINES, MOST_NOTCHES = 20, 50, 200
 LONGEST_TITLE, LONGEST_NOTE = 200, 2000
-_TOP = ("schema", "title", "grade", "client", "altered", "pieces")
+_TOP = ("schema", "garment", "title", "grade", "client", "altered", "pieces")
 _CARRIED = ("alteration", "title", "amount_mm", "day", "side")
 _PIECE = (
     "piece", "side", "for", "cut", "unit", "grain_x", "levels", "seams", "darts", "lines", "notches", "joints",
@@ -53,6 +53,7 @@ def pattern_to_data(pattern: Pattern) -> dict[str, Any]:
     """A pattern as plain values for JSON or YAML; lengths in mm, rounded to 0.001."""
     return {
         "schema": SCHEMA,
+        "garment": pattern.garment.name,
         "title": one_line(pattern.title, LONGEST_TITLE),
         "grade": one_line(pattern.grade, LONGEST_TITLE),
         **({"client": one_line(pattern.client, LONGEST_CLIENT)} if pattern.client else {}),
@@ -116,7 +117,15 @@ def pattern_from_data(data: object, where: Find, garment: Garment | None = None)
             where=where(()),
             hint="is it the right file?",
         )
-    garment = garment or trousers()
+    named = data.get("garment", "")
+    if not isinstance(named, str):
+        raise stop("garment", "'garment' must be a name, like trousers", where=where(("garment",)))
+    try:
+        garment = garment or shipped_garment(named)
+    except ProblemsFoundError as stopped:
+        raise ProblemsFoundError(
+            [replace(problem, where=where(("garment",))) for problem in stopped.problems]
+        ) from None
     reading = _Reading(where, garment)
     reading.known_keys((), data, _TOP)
     title, grade = (reading.text((key,), data.get(key), LONGEST_TITLE) for key in ("title", "grade"))

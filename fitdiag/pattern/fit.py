@@ -1,6 +1,6 @@
 """A pattern estimated from lengths that a client measures on paper with a tape, how far off it may be, and what to measure next.
 
-The unknown pattern is the drafted block with any six measures, every corner moved and every seam bowed a little more or less
+The unknown pattern is the drafted block with any measures, every corner moved and every seam bowed a little more or less
 than the block's, as patterns of other schools are; how much is usual is the prior. The lengths, each with the tape's error, are
 fitted by Gauss-Newton steps; what they leave undetermined is the posterior of a linear model there (Gauss-Markov). From it come
 the error stated, which the true one keeps within in 68 of 100 cases, the band along each seam, and the lengths that would
@@ -16,8 +16,8 @@ from itertools import combinations
 import numpy as np
 
 from fitdiag.pattern.alter import Shift, redraw
-from fitdiag.pattern.draft import Measures, draft
-from fitdiag.pattern.garment import arc, with_notches
+from fitdiag.pattern.blocks import block_of, draft_block
+from fitdiag.pattern.garment import Garment, arc, shipped_garment, with_notches
 from fitdiag.pattern.measure import near_measures, pattern_measures
 from fitdiag.pattern.piece import Array, Pattern, Piece
 from fitdiag.problems import ProblemsFoundError, one_line, stop
@@ -26,8 +26,6 @@ from fitdiag.units import Units, format_reading
 FEWEST = 5
 ASKED = 3
 TAPE_MM = 2.0  # how exactly a tape is read on paper, one standard deviation
-_START = np.array((720.0, 980.0, 275.0, 205.0, 1030.0, 230.0))  # waist, hip, rise, waist to hip, waist to floor, bottom
-_USUAL = np.array((90.0, 90.0, 30.0, 20.0, 60.0, 40.0))  # how far they usually lie from that
 CORNER_MM = 5.5  # how far a corner lies from the block's, each way: drafts of other schools; from memory
 BOW_MM = 5.0  # and how much more or less a seam is bowed
 CURL_MM = 2.0  # and how much it is bowed the other way in its second half
@@ -54,12 +52,12 @@ class Fit:
     ask: tuple[tuple[str, float], ...]
 
 
-def fit(lengths: Mapping[str, float], units: Units = "cm") -> Fit:
+def fit(lengths: Mapping[str, float], units: Units = "cm", garment: Garment | None = None) -> Fit:
     """The pattern whose measures come nearest to `lengths` (names as in `tape_measures`, mm); messages in `units`.
 
-    Raises ProblemsFoundError for unknown names, too few lengths, or lengths no pair of trousers has.
+    Raises ProblemsFoundError for unknown names, too few lengths, or lengths that no such garment has.
     """
-    model = _Model()
+    model = _Model(garment or shipped_garment())
     known = tape_measures(model.pattern(np.zeros(model.size)))
     unknown = [name for name in lengths if name not in known]
     if unknown:
@@ -73,7 +71,7 @@ def fit(lengths: Mapping[str, float], units: Units = "cm") -> Fit:
     reached = {name: (wanted, measured[name]) for name, wanted in lengths.items()}
     residual = float(np.sqrt(np.mean([(got - wanted) ** 2 for wanted, got in reached.values()])))
     if residual > 25.0:
-        told = f"no pair of trousers has these lengths (they stay {format_reading(residual, units)} apart)"
+        told = f"no pattern has these lengths (they stay {format_reading(residual, units)} apart)"
         raise stop("no-fit", told, hint="check names and units")
     names = list(known)
     slopes, outline = model.slopes(x, names)
@@ -114,28 +112,31 @@ def landmarks(piece: Piece) -> dict[str, Array]:
 
 
 class _Model:
-    """Patterns by a vector of standard deviations from what is usual: six measures, then corners and bows of each piece."""
+    """Patterns by a vector of standard deviations from what is usual: the block's measures, then corners and bows of each piece."""
 
-    def __init__(self) -> None:
-        first = draft(Measures(*_START.tolist()))
+    def __init__(self, garment: Garment) -> None:
+        self.garment, asked = garment, block_of(garment).asked
+        self.asked = [one.name for one in asked]
+        self.start, self.usual = (np.array([getattr(one, key) for one in asked]) for key in ("usual", "spread"))
+        first = draft_block(garment, dict(zip(self.asked, self.start.tolist(), strict=True)))
         self.names = list(first.pieces)
         self.seams = {name: piece.part.seams for name, piece in first.pieces.items()}
         each = [4 * len(seams) for seams in self.seams.values()]  # a corner has two numbers, a seam a bow and a curl
-        self.size = 6 + sum(each)
+        self.size = len(asked) + sum(each)
 
         self._base: dict[tuple[float, ...], Pattern] = {}
 
     def _drafted(self, measures: tuple[float, ...]) -> Pattern:
-        """The block of six measures, without notches; kept, as most numbers only bend it."""
+        """The block of some measures, without notches; kept, as most numbers only bend it."""
         if measures not in self._base:
-            pattern = draft(Measures(*measures))
+            pattern = draft_block(self.garment, dict(zip(self.asked, measures, strict=True)))
             bare = {name: replace(piece, notches=()) for name, piece in pattern.pieces.items()}
             self._base[measures] = replace(pattern, pieces=bare)
         return self._base[measures]
 
     def pattern(self, x: Array) -> Pattern:
-        pattern = self._drafted(tuple((_START + _USUAL * x[:6]).tolist()))
-        at = 6
+        at = len(self.asked)
+        pattern = self._drafted(tuple((self.start + self.usual * x[:at]).tolist()))
         for name in self.names:
             seams, piece = self.seams[name], pattern.pieces[name]
             count = len(seams)

@@ -1,6 +1,6 @@
 """The garment that a pattern is for, made from its rules: parts, sewn pairs, measures, and every alteration's moves.
 
-`garment_of(base)` gives that of a rule base, `trousers()` the shipped one. A place on a piece is named as in the rules, like
+`garment_of(base)` gives that of a rule base, `shipped_garment()` the shipped one. A place on a piece is named as in the rules, like
 `outer at above-hip`, `side-waist` or `inseam 200 mm from crotch-point`; `Spot` says where that is on a given piece.
 """
 
@@ -10,14 +10,15 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 
 from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair
-from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.load import default_rules, load_rules
 from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
-from fitdiag.problems import stop
+from fitdiag.problems import one_line, stop
 
 
 @dataclass(frozen=True)
@@ -43,12 +44,28 @@ class Garment:
     meetings: tuple[Meeting, ...]
     measures: tuple[MeasureRule, ...]
     recipes: Mapping[str, Recipe] = field(default_factory=dict)
+    spelled: Mapping[str, str] = field(default_factory=dict)
 
 
 @cache
-def trousers() -> Garment:
-    """The garment of the shipped rules; read once."""
-    return garment_of(load_rules())
+def shipped_garment(name: str = "") -> Garment:
+    """The garment of the shipped rules of that name, or of those that are used when none is named; read once.
+
+    Raises ProblemsFoundError where there are no such rules.
+    """
+    return garment_of(load_rules(rules_for(name)))
+
+
+def rules_for(name: str) -> Path:
+    """The folder of the shipped rules for a garment. Raises ProblemsFoundError where there is none."""
+    folder = default_rules()
+    if not name or name == folder.name:
+        return folder
+    known = sorted(one.name for one in folder.parent.iterdir() if (one / "garment.yaml").exists())
+    if name not in known:
+        told = f"there are no rules for the garment '{one_line(name, 40)}'"
+        raise stop("garment", told, hint=f"there are rules for {', '.join(known)}")
+    return folder.parent / name
 
 
 def garment_of(base: RuleBase) -> Garment:
@@ -101,7 +118,7 @@ def _made(key: _ById) -> Garment:
     }
     return Garment(
         base.about.garment, parts, {height.id: height for height in rule.heights}, rule.notches, rule.pairs,
-        rule.meetings, rule.measures, recipes,
+        rule.meetings, rule.measures, recipes, dict(rule.spelled),
     )  # fmt: skip
 
 
@@ -193,6 +210,15 @@ def along(piece: Piece, seam: str, far: float) -> Spot:
 def arc(line: Array) -> Array:
     """For each point of a polyline its distance from the start, along it, mm."""
     return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+
+
+def far_on(line: Array, at: Array) -> float:
+    """How far along a polyline the point nearest to a place lies, mm."""
+    steps = np.diff(line, axis=0)
+    share = np.clip(((at - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
+    index = int(np.argmin(((line[:-1] + share[:, None] * steps - at) ** 2).sum(axis=1)))
+    far = arc(line)
+    return float(far[index] + share[index] * (far[index + 1] - far[index]))
 
 
 def with_notches(garment: Garment, piece: Piece) -> Piece:

@@ -34,7 +34,7 @@ def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units 
             raise stop(
                 "allowance",
                 told,
-                hint=f"name one of {', '.join(sorted(seams))}, with front or back before it if need be",
+                hint=f"name one of {', '.join(sorted(seams))}, with {' or '.join(pattern.pieces)} before it if need be",
             )
         if not 0.0 <= mm <= MOST_ALLOWANCE_MM:
             most = format_reading(MOST_ALLOWANCE_MM, units)

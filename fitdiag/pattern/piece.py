@@ -105,7 +105,7 @@ class Part:
     guesses: Mapping[str, Guess] = field(default_factory=dict)
     called: Mapping[str, str] = field(default_factory=dict)
     stands: tuple[str, ...] = ()
-    hollow: tuple[str, str] | None = None
+    hollow: tuple[tuple[str, str], ...] = ()
     fold: str | None = None
 
     def word(self, seam: str) -> str:

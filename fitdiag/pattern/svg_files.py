@@ -28,7 +28,7 @@ from fitdiag.pattern.files import (
     NAME,
     rounded,
 )
-from fitdiag.pattern.garment import Garment, trousers
+from fitdiag.pattern.garment import Garment, shipped_garment
 from fitdiag.pattern.outline import notch_tick
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows, row_of
@@ -39,8 +39,6 @@ _CLIENT, _ALTERED = "For: ", "Altered: "  # how those texts of a drawing begin
 _STYLE = "fill:none;stroke:#000;stroke-width:0.5"
 _SYNONYMS = {
     "center": "centre",
-    "outseam": "side",
-    "sideseam": "side",
     "grainline": "grain",
     "darts": "dart",
     "levels": "level",
@@ -67,7 +65,8 @@ def pattern_to_svg(pattern: Pattern) -> str:
     return "\n".join(
         [
             '<?xml version="1.0" encoding="UTF-8"?>',
-            f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="{high}mm" viewBox="0 0 {wide} {high}">',
+            f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="{high}mm" viewBox="0 0 {wide} {high}"'
+            f" data-garment={quoteattr(pattern.garment.name)}>",
             f"<title>{escape(one_line(pattern.title, LONGEST_TITLE))}</title>",
             f"<desc>{escape(one_line(pattern.grade, LONGEST_TITLE))}</desc>",
             *(
@@ -432,14 +431,16 @@ def pattern_from_svg(
     text: str, shown_path: str, garment: Garment | None = None, *, dpi: float | None = None, taken: Taken | None = None
 ) -> Pattern:
     """A pattern from an SVG drawing whose lines are named in their ids or classes. Raises ProblemsFoundError."""
-    garment, where = garment or trousers(), Where(shown_path)
+    where = Where(shown_path)
     taken = taken if taken is not None else Taken()
+    shapes = shapes_of(text, shown_path, dpi, taken)
+    garment = garment or shipped_garment(_root(text, where).get("data-garment", ""))
     drawn: dict[tuple[str, Side], Drawn] = {}
     seams: dict[tuple[str, Side, str], list[Shape]] = {}
     texts = {"title": "", "desc": ""}
     said: list[str] = []
-    for shape in shapes_of(text, shown_path, dpi, taken):
-        chain = tuple(_known(words) for words in (shape.words, *shape.groups))
+    for shape in shapes:
+        chain = tuple(_known(garment, words) for words in (shape.words, *shape.groups))
         name, side = _piece_of(garment, chain)
         if shape.text and len(shape.groups) == 1:
             texts[shape.tag] = texts[shape.tag] or shape.text
@@ -461,8 +462,8 @@ def pattern_from_svg(
     if not seams:
         hint = f"call them {', '.join(f'{name}-{garment.parts[name].seams[0]}' for name in garment.parts)} and so on"
         raise stop("seams", "no line of this drawing names a seam", where=where, hint=hint)
-    for (name, side, of), shapes in seams.items():
-        line = chained(line for shape in shapes for line in shape.lines)
+    for (name, side, of), parts in seams.items():
+        line = chained(line for shape in parts for line in shape.lines)
         if line is None:
             told = f"{name}: the parts of the seam '{of}' do not touch"
             raise stop("open", told, where=where, hint="draw it in one piece")
@@ -470,7 +471,7 @@ def pattern_from_svg(
             told = f"{name}: the seam '{of}' ends where it begins"
             raise stop("closed", told, where=where, hint="is it drawn twice, or closed?")
         drawn[name, side].seams[of] = line
-        drawn[name, side].allowance |= _allowance(shapes[0], of)
+        drawn[name, side].allowance |= _allowance(parts[0], of)
     taken.lines.append("Lines named after seams count as stitching lines, not as lines to cut along.")
     made = {key: piece_of(one, garment, where) for key, one in drawn.items() if one.seams}
     title, grade = (one_line(texts[tag], LONGEST_TITLE) for tag in ("title", "desc"))
@@ -495,8 +496,8 @@ def _piece_of(garment: Garment, chain: Sequence[Sequence[str]]) -> tuple[str | N
     return None, "both"
 
 
-def _known(words: Sequence[str]) -> list[str]:
-    return [_SYNONYMS.get(word, word) for word in words]
+def _known(garment: Garment, words: Sequence[str]) -> list[str]:
+    return [garment.spelled.get(known, known) for known in (_SYNONYMS.get(word, word) for word in words)]
 
 
 def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]], where: Where) -> tuple[str, str]:

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.draft import block_extension
+from fitdiag.pattern.blocks.trousers import block_extension
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, faults

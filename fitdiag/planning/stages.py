@@ -28,6 +28,43 @@ class Effects:
     history: tuple[Stage, ...] = ()
 
 
+HONEST = (
+    "Simulated cloth on an estimated, hard body that stands still: it cannot show soft flesh, sitting, walking or cloth"
+    " caught on cloth, and no real garment has been measured against it. Trust the change more than the number; pin first."
+)
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One stage of a plan as simulated cloth shows it: readings by name, how far two dressings differ, what changed in words."""
+
+    alteration: str
+    amount: float | None
+    readings: Mapping[str, float]
+    apart: Mapping[str, float]
+    told: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Simulation:
+    """A plan on simulated cloth: the body in lines, the block of its measures, the pattern and each step, what to say first.
+
+    `pictures`: caption and PNG file of the muslin as it is and as the plan leaves it; `near`: how near it came to this try-on.
+    """
+
+    body: tuple[str, ...]
+    cloth: str
+    block: Mapping[str, float]
+    stages: tuple[Shown, ...]
+    warnings: tuple[str, ...]
+    pictures: tuple[tuple[str, bytes], ...] = ()
+    near: tuple[str, ...] = ()
+
+    def of(self, alteration: str) -> Shown | None:
+        """The stage of an alteration; None where it was not draped."""
+        return next((stage for stage in self.stages if stage.alteration == alteration), None)
+
+
 def moving(stages: Sequence[Stage]) -> tuple[str, ...]:
     """The measures that any stage moves from the first."""
     if not stages:

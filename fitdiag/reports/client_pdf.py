@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from io import BytesIO
 from itertools import accumulate
 from typing import TYPE_CHECKING, Literal
 
 from fitdiag.pattern.sheets import PAPERS, paint, plain
 from fitdiag.problems import one_line, stop
-from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, TITLE, Change, Sheet
+from fitdiag.reports.muslin_sheet import png_size
+from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, TITLE, Change, Sheet
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -18,15 +20,20 @@ if TYPE_CHECKING:
 Paper = Literal["a4", "letter"]
 Kind = Literal["steps", "points", "ticks"]
 MARGIN, GUTTER = 11.0, 6.0  # mm
-TRIES = ((1, (10.0, 9.5, 9.0)), (2, (10.0, 9.5, 9.0, 8.75, 8.5, 8.25, 8.0)))  # pages, and the points of the letters
+TRIES = (
+    (1, (10.0, 9.5, 9.0)),
+    (2, (10.0, 9.5, 9.0, 8.75, 8.5, 8.25, 8.0)),
+    (3, (10.0, 9.5, 9.0)),
+)  # pages, and the points of the letters
 LARGE = 14.0  # large print as the trade of printing understands it: 14 points and more
+MUSLIN_MM = 72.0  # height of the pictures of simulated cloth
 INK, SOFT = 0, 80  # greys
 
 
 def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> bytes:
     """The page for a client who works alone, as a PDF; the same case makes the same file.
 
-    One page where it fits, else two. Raises ProblemsFoundError for a paper that is not known.
+    One page where it fits, else two, with pictures of simulated cloth three. Raises ProblemsFoundError for a paper that is not known.
     """
     if paper not in PAPERS:
         raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
@@ -240,6 +247,8 @@ class _Setter:
         ]
         for change in sheet.changes:
             yield from self.change(change)
+        if sheet.muslins:
+            yield self.muslins(sheet)
         left, right = MARGIN, MARGIN + self.half + GUTTER
         named = tuple(f"{name}. {why}" for name, why in sheet.leave)
         yield [
@@ -253,6 +262,30 @@ class _Setter:
                 self.under("Take care", sheet.cautions, "points", right, 1.25),
             ),
         ]
+
+    def muslins(self, sheet: Sheet) -> Block:
+        """Pictures of simulated cloth in a row, labelled as that."""
+        room = self.wide / len(sheet.muslins) - 2.0
+        shapes = [png_size(picture) for _, picture in sheet.muslins]
+        high = min(MUSLIN_MM, *(room * height / width for width, height in shapes))
+
+        def draw(y: float) -> None:
+            x = MARGIN
+            for (caption, picture), (width, height) in zip(sheet.muslins, shapes, strict=True):
+                self.pdf.image(
+                    BytesIO(picture), x, y, high * width / height, high, alt_text=f"Simulated muslin: {caption}"
+                )
+                self.write(x, y + high + self.line, plain(caption), by=0.9, grey=SOFT)
+                x += room + 2.0
+
+        return self.held(
+            [
+                self.rule(),
+                *self.text(THEN, MARGIN, self.wide, face="times", bold=True, by=1.25, after=0.1),
+                *self.text(THEN_NOTE, MARGIN, self.wide, by=0.9, grey=SOFT),
+                _Row(high + self.line * 1.6, draw),
+            ]
+        )
 
     def under(self, title: str, texts: Sequence[str], kind: Kind, x: float, by: float = 1.12) -> list[_Row]:
         """A heading and its list, in a column; nothing where there is nothing to say."""

@@ -10,7 +10,7 @@ from fitdiag.diagnosis.belief import Belief, Question, chance_words, lower_first
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.planning.plan import Named, Plan, Recommendation
-from fitdiag.planning.stages import MOVED_MM, Effects, Stage, moving
+from fitdiag.planning.stages import HONEST, MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_length, format_reading, read_off
 
@@ -46,6 +46,7 @@ class Report:
     next_question: Question | None
     sections: tuple[Section, ...] = field(default=())
     on_pattern: Effects | None = None
+    simulated: Simulation | None = None
 
     @property
     def plan(self) -> Plan:
@@ -53,18 +54,19 @@ class Report:
 
 
 def make_report(
-    base: RuleBase, conclusion: Conclusion, client: str = "", *, steps: bool = True, on_pattern: Effects | None = None
-) -> Report:
+    base: RuleBase, conclusion: Conclusion, client: str = "", *, steps: bool = True, on_pattern: Effects | None = None,
+    simulated: Simulation | None = None,
+) -> Report:  # fmt: skip
     """The report of a conclusion. `client` is the fitter's own name for the client; empty if none is wanted.
 
     `steps=False` leaves the steps for cloth and paper and the longer reasoning out: the short form for the screen.
-    `on_pattern`: what the plan does to the client's pattern, where there is one.
+    `on_pattern`: what the plan does to the client's pattern, where there is one; `simulated`: what simulated cloth shows of it.
     """
     findings, plan = conclusion.diagnosis.findings, conclusion.plan
     base = base.in_units(findings.units)
     name = client or findings.client
     next_question = conclusion.diagnosis.next_question()
-    writer = _Writer(base, findings, steps=steps)
+    writer = _Writer(base, findings, steps=steps, simulated=simulated)
     reasoning = writer.beliefs(conclusion.diagnosis.beliefs)
     sections = [writer.findings(), writer.plan(plan)] if steps else [writer.findings(), reasoning, writer.plan(plan)]
     if conclusion.contradictions:
@@ -74,6 +76,8 @@ def make_report(
         sections.append(writer.closings(plan))
     if on_pattern is not None:
         sections.append(writer.on_pattern(on_pattern))
+    if simulated is not None:
+        sections.append(writer.on_cloth(simulated))
     if plan.leave_alone or plan.may_stay:
         sections.append(writer.leave_alone(plan))
     if plan.later:
@@ -93,12 +97,12 @@ def make_report(
     if cautions:
         sections.append(Section("Cautions", (Items("", cautions),)))
     title = f"Alteration list for {name}" if name else "Alteration list"
-    return Report(title, name, conclusion, next_question, tuple(sections), on_pattern)
+    return Report(title, name, conclusion, next_question, tuple(sections), on_pattern, simulated)
 
 
 class _Writer:
-    def __init__(self, base: RuleBase, findings: Findings, *, steps: bool) -> None:
-        self.base, self.known, self.steps = base, findings, steps
+    def __init__(self, base: RuleBase, findings: Findings, *, steps: bool, simulated: Simulation | None = None) -> None:
+        self.base, self.known, self.steps, self.simulated = base, findings, steps, simulated
 
     def findings(self) -> Section:
         known = self.known
@@ -208,6 +212,11 @@ class _Writer:
             parts.append(Items("Because", item.because))
         if item.against:
             parts.append(Items("Against", item.against))
+        shown = self.simulated.of(item.alteration) if self.simulated is not None else None
+        if shown is not None:
+            parts.append(
+                Items("What simulated cloth shows of it", _capital(shown.told) or ("Nothing a fitter would see.",))
+            )
         if not self.steps:
             parts.append(Items("Check at the next try-on", rule.check_next))
             return Section(self.headline(item), tuple(parts))
@@ -240,6 +249,17 @@ class _Writer:
         if found.warnings:
             parts.append(Items("Warnings", found.warnings))
         return Section("On the pattern", tuple(parts) or ("No measure of the pattern moves.",))
+
+    def on_cloth(self, found: Simulation) -> Section:
+        """What simulated cloth warns of, and on which body."""
+        parts: list[str | Items] = [HONEST]
+        if found.warnings:
+            parts.append(Items("Before anyone cuts", found.warnings))
+        if found.near:
+            parts.append(Items("How near it came to this try-on", found.near))
+        if self.steps:
+            parts.append(Items(f"The body, in {found.cloth.lower()}", _capital(found.body)))
+        return Section("On simulated cloth", tuple(parts))
 
     def moved(self, stages: Sequence[Stage], name: str) -> str:
         """One measure through the stages of a plan, with the change of each step."""
@@ -274,6 +294,10 @@ class _Writer:
     def cautions(self, cutting: bool) -> tuple[str, ...]:
         wanted = ("always", "pinning", "cutting", "pressing") if cutting else ("always",)
         return tuple(caution.text for caution in self.base.about.cautions if caution.when in wanted)
+
+
+def _capital(texts: Iterable[str]) -> tuple[str, ...]:
+    return tuple(text[:1].upper() + text[1:] for text in texts)
 
 
 def brief(report: Report, base: RuleBase) -> Iterable[str]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import takewhile
 
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.draw import strip
 from fitdiag.pattern.ink import Drawing, Item, Stroke, Text
 from fitdiag.pattern.moves import carry_out
@@ -33,6 +33,11 @@ KEY = (
 )
 BLOCK_NOTE = "They show a block, not your pattern: the place and the way are the same, the shape is not yours."
 ORDER_NOTE = "Do them in this order, one at a time, and try on after each."
+THEN = "About how it should look then"
+THEN_NOTE = (
+    "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
+    " go, not at each fold. It cannot show sitting or walking."
+)
 COUNTS = ("", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
@@ -90,7 +95,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Sheet:
-    """Everything on the client's page, in order. `leave`: a title and the reasons."""
+    """Everything on the client's page, in order. `leave`: a title and the reasons; `muslins`: caption and PNG of simulated cloth."""
 
     head: str
     verdict: str
@@ -100,6 +105,7 @@ class Sheet:
     leave: tuple[tuple[str, str], ...]
     stay: tuple[str, ...]
     cautions: tuple[str, ...]
+    muslins: tuple[tuple[str, bytes], ...] = ()
 
 
 def day_words(day: dt.date) -> str:
@@ -171,6 +177,7 @@ def make_sheet(
     date: dt.date,
     pattern: Pattern | None,
     photographs_next: Sequence[str],
+    muslins: Sequence[tuple[str, bytes]] = (),
 ) -> Sheet:
     """What the client is told. The drawings follow each other on the client's pattern, or on a drafted block without one."""
     plan = conclusion.plan
@@ -191,7 +198,7 @@ def make_sheet(
     photographs = tuple(one_line(text, 300) for text in photographs_next)
     return Sheet(
         head[:1].upper() + head[1:], _verdict(conclusion, len(changes), stay), changes, key, photographs, leave, stay,
-        _cautions(base, cutting=bool(changes), photos=bool(photographs)),
+        _cautions(base, cutting=bool(changes), photos=bool(photographs)), tuple(muslins) if changes else (),
     )  # fmt: skip
 
 

@@ -19,7 +19,7 @@ from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.amounts import PlannedAmount
-from fitdiag.planning.stages import Effects, Stage
+from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
 from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
 
@@ -223,6 +223,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
         "may_stay": list(plan.may_stay),
         "later": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.later],
         **({"on_pattern": effects_data(report.on_pattern)} if report.on_pattern else {}),
+        **({"simulated": simulation_data(report.simulated)} if report.simulated else {}),
         "next_question": (
             {"symptom": report.next_question.symptom, "gain_bits": round(report.next_question.gain_bits, 6)}
             if report.next_question
@@ -272,6 +273,29 @@ def effects_data(found: Effects) -> dict[str, Any]:
         "history": rows(found.history),
         "solved_mm": {name: round(mm, 3) for name, mm in found.solved.items()},
         "warnings": list(found.warnings),
+    }
+
+
+def simulation_data(found: Simulation) -> dict[str, Any]:
+    """What simulated cloth shows of a plan; the units of the readings are those of `fitdiag drape --json`."""
+    return {
+        "grade": "simulated",
+        "limits": HONEST,
+        "body": list(found.body),
+        "cloth": found.cloth,
+        "block": {name: round(value, 3) for name, value in found.block.items()},
+        "stages": [
+            {
+                "after": stage.alteration,
+                "amount_mm": stage.amount,
+                "readings": {name: round(value, 3) for name, value in stage.readings.items()},
+                "two_dressings_differ": {name: round(value, 3) for name, value in stage.apart.items()},
+                "told": list(stage.told),
+            }
+            for stage in found.stages
+        ],
+        "warnings": list(found.warnings),
+        "near": list(found.near),
     }
 
 

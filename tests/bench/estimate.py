@@ -15,7 +15,7 @@ import numpy as np
 from shapely import LinearRing, LineString, Point
 
 from fitdiag.pattern.alter import redraw
-from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.fit import fit, tape_measures
 from fitdiag.pattern.piece import Array, Pattern
 

@@ -15,7 +15,7 @@ from shapely import LineString, Polygon
 from shapely.affinity import rotate
 from shapely.ops import split
 
-from fitdiag.pattern.draft import Measures, draft
+from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.draw import drawing
 from fitdiag.pattern.ink import svg
 from fitdiag.pattern.measure import pattern_measures

@@ -1,0 +1,71 @@
+"""What `fitdiag drape` takes; the work is imported inside."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+BodyMeasureOption = Annotated[
+    list[str] | None,
+    typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
+]
+
+
+def drape_command(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")],
+    do: Annotated[
+        list[str] | None,
+        typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
+    ] = None,
+    body_measure: BodyMeasureOption = None,
+    body: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--body", metavar="NOTE", help="A body note, like flat-seat, flat-seat=marked or 'flat-seat=1.5 cm'."
+        ),
+    ] = None,
+    cloth: Annotated[
+        str, typer.Option("--cloth", metavar="NAME", help="A kind of cloth of the rule folder.")
+    ] = "calico-medium",
+    drop: Annotated[
+        str | None,
+        typer.Option(
+            "--waist-drop", metavar="LENGTH", help="How far below the client's waist it is worn; -3cm: above."
+        ),
+    ] = None,
+    hung: Annotated[bool, typer.Option("--hung", help="The waist hangs from the hips instead of being held.")] = False,
+    explain: Annotated[
+        str | None,
+        typer.Option(
+            "--explain",
+            metavar="FINDINGS.yaml",
+            help="FILE is the right pattern: which likely cause draws what was seen?",
+        ),
+    ] = None,
+    quick: Annotated[bool, typer.Option("--quick", help="One dressing only, without how far two differ.")] = False,
+    to: Annotated[
+        str | None, typer.Option("--to", metavar="FILE", help="Draw before and after: .png, .pdf or .html.")
+    ] = None,
+    units: Annotated[
+        str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")
+    ] = None,
+    folder: Annotated[
+        str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")] = False,
+) -> None:
+    """Show the next muslin before it is sewn: the pattern as simulated cloth on a body of the client's measures."""
+    from fitdiag.cli.drape import drape_pattern, explain_muslin, refuse_ending
+
+    refuse_ending(to)
+    if explain is not None:
+        raise typer.Exit(
+            explain_muslin(file, explain, body_measure or [], to=to, cloth=cloth, as_json=as_json, units=units, rules=folder,
+                           replace=replace)
+        )  # fmt: skip
+    raise typer.Exit(
+        drape_pattern(file, do or [], body_measure or [], body or [], to=to, cloth=cloth, drop=drop, hung=hung, quick=quick,
+                      as_json=as_json, units=units, rules=folder, replace=replace)
+    )  # fmt: skip

@@ -1,0 +1,328 @@
+"""A standing body from waist to floor as a field of distances in mm: z up from the floor, y forward, x to the wearer's right.
+
+One model figure (waist 68 cm, hip 94 cm, waist 104 cm over the floor) is made of trunk, seat and legs that blend into one
+another; it is our own, drawn after no person. Any other figure is the model seen through a stretch of its heights, a
+scale of its widths and a few named changes of shape, solved until girths and stand-outs are the figure's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
+from scipy.spatial import ConvexHull
+
+from fitdiag.drape.figure import BASE, PARTS, Figure
+
+Array = NDArray[np.float64]
+
+CELL_MM = 6.0  # of the grid, on the model; it grows with the figure
+ABOVE_WAIST_MM = 120.0  # the body ends this far above the waist
+SUPERELLIPSE = 2.15  # exponent of the trunk's sections; 2 is an ellipse
+BLENDS_MM = {"crotch": 35.0, "seat": 25.0, "legs": 20.0}  # how softly the parts run into one another
+GIRTH_ERROR_MM = 0.5
+LEG_GIRTH_AT_MM = {"thigh": 720.0, "knee": 470.0, "calf": 320.0, "ankle": 80.0}  # on the model
+_TRUNK_Z = np.array([600, 700, 740, 770, 800, 834, 860, 900, 940, 980, 1010, 1040, 1070, 1120.0])
+_TRUNK = {  # half width, depth in front of the middle, depth behind it
+    "side": PchipInterpolator(_TRUNK_Z, [158, 164, 168, 171, 173, 173, 171, 166, 158, 144, 132, 126, 129, 135.0]),
+    "front": PchipInterpolator(_TRUNK_Z, [50, 56, 62, 70, 83, 95, 102, 107, 107, 101, 94, 91, 93, 96.0]),
+    "back": PchipInterpolator(_TRUNK_Z, [70, 74, 82, 92, 104, 114, 118, 116, 109, 99, 92, 89, 90, 92.0]),
+}
+_LEG_Z = np.array([-50, 80, 200, 320, 430, 470, 520, 600, 680, 740, 780, 840.0])
+_LEG = {  # half width, half depth, middle of the leg to the side and forward
+    "side": PchipInterpolator(_LEG_Z, [36, 35, 46, 55, 52, 55, 60, 69, 77, 80, 79, 70.0]),
+    "depth": PchipInterpolator(_LEG_Z, [39, 38, 50, 59, 56, 59, 65, 76, 84, 89, 90, 80.0]),
+    "x": PchipInterpolator(_LEG_Z, [92, 92, 92, 91, 90, 90, 90, 90, 91, 92, 92, 90.0]),
+    "y": PchipInterpolator(_LEG_Z, [-32, -32, -30, -26, -12, -9, -8, -7, -8, -10, -10, -5.0]),
+}
+_CROTCH_MM = 776.0
+HIGHEST_CROTCH_MM = 792.0  # on the model; higher the trunk would end above the seat
+
+
+@dataclass(frozen=True)
+class Shape:
+    """How a figure differs from the model, in the model's own mm; the widths are the model's times `scale`."""
+
+    scale: float = 1.0
+    wide: float = 1.0  # sideways at the hip
+    waist: float = 1.0  # both ways at the waist
+    seat: float = 6.0  # fuller than the model's
+    seat_level: float = 0.0
+    abdomen: float = 0.0
+    crotch: float = _CROTCH_MM
+    thigh: float = 0.0
+
+
+class Model:
+    """The field of a figure: below 0 inside, above 0 outside, about the distance in mm near the skin."""
+
+    def __init__(self, figure: Figure, shape: Shape) -> None:
+        self.figure, self.shape = figure, shape
+        floor, above = -400.0, figure.waist_height + 400.0
+        client = [floor, 0.0, figure.knee_height, figure.waist_height - figure.waist_to_hip, figure.waist_height, above]
+        model = [
+            floor,
+            0.0,
+            BASE.knee_height,
+            BASE.waist_height - BASE.waist_to_hip,
+            BASE.waist_height,
+            BASE.waist_height + 400.0,
+        ]
+        self._to_model, self._to_client = PchipInterpolator(client, model), PchipInterpolator(model, client)
+        self._forward = PchipInterpolator(
+            [floor, 80.0, BASE.knee_height, 834.0, BASE.waist_height, 1500.0],
+            np.array([0, 0, 0.5, 1, 0.4, 0.4]) * figure.hips_forward
+            + np.array([0, 0, -1, 0, 0, 0]) * figure.knees_back,
+        )
+        legs = [floor, *(LEG_GIRTH_AT_MM[part] for part in ("ankle", "calf", "knee", "thigh")), 900.0]
+        ratios = [
+            getattr(figure, part) / shape.scale / _ellipse_girth(LEG_GIRTH_AT_MM[part])
+            for part in ("ankle", "calf", "knee")
+        ]
+        self._leg = PchipInterpolator(legs, [ratios[0], *ratios, 1.0, 1.0])
+
+    def at(self, x: Array, y: Array, z: Array) -> Array:
+        """The field at places in mm; x, y and z may be of any shapes that go together."""
+        figure, shape = self.figure, self.shape
+        height = np.asarray(self._to_model(z))
+        if figure.lopsided:
+            side = np.clip(x / (160.0 * shape.scale), -1.0, 1.0)
+            trunk = np.interp(height, [470.0, 760.0, 834.0, 1040.0], [0.0, 0.7, 1.0, 1.0])
+            leg = np.interp(height, [0.0, 470.0, 776.0], [0.0, 0.6, 1.0])
+            height = height - 0.5 * side * (figure.hip_higher * trunk + figure.leg_longer * leg)
+            x = x / (1.0 + np.sign(x) * figure.hip_fuller / (320.0 * shape.scale) * _bump(height, 834.0, 90.0))
+        x, y = np.abs(x) / shape.scale, (y - self._forward(height)) / shape.scale
+        return np.asarray(self._model(x, y, height) * shape.scale)
+
+    def _model(self, x: Array, y: Array, z: Array) -> Array:
+        """Trunk, seat and leg in the model's own mm, x >= 0."""
+        shape, figure = self.shape, self.figure
+        wide = 1.0 + (shape.wide - 1.0) * np.clip((z - 500.0) / 260.0, 0, 1) * np.clip((1040.0 - z) / 180.0, 0, 1)
+        x, y = x / wide, y / (1.0 + figure.deeper / 222.0 * _bump(z, 870.0, 130.0))
+        upper, trunk_z = np.clip((z - 860.0) / 180.0, 0, 1), np.clip(z, _TRUNK_Z[0], _TRUNK_Z[-1])
+        upper = upper * upper * (3 - 2 * upper)
+        taper = (1 - upper) + shape.waist * upper
+        side, front, back = (_TRUNK[name](trunk_z) * taper for name in ("side", "front", "back"))
+        front = front + shape.abdomen * _bump(z, 920.0 + figure.abdomen_level, 55.0)
+        back = (
+            back + 0.55 * shape.seat * _bump(z, 840.0 + shape.seat_level, 65.0) - figure.hollow * _bump(z, 1000.0, 50.0)
+        )
+        depth = np.where(y > 0, front, back)
+        ring = (np.abs(x / side) ** SUPERELLIPSE + np.abs(y / depth) ** SUPERELLIPSE) ** (1 / SUPERELLIPSE)
+        trunk = (ring - 1) * np.minimum(side, depth)
+        under = shape.crotch + 0.5 * (np.maximum(y + 10, 0) / 10) ** 1.6 + 0.5 * (np.maximum(-10 - y, 0) / 10) ** 1.5
+        trunk = -_blend(-trunk, -(under - z), BLENDS_MM["crotch"])
+        radii = (80.0, 63.0 + 0.25 * shape.seat, 83.0)
+        seat_y, seat_z = -(66.0 + 0.75 * shape.seat), 830.0 + shape.seat_level
+        seat = np.sqrt(((x - 66) / radii[0]) ** 2 + ((y - seat_y) / radii[1]) ** 2 + ((z - seat_z) / radii[2]) ** 2) - 1
+        return _blend(_blend(trunk, seat * min(radii), BLENDS_MM["seat"]), self._one_leg(x, y, z), BLENDS_MM["legs"])
+
+    def _one_leg(self, x: Array, y: Array, z: Array) -> Array:
+        shape, figure = self.shape, self.figure
+        low = np.clip(z, _LEG_Z[0], _LEG_Z[-1])
+        girth, full = self._leg(low), _bump(low, 700.0, 120.0)
+        out_in, fore_aft = figure.outer_thigh + figure.inner_thigh, figure.front_thigh + figure.back_thigh
+        side = _LEG["side"](low) * girth + (0.5 * shape.thigh + 0.5 * out_in) * full
+        deep = _LEG["depth"](low) * girth + (shape.thigh + 0.5 * fore_aft) * full
+        apart = figure.feet_apart * (770.0 - low) / 770.0 + figure.knees_apart * _bump(low, 470.0, 160.0)
+        middle_x = _LEG["x"](low) + (0.5 * shape.thigh + 0.5 * (figure.outer_thigh - figure.inner_thigh)) * full + apart
+        middle_y = _LEG["y"](low) + 0.5 * (figure.front_thigh - figure.back_thigh) * full
+        leg = (np.sqrt(((x - middle_x) / side) ** 2 + ((y - middle_y) / deep) ** 2) - 1) * np.minimum(side, deep)
+        return np.asarray(np.maximum(leg, z - 800.0))
+
+    def leg_axis(self, heights: Array) -> tuple[Array, Array]:
+        """Middle of the right leg at heights over the floor: to the side and forward, mm."""
+        z = np.asarray(self._to_model(heights))
+        low = np.clip(z, _LEG_Z[0], _LEG_Z[-1])
+        apart = self.figure.feet_apart * (770.0 - low) / 770.0 + self.figure.knees_apart * _bump(low, 470.0, 160.0)
+        x, y = (_LEG["x"](low) + apart) * self.shape.scale, _LEG["y"](low) * self.shape.scale + self._forward(z)
+        return np.asarray(x), np.asarray(y)
+
+    # -- what a tape reads on it ---------------------------------------------------------------------------------
+
+    def section(self, model_z: float, count: int = 240) -> Array:
+        """The outline of the trunk's right half at a height of the model, from centre back to centre front, (n, 2) in mm."""
+        angle = np.linspace(-np.pi / 2, np.pi / 2, count)
+        across, forward = np.cos(angle), np.sin(angle)
+        z, middle = np.full(1, float(self._to_client(model_z))), float(self._forward(model_z))
+        low, high = np.zeros(count), np.full(count, 400.0 * self.shape.scale)
+        for _ in range(24):
+            radius = 0.5 * (low + high)
+            inside = self.at(radius * across, radius * forward + middle, z) < 0
+            low, high = np.where(inside, radius, low), np.where(inside, high, radius)
+        return np.column_stack([low * across, low * forward + middle])
+
+    def girth(self, model_z: float) -> float:
+        """Girth of the trunk as a tape drawn taut reads it, mm."""
+        half = self.section(model_z)
+        both = np.concatenate([half, half * [-1.0, 1.0]])
+        ring = both[ConvexHull(both).vertices]
+        return float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
+
+    def hip_girth(self) -> float:
+        """The fullest of the girths about the hip line, mm."""
+        level = self.shape.seat_level
+        return max(self.girth(z) for z in (820.0, 840.0, 840.0 + level, 860.0 + level))
+
+    def seat_out(self) -> float:
+        """How far the fullest seat stands out behind a plumb line from the back waist, mm."""
+        heights = np.arange(760.0, 920.0, 20.0) + self.shape.seat_level
+        return float(self.section(1040.0)[:, 1].min() - min(self.section(float(z))[:, 1].min() for z in heights))
+
+    def abdomen_out(self) -> float:
+        """How far the fullest abdomen stands out before a plumb line from the front waist, mm."""
+        heights = np.arange(880.0, 1000.0, 20.0) + self.figure.abdomen_level
+        return float(max(self.section(float(z))[:, 1].max() for z in heights) - self.section(1040.0)[:, 1].max())
+
+    def crotch_height(self) -> float:
+        """Height over the floor of the body's lowest place between the legs, mm."""
+        z = np.linspace(float(self._to_client(640.0)), float(self._to_client(850.0)), 421)
+        y = np.linspace(-60, 60, 61)[:, None] * self.shape.scale
+        inside = self.at(np.zeros(1), y + self._forward(_CROTCH_MM), z[None]) < 0
+        return float(min(z[row.argmax()] for row in inside if row.any()))
+
+
+def shape_of(figure: Figure) -> Shape:
+    """The shape whose girths, stand-outs and crotch are the figure's, by repeated correction of each."""
+    scale = figure.hip / BASE.hip
+    shape = Shape(scale=scale, seat_level=figure.seat_level, thigh=(figure.thigh / scale - 525.9) / 4.6)
+    for _ in range(14):
+        model = Model(figure, shape)
+        hip, waist = model.hip_girth(), model.girth(1040.0)
+        crotch = figure.waist_height - figure.crotch_depth - model.crotch_height()
+        errors = [hip - figure.hip, waist - figure.waist, crotch]
+        change = {
+            "wide": shape.wide * (1 + 1.5 * (figure.hip / hip - 1)),
+            "waist": shape.waist * figure.waist / waist,
+            "crotch": float(np.clip(shape.crotch + crotch, 660.0, HIGHEST_CROTCH_MM)),
+        }
+        if figure.seat_out is not None:
+            errors.append(model.seat_out() - figure.seat_out)
+            change["seat"] = float(np.clip(shape.seat - errors[-1] / scale, -35.0, 60.0))
+        if figure.abdomen_out is not None:
+            errors.append(model.abdomen_out() - figure.abdomen_out)
+            change["abdomen"] = float(np.clip(shape.abdomen - errors[-1] / scale, -15.0, 90.0))
+        if max(map(abs, errors)) < GIRTH_ERROR_MM:
+            break
+        shape = replace(shape, **change)
+    return shape
+
+
+def nudged(figure: Figure, by: Mapping[str, float]) -> Figure:
+    """A figure with parts (names of `figure.PARTS`) moved further by mm, from where they are now."""
+    for part, mm in by.items():
+        name, sign = PARTS[part]
+        now = getattr(figure, name)
+        if now is None:
+            model = Model(figure, shape_of(figure))
+            now = model.seat_out() if name == "seat_out" else model.abdomen_out()
+        figure = replace(figure, **{name: now + sign * mm})
+    return figure
+
+
+@dataclass(frozen=True, eq=False)
+class Body:
+    """A figure as a grid of distances: `grid[i, j, k]` at `origin + cell * (i, j, k)`, mm; only x >= 0 where it is `mirrored`."""
+
+    figure: Figure
+    shape: Shape
+    grid: Array
+    origin: Array
+    cell: float
+    mirrored: bool
+    crotch_height: float
+    girths: tuple[float, float]  # waist and hip as they came out
+
+    @cached_property
+    def _flat(self) -> Array:
+        return self.grid.ravel()
+
+    def distance(self, places: Array) -> Array:
+        """Distance of places (n, 3) in mm from the skin, below 0 inside; beyond the grid the way back to it is added."""
+        at = self._in_cells(places)
+        beyond = at - np.clip(at, 0.0, np.array(self.grid.shape) - 1.0)
+        return np.asarray(self._at(at - beyond) + self.cell * np.sqrt((beyond**2).sum(1)))
+
+    def outward(self, places: Array) -> Array:
+        """Unit vectors (n, 3) away from the skin."""
+        at = self._in_cells(places)
+        steps = [self._at(at + half) - self._at(at - half) for half in 0.5 * np.eye(3)]
+        away = np.stack(steps, 1)
+        if self.mirrored:
+            away[:, 0] *= np.where(places[:, 0] < 0, -1.0, 1.0)
+        return np.asarray(away / (np.linalg.norm(away, axis=1, keepdims=True) + 1e-12))
+
+    def _in_cells(self, places: Array) -> Array:
+        if self.mirrored:
+            places = np.column_stack([np.abs(places[:, 0]), places[:, 1:]])
+        return (places - self.origin) / self.cell
+
+    def _at(self, at: Array) -> Array:
+        """Trilinear interpolation in cells of the grid."""
+        count = np.array(self.grid.shape)
+        low = np.clip(np.floor(at).astype(np.int64), 0, count - 2)
+        u, v, w = (at - low).T
+        over_x, over_y = self.grid.shape[1] * self.grid.shape[2], self.grid.shape[2]
+        first, flat = low @ np.array([over_x, over_y, 1]), self._flat
+        upright = [
+            (1 - w) * flat[first + shift] + w * flat[first + shift + 1]
+            for shift in (0, over_y, over_x, over_x + over_y)
+        ]
+        return np.asarray(
+            (1 - u) * ((1 - v) * upright[0] + v * upright[1]) + u * ((1 - v) * upright[2] + v * upright[3])
+        )
+
+    def outline(self, height: float, off: float, count: int = 181) -> Array:
+        """The right half of the body's outline at a height, `off` mm outside it, from centre front to centre back, (n, 3)."""
+        model = Model(self.figure, self.shape)
+        curve = model.section(float(model._to_model(height)), count)[::-1]
+        middle = np.array([0.0, 0.5 * (curve[0, 1] + curve[-1, 1])])
+        away = curve - middle
+        curve = curve + off * away / np.hypot(*away.T)[:, None]
+        curve[[0, -1], 0] = 0.0
+        return np.column_stack([curve, np.full(count, height)])
+
+
+def body_of(figure: Figure) -> Body:
+    """The body of a figure; a half with a mirror unless one side differs from the other."""
+    return built(figure, shape_of(figure))
+
+
+def built(figure: Figure, shape: Shape) -> Body:
+    """The distance grid of a shape."""
+    model, cell = Model(figure, shape), CELL_MM * max(1.0, shape.scale)
+    wide = shape.scale * (284.0 + 200.0 * max(0.0, shape.wide - 1.0) + max(figure.knees_apart, figure.feet_apart, 0.0))
+    deep = shape.scale * np.array([-240.0 - max(0.0, shape.seat - 20.0), 192.0 + max(0.0, shape.abdomen)])
+    deep += np.array([min(0.0, figure.hips_forward, -figure.knees_back), max(0.0, figure.hips_forward)])
+    if shape.waist > 1.0:
+        deep = deep * (1.0 + 0.5 * (shape.waist - 1.0))
+    low = np.array([-wide if figure.lopsided else -40.0, deep[0], -100.0])
+    high = np.array([wide, deep[1], figure.waist_height + ABOVE_WAIST_MM])
+    axes = [np.arange(a, b + cell, cell) for a, b in zip(low, high, strict=True)]
+    field = model.at(axes[0][:, None, None], axes[1][None, :, None], axes[2][None, None, :])
+    slope = np.sqrt(sum(part**2 for part in np.gradient(field, cell)))
+    grid = field / np.maximum(slope, 0.35)
+    return Body(
+        figure, shape, grid, low, cell, not figure.lopsided, model.crotch_height(), (model.girth(1040.0), model.hip_girth())
+    )  # fmt: skip
+
+
+def _ellipse_girth(z: float) -> float:
+    """Perimeter of the model's leg at a height (Ramanujan's second formula)."""
+    a, b = float(_LEG["side"](z)), float(_LEG["depth"](z))
+    h = ((a - b) / (a + b)) ** 2
+    return float(np.pi * (a + b) * (1 + 3 * h / (10 + np.sqrt(4 - 3 * h))))
+
+
+def _blend(a: Array, b: Array, width: float) -> Array:
+    """The smaller of two fields, smooth over `width` mm where they are alike (polynomial smooth minimum)."""
+    share = np.clip(0.5 + 0.5 * (b - a) / width, 0, 1)
+    return np.asarray(b * (1 - share) + a * share - width * share * (1 - share))
+
+
+def _bump(z: Array, middle: float, width: float) -> Array:
+    return np.asarray(np.exp(-(((z - middle) / width) ** 2)))

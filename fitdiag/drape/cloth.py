@@ -1,0 +1,181 @@
+"""Cloth: what it is made of, and the forces in a sheet of it. SI units: m, kg, s, N.
+
+A membrane of linear triangles, stiff along warp and weft, soft in shear and softer still when pushed together (a weave buckles
+below what a triangle can show), with a bending energy that is quadratic in the positions. Sources: St. Venant-Kirchhoff
+membrane as in Volino, Magnenat-Thalmann and Faure 2009 (ACM Trans. Graphics 28(4)); bending of Bergou et al. 2006 (Symposium
+on Geometry Processing); the figures of the kinds of cloth stand in the rule folder.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csr_matrix
+
+from fitdiag.drape.mesh import Index, Mesh
+
+Array = NDArray[np.float64]
+
+GRAVITY = 9.81  # m/s²
+POISSON = 0.1  # how much a stretched weave draws in across; low in plain weaves; from memory
+PUSHED = 0.25  # stiffness in compression as a share of that in tension; as in the shared table's laboratory
+SEAM_BENDS = 4.0  # beside seams and darts two layers lie: they bend 2 times as hard if they slide, 8 if they do not
+
+
+@dataclass(frozen=True)
+class Cloth:
+    """A kind of cloth: weight kg/m², stiffness against stretch along warp (the grain) and weft N/m, shear N/m, bending N m."""
+
+    name: str = "calico, medium"
+    weight: float = 0.165
+    along: float = 3500.0
+    across: float = 3000.0
+    shear: float = 80.0
+    bending: float = 3.6e-5
+    friction: float = 0.1
+
+    @property
+    def bending_length(self) -> float:
+        """What the cantilever test reads, m: a strip this long bends under half its own ... (B / (w g))^(1/3), ISO 9073-7."""
+        return float((self.bending / (self.weight * GRAVITY)) ** (1 / 3))
+
+
+@dataclass(frozen=True, eq=False)
+class Stress:
+    """Per triangle: Green strains and second Piola-Kirchhoff stresses in N/m (across, along, shear), and the moduli used."""
+
+    strain: Array  # (t, 3)
+    stress: Array  # (t, 3)
+    moduli: Array  # (t, 3): across, along, coupling
+    first: Array  # (t, 3) where the flat x direction goes
+    second: Array  # and the flat y direction
+
+    def tensions(self) -> tuple[Array, Array]:
+        """Larger and smaller principal stress, N/m."""
+        across, along, shear = self.stress.T
+        middle, radius = (across + along) / 2, np.hypot((across - along) / 2, shear)
+        return middle + radius, middle - radius
+
+
+class Sheet:
+    """A meshed garment as cloth: masses, forces and their derivatives at given positions (n, 3) in m."""
+
+    def __init__(self, mesh: Mesh, cloth: Cloth) -> None:
+        self.cloth, self.count = cloth, mesh.count
+        self.triangles = mesh.triangles
+        flat = mesh.flat[mesh.corners] / 1000.0
+        edges = np.stack([flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]], axis=2)
+        inverse = np.linalg.inv(edges)
+        self.slopes = np.stack(
+            [-inverse[:, 0] - inverse[:, 1], inverse[:, 0], inverse[:, 1]], axis=1
+        )  # (t, 3, 2) in 1/m
+        self.area = 0.5 * np.abs(np.linalg.det(edges))
+        self.point_area = np.bincount(self.triangles.ravel(), np.repeat(self.area / 3, 3), self.count)
+        self.mass = self.point_area * cloth.weight
+        beside = np.asarray((np.bincount(mesh.sewn) > 1)[self.triangles]).any(axis=1)  # seams and darts
+        self.bending = _bending(self.triangles, flat, self.area, np.asarray(beside), cloth.bending, self.count)
+        self._corner = self.triangles.ravel()
+
+    def stress(self, x: Array) -> Stress:
+        """Strains and stresses of the membrane."""
+        place, slopes, cloth = x[self.triangles], self.slopes, self.cloth
+        a, b = place[:, 1] - place[:, 0], place[:, 2] - place[:, 0]
+        first = a * slopes[:, 1, :1] + b * slopes[:, 2, :1]
+        second = a * slopes[:, 1, 1:] + b * slopes[:, 2, 1:]
+        across, along = 0.5 * ((first**2).sum(1) - 1), 0.5 * ((second**2).sum(1) - 1)
+        shear = 0.5 * (first * second).sum(1)
+        k_across = np.where(across < 0, PUSHED, 1.0) * cloth.across
+        k_along = np.where(along < 0, PUSHED, 1.0) * cloth.along
+        couple = np.where((across > 0) & (along > 0), POISSON, 0.0) * np.sqrt(k_across * k_along)
+        strain = np.column_stack([across, along, shear])
+        stress = np.column_stack(
+            [k_across * across + couple * along, k_along * along + couple * across, 2 * cloth.shear * shear]
+        )
+        return Stress(strain, stress, np.column_stack([k_across, k_along, couple]), first, second)
+
+    def forces(self, x: Array, held: Stress) -> tuple[Array, Array]:
+        """Inner forces (n, 3) in N, and per triangle -d force / d place as (t, 9, 9), made positive by leaving push out."""
+        slopes, area = self.slopes, self.area
+        bend = np.empty((len(area), 3, 9))  # d strain / d place
+        bend[:, 0] = (slopes[:, :, 0, None] * held.first[:, None, :]).reshape(-1, 9)
+        bend[:, 1] = (slopes[:, :, 1, None] * held.second[:, None, :]).reshape(-1, 9)
+        mixed = slopes[:, :, 1, None] * held.first[:, None, :] + slopes[:, :, 0, None] * held.second[:, None, :]
+        bend[:, 2] = mixed.reshape(-1, 9)
+        pull = -area[:, None] * (bend * held.stress[:, :, None]).sum(1)
+        k_across, k_along, couple = (area * held.moduli[:, k] for k in range(3))
+        stiff = np.empty_like(bend)
+        stiff[:, 0] = k_across[:, None] * bend[:, 0] + couple[:, None] * bend[:, 1]
+        stiff[:, 1] = k_along[:, None] * bend[:, 1] + couple[:, None] * bend[:, 0]
+        stiff[:, 2] = (area * self.cloth.shear)[:, None] * bend[:, 2]
+        matrix = np.matmul(bend.transpose(0, 2, 1), stiff)
+        blocks = matrix.reshape(-1, 3, 3, 3, 3)
+        along_slopes = area[:, None, None] * np.matmul(
+            np.matmul(slopes, _tension_only(held.stress)), slopes.transpose(0, 2, 1)
+        )
+        for axis in range(3):
+            blocks[:, :, axis, :, axis] += along_slopes
+        total = np.column_stack([np.bincount(self._corner, pull.reshape(-1, 3)[:, k], self.count) for k in range(3)])
+        return total - self.bending @ x, matrix
+
+    def energy(self, x: Array) -> float:
+        """Membrane and bending energy in J."""
+        held = self.stress(x)
+        weights = np.array([0.5, 0.5, 1.0])
+        return float(
+            (self.area * (held.strain * held.stress * weights).sum(1)).sum() + 0.5 * (x * (self.bending @ x)).sum()
+        )
+
+
+def _tension_only(stress: Array) -> Array:
+    """(t, 2, 2) stress without its pushing part, so that the geometric stiffness stays positive."""
+    across, along, shear = stress.T
+    middle, half = (across + along) / 2, (across - along) / 2
+    radius = np.hypot(half, shear) + 1e-12
+    large, small = np.maximum(middle + radius, 0), np.maximum(middle - radius, 0)
+    turn, mean = 0.5 * (large - small) / radius, 0.5 * (large + small)
+    rows = [mean + turn * half, turn * shear, turn * shear, mean - turn * half]
+    return np.stack(rows, 1).reshape(-1, 2, 2)
+
+
+def _bending(
+    triangles: Index, flat: Array, area: Array, beside: NDArray[np.bool_], stiffness: float, count: int
+) -> csr_matrix:
+    """The constant matrix K of the bending energy x K x / 2: a hinge at every edge that two triangles share.
+
+    `beside`: the triangles beside a seam, where the allowance lies under the cloth.
+
+    Scaled so that a sheet bent to a cylinder holds stiffness * curvature² / 2 per area (tested).
+    """
+    corner = np.arange(3)
+    start, end = triangles[:, corner], triangles[:, (corner + 1) % 3]
+    key = (np.minimum(start, end) * count + np.maximum(start, end)).ravel()
+    order = np.argsort(key, kind="stable")
+    same = np.nonzero(key[order][1:] == key[order][:-1])[0]
+    one, other = order[same], order[same + 1]  # half-edges of the hinges: triangle = // 3, corner = % 3
+    cotangents = [_cotangents(flat[half // 3], half % 3) for half in (one, other)]
+    i, j = triangles[one // 3, one % 3], triangles[one // 3, (one % 3 + 1) % 3]
+    opposite = [triangles[half // 3, (half % 3 + 2) % 3] for half in (one, other)]
+    turned = triangles[other // 3, other % 3] == i  # the neighbour usually runs the edge the other way
+    far_i = np.where(turned, cotangents[1][0], cotangents[1][1])
+    far_j = np.where(turned, cotangents[1][1], cotangents[1][0])
+    near_i, near_j = cotangents[0]
+    weights = np.stack([near_j + far_j, near_i + far_i, -near_i - near_j, -far_i - far_j], 1)
+    hinge = stiffness / (area[one // 3] + area[other // 3])
+    hinge = hinge * np.where(beside[one // 3] & beside[other // 3], SEAM_BENDS, 1.0)
+    points = np.stack([i, j, *opposite], 1)
+    values = hinge[:, None, None] * weights[:, :, None] * weights[:, None, :]
+    rows, columns = np.repeat(points, 4, axis=1), np.tile(points, (1, 4))
+    return coo_matrix((values.ravel(), (rows.ravel(), columns.ravel())), shape=(count, count)).tocsr()
+
+
+def _cotangents(flat: Array, corner: Index) -> tuple[Array, Array]:
+    """Cotangents of the angles at the two ends of an edge that begins at `corner` of each triangle."""
+    row = np.arange(len(flat))
+    a, b, c = (flat[row, (corner + k) % 3] for k in range(3))
+
+    def cotangent(u: Array, v: Array) -> Array:
+        return np.asarray((u * v).sum(1) / np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]))
+
+    return cotangent(b - a, c - a), cotangent(a - b, c - b)

@@ -1,0 +1,158 @@
+"""Dressing: the sewn sheet wrapped loosely round a body, its waist at the place where it is held. mm.
+
+Above the legs the panels lie on half an ellipse, front before and back behind; below, on a ring round each leg; at the fork
+the one runs into the other. The body is then let grow into the cloth, so nothing has to fit at the start.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitdiag.drape.body import Body, Model
+from fitdiag.drape.mesh import Index, Mesh
+from fitdiag.drape.panels import Cut, Panel
+from fitdiag.pattern.piece import Array
+
+WAIST_OFF_MM = 2.5  # the waistband's middle lies this far outside the body: cloth and underlayer
+HIGHER_BEHIND_MM = (
+    12.0  # a waistband stands this much higher at centre back than at the side; common practice, no source
+)
+ROOM = 1.06  # the ellipse of the start against the body's half width
+ROOM_DEEP = 1.16  # and against its depths
+FORK_MM = 100.0  # over this height above the fork the ellipse becomes a ring
+MIRROR_MM = 1.5  # no nearer to the mirror than this: the other half's cloth is there
+JITTER_MM = (1.0, 8.0, 5.0)  # of another dressing: each point, and the whole fore and aft and up and down
+
+
+@dataclass(frozen=True, eq=False)
+class Dressed:
+    """The sheet at the start. `start` (n, 3) in mm; `on_mirror`: points of the centre seams of a half; the waist's points in
+    turn (`hoop`: pairs that neighbour one another, with their sewn distance) and where they are held (`target`)."""
+
+    start: Array
+    on_mirror: NDArray[np.bool_]
+    held: Index
+    target: Array
+    held_length: Array  # mm of waist edge that each held point stands for
+    hoop: Index
+    hoop_length: Array
+
+
+def dress(cut: Cut, mesh: Mesh, body: Body, *, drop: float = 0.0, dressing: int = 0) -> Dressed:
+    """Wrap a sheet round a body. `drop`: mm from the body's waist down to where the garment's waist sits (negative: above).
+
+    `dressing`: 0, or the number of another way to begin.
+    """
+    rows = []
+    for number, piece in enumerate(mesh.pieces):
+        placed = _wrapped(cut, piece.panel, piece.flat, body, drop)
+        rows.append(placed * [-1.0, 1.0, 1.0] if mesh.mirrored[number] else placed)
+    start, count = np.zeros((mesh.count, 3)), np.zeros(mesh.count)
+    np.add.at(start, mesh.sewn, np.concatenate(rows))
+    np.add.at(count, mesh.sewn, 1)
+    start /= count[:, None]
+    on_mirror = np.zeros(mesh.count, dtype=bool)
+    if not any(mesh.mirrored):
+        for number in range(len(mesh.pieces)):
+            on_mirror[mesh.points(number, *cut.centre)] = True
+        start[~on_mirror, 0] = np.maximum(start[~on_mirror, 0], 2 * MIRROR_MM)
+    if dressing:
+        random = np.random.default_rng(dressing)
+        each, along, up = JITTER_MM
+        start = start + random.uniform(-each, each, start.shape)
+        start += np.array([0.0, random.uniform(-along, along), random.uniform(-up, up)])
+    start[on_mirror, 0] = 0.0
+    return Dressed(start, on_mirror, *_waist(cut, mesh, body, drop))
+
+
+def _wrapped(cut: Cut, panel: Panel, flat: Array, body: Body, drop: float) -> Array:
+    """A panel's points on the wearer's right side of the body, (n, 3)."""
+    y = flat[:, 1]
+    inner, outer = (_by_height(panel.chain(edges)) for edges in (cut.inner, cut.outer))
+    inside, outside = np.interp(y, *inner), np.interp(y, *outer)
+    share = np.clip((outside - flat[:, 0]) / np.maximum(outside - inside, 1.0), 0, 1)  # 0 at the side, 1 at the centre
+    top = float(panel.chain(cut.outer)[:, 1].max())
+    z = y + (body.figure.waist_height - drop - top)
+    wide, front, back = _room(body)
+    sign, deep = (1.0, front) if panel.front else (-1.0, back)
+    scale = body.shape.scale
+    fork = panel.fork if panel.fork is not None else -1e6
+    stem = float(np.interp(fork + 90.0 * scale, *inner))
+    reach = np.clip(
+        (stem - inside) / max(stem - float(np.interp(fork, *inner)), 1.0), 0, 1
+    )  # out on the crotch extension
+    reach = np.where(y <= fork, 1.0, np.where(y > fork + 90.0 * scale, 0.0, reach))
+    angle = share * np.pi / 2
+    trunk = np.column_stack(
+        [wide * np.cos(angle), sign * deep * np.sin(angle) * (1 - reach * share) - 10.0 * reach * share]
+    )
+    radius = np.maximum(outside - inside, 1.0) / np.pi
+    middle_x, middle_y = _leg_axis(body, z)
+    turn = np.pi * share
+    leg_x = np.maximum(radius + 2 * MIRROR_MM, middle_x) + radius * np.cos(turn)
+    leg = np.column_stack([leg_x, middle_y + sign * radius * np.sin(turn)])
+    low = np.clip((fork + FORK_MM - y) / (FORK_MM + 5.0), 0, 1)
+    low = (low * low * (3 - 2 * low))[:, None]
+    return np.column_stack([trunk * (1 - low) + leg * low, z])
+
+
+def _by_height(line: Array) -> tuple[Array, Array]:
+    order = np.argsort(line[:, 1], kind="stable")
+    return line[order, 1], line[order, 0]
+
+
+def _room(body: Body) -> tuple[float, float, float]:
+    """Half width, depth before and behind the middle of the ellipse of the start."""
+    model = Model(body.figure, body.shape)
+    rings = np.concatenate([model.section(z, 61) for z in (840.0, 900.0, 960.0, 1040.0)])
+    return float(rings[:, 0].max()) * ROOM, float(rings[:, 1].max()) * ROOM_DEEP, float(-rings[:, 1].min()) * ROOM_DEEP
+
+
+def _leg_axis(body: Body, z: Array) -> tuple[Array, Array]:
+    """Middle of the right leg at heights: to the side and forward."""
+    heights = np.linspace(0.0, body.figure.waist_height * 0.7, 15)
+    return tuple(np.interp(z, heights, line) for line in Model(body.figure, body.shape).leg_axis(heights))  # type: ignore[return-value]
+
+
+def _waist(cut: Cut, mesh: Mesh, body: Body, drop: float) -> tuple[Index, Array, Array, Index, Array]:
+    """Held points of the waist, their targets, the length each stands for; neighbours along it and how far they lie apart."""
+    height = body.figure.waist_height - drop
+    ring = body.outline(height, WAIST_OFF_MM)
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring[:, :2], axis=0).T))])
+    behind = np.clip(-ring[:, 1] / (90.0 * body.shape.scale), 0, 1) * HIGHER_BEHIND_MM * (1.0 if abs(drop) < 1 else 0.0)
+    tilt = body.figure.waist_lower_in_front * (ring[:, 1].max() - ring[:, 1]) / np.ptp(ring[:, 1])
+    ring[:, 2] += behind + tilt - body.figure.waist_lower_in_front
+    copies = len(mesh.pieces) // len(cut.panels)
+    held, place, share, pairs, apart = [], [], [], [], []
+    for copy in range(copies):
+        done, total = 0.0, 0.0
+        runs = []
+        for number, panel in sorted(enumerate(cut.panels), key=lambda item: not item[1].front):
+            piece = number + copy * len(cut.panels)
+            edges = [index for name, index in mesh.pieces[piece].edges if name == cut.held]
+            if not panel.front:
+                edges = [index[::-1] for index in edges[::-1]]
+            for index in edges:
+                flat = mesh.pieces[piece].flat[index]
+                steps = np.hypot(*np.diff(flat, axis=0).T)
+                runs.append(
+                    (mesh.sewn[mesh.starts[piece] + index], total + np.concatenate([[0.0], np.cumsum(steps)]), steps)
+                )
+                total += float(steps.sum())
+        for points, at, steps in runs:
+            done = at / total * along[-1]
+            target = np.column_stack([np.interp(done, along, ring[:, axis]) for axis in range(3)])
+            held.append(points)
+            target *= [-1.0, 1.0, 1.0] if copy else [1.0, 1.0, 1.0]
+            higher = 0.5 * (body.figure.hip_higher + body.figure.leg_longer)
+            target[:, 2] += higher * np.clip(target[:, 0] / (160.0 * body.shape.scale), -1, 1)
+            place.append(target)
+            share.append(np.concatenate([[steps[0] / 2], (steps[:-1] + steps[1:]) / 2, [steps[-1] / 2]]))
+            pairs.append(np.column_stack([points[:-1], points[1:]]))
+            apart.append(steps)
+    points, first, back = np.unique(np.concatenate(held), return_index=True, return_inverse=True)
+    lengths = np.bincount(back.ravel(), np.concatenate(share)).astype(np.float64)
+    return points, np.concatenate(place)[first], lengths, np.concatenate(pairs).astype(np.int64), np.concatenate(apart)

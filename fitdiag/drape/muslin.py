@@ -1,0 +1,298 @@
+"""A pattern draped on a body, from order to result: what belongs to one simulation, carried out by up to two processes, kept.
+
+A result is kept in the user's cache folder under a fingerprint of all it depends on, and is not computed twice.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import multiprocessing
+import os
+import signal
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field
+from functools import cached_property
+from multiprocessing.sharedctypes import Synchronized
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from fitdiag.drape.body import Array, Body, body_of
+from fitdiag.drape.cloth import Cloth, Sheet
+from fitdiag.drape.dressing import dress
+from fitdiag.drape.figure import Figure
+from fitdiag.drape.mesh import POINTS, Mesh, mesh_of
+from fitdiag.drape.panels import Cut, cut_of, too_small
+from fitdiag.drape.picture import Pixels, draw
+from fitdiag.drape.readings import READINGS, Worn, read
+from fitdiag.drape.settle import Rested, settle
+from fitdiag.files import make_folder, remove_file, write_atomically
+from fitdiag.pattern.piece import Pattern
+from fitdiag.problems import ProblemsFoundError, stop
+from fitdiag.units import Units
+
+PHYSICS = "2"  # counts up when the same order would come out otherwise, so that kept results of old are not taken
+WORKERS = 2
+MOST_PREPARED = 12
+MOST_KEPT = 300  # results; the oldest go first
+TOO_DEEP_MM = 3.0  # cloth deeper inside the body than this was trapped, not draped
+
+
+@dataclass(frozen=True, eq=False)
+class Order:
+    """What is to be draped on whom: the cut cloth, the figure, the kind of cloth, and how it is worn.
+
+    `drop`: mm from the body's waist down to the garment's; `hung`: it hangs from the hips instead of being held at the waist.
+    """
+
+    cut: Cut
+    figure: Figure
+    cloth: Cloth = field(default_factory=Cloth)
+    drop: float = 0.0
+    hung: bool = False
+    points: int = POINTS
+
+    @cached_property
+    def fingerprint(self) -> str:
+        """The same for orders that must come out the same."""
+        digest = hashlib.sha256()
+        plain = [PHYSICS, asdict(self.figure), asdict(self.cloth), self.drop, self.hung, self.points]
+        digest.update(json.dumps(plain, sort_keys=True).encode())
+        for number, panel in enumerate((*self.cut.panels, *self.cut.left)):
+            for name, line in (*panel.outline, *sorted(panel.lines.items()), ("grain", panel.grain)):
+                digest.update(f"{number} {panel.name} {name}".encode() + np.round(line, 2).tobytes())
+        return digest.hexdigest()[:32]
+
+
+@dataclass(frozen=True, eq=False)
+class Draped:
+    """One muslin at rest. `readings`: the mean over the dressings, by the names of READINGS, right side; `left`: the other
+    side's where it differs; `apart`: how far two dressings differ, None with one. `worn`: the first dressing, to be drawn."""
+
+    order: Order
+    readings: Mapping[str, float]
+    left: Mapping[str, float]
+    apart: Mapping[str, float] | None
+    deepest_mm: float
+    still: bool
+    _places: Array
+
+    @cached_property
+    def worn(self) -> Worn:
+        """The first dressing as it hangs; without its forces."""
+        body, mesh, sheet = _prepared(self.order)
+        none = np.zeros_like(self._places)
+        rested = Rested(self._places, none, none, none, 0.0, 0, 0.0)
+        return Worn(self.order.cut, mesh, sheet, body, rested)
+
+
+def order_of(
+    pattern: Pattern,
+    figure: Figure,
+    cloth: Cloth | None = None,
+    *,
+    drop: float = 0.0,
+    hung: bool = False,
+    units: Units = "cm",
+) -> Order:
+    """The order of a pattern. Raises ProblemsFoundError if it cannot be sewn, or is far too small for the figure."""
+    cut = cut_of(pattern, units)
+    body = {"hip": figure.hip, "thigh": figure.thigh, **({"waist": figure.waist} if abs(drop) < 1.0 else {})}
+    if problems := too_small(cut, body, units):
+        raise ProblemsFoundError(problems)
+    return Order(cut, figure, cloth or Cloth(), drop, hung, POINTS)
+
+
+def drape(
+    orders: Sequence[Order],
+    *,
+    dressings: int = 2,
+    tell: Callable[[float], None] | None = None,
+    keep: bool = True,
+    workers: int = WORKERS,
+) -> list[Draped]:
+    """Drape every order, each `dressings` times, in up to `workers` processes; `tell` is called with the share done.
+
+    Raises ProblemsFoundError if a sheet does not come to rest outside the body.
+    """
+    tasks = [(order, number) for order in orders for number in range(dressings)]
+    results: dict[tuple[str, int], dict[str, Any]] = {}
+    for order, number in tasks:
+        found = _recall(order, number) if keep else None
+        if found is not None:
+            results[order.fingerprint, number] = found
+    left = {(order.fingerprint, number): order for order, number in tasks if (order.fingerprint, number) not in results}
+    for order in dict.fromkeys(left.values()):
+        _prepared(order)
+    for (key, number), one in _shared(
+        _settled, [(order, number) for (_, number), order in left.items()], list(left), tell, workers
+    ):
+        results[key, number] = one
+        if keep:
+            _remember(key, number, one)
+    return [_draped(order, [results[order.fingerprint, number] for number in range(dressings)]) for order in orders]
+
+
+def pictures(
+    muslins: Sequence[Draped], views: Sequence[str], scale: float, workers: int = WORKERS
+) -> list[dict[str, Pixels]]:
+    """Every muslin from every view, (height, width, 3) each."""
+    tasks = [(muslin, view, scale) for muslin in muslins for view in views]
+    keys = [(number, view) for number in range(len(muslins)) for view in views]
+    drawn: list[dict[str, Pixels]] = [{} for _ in muslins]
+    for (number, view), image in _shared(_drawn, tasks, keys, None, workers):
+        drawn[number][view] = image
+    return drawn
+
+
+_bodies: dict[Figure, Body] = {}
+_sheets: dict[str, tuple[Mesh, Sheet]] = {}
+
+
+def _prepared(order: Order) -> tuple[Body, Mesh, Sheet]:
+    """Body, mesh and sheet of an order; made once, so that processes forked later have them too."""
+    if order.figure not in _bodies:
+        _bodies[order.figure] = body_of(order.figure)
+    if order.fingerprint not in _sheets:
+        mesh = mesh_of(order.cut, whole=order.figure.lopsided, points=order.points)
+        _sheets[order.fingerprint] = (mesh, Sheet(mesh, order.cloth))
+    for known in (_bodies, _sheets):
+        while len(known) > MOST_PREPARED:
+            known.pop(next(iter(known)))  # type: ignore[call-overload]
+    return _bodies[order.figure], *_sheets[order.fingerprint]
+
+
+def _settled(order: Order, dressing: int, tell: Callable[[float], None] | None = None) -> dict[str, Any]:
+    """One dressing of one order, as plain values that can be kept."""
+    body, mesh, sheet = _prepared(order)
+    dressed = dress(order.cut, mesh, body, drop=order.drop, dressing=dressing)
+    rested = settle(sheet, dressed, body, hung=order.hung, tell=tell)
+    if not np.isfinite(rested.places).all():
+        raise stop(
+            "drape", "the cloth did not come to rest: the simulation broke down", hint="check pattern and measures"
+        )
+    worn = Worn(order.cut, mesh, sheet, body, rested)
+    return {
+        "places": rested.places.astype(np.float32), "readings": read(worn), "left": read(worn, left=True) if any(mesh.mirrored) else {},
+        "deepest": rested.deepest_mm, "still": rested.still,
+    }  # fmt: skip
+
+
+def _drawn(muslin: Draped, view: str, scale: float, tell: Callable[[float], None] | None = None) -> Pixels:
+    return draw(muslin.worn, view, scale=scale)
+
+
+def _draped(order: Order, results: Sequence[dict[str, Any]]) -> Draped:
+    def mean(part: str) -> dict[str, float]:
+        names = [name for name in READINGS if all(name in one[part] for one in results)]
+        return {name: float(np.mean([one[part][name] for one in results])) for name in names}
+
+    deepest = max(one["deepest"] for one in results)
+    if deepest > TOO_DEEP_MM:
+        told = "the cloth was trapped inside the body, so nothing can be read off it"
+        raise stop("drape", told, hint="the pattern and the body are far apart: check size and measures")
+    apart = None
+    if len(results) > 1:
+        apart = {name: float(np.ptp([one["readings"][name] for one in results])) for name in mean("readings")}
+    return Draped(
+        order, mean("readings"), mean("left"), apart, deepest, all(one["still"] for one in results),
+        results[0]["places"].astype(np.float64),
+    )  # fmt: skip
+
+
+# -- processes -------------------------------------------------------------------------------------------------------
+
+_done: Any = None
+
+
+def _begin(done: Synchronized[float]) -> None:
+    """In a worker: leave Ctrl-C to the parent, which ends the workers."""
+    global _done  # noqa: PLW0603 (a pool has no other way to hand a counter to its workers)
+    _done = done
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _work(task: tuple[Callable[..., Any], tuple[Any, ...]]) -> Any:
+    call, arguments = task
+    before = 0.0
+
+    def tell(share: float) -> None:
+        nonlocal before
+        with _done.get_lock():
+            _done.value += share - before
+        before = share
+
+    try:
+        return call(*arguments, tell=tell)
+    except ProblemsFoundError as error:
+        return error
+
+
+def _shared(
+    call: Callable[..., Any],
+    tasks: Sequence[tuple[Any, ...]],
+    keys: Sequence[Any],
+    tell: Callable[[float], None] | None,
+    workers: int,
+) -> Sequence[tuple[Any, Any]]:
+    """The results of a call over tasks, by key, in processes of their own if there are several; one problem stops all."""
+    if not tasks:
+        return []
+    if workers < 2 or len(tasks) == 1:
+        return [(key, call(*task, tell=tell)) for key, task in zip(keys, tasks, strict=True)]
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    context = multiprocessing.get_context("spawn" if sys.platform != "linux" else "fork")
+    done = context.Value("d", 0.0)
+    with context.Pool(min(workers, len(tasks)), _begin, (done,)) as pool:
+        waiting = pool.map_async(_work, [(call, task) for task in tasks], chunksize=1)
+        while not waiting.ready():
+            waiting.wait(0.2)
+            if tell is not None:
+                tell(min(1.0, done.value / len(tasks)))
+        results = waiting.get()
+    for result in results:
+        if isinstance(result, ProblemsFoundError):
+            raise result
+    return list(zip(keys, results, strict=True))
+
+
+# -- kept results ----------------------------------------------------------------------------------------------------
+
+
+def _place(key: str, dressing: int) -> Path:
+    if sys.platform == "win32":
+        home = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    else:
+        home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    return home / "fitdiag" / "drapes" / f"{key}-{dressing}.npz"
+
+
+def _recall(order: Order, dressing: int) -> dict[str, Any] | None:
+    """A kept result; None if there is none, or anything about it is odd."""
+    try:
+        with np.load(_place(order.fingerprint, dressing), allow_pickle=False) as file:
+            told = json.loads(str(file["told"]))
+            places = file["places"]
+            if places.ndim != 2 or not np.isfinite(places).all():
+                return None
+            return {**told, "places": places}
+    except Exception:
+        return None
+
+
+def _remember(key: str, dressing: int, result: dict[str, Any]) -> None:
+    """Keep a result, whole or not at all. Never fails."""
+    with suppress(OSError, RuntimeError, ValueError, ProblemsFoundError):
+        place, whole = _place(key, dressing), io.BytesIO()
+        told = json.dumps({name: value for name, value in result.items() if name != "places"})
+        np.savez_compressed(whole, places=result["places"], told=np.array(told))
+        make_folder(place.parent)
+        write_atomically(place, whole.getvalue(), replace=True)
+        kept = sorted(place.parent.glob("*.npz"), key=lambda path: path.stat().st_mtime)
+        for old in kept[: max(0, len(kept) - MOST_KEPT)]:
+            remove_file(old)

@@ -1,0 +1,273 @@
+"""From dressed to rest: a sheet falls, is held at the waist, meets the body and comes to lie still. SI units.
+
+Backward Euler, one Newton step each (Baraff and Witkin 1998), solved by conjugate gradients with the last factorised matrix
+as preconditioner; contact by the body's distance grid with a penalty, Coulomb friction lagged by a step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import csc_matrix
+from scipy.sparse.linalg import SuperLU, splu
+
+from fitdiag.drape.body import Body
+from fitdiag.drape.cloth import GRAVITY, Array, Sheet
+from fitdiag.drape.dressing import MIRROR_MM, Dressed
+from fitdiag.drape.mesh import Index
+
+GAP_MM = 2.5  # the cloth's middle stays this far off the skin: cloth and underlayer
+CONTACT = 2e6  # N/m per m² of cloth; 1 mm deeper is 2 kPa
+DEEPEST_M = 0.03  # the penalty grows no further than this
+HELD = 1e4  # N/m per m of waist edge, against the waistband's place
+BAND = 600.0  # N, stiffness of a waistband 3 cm wide against stretch
+GROWN_FROM_MM = 50.0  # at the start the body is this much thinner
+SLIPS_M = 2e-5  # below this path in a step friction grows with the path
+STEP_LIMIT_M = 0.012  # no point moves further in a step
+RESTED_MM_S = 3.0  # a sheet whose points move slower than this (root mean square) lies still
+GROWING_S = 0.4
+PHASES = (
+    (0.01, 40, 1.0),
+    (0.02, 20, 3.0),
+    (0.03, 8, 1.0),
+    (0.1, 6, 1.0),
+)  # step s, how many, gravity: let down, tugged, at rest
+MORE_STEPS = 20  # at most, until it rests
+TOLERANCE, MOST_ITERATIONS, STALE = 0.2, 25, 12  # of the conjugate gradients; when to factorise anew
+
+
+@dataclass(frozen=True, eq=False)
+class Rested:
+    """Where the sheet came to rest: places (n, 3) in m, forces of contact, friction and holding (n, 3) in N; how still it lies."""
+
+    places: Array
+    contact: Array
+    friction: Array
+    holding: Array
+    speed_mm_s: float
+    steps: int
+    deepest_mm: float
+
+    @property
+    def still(self) -> bool:
+        return self.speed_mm_s < RESTED_MM_S
+
+
+class _System:
+    """The sparse matrix of a step: its pattern is fixed, its values are not."""
+
+    def __init__(self, sheet: Sheet, dressed: Dressed) -> None:
+        count = sheet.count
+        self.size = 3 * count
+        axes = np.arange(3)
+        degrees = (sheet.triangles[:, :, None] * 3 + axes).reshape(-1, 9)
+        rows, columns = np.repeat(degrees, 9, 1).ravel(), np.tile(degrees, (1, 9)).ravel()
+        bending = sheet.bending.tocoo()
+        bend_rows, bend_columns = (
+            (index[:, None] * 3 + axes).ravel()
+            for index in (bending.row.astype(np.int64), bending.col.astype(np.int64))
+        )
+        own = np.arange(count)[:, None] * 3 + axes
+        own_rows, own_columns = np.repeat(own, 3, 1).ravel(), np.tile(own, (1, 3)).ravel()
+        pair = (dressed.hoop[:, :, None] * 3 + axes).reshape(-1, 6)
+        hoop_rows, hoop_columns = np.repeat(pair, 6, 1).ravel(), np.tile(pair, (1, 6)).ravel()
+        parts = [(rows, columns), (bend_rows, bend_columns), (own_rows, own_columns), (hoop_rows, hoop_columns)]
+        keys, where = np.unique(np.concatenate([c * self.size + r for r, c in parts]), return_inverse=True)
+        ends = np.cumsum([len(r) for r, _ in parts])
+        self.triangle, bend, self.own, self.hoop = np.split(where.ravel(), ends[:-1])
+        self.entries = len(keys)
+        self.bending = np.bincount(bend, np.repeat(bending.data, 3), self.entries)
+        self.row = (keys % self.size).astype(np.int32)
+        self.start = np.searchsorted(keys, np.arange(self.size + 1) * self.size).astype(np.int32)
+        near = np.zeros(self.entries, dtype=bool)
+        near[self.triangle] = near[self.own] = near[self.hoop] = True
+        self.near = np.nonzero(near)[0]  # without the far couplings of bending a factor has a third of the entries
+        short = keys[self.near]
+        self.near_row = (short % self.size).astype(np.int32)
+        self.near_start = np.searchsorted(short, np.arange(self.size + 1) * self.size).astype(np.int32)
+        left_out = np.bincount(keys[~near] % self.size, np.abs(self.bending[~near]), self.size)
+        on_diagonal = np.nonzero(short % self.size == short // self.size)[0]
+        self.near_extra = np.zeros(len(short))
+        self.near_extra[on_diagonal] = left_out[
+            short[on_diagonal] % self.size
+        ]  # goes to the diagonal, which keeps it positive
+
+    def matrix(self, triangle: Array, own: Array, hoop: Array) -> csc_matrix:
+        values = np.bincount(self.triangle, triangle.ravel(), self.entries) + self.bending
+        values += np.bincount(self.own, own.ravel(), self.entries)
+        if hoop.size:
+            values += np.bincount(self.hoop, hoop.ravel(), self.entries)
+        return csc_matrix((values, self.row, self.start), shape=(self.size, self.size))
+
+    def factor(self, matrix: csc_matrix) -> SuperLU:
+        values = matrix.data[self.near] + self.near_extra
+        reduced = csc_matrix((values, self.near_row, self.near_start), shape=matrix.shape)
+        return splu(reduced, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+
+
+class Settling:
+    """One sheet on its way to rest."""
+
+    def __init__(self, sheet: Sheet, dressed: Dressed, body: Body, *, hung: bool = False) -> None:
+        self.sheet, self.dressed, self.body, self.hung = sheet, dressed, body, hung
+        self.x = dressed.start / 1000.0
+        self.v = np.zeros_like(self.x)
+        self.system = _System(sheet, dressed)
+        self.factored: SuperLU | None = None
+        self.mirror = MIRROR_MM / 1000.0
+        self.held = np.zeros(sheet.count)
+        self.held[dressed.held] = HELD * dressed.held_length / 1000.0
+        self.target = np.zeros_like(self.x)
+        self.target[dressed.held] = dressed.target / 1000.0
+        self.contact = np.zeros_like(self.x)
+        self.friction = np.zeros_like(self.x)
+        self._drag: tuple[Index, Array, Array] = (np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros((0, 3)))
+
+    def run(self, tell: Callable[[float], None] | None = None) -> Rested:
+        """To rest. `tell` is called with the share that is done."""
+        time, steps, speed = 0.0, 0, 1e9
+        planned = sum(count for _, count, _ in PHASES)
+        for step, count, gravity in (*PHASES, (PHASES[-1][0], MORE_STEPS, 1.0)):
+            for _ in range(count):
+                if steps >= planned and speed < RESTED_MM_S:
+                    break
+                time += step
+                share = min(time / GROWING_S, 1.0)
+                thinner = GROWN_FROM_MM * (1 - share * share * (3 - 2 * share))
+                damping = 60.0 if time < 0.15 * GROWING_S else 10.0 if time < 1.1 * GROWING_S else 5.0
+                if self.hung and time > 1.1 * GROWING_S:
+                    self.held[:] = 0.0
+                speed = self.step(step, thinner, gravity, damping) / step
+                steps += 1
+                if tell is not None:
+                    tell(min(1.0, steps / planned))
+        self._system_at(np.zeros_like(self.x), PHASES[-1][0], 0.0, 1.0, 5.0)
+        holding = self.held[:, None] * (self.target - self.x)
+        deepest = float(-self.body.distance(self.x * 1000.0).min())
+        return Rested(self.x, self.contact, self.friction, holding, speed, steps, deepest)
+
+    def step(self, step: float, thinner: float, gravity: float, damping: float) -> float:
+        """One step of time; how far the points moved, root mean square in mm."""
+        force, matrix = self._system_at(np.zeros_like(self.x), step, thinner, gravity, damping)
+        move = self._solve(matrix, force)
+        far = np.sqrt((move**2).sum(1))
+        over = far > STEP_LIMIT_M
+        move[over] *= (STEP_LIMIT_M / far[over])[:, None]
+        x = self.x + move
+        on_mirror = self.dressed.on_mirror
+        x[on_mirror, 0] = 0.0
+        if on_mirror.any():
+            x[~on_mirror, 0] = np.maximum(x[~on_mirror, 0], self.mirror)
+        self.v = (x - self.x) / step
+        near, drag, away = self._drag
+        path = (x - self.x)[near]
+        self.friction = np.zeros_like(x)
+        self.friction[near] = -drag[:, None] * (path - (path * away).sum(1)[:, None] * away)
+        self.x = x
+        return float(np.sqrt(((self.v * step) ** 2).sum(1).mean()) * 1000.0)
+
+    def _system_at(
+        self, move: Array, step: float, thinner: float, gravity: float, damping: float
+    ) -> tuple[Array, csc_matrix]:
+        """Right-hand side (n, 3) and matrix of the Newton step from where the sheet is."""
+        sheet, x = self.sheet, self.x
+        force, triangle = sheet.forces(x, sheet.stress(x))
+        inertia = sheet.mass / step**2 * (1 + damping * step)
+        force += (sheet.mass / step)[:, None] * self.v - inertia[:, None] * move
+        force[:, 2] -= sheet.mass * GRAVITY * gravity
+        force += self.held[:, None] * (self.target - x)
+        own = np.zeros((sheet.count, 3, 3))
+        for axis in range(3):
+            own[:, axis, axis] = inertia + self.held
+        hoop = self._hoop(force) if self.hung else np.zeros(0)
+        self._touch(force, own, step, thinner)
+        on_mirror = self.dressed.on_mirror
+        blocked = on_mirror | ((x[:, 0] <= self.mirror + 1e-9) & (force[:, 0] < 0) if on_mirror.any() else on_mirror)
+        own[blocked, 0, 0] += 1e5
+        force[blocked, 0] = 0.0
+        return force, self.system.matrix(triangle, own, hoop)
+
+    def _touch(self, force: Array, own: Array, step: float, thinner: float) -> None:
+        """Add contact with the body and friction."""
+        x = self.x * 1000.0
+        share = np.clip(
+            0.3 + (x[:, 2] / self.body.figure.waist_height * 1.04 - 0.2) * 1.75, 0.3, 1.0
+        )  # legs are thin already
+        distance = (self.body.distance(x) + thinner * share - GAP_MM) / 1000.0
+        self.contact = np.zeros_like(force)
+        near = np.nonzero(distance < 0)[0]
+        self._drag = (near, np.zeros(0), np.zeros((0, 3)))
+        if not len(near):
+            return
+        away = self.body.outward(x[near])
+        away[self.dressed.on_mirror[near], 0] = 0.0
+        away /= np.linalg.norm(away, axis=1, keepdims=True) + 1e-12
+        stiff = CONTACT * self.sheet.point_area[near]
+        push = stiff * np.minimum(-distance[near], DEEPEST_M)
+        force[near] += away * push[:, None]
+        self.contact[near] = away * push[:, None]
+        path = self.v[near] * step
+        path -= (path * away).sum(1)[:, None] * away
+        drag = self.sheet.cloth.friction * push / np.maximum(np.sqrt((path**2).sum(1)), SLIPS_M)
+        self._drag = (near, drag, away)
+        along = away[:, :, None] * away[:, None, :]
+        own[near] += (stiff - drag)[:, None, None] * along + drag[:, None, None] * np.eye(3)
+
+    def _hoop(self, force: Array) -> Array:
+        """Add the waistband as a chain of springs; its matrices (pairs, 6, 6)."""
+        one, other = self.dressed.hoop.T
+        rest = self.dressed.hoop_length / 1000.0
+        run = self.x[other] - self.x[one]
+        length = np.sqrt((run**2).sum(1))
+        way = run / length[:, None]
+        pull = BAND * (length / rest - 1)
+        np.add.at(force, one, pull[:, None] * way)
+        np.add.at(force, other, -pull[:, None] * way)
+        along = way[:, :, None] * way[:, None, :]
+        across = np.eye(3) - along
+        block = (BAND / rest)[:, None, None] * along + (np.maximum(pull, 0) / length)[:, None, None] * across
+        return np.concatenate([np.concatenate([block, -block], 2), np.concatenate([-block, block], 2)], 1)
+
+    def _solve(self, matrix: csc_matrix, force: Array) -> Array:
+        """Conjugate gradients with the last factor; a new factor when that no longer helps."""
+        b = force.ravel()
+        x = np.zeros_like(b)
+        fresh = self.factored is None
+        if self.factored is None:
+            self.factored = self.system.factor(matrix)
+        rest, total, tries = b.copy(), 0, 0
+        ahead = self.factored.solve(rest)
+        way, size = ahead.copy(), float(rest @ ahead)
+        first = size
+        while True:
+            along = matrix @ way
+            curve = float(way @ along)
+            if curve <= 0:
+                break
+            x += size / curve * way
+            rest -= size / curve * along
+            tries, total = tries + 1, total + 1
+            ahead = self.factored.solve(rest)
+            new = float(rest @ ahead)
+            if new <= TOLERANCE**2 * first:
+                break
+            if tries >= MOST_ITERATIONS:
+                if fresh:
+                    break
+                self.factored, fresh, tries = self.system.factor(matrix), True, 0
+                ahead = self.factored.solve(rest)
+                way, size = ahead.copy(), float(rest @ ahead)
+                continue
+            way, size = ahead + new / size * way, new
+        if total > STALE:
+            self.factored = None
+        return x.reshape(-1, 3)
+
+
+def settle(
+    sheet: Sheet, dressed: Dressed, body: Body, *, hung: bool = False, tell: Callable[[float], None] | None = None
+) -> Rested:
+    """The sheet at rest on the body. `hung`: the waist is let go after dressing and held by its band and friction only."""
+    return Settling(sheet, dressed, body, hung=hung).run(tell)

@@ -1,0 +1,155 @@
+"""Blocks drafted from body measures: one declared module for each garment, named after it; the lines that all of them draw.
+
+A block is a first try for a figure of these measures, not a pattern that fits. A garment without a module has no block here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib import import_module
+from importlib.util import find_spec
+from math import ceil, floor
+
+import numpy as np
+
+from fitdiag.pattern.assemble import across
+from fitdiag.pattern.garment import Garment, with_notches
+from fitdiag.pattern.piece import Array, Pattern, Piece, points
+from fitdiag.problems import stop
+from fitdiag.units import Units, format_reading
+
+GRADE = "a drafted block, not a fitted pattern"
+STEP_MM = 4.0  # distance of the points along drafted curves
+STEP_IN = 12.7  # limits are told in half inches
+WAIST_OVER_HIP_MM = 30.0  # a waist this much over the hip is rather a slip; a judgement, no source
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A measure that a block is drafted from, in mm: its limits, what is usual and how far that varies.
+
+    `girth`: the measure of the pattern that goes round the body there, for the ease.
+    """
+
+    name: str
+    least: float
+    most: float
+    usual: float
+    spread: float
+    girth: str = ""
+
+    @property
+    def words(self) -> str:
+        return self.name.replace("_", " ")
+
+
+@dataclass(frozen=True)
+class Block:
+    """How the block of a garment is drafted, and by which source.
+
+    `pieces`: from the measures by name, x = 0 the grain, y = 0 the bottom. `shares`: a measure, what it is held against, and the
+    shares between which it lies on nearly every figure. `order`: measures that grow, each against a share of the next.
+    `tells`: measures of the pattern that are told with the block.
+    """
+
+    source: str
+    asked: tuple[Asked, ...]
+    pieces: Callable[[Mapping[str, float], Garment], Mapping[str, Piece]]
+    shares: tuple[tuple[str, str, float, float], ...] = ()
+    order: tuple[tuple[str, str, float], ...] = ()
+    tells: tuple[str, ...] = ()
+
+
+def block_of(garment: Garment) -> Block:
+    """The block of a garment. Raises ProblemsFoundError where none is known."""
+    name = f"{__name__}.{garment.name.replace('-', '_').replace(' ', '_')}"
+    if find_spec(name) is None:
+        told = f"no block is known for this garment ({garment.name})"
+        raise stop("block", told, hint="read a pattern from a file, with fitdiag pattern read")
+    block: Block = import_module(name).BLOCK
+    return block
+
+
+def draft_block(garment: Garment, given: Mapping[str, float], units: Units = "cm") -> Pattern:
+    """The block of a garment from its measures in mm. Raises ProblemsFoundError, in `units`, if they are not those of a body."""
+    block = block_of(garment)
+    for asked in block.asked:
+        if not asked.least <= given[asked.name] <= asked.most:
+            told = f"{asked.words} of {format_reading(given[asked.name], units)} is outside {_between(asked, units)}"
+            raise stop("measure", told, hint="check the unit")
+    for less, more, share in block.order:
+        if not given[less] < given[more] * share:
+            most = more.replace("_", " ") if share == 1.0 else f"{share:.0%} of {more.replace('_', ' ')}"
+            told = f"{less.replace('_', ' ')} must be less than {most}"
+            raise stop("measure", told, hint="check the measures")
+    return Pattern(garment, dict(block.pieces(given, garment)), title="Drafted block", grade=GRADE)
+
+
+def _between(asked: Asked, units: Units) -> str:
+    if units == "cm":
+        return f"{asked.least / 10:g} to {asked.most / 10:g} cm"
+    low, high = (f"{step_at(mm / STEP_IN) / 2:g}" for step_at, mm in ((ceil, asked.least), (floor, asked.most)))
+    return f"{low} to {high} in"
+
+
+def out_of_proportion(block: Block, given: Mapping[str, float], units: Units) -> str:
+    """One line about measures that hardly belong together; empty if all do. Never a refusal: the fitter knows."""
+    told = []
+    waist, hip = (format_reading(given[name], units) for name in ("waist", "hip"))
+    if given["waist"] >= given["hip"] + WAIST_OVER_HIP_MM:
+        told.append(f"the waist ({waist}) is larger than the hip ({hip}); perhaps they are exchanged")
+    for name, other, least, most in block.shares:
+        value, beside = given[name], given[other]
+        if not least * beside <= value <= most * beside:
+            word = "small" if value < least * beside else "large"
+            shown = f"{name.replace('_', ' ')} ({format_reading(value, units)})"
+            told.append(f"{shown} is {word} beside {other.replace('_', ' ')} ({format_reading(beside, units)})")
+    return f"Look at the measures once more: {'; '.join(told)}." if told else ""
+
+
+# -- lines ---------------------------------------------------------------------------------------------------------------
+
+
+def finished(garment: Garment, piece: Piece, level: Mapping[str, float], inner: Mapping[str, float]) -> Piece:
+    """A drafted piece with its level lines, each from edge to edge (`inner`: from an upright at this x instead), and notches."""
+    found = {}
+    for name in piece.part.ends:
+        line = across(piece.part, piece.seams, name, level[name])
+        assert line is not None
+        found[name] = points([[inner[name], level[name]], line[1]]) if name in inner else line
+    return with_notches(garment, Piece(piece.part, piece.seams, piece.darts, found))
+
+
+def line(start: object, end: object) -> Array:
+    """A straight seam with a point every few millimetres, so that later curves have something to bend."""
+    first, last = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
+    count = max(2, round(float(np.hypot(*(last - first))) / STEP_MM) + 1)
+    return points(np.linspace(first, last, count))
+
+
+def bowed(start: object, end: object, bow: float) -> Array:
+    """A seam bowed by `bow` mm at its middle, to the left of its direction (outward, as the outline runs clockwise)."""
+    found = line(start, end).copy()
+    along = found[-1] - found[0]
+    outward = np.array([-along[1], along[0]]) / np.hypot(*along)
+    share = np.linspace(0.0, 1.0, len(found))
+    return points(found + np.outer(4 * share * (1 - share) * bow, outward))
+
+
+def join(*parts: Array) -> Array:
+    return points(np.concatenate([parts[0], *(part[1:] for part in parts[1:])]))
+
+
+def bezier(start: Array, control: Array, end: Array) -> Array:
+    """A quadratic Bezier arc."""
+    count = max(8, round(float(np.hypot(*(end - start))) / STEP_MM * 1.2) + 1)
+    t = np.linspace(0.0, 1.0, count)[:, None]
+    return points((1 - t) ** 2 * start + 2 * t * (1 - t) * control + t**2 * end)
+
+
+def meet(a: Array, a_direction: Array, b: Array, b_direction: Array) -> Array:
+    """Where two lines meet."""
+    s = np.linalg.solve(np.column_stack([a_direction, -b_direction]), b - a)
+    result: Array = a + a_direction * s[0]
+    return result

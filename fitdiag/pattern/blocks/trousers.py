@@ -1,0 +1,190 @@
+"""The trousers block, by the rules of a published metric textbook block.
+
+Source of the rules: "The Basic Trousers Block", in a textbook of English for clothing (3rd ed., part 3), which reprints a
+metric block; the curve of each seam between its given points is ours (the source gives one touch point).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, draft_block, finished, join, line, meet
+from fitdiag.pattern.garment import Garment, shipped_garment
+from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
+from fitdiag.units import Units
+
+SOURCE = "metric textbook block (basic trousers block, textbook of English for clothing, 3rd ed., part 3)"
+
+
+@dataclass(frozen=True)
+class Measures:
+    """Body measures for the block, in mm. Bottom is the width of the finished hem, flat."""
+
+    waist: float
+    hip: float
+    rise: float
+    waist_to_hip: float
+    waist_to_floor: float
+    bottom: float
+
+
+def draft(measures: Measures, units: Units = "cm") -> Pattern:
+    """Front and back by the block's rules, with the shipped rules. Raises ProblemsFoundError if no body has these measures.
+
+    x = 0 is the crease and grain line, y = 0 the floor; the numbers in brackets are the block's own points.
+    """
+    return draft_block(shipped_garment("trousers"), asdict(measures), units)
+
+
+def levels(m: Measures) -> dict[str, float]:
+    """y of waist, hip, crotch, knee and hem in mm; the knee lies half of crotch to floor less 5 cm below the crotch (1-4)."""
+    crotch = m.waist_to_floor - m.rise
+    return {
+        "waist": m.waist_to_floor,
+        "hip": m.waist_to_floor - m.waist_to_hip,
+        "crotch": crotch,
+        "knee": crotch - (crotch / 2 - 50),
+        "hem": 0.0,
+    }
+
+
+def centre_setting(m: Measures) -> float:
+    """How far the centre line lies from the crease (1-5): hip / 12 + 1.5 cm."""
+    return m.hip / 12 + 15
+
+
+def front_extension(m: Measures) -> float:
+    """Front fork extension (5-9): hip / 16 + 0.5 cm."""
+    return m.hip / 16 + 5
+
+
+def block_extension(hip: float) -> float:
+    """The block's whole back extension for a hip girth in mm: from the start of the curve to the crotch point (16-23)."""
+    return (hip / 12 + 15) / 4 + (hip / 16 + 5) * 1.5
+
+
+def touch_points(m: Measures) -> tuple[float, float]:
+    """Distance of front and back curve from their corner (3 / 4.25 cm in sizes 8-14, more above; by hip girth here)."""
+    if m.hip <= 955:
+        return 30.0, 42.5
+    return (32.5, 45.0) if m.hip <= 1150 else (35.0, 47.5)
+
+
+def knee_addition(m: Measures) -> float:
+    """Half knee width over half hem width (4-13): 1.3 cm, 1.5 and 1.7 in the larger size groups."""
+    return 13.0 if m.hip <= 955 else 15.0 if m.hip <= 1150 else 17.0
+
+
+def _front(m: Measures, garment: Garment) -> Piece:
+    level, centre = levels(m), -centre_setting(m)
+    crotch_x = centre - front_extension(m)  # 9
+    hip_side = centre + m.hip / 4 + 5  # 8
+    waist_centre = np.array([centre + 10, level["waist"]])  # 10
+    waist_side = np.array([centre + 10 + m.waist / 4 + 22.5, level["waist"]])  # 11
+    hem, knee = m.bottom / 2 - 5, m.bottom / 2 - 5 + knee_addition(m)  # 12, 13
+    corner = np.array([centre, level["crotch"]])
+    touch = corner + touch_points(m)[0] * np.array([-1.0, 1.0]) / np.sqrt(2)
+    start = np.array([centre, level["hip"]])  # 6
+    point = np.array([crotch_x, level["crotch"]])
+    dart = Dart(
+        points([[-10, level["waist"]]])[0], points([[10, level["waist"]]])[0], points([[0, level["waist"] - 100]])[0]
+    )
+    piece = Piece(
+        garment.parts["front"],
+        {
+            "waist": line(waist_centre, waist_side),
+            **_leg(waist_side, (hip_side, level["hip"]), (knee, level["knee"]), hem, point, -7.5),
+            "curve": _curve(point, touch, start),
+            "centre": line(start, waist_centre),
+        },
+        (dart,),
+    )
+    return finished(garment, piece, level, {"hip": centre})
+
+
+def _back(m: Measures, garment: Garment) -> Piece:
+    level, setting = levels(m), centre_setting(m)
+    corner_x = -setting + setting / 4  # 16
+    crotch_x = -setting - front_extension(m) * 1.5  # 23
+    hip_side = corner_x + m.hip / 4 + 15  # 25
+    waist_centre = np.array([corner_x + 20, level["waist"] + 20])  # 21
+    run = np.sqrt((m.waist / 4 + 42.5) ** 2 - 20**2)
+    waist_side = np.array([waist_centre[0] + run, level["waist"]])  # 22
+    hem, knee = m.bottom / 2 + 5, m.bottom / 2 + 5 + knee_addition(m)  # 26-29: one more on each side
+    start = np.array([corner_x, level["crotch"] + m.rise / 2])  # 19
+    point = np.array([crotch_x, level["crotch"] - 5])  # 24
+    touch = np.array([corner_x, level["crotch"]]) + touch_points(m)[1] * np.array([-1.0, 1.0]) / np.sqrt(2)
+    along = (waist_side - waist_centre) / np.hypot(*(waist_side - waist_centre))
+    down = np.array([along[1], -along[0]])
+    darts = []
+    for share, depth in ((1 / 3, 120.0), (2 / 3, 100.0)):
+        middle = waist_centre + (waist_side - waist_centre) * share
+        ends = points([middle - along * 10, middle + along * 10, middle + down * depth])
+        darts.append(Dart(ends[0], ends[1], ends[2]))
+    piece = Piece(
+        garment.parts["back"],
+        {
+            "waist": line(waist_centre, waist_side),
+            **_leg(waist_side, (hip_side, level["hip"]), (knee, level["knee"]), hem, point, -12.5),
+            "curve": _curve(point, touch, start, tangent=waist_centre - start),
+            "centre": line(start, waist_centre),
+        },
+        tuple(darts),
+    )
+    return finished(garment, piece, level, {"hip": corner_x})  # the hip is taken from these uprights
+
+
+def _leg(
+    waist_side: Array, hip: tuple[float, float], knee: tuple[float, float], hem: float, point: Array, bow: float
+) -> dict[str, Array]:
+    """Side seam, hem and inseam of a leg that is as wide on both sides of the crease; `bow`: how far the inseam is hollowed."""
+    inner_knee = (-knee[0], knee[1])
+    return {
+        "side": join(bowed(waist_side, hip, 5), bowed(hip, knee, -5), line(knee, (hem, 0))),
+        "hem": line((hem, 0), (-hem, 0)),
+        "inseam": join(line((-hem, 0), inner_knee), bowed(inner_knee, point, bow)),
+    }
+
+
+def _curve(point: Array, touch: Array, start: Array, tangent: Array | None = None) -> Array:
+    """The crotch curve from the crotch point over the touch point to where the centre seam begins.
+
+    Two quadratic Bezier arcs that meet at the touch point with one tangent; level at the crotch point, along the centre seam
+    at its start.
+    """
+    end_direction = np.array([0.0, 1.0]) if tangent is None else tangent / np.hypot(*tangent)
+    middle = (np.array([1.0, 0.0]) + end_direction) / np.hypot(*(np.array([1.0, 0.0]) + end_direction))
+    first = meet(point, np.array([1.0, 0.0]), touch, middle)
+    second = meet(start, end_direction, touch, middle)
+    return join(bezier(point, first, touch), bezier(touch, second, start))
+
+
+def _pieces(given: Mapping[str, float], garment: Garment) -> dict[str, Piece]:
+    m = Measures(**given)
+    return {"front": _front(m, garment), "back": _back(m, garment)}
+
+
+BLOCK = Block(
+    source=SOURCE,
+    asked=(
+        Asked("waist", 400, 2000, 720, 90, girth="waist after darts girth"),
+        Asked("hip", 500, 2200, 980, 90, girth="hip girth"),
+        Asked("rise", 150, 500, 275, 30),
+        Asked("waist_to_hip", 100, 350, 205, 20),
+        Asked("waist_to_floor", 600, 1400, 1030, 60),
+        Asked("bottom", 100, 500, 230, 40),
+    ),
+    pieces=_pieces,
+    shares=(  # no source
+        ("waist", "hip", 0.5, 10.0),
+        ("rise", "hip", 0.2, 0.42),
+        ("waist_to_hip", "rise", 0.5, 0.97),
+        ("waist_to_floor", "rise", 2.6, 5.2),
+        ("bottom", "hip", 0.12, 0.42),
+    ),
+    order=(("waist_to_hip", "rise", 1.0), ("rise", "waist_to_floor", 0.5)),
+    tells=("back grain to centre at waist",),
+)

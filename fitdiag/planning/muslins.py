@@ -1,0 +1,299 @@
+"""The plan on simulated cloth: who wears it, which cloth, each step draped before and after, and what that warns of.
+
+A right block dips by itself on a body, so lines are told against the block of the client's own measures, draped on the same
+body; nothing here was measured on a real garment, and the grade is "simulated".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from fitdiag.drape.body import nudged
+from fitdiag.drape.cloth import GRAVITY, Cloth
+from fitdiag.drape.figure import MEASURES, ONE_SIDED, SEATED_MORE_MM, Figure, Taken, figure_of
+from fitdiag.drape.muslin import Draped, drape, order_of
+from fitdiag.drape.readings import READINGS
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.model import BodyNote, RuleBase
+from fitdiag.pattern.blocks import block_of, draft_block
+from fitdiag.pattern.moves import carry_out
+from fitdiag.pattern.piece import Array, Pattern, Side
+from fitdiag.planning.amounts import PlannedAmount
+from fitdiag.planning.plan import Plan
+from fitdiag.planning.stages import Shown, Simulation
+from fitdiag.problems import ProblemsFoundError, one_line, stop
+from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length, round_length
+
+CALICO = "calico-medium"
+PULL_N_M = 100.0  # the pull at which stretch is given in the rules
+MOVED = {"mm": 3.0, "degrees": 1.5, "N": 0.3, "N/m": 6.0, "%": 0.5}  # what is worth a word; a judgement
+CHANGED = 0.25  # and, of pulls and pressures, by this share of what it was
+LINE_OFF_MM = 6.0  # a line this much lower than the block's is off; a fitter sees it, common practice, no source
+PULLS_N_M, PULLS_TIMES = (
+    45.0,
+    1.7,
+)  # a pull over the seat that strong, and that much over the block's, goes into the cleft
+MOST_TOLD = 5
+
+
+@dataclass(frozen=True)
+class Wearer:
+    """The figure that wears it, where its numbers come from, and the notes of shape that it does not show."""
+
+    figure: Figure
+    taken: tuple[Taken, ...]
+    not_shown: tuple[str, ...]
+
+
+def wearer_of(
+    base: RuleBase,
+    measures: Mapping[str, float],
+    notes: Mapping[str, str],
+    units: Units,
+    nudges: Mapping[str, float] | None = None,
+) -> Wearer:
+    """The figure of body measures (mm) and notes: a grade ("some", "marked") or a length, with `left` for the left side.
+
+    `nudges`: by how much earlier rounds moved parts of it, mm.
+    """
+    changes: dict[str, tuple[float, str]] = {}
+    not_shown = []
+    for name, text in notes.items():
+        note = base.body_notes[name]
+        if text == "no":
+            continue
+        if not note.figure:
+            not_shown.append(note.title)
+        for index, move in enumerate(note.figure):
+            mm, how = _moved(note, index, text, units)
+            if move.moves in ONE_SIDED and "left" in text.split():
+                mm = -mm
+            changes[move.moves] = (mm, f"{note.title.lower()}, {how}")
+    known = {name: mm for name, mm in measures.items() if name in MEASURES}
+    figure, taken = figure_of(known, changes, units)
+    if nudges:
+        figure = nudged(figure, nudges)
+        taken = (
+            *taken,
+            *(
+                Taken(part, mm, "moved so far by what came at try-ons, smaller where below 0")
+                for part, mm in nudges.items()
+            ),
+        )
+    return Wearer(figure, taken, tuple(not_shown))
+
+
+def body_told(wearer: Wearer, units: Units) -> tuple[str, ...]:
+    """The body in lines: what was measured, what was filled in and by whom, what the notes moved, what it does not show."""
+    by_source: dict[str, list[str]] = {}
+    for taken in wearer.taken:
+        side = "" if taken.mm >= 0 else " (left)" if taken.name in ONE_SIDED else " less"
+        by_source.setdefault(taken.source, []).append(
+            f"{taken.name.replace('-', ' ')} {format_reading(abs(taken.mm), units)}{side}"
+        )
+    lines = [f"{', '.join(names)}: {source}." for source, names in by_source.items()]
+    if wearer.not_shown:
+        lines.append(f"Not shown on this body: {', '.join(title.lower() for title in wearer.not_shown)}.")
+    return tuple(lines)
+
+
+def _moved(note: BodyNote, index: int, text: str, units: Units) -> tuple[float, str]:
+    """How far one part of a note moves, mm, and how that was told."""
+    move, words = note.figure[index], text.replace("left", "").replace("right", "").strip()
+    some, marked = move.some_mm, move.marked_mm
+    if note.measure is not None:
+        some = note.measure.some_mm if some is None else some
+        marked = note.measure.marked_mm if marked is None else marked
+    if words in ("", "some", "yes"):
+        return some or 0.0, "some"
+    if words == "marked":
+        return marked or 0.0, "marked"
+    try:
+        given = parse_length(words, units).mm
+    except InvalidLengthError as error:
+        raise stop("body", f"{note.id}: {error}", hint="write some, marked, or a length like 1.5 cm") from None
+    return (given, "as given") if index == 0 else (some or 0.0, "some")
+
+
+def cloth_of(base: RuleBase, name: str = CALICO) -> Cloth:
+    """A kind of cloth of the rule folder, in SI units. Raises ProblemsFoundError if there is none of this name."""
+    if not base.cloths and name == CALICO:
+        return Cloth()
+    if name not in base.cloths:
+        raise stop("cloth", f"there is no cloth '{one_line(name, 40)}'", hint=f"there are {', '.join(base.cloths)}")
+    kind = base.cloths[name]
+    weight = kind.weight / 1000.0
+    along, across = (PULL_N_M / (percent / 100.0) for percent in (kind.stretch_along, kind.stretch_across))
+    bending = weight * GRAVITY * (kind.bending_length / 1000.0) ** 3
+    return Cloth(kind.title, weight, along, across, kind.shear, bending, kind.friction)
+
+
+def block_for(figure: Figure, pattern: Pattern) -> Pattern:
+    """The block of a figure's measures, with the pattern's own hem and length."""
+    pieces = tuple(pattern.pieces.values())
+    hems = [_span(piece.seams[piece.part.stays][:, 0]) for piece in pieces]
+    known = {
+        "waist": figure.waist, "hip": figure.hip, "rise": figure.crotch_depth + SEATED_MORE_MM, "waist_to_hip": figure.waist_to_hip,
+        "waist_to_floor": figure.waist_height, "bottom": sum(hems) / 2, "length": _span(pieces[0].outline[:, 1]),
+    }  # fmt: skip
+    asked = {one.name: (one, known.get(one.name, one.usual)) for one in block_of(pattern.garment).asked}
+    return draft_block(pattern.garment, {name: min(max(mm, one.least), one.most) for name, (one, mm) in asked.items()})
+
+
+def _span(values: Array) -> float:
+    return float(values.max() - values.min())
+
+
+def simulate(
+    base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, wearer: Wearer, *,
+    cloth: str = CALICO, solved: Mapping[str, float] | None = None, tell: Callable[[float], None] | None = None,
+) -> tuple[Simulation, tuple[Draped, ...]]:  # fmt: skip
+    """Drape the block, the pattern, and the pattern after each step of the plan; the muslins in the order of the stages.
+
+    `solved`: amounts in mm that the pattern itself asked for, by alteration. Raises ProblemsFoundError.
+    """
+    units, kind = findings.units, cloth_of(base, cloth)
+    patterns, steps = [pattern], list[tuple[str, float]]()
+    warnings: list[str] = []
+    for item in plan.recommendations:
+        amount = (solved or {}).get(item.alteration, item.amount.signed_mm)
+        try:
+            patterns.append(_altered(patterns[-1], item.alteration, item.amount, amount))
+            order_of(patterns[-1], wearer.figure, kind, units=units)
+        except ProblemsFoundError as stopped:
+            patterns = patterns[: len(steps) + 1]
+            warnings.append(f"{base.alterations[item.alteration].title}: not draped, {stopped.problems[0].message}.")
+            continue
+        steps.append((item.alteration, amount))
+    orders = [order_of(one, wearer.figure, kind, units=units) for one in (block_for(wearer.figure, pattern), *patterns)]
+    block, *muslins = drape(orders, tell=tell)
+    stages = [Shown("", None, muslins[0].readings, muslins[0].apart or {})]
+    for (name, amount), muslin in zip(steps, muslins[1:], strict=True):
+        told = changes(stages[-1].readings, muslin.readings, muslin.apart or {}, units)
+        stages.append(Shown(name, amount, muslin.readings, muslin.apart or {}, told))
+    warnings += _warned(base, block.readings, stages, units)
+    title = base.cloths[cloth].title if cloth in base.cloths else kind.name
+    body = body_told(wearer, units)
+    return Simulation(body, title, block.readings, tuple(stages), tuple(warnings)), tuple(muslins)
+
+
+def _altered(pattern: Pattern, alteration: str, planned: PlannedAmount, amount: float) -> Pattern:
+    """The pattern after one step of the plan, each side by its own amount where they differ."""
+    if planned.left_mm is None or planned.right_mm is None:
+        return carry_out(pattern, alteration, amount).pattern
+    sides: tuple[tuple[Side, float], ...] = (("left", planned.left_mm), ("right", planned.right_mm))
+    for side, mm in sides:
+        if mm:
+            pattern = carry_out(pattern, alteration, -mm if planned.less else mm, side).pattern
+    return pattern
+
+
+def changes(
+    before: Mapping[str, float],
+    after: Mapping[str, float],
+    apart: Mapping[str, float],
+    units: Units,
+    most: int = MOST_TOLD,
+) -> tuple[str, ...]:
+    """What a fitter would see change, the most telling first, each in a line."""
+    found = []
+    for name, reading in READINGS.items():
+        if name not in before or name not in after:
+            continue
+        change, was = after[name] - before[name], abs(before[name])
+        worth = max(MOVED[reading.unit], 2 * apart.get(name, 0.0))
+        if reading.unit not in ("mm", "degrees"):
+            worth = max(worth, CHANGED * was)
+        if abs(change) >= worth:
+            found.append((abs(change) / worth, told(name, before[name], after[name], units)))
+    found.sort(key=lambda pair: -pair[0])
+    return tuple(text for _, text in found[:most])
+
+
+def told(name: str, before: float, after: float, units: Units) -> str:
+    """One reading before and after, in words."""
+    reading = READINGS[name]
+    if reading.unit in ("mm", "degrees"):
+        return f"{reading.words}: {amount_told(name, before, units)} before, {amount_told(name, after, units)} after"
+    low, high = sorted((abs(before), abs(after)))
+    times = high / low if low > 1e-6 else 9.0
+    word = (
+        "a little"
+        if times < 1.4
+        else "by half"
+        if times < 1.75
+        else "to twice"
+        if times < 2.5
+        else "to three times"
+        if times < 3.5
+        else "to many times"
+    )
+    if abs(after) < abs(before):
+        word = {
+            "by half": "by a third",
+            "to twice": "to half",
+            "to three times": "to a third",
+            "to many times": "to a fraction",
+        }.get(word, word)
+        return f"{reading.words}: falls {word}"
+    return f"{reading.words}: grows {word}, look there"
+
+
+def amount_told(name: str, value: float, units: Units) -> str:
+    """A reading with its unit, lengths as a tape shows them."""
+    unit = READINGS[name].unit
+    if unit == "mm":
+        shown = format_reading(abs(value), units)
+        return f"-{shown}" if value < 0 and shown not in ("0 in", "0 cm") else shown
+    if unit == "degrees":
+        return f"{value + 0.0:.0f} degrees".replace("-0 ", "0 ")
+    return f"{value:.2f} {unit}" if abs(value) < 10 else f"{value:.0f} {unit}"
+
+
+def _warned(base: RuleBase, block: Mapping[str, float], stages: Sequence[Shown], units: Units) -> list[str]:
+    """Amounts that would leave the hip line off or pull into the cleft, each with the amount that would not."""
+    warnings = []
+    last = stages[-1]
+    for name, off in (("dip-centre-back", LINE_OFF_MM), ("dip-centre-front", LINE_OFF_MM)):
+        over = last.readings[name] - block[name]
+        if len(stages) > 1 and abs(over) > off + last.apart.get(name, 0.0):
+            where = name.removeprefix("dip-").replace("-", " ")
+            more = "lower" if over > 0 else "higher"
+            by = format_reading(abs(over), units)
+            text = f"After all steps the hip line would lie {by} {more} at {where} than the block's does on this body."
+            warnings.append(text + _instead(base, stages, name, block[name], units))
+    for before, after in pairwise(stages):
+        limit = max(PULLS_N_M, PULLS_TIMES * block.get("pull-seat", 0.0))
+        pull, was = after.readings.get("pull-seat", 0.0), before.readings.get("pull-seat", 0.0)
+        if pull > limit and pull > was * 1.2 and after.amount:
+            share = max(0.0, (limit - was) / (pull - was))
+            safe = round_length(after.amount * share, units)
+            title = base.alterations[after.alteration].title
+            upto = (
+                f" Up to about {format_length(safe, units)} it would not."
+                if safe > 0
+                else " Any amount would add to it."
+            )
+            warnings.append(
+                f"{title} by {format_length(after.amount, units)} would pull hard over the seat and may draw into the cleft.{upto}"
+            )
+    return warnings
+
+
+def _instead(base: RuleBase, stages: Sequence[Shown], name: str, wanted: float, units: Units) -> str:
+    """With which amount of the step that moves a line most it would come to where it is wanted, by proportion."""
+    moves = [(later.readings[name] - earlier.readings[name], later) for earlier, later in pairwise(stages)]
+    moved, step = max(moves, key=lambda pair: abs(pair[0]))
+    if abs(moved) < MOVED["mm"] or not step.amount:
+        return " No step of this plan moves that line: look for another cause."
+    amount = step.amount * (1 + (wanted - stages[-1].readings[name]) / moved)
+    most = base.alterations[step.alteration].most_a_round.amount_mm
+    title = base.alterations[step.alteration].title
+    if amount <= 0:
+        return f" Without '{title}' it would lie nearer."
+    shown = format_length(round_length(min(amount, most), units), units)
+    if amount > most:
+        return f" '{title}' by {shown}, the most of one round, would leave less of it."
+    return f" '{title}' by about {shown} instead of {format_length(step.amount, units)} would bring it there."

@@ -1,0 +1,114 @@
+"""How near simulated cloth came to the muslin that was tried on, and a body nudged a little towards what came.
+
+A nudge is small and bounded: the shape whose change would bring the simulated lines nearer to the measured ones, weighed
+against how unlikely the change is (least squares with a prior; the slopes by draping the same pattern on changed bodies).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from fitdiag.drape.body import nudged as with_nudges
+from fitdiag.drape.cloth import Cloth
+from fitdiag.drape.figure import Figure
+from fitdiag.drape.muslin import drape, order_of
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.piece import Pattern
+from fitdiag.units import Units, format_reading
+
+TRIED_MM = {
+    "seat-out": 12.0,
+    "abdomen-out": 12.0,
+    "crotch-lower": 8.0,
+}  # what may be nudged, and by how much it is tried
+SPREAD_MM = 5.0  # one standard deviation of what measures and notes leave open; a judgement, no source
+MOST_MM = 10.0  # of all nudges of a part together
+READ_MM = 5.0  # error of a line read against one drawn, where the finding gives none
+WORTH_MM = 0.5  # a smaller nudge is none
+
+
+@dataclass(frozen=True)
+class Near:
+    """One measured sign: what simulated cloth drew of it, against the block on the same body, and what came; mm."""
+
+    symptom: str
+    simulated: float
+    came: float
+    error: float
+
+
+def nearness(
+    base: RuleBase, findings: Findings, block: Mapping[str, float], muslin: Mapping[str, float]
+) -> tuple[Near, ...]:
+    """The measured signs that simulated cloth draws too, each beside what it drew."""
+    near = []
+    for sign in base.simulated_signs.values():
+        finding = findings.symptoms.get(sign.symptom)
+        if finding is None or finding.amount_mm is None or sign.mm is None or sign.reading not in muslin:
+            continue
+        value = muslin[sign.reading] - (0.0 if sign.whole else block[sign.reading])
+        near.append(Near(sign.symptom, value * sign.mm, finding.amount_mm, finding.error_mm or READ_MM))
+    return tuple(near)
+
+
+def nearness_told(base: RuleBase, near: tuple[Near, ...], units: Units) -> tuple[str, ...]:
+    """One line each: what was simulated for the muslin as it was sewn, and what came."""
+    told = []
+    for one in near:
+        simulated = ("-" if one.simulated < 0 else "") + format_reading(abs(one.simulated), units)
+        off = format_reading(abs(one.simulated - one.came), units)
+        told.append(
+            f"{base.symptoms[one.symptom].title}: simulated {simulated}, came {format_reading(one.came, units)}, {off} apart"
+        )
+    return tuple(told)
+
+
+def nudge(
+    base: RuleBase, findings: Findings, sewn: Pattern, block: Pattern, figure: Figure, cloth: Cloth,
+    earlier: Mapping[str, float], tell: Callable[[float], None] | None = None,
+) -> dict[str, float]:  # fmt: skip
+    """By how much each part of the body is to be nudged now, mm; empty where nothing measured asks for it.
+
+    `sewn`: the pattern of the muslin that was tried on; `figure`: the body so far, with its `earlier` nudges in it.
+    """
+    bodies = [figure, *(with_nudges(figure, {part: step}) for part, step in TRIED_MM.items())]
+    orders = [order_of(pattern, body, cloth, units=findings.units) for body in bodies for pattern in (block, sewn)]
+    muslins = drape(orders, tell=tell)
+    seen = [nearness(base, findings, muslins[k].readings, muslins[k + 1].readings) for k in range(0, len(muslins), 2)]
+    known = [k for k, one in enumerate(seen[0]) if not base_sign_whole(base, one.symptom)]
+    missing = [seen[0][k].came - seen[0][k].simulated for k in known]
+    weights = [1 / seen[0][k].error ** 2 for k in known]
+    slopes = [
+        [(one[k].simulated - seen[0][k].simulated) / step for k in known]
+        for one, step in zip(seen[1:], TRIED_MM.values(), strict=True)
+    ]
+    bounds = [(-MOST_MM - earlier.get(part, 0.0), MOST_MM - earlier.get(part, 0.0)) for part in TRIED_MM]
+    moved = _least(slopes, missing, weights, bounds)
+    return {part: round(mm, 1) for part, mm in zip(TRIED_MM, moved, strict=True) if abs(mm) >= WORTH_MM}
+
+
+def _least(
+    slopes: Sequence[Sequence[float]],
+    missing: Sequence[float],
+    weights: Sequence[float],
+    bounds: Sequence[tuple[float, float]],
+) -> list[float]:
+    """The moves that leave the least weighed square of what is missing, plus (move / SPREAD_MM)², each within its bounds.
+
+    By turns, one move after the other (projected Gauss-Seidel), which ends at the one minimum of this convex sum.
+    """
+    moved = [0.0] * len(slopes)
+    for _ in range(100):
+        for k, own in enumerate(slopes):
+            others = [sum(slopes[j][i] * moved[j] for j in range(len(slopes)) if j != k) for i in range(len(missing))]
+            pull = sum(w * a * (m - o) for w, a, m, o in zip(weights, own, missing, others, strict=True))
+            stiff = sum(w * a * a for w, a in zip(weights, own, strict=True)) + 1 / SPREAD_MM**2
+            moved[k] = min(max(pull / stiff, bounds[k][0]), bounds[k][1])
+    return moved
+
+
+def base_sign_whole(base: RuleBase, symptom: str) -> bool:
+    """Whether a sign is read off the pattern itself, so that no body explains it."""
+    return any(sign.whole for sign in base.simulated_signs.values() if sign.symptom == symptom)
