@@ -151,7 +151,7 @@ class Diagnosis:
             if index in self.compiled.presumed:
                 continue
             finding = self.findings.symptoms[self.compiled.symptoms[index]]
-            if finding.seen == "unsure":
+            if finding.seen == "unsure" and finding.amount_mm is None:
                 continue
             text = told(self.base, finding, self.findings)
             before = self.posterior.without(index)
@@ -275,7 +275,7 @@ def likelihood(base: RuleBase, finding: Finding, findings: Findings) -> tuple[fl
     yes, and the more is read the more it says. A blurred photo persuades less.
     """
     symptom = base.symptoms[finding.symptom]
-    if finding.seen == "unsure":
+    if finding.seen == "unsure" and finding.amount_mm is None:
         return 1.0, 1.0
     if finding.amount_mm is not None and symptom.measure is not None and finding.severity is None:
         present = chance_by_amount(base, symptom, finding, findings)
@@ -305,8 +305,6 @@ def chance_by_amount(base: RuleBase, symptom: Symptom, finding: Finding, finding
 def told(base: RuleBase, finding: Finding, findings: Findings) -> str:
     """A finding in words: `The level lines dip towards the back (3/4 in)`, `Not seen: a V …`."""
     title = base.symptoms[finding.symptom].title
-    if finding.seen == "unsure":
-        return f"Cannot be said: {lower_first(title)}"
     extra = []
     if finding.amount_mm is not None:
         text = format_reading(finding.amount_mm, findings.units)
@@ -316,6 +314,8 @@ def told(base: RuleBase, finding: Finding, findings: Findings) -> str:
     if finding.side in ("left", "right"):
         extra.append(f"{finding.side} side only")
     tail = f" ({', '.join(extra)})" if extra else ""
+    if finding.seen == "unsure":
+        return f"Cannot be said: {lower_first(title)}{tail}"
     if finding.seen == "no" and finding.amount_mm:
         return f"Not enough to count: {lower_first(title)}{tail}"
     return f"{title}{tail}" if finding.seen == "yes" else f"Not seen: {lower_first(title)}{tail}"

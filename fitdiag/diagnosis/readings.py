@@ -132,7 +132,7 @@ def readings_of(base: RuleBase, findings: Findings) -> tuple[AxisReading, ...]:
 def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int = 0) -> AxisReading | None:
     symptom = base.symptoms[finding.symptom]
     measure = symptom.measure
-    if measure is None or finding.seen == "unsure":
+    if measure is None:
         return None
     axis = axis_of(base, symptom)
     assert axis is not None

@@ -113,12 +113,14 @@ class FromEase(Rule):
 class FromPhoto(Rule):
     """Which quantity of measured pictures answers a symptom: of these lines, the one that shows most.
 
-    `drop` and `rise`: the middle against the side seams; `v-depth`: at the centre seam, pointing down; `slope`: between
-    the side seams; `lean`: off plumb over 60 cm; `from-centre`: from the centre seam to the grainline at the waist.
+    `drop`: the middle lower than the side seams; `dip`: half way to a side seam lower than there; `v-depth`: at the centre
+    seam, over 6 cm; `slope`: between the side seams; `lean`, `lean-out`: off plumb over 60 cm, either way or outwards;
+    `from-centre`: from the centre seam to the grainline at the waist. A sign that is this one turned round needs no link.
     """
 
     lines: tuple[Literal["waist", "hip", "crotch", "grain-left", "grain-right"], ...] = Field(min_length=1)
-    what: Literal["drop", "rise", "v-depth", "slope", "lean", "from-centre"]
+    what: Literal["drop", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
+    of: Literal["back", "front"] = "back"  # for slope and lean either
 
 
 class Symptom(Rule):
