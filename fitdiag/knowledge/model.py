@@ -509,6 +509,11 @@ class RuleBase:
         return self.words.settings.words[name]
 
     @cached_property
+    def kept(self) -> dict[tuple[object, ...], Any]:
+        """What others work out from these rules alone, and need again and again."""
+        return {}
+
+    @cached_property
     def believed(self) -> Mapping[str, Cause]:
         """The causes that take part in a diagnosis: all but drafts."""
         return {cause.id: cause for cause in self.causes.values() if cause.status != "draft"}
@@ -519,9 +524,13 @@ class RuleBase:
 
     def undone_by(self, alteration: str) -> tuple[str, ...]:
         """The alterations that this one takes back."""
-        own = self.alterations[alteration].opposite
-        others = [rule.id for rule in self.alterations.values() if rule.opposite == alteration]
-        return tuple(dict.fromkeys([*([own] if own else []), *others]))
+        return self._undone[alteration]
+
+    @cached_property
+    def _undone(self) -> Mapping[str, tuple[str, ...]]:
+        pairs = [(rule.id, rule.opposite) for rule in self.alterations.values() if rule.opposite]
+        pairs += [(other, own) for own, other in pairs]
+        return {name: tuple(dict.fromkeys(o for own, o in pairs if own == name)) for name in self.alterations}
 
     @cached_property
     def worked_out(self) -> dict[tuple[object, ...], Any]:
