@@ -315,10 +315,10 @@ def _seams(piece: Piece, ring: Array, labels: NDArray[np.int_]) -> dict[str, Arr
 
 def nearest(line: Array, at: Array) -> Array:
     """The point of a polyline that lies nearest to a point."""
-    return _foot(line, at)[0]
+    return foot(line, at)[0]
 
 
-def _foot(line: Array, at: Array) -> tuple[Array, int, float]:
+def foot(line: Array, at: Array) -> tuple[Array, int, float]:
     """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
     x, y = line[:, 0], line[:, 1]
     x0, y0 = x[:-1], y[:-1]
@@ -367,7 +367,7 @@ def redraw(
         piece,
         seams=new,
         darts=darts,
-        lines={name: _reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
+        lines={name: reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
         notches=tuple(Notch(notch.name, notch.seam, on_seam(notch.at, notch.seam)) for notch in piece.notches),
         joints=(
             *(Joint(j.seam, points(np.array([on_seam(at, j.seam) for at in j.at]))) for j in piece.joints),
@@ -447,7 +447,7 @@ def crossing(start: Array, through: Array, line: Array) -> Array | None:
     return found
 
 
-def _reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], changed: set[str]) -> Array:
+def reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], changed: set[str]) -> Array:
     """A drawn line whose ends lie on the outline, carried on or cut back to where the outline runs now."""
     ends = piece.part.ends.get(name)
     result = line
