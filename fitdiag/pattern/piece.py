@@ -77,10 +77,14 @@ class Notch:
 
 @dataclass(frozen=True, eq=False)
 class Joint:
-    """Where an alteration left a step or a kink in a seam, to be trued: between the points `at` (equal for a kink)."""
+    """Where an alteration left a step or a kink in a seam, to be trued: between the points `at` (equal for a kink).
+
+    `hidden`: the edge that lies covered under a fold there, from where it goes under; who opens the fold finds it again.
+    """
 
     seam: str
     at: Array
+    hidden: Array | None = None
 
 
 @dataclass(frozen=True)
