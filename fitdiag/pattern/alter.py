@@ -145,7 +145,7 @@ class Parting:
             if steps[k] is None:
                 line, labels = _inserted(line, labels, *places[k])
         self._line, self._labels, self.opened = line, labels, [step for step in steps if step is not None]
-        self._hidden = [None if step is None else step.hidden for step in steps]
+        self._hidden = [(None, ()) if step is None else (step.hidden, step.of) for step in steps]
         ends = [_ends_in(line, place, step) for (_, place), step in zip(places, steps, strict=True)]
         if ends[0][0] == ends[1][0]:
             raise stop("cut", f"{piece.name}: the cut has no length", hint="look at the levels of the pattern")
@@ -181,25 +181,25 @@ class Parting:
         kept, kept_labels = self._line[staying], self._labels[staying[:-1]]
         at_from, at_to = (taken[1], taken[0]) if self.swapped else taken
         under = self._hidden[::-1] if self.swapped else self._hidden  # at the end of the part that stays, at its start
-        kept, kept_labels, below = _uncovered(kept[::-1], kept_labels[::-1], at_to, under[1], laid[-1])
-        kept, kept_labels, above = _uncovered(kept[::-1], kept_labels[::-1], at_from, under[0], laid[0])
-        laid, labels, _ = _trimmed(laid, labels, -at_to)
+        names = piece.part.seams
+        kept, kept_labels, below = _uncovered(kept[::-1], kept_labels[::-1], at_to, under[1], laid[-1], names)
+        kept, kept_labels, above = _uncovered(kept[::-1], kept_labels[::-1], at_from, under[0], laid[0], names)
+        laid, labels, _ = _trimmed(laid, labels, -at_to, names)
         part, steps = piece.part, [labels]
         ring = [laid]
-        joints = [Joint(part.seams[kept_labels[0]], points(np.array([laid[-1], kept[0]])), below)]
+        joints = [Joint(part.seams[kept_labels[0]], points(np.array([laid[-1], kept[0]])), *below)]
         if np.hypot(*(laid[-1] - kept[0])) > SAME_MM:
             steps.append(kept_labels[:1])
             ring.append(kept)
         else:
             ring.append(kept[1:])
         steps.append(kept_labels)
-        joints.append(Joint(part.seams[kept_labels[-1]], points(np.array([kept[-1], laid[0]])), above))
+        joints.append(Joint(part.seams[kept_labels[-1]], points(np.array([kept[-1], laid[0]])), *above))
         if np.hypot(*(kept[-1] - laid[0])) > SAME_MM:
             steps.append(kept_labels[-1:])
         else:
             ring[-1] = ring[-1][:-1]
-        names = np.concatenate(steps)
-        seams = _seams(piece, np.concatenate(ring), names)
+        seams = _seams(piece, np.concatenate(ring), np.concatenate(steps))
         return self._drawn_on(replace(piece, seams=seams), move, closing, joints)
 
     def _drawn_on(self, result: Piece, move: Map, closing: bool, joints: list[Joint]) -> Piece:
@@ -294,31 +294,35 @@ def _inserted(line: Array, labels: NDArray[np.int_], index: int, at: Array) -> t
     )
 
 
-def _trimmed(line: Array, labels: NDArray[np.int_], by: float) -> tuple[Array, NDArray[np.int_], Array | None]:
-    """A polyline with `by` mm of its length taken off at its end, the labels of its steps, and what was taken off.
+Hidden = tuple[Array | None, tuple[str, ...]]  # an edge that lies covered, and the seam of each of its steps
 
-    The latter only where it is of one seam.
-    """
+
+def _trimmed(
+    line: Array, labels: NDArray[np.int_], by: float, names: tuple[str, ...]
+) -> tuple[Array, NDArray[np.int_], Hidden]:
+    """A polyline with `by` mm of its length taken off at its end, the labels of its steps, and what was taken off."""
     if by <= 0.0:
-        return line, labels, None
+        return line, labels, (None, ())
     short = shortened(line, by)
-    left = labels[: len(short) - 1]
-    rest = np.concatenate([short[-1:], line[arc(line) > float(arc(short)[-1]) + SAME_MM]])
-    return short, left, points(rest) if (labels[len(left) - 1 :] == left[-1]).all() else None
+    beyond = line[arc(line) > float(arc(short)[-1]) + SAME_MM]
+    of = tuple(names[label] for label in labels[len(labels) - len(beyond) :])
+    return short, labels[: len(short) - 1], (points(np.concatenate([short[-1:], beyond])), of)
 
 
 def _uncovered(
-    line: Array, labels: NDArray[np.int_], by: float, hidden: Array | None, to: Array
-) -> tuple[Array, NDArray[np.int_], Array | None]:
+    line: Array, labels: NDArray[np.int_], by: float, under: Hidden, to: Array, names: tuple[str, ...]
+) -> tuple[Array, NDArray[np.int_], Hidden]:
     """A polyline trimmed at its end by what is laid over it; or run on along what lay hidden there, as far as `to` uncovers it."""
+    hidden, of = under
     if by > 0.0 or hidden is None or np.hypot(*(hidden[0] - line[-1])) > ON_CUT_MM:
-        return _trimmed(line, labels, by)
+        return _trimmed(line, labels, by, names)
     along, far = arc(hidden), far_on(hidden, to)
     end = np.array([[np.interp(far, along, hidden[:, axis]) for axis in (0, 1)]])
     shown = np.concatenate([hidden[(along > SAME_MM) & (along < far - SAME_MM)], end])
     left = np.concatenate([end, hidden[along > far + SAME_MM]])
-    more = np.full(len(shown), labels[-1])
-    return np.concatenate([line, shown]), np.concatenate([labels, more]), points(left) if len(left) > 1 else None
+    more = [names.index(seam) for seam in of[: len(shown)]]
+    rest: Hidden = (points(left), of[len(of) - len(left) + 1 :]) if len(left) > 1 else (None, ())
+    return np.concatenate([line, shown]), np.concatenate([labels, more]).astype(int), rest
 
 
 def shortened(line: Array, by: float) -> Array:

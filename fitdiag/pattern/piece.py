@@ -85,6 +85,7 @@ class Joint:
     seam: str
     at: Array
     hidden: Array | None = None
+    of: tuple[str, ...] = ()  # the seam of each of its steps
 
 
 @dataclass(frozen=True)
