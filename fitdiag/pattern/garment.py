@@ -190,11 +190,14 @@ def spot(garment: Garment, piece: Piece, text: str) -> Spot:
 def hits(line: Array, value: float, axis: int) -> list[tuple[int, Array]]:
     """Where a polyline crosses a height (`axis` 1) or an upright (0): the index of the point before, and the place."""
     ones = line[:, axis]
-    low, high = np.minimum(ones[:-1], ones[1:]), np.maximum(ones[:-1], ones[1:])
+    above, below = ones >= value - NEAR_MM, ones <= value + NEAR_MM
+    crossed = (above[:-1] & below[1:]) | (below[:-1] & above[1:])
     found = []
-    for index in np.nonzero((low - NEAR_MM <= value) & (value <= high + NEAR_MM) & (low < high))[0]:
-        share = float(np.clip((value - ones[index]) / (ones[index + 1] - ones[index]), 0.0, 1.0))
-        found.append((int(index), line[index] + share * (line[index + 1] - line[index])))
+    for index in crossed.nonzero()[0].tolist():
+        start, end = float(ones[index]), float(ones[index + 1])
+        if start != end:
+            share = min(max((value - start) / (end - start), 0.0), 1.0)
+            found.append((index, line[index] + share * (line[index + 1] - line[index])))
     return found
 
 
@@ -211,7 +214,9 @@ def along(piece: Piece, seam: str, far: float) -> Spot:
 
 def arc(line: Array) -> Array:
     """For each point of a polyline its distance from the start, along it, mm."""
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    steps, far = line[1:] - line[:-1], np.zeros(len(line))
+    np.cumsum(np.hypot(steps[:, 0], steps[:, 1]), out=far[1:])
+    return far
 
 
 def far_on(line: Array, at: Array) -> float:

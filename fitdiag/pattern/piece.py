@@ -264,7 +264,7 @@ def cut_words(piece: Piece, side: Side) -> str:
 
 def length(line: Array) -> float:
     """Length of a polyline in mm."""
-    steps = np.diff(line, axis=0)
+    steps = line[1:] - line[:-1]
     return float(np.hypot(steps[:, 0], steps[:, 1]).sum())
 
 
