@@ -113,12 +113,14 @@ class FromEase(Rule):
 class FromPhoto(Rule):
     """Which quantity of measured pictures answers a symptom: of these lines, the one that shows most.
 
-    `drop` and `rise`: the middle against the side seams; `v-depth`: at the centre seam, pointing down; `slope`: between
-    the side seams; `lean`: off plumb over 60 cm; `from-centre`: from the centre seam to the grainline at the waist.
+    `drop`: the middle lower than the side seams; `dip`: half way to a side seam lower than there; `v-depth`: at the centre
+    seam, over 6 cm; `slope`: between the side seams; `lean`, `lean-out`: off plumb over 60 cm, either way or outwards;
+    `from-centre`: from the centre seam to the grainline at the waist. A sign that is this one turned round needs no link.
     """
 
     lines: tuple[Literal["waist", "hip", "crotch", "grain-left", "grain-right"], ...] = Field(min_length=1)
-    what: Literal["drop", "rise", "v-depth", "slope", "lean", "from-centre"]
+    what: Literal["drop", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
+    of: Literal["back", "front"] = "back"  # for slope and lean either
 
 
 class Symptom(Rule):
@@ -361,6 +363,7 @@ class Alteration(Rule):
     id: Id
     title: Text
     draft: YesNo = False
+    search: tuple[Text, ...] = ()
     stage: Stage
     operation: Geometry
     seams: tuple[Id, ...] = Field(min_length=1)
@@ -433,13 +436,18 @@ class Caution(Rule):
 
 
 class About(Rule):
-    """`rulebase.yaml`: what this rule base is for, and the names of seams its rules use."""
+    """`rulebase.yaml`: what this rule base is for, the names of seams its rules use, and words that people use for each other.
+
+    `alike`: a word and those that are taken for it when somebody types them; `opposites`: pairs of such words.
+    """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
     garment: Id
     title: Text
     seams: tuple[Id, ...]
     cautions: tuple[Caution, ...]
+    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
+    opposites: tuple[tuple[Text, Text], ...] = ()
 
 
 class WordTable(Rule):
@@ -501,6 +509,11 @@ class RuleBase:
         return self.words.settings.words[name]
 
     @cached_property
+    def kept(self) -> dict[tuple[object, ...], Any]:
+        """What others work out from these rules alone, and need again and again."""
+        return {}
+
+    @cached_property
     def believed(self) -> Mapping[str, Cause]:
         """The causes that take part in a diagnosis: all but drafts."""
         return {cause.id: cause for cause in self.causes.values() if cause.status != "draft"}
@@ -511,9 +524,18 @@ class RuleBase:
 
     def undone_by(self, alteration: str) -> tuple[str, ...]:
         """The alterations that this one takes back."""
-        own = self.alterations[alteration].opposite
-        others = [rule.id for rule in self.alterations.values() if rule.opposite == alteration]
-        return tuple(dict.fromkeys([*([own] if own else []), *others]))
+        return self._undone[alteration]
+
+    @cached_property
+    def _undone(self) -> Mapping[str, tuple[str, ...]]:
+        pairs = [(rule.id, rule.opposite) for rule in self.alterations.values() if rule.opposite]
+        pairs += [(other, own) for own, other in pairs]
+        return {name: tuple(dict.fromkeys(o for own, o in pairs if own == name)) for name in self.alterations}
+
+    @cached_property
+    def worked_out(self) -> dict[tuple[object, ...], Any]:
+        """What other rooms work out once for these rules, by keys of their own."""
+        return {}
 
     @cached_property
     def slopes_of(self) -> Mapping[str, Mapping[str, tuple[Slope, ...]]]:
