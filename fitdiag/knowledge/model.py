@@ -517,9 +517,16 @@ class RuleBase:
 
     def undone_by(self, alteration: str) -> tuple[str, ...]:
         """The alterations that this one takes back."""
-        own = self.alterations[alteration].opposite
-        others = [rule.id for rule in self.alterations.values() if rule.opposite == alteration]
-        return tuple(dict.fromkeys([*([own] if own else []), *others]))
+        return self._undone[alteration]
+
+    @cached_property
+    def _undone(self) -> Mapping[str, tuple[str, ...]]:
+        found: dict[str, dict[str, None]] = {name: {} for name in self.alterations}
+        for rule in self.alterations.values():
+            if rule.opposite is not None:
+                found[rule.id][rule.opposite] = None
+                found.get(rule.opposite, {})[rule.id] = None
+        return {name: tuple(others) for name, others in found.items()}
 
     @cached_property
     def slopes_of(self) -> Mapping[str, Mapping[str, tuple[Slope, ...]]]:
