@@ -33,6 +33,32 @@ app = typer.Typer(
 )
 
 
+def _version(given: bool) -> None:
+    if given:
+        from fitdiag import __version__
+        from fitdiag.cli.output import write
+
+        write(f"fitdiag {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def before_any(
+    version: Annotated[
+        bool, typer.Option("--version", is_eager=True, callback=_version, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."""
+
+
+@app.command("help")
+def help_command(
+    words: Annotated[list[str] | None, typer.Argument(metavar="COMMAND", help="The command to read about.")] = None,
+) -> None:
+    """Show this help, or that of a command."""
+    raise typer.Exit(app([*(words or ()), "--help"], standalone_mode=False))
+
+
 def _group(name: str, told: str) -> typer.Typer:
     """Commands under one word."""
     group = typer.Typer(help=told, no_args_is_help=True, rich_markup_mode=None)
@@ -196,7 +222,10 @@ def interview_command(
         typer.Option("--log", metavar="FILE", help="Where to keep the session; without it, in the folder sessions/."),
     ] = None,
     resume: Annotated[
-        str | None, typer.Option("--resume", metavar="LOG", help="Go on with an earlier session.")
+        str | None,
+        typer.Option(
+            "--resume", metavar="LOG|CASE", help="Go on with an earlier session, or with a case's last round."
+        ),
     ] = None,
     answers: Annotated[
         str | None,
@@ -224,7 +253,7 @@ def interview_command(
 
 @app.command("replay")
 def replay_command(
-    log: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
+    log: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
     folder: RulesOption = None,
 ) -> None:
     """Work a session out again under today's rules, and show what differs."""
@@ -235,7 +264,7 @@ def replay_command(
 
 @app.command("export")
 def export_command(
-    log: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
+    log: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
     to: Annotated[
         str,
         typer.Option(
@@ -295,7 +324,7 @@ def learn_command(
 
 @app.command("compare")
 def compare_command(
-    one: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
+    one: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
     other: Annotated[str, typer.Argument(metavar="LOG", help="Another fitter's, of the same muslin.")],
     folder: RulesOption = None,
     as_json: JsonOption = False,
@@ -331,22 +360,64 @@ def photo_add(
     raise typer.Exit(add(pictures, to, face_above=cover_above, focal=focal, hip=hip_width, replace=replace))
 
 
+@photo_app.command("read")
+def photo_read(
+    pictures: Annotated[
+        list[str],
+        typer.Argument(metavar="PICTURE...", help="Pictures of one fitting: back.jpg left.jpg, or back=IMG_1.jpg."),
+    ],
+    to: Annotated[
+        str | None,
+        typer.Option("--to", metavar="FOLDER", help="Where cleaned copies go; else a folder 'read' beside them."),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Take all lines that are not doubtful, without the page.")] = False,
+    answer: Annotated[
+        str | None, typer.Option("--answer", metavar="FILE", help="What the page saved, if it lies elsewhere.")
+    ] = None,
+    hip_girth: Annotated[
+        str | None,
+        typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
+    ] = None,
+    hip_width: Annotated[
+        str | None,
+        typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view."),
+    ] = None,
+    behind: Annotated[
+        str | None, typer.Option("--behind", metavar="LENGTH", help="How far the sheet hangs behind the side seams.")
+    ] = None,
+    focal: Annotated[
+        float | None,
+        typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none."),
+    ] = None,
+    findings: Annotated[
+        str | None,
+        typer.Option("--findings", metavar="FILE", help="Where the findings go; else beside the cleaned copies."),
+    ] = None,
+    units: UnitsOption = None,
+    folder: RulesOption = None,
+) -> None:
+    """Read pictures without marking them: lines are found, you say yes on one page, and the findings are written."""
+    from fitdiag.cli.read import read
+
+    raise typer.Exit(
+        read(pictures, to, yes=yes, answer=answer, hip_girth=hip_girth, hip_width=hip_width, behind=behind, focal=focal,
+             findings=findings, units=units, rules=folder)
+    )  # fmt: skip
+
+
 @photo_app.command("mark")
 def photo_mark(
     pictures: Annotated[list[str], typer.Argument(metavar="PICTURE...", help="Cleaned pictures.")],
     marks: Annotated[
         str | None, typer.Option("--marks", metavar="FILE", help="The marks, if they lie elsewhere.")
     ] = None,
-    propose: Annotated[
-        bool, typer.Option("--propose", help="Look for lines first; you confirm each on the page.")
-    ] = False,
     units: UnitsOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the page on which the lines of a picture are marked, in a browser, without a network."""
     from fitdiag.cli.photo import mark
 
-    raise typer.Exit(mark(pictures, marks, units=units, propose=propose, replace=replace))
+    raise typer.Exit(mark(pictures, marks, units=units, replace=replace))
 
 
 @photo_app.command("measure")
@@ -417,7 +488,8 @@ def run(arguments: Sequence[str] | None = None) -> None:
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
         try:
-            code = app(arguments, standalone_mode=False)
+            given = sys.argv[1:] if arguments is None else arguments
+            code = app(given, standalone_mode=False) if given or not _in_a_terminal() else _from_the_start()
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
@@ -441,6 +513,20 @@ def run(arguments: Sequence[str] | None = None) -> None:
         say_aside("\nStopped.")
         sys.exit(130)
     sys.exit(code)
+
+
+def _in_a_terminal() -> bool:
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _from_the_start() -> int:
+    """The start screen, and then what was chosen there."""
+    from fitdiag.cli.start import start
+
+    for words in start():
+        if code := app(words, standalone_mode=False):
+            return int(code)
+    return 0
 
 
 def _close_output() -> None:

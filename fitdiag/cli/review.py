@@ -17,7 +17,7 @@ from fitdiag.cli.documents import Look, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.repair import silently
-from fitdiag.cli.terminal import Screen, _Leave, hold_interview
+from fitdiag.cli.terminal import Leave, Screen, hold_interview
 from fitdiag.diagnosis.belief import told
 from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
@@ -77,7 +77,7 @@ def review(
         return run.through(
             photos, given, mine, done, send_form=send_form, sent=sent, fits=fits, large=large, paper=sheets
         )
-    except _Leave:
+    except Leave:
         write(f"\nLeft; every answer is saved. To go on:\n  {run.command}")
         return 130
 
@@ -142,7 +142,7 @@ class _Run:
         with nullcontext() if self.ask else self._alone():  # where nobody is asked, nothing comes in between
             conclusion = self.conclude()
             if conclusion is None:
-                raise _Leave
+                raise Leave
             return self.finish(conclusion, sent=sent, large=large, paper=paper)
 
     # -- which round it is ----------------------------------------------------------------------------------------
@@ -324,23 +324,19 @@ class _Run:
         pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:
             return True
-        from fitdiag.cli.photo import mark, measure_inside, sidecar
-        from fitdiag.photos.marks import read_marks
+        from fitdiag.cli.photo import measure_inside, sidecar
+        from fitdiag.cli.read import ask, confirmed
 
         read = [[read_bytes(path, 1 << 30), read_bytes(sidecar(path), 1 << 30, "marks file")] for path in pictures]
         held = {path.name: [digest(part) for part in parts] for path, parts in zip(pictures, read, strict=True)}
         if RoundLog.of(one).holds(held):
             return True
-        if bare := [path for path in pictures if not read_marks(sidecar(path)).lines]:
+        if not confirmed(pictures, one.photos, None):
             with self._alone():
-                mark(
-                    [str(path) for path in bare],
-                    None,
-                    units=self.case.units,
-                    propose=False,
-                    replace=True,
-                    then=self.command,
-                )
+                page = ask(pictures, one.photos, self.case.units, self.case.body_measures.get("hip"))
+            write("Say yes to the lines on this page, or put them right there:")
+            write(f"  {page.resolve().as_uri()}")
+            write(f"Then go on:\n  {self.command}")
             return False
         found = measure_inside(self.base, pictures, self.case.body_measures.get("hip"), self.case.units)
         with self._alone():

@@ -113,12 +113,14 @@ class FromEase(Rule):
 class FromPhoto(Rule):
     """Which quantity of measured pictures answers a symptom: of these lines, the one that shows most.
 
-    `drop` and `rise`: the middle against the side seams; `v-depth`: at the centre seam, pointing down; `slope`: between
-    the side seams; `lean`: off plumb over 60 cm; `from-centre`: from the centre seam to the grainline at the waist.
+    `drop`: the middle lower than the side seams; `dip`: half way to a side seam lower than there; `v-depth`: at the centre
+    seam, over 6 cm; `slope`: between the side seams; `lean`, `lean-out`: off plumb over 60 cm, either way or outwards;
+    `from-centre`: from the centre seam to the grainline at the waist. A sign that is this one turned round needs no link.
     """
 
     lines: tuple[Literal["waist", "hip", "crotch", "grain-left", "grain-right"], ...] = Field(min_length=1)
-    what: Literal["drop", "rise", "v-depth", "slope", "lean", "from-centre"]
+    what: Literal["drop", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
+    of: Literal["back", "front"] = "back"  # for slope and lean either
 
 
 class Symptom(Rule):
@@ -507,6 +509,11 @@ class RuleBase:
         return self.words.settings.words[name]
 
     @cached_property
+    def kept(self) -> dict[tuple[object, ...], Any]:
+        """What others work out from these rules alone, and need again and again."""
+        return {}
+
+    @cached_property
     def believed(self) -> Mapping[str, Cause]:
         """The causes that take part in a diagnosis: all but drafts."""
         return {cause.id: cause for cause in self.causes.values() if cause.status != "draft"}
@@ -521,12 +528,14 @@ class RuleBase:
 
     @cached_property
     def _undone(self) -> Mapping[str, tuple[str, ...]]:
-        found: dict[str, dict[str, None]] = {name: {} for name in self.alterations}
-        for rule in self.alterations.values():
-            if rule.opposite is not None:
-                found[rule.id][rule.opposite] = None
-                found.get(rule.opposite, {})[rule.id] = None
-        return {name: tuple(others) for name, others in found.items()}
+        pairs = [(rule.id, rule.opposite) for rule in self.alterations.values() if rule.opposite]
+        pairs += [(other, own) for own, other in pairs]
+        return {name: tuple(dict.fromkeys(o for own, o in pairs if own == name)) for name in self.alterations}
+
+    @cached_property
+    def worked_out(self) -> dict[tuple[object, ...], Any]:
+        """What other rooms work out once for these rules, by keys of their own."""
+        return {}
 
     @cached_property
     def slopes_of(self) -> Mapping[str, Mapping[str, tuple[Slope, ...]]]:
