@@ -30,7 +30,7 @@ def start(today: date | None = None) -> list[list[str]]:
     parent = parent_of(None)
     found = list_cases(parent, read_again) if parent.exists() else CaseList(())
     open_cases = [row for row in found.rows if row.waiting][:MOST]
-    write("fitdiag: from what is seen on a muslin to a short list of alterations")
+    screen.show([Line("fitdiag: from what is seen on a muslin to a short list of alterations")])
     if open_cases:
         write("")
         write("\n".join(list_lines(found, day, width())))
