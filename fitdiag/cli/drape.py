@@ -42,6 +42,7 @@ from fitdiag.units import Units, format_length, format_reading
 
 PAGE_SCALE = 0.5  # and of those on a page beside the list
 VIEWS = ("back", "side", "front")
+PAGE_VIEWS = ("back", "side")
 PRINT_SCALE = SCALE  # pixels per mm of the pictures written
 
 
@@ -183,11 +184,11 @@ def simulated(
     if not drawn or last == 0:
         return found
     ends = [("now", muslins[0]), ("then", muslins[last])]  # without what waits for a sign
-    images = pictures([muslin for _, muslin in ends], ("back", "side"), PAGE_SCALE)
+    images = pictures([muslin for _, muslin in ends], PAGE_VIEWS, PAGE_SCALE)
     shown = [
         (f"{when}, {view}", png_of(views[view]))
+        for view in PAGE_VIEWS
         for (when, _), views in zip(ends, images, strict=True)
-        for view in views
     ]
     return dataclasses.replace(found, pictures=tuple((text[0].upper() + text[1:], image) for text, image in shown))
 
