@@ -22,9 +22,9 @@ def pytest_configure() -> None:
 
 @pytest.fixture(autouse=True, scope="session")
 def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Keep the parsed rules of a test run in a folder of its own, not in the user's cache."""
+    """Keep the parsed rules and the misses of a test run in folders of its own, not in the user's."""
     with pytest.MonkeyPatch.context() as patch:
-        for name in ("XDG_CACHE_HOME", "LOCALAPPDATA"):
+        for name in ("XDG_CACHE_HOME", "XDG_STATE_HOME", "LOCALAPPDATA"):
             patch.setenv(name, str(tmp_path_factory.mktemp("cache")))
         yield
 

@@ -48,7 +48,7 @@ SESSIONS = (
     ),
     Sample(
         "prompter-round-1.jsonl", "the prompter", "in", 4,
-        body="prominent seat m, waist much smaller",
+        body="prominent seat m, small waist round hip",
         seen=(("grainline-near-centre-back", "1 in"),),
         questions=12,
     ),
@@ -108,7 +108,7 @@ def hold(sample: Sample, base: RuleBase, path: Path) -> None:
     clock = _clock(datetime(2026, 11, sample.day, 9, 30, tzinfo=UTC))
     with SessionLog.create(path, base, client=sample.client, units=sample.units, clock=lambda: next(clock)) as log:
         head = {"event": "start", "client": sample.client, "units": sample.units}
-        interview = Interview(base, (head,), log.append)
+        interview = Interview(base, (head,), log.append, single=True)
         interview.prompt()
         for line in typed(sample, interview):
             interview.reply(line)

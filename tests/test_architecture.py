@@ -25,7 +25,7 @@ MAY_IMPORT = {
     "drape": {"pattern", "files", "units", "problems"},
     "planning": {"plausible", "knowledge", "diagnosis", "pattern", "drape", "files", "units", "problems"},
     "sessions": {"plausible", "__init__", "photos", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
-    "interview": {"plausible", "knowledge", "diagnosis", "sessions", "files", "units", "problems"},
+    "interview": {"plausible", "knowledge", "diagnosis", "planning", "sessions", "files", "units", "problems"},
     "photos": {"plausible", "files", "units", "problems"},
     "reports": {
         "plausible",
@@ -60,7 +60,7 @@ ONLY_HOME = {
     "rich": "cli",
     "pydantic": "knowledge planning",
     "yaml": "knowledge",
-    "numpy": "diagnosis drape pattern photos",
+    "numpy": "diagnosis drape planning pattern photos",
     "scipy": "drape pattern photos",
     "shapely": "drape pattern",
     "svgelements": "pattern",

@@ -21,8 +21,13 @@ BENCH = Path(__file__).parent / "bench"
         ),
         (
             "interview.py",
-            ["--clients", "2", "--stops", "0.2"],
-            ["by worth", "fixed order", "top cause right", "stop below"],
+            ["--clients", "2"],
+            [
+                "questions until ready",
+                "first alteration as after every answer",
+                "unsafe by the full answers",
+                "lines typed",
+            ],
         ),
         (
             "learn.py",

@@ -19,8 +19,8 @@ from fitdiag.knowledge.findings import SEVERITIES, Finding
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.figures import drawn_symptoms
 from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, packed, read_form
+from fitdiag.reports.signs import drawn_symptoms
 from fitdiag.reports.wearer import WORDS, asked, in_units
 from fitdiag.units import format_length
 
@@ -164,10 +164,12 @@ def test_filled_by_keyboard_alone(open_page: Callable[..., Any], base: RuleBase,
     seen = page.evaluate("getComputedStyle(document.activeElement.closest('.card')).outlineStyle")
     assert "solid" == seen
     keys.press("Tab")  # a felt question comes first
-    keys.press("Space")
+    keys.press("Space")  # no
+    keys.press("ArrowRight")
     keys.press("ArrowRight")
     keys.press("Tab")
     keys.press("Space")
+    keys.press("ArrowRight")
     keys.press("Tab")
     keys.type("1,5o")
     assert "Write a number of centimetres" in page.inner_text(".fault")

@@ -19,8 +19,8 @@ ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 TYPED = (
-    "lengthen back crotch", "1", "1/2 in", "", "flat seat, low seat", "", "dips 3/4 in", "2", "v at centre back", "grain 1 in", "1", "",
-         "why", "yes", "", "stop")  # fmt: skip
+    "back crotch longer 1/2 in", "1", "", "flat seat, low seat", "", "lines drop behind 3/4 in", "1", "v at centre back",
+    "grainline near centre back 1 in", "", "why", "no", "no", "no", "stop")  # fmt: skip
 
 
 def blocks(kind: str) -> list[str]:

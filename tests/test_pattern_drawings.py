@@ -437,7 +437,7 @@ def sheets(what: Pattern | Piece, side: str, paper: str, overlap: float) -> dict
     """The pages of one piece, laid out by the names printed on them, the paper's size and the overlap: nothing else is known."""
     wide, high = (length_ - 2 * MARGIN for length_ in SIZES[paper])
     result = {}
-    for found in printed(what, paper, overlap)[1:]:
+    for found in printed(what, paper, overlap)[1:-1]:
         names = [match for word in found.words if (match := re.fullmatch(r"(Front|Back) ([A-Z])(\d+)", word.text))]
         assert 1 == len(names)
         if names[0][1].lower() != side:
@@ -628,11 +628,25 @@ def test_the_words_on_the_sheets_are_those_of_the_pattern() -> None:
         "crotch curve",
     } <= shown
     first = [word.text for word in found[0].words]
-    for page_ in found[1:]:
+    for page_ in found[1:-1]:
         name = next(
             match[1] for word in page_.words if (match := re.fullmatch(r"(?:Front|Back) ([A-Z]\d+)", word.text))
         )
         assert name in first
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_knee_and_hip_are_shown_enlarged(paper: str) -> None:
+    """On one last page both ends of each level line, three times as large, beside a bar of that scale; nothing is empty."""
+    last = printed(ALLOWED, paper, 10.0)[-1]
+    captions = [word.text for word in last.words if re.match(r"(Front|Back): ", word.text)]
+    assert {"Front: knee, inseam", "Front: knee, side seam", "Back: hip, crotch curve", "Back: hip, side seam"} <= set(
+        captions
+    )
+    assert len(captions) == 12
+    bars = [line for line in last.lines if line.width > 0.55 and len(line.points) == 2 and not line.dashed]
+    lengths = [abs(line.points[1][0] - line.points[0][0]) for line in bars]
+    assert sum(abs(size - 9.0) < 0.01 for size in lengths) == 12  # 3 mm, three times
 
 
 @pytest.mark.parametrize("seam", SEAMS)

@@ -261,7 +261,14 @@ def test_what_is_measured_in_the_interview_is_compared_after_it(shell: Shell, tm
     """A dip that the interview of round 2 measures is held against what was expected, once the list stands there."""
     usher(shell, tmp_path)
     shell("review", "the usher", "--sent")
-    done = typed(tmp_path, "dips 3/8 in\n2\n\nstop\n", "review", "the usher", "--done", "tuck-across-back-hip=3/4 in")
+    done = typed(
+        tmp_path,
+        "balance-lines-dip-to-back 3/8 in\nask\nstop\n",
+        "review",
+        "the usher",
+        "--done",
+        "tuck-across-back-hip=3/4 in",
+    )
     before, _, after = " ".join(done.stdout.split()).partition("In short:")
     assert "expected about" not in before
     assert (

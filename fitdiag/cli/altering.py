@@ -89,9 +89,9 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
 
 def near_alterations(base: RuleBase, word: str) -> tuple[str, ...]:
     """Alterations a word may mean, by their words and titles."""
-    from fitdiag.interview.search import find_alterations
+    from fitdiag.interview.search import Words
 
-    return find_alterations(base, word.replace("-", " "), 3)
+    return Words(base).find("alteration", word.replace("-", " "), 3)
 
 
 def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Units) -> tuple[str, ...]:

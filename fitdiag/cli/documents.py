@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import as_chosen
@@ -17,7 +18,7 @@ from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
-from fitdiag.sessions.case_files import Advised, Case
+from fitdiag.sessions.case_files import Advised, Case, Round
 from fitdiag.sessions.log import ABOUT_FILES
 from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
@@ -73,6 +74,7 @@ def documents_of(
         "fitter.html": fitter_page(
             base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
+            photos=_measured_pictures(one),
             simulated=look.shown,
         ),
     }  # fmt: skip
@@ -139,6 +141,15 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     made = {path: content for path, content in files.items() if path in wanted}
     write_all(made, replace=True)
     return list(made)
+
+
+def _measured_pictures(one: Round) -> dict[str, list[str]]:
+    """The drawn-on copies of the round's pictures by view, as links from its documents; the pictures stay where they are."""
+    links: dict[str, list[str]] = {}
+    for path in sorted(one.photos.glob("*.measured.png")) if one.photos.is_dir() else ():
+        view = path.name.partition(".")[0].partition(" ")[0].partition("-")[0]
+        links.setdefault(view, []).append(f"../{one.photos.name}/{quote(path.name)}")
+    return links
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:

@@ -6,10 +6,10 @@ import difflib
 import re
 import sys
 from collections.abc import Iterable, Mapping
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import Any
 
-from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.arguments import folder_of, paper_of, units_of
 from fitdiag.cli.output import say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
@@ -23,7 +23,7 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
-from fitdiag.problems import Problem, ProblemsFoundError, command, one_line, stop
+from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_line, shown_path, stop
 
 
 def counts(base: RuleBase) -> str:
@@ -157,6 +157,24 @@ def new_rule(kind: str, rule_id: str, area: str, given: str | None) -> int:
     return 0
 
 
+def drawings(to: str, given: str | None, units: str | None, paper: str | None, *, replace: bool) -> int:
+    """The illustrated sheet of signs, as a page or on paper."""
+    from fitdiag.reports.sign_sheet import sheet_html, sheet_pdf
+
+    kind, base, chosen = PurePath(to).suffix.lower(), load_rules(folder_of(given)), units_of(units or "in")
+    if kind not in (".html", ".pdf"):
+        raise stop(
+            "format",
+            "the drawings are a page or a PDF",
+            where=Where(shown_path(to)),
+            hint="end the name in .html or .pdf",
+        )
+    page = sheet_html(base, chosen) if kind == ".html" else sheet_pdf(base, chosen, paper_of(paper, chosen))
+    write_atomically(Path(to), page, replace=replace, private=False)
+    say(f"Written: {one_line(to)}")
+    return 0
+
+
 KINDS = ("symptoms", "body-notes", "causes", "alterations", "sources")
 
 
@@ -188,12 +206,13 @@ def like_a_kind(word: str) -> str | None:
 
 def by_words(base: RuleBase, text: str) -> list[str]:
     """Rules that a word may mean, of each kind in turn, those it begins with first."""
-    from fitdiag.interview.search import find_alterations, find_body_notes, find_symptoms
+    from fitdiag.interview.search import Words
 
     word = text.replace("-", " ")
     plain = set(word.split())
     causes = [cause.id for cause in base.causes.values() if plain and plain <= set(cause.title.lower().split())]
-    kinds = [find_alterations(base, word, 3), find_symptoms(base, word, 3), find_body_notes(base, word, 3), causes[:3]]
+    words = Words(base)
+    kinds = [*(words.find(kind, word, 3) for kind in ("alteration", "symptom", "body note")), causes[:3]]
     turns = [ids[turn] for turn in range(3) for ids in kinds if len(ids) > turn]
     return sorted(turns, key=lambda rule_id: not plain <= set(rule_id.split("-")))
 

@@ -17,10 +17,11 @@ from typing import Any, NoReturn
 
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.misses import remember
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.work import session_name
-from fitdiag.interview.engine import HELP, Interview
-from fitdiag.interview.telling import Line
+from fitdiag.interview.engine import Interview
+from fitdiag.interview.telling import HELP, Line, where_left
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
@@ -256,11 +257,11 @@ def _talk(
     try:
         _on_hang_up(_hang_up)
         screen = Screen()
-        interview = Interview(base, events, log.append)
+        interview = Interview(base, events, log.append, missed=remember)
         if any(event["event"] not in ("start", "offered") for event in events):
             given = [event for event in events if event.get("origin") in ("asked", "volunteered", "photo")]
             if given or not inside:  # a review says itself what is known before the fitter has answered anything
-                screen.show(interview.where_left())
+                screen.show(where_left(base, interview.findings, interview.conclusion.diagnosis))
             screen.show(Line(text) for text in left_out(interview.state, base))
         else:
             screen.show([Line(f"{base.about.title}. Every answer is saved at once in:")])

@@ -18,6 +18,7 @@ from fitdiag.problems import stop
 from fitdiag.units import format_length, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
+NAMED = 0.8  # how surely a fitter names what meets the eye, asked whether that is all; a fitter's judgement
 _SIMULATED_RATE = 0.03  # simulated muslins are made, not met: no cause is more common among them than another
 _NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
@@ -69,12 +70,17 @@ class Question:
 
 @dataclass(frozen=True)
 class Compiled:
-    """A rule base and findings as numbers: the network, the evidence, and which index is which id."""
+    """A rule base and findings as numbers: the network, the evidence, and which index is which id.
+
+    `presumed`: signs nobody named though all that meets the eye was named. In the network and the evidence they are absent,
+    but with their links and their leak weakened to the power of NAMED.
+    """
 
     network: Network
     evidence: Evidence
     causes: tuple[str, ...]
     symptoms: tuple[str, ...]
+    presumed: frozenset[int] = frozenset()
 
 
 class Diagnosis:
@@ -142,6 +148,8 @@ class Diagnosis:
         read = self.joint.shifts if self.joint.measured > 1 else {}
         result: dict[str, list[Reason]] = {}
         for index in self.compiled.evidence:
+            if index in self.compiled.presumed:
+                continue
             finding = self.findings.symptoms[self.compiled.symptoms[index]]
             if finding.seen == "unsure":
                 continue
@@ -248,7 +256,16 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
             links[row[link.symptom]].append((index, 1.0 - words.how_often.words[link.how_often]))
     leak = [words.seen_anyway.words[symptom.seen_anyway] for symptom in base.symptoms.values()]
     evidence = {row[finding.symptom]: likelihood(base, finding, findings) for finding in findings.symptoms.values()}
-    return Compiled(Network(prior, leak, links), evidence, causes, symptoms)
+    presumed = frozenset(
+        row[symptom.id]
+        for symptom in base.symptoms.values()
+        if findings.looked and symptom.by == "looking" and symptom.id not in findings.symptoms
+    )
+    for sign in presumed:
+        links[sign] = [(cause, q**NAMED) for cause, q in links[sign]]
+        leak[sign] = 1.0 - (1.0 - leak[sign]) ** NAMED
+        evidence[sign] = (1.0, 0.0)
+    return Compiled(Network(prior, leak, links), evidence, causes, symptoms, presumed)
 
 
 def likelihood(base: RuleBase, finding: Finding, findings: Findings) -> tuple[float, float]:

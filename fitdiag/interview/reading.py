@@ -1,14 +1,10 @@
-"""How typed words are taken: nothing, no, not measured; sides, strengths, rounds and amounts among other words."""
+"""What stands among other words: sides, strengths, rounds and amounts; and words that say nothing or no."""
 
 from __future__ import annotations
 
 import re
 
-from fitdiag.diagnosis.belief import lower_first
-from fitdiag.interview.search import find_body_notes, meant_plainly
 from fitdiag.knowledge.findings import SEVERITIES, SIDES
-from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import one_line
 from fitdiag.units import MM_PER_INCH, InvalidLengthError, Length, Units, parse_length
 
 NOTHING = re.compile(
@@ -17,9 +13,6 @@ NOTHING = re.compile(
 NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
 DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")
 RANGE = re.compile(r"\d(?: ?(?:in|cm|mm))? ?(?:to|-|–|or) *$")
-YES = frozenset(("yes", "y", "1"))
-NO = frozenset(("", "no", "n", "2", "can't say", "don't know", "unsure"))
-NOT_MEASURED = (NO - {"2"}) | {"not measured", "cannot say", "unknown", "not known"}
 ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(
     rf",? *(?<![\w-])(?:on )?(?:the )?({'|'.join(SIDES)})(?: sides?)?(?: only)?(?![\w-])"
@@ -31,19 +24,6 @@ AMOUNT = re.compile(
     r"""(?:(?:\d+[ -])?\d+/\d+(?: ?(?:in(?:ch(?:es)?)?|cm|mm)\b| ?")?|\d+(?:[.,]\d+)? ?(?:(?:in(?:ch(?:es)?)?|cm|mm)\b|"))(?![\w/])"""
 )
 NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
-
-
-def side_last(text: str) -> str:
-    """An answer in small letters with the side at its end.
-
-    >>> side_last("Left, 3/4 in"), side_last("yes, on the left side"), side_last("Right")
-    ('3/4 in left', 'yes left', 'right')
-    """
-    text = text.lower()
-    if match := ONE_SIDE.search(text):
-        rest = f"{text[: match.start()].strip(' ,')} {text[match.end() :].strip(' ,')}".strip()
-        return f"{rest} {match[1]}".strip()
-    return text
 
 
 def split_amount(text: str) -> tuple[str, str]:
@@ -78,40 +58,3 @@ def bare_number(length: Length, units: Units) -> float | None:
     """A whole number without a unit: that may as well be a choice from a list, so it is asked back. None if it is not one."""
     number = round(length.mm / (MM_PER_INCH if units == "in" else 10.0), 6)
     return number if length.unit is None and number > 0 and number.is_integer() else None
-
-
-def read_body_notes(base: RuleBase, text: str) -> tuple[dict[str, str], list[str]]:
-    """The body notes meant by numbers or words, each with its grade; and in words, what could not be taken."""
-    ids = list(base.body_notes)
-    parts = [part.strip() for part in re.split(r"[,;]+", text) if part.strip()]
-    if re.fullmatch(r"[\dm\s,;.]+", text.lower()):
-        joined = re.sub(r"\s+m\b", "m", re.sub(r"[,;]", " ", text.lower()))
-        parts = [part.rstrip(".") for part in joined.split()]
-    notes: dict[str, str] = {}
-    unclear: list[str] = []
-    for whole in parts:
-        part = ONE_SIDE.sub("", whole).strip(" ,")
-        if part != whole:
-            unclear.append("The side is not kept with the shape; say left or right with what you see.")
-        if not part:
-            continue
-        if match := re.fullmatch(r"(\d+) ?(m|marked)?", part.lower()):
-            if 1 <= int(match[1][:6]) <= len(ids):
-                notes[ids[int(match[1]) - 1]] = "marked" if match[2] else "some"
-            else:
-                unclear.append(f"There is no {match[1][:10]} in the list; choose from 1 to {len(ids)}.")
-            continue
-        words = re.sub(r"\b(m|marked|very)\b", "", part.lower()).strip()
-        shown = one_line(part, 30)
-        if NEGATED.match(words):
-            unclear.append(f"'{shown}': only what holds goes here; leave the rest out.")
-            continue
-        found = find_body_notes(base, words)
-        if len(found) == 1 and meant_plainly(base, found[0], words):
-            notes[found[0]] = "marked" if words != part.lower() else "some"
-        elif found:
-            names = "; ".join(f"{ids.index(name) + 1} {lower_first(base.body_notes[name].title)}" for name in found[:4])
-            unclear.append(f"'{shown}' may mean: {names}. Give the number.")
-        else:
-            unclear.append(f"'{shown}' is not in the list; give numbers, another word, or ? for the list.")
-    return notes, unclear

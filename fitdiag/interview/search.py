@@ -1,121 +1,289 @@
-"""From a word as a fitter types it to the rules it may mean; misspellings are forgiven."""
+"""From words as people say them to the rules they may mean, ranked; misspelling, word order and wording are forgiven.
+
+Each rule is known by its title and its everyday phrases (`search`). Words are brought to their stem, and to what the rule base
+says is like them (`alike`: bum, bottom and backside are the seat); a rare word counts more than one that stands in many rules.
+Nothing here records anything: a find is a proposal, unless it is a rule's own name (`own_name`).
+"""
 
 from __future__ import annotations
 
 import difflib
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
+from math import log
+from typing import Literal
 
 from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
 
-_WORD = re.compile(r"[a-z]+")
+Kind = Literal["symptom", "body note", "alteration"]
+Weights = Mapping[str, float]  # what one word may stand for, and how well
+
+_WORD = re.compile(r"[a-z']+")
 _EMPTY = """
-    a an and are at be bit bits d do does feel for from has have her his i in is it its little me much my of on or s t that
-    the their them there they this to too very was we were when with you your
+    a an and any all also am are as at be been bit but by can come comes could d did do does doing even feel feels for from get
+    gets getting go goes going got had has have having he her hers him his how i if in into is it its just kind like little ll look
+    looking looks m make makes making me my nor of oh on or our quite rather re really s same she show shows so some sort still such t
+    than that the their them then there they thing things this those to too up us ve very was we were what when where which while
+    who why will with would you your
 """
 _EMPTY_WORDS = frozenset(_EMPTY.split())
-_IRREGULAR = {"took": "take", "taken": "take", "swung": "swing", "hung": "hang", "tore": "tear", "torn": "tear"}
-_PLAIN = 0.9  # from here on a word is taken as meant, not as misspelt
-_CLOSE = 0.74  # similarity of two words from which one is taken for the other misspelt
-_LEAST = 0.5
-_NEAR_THE_BEST = 0.85  # what scores less than this share of the best match is not offered
+_IRREGULAR = {
+    "took": "take", "taken": "take", "swung": "swing", "hung": "hang", "tore": "tear", "torn": "tear", "slid": "slide",
+    "fell": "fall", "sat": "sit", "stuck": "stick", "sank": "sink", "bent": "bend", "wound": "wind", "sewn": "sew", "feet": "foot",
+    "calves": "calf", "lying": "lie", "drew": "draw", "drawn": "draw", "dug": "dig", "rode": "ride", "rose": "rise",
+    **dict.fromkeys(("can't", "cant", "couldn't", "unable"), "cannot"),
+    **dict.fromkeys(("won't", "wont", "doesn't", "doesnt", "don't", "dont", "didn't", "isn't", "isnt", "aren't", "never"), "not"),
+}  # fmt: skip
+_ENDINGS = ("ings", "ing", "ies", "ier", "ed", "er", "es", "s", "y")
+_ALIKE = 0.85  # how well a word stands for one it is like
+_ASIDE = 0.45  # what a word counts that stands in the question only
+_UNKNOWN = 1.2  # the weight of a word no rule knows
+_SPELT = 0.78  # from this likeness on a word may be another one misspelt
+_AGAINST = 0.8  # what is left where a rule says the opposite
+_LENIENT, _WHOLE = 0.6, 0.5  # how far a phrase must be covered; how far all phrases together count
+_NAMED = 0.6  # from this fit on words are taken to name a rule
+_IN_ANSWERS = """
+    not no cannot left right more less half inch bett gon still only both sid on ther wors two three good fin clean
+"""
+_ANSWERING = frozenset(_IN_ANSWERS.split())  # stems that stand in answers as well
+_DENYING = frozenset(("not", "cannot", "no"))
+_MOSTLY = 0.6
+_LEAST, _NEAR_THE_BEST = 0.25, 0.35
 
 
 def _stem(word: str) -> str:
-    for ending in ("ings", "ing", "ies", "ed", "es", "s"):
+    for ending in _ENDINGS:
         if word.endswith(ending) and len(word) - len(ending) >= 3:
-            return word[: -len(ending)]
-    return word
+            word = word[: -len(ending)]
+            break
+    if len(word) > 3 and word[-1] == word[-2] and word[-1] not in "sl":
+        word = word[:-1]
+    return word[:-1] if word.endswith("e") and len(word) > 3 else word
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=16384)
 def _words(text: str) -> tuple[str, ...]:
-    words = (word for word in _WORD.findall(text.lower()) if word not in _EMPTY_WORDS)
-    return tuple(_IRREGULAR.get(word) or _stem(word) for word in words)
+    found = []
+    for word in _WORD.findall(text.lower().replace("’", "'").replace("-", " ")):
+        plain = _IRREGULAR.get(word) or word.removesuffix("'s").strip("'")
+        plain = _IRREGULAR.get(plain, plain)
+        if plain not in _EMPTY_WORDS and (len(plain) > 1 or plain == "v"):
+            found.append(_stem(plain))
+    return tuple(found)
 
 
-@lru_cache(maxsize=20000)
-def _alike(typed: str, known: str) -> float:
-    if typed == known:
-        return 1.0
-    if len(typed) >= 3 and known.startswith(typed):
-        return _PLAIN
-    if len(known) >= 3 and typed.startswith(known) and len(typed) - len(known) <= 3:  # saggy for sag
-        return 0.85
-    if len(typed) < 4 or len(known) < 3:
-        return 0.0
-    ratio = difflib.SequenceMatcher(None, typed, known).ratio()
-    return ratio * _PLAIN if ratio >= _CLOSE else 0.0
+def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[str, ...], str]]:
+    """What each stem may stand for, by the rule base's words alike; and the turns of several words that stand for one."""
+    single: dict[str, dict[str, float]] = {}
+    several: dict[tuple[str, ...], str] = {}
+    for name, others in base.about.alike.items():
+        meant = _stem(name)
+        single.setdefault(meant, {})[meant] = 1.0
+        for other in others:
+            stems = _words(other)
+            if len(stems) > 1:
+                several[stems] = meant
+            elif stems and stems[0] != meant:
+                single.setdefault(stems[0], {}).setdefault(meant, _ALIKE)
+    for stem, meant_by in single.items():
+        meant_by.setdefault(stem, 1.0)
+    return single, several
 
 
-def _score(typed: Sequence[str], strong: Iterable[str], weak: Iterable[str]) -> float:
-    strong, weak = set(strong), set(weak)
-    total = 0.0
-    for word in typed:
-        best = max((_alike(word, known) for known in strong), default=0.0)
-        total += max(best, 0.6 * max((_alike(word, known) for known in weak), default=0.0))
-    return total / len(typed)
+@dataclass(frozen=True)
+class _Phrase:
+    words: tuple[Weights, ...]
+    names: frozenset[str]
+    weight: float = 0.0
 
 
-def _find(text: str, entries: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]], most: int) -> tuple[str, ...]:
-    typed = _words(text)
-    if text.strip().lower() in entries:
-        return (text.strip().lower(),)
-    known = {word for strong, weak in entries.values() for word in (*strong, *weak)}
-    typed = tuple(
-        word for word in typed if any(_alike(word, other) for other in known)
-    )  # the rest is not the rules' own
-    if not typed:
-        return ()
-    scored = [(_score(typed, strong, weak), rule_id) for rule_id, (strong, weak) in entries.items()]
-    best = max((score for score, _ in scored), default=0.0)
-    scored = [(score, rule_id) for score, rule_id in scored if score >= max(_LEAST, best * _NEAR_THE_BEST)]
-    scored.sort(key=lambda pair: -pair[0])
-    return tuple(rule_id for _, rule_id in scored[:most])
+@dataclass(frozen=True)
+class _Entry:
+    phrases: tuple[_Phrase, ...]
+    known: frozenset[str]
+    aside: frozenset[str]
 
 
-def meant_plainly(base: RuleBase, rule_id: str, text: str) -> bool:
-    """Whether every word typed is a word of this rule, so that no one need be asked whether it is the one meant."""
-    if rule_id in base.symptoms:
-        strong = _symptom(base.symptoms[rule_id])[0]
-    elif rule_id in base.alterations:
-        strong = _alteration(base.alterations[rule_id])[0]
-    else:
-        strong = _body_note(base.body_notes[rule_id])[0]
-    return text.strip().lower() == rule_id or all(
-        max((_alike(word, known) for known in strong), default=0.0) >= _PLAIN for word in _words(text)
-    )
+class Words:
+    """The words of one rule base, made ready to be looked up."""
+
+    def __init__(self, base: RuleBase) -> None:
+        self._single, self._several = _meanings(base)
+        self._against = [(_stem(one), _stem(other)) for one, other in base.about.opposites]
+        self._tables: Mapping[Kind, Mapping[str, Symptom | BodyNote | Alteration]] = {
+            "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
+        }  # fmt: skip
+        self._made: dict[Kind, _Table] = {}
+
+    def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
+        """The rules a text may mean, the likeliest first; none where no rule is near."""
+        if self.own_name(kind, text):
+            return (self.own_name(kind, text),)
+        scored = self.scored(kind, text)
+        least = max(_LEAST, scored[0][0] * _NEAR_THE_BEST) if scored else 0.0
+        return tuple(rule_id for score, rule_id in scored[:most] if score >= least)
+
+    def own_name(self, kind: Kind, text: str) -> str:
+        """The rule whose id or title this is, word for word; empty if it is none's."""
+        plain = " ".join(re.findall(r"[a-z0-9']+", text.lower().replace("’", "'")))
+        return next(
+            (
+                rule.id
+                for rule in self._tables[kind].values()
+                if plain in (rule.id.replace("-", " "), " ".join(re.findall(r"[a-z0-9']+", rule.title.lower())))
+            ),
+            "",
+        )
+
+    def named(self, kind: Kind, text: str) -> tuple[str, ...]:
+        """The rules that a text speaks of in words that cannot well mean anything else; none where it only may."""
+        table = self._table(kind)
+        telling = {stem for stem in _words(text) if stem in table.stems and stem not in _ANSWERING}
+        scored = self.scored(kind, text)[:3] if len(telling) > 1 else []
+        return tuple(rule_id for _, rule_id in scored) if scored and scored[0][0] >= _NAMED else ()
+
+    def known_denial(self, kind: Kind, text: str) -> bool:
+        """Whether a sentence with a "not" says what a rule says with a "not": it does not touch, will not close."""
+        said = set(_words(text))
+        for rule in self._tables[kind].values():
+            for phrase in rule.search:
+                words = set(_words(phrase))
+                if words & _DENYING and len(words & said - _DENYING) >= max(2, _MOSTLY * len(words - _DENYING)):
+                    return True
+        return False
+
+    def scored(self, kind: Kind, text: str) -> list[tuple[float, str]]:
+        """Every rule with how well a text fits it (0 to 1), the best first; empty for a text without a known word."""
+        table = self._table(kind)
+        typed, sure = self._typed(table, text)
+        if not any(name in table.rarity for word in typed for name in word):
+            return []
+        weights = [table.weight(word) for word in typed]
+        said = {name for word in typed for name in word}
+        result = [
+            (self._fit(table, entry, typed, weights, said) * sure, rule_id) for rule_id, entry in table.entries.items()
+        ]
+        return sorted(result, key=lambda pair: -pair[0])
+
+    def _fit(
+        self, table: _Table, entry: _Entry, typed: Sequence[Weights], weights: Sequence[float], said: set[str]
+    ) -> float:
+        """How well what was typed fits one rule: all its words together, and the phrase that fits best."""
+        total = sum(weights)
+        together = 0.0
+        for word, weight in zip(typed, weights, strict=True):
+            together += weight * max(
+                share if name in entry.known else _ASIDE * share if name in entry.aside else 0.0
+                for name, share in word.items()
+            )
+        near = (phrase for phrase in entry.phrases if not phrase.names.isdisjoint(said))
+        best = max((_covered(phrase, typed, weights, total) for phrase in near), default=0.0)
+        score = _WHOLE * together / total + (1.0 - _WHOLE) * best
+        for one, other in self._against:
+            for meant, opposite in ((one, other), (other, one)):
+                if meant in said and opposite not in said and opposite in entry.known and meant not in entry.known:
+                    score *= _AGAINST
+        return score
+
+    def _table(self, kind: Kind) -> _Table:
+        if kind not in self._made:
+            self._made[kind] = _Table(self, self._tables[kind].values())
+        return self._made[kind]
+
+    def meant(self, stems: Sequence[str]) -> tuple[Weights, ...]:
+        """What a row of stems stands for, several that belong together as one."""
+        result: list[Weights] = []
+        place = 0
+        while place < len(stems):
+            long = next((n for n in (3, 2) if tuple(stems[place : place + n]) in self._several), 0)
+            if long:
+                result.append({self._several[tuple(stems[place : place + long])]: 1.0})
+            else:
+                result.append(self._single.get(stems[place], {stems[place]: 1.0}))
+            place += long or 1
+        return tuple(result)
+
+    def _typed(self, table: _Table, text: str) -> tuple[tuple[Weights, ...], float]:
+        """What was typed, each misspelt word as the known one it is like; and how sure that is."""
+        stems, sure = [], 1.0
+        for word in _words(text):
+            spelt, likeness = table.spelt(word)
+            stems.append(spelt)
+            sure *= likeness
+        return self.meant(stems), sure
+
+    def knows(self, stem: str) -> bool:
+        """Whether a stem is one of the words alike."""
+        return stem in self._single
+
+    @property
+    def stems(self) -> Iterable[str]:
+        return self._single
 
 
-def find_symptoms(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]:
-    """The symptoms a word may mean, the likeliest first.
+class _Table:
+    """The rules of one kind: their phrases, and how rare each word is among them."""
 
-    A fitter's own search words, the title and the id count more than the question and the way to look.
-    """
-    return _find(text, {rule.id: _symptom(rule) for rule in base.symptoms.values()}, most)
+    def __init__(self, words: Words, rules: Iterable[Symptom | BodyNote | Alteration]) -> None:
+        self.entries: dict[str, _Entry] = {}
+        rules = list(rules)
+        rows = {rule.id: [words.meant(_words(text)) for text in _phrases(rule)] for rule in rules}
+        known = {name: frozenset(one for row in found for word in row for one in word) for name, found in rows.items()}
+        count = Counter(name for names in known.values() for name in names)
+        self.rarity = {name: log(1.0 + len(rules) / (0.5 + among)) for name, among in count.items()}
+        for rule in rules:
+            aside = frozenset(name for word in words.meant(_words(_aside(rule))) for name in word)
+            phrases = tuple(self._phrase(row) for row in rows[rule.id] if row)
+            self.entries[rule.id] = _Entry(phrases, known[rule.id], aside)
+        self.stems = {*self.rarity, *words.stems}
+        self._spelt: dict[str, tuple[str, float]] = {}
+
+    def _phrase(self, row: tuple[Weights, ...]) -> _Phrase:
+        return _Phrase(row, frozenset(name for word in row for name in word), sum(map(self.weight, row)))
+
+    def weight(self, word: Weights) -> float:
+        """How much a word tells."""
+        return max((self.rarity[name] * share for name, share in word.items() if name in self.rarity), default=_UNKNOWN)
+
+    def spelt(self, stem: str) -> tuple[str, float]:
+        """The known stem that this one is or may be misspelt for, and how alike the two are."""
+        if stem in self.stems or len(stem) < 4:
+            return stem, 1.0
+        if stem not in self._spelt:
+            near = difflib.get_close_matches(stem, self.stems, 3, _SPELT)
+            likeness = [(difflib.SequenceMatcher(None, stem, other).ratio(), other) for other in near]
+            fit = max(
+                ((ratio, other) for ratio, other in likeness if other[0] == stem[0] or ratio > 0.85), default=None
+            )
+            self._spelt[stem] = (fit[1], fit[0]) if fit else (stem, 1.0)
+        return self._spelt[stem]
 
 
-def _symptom(rule: Symptom) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    strong = _words(" ".join((rule.title, rule.id.replace("-", " "), *rule.search)))
-    return strong, _words(rule.ask + " " + (rule.measure.what if rule.measure else ""))
+def _phrases(rule: Symptom | BodyNote | Alteration) -> tuple[str, ...]:
+    return rule.title, rule.id.replace("-", " "), *rule.search
 
 
-def find_alterations(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]:
-    """The alterations a word may mean, the likeliest first."""
-    return _find(text, {rule.id: _alteration(rule) for rule in base.alterations.values()}, most)
+def _aside(rule: Symptom | BodyNote | Alteration) -> str:
+    """Words that tell a little: those of the question, or of what an alteration does."""
+    if isinstance(rule, Symptom):
+        return f"{rule.ask} {rule.measure.what if rule.measure else ''}"
+    return f"{rule.operation.does} {rule.operation.cut}" if isinstance(rule, Alteration) else ""
 
 
-def _alteration(rule: Alteration) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    return _words(f"{rule.title} {rule.id.replace('-', ' ')}"), _words(
-        f"{rule.operation.does} {rule.operation.cut} {rule.why}"
-    )
-
-
-def find_body_notes(base: RuleBase, text: str, most: int = 9) -> tuple[str, ...]:
-    """The body notes a word may mean, the likeliest first."""
-    return _find(text, {rule.id: _body_note(rule) for rule in base.body_notes.values()}, most)
-
-
-def _body_note(rule: BodyNote) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    return _words(" ".join((rule.title, rule.id.replace("-", " "), *rule.search))), _words(rule.judge)
+def _covered(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float], total: float) -> float:
+    """How far a phrase and what was typed cover each other; each word of the phrase is used once."""
+    free = list(phrase.words)
+    shared = 0.0
+    for word, weight in zip(typed, weights, strict=True):
+        best, used = 0.0, -1
+        for place, other in enumerate(free):
+            for name, share in word.items():
+                if name in other and share * other[name] > best:
+                    best, used = share * other[name], place
+        if used >= 0:
+            del free[used]
+            shared += best * weight
+    return shared / (_LENIENT * total + (1.0 - _LENIENT) * phrase.weight)

@@ -9,7 +9,7 @@ from typing import Literal
 from fitdiag.diagnosis.belief import Diagnosis, chance_words, lower_first, told
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase, Symptom
-from fitdiag.problems import ProblemsFoundError
+from fitdiag.planning.questions import Choice
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length
 
@@ -26,6 +26,11 @@ STAGE_REASONS = {
     "body": "The same sign means different things on different shapes; body notes say which causes to expect.",
     "seen": "Beginning with what already meets the eye saves questions.",
 }
+HELP = (
+    "Answer in your own words or by number. At any time you can also type: ? how to look; why this question; so far; back (or"
+    " back 3) to take answers away; also and what else you see; note and your own words; stop for the list now."
+)
+_WORTH_TELLING = 0.08  # a chance worth a word
 CHOICES = ("yes", "no", "can't say", "slight", "clear", "strong")
 Style = Literal["head", "ask", "hint", "said", "item", "choice"]
 
@@ -41,47 +46,16 @@ class Line:
 # -- asking ------------------------------------------------------------------------------------------------------------
 
 
-def _when_done(more: bool) -> str:
+def when_done(more: bool) -> str:
+    """When Enter goes on."""
     return "when there is nothing more" if more else "when there is nothing"
 
 
-def ask_history(sample: str, *, more: bool) -> list[Line]:
-    """Asks for what was altered before."""
-    return [
-        *([] if more else [Line(HEADS["history"], "head")]),
-        Line("What else was altered?" if more else "Was this pattern altered before, and how?", "ask"),
-        Line(f"A word for what was done, like tuck, lengthen or scoop {sample}; Enter {_when_done(more)}.", "hint"),
-    ]
-
-
-def ask_body(base: RuleBase, *, more: bool, listed: bool) -> list[Line]:
-    """Asks for shape and stance; the list of body notes stands above unless it was shown before."""
-    lines: list[Line] = []
-    if not listed:
-        lines = [Line(HEADS["body"], "head")]
-        for number, note in enumerate(base.body_notes.values(), 1):
-            lines.append(Line(f"{number}. {note.title}{' (optional)' if note.private else ''}", "choice"))
-    which = "What else describes" if more else "Which of these describe"
-    return [
-        *lines,
-        Line(f"{which} the shape and stance, compared with the block?", "ask"),
-        Line(
-            "Numbers or words, m behind the number of what is marked (1 3m); ?3 how to judge 3; ? the list again;"
-            f" Enter {_when_done(more)}.", "hint",
-        ),
-    ]  # fmt: skip
-
-
-def ask_seen(sample: str, *, more: bool) -> list[Line]:
-    """Asks for what meets the eye, in words."""
-    return [
-        *([] if more else [Line(HEADS["seen"], "head")]),
-        Line(f"What {'else ' if more else ''}do you see on the muslin, or does the client feel?", "ask"),
-        Line(
-            f"A word for it, like wedgie, baggy or dips {sample}; ?back (or front, side, worn, paper) lists the signs of a"
-            f" view; Enter {_when_done(more)}.", "hint",
-        ),
-    ]  # fmt: skip
+def body_list(base: RuleBase) -> Iterator[Line]:
+    """All body notes by number."""
+    for number, note in enumerate(base.body_notes.values(), 1):
+        yield Line(f"{number}. {note.title}{' (optional)' if note.private else ''}", "choice")
+    yield Line("Numbers do as well, m behind the number of what is marked, like 1 3m; ?3 how to judge 3.", "hint")
 
 
 def signs_of(base: RuleBase, view: str) -> list[Line]:
@@ -93,19 +67,14 @@ def signs_of(base: RuleBase, view: str) -> list[Line]:
     ]
 
 
-def which_of_these(titles: Sequence[str], most: int) -> list[Line]:
+def which_of_these(titles: Sequence[str]) -> list[Line]:
     """A numbered list to choose from."""
     items = [Line(f"{number}. {title}", "item") for number, title in enumerate(titles, 1)]
     if len(items) == 1:
-        return [
-            Line("Is it this?", "ask"), *items, Line("1 yes, Enter for no, ?1 how to tell; or another word.", "hint"),
-        ]  # fmt: skip
-    narrower = " to see others" if len(items) == most else ""
-    return [
-        Line("Which of these?", "ask"),
-        *items,
-        Line(f"A number (or several), ?2 how to tell 2, another word{narrower}, or Enter for none of these.", "hint"),
-    ]
+        hint = "Enter for yes, n for no, ?1 how to tell; or other words."
+        return [Line("Is it this?", "ask"), *items, Line(hint, "hint")]
+    hint = "A number (or several), ?2 how to tell 2, other words, or Enter for none of these."
+    return [Line("Which of these?", "ask"), *items, Line(hint, "hint")]
 
 
 def shall_it_count(text: str, doubt: str) -> list[Line]:
@@ -132,18 +101,6 @@ def how_much_is_it(symptom: Symptom, sample: str) -> list[Line]:
     return [
         Line(f"How much is it? {measure.what[:1].upper()}{measure.what[1:]}.", "ask"),
         Line(f"An amount like {sample}; or slight, clear, strong; Enter if not measured; ? how to measure.", "hint"),
-    ]
-
-
-def ask_symptom(symptom: Symptom, sample: str) -> list[Line]:
-    """Asks about one sign; what only the wearer can tell is put to the client."""
-    amount = f"Or an amount like {sample}: {symptom.measure.what}. " if symptom.measure else ""
-    side = "" if symptom.whole else "Add left or right if on one side only."
-    return [
-        Line(f"Ask the client: {symptom.ask}" if symptom.felt else symptom.ask, "ask"),
-        Line("  ".join(f"{number} {choice}" for number, choice in enumerate(CHOICES, 1)), "item"),
-        *([Line(f"{amount}{side}".strip(), "hint")] if amount or side else []),
-        Line("Or: ? how to look, why, so far, back, also, note, stop.", "hint"),
     ]
 
 
@@ -198,29 +155,46 @@ def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterat
     yield Line(conclusion.plan.verdict if findings.symptoms else "Nothing to alter so far.")
 
 
-def why_asked(base: RuleBase, diagnosis: Diagnosis, symptom: str, *, arrays: bool) -> Iterator[Line]:
-    """What an answer would tell, and which causes it would move most."""
-    question = next((item for item in diagnosis.questions(None, arrays) if item.symptom == symptom), None)
-    gain = (
-        f" It would tell {question.gain_bits:.2f} bits (1 bit settles one even chance), at a cost of {question.cost:g}."
-        if question
-        else ""
+def told_end(base: RuleBase, conclusion: Conclusion, choice: Choice) -> list[Line]:
+    """That the list is ready, and how sure it is that its first alteration stays the first."""
+    if not choice.questions:
+        return [Line("Every question has been answered.")]
+    name = (
+        f"'{lower_first(base.alterations[choice.first].title)}' comes first" if choice.first else "nothing is altered"
     )
-    yield Line(f"This question tells most for its trouble.{gain}")
-    before = diagnosis.probability
-    for seen in ("yes", "no"):
-        try:
-            after = diagnosis.if_answered(symptom, seen).probability
-        except ProblemsFoundError:
-            yield Line(f"If {seen}: that would be too many signs to weigh together.", "item")
-            continue
-        moved = sorted(after, key=lambda cause: (-abs(after[cause] - before[cause]), cause))[:2]
-        parts = [
-            f"{lower_first(base.causes[cause].title)} would go from {before[cause]:.0%} to {after[cause]:.0%}"
-            for cause in moved
-            if abs(after[cause] - before[cause]) >= 0.005
+    stays = f"That {name} is {chance_words(choice.settled)}, whatever else is asked."
+    if choice.ready:
+        return [Line(f"The list is ready. {stays} More can be asked, if you like.")]
+    if choice.enough:
+        return [
+            Line(
+                f"So many questions are enough for once. {stays.removesuffix(', whatever else is asked.')}. More can be asked."
+            )
         ]
-        yield Line(f"If {seen}: {'; '.join(parts) or 'hardly anything would change'}.", "item")
+    return [Line(f"No question left would tell much. {stays}")]
+
+
+def why_asked(base: RuleBase, choice: Choice, screen: Sequence[str]) -> Iterator[Line]:
+    """What the answers would change about the alteration that comes first, in plain words."""
+    sure = chance_words(choice.settled)
+    now = (
+        f"'{lower_first(base.alterations[choice.first].title)}' comes first"
+        if choice.first
+        else "nothing would be altered"
+    )
+    yield Line(f"The answer may change which alteration comes first. As it stands {now}; that it stays so is {sure}.")
+    for symptom in screen[:2]:
+        if symptom in choice.dangers:
+            yield Line(f"{base.symptoms[symptom].title}: where this is so, that alteration would do harm.", "item")
+        for seen, there in (("is there", True), ("is not there", False)):
+            chances = sorted(choice.first_if(symptom, there=there).items(), key=lambda pair: -pair[1])[:2]
+            told_chances = [
+                f"{lower_first(base.alterations[name].title) if name else 'nothing to alter'}, {chance_words(chance)}"
+                for name, chance in chances
+                if chance >= _WORTH_TELLING
+            ]
+            title = lower_first(base.symptoms[symptom].title)
+            yield Line(f"If it {seen} ({title}): {'; '.join(told_chances) or 'nothing stands out'}.", "item")
 
 
 def how_to_judge(note: BodyNote, units: Units) -> Iterator[Line]:

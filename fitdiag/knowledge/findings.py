@@ -62,8 +62,9 @@ class Earlier:
 class Findings:
     """Everything known so far. `body` maps a note to "some", "marked" or "no" (looked for, and like the block).
 
-    Measures are in mm; `tables` says by which table of ease a measure is judged. `body_sides`: notes that hold for one side
-    alone. `at_rest`: what a right block reads on this client, in mm; `readings_from`: real cloth, or a simulation of it.
+    Measures are in mm; `tables` says by which table of ease a measure is judged. `looked`: all that meets the eye was named, so
+    what can be seen at a glance and is not named is probably not there. `body_sides`: notes that hold for one side alone.
+    `at_rest`: what a right block reads on this client, in mm; `readings_from`: real cloth, or a simulation of it.
     """
 
     symptoms: Mapping[str, Finding] = field(default_factory=dict)
@@ -75,6 +76,7 @@ class Findings:
     body_measures: Mapping[str, float] = field(default_factory=dict)
     pattern_measures: Mapping[str, float] = field(default_factory=dict)
     tables: Mapping[str, str] = field(default_factory=dict)
+    looked: bool = False
     body_sides: Mapping[str, Side] = field(default_factory=dict)
     at_rest: Mapping[str, float] = field(default_factory=dict)
     readings_from: ReadingsFrom = "cloth"
@@ -96,6 +98,7 @@ class Findings:
             body_measures={**self.body_measures, **later.body_measures},
             pattern_measures={**self.pattern_measures, **later.pattern_measures},
             tables={**self.tables, **later.tables},
+            looked=self.looked or later.looked,
             body_sides={**self.body_sides, **later.body_sides},
             at_rest={**self.at_rest, **later.at_rest},
             earlier=(*self.earlier, *(item for item in later.earlier if item not in self.earlier)),

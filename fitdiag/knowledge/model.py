@@ -361,6 +361,7 @@ class Alteration(Rule):
     id: Id
     title: Text
     draft: YesNo = False
+    search: tuple[Text, ...] = ()
     stage: Stage
     operation: Geometry
     seams: tuple[Id, ...] = Field(min_length=1)
@@ -433,13 +434,18 @@ class Caution(Rule):
 
 
 class About(Rule):
-    """`rulebase.yaml`: what this rule base is for, and the names of seams its rules use."""
+    """`rulebase.yaml`: what this rule base is for, the names of seams its rules use, and words that people use for each other.
+
+    `alike`: a word and those that are taken for it when somebody types them; `opposites`: pairs of such words.
+    """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
     garment: Id
     title: Text
     seams: tuple[Id, ...]
     cautions: tuple[Caution, ...]
+    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
+    opposites: tuple[tuple[Text, Text], ...] = ()
 
 
 class WordTable(Rule):

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.pattern.garment import Spot, arc
+from fitdiag.pattern.garment import Spot, arc, far_on
 from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, points
 from fitdiag.problems import stop
 
@@ -360,7 +360,7 @@ def redraw(
             return at
         if seam in shifts:
             here = nearest(old[seam], at)
-            at = at + shifts[seam](at[None], np.array([_far(old[seam], here)]))[0]
+            at = at + shifts[seam](at[None], np.array([far_on(old[seam], here)]))[0]
         return nearest(new[seam], at)
 
     return replace(
@@ -374,13 +374,6 @@ def redraw(
             *(Joint(j.seam, points(np.array([nearest(new[j.seam], at) for at in j.at]))) for j in joints),
         ),
     )
-
-
-def _far(line: Array, at: Array) -> float:
-    """How far along a polyline one of its points lies, mm."""
-    along = arc(line)
-    _, index, share = _foot(line, at)
-    return float(along[index] + share * (along[index + 1] - along[index]))
 
 
 def _followed(line: Array, by: Array, grows: bool) -> Array:
@@ -418,14 +411,14 @@ def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], di
         if max(abs(np.hypot(*(end - old))) for end, old in zip(ends, (dart.left, dart.right), strict=True)) > 1e-6:
             even = sum(legs) / 2
             left, right = (dart.tip + (end - dart.tip) * even / leg for end, leg in zip(ends, legs, strict=True))
-            result[home] = _through(result[home], left, right)
+            result[home] = through(result[home], left, right)
             found.append(Dart(left, right, dart.tip))
         else:
             found.append(dart)
     return tuple(found), result
 
 
-def _through(line: Array, left: Array, right: Array) -> Array:
+def through(line: Array, left: Array, right: Array) -> Array:
     """A seam that runs through the two ends of a dart, straight between them."""
     run = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
     places = (line - line[0]) @ run

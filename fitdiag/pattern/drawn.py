@@ -12,7 +12,7 @@ from fitdiag.pattern.alter import (
     nearest,
     redraw,
 )
-from fitdiag.pattern.garment import along, arc
+from fitdiag.pattern.garment import along, arc, far_on
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, way_out
 from fitdiag.pattern.measure import after_darts
 from fitdiag.pattern.piece import Array, Dart, Piece, length, points
@@ -75,22 +75,10 @@ def notches(work: Work, piece: Piece, move: Move, by: float) -> Made:
             line = piece.seams[notch.seam]
             up = line if line[-1, 1] > line[0, 1] else line[::-1]
             at = arc(up)
-            far = float(at[int(np.argmin(np.hypot(*(up - notch.at).T)))])
-            far = float(np.clip(_exact(up, notch.at, far) + by, 0.0, at[-1]))
+            far = float(np.clip(far_on(up, notch.at) + by, 0.0, at[-1]))
             notch = replace(notch, at=np.array([np.interp(far, at, up[:, axis]) for axis in (0, 1)]))  # noqa: PLW2901
         found.append(notch)
     return replace(piece, notches=tuple(found)), Did("notches", by, ())
-
-
-def _exact(line: Array, at: Array, near: float) -> float:
-    foot = nearest(line, at)
-    index = int(np.clip(np.searchsorted(arc(line), near) - 1, 0, len(line) - 2))
-    for k in (index, min(index + 1, len(line) - 2), max(index - 1, 0)):
-        step = line[k + 1] - line[k]
-        share = float((foot - line[k]) @ step / (step @ step))
-        if -1e-9 <= share <= 1 + 1e-9 and np.hypot(*(line[k] + share * step - foot)) < 1e-6:
-            return float(arc(line)[k] + share * np.hypot(*step))
-    return near
 
 
 def line_up(work: Work, piece: Piece, move: Move, by: float) -> Made:

@@ -212,6 +212,15 @@ def arc(line: Array) -> Array:
     return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
 
 
+def far_on(line: Array, at: Array) -> float:
+    """How far along a polyline the point nearest to a place lies, mm."""
+    steps = np.diff(line, axis=0)
+    share = np.clip(((at - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
+    index = int(np.argmin(((line[:-1] + share[:, None] * steps - at) ** 2).sum(axis=1)))
+    far = arc(line)
+    return float(far[index] + share[index] * (far[index + 1] - far[index]))
+
+
 def with_notches(garment: Garment, piece: Piece) -> Piece:
     """A piece with the garment's notches where it has none of that name on that seam."""
     known = {(notch.name, notch.seam) for notch in piece.notches}

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from fitdiag.pattern import details
 from fitdiag.pattern.change import grain_of
 from fitdiag.pattern.ink import (
     MM_PER_POINT,
@@ -118,13 +119,16 @@ def pdf_sheets(
     room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
     pieces: list[tuple[Piece, Side]] = [(what, "both")] if isinstance(what, Piece) else list(what.cut())
     pieces += [(piece, "both") for piece in more]
-    title = (what.note if isinstance(what, Piece) else what.title) or "Trouser pattern"
+    title = (what.note if isinstance(what, Piece) else what.title) or "Pattern"
     grids = [tiles(piece, room, overlap_mm, side) for piece, side in pieces]
     pdf = _document(title, (wide, high))
     mark = "" if isinstance(what, Piece) else stamp(what, units, day)
     told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
-    for items in (_cover(title, grids, room, paper, units, [line for line in told if line]), *pages):
+    close = details.pages(
+        [(grid.name, grid.piece) for grid in grids], lambda number: _plain_lines(grids[number]), room, units
+    )
+    for items in (_cover(title, grids, room, paper, units, [line for line in told if line]), *pages, *close):
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
     return bytes(pdf.output())
@@ -284,6 +288,12 @@ def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
             yield "part", grid.down(np.array([at - way, at + way])), "", ""
     for notch in piece.notches:
         yield "part", grid.down(notch_tick(piece, notch.seam, notch.at)), "", ""
+
+
+def _plain_lines(grid: Grid) -> Iterator[tuple[str, Array]]:
+    """The lines of a piece that are drawn, in its own millimetres, y down."""
+    corner = np.array([grid.left, grid.top])
+    yield from ((role, line + corner) for role, line, _, _ in _lines(grid) if role)
 
 
 def banded(piece: Piece) -> Iterator[Array]:
@@ -456,6 +466,7 @@ def _cover(
         "Trim left and top edges to the frame where a page says so.",
         "Lay them on the dashed line of the neighbour and match the crosses.",
         "Start at the top left, join the rows, then the rows to each other.",
+        "The last page shows the ends of the level lines enlarged.",
         *(_allowance_note(grid.piece, units) for grid in grids),
     )
     x, line_y = 2 * SQUARE_MM + 24, top + 3

@@ -6,11 +6,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-import numpy as np
-
 from fitdiag.knowledge.garment import Pair
-from fitdiag.pattern.alter import nearest
-from fitdiag.pattern.garment import arc
+from fitdiag.pattern.garment import far_on
 from fitdiag.pattern.ink import Drawing, Pen
 from fitdiag.pattern.measure import corner_angle
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side, length
@@ -135,17 +132,7 @@ def _way(piece: Piece, seam: str, backwards: bool) -> Array:
 
 def _places(piece: Piece, seam: str, line: Array) -> dict[str, float]:
     """How far along each notch of a seam lies."""
-    at = arc(line)
-    found = {}
-    for notch in piece.notches:
-        if notch.seam == seam:
-            foot = nearest(line, notch.at)
-            steps = np.diff(line, axis=0)
-            share = ((foot - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18)
-            away = np.hypot(*(line[:-1] + np.clip(share, 0, 1)[:, None] * steps - foot).T)
-            index = int(np.argmin(away))
-            found[notch.name] = float(at[index] + np.clip(share[index], 0, 1) * (at[index + 1] - at[index]))
-    return found
+    return {notch.name: far_on(line, notch.at) for notch in piece.notches if notch.seam == seam}
 
 
 def _end_names(piece: Piece, seam: str, backwards: bool) -> tuple[str, str]:

@@ -15,14 +15,14 @@ from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_firs
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.model import Alteration, Condition, RuleBase
 from fitdiag.knowledge.order import exclusive, in_order, reason
-from fitdiag.planning.amounts import Amounts, PlannedAmount
+from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
 from fitdiag.planning.closing import Closing, close_all
 from fitdiag.units import format_length
 
 MOST_A_ROUND = 3  # common practice, no source: one family a round, and no more than three alterations
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
-_CAREFUL = 0.7  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
-_AT_THE_SAME_PLACE = 2.0  # giving back what a round took too much of, against a new cut elsewhere; a fitter's judgement
+CAREFUL = 0.7  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
+AT_THE_SAME_PLACE = 2.0  # giving back what a round took too much of, against a new cut elsewhere; a fitter's judgement
 _MOST_LEFT_ALONE = 6
 
 
@@ -73,17 +73,31 @@ def sentence(text: str) -> str:
 
 def make_plan(diagnosis: Diagnosis) -> Plan:
     """The plan for a diagnosis. Pure: the same diagnosis gives the same plan."""
-    return _Planner(diagnosis).plan()
+    return Planner(diagnosis).plan()
 
 
 def first_choice(diagnosis: Diagnosis) -> str | None:
     """The alteration that a plan would put first, without the words; for trying many variants."""
-    planner = _Planner(diagnosis)
+    planner = Planner(diagnosis)
     relief = planner.choose()
     return next(iter(in_order(diagnosis.base, relief, relief)), None)
 
 
-class _Planner:
+class _Lazy(dict[str, PlannedAmount]):
+    """The amount of each alteration, worked out when it is first asked for."""
+
+    def __init__(self, reckoner: Amounts) -> None:
+        super().__init__()
+        self._reckoner = reckoner
+
+    def __missing__(self, name: str) -> PlannedAmount:
+        self[name] = self._reckoner.plan(name)
+        return self[name]
+
+
+class Planner:
+    """A plan in the making: what each alteration relieves, what rules it out, and how much of it."""
+
     def __init__(self, diagnosis: Diagnosis) -> None:
         self.diagnosis = diagnosis
         self.base: RuleBase = diagnosis.base
@@ -91,14 +105,14 @@ class _Planner:
         self.probability = diagnosis.probability
         self.well = self.base.words.how_well.words
         self.reckoner = Amounts(diagnosis)
-        self.amounts = {name: self.reckoner.plan(name) for name in self.base.alterations}
+        self.amounts = _Lazy(self.reckoner)
+        self.given = {name: given_back(self.base, rule, self.findings) for name, rule in self.base.alterations.items()}
+        self.excluded = exclusive(self.base)
         self.avoided: dict[str, tuple[str, ...]] = {}
-        for name, amount in self.amounts.items():
-            conditions = self.base.alterations[name].avoid_when
-            if amount.gives_back is not None:  # no shape forbids undoing what was done here
-                conditions = tuple(condition for condition in conditions if condition.kind_and_id[0] == "symptom")
-            self.avoided[name] = self._holding(conditions)
-            if amount.exhausted:
+        for name in self.base.alterations:
+            self.avoided[name] = self.holding(self.avoiding(name))
+        for name in {done.alteration for done in self.findings.done}:  # only what was done before can be exhausted
+            if (amount := self.amounts[name]).exhausted:
                 self.avoided[name] = (*self.avoided[name], self._enough(name, amount))
 
     def plan(self) -> Plan:
@@ -108,7 +122,7 @@ class _Planner:
         chosen: dict[str, tuple[str, str, str] | None] = dict.fromkeys(now)
         followed = self._follow_ups(now)
         for name, waits in followed.items():
-            if name in chosen or (len(chosen) < MOST_A_ROUND and not self._opposes(name, chosen)):
+            if name in chosen or (len(chosen) < MOST_A_ROUND and not self.opposes(name, chosen)):
                 chosen[name] = waits
             elif name not in later:
                 later.append(name)
@@ -173,12 +187,12 @@ class _Planner:
         while True:
             best, best_net = None, self.base.setting("worth_altering")
             for alteration in self.base.alterations.values():
-                if alteration.id in chosen or self.avoided[alteration.id] or self.amounts[alteration.id].mm <= 0:
+                if alteration.id in chosen or self.avoided[alteration.id]:
                     continue
-                if self._opposes(alteration.id, chosen):
+                if self.opposes(alteration.id, chosen):
                     continue
                 net = self._net_relief(alteration, left)
-                if net > best_net + 1e-9:
+                if net > best_net + 1e-9 and self.amounts[alteration.id].mm > 0:
                     best, best_net = alteration, net
             if best is None:
                 return chosen
@@ -191,24 +205,34 @@ class _Planner:
             left[cause] * self.well[self.base.causes[cause].cured_by[alteration.id].how_well]
             for cause in self.base.cures_of[alteration.id]
         )
-        if self.amounts[alteration.id].gives_back is not None:
-            relief *= _AT_THE_SAME_PLACE
+        if self.given[alteration.id] is not None:
+            relief *= AT_THE_SAME_PLACE
         harm = sum(
             self.probability[cause] * self.well[word]
             for cause, word in alteration.worsens.items()
             if cause in self.probability
         )
-        price = sum(self.base.words.how_often.words[word] for word in alteration.brings.values()) * _PRICE_OF_A_NEW_SIGN
-        careful = _CAREFUL if self._holding(self._careful(alteration.id)) else 1.0
-        return relief * careful - harm - price
+        careful = CAREFUL if self.holding(self.careful(alteration.id)) else 1.0
+        return relief * careful - harm - self.price(alteration)
 
-    def _careful(self, alteration: str) -> tuple[Condition, ...]:
-        conditions = self.base.alterations[alteration].careful_when
-        if self.amounts[alteration].gives_back is None:
+    def price(self, alteration: Alteration) -> float:
+        """The relief given up for the signs that an alteration may bring."""
+        return sum(self.base.words.how_often.words[word] for word in alteration.brings.values()) * _PRICE_OF_A_NEW_SIGN
+
+    def avoiding(self, alteration: str) -> tuple[Condition, ...]:
+        """What would rule an alteration out; no shape forbids undoing what was done here."""
+        return self._unless_given(alteration, self.base.alterations[alteration].avoid_when)
+
+    def careful(self, alteration: str) -> tuple[Condition, ...]:
+        """What would speak against an alteration."""
+        return self._unless_given(alteration, self.base.alterations[alteration].careful_when)
+
+    def _unless_given(self, alteration: str, conditions: tuple[Condition, ...]) -> tuple[Condition, ...]:
+        if self.given[alteration] is None:
             return conditions
         return tuple(condition for condition in conditions if condition.kind_and_id[0] == "symptom")
 
-    def _holding(self, conditions: Iterable[Condition], but: Iterable[str] = ()) -> tuple[str, ...]:
+    def holding(self, conditions: Iterable[Condition], but: Iterable[str] = ()) -> tuple[str, ...]:
         """The reasons of the conditions that hold now; those of the symptoms in `but` left out."""
         result = []
         for condition in conditions:
@@ -264,7 +288,7 @@ class _Planner:
                 for reason in main[0].against[:4]
                 if reason.id in common
             ][:2]
-        against += self._holding(self._careful(alteration.id), but=said)
+        against += self.holding(self.careful(alteration.id), but=said)
         for cause_id in alteration.worsens:
             if self.probability.get(cause_id, 0.0) >= 0.2:
                 against.append(f"It makes this worse: {lower_first(self.base.causes[cause_id].title)}.")
@@ -303,11 +327,10 @@ class _Planner:
                 result[follow.do] = (text, follow.if_seen, sentence(follow.because))
         return result
 
-    def _opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
+    def opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
         """Whether an alteration undoes one that is chosen already, or shuts it out; both in a round make no sense."""
         undone = self.base.undone_by(alteration)
-        excluded = exclusive(self.base)
-        return any(other in undone or frozenset((alteration, other)) in excluded for other in chosen)
+        return any(other in undone or frozenset((alteration, other)) in self.excluded for other in chosen)
 
     def _leave_alone(self, recommended: set[str]) -> tuple[Named, ...]:
         least = self.base.setting("leave_alone_from")
@@ -326,7 +349,7 @@ class _Planner:
                 ranked.append((weight + (1.0 if name in done else 0.0), name))
         ranked.sort(key=lambda pair: (-pair[0], pair[1]))
         return tuple(
-            Named(name, (*self.avoided[name], *self._holding(self.base.alterations[name].careful_when)))
+            Named(name, (*self.avoided[name], *self.holding(self.base.alterations[name].careful_when)))
             for _, name in ranked[:_MOST_LEFT_ALONE]
         )
 
@@ -357,7 +380,7 @@ class _Planner:
         for belief in sorted(likely, key=lambda belief: -belief.probability):
             cause = self.base.causes[belief.cause]
             for name in sorted(cause.cured_by, key=lambda cure: -self.well[cause.cured_by[cure].how_well]):
-                why = [*self.avoided[name], *self._holding(self._careful(name))]
+                why = [*self.avoided[name], *self.holding(self.careful(name))]
                 if why:
                     return (
                         f"Nothing to alter yet. {cause.title}, {chance_words(belief.probability)}, but one thing speaks"

@@ -6,12 +6,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from fitdiag.diagnosis.belief import Belief, chance_words, lower_first
-from fitdiag.knowledge.findings import Finding, Findings, Origin
-from fitdiag.knowledge.model import RuleBase, Seen
+from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin
+from fitdiag.knowledge.model import RuleBase, Seen, Symptom
+from fitdiag.knowledge.stations import station_of
 from fitdiag.planning.plan import Plan
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage, moving
 from fitdiag.reports.history import RoundFacts, shown, told
 from fitdiag.reports.sheet import day_words, whole_amounts
+from fitdiag.reports.signs import captions, drawn_symptoms, figure
 from fitdiag.reports.turning import Turn
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length, format_reading
@@ -72,6 +74,46 @@ def _origin(base: RuleBase, finding: Finding) -> str:
     if finding.origin == "derived" and base.symptoms[finding.symptom].from_ease:
         return "measures and ease"
     return ORIGINS[finding.origin]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A sign that was seen, as it is drawn: its title, the right and the wrong, and the client's own pictures of that view."""
+
+    title: str
+    pictures: tuple[tuple[str, str], ...]
+    photos: tuple[str, ...]
+
+
+def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequence[str]]) -> tuple[Shown, ...]:
+    """The drawings of what was seen. `photos`: by view (front, back, left, right) the links to pictures of this round."""
+    result = []
+    for finding in findings.seen:
+        symptom = base.symptoms[finding.symptom]
+        degree = degree_of(symptom, finding)
+        words = captions(symptom.id) if symptom.id in drawn_symptoms() else ("", "")
+        drawn = [
+            (word, svg)
+            for word, n in zip(words, (0, degree), strict=True)
+            if (svg := figure(symptom.id, n, side=finding.side, title=word))
+        ]
+        station = station_of(symptom)
+        views = ("left", "right") if station == "side" else (station,)
+        links = tuple(link for view in views for link in photos.get(view, ()))
+        if drawn:
+            result.append(Shown(symptom.title, tuple(drawn), links))
+    return tuple(result)
+
+
+def degree_of(symptom: Symptom, finding: Finding) -> int:
+    """How strongly a sign is drawn: 1 slight, 2 clear, 3 strong, by the word or the amount of the finding; clear without one."""
+    if finding.severity is not None:
+        return SEVERITIES.index(finding.severity) + 1
+    if finding.amount_mm is None or symptom.measure is None or not symptom.measure.grades_mm:
+        return 2
+    grades, sign = symptom.measure.grades_mm, 1.0 if symptom.measure.worse == "more" else -1.0
+    passed = (n for n, word in enumerate(SEVERITIES, 1) if sign * (finding.amount_mm - grades[word]) >= 0)
+    return max(passed, default=1)
 
 
 def beliefs_table(base: RuleBase, now: Conclusion, before: Conclusion | None) -> Table:

@@ -27,7 +27,7 @@ from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
-from fitdiag.reports.figures import figure, shows_on_one_side
+from fitdiag.reports.signs import figure
 from fitdiag.reports.wearer import asked, to_you
 from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, format_reading, parse_length
 
@@ -53,6 +53,7 @@ STATES: Mapping[State, str] = {
 }
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
+SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
 CAUTIONS = (
     "Try on in your own time, with breaks. Stop when you are tired.",
     "If something hurts, goes numb, or leaves a mark for more than ten minutes, loosen it and take the trousers off. "
@@ -111,7 +112,9 @@ def client_form(
             (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word)))
             for n, (word, strength) in enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
         ]
-        measure = base.symptoms[one.symptom].measure
+        symptom, right = base.symptoms[one.symptom], figure(one.symptom, 0, title=NOT_SO)
+        so = None if one.graded else figure(one.symptom, 2, title=SO)
+        measure = symptom.measure
         most = max(measure.grades_mm.values()) * 2.5 if measure else 0.0
         rows.append(
             {
@@ -120,9 +123,11 @@ def client_form(
                 "how": one.how,
                 "wholes": _wholes(most),
                 "felt": one.felt,
-                "sided": shows_on_one_side(one.symptom),
+                "sided": so is None and right is not None and not symptom.whole,
                 "graded": one.graded,
                 "pictures": [(word, value, Markup(svg) if svg else None) for word, value, svg in pictures],
+                "right": Markup(right) if right else None,
+                "so": Markup(so) if so else None,
             }
         )
     done = []

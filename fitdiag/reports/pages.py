@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 from base64 import b64encode
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -25,6 +25,7 @@ from fitdiag.reports.fitter import (
     findings_table,
     rounds_table,
     rounds_told,
+    shown_signs,
     turns_table,
 )
 from fitdiag.reports.history import RoundFacts, chart
@@ -40,7 +41,8 @@ _BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs 
 
 
 @cache
-def _template(name: str) -> Any:
+def template(name: str) -> Any:
+    """A page template of this room; every text put into it is escaped."""
     from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
 
     pages = Environment(
@@ -69,7 +71,7 @@ def client_page(sheet: Sheet, *, large: bool = False) -> str:
         for change in sheet.changes
     ]
     muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
-    page: str = _template("client_page.html").render(
+    page: str = template("client_page.html").render(
         words=words, sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large
     )
     return page
@@ -87,9 +89,13 @@ def fitter_page(
     history: Sequence[RoundFacts],
     effects: Effects | None,
     answers_that_would_turn: Sequence[Turn],
+    photos: Mapping[str, Sequence[str]] | None = None,
     simulated: Simulation | None = None,
 ) -> str:
-    """The page with the reasoning, as HTML. `before`: the conclusion of the round before, or before the latest answers."""
+    """The page with the reasoning, as HTML. `before`: the conclusion of the round before, or before the latest answers.
+
+    `photos`: by view, links to the measured pictures of this round, as they stand from the page.
+    """
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
     findings = conclusion.diagnosis.findings
@@ -99,11 +105,16 @@ def fitter_page(
     long = {part.title: part for part in make_report(base, conclusion, client, simulated=simulated).sections}
     name = one_line(client, 80)
     head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
-    page: str = _template("fitter_page.html").render(
+    page: str = template("fitter_page.html").render(
         head=head[:1].upper() + head[1:],
         verdict=conclusion.plan.verdict,
         plan=short["This round"],
         found=findings_table(base, findings, units),
+        linked=bool(photos),
+        drawn=[
+            (sign, [(word, Markup(svg)) for word, svg in sign.pictures])
+            for sign in shown_signs(base, findings, photos or {})
+        ],
         known=[part for part in short["Findings"].parts if isinstance(part, Items) and part.title in _BESIDE_THE_SIGNS],
         beliefs=beliefs_table(base, conclusion, before),
         reasons=long["What the pattern may do"],

@@ -7,9 +7,9 @@ something should lie, the body is faint.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from math import cos, radians, sin
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
 
 XY = tuple[float, float]
 WAIST, HIP, CROTCH, KNEE, HEM, FLOOR, MIDDLE = 20.0, 52.0, 76.0, 128.0, 186.0, 201.0, 60.0
@@ -26,28 +26,18 @@ class Shape:
     gape_back: float = 0.0
     crotch: float = 0.0
     hem_out: float = 0.0  # both hems outwards
-    hem_rise: tuple[float, float] = (0.0, 0.0)  # picture left, picture right; side view: front, back
+    hem_up_left: float = 0.0  # the hem at the left hand of the picture, in profile the front of it
+    hem_up_right: float = 0.0
     hem_forward: float = 0.0
     stance: float = 0.0
     under_seat: float = 0.0  # the outline below the seat, outwards
     seat: float = 0.0
     seam_low: float = 0.0  # the side seam at the hem, backwards
     seam_hip: float = 0.0
+    seam_high: float = 0.0  # the side seam at the waist, backwards
     calf: float = 0.0
     hollow: float = 0.0  # the outline above the seat, outwards
     lap: float = 0.0  # heap of cloth when sitting
-
-
-@dataclass(frozen=True)
-class Drawn:
-    """One symptom at one strength: how the trousers hang, and what is drawn on them."""
-
-    shape: Shape = Shape()
-    marks: tuple[str, ...] = ()
-
-    def __add__(self, other: Drawn) -> Drawn:
-        changed = {name: value for name, value in vars(other.shape).items() if value != getattr(Shape(), name)}
-        return Drawn(replace(self.shape, **changed), self.marks + other.marks)
 
 
 # ------------------------------------------------------------------------------------------------------------- ink
@@ -157,17 +147,6 @@ def arrow(a: XY, b: XY) -> str:
     return stroke(f"M{pair(a)}L{pair(root)}", 1.2) + f'<path d="M{pair(b)}{straight(head)}z" fill="#111"/>'
 
 
-def rays(at: XY, angles: Iterable[float], near: float, far: float, width: float = 1.0) -> str:
-    """Tight lines that run out from one place; angles in degrees, 0 to the right, 90 up."""
-    parts = []
-    for n, angle in enumerate(angles):
-        u = (cos(radians(angle)), -sin(radians(angle)))
-        long = far if n % 2 == 0 else far * 0.8
-        a, b = (at[0] + u[0] * near, at[1] + u[1] * near), (at[0] + u[0] * long, at[1] + u[1] * long)
-        parts.append(pull(a, b, 0.0, width))
-    return "".join(parts)
-
-
 # -------------------------------------------------------------------------------------------------- the trousers
 
 _BODY, _EDGE, _SEAM = 0.9, 1.5, 0.9
@@ -214,7 +193,7 @@ def frontal(shape: Shape, *, back: bool) -> str:
         ]
         parts.append(_faint(shoe, fill="#fff"))
     outers, inners = {}, {}
-    for s, rise in zip((-1, 1), shape.hem_rise, strict=True):
+    for s, rise in ((-1, shape.hem_up_left), (1, shape.hem_up_right)):
         out = shape.hem_out + shape.stance
         outers[s] = [
             (c + s * (21 if shape.waist <= 0 else 21 + shape.waist * 0.3), edge),
@@ -258,7 +237,7 @@ def frontal(shape: Shape, *, back: bool) -> str:
 
 def profile(shape: Shape) -> str:
     """The left side: the front of the body is at the left hand of the picture."""
-    rise_front, rise_back = shape.hem_rise
+    rise_front, rise_back = shape.hem_up_left, shape.hem_up_right
     parts = [
         _faint([(44, 1), (42, 10), (42.5, 20), (38.5, 36), (38.6, 52)]),
         _faint([(80, 1), (75, 12), (76, 20), (82, 35), (87.5, 54)]),
@@ -285,17 +264,18 @@ def profile(shape: Shape) -> str:
     parts.append(stroke(band + pair((back[0][0] + 1.6, back[0][1] + low)), _SEAM, grey="#444"))
     top = (front[0][1] + back[0][1]) / 2 + 1
     seam = [
-        (60, top), (61 + shape.seam_hip * 0.8, 36), (62 + shape.seam_hip, HIP), (62 + shape.seam_hip * 0.5, 70),
+        (60 + shape.seam_high, top), (61 + shape.seam_hip * 0.8 + shape.seam_high * 0.5, 36), (62 + shape.seam_hip, HIP),
+        (62 + shape.seam_hip * 0.5, 70),
         (61.5 + 0.45 * shape.seam_low + 0.3 * forward, KNEE), (61 + shape.seam_low + forward, HEM),
     ]  # fmt: skip
-    moved = shape.seam_hip or shape.seam_low
+    moved = shape.seam_hip or shape.seam_low or shape.seam_high
     parts.append(line(seam, 1.8) if moved else _seam(seam))
     return "".join(parts)
 
 
 def sitting(shape: Shape) -> str:
     """Sitting on a chair, seen from the left."""
-    rise = shape.hem_rise[0]
+    rise = shape.hem_up_left
     chair = "M50 100H112M104 100L110 30M56 100V166M104 100V166"
     parts = [
         stroke(chair, 2.2, grey="#999"),
@@ -350,13 +330,13 @@ def stairs(shape: Shape) -> str:
     )
     parts.append(stroke(rear + "z", _EDGE, fill="#fff"))
     raised = f"M{pair((43, 44))}" + curve(
-        [(43, 44), (36, 58), (22, 72), (13, 84), (12, 96), (16, 118), (16, 142 - shape.hem_rise[0])]
+        [(43, 44), (36, 58), (22, 72), (13, 84), (12, 96), (16, 118), (16, 142 - shape.hem_up_left)]
     )
-    raised += f"Q{pair((28, 144 - shape.hem_rise[0]))} {pair((41, 142 - shape.hem_rise[0]))}"
-    raised += curve([(41, 142 - shape.hem_rise[0]), (41, 122), (44, 110), (58, 100), (74, 84)])
+    raised += f"Q{pair((28, 144 - shape.hem_up_left))} {pair((41, 142 - shape.hem_up_left))}"
+    raised += curve([(41, 142 - shape.hem_up_left), (41, 122), (44, 110), (58, 100), (74, 84)])
     parts.append(stroke(raised, _EDGE, fill="#fff"))
     parts += [stroke("M46 24.6Q64 27.6 82.4 24.6", _SEAM, grey="#444"),
-              _seam([(64, 22), (66, 50), (58, 74), (34, 92), (28, 104), (28, 142 - shape.hem_rise[0])])]  # fmt: skip
+              _seam([(64, 22), (66, 50), (58, 74), (34, 92), (28, 104), (28, 142 - shape.hem_up_left)])]  # fmt: skip
     return "".join(parts)
 
 
@@ -380,3 +360,22 @@ def bending(shape: Shape) -> str:
     band = f"M{pair((38.6, 78))}Q{pair((54 + down * 0.4, 64 + down * 0.3))} {pair((waist[0] + 4, waist[1] + 3))}"
     parts += [stroke(band, _SEAM, grey="#444"), _seam([(51, 59), (66, 84), (66, 128), (65, HEM)])]
     return "".join(parts)
+
+
+def paper(shape: Shape, *, back: bool) -> str:
+    """A pattern piece flat on the table, its crotch to the right; the centre-back seam leans more and reaches farther."""
+    del shape
+    reach, rise, lean = (106.0, 78.0, 76.0) if back else (96.0, 76.0, 82.0)
+    outline = [(34.0, 14.0), (28.0, 36.0), (24.0, 58.0), (27.0, 90.0), (35.0, 128.0), (38.0, 190.0)]
+    inner = [(76.0, 190.0), (79.0, 128.0), (reach - 14.0, rise + 16.0), (reach, rise)]
+    path = f"M{pair(outline[0])}" + curve(outline) + f"L{pair(inner[0])}" + curve(inner)
+    path += f"C{pair((reach - 14.0, rise - 2.0))} {pair((lean + 6.0, 66.0))} {pair((lean + 5.0, 52.0))}"
+    path += f"L{pair((lean - 4.0 if back else lean, 8.0 if back else 14.0))}"
+    return stroke(path + "z", _EDGE, fill="#fff")
+
+
+HALVED = ("front", "back")  # views of which both halves are alike
+STANCES: Mapping[str, Callable[[Shape], str]] = {
+    "front": partial(frontal, back=False), "back": partial(frontal, back=True), "side": profile, "sitting": sitting,
+    "stairs": stairs, "bending": bending, "paper-front": partial(paper, back=False), "paper-back": partial(paper, back=True),
+}  # fmt: skip

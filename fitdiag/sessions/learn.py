@@ -150,7 +150,7 @@ def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strength
         for finding in findings.symptoms.values()
         if finding.origin in COUNTED and finding.seen != "unsure" and finding.symptom not in told
     }
-    compiled = compile_network(base, replace(findings, symptoms=counted))
+    compiled = compile_network(base, replace(findings, symptoms=counted, looked=False))
     answers = tuple((sign, *pair) for sign, pair in compiled.evidence.items() if pair[0] != pair[1])
     odds = tuple(
         (cause, shifted / (1.0 - shifted) * (1.0 - rate) / rate)

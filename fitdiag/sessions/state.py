@@ -28,7 +28,7 @@ class State:
     """A session so far. `ended`: the stages of the interview that are over; `unknown`: ids these rules do not know.
 
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
-    yet; `recorded`: the conclusion, if nothing was answered after it.
+    yet; `recorded`: the conclusion, if nothing was answered after it; `again`: signs to photograph or ask at the next try-on.
     """
 
     findings: Findings
@@ -39,6 +39,7 @@ class State:
     recorded: Event | None = None
     awaiting: Finding | Done | None = None
     offered: tuple[Finding, ...] = ()
+    again: frozenset[str] = frozenset()
 
 
 def fold(events: Iterable[Event], base: RuleBase) -> State:
@@ -99,7 +100,10 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
     findings, unknown = state.findings, state.unknown
     match event["event"]:
         case "stage":
-            return replace(state, ended=state.ended | {str(event.get("ended"))})
+            looked = findings.looked or (event.get("ended") == "seen" and event.get("looked") is True)
+            return replace(
+                state, ended=state.ended | {str(event.get("ended"))}, findings=replace(findings, looked=looked)
+            )
         case "body":
             notes = event.get("notes")
             given = notes if isinstance(notes, Mapping) else {}
@@ -144,7 +148,14 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
             if finding is None or finding.symptom not in base.symptoms:
                 return replace(state, unknown=(*unknown, one_line(event.get("symptom"), 60)))
             left = tuple(item for item in state.offered if item.symptom != finding.symptom)
-            return replace(state, findings=findings.with_finding(finding), last_symptom=finding.symptom, offered=left)
+            again = state.again - {finding.symptom} | ({finding.symptom} if event.get("again") is True else set())
+            return replace(
+                state,
+                findings=findings.with_finding(finding),
+                last_symptom=finding.symptom,
+                offered=left,
+                again=frozenset(again),
+            )
     return state
 
 

@@ -1,0 +1,65 @@
+"""`fitdiag pattern darts`: single darts moved, turned, split or eased in."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace as changed
+
+from fitdiag.cli.arguments import guess_units
+from fitdiag.cli.output import say
+from fitdiag.cli.pattern import read_pattern, write_pattern
+from fitdiag.pattern.darts import WORKS
+from fitdiag.pattern.measure import after_darts
+from fitdiag.pattern.piece import Pattern, faults
+from fitdiag.problems import one_line, stop
+from fitdiag.units import InvalidLengthError, Units, format_reading, parse_length
+
+_WORK = re.compile(r"(\S+) (\d{1,2}) ([a-z]+)(?:\s*=\s*(-?)(.+))?\Z")
+
+
+def darts(path: str, do: list[str], out: str | None, units: str | None, *, replace: bool) -> int:
+    """Do each work in order, and say what the darts and the edge they lie on measure before and after."""
+    chosen = guess_units(units, [text.partition("=")[2] for text in do if "=" in text])
+    before = pattern = read_pattern(path)
+    for text in do:
+        pattern = _done(pattern, text, chosen)
+    for name, piece in pattern.pieces.items():
+        old = before.pieces[name]
+        if piece is not old:
+            widths = [
+                "; ".join(format_reading(dart.width, chosen) for dart in one.darts) or "none" for one in (old, piece)
+            ]
+            edge = piece.part.word(piece.part.seams[0])
+            was, now = (format_reading(after_darts(one, one.part.seams[0]), chosen) for one in (old, piece))
+            say(
+                f"{name.capitalize()}: darts {widths[0]} before, {widths[1]} now; {edge} after darts {was} before, {now} now."
+            )
+            if piece.note and piece.note != old.note:
+                say(f"{name.capitalize()}: {piece.note}")
+    if out:
+        write_pattern(pattern, out, replace=replace)
+    return 0
+
+
+def _done(pattern: Pattern, text: str, units: Units) -> Pattern:
+    found = _WORK.match(" ".join(text.split()))
+    if found is None or found[3] not in WORKS or found[1] not in pattern.pieces:
+        pieces, works = " or ".join(pattern.pieces), ", ".join(WORKS)
+        told = f"'{one_line(text, 60)}' is no work on a dart"
+        raise stop(
+            "dart", told, hint=f"name the piece ({pieces}), the dart, and one of {works}, like 'back 1 move=2 cm'"
+        )
+    amount = None
+    if found[5]:
+        try:
+            amount = parse_length(found[5], units).mm * (-1 if found[4] else 1)
+        except InvalidLengthError as error:
+            raise stop("dart", f"{one_line(text, 60)}: {error}") from None
+    left = {}
+    for side, pieces_of in (("", pattern.pieces), ("left", pattern.left)):
+        if found[1] in pieces_of:
+            left[side] = WORKS[found[3]](pieces_of[found[1]], int(found[2]), amount)
+            if problems := faults(left[side]):
+                raise stop("broken", f"{one_line(text, 60)}: {problems[0].message}", hint="take a smaller amount")
+    more = {**pattern.left, found[1]: left["left"]} if "left" in left else pattern.left
+    return changed(pattern, pieces={**pattern.pieces, found[1]: left[""]}, left=more)

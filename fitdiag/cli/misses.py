@@ -1,0 +1,70 @@
+"""Words that were typed and not understood, kept on this machine alone: they tell which words the rules still lack."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import suppress
+from datetime import date
+from pathlib import Path
+
+from fitdiag.cli.output import say, write
+from fitdiag.files import make_folder, remove_file, write_atomically
+from fitdiag.interview.search import Kind
+from fitdiag.problems import ProblemsFoundError, one_line
+
+MOST = 2000  # lines; older ones are left out
+_LONGEST = 120
+
+
+def place() -> Path:
+    """The file of misses in the user's own folder."""
+    if sys.platform == "win32":
+        home = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    else:
+        home = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state")
+    return home / "fitdiag" / "not-understood.jsonl"
+
+
+def remember(kind: Kind, text: str) -> None:
+    """Keep a text that no rule was found for. Never fails: a full disk must not stop an interview."""
+    line = json.dumps({"day": date.today().isoformat(), "kind": kind, "text": one_line(text, _LONGEST)})
+    with suppress(OSError, RuntimeError, UnicodeDecodeError, ProblemsFoundError):
+        path = place()
+        before = path.read_text(encoding="ascii").splitlines() if path.exists() else []
+        make_folder(path.parent)
+        write_atomically(path, "\n".join((*before[-MOST + 1 :], line)) + "\n", replace=True)
+
+
+def misses() -> Iterator[tuple[str, str]]:
+    """Kind and text of every miss, the oldest first; what cannot be read is passed over."""
+    with suppress(OSError, RuntimeError, UnicodeDecodeError):
+        for line in place().read_text(encoding="ascii").splitlines():
+            with suppress(ValueError, KeyError, TypeError):
+                entry = json.loads(line)
+                yield one_line(entry["kind"], 20), one_line(entry["text"], _LONGEST)
+
+
+def show(*, forget: bool) -> int:
+    """List what was typed and not understood, most often first; or forget it."""
+    if forget:
+        if place().exists():
+            remove_file(place())
+        say("Forgotten.")
+        return 0
+    counted = Counter(misses())
+    if not counted:
+        say("Nothing was typed so far that was not understood.")
+        return 0
+    for kind in dict.fromkeys(kind for kind, _ in counted):
+        write(f"Taken for no {kind}:")
+        for (other, text), times in sorted(counted.items(), key=lambda pair: (-pair[1], pair[0])):
+            if other == kind:
+                write(f"  {text}{f' ({times} times)' if times > 1 else ''}")
+    say(
+        "Kept on this machine only. To make the rules understand them, add them to `search:` of the rule that was meant."
+    )
+    return 0

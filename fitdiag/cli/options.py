@@ -1,0 +1,42 @@
+"""Options and arguments that several commands take, declared once."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help="A rule folder; without it, the shipped one.")]
+RulesOption = Annotated[
+    str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
+]
+UnitsOption = Annotated[str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")]
+PatternOption = Annotated[
+    str | None,
+    typer.Option("--pattern", metavar="FILE", help="The client's pattern; the list says what becomes of it."),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object, lengths in mm.")]
+OutOption = Annotated[
+    str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")
+]
+ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")]
+GarmentOption = Annotated[
+    str | None, typer.Option("--garment", metavar="NAME", help="Which garment: the name of its folder of rules.")
+]
+PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
+AsCutOption = Annotated[bool, typer.Option("--as-cut", help="Leave the steps that cuts make; else they are trued.")]
+AllowanceOption = Annotated[
+    list[str] | None,
+    typer.Option("--allowance", metavar="[SEAM=]LENGTH", help="Seam allowance, like 15mm, hem=4cm or 'back side=2cm'."),
+]
+DoOption = Annotated[
+    list[str] | None,
+    typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
+]
+ClientOption = Annotated[
+    str | None, typer.Option("--client", help="Your own name for the client; it is written on what is made.")
+]
+DayOption = Annotated[
+    str | None,
+    typer.Option("--day", metavar="DATE", help="The day to write on it, like 2026-11-25; without it, today."),
+]

@@ -1,0 +1,114 @@
+"""What may be true of a client, as a handful of draws from what is believed: which causes are there, and which open signs.
+
+Importance sampling: causes are drawn one by one from their exact probabilities, weighed by what they are worth together, and
+drawn again by that weight (D. B. Rubin 1988, sampling importance resampling, from memory). The same findings give the same draws.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitdiag.diagnosis.belief import NAMED, Diagnosis
+
+_PROPOSED = 2048
+_NEVER = 1e-300
+
+
+@dataclass(frozen=True)
+class Worlds:
+    """`chance[w, s]`: the chance that sign s shows in world w, given its causes; `shown`: one draw of it.
+
+    `believed[w, c]`: how probable cause c would be if every sign of world w were answered, to the grain of the draws.
+    """
+
+    chance: np.ndarray
+    shown: np.ndarray
+    believed: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.shown)
+
+    def likely(self, sign: int) -> float:
+        """The chance that a sign shows."""
+        return float(self.chance[:, sign].mean())
+
+    def tells(self, outcomes: Sequence[object]) -> list[float]:
+        """What each sign tells about an outcome that each world has: their mutual information, in bits."""
+        names = list(dict.fromkeys(outcomes))
+        ends = np.array([[outcome == name for name in names] for outcome in outcomes], float)  # world x outcome
+        both = ends.T @ self.chance / len(ends)  # outcome x sign: this outcome, and the sign there
+        share, there = ends.mean(axis=0)[:, None], self.chance.mean(axis=0)[None, :]
+        bits = _part(both, share * there) + _part(share - both, share * (1.0 - there))
+        return [float(value) for value in bits.sum(axis=0)]
+
+    def outcomes_if(self, sign: int, outcomes: Sequence[str | None], *, there: bool) -> dict[str | None, float]:
+        """The chance of each outcome if a sign shows, or if it does not."""
+        weight = self.chance[:, sign] if there else 1.0 - self.chance[:, sign]
+        result: dict[str | None, float] = {}
+        for outcome, share in zip(outcomes, weight / max(float(weight.sum()), 1e-12), strict=True):
+            result[outcome] = result.get(outcome, 0.0) + float(share)
+        return result
+
+
+def _part(both: np.ndarray, alone: np.ndarray) -> np.ndarray:
+    return np.asarray(np.where(both > 1e-12, both * np.log2(np.maximum(both, 1e-12) / np.maximum(alone, 1e-12)), 0.0))
+
+
+def draw(diagnosis: Diagnosis, count: int, open_signs: Sequence[int]) -> Worlds:
+    """So many worlds that agree with the findings of a diagnosis: the same for the same findings, and much alike for like ones.
+
+    `open_signs`: the signs not answered that can be.
+    """
+    rng = np.random.default_rng(1)
+    there, weight, none = _proposed(diagnosis, rng)
+    share = np.exp(weight - weight.max())
+    steps = (np.arange(count) + rng.random()) / count  # systematic resampling
+    picked = np.minimum(np.searchsorted(np.cumsum(share / share.sum()), steps), _PROPOSED - 1)
+    left_out = np.exp(none)
+    chances = rng.random((count, none.shape[1]))
+    presumed = list(diagnosis.compiled.presumed)
+    true = none.copy()
+    true[:, presumed] = none[:, presumed] / NAMED  # the links as they are
+    left_out = np.exp(true[picked])
+    chance = 1.0 - left_out
+    chance[:, presumed] *= (1.0 - NAMED) / (
+        left_out[:, presumed] + (1.0 - NAMED) * chance[:, presumed]
+    )  # and not named
+    shown = chances < chance
+    weight = weight - none[:, presumed].sum(axis=1)
+    return Worlds(chance, shown, _believed(there, weight, true[:, open_signs], shown[:, open_signs]))
+
+
+def _proposed(diagnosis: Diagnosis, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Sets of causes that may be there, the log of what each is worth, and the log of the chance that it leaves a sign out."""
+    compiled = diagnosis.compiled
+    network = compiled.network
+    believed = np.clip(np.array([diagnosis.probability[cause] for cause in compiled.causes]), 1e-4, 1.0 - 1e-4)
+    answered = np.clip(np.array(diagnosis.posterior.probability), 1e-4, 1.0 - 1e-4)
+    prior = np.clip(np.array(network.prior), 1e-12, 1.0 - 1e-12)
+    read = np.log(believed / (1 - believed)) - np.log(answered / (1 - answered))  # what readings say beyond the answers
+    absent = np.zeros((len(prior), len(compiled.symptoms)))  # log of the chance that a cause leaves a sign out
+    for sign, links in enumerate(network.links):
+        for cause, q in links:
+            absent[cause, sign] = np.log(max(q, 1e-12))
+    there = rng.random((_PROPOSED, len(prior))) < believed
+    none = np.log1p(-np.array(network.leak)) + there @ absent
+    odds = np.log(prior / believed) - np.log((1 - prior) / (1 - believed)) + read
+    weight = there @ odds
+    for sign, (without, with_it) in compiled.evidence.items():
+        left_out = np.exp(none[:, sign])
+        weight += np.log(np.maximum(without * left_out + with_it * (1.0 - left_out), _NEVER))
+    return there.astype(np.float32), weight, none
+
+
+def _believed(there: np.ndarray, weight: np.ndarray, none: np.ndarray, shown: np.ndarray) -> np.ndarray:
+    """How probable each cause is with all signs answered: every proposal weighed by every world's signs. World x cause."""
+    seen = np.log(np.maximum(-np.expm1(none), 1e-30)) - none  # log odds of each sign in each proposal
+    fit = shown.astype(np.float32) @ seen.T.astype(np.float32)
+    fit += (weight + none.sum(axis=1)).astype(np.float32)
+    fit -= fit.max(axis=1, keepdims=True)
+    share = np.exp(fit)
+    return np.asarray((share @ there) / share.sum(axis=1, keepdims=True))

@@ -1,0 +1,365 @@
+"""Answers as people give them: yes and no in any wording, how much, on which side, and what cannot be seen from here.
+
+A text is read into one `Said`, or into nothing where it is no answer. Amounts and sides may stand anywhere in it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Literal
+
+from fitdiag.knowledge.findings import Side
+from fitdiag.knowledge.model import Seen, Severity
+from fitdiag.knowledge.strict_yaml import read_yaml
+from fitdiag.units import InvalidLengthError, Length, Units, parse_length
+
+
+@dataclass(frozen=True)
+class Said:
+    """What an answer says of one sign. `left`, `right`: a length each; `upto`: the upper end of a range that begins at `amount`.
+
+    `more`: the side that shows it more; `look_again`: it cannot be judged now, but can be photographed or asked.
+    """
+
+    seen: Seen
+    severity: Severity | None = None
+    side: Side | None = None
+    more: Side | None = None
+    amount: Length | None = None
+    left: Length | None = None
+    right: Length | None = None
+    upto: Length | None = None
+    look_again: bool = False
+
+
+@cache
+def _phrases(kind: str) -> re.Pattern[str]:
+    """One alternative of all that people say for something: yes, no, unsure, look_again, slight, clear, strong."""
+    parts = read_yaml(Path(__file__).with_name("answers.yaml")).data[kind]
+    return re.compile(rf"(?<![\w'])(?:{'|'.join(parts)})(?![\w'])")
+
+
+def _says(kind: str, text: str) -> re.Match[str] | None:
+    return _phrases(kind).search(text)
+
+
+_SIDE = re.compile(
+    r"(?<![\w'])(?:(?P<left>left|lhs?|l)|(?P<right>right|rhs?|r)|(?P<both>both|each|either))(?![\w'])"
+    r"(?:[ -](?:hand|sides?|legs?|one|hip))*(?:'s)?"
+)
+_NO_SIDE = re.compile(
+    r"(?:nothing|none|bit|little|some|much|lots?|any|anything|plenty) left(?! (?:side|leg|more|only|hip|one|hand))"
+    r"|(?:that'?s|all|quite|you'?re|is that|yes,?) right(?![ -](?:side|leg|hip|hand|only|one|more))"
+    r"|right (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up|there|here|away)\b"
+    r"(?! the (?:left|right))"
+)
+_ZERO = re.compile(
+    r"(?<![\w'])(?:none(?: at all)?|nothing(?: at all)?|no|not|zero|nil|fine|ok|okay|good|clean|flat|0(?![/.,]\d))(?![\w'/])"
+)
+_UNIT = r"(?:inch(?:es)?|in|cms?|mm|mils?|centimet(?:re|er)s?|millimet(?:re|er)s?|[\"”])"
+_NUMBER = r"(?:\d+[ -]\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?(?: ?[¼½¾⅛⅜⅝⅞])?|[¼½¾⅛⅜⅝⅞])"
+_QUARTERS = r"(?:(?:a |one )?quarter|three[- ]quarters?|(?:an?|one|three|five|seven)[- ]eighths?)"
+_HEDGES = (
+    r"about|around|roughly|approx(?:imately)?|some|nearly|almost|maybe|say|circa|ca\.?|less than|more than|over|under|up to|just"
+    r"|a good|good|a bit (?:over|under)|at least|at most"
+)
+_LENGTHS = (
+    rf"{_NUMBER} ?{_UNIT}(?!\w)",
+    rf"(?:an? |one |two |three )?(?:inch|centimet(?:re|er)|cm) and (?:a |one )?(?:half|{_QUARTERS})(?!\w)",
+    rf"(?:half|{_QUARTERS})(?: of)? (?:an? |one )?{_UNIT}(?!\w)",
+    rf"(?:an?|one|two|three|four|five) (?:good )?{_UNIT}(?!\w)",
+    rf"{_NUMBER}(?![\w/])",
+    rf"{_QUARTERS}(?!\w)",
+)
+_AMOUNT = re.compile(
+    rf"(?<![\w/.,])(?<!^-)(?<! -)(?P<vague>(?:(?:{_HEDGES}) )*)(?P<length>{'|'.join(_LENGTHS)})"
+    r"(?P<after>(?: or so| ?-?ish| i'?d say| give or take| more or less)*)"
+)
+_RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
+_LONGEST = 300
+
+
+def read_answer(text: str, units: Units) -> Said | None:
+    """What a text says of the sign that was asked about; None where it is no answer. Bare numbers count in `units`."""
+    plain = " ".join(text.lower().replace("’", "'").replace("\u00a0", " ").split())
+    plain = re.sub(r"([a-z])\1{2,}", r"\1", plain)  # yesss
+    asked = plain.endswith("?") and not re.fullmatch(r"\?+", plain)
+    if not plain or len(plain) > _LONGEST or (asked and not re.search(r"\d", plain)):
+        return None
+    found = [_asked_back(item) if asked else item for item in _items(plain, units)]
+    lengths = [item.length for item in found if item.length is not None]
+    rest = _without(plain, found)
+    if _says("look_again", plain):
+        return Said("unsure", look_again=True)
+    if _says("unsure", rest) and not lengths:
+        return Said("unsure")
+    return _measured(found, plain) if lengths else _in_words(rest, found, plain)
+
+
+# -- amounts and sides -------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Item:
+    """A side, a length, or a word for nothing, and where it stands."""
+
+    start: int
+    end: int
+    kind: Literal["side", "length", "zero"]
+    side: Side | None = None
+    length: Length | None = None
+
+
+def _items(plain: str, units: Units) -> Iterator[_Item]:
+    taken = [match.span() for match in _NO_SIDE.finditer(plain)]
+    items: list[_Item] = []
+    for match in _AMOUNT.finditer(plain):
+        length = _length(match, units)
+        if length is not None:
+            items.append(_Item(*match.span(), "length", length=length))
+    for match in _SIDE.finditer(plain):
+        if not any(start <= match.start() < end for start, end in taken):
+            name: Side = "left" if match["left"] else "right" if match["right"] else "both"
+            items.append(_Item(*match.span(), "side", side=name))
+    for match in _ZERO.finditer(plain):
+        if not any(item.start <= match.start() < item.end for item in items):
+            items.append(_Item(*match.span(), "zero"))
+    yield from sorted(items, key=lambda item: item.start)
+
+
+def _asked_back(item: _Item) -> _Item:
+    """An amount with a question mark behind it is a vague one."""
+    return replace(item, length=replace(item.length, vague=True)) if item.length is not None else item
+
+
+def _length(match: re.Match[str], units: Units) -> Length | None:
+    written = re.sub(r"(?<=\d)-(?=\d)", " ", match["length"]).replace(" good", "")
+    written = re.sub(r"\bmils?\b", "mm", written).replace("”", '"')
+    try:
+        length = parse_length(written, units)
+    except InvalidLengthError:
+        return None
+    hedged = bool(match["vague"].strip(" ") and match["vague"].strip() not in ("just", "a good", "good")) or bool(
+        match["after"]
+    )
+    return replace(length, vague=length.vague or hedged)
+
+
+def _without(plain: str, items: Sequence[_Item]) -> str:
+    """The text without its lengths and sides."""
+    for item in sorted(items, key=lambda item: -item.start):
+        if item.kind != "zero":
+            plain = f"{plain[: item.start]} {plain[item.end :]}"
+    return " ".join(plain.split())
+
+
+def _measured(items: Sequence[_Item], plain: str) -> Said:
+    """An answer with lengths: which length belongs to which side."""
+    lengths = [item for item in items if item.kind == "length"]
+    if len(lengths) == 2 and not any(item.kind == "side" for item in items):
+        between = plain[lengths[0].end : lengths[1].start]
+        if _RANGE.fullmatch(between):
+            low, high = (item.length for item in lengths)
+            assert low is not None and high is not None
+            if low.unit is None and high.unit is not None and low.mm > high.mm:
+                low = replace(low, mm=low.mm * (high.mm / low.mm) / 2)
+            return Said("yes", amount=low, upto=high)
+    by_side: dict[str, Length] = {}
+    side: _Item | None = None
+    waiting: Length | None = None
+    zero = Length(0.0, None)
+    for item in items:
+        if item.kind == "side":
+            if (
+                side is not None
+                and side.side != item.side
+                and plain[side.end : item.start].strip(" ,") in ("and", "&", "")
+            ):
+                side = replace(item, side="both")
+            elif waiting is not None and side is None:
+                by_side[str(item.side)] = waiting
+                waiting = None
+            else:
+                side = item
+        else:
+            length = item.length if item.kind == "length" else zero
+            if item.kind == "zero" and side is None and not _near_a_side(item, items):
+                continue
+            if side is not None:
+                by_side[str(side.side)] = length or zero
+                side = None
+            else:
+                waiting = length
+    sides = {name: length for name, length in by_side.items() if name in ("left", "right")}
+    if sides:
+        left, right = sides.get("left"), sides.get("right")
+        seen: Seen = "yes" if any(length.mm for length in sides.values()) else "no"
+        if len(sides) == 1 and waiting is None:
+            ((name, only),) = sides.items()
+            return Said(seen, side=name, **{name: only})  # type: ignore[arg-type]
+        return Said(seen, left=left, right=right)
+    only_length = by_side.get("both") or waiting or lengths[0].length
+    assert only_length is not None
+    return Said(
+        "yes" if only_length.mm else "no",
+        amount=only_length,
+        side="both" if "both" in by_side else side.side if side else None,
+    )
+
+
+def _near_a_side(item: _Item, items: Sequence[_Item]) -> bool:
+    """Whether a side stands right beside a word for nothing."""
+    return any(
+        other.kind == "side" and (0 <= other.start - item.end <= 12 or 0 <= item.start - other.end <= 6)
+        for other in items
+    )
+
+
+# -- answers in words --------------------------------------------------------------------------------------------------
+
+
+def _in_words(rest: str, items: Sequence[_Item], plain: str) -> Said | None:
+    sides = [item for item in items if item.kind == "side"]
+    names = list(dict.fromkeys(item.side for item in sides))
+    more: Side | None = None
+    side: Side | None = names[0] if len(names) == 1 else "both" if names else None
+    if re.search(r"\b(?:more|worse|stronger|mostly|mainly)\b", plain) and sides and "both" not in names:
+        more, side = names[0], "both"
+    elif len(names) == 2:
+        clear = [
+            item.side
+            for item in sides
+            if any(other.kind == "zero" and abs(other.start - item.end) <= 12 for other in items)
+        ]
+        if len(clear) == 1:
+            side = next(name for name in names if name != clear[0])
+            return Said("yes", severity=_severity(rest), side=side)
+    severity = _severity(rest)
+    if rest.startswith(("no,", "no ", "nope", "nah")) and not re.match(r"no (?:doubt|question)", rest):
+        return Said("no")
+    if severity is None and (match := _says("no", rest)) and not _phrases("yes").match(rest):
+        return Said("no") if not side or match.start() < 3 else Said("yes", side=side, more=more)
+    if severity == "strong" and _says("no", rest) and re.search(r"not? (?:really|very|much|a lot|so much)", rest):
+        return Said("no")
+    if severity is not None or side is not None or _says("yes", rest):
+        return Said("yes", severity=severity, side=side, more=more)
+    return None
+
+
+def _severity(rest: str) -> Severity | None:
+    if _says("slight", rest) and not re.search(r"\bquite a bit\b", rest):
+        return "slight"
+    if _says("clear", rest):
+        return "clear"
+    return "strong" if _says("strong", rest) else None
+
+
+# -- a screen of several questions -------------------------------------------------------------------------------------
+
+_ALL = re.compile(r"^(?:all|everything|every one|each|the lot|none|nothing)\b(?: of (?:them|these|it))?(?P<rest>.*)$")
+_REST = re.compile(
+    r"(?:,|;|\band\b)? *(?:(?:the|all the|all) )?(?:rest|others?|remaining|everything else|all else)\b"
+    r"(?: (?:is|are|all))?:? *(?P<answer>.*)$"
+)
+_BUT = re.compile(r"\b(?:except|but|apart from|besides|save)(?: for)?\b")
+_ORDINALS = {
+    word: str(n)
+    for n, words in enumerate((("first",), ("second",), ("third",), ("fourth",), ("fifth",), ("sixth",)), 1)
+    for word in words
+}
+
+
+def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | None:
+    """One line for a screen of numbered questions: `1 y 3 3/4 4 left, rest no`. None where it cannot be read; what is not named is open."""
+    plain = " ".join(text.lower().replace("’", "'").split()).rstrip(".!")
+    for word, number in _ORDINALS.items():
+        plain = re.sub(rf"\b(?:the )?{word}(?: one)?\b", number, plain)
+    result: dict[int, Said] = {}
+    if match := _REST.search(plain):
+        answer = read_answer(match["answer"] or "no", units)
+        if answer is None:
+            return None
+        result = dict.fromkeys(range(1, count + 1), answer)
+        plain = plain[: match.start()].rstrip(" ,;")
+    elif not re.search(r"\d", plain):
+        answer = read_answer(re.sub(r"^all (?=yes|no|y|n\b)", "", plain), units)
+        return dict.fromkeys(range(1, count + 1), answer) if answer is not None else None
+    elif (match := _ALL.match(plain)) and _BUT.search(plain):
+        head, _, tail = (part.strip(" ,;") for part in _partition(plain, _BUT))
+        general = read_answer(
+            re.sub(r"^(?:all|everything|every one|each|the lot)\b *", "", head) or ("no" if plain[0] == "n" else "yes"),
+            units,
+        )
+        if general is None:
+            return None
+        result = dict.fromkeys(range(1, count + 1), general)
+        plain = tail if re.search(r"[a-z/]", tail) else f"{tail} {'no' if general.seen == 'yes' else 'yes'}"
+    named = _numbered(plain, count, units)
+    return {**result, **named} if named is not None else None
+
+
+def _partition(plain: str, pattern: re.Pattern[str]) -> tuple[str, str, str]:
+    match = pattern.search(plain)
+    assert match is not None
+    return plain[: match.start()], match[0], plain[match.end() :]
+
+
+_LEADING = re.compile(r"^(?P<answer>[a-z' ]*?[a-z'])(?: (?:to|on|for|at|number|numbers|nr|no\.))? (?=\d)")
+
+
+def _numbered(plain: str, count: int, units: Units) -> dict[int, Said] | None:
+    """The answers that stand with their numbers; numbers that follow each other share one."""
+    result: dict[int, Said] = {}
+    if not plain:
+        return result
+    lead = ""
+    if (match := _LEADING.match(plain)) and read_answer(match["answer"], units) is not None:
+        lead, plain = match["answer"], plain[match.end() :]
+    waiting: list[int] = []
+    place, last = 0, 0
+    while place < len(plain):
+        match = re.compile(r"[\s,;&]*(?:and )?(\d)(?![\d/.,]*\d|[/¼½¾⅛⅜⅝⅞\"]| ?(?:in|cm|mm|inch)\b)[.:)=]?").match(
+            plain, place
+        )
+        if match is None or not last < int(match[1]) <= count:
+            return None
+        number, place = int(match[1]), match.end()
+        waiting.append(number)
+        last = number
+        end = _next_number(plain, place, last, count)
+        answer = plain[place:end].strip(" ,;:=")
+        answer = re.sub(r"(?:,|;)? *and$", "", answer).strip(" ,;")
+        place = end
+        if not answer:
+            continue
+        said = read_answer(answer, units)
+        if said is None or (
+            said.amount is not None and said.amount.unit is None and re.search(r"(?<![\d/.,])\d+(?![\d/.,])", answer)
+        ):
+            return None  # a whole number without a unit may as well be the number of a question
+        result.update(dict.fromkeys(waiting, said))
+        waiting = []
+    if waiting:
+        said = read_answer(lead or "yes", units)
+        assert said is not None
+        result.update(dict.fromkeys(waiting, said))
+    return result
+
+
+_UNITS = r" ?(?:in|cm|mm|inch|inches)\b"
+_FREE = re.compile(  # a single figure that is no part of an amount; or one right before an amount
+    rf"(?<![\w/.,¼½¾])(\d)(?:(?![\d¼½¾⅛⅜⅝⅞\"]|[/.,]\d|{_UNITS}| \d+/\d)|(?= (?:\d+/\d|\d+(?:[.,]\d+)?{_UNITS})))"
+)
+
+
+def _next_number(plain: str, place: int, last: int, count: int) -> int:
+    """Where the next number of a question begins, or the end: a single figure, larger than the last, that is no amount."""
+    for match in _FREE.finditer(plain, place):
+        before_an_amount = re.match(rf"\d (?:\d+/\d|\d+(?:[.,]\d+)?{_UNITS})", plain[match.start() :])
+        if last < int(match[1]) <= count and (plain[place : match.start()].strip() or not before_an_amount):
+            return match.start()
+    return len(plain)

@@ -1,0 +1,115 @@
+"""What is asked now: which lines stand for the place an interview has come to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from fitdiag.interview.telling import (
+    CHOICES,
+    HEADS,
+    Line,
+    confirm_measured,
+    how_much_is_it,
+    how_much_was_done,
+    shall_it_count,
+    when_done,
+    which_of_these,
+)
+from fitdiag.interview.waiting import Confirm, Pick
+from fitdiag.knowledge.findings import Done
+from fitdiag.knowledge.model import Symptom
+from fitdiag.knowledge.stations import TITLES
+
+if TYPE_CHECKING:
+    from fitdiag.interview.engine import Interview
+
+KEYS = "Or: ? how to look, why, so far, back, also, note, stop."
+
+
+def before_the_questions(talk: Interview) -> list[Line]:
+    """The lines of everything that is asked beside the questions themselves."""
+    if isinstance(talk.pending, Pick):
+        return which_of_these([talk.title(talk.pending.kind, rule_id) for rule_id in talk.pending.ids])
+    if isinstance(talk.pending, Confirm):
+        return shall_it_count(talk.pending.text, talk.pending.doubt)
+    waiting = talk.state.awaiting
+    if isinstance(waiting, Done):
+        return how_much_was_done(talk.base.alterations[waiting.alteration].title, talk.sample)
+    if waiting is not None:
+        return how_much_is_it(talk.base.symptoms[waiting.symptom], talk.sample)
+    if talk.stage == "pictures":
+        return list(confirm_measured(talk.base, talk.state.offered[0], talk.findings))
+    return list(_opening(talk))
+
+
+def _opening(talk: Interview) -> Iterator[Line]:
+    known = {"history": talk.findings.done, "body": talk.findings.body, "seen": talk.findings.symptoms}
+    more = bool(known[talk.stage])
+    if not more:
+        yield Line(HEADS[talk.stage], "head")
+    if talk.stage == "history":
+        yield Line("What else was altered?" if more else "Was this pattern altered before, and how?", "ask")
+        yield Line(
+            f"In your own words, like took in the sides, or tuck across the back {talk.sample}; Enter {when_done(more)}.",
+            "hint",
+        )
+    elif talk.stage == "body":
+        yield Line(
+            f"{'What else' if more else 'What'} is there to say of shape and stance, compared with the block?", "ask"
+        )
+        yield Line(
+            "In your own words, like flat seat, full calf, knock knees; very before what is marked. ? lists all, with numbers;"
+            f" Enter {when_done(more)}.",
+            "hint",
+        )
+    else:
+        yield Line(f"What {'else ' if more else ''}do you see on the muslin, or does the client feel?", "ask")
+        end = (
+            "Enter when that is all that meets the eye from front, side and back; ask if you have not looked at all of it."
+            if more
+            else "Enter when nothing meets the eye."
+        )
+        yield Line(
+            f"In your own words, with the amount where you know it, like baggy under the seat {talk.sample}. ?back (or front, side,"
+            f" worn, paper) lists the signs of a view. {end}",
+            "hint",
+        )
+
+
+def question(talk: Interview, *, new_station: bool) -> list[Line]:
+    """The screen of questions that is on, or the one question, or the amount that is still wanted."""
+    if talk.wanted is not None:
+        symptom = talk.base.symptoms[talk.wanted]
+        return [
+            Line(f"One thing more, for the amount: {symptom.title[:1].lower()}{symptom.title[1:]}."),
+            *how_much_is_it(symptom, talk.sample),
+        ]
+    assert talk.station is not None
+    head = [Line(TITLES[talk.station], "head")] if new_station else []
+    if len(talk.screen) == 1:
+        return [*head, *_one(talk, talk.base.symptoms[talk.screen[0]])]
+    return [*head, *_several(talk)]
+
+
+def _one(talk: Interview, symptom: Symptom) -> Iterator[Line]:
+    """Asks about one sign; what only the wearer can tell is put to the client."""
+    yield Line(f"Ask the client: {symptom.ask}" if symptom.felt else symptom.ask, "ask")
+    yield Line("  ".join(f"{number} {choice}" for number, choice in enumerate(CHOICES, 1)), "item")
+    amount = f"Or an amount like {talk.sample}: {symptom.measure.what}. " if symptom.measure else ""
+    side = "" if symptom.whole else "Add left or right if on one side only. "
+    yield Line(f"{amount}{side}Drawing {talk.numbers[symptom.id]}. {KEYS}", "hint")
+
+
+def _several(talk: Interview) -> Iterator[Line]:
+    """Asks about up to six signs at once."""
+    symptoms = [talk.base.symptoms[name] for name in talk.screen]
+    felt = all(symptom.felt for symptom in symptoms)
+    yield Line("Ask the client: which of these?" if felt else "Which of these are there?", "ask")
+    for number, symptom in enumerate(symptoms, 1):
+        yield Line(f"{number}. {symptom.title} (drawing {talk.numbers[symptom.id]})", "item")
+    left = "3 left" if len(symptoms) > 2 else "2 left"
+    yield Line(
+        f"All in one line, like: 1 {talk.sample}, {left}, rest no. None: no. ?2 how to look at 2; one: one at a time. {KEYS}",
+        "hint",
+    )

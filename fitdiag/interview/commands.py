@@ -1,0 +1,153 @@
+"""What can be typed at any time: how to look, why, so far, back, also, note, stop."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import TYPE_CHECKING, get_args
+
+from fitdiag.diagnosis.belief import told
+from fitdiag.interview import taking
+from fitdiag.interview.telling import (
+    HEADS,
+    HELP,
+    STAGE_REASONS,
+    Line,
+    body_list,
+    how_to_judge,
+    how_to_look,
+    signs_of,
+    so_far,
+    why_asked,
+)
+from fitdiag.interview.waiting import Confirm, Pick
+from fitdiag.knowledge.findings import Finding
+from fitdiag.knowledge.model import View
+from fitdiag.problems import one_line
+
+if TYPE_CHECKING:
+    from fitdiag.interview.engine import Interview
+
+
+def command(talk: Interview, typed: str) -> list[Line] | None:
+    """What a command says; None where the text is none."""
+    word = typed.lower().rstrip(".!")
+    plain: dict[str, Callable[[], list[Line]]] = {
+        **dict.fromkeys(("help", "h"), lambda: [Line(HELP, "hint")]),
+        **dict.fromkeys(("stop", "quit", "exit"), lambda: _stop(talk)),
+        **dict.fromkeys(("so far", "sofar"), lambda: list(so_far(talk.base, talk.findings, talk.conclusion))),
+        **dict.fromkeys(("why", "why?"), lambda: _why(talk)),
+        **dict.fromkeys(("one", "one by one", "one at a time"), lambda: _single(talk, True)),
+        **dict.fromkeys(("six", "several", "all at once"), lambda: _single(talk, False)),
+    }
+    if word in plain and not (word == "one" and talk.stage != "questions"):
+        return plain[word]()
+    if word.startswith("?") or word == "how" or re.fullmatch(r"how \d", word):
+        return _how(talk, word.removeprefix("how").strip("? "))
+    if match := re.fullmatch(r"(?:back|undo)(?: (\d{1,3}))?", word):
+        return _back(talk, max(1, int(match[1])) if match[1] else talk.together)
+    if match := re.match(r"note\b[ :]*", typed, re.IGNORECASE):
+        return _note(talk, typed[match.end() :])
+    if match := re.match(r"also\b[ :,]*", typed, re.IGNORECASE):
+        return _also(talk, typed[match.end() :])
+    return None
+
+
+def _stop(talk: Interview) -> list[Line]:
+    talk.stop()
+    return [Line("Stopped here; the list rests on what was answered.")]
+
+
+def _single(talk: Interview, single: bool) -> list[Line]:
+    talk.single, talk.screen = single, ()
+    return [Line("One question at a time." if single else "Up to six questions at once.")]
+
+
+def _note(talk: Interview, words: str) -> list[Line]:
+    if not words:
+        return [Line("Write the note behind the word, like: note hem is only tacked")]
+    pending, wanted = talk.pending, talk.wanted
+    talk.record({"event": "note", "text": words})
+    talk.pending, talk.wanted = pending, wanted
+    return [Line("Noted.")]
+
+
+def _also(talk: Interview, words: str) -> list[Line]:
+    if talk.state.awaiting is not None:
+        return [Line("First how much; Enter if it was not measured.")]
+    if not words:
+        return [Line("Write what else you see behind the word, like: also folds behind the knee")]
+    return taking.search(talk, "symptom", words)
+
+
+def _back(talk: Interview, count: int) -> list[Line]:
+    pending, talk.pending = talk.pending, None
+    talk.together = 1
+    if count > 1:
+        talk.queue.clear()
+    if pending is not None and count == 1:
+        return [Line("Left that; nothing was taken away.")]
+    if not talk.state.steps:
+        return [Line("This is the beginning; there is nothing to take back.")]
+    before, stage = talk.state, talk.stage
+    talk.screen = ()
+    talk.record({"event": "back", "steps": min(count, before.steps)})
+    now = talk.findings
+    gone = [
+        told(talk.base, finding, before.findings)
+        for name, finding in before.findings.symptoms.items()
+        if now.symptoms.get(name) != finding
+    ]
+    gone += [talk.base.alterations[done.alteration].title for done in before.findings.done[len(now.done) :]]
+    gone += [
+        talk.base.body_notes[note].title for note, grade in before.findings.body.items() if now.body.get(note) != grade
+    ]
+    lines = [Line(f"Taken back: {'; '.join(gone)}.")] if gone else []
+    if stage != talk.stage:
+        lines.append(Line(f"Back at: {HEADS[talk.stage]}."))
+    return lines or [Line("Taken back.")]
+
+
+def _why(talk: Interview) -> list[Line]:
+    if isinstance(talk.pending, Pick):
+        return [Line("Several things go by that word, and they point to different causes.")]
+    if talk.expects_amount or talk.pending is not None:
+        return [Line("The amount decides how much to alter, and a small one persuades less than a large one.")]
+    if not talk.screen:
+        return [Line(STAGE_REASONS.get(talk.stage, HELP))]
+    return list(why_asked(talk.base, talk.choice, talk.screen))
+
+
+def _how(talk: Interview, rest: str) -> list[Line]:
+    number = int(rest[:6]) if rest.isdecimal() else 0
+    symptom = talk.state.offered[0].symptom if talk.state.offered else talk.wanted or talk.asking
+    if isinstance(talk.pending, Pick):
+        ids = talk.pending.ids
+        if not 1 <= number <= len(ids):
+            return [Line(f"Type ? and a number of the list, like ?{min(2, len(ids))}, for how to tell it.")]
+        if talk.pending.kind == "alteration":
+            rule = talk.base.alterations[ids[number - 1]]
+            return [Line(f"{rule.title}: {rule.why}")]
+        if talk.pending.kind == "body note":
+            return list(how_to_judge(talk.base.body_notes[ids[number - 1]], talk.findings.units))
+        symptom = ids[number - 1]
+    elif isinstance(talk.pending, Confirm):
+        symptom = talk.pending.finding.symptom
+    elif isinstance(talk.state.awaiting, Finding):
+        symptom = talk.state.awaiting.symptom
+    elif talk.state.awaiting is not None:
+        return [Line("How much was folded out, let in or moved there, as far as you know.")]
+    elif talk.stage == "seen" and rest in get_args(View):
+        return signs_of(talk.base, rest)
+    elif talk.stage == "body":
+        notes = list(talk.base.body_notes.values())
+        if 1 <= number <= len(notes):
+            return list(how_to_judge(notes[number - 1], talk.findings.units))
+        return [Line(f"There is no {one_line(rest, 20)} in the list.")] if rest else list(body_list(talk.base))
+    elif len(talk.screen) > 1:
+        if not 1 <= number <= len(talk.screen):
+            return [Line(f"Type ? and a number, like ?{min(2, len(talk.screen))}, for how to look at it.")]
+        symptom = talk.screen[number - 1]
+    if symptom is None:
+        return [Line(HELP, "hint")]
+    return list(how_to_look(talk.base, talk.base.symptoms[symptom], talk.findings.units))

@@ -1,0 +1,429 @@
+"""How an answer is taken: words looked up and offered, amounts read and asked back, a line for a whole screen of questions."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from fitdiag.diagnosis.belief import lower_first, told
+from fitdiag.interview.answers import Said, read_answer, read_several
+from fitdiag.interview.reading import DOES_NOT, NEGATED, NOTHING, NUMBER, RANGE, ROUND, bare_number, split_amount
+from fitdiag.interview.search import Kind
+from fitdiag.interview.telling import CHOICES, HELP, Line
+from fitdiag.interview.waiting import Confirm, Pick
+from fitdiag.knowledge.findings import Done, Finding, Origin, measured, measured_apart
+from fitdiag.knowledge.model import Symptom
+from fitdiag.plausible import doubt_of_sign
+from fitdiag.problems import one_line
+from fitdiag.sessions.state import AWAITS, answer_event, done_event
+from fitdiag.units import InvalidLengthError, Length, format_length, parse_length
+
+if TYPE_CHECKING:
+    from fitdiag.interview.engine import Interview
+
+YES = frozenset(("yes", "y", "1"))
+NO = frozenset(("no", "n", "2"))
+NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known", "enter"))
+
+
+def answer(talk: Interview, typed: str) -> list[Line]:
+    """Take an answer to what is asked now."""
+    typed = typed.rstrip(" .!") or typed
+    if isinstance(talk.pending, Pick):
+        return _reply_pick(talk, talk.pending, typed)
+    if isinstance(talk.pending, Confirm):
+        return _reply_confirm(talk, talk.pending, typed)
+    if isinstance(talk.state.awaiting, Done):
+        return _earlier(talk, talk.state.awaiting, typed)
+    if talk.state.awaiting is not None:
+        return _amount(talk, talk.state.awaiting, typed)
+    if talk.wanted is not None:
+        return _amount(talk, talk.findings.symptoms[talk.wanted], typed)
+    if talk.stage == "pictures":
+        return _reply_offered(talk, talk.state.offered[0], typed)
+    if talk.stage == "questions":
+        return _reply_questions(talk, typed) if talk.screen else [Line(HELP, "hint")]
+    if NOTHING.fullmatch(typed.lower()):
+        talk.end_stage(talk.stage, looked=talk.stage == "seen" and bool(talk.findings.seen))
+        return []
+    if talk.stage == "body":
+        return _reply_body(talk, typed)
+    if talk.stage == "seen" and typed.lower() in ("ask", "ask me"):
+        talk.end_stage("seen")
+        return []
+    return search(talk, "alteration" if talk.stage == "history" else "symptom", typed)
+
+
+# -- words -------------------------------------------------------------------------------------------------------------
+
+
+def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
+    """Look up what a text may mean, and offer it; a rule's own name is taken at once."""
+    words, rest = split_amount(typed)
+    if not re.search("[a-z]", words.lower()):
+        return [Line("Begin with a word; choosing by number and the amount come after it.")]
+    if rest and RANGE.search(words):
+        return [Line("Give one amount, the middle of the two, or what you saw most often.")]
+    if NEGATED.match(words.lower()) or _denied(talk, kind, words):
+        left_out = (
+            "was not done can be left out" if kind == "alteration" else "is not there is asked later, if it matters"
+        )
+        return [Line(f"Only what {'was done' if kind == 'alteration' else 'is there'} goes here; what {left_out}.")]
+    if name := talk.words.own_name(kind, words):
+        return _picked(talk, kind, name, rest)
+    found = talk.words.find(kind, words)
+    if not found:
+        return [_not_understood(talk, kind, words)]
+    talk.pending = Pick(kind, found, words, rest)
+    return []
+
+
+def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
+    talk.missed(kind, words)
+    what = f"Nothing here is called '{one_line(words, 40)}'. Try other words"
+    if talk.stage == "questions":
+        return Line(f"{what}.")
+    return Line(f"{what}, or Enter to go on{'; later questions will find it' if kind == 'symptom' else ''}.")
+
+
+def _denied(talk: Interview, kind: Kind, words: str) -> bool:
+    """Whether a sentence says that something is not there; some signs have a "not" in their own names or words."""
+    if not DOES_NOT.search(words.lower()):
+        return False
+    titles = (talk.title(kind, name) for name in talk.words.find(kind, words, 3))
+    return not any(" not " in title for title in titles) and not talk.words.known_denial(kind, words)
+
+
+def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
+    word = typed.lower()
+    if len(pick.ids) == 1 and (not typed or word in YES):
+        word = "1"
+    elif NOTHING.fullmatch(word):
+        talk.pending = None
+        talk.missed(pick.kind, pick.typed)
+        return []
+    numbers = re.sub(r"[,;&.)]|\band\b", " ", word).split()
+    if all(number.isdecimal() for number in numbers):
+        wrong = [number for number in numbers if not 1 <= int(number[:6]) <= len(pick.ids)]
+        if wrong or not numbers:
+            what = f"There is no {wrong[0][:10]} in the list" if wrong else "That is no number of the list"
+            choose = (
+                f"choose from 1 to {len(pick.ids)}, or Enter for none"
+                if len(pick.ids) > 1
+                else "Enter for yes, n for no"
+            )
+            return [Line(f"{what}; {choose}.")]
+        chosen = [pick.ids[int(number) - 1] for number in dict.fromkeys(numbers)]
+        talk.pending = None
+        talk.queue = [
+            *((pick.kind, rule_id, pick.rest if pick.kind == "body note" else "") for rule_id in chosen[1:]),
+            *talk.queue,
+        ]
+        return _picked(talk, pick.kind, chosen[0], pick.rest if len(chosen) == 1 or pick.kind == "body note" else "")
+    if pick.kind == "body note":
+        return _reply_body(talk, typed)
+    return search(talk, pick.kind, typed)
+
+
+def next_in_queue(talk: Interview) -> list[Line]:
+    """What was picked together with others, one after the other; body notes in words are offered."""
+    kind, name, rest = talk.queue.pop(0)
+    if kind == "body note" and name not in talk.base.body_notes:
+        talk.pending = Pick("body note", talk.words.find("body note", name), name, rest)
+        return []
+    return _picked(talk, kind, name, rest)
+
+
+def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
+    """Take what was picked; an amount that an alteration may be cut by is saved as still to come, and then asked for."""
+    if kind == "body note":
+        return _count_body(talk, {rule_id: rest or "some"})
+    said = read_answer(rest, talk.findings.units) if rest else None
+    if kind == "alteration":
+        talk.record({**done_event(Done(rule_id)), AWAITS: "amount"})
+        return _earlier(talk, Done(rule_id), rest) if rest else []
+    symptom = talk.base.symptoms[rule_id]
+    known = talk.findings.symptoms.get(rule_id)
+    if (
+        not rest
+        and known is not None
+        and known.seen == "yes"
+        and (symptom.measure is None or known.amount_mm is not None or known.severity is not None)
+    ):
+        return [Line(f"Counted already: {lower_first(told(talk.base, known, talk.findings))}.")]
+    said = said or Said("yes")
+    finding = Finding(rule_id, "yes", severity=said.severity, side=said.side, origin="volunteered")
+    seen = Line(f"Seen: {lower_first(told(talk.base, finding, talk.findings))}.")
+    length = said.amount or said.left or said.right
+    if length is not None and symptom.measure is None:
+        return [seen, Line("This sign has no amount; it counts as seen."), *talk.count(finding)]
+    if length is not None or (finding.severity is None and rule_id in talk.cut_by):
+        talk.record({**answer_event(replace(finding, severity=None)), AWAITS: "amount"})
+        return _take(talk, symptom, replace(said, seen="yes"), "volunteered") if length is not None else [seen]
+    return [seen, *talk.count(finding)]
+
+
+def _reply_body(talk: Interview, typed: str) -> list[Line]:
+    """Body notes by number or in words, several with commas; what is not a note's own name is offered one by one."""
+    ids = list(talk.base.body_notes)
+    talk.pending = None
+    parts = [part.strip() for part in re.split(r"[,;]+|\band\b", typed) if part.strip()]
+    if re.fullmatch(r"[\dm\s,;.]+", typed.lower()):
+        parts = [part.rstrip(".") for part in re.sub(r"\s+m\b", "m", re.sub(r"[,;]", " ", typed.lower())).split()]
+    notes: dict[str, str] = {}
+    lines: list[Line] = []
+    waiting: list[tuple[Kind, str, str]] = []
+    for part in parts:
+        if match := re.fullmatch(r"(\d+) ?(m|marked)?", part.lower()):
+            if 1 <= int(match[1][:6]) <= len(ids):
+                notes[ids[int(match[1]) - 1]] = "marked" if match[2] else "some"
+            else:
+                lines.append(Line(f"There is no {match[1][:10]} in the list; choose from 1 to {len(ids)}."))
+            continue
+        words = re.sub(r"\b(m|marked|very|really|extremely)\b", "", part.lower()).strip()
+        grade = "marked" if words != part.lower() else "some"
+        if NEGATED.match(words) and not talk.words.find("body note", words, 1):
+            lines.append(Line(f"'{one_line(part, 30)}': only what holds goes here; leave the rest out."))
+        elif name := talk.words.own_name("body note", words):
+            notes[name] = grade
+        elif talk.words.find("body note", words):
+            waiting.append(("body note", words, grade))
+        else:
+            talk.missed("body note", words)
+            lines.append(Line(f"'{one_line(part, 30)}' was not understood; try other words, or ? for the list."))
+    talk.queue = [*waiting, *talk.queue]
+    return [*(_count_body(talk, notes) if notes else []), *lines]
+
+
+def _count_body(talk: Interview, notes: dict[str, str]) -> list[Line]:
+    talk.record({"event": "body", "notes": notes})
+    told_notes = [
+        lower_first(talk.base.body_notes[note].title) + (" (marked)" if grade == "marked" else "")
+        for note, grade in notes.items()
+    ]
+    return [Line(f"Counted: {'; '.join(told_notes)}.")]
+
+
+# -- signs -------------------------------------------------------------------------------------------------------------
+
+
+def _reply_offered(talk: Interview, offered: Finding, typed: str) -> list[Line]:
+    """A finding from pictures: taken, left for a question, or answered otherwise."""
+    word = typed.lower()
+    if word in YES:
+        return talk.count(offered)
+    if word in (*NO, "later", "can't say", "don't know"):
+        talk.record({"event": "offered", "refused": offered.symptom})
+        return [Line("Not counted; it is asked later if it matters.")]
+    if not typed or NUMBER.fullmatch(typed):
+        return [Line("1 counts it, 2 leaves it out for now.")]
+    return _reply_symptom(talk, talk.base.symptoms[offered.symptom], typed)
+
+
+def _reply_questions(talk: Interview, typed: str) -> list[Line]:
+    """An answer to the question that is on, or to all of a screen."""
+    if len(talk.screen) == 1:
+        return _reply_symptom(talk, talk.base.symptoms[talk.screen[0]], typed)
+    if not typed:
+        return [Line("Enter alone is no answer; no means that none of them is there.")]
+    read = read_several(typed, len(talk.screen), talk.findings.units)
+    if not read:
+        return [
+            Line(
+                f"That was not understood. Write it like: 1 yes, 2 {talk.sample}, rest no. Or: one, for one at a time."
+            )
+        ]
+    asked = talk.screen
+    findings, lines = [], []
+    for number, said in sorted(read.items()):
+        finding, remark = _read_for_screen(talk, talk.base.symptoms[asked[number - 1]], said)
+        findings += [finding] if finding is not None else []
+        lines += [Line(f"{number}: {remark}")] if remark else []
+    again = frozenset(asked[number - 1] for number, said in read.items() if said.look_again)
+    shown = [lower_first(told(talk.base, one, talk.findings)) for one in findings if one.seen == "yes" or one.amount_mm]
+    absent = sum(one.seen == "no" and not one.amount_mm for one in findings)
+    if shown:
+        lines.insert(0, Line(f"Seen: {'; '.join(shown)}."))
+    if absent:
+        lines.append(Line(f"Not there: {absent} of {len(asked)}."))
+    if again:
+        lines.append(
+            Line(
+                f"To look at again: {'; '.join(lower_first(talk.base.symptoms[name].title) for name in sorted(again))}."
+            )
+        )
+    return [*lines, *talk.count(*findings, again=again)] if findings else lines
+
+
+def _read_for_screen(talk: Interview, symptom: Symptom, said: Said) -> tuple[Finding | None, str]:
+    """One answer of a screen: the finding, or why it was not taken."""
+    finding = Finding(symptom.id, said.seen, severity=said.severity, side=said.side, origin="asked")
+    length = said.amount or said.left or said.right
+    if said.seen != "yes" or length is None:
+        return finding, ""
+    if symptom.measure is None:
+        return finding, "this sign has no amount; it counts as seen."
+    if doubt := _doubt(symptom, length.mm):
+        return None, f"{lower_first(doubt)}; write it again if it is meant."
+    if said.left and said.right:
+        error = max(said.left.mm, said.right.mm) / 4 if said.left.vague or said.right.vague else None
+        return measured_apart(symptom, said.left.mm, said.right.mm, error_mm=error, origin="asked"), ""
+    mm = (length.mm + said.upto.mm) / 2 if said.upto else length.mm
+    error = mm / 4 if length.vague or said.upto else None
+    return measured(symptom, mm, side=said.side, error_mm=error, origin="asked"), ""
+
+
+def _reply_symptom(talk: Interview, symptom: Symptom, typed: str) -> list[Line]:
+    """An answer to one question."""
+    if not typed:
+        return [Line("Enter alone is no answer; 3 or can't say leaves it open.")]
+    typed = re.sub(r"^(left|right|both)[ ,]+(\d)$", r"\2 \1", typed.lower())
+    typed = re.sub(
+        r"^1[ .:)]+(?=[a-z])(?!(?:in|cm|mm|inch|inches|left|right|both)\b)", "", typed
+    )  # as on a screen of several
+    if match := NUMBER.fullmatch(typed):
+        number = int(match[1][:6])
+        if not 1 <= number <= len(CHOICES):
+            unit = f", or write the unit, like {talk.sample}" if symptom.measure else ""
+            return [Line(f"There is no {match[1][:10]}: choose from 1 to {len(CHOICES)}{unit}.")]
+        typed = " ".join((CHOICES[number - 1], match[2] or "")).strip()
+    said = read_answer(typed, talk.findings.units)
+    if _means_another_sign(talk, symptom, typed):
+        return [Line(f"That may be another sign. If it is, write: also {typed}. If not, answer in other words.")]
+    if said is None:
+        return [Line(f"'{one_line(typed, 30)}' is not understood; write yes, no, can't say, slight, clear or strong"
+                     f"{f', or an amount like {talk.sample}' if symptom.measure else ''}.")]  # fmt: skip
+    return _take(talk, symptom, said, "asked")
+
+
+def _means_another_sign(talk: Interview, symptom: Symptom, typed: str) -> bool:
+    """Whether an answer names a sign, and another one than was asked about; then nothing of it may count."""
+    named = talk.words.named("symptom", split_amount(typed)[0])
+    return bool(named) and symptom.id not in named
+
+
+def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list[Line]:
+    """Take what was read of one sign; a vague or unlikely amount is asked back."""
+    finding = Finding(symptom.id, said.seen, severity=said.severity, side=said.side, origin=origin)
+    length = said.amount or said.left or said.right
+    if said.look_again:
+        lines = talk.count(finding, again=frozenset((symptom.id,)))
+        return [Line("Left open, and put on the list of what to look at again."), *lines]
+    if length is None or (said.seen == "no" and not length.mm):
+        if finding.seen == "yes" and finding.severity is None and symptom.id in talk.cut_by:
+            talk.record({**answer_event(finding), AWAITS: "amount"})
+            return []
+        return talk.count(finding)
+    if symptom.measure is None:
+        return [Line("This sign has no amount; it counts as seen."), *talk.count(finding)]
+    if said.upto is not None:
+        length = replace(length, mm=(length.mm + said.upto.mm) / 2, vague=True)
+    elif said.left and said.right:
+        finding, length = _apart(finding, said.left, said.right)
+    return _count_length(talk, finding, length)
+
+
+def _apart(finding: Finding, left: Length, right: Length) -> tuple[Finding, Length]:
+    """A finding that keeps what was read left and right, and the larger of the two; a unit written once counts for both."""
+    unit = left.unit or right.unit
+    longer = left if left.mm >= right.mm else right
+    length = replace(longer, unit=unit, vague=left.vague or right.vague)
+    return replace(finding, left_mm=left.mm, right_mm=right.mm), length
+
+
+def _count_length(talk: Interview, finding: Finding, length: Length) -> list[Line]:
+    if number := bare_number(length, talk.findings.units):
+        return [Line(f"{number:g} what? Write the unit with it: {number:g} in, {number:g} cm or {number:g} mm.")]
+    symptom = talk.base.symptoms[finding.symptom]
+    doubt = _doubt(symptom, length.mm)
+    if length.vague or doubt:
+        talk.pending = Confirm(finding, format_length(length.mm, talk.findings.units), length.mm, doubt)
+        return []
+    return _count_mm(talk, finding, length.mm)
+
+
+def _doubt(symptom: Symptom, mm: float) -> str:
+    """Why an amount cannot well be meant; empty if it can."""
+    assert symptom.measure is not None
+    doubt = doubt_of_sign(symptom.measure, mm)
+    return doubt[:1].upper() + doubt[1:]
+
+
+def _count_mm(talk: Interview, finding: Finding, mm: float, *, error_mm: float | None = None) -> list[Line]:
+    symptom = talk.base.symptoms[finding.symptom]
+    if finding.left_mm is not None and finding.right_mm is not None:
+        finding = measured_apart(symptom, finding.left_mm, finding.right_mm, error_mm=error_mm, origin=finding.origin)
+    else:
+        finding = measured(symptom, mm, side=finding.side, error_mm=error_mm, origin=finding.origin)
+    lines = [Line(f"{told(talk.base, finding, talk.findings)}.")]
+    if finding.seen == "no" and symptom.measure is not None:
+        least = format_length(symptom.measure.seen_from_mm, talk.findings.units)
+        lines = [
+            Line(
+                f"That little does not count yet; it counts from {least} on."
+                if symptom.measure.worse == "more"
+                else f"That does not count; it counts from {least} down."
+            )
+        ]
+    return [*lines, *talk.count(finding)]
+
+
+def _reply_confirm(talk: Interview, pending: Confirm, typed: str) -> list[Line]:
+    if typed.lower() in YES:
+        # a hedged figure is taken with the spread of a quarter of itself, so that it persuades less than a ruler
+        return _count_mm(
+            talk, pending.finding, pending.mm, error_mm=None if pending.doubt else round(pending.mm / 4, 3)
+        )
+    if typed.lower() in (*NO, ""):
+        talk.pending = None
+        return [Line("Not counted.")]
+    return _amount(talk, pending.finding, typed)
+
+
+def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
+    """The amount of a sign that was answered, in a measure or a word."""
+    symptom = talk.base.symptoms[finding.symptom]
+    if (
+        talk.words.own_name("symptom", split_amount(typed)[0]) and talk.stage == "seen"
+    ):  # the next one, this not measured
+        talk.declined.add(finding.symptom)
+        return [*talk.count(replace(finding, severity=None)), *search(talk, "symptom", typed)]
+    said = read_answer(typed, talk.findings.units)
+    if typed.lower() in NOT_MEASURED or (said is not None and said.seen == "unsure"):
+        talk.declined.add(finding.symptom)
+        talk.wanted = None
+        return talk.count(replace(finding, severity=None)) if talk.state.awaiting is not None else []
+    if said is None:
+        return [Line(f"'{one_line(typed, 30)}' is no amount; write it like {talk.sample}, or slight, clear, strong.")]
+    if said.seen == "no":
+        return talk.count(Finding(finding.symptom, "no", origin=finding.origin))
+    side = said.side or finding.side
+    if said.amount is None and said.left is None and said.right is None:
+        talk.declined.add(finding.symptom)
+        return talk.count(replace(finding, severity=said.severity, side=side))
+    return _take(talk, symptom, replace(said, side=side), finding.origin)
+
+
+def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
+    """The amount and round of an earlier alteration."""
+    number = done.round
+    if match := ROUND.search(typed.lower()):
+        number = max(1, int(match[1]))
+        typed = (typed[: match.start()] + typed[match.end() :]).strip(" ,")
+    amount = None
+    if typed.lower() not in NOT_MEASURED and typed.lower() not in ("can't say", "don't know", "dunno", "unsure"):
+        said = read_answer(typed, talk.findings.units)
+        length = said.amount or said.left or said.right if said is not None else None
+        if length is None:
+            try:
+                length = parse_length(typed, talk.findings.units)
+            except InvalidLengthError as error:
+                return [talk.in_sample_units(error)]
+        if bare := bare_number(length, talk.findings.units):
+            return [Line(f"{bare:g} what? Write the unit with it: {bare:g} in, {bare:g} cm or {bare:g} mm.")]
+        amount = length.mm
+    talk.record(done_event(Done(done.alteration, amount, number)))
+    much = f", {format_length(amount, talk.findings.units)}" if amount is not None else ""
+    title = lower_first(talk.base.alterations[done.alteration].title)
+    return [Line(f"Done before: {title}{much}, round {number}.")]

@@ -1,0 +1,147 @@
+"""What is done to a single dart on paper: moved along its edge, turned about its point, split in two, or eased in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from math import atan2
+
+import numpy as np
+
+from fitdiag.pattern.alter import nearest, rotated, through
+from fitdiag.pattern.garment import along, arc, far_on
+from fitdiag.pattern.piece import Array, Dart, Piece, points
+from fitdiag.problems import stop
+
+APART_MM = 30.0  # from middle to middle of a dart that is split; common practice, no source
+LEAST_MM = 3.0  # a dart narrower than this is not worth sewing; a judgement
+EDGE_MM = 5.0  # so far from the ends of its edge, and from the next dart, a dart stays
+
+Work = Callable[[Piece, int, float | None], Piece]
+
+
+def ordered(piece: Piece) -> list[Dart]:
+    """The darts from the start of their edge, the centre, outwards."""
+    line = piece.seams[piece.part.seams[0]]
+    return sorted(piece.darts, key=lambda dart: far_on(line, dart.left))
+
+
+def chosen(piece: Piece, number: int) -> Dart:
+    """A dart by its number from the centre. Raises ProblemsFoundError where there is none."""
+    every = ordered(piece)
+    if not 1 <= number <= len(every):
+        count = f"{len(every)} dart{'' if len(every) == 1 else 's'}" if every else "no dart"
+        raise stop("dart", f"the {piece.name} has {count}, so no number {number}", hint="darts count from the centre")
+    return every[number - 1]
+
+
+def _laid(piece: Piece, dart: Dart, new: tuple[Dart, ...], line: Array) -> Piece:
+    """The piece with one dart exchanged for others, the edge drawn through their ends."""
+    others = [one for one in piece.darts if one is not dart]
+    spans = sorted((far_on(line, one.left), far_on(line, one.right)) for one in (*others, *new))
+    ends = [0.0, *(far for span in spans for far in span), float(arc(line)[-1])]
+    if min(ends[k + 1] - ends[k] for k in range(0, len(ends), 2)) < EDGE_MM:
+        raise stop("dart", f"the {piece.name} has no room for the dart there", hint="take a smaller amount")
+    for one in new:
+        line = through(line, one.left, one.right)
+    seam = piece.part.seams[0]
+    notches = tuple(replace(n, at=nearest(line, n.at)) if n.seam == seam else n for n in piece.notches)
+    result = piece.with_seams(**{seam: points(line)})
+    return replace(result, darts=tuple(ordered(replace(result, darts=(*others, *new)))), notches=notches)
+
+
+def _at(piece: Piece, dart: Dart, middle: float, width: float) -> Dart:
+    """A dart like another with its middle so far along the edge, of this width, both legs alike."""
+    seam = piece.part.seams[0]
+    old = (dart.left + dart.right) / 2
+    place = along(piece, seam, middle).at
+    ends = [along(piece, seam, middle + half).at for half in (-width / 2, width / 2)]
+    tip = dart.tip + (place - nearest(piece.seams[seam], old))
+    legs = [float(np.hypot(*(end - tip))) for end in ends]
+    even = sum(legs) / 2
+    left, right = (points([tip + (end - tip) * even / leg])[0] for end, leg in zip(ends, legs, strict=True))
+    return Dart(left, right, points([tip])[0])
+
+
+def _middle(piece: Piece, dart: Dart) -> float:
+    line = piece.seams[piece.part.seams[0]]
+    return (far_on(line, dart.left) + far_on(line, dart.right)) / 2
+
+
+def moved(piece: Piece, number: int, by: float | None) -> Piece:
+    """The dart moved by some mm along its edge, outwards; its width, length and lie stay."""
+    if not by:
+        raise stop("dart", "by how much the dart moves is missing", hint="write it like 'back 1 move=2 cm'")
+    dart = chosen(piece, number)
+    new = _at(piece, dart, _middle(piece, dart) + by, dart.width)
+    return _laid(piece, dart, (new,), piece.seams[piece.part.seams[0]])
+
+
+def split(piece: Piece, number: int, apart: float | None) -> Piece:
+    """Two darts of half the width in place of one, so far apart from middle to middle."""
+    dart, apart = chosen(piece, number), APART_MM if apart is None else apart
+    if dart.width / 2 < LEAST_MM or apart < dart.width / 2 + EDGE_MM:
+        raise stop("dart", f"a dart of {dart.width:.0f} mm cannot be split so", hint="a wider dart, or farther apart")
+    middle = _middle(piece, dart)
+    new = tuple(_at(piece, dart, middle + half, dart.width / 2) for half in (-apart / 2, apart / 2))
+    return _laid(piece, dart, new, piece.seams[piece.part.seams[0]])
+
+
+def turned(piece: Piece, number: int, by: float | None) -> Piece:
+    """The dart closed and opened again so far along its edge (outwards), about its own point, by the same angle.
+
+    The part of the piece between the old place and the new one turns, with the edge on it.
+    """
+    if not by:
+        raise stop("dart", "how far along the edge it is turned is missing", hint="write it like 'back 1 turn=2 cm'")
+    dart, line = chosen(piece, number), piece.seams[piece.part.seams[0]]
+    low, high = far_on(line, dart.left), far_on(line, dart.right)
+    place = along(piece, piece.part.seams[0], (high if by > 0 else low) + by).at
+    between = [
+        one
+        for one in piece.darts
+        if one is not dart and min(high, high + by) < far_on(line, one.left) < max(low, low + by)
+    ]
+    if between:
+        raise stop("dart", "another dart lies between", hint="turn that one first, or less far")
+    one, other = dart.right - dart.tip, dart.left - dart.tip
+    angle = float(atan2(one[0] * other[1] - one[1] * other[0], one @ other)) * (1 if by > 0 else -1)
+
+    def turn(at: Array) -> Array:
+        return rotated(at, dart.tip, angle)
+
+    far, to = arc(line), far_on(line, place)
+    if by > 0:  # what lies between goes inwards, onto the old dart's inner leg
+        part = turn(np.concatenate([[dart.right], line[(far > high + 1e-6) & (far < to - 1e-6)], [place]]))
+        new = Dart(part[-1], points([place])[0], dart.tip)
+        edge = np.concatenate([line[far < low - 1e-6], part, [place], line[far > to + 1e-6]])
+    else:
+        part = turn(np.concatenate([[place], line[(far > to + 1e-6) & (far < low - 1e-6)], [dart.left]]))
+        new = Dart(points([place])[0], part[0], dart.tip)
+        edge = np.concatenate([line[far < to - 1e-6], [place], part, line[far > high + 1e-6]])
+    moving = (min(high, to) + 1e-6, max(low, to) - 1e-6)
+    seam = piece.part.seams[0]
+    notches = tuple(
+        replace(n, at=turn(n.at[None])[0]) if n.seam == seam and moving[0] < far_on(line, n.at) < moving[1] else n
+        for n in piece.notches
+    )
+    return _laid(replace(piece, notches=notches), dart, (new,), points(edge))
+
+
+def eased(piece: Piece, number: int, by: float | None) -> Piece:
+    """The dart narrower by some mm, or gone; what it took is eased into what is sewn to the edge, and noted on the piece."""
+    dart = chosen(piece, number)
+    by = dart.width if by is None else by
+    if not 0 < by <= dart.width + 0.05:
+        told = f"the dart takes {dart.width:.1f} mm, so {by:.1f} mm of it cannot be eased in"
+        raise stop("dart", told, hint="give an amount up to its width")
+    seam, left = piece.part.seams[0], dart.width - by
+    new = (_at(piece, dart, _middle(piece, dart), left),) if left >= LEAST_MM else ()
+    if left < LEAST_MM:
+        by = dart.width
+    result = _laid(piece, dart, new, piece.seams[seam])
+    note = f"Ease {by:.0f} mm into the {piece.part.word(seam)} where dart {number} was."
+    return replace(result, note=" ".join([piece.note, note]).strip())
+
+
+WORKS: Mapping[str, Work] = {"move": moved, "turn": turned, "split": split, "ease": eased}

@@ -1,0 +1,71 @@
+"""The ends of the level lines enlarged, on a page of their own behind the full-scale sheets: an eighth of an inch is seen there."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+
+import numpy as np
+
+from fitdiag.pattern.ink import Box, Item, Pen, clipped
+from fitdiag.pattern.piece import Array, Piece
+from fitdiag.units import Units
+
+TIMES = 3.0  # as large as on the paper
+CELL_MM = (48.0, 62.0)  # least and most height of one picture
+HEAD_MM = 14.0
+BAR_MM = {"in": (25.4 / 8, "1/8 in"), "cm": (3.0, "3 mm")}
+Named = tuple[str, Piece]
+Lines = Callable[[int], Iterator[tuple[str, Array]]]  # of a piece by its number: role and points, mm, y down
+
+
+def ends(pieces: Sequence[Named]) -> list[tuple[int, str, Array]]:
+    """The number of a piece, what lies there, and the place (mm, y up): both ends of each level line."""
+    found = []
+    for number, (called, piece) in enumerate(pieces):
+        for name in piece.part.ends:
+            for end, edge in ((0, piece.part.inner), (-1, piece.part.outer)):
+                if name in piece.lines:
+                    at = piece.lines[name][end]
+                    seam = min(edge, key=lambda seam: float(np.hypot(*(piece.seams[seam] - at).T).min()))
+                    found.append((number, f"{called}: {name}, {piece.part.word(seam)}", at))
+    return found
+
+
+def pages(pieces: Sequence[Named], lines: Lines, room: tuple[float, float], units: Units) -> Iterator[tuple[Item, ...]]:
+    """Pages of enlarged places, three in a row."""
+    wide, high = room
+    places, step = ends(pieces), 3
+    rows = int((high - HEAD_MM) // CELL_MM[0])
+    for first in range(0, len(places), step * rows):
+        shown = places[first : first + step * rows]
+        tall = min(CELL_MM[1], (high - HEAD_MM) / -(-len(shown) // step))
+        pen = Pen(wide, high)
+        pen.text(
+            0,
+            5.5,
+            f"Where to look closely: {TIMES:g} times as large as the sheets. Do not cut along these.",
+            11,
+            bold=True,
+        )
+        for number, (piece, caption, at) in enumerate(shown):
+            left, top = (wide + 4) / step * (number % step), HEAD_MM + tall * (number // step)
+            cell = (left, top, left + (wide + 4) / step - 4, top + tall - 9)
+            _place(pen, cell, at, lines(piece), units)
+            pen.text(left, top - 1.2, caption[:1].upper() + caption[1:], 9, role="caption")
+        yield pen.done("", "").items
+
+
+def _place(pen: Pen, cell: Box, at: Array, lines: Iterator[tuple[str, Array]], units: Units) -> None:
+    left, top, right, bottom = cell
+    middle = np.array([(left + right) / 2, (top + bottom) / 2])
+    centre = np.array([at[0], -at[1]])
+    for role, line in lines:
+        for part in clipped((line - centre) * TIMES + middle, cell):
+            pen.line(part, role)
+    size, words = BAR_MM[units]
+    x, y = left + 3, bottom - 3
+    pen.line([(x, y), (x + size * TIMES, y)], "new")
+    for end in (x, x + size * TIMES):
+        pen.line([(end, y - 1.5), (end, y + 1.5)], "dimension")
+    pen.text(x + size * TIMES + 1.5, y + 1, words, 8, role="bar")
+    pen.line([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], "frame")

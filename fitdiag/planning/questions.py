@@ -1,0 +1,163 @@
+"""Which question is worth asking: the one whose answer may change what is altered first; and when the list is ready.
+
+A few worlds that agree with the answers so far are drawn, and the plan is made for each as if everything had been answered.
+Where nearly all of them put the same alteration first, no question is left that matters. Until then a question counts by how
+much its answer tells about which alteration that will be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.diagnosis.worlds import Worlds, draw
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.knowledge.stations import STATIONS, Station, stations_of
+from fitdiag.planning.ends import Ends
+from fitdiag.planning.plan import first_choice
+
+WORLDS = 80
+SURE = 0.9  # from this chance on the first alteration counts as settled
+SAFE = 0.02  # at most this chance that a sign not yet asked speaks against it
+LEAST = 0.012  # bits about the first alteration, below which a question waits
+STAY = 0.3  # a station is left where its best question tells less than this share of the best elsewhere
+ENOUGH = 18  # so many questions are asked of one's own accord, and no more
+BESIDE = 0.5  # a question stands on a screen beside one that tells at most so many times as much: its share
+DANGER = 0.3  # bits that a sign counts which would surely speak against the first alteration
+
+
+@dataclass(frozen=True)
+class Worth:
+    """A question, where it can be asked, and what its answer tells about the first alteration, per unit of trouble."""
+
+    symptom: str
+    stations: tuple[Station, ...]
+    bits: float
+
+
+class Choice:
+    """What to ask, seen from one state of the answers: the same for the same answers, whatever came between.
+
+    `before`: an earlier choice, of which what stays the same is used again.
+    """
+
+    def __init__(self, base: RuleBase, findings: Findings, diagnosis: Diagnosis, before: Choice | None = None) -> None:
+        self.base, self.findings, self.diagnosis = base, findings, diagnosis
+        self.first = first_choice(diagnosis)
+        self._symptoms = diagnosis.compiled.symptoms
+        self._place = {symptom: sign for sign, symptom in enumerate(self._symptoms)}
+        same = before is not None and before._stays() == self._stays()
+        self._ends: Ends | None = before._ends if before is not None and same else None
+
+    def _stays(self) -> tuple[object, ...]:
+        """What the rules as arrays rest on."""
+        told = {name: one for name, one in self.findings.symptoms.items() if one.amount_mm or one.severity}
+        return dict(self.findings.body), self.findings.done, told
+
+    @cached_property
+    def _drawn(self) -> tuple[Worlds, list[str | None]]:
+        """Worlds that agree with the answers, and the alteration that each would put first if everything were answered."""
+        if self._ends is None:
+            self._ends = Ends(self.diagnosis)
+        known = self.diagnosis.findings.symptoms
+        symptoms = self.base.symptoms
+        left = [sign for sign, name in enumerate(self._symptoms) if name not in known and not symptoms[name].from_ease]
+        worlds = draw(self.diagnosis, WORLDS, left)
+        seen, absent = (np.zeros(worlds.shown.shape, np.float32) for _ in range(2))
+        seen[:, left], absent[:, left] = worlds.shown[:, left], ~worlds.shown[:, left]
+        for name, finding in known.items():
+            seen[:, self._place[name]], absent[:, self._place[name]] = finding.seen == "yes", finding.seen == "no"
+        return worlds, self._ends.firsts(worlds.believed, seen, absent)
+
+    @property
+    def settled(self) -> float:
+        """The chance that the first alteration stays the first, whatever else is answered."""
+        ends = self._drawn[1]
+        return sum(end == self.first for end in ends) / len(ends)
+
+    @cached_property
+    def dangers(self) -> Mapping[str, float]:
+        """Open signs that would speak against the first alteration, with the chance that they are there."""
+        against = self.base.alterations[self.first].avoid_when if self.first is not None else ()
+        open_signs = [condition.symptom for condition in against if condition.symptom and self._open(condition.symptom)]
+        return {name: self._drawn[0].likely(self._place[name]) for name in open_signs}
+
+    @property
+    def ready(self) -> bool:
+        """Whether the first alteration is settled and nothing is likely to speak against it."""
+        return self.settled >= SURE and sum(self.dangers.values()) <= SAFE
+
+    @property
+    def enough(self) -> bool:
+        """Whether as much was asked as anybody can be asked at once."""
+        return sum(finding.origin == "asked" for finding in self.findings.symptoms.values()) >= ENOUGH
+
+    def _open(self, symptom: str) -> bool:
+        return symptom not in self.diagnosis.findings.symptoms
+
+    @cached_property
+    def questions(self) -> tuple[Worth, ...]:
+        """Every question that can be asked now, the most telling first."""
+        cost = self.base.words.cost.words
+        worlds, ends = self._drawn
+        tells = worlds.tells(ends)
+        result = []
+        for symptom in self.base.symptoms.values():
+            if self._open(symptom.id) and askable(symptom, self.findings):
+                bits = tells[self._place[symptom.id]] + DANGER * self.dangers.get(symptom.id, 0.0)
+                result.append(Worth(symptom.id, stations_of(symptom), bits / cost[symptom.by]))
+        return tuple(sorted(result, key=lambda one: (-round(one.bits, 9), one.symptom)))
+
+    def station(self, now: Station | None) -> Station | None:
+        """Where to go on: here while it is worth it, else where the most telling question is; None when none is telling."""
+        best = {
+            station: max((one.bits for one in self.questions if station in one.stations), default=0.0)
+            for station in STATIONS
+        }
+        place = max(STATIONS, key=lambda station: best[station])
+        if now is not None and best[now] >= max(LEAST, STAY * best[place]):
+            return now
+        return place if best[place] >= LEAST else None
+
+    def anywhere(self, now: Station | None) -> Station | None:
+        """Where any question is left, here first; for somebody who wants to be asked on."""
+        left = [station for station in STATIONS if any(station in one.stations for one in self.questions)]
+        return now if now in left else next(iter(left), None)
+
+    def here(self, station: Station, most: int, *, anything: bool = False) -> tuple[str, ...]:
+        """The questions worth asking at a station, the most telling first; or, with `anything`, those that are left."""
+        mine = [one for one in self.questions if station in one.stations]
+        least = max(LEAST, BESIDE * max((one.bits for one in mine), default=0.0))
+        telling = [one for one in mine if one.bits >= least]
+        return tuple(one.symptom for one in (telling or (mine if anything else []))[:most])
+
+    def first_if(self, symptom: str, *, there: bool) -> dict[str | None, float]:
+        """Which alteration would come first, and how likely, if a question were answered yes or no."""
+        worlds, ends = self._drawn
+        return worlds.outcomes_if(self._place[symptom], ends, there=there)
+
+
+def askable(symptom: Symptom, findings: Findings) -> bool:
+    """Whether a question makes sense after the answers given: a test only of what was seen, nothing that what was seen rules out."""
+    seen = {finding.symptom for finding in findings.seen}
+    if symptom.from_ease or any(other in seen for other in symptom.opposite):
+        return False
+    return not symptom.needs or any(other in seen for other in symptom.needs)
+
+
+def amounts_tell(base: RuleBase) -> frozenset[str]:
+    """The signs whose amount tells how much a cause is off."""
+    told = {name for slopes in base.slopes_of.values() for name in slopes}
+    shown = {link.symptom for cause in base.believed.values() for link in cause.shows}
+    return frozenset(
+        symptom.id
+        for symptom in base.symptoms.values()
+        if (measure := symptom.measure) is not None
+        and symptom.id in shown
+        and (measure.mirror_of or measure.same_as or symptom.id) in told
+    )

@@ -1,0 +1,153 @@
+"""The illustrated sheet of signs: station by station, numbered as the interview numbers them, the right beside the wrong."""
+
+from __future__ import annotations
+
+import datetime as dt
+import io
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
+from fitdiag.pattern.sheets import PAPERS, plain
+from fitdiag.reports.pages import template
+from fitdiag.reports.signs import captions, drawn_symptoms, figure, is_graded
+from fitdiag.units import Units
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+
+TITLE = "The signs, drawn"
+INTRO = (
+    "Left as it should be, then slight, clear and strong. Thin sharp lines are cloth that pulls, heavy ones loose folds; a "
+    "broken line is where something should lie; rings are where it presses. Left and right are the wearer's own."
+)
+DEGREES = ("As it should be", "Slight", "Clear", "Strong")
+MARGIN, GUTTER, SMALL = 11.0, 7.0, 7.0  # mm; points
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One sign on the sheet: its number, what it is called and asked, and its pictures, each with its caption."""
+
+    number: int
+    title: str
+    ask: str
+    pictures: tuple[tuple[str, str], ...]
+
+
+def pictures(symptom: str) -> tuple[tuple[str, str], ...]:
+    """The drawings of a sign with their captions: the right one and three degrees, or the two states of a test."""
+    if is_graded(symptom):
+        degrees: Sequence[tuple[str, int]] = [(word, degree) for degree, word in enumerate(DEGREES)]
+    else:
+        degrees = list(zip(captions(symptom), (0, 2), strict=True))
+    return tuple((word, figure(symptom, degree, title=word) or "") for word, degree in degrees)
+
+
+def _sign(symptom: Symptom, number: int) -> Sign:
+    return Sign(number, symptom.title, symptom.ask, pictures(symptom.id))
+
+
+def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[Sign, ...]]]:
+    """The drawn signs of each station."""
+    base, number, drawn = base.in_units(units), numbered(base), set(drawn_symptoms())
+    for station in STATIONS:
+        here = [symptom for symptom in base.symptoms.values() if station_of(symptom) == station and symptom.id in drawn]
+        if here:
+            yield TITLES[station], tuple(_sign(symptom, number[symptom.id]) for symptom in here)
+
+
+def sheet_html(base: RuleBase, units: Units) -> str:
+    """The sheet as one page for the browser."""
+    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
+
+    stations = [
+        (title, [(sign, [(word, Markup(svg)) for word, svg in sign.pictures]) for sign in signs])  # titles are escaped
+        for title, signs in signs_by_station(base, units)
+    ]
+    page: str = template("sign_sheet.html").render(title=TITLE, intro=INTRO, stations=stations)
+    return page
+
+
+def sheet_pdf(base: RuleBase, units: Units, paper: str) -> bytes:
+    """The sheet on paper, two signs beside each other; a sign is never split."""
+    from fpdf import FPDF  # noqa: PLC0415
+
+    pdf = FPDF(unit="mm", format=PAPERS[paper])
+    pdf.set_auto_page_break(False)
+    pdf.set_margin(0)
+    pdf.set_title(TITLE)
+    pdf.set_lang("en")
+    pdf.set_creation_date(dt.datetime(2000, 1, 1, tzinfo=dt.UTC))  # the same rules make the same file
+    _Setter(pdf).set(list(signs_by_station(base, units)))
+    return bytes(pdf.output())
+
+
+class _Setter:
+    """Sets rows of two signs, page after page."""
+
+    def __init__(self, pdf: FPDF) -> None:
+        self.pdf = pdf
+        self.half = (float(pdf.w) - 2 * MARGIN - GUTTER) / 2
+        self.cell = (self.half - 3.0) / 4  # four pictures side by side
+        self.bottom = float(pdf.h) - MARGIN - 4.0
+        self.row = self.cell * 1.2 + 13.0
+
+    def set(self, stations: Sequence[tuple[str, tuple[Sign, ...]]]) -> None:
+        y = self.turn()
+        self.pdf.set_font("times", "B", 18)
+        self.pdf.text(MARGIN, y + 5, TITLE)
+        self.pdf.set_font("helvetica", "", 8.5)
+        self.pdf.c_margin = 0.0
+        self.pdf.set_xy(MARGIN, y + 7.5)
+        self.pdf.multi_cell(float(self.pdf.w) - 2 * MARGIN, 3.8, INTRO)
+        y = self.pdf.get_y() + 2.0
+        for title, signs in stations:
+            if y + 9.0 + self.row > self.bottom:
+                y = self.turn()
+            self.pdf.set_font("times", "B", 13)
+            self.pdf.text(MARGIN, y + 5.5, title)
+            y += 8.0
+            for first in range(0, len(signs), 2):
+                if y + self.row > self.bottom:
+                    y = self.turn()
+                for column, sign in enumerate(signs[first : first + 2]):
+                    self.sign(sign, MARGIN + column * (self.half + GUTTER), y)
+                y += self.row
+
+    def turn(self) -> float:
+        self.pdf.add_page()
+        self.pdf.set_font("helvetica", "", SMALL)
+        told = f"page {len(self.pdf.pages)}"
+        self.pdf.text(
+            float(self.pdf.w) - MARGIN - self.pdf.get_string_width(told), float(self.pdf.h) - MARGIN + 2, told
+        )
+        return MARGIN
+
+    def sign(self, sign: Sign, x: float, y: float) -> None:
+        self.pdf.set_font("helvetica", "B", 8.5)
+        self.pdf.set_xy(x, y)
+        self.pdf.multi_cell(self.half, 3.6, plain(f"{sign.number}. {sign.title}"), align="L")
+        top, high = y + 6.6, self.cell * 1.2
+        wide = self.cell if len(sign.pictures) == 4 else self.half / 2 - 0.5
+        self.pdf.set_font("helvetica", "", SMALL)
+        for number, (word, svg) in enumerate(sign.pictures):
+            left = x + number * (wide + 1.0)
+            put_svg(self.pdf, svg, (left, top, wide, high))
+            self.pdf.set_xy(left, top + high + 0.4)
+            self.pdf.multi_cell(wide, 2.6, plain(word), align="C")
+
+
+def put_svg(pdf: FPDF, svg: str, place: tuple[float, float, float, float]) -> None:
+    """An image set into a box (left, top, width, height, mm), as large as fits, cut at its own edge."""
+    found = re.search(r'viewBox="\S+ \S+ (\S+) (\S+)"', svg)
+    assert found is not None
+    left, top, room_wide, room_high = place
+    scale = min(room_wide / float(found[1]), room_high / float(found[2]))
+    width, height = float(found[1]) * scale, float(found[2]) * scale
+    left += (room_wide - width) / 2
+    with pdf.rect_clip(left, top, width, height):
+        pdf.image(io.BytesIO(re.sub("<title>.*?</title>", "", svg).encode()), left, top, width, height)

@@ -1,0 +1,281 @@
+"""Line drawings of what is seen or felt, as it should be and in three strengths. How each sign is drawn is data: `signs.yaml`.
+
+A mark takes its numbers, the strength (0 as it should be, 1 slight, 2 clear, 3 strong), the amount that goes with it, and the
+half of the picture it lies on (-1 its left hand, 1 its right).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from html import escape
+from math import cos, radians, sin
+from pathlib import Path
+from typing import Any
+
+from fitdiag.knowledge.strict_yaml import read_yaml
+from fitdiag.reports.trousers import (
+    HALVED,
+    MIDDLE,
+    STANCES,
+    XY,
+    Shape,
+    arrow,
+    between,
+    fold,
+    line,
+    number,
+    pair,
+    plumb,
+    pull,
+    share,
+    spot,
+    stroke,
+    wanted,
+)
+
+STRENGTHS = (1, 2, 3)
+SHOWN = (18.0, 6.0, 84.0, 96.0)
+WHOLE_WINDOW = {"sitting": (4.0, 0.0, 112.0, 170.0), "paper-front": (12.0, 0.0, 108.0, 206.0), "paper-back": (12.0, 0.0, 108.0, 206.0),
+                "stairs": (0.0, 0.0, 114.0, 206.0), "bending": (0.0, 0.0, 114.0, 206.0)}  # fmt: skip
+RIGHT = "as it should be"
+
+
+@dataclass(frozen=True)
+class At:
+    """Where and how strong a mark is drawn: its half, whether x counts from the middle, the strength and the amount."""
+
+    half: int
+    halved: bool
+    strength: int
+    amount: float
+
+    def __call__(self, place: Sequence[float]) -> XY:
+        x, y, dx, dy = (*place, 0.0, 0.0)[:4]
+        x, y = x + dx * self.amount, y + dy * self.amount
+        return (MIDDLE + self.half * x, y) if self.halved else (x, y)
+
+
+Mark = Callable[[At, Any], list[str]]
+
+
+# -- marks -------------------------------------------------------------------------------------------------------------
+
+
+def _folds(at: At, rows: Sequence[Any]) -> list[str]:
+    """Loose folds; one more with each step of strength, and heavier."""
+    k = at.strength
+    count = round(len(rows) * (0, 0.34, 0.67, 1.0)[k]) or min(k, 1)
+    bent, width = (0, 0.7, 1.0, 1.25)[k], (0, 1.3, 1.9, 2.6)[k]
+    return [fold(at(a), at(b), bend * at.half * bent, width, at.half) for a, b, bend in rows[:count]]
+
+
+def _pulls(at: At, rows: Sequence[Any]) -> list[str]:
+    """Tight lines; more and longer with strength."""
+    k = at.strength
+    count, part = round(len(rows) * (0, 0.4, 0.7, 1.0)[k]) or min(k, 1), (0, 0.6, 0.8, 1.0)[k]
+    return [pull(at(a), share(at(a), at(b), part), bend * at.half * part, 1.3) for a, b, bend in rows[:count]]
+
+
+def _level(at: At, numbers: Sequence[float]) -> list[str]:
+    """Tight level lines: [half width, y] about the middle, or [from, to, y]."""
+    *ends, y = numbers
+    x0, x1 = ends if len(ends) == 2 else (-ends[0], ends[0])
+    count = (0, 2, 4, 6)[at.strength]
+    marks = []
+    for n in range(count):
+        off = n - (count - 1) / 2
+        inset = abs(off) * 1.6 + (3 - at.strength) * 2.4
+        a, b = at((x0 + inset / 2, y + off * 4.6)), at((x1 - inset / 2, y + off * 4.6))
+        marks.append(pull(a, b, -off * 0.8 * at.half))
+    return marks
+
+
+def _fan(at: At, given: Mapping[str, Any]) -> list[str]:
+    """Tight lines that open like a fan; angles for the right hand of the picture, 0 outwards, 90 up."""
+    k = at.strength
+    if not k:
+        return []
+    middle, far, near = at(given["at"]), given["far"][k - 1], given.get("near", 2.5)
+    marks = []
+    for n, angle in enumerate(given["angles"][: 2 * k]):
+        u = (cos(radians(angle)) * at.half, -sin(radians(angle)))
+        long = far if n % 2 == 0 else far * 0.8
+        a, b = ((middle[0] + u[0] * out, middle[1] + u[1] * out) for out in (near, long))
+        marks.append(pull(a, b, 0.0, 1.2))
+    return marks
+
+
+def _opening(at: At, numbers: Sequence[Any]) -> list[str]:
+    """An edge that gapes: an eye between two places, dark inside; as wide as the amount, or as the third number says."""
+    a, b, *wide = numbers
+    width = wide[0] if wide else at.amount
+    p, q = at(a), at(b)
+    if not width:
+        return []
+    long = ((q[0] - p[0]) ** 2 + (q[1] - p[1]) ** 2) ** 0.5
+    away = (-(q[1] - p[1]) / long * width * at.half, (q[0] - p[0]) / long * width * at.half)
+    back = 1.0 if a[0] == 0 else 0.3
+    middle = share(p, q, 0.5)
+    one, two = ((middle[0] + away[0] * way, middle[1] + away[1] * way) for way in (1.0, -back))
+    return [stroke(f"M{pair(p)}Q{pair(one)} {pair(q)}Q{pair(two)} {pair(p)}z", 1.3, fill="#777")]
+
+
+def _pinch(at: At, numbers: Sequence[float], out: float | None = None) -> list[str]:
+    """Spare cloth pinched out: a tab that stands off the edge at (x, y), `tall` high, as far as the amount."""
+    x, y, tall = numbers
+    out = at.amount if out is None else out
+    if not out:
+        return []
+    a, b, tip = at((x - 0.5, y - tall / 2)), at((x - 0.5, y + tall / 2)), at((x + out, y))
+    near = at((x + out * 0.25, y))[0]
+    path = (
+        f"M{pair(a)}C{pair((near, y - tall * 0.2))} {pair((tip[0] - at.half * 2, y - 2.4))} {pair((tip[0], y - 1))}v2"
+    )
+    path += f"C{pair((tip[0] - at.half * 2, y + 2.4))} {pair((near, y + tall * 0.2))} {pair(b)}"
+    inner = pull(at((x + 0.6, y)), at((x + out - 1.2, y)), 0, 0.9)
+    return [stroke(path, 1.8, fill="#fff"), stroke(f"M{pair(a)}L{pair(b)}", 0.9, dash="2.2 1.8"), inner]
+
+
+def _bubble(at: At, place: Sequence[float]) -> list[str]:
+    """Cloth that stands off at a dart point."""
+    x, y = at(place)
+    if not at.strength:
+        return []
+    sizes = [at.amount * part for part in (1.0, 0.6)[: 1 if at.strength == 1 else 2]]
+    return [
+        stroke(f"M{pair((x - r, y))}A{number(r)} {number(r)} 0 0 0 {pair((x + r, y))}", 1.0 + 0.3 * at.strength)
+        for r in sizes
+    ]
+
+
+def _puckers(at: At, numbers: Sequence[float]) -> list[str]:
+    x, top, bottom = numbers
+    step, wide = (0.0, 13.0, 8.0, 5.0)[at.strength], (0.0, 3.0, 4.2, 5.4)[at.strength]
+    count = int((bottom - top) / step) if step else 0
+    return [
+        pull((x - wide, top + n * step - 1.4), (x + wide, top + n * step + 1.4), 1.0, 1.0) for n in range(count + 1)
+    ][: count + bool(step)]
+
+
+def _threads(at: At, numbers: Sequence[float]) -> list[str]:
+    """The threads of the cloth beside a drawn grain, leaning by the amount."""
+    x, top, bottom = numbers
+    return [
+        stroke(f"M{pair((x + off - at.amount / 2, bottom))}L{pair((x + off + at.amount / 2, top))}", 0.6, grey="#666")
+        for off in (-12.0, -9.0, -6.0, -3.0, 3.0, 6.0, 9.0, 12.0)
+    ]
+
+
+def _ring(at: At, numbers: Sequence[float]) -> list[str]:
+    (x, y), r = at(numbers[:2]), numbers[2]
+    return [f'<circle cx="{number(x)}" cy="{number(y)}" r="{number(r)}" fill="none" stroke="#666" stroke-width="0.9"/>']
+
+
+def _edge(at: At, rows: Sequence[Any]) -> list[str]:
+    """A rounded edge, where there is a sign at all."""
+    shown = rows if at.strength else ()
+    return [
+        stroke(f"M{pair(at(a))}Q{pair(between(at(a), at(b), -bend * at.half))} {pair(at(b))}", 1.4)
+        for a, b, bend in shown
+    ]
+
+
+MARKS: Mapping[str, Mark] = {
+    "folds": _folds,
+    "pulls": _pulls,
+    "level": _level,
+    "fan": _fan,
+    "opening": _opening,
+    "pinch": _pinch,
+    "tab": lambda at, numbers: _pinch(at, numbers, 9.0),
+    "bubble": _bubble,
+    "puckers": _puckers,
+    "threads": _threads,
+    "ring": _ring,
+    "edge": _edge,
+    "line": lambda at, places: [line([at(place) for place in places], 2.0)],
+    "corners": lambda at, places: [line([at(place) for place in places], 2.0, smooth=False)],
+    "seam": lambda at, places: [line([at(place) for place in places], 1.0)],
+    "ticks": lambda at, places: [line([at(place) for place in places], 0.9)],
+    "wanted": lambda at, places: [wanted([at(place) for place in places])],
+    "plumb": lambda at, numbers: [plumb(at((numbers[0], 0))[0], numbers[1], numbers[2])],
+    "arrow": lambda at, places: [arrow(at(places[0]), at(places[1]))] if at.strength else [],
+    "felt": lambda at, place: [spot(at(place), at.strength)] if at.strength else [],
+    "cord": lambda at, places: [
+        stroke(f"M{pair(at(places[0]))}L{pair(at(places[1]))}", (0.9, 1.6, 2.6, 3.8)[at.strength])
+    ],
+}
+
+
+# -- drawings ----------------------------------------------------------------------------------------------------------
+
+
+@cache
+def _signs() -> Mapping[str, Mapping[str, Any]]:
+    return read_yaml(Path(__file__).with_name("signs.yaml")).data  # type: ignore[no-any-return]
+
+
+def drawn_symptoms() -> tuple[str, ...]:
+    """The ids of all symptoms there is a drawing of."""
+    return tuple(_signs())
+
+
+def captions(symptom: str) -> tuple[str, str]:
+    """What the two pictures of a sign show, side by side: as it should be and as it is, or before and after a test."""
+    then = _signs()[symptom].get("then")
+    return (then["first"], then["then"]) if then else (RIGHT.capitalize(), "The sign")
+
+
+def is_graded(symptom: str) -> bool:
+    """Whether a sign is drawn in three degrees; a test is not, it has two states."""
+    return "then" not in _signs()[symptom]
+
+
+def figure(symptom: str, strength: int, *, side: str | None = None, title: str) -> str | None:
+    """The drawing of a symptom as SVG text; None if there is none. `strength`: 0 as it should be, 1 slight, 2 clear, 3 strong.
+
+    A sign that is a test has two states instead: below 2 what is there before it, from 2 on what is there after it.
+    `side` is the wearer's own: "left", "right"; otherwise both are drawn. `title` is what a screen reader says.
+    """
+    if strength not in (0, *STRENGTHS):
+        raise ValueError(f"a strength is 0, 1, 2 or 3, not {strength}")
+    row = _signs().get(symptom)
+    if row is None:
+        return None
+    window = row.get("shown")
+    if "then" in row:
+        row = {"view": row["view"], **row["after"]} if strength >= 2 else row
+        strength = 2
+    view = row["view"]
+    left, top, width, height = window or WHOLE_WINDOW.get(view, SHOWN)
+    name = escape(" ".join(title.split()), quote=True)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{number(left)} {number(top)} {number(width)} {number(height)}" '
+        f'role="img" aria-label="{name}" stroke-linecap="round" stroke-linejoin="round"><title>{name}</title>'
+        f"{''.join(_drawn(row, strength, _halves(view, side)))}</svg>"
+    )
+
+
+def _drawn(row: Mapping[str, Any], strength: int, halves: Sequence[int]) -> Iterable[str]:
+    """The trousers as they hang, and what is drawn on them."""
+    view = row["view"]
+    amount = (0.0, *row.get("amount", (1.0, 2.0, 3.0)))[strength]
+    bent = {name: by[strength] if isinstance(by, list) else by * amount for name, by in row.get("bends", {}).items()}
+    if halves == (-1,) and "hem_up_right" in bent and "hem_up_left" not in bent:
+        bent["hem_up_left"] = bent.pop("hem_up_right")
+    yield STANCES[view](Shape(**bent))
+    halved = view in HALVED
+    for group, sides in (("marks", halves if halved else (1,)), ("middle", (1,)), ("once", halves[-1:])):
+        for mark in row.get(group, ()):
+            for kind, numbers in mark.items():
+                for half in sides:
+                    yield from MARKS[kind](At(half, halved, strength, amount), numbers)
+
+
+def _halves(view: str, side: str | None) -> tuple[int, ...]:
+    """The hand of the picture on which the wearer's side lies: seen from the front it is the other one."""
+    if side not in ("left", "right") or view not in HALVED:
+        return (-1, 1)
+    return (-1,) if (side == "left") == (view == "back") else (1,)

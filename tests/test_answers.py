@@ -1,0 +1,89 @@
+"""Answers as people give them, written by somebody who had not seen the reader: half of them to tune it, half to judge it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+from hypothesis import given
+from hypothesis import strategies as st
+
+from fitdiag.interview.answers import Said, read_answer, read_several
+from fitdiag.units import Units
+
+DATA = yaml.safe_load((Path(__file__).parent / "data" / "answers.yaml").read_text(encoding="utf-8"))
+
+
+def shape(said: Said | None) -> dict[str, Any]:
+    """A reading in the words of the data."""
+    if said is None:
+        return {"refuse": True}
+    lengths = {"amount": said.amount, "left": said.left, "right": said.right}
+    told: dict[str, Any] = {"seen": said.seen}
+    told |= {name: value for name in ("severity", "side", "more") if (value := getattr(said, name))}
+    if said.upto is not None and said.amount is not None:
+        return {**told, "between": [round(said.amount.mm, 2), round(said.upto.mm, 2)]}
+    told |= {name: round(length.mm, 2) for name, length in lengths.items() if length is not None}
+    if any(length is not None and length.vague for length in lengths.values()):
+        told["vague"] = True
+    return {**told, "look_again": True} if said.look_again else told
+
+
+def right(said: Said | None, means: list[dict[str, Any]]) -> bool:
+    """Whether a reading is one of those meant; one length of one side may be told as the side's or as the amount and the side."""
+    told = shape(said)
+    forms = [told]
+    if (side := told.get("side")) in told:
+        rest = {name: value for name, value in told.items() if name != side}
+        forms += [{**rest, "amount": told[side]}, {name: value for name, value in told.items() if name != "side"}]
+    rounded = [
+        {
+            name: [round(one, 2) for one in value]
+            if isinstance(value, list)
+            else round(value, 2)
+            if isinstance(value, float)
+            else value
+            for name, value in meant.items()
+        }
+        for meant in means
+    ]
+    return any(form == meant for form in forms for meant in rounded)
+
+
+def share(half: str) -> float:
+    """The share of single answers of a half that are read as they were meant."""
+    mine = [one for one in DATA["one"] if one["half"] == half]
+    return sum(right(read_answer(one["answer"], one["units"]), one["means"]) for one in mine) / len(mine)
+
+
+def test_answers_are_read_as_they_were_meant() -> None:
+    """Nearly all of the half it was tuned on, and at least two thirds of the half nobody looked at."""
+    print(f"tuned on: {share('tune'):.0%}, judged by: {share('judge'):.0%}")
+    assert share("tune") >= 0.95
+    assert share("judge") >= 0.67
+
+
+@pytest.mark.parametrize("entry", DATA["several"], ids=lambda entry: entry["line"])
+def test_a_line_answers_a_screen(entry: dict[str, Any]) -> None:
+    """Numbers, amounts and sides in one line; what is not named stays open."""
+    read = read_several(entry["line"], 6, entry["units"])
+    assert read is not None
+    assert set(entry["means"]) == set(read)
+    assert all(right(read[number], [meant]) for number, meant in entry["means"].items())
+
+
+@pytest.mark.parametrize("line", ["7 yes", "the soup is ready", "0 y", "1 y 1 n", "1 banana", "yes no maybe 9"])
+def test_a_line_that_is_no_answer_is_refused(line: str) -> None:
+    """Nothing of it counts, so that nothing is noted that was not meant."""
+    assert read_several(line, 6, "in") is None
+
+
+@given(text=st.text(max_size=400), units=st.sampled_from(["in", "cm"]))
+def test_no_text_breaks_the_reader(text: str, units: Units) -> None:
+    """Any text is read or refused; what is read is yes, no or unsure."""
+    said = read_answer(text, units)
+    assert said is None or said.seen in ("yes", "no", "unsure")
+    several = read_several(text, 6, units)
+    assert several is None or set(several) <= set(range(1, 7))

@@ -1,0 +1,75 @@
+"""Which question is worth asking: the quick choice of many worlds against the plan itself, and what never makes sense to ask."""
+
+from __future__ import annotations
+
+import random
+
+import numpy as np
+import pytest
+from reference import draw_client
+
+from fitdiag.diagnosis.belief import Diagnosis, compile_network
+from fitdiag.diagnosis.exact import TooWideError
+from fitdiag.knowledge.findings import Done, Finding, Findings
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.ends import Ends
+from fitdiag.planning.plan import first_choice
+from fitdiag.planning.questions import Choice, askable
+from fitdiag.problems import ProblemsFoundError
+
+
+@pytest.fixture(scope="module")
+def base() -> RuleBase:
+    return load_rules()
+
+
+def drawn(base: RuleBase, seed: int) -> Findings:
+    """The answers of a client drawn from the rules, most signs answered, with a body note and an earlier alteration now and then."""
+    rng = random.Random(seed)
+    _, signs = draw_client(rng, compile_network(base, Findings()).network)
+    symptoms = {
+        name: Finding(name, "yes" if there else "no", origin="asked")
+        for name, there in zip(base.symptoms, signs, strict=True)
+        if rng.random() < 0.8
+    }
+    body = {rng.choice(list(base.body_notes)): "some"} if seed % 2 else {}
+    done = (Done(rng.choice(list(base.alterations)), 12.0, 1),) if seed % 3 == 0 else ()
+    return Findings(symptoms=symptoms, body=body, done=done)
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_the_quick_choice_is_that_of_the_plan(base: RuleBase, seed: int) -> None:
+    """Given the same beliefs, the choice for many worlds at once puts the alteration first that the plan puts first."""
+    try:
+        diagnosis = Diagnosis(base, drawn(base, seed))
+    except (ProblemsFoundError, TooWideError):
+        pytest.skip("too many signs hang together to be weighed exactly")
+    names = diagnosis.compiled.symptoms
+    known = diagnosis.findings.symptoms
+    seen, absent = (
+        np.array([[name in known and known[name].seen == word for name in names]], np.float32) for word in ("yes", "no")
+    )
+    believed = np.array([[diagnosis.probability[cause] for cause in diagnosis.compiled.causes]])
+    assert [first_choice(diagnosis)] == Ends(diagnosis).firsts(believed, seen, absent)
+
+
+def test_nothing_is_asked_that_an_answer_rules_out(base: RuleBase) -> None:
+    """No spare cloth at the waist is looked for where it binds; no trial of a sign that was not seen."""
+    binds = Findings(symptoms={"waist-binds": Finding("waist-binds", "yes")})
+    assert not askable(base.symptoms["waist-too-loose"], binds)
+    assert askable(base.symptoms["waist-too-loose"], Findings())
+    for symptom in base.symptoms.values():
+        assert not (symptom.needs and askable(symptom, Findings()))
+        assert not (symptom.from_ease and askable(symptom, binds))
+
+
+def test_the_same_answers_give_the_same_questions(base: RuleBase) -> None:
+    """Whatever was weighed before, what is asked depends on the answers alone."""
+    findings = Findings(symptoms={"folds-under-seat": Finding("folds-under-seat", "yes", origin="volunteered")})
+    later = findings.with_finding(Finding("balance-lines-dip-to-back", "no", origin="asked"))
+    first = Choice(base, findings, Diagnosis(base, findings))
+    after = Choice(base, later, Diagnosis(base, later), first)
+    alone = Choice(base, later, Diagnosis(base, later))
+    assert after.questions == alone.questions
+    assert (after.first, after.settled, after.ready) == (alone.first, alone.settled, alone.ready)
