@@ -49,7 +49,7 @@ PRINT_SCALE = SCALE  # pixels per mm of the pictures written
 def drape_pattern(
     path: str, do: Sequence[str], measures: Sequence[str], notes: Sequence[str], *, to: str | None = None,
     cloth: str = CALICO, drop: str | None = None, hung: bool = False, quick: bool = False, as_json: bool = False,
-    units: str | None = None, rules: str | None = None, replace: bool = False,
+    units: str | None = None, rules: str | None = None, replace: bool = False, photo: str | None = None,
 ) -> int:  # fmt: skip
     """Drape a pattern before and after alterations; print the readings, and draw both side by side with `to`."""
     chosen = guess_units(units, [*do, *measures, *notes])
@@ -68,7 +68,7 @@ def drape_pattern(
     )
     if to is not None:
         heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
-        _draw(Path(to), muslins, heads, wearer, chosen, replace=replace)
+        _draw(Path(to), muslins, heads, wearer, chosen, photo=photo, replace=replace)
     if as_json:
         write(json.dumps(_data(muslins, wearer, cloth, done), indent=2))
         return 0
@@ -88,7 +88,7 @@ def refuse_ending(to: str | None) -> None:
 
 def explain_muslin(
     path: str, findings: str, measures: Sequence[str], *, to: str | None = None, cloth: str = CALICO, as_json: bool = False,
-    units: str | None = None, rules: str | None = None, replace: bool = False,
+    units: str | None = None, rules: str | None = None, replace: bool = False, photo: str | None = None,
 ) -> int:  # fmt: skip
     """Drape the likely causes of findings, put into the right pattern, and say which draws what was seen."""
     from fitdiag.cli.diagnose import in_units
@@ -105,9 +105,8 @@ def explain_muslin(
     if to is not None:
         shown = [("The right pattern", muslins[""])]
         shown += [(base.causes[one.cause].title, muslins[one.cause]) for one in found[:2]]
-        _draw(
-            Path(to), [muslin for _, muslin in shown], [head for head, _ in shown], wearer, known.units, replace=replace
-        )
+        heads, drawn = [head for head, _ in shown], [muslin for _, muslin in shown]
+        _draw(Path(to), drawn, heads, wearer, known.units, photo=photo, replace=replace)
     if as_json:
         rows = [{**dataclasses.asdict(one), "off": one.off} for one in found]
         write(
@@ -292,8 +291,14 @@ def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> d
 
 
 def _draw(
-    to: Path, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units, *, replace: bool
-) -> None:
+    to: Path, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units, *, photo: str | None, replace: bool
+) -> None:  # fmt: skip
+    """The sheet of the muslins; or, over a picture, the lines of the first two."""
+    if photo is not None:
+        from fitdiag.cli.drape_photo import lay_over
+
+        lay_over(photo, to, list(zip(heads, muslins, strict=True))[:2], wearer.figure.hip, replace=replace)
+        return
     from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
 
     drawn = pictures(muslins, VIEWS, PRINT_SCALE)

@@ -177,7 +177,7 @@ def mark(
     pages: list[Path] = []
     for picture in pictures:
         path = Path(picture)
-        found, marks = _read(path, marks_file)
+        found, marks = read_marked(path, marks_file)
         if propose:
             from fitdiag.photos.propose import proposals
 
@@ -197,7 +197,8 @@ def mark(
     return 0
 
 
-def _read(path: Path, marks_file: str | None) -> tuple[Picture, Marks]:
+def read_marked(path: Path, marks_file: str | None) -> tuple[Picture, Marks]:
+    """A picture and its marks, from a file or from beside it. Raises ProblemsFoundError."""
     picture = read_picture(path)
     beside = Path(marks_file) if marks_file else sidecar(path)
     marks = read_marks(beside)
@@ -267,7 +268,7 @@ def _measured(
     pictures: Sequence[str], marks_files: Sequence[str], girth_mm: float | None, units: Units, overlays: str | None
 ) -> tuple[list[Measured], list[Path]]:
     """What each picture tells, and the drawn-on copies that were written."""
-    read = [_read(Path(p), marks_files[i] if marks_files else None) for i, p in enumerate(pictures)]
+    read = [read_marked(Path(p), marks_files[i] if marks_files else None) for i, p in enumerate(pictures)]
     for index, (picture, _) in enumerate(read):
         if any(picture.sha256 == other.sha256 for other, _ in read[:index]):
             raise stop("twice", "this picture is given twice", where=Where(shown_path(pictures[index])))
