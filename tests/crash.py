@@ -31,6 +31,7 @@ from fitdiag.knowledge import cache
 from fitdiag.knowledge.load import default_rules, load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.reports.form import packed
+from fitdiag.sessions.state import Conclusion
 
 Tree = dict[str, bytes | None]  # path below the work folder to content; None for a folder
 _TIME = re.compile(rb'"at":"[^"]*"')
@@ -236,8 +237,9 @@ def warm(shelf: Path) -> Iterator[None]:
         held = importlib.import_module(f"fitdiag.{module}")
         before.append((held, name, getattr(held, name)))
         setattr(held, name, _shelved(shelf, name, getattr(held, name)))
-    lay_out(inputs(), shelf / "work")
-    with chdir(shelf / "work"), redirect_stdout(io.StringIO()):  # all that is loaded late is loaded here, once
+    work = shelf / f"work-{os.getpid()}"
+    lay_out(inputs(), work)
+    with chdir(work), redirect_stdout(io.StringIO()):  # all that is loaded late is loaded here, once
         for arguments in (NEW, ROUND_1, PICTURES, SENT, DRAFT):
             with suppress(SystemExit):
                 run(list(arguments))
@@ -274,6 +276,8 @@ def _told(item: object) -> object:
         return hashlib.sha256(item.tobytes()).hexdigest()
     if isinstance(item, list | tuple):
         return [_told(inner) for inner in item]
+    if isinstance(item, Conclusion):
+        return item.plan  # the rest of it follows from rules and findings
     return item.fingerprint if isinstance(item, RuleBase) else item
 
 

@@ -129,7 +129,8 @@ class LineTruth:
     """What is true of one line in this view; angles and heights as in a frontal view without perspective.
 
     drop_mm and the centre in end_drops_mm leave the V out, whole_drop_mm has it in. Side view: ends are front and back edge, with
-    the V if it is there. slopes_deg: by which the line rises over the first 3 cm along the cloth, left and right of its middle.
+    the V if it is there. slopes_deg: by which the line rises over the first 3 cm along the cloth, left and right of its middle;
+    lasts_deg: over 6 cm.
     """
 
     name: str
@@ -143,6 +144,7 @@ class LineTruth:
     end_drops_mm: Pair
     whole_drop_mm: float
     slopes_deg: Pair
+    lasts_deg: Pair
 
 
 @dataclass(frozen=True)
@@ -405,7 +407,7 @@ def _line_truth(scene: Scene, line: Line) -> tuple[LineTruth, _Track, Points, fl
     angles = [
         math.degrees(math.atan2(line.v_depth, reach)) if in_view else 0.0 for reach in (line.v_left, line.v_right)
     ]
-    beside = [_rises(flat[middle::step], 30.0) for step in (-1, 1)]
+    beside, lasts = ([_rises(flat[middle::step], length) for step in (-1, 1)] for length in (30.0, 60.0))
     left_first = flat[middle - 5, 0] < flat[middle + 5, 0]
     truth = LineTruth(
         name=line.name,
@@ -419,6 +421,7 @@ def _line_truth(scene: Scene, line: Line) -> tuple[LineTruth, _Track, Points, fl
         end_drops_mm=(drops[0], drops[1]),
         whole_drop_mm=float(np.mean(y[ends]) - y[middle]),
         slopes_deg=(beside[0], beside[1]) if left_first else (beside[1], beside[0]),
+        lasts_deg=(lasts[0], lasts[1]) if left_first else (lasts[1], lasts[0]),
     )
     turned = to_world(scene, u, y, w)
     return truth, track, course, float(np.ptp(turned[:, 0])), float(flat[middle, 2])

@@ -91,7 +91,7 @@ def _first(scene: photo_scene.Scene, seed: int, *, depths: bool = True, level: b
             "fall to the back outline": own.end_drops_mm[back],
             "v angle left": own.slopes_deg[0],
             "v angle right": own.slopes_deg[1],
-            "v depth": 15 * sum(math.tan(math.radians(slope)) for slope in own.slopes_deg),
+            "v depth": 30 * sum(math.tan(math.radians(slope)) for slope in own.lasts_deg),
         }
         return told.get(what)
 
@@ -211,8 +211,8 @@ def _shot(name: str, pixels: np.ndarray, facts: dict[str, Any], marks: Marks) ->
             return None
         if what.startswith("v angle") and "slope3" in own:
             return own["slope3"][0 if what.endswith("left") else 1]  # type: ignore[no-any-return]
-        if what == "v depth" and "slope3" in own:
-            return 15 * sum(math.tan(math.radians(slope)) for slope in own["slope3"])
+        if what == "v depth" and "slope6" in own:
+            return 30 * sum(math.tan(math.radians(slope)) for slope in own["slope6"])
         if what == "tilt":
             return own.get("tilt_sil") if side else own.get("tilt_seam", own.get("tilt_sil"))
         return own.get({"drop": "drop_seam", "fall to the back outline": "drop_back_sil"}.get(what, what))

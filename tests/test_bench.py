@@ -37,8 +37,8 @@ BENCH = Path(__file__).parent / "bench"
         ("cases.py", ["--cases", "3", "--runs", "1"], ["plain walk", "case list", "ratio", "the whole command"]),
         (
             "photos.py",
-            ["--pictures", "2", "--rings", "1", "--pairs", "1", "--workers", "1"],
-            ["line position", "drop at hip", "true value within", "level rings", "12 megapixels"],
+            ["--own", "1000-1002", "--second", "0", "--large"],
+            ["hip drop", "grain lean", "2 sd", "said to dip", "12 megapixels"],
         ),
         ("crash.py", ["case consent", "--sample", "3"], ["case consent", "1 commands"]),
         ("at_once.py", ["--seconds", "1", "--windows", "2"], ["windows", "acknowledged", "lost"]),

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from fitdiag.diagnosis.belief import likelihood
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
@@ -47,7 +48,7 @@ def test_three_sample_pictures_become_findings(shell: Shell, tmp_path: Path, bas
     assert dip.amount_mm == pytest.approx(18.5, abs=3.0)
     assert grain.amount_mm == pytest.approx(37.5, abs=2.5)
     assert "yes" == found["v-at-centre-back"].seen
-    assert "no" == found["hip-line-higher-on-one-side"].seen
+    assert "yes" != found["hip-line-higher-on-one-side"].seen
     assert all(finding.error_mm for finding in (dip, grain))
     assert "fitdiag interview --photos found.yaml" in out
     assert "give or take" in out
@@ -179,9 +180,10 @@ def _one(what: str, value: float, error: float, line: str = "hip", word: str = "
 
 
 def test_an_amount_that_could_be_none_is_no_verdict(base: RuleBase) -> None:
-    """Twelve millimetres give or take six is told, and not called a dip; what must not be used is left out."""
+    """Twelve millimetres give or take six stand there as a number, and are not called a dip; what must not be used is left out."""
     unsure = findings_from(base, [_one("drop", 12.0, 6.0)], [])
-    assert "balance-lines-dip-to-back" not in {finding.symptom for finding in unsure.findings}
+    dip = next(finding for finding in unsure.findings if finding.symptom == "balance-lines-dip-to-back")
+    assert ("unsure", 12.0, 6.0) == (dip.seen, dip.amount_mm, dip.error_mm)
     assert any("too near to call" in line for line in unsure.open)
     sure = {f.symptom: f for f in findings_from(base, [_one("drop", 12.0, 2.0)], []).findings}
     assert ("yes", 12.0) == (sure["balance-lines-dip-to-back"].seen, sure["balance-lines-dip-to-back"].amount_mm)
@@ -189,6 +191,18 @@ def test_an_amount_that_could_be_none_is_no_verdict(base: RuleBase) -> None:
     assert () == findings_from(base, [_one("drop", 12.0, 2.0, word="don't use")], []).findings
     level = {f.symptom: f.seen for f in findings_from(base, [_one("drop", 0.5, 1.0)], []).findings}
     assert {"balance-lines-dip-to-back": "no", "balance-lines-rise-to-back": "no"} == level
+    numbers = {f.symptom: f.amount_mm for f in findings_from(base, [_one("drop", -0.5, 1.0)], []).findings}
+    assert {"balance-lines-dip-to-back": None, "balance-lines-rise-to-back": 0.5} == numbers
+
+
+def test_a_number_without_a_verdict_is_weighed(base: RuleBase) -> None:
+    """A dip of 12 mm give or take 6 speaks for the sign, less than one give or take 2, and more than none."""
+    first, second = (
+        likelihood(base, Finding("balance-lines-dip-to-back", "unsure", 12.0, error, origin="photo"), Findings())
+        for error in (2.0, 6.0)
+    )
+    assert first[1] / (first[0] + 1e-9) > second[1] / second[0] > 1.0
+    assert (1.0, 1.0) == likelihood(base, Finding("balance-lines-dip-to-back", "unsure"), Findings())
 
 
 def test_a_front_grainline_says_nothing_about_centre_back(base: RuleBase) -> None:

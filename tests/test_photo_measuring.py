@@ -319,7 +319,7 @@ def test_two_lens_heights_need_no_depth_of_the_body() -> None:
     assert both.value == pytest.approx(pictures[0][1].truth.lines["hip"].whole_drop_mm, abs=4.0)
     wrong = [replace(reading, value=(reading.value or 0) - 3 * reading.by_depth) for reading in _drops(found)]
     moved = [replace(one, readings=(reading,)) for one, reading in zip(found, wrong, strict=True)]
-    assert together(moved)[0].value == pytest.approx(both.value, abs=1.5)  # though each by itself is off by much more
+    assert together(moved)[0].value == pytest.approx(both.value, abs=2.0)  # though each by itself is off by much more
     assert abs((wrong[1].value or 0) - (_drops(found)[1].value or 0)) > 3.0
 
 
@@ -400,7 +400,7 @@ def test_unknown_depth_and_unknown_focal_length_widen_the_error_off_line_height(
         reading = measure(picture.pixels, poorer).reading("hip", "drop")
         assert reading is not None and reading.reason
         if reading.value is not None:
-            assert (reading.error or 0) > 1.2 * (known.error or 0) and reading.word == "fair"
+            assert (reading.error or 0) > 1.1 * (known.error or 0) and reading.word == "fair"
             assert abs(reading.value - true) < 2.5 * (reading.error or 0)
     bare = measure(picture.pixels, replace(marks, depths_mm={})).reading("hip", "drop")
     tape = measure(picture.pixels, replace(marks, depths_mm={}), Known(hip_girth=1000.0)).reading("hip", "drop")

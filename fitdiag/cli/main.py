@@ -331,22 +331,64 @@ def photo_add(
     raise typer.Exit(add(pictures, to, face_above=cover_above, focal=focal, hip=hip_width, replace=replace))
 
 
+@photo_app.command("read")
+def photo_read(
+    pictures: Annotated[
+        list[str],
+        typer.Argument(metavar="PICTURE...", help="Pictures of one fitting: back.jpg left.jpg, or back=IMG_1.jpg."),
+    ],
+    to: Annotated[
+        str | None,
+        typer.Option("--to", metavar="FOLDER", help="Where cleaned copies go; else a folder 'read' beside them."),
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Take all lines that are not doubtful, without the page.")] = False,
+    answer: Annotated[
+        str | None, typer.Option("--answer", metavar="FILE", help="What the page saved, if it lies elsewhere.")
+    ] = None,
+    hip_girth: Annotated[
+        str | None,
+        typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
+    ] = None,
+    hip_width: Annotated[
+        str | None,
+        typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view."),
+    ] = None,
+    behind: Annotated[
+        str | None, typer.Option("--behind", metavar="LENGTH", help="How far the sheet hangs behind the side seams.")
+    ] = None,
+    focal: Annotated[
+        float | None,
+        typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none."),
+    ] = None,
+    findings: Annotated[
+        str | None,
+        typer.Option("--findings", metavar="FILE", help="Where the findings go; else beside the cleaned copies."),
+    ] = None,
+    units: UnitsOption = None,
+    folder: RulesOption = None,
+) -> None:
+    """Read pictures without marking them: lines are found, you say yes on one page, and the findings are written."""
+    from fitdiag.cli.read import read
+
+    raise typer.Exit(
+        read(pictures, to, yes=yes, answer=answer, hip_girth=hip_girth, hip_width=hip_width, behind=behind, focal=focal,
+             findings=findings, units=units, rules=folder)
+    )  # fmt: skip
+
+
 @photo_app.command("mark")
 def photo_mark(
     pictures: Annotated[list[str], typer.Argument(metavar="PICTURE...", help="Cleaned pictures.")],
     marks: Annotated[
         str | None, typer.Option("--marks", metavar="FILE", help="The marks, if they lie elsewhere.")
     ] = None,
-    propose: Annotated[
-        bool, typer.Option("--propose", help="Look for lines first; you confirm each on the page.")
-    ] = False,
     units: UnitsOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the page on which the lines of a picture are marked, in a browser, without a network."""
     from fitdiag.cli.photo import mark
 
-    raise typer.Exit(mark(pictures, marks, units=units, propose=propose, replace=replace))
+    raise typer.Exit(mark(pictures, marks, units=units, replace=replace))
 
 
 @photo_app.command("measure")

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, write
 from fitdiag.files import make_folder, reason, write_all, write_atomically
+from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
@@ -30,7 +31,8 @@ if TYPE_CHECKING:
 SCHEMA = "fitdiag.measured/1"
 
 
-def _length(text: str | None, what: str, least: float = 1, most: float = 3000) -> float | None:
+def length_given(text: str | None, what: str, least: float = 1, most: float = 3000) -> float | None:
+    """A length typed as an option, mm."""
     if text is None:
         return None
     try:
@@ -94,7 +96,7 @@ def take_pictures(
                 hint=f"write it like back=IMG_1.jpg; views are {', '.join(VIEWS)} (the side that shows)",
             )
         wanted.append((view, Path(path)))
-    width = _length(hip, "--hip-width")
+    width = length_given(hip, "--hip-width")
     came = [_clean(view, source, face_above) for view, source in wanted]  # all of them, before anything is written
     folder = _folder(to, "the cleaned pictures")
     files: dict[Path, tuple[bytes, str]] = {}  # everything that can be refused is, before anything is written
@@ -164,7 +166,6 @@ def mark(
     marks_file: str | None,
     *,
     units: str | None,
-    propose: bool,
     replace: bool,
     then: str | None = None,
 ) -> int:
@@ -178,12 +179,6 @@ def mark(
     for picture in pictures:
         path = Path(picture)
         found, marks = read_marked(path, marks_file)
-        if propose:
-            from fitdiag.photos.propose import proposals
-
-            marks = proposals(found.pixels, marks)
-            many = len(marks.proposed)
-            say(f"{path.name}: {many} line{'' if many == 1 else 's'} proposed; each counts only once you confirm it.")
         pages.append(path.with_name(path.stem + ".marking.html"))
         write_atomically(pages[-1], mark_page(clean_bytes(found, ".jpg"), marks, chosen), replace=replace)
     write("Open in a browser, and delete when done, for the picture is inside:")
@@ -197,8 +192,8 @@ def mark(
     return 0
 
 
-def read_marked(path: Path, marks_file: str | None) -> tuple[Picture, Marks]:
-    """A picture and its marks, from a file or from beside it. Raises ProblemsFoundError."""
+def read_marked(path: Path, marks_file: str | None = None) -> tuple[Picture, Marks]:
+    """A picture with the marks that belong to it."""
     picture = read_picture(path)
     beside = Path(marks_file) if marks_file else sidecar(path)
     marks = read_marks(beside)
@@ -224,7 +219,7 @@ def measure(
             "arguments", f"{len(pictures)} pictures and {len(marks_files)} marks files", hint="one --marks for each"
         )
     chosen: Units = units_of(units) if units else "in"
-    girth = _length(hip_girth, "the hip girth", 300)
+    girth = length_given(hip_girth, "the hip girth", 300)
     if findings and not replace and _is_there(Path(findings)):  # said before the work, not after it
         hint = "choose another name, or add --replace"
         raise stop("exists", "there is a file of this name already", where=Where(shown_path(findings)), hint=hint)
@@ -306,6 +301,12 @@ def _say_measured(path: str, found: Measured, units: Units) -> None:
     for name in found.grains:
         say(f"{name.replace('-', ' ')}:")
         _say_readings([reading for reading in found.readings if reading.line == name], units)
+    if (better := next_time(found)) is not None:
+        what, reading = better
+        to, now = (give_or_take(error or 0.0, reading.unit, units) for error in (reading.without, reading.error))
+        say(
+            f"For the next pictures: {what}. Then the {reading.line} line's {reading.what} is good to {to} instead of {now}."
+        )
 
 
 def _from(found: Measured) -> str:

@@ -318,23 +318,19 @@ class _Run:
         pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:
             return True
-        from fitdiag.cli.photo import mark, measure_inside, sidecar
-        from fitdiag.photos.marks import read_marks
+        from fitdiag.cli.photo import measure_inside, sidecar
+        from fitdiag.cli.read import ask, confirmed
 
         read = [[read_bytes(path, 1 << 30), read_bytes(sidecar(path), 1 << 30, "marks file")] for path in pictures]
         held = {path.name: [digest(part) for part in parts] for path, parts in zip(pictures, read, strict=True)}
         if RoundLog.of(one).holds(held):
             return True
-        if bare := [path for path in pictures if not read_marks(sidecar(path)).lines]:
+        if not confirmed(pictures, one.photos, None):
             with self._alone():
-                mark(
-                    [str(path) for path in bare],
-                    None,
-                    units=self.case.units,
-                    propose=False,
-                    replace=True,
-                    then=self.command,
-                )
+                page = ask(pictures, one.photos, self.case.units, self.case.body_measures.get("hip"))
+            write("Say yes to the lines on this page, or put them right there:")
+            write(f"  {page.resolve().as_uri()}")
+            write(f"Then go on:\n  {self.command}")
             return False
         found = measure_inside(self.base, pictures, self.case.body_measures.get("hip"), self.case.units)
         with self._alone():

@@ -21,6 +21,7 @@ FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15,
 NAMED = 0.8  # how surely a fitter names what meets the eye, asked whether that is all; a fitter's judgement
 _SIMULATED_RATE = 0.03  # simulated muslins are made, not met: no cause is more common among them than another
 _NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
+_LARGEST_ODDS = 1e12
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
 _CLEAR = 3.0  # standard deviations from a sign's own mark to its mark for clear, read with a ruler
 _AS_GOOD = 2.999  # from here on a measured amount is as good as a yes, or a no
@@ -151,7 +152,7 @@ class Diagnosis:
             if index in self.compiled.presumed:
                 continue
             finding = self.findings.symptoms[self.compiled.symptoms[index]]
-            if finding.seen == "unsure":
+            if finding.seen == "unsure" and finding.amount_mm is None:
                 continue
             text = told(self.base, finding, self.findings)
             before = self.posterior.without(index)
@@ -251,6 +252,7 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
         for done in findings.done:
             if done.alteration in cause.after:
                 odds *= more[cause.after[done.alteration]]
+        odds = min(odds, _LARGEST_ODDS)
         prior.append(odds / (1.0 + odds))
         for link in cause.shows:
             links[row[link.symptom]].append((index, 1.0 - words.how_often.words[link.how_often]))
@@ -275,7 +277,7 @@ def likelihood(base: RuleBase, finding: Finding, findings: Findings) -> tuple[fl
     yes, and the more is read the more it says. A blurred photo persuades less.
     """
     symptom = base.symptoms[finding.symptom]
-    if finding.seen == "unsure":
+    if finding.seen == "unsure" and finding.amount_mm is None:
         return 1.0, 1.0
     if finding.amount_mm is not None and symptom.measure is not None and finding.severity is None:
         present = chance_by_amount(base, symptom, finding, findings)
@@ -305,8 +307,6 @@ def chance_by_amount(base: RuleBase, symptom: Symptom, finding: Finding, finding
 def told(base: RuleBase, finding: Finding, findings: Findings) -> str:
     """A finding in words: `The level lines dip towards the back (3/4 in)`, `Not seen: a V …`."""
     title = base.symptoms[finding.symptom].title
-    if finding.seen == "unsure":
-        return f"Cannot be said: {lower_first(title)}"
     extra = []
     if finding.amount_mm is not None:
         text = format_reading(finding.amount_mm, findings.units)
@@ -316,6 +316,8 @@ def told(base: RuleBase, finding: Finding, findings: Findings) -> str:
     if finding.side in ("left", "right"):
         extra.append(f"{finding.side} side only")
     tail = f" ({', '.join(extra)})" if extra else ""
+    if finding.seen == "unsure":
+        return f"Cannot be said: {lower_first(title)}{tail}"
     if finding.seen == "no" and finding.amount_mm:
         return f"Not enough to count: {lower_first(title)}{tail}"
     return f"{title}{tail}" if finding.seen == "yes" else f"Not seen: {lower_first(title)}{tail}"

@@ -18,6 +18,7 @@ from fitdiag.photos.marks import ROUND_LINES, Marks
 from fitdiag.photos.measure import measure
 from fitdiag.photos.readings import Measured, Reading, Word
 
+_TURNED = {"dip left": "dip right", "dip right": "dip left"}  # seen from the front the wearer's left is on the right
 DISAGREES = 2.5  # standard deviations of the difference
 
 
@@ -65,15 +66,16 @@ def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
         for reading in picture.readings:
             if reading.value is not None and reading.error is not None:
                 what = reading.what
-                if (picture.marks.view == "front" and what in ("drop", "v depth")) or what.startswith("v angle"):
+                if what.startswith("v angle"):
                     continue
                 kept = replace(reading, what=what)
                 if picture.marks.seen_from_the_side and what == "tilt":
                     kept = replace(kept, what="tilt to the back", value=_to_the_back(picture, reading.value))
                 elif what == "tilt" and picture.marks.view == "front":
                     kept = replace(kept, value=-reading.value)
-                elif kept.line.startswith("grain") and picture.marks.view == "front":
-                    kept = replace(kept, line=f"front-{kept.line}")  # another line than the one on the back
+                elif picture.marks.view == "front":  # another line than the one on the back
+                    own = _TURNED.get(what, what) if what.startswith("dip") else what
+                    kept = replace(kept, line=f"front-{kept.line}", what=own)
                 found.setdefault((kept.line, kept.what), []).append((kept, where))
     return tuple(_joint(line, what, readings) for (line, what), readings in found.items())
 

@@ -22,6 +22,7 @@ from fitdiag.photos.snap import Track
 Array = NDArray[np.float64]
 Kind = Literal["trunk", "side", "leg"]
 V_LENGTH = 30.0  # mm beside the centre over which the slope of a V is taken
+LAST_LENGTH = 60.0  # mm: over so much the rules ask how far the line drops to the centre seam
 REST_LENGTH = 100.0  # mm; from there on outwards the rest is told apart from it
 CENTRE_LENGTH = 25.0  # mm to each side from which the height at the centre is read
 # places round the section, degrees, from which the height at an end is read
@@ -53,6 +54,7 @@ class Numbers:
     ends: tuple[float, float]
     centre: float
     slopes: tuple[float, float] = (0.0, 0.0)
+    lasts: tuple[float, float] = (0.0, 0.0)  # the same over `LAST_LENGTH`
     rests: tuple[float, float] = (0.0, 0.0)
     unrest: float = 0.3
     steep: tuple[float, float] = (0.0, 0.0)
@@ -68,11 +70,6 @@ class Numbers:
     def drop(self) -> float:
         """How much lower the centre lies than the two ends, mm."""
         return sum(self.ends) / 2 - self.centre
-
-    @property
-    def v_depth(self) -> float:
-        """How much the line rises over the first 3 cm beside the centre, the mean of both sides, mm."""
-        return sum(V_LENGTH * math.tan(math.radians(slope)) for slope in self.slopes) / 2
 
 
 @dataclass
@@ -125,8 +122,9 @@ class Course:
         middle, unrest = self._centre(turn, section, height, inside)
         halves = [self._half_way(sign * turn, height, inside) for sign in (-1, 1)]
         slopes = [self._slope(sign * along, height, inside, 0.0, V_LENGTH) for sign in (-1, 1)]
+        lasts = [self._slope(sign * along, height, inside, 0.0, LAST_LENGTH) for sign in (-1, 1)]
         rests = [self._slope(sign * along, height, inside, V_LENGTH, REST_LENGTH) for sign in (-1, 1)]
-        return Numbers(section, (left[0], right[0]), middle, (slopes[0], slopes[1]), (rests[0], rests[1]),
+        return Numbers(section, (left[0], right[0]), middle, (slopes[0], slopes[1]), (lasts[0], lasts[1]), (rests[0], rests[1]),
                        max(unrest, left[2], right[2], 0.1), (left[1], right[1]),
                        (left[0] - halves[0], right[0] - halves[1]))  # fmt: skip
 

@@ -105,8 +105,15 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         for name, one, two in (("hip", best.hip, kept[1].hip), ("crotch", best.crotch, kept[1].crotch)):
             if not same(one, two):
                 best.doubts[name] = "another line could be meant as well"
+    borne_out = sum(name not in ("hip", "crotch") for name in best.named)
+    if borne_out < (1 if side else 2):
+        for name in ("hip", "crotch"):
+            best.doubts.setdefault(name, "too little else that was found bears it out")
     if best.crotch.broken:
         best.doubts.setdefault("crotch", "it is put together from two halves")
+    if "hip" in best.doubts:
+        for name in best.named:
+            best.doubts.setdefault(name, "it was looked for by the hip line, which is doubtful")
     return best
 
 
@@ -218,6 +225,11 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
                 named[f"knee-{name}"] = two
                 if knee.rival:
                     trunk.doubts[f"knee-{name}"] = "another line could be meant as well"
+    for name in ("left", "right"):
+        if (drawn := named.get(f"grain-{name}")) is not None:  # below the knee a crease may go on where the line ends
+            knee_line = named.get(f"knee-{name}")
+            limit = knee_line.at(knee_line.middle) if knee_line else low + 1.3 * width
+            named[f"grain-{name}"] = replace(drawn, pixels=drawn.pixels[drawn.pixels[:, 1] <= limit])
     _agree(trunk, named, "grain-left", "grain-right", middle)
     _agree(trunk, named, "knee-left", "knee-right", middle)
     trunk.named = named
@@ -231,8 +243,11 @@ def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, mid
     one, two = named[left], named[right]
     width = trunk.hip.width
     if left.startswith("grain"):
-        out = [abs(float(np.median(ridge.pixels[:, 0])) - middle) / width for ridge in (one, two)]
-        unlike = abs(out[0] - out[1]) > 0.1
+        row = trunk.hip.at(middle)
+        out = [
+            abs(float(np.interp(row, ridge.pixels[:, 1], ridge.pixels[:, 0])) - middle) / width for ridge in (one, two)
+        ]
+        unlike = abs(out[0] - out[1]) > 0.1 or min(out) < 0.08
     else:
         unlike = abs(float(np.median(one.pixels[:, 1])) - float(np.median(two.pixels[:, 1]))) > 0.15 * width
     if unlike or float(one.colour @ two.colour) < 0.5:

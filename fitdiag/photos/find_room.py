@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +21,7 @@ from fitdiag.photos.camera import Camera
 from fitdiag.photos.level import Pair, Pose, level
 from fitdiag.photos.marks import A4, Point, Points
 from fitdiag.photos.snap import snap_straight
-from fitdiag.photos.strip import opponent, smooth
+from fitdiag.photos.strip import opponent
 
 Array = NDArray[np.float64]
 Straight = tuple[Point, Point, float]
@@ -34,6 +34,16 @@ USUAL_ROLL, USUAL_PITCH = math.radians(5.0), math.radians(12.0)
 AGREES = math.radians(0.7)  # a bent lens leaves so much between lines that are all plumb
 OFF_PLUMB = math.radians(0.3)  # with the bending known
 MOST_KEPT = 6
+ARMS = 0.45  # of the hip's width to each side: there arms hang, whose edges are no plumb lines
+UNLIKE = (
+    1.2,
+    2.0,
+    3.2,
+    5.0,
+    8.0,
+    12.0,
+)  # how far a sheet may differ from its own colour: tried in turn, and the largest kept
+PAPERS = (A4, (215.9, 279.4))  # mm: ISO 216 and ANSI/ASME Y14.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,7 +65,7 @@ def find_uprights(
     """Plumb lines beside the body (px, its left and right), and the pose they give; no pose where fewer than two agree."""
     height, width = pixels.shape[:2]
     left, right = body or (0.36 * width, 0.64 * width)
-    margin = 0.015 * width
+    margin = ARMS * (right - left) if body else 0.015 * width
     found = [
         segment
         for segment in _segments(pixels)
@@ -191,23 +201,21 @@ def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, floa
 
 @dataclass(frozen=True, eq=False)
 class FoundSheet:
-    """A sheet of paper: its corners, how surely it is one (0 to 1), and whether another patch could be it as well."""
+    """A sheet of paper: its corners, size (mm), how surely it is one (0 to 1), and whether another patch could be it as well."""
 
     corners: Points
+    size: tuple[float, float]
     sure: float
-    rival: bool
+    rival: bool = False
 
 
 def find_sheet(
-    pixels: NDArray[np.uint8],
-    camera: Camera,
-    body: tuple[float, float, float, float] | None,
-    size: tuple[float, float] = A4,
+    pixels: NDArray[np.uint8], camera: Camera, body: tuple[float, float, float, float] | None
 ) -> FoundSheet | None:
     """The sheet beside the body (left, top, right, bottom in px); None where nothing is surely one."""
     scale = pixels.shape[0] / COARSE
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
-    colours = smooth(opponent(np.asarray(copy, float)), 0.6, 0.6)
+    colours = opponent(np.asarray(copy, float))
     steep = np.zeros(colours.shape[:2])
     steep[:, 1:-1] = np.linalg.norm(colours[:, 2:] - colours[:, :-2], axis=2)
     steep[1:-1] = np.maximum(steep[1:-1], np.linalg.norm(colours[2:] - colours[:-2], axis=2))
@@ -217,17 +225,17 @@ def find_sheet(
         for box in _patches(steep < level_ * usual):
             if body is not None and _inside(box, body, scale):
                 continue
-            sheet = _as_sheet(pixels, camera, colours, box, scale, size)
-            if sheet is not None and not any(_same(sheet, other) for other in found):
+            corners = _grown(colours, box)
+            sheet = None if corners is None else _as_sheet(pixels, camera, colours, corners, scale)
+            if sheet is not None and not any(_alike(sheet, other) for other in found):
                 found.append(sheet)
     found.sort(key=lambda sheet: -sheet.sure)
     if not found or found[0].sure < 0.5:
         return None
-    rival = len(found) > 1 and found[1].sure > 0.75 * found[0].sure
-    return FoundSheet(found[0].corners, found[0].sure, rival)
+    return replace(found[0], rival=len(found) > 1 and found[1].sure > 0.75 * found[0].sure)
 
 
-def _same(one: FoundSheet, other: FoundSheet) -> bool:
+def _alike(one: FoundSheet, other: FoundSheet) -> bool:
     return float(np.abs(np.mean(one.corners, axis=0) - np.mean(other.corners, axis=0)).max()) < 12
 
 
@@ -237,40 +245,58 @@ def _inside(box: tuple[int, int, int, int], body: tuple[float, float, float, flo
 
 
 def _patches(plain: NDArray[np.bool_]) -> list[tuple[int, int, int, int]]:
-    """Boxes (left, top, right, bottom) of connected plain patches of a sheet's size and shape."""
+    """Boxes (left, top, right, bottom) of connected plain patches of about a sheet's size."""
     height, width = plain.shape
     labels, _ = ndimage.label(plain)
     areas = np.bincount(labels.ravel())
     found = []
     for index, (rows, columns) in enumerate(ndimage.find_objects(labels), start=1):
         wide, tall = columns.stop - columns.start, rows.stop - rows.start
-        if not 0.025 * height < min(wide, tall) < 0.4 * height or not 1.1 < tall / wide < 1.9:
+        if not 0.02 * height < min(wide, tall) < 0.4 * height or not 0.8 < tall / wide < 2.4:
             continue
         whole = columns.start > 0 and rows.start > 0 and columns.stop < width and rows.stop < height
-        if whole and areas[index] > 0.72 * wide * tall:
+        if whole and areas[index] > 0.55 * wide * tall:
             found.append((columns.start, rows.start, columns.stop, rows.stop))
     return found
 
 
-def _as_sheet(
-    pixels: NDArray[np.uint8], camera: Camera, colours: Array, box: tuple[int, int, int, int], scale: float,
-    size: tuple[float, float],
-) -> FoundSheet | None:  # fmt: skip
-    """The patch as a sheet, its edges followed in the full picture; None where it cannot be one."""
+def _grown(colours: Array, box: tuple[int, int, int, int]) -> Array | None:
+    """The corners (4, 2), px of the copy, of all that has the colour of a plain patch and lies with it, over thin lines and marks
+    printed on it; None where that has no end."""
     left, top, right, bottom = box
-    inner = colours[top + 2 : bottom - 2, left + 2 : right - 2].reshape(-1, 3)
-    if len(inner) < 30:
-        return None
-    tint, light = float(np.hypot(*np.median(inner[:, 1:], axis=0))), float(np.median(inner[:, 0]))
-    reach = max(3, (right - left) // 6)
-    ring = colours[max(top - reach, 0) : bottom + reach, max(left - reach, 0) : right + reach].reshape(-1, 3)
-    darker = light - float(np.percentile(ring[:, 0], 15))
-    corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom)], float) * scale - 0.5
-    for step in range(3):
+    reach = max(6, (bottom - top) // 3)
+    rows, columns = slice(max(top - reach, 0), bottom + reach), slice(max(left - reach, 0), right + reach)
+    window = colours[rows, columns]
+    own = np.median(colours[top + 1 : bottom - 1, left + 1 : right - 1].reshape(-1, 3), axis=0)
+    off = np.linalg.norm(window - own, axis=2)
+    inside = (slice(top - rows.start, bottom - rows.start), slice(left - columns.start, right - columns.start))
+    found: list[tuple[int, Array]] = []
+    for most in UNLIKE:
+        labels, _ = ndimage.label(ndimage.binary_closing(np.pad(off < most, 8), np.ones((5, 5)))[8:-8, 8:-8])
+        if not labels[inside].any():
+            continue
+        own_part = labels == np.bincount(labels[inside].ravel())[1:].argmax() + 1
+        y, x = np.nonzero(ndimage.binary_fill_holes(own_part))
+        if len(x) < 60 or not (0 < x.min() <= x.max() < off.shape[1] - 1 and 0 < y.min() <= y.max() < off.shape[0] - 1):
+            continue
+        ends = [int(np.argmin(sx * x + sy * y)) for sx, sy in ((1, 1), (-1, 1), (-1, -1), (1, -1))]
+        sides = np.array([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)])
+        corners: Array = np.stack([x[ends], y[ends]], axis=1) + sides + (columns.start, rows.start)
+        (ax, ay), (bx, by), (cx, cy), (dx, dy) = corners
+        area = abs((cx - ax) * (dy - by) - (dx - bx) * (cy - ay)) / 2
+        if abs(area / len(x) - 1) < 0.12:
+            found.append((len(x), corners))
+    return max(found, key=lambda one: one[0])[1] if found else None
+
+
+def _as_sheet(
+    pixels: NDArray[np.uint8], camera: Camera, colours: Array, rough: Array, scale: float
+) -> FoundSheet | None:
+    """A patch with these corners as a sheet, its edges followed in the full picture; None where it cannot be one."""
+    corners = (rough + 0.5) * scale - 0.5
+    for _ in range(2):
         edges = [
-            snap_straight(
-                pixels, _point(corners[i]), _point(corners[(i + 1) % 4]), max(8, round((6 - 2 * step) * scale))
-            )
+            snap_straight(pixels, _point(corners[i]), _point(corners[(i + 1) % 4]), max(6, round(2.5 * scale)))
             for i in range(4)
         ]
         corners = np.array([_meet(edges[i - 1], edges[i]) for i in range(4)])
@@ -283,12 +309,20 @@ def _as_sheet(
     wide = (np.linalg.norm(rays[1] - rays[0]) + np.linalg.norm(rays[2] - rays[3])) / 2
     if min(tall, wide) <= 0:
         return None
-    unlike = abs(math.log(tall / wide / (size[1] / size[0])))
-    square = max(abs(_corner(rays, i)) for i in range(4))
-    sure = math.exp(-((unlike / 0.05) ** 2) - (square / 0.05) ** 2 - (tint / 9.0) ** 2) * min(
-        1.0, max(0.0, darker) / 4.0
+    unlike, size = min(
+        (abs(math.log(tall / wide / (size[1] / size[0]))), size) for size in (*PAPERS, *(p[::-1] for p in PAPERS))
     )
-    return FoundSheet(tuple(_point(corner) for corner in corners), float(sure), False)
+    square = max(abs(_corner(rays, i)) for i in range(4))
+    (left, top), (right, bottom) = rough.min(axis=0).round().astype(int), rough.max(axis=0).round().astype(int)
+    inner = colours[top + 2 : bottom - 2, left + 2 : right - 2].reshape(-1, 3)
+    reach = max(3, (right - left) // 6)
+    ring = colours[max(top - reach, 0) : bottom + reach, max(left - reach, 0) : right + reach].reshape(-1, 3)
+    tint, light = float(np.hypot(*np.median(inner[:, 1:], axis=0))), float(np.median(inner[:, 0]))
+    darker = light - float(np.percentile(ring[:, 0], 15))
+    sure = math.exp(-((unlike / 0.04) ** 2) - (square / 0.05) ** 2 - (tint / 9.0) ** 2) * min(
+        1.0, max(0.0, darker) / 2.5
+    )
+    return FoundSheet(tuple(_point(corner) for corner in corners), size, float(sure))
 
 
 def _corner(rays: Array, index: int) -> float:

@@ -17,12 +17,13 @@ from fitdiag.photos.snap import Track
 from fitdiag.photos.trust import refused
 
 SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
-CLOTH = 0.01  # of a length along the cloth: folds and ease
+SLOPE_IN_FRONT = 0.12  # bellies and thighs differ more
+CLOTH = 0.045  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: str, track: Track) -> list[Reading]:
     """Everything one grainline tells."""
-    found = [_lean(where, places, name, track)]
+    found = [_lean(where, places, name, track, SLOPE if marks.view == "back" else SLOPE_IN_FRONT)]
     if not marks.seen_from_the_side and track.clear:
         for line in ("waist", "hip", "crotch"):
             if line in places:
@@ -31,7 +32,7 @@ def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: 
     return found
 
 
-def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track) -> Reading:
+def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, slope: float) -> Reading:
     """Degrees off plumb, positive where the top lies to the right."""
     rays = where.camera.rays(track.pixels)
     part = max(1, len(rays) // 12)
@@ -49,7 +50,7 @@ def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track) 
     middles = [place.section.x / place.section.z for place in places.values()]
     off = abs(float(rays[:, 0].mean()) - (float(np.mean(middles)) if middles else 0.0))
     level = math.sqrt(sum(part**2 for part in swings))
-    error = math.sqrt(level**2 + math.degrees(off * SLOPE) ** 2 + 0.06**2)
+    error = math.sqrt(level**2 + math.degrees(off * slope) ** 2 + 0.06**2)
     word: Word = "good" if error < 0.8 else "fair"
     most: Source = "level" if level > 0.7 * error else "depth"
     return Reading(name, "lean", "deg", raw, lean, error, word, "", most)
@@ -79,7 +80,7 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
         "distance": replace(stance, distance=stance.distance * (1 + where.distance_error)),
         "depth": replace(stance, depth=stance.depth + place.depth_error),
         "edges": replace(stance, left=stance.left + place.edge_error),
-        "seam": replace(stance, seam=stance.seam + 1.5 * where.scale),
+        "seam": replace(stance, seam=stance.seam + max(place.seam_error, 1.5 * where.scale)),
     }
     parts = {source: abs(length(other) - value) for source, other in moved.items()}
     parts["folds"] = math.hypot(0.7, CLOTH * value)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.body import Known, depth_at
 from fitdiag.photos.camera import false_tilt, lens_within
-from fitdiag.photos.course import V_LENGTH, Course, Kind, Numbers, Stance
+from fitdiag.photos.course import LAST_LENGTH, V_LENGTH, Course, Kind, Numbers, Stance
 from fitdiag.photos.edges import Edge, legs_part, side_edge
 from fitdiag.photos.marks import ROUND_LINES, Marks, Point, Points
 from fitdiag.photos.readings import Line, Reading, Source, called
@@ -29,6 +29,7 @@ CLICK_MM = 4.0  # how far from its place a hand sets a point
 UNDER_SEAT = 3.0  # mm: under the seat the cloth folds away behind the outline
 SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
 SECTION_ERROR = {"waist": 6.0, "hip": 4.0, "crotch": 6.0}  # mm: how far the trunk is from half an ellipse
+WAVES = {"waist": 3.0, "hip": 0.3, "crotch": 1.5}  # mm: folds; the waist's edge is no drawn line
 LOPSIDED = {"waist": 1.0, "hip": 1.5, "crotch": 2.5}  # mm: how far left and right differ in depth
 CLEFT_DEPTH = {
     "hip": (5.0, 4.0),
@@ -37,7 +38,7 @@ CLEFT_DEPTH = {
 FORK_SLOPE = -6.0  # degrees: a line that rises so towards the centre runs into the fork
 TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
-INSEAM_BACK, INSEAM_ERROR = 7.0, 9.0  # mm: at the knee the inner edge lies farther forward than the outer one
+INSEAM_BACK, INSEAM_ERROR = 7.0, 11.0  # mm: at the knee the inner edge lies farther forward than the outer one
 COVERED = 0.6  # degrees
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
 WIDEST, WIDEST_BODY = 1000.0, 1400.0  # mm
@@ -52,6 +53,7 @@ class Place:
     stance: Stance
     depth_error: float
     edge_error: float
+    seam_error: float
 
 
 @dataclass(eq=False)
@@ -131,7 +133,7 @@ def read_line(
     fork = name == "crotch" and kind == "trunk" and legs_part(pixels, middle, where.scale)
     seen = _Seen(name, marks, where, doubts, course, stance, numbers, others, edges, fork)
     _READ[kind](seen, found)
-    _keep(seen, found, depth, depth_error)
+    _keep(seen, found, depth, (depth_error, max(edge.error for edge in edges), seam_error))
     return found
 
 
@@ -188,11 +190,11 @@ def _trunk(seen: _Seen, found: Found) -> None:
     across = 2 * numbers.section.half
     tilt = {
         "depth": math.degrees(seen.rise * LOPSIDED[name] / numbers.section.half),
-        "folds": math.degrees((0.15 + 0.6 * numbers.unrest + 0.02 * steep + 0.35 * uneven) / across),
+        "folds": math.degrees((WAVES[name] / 2 + 0.45 * numbers.unrest + 0.015 * steep + 0.25 * uneven) / across),
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
-    _drop(seen, found, 0.08 + 0.7 * numbers.unrest + 0.05 * steep)
+    _drop(seen, found, WAVES[name] + 0.7 * numbers.unrest + 0.05 * steep)
     if name in CLEFT_DEPTH and seen.course.track.clear:
         _v(seen, found)
 
@@ -206,8 +208,6 @@ def _drop(seen: _Seen, found: Found, folds: float) -> None:
         "edges": 4.0 if seen.doubts.hidden else 0.0,
     }
     parts = seen.parts(lambda n: n.drop, **more)
-    if name == "waist":  # the edge of the cloth is no drawn line
-        parts["folds"] = math.hypot(parts["folds"], 0.8)
     left, right = (edge.place for edge in seen.edges)
     middle = float(np.interp(stance.seam, seen.course.track.pixels[:, 0], seen.course.track.pixels[:, 1]))
     raw = (middle - (left[1] + right[1]) / 2) / seen.setting.camera.focal * stance.distance
@@ -222,25 +222,29 @@ def _drop(seen: _Seen, found: Found, folds: float) -> None:
 
 
 def _v(seen: _Seen, found: Found) -> None:
-    """The V at the centre seam: the slope of the line over 3 cm to each side of it."""
+    """The V at the centre seam: the slope of the line over 3 cm to each side of it, and how far it drops over the last 6."""
     numbers = seen.numbers
     behind, behind_error = CLEFT_DEPTH[seen.name]
     # a centre that lies behind the cloth beside it looks higher from above, and so flattens a V
-    hollow = math.tan(math.radians(seen.doubts.depression)) * behind / V_LENGTH
-    values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow)) for slope in numbers.slopes]
-    unrest = math.degrees((0.05 + 1.6 * numbers.unrest) / V_LENGTH)
-    parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH), folds=unrest)
+    hollow = math.tan(math.radians(seen.doubts.depression)) * behind
+    unrest = WAVES[seen.name] / 2 + 1.6 * numbers.unrest
+    values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow / V_LENGTH)) for slope in numbers.slopes]
     fork = seen.fork or (seen.name == "crotch" and min(values) < FORK_SLOPE)
+    parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH),
+                       folds=math.degrees(unrest / V_LENGTH))  # fmt: skip
     mean = sum(values) / 2
     error = math.sqrt(sum(part**2 for part in parts.values()))
     reason = "no V to be seen"
     if abs(mean) > max(V_SEEN, 2 * error):
         rest = " and ".join(f"{angle:.0f}" for angle in numbers.rests)
         reason = f"a V that points {'down' if mean > 0 else 'up'}; farther out the line rises by {rest} degrees"
-    per_degree = V_LENGTH * math.radians(1.0)
-    depth = {source: part * per_degree for source, part in parts.items()}
-    value = V_LENGTH * math.tan(math.radians(mean))
-    found.readings.append(told(seen.doubts, "v depth", "mm", None, value, depth, fork=fork, reason=reason))
+
+    def drops(other: Numbers) -> float:
+        return LAST_LENGTH * sum(math.tan(math.radians(slope)) for slope in other.lasts) / 2
+
+    deep = seen.parts(drops, depth=seen.rise * behind_error, folds=unrest)
+    value = drops(numbers) + hollow
+    found.readings.append(told(seen.doubts, "v depth", "mm", None, value, deep, fork=fork, reason=reason))
     for side, angle in zip(("left", "right"), values, strict=True):
         found.readings.append(told(seen.doubts, f"v angle {side}", "deg", None, angle, parts, fork=fork))
 
@@ -248,9 +252,10 @@ def _v(seen: _Seen, found: Found) -> None:
 def _side(seen: _Seen, found: Found) -> None:
     """A line seen from the side: its tilt from outline to outline, and how far it falls from the side seam to the back one."""
     numbers = seen.numbers
-    unseen = 0.8 + 0.05 * math.hypot(*numbers.steep) + numbers.unrest + (UNDER_SEAT if seen.name == "crotch" else 0.0)
+    unseen = 1.0 + WAVES[seen.name] + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
+    unseen += UNDER_SEAT if seen.name == "crotch" else 0.0
     turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
-    folds = math.degrees(1.2 * unseen / (2 * numbers.section.half))
+    folds = math.degrees(2.0 * unseen / (2 * numbers.section.half))
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
     back = 0 if seen.marks.view == "right" else 1  # the wearer's left side seen: the back is to the right
 
@@ -275,7 +280,7 @@ def _leg(seen: _Seen, found: Found) -> None:
     down = math.tan(math.radians(seen.doubts.depression))
     # the inner edge lies farther from the lens behind and nearer in front; from above the farther one looks higher
     shift = math.degrees(down * farther / across) * (1 if inner else -1)
-    folds = math.degrees((0.15 + 1.0 * numbers.unrest + 0.12 * math.hypot(*numbers.steep)) / across)
+    folds = math.degrees((0.4 + 1.2 * numbers.unrest + 0.13 * math.hypot(*numbers.steep)) / across)
     turned = math.degrees(seen.rise * INSEAM_ERROR / across)
     _tilt(seen, found, numbers.tilt - shift, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
 
@@ -283,15 +288,14 @@ def _leg(seen: _Seen, found: Found) -> None:
 _READ: Mapping[Kind, Callable[[_Seen, Found], None]] = {"trunk": _trunk, "side": _side, "leg": _leg}
 
 
-def _keep(seen: _Seen, found: Found, depth: float, depth_error: float) -> None:
+def _keep(seen: _Seen, found: Found, depth: float, errors: tuple[float, float, float]) -> None:
     """The line for the overlay and for other pictures, and what to do better."""
     where, numbers, depression = seen.setting, seen.numbers, seen.doubts.depression
     found.line = Line(
         seen.course.track, seen.edges[0].place, seen.edges[1].place, depression,
         numbers.section.half if where.distance else None, depth,
     )  # fmt: skip
-    edge_error = max(edge.error for edge in seen.edges)
-    found.place = Place(numbers.section, seen.course, seen.stance, depth_error, edge_error)
+    found.place = Place(numbers.section, seen.course, seen.stance, *errors)
     turned = abs(numbers.section.yaw)
     if seen.name == "hip" and seen.course.kind == "trunk" and turned > math.radians(4.0):
         above = abs(math.tan(math.radians(depression))) * where.away

@@ -1,20 +1,30 @@
-"""The marking page: one HTML file with the picture inside, which asks nothing of the network and runs only its own script."""
+"""The marking page and the confirming page: HTML files with the pictures inside, which ask nothing of the network and run only
+their own script."""
 
 from __future__ import annotations
 
 import base64
 import hashlib
+import io
 import json
 import re
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 from jinja2 import Environment, StrictUndefined
+from numpy.typing import NDArray
+from PIL import Image
 
-from fitdiag.photos.marks import Marks, as_json
-from fitdiag.problems import one_line
+from fitdiag.photos.marks import Marks, Points, as_json, parse_marks
+from fitdiag.photos.overlay import told
+from fitdiag.photos.readings import Measured
+from fitdiag.photos.snap import Track
+from fitdiag.problems import Where, one_line, stop
 from fitdiag.units import Units
 
-_TEMPLATE = Path(__file__).with_name("mark_page.html")
+_MARK, _CONFIRM = (Path(__file__).with_name(f"{name}_page.html") for name in ("mark", "confirm"))
 _BLOCK = r"<{tag}>{{% raw %}}(.*?){{% endraw %}}</{tag}>"
 _PNG = b"\x89PNG\r\n\x1a\n"
 
@@ -24,13 +34,13 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
 
     The text holds a private picture: write it so that only its owner can read it.
     """
-    source = _TEMPLATE.read_text(encoding="utf-8")
+    source = _MARK.read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True).from_string(source)
     return page.render(
         style_hash=_hash(source, "style"),
         script_hash=_hash(source, "script"),
         file=one_line(marks.file) or "a picture",
-        given=_inert_json(marks),
+        given=_inert(json.loads(as_json(marks))),
         kind="png" if jpeg.startswith(_PNG) else "jpeg",
         picture=base64.b64encode(jpeg).decode("ascii"),
         width=marks.width,
@@ -45,7 +55,118 @@ def _hash(source: str, tag: str) -> str:
     return "sha256-" + base64.b64encode(hashlib.sha256(block.encode()).digest()).decode("ascii")
 
 
-def _inert_json(marks: Marks) -> str:
-    """The marks as JSON in plain ASCII in which nothing can end a script element or begin a comment."""
-    text = json.dumps(json.loads(as_json(marks)))
+def _inert(data: Any) -> str:
+    """JSON in plain ASCII in which nothing can end a script element or begin a comment."""
+    text = json.dumps(data)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+ANSWER = "fitdiag.confirmed/1"
+SHOWN_HIGH = 1800  # px of the copy in the page
+NAMES = {"waist": "Waist edge", "hip": "Hip line", "crotch": "Crotch line", "knee-left": "Knee line, left leg",
+         "knee-right": "Knee line, right leg", "grain-left": "Grain line, left leg", "grain-right": "Grain line, right leg",
+         "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}  # fmt: skip
+TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
+
+
+def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer: str, units: Units) -> str:
+    """The page that shows what was found on the pictures of one fitting and asks for a yes; the yes is a file called `answer`.
+
+    Each picture comes with its marks measured as if they were confirmed already. The text holds private pictures: write it so
+    that only its owner can read it.
+    """
+    source = _CONFIRM.read_text(encoding="utf-8")
+    page = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True).from_string(source)
+    shown = [_shown(found, units) for _, found in pictures]
+    return page.render(
+        style_hash=_hash(source, "style"),
+        script_hash=_hash(source, "script"),
+        title=", ".join(one_line(found.marks.file) for _, found in pictures),
+        given=_inert({"schema": ANSWER, "answer": answer, "pictures": shown}),
+        pictures=[base64.b64encode(_smaller(pixels)).decode("ascii") for pixels, _ in pictures],
+    )
+
+
+def parse_answer(raw: bytes, path: str) -> list[Marks]:
+    """The confirmed marks in a file the page saved. Raises ProblemsFoundError with every fault found."""
+    try:
+        data = json.loads(raw.decode("utf-8-sig"))
+    except (ValueError, RecursionError):
+        data = None
+    if not isinstance(data, dict) or data.get("schema") != ANSWER or not isinstance(data.get("marks"), list):
+        raise stop(
+            "schema",
+            f"this is not an answer from the page ({ANSWER})",
+            where=Where(path),
+            hint="save it on the page again",
+        )
+    return [parse_marks(json.dumps(marks), path) for marks in data["marks"][:20]]
+
+
+def _smaller(pixels: NDArray[np.uint8]) -> bytes:
+    image = Image.fromarray(pixels)
+    image.thumbnail((SHOWN_HIGH, SHOWN_HIGH))
+    out = io.BytesIO()
+    image.save(out, "JPEG", quality=85)
+    return out.getvalue()
+
+
+def _shown(found: Measured, units: Units) -> dict[str, Any]:
+    """One picture as the page draws it."""
+    marks = found.marks
+    things = [_thing("lines", name, points, found, units, found.lines[name].track if name in found.lines else None)
+              for name, points in marks.lines.items()]  # fmt: skip
+    things += [
+        _thing("grains", name, points, found, units, found.grains.get(name)) for name, points in marks.grains.items()
+    ]
+    if marks.centre_seam:
+        things.append(_thing("centre_seam", "centre_seam", marks.centre_seam, found, units, found.seam))
+    things += [
+        _thing("verticals", "verticals", pair, found, units, None, index) for index, pair in enumerate(marks.verticals)
+    ]
+    if marks.sheet is not None:
+        corners = marks.sheet.corners
+        things.append(
+            {**_thing("sheet", "sheet", corners, found, units, None), "course": [*corners, corners[0]], "closed": True}
+        )
+    expected = (
+        ("hip", "crotch", f"knee-{marks.view}")
+        if marks.seen_from_the_side
+        else ("hip", "crotch", "knee-left", "knee-right")
+    )
+    missing = [NAMES[name].lower() for name in expected if name not in marks.lines]
+    missing += ["plumb lines"] * (not marks.verticals) + ["sheet of paper"] * (marks.sheet is None)
+    side = "side" if marks.seen_from_the_side else ""
+    return {
+        "title": f"{one_line(marks.file)}: the {marks.view} {side}".rstrip(),
+        "marks": json.loads(as_json(marks)),
+        "things": sorted(things, key=lambda thing: not thing["doubt"]),
+        "missing": missing,
+        "warnings": list(found.warnings),
+    }
+
+
+def _thing(
+    kind: str, name: str, points: Points, found: Measured, units: Units, track: Track | None, index: int = 0
+) -> dict[str, Any]:
+    """One line as the page draws it, with what it would tell."""
+    course = [list(point) for point in points]
+    if track is not None:
+        kept = track.pixels[track.beyond : len(track.pixels) - track.beyond : 4]
+        course = [[round(float(x), 1), round(float(y), 1)] for x, y in kept] or course
+    numbers = [f"{reading.what} {told(reading, units)}" for reading in found.readings
+               if reading.line == name and reading.what in TOLD and reading.value is not None]  # fmt: skip
+    whole = NAMES[name]
+    if name == "centre_seam" and found.marks.seen_from_the_side:
+        whole = "Side seam"
+    whole = f"{whole} {index + 1}" if kind == "verticals" else whole
+    return {
+        "name": whole,
+        "short": whole.split(",")[0].lower(),
+        "place": [kind, name, index],
+        "points": [list(point) for point in points],
+        "course": course,
+        "closed": False,
+        "told": "; ".join(numbers),
+        "doubt": found.marks.doubts.get(name, ""),
+    }

@@ -6,6 +6,8 @@ stands in `doubts`. What the fitter marked stays as it is.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -14,9 +16,12 @@ from numpy.typing import NDArray
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
 from fitdiag.photos.find_lines import Lines, find_lines
 from fitdiag.photos.find_room import find_sheet, find_uprights
+from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet
 
 SAME_PX = 0.008  # of the picture's height: a line found so near to one that is marked is that one
+LEAST_APART = 0.3  # of the picture's width
+MOST_ROLL, MOST_PITCH = 5.0, 22.0  # degrees: few hold a camera so
 FOCAL_KNOWN, FOCAL_UNKNOWN = 0.01, 0.25  # errors, as a share
 
 
@@ -57,16 +62,27 @@ def _with_room(
     if not verticals and pose is not None:
         verticals = uprights
         added.append("verticals")
-        if len(uprights) == 2:
-            doubts["verticals"] = "only two lines agree, so nothing else bears them out"
+        if doubt := _askew(uprights, pose, marks.width):
+            doubts["verticals"] = doubt
     if sheet is None and pose is not None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
-        sheet = Sheet(seen.corners, behind_mm=None)
+        sheet = Sheet(seen.corners, *seen.size, behind_mm=None)
         added.append("sheet")
         if seen.rival or seen.sure < 0.8:
             doubts["sheet"] = (
                 "something else could be the sheet as well" if seen.rival else "its sides are not quite a sheet's"
             )
     return replace(marks, verticals=verticals, sheet=sheet, proposed=tuple(dict.fromkeys(added)), doubts=doubts)
+
+
+def _askew(uprights: Sequence[Pair], pose: Pose, width: int) -> str:
+    """Why these plumb lines may be none."""
+    middles = [(top[0] + bottom[0]) / 2 for top, bottom in uprights]
+    if max(middles) - min(middles) < LEAST_APART * width:
+        return "all of them stand close together on one side"
+    roll, pitch = (math.degrees(math.asin(pose.camera.up[axis])) for axis in (0, 2))
+    if abs(roll) > MOST_ROLL or abs(pitch) > MOST_PITCH:
+        return f"the camera would have been held {abs(roll):.0f} degrees rolled and {abs(pitch):.0f} tipped"
+    return ""
 
 
 def _taken(points: Points, marked: list[Points], height: int) -> bool:

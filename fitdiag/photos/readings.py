@@ -19,7 +19,7 @@ class Reading:
     """One number: `raw` as the picture shows it, `value` corrected, `error` one standard deviation (None: refused).
 
     `most`: what the largest part of the error comes from; `by_depth`: what the value would gain with the body one standard
-    deviation deeper. That part of the error all pictures of one view share.
+    deviation deeper. That part of the error all pictures of one view share. `without`: the error with its largest part gone.
     """
 
     line: str
@@ -32,6 +32,7 @@ class Reading:
     reason: str
     most: Source = ""
     by_depth: float = 0.0
+    without: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -14,7 +14,7 @@ from fitdiag.photos.snap import Track
 GOOD = {
     "tilt": 0.3,
     "drop": 2.5,
-    "v depth": 0.8,
+    "v depth": 1.6,
     "v angle": 1.5,
     "fall": 2.5,
     "dip": 2.5,
@@ -22,7 +22,7 @@ GOOD = {
 LARGEST = {
     "tilt": 2.0,
     "drop": 10.0,
-    "v depth": 2.4,
+    "v depth": 4.8,
     "v angle": 4.5,
     "fall": 8.0,
     "dip": 8.0,
@@ -30,7 +30,7 @@ LARGEST = {
 NO_BODY = {
     "tilt": 12.0,
     "drop": 70.0,
-    "v depth": 30.0,
+    "v depth": 60.0,
     "v angle": 45.0,
     "fall": 70.0,
     "dip": 70.0,
@@ -89,7 +89,8 @@ def told(
     word: Word = "good" if error <= GOOD[kind] and not doubts.hidden else "fair"
     if not reason and word == "fair":
         reason = "a side edge is hidden" if doubts.hidden else _fair(doubts, most)
-    return Reading(doubts.name, what, unit, raw, value, error, word, reason, most)
+    without = math.sqrt(max(error**2 - parts[most] ** 2, 0.0))
+    return Reading(doubts.name, what, unit, raw, value, error, word, reason, most, without=without)
 
 
 def _impossible(doubts: Doubts, kind: str, *, fork: bool) -> str:

@@ -1,23 +1,28 @@
-"""From what pictures measured to findings a fitter confirms: which symptom a quantity answers stands in the rules."""
+"""From what pictures measured to findings a fitter confirms: which symptom a quantity answers stands in the rules.
+
+Every reading becomes a number with its standard deviation. It is called seen or not seen only where the error allows one of them;
+else the number stands there without a verdict, and the diagnosis weighs it for what it is.
+"""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from fitdiag.knowledge.findings import TAPE_MM, Finding, Side
-from fitdiag.knowledge.model import FromPhoto, RuleBase, Symptom
+from fitdiag.knowledge.findings import TAPE_MM, Finding, Side, measured_apart
+from fitdiag.knowledge.model import FromPhoto, RuleBase, Seen, Symptom
 from fitdiag.photos.combine import Together, slope_mm
 from fitdiag.photos.readings import Measured
 
-V_SEEN = 2.6  # mm over the first 3 cm beside the seam (5 degrees); less is the cloth's own unrest
 CLEAR_OF_ZERO = {
     "good": 2.5,
     "fair": 3.5,
     "don't use": 99.0,
 }  # standard deviations; what could as well be none is no verdict
 _LEAN_LENGTH = 600.0  # mm of grainline over which a lean is told
+_QUANTITY = {"drop": "drop", "v-depth": "v depth", "slope": "tilt", "lean": "lean", "lean-out": "lean",
+             "from-centre": "from the centre at the waist", "dip": "dip"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -33,81 +38,101 @@ class _Amount:
     mm: float
     error: float
     side: Side | None
-    told: str
-    clear: float = 2.5
+    clear: float
+
+    @property
+    def told(self) -> str:
+        return f"{self.mm:.0f} mm, give or take {self.error:.0f}"
 
 
 def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[Measured]) -> FromPictures:
-    """A finding for every symptom whose quantity was measured clearly enough to say yes or no."""
+    """A finding for every symptom whose quantity was measured; for a sign that is another one turned round as well."""
     findings: list[Finding] = []
     left_open: list[str] = []
     for symptom in base.symptoms.values():
-        if symptom.from_photo is None:
+        if symptom.measure is None:
             continue
-        amounts = [amount for item in found if (amount := _amount(symptom.from_photo, item, measured)) is not None]
+        turned = symptom.measure.mirror_of
+        link = base.symptoms[turned].from_photo if turned else symptom.from_photo
+        amounts = [a for item in found if link and (a := _amount(link, item, measured)) is not None]
         if not amounts:
             continue
-        less = symptom.measure is not None and symptom.measure.worse == "less"
-        most = min(amounts, key=lambda a: a.mm) if less else max(amounts, key=lambda a: a.mm)
-        finding = _finding(symptom, most)
+        if turned:
+            amounts = [
+                replace(a, mm=-a.mm, side=_other(a.side) if link and link.what == "slope" else a.side) for a in amounts
+            ]
+        finding = _finding(symptom, amounts)
         if finding is None:
-            left_open.append(f"{symptom.title}: {most.told}, too near to call")
-        else:
-            findings.append(finding)
+            continue
+        findings.append(finding)
+        if finding.seen == "unsure":
+            left_open.append(f"{symptom.title}: {_most(symptom, amounts).told}, too near to call")
     return FromPictures(tuple(findings), tuple(left_open))
+
+
+def _other(side: Side | None) -> Side | None:
+    return {"left": "right", "right": "left"}.get(side, side) if side else None  # type: ignore[return-value]
 
 
 def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _Amount | None:
     """The amount a measured quantity gives a symptom, mm; None if it is another quantity or must not be used."""
-    line = item.line.removeprefix("front-") if link.what == "lean" else item.line
-    if line not in link.lines or item.word == "don't use":
+    front = item.line.startswith("front-")
+    line = item.line.removeprefix("front-")
+    if line not in link.lines or item.word == "don't use" or not item.what.startswith(_QUANTITY[link.what]):
         return None
-    kinds = {"drop": "drop", "rise": "drop", "v-depth": "v depth", "slope": "tilt", "lean": "lean",
-             "from-centre": "from the centre at the waist"}  # fmt: skip
-    if item.what != kinds[link.what]:
+    if link.what not in ("slope", "lean") and front != (link.of == "front"):
         return None
     value, error = item.value, item.error
-    side: Side | None = None
-    if link.what == "rise":
-        value = -value
-    elif link.what == "slope":
+    side: Side | None = (
+        "left" if "left" in item.line + item.what else "right" if "right" in item.line + item.what else None
+    )
+    if link.what == "slope":
         both = slope_mm(item, measured)
         if both is None:
             return None
         value, error = both
-        side = "right" if value > 0 else "left"  # the higher side, seen from the back
-        value = abs(value)
-    elif link.what == "lean":
-        value, error = _LEAN_LENGTH * math.tan(math.radians(abs(value))), _LEAN_LENGTH * math.radians(error)
-        side = "left" if item.line.endswith("left") else "right"
-    elif link.what == "from-centre":
-        side = "left" if item.line.endswith("left") else "right"
-    return _Amount(value, error, side, f"{value:.0f} mm, give or take {error:.0f}", CLEAR_OF_ZERO[item.word])
+        side, value = ("right" if value > 0 else "left"), abs(value)  # the higher side, seen from the back
+    elif link.what in ("lean", "lean-out"):
+        # the top of a line that leans out lies towards the middle of the body
+        outwards = (1.0 if side == "left" else -1.0) * (-1.0 if front else 1.0)
+        value, error = _LEAN_LENGTH * math.tan(math.radians(value)) * outwards, _LEAN_LENGTH * math.radians(error)
+        value = abs(value) if link.what == "lean" else value
+    return _Amount(value, error, side, CLEAR_OF_ZERO[item.word])
 
 
-def _finding(symptom: Symptom, amount: _Amount) -> Finding | None:
-    """Yes, no, or None when the error allows both. One-sided ones are told without a side; the fitter adds it."""
-    error = round(amount.error, 2)
-    if symptom.measure is None:  # a V: one that points up (below 0) is another sign
-        if amount.mm < -amount.error:
-            return None
-        if amount.mm > max(V_SEEN, amount.clear * amount.error):
-            return Finding(symptom.id, "yes", origin="photo")
-        return Finding(symptom.id, "no", origin="photo") if amount.mm + 2 * amount.error < 2 * V_SEEN else None
+def _most(symptom: Symptom, amounts: Sequence[_Amount]) -> _Amount:
+    """The amount that shows most."""
+    less = symptom.measure is not None and symptom.measure.worse == "less"
+    return min(amounts, key=lambda a: a.mm) if less else max(amounts, key=lambda a: a.mm)
+
+
+def _finding(symptom: Symptom, amounts: Sequence[_Amount]) -> Finding | None:
+    """What was measured, with a verdict where the error allows only one; None for a sign that is there the other way round."""
+    assert symptom.measure is not None
+    most = _most(symptom, amounts)
+    error = round(most.error, 2)
+    seen = _verdict(symptom, most)
+    if most.mm < 0:  # it shows the other way, and the number stands with that sign
+        return Finding(symptom.id, "no", origin="photo") if seen == "no" else None
+    sides = [[a for a in amounts if a.side == side] for side in ("left", "right")]
+    if all(sides) and not symptom.whole and min(a.mm for a in amounts) >= 0:
+        left, right = (_most(symptom, own) for own in sides)
+        apart = measured_apart(symptom, round(left.mm, 1), round(right.mm, 1), error_mm=error, origin="photo")
+        return replace(apart, seen=seen, side=apart.side if seen == "yes" else None)
+    return Finding(symptom.id, seen, round(most.mm, 1), error, origin="photo")
+
+
+def _verdict(symptom: Symptom, amount: _Amount) -> Seen:
+    """Yes, no, or unsure when the error allows both."""
+    assert symptom.measure is not None
     least = symptom.measure.seen_from_mm
     if symptom.measure.worse == "less":
         if amount.mm + amount.error <= least + TAPE_MM:
-            return Finding(symptom.id, "yes", round(max(amount.mm, 0.0), 1), error, origin="photo")
-        return (
-            Finding(symptom.id, "no", round(amount.mm, 1), error, origin="photo")
-            if amount.mm - amount.error > least
-            else None
-        )
+            return "yes"
+        return "no" if amount.mm - amount.error > least else "unsure"
     if amount.mm >= least - TAPE_MM and amount.mm > amount.clear * amount.error:
-        return Finding(symptom.id, "yes", round(amount.mm, 1), error, origin="photo")
-    if amount.mm + amount.error < least:
-        return Finding(symptom.id, "no", origin="photo")
-    return None
+        return "yes"
+    return "no" if amount.mm + amount.error < least else "unsure"
 
 
 def tells_more(picture: Finding, known: Finding | None) -> bool:
