@@ -493,9 +493,11 @@ class _Run:
             outcome = expected_outcomes(self.base, findings, first, self._changes(first))
             self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome), today=self.today)
             self._keep(proposed, advised)
-            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
-            if moved is not None:
+            if (
+                moved is not None
+            ):  # before the documents, the last of a round, so that nothing is missing once they are there
                 keep_nudges(self.case, self.one.number, moved)
+            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")
