@@ -126,9 +126,8 @@ def pdf_sheets(
     mark = "" if isinstance(what, Piece) else stamp(what, units, day)
     told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
-    close = details.pages(
-        [(grid.name, grid.piece) for grid in grids], lambda number: _plain_lines(grids[number]), room, units
-    )
+    named = [(grid.name, grid.piece) for grid in grids]
+    close = details.pages(named, lambda number: _plain_lines(grids[number]), room, units, mark)
     for items in (_cover(title, grids, room, paper, units, [line for line in told if line]), *pages, *close):
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
