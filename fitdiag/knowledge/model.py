@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, Field, StringConstraints
 
 from fitdiag.knowledge.basics import Id, Ids, LengthMm, Rule, SignedMm, Text, YesNo, one_or_many
-from fitdiag.knowledge.garment import Garment, Move
+from fitdiag.knowledge.garment import Garment, Move, Operation
 from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
 from fitdiag.problems import Where
 from fitdiag.units import Units, in_units
@@ -25,11 +25,6 @@ Stage = Literal["balance", "rise", "girth", "crotch", "leg", "finish"]
 Grade = Literal["published", "common-practice", "memory", "judgement", "geometry", "simulated"]
 Seen = Literal["yes", "no", "unsure"]
 Severity = Literal["slight", "clear", "strong"]
-Operation = Literal[
-    "open-wedge", "close-wedge", "spread-level", "overlap-level", "slide-section", "scoop-curve", "fill-curve",
-    "add-extension", "take-extension", "move-seam", "taper-seam", "change-dart", "swing-leg", "raise-waist",
-    "lower-waist", "shift-front-and-back", "none",
-]  # fmt: skip
 
 
 def source_key(text: str) -> str:
@@ -507,11 +502,6 @@ class RuleBase:
     def setting(self, name: str) -> float:
         """A number from the `settings` table of words.yaml."""
         return self.words.settings.words[name]
-
-    @cached_property
-    def kept(self) -> dict[tuple[object, ...], Any]:
-        """What others work out from these rules alone, and need again and again."""
-        return {}
 
     @cached_property
     def believed(self) -> Mapping[str, Cause]:
