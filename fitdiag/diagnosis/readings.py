@@ -177,14 +177,6 @@ def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, AxisS
     Of real cloth a simulation says how much, not whether: there its slopes count only for signs that the cause shows more
     than rarely. Of simulated cloth nothing else is known than what the simulation says.
     """
-    key = ("slopes", cause.id, simulated)
-    if key not in base.kept:
-        base.kept[key] = _slopes_of(base, cause, simulated)
-    found: dict[str, Slope] = base.kept[key]
-    return found
-
-
-def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, Slope]:
     often = base.words.how_often.words
     shown = {
         axis.id
