@@ -80,7 +80,7 @@ class Joint:
         slopes = {
             number: found
             for number, cause in enumerate(base.believed.values())
-            if cause.extent is not None and axes & (found := slopes_of(base, cause, self.simulated)).keys()
+            if axes and cause.extent is not None and axes & (found := slopes_of(base, cause, self.simulated)).keys()
         }
         known = {axis for found in slopes.values() for axis in found} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)
