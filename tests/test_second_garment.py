@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import ast
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 from small_rules import good_files, write_rules
 
+import fitdiag.pattern
 from fitdiag.drape.figure import BASE
 from fitdiag.drape.muslin import drape, order_of
 from fitdiag.knowledge.check import check_rules
@@ -125,3 +129,29 @@ def test_a_skirt_drapes(skirt: Garment) -> None:
     assert muslin.deepest_mm < 3
     assert {"dip-centre-back", "across-back-hip"} <= set(muslin.readings)
     assert "crotch-hang" not in muslin.readings
+
+
+def test_the_pattern_room_names_no_part_of_any_garment() -> None:
+    """Pieces, seams, corners and levels stand in the garments' own data, and in the module of each block."""
+    names: set[str] = set()
+    for garment in ("trousers", "skirt"):
+        data = yaml.safe_load((shipped("rules") / garment / "garment.yaml").read_text(encoding="utf-8"))
+        names |= {item["id"] for key in ("pieces", "levels", "heights") for item in data[key]}
+        for shape in data["shapes"]:
+            names |= {*shape["seams"], *shape["corners"]}
+    names -= {"side", "curve"}  # the wearer's left and right side; a curve is also just a curve
+    assert len(names) > 25
+    room = Path(fitdiag.pattern.__file__).parent
+    found = []
+    for path in sorted(room.glob("*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        told = {
+            id(node.body[0].value)
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Module | ast.FunctionDef | ast.ClassDef) and isinstance(node.body[0], ast.Expr)
+        }
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in told:
+                words = names & set(re.findall(r"[a-z][a-z-]*", node.value))
+                found += [f"{path.name}:{node.lineno}: {word}" for word in sorted(words)]
+    assert not found

@@ -20,6 +20,8 @@ from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
 from fitdiag.problems import one_line, stop
 
+NEAR_MM = 1e-6  # a crossing that is missed by no more counts
+
 
 @dataclass(frozen=True)
 class Recipe:
@@ -176,23 +178,26 @@ def spot(garment: Garment, piece: Piece, text: str) -> Spot:
     seams = {"inner": piece.part.inner, "outer": piece.part.outer}.get(name, (name,))
     y = piece.grain_x if height == "grain" else height_at(garment, piece, height)
     axis = 0 if height == "grain" else 1
-    hits = [
-        (seam, index, at) for seam in seams if seam in piece.seams for index, at in _hits(piece.seams[seam], y, axis)
+    places = [
+        (seam, index, at) for seam in seams if seam in piece.seams for index, at in hits(piece.seams[seam], y, axis)
     ]
-    if not hits:
-        raise stop(
-            "cut", f"{piece.name}: the cut misses the piece at '{text}'", hint="look at the levels of the pattern"
-        )
-    return Spot(*max(hits, key=lambda hit: hit[2][1]))
+    if not places:
+        hint = "look at the levels of the pattern"
+        raise stop("cut", f"{piece.name}: the cut misses the piece at '{text}'", hint=hint)
+    return Spot(*max(places, key=lambda hit: hit[2][1]))
 
 
-def _hits(line: Array, value: float, axis: int) -> list[tuple[int, Array]]:
+def hits(line: Array, value: float, axis: int) -> list[tuple[int, Array]]:
+    """Where a polyline crosses a height (`axis` 1) or an upright (0): the index of the point before, and the place."""
     ones = line[:, axis]
-    low, high = np.minimum(ones[:-1], ones[1:]), np.maximum(ones[:-1], ones[1:])
+    above, below = ones >= value - NEAR_MM, ones <= value + NEAR_MM
+    crossed = (above[:-1] & below[1:]) | (below[:-1] & above[1:])
     found = []
-    for index in np.nonzero((low <= value) & (value <= high) & (low != high))[0]:
-        share = (value - ones[index]) / (ones[index + 1] - ones[index])
-        found.append((int(index), line[index] + share * (line[index + 1] - line[index])))
+    for index in crossed.nonzero()[0].tolist():
+        start, end = float(ones[index]), float(ones[index + 1])
+        if start != end:
+            share = min(max((value - start) / (end - start), 0.0), 1.0)
+            found.append((index, line[index] + share * (line[index + 1] - line[index])))
     return found
 
 
@@ -209,7 +214,9 @@ def along(piece: Piece, seam: str, far: float) -> Spot:
 
 def arc(line: Array) -> Array:
     """For each point of a polyline its distance from the start, along it, mm."""
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    steps, far = line[1:] - line[:-1], np.zeros(len(line))
+    np.cumsum(np.hypot(steps[:, 0], steps[:, 1]), out=far[1:])
+    return far
 
 
 def far_on(line: Array, at: Array) -> float:
