@@ -166,9 +166,9 @@ def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int =
 def slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> Mapping[str, AxisSlope]:
     """A cause's slopes by axis; worked out once for a rule base."""
     key = ("slopes", cause.id, simulated)
-    if key not in base.kept:
-        base.kept[key] = _slopes_of(base, cause, simulated)
-    return base.kept[key]  # type: ignore[no-any-return]
+    if key not in base.worked_out:
+        base.worked_out[key] = _slopes_of(base, cause, simulated)
+    return base.worked_out[key]  # type: ignore[no-any-return]
 
 
 def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, AxisSlope]:

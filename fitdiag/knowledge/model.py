@@ -528,6 +528,11 @@ class RuleBase:
         return {name: tuple(dict.fromkeys(o for own, o in pairs if own == name)) for name in self.alterations}
 
     @cached_property
+    def worked_out(self) -> dict[tuple[object, ...], Any]:
+        """What other rooms work out once for these rules, by keys of their own."""
+        return {}
+
+    @cached_property
     def slopes_of(self) -> Mapping[str, Mapping[str, tuple[Slope, ...]]]:
         """Cause id to the measurable symptoms its extent moves, with the slopes known for each; links first, then tables."""
         table: dict[str, dict[str, list[Slope]]] = {cause: {} for cause in self.believed}
