@@ -17,7 +17,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
@@ -430,6 +430,17 @@ def _locked_folder(parent: Path) -> tuple[Path, int | None]:
                 os.close(descriptor)
                 continue
         return place, descriptor
+
+
+def own_folder(kind: Literal["cache", "state"] = "cache") -> Path:
+    """Where the program keeps what belongs to no case: by the XDG base directory specification, or as Windows has it."""
+    if sys.platform == "win32":
+        home = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    elif kind == "cache":
+        home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+    else:
+        home = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state")
+    return home / "fitdiag"
 
 
 def remove_file(path: Path) -> None:

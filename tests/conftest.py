@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import signal
 from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
+import typer.main
 from browser import browser, open_page
 
 from fitdiag.cli.main import run
@@ -31,8 +34,19 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
 @pytest.fixture(scope="session")
 def shelf(own_cache: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Where commands tried over and over keep what takes long and is always the same."""
-    return tmp_path_factory.mktemp("shelf")
+    """Where commands tried over and over keep what takes long and is always the same; one for all workers of a run."""
+    own = tmp_path_factory.getbasetemp()
+    place = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shelf"
+    place.mkdir(exist_ok=True)
+    return place
+
+
+@pytest.fixture(autouse=True, scope="session")
+def command_line() -> Iterator[None]:
+    """The tree of commands is built once, not for each of the thousands that the tests run."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(typer.main, "get_command", cache(typer.main.get_command))
+        yield
 
 
 @pytest.fixture

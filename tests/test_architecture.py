@@ -40,6 +40,7 @@ MAY_IMPORT = {
         "problems",
     },
     "cli": {
+        "__init__",
         "plausible",
         "photos",
         "knowledge",

@@ -27,6 +27,7 @@ from crash import (
 )
 
 from fitdiag import files
+from fitdiag.cli import misses
 from fitdiag.sessions.log import read_log
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="every trial is a child process")
@@ -214,7 +215,7 @@ def about_client(folder: Path, sizes: set[int]) -> list[str]:
 @pytest.mark.parametrize("command", ["delete", "list", "export", "review", "photos"])
 def test_a_deleted_case_is_found_nowhere(command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Also when delete, list, export or review were killed before; neither below the root nor in cache or temporary folder."""
-    for name in ("XDG_CACHE_HOME", "TMPDIR"):
+    for name in ("XDG_CACHE_HOME", "XDG_STATE_HOME", "TMPDIR"):
         monkeypatch.setenv(name, str(tmp_path / name))
         (tmp_path / name).mkdir()
     new = ("case", "new", MARKER, *NEW[3:], "--note", f"{MARKER} lives at the harbour")
@@ -245,8 +246,13 @@ def test_a_deleted_case_is_found_nowhere(command: str, tmp_path: Path, monkeypat
 
             in_child(trial.work, killed, lambda: Failing(trial.work, 1 + index, "killed"))  # noqa: B023
             (tmp_path / "elsewhere" / "copy.zip").unlink(missing_ok=True)  # a copy that is whole is the fitter's own
+        if list(trial.work.glob("cases/[!.]*/case.yaml")):  # what is kept elsewhere goes before the case does
+            misses.remember("symptom", f"{MARKER} kneels askew")
+            draped = tmp_path / "XDG_CACHE_HOME" / "fitdiag" / "drapes" / f"{MARKER}.npz"
+            draped.parent.mkdir(parents=True, exist_ok=True)
+            draped.write_bytes(b"cloth on a client's body")
         ran = in_child(trial.work, ("case", "delete", MARKER, "--yes"))
         assert ran.code in (0, 1) and "Traceback" not in ran.err
         assert [] == about_client(trial.work, sizes), (command, states[index][0], ran)
-        for place in ("elsewhere", "XDG_CACHE_HOME", "TMPDIR"):
+        for place in ("elsewhere", "XDG_CACHE_HOME", "XDG_STATE_HOME", "TMPDIR"):
             assert [] == about_client(tmp_path / place, sizes), (command, place)

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from fitdiag.cli.main import run
 from fitdiag.drape import settle as settling
@@ -32,6 +33,8 @@ from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.files import pattern_to_text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
+from fitdiag.photos.camera import Camera
+from fitdiag.photos.laid import COLOURS, placed
 from fitdiag.planning.muslins import changes, cloth_of, wearer_of
 from fitdiag.planning.nudges import nudge
 from fitdiag.problems import ProblemsFoundError
@@ -524,6 +527,52 @@ def test_nudges_are_kept_by_round_and_taken_back(
 def findings_of(symptom: str, mm: float) -> Findings:
     """Findings with one measured sign."""
     return Findings(units="cm").with_finding(Finding(symptom, "yes", mm, 5.0))
+
+
+@pytest.mark.parametrize(("view", "turn"), [("back", 180.0), ("front", 0.0), ("left", 90.0), ("right", -90.0)])
+def test_lines_lie_where_a_tilted_camera_shows_them(view: str, turn: float) -> None:
+    """Against plain vectors: a lens 1.5 m high, 3 m away, looking down and rolled; a ring and a line under it."""
+    angle, lens = np.radians(turn), 1500.0
+    right = np.array([-np.cos(angle), -np.sin(angle), 0.0])
+    ahead = np.array([np.sin(angle), -np.cos(angle), 0.0])  # level, from the lens to the body
+    place = -3000.0 * ahead + 40.0 * right + np.array([0.0, 0.0, lens])
+    down, roll = np.radians(9.0), np.radians(2.0)
+    look = np.cos(down) * ahead - np.sin(down) * np.array([0.0, 0.0, 1.0])
+    below = np.cross(look, right)
+    right, below = np.cos(roll) * right + np.sin(roll) * below, np.cos(roll) * below - np.sin(roll) * right
+    frame = np.stack([right, below, look])
+
+    def shown(line: np.ndarray) -> np.ndarray:
+        seen = (line - place) @ frame.T
+        return np.asarray(2800.0 * seen[:, :2] / seen[:, 2:] + [1500.0, 2000.0])
+
+    round_ = np.linspace(0, 2 * np.pi, 721)
+    hip = np.column_stack([180 * np.cos(round_), 115 * np.sin(round_), 830 + 12 * np.sin(round_)])
+    knee = hip * [0.8, 0.7, 0.0] + [10.0, 20.0, 480.0]
+    level = np.array([-np.cos(angle), -np.sin(angle), 0.0])
+    outer = hip[[int((hip @ level).argmin()), int((hip @ level).argmax())]]
+    camera = Camera(2800.0, (1500.0, 2000.0), tuple(float(v) for v in frame @ [0.0, 0.0, 1.0]))
+    away = float((outer.mean(axis=0) - place) @ ahead)
+    laid = placed(camera, view, away, {"hip": [hip], "knee": [knee]}, shown(outer))
+    assert np.abs(laid["hip"][0] - shown(hip)).max() < 1.0
+    assert np.abs(laid["knee"][0] - shown(knee)).max() < 1.0
+
+
+def test_simulated_lines_are_laid_over_a_picture(
+    thrown: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The command writes the picture with three sorts of lines; without a file for it, it says so before it drapes."""
+    picture = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures" / "back.jpg"
+    given = ["drape", str(thrown / "thrown.yaml"), "--body-measure", "hip=94cm", "--quick", "--photo", str(picture)]
+    for ending, code in (([], 2), (["--to", str(tmp_path / "over.png")], 0)):
+        with pytest.raises(SystemExit) as stopped:
+            run([*given, *ending])
+        assert bool(stopped.value.code) == bool(code)
+    assert "add --to over.png" in capsys.readouterr().err
+    with Image.open(tmp_path / "over.png") as image:
+        colours = {colour for _, colour in image.convert("RGB").getcolors(1 << 24) or []}
+    assert {COLOURS[0], COLOURS[1]} <= colours
+    assert not image.info.get("exif")
 
 
 def test_ctrl_c_ends_it_with_nothing_half_written(block: Pattern, tmp_path: Path) -> None:

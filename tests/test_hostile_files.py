@@ -334,7 +334,7 @@ WRONG_FINDINGS = [
     ("symptoms: {v-at-centre-back: 3}", "is not an answer"),
     ("symptoms: {v-at-centre-back: [yes]}", "is not an answer"),
     ("symptoms: {v-at-centre-back: {}}", "nothing is answered here"),
-    ("symptoms: {v-at-centre-back: {amount: 1 in}}", "has no amount to measure"),
+    ("symptoms: {seat-pulls-across: {amount: 1 in}}", "has no amount to measure"),
     ("symptoms: {folds-under-seat: {amount: -1 in}}", "is not a length"),
     ("symptoms: {folds-under-seat: {amount: 1}}", "has no unit"),
     ("symptoms: {folds-under-seat: {amount: 1.5}}", "has no unit"),

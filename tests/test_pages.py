@@ -21,7 +21,7 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.blocks.trousers import draft
-from fitdiag.planning.amounts import plan_amount
+from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError
@@ -231,12 +231,14 @@ def test_what_may_stay_is_said_instead_of_a_change() -> None:
 def everything(units: str) -> Conclusion:
     """A plan with every alteration of the shipped rules in it."""
     findings = Findings(units=units)  # type: ignore[arg-type]
+    diagnosis = conclude(rules(), findings).diagnosis
+    amounts = Amounts(diagnosis)
     recommended = tuple(
-        Recommendation(n, rule.id, plan_amount(rules(), rule, findings), "both", (), (), None, None, 0.0, ())
+        Recommendation(n, rule.id, rule.title, amounts.plan(rule.id), "both", (), (), None, None, 0.0, ())
         for n, rule in enumerate(rules().alterations.values(), 1)
         if not rule.draft
     )
-    return Conclusion(conclude(rules(), findings).diagnosis, Plan("", recommended))
+    return Conclusion(diagnosis, Plan("", recommended))
 
 
 @pytest.mark.parametrize("units", ["in", "cm"])

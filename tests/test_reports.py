@@ -282,8 +282,8 @@ def test_json_is_what_is_documented(base: RuleBase, text: str) -> None:
         assert cause.keys() >= KEYS.keys()
         assert all(isinstance(cause[key], kind) for key, kind in KEYS.items())
         assert 0 <= cause["probability"] <= 1
-    probabilities = [cause["probability"] for cause in data["causes"]]
-    assert sorted(probabilities, reverse=True) == probabilities
+    ranked = [(not cause["spoken_of"], -cause["probability"]) for cause in data["causes"]]
+    assert sorted(ranked) == ranked
     assert data["recommendations"]
     for number, item in enumerate(data["recommendations"], 1):
         assert all(isinstance(item[key], kind) for key, kind in ADVICE.items())

@@ -109,7 +109,7 @@ UNKNOWN = [
     (SYMPTOMS, "[v-at-seam]", "[^v-at-seams]", "symptom"),
     (LONG, "{symptom: v-at-seam", "{symptom: ^v-at-seams", "symptom"),
     (LONG, "by: [line-near-seam]", "by: [^lines-near-seam]", "symptom"),
-    (SWING, "aim: {symptom: line-near", "aim: {symptom: ^lines-near", "symptom"),
+    (SWING, "aim: {symptom: line-near-seam", "aim: {symptom: ^line-near-seams", "symptom"),
     (TUCK, "brings: {seat-tight", "brings: {^seats-tight", "symptom"),
     (TUCK, "symptom: seat-tight", "symptom: ^seats-tight", "symptom"),
     (TUCK, "absent: v-at-seam", "absent: ^v-at-seams", "symptom"),
@@ -216,6 +216,38 @@ def test_an_unused_seam(only_problem: Single) -> None:
     problem = only_problem(exchanged(ABOUT, "[back-seam, side-seam]", new), ABOUT, new, "unused")
     assert problem.message == "no alteration changes the seam 'hem'"
     assert problem.hint == "take it out"
+
+
+EXTENT = "extent: {what: how much longer the back is, usual: 1 cm, spread: 2.5 cm, source: practice}\n"
+
+
+def test_a_slope_without_an_extent(only_problem: Single) -> None:
+    """So much of a sign per mm of a cause that has no extent is told at the link."""
+    files = exchanged(LONG, EXTENT, "")
+    only_problem(files, LONG, "{symptom: lines-dip, how_often: usually, source: practice, per: ^{", "extent")
+
+
+def test_more_of_a_cause_that_gives_less_of_its_sign(only_problem: Single) -> None:
+    """A link whose slope runs against what its sign's measure calls worse is told at the slope."""
+    problem = only_problem(exchanged(LONG, "ratio: 1,", "ratio: -1,"), LONG, "per: ^{", "slope")
+    assert "a larger extent would give less of 'lines-dip'" in problem.message
+
+
+def test_opposites_name_each_other(only_problem: Single) -> None:
+    """An opposite that does not name its own opposite is told."""
+    files = exchanged(NOTES, "title: Flat seat,", "title: Flat seat, opposite: round-seat,")
+    problem = only_problem(files, NOTES, "opposite: ^round-seat", "opposite")
+    assert problem.message == "'round-seat' does not name 'flat-seat' as its opposite"
+
+
+def test_a_distance_that_is_moved_says_what_is_right(tmp_path: Path) -> None:
+    """A sign of which less is worse needs the reading of a right block once an extent moves it."""
+    link = "  - {symptom: line-near-seam, how_often: often, source: practice, per: {ratio: -1, scatter: 0.2, source: practice}}\n"
+    files = exchanged(LONG, "  - {symptom: v-at-seam,", link + "  - {symptom: v-at-seam,")
+    (problem,) = all_problems(write_rules(tmp_path, files))
+    assert (problem.code, problem.message) == ("at-rest", "'line-near-seam': what does a right block read?")
+    assert problem.where is not None
+    assert problem.where.path.endswith(SYMPTOMS)
 
 
 def test_an_unused_alteration(only_problem: Single) -> None:
@@ -482,7 +514,7 @@ def test_duplicate_keys(only_problem: Single) -> None:
     """The second of two equal keys never wins in silence; it is told at its place."""
     files = exchanged(LONG, "why: The spare", "^base_rate: sometimes\nwhy: The spare")
     problem = only_problem(files, LONG, "^base_rate: sometimes\nwhy", "duplicate-key")
-    assert problem.message == "'base_rate' stands here twice"
+    assert problem.message == "'base_rate' appears twice"
     assert problem.hint == "keep one of them"
 
 
@@ -509,8 +541,8 @@ def test_unknown_keys(only_problem: Single) -> None:
         (TUCK, "cloth: [Pin the fold.]", "cloth: ^[]", "value"),
         (TUCK, "brings: {seat-tight: rarely}", "brings: ^[seat-tight]", "type"),
         (TUCK, "{amount: 2 cm, source: practice}", "^2 cm", "type"),
-        (LONG, "per: {ratio: 1,", "per: {ratio: ^50,", "value"),
-        (LONG, "per: {ratio: 1,", "per: {ratio: ^half,", "type"),
+        (LONG, "per: {ratio: 1,", "per: ^{ratio: 50,", "value"),
+        (LONG, "per: {ratio: 1,", "per: ^{ratio: half,", "type"),
         (WORDS, "usually: 0.75", "usually: ^high", "type"),
         (SYMPTOMS, "title: The seat lies tight", "title: ^ab", "value"),
     ],

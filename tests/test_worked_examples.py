@@ -73,7 +73,7 @@ EXAMPLES = (
     ),
     Example(
         "Hertzer 1892, p. 11: knees that touch want more cloth inside the knee, as much less outside",
-        "body: [{knees-close: marked}]\nsymptoms: {crease-off-mid-knee: yes}",
+        "body: [{knees-close: marked}]\nsymptoms: {crease-outside-mid-knee: yes}",
         "shift-leg-to-close-knees", says=("inside", "outside"),
     ),
     Example(

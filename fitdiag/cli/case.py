@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
-from fitdiag.problems import Where, command, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
 
@@ -465,9 +465,25 @@ def delete(name: str, given: str | None, *, yes: bool, photos: bool, today: date
     if photos:
         delete_photos(open_case(folder), today or date.today())
     else:
+        _forget(folder)
         delete_case(folder)
     say("Deleted.")
     return 0
+
+
+def _forget(folder: Path) -> None:
+    """What is kept outside the case and may be of the client: simulated muslins, and words that were not understood."""
+    from fitdiag.cli.misses import forget_since
+    from fitdiag.files import own_folder, remove_file
+    from fitdiag.sessions.case import open_case
+
+    try:
+        opened = open_case(folder).opened
+    except ProblemsFoundError:  # a damaged case goes too
+        opened = date.min
+    forget_since(opened)
+    for draped in (own_folder() / "drapes").glob("*.npz"):
+        remove_file(draped)
 
 
 def _agreed() -> bool:

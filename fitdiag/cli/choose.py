@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from fitdiag.cli.terminal import Screen, _Leave
+from fitdiag.cli.terminal import Leave, Screen
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
@@ -81,7 +81,7 @@ def choose(
 ) -> Conclusion:
     """The conclusion with the list as the fitter wants it. What was chosen in an earlier run of this round stays chosen.
 
-    `keep` is given what is chosen after every change, before the next question. Raises _Leave if the fitter leaves without a
+    `keep` is given what is chosen after every change, before the next question. Raises Leave if the fitter leaves without a
     decision.
     """
     return _Choice(screen, base, conclusion, one, units).made(ask=ask, keep=keep)
@@ -147,7 +147,7 @@ class _Choice:
             if typed in ("", "y", "yes"):
                 return self.as_conclusion()
             if typed in ("stop", "quit", "exit", "leave"):
-                raise _Leave
+                raise Leave
             if typed in ("n", "no", "none", "nothing"):
                 if chosen:
                     self.out = {item.alteration for item in self.listed}

@@ -42,13 +42,14 @@ from fitdiag.units import Units, format_length, format_reading
 
 PAGE_SCALE = 0.5  # and of those on a page beside the list
 VIEWS = ("back", "side", "front")
+PAGE_VIEWS = ("back", "side")
 PRINT_SCALE = SCALE  # pixels per mm of the pictures written
 
 
 def drape_pattern(
     path: str, do: Sequence[str], measures: Sequence[str], notes: Sequence[str], *, to: str | None = None,
     cloth: str = CALICO, drop: str | None = None, hung: bool = False, quick: bool = False, as_json: bool = False,
-    units: str | None = None, rules: str | None = None, replace: bool = False,
+    units: str | None = None, rules: str | None = None, replace: bool = False, photo: str | None = None,
 ) -> int:  # fmt: skip
     """Drape a pattern before and after alterations; print the readings, and draw both side by side with `to`."""
     chosen = guess_units(units, [*do, *measures, *notes])
@@ -67,7 +68,7 @@ def drape_pattern(
     )
     if to is not None:
         heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
-        _draw(Path(to), muslins, heads, wearer, chosen, replace=replace)
+        _draw(Path(to), muslins, heads, wearer, chosen, photo=photo, replace=replace)
     if as_json:
         write(json.dumps(_data(muslins, wearer, cloth, done), indent=2))
         return 0
@@ -87,7 +88,7 @@ def refuse_ending(to: str | None) -> None:
 
 def explain_muslin(
     path: str, findings: str, measures: Sequence[str], *, to: str | None = None, cloth: str = CALICO, as_json: bool = False,
-    units: str | None = None, rules: str | None = None, replace: bool = False,
+    units: str | None = None, rules: str | None = None, replace: bool = False, photo: str | None = None,
 ) -> int:  # fmt: skip
     """Drape the likely causes of findings, put into the right pattern, and say which draws what was seen."""
     from fitdiag.cli.diagnose import in_units
@@ -104,9 +105,8 @@ def explain_muslin(
     if to is not None:
         shown = [("The right pattern", muslins[""])]
         shown += [(base.causes[one.cause].title, muslins[one.cause]) for one in found[:2]]
-        _draw(
-            Path(to), [muslin for _, muslin in shown], [head for head, _ in shown], wearer, known.units, replace=replace
-        )
+        heads, drawn = [head for head, _ in shown], [muslin for _, muslin in shown]
+        _draw(Path(to), drawn, heads, wearer, known.units, photo=photo, replace=replace)
     if as_json:
         rows = [{**dataclasses.asdict(one), "off": one.off} for one in found]
         write(
@@ -183,11 +183,11 @@ def simulated(
     if not drawn or last == 0:
         return found
     ends = [("now", muslins[0]), ("then", muslins[last])]  # without what waits for a sign
-    images = pictures([muslin for _, muslin in ends], ("back", "side"), PAGE_SCALE)
+    images = pictures([muslin for _, muslin in ends], PAGE_VIEWS, PAGE_SCALE)
     shown = [
         (f"{when}, {view}", png_of(views[view]))
+        for view in PAGE_VIEWS
         for (when, _), views in zip(ends, images, strict=True)
-        for view in views
     ]
     return dataclasses.replace(found, pictures=tuple((text[0].upper() + text[1:], image) for text, image in shown))
 
@@ -291,8 +291,14 @@ def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> d
 
 
 def _draw(
-    to: Path, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units, *, replace: bool
-) -> None:
+    to: Path, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units, *, photo: str | None, replace: bool
+) -> None:  # fmt: skip
+    """The sheet of the muslins; or, over a picture, the lines of the first two."""
+    if photo is not None:
+        from fitdiag.cli.drape_photo import lay_over
+
+        lay_over(photo, to, list(zip(heads, muslins, strict=True))[:2], wearer.figure.hip, replace=replace)
+        return
     from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
 
     drawn = pictures(muslins, VIEWS, PRINT_SCALE)

@@ -47,6 +47,14 @@ def drape_command(
     to: Annotated[
         str | None, typer.Option("--to", metavar="FILE", help="Draw before and after: .png, .pdf or .html.")
     ] = None,
+    photo: Annotated[
+        str | None,
+        typer.Option(
+            "--photo",
+            metavar="PICTURE",
+            help="A marked picture: the simulated lines are laid over it, with --to over.png.",
+        ),
+    ] = None,
     units: Annotated[
         str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")
     ] = None,
@@ -60,12 +68,16 @@ def drape_command(
     from fitdiag.cli.drape import drape_pattern, explain_muslin, refuse_ending
 
     refuse_ending(to)
+    if photo is not None:
+        from fitdiag.cli.drape_photo import refuse_picture
+
+        refuse_picture(photo, to)
     if explain is not None:
         raise typer.Exit(
             explain_muslin(file, explain, body_measure or [], to=to, cloth=cloth, as_json=as_json, units=units, rules=folder,
-                           replace=replace)
+                           replace=replace, photo=photo)
         )  # fmt: skip
     raise typer.Exit(
         drape_pattern(file, do or [], body_measure or [], body or [], to=to, cloth=cloth, drop=drop, hung=hung, quick=quick,
-                      as_json=as_json, units=units, rules=folder, replace=replace)
+                      as_json=as_json, units=units, rules=folder, replace=replace, photo=photo)
     )  # fmt: skip

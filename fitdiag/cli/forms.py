@@ -8,19 +8,23 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fitdiag.cli.output import say
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.files import read_bytes, refuse_utf16
-from fitdiag.knowledge.findings import Finding
+from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 from fitdiag.sessions.case_files import Case
 from fitdiag.sessions.round_log import RoundLog
+from fitdiag.sessions.state import offered_event
+from fitdiag.units import Units
 
 if TYPE_CHECKING:
     from fitdiag.reports.form import Form
     from fitdiag.sessions.log import Event
 
 _FORM_QUESTIONS = 10
+LONGEST = 64 * 1024  # bytes of a mail
 
 
 def token(case: Case, after: int) -> str:
@@ -75,6 +79,43 @@ def form_that_came(base: RuleBase, case: Case, path: str, command: str) -> Form:
         told = f"this form is about the try-on after the list of round {found}, which is not written down as sent"
         raise stop("form-early", told, where=where, hint=f"{command} --sent writes it down; then do this again")
     return form
+
+
+def what_came(base: RuleBase, case: Case, path: str, command: str) -> tuple[Form | None, str]:
+    """The form in a file; or, of a mail without one, its words."""
+    try:
+        return form_that_came(base, case, path, command), ""
+    except ProblemsFoundError as stopped:
+        if stopped.problems[0].code != "no-form":
+            raise
+        text = read_bytes(Path(path), LONGEST, "mail").decode("utf-8", "replace")
+        if (
+            not re.search(r"[A-Za-z]{2}.*\s.*[A-Za-z]{2}", text, re.DOTALL)
+            or "\0" in text
+            or text.lstrip().startswith("<")
+        ):
+            raise
+        return None, text
+
+
+def mail_events(base: RuleBase, text: str, units: Units, known: Findings) -> list[Event]:
+    """What a mail proposes, to be confirmed one by one in the interview; says what else it may speak of."""
+    from fitdiag.interview.mail import read_mail
+    from fitdiag.interview.search import Words
+
+    read = read_mail(base, Words(base), text, units)
+    signs = [one for one in read if one.finding is not None and one.id not in known.symptoms]
+    others = [one for one in read if one.kind != "symptom"]
+    say("There is no form in it: the mail is kept as a note, and nothing of it counts before you say so.")
+    for one in others:
+        rule = base.find(one.id)
+        what = "A body note" if one.kind == "body note" else "Done before"
+        say(f'- {what}, perhaps: {rule[1].title if rule else one.id}. "{one_line(one.sentence, 120)}"')
+    if not signs:
+        say("- No sentence names a sign plainly; name what you read in it yourself.")
+        return []
+    findings = [one.finding for one in signs if one.finding is not None]
+    return [offered_event(findings, {one.id: one_line(one.sentence, 400) for one in signs})]
 
 
 def refuse_again(case: Case, form: Form, command: str, where: Where | None = None) -> None:

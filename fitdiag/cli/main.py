@@ -33,6 +33,32 @@ app = typer.Typer(
 )
 
 
+def _version(given: bool) -> None:
+    if given:
+        from fitdiag import __version__
+        from fitdiag.cli.output import write
+
+        write(f"fitdiag {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def before_any(
+    version: Annotated[
+        bool, typer.Option("--version", is_eager=True, callback=_version, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."""
+
+
+@app.command("help")
+def help_command(
+    words: Annotated[list[str] | None, typer.Argument(metavar="COMMAND", help="The command to read about.")] = None,
+) -> None:
+    """Show this help, or that of a command."""
+    raise typer.Exit(app([*(words or ()), "--help"], standalone_mode=False))
+
+
 def _group(name: str, told: str) -> typer.Typer:
     """Commands under one word."""
     group = typer.Typer(help=told, no_args_is_help=True, rich_markup_mode=None)
@@ -196,7 +222,10 @@ def interview_command(
         typer.Option("--log", metavar="FILE", help="Where to keep the session; without it, in the folder sessions/."),
     ] = None,
     resume: Annotated[
-        str | None, typer.Option("--resume", metavar="LOG", help="Go on with an earlier session.")
+        str | None,
+        typer.Option(
+            "--resume", metavar="LOG|CASE", help="Go on with an earlier session, or with a case's last round."
+        ),
     ] = None,
     answers: Annotated[
         str | None,
@@ -224,7 +253,7 @@ def interview_command(
 
 @app.command("replay")
 def replay_command(
-    log: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
+    log: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
     folder: RulesOption = None,
 ) -> None:
     """Work a session out again under today's rules, and show what differs."""
@@ -235,7 +264,7 @@ def replay_command(
 
 @app.command("export")
 def export_command(
-    log: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
+    log: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
     to: Annotated[
         str,
         typer.Option(
@@ -295,7 +324,7 @@ def learn_command(
 
 @app.command("compare")
 def compare_command(
-    one: Annotated[str, typer.Argument(metavar="LOG", help="A session log.")],
+    one: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
     other: Annotated[str, typer.Argument(metavar="LOG", help="Another fitter's, of the same muslin.")],
     folder: RulesOption = None,
     as_json: JsonOption = False,
@@ -459,7 +488,8 @@ def run(arguments: Sequence[str] | None = None) -> None:
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
         try:
-            code = app(arguments, standalone_mode=False)
+            given = sys.argv[1:] if arguments is None else arguments
+            code = app(given, standalone_mode=False) if given or not _in_a_terminal() else _from_the_start()
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
@@ -483,6 +513,20 @@ def run(arguments: Sequence[str] | None = None) -> None:
         say_aside("\nStopped.")
         sys.exit(130)
     sys.exit(code)
+
+
+def _in_a_terminal() -> bool:
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _from_the_start() -> int:
+    """The start screen, and then what was chosen there."""
+    from fitdiag.cli.start import start
+
+    for words in start():
+        if code := app(words, standalone_mode=False):
+            return int(code)
+    return 0
 
 
 def _close_output() -> None:

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import sys
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import suppress
@@ -12,7 +10,7 @@ from datetime import date
 from pathlib import Path
 
 from fitdiag.cli.output import say, write
-from fitdiag.files import make_folder, remove_file, write_atomically
+from fitdiag.files import make_folder, own_folder, remove_file, write_atomically
 from fitdiag.interview.search import Kind
 from fitdiag.problems import ProblemsFoundError, one_line
 
@@ -22,11 +20,20 @@ _LONGEST = 120
 
 def place() -> Path:
     """The file of misses in the user's own folder."""
-    if sys.platform == "win32":
-        home = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    else:
-        home = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state")
-    return home / "fitdiag" / "not-understood.jsonl"
+    return own_folder("state") / "not-understood.jsonl"
+
+
+def forget_since(day: date) -> None:
+    """Forget what was typed from that day on, in whosever interview. Raises ProblemsFoundError."""
+    path = place()
+    if not path.exists():
+        return
+    kept = []
+    for line in path.read_text(encoding="ascii", errors="replace").splitlines():
+        with suppress(ValueError, KeyError, TypeError):
+            if json.loads(line)["day"] < day.isoformat():
+                kept.append(f"{line}\n")
+    write_atomically(path, "".join(kept), replace=True)
 
 
 def remember(kind: Kind, text: str) -> None:

@@ -14,10 +14,10 @@ from fitdiag.cli.case import case_folder
 from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import agreed, ask_done, choose
 from fitdiag.cli.documents import Look, write_documents
-from fitdiag.cli.forms import form_page, form_that_came, pressing, refuse_again, taken_in
+from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.repair import silently
-from fitdiag.cli.terminal import Screen, _Leave, hold_interview
+from fitdiag.cli.terminal import Leave, Screen, hold_interview
 from fitdiag.diagnosis.belief import told
 from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
@@ -71,13 +71,13 @@ def review(
     run = _Run(base, open_case(folder), name, today or date.today(), ask=ask, parent=parent)
     run.drape = drape
     sheets = paper_of(paper, run.case.units)
-    given = form_that_came(base, run.case, form, run.command) if form else None
+    given, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
         return run.through(
             photos, given, mine, done, send_form=send_form, sent=sent, fits=fits, large=large, paper=sheets
         )
-    except _Leave:
+    except Leave:
         write(f"\nLeft; every answer is saved. To go on:\n  {run.command}")
         return 130
 
@@ -92,6 +92,7 @@ class _Run:
         self.drape = True  # whether the plan is shown on simulated cloth
         self.command = command("fitdiag", "review", name, *(("--in", parent) if parent else ()))
         self.form: Form | None = None
+        self.mail = ""  # a mail without a form: its words, and what they propose
         self.warned: tuple[str, ...] = ()
 
     @property
@@ -117,7 +118,7 @@ class _Run:
         sent: bool, fits: bool, large: bool, paper: Paper,
     ) -> int:  # fmt: skip
         """The run itself; it may end anywhere."""
-        something_came = bool(photos or form or mine or done or fits)
+        something_came = bool(photos or form or mine or done or fits or self.mail)
         if self.case.closed:
             raise stop("closed", "this case is closed", where=Where(shown_path(self.case.folder)))
         if photos and not self.case.consent.photos:
@@ -141,7 +142,7 @@ class _Run:
         with nullcontext() if self.ask else self._alone():  # where nobody is asked, nothing comes in between
             conclusion = self.conclude()
             if conclusion is None:
-                raise _Leave
+                raise Leave
             return self.finish(conclusion, sent=sent, large=large, paper=paper)
 
     # -- which round it is ----------------------------------------------------------------------------------------
@@ -247,7 +248,7 @@ class _Run:
         with self._alone():
             ensure_log(self.case, self.one, self.base.fingerprint)
             lines = self._changed_by_hand()
-            came = bool(photos or form is not None or given is not None)
+            came = bool(photos or form is not None or given is not None or self.mail)
             if form is not None:
                 refuse_again(self.case, form, self.command)  # another window may have taken it in
             if came:
@@ -295,6 +296,11 @@ class _Run:
                 **mine.symptoms,
             }
             line["events"] = events_of(replace(mine, client="", symptoms=new), known)
+        if self.mail:
+            known = log.findings(self.base)
+            line |= {"from": digest(f"{line.get('from', '')}{self.mail}".encode())}
+            line |= {"words": "\n".join(filter(None, (line.get("words", ""), self.mail)))}
+            line["events"] = [*line.get("events", ()), *mail_events(self.base, self.mail, self.case.units, known)]
         line = {key: value for key, value in line.items() if value or key == "events"}
         if "from" not in line:
             return [] if pictures.items() <= log.pictures.items() else [line]
@@ -394,6 +400,9 @@ class _Run:
             self._say_history(state.findings)
             return conclude(self.base, state.findings)
         for finding in state.offered:  # nobody is there to confirm them: the command line says to take them
+            if finding.symptom in state.sentences:
+                say(f'- Not counted, for nobody confirmed it: "{state.sentences[finding.symptom]}"')
+                continue
             if (before := state.findings.symptoms.get(finding.symptom)) is not None:
                 form, picture = (told(self.base, item, state.findings) for item in (before, finding))
                 say(f"- The form and a picture differ, and the picture counts. Form: {form}. Picture: {picture}.")
@@ -484,9 +493,11 @@ class _Run:
             outcome = expected_outcomes(self.base, findings, first, self._changes(first))
             self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome), today=self.today)
             self._keep(proposed, advised)
-            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
-            if moved is not None:
+            if (
+                moved is not None
+            ):  # before the documents, the last of a round, so that nothing is missing once they are there
                 keep_nudges(self.case, self.one.number, moved)
+            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")

@@ -19,7 +19,7 @@ from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.misses import remember
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.work import session_name
+from fitdiag.cli.work import log_of, session_name
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
 from fitdiag.knowledge.findings import Findings
@@ -44,7 +44,7 @@ from fitdiag.units import Units
 SESSIONS = Path("sessions")
 
 
-class _Leave(Exception):  # noqa: N818 (not an error: the fitter leaves)
+class Leave(Exception):  # noqa: N818 (not an error: the fitter leaves)
     """The fitter leaves: Ctrl-C, end of input, or the terminal is closed."""
 
 
@@ -112,7 +112,7 @@ class Screen:
         try:
             typed = input("> ").removeprefix("\ufeff")
         except (EOFError, KeyboardInterrupt):
-            raise _Leave from None
+            raise Leave from None
         if not self.interactive:
             echo = textwrap.fill(one_line(typed, 200), width(), initial_indent="> ", subsequent_indent="  ")
             write(echo.removeprefix("> "))
@@ -121,7 +121,7 @@ class Screen:
 
 def _hang_up(signal_number: int, frame: object) -> NoReturn:
     _on_hang_up(signal.SIG_IGN)  # a second one must not disturb the leaving
-    raise _Leave
+    raise Leave
 
 
 def _on_hang_up(handler: Any) -> None:
@@ -148,7 +148,7 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
     chosen: Units | None = units_of(units) if units else None
     base = load_rules(folder_of(rules))
     if resume:
-        log, events = _reopen(Path(resume), base, new_rules=new_rules)
+        log, events = _reopen(log_of(resume), base, new_rules=new_rules)
         with log:
             return _talk(base, log, events, pattern)
     if answers:
@@ -170,7 +170,7 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
             if offered is not None and offered.symptoms:
                 begun.append(log.append(offered_event(offered.symptoms.values())))
             return _talk(base, log, tuple(begun), pattern)
-    except _Leave:
+    except Leave:
         return _say_last("")  # nothing was begun, so there is nothing to save
 
 
@@ -274,7 +274,7 @@ def _talk(
                 _say_saved(log.path)
             if not screen.interactive or not _goes_on(screen, interview, "go on" if inside else "leave"):
                 return 0
-    except (_Leave, KeyboardInterrupt):
+    except (Leave, KeyboardInterrupt):
         return 0 if inside else _left(log)
     except OSError as gone:
         if gone.errno not in (errno.EIO, errno.EPIPE):

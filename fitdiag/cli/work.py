@@ -12,7 +12,7 @@ from fitdiag.cli.output import say, width, write
 from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, write_report
 from fitdiag.sessions.log import ReadLog, read_log
@@ -22,9 +22,28 @@ from fitdiag.sessions.state import Conclusion, conclude
 DEMO_SESSION = "lamplighter-round-2.jsonl"
 
 
+def log_of(given: str) -> Path:
+    """The log meant: a file; or, by a client's name or case, the log of the last round."""
+    if Path(given).exists() or given.endswith(".jsonl") or "/" in given:
+        return Path(given)
+    from fitdiag.cli.case import case_folder
+    from fitdiag.sessions.case import open_case
+
+    try:
+        case = open_case(case_folder(given))
+    except ProblemsFoundError as stopped:
+        if stopped.problems[0].code != "no-case":
+            raise
+        return Path(given)
+    if not case.rounds or not case.rounds[-1].log_file.exists():
+        hint = f"{command('fitdiag', 'review', given)} begins it"
+        raise stop("no-log", f"no round of {one_line(case.name, 60)} has begun", hint=hint)
+    return case.rounds[-1].log_file
+
+
 def replay_log(path: str, rules: str | None) -> int:
     base = load_rules(folder_of(rules))
-    result = replay(read_log(Path(path)), base)
+    result = replay(read_log(log_of(path)), base)
     write(as_text(make_report(base, result.conclusion, steps=False), base, width()))
     say_differences(result)
     return 0
@@ -54,7 +73,7 @@ def export(
             told = f"{option} is for the page the client takes home"
             raise stop("argument", told, where=Where(shown_path(to)), hint=f"end the name in {' or '.join(kinds)}")
     base = load_rules(folder_of(rules))
-    log = read_log(Path(path))
+    log = read_log(log_of(path))
     result = replay(log, base)
     findings = in_units(result.state.findings, units)
     conclusion, name = conclude(base, findings), one_line(client or "", 80)

@@ -21,6 +21,7 @@ FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15,
 NAMED = 0.8  # how surely a fitter names what meets the eye, asked whether that is all; a fitter's judgement
 _SIMULATED_RATE = 0.03  # simulated muslins are made, not met: no cause is more common among them than another
 _NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
+_LARGEST_ODDS = 1e12
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
 _CLEAR = 3.0  # standard deviations from a sign's own mark to its mark for clear, read with a ruler
 _AS_GOOD = 2.999  # from here on a measured amount is as good as a yes, or a no
@@ -251,6 +252,7 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
         for done in findings.done:
             if done.alteration in cause.after:
                 odds *= more[cause.after[done.alteration]]
+        odds = min(odds, _LARGEST_ODDS)
         prior.append(odds / (1.0 + odds))
         for link in cause.shows:
             links[row[link.symptom]].append((index, 1.0 - words.how_often.words[link.how_often]))

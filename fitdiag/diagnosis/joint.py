@@ -80,7 +80,7 @@ class Joint:
         slopes = {
             number: found
             for number, cause in enumerate(base.believed.values())
-            if cause.extent is not None and axes & (found := slopes_of(base, cause, self.simulated)).keys()
+            if axes and cause.extent is not None and axes & (found := slopes_of(base, cause, self.simulated)).keys()
         }
         known = {axis for found in slopes.values() for axis in found} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)
@@ -156,8 +156,8 @@ class Joint:
         return Posterior(self.network, self._answers)
 
     def _elsewhere(self, row: int | None) -> float:
-        """The chance that a sign comes from nothing, or from a cause without an extent."""
-        if row is None:
+        """The chance that a sign comes from nothing, or from a cause without an extent; simulated cloth knows neither."""
+        if row is None or self.simulated:
             return _SURELY
         absent = 1.0 - self.network.leak[row]
         for cause, q in self.network.links[row]:
@@ -324,7 +324,7 @@ class Joint:
                     result[cause] += one.share * chance
             for name in one.causes:
                 result[self.ids.index(name)] += one.share
-        return result
+        return [min(chance, 1.0) for chance in result]
 
     @cached_property
     def shifts(self) -> Mapping[str, Mapping[str, float]]:

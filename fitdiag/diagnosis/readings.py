@@ -10,14 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import sqrt
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import AtRest, Cause, RuleBase, Slope, Symptom
 
 _LEVEL_SCATTER = 0.5  # of a sign's own mark: how far right muslins differ where no rule says it; a fitter's judgement
 _OFTEN_ENOUGH = 0.3
-_Graded = TypeVar("_Graded", AtRest, Slope)
 
 
 @dataclass(frozen=True)
@@ -63,6 +62,17 @@ def axis_of(base: RuleBase, symptom: Symptom) -> Axis | None:
 def turned(symptom: Symptom) -> bool:
     """Whether more of the symptom is less on its axis."""
     return symptom.measure is not None and symptom.measure.mirror_of is not None
+
+
+class AxisSlope(NamedTuple):
+    """What 1 mm of an extent gives on an axis, towards larger readings, its scatter, and where that comes from."""
+
+    ratio: float
+    scatter: float
+    source: str
+
+
+_Graded = TypeVar("_Graded", AtRest, AxisSlope, Slope)
 
 
 def of_kind(base: RuleBase, figures: Iterable[_Graded], simulated: bool) -> _Graded | None:
@@ -153,8 +163,16 @@ def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int =
     )  # fmt: skip
 
 
-def slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, Slope]:
-    """A cause's slopes by axis, towards larger readings.
+def slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> Mapping[str, AxisSlope]:
+    """A cause's slopes by axis; worked out once for a rule base."""
+    key = ("slopes", cause.id, simulated)
+    if key not in base.worked_out:
+        base.worked_out[key] = _slopes_of(base, cause, simulated)
+    return base.worked_out[key]  # type: ignore[no-any-return]
+
+
+def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, AxisSlope]:
+    """A cause's slopes by axis.
 
     Of real cloth a simulation says how much, not whether: there its slopes count only for signs that the cause shows more
     than rarely. Of simulated cloth nothing else is known than what the simulation says.
@@ -165,12 +183,12 @@ def slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, Slope]
         for link in cause.shows
         if often[link.how_often] >= _OFTEN_ENOUGH and (axis := axis_of(base, base.symptoms[link.symptom])) is not None
     }
-    known: dict[str, list[Slope]] = {}
+    known: dict[str, list[AxisSlope]] = {}
     for name, slopes in base.slopes_of[cause.id].items():
         if (axis := axis_of(base, base.symptoms[name])) is not None:
             way = -1.0 if turned(base.symptoms[name]) else 1.0
             known.setdefault(axis.id, []).extend(
-                slope.model_copy(update={"ratio": way * slope.ratio}) for slope in slopes
+                AxisSlope(way * slope.ratio, slope.scatter, slope.source) for slope in slopes
             )
     result = {}
     for axis_id, slopes_here in known.items():

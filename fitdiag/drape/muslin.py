@@ -31,7 +31,7 @@ from fitdiag.drape.panels import Cut, cut_of, too_small
 from fitdiag.drape.picture import Pixels, draw
 from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.drape.settle import Rested, settle
-from fitdiag.files import make_folder, remove_file, write_atomically
+from fitdiag.files import make_folder, own_folder, remove_file, write_atomically
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, stop
 from fitdiag.units import Units
@@ -265,11 +265,7 @@ def _shared(
 
 
 def _place(key: str, dressing: int) -> Path:
-    if sys.platform == "win32":
-        home = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    else:
-        home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    return home / "fitdiag" / "drapes" / f"{key}-{dressing}.npz"
+    return own_folder() / "drapes" / f"{key}-{dressing}.npz"
 
 
 def _recall(order: Order, dressing: int) -> dict[str, Any] | None:

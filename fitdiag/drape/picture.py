@@ -76,6 +76,38 @@ def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
     return np.asarray(np.clip(average, 0, 1) * 255, dtype=np.uint8)
 
 
+def courses(worn: Worn, view: str) -> dict[str, list[Array]]:
+    """What is drawn on the cloth, seen from a side (of VIEWS, or `left`, `right`): names to pieces of lines, (n, 3) in mm.
+
+    From behind and in front the balance lines and grains; from beside the near part of the balance lines and the side seam.
+    """
+    found: dict[str, list[Array]] = {}
+    mesh, sides = worn.mesh, {"left": (True,), "right": (False,)}.get(view, (False, True))
+    for number, piece in enumerate(mesh.pieces):
+        panel = piece.panel
+        if (view == "back" and panel.front) or (view == "front" and not panel.front):
+            continue
+        lines = {name: worn.line(number, name) for name in panel.lines}
+        if len(sides) == 1:
+            lines = {name: line[_farthest(line[:, 1], forward=panel.front) :] for name, line in lines.items()}
+            if panel.front:
+                lines["side seam"] = worn.at(number, panel.chain(worn.cut.outer))
+        else:
+            low, high = panel.grain
+            lines["grain"] = worn.at(number, low + (high - low) * np.linspace(0.01, 0.99, 80)[:, None])
+        whole = any(mesh.mirrored)
+        for left in sides:
+            if not whole or mesh.mirrored[number] == left:
+                turn = np.array([-1.0 if left and not whole else 1.0, 1.0, 1.0])
+                for name, line in lines.items():
+                    found.setdefault(name, []).append(line * turn)
+    return found
+
+
+def _farthest(y: Array, *, forward: bool) -> int:
+    return int(y.argmax() if forward else y.argmin())
+
+
 def frame(body: Body, view: str) -> tuple[float, float]:
     """Width and height of a view in mm."""
     ring = body.outline(body.figure.waist_height - body.figure.waist_to_hip, 0.0)

@@ -9,7 +9,7 @@ from fitdiag.interview.telling import (
     CHOICES,
     HEADS,
     Line,
-    confirm_measured,
+    confirm_offered,
     how_much_is_it,
     how_much_was_done,
     shall_it_count,
@@ -39,7 +39,9 @@ def before_the_questions(talk: Interview) -> list[Line]:
     if waiting is not None:
         return how_much_is_it(talk.base.symptoms[waiting.symptom], talk.sample)
     if talk.stage == "pictures":
-        return list(confirm_measured(talk.base, talk.state.offered[0], talk.findings))
+        offered = talk.state.offered[0]
+        sentence = talk.state.sentences.get(offered.symptom, "")
+        return list(confirm_offered(talk.base, offered, talk.findings, sentence))
     return list(_opening(talk))
 
 

@@ -97,14 +97,14 @@ class Interview:
             self._choice = Choice(self.base, self.findings, self.conclusion.diagnosis, self._choice)
         return self._choice
 
-    def record(self, event: Mapping[str, Any]) -> None:
-        """Save an event and count it; first see that it can be weighed, so that a log can always be gone on with."""
-        state = fold((*self._events, event), self.base)
+    def record(self, *events: Mapping[str, Any]) -> None:
+        """Save events and count them; first see that they can be weighed, so that a log can always be gone on with."""
+        state = fold((*self._events, *events), self.base)
         try:
             conclusion = conclude(self.base, state.findings)
         except ProblemsFoundError as stopped:
             raise NotWeighableError(str(stopped)) from None
-        self._events.append(self._save(event))
+        self._events += [self._save(event) for event in events]
         self.state, self.conclusion, self.pending, self.wanted = state, conclusion, None, None
 
     # -- asking --------------------------------------------------------------------------------------------------
@@ -187,9 +187,8 @@ class Interview:
 
     def count(self, *findings: Finding, again: frozenset[str] = frozenset()) -> list[Line]:
         """Save answers, and tell whether they change what leads. `again`: those to photograph or ask at the next try-on."""
-        for finding in findings:
-            event = answer_event(finding)
-            self.record({**event, "again": True} if finding.symptom in again else event)
+        events = {finding.symptom: answer_event(finding) for finding in findings}
+        self.record(*({**event, "again": True} if name in again else event for name, event in events.items()))
         before, after = self._told, self.in_short()
         self._told = after
         return [after[0] if after != before or self.stage != "questions" else Line("So far: no change.")]

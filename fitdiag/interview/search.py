@@ -140,10 +140,13 @@ class Words:
 
     def named(self, kind: Kind, text: str) -> tuple[str, ...]:
         """The rules that a text speaks of in words that cannot well mean anything else; none where it only may."""
-        table = self._table(kind)
-        telling = {stem for stem in _words(text) if stem in table.stems and stem not in _ANSWERING}
-        scored = self.scored(kind, text)[:3] if len(telling) > 1 else []
+        scored = self.scored(kind, text)[:3] if self.telling(kind, text) > 1 else []
         return tuple(rule_id for _, rule_id in scored) if scored and scored[0][0] >= _NAMED else ()
+
+    def telling(self, kind: Kind, text: str) -> int:
+        """How many different words of a text some rule of this kind knows."""
+        table = self._table(kind)
+        return len({stem for stem in _words(text) if stem in table.stems and stem not in _ANSWERING})
 
     def known_denial(self, kind: Kind, text: str) -> bool:
         """Whether a sentence with a "not" says what a rule says with a "not": it does not touch, will not close."""

@@ -222,14 +222,24 @@ def how_to_look(base: RuleBase, symptom: Symptom, units: Units) -> Iterator[Line
         yield Line(f"Not to be confused with: {'; '.join(others)}.")
 
 
-def confirm_measured(base: RuleBase, offered: Finding, findings: Findings) -> tuple[Line, ...]:
-    """Asks whether the eye agrees with what a picture measured."""
-    first = not any(finding.origin == "photo" for finding in findings.symptoms.values())
+def confirm_offered(base: RuleBase, offered: Finding, findings: Findings, sentence: str) -> tuple[Line, ...]:
+    """Asks whether the eye agrees with what a picture measured, or whether a sentence of a mail was read right."""
     before = findings.symptoms.get(offered.symptom)
+    what = told(base, offered, findings)
+    if sentence:
+        asked = (Line(f'The mail: "{sentence}"'), Line(f"{what}. Is that what it says?", "ask"))
+        item = "1 yes  2 no, leave it out"
+    else:
+        first = not any(finding.origin == "photo" for finding in findings.symptoms.values())
+        asked = (
+            *((Line(HEADS["pictures"], "head"),) if first else ()),
+            Line(f"{what}. Does that agree with what you see?", "ask"),
+        )
+        item = "1 it agrees  2 it does not, ask me later"
+    known = lower_first(told(base, before, findings)) if before else ""
     return (
-        *((Line(HEADS["pictures"], "head"),) if first else ()),
-        Line(f"{told(base, offered, findings)}. Does that agree with what you see?", "ask"),
-        *((Line(f"The client's form says: {lower_first(told(base, before, findings))}.", "hint"),) if before else ()),
-        Line("1 it agrees  2 it does not, ask me later", "item"),
+        *asked,
+        *((Line(f"The client's form says: {known}.", "hint"),) if known else ()),
+        Line(item, "item"),
         Line("Or your own answer, like slight or an amount. ? how to look.", "hint"),
     )

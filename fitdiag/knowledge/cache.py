@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import sys
 from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -18,7 +17,7 @@ from typing import Annotated, Any, Union, get_args, get_origin
 from pydantic import BaseModel
 
 from fitdiag import __version__
-from fitdiag.files import make_folder, write_atomically
+from fitdiag.files import make_folder, own_folder, write_atomically
 from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
     About,
@@ -65,12 +64,8 @@ def stamp(folder: Path) -> str:
 
 
 def _place(folder: Path) -> Path:
-    if sys.platform == "win32":
-        home = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
-    else:
-        home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
     key = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:16]
-    return home / "fitdiag" / f"rules-{key}.json"
+    return own_folder() / f"rules-{key}.json"
 
 
 def recall(folder: Path) -> RuleBase | None:

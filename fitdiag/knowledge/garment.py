@@ -14,6 +14,11 @@ from pydantic import Field, StringConstraints, model_validator
 from fitdiag.knowledge.basics import Id, LengthMm, Rule, Text, YesNo
 
 MeasureName = Text
+Operation = Literal[
+    "open-wedge", "close-wedge", "spread-level", "overlap-level", "slide-section", "scoop-curve", "fill-curve",
+    "add-extension", "take-extension", "move-seam", "taper-seam", "change-dart", "swing-leg", "raise-waist",
+    "lower-waist", "shift-front-and-back", "none",
+]  # fmt: skip
 Do = Literal[
     "wedge", "spread", "stretch", "widen", "slide", "slit", "edge", "tip", "corner", "bend", "straight", "slip", "shift", "swing", "darts",
     "grain", "notches", "line", "keep", "none",

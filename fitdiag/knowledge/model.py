@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, Field, StringConstraints
 
 from fitdiag.knowledge.basics import Id, Ids, LengthMm, Rule, SignedMm, Text, YesNo, one_or_many
-from fitdiag.knowledge.garment import Garment, Move
+from fitdiag.knowledge.garment import Garment, Move, Operation
 from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
 from fitdiag.problems import Where
 from fitdiag.units import Units, in_units
@@ -25,11 +25,6 @@ Stage = Literal["balance", "rise", "girth", "crotch", "leg", "finish"]
 Grade = Literal["published", "common-practice", "memory", "judgement", "geometry", "simulated"]
 Seen = Literal["yes", "no", "unsure"]
 Severity = Literal["slight", "clear", "strong"]
-Operation = Literal[
-    "open-wedge", "close-wedge", "spread-level", "overlap-level", "slide-section", "scoop-curve", "fill-curve",
-    "add-extension", "take-extension", "move-seam", "taper-seam", "change-dart", "swing-leg", "raise-waist",
-    "lower-waist", "shift-front-and-back", "none",
-]  # fmt: skip
 
 
 def source_key(text: str) -> str:
@@ -519,9 +514,18 @@ class RuleBase:
 
     def undone_by(self, alteration: str) -> tuple[str, ...]:
         """The alterations that this one takes back."""
-        own = self.alterations[alteration].opposite
-        others = [rule.id for rule in self.alterations.values() if rule.opposite == alteration]
-        return tuple(dict.fromkeys([*([own] if own else []), *others]))
+        return self._undone[alteration]
+
+    @cached_property
+    def _undone(self) -> Mapping[str, tuple[str, ...]]:
+        pairs = [(rule.id, rule.opposite) for rule in self.alterations.values() if rule.opposite]
+        pairs += [(other, own) for own, other in pairs]
+        return {name: tuple(dict.fromkeys(o for own, o in pairs if own == name)) for name in self.alterations}
+
+    @cached_property
+    def worked_out(self) -> dict[tuple[object, ...], Any]:
+        """What other rooms work out once for these rules, by keys of their own."""
+        return {}
 
     @cached_property
     def slopes_of(self) -> Mapping[str, Mapping[str, tuple[Slope, ...]]]:

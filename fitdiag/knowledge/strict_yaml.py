@@ -212,9 +212,7 @@ def _plain(node: yaml.Node, path: str, problems: list[Problem], depth: int) -> A
             continue
         if key_node.value in mapping:
             problems.append(
-                Problem(
-                    "duplicate-key", f"'{one_line(key_node.value, 40)}' stands here twice", where, "keep one of them"
-                )
+                Problem("duplicate-key", f"'{one_line(key_node.value, 40)}' appears twice", where, "keep one of them")
             )
             continue
         if key_node.value == "<<":

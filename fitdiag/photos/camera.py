@@ -44,13 +44,24 @@ class Camera:
         """(N, 2) pixels to (N, 2) levelled rays: X to the right and Y up, at distance 1."""
         flat = self.straight(pixels)
         direction = np.concatenate([flat, np.full((len(flat), 1), self.focal)], axis=1)
-        up = np.array(self.up)
-        away = np.array([0.0, 0.0, 1.0]) - up[2] * up  # level, and the way the lens looks
-        away /= np.linalg.norm(away)
-        right = np.cross(away, -up)
-        right = right if right[0] > 0 else -right
+        right, up, away = self._level()
         depth = np.maximum(direction @ away, self.focal / 100)  # what would lie behind the lens lies far to the side
         return np.stack([direction @ right / depth, direction @ up / depth], axis=1)
+
+    def pixels(self, rays: Array) -> Array:
+        """The way back: (N, 2) levelled rays to the pixels where this camera shows them."""
+        right, up, away = self._level()
+        direction = rays[:, :1] * right + rays[:, 1:] * up + away
+        flat = self.focal * direction[:, :2] / direction[:, 2:]
+        return np.asarray(bent(flat, self.bend, math.hypot(*self.middle)) + self.middle)
+
+    def _level(self) -> tuple[Array, Array, Array]:
+        """To the right, up, and level away from the lens, in the camera's own frame."""
+        up = np.array(self.up)
+        away = np.array([0.0, 0.0, 1.0]) - up[2] * up
+        away /= np.linalg.norm(away)
+        right = np.cross(away, -up)
+        return (right if right[0] > 0 else -right), up, away
 
 
 def focal_px(focal_35mm: float, width: int, height: int) -> float:

@@ -173,7 +173,8 @@ def simulate(
     for (name, amount), muslin in zip(steps, muslins[1:], strict=True):
         told = changes(stages[-1].readings, muslin.readings, muslin.apart or {}, units)
         stages.append(Shown(name, amount, muslin.readings, muslin.apart or {}, told))
-    warnings += _warned(base, block.readings, stages, units)
+    surely = {item.alteration for item in plan.recommendations if item.only_if is None}
+    warnings += _warned(base, block.readings, stages, [s for s in stages if s.alteration in {"", *surely}], units)
     title = base.cloths[cloth].title if cloth in base.cloths else kind.name
     body = body_told(wearer, units)
     return Simulation(body, title, block.readings, tuple(stages), tuple(warnings)), tuple(muslins)
@@ -252,18 +253,25 @@ def amount_told(name: str, value: float, units: Units) -> str:
     return f"{value:.2f} {unit}" if abs(value) < 10 else f"{value:.0f} {unit}"
 
 
-def _warned(base: RuleBase, block: Mapping[str, float], stages: Sequence[Shown], units: Units) -> list[str]:
-    """Amounts that would leave the hip line off or pull into the cleft, each with the amount that would not."""
+def _warned(
+    base: RuleBase, block: Mapping[str, float], stages: Sequence[Shown], sure: Sequence[Shown], units: Units
+) -> list[str]:
+    """Amounts that would leave the hip line off or pull into the cleft, each with the amount that would not.
+
+    `sure`: the stages without the steps that wait for a sign.
+    """
     warnings = []
-    last = stages[-1]
+    last = sure[-1]
     for name, off in (("dip-centre-back", LINE_OFF_MM), ("dip-centre-front", LINE_OFF_MM)):
         over = last.readings[name] - block[name]
-        if len(stages) > 1 and abs(over) > off + last.apart.get(name, 0.0):
+        if len(sure) > 1 and abs(over) > off + last.apart.get(name, 0.0):
             where = name.removeprefix("dip-").replace("-", " ")
             more = "lower" if over > 0 else "higher"
             by = format_reading(abs(over), units)
-            text = f"After all steps the hip line would lie {by} {more} at {where} than the block's does on this body."
-            warnings.append(text + _instead(base, stages, name, block[name], units))
+            text = (
+                f"After these steps the hip line would lie {by} {more} at {where} than the block's does on this body."
+            )
+            warnings.append(text + _instead(base, sure, name, block[name], units))
     for before, after in pairwise(stages):
         limit = max(PULLS_N_M, PULLS_TIMES * block.get("pull-seat", 0.0))
         pull, was = after.readings.get("pull-seat", 0.0), before.readings.get("pull-seat", 0.0)

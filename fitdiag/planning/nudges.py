@@ -75,7 +75,7 @@ def nudge(
     """
     bodies = [figure, *(with_nudges(figure, {part: step}) for part, step in TRIED_MM.items())]
     orders = [order_of(pattern, body, cloth, units=findings.units) for body in bodies for pattern in (block, sewn)]
-    muslins = drape(orders, tell=tell)
+    muslins = drape(orders, dressings=1, tell=tell)  # what dressings differ by falls out of the differences
     seen = [nearness(base, findings, muslins[k].readings, muslins[k + 1].readings) for k in range(0, len(muslins), 2)]
     known = [k for k, one in enumerate(seen[0]) if not base_sign_whole(base, one.symptom)]
     missing = [seen[0][k].came - seen[0][k].simulated for k in known]

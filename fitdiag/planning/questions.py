@@ -22,12 +22,12 @@ from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
 WORLDS = 80
-SURE = 0.9  # from this chance on the first alteration counts as settled
+SURE = 0.87  # from this chance on the first alteration counts as settled
 SAFE = 0.02  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
-STAY = 0.3  # a station is left where its best question tells less than this share of the best elsewhere
+STAY = 0.2  # a station is left where its best question tells less than this share of the best elsewhere
 ENOUGH = 18  # so many questions are asked of one's own accord, and no more
-BESIDE = 0.5  # a question stands on a screen beside one that tells at most so many times as much: its share
+BESIDE = 0.85  # a question stands on a screen beside one that tells at most so many times as much: its share
 DANGER = 0.3  # bits that a sign counts which would surely speak against the first alteration
 
 
@@ -95,7 +95,11 @@ class Choice:
     @property
     def enough(self) -> bool:
         """Whether as much was asked as anybody can be asked at once."""
-        return sum(finding.origin == "asked" for finding in self.findings.symptoms.values()) >= ENOUGH
+        return self._asked >= ENOUGH
+
+    @property
+    def _asked(self) -> int:
+        return sum(finding.origin == "asked" for finding in self.findings.symptoms.values())
 
     def _open(self, symptom: str) -> bool:
         return symptom not in self.diagnosis.findings.symptoms
@@ -134,6 +138,7 @@ class Choice:
         mine = [one for one in self.questions if station in one.stations]
         least = max(LEAST, BESIDE * max((one.bits for one in mine), default=0.0))
         telling = [one for one in mine if one.bits >= least]
+        most = most if anything else max(1, min(most, ENOUGH - self._asked))
         return tuple(one.symptom for one in (telling or (mine if anything else []))[:most])
 
     def first_if(self, symptom: str, *, there: bool) -> dict[str | None, float]:

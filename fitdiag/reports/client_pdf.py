@@ -26,7 +26,7 @@ TRIES = (
     (3, (10.0, 9.5, 9.0)),
 )  # pages, and the points of the letters
 LARGE = 14.0  # large print as the trade of printing understands it: 14 points and more
-MUSLIN_MM = 72.0  # height of the pictures of simulated cloth
+MUSLIN_MM = 88.0  # height of the pictures of simulated cloth
 INK, SOFT = 0, 80  # greys
 
 

@@ -182,6 +182,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
                 "id": belief.cause,
                 "title": base.causes[belief.cause].title,
                 "probability": belief.probability,
+                "spoken_of": belief.cause in diagnosis.touched,
                 **_extent_data(extents.get(belief.cause)),
                 "because": [f"{reason.text}: speaks {reason.firmness} for it" for reason in belief.because],
                 "against": [f"{reason.text}: speaks {reason.firmness} against it" for reason in belief.against],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, get_args
 
 from fitdiag.diagnosis.belief import Diagnosis
@@ -29,6 +29,7 @@ class State:
 
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
     yet; `recorded`: the conclusion, if nothing was answered after it; `again`: signs to photograph or ask at the next try-on.
+    `sentences`: where an offered finding was read from a mail, the sentence, by symptom.
     """
 
     findings: Findings
@@ -40,6 +41,7 @@ class State:
     awaiting: Finding | Done | None = None
     offered: tuple[Finding, ...] = ()
     again: frozenset[str] = frozenset()
+    sentences: Mapping[str, str] = field(default_factory=dict)
 
 
 def fold(events: Iterable[Event], base: RuleBase) -> State:
@@ -142,7 +144,8 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                 ),
             )
         case "offered":
-            return replace(state, offered=_offered(state.offered, event, base))
+            sentences = {**state.sentences, **_sentences(event)}
+            return replace(state, offered=_offered(state.offered, event, base), sentences=sentences)
         case "answer":
             finding = finding_from(event)
             if finding is None or finding.symptom not in base.symptoms:
@@ -159,9 +162,22 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
     return state
 
 
-def offered_event(findings: Iterable[Finding]) -> dict[str, Any]:
-    """Findings from pictures, to be confirmed one by one, as an event of the log."""
-    return {"event": "offered", "findings": [answer_event(finding) for finding in findings]}
+def offered_event(findings: Iterable[Finding], sentences: Mapping[str, str] | None = None) -> dict[str, Any]:
+    """Findings from pictures or a mail, to be confirmed one by one, as an event of the log; with the sentences they were read from."""
+    told = sentences or {}
+    return {
+        "event": "offered",
+        "findings": [
+            {**answer_event(one), **({"sentence": told[one.symptom]} if one.symptom in told else {})}
+            for one in findings
+        ],
+    }
+
+
+def _sentences(event: Event) -> dict[str, str]:
+    given = event.get("findings")
+    items = [item for item in given if isinstance(item, Mapping)] if isinstance(given, list) else []
+    return {str(item.get("symptom")): one_line(item["sentence"], 400) for item in items if item.get("sentence")}
 
 
 def _offered(before: tuple[Finding, ...], event: Event, base: RuleBase) -> tuple[Finding, ...]:

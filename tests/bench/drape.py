@@ -2,7 +2,7 @@
 
     python tests/bench/drape.py table TABLE.csv [--muslins 24] [--seed 1]   # lines of draped muslins with known faults
     python tests/bench/drape.py finer                                       # mesh halved, step halved: the dip
-    python tests/bench/drape.py bodies                                      # waist 55 to 130 cm: at rest, nothing trapped
+    python tests/bench/drape.py bodies [--bodies 10]                        # waist 55 to 130 cm: at rest, nothing trapped
     python tests/bench/drape.py alterations                                 # every alteration at half its limit
     python tests/bench/drape.py time                                        # before and after, as a ratio to a factorisation
 
@@ -187,8 +187,8 @@ TEN = (
 )
 
 
-def bodies() -> None:
-    for waist, hip in TEN:
+def bodies(count: int = len(TEN)) -> None:
+    for waist, hip in TEN[:count]:
         figure, _ = figure_of({"waist": waist, "hip": hip}, {})
         rise = figure.crotch_depth + 14.0
         pattern = draft(Measures(waist, hip, rise, figure.waist_to_hip, figure.waist_height, hip * 0.22))
@@ -265,13 +265,16 @@ def main() -> None:
     parser.add_argument("path", nargs="?", type=Path)
     parser.add_argument("--muslins", type=int, default=24)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--bodies", type=int, default=len(TEN), help="only the first of them")
     given = parser.parse_args()
     if given.what == "table":
         if given.path is None:
             parser.error("give the table, a .csv file")
         table(given.path, given.muslins, given.seed)
+    elif given.what == "bodies":
+        bodies(given.bodies)
     else:
-        {"finer": finer, "bodies": bodies, "alterations": alterations, "time": clock}[given.what]()
+        {"finer": finer, "alterations": alterations, "time": clock}[given.what]()
 
 
 if __name__ == "__main__":

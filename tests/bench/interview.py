@@ -1,4 +1,4 @@
-"""How good the interview is: simulated clients answer it, and the list it calls ready is held against the one after every answer.
+"""How good the interview is: simulated clients answer it; the list it calls ready is held against that after all answers that can be given.
 
     python tests/bench/interview.py [--clients N] [--seed N] [--named P]
 
@@ -38,7 +38,7 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import first_choice
-from fitdiag.planning.questions import Choice
+from fitdiag.planning.questions import Choice, askable
 
 NAMED = 0.9
 _RESAMPLES = 2000
@@ -108,6 +108,10 @@ def hold(client: Client, chance: float, on_a_screen: int) -> Course:
     base, findings = rules(), first_look(client, chance)
     everything = replace(
         findings, symptoms={**{name: answer(client, name) for name in client.signs}, **findings.symptoms}
+    )
+    left_out = {name for name in client.signs if not askable(base.symptoms[name], everything)} - set(findings.symptoms)
+    everything = replace(
+        everything, symptoms={name: one for name, one in everything.symptoms.items() if name not in left_out}
     )
     end = first_choice(Diagnosis(base, replace(everything, looked=False)))
     choice: Choice | None = None

@@ -144,8 +144,9 @@ def fit(muslins: Sequence[Muslin], signs: Sequence[Sign] = SIGNS) -> tuple[list[
     for kind, bodies in sorted(moved.items()):
         lines = [sum(mm * change for mm, change in seen) / sum(mm * mm for mm, _ in seen) for seen in bodies.values()]
         ratio = np.mean(lines, axis=0)
-        left = [(change - ratio * mm) / mm for seen in bodies.values() for mm, change in seen]
-        scatter = np.sqrt(np.mean(np.square(left), axis=0))
+        left = [change - ratio * mm for seen in bodies.values() for mm, change in seen]
+        square = sum(mm * mm for seen in bodies.values() for mm, _ in seen)
+        scatter = np.sqrt(np.sum(np.square(left), axis=0) / square)
         for cause in CAUSES[kind]:
             for name, slope, spread in zip(names, ratio, scatter, strict=True):
                 slopes.append(

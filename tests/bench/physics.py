@@ -1,6 +1,7 @@
 """What the rules make of draped muslins with known faults, by all their readings; bodies held out in turns.
 
     python tests/bench/physics.py TABLE.csv [--judge OTHER.csv] [--lines] [--seed N] [--folds N]
+    python tests/bench/physics.py TABLE.csv --drape [N]    # drapes N of its muslins anew: how far off their lines are
 
 Each muslin with one fault is told as findings: every drawn line, the waist edge and the hang of the crotch, each with the
 error of a careful reading. The answer is that of `diagnose`: findings in, the JSON of the report out. The simulated slopes
@@ -148,7 +149,13 @@ def main() -> None:
     parser.add_argument("--folds", type=int, default=FOLDS, help="how many of the folds to ask")
     parser.add_argument("--quick", action="store_true", help="beliefs only, without the report")
     parser.add_argument("--misses", action="store_true")
+    parser.add_argument("--drape", type=int, nargs="?", const=12, help="drape so many of the muslins anew (12)")
     chosen = parser.parse_args()
+    if chosen.drape:
+        from drape import table as draped_anew
+
+        draped_anew(chosen.table, chosen.drape, chosen.seed)
+        return
     signs = LINES if chosen.lines else SIGNS
     base, table = load_rules(), read_table(chosen.table)
     scores: dict[str, Score] = defaultdict(Score)

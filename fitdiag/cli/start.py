@@ -1,0 +1,69 @@
+"""The start screen: who waits for whom, and one key for what is done most. It runs nothing itself; it says which commands to run."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+
+from fitdiag.cli.case import list_lines, parent_of, read_again
+from fitdiag.cli.output import say, width, write
+from fitdiag.cli.terminal import Leave, Screen
+from fitdiag.interview.telling import Line
+from fitdiag.problems import command, one_line
+from fitdiag.sessions.case_list import CaseList, Row, list_cases
+
+MOST = 9  # cases that have a key of their own
+KEYS: Mapping[str, str] = {
+    "n": "new client",
+    "q": "a quick fitting, without a case",
+    "p": "practise on the sample",
+    "c": "print the card that asks for pictures",
+    "h": "help",
+    "x": "leave",
+}
+
+
+def start(today: date | None = None) -> list[list[str]]:
+    """Show the screen until something is chosen; the commands to run, one after the other, none to leave."""
+    screen, day = Screen(), today or date.today()
+    parent = parent_of(None)
+    found = list_cases(parent, read_again) if parent.exists() else CaseList(())
+    open_cases = [row for row in found.rows if row.waiting][:MOST]
+    screen.show([Line("fitdiag: from what is seen on a muslin to a short list of alterations")])
+    if open_cases:
+        write("")
+        write("\n".join(list_lines(found, day, width())))
+    screen.show(_menu(open_cases))
+    while True:
+        try:
+            typed = screen.read().strip().lower()
+        except Leave:
+            return []
+        chosen = _commands(screen, typed, open_cases)
+        if chosen is not None:
+            for words in chosen:
+                say(f"\n{command('fitdiag', *words)}")
+            return chosen
+        write(f"'{one_line(typed, 20)}' is none of the keys; h for help, x to leave.")
+
+
+def _menu(rows: list[Row]) -> list[Line]:
+    cases = [Line(f"{number}  go on with {row.name}", "item") for number, row in enumerate(rows, 1)]
+    keys = [Line(f"{key}  {told}", "item") for key, told in KEYS.items()]
+    return [Line("What now? One key, then Enter.", "ask"), *cases, *keys]
+
+
+def _commands(screen: Screen, typed: str, rows: list[Row]) -> list[list[str]] | None:
+    """The commands a key stands for; None where it stands for none."""
+    if typed.isdecimal() and 1 <= int(typed[:4]) <= len(rows):
+        return [["review", Path(rows[int(typed) - 1].folder).name]]
+    if typed in ("n", KEYS["n"]):
+        screen.show([Line("Your own name for the client?", "ask")])
+        name = screen.read().strip()
+        return [["case", "new", name], ["review", name]] if name else []
+    plain = {
+        "q": [["interview"]], "p": [["demo"]], "c": [["photo", "card", "--to", "shot-card.pdf"]],
+        "h": [["--help"]], "?": [["--help"]], "help": [["--help"]], "x": [], "": [], "exit": [], "quit": [],
+    }  # fmt: skip
+    return plain.get(typed)

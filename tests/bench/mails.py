@@ -1,0 +1,73 @@
+"""How well plain mails are read: twenty of different temper, with what they say and what must not be read out of them.
+
+    python tests/bench/mails.py [--half judge|tune] [--each]
+
+Goals: 80 % of the signs found, at most one wrong proposal a mail. Nothing that is read counts before it is confirmed.
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from fitdiag.interview.mail import Proposal, read_mail
+from fitdiag.interview.search import Words
+from fitdiag.knowledge.load import load_rules
+
+MAILS = Path(__file__).resolve().parents[1] / "data" / "mails"
+
+
+def ids_of(entry: dict[str, Any]) -> set[str]:
+    return set(entry.get("any_of", ())) or {entry["id"]}
+
+
+def wrong(proposal: Proposal, mail: dict[str, Any]) -> bool:
+    """Whether a proposal is neither said nor allowed."""
+    key = {"symptom": "signs", "body note": "body", "alteration": "done"}[proposal.kind]
+    if any(proposal.id in ids_of(entry) and entry.get("seen", "yes") == "yes" for entry in mail[key]):
+        return False
+    plain = " ".join(proposal.sentence.split())
+    for entry in mail.get("may", ()):
+        allowed = not entry.get("ids") or proposal.id in entry["ids"]
+        if allowed and (proposal.id in entry.get("ids", ()) or " ".join(entry["sentence"].split()) in plain):
+            return False
+    return True
+
+
+def main() -> None:
+    """Print how many signs were found, how many proposals were wrong, and how many amounts and sides were right."""
+    parser = argparse.ArgumentParser(description="Plain mails against what they say.")
+    parser.add_argument("--half", choices=("judge", "tune"), default="judge")
+    parser.add_argument("--each", action="store_true", help="list every mail (tuning half only)")
+    options = parser.parse_args()
+    base = load_rules()
+    words = Words(base)
+    truth = yaml.safe_load((MAILS / "truth.yaml").read_text("utf-8"))
+    said = found = amounts = right = bad = mails = bodies = body_found = 0
+    for mail in (one for one in truth if one["half"] == options.half):
+        mails += 1
+        read = read_mail(base, words, (MAILS / mail["mail"]).read_text("utf-8"), mail["units"])
+        signs = {one.id: one for one in read if one.kind == "symptom"}
+        seen = [entry for entry in mail["signs"] if entry["seen"] == "yes"]
+        missed = [entry for entry in seen if not ids_of(entry) & signs.keys()]
+        said, found = said + len(seen), found + len(seen) - len(missed)
+        bodies += len(mail["body"])
+        body_found += sum(bool(ids_of(entry) & {one.id for one in read}) for entry in mail["body"])
+        for entry in (one for one in seen if "amount" in one and one not in missed):
+            finding = next(signs[name].finding for name in ids_of(entry) if name in signs)
+            amounts += 1
+            right += finding is not None and abs((finding.amount_mm or 0.0) - entry["amount"]) < 1.0
+        faults = [one for one in read if wrong(one, mail)]
+        bad += len(faults)
+        if options.each and options.half == "tune":
+            print(mail["mail"], "missed", [(ids_of(one), one["sentence"]) for one in missed])
+            print("    wrong", [(one.id, one.sentence[:90]) for one in faults])
+    print(f"{mails} mails, {options.half} half: signs found {found} of {said} ({100 * found / said:.0f} %, goal 80), wrong proposals"
+          f" {bad / mails:.1f} a mail (goal 1), amounts right {right} of {amounts}, body notes found {body_found} of {bodies}")  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,69 @@
+"""A plain mail is read into proposals, and nothing of it counts before somebody has confirmed it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from fitdiag.interview.engine import Interview
+from fitdiag.interview.mail import read_mail, sentences
+from fitdiag.interview.search import Words
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.sessions.state import fold, offered_event
+
+MAIL = """Dear cutter,
+
+the waistband digs in. There are lines going straight across the belly from the buttons.
+> the crotch hangs low
+Crotch is fine. You had let the side seams out at the waist by 1/4 inch.
+--
+the thighs are too tight in this signature
+"""
+
+
+@pytest.fixture(scope="module")
+def base() -> RuleBase:
+    return load_rules()
+
+
+def test_quotes_greeting_and_signature_are_passed_over() -> None:
+    """Only what the client says now is read."""
+    assert list(sentences(MAIL)) == [
+        "the waistband digs in.",
+        "There are lines going straight across the belly from the buttons.",
+        "Crotch is fine.",
+        "You had let the side seams out at the waist by 1/4 inch.",
+    ]
+
+
+def test_each_proposal_carries_its_sentence(base: RuleBase) -> None:
+    """A sign and an earlier alteration are told apart, each with the sentence it was read from; praise proposes nothing."""
+    read = {one.id: one for one in read_mail(base, Words(base), MAIL, "in")}
+    assert read["waist-binds"].sentence == "the waistband digs in."
+    assert read["let-waist-out"].kind == "alteration"
+    assert read["let-waist-out"].amount_mm == pytest.approx(6.35)
+    assert not {"crotch-hangs-low", "front-thigh-pulls-across"} & read.keys()
+
+
+def test_nothing_counts_before_it_is_confirmed(base: RuleBase) -> None:
+    """The sentence is shown; a no leaves it out, a yes counts it."""
+    one = next(one for one in read_mail(base, Words(base), MAIL, "in") if one.id == "waist-binds")
+    assert one.finding is not None
+    events = ({"event": "start"}, offered_event([one.finding], {one.id: one.sentence}))
+    assert not fold(events, base).findings.symptoms
+    for said, count in (("2", 0), ("yes", 1)):
+        talk = Interview(base, events, lambda event: event)
+        assert one.sentence in "\n".join(line.text for line in talk.prompt())
+        talk.reply(said)
+        assert len(talk.findings.symptoms) == count
+
+
+@pytest.mark.parametrize("path", sorted((Path(__file__).parent / "data" / "mails").glob("*.txt")), ids=lambda p: p.stem)
+def test_every_sentence_stands_in_its_mail(base: RuleBase, path: Path) -> None:
+    """What is shown as said was said, word for word."""
+    text = path.read_text("utf-8")
+    plain = " ".join(text.replace("’", "'").split())
+    for one in read_mail(base, Words(base), text, "in"):
+        assert one.sentence in plain
