@@ -25,7 +25,7 @@ from fitdiag.drape.mesh import Mesh, mesh_of
 from fitdiag.drape.muslin import Draped, drape, order_of
 from fitdiag.drape.panels import Cut, Panel, cut_of
 from fitdiag.drape.picture import VIEWS, draw
-from fitdiag.drape.readings import Worn, read
+from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.simulated import FigurePart
@@ -260,6 +260,13 @@ def test_sewn_edges_meet_and_darts_are_closed(worn: Worn) -> None:
         assert (one == (other[::-1] if pair.against else other)).all()
     dressed = dress(cut, mesh, worn.body)
     assert 2 * dressed.hoop_length.sum() == pytest.approx(cut.girths["waist"], abs=1.0)
+
+
+def test_signs_of_the_rules_are_readings_of_the_cloth() -> None:
+    """Each names a reading that there is, and how much of it a millimetre is where the reading is a length or an angle."""
+    for sign in load_rules().simulated_signs.values():
+        assert sign.reading in READINGS
+        assert (sign.mm is not None) == (READINGS[sign.reading].unit in ("mm", "degrees"))
 
 
 def test_every_edge_of_the_outline_is_an_edge_of_the_mesh(worn: Worn) -> None:
