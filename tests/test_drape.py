@@ -25,7 +25,7 @@ from fitdiag.drape.mesh import Mesh, mesh_of
 from fitdiag.drape.muslin import Draped, drape, order_of
 from fitdiag.drape.panels import Cut, Panel, cut_of
 from fitdiag.drape.picture import VIEWS, draw
-from fitdiag.drape.readings import Worn, read
+from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.simulated import FigurePart
@@ -262,6 +262,13 @@ def test_sewn_edges_meet_and_darts_are_closed(worn: Worn) -> None:
     assert 2 * dressed.hoop_length.sum() == pytest.approx(cut.girths["waist"], abs=1.0)
 
 
+def test_signs_of_the_rules_are_readings_of_the_cloth() -> None:
+    """Each names a reading that there is, and how much of it a millimetre is where the reading is a length or an angle."""
+    for sign in load_rules().simulated_signs.values():
+        assert sign.reading in READINGS
+        assert (sign.mm is not None) == (READINGS[sign.reading].unit in ("mm", "degrees"))
+
+
 def test_every_edge_of_the_outline_is_an_edge_of_the_mesh(worn: Worn) -> None:
     """No triangle bridges a dart or cuts a corner of the boundary."""
     for piece in worn.mesh.pieces:
@@ -300,6 +307,19 @@ def test_one_fuller_hip_drapes_the_whole_garment(block: Pattern) -> None:
     figure, _ = figure_of({"waist": 680, "hip": 940}, {"hip-fuller": (40.0, "right")})
     muslin: Draped = drape([replace(order_of(block, figure), points=400)], dressings=1, keep=False)[0]
     assert muslin.readings["across-back-hip"] > muslin.left["across-back-hip"] + 1.0
+
+
+def test_a_pattern_whose_sides_differ_is_draped_whole(block: Pattern) -> None:
+    """The back made longer on the left only: the line dips more on the left, and the crotch seam is still one seam."""
+    one = carry_out(block, "lengthen-back-crotch", 25.0, "left").pattern
+    cut = cut_of(one)
+    assert length(cut.left[1].chain(cut.centre)) > length(cut.panels[1].chain(cut.centre)) + 15.0
+    muslin = drape([replace(order_of(one, BASE), points=400)], dressings=1, keep=False)[0]
+    assert muslin.still
+    assert muslin.left["dip-centre-back"] > muslin.readings["dip-centre-back"] + 1.0
+    plain = drape([replace(order_of(block, BASE), points=400)], dressings=1, keep=False)[0]
+    assert not plain.left
+    assert muslin.left["dip-centre-back"] > plain.readings["dip-centre-back"] + 2.0
 
 
 def test_kinds_of_cloth_come_from_the_rules() -> None:

@@ -881,8 +881,9 @@ def test_the_signs_of_a_view_are_listed_on_request(base: RuleBase) -> None:
 
 
 @pytest.fixture
-def screen(base: RuleBase) -> Talk:
+def screen(base: RuleBase, monkeypatch: pytest.MonkeyPatch) -> Talk:
     """An interview before its first screen of several questions."""
+    monkeypatch.setattr("fitdiag.planning.questions.BESIDE", 0.1)
     talk = Talk(base, several=True).type("", "", "hems-swing-inward", "", "ask")
     assert len(talk.interview.screen) > 2
     return talk

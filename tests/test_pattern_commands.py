@@ -417,7 +417,7 @@ def test_measures_that_hardly_belong_together_are_warned_of_in_one_line(
     [
         ("tuck-across-back-hip", "add an amount, like tuck-across-back-hip=3/4 in"),
         ("tuck-across-back-hip=", "add an amount, like tuck-across-back-hip=3/4 in"),
-        ("tuck-acros-back-hip=1 in", "did you mean 'tuck-across-back-hip=...'?"),
+        ("tuck-acros-back-hip=1 in", "did you mean 'tuck-across-back-hip=...'"),
         ("tuck=1 in", "did you mean 'tuck-across-"),
         ("moon=1 in", "`fitdiag rules list alterations` lists all"),
     ],

@@ -10,6 +10,7 @@ from reference import draw_client
 
 from fitdiag.diagnosis.belief import Diagnosis, compile_network
 from fitdiag.diagnosis.exact import TooWideError
+from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -73,3 +74,23 @@ def test_the_same_answers_give_the_same_questions(base: RuleBase) -> None:
     alone = Choice(base, later, Diagnosis(base, later))
     assert after.questions == alone.questions
     assert (after.first, after.settled, after.ready) == (alone.first, alone.settled, alone.ready)
+
+
+def test_the_amount_that_narrows_most_is_asked_before_the_list_is_ready(base: RuleBase) -> None:
+    """A sign named without an amount: the first alteration's own reading is asked for once, and declined stays declined."""
+    talk = Interview(base, ({"event": "start"},), lambda event: event, single=True)
+    for line in ("", "", "balance-lines-dip-to-back", "", "ask"):
+        talk.prompt()
+        talk.reply(line)
+    asked = []
+    talk.prompt()
+    while not talk.finished:
+        first = talk.conclusion.plan.recommendations[:1]
+        if talk.wanted is not None:
+            assert talk.wanted == first[0].amount.measure_next
+            asked.append(talk.wanted)
+        talk.reply("" if talk.expects_amount else "no")
+        talk.prompt()
+    assert len(asked) == len(set(asked))
+    first = talk.conclusion.plan.recommendations[:1]
+    assert not first or first[0].amount.measure_next in (None, *talk.declined)

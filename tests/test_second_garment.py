@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import ast
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+import yaml
 from small_rules import good_files, write_rules
 
+import fitdiag.pattern
+from fitdiag.cli.main import run
 from fitdiag.drape.figure import BASE
 from fitdiag.drape.muslin import drape, order_of
 from fitdiag.knowledge.check import check_rules
@@ -111,6 +116,26 @@ def test_a_skirt_is_altered_trued_drawn_and_printed(skirt: Garment, name: str) -
     assert pdf_sheets(after, "a4", units="cm", day="2026-11-28").startswith(b"%PDF")
 
 
+def test_a_skirt_at_the_keyboard(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Drafted, walked, its darts split, read from DXF and printed, by its name alone; the trousers' measures are not asked."""
+    own, other, dxf, pdf = (str(tmp_path / name) for name in ("own.json", "other.yaml", "other.dxf", "own.pdf"))
+    size = ("--waist", "68cm", "--hip", "94cm", "--waist-to-hip", "20.6cm")
+    for arguments in (
+        ("draft", "--garment", "skirt", *size, "--length", "60cm", "--out", own), ("walk", own),
+        ("darts", own, "--do", "back 1 split=28mm", "--out", other), ("read", other, "--out", dxf),
+        ("read", dxf, "--out", str(tmp_path / "back.svg")), ("draw", dxf, "--sheets", "a4", "--client", "the lamplighter", "--to", pdf),
+    ):  # fmt: skip
+        with pytest.raises(SystemExit) as stopped:
+            run(["pattern", *arguments])
+        assert stopped.value.code == 0, arguments
+    told = " ".join(capsys.readouterr().out.split())
+    assert "The ease it holds: 3 cm at the hip" in told
+    assert "Side seam: front and back agree" in told
+    with pytest.raises(SystemExit):
+        run(["pattern", "draft", "--garment", "skirt", *size])
+    assert "needs the length" in " ".join(capsys.readouterr().err.split())
+
+
 def test_a_garment_without_a_block_says_so(skirt: Garment, tmp_path: Path) -> None:
     shutil.copy(shipped("rules") / "skirt" / "garment.yaml", tmp_path)
     garment = Garment(**{**vars(skirt), "name": "waistcoat"})
@@ -125,3 +150,29 @@ def test_a_skirt_drapes(skirt: Garment) -> None:
     assert muslin.deepest_mm < 3
     assert {"dip-centre-back", "across-back-hip"} <= set(muslin.readings)
     assert "crotch-hang" not in muslin.readings
+
+
+def test_the_pattern_room_names_no_part_of_any_garment() -> None:
+    """Pieces, seams, corners and levels stand in the garments' own data, and in the module of each block."""
+    names: set[str] = set()
+    for garment in ("trousers", "skirt"):
+        data = yaml.safe_load((shipped("rules") / garment / "garment.yaml").read_text(encoding="utf-8"))
+        names |= {item["id"] for key in ("pieces", "levels", "heights") for item in data[key]}
+        for shape in data["shapes"]:
+            names |= {*shape["seams"], *shape["corners"]}
+    names -= {"side", "curve"}  # the wearer's left and right side; a curve is also just a curve
+    assert len(names) > 25
+    room = Path(fitdiag.pattern.__file__).parent
+    found = []
+    for path in sorted(room.glob("*.py")):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        told = {
+            id(node.body[0].value)
+            for node in ast.walk(tree)
+            if isinstance(node, ast.Module | ast.FunctionDef | ast.ClassDef) and isinstance(node.body[0], ast.Expr)
+        }
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in told:
+                words = names & set(re.findall(r"[a-z][a-z-]*", node.value))
+                found += [f"{path.name}:{node.lineno}: {word}" for word in sorted(words)]
+    assert not found

@@ -33,6 +33,8 @@ Shift = Callable[
 ]  # points of a seam (n, 2) and their distance along it (n,) to displacements (n, 2)
 SAME_MM = 1e-9
 ON_CUT_MM = 1e-3
+ON_FOLD_MM = 0.01
+COVERED_MM = 0.5  # what lies farther from the outline is covered by a fold
 STEP_MM = 0.1  # a cut this near to a step opens it
 
 
@@ -98,9 +100,13 @@ def mapped(piece: Piece, move: Map) -> Piece:
         darts=tuple(_dart(move(dart.ends)) for dart in piece.darts),
         lines={name: move(line) for name, line in piece.lines.items()},
         notches=tuple(replace(notch, at=move(notch.at[None])[0]) for notch in piece.notches),
-        joints=tuple(replace(joint, at=move(joint.at)) for joint in piece.joints),
+        joints=tuple(_joint(joint, move) for joint in piece.joints),
         holes=tuple(move(at[None])[0] for at in piece.holes),
     )
+
+
+def _joint(joint: Joint, move: Map) -> Joint:
+    return replace(joint, at=move(joint.at), hidden=None if joint.hidden is None else move(joint.hidden))
 
 
 def turned(piece: Piece, about: Array, angle: float) -> Piece:
@@ -139,6 +145,7 @@ class Parting:
             if steps[k] is None:
                 line, labels = _inserted(line, labels, *places[k])
         self._line, self._labels, self.opened = line, labels, [step for step in steps if step is not None]
+        self._hidden = [(None, ()) if step is None else (step.hidden, step.of) for step in steps]
         ends = [_ends_in(line, place, step) for (_, place), step in zip(places, steps, strict=True)]
         if ends[0][0] == ends[1][0]:
             raise stop("cut", f"{piece.name}: the cut has no length", hint="look at the levels of the pattern")
@@ -173,25 +180,26 @@ class Parting:
         labels = self._labels[moving[:-1]]
         kept, kept_labels = self._line[staying], self._labels[staying[:-1]]
         at_from, at_to = (taken[1], taken[0]) if self.swapped else taken
-        kept, kept_labels = _trimmed(kept[::-1], kept_labels[::-1], at_to)
-        kept, kept_labels = _trimmed(kept[::-1], kept_labels[::-1], at_from)
-        laid, labels = _trimmed(laid, labels, -at_to)
+        under = self._hidden[::-1] if self.swapped else self._hidden  # at the end of the part that stays, at its start
+        names = piece.part.seams
+        kept, kept_labels, below = _uncovered(kept[::-1], kept_labels[::-1], at_to, under[1], laid[-1], names)
+        kept, kept_labels, above = _uncovered(kept[::-1], kept_labels[::-1], at_from, under[0], laid[0], names)
+        laid, labels, _ = _trimmed(laid, labels, -at_to, names)
         part, steps = piece.part, [labels]
         ring = [laid]
-        joints = [Joint(part.seams[kept_labels[0]], points(np.array([laid[-1], kept[0]])))]
+        joints = [Joint(part.seams[kept_labels[0]], points(np.array([laid[-1], kept[0]])), *below)]
         if np.hypot(*(laid[-1] - kept[0])) > SAME_MM:
             steps.append(kept_labels[:1])
             ring.append(kept)
         else:
             ring.append(kept[1:])
         steps.append(kept_labels)
-        joints.append(Joint(part.seams[kept_labels[-1]], points(np.array([kept[-1], laid[0]]))))
+        joints.append(Joint(part.seams[kept_labels[-1]], points(np.array([kept[-1], laid[0]])), *above))
         if np.hypot(*(kept[-1] - laid[0])) > SAME_MM:
             steps.append(kept_labels[-1:])
         else:
             ring[-1] = ring[-1][:-1]
-        names = np.concatenate(steps)
-        seams = _seams(piece, np.concatenate(ring), names)
+        seams = _seams(piece, np.concatenate(ring), np.concatenate(steps))
         return self._drawn_on(replace(piece, seams=seams), move, closing, joints)
 
     def _drawn_on(self, result: Piece, move: Map, closing: bool, joints: list[Joint]) -> Piece:
@@ -204,6 +212,17 @@ class Parting:
             place = one(at)
             return at if place is at and seam not in changed else nearest(result.seams[seam], place)
 
+        def taken_along(joint: Joint) -> Joint:
+            """A joint moves with the paper it is on; one that lay under the fold that is opened is on the part that stays."""
+            if any(
+                fold.hidden is not None and _distance(fold.hidden, joint.at[0]) < ON_FOLD_MM for fold in self.opened
+            ):
+                return joint
+            under = joint.hidden
+            if under is not None and self.moves(under[:1], closing)[0]:
+                under = move(under)
+            return replace(joint, at=points(np.array([one(at) for at in joint.at])), hidden=under)
+
         changed = {joint.seam for joint in joints}
         darts = tuple(_dart(move(d.ends)) if self.moves(d.ends[[0]], closing)[0] else d for d in piece.darts)
         return replace(
@@ -213,11 +232,7 @@ class Parting:
             notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
             holes=tuple(one(at) for at in piece.holes),
             joints=(
-                *(
-                    Joint(joint.seam, points(np.array([one(at) for at in joint.at])))
-                    for joint in piece.joints
-                    if joint not in self.opened
-                ),
+                *(taken_along(joint) for joint in piece.joints if joint not in self.opened),
                 *joints,
             ),
         )
@@ -247,10 +262,10 @@ class Parting:
 def _step_at(piece: Piece, at: Array) -> Joint | None:
     """The step that an earlier cut left right at a place: who opens the paper there again opens that cut."""
     x, y = float(at[0]), float(at[1])
-    for joint in piece.joints:
+    for joint in reversed(piece.joints):
         (ax, ay), (bx, by) = joint.at.tolist()
         near = min(abs(ax - x) + abs(ay - y), abs(bx - x) + abs(by - y))
-        if near < STEP_MM and abs(ax - bx) + abs(ay - by) > ON_CUT_MM:
+        if near < STEP_MM and (joint.hidden is not None or abs(ax - bx) + abs(ay - by) > ON_CUT_MM):
             return joint
     return None
 
@@ -279,12 +294,35 @@ def _inserted(line: Array, labels: NDArray[np.int_], index: int, at: Array) -> t
     )
 
 
-def _trimmed(line: Array, labels: NDArray[np.int_], by: float) -> tuple[Array, NDArray[np.int_]]:
-    """A polyline with `by` mm of its length taken off at its end, and the labels of its steps."""
+Hidden = tuple[Array | None, tuple[str, ...]]  # an edge that lies covered, and the seam of each of its steps
+
+
+def _trimmed(
+    line: Array, labels: NDArray[np.int_], by: float, names: tuple[str, ...]
+) -> tuple[Array, NDArray[np.int_], Hidden]:
+    """A polyline with `by` mm of its length taken off at its end, the labels of its steps, and what was taken off."""
     if by <= 0.0:
-        return line, labels
+        return line, labels, (None, ())
     short = shortened(line, by)
-    return short, labels[: len(short) - 1]
+    beyond = line[arc(line) > float(arc(short)[-1]) + SAME_MM]
+    of = tuple(names[label] for label in labels[len(labels) - len(beyond) :])
+    return short, labels[: len(short) - 1], (points(np.concatenate([short[-1:], beyond])), of)
+
+
+def _uncovered(
+    line: Array, labels: NDArray[np.int_], by: float, under: Hidden, to: Array, names: tuple[str, ...]
+) -> tuple[Array, NDArray[np.int_], Hidden]:
+    """A polyline trimmed at its end by what is laid over it; or run on along what lay hidden there, as far as `to` uncovers it."""
+    hidden, of = under
+    if by > 0.0 or hidden is None or np.hypot(*(hidden[0] - line[-1])) > ON_CUT_MM:
+        return _trimmed(line, labels, by, names)
+    along, far = arc(hidden), far_on(hidden, to)
+    end = np.array([[np.interp(far, along, hidden[:, axis]) for axis in (0, 1)]])
+    shown = np.concatenate([hidden[(along > SAME_MM) & (along < far - SAME_MM)], end])
+    left = np.concatenate([end, hidden[along > far + SAME_MM]])
+    more = [names.index(seam) for seam in of[: len(shown)]]
+    rest: Hidden = (points(left), of[len(of) - len(left) + 1 :]) if len(left) > 1 else (None, ())
+    return np.concatenate([line, shown]), np.concatenate([labels, more]).astype(int), rest
 
 
 def shortened(line: Array, by: float) -> Array:
@@ -315,10 +353,10 @@ def _seams(piece: Piece, ring: Array, labels: NDArray[np.int_]) -> dict[str, Arr
 
 def nearest(line: Array, at: Array) -> Array:
     """The point of a polyline that lies nearest to a point."""
-    return _foot(line, at)[0]
+    return foot(line, at)[0]
 
 
-def _foot(line: Array, at: Array) -> tuple[Array, int, float]:
+def foot(line: Array, at: Array) -> tuple[Array, int, float]:
     """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
     x, y = line[:, 0], line[:, 1]
     x0, y0 = x[:-1], y[:-1]
@@ -356,7 +394,7 @@ def redraw(
     changed = {name for name, line in new.items() if line is not old[name]}
 
     def on_seam(at: Array, seam: str) -> Array:
-        if seam not in changed:
+        if seam not in changed or _distance(old[seam], at) > COVERED_MM:
             return at
         if seam in shifts:
             here = nearest(old[seam], at)
@@ -367,10 +405,10 @@ def redraw(
         piece,
         seams=new,
         darts=darts,
-        lines={name: _reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
+        lines={name: reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
         notches=tuple(Notch(notch.name, notch.seam, on_seam(notch.at, notch.seam)) for notch in piece.notches),
         joints=(
-            *(Joint(j.seam, points(np.array([on_seam(at, j.seam) for at in j.at]))) for j in piece.joints),
+            *(replace(j, at=points(np.array([on_seam(at, j.seam) for at in j.at]))) for j in piece.joints),
             *(Joint(j.seam, points(np.array([nearest(new[j.seam], at) for at in j.at]))) for j in joints),
         ),
     )
@@ -447,7 +485,7 @@ def crossing(start: Array, through: Array, line: Array) -> Array | None:
     return found
 
 
-def _reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], changed: set[str]) -> Array:
+def reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], changed: set[str]) -> Array:
     """A drawn line whose ends lie on the outline, carried on or cut back to where the outline runs now."""
     ends = piece.part.ends.get(name)
     result = line

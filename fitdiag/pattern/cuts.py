@@ -17,7 +17,7 @@ from fitdiag.pattern.alter import (
     rotated,
     tapering,
 )
-from fitdiag.pattern.garment import Spot, arc
+from fitdiag.pattern.garment import Spot, hits
 from fitdiag.pattern.making import Made, Work, far_along, stations
 from fitdiag.pattern.piece import Array, Dart, Joint, Piece, length, points
 from fitdiag.problems import stop
@@ -104,13 +104,7 @@ def _edges(piece: Piece, seams: tuple[str, str]) -> list[tuple[str, ...]]:
 
 def _at_y(piece: Piece, seams: tuple[str, ...], y: float) -> Spot:
     """The topmost place of an edge at a height."""
-    found = []
-    for seam in seams:
-        line = piece.seams[seam]
-        for index in np.nonzero((line[:-1, 1] - y) * (line[1:, 1] - y) <= 0)[0]:
-            rise = line[index + 1, 1] - line[index, 1]
-            share = (y - line[index, 1]) / rise if rise else 0.0
-            found.append(Spot(seam, int(index), line[index] + share * (line[index + 1] - line[index])))
+    found = [Spot(seam, *hit) for seam in seams for hit in hits(piece.seams[seam], y, 1)]
     if not found:
         raise stop("amount", "that is more than there is to lay over", hint="take a smaller amount")
     return max(found, key=lambda spot: float(spot.at[1]))
@@ -141,20 +135,13 @@ def widen(work: Work, piece: Piece, move: Move, by: float) -> Made:
 
 
 def _at_x(piece: Piece, seam: str, x: float) -> Spot:
-    line = piece.seams[seam]
-    hits = np.nonzero((line[:-1, 0] - x) * (line[1:, 0] - x) <= 0)[0]
-    if not len(hits):
+    if not (found := hits(piece.seams[seam], x, 0)):
         raise stop("cut", f"{piece.name}: the grainline does not cross the {seam}", hint="look at the grainline")
-    index = int(hits[0])
-    share = (x - line[index, 0]) / ((line[index + 1, 0] - line[index, 0]) or 1.0)
-    return Spot(seam, index, line[index] + share * (line[index + 1] - line[index]))
+    return Spot(seam, *found[0])
 
 
 def _between(piece: Piece, one: Spot, other: Spot) -> float:
-    line = piece.seams[one.seam]
-    at = arc(line)
-    far = [at[spot.index] + float(np.hypot(*(spot.at - line[spot.index]))) for spot in (one, other)]
-    return float(abs(far[0] - far[1]))
+    return abs(far_along(piece, one) - far_along(piece, other))
 
 
 def slide(work: Work, piece: Piece, move: Move, by: float) -> Made:

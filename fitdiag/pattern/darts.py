@@ -31,7 +31,9 @@ def chosen(piece: Piece, number: int) -> Dart:
     every = ordered(piece)
     if not 1 <= number <= len(every):
         count = f"{len(every)} dart{'' if len(every) == 1 else 's'}" if every else "no dart"
-        raise stop("dart", f"the {piece.name} has {count}, so no number {number}", hint="darts count from the centre")
+        raise stop(
+            "dart", f"the {piece.name} has {count}, so no number {number}", hint="they count from the inner edge"
+        )
     return every[number - 1]
 
 
@@ -71,7 +73,9 @@ def _middle(piece: Piece, dart: Dart) -> float:
 def moved(piece: Piece, number: int, by: float | None) -> Piece:
     """The dart moved by some mm along its edge, outwards; its width, length and lie stay."""
     if not by:
-        raise stop("dart", "by how much the dart moves is missing", hint="write it like 'back 1 move=2 cm'")
+        raise stop(
+            "dart", "by how much the dart moves is missing", hint=f"write it like '{piece.name} {number} move=2 cm'"
+        )
     dart = chosen(piece, number)
     new = _at(piece, dart, _middle(piece, dart) + by, dart.width)
     return _laid(piece, dart, (new,), piece.seams[piece.part.seams[0]])
@@ -93,7 +97,11 @@ def turned(piece: Piece, number: int, by: float | None) -> Piece:
     The part of the piece between the old place and the new one turns, with the edge on it.
     """
     if not by:
-        raise stop("dart", "how far along the edge it is turned is missing", hint="write it like 'back 1 turn=2 cm'")
+        raise stop(
+            "dart",
+            "how far along the edge it is turned is missing",
+            hint=f"write it like '{piece.name} {number} turn=2 cm'",
+        )
     dart, line = chosen(piece, number), piece.seams[piece.part.seams[0]]
     low, high = far_on(line, dart.left), far_on(line, dart.right)
     place = along(piece, piece.part.seams[0], (high if by > 0 else low) + by).at

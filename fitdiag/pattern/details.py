@@ -6,13 +6,14 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
-from fitdiag.pattern.ink import Box, Item, Pen, clipped
+from fitdiag.pattern.ink import Box, Item, Pen, clipped, wrapped
 from fitdiag.pattern.piece import Array, Piece
 from fitdiag.units import Units
 
 TIMES = 3.0  # as large as on the paper
-CELL_MM = (48.0, 62.0)  # least and most height of one picture
-HEAD_MM = 14.0
+CELL_MM = (47.0, 62.0)  # least and most height of one picture
+HEAD_MM = 20.0
+MOST_STAMPED = 2  # lines
 BAR_MM = {"in": (25.4 / 8, "1/8 in"), "cm": (3.0, "3 mm")}
 Named = tuple[str, Piece]
 Lines = Callable[[int], Iterator[tuple[str, Array]]]  # of a piece by its number: role and points, mm, y down
@@ -31,8 +32,10 @@ def ends(pieces: Sequence[Named]) -> list[tuple[int, str, Array]]:
     return found
 
 
-def pages(pieces: Sequence[Named], lines: Lines, room: tuple[float, float], units: Units) -> Iterator[tuple[Item, ...]]:
-    """Pages of enlarged places, three in a row."""
+def pages(
+    pieces: Sequence[Named], lines: Lines, room: tuple[float, float], units: Units, mark: str = ""
+) -> Iterator[tuple[Item, ...]]:
+    """Pages of enlarged places, three in a row; `mark`: for whom, the day and what was altered."""
     wide, high = room
     places, step = ends(pieces), 3
     rows = int((high - HEAD_MM) // CELL_MM[0])
@@ -47,6 +50,8 @@ def pages(pieces: Sequence[Named], lines: Lines, room: tuple[float, float], unit
             11,
             bold=True,
         )
+        for row, words in enumerate(wrapped(mark, 7.5, wide - 2)[:MOST_STAMPED] if mark else ()):
+            pen.text(0, 10.0 + 3.6 * row, words, 7.5, role="stamp")
         for number, (piece, caption, at) in enumerate(shown):
             left, top = (wide + 4) / step * (number % step), HEAD_MM + tall * (number // step)
             cell = (left, top, left + (wide + 4) / step - 4, top + tall - 9)

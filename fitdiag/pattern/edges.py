@@ -156,7 +156,7 @@ def bend(work: Work, piece: Piece, move: Move, by: float) -> Made:
     across = (line - meet) @ np.array([half[1], -half[0]])
     hits = np.nonzero(across[:-1] * across[1:] <= 0)[0]
     if not len(hits):
-        raise stop("curve", f"{piece.name}: the {seam} has no bend to alter", hint="look at where the curve begins")
+        raise stop("curve", f"{piece.name}: the {seam} has no bend to alter", hint=f"look at where the {seam} begins")
     index = int(hits[0])
     most = depth[index] + (depth[index + 1] - depth[index]) * across[index] / (
         (across[index] - across[index + 1]) or 1.0
@@ -239,7 +239,7 @@ def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
     if len(heights) < 3 or not low - 1.0 < heights[1] < heights[2] or heights[2] <= low:
         heights, shares = np.array([low, (low + heights[-1]) / 2, heights[-1]]), np.array([1.0, 0.5, 0.0])
         if heights[2] <= low:
-            raise stop("amount", "the pivot lies below the hem", hint="choose a higher pivot")
+            raise stop("amount", "the pivot lies below the piece", hint="choose a higher pivot")
     heights = np.array([low, *heights[1:]])
     inward = -way_out(piece, outer)
 

@@ -94,10 +94,15 @@ def _piece_data(piece: Piece, side: Side) -> dict[str, Any]:
         "notches": [{"name": n.name, "seam": n.seam, "at": _rows(n.at[None])[0]} for n in piece.notches],
         **({"holes": _rows(np.array(piece.holes))} if piece.holes else {}),
         **({"band": {name: [rounded(mm) for mm in sizes] for name, sizes in piece.band.items()}} if piece.band else {}),
-        **({"joints": [{"seam": j.seam, "at": _rows(j.at)} for j in piece.joints]} if piece.joints else {}),
+        **({"joints": [_joint_data(joint) for joint in piece.joints]} if piece.joints else {}),
         "allowance": {name: rounded(mm) for name, mm in piece.allowance.items()},
         "note": one_line(piece.note, LONGEST_NOTE),
     }
+
+
+def _joint_data(joint: Joint) -> dict[str, Any]:
+    under = {} if joint.hidden is None else {"hidden": _rows(joint.hidden), "of": list(joint.of)}
+    return {"seam": joint.seam, "at": _rows(joint.at), **under}
 
 
 def rounded(value: float) -> float:
@@ -342,17 +347,35 @@ class _Reading:
                 found.append(Notch(one_line(value["name"], 40), value["seam"], points([value["at"]])[0]))
         return tuple(found)
 
+    def _is_hidden(self, under: object, of: object, part: Part) -> bool:
+        return (
+            isinstance(under, list) and isinstance(of, list) and 2 <= len(under) <= MOST_POINTS and len(of) == len(under) - 1
+            and all(map(self._is_point, under)) and all(seam in part.seams for seam in of)
+        )  # fmt: skip
+
     def _joints(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> tuple[Joint, ...]:
         given = data.get("joints")
         found = []
         rows = self.values((*loc, "joints"), given, "a list of joints") if given is not None else []
         for index, value in enumerate(rows[:MOST_NOTCHES]):
-            sound = isinstance(value, Mapping) and set(value) == {"seam", "at"} and value["seam"] in part.seams
-            at = value["at"] if sound else None
-            if not isinstance(at, list) or len(at) != 2 or not all(map(self._is_point, at)):
+            at, under, of = (
+                (value.get(key) for key in ("at", "hidden", "of")) if isinstance(value, Mapping) else (None,) * 3
+            )
+            sound = (
+                isinstance(value, Mapping)
+                and value.get("seam") in part.seams
+                and set(value) <= {"seam", "at", "hidden", "of"}
+            )
+            if not sound or not isinstance(at, list) or len(at) != 2 or not all(map(self._is_point, at)):
                 self.tell("joint", "a joint needs seam and at: two points in mm", (*loc, "joints", index))
+            elif under is None:
+                found.append(Joint(value["seam"], points(at)))
+            elif not self._is_hidden(under, of, part):
+                self.tell(
+                    "joint", "what is hidden needs points, and 'of' the seam of each step", (*loc, "joints", index)
+                )
             else:
-                found.append(Joint(value["seam"], points(value["at"])))
+                found.append(Joint(value["seam"], points(at), points(under), tuple(of)))  # type: ignore[arg-type]
         return tuple(found)
 
     def _seams(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> dict[str, Array]:

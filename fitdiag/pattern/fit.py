@@ -107,7 +107,10 @@ def landmarks(piece: Piece) -> dict[str, Array]:
     found = {name.replace("-", " "): piece.corner(name) for name in piece.part.corners}
     for name in piece.part.ends:
         if name in piece.lines:
-            found |= {f"{name} line inside": piece.lines[name][0], f"{name} line at the side": piece.lines[name][-1]}
+            found |= {
+                f"{name} line inside": piece.lines[name][0],
+                f"{name} line at the {piece.part.outer[0]}": piece.lines[name][-1],
+            }
     return found
 
 

@@ -14,11 +14,14 @@ from pathlib import Path
 
 import numpy as np
 
+from fitdiag.knowledge.garment import Garment as Declared
 from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair
-from fitdiag.knowledge.load import default_rules, load_rules
+from fitdiag.knowledge.load import default_rules, load_garment, load_rules
 from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
 from fitdiag.problems import one_line, stop
+
+NEAR_MM = 1e-6  # a crossing that is missed by no more counts
 
 
 @dataclass(frozen=True)
@@ -53,7 +56,10 @@ def shipped_garment(name: str = "") -> Garment:
 
     Raises ProblemsFoundError where there are no such rules.
     """
-    return garment_of(load_rules(rules_for(name)))
+    folder = rules_for(name)
+    if not (folder / "rulebase.yaml").exists():  # a garment that is cut already, but has no alterations yet
+        return _declared(folder.name, load_garment(folder), {})
+    return garment_of(load_rules(folder))
 
 
 def rules_for(name: str) -> Path:
@@ -89,23 +95,8 @@ class _ById:
 @cache
 def _made(key: _ById) -> Garment:
     base = key.base
-    if (rule := base.garment) is None:
+    if base.garment is None:
         raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
-    shapes = {shape.id: shape for shape in rule.shapes}
-    parts = {}
-    heights = {
-        level.id: ("corner", level.corner) if level.corner else ("seam", level.seam or "")
-        for level in rule.levels
-        if not level.from_end
-    }
-    ends = {level.id: (level.from_end, level.to_end) for level in rule.levels if level.from_end}
-    for piece in rule.pieces:
-        shape = shapes[piece.shape]
-        parts[piece.id] = Part(
-            piece.id, shape.seams, dict(shape.corners), shape.inner, shape.outer, shape.stays, shape.smooth, piece.cut,
-            tuple(level.id for level in rule.levels), heights, ends,
-            {level.id: level.guess for level in rule.levels if level.guess}, dict(shape.called), shape.stands, shape.hollow, piece.fold,
-        )  # fmt: skip
     recipes = {
         name: Recipe(
             name,
@@ -116,9 +107,30 @@ def _made(key: _ById) -> Garment:
         )
         for name, alteration in base.alterations.items()
     }
+    return _declared(base.about.garment, base.garment, recipes)
+
+
+def _declared(name: str, rule: Declared, recipes: Mapping[str, Recipe]) -> Garment:
+    """A garment as its file declares it."""
+    shapes = {shape.id: shape for shape in rule.shapes}
+    heights = {
+        level.id: ("corner", level.corner) if level.corner else ("seam", level.seam or "")
+        for level in rule.levels
+        if not level.from_end
+    }
+    ends = {level.id: (level.from_end, level.to_end) for level in rule.levels if level.from_end}
+    guesses = {level.id: level.guess for level in rule.levels if level.guess}
+    parts = {}
+    for piece in rule.pieces:
+        shape = shapes[piece.shape]
+        parts[piece.id] = Part(
+            piece.id, shape.seams, dict(shape.corners), shape.inner, shape.outer, shape.stays, shape.smooth, piece.cut,
+            tuple(level.id for level in rule.levels), heights, ends, guesses, dict(shape.called), shape.stands, shape.hollow,
+            piece.fold,
+        )  # fmt: skip
     return Garment(
-        base.about.garment, parts, {height.id: height for height in rule.heights}, rule.notches, rule.pairs,
-        rule.meetings, rule.measures, recipes, dict(rule.spelled),
+        name, parts, {height.id: height for height in rule.heights}, rule.notches, rule.pairs, rule.meetings, rule.measures,
+        recipes, dict(rule.spelled),
     )  # fmt: skip
 
 
@@ -176,23 +188,26 @@ def spot(garment: Garment, piece: Piece, text: str) -> Spot:
     seams = {"inner": piece.part.inner, "outer": piece.part.outer}.get(name, (name,))
     y = piece.grain_x if height == "grain" else height_at(garment, piece, height)
     axis = 0 if height == "grain" else 1
-    hits = [
-        (seam, index, at) for seam in seams if seam in piece.seams for index, at in _hits(piece.seams[seam], y, axis)
+    places = [
+        (seam, index, at) for seam in seams if seam in piece.seams for index, at in hits(piece.seams[seam], y, axis)
     ]
-    if not hits:
-        raise stop(
-            "cut", f"{piece.name}: the cut misses the piece at '{text}'", hint="look at the levels of the pattern"
-        )
-    return Spot(*max(hits, key=lambda hit: hit[2][1]))
+    if not places:
+        hint = "look at the levels of the pattern"
+        raise stop("cut", f"{piece.name}: the cut misses the piece at '{text}'", hint=hint)
+    return Spot(*max(places, key=lambda hit: hit[2][1]))
 
 
-def _hits(line: Array, value: float, axis: int) -> list[tuple[int, Array]]:
+def hits(line: Array, value: float, axis: int) -> list[tuple[int, Array]]:
+    """Where a polyline crosses a height (`axis` 1) or an upright (0): the index of the point before, and the place."""
     ones = line[:, axis]
-    low, high = np.minimum(ones[:-1], ones[1:]), np.maximum(ones[:-1], ones[1:])
+    above, below = ones >= value - NEAR_MM, ones <= value + NEAR_MM
+    crossed = (above[:-1] & below[1:]) | (below[:-1] & above[1:])
     found = []
-    for index in np.nonzero((low <= value) & (value <= high) & (low != high))[0]:
-        share = (value - ones[index]) / (ones[index + 1] - ones[index])
-        found.append((int(index), line[index] + share * (line[index + 1] - line[index])))
+    for index in crossed.nonzero()[0].tolist():
+        start, end = float(ones[index]), float(ones[index + 1])
+        if start != end:
+            share = min(max((value - start) / (end - start), 0.0), 1.0)
+            found.append((index, line[index] + share * (line[index + 1] - line[index])))
     return found
 
 
@@ -209,7 +224,9 @@ def along(piece: Piece, seam: str, far: float) -> Spot:
 
 def arc(line: Array) -> Array:
     """For each point of a polyline its distance from the start, along it, mm."""
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    steps, far = line[1:] - line[:-1], np.zeros(len(line))
+    np.cumsum(np.hypot(steps[:, 0], steps[:, 1]), out=far[1:])
+    return far
 
 
 def far_on(line: Array, at: Array) -> float:

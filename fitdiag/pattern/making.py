@@ -14,7 +14,7 @@ from fitdiag.pattern.alter import (
     shortened,
     tapering,
 )
-from fitdiag.pattern.garment import Garment, Spot, along, arc, edge_of, height_at, spot
+from fitdiag.pattern.garment import Garment, Spot, along, arc, edge_of, height_at, hits, spot
 from fitdiag.pattern.piece import Array, Joint, Piece, length, points
 
 
@@ -118,17 +118,7 @@ def lifted(piece: Piece, name: str, by: float) -> Piece:
     line = piece.lines[name] + np.array([0.0, by])
     ends = piece.part.ends.get(name, (piece.part.inner, piece.part.outer))
     for index, seams in ((0, ends[0]), (-1, ends[1])):
-        hits = [at for seam in seams if (at := _level_crossing(piece.seams[seam], float(line[index, 1]))) is not None]
-        if hits:
-            line[index] = min(hits, key=lambda at: float(np.hypot(*(at - line[index]))))
+        places = [found[-1][1] for seam in seams if (found := hits(piece.seams[seam], float(line[index, 1]), 1))]
+        if places:
+            line[index] = min(places, key=lambda at: float(np.hypot(*(at - line[index]))))
     return replace(piece, lines={**piece.lines, name: points(line)})
-
-
-def _level_crossing(line: Array, y: float) -> Array | None:
-    hits = np.nonzero((line[:-1, 1] - y) * (line[1:, 1] - y) <= 0)[0]
-    if not len(hits):
-        return None
-    index = int(hits[-1])
-    share = (y - line[index, 1]) / ((line[index + 1, 1] - line[index, 1]) or 1.0)
-    result: Array = line[index] + share * (line[index + 1] - line[index])
-    return result

@@ -10,42 +10,16 @@ import difflib
 from collections.abc import Iterable, Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fitdiag.knowledge.garment import MeasureRule
+from fitdiag.pattern.garment import hits
 from fitdiag.pattern.piece import Array, Pattern, Piece, length
 
 
 def crossing(line: Array, y: float) -> float | None:
     """x where a polyline crosses the height `y`, the first time from its start; None if it does not."""
-    return _first(line, y, 1)
-
-
-def _within(ones: Array, value: float) -> NDArray[np.bool_]:
-    """Which steps of a row of numbers hold a value, to a millionth."""
-    low, high = np.minimum(ones[:-1], ones[1:]), np.maximum(ones[:-1], ones[1:])
-    return np.asarray((low - 1e-6 <= value) & (value <= high + 1e-6) & (high > low))
-
-
-def _first(line: Array, value: float, axis: int) -> float | None:
-    ones = line[:, axis]
-    hits = np.nonzero(_within(ones, value))[0]
-    if not len(hits):
-        return None
-    index = int(hits[0])
-    share = float(np.clip((value - ones[index]) / (ones[index + 1] - ones[index]), 0.0, 1.0))
-    return float(line[index, 1 - axis] + share * (line[index + 1, 1 - axis] - line[index, 1 - axis]))
-
-
-def cut_at_x(line: Array, x: float) -> tuple[int, Array] | None:
-    """Where a polyline crosses the vertical `x`: index of the point before it, and the point. None if it does not."""
-    ones = line[:, 0]
-    hits = np.nonzero(_within(ones, x))[0]
-    if not len(hits):
-        return None
-    index = int(hits[0])
-    share = float(np.clip((x - ones[index]) / (ones[index + 1] - ones[index]), 0.0, 1.0))
-    return index, line[index] + share * (line[index + 1] - line[index])
+    found = hits(line, y, 1)
+    return float(found[0][1][0]) if found else None
 
 
 def grain_to_start(piece: Piece, seam: str) -> float:
@@ -54,10 +28,10 @@ def grain_to_start(piece: Piece, seam: str) -> float:
     Where the grain meets the seam beyond its start, the horizontal distance is taken instead.
     """
     line = piece.seams[seam]
-    found = cut_at_x(line, piece.grain_x)
-    if found is None:
+    found = hits(line, piece.grain_x, 0)
+    if not found:
         return float(piece.grain_x - line[0, 0])
-    index, point = found
+    index, point = found[0]
     return length(np.concatenate([line[: index + 1], point[None]]))
 
 

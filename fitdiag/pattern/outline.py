@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitdiag.pattern.alter import nearest
+from fitdiag.pattern.garment import arc, far_on
 from fitdiag.pattern.piece import Array, Pattern, Piece, points
 from fitdiag.problems import Where, stop
 from fitdiag.units import Units, format_reading
@@ -74,7 +75,7 @@ def _refuse_too_wide(piece: Piece, seam: str, mm: float, units: Units) -> None:
 
 def hollow_radius(line: Array, over: float = 24.0) -> float:
     """The smallest radius with which a seam is hollow (seen from outside the piece, on its left hand), in mm."""
-    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    at = arc(line)
     if at[-1] < 2 * over:
         return np.inf
     places = np.linspace(over, at[-1] - over, max(2, int(at[-1] / 6)))
@@ -192,14 +193,6 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float, where: 
 
 
 def _between(line: Array, start: Array, end: Array) -> Array:
-    at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-    far = [_far(line, at, place) for place in (start, end)]
+    at, far = arc(line), [far_on(line, place) for place in (start, end)]
     inner = line[(at > far[0] + 1e-6) & (at < far[1] - 1e-6)]
     return points(np.concatenate([[start], inner, [end]]))
-
-
-def _far(line: Array, at: Array, place: Array) -> float:
-    steps = np.diff(line, axis=0)
-    share = np.clip(((place - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
-    index = int(np.argmin(((line[:-1] + share[:, None] * steps - place) ** 2).sum(axis=1)))
-    return float(at[index] + share[index] * (at[index + 1] - at[index]))

@@ -77,10 +77,15 @@ class Notch:
 
 @dataclass(frozen=True, eq=False)
 class Joint:
-    """Where an alteration left a step or a kink in a seam, to be trued: between the points `at` (equal for a kink)."""
+    """Where an alteration left a step or a kink in a seam, to be trued: between the points `at` (equal for a kink).
+
+    `hidden`: the edge that lies covered under a fold there, from where it goes under; who opens the fold finds it again.
+    """
 
     seam: str
     at: Array
+    hidden: Array | None = None
+    of: tuple[str, ...] = ()  # the seam of each of its steps
 
 
 @dataclass(frozen=True)
@@ -259,7 +264,7 @@ def cut_words(piece: Piece, side: Side) -> str:
 
 def length(line: Array) -> float:
     """Length of a polyline in mm."""
-    steps = np.diff(line, axis=0)
+    steps = line[1:] - line[:-1]
     return float(np.hypot(steps[:, 0], steps[:, 1]).sum())
 
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from fitdiag.pattern import details
 from fitdiag.pattern.change import grain_of
+from fitdiag.pattern.garment import arc
 from fitdiag.pattern.ink import (
     MM_PER_POINT,
     Box,
@@ -125,9 +126,8 @@ def pdf_sheets(
     mark = "" if isinstance(what, Piece) else stamp(what, units, day)
     told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
-    close = details.pages(
-        [(grid.name, grid.piece) for grid in grids], lambda number: _plain_lines(grids[number]), room, units
-    )
+    named = [(grid.name, grid.piece) for grid in grids]
+    close = details.pages(named, lambda number: _plain_lines(grids[number]), room, units, mark)
     for items in (_cover(title, grids, room, paper, units, [line for line in told if line]), *pages, *close):
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
@@ -302,7 +302,7 @@ def banded(piece: Piece) -> Iterator[Array]:
         line = piece.seams[seam]
         run = np.gradient(line, axis=0)
         normal = np.column_stack([-run[:, 1], run[:, 0]]) / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
-        at = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        at = arc(line)
         far = np.interp(at / at[-1], (0.0, 0.5, 1.0), sizes)[:, None]
         yield line + normal * far
         yield line - normal * far

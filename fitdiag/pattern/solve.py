@@ -77,7 +77,7 @@ def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
         raise stop(
             "target",
             f"'{one_line(text, 80)}' is not a target",
-            hint="write it like 'back grain to centre at waist >= 3 in'",
+            hint=f"write it like '{next(iter(known), 'length')} >= 3 in'",
         )
     name = match[1].lower()
     if name not in known:

@@ -38,7 +38,6 @@ MARGIN_MM, APART_MM = 20.0, 40.0
 _CLIENT, _ALTERED = "For: ", "Altered: "  # how those texts of a drawing begin
 _STYLE = "fill:none;stroke:#000;stroke-width:0.5"
 _SYNONYMS = {
-    "center": "centre",
     "grainline": "grain",
     "darts": "dart",
     "levels": "level",

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitdiag.pattern.alter import crossing, nearest, redraw
+from fitdiag.pattern.alter import foot, nearest, reached, redraw
 from fitdiag.pattern.garment import arc
-from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, length, points
+from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, length
 
 REACH_MM = 40.0  # how far along a seam a step or bend is drawn in on each side; by eye, no source
 STEP_REACH = 4.0  # and at least this many times the step
@@ -22,6 +22,7 @@ MOST_REACH_MM = 90.0
 LEAST_REACH_MM = 12.0
 POINT_MM = 4.0
 SQUARE_MM = 20.0  # a waist runs square into the centre for 2 cm; common practice, no source
+ON_MM = 0.1
 SEEN_DEGREES, SEEN_MM = 0.3, 0.05  # a bend or step that is less is left
 
 
@@ -138,9 +139,7 @@ def _chain(piece: Piece, chain: tuple[str, ...], joints: list[Joint]) -> tuple[P
     seams = _taken_apart(new, chain, ends)
     touched = [name for name in chain if not np.array_equal(seams[name], piece.seams[name])]
     result = piece.with_seams(**seams)
-    lines = {}
-    for name, drawn in piece.lines.items():
-        lines[name] = _reached(piece, result, name, drawn, touched)
+    lines = {name: reached(piece, name, drawn, result.seams, set(touched)) for name, drawn in piece.lines.items()}
     notches = tuple(
         replace(notch, at=nearest(result.seams[notch.seam], notch.at)) if notch.seam in touched else notch
         for notch in piece.notches
@@ -195,11 +194,9 @@ def _merged(reaches: list[_Reach]) -> Iterator[_Reach]:
 
 def _on(line: Array, at: Array, point: Array) -> float | None:
     """How far along a line a point on it lies; None if it does not lie on it."""
-    steps = np.diff(line, axis=0)
-    share = np.clip(((point - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
-    away = np.hypot(*(line[:-1] + share[:, None] * steps - point).T)
-    index = int(np.argmin(away))
-    return float(at[index] + share[index] * (at[index + 1] - at[index])) if away[index] < 0.1 else None
+    place, index, share = foot(line, point)
+    away = float(np.hypot(*(place - point)))
+    return float(at[index] + share * (at[index + 1] - at[index])) if away < ON_MM else None
 
 
 def _point(line: Array, at: Array, far: float) -> Array:
@@ -265,20 +262,3 @@ def _taken_apart(line: Array, chain: tuple[str, ...], ends: list[Array]) -> dict
         found[name], left = left[: index + 1], left[index:]
     found[chain[-1]] = left
     return found
-
-
-def _reached(old: Piece, new: Piece, name: str, line: Array, touched: list[str]) -> Array:
-    """A level line carried on, or cut back, to a redrawn seam."""
-    result = line
-    for index, inner in ((0, 1), (-1, -2)):
-        allowed = old.part.ends[name][0 if index == 0 else 1] if name in old.part.ends else old.part.seams
-        near = [
-            s for s in touched if s in allowed and np.hypot(*(nearest(old.seams[s], line[index]) - line[index])) < 0.5
-        ]
-        found = [at for s in near if (at := crossing(line[inner], line[index], new.seams[s])) is not None]
-        if found:
-            end = min(found, key=lambda at: float(np.hypot(*(at - line[index]))))
-            if np.hypot(*(end - line[index])) > 1e-6:
-                result = result.copy()
-                result[index] = end
-    return result if result is line else points(result)

@@ -9,6 +9,7 @@ from itertools import pairwise
 from fitdiag.diagnosis.belief import Belief, Question, chance_words, lower_first, told
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.model import Alteration, RuleBase
+from fitdiag.knowledge.stations import STATIONS, TITLES, station_of
 from fitdiag.planning.plan import Named, Plan, Recommendation
 from fitdiag.planning.stages import HONEST, MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.sessions.state import Conclusion
@@ -16,6 +17,7 @@ from fitdiag.units import format_length, format_reading, read_off
 
 SIDE_WORDS: dict[Side, str] = {"left": "left side", "right": "right side", "both": "both sides"}
 _LIKELY_FROM = 0.05
+_COUNTS = ("No", "One", "Two", "Three")
 _SUGGESTS = "The tool suggests, the fitter decides."
 
 
@@ -68,10 +70,11 @@ def make_report(
     next_question = conclusion.diagnosis.next_question()
     writer = _Writer(base, findings, steps=steps, simulated=simulated)
     reasoning = writer.beliefs(conclusion.diagnosis.beliefs)
-    sections = [writer.findings(), writer.plan(plan)] if steps else [writer.findings(), reasoning, writer.plan(plan)]
+    sections = [writer.at_a_glance(plan)]
+    sections += [writer.findings(), writer.plan(plan)] if steps else [writer.findings(), reasoning, writer.plan(plan)]
     if conclusion.contradictions:
         told_apart = tuple(item.text for item in conclusion.contradictions)
-        sections.insert(1, Section("Does not go together", (Items("", told_apart),)))
+        sections.insert(2, Section("Does not go together", (Items("", told_apart),)))
     if plan.closings:
         sections.append(writer.closings(plan))
     if on_pattern is not None:
@@ -104,6 +107,27 @@ class _Writer:
     def __init__(self, base: RuleBase, findings: Findings, *, steps: bool, simulated: Simulation | None = None) -> None:
         self.base, self.known, self.steps, self.simulated = base, findings, steps, simulated
 
+    def at_a_glance(self, plan: Plan) -> Section:
+        """The list itself, short enough for one screen: the verdict, each alteration in one line, what to check."""
+        now = [item for item in plan.recommendations if not item.only_if]
+        perhaps = [item for item in plan.recommendations if item.only_if]
+        parts: list[str | Items] = [plan.verdict]
+        if plan.recommendations:
+            counts = f"{_COUNTS[len(now)]} change{'' if len(now) == 1 else 's'} now"
+            if perhaps:
+                counts += f", {_COUNTS[len(perhaps)].lower()} that may follow"
+            parts.append(f"{counts}.")
+            parts.append(Items("Now", tuple(self._in_a_row(item) for item in now), numbered=True))
+        if perhaps:
+            parts.append(Items("Only if needed", tuple(self._in_a_row(item) for item in perhaps)))
+        checks = dict.fromkeys(self.base.alterations[item.alteration].check_next[0] for item in now)
+        if checks:
+            parts.append(Items("Check at the next try-on", tuple(checks)))
+        return Section("In short", tuple(parts))
+
+    def _in_a_row(self, item: Recommendation) -> str:
+        return f"{item.title}: {item.amount.text}, {SIDE_WORDS[item.side]}"
+
     def findings(self) -> Section:
         known = self.known
         items = [told(self.base, finding, known) for finding in known.symptoms.values() if finding.seen == "yes"]
@@ -112,11 +136,7 @@ class _Writer:
             for finding in known.symptoms.values()
             if finding.seen == "no" and finding.amount_mm
         ]
-        absent = [
-            lower_first(self.base.symptoms[name].title)
-            for name, finding in known.symptoms.items()
-            if finding.seen == "no" and not finding.amount_mm
-        ]
+        absent = self._absent()
         unsure = [
             lower_first(self.base.symptoms[name].title)
             for name, finding in known.symptoms.items()
@@ -145,6 +165,15 @@ class _Writer:
         if done:
             parts.append(Items("Done in earlier rounds", tuple(done)))
         return Section("Findings", tuple(parts) or ("Nothing was noted.",))
+
+    def _absent(self) -> list[str]:
+        """What was looked for and is not there, one line a station."""
+        lines: dict[str, list[str]] = {}
+        for name, finding in self.known.symptoms.items():
+            if finding.seen == "no" and not finding.amount_mm:
+                symptom = self.base.symptoms[name]
+                lines.setdefault(station_of(symptom), []).append(lower_first(symptom.title))
+        return [f"{TITLES[station]}: {'; '.join(lines[station])}" for station in STATIONS if station in lines]
 
     def beliefs(self, beliefs: Sequence[Belief]) -> Section:
         likely = [belief for belief in beliefs if belief.has_sign and belief.probability >= _LIKELY_FROM][:5]

@@ -11,18 +11,18 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings import Earlier, Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.planning.plan import Plan
 from fitdiag.sessions.case import case_findings
 from fitdiag.sessions.case_files import Advised, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog
-from fitdiag.sessions.state import STAGES, events_of, offered_event
+from fitdiag.sessions.state import STAGES, conclude, events_of, offered_event
 from fitdiag.units import Units, format_length, format_reading
 
-HALF_BACK = 0.5  # of what went too far: take half back first, and look; common practice, no source
 PATTERN_SHARE = 0.3  # of a change on paper, how far cloth may differ; a fitter's judgement
 ERROR_MM = 3.0  # of an amount that was read with a ruler on a person; a fitter's judgement
 
@@ -48,8 +48,20 @@ def known_findings(base: RuleBase, case: Case) -> Findings:
         if before.findings_file.exists():  # of an earlier round only what lasts
             mine = replace(read_findings(before.findings_file, base), symptoms={}, notes=())
             known = _joined(known, mine)
+    known = replace(known, earlier=tuple(_read_in(base, before) for before in earlier))
     came = log.taken(base)
     return replace(_joined(known, came) if came is not None else known, units=case.units)
+
+
+def _read_in(base: RuleBase, one: Round) -> Earlier:
+    """What was measured at the try-on of an earlier round, of what was there and of what was not."""
+    found = RoundLog.of(one).findings(base).symptoms.values()
+    read = {
+        item.symptom: (item.amount_mm, item.error_mm)
+        for item in found
+        if item.amount_mm is not None and item.seen != "unsure"
+    }
+    return Earlier(one.number, read)
 
 
 def _joined(known: Findings, mine: Findings) -> Findings:
@@ -175,7 +187,7 @@ def remarks(base: RuleBase, findings: Findings, grain_moved: Mapping[str, float]
     """
     done = _summed(findings)
     return (
-        *_too_far(base, done, findings, grain_moved or {}),
+        *_too_far(base, done, findings, grain_moved or {}, conclude(base, findings).plan if done else Plan("")),
         *_circles(base, done),
         *_limits(base, done, findings.units),
     )
@@ -197,9 +209,9 @@ def _summed(findings: Findings) -> dict[str, _Sum]:
 
 
 def _too_far(
-    base: RuleBase, done: Mapping[str, _Sum], findings: Findings, grain_moved: Mapping[str, float]
+    base: RuleBase, done: Mapping[str, _Sum], findings: Findings, grain_moved: Mapping[str, float], plan: Plan
 ) -> Iterable[Remark]:
-    """An alteration that brings signs which are there now, after it was done: it may have gone too far."""
+    """An alteration that brings signs which are there now, after it was done: it may have gone too far, and what the list says."""
     for alteration, total in done.items():
         rule = base.alterations.get(alteration)
         other = rule.opposite if rule is not None else None
@@ -220,11 +232,15 @@ def _too_far(
         moved = (
             f"; the back grainline moved {format_length(shift, units)} towards centre back with it" if shift > 3 else ""
         )
-        back = format_length(left * HALF_BACK, units)
+        given = next((item.amount for item in plan.recommendations
+                      if item.amount.gives_back is not None and item.amount.gives_back.alteration == alteration), None)  # fmt: skip
+        then = (
+            f"The list gives {given.text} of it back" if given is not None else "Look at that before more of it is done"
+        )
         yield Remark(
             "too-far",
             f"{rule.title}, {format_length(total.mm, units)} in all{over}, brings what is seen now ({'; '.join(map(lower_first, there))})"
-            f"{moved}. If this was the cause, take {back} of it back first, and look.",
+            f"{moved}. {then}.",
         )
 
 

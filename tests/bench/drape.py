@@ -200,9 +200,9 @@ def bodies(count: int = len(TEN)) -> None:
 
 
 def alterations() -> None:
-    """Each at half its limit on the block; where a rule expects a change of the dip, its sign."""
+    """Each at half its limit on the block; where a rule expects a sign to change that is read off the cloth, which way it does."""
     base, body = load_rules(), body_of(BASE)
-    reading = {"balance-lines-dip-to-back": "dip-centre-back"}
+    signs = {sign.symptom: sign for sign in base.simulated_signs.values()}
     before = [settled(cut_of(block()), body, number) for number in DRESSINGS]
     for rule in base.alterations.values():
         amount = rule.most_a_round.amount_mm / 2
@@ -211,17 +211,20 @@ def alterations() -> None:
         except ProblemsFoundError as stopped:
             print(f"{rule.id:34}{amount:6.1f} mm  NOT DRAPED: {stopped}")
             continue
-        expected = [item for item in rule.expects if item.symptom in reading]
+        expected = [item for item in rule.expects if item.symptom in signs]
         after = [settled(cut, body, number) for number in (DRESSINGS if expected else (0,))]
-        change = np.mean(
-            [two["dip-centre-back"] - one["dip-centre-back"] for one, two in zip(before, after, strict=False)]
-        )
-        told = ""
-        for item in expected:
-            same = change * item.change > 0
-            told = f"expected {item.change * amount:+.1f}: {'same sign' if same else 'OTHER SIGN'}"
+
+        def change(name: str, after: Sequence[Mapping[str, float]] = after) -> float:
+            return float(np.mean([two[name] - one[name] for one, two in zip(before, after, strict=False)]))
+
         deepest, speed = (max(one[name] for one in after) for name in ("deepest", "speed"))
-        print(f"{rule.id:34}{amount:6.1f} mm  dip {change:+5.1f}, deepest {deepest:+.1f}, {speed:.1f} mm/s {told}")
+        dip = change("dip-centre-back")
+        print(f"{rule.id:34}{amount:6.1f} mm  dip {dip:+5.1f}, deepest {deepest:+.1f}, {speed:.1f} mm/s")
+        for item in expected:
+            sign = signs[item.symptom]
+            own = change(sign.reading) * (sign.mm or 1.0)
+            word = "same sign" if own * item.change > 0 else "OTHER SIGN"
+            print(f"    {item.symptom}: expected {item.change * amount:+.1f}, {sign.reading} gives {own:+.1f}: {word}")
 
 
 def clock() -> None:
