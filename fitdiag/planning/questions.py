@@ -22,13 +22,13 @@ from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
 WORLDS = 80
-SURE = 0.87  # from this chance on the first alteration counts as settled
+SURE = 0.86  # from this chance on the first alteration counts as settled
 SAFE = 0.02  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
 STAY = 0.2  # a station is left where its best question tells less than this share of the best elsewhere
 ENOUGH = 18  # so many questions are asked of one's own accord, and no more
 BESIDE = 0.7  # a question stands on a screen beside one that tells at most so many times as much: its share
-DANGER = 0.3  # bits that a sign counts which would surely speak against the first alteration
+DANGER = 0.8  # bits that a sign counts which would surely speak against the first alteration
 
 
 @dataclass(frozen=True)
