@@ -14,6 +14,7 @@ import yaml
 from small_rules import good_files, write_rules
 
 import fitdiag.pattern
+from fitdiag.cli.main import run
 from fitdiag.drape.figure import BASE
 from fitdiag.drape.muslin import drape, order_of
 from fitdiag.knowledge.check import check_rules
@@ -113,6 +114,26 @@ def test_a_skirt_is_altered_trued_drawn_and_printed(skirt: Garment, name: str) -
         assert old["back centre length"] - new["back centre length"] == pytest.approx(10.0, abs=0.3)
     assert name in drawing(before, step, "cm", name).title
     assert pdf_sheets(after, "a4", units="cm", day="2026-11-28").startswith(b"%PDF")
+
+
+def test_a_skirt_at_the_keyboard(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Drafted, walked, its darts split, read from DXF and printed, by its name alone; the trousers' measures are not asked."""
+    own, other, dxf, pdf = (str(tmp_path / name) for name in ("own.json", "other.yaml", "other.dxf", "own.pdf"))
+    size = ("--waist", "68cm", "--hip", "94cm", "--waist-to-hip", "20.6cm")
+    for arguments in (
+        ("draft", "--garment", "skirt", *size, "--length", "60cm", "--out", own), ("walk", own),
+        ("darts", own, "--do", "back 1 split=28mm", "--out", other), ("read", other, "--out", dxf),
+        ("read", dxf, "--out", str(tmp_path / "back.svg")), ("draw", dxf, "--sheets", "a4", "--client", "the lamplighter", "--to", pdf),
+    ):  # fmt: skip
+        with pytest.raises(SystemExit) as stopped:
+            run(["pattern", *arguments])
+        assert stopped.value.code == 0, arguments
+    told = " ".join(capsys.readouterr().out.split())
+    assert "The ease it holds: 3 cm at the hip" in told
+    assert "Side seam: front and back agree" in told
+    with pytest.raises(SystemExit):
+        run(["pattern", "draft", "--garment", "skirt", *size])
+    assert "needs the length" in " ".join(capsys.readouterr().err.split())
 
 
 def test_a_garment_without_a_block_says_so(skirt: Garment, tmp_path: Path) -> None:

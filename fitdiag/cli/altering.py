@@ -36,7 +36,7 @@ class Asked:
 class Work:
     """Alterations carried out on a pattern: the base of their titles and limits, the steps, and what is to be warned of."""
 
-    base: RuleBase
+    base: RuleBase | None
     before: Pattern
     steps: tuple[Step, ...]
     day: str
@@ -56,9 +56,9 @@ class Work:
         return dataclasses.replace(pattern, carried=(*pattern.carried, *done))
 
 
-def title_of(base: RuleBase, name: str) -> str:
+def title_of(base: RuleBase | None, name: str) -> str:
     """The title of an alteration, or its id where the rules have none."""
-    return base.alterations[name].title if name in base.alterations else name
+    return base.alterations[name].title if base is not None and name in base.alterations else name
 
 
 def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
@@ -128,13 +128,15 @@ def carried_out(
     pattern: Pattern, do: Sequence[str], units: Units, rules: str | None, day: str | None, client: str | None
 ) -> Work:
     """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
-    base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
-    asked = asked_of(base, do, units)
     if day is not None and not valid_day(day):
         raise stop("day", f"'{one_line(day, 20)}' is not a day", hint="write it like 2026-11-25")
-    pattern = dataclasses.replace(pattern, garment=garment_of(base))
     if client is not None:
         pattern = dataclasses.replace(pattern, client=one_line(client, LONGEST_CLIENT))
+    if not do and not rules:  # nothing of the rules is asked
+        return Work(None, pattern, (), day or date.today().isoformat(), ())
+    base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
+    asked = asked_of(base, do, units)
+    pattern = dataclasses.replace(pattern, garment=garment_of(base))
     before, warnings = pattern, list(warned(base, pattern, asked, units))
     steps: list[Step] = []
     for one in asked:

@@ -123,6 +123,15 @@ def load_rules(folder: Path | None = None) -> RuleBase:
     return base
 
 
+def load_garment(folder: Path) -> Garment:
+    """The garment of a folder that holds no rules yet, only its `garment.yaml`. Raises ProblemsFoundError with its faults."""
+    reading = _Reading(folder)
+    garment = _single(reading, "garment.yaml", Garment)
+    if reading.problems or not isinstance(garment, Garment):
+        raise ProblemsFoundError(reading.problems)
+    return garment
+
+
 def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     """The rule base, if its files could be read at all, and every fault found (empty when all is well)."""
     _refuse_no_folder(folder)

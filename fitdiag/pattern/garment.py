@@ -14,8 +14,9 @@ from pathlib import Path
 
 import numpy as np
 
+from fitdiag.knowledge.garment import Garment as Declared
 from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair
-from fitdiag.knowledge.load import default_rules, load_rules
+from fitdiag.knowledge.load import default_rules, load_garment, load_rules
 from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
 from fitdiag.problems import one_line, stop
@@ -55,7 +56,10 @@ def shipped_garment(name: str = "") -> Garment:
 
     Raises ProblemsFoundError where there are no such rules.
     """
-    return garment_of(load_rules(rules_for(name)))
+    folder = rules_for(name)
+    if not (folder / "rulebase.yaml").exists():  # a garment that is cut already, but has no alterations yet
+        return _declared(folder.name, load_garment(folder), {})
+    return garment_of(load_rules(folder))
 
 
 def rules_for(name: str) -> Path:
@@ -91,23 +95,8 @@ class _ById:
 @cache
 def _made(key: _ById) -> Garment:
     base = key.base
-    if (rule := base.garment) is None:
+    if base.garment is None:
         raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
-    shapes = {shape.id: shape for shape in rule.shapes}
-    parts = {}
-    heights = {
-        level.id: ("corner", level.corner) if level.corner else ("seam", level.seam or "")
-        for level in rule.levels
-        if not level.from_end
-    }
-    ends = {level.id: (level.from_end, level.to_end) for level in rule.levels if level.from_end}
-    for piece in rule.pieces:
-        shape = shapes[piece.shape]
-        parts[piece.id] = Part(
-            piece.id, shape.seams, dict(shape.corners), shape.inner, shape.outer, shape.stays, shape.smooth, piece.cut,
-            tuple(level.id for level in rule.levels), heights, ends,
-            {level.id: level.guess for level in rule.levels if level.guess}, dict(shape.called), shape.stands, shape.hollow, piece.fold,
-        )  # fmt: skip
     recipes = {
         name: Recipe(
             name,
@@ -118,9 +107,30 @@ def _made(key: _ById) -> Garment:
         )
         for name, alteration in base.alterations.items()
     }
+    return _declared(base.about.garment, base.garment, recipes)
+
+
+def _declared(name: str, rule: Declared, recipes: Mapping[str, Recipe]) -> Garment:
+    """A garment as its file declares it."""
+    shapes = {shape.id: shape for shape in rule.shapes}
+    heights = {
+        level.id: ("corner", level.corner) if level.corner else ("seam", level.seam or "")
+        for level in rule.levels
+        if not level.from_end
+    }
+    ends = {level.id: (level.from_end, level.to_end) for level in rule.levels if level.from_end}
+    guesses = {level.id: level.guess for level in rule.levels if level.guess}
+    parts = {}
+    for piece in rule.pieces:
+        shape = shapes[piece.shape]
+        parts[piece.id] = Part(
+            piece.id, shape.seams, dict(shape.corners), shape.inner, shape.outer, shape.stays, shape.smooth, piece.cut,
+            tuple(level.id for level in rule.levels), heights, ends, guesses, dict(shape.called), shape.stands, shape.hollow,
+            piece.fold,
+        )  # fmt: skip
     return Garment(
-        base.about.garment, parts, {height.id: height for height in rule.heights}, rule.notches, rule.pairs,
-        rule.meetings, rule.measures, recipes, dict(rule.spelled),
+        name, parts, {height.id: height for height in rule.heights}, rule.notches, rule.pairs, rule.meetings, rule.measures,
+        recipes, dict(rule.spelled),
     )  # fmt: skip
 
 
