@@ -396,6 +396,16 @@ def test_bad_arguments_get_one_clear_message(
     assert told in capsys.readouterr().err
 
 
+def test_a_line_over_a_closed_strip_still_reaches_both_edges(block: Pattern) -> None:
+    """A strip taken out upright leaves the drawn lines running back over it; on the cloth they run on."""
+    for panel in cut_of(carry_out(block, "take-back-width", 6.0).pattern).panels:
+        inner, outer = panel.chain(("inseam", "curve", "centre")), panel.chain(("side",))
+        for line in panel.lines.values():
+            assert (np.diff(line[:, 0]) > 0).all()
+            for end, edge in ((line[0], inner), (line[-1], outer)):
+                assert np.hypot(*(edge - end).T).min() < 8.0
+
+
 def test_length_of_the_lines_reaches_both_edges(block: Pattern) -> None:
     """A balance line drawn short of the seam is carried on to it."""
     back = cut_of(block).panel("back")

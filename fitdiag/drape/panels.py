@@ -188,9 +188,12 @@ def _to_edges(line: Array, ring: Array) -> Array:
     """A line drawn on, straight ahead at both ends, to where it leaves the outline."""
     from shapely import LineString, Polygon  # noqa: PLC0415
 
+    far = (line - line[0]) @ (line[-1] - line[0])
+    onwards = np.diff(np.maximum.accumulate(far)) > 0  # where a strip was closed a line runs back
+    line = line[np.concatenate([[True], onwards])]
     before, after = line[0] - line[1], line[-1] - line[-2]
-    far = [line[0] + before / np.hypot(*before) * 400.0, line[-1] + after / np.hypot(*after) * 400.0]
-    inside = Polygon(ring).buffer(0).intersection(LineString([far[0], *line, far[1]]))
+    ends = [line[0] + before / np.hypot(*before) * 400.0, line[-1] + after / np.hypot(*after) * 400.0]
+    inside = Polygon(ring).buffer(0).intersection(LineString([ends[0], *line, ends[1]]))
     parts = [np.array(part.coords) for part in getattr(inside, "geoms", [inside])]
     longest = max(parts, key=length)
     return longest if longest[0, 0] < longest[-1, 0] else longest[::-1]
