@@ -309,6 +309,19 @@ def test_one_fuller_hip_drapes_the_whole_garment(block: Pattern) -> None:
     assert muslin.readings["across-back-hip"] > muslin.left["across-back-hip"] + 1.0
 
 
+def test_a_pattern_whose_sides_differ_is_draped_whole(block: Pattern) -> None:
+    """The back made longer on the left only: the line dips more on the left, and the crotch seam is still one seam."""
+    one = carry_out(block, "lengthen-back-crotch", 25.0, "left").pattern
+    cut = cut_of(one)
+    assert length(cut.left[1].chain(cut.centre)) > length(cut.panels[1].chain(cut.centre)) + 15.0
+    muslin = drape([replace(order_of(one, BASE), points=400)], dressings=1, keep=False)[0]
+    assert muslin.still
+    assert muslin.left["dip-centre-back"] > muslin.readings["dip-centre-back"] + 1.0
+    plain = drape([replace(order_of(block, BASE), points=400)], dressings=1, keep=False)[0]
+    assert not plain.left
+    assert muslin.left["dip-centre-back"] > plain.readings["dip-centre-back"] + 2.0
+
+
 def test_kinds_of_cloth_come_from_the_rules() -> None:
     """The figures a fitter can measure become stiffnesses; medium calico is the laboratory's."""
     base = load_rules()

@@ -47,11 +47,11 @@ def simulation_of(
     if pattern is None:
         raise stop("argument", "without a pattern nothing can be draped", hint="add --pattern FILE")
     from fitdiag.cli.drape import body_measures, simulated
-    from fitdiag.cli.pattern import read_pattern
+    from fitdiag.cli.pattern import by_rules, read_pattern
 
     more = body_measures(measures, conclusion.diagnosis.findings.units)
     solved = effects.solved if effects is not None else None
-    return simulated(base, conclusion, read_pattern(pattern), more=more, solved=solved)
+    return simulated(base, conclusion, read_pattern(pattern, by_rules(base)), more=more, solved=solved)
 
 
 def effects_of(
@@ -60,7 +60,9 @@ def effects_of(
     """What the plan does to the pattern in a file; None without one."""
     if pattern is None:
         return None
-    from fitdiag.cli.pattern import read_pattern
+    from fitdiag.cli.pattern import by_rules, read_pattern
     from fitdiag.planning.effects import effects
 
-    return effects(base, conclusion.plan, conclusion.diagnosis.findings, read_pattern(pattern), first_cut=first_cut)
+    return effects(
+        base, conclusion.plan, conclusion.diagnosis.findings, read_pattern(pattern, by_rules(base)), first_cut=first_cut
+    )

@@ -70,6 +70,16 @@ def read_pattern(text: str, said: Reading | None = None, taken: Taken | None = N
     return _parsed(kind, content, one_line(path), said or Reading(), taken)
 
 
+def by_rules(base: RuleBase | None) -> Reading | None:
+    """That a pattern is of the garment of these rules, where they have one; else the file says which."""
+    return Reading(garment=garment_of(base)) if base is not None and base.garment is not None else None
+
+
+def _own(path: str, rules: str | None) -> Pattern:
+    """The pattern of a file, of the garment of the rules that were named, if any were."""
+    return read_pattern(path, by_rules(load_rules(folder_of(rules)) if rules else None))
+
+
 def _format_of(path: Path) -> str:
     """The format that a file's name asks for, one of FORMATS."""
     kind = path.suffix.lower().replace(".yml", ".yaml")
@@ -288,7 +298,7 @@ def alter(
     allowance: list[str] | None = None,
 ) -> int:
     chosen = guess_units(units, do)
-    pattern = read_pattern(path)
+    pattern = _own(path, rules)
     if not do:
         raise stop("argument", "no alteration was named", hint="add --do 'tuck-across-back-hip=3/4 in'")
     work = carried_out(pattern, do, chosen, rules, day, client)
@@ -388,7 +398,7 @@ def solve(
     )
 
     chosen = guess_units(units, (*do, *until))
-    pattern = read_pattern(path)
+    pattern = _own(path, rules)
     base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
     known = list(pattern_measures(pattern))
     targets = [parse_target(text, chosen, known) for text in until]
@@ -485,7 +495,7 @@ def draw(
     from fitdiag.pattern.sheets import pdf_drawing, pdf_sheets
 
     chosen = guess_units(units, do)
-    pattern = read_pattern(path)
+    pattern = _own(path, rules)
     work = carried_out(pattern, do, chosen, rules, day, client)
     target = Path(to)
     paper = paper_of(sheets, chosen)

@@ -87,7 +87,10 @@ def _steps(units: Units, far: str) -> tuple[Section, ...]:
             "2  Make the place ready",
             (
                 ("Two verticals in view,", "one on each side of you: a door frame, and a string with a weight, hanging still."),
-                ("A sheet of paper", "(A4 or Letter; say which) flat beside your hip, facing the phone, in line with your side seam."),
+                (
+                    "A sheet of paper",
+                    "(A4 or Letter), top left corner blacked, flat beside your hip, facing the phone, in line with your side seam.",
+                ),
                 ("Two marks on the floor", "for your feet."),
                 ("Light from the front,", "no bright window behind you, no flash."),
             ),

@@ -21,7 +21,7 @@ from fitdiag.photos.camera import Camera
 from fitdiag.photos.level import Pair, Pose, level
 from fitdiag.photos.marks import A4, Point, Points
 from fitdiag.photos.snap import snap_straight
-from fitdiag.photos.strip import opponent
+from fitdiag.photos.strip import colours_at, opponent
 
 Array = NDArray[np.float64]
 Straight = tuple[Point, Point, float]
@@ -34,6 +34,7 @@ USUAL_ROLL, USUAL_PITCH = math.radians(5.0), math.radians(12.0)
 AGREES = math.radians(0.7)  # a bent lens leaves so much between lines that are all plumb
 OFF_PLUMB = math.radians(0.3)  # with the bending known
 MOST_KEPT = 6
+LEAST_MARK = 0.06  # of the looked-at part of a corner
 ARMS = 0.45  # of the hip's width to each side: there arms hang, whose edges are no plumb lines
 UNLIKE = (
     1.2,
@@ -323,6 +324,22 @@ def _as_sheet(
         1.0, max(0.0, darker) / 2.5
     )
     return FoundSheet(tuple(_point(corner) for corner in corners), size, float(sure))
+
+
+def marked_corner(pixels: NDArray[np.uint8], corners: Points) -> str:
+    """Which upper corner of a sheet bears a dark mark: left, right, or nothing."""
+    (ax, ay), (bx, by), _, (dx, dy) = corners
+    across, down = np.array([bx - ax, by - ay]), np.array([dx - ax, dy - ay])
+    shares = np.stack(np.meshgrid(np.linspace(0.05, 0.3, 24), np.linspace(0.04, 0.22, 24)), axis=-1)
+    dark = []
+    for mirror in (False, True):
+        along = 1 - shares[..., :1] if mirror else shares[..., :1]
+        light = opponent(colours_at(pixels, np.array([ax, ay]) + along * across + shares[..., 1:] * down))[..., 0]
+        dark.append(float((light < 0.7 * np.percentile(light, 90)).mean()))
+    for name, own, other in (("left", dark[0], dark[1]), ("right", dark[1], dark[0])):
+        if own > LEAST_MARK and own > 3 * other:
+            return name
+    return ""
 
 
 def _corner(rays: Array, index: int) -> float:

@@ -50,7 +50,9 @@ def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, 
     middles = [place.section.x / place.section.z for place in places.values()]
     off = abs(float(rays[:, 0].mean()) - (float(np.mean(middles)) if middles else 0.0))
     level = math.sqrt(sum(part**2 for part in swings))
-    error = math.sqrt(level**2 + math.degrees(off * slope) ** 2 + 0.06**2)
+    whole = math.degrees(math.atan(float(np.polyfit(rays[:, 1], rays[:, 0], 1)[0])))
+    bowed = abs(whole - lean)  # a line that is not straight leans by what part of it is looked at
+    error = math.sqrt(level**2 + math.degrees(off * slope) ** 2 + 0.06**2 + bowed**2)
     word: Word = "good" if error < 0.8 else "fair"
     most: Source = "level" if level > 0.7 * error else "depth"
     return Reading(name, "lean", "deg", raw, lean, error, word, "", most)

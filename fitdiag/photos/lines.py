@@ -26,6 +26,7 @@ from fitdiag.photos.snap import Track
 from fitdiag.photos.trust import Doubts, refused, told
 
 CLICK_MM = 4.0  # how far from its place a hand sets a point
+FORK_FOLDS = 4.0  # mm: over the fork the cloth turns under, and a line follows it
 UNDER_SEAT = 3.0  # mm: under the seat the cloth folds away behind the outline
 SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
 SECTION_ERROR = {"waist": 6.0, "hip": 4.0, "crotch": 6.0}  # mm: how far the trunk is from half an ellipse
@@ -204,7 +205,7 @@ def _drop(seen: _Seen, found: Found, folds: float) -> None:
     name, numbers, stance = seen.name, seen.numbers, seen.stance
     more = {
         "depth": seen.rise * SECTION_ERROR[name],
-        "folds": folds,
+        "folds": math.hypot(folds, FORK_FOLDS if name == "crotch" else 0.0),
         "edges": 4.0 if seen.doubts.hidden else 0.0,
     }
     parts = seen.parts(lambda n: n.drop, **more)

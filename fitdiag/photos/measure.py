@@ -6,6 +6,9 @@ and grainlines are read where they cross them (`grains`).
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -14,10 +17,12 @@ from fitdiag.photos.grains import read_grain
 from fitdiag.photos.lines import Place, read_line
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Line, Measured, Reading, called
-from fitdiag.photos.setting import setting
+from fitdiag.photos.setting import Setting, setting
 from fitdiag.photos.snap import snap
 
 BEYOND_MM = 9.0  # the points at a line's ends are set before or beyond the outline
+KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
+LENS_OFF_MM = 150.0  # a typed height of the lens that is off by more is wrong
 SEAM_REACH_MM = 7.0  # the centre seam is looked for near its points only; other seams and folds run beside it
 
 
@@ -45,4 +50,30 @@ def measure(pixels: NDArray[np.uint8], marks: Marks, known: Known | None = None)
     grains = {name: snap(pixels, points, where.scale) for name, points in marks.grains.items()}
     for name, track in grains.items():
         readings += read_grain(marks, where, places, name, track)
+    warnings += _lens_height(marks, where, lines)
     return Measured(whole, tuple(readings), lines, grains, seam, where.pose.uprights, tuple(warnings), where.distance)
+
+
+def _lens_height(marks: Marks, where: Setting, lines: Mapping[str, Line]) -> list[str]:
+    """A word where the height of the lens that was typed cannot be: hip and knee line tell it from how bodies are built."""
+    knees = [line.depression_deg for name, line in lines.items() if name.startswith("knee")]
+    if (
+        marks.lens_height_mm is None
+        or where.distance is None
+        or not where.pose.levelled
+        or not knees
+        or "hip" not in lines
+    ):
+        return []
+    hip, knee = (
+        math.tan(math.radians(angle)) * where.distance
+        for angle in (lines["hip"].depression_deg, sum(knees) / len(knees))
+    )
+    floor = (knee - hip) / (1 - KNEE_SHARE)  # the hip line over the floor
+    lens, error = floor + hip, floor * KNEE_SHARE_ERROR / (1 - KNEE_SHARE)
+    if abs(lens - marks.lens_height_mm) < max(LENS_OFF_MM, 2 * error):
+        return []
+    return [
+        f"the lens is said to have stood {marks.lens_height_mm / 10:.0f} cm over the floor; by the hip and the knee line it stood at"
+        f" about {lens / 10:.0f} cm, give or take {error / 10:.0f}. The numbers rest on the picture, not on what was typed"
+    ]

@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
 from fitdiag.photos.find_lines import Lines, find_lines
-from fitdiag.photos.find_room import find_sheet, find_uprights
+from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
 from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet
 
 SAME_PX = 0.008  # of the picture's height: a line found so near to one that is marked is that one
+MIRRORED = "its marked corner is at the top right: if the card said top left, this is a mirror image, and left is right; turn it first"
 LEAST_APART = 0.3  # of the picture's width
 MOST_ROLL, MOST_PITCH = 5.0, 22.0  # degrees: few hold a camera so
 FOCAL_KNOWN, FOCAL_UNKNOWN = 0.01, 0.25  # errors, as a share
@@ -67,7 +68,9 @@ def _with_room(
     if sheet is None and pose is not None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
         sheet = Sheet(seen.corners, *seen.size, behind_mm=None)
         added.append("sheet")
-        if seen.rival or seen.sure < 0.8:
+        if marked_corner(pixels, seen.corners) == "right":
+            doubts["sheet"] = MIRRORED
+        elif seen.rival or seen.sure < 0.8:
             doubts["sheet"] = (
                 "something else could be the sheet as well" if seen.rival else "its sides are not quite a sheet's"
             )

@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from fitdiag.photos.snap import strongest_path
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 Span = tuple[float, float]
 REACHES = (2, 4, 6)  # px from the middle of a line to the cloth beside it
 ALONG = 3.0  # px: over so much a line is evened out lengthwise, which closes the gaps of stitches
@@ -72,10 +74,8 @@ def same(one: Found, other: Found) -> bool:
 
 def evened(colours: Array) -> Array:
     """A picture evened out along its rows, so that stitches run together, and a little across."""
-    reach = round(ALONG)
     for _ in range(2):  # two means over a box are nearly a Gaussian one
-        sums = np.cumsum(np.pad(colours, [(0, 0), (reach + 1, reach), (0, 0)], mode="edge"), axis=1, dtype=np.float64)
-        colours = ((sums[:, 2 * reach + 1 :] - sums[:, : -2 * reach - 1]) / (2 * reach + 1)).astype(np.float32)
+        colours = ndimage.uniform_filter1d(colours.astype(np.float32), 2 * round(ALONG) + 1, axis=1, mode="nearest")
     inner = (colours[:-2] + 2 * colours[1:-1] + colours[2:]) / 4
     return np.concatenate([colours[:1], inner, colours[-1:]])
 
@@ -117,7 +117,7 @@ class Ridges:
         noise = 1.4826 * float(np.median(part)) + 0.15
         found = []
         for _ in range(most):
-            path = strongest_path(part.T)
+            path = strongest_path(np.asarray(part.T, float))
             on = part[path, np.arange(part.shape[1])] / noise
             if np.median(on) >= 0.75 * LEAST_SNR and (on > 2.0).mean() >= 0.55:
                 found.append((float(low + path[len(path) // 2]), float(np.median(on))))

@@ -106,6 +106,8 @@ def _impossible(doubts: Doubts, kind: str, *, fork: bool) -> str:
         return "nothing of known size is marked"
     if kind in ("drop", "dip") and doubts.hidden:
         return "a side edge is hidden"
+    if name == "waist" and kind in ("drop", "fall"):
+        return "the edge of the cloth folds over and hides behind the body; measure it on the client"
     if fork:
         return "the legs part right under the line, so its middle lies in the fork"
     most = STEEPEST_AT_CROTCH if name == "crotch" and kind in ("drop", "dip") else STEEPEST
