@@ -321,10 +321,13 @@ class Bare:
         self.until("altered before")
         for line in ("", "", ""):
             self.type(line)
-        self.until("All in one line")
+        self.until("how to look, why")
         self.shown = ""
-        self.type("1 no")
-        self.until("All in one line")
+        self.type("one")
+        self.until("how to look, why")
+        self.shown = ""
+        self.type("no")
+        self.until("how to look, why")
 
 
 def asked_to_end(process: subprocess.Popen[bytes], number: signal.Signals) -> int:

@@ -39,7 +39,7 @@ from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
 from fitdiag.sessions.rounds import compared, expected_outcomes, known_findings, known_line, observed_outcomes, remarks
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusion_event, events_of, fold, offered_event
-from fitdiag.units import InvalidLengthError, Units, parse_length
+from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 if TYPE_CHECKING:
     from fitdiag.reports.client_pdf import Paper
@@ -237,9 +237,27 @@ class _Run:
     def it_fits(self) -> int:
         """The trousers fit: the round says so, and the case can be closed."""
         self.case = update_round(self.case, replace(self.one, fits=True, waiting="fitter"), today=self.today)
-        say("Written down: they fit. To close the case:")
+        say("It fits. Written down.")
+        changed = self._changed_in_all()
+        if changed:
+            write("\nChanged in all")
+            for line in changed:
+                say(f"- {line}")
+            say("All of it goes onto the paper. Keep this pattern as it is, with the day and the client's name on it.")
+        say("To close the case:")
         write(f"  fitdiag case close {self.command.removeprefix('fitdiag review ')} --fits")
         return 0
+
+    def _changed_in_all(self) -> list[str]:
+        """What was altered over all rounds, each alteration once with its amounts together."""
+        amounts: dict[str, float] = {}
+        for item in (item for one in self.case.rounds for item in one.done if item.done):
+            amounts[item.alteration] = amounts.get(item.alteration, 0.0) + (item.amount_mm or 0.0)
+        titles = {name: rule.title for name, rule in self.base.alterations.items()}
+        return [
+            f"{titles.get(name, name)}: {format_length(mm, self.case.units) if mm else 'as it was pinned'}"
+            for name, mm in amounts.items()
+        ]
 
     # -- what came in ---------------------------------------------------------------------------------------------
 

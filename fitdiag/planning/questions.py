@@ -22,13 +22,14 @@ from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
 WORLDS = 80
-SURE = 0.87  # from this chance on the first alteration counts as settled
+SURE = 0.86  # from this chance on the first alteration counts as settled
 SAFE = 0.02  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
 STAY = 0.2  # a station is left where its best question tells less than this share of the best elsewhere
 ENOUGH = 18  # so many questions are asked of one's own accord, and no more
+FOR_SAFETY = 2  # beyond these, questions about what may speak against the first alteration
 BESIDE = 0.7  # a question stands on a screen beside one that tells at most so many times as much: its share
-DANGER = 0.3  # bits that a sign counts which would surely speak against the first alteration
+DANGER = 0.8  # bits that a sign counts which would surely speak against the first alteration
 
 
 @dataclass(frozen=True)
@@ -94,8 +95,8 @@ class Choice:
 
     @property
     def enough(self) -> bool:
-        """Whether as much was asked as anybody can be asked at once."""
-        return self._asked >= ENOUGH
+        """Whether as much was asked as anybody can be asked at once; a few more where the first alteration may do harm."""
+        return self._asked >= ENOUGH + FOR_SAFETY or (self._asked >= ENOUGH and sum(self.dangers.values()) <= SAFE)
 
     @property
     def _asked(self) -> int:
@@ -138,6 +139,8 @@ class Choice:
         mine = [one for one in self.questions if station in one.stations]
         least = max(LEAST, BESIDE * max((one.bits for one in mine), default=0.0))
         telling = [one for one in mine if one.bits >= least]
+        if self._asked >= ENOUGH and not anything:
+            telling = [one for one in mine if one.symptom in self.dangers] or telling
         most = most if anything else max(1, min(most, ENOUGH - self._asked))
         return tuple(one.symptom for one in (telling or (mine if anything else []))[:most])
 

@@ -132,7 +132,8 @@ def hold(client: Client, chance: float, on_a_screen: int) -> Course:
         findings = replace(findings, symptoms={**findings.symptoms, **{name: answer(client, name) for name in screen}})
     first = choice.first
     avoided = base.alterations[first].avoid_when if first else ()
-    unsafe = any(condition.symptom and client.signs[condition.symptom] for condition in avoided)
+    there = {finding.symptom for finding in everything.seen}
+    unsafe = any(condition.symptom in there for condition in avoided if condition.symptom)
     return Course(asked, changes, first == end, unsafe, choice.settled, tuple(seconds))
 
 
