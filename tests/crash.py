@@ -475,7 +475,7 @@ def commands() -> list[Command]:
         Command("pattern draft", DRAFT, way_on=REPLACE),
         Command("pattern alter", ("pattern", "alter", "block.yaml", *tuck, "--out", "b.svg"), (DRAFT,), REPLACE),
         Command("pattern draw", ("pattern", "draw", "block.yaml", *tuck, "--to", "b.pdf"), (DRAFT,), REPLACE),
-        Command("pattern read", ("pattern", "read", "block.yaml", "--out", "again.dxf"), (DRAFT,), REPLACE),
+        Command("pattern read", ("pattern", "read", "block.yaml", "--out", "again.svg"), (DRAFT,), REPLACE),
         Command("pattern walk", ("pattern", "walk", "block.yaml", "--to", "walk.svg"), (DRAFT,), REPLACE),
         Command("review, the simulated body is moved", ROUND_2, (*WITH_PATTERN, ROUND_1, SENT)),
         Command("case body", _case("body", "--take-back"), (*WITH_PATTERN, ROUND_1, SENT, ROUND_2)),

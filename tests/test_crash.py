@@ -31,7 +31,7 @@ from fitdiag.cli import misses
 from fitdiag.sessions.log import read_log
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="every trial is a child process")
-RUNS = 8  # of a command; as many points of it, spread evenly, are tried here
+RUNS = 6  # of a command; as many points of it, spread evenly, are tried here
 HOW = ("EIO", "ENOSPC", "short", "killed")
 
 
