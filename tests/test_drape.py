@@ -502,8 +502,8 @@ def test_explanations_are_draped_and_told(block: Pattern, thrown: Path, capsys: 
 def test_a_body_is_nudged_towards_what_came_and_no_further_than_it_may(
     block: Pattern, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """With cloth whose dip falls by 0.5 mm per mm of seat: 4 mm too much asks for a fuller seat, within the bound of all nudges."""
-    base, findings = load_rules(), findings_of("balance-lines-dip-to-back", 16.0)
+    """With cloth whose dip falls by 0.5 mm per mm of seat: 16 mm too much ask for a fuller seat, within the bound of all nudges."""
+    base, findings = load_rules(), findings_of("balance-lines-dip-to-back", 4.0)
     figure, _ = figure_of({"hip": 940.0}, {"seat-out": (40.0, "as measured")})
 
     def drawn(orders: list[Any], **_: Any) -> list[Any]:
@@ -516,8 +516,9 @@ def test_a_body_is_nudged_towards_what_came_and_no_further_than_it_may(
 
     monkeypatch.setattr("fitdiag.planning.nudges.drape", drawn)
     moved = nudge(base, findings, block, block, figure, CALICO, {})
-    # ridge: 0.5 * 4 / 5² / (0.5² / 5² + 1 / 5²) with a reading error and a spread of 5 mm
-    assert moved == {"seat-out": pytest.approx(0.5 * 4 / (0.25 + 1), abs=0.06)}
+    # ridge: a reading error of 5 mm and 8 mm of simulation's own, a spread of 5 mm
+    error = 5.0**2 + 8.0**2
+    assert moved == {"seat-out": pytest.approx(0.5 * 16 / error / (0.5**2 / error + 1 / 5.0**2), abs=0.06)}
     assert nudge(base, findings, block, block, figure, CALICO, {"seat-out": 9.5}) == {"seat-out": pytest.approx(0.5)}
 
 

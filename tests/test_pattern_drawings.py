@@ -28,12 +28,13 @@ from shapely import LineString, MultiPoint, Point, Polygon, box, hausdorff_dista
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.change import change_of
-from fitdiag.pattern.draw import drawing, strip, svg, together
+from fitdiag.pattern.draw import drawing, svg, together
 from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.ink import Drawing, Fill, Stroke, Text
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Pattern, Piece, length
 from fitdiag.pattern.sheets import cutting_area, pdf_drawing, pdf_sheets, plain
+from fitdiag.pattern.strips import strip
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.units import format_length
 

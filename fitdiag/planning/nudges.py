@@ -26,6 +26,9 @@ TRIED_MM = {
 SPREAD_MM = 5.0  # one standard deviation of what measures and notes leave open; a judgement, no source
 MOST_MM = 10.0  # of all nudges of a part together
 READ_MM = 5.0  # error of a line read against one drawn, where the finding gives none
+SIMULATED_MM = (
+    8.0  # simulated and real cloth differ by so much (one standard deviation) on the right body; a judgement, no source
+)
 WORTH_MM = 0.5  # a smaller nudge is none
 
 
@@ -79,7 +82,7 @@ def nudge(
     seen = [nearness(base, findings, muslins[k].readings, muslins[k + 1].readings) for k in range(0, len(muslins), 2)]
     known = [k for k, one in enumerate(seen[0]) if not base_sign_whole(base, one.symptom)]
     missing = [seen[0][k].came - seen[0][k].simulated for k in known]
-    weights = [1 / seen[0][k].error ** 2 for k in known]
+    weights = [1 / (seen[0][k].error ** 2 + SIMULATED_MM**2) for k in known]
     slopes = [
         [(one[k].simulated - seen[0][k].simulated) / step for k in known]
         for one, step in zip(seen[1:], TRIED_MM.values(), strict=True)

@@ -13,10 +13,10 @@ from itertools import takewhile
 
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.blocks.trousers import Measures, draft
-from fitdiag.pattern.draw import strip
 from fitdiag.pattern.ink import Drawing, Item, Stroke, Text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
+from fitdiag.pattern.strips import strip
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.wearer import asked, to_you
