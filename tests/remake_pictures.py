@@ -32,7 +32,7 @@ def scenes(dip: float, v: float, out: float) -> dict[str, Scene]:
         Line("knee-left", body.knee),
         Line("knee-right", body.knee),
     )
-    lean = 2.4
+    lean = 0.4
     grains = tuple(
         Grain(name, out, -lean, 0.0, body.waist - 4.0, body.knee + 60.0) for name in ("grain-left", "grain-right")
     )
@@ -50,8 +50,8 @@ def scenes(dip: float, v: float, out: float) -> dict[str, Scene]:
 def main() -> None:
     """Write pictures and marks."""
     for name, numbers in {
-        "lamplighter-pictures": (19.0, 11.0, 46.0),
-        "lamplighter-pictures-2": (8.0, 0.0, 56.0),
+        "lamplighter-pictures": (19.0, 11.0, 39.0),
+        "lamplighter-pictures-2": (8.0, 0.0, 49.0),
     }.items():
         (SAMPLES / name).mkdir(exist_ok=True)
         for view, scene in scenes(*numbers).items():

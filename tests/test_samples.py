@@ -42,8 +42,8 @@ def test_the_samples_are_different_fittings() -> None:
 
 
 def test_no_file_lies_about_that_nobody_replays() -> None:
-    """The folder holds the sessions of the list and nothing else (pictures and forms lie in folders; the README walks through them)."""
-    assert set(ids) == {path.name for path in SAMPLES.iterdir() if path.is_file()}
+    """The folder holds no session but those of the list (the README walks through the pictures, forms and the pattern beside them)."""
+    assert set(ids) == {path.name for path in SAMPLES.iterdir() if path.suffix == ".jsonl"}
 
 
 def test_the_demo_shows_the_job_and_writes_the_list(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -174,15 +174,15 @@ def slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> Mapping[str, Axi
 def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, AxisSlope]:
     """A cause's slopes by axis.
 
-    Of real cloth a simulation says how much, not whether: there its slopes count only for signs that the cause shows more
-    than rarely. Of simulated cloth nothing else is known than what the simulation says.
+    Of real cloth a simulation says how much, not whether nor which way: there its slopes count only for signs that the cause
+    shows more than rarely, and in that direction. Of simulated cloth nothing else is known than what the simulation says.
     """
     often = base.words.how_often.words
-    shown = {
-        axis.id
-        for link in cause.shows
-        if often[link.how_often] >= _OFTEN_ENOUGH and (axis := axis_of(base, base.symptoms[link.symptom])) is not None
-    }
+    shown: dict[str, set[bool]] = {}  # axis to the directions in which the cause shows it; True: larger readings
+    for link in cause.shows:
+        axis = axis_of(base, base.symptoms[link.symptom])
+        if often[link.how_often] >= _OFTEN_ENOUGH and axis is not None:
+            shown.setdefault(axis.id, set()).add(link.symptom == axis.up)
     known: dict[str, list[AxisSlope]] = {}
     for name, slopes in base.slopes_of[cause.id].items():
         if (axis := axis_of(base, base.symptoms[name])) is not None:
@@ -195,6 +195,6 @@ def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, AxisS
         figure = of_kind(base, slopes_here, simulated)
         if figure is not None:
             fitted = base.is_simulated(figure.source)
-            if (simulated and fitted) or (not simulated and (axis_id in shown or not fitted)):
+            if fitted == simulated or (not simulated and (figure.ratio > 0) in shown.get(axis_id, ())):
                 result[axis_id] = figure
     return result

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,8 +146,3 @@ def sheet_corners(pixels: NDArray[np.uint8], sheet: Sheet) -> tuple[Array, float
         place = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.array(given[index])
         corners.append(place if math.dist(place, given[index]) < 30 else np.array(given[index]))
     return np.array(corners), max(1.0, float(np.mean([edge[2] for edge in edges])))
-
-
-def moved(where: Setting, cameras: Sequence[Camera]) -> list[Setting]:
-    """The same with other cameras."""
-    return [replace(where, pose=replace(where.pose, camera=camera)) for camera in cameras]

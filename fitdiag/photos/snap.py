@@ -209,22 +209,6 @@ def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: i
     return (float(start[0]), float(start[1])), (float(end[0]), float(end[1])), float(max(error, 0.1))
 
 
-def snap_side_edge(pixels: NDArray[np.uint8], track: Track, *, last: bool) -> tuple[Point, float]:
-    """Where the cloth ends on one end of a line, and its error in px: the outline there is nearly straight for a hand's breadth."""
-    end = track.pixels[-1 if last else 0]
-    best: tuple[Point, float] | None = None
-    for reach in (60, 36):
-        top, bottom, error = snap_straight(pixels, (end[0], end[1] - reach), (end[0], end[1] + reach), 16)
-        if error < 3.0:
-            x = (top[0] + bottom[0]) / 2
-            found = (float(x), float(np.interp(x, track.pixels[:, 0], track.pixels[:, 1])))
-            if best is None:
-                best = found, max(error, 1.0)
-            elif abs(found[0] - best[0][0]) > 4:
-                return best[0], 4.0  # a long and a short look do not agree
-    return best if best is not None else ((float(end[0]), float(end[1])), 5.0)
-
-
 def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) -> tuple[Array, Array]:
     """A smooth curve through the points (through each of them if `exact`), a sample every `step` px, and its unit normals.
 

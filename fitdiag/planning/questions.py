@@ -22,11 +22,11 @@ from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
 WORLDS = 80
-SURE = 0.86  # from this chance on the first alteration counts as settled
-SAFE = 0.02  # at most this chance that a sign not yet asked speaks against it
+SURE = 0.88  # from this chance on the first alteration counts as settled
+SAFE = 0.008  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
 STAY = 0.2  # a station is left where its best question tells less than this share of the best elsewhere
-ENOUGH = 18  # so many questions are asked of one's own accord, and no more
+ENOUGH = 16  # so many questions are asked of one's own accord, and no more
 FOR_SAFETY = 2  # beyond these, questions about what may speak against the first alteration
 BESIDE = 0.7  # a question stands on a screen beside one that tells at most so many times as much: its share
 DANGER = 0.8  # bits that a sign counts which would surely speak against the first alteration

@@ -86,6 +86,10 @@ def sheet_pdf(base: RuleBase, units: Units, paper: str) -> bytes:
     return bytes(pdf.output())
 
 
+ROWS = 7  # on a full page
+WORDS_HIGH = 12.0  # mm above and below a picture
+
+
 class _Setter:
     """Sets rows of two signs, page after page."""
 
@@ -94,7 +98,8 @@ class _Setter:
         self.half = (float(pdf.w) - 2 * MARGIN - GUTTER) / 2
         self.cell = (self.half - 3.0) / 4  # four pictures side by side
         self.bottom = float(pdf.h) - MARGIN - 4.0
-        self.row = self.cell * 1.2 + 13.0
+        self.high = min(self.cell * 1.1, (self.bottom - MARGIN - 0.5) / ROWS - WORDS_HIGH)
+        self.row = self.high + WORDS_HIGH
 
     def set(self, stations: Sequence[tuple[str, tuple[Sign, ...]]]) -> None:
         y = self.turn()
@@ -131,7 +136,7 @@ class _Setter:
         self.pdf.set_font("helvetica", "B", 8.5)
         self.pdf.set_xy(x, y)
         self.pdf.multi_cell(self.half, 3.6, plain(f"{sign.number}. {sign.title}"), align="L")
-        top, high = y + 6.6, self.cell * 1.2
+        top, high = y + 6.6, self.high
         wide = self.cell if len(sign.pictures) == 4 else self.half / 2 - 0.5
         self.pdf.set_font("helvetica", "", SMALL)
         for number, (word, svg) in enumerate(sign.pictures):

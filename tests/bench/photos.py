@@ -201,6 +201,11 @@ def finding(name: str, shots: Iterable[Shot]) -> None:
 def _right(shot: Shot, points: Sequence[tuple[float, float]], course: np.ndarray) -> bool:
     """Whether a proposed line, followed, lies on the true one."""
     track = snap(shot.pixels, tuple(points), max(0.5, shot.px_per_mm)).pixels[::3]
+    if np.ptp(course[:, 1]) > np.ptp(course[:, 0]):  # the truth of a grainline ends where the drawn part of it does
+        within = (track[:, 1] > course[:, 1].min() - 5) & (track[:, 1] < course[:, 1].max() + 5)
+        if within.sum() < 20:
+            return False
+        track = track[within]
     off = np.linalg.norm(track[:, None] - course[None], axis=2).min(axis=1)
     spacing = float(np.median(np.linalg.norm(np.diff(course, axis=0), axis=1)))
     return bool(
