@@ -98,7 +98,8 @@ def test_the_walk_throughs_of_the_readme_run(tmp_path: Path, monkeypatch: pytest
     import shlex
 
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr("fitdiag.cli.documents._simulated", lambda *_: None)  # takes long; tried in test_drape.py
+    for room in ("review", "documents"):  # draping takes long; tried in test_drape.py
+        monkeypatch.setattr(f"fitdiag.cli.{room}.simulated_round", lambda *_: (None, None))
     (tmp_path / "sample_sessions").symlink_to(ROOT / "sample_sessions")
     block = next(block for block in blocks("sh") if block.startswith(begins))
     for line in block.strip().splitlines():

@@ -47,7 +47,7 @@ def test_a_name_the_garment_has_not_is_told_at_its_place(
     line = text[: text.index(old)].count("\n") + 1
     found = list(names_are_the_garments(base))
     assert found
-    assert all(problem.where is not None for problem in found)
+    assert all(problem.where is not None and problem.code == "unknown-name" for problem in found)
     assert (str(folder / path), line, told) in [
         (problem.where.path, problem.where.line, problem.message) for problem in found if problem.where
     ]

@@ -604,8 +604,9 @@ def test_a_note_that_moves_the_body_says_by_how_much(only_problem: Single) -> No
 
 
 def test_every_check_finds_something_above() -> None:
-    """No check of the list is left without a test: each is named by a code that a test here looks for."""
-    text = Path(__file__).read_text(encoding="utf-8")
+    """No check of the list is left without a test: each is named by a code that a test here, or of the garment, looks for."""
+    here = Path(__file__)
+    text = here.read_text(encoding="utf-8") + here.with_name("test_garment_rules.py").read_text(encoding="utf-8")
     codes = {
         code
         for check in CHECKS
