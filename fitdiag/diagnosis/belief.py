@@ -19,7 +19,9 @@ from fitdiag.units import format_length, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
 NAMED = 0.8  # how surely a fitter names what meets the eye, asked whether that is all; a fitter's judgement
-_SIMULATED_RATE = 0.05  # simulated muslins are made, not met: none of some twenty causes is more common, and about one is there
+_SIMULATED_RATE = (
+    0.05  # simulated muslins are made, not met: none of some twenty causes is more common, and about one is there
+)
 _NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
 _LARGEST_ODDS = 1e12
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
