@@ -150,7 +150,7 @@ def test_the_sheet_is_written_as_a_page_and_on_paper(base: RuleBase, tmp_path: P
         drawings(str(tmp_path / "signs.png"), None, None, None, replace=False)
 
 
-@pytest.mark.parametrize("width", [320, 390, 1280])
+@pytest.mark.parametrize("width", [320, *(pytest.param(wide, marks=pytest.mark.long) for wide in (390, 1280))])
 def test_the_sheet_fits_a_window(base: RuleBase, width: int, tmp_path: Path, open_page: Callable[..., Any]) -> None:
     """Nothing to scroll sideways, no picture too small to see, and axe-core has nothing to say."""
     import axe_playwright_python

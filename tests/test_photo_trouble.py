@@ -16,6 +16,7 @@ from fitdiag.photos.marks import Marks, parse_marks
 from fitdiag.photos.measure import measure
 from fitdiag.photos.propose import proposals
 
+pytestmark = pytest.mark.long
 SEED = 205
 FAR = 3.5  # standard deviations
 TROUBLES = [trouble for trouble in second_scene.TROUBLES if trouble != "mirrored"]

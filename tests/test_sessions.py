@@ -281,7 +281,7 @@ def test_a_full_disk_is_named(tmp_path: Path) -> None:
     """On a disk that is really full the message says so, and nothing that was said is lost."""
     (tmp_path / "disk").mkdir()
     (tmp_path / "typed").write_text(
-        "\n\n\n" + "3\nnote " + "x" * 400 + "\n" + "".join(f"3\nnote {'y' * 400}\n" for _ in range(30))
+        "\n".join(TO_THE_QUESTIONS) + "\n" + "".join(f"1 no\nnote {'y' * 400}\n" for _ in range(30))
     )
     try:
         done = subprocess.run(
@@ -295,7 +295,7 @@ def test_a_full_disk_is_named(tmp_path: Path) -> None:
     said = (tmp_path / "said").read_text()
     assert (done.returncode, len(said.splitlines())) == (1, 1)
     assert "the disk is full; every answer before it is saved" in said
-    assert (tmp_path / "shown").read_text().count("\nSo far") == counted(tmp_path / "kept.jsonl") > 0
+    assert counted(tmp_path / "kept.jsonl") > 0
     assert (tmp_path / "shown").read_text().count("\nNoted") == sum(
         1 for event in read_log(tmp_path / "kept.jsonl").events if event["event"] == "note"
     )

@@ -118,8 +118,12 @@ WORDS: Mapping[str, Words] = {
         "Is there more room round the thigh than you like?",
         "Pinch the spare cloth of one leg upright on the outside. Write how much you took up in all.",
     ),
-    "hems-off-agreed-height": Words(
-        "With the waist where you want it, do both hems sit higher or lower than agreed?",
+    "hems-too-long": Words(
+        "With the waist where you want it, do both hems sit lower than agreed?",
+        "Measure from the floor to the hem at the side. Write how far it is from the agreed height.",
+    ),
+    "hems-too-short": Words(
+        "With the waist where you want it, do both hems sit higher than agreed?",
         "Measure from the floor to the hem at the side. Write how far it is from the agreed height.",
     ),
     # seen from the front
@@ -168,8 +172,12 @@ WORDS: Mapping[str, Words] = {
     "inner-thigh-pulls": Words("Do tight lines pull from the inner thigh up to the crotch?"),
     "front-thigh-pulls-across": Words("Do tight, level lines run across the front of the thigh?"),
     "front-crease-breaks-at-knee": Words("Does the front crease swing off its straight line just above the knee?"),
-    "crease-off-mid-knee": Words(
-        "Does the front crease run beside the middle of your kneecap?",
+    "crease-inside-mid-knee": Words(
+        "Does the front crease run on the inside of the middle of your kneecap?",
+        "Measure level from the crease to the middle of the kneecap.",
+    ),
+    "crease-outside-mid-knee": Words(
+        "Does the front crease run on the outside of the middle of your kneecap?",
         "Measure level from the crease to the middle of the kneecap.",
     ),
     "fold-climbs-inner-shin": Words("Does a fold start low on the inner leg and climb to the middle of the shin?"),
@@ -202,8 +210,11 @@ WORDS: Mapping[str, Words] = {
         "Hold a string with a weight at the seam at your hip. Let somebody measure from it to the seam at the hem.",
     ),
     "side-waist-ripples": Words("Do small folds or a bubble lie at the side, just under the waist?"),
-    "waist-edge-tilts": Words("Left alone, does the waist edge tilt against a level tape, up in front or up behind?"),
-    "hip-line-slopes": Words("Does the drawn hip line slope, or sit higher on one side?"),
+    "waist-edge-high-in-front": Words("Left alone, does the waist edge sit higher in front than a level tape?"),
+    "waist-edge-high-behind": Words("Left alone, does the waist edge sit higher behind than a level tape?"),
+    "hip-line-climbs-to-front": Words("Seen from the side, does the drawn hip line climb to the front?"),
+    "hip-line-climbs-to-back": Words("Seen from the side, does the drawn hip line climb to the back?"),
+    "hip-line-higher-on-one-side": Words("Does the drawn hip line sit higher on one side?"),
     # seen from behind
     "v-at-centre-back": Words(
         "Seen from behind, does the drawn level line make a V at the middle seam, its point down?"

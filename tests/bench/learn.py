@@ -28,14 +28,13 @@ import pyagrum
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from interview import Wardrobe, draw_clients
 from reference import FASTEST, draw_client, draw_network
 
-from fitdiag.diagnosis.belief import Diagnosis, compile_network
+from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Network, Posterior, TooWideError
 from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect, prepare
-from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, default_workers, learn
-from fitdiag.knowledge.findings import Finding, Findings
+from fitdiag.diagnosis.learning import MOST_WIDE, default_workers, learn
+from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.load import default_rules, load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.learn import ENOUGH, gather, learn_from, outcome_event
@@ -267,50 +266,6 @@ def reference_em(network: Network, layout: Layout, rows: Sequence[Sequence[str]]
     return strengths
 
 
-# -- volunteered signs -----------------------------------------------------------------------------------------------------
-
-
-def interviews(options: argparse.Namespace) -> None:
-    """Sessions asked as the program asks, from rules that are right: how far strengths drift with and without the complaint."""
-    base = load_rules()
-    wardrobe = Wardrobe.of(base)
-    row = {symptom: index for index, symptom in enumerate(wardrobe.symptoms)}
-    clients, _ = draw_clients(random.Random(options.seed), wardrobe.network, options.interviews)
-    held = []
-    for client in clients:
-        symptom = wardrobe.symptoms[client.complaint]
-        findings = Findings().with_finding(Finding(symptom, "yes", origin="volunteered"))
-        while question := Diagnosis(base, findings).next_question(base.symptoms[symptom].views[0], arrays=True):
-            symptom = question.symptom
-            findings = findings.with_finding(
-                Finding(symptom, "yes" if client.signs[row[symptom]] else "no", origin="asked")
-            )
-        held.append((client, findings))
-    layout, prior = Layout.of(wardrobe.network)
-    print(f"\n{options.interviews} sessions as the program asks them, from rules that are right: how far they drift")
-    for known in (True, False):
-        for left_out in (True, False):
-            sessions = []
-            for client, findings in held:
-                answers = tuple(
-                    (row[item.symptom], *((0.0, 1.0) if item.seen == "yes" else (1.0, 0.0)))
-                    for item in findings.symptoms.values()
-                    if item.origin == "asked" or not left_out
-                )
-                causes = tuple((cause, cause in client.causes) for cause in range(len(layout.of_cause)))
-                sessions.append(Session(answers, (), causes if known else ()))
-            learned = learn(layout, prior, sessions, workers=options.workers)
-            name = f"complaint {'left out' if left_out else 'counted'}, outcome {'known' if known else 'not known'}"
-            print(f"{name:<42}how often {drift(learned.how_often)}, seen anyway {drift(learned.seen_anyway)},"
-                  f" base rate {drift(learned.base_rate)}")  # fmt: skip
-
-
-def drift(estimates: Sequence[Estimate]) -> str:
-    """The mean signed change, against the mean."""
-    before = sum(estimate.before for estimate in estimates)
-    return f"{100 * sum(estimate.value - estimate.before for estimate in estimates) / before:+.1f} %"
-
-
 def main(arguments: list[str] | None = None) -> None:
     """Run every part."""
     parser = argparse.ArgumentParser(description="Learning strengths from generated sessions.")
@@ -318,12 +273,9 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--known", type=float, default=0.5, help="share of sessions whose outcome is known")
     parser.add_argument("--workers", type=int, default=default_workers())
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--interviews", type=int, default=0)
     options = parser.parse_args(arguments)
     shipped_base(options)
     small_net(options)
-    if options.interviews:
-        interviews(options)
 
 
 if __name__ == "__main__":
