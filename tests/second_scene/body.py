@@ -1,7 +1,8 @@
 """Who wears the muslin: girths and breadths of one of 507 measured people, heights from their stature.
 
 Girths: bdims, Heinz, Peterson, Johnson and Kerk 2003, "Exploring relationships in body dimensions", Journal of Statistics
-Education 11(2); people.csv holds eleven of its columns. Heights as shares of the stature are from memory, within the range of common body charts.
+Education 11(2); people.csv holds eleven of its columns. Heights as shares
+of the stature are from memory, within the range of common body charts.
 """
 
 from __future__ import annotations
