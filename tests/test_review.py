@@ -93,13 +93,13 @@ def test_the_sample_case_ends_with_trousers_that_fit(shell: Shell, tmp_path: Pat
                          str(FORMS / "round-2-seen.yaml"), *pictures("lamplighter-pictures-2"), "--no-questions")  # fmt: skip
     assert code == 0
     assert "expected about 3/8 in" in out and "as expected" in out
-    assert "1. Overlap a wedge where the back curve begins: 7/8 in" in out
+    assert "1. Overlap a wedge where the back curve begins: 3/4 in" in out
     assert 0 == shell("review", "the lamplighter", "--sent")[0]
     page = (tmp_path / CASE / "round-02" / "documents" / "fitter.html").read_text(encoding="utf-8")
     assert "Drop at centre back" in page
 
     code, out, _ = shell("review", "the lamplighter", "--findings", str(FORMS / "round-3-seen.yaml"), "--done",
-                         "overlap-back-wedge=7/8 in", "--no-questions")  # fmt: skip
+                         "overlap-back-wedge=3/4 in", "--no-questions")  # fmt: skip
     assert code == 0 and "Nothing is advised" in out
     assert 0 == shell("review", "the lamplighter", "--fits")[0]
     assert 0 == shell("case", "close", "the lamplighter", "--fits")[0]
