@@ -7,6 +7,7 @@ them, grainlines cross them. Of all that could be meant the set that fits best i
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from fitdiag.photos.marks import Points
-from fitdiag.photos.ridges import BESIDE, Found, Ridges, evened, same
+from fitdiag.photos.ridges import BESIDE, Ends, Found, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
 
@@ -24,6 +25,9 @@ Array = NDArray[np.float64]
 Span = tuple[float, float]
 FINE = 1500  # px: height of the copy on which lines are looked for
 APART, APART_ERROR = 0.22, 0.07  # between hip and crotch line, as a share of the width
+ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand
+LEG, LEG_ERROR = 0.43, 0.1  # of a leg's width at the knee, as a share of the hip line's
+OUTER_ERROR = 0.12
 TRUNK_RIVAL = 0.4  # a second pair that scores so much of the best makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
@@ -88,12 +92,12 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
     """The reading that fits best."""
     side = view in ("left", "right")
     rings = _rings(level)
-    trunks = sorted(_pairs(rings, side=side), key=lambda trunk: -trunk.score)
+    trunks = sorted(_pairs(rings, level.ridge.shape[1], side=side), key=lambda trunk: -trunk.score)
     kept: list[_Trunk] = []
     for trunk in trunks:
         if all(not (same(trunk.hip, other.hip) and same(trunk.crotch, other.crotch)) for other in kept):
             kept.append(trunk)
-        if len(kept) == 4:
+        if len(kept) == 8:
             break
     for trunk in kept:
         (_name_side if side else _name_rest)(trunk, level, upright, view)
@@ -109,7 +113,7 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
     if borne_out < (1 if side else 2):
         for name in ("hip", "crotch"):
             best.doubts.setdefault(name, "too little else that was found bears it out")
-    if best.crotch.broken:
+    if best.crotch.gap is not None:
         best.doubts.setdefault("crotch", "it is put together from two halves")
     if "hip" in best.doubts:
         for name in best.named:
@@ -140,58 +144,65 @@ def _rings(level: Ridges) -> list[Found]:
     return found
 
 
-def _pairs(rings: Sequence[Found], *, side: bool) -> Iterator[_Trunk]:
+def _pairs(rings: Sequence[Found], width: int, *, side: bool) -> Iterator[_Trunk]:
     """All pairs that could be the hip and the crotch line; a crotch line that breaks at the fork is put together from two halves."""
-    least, most = (0.06, 0.3) if side else (0.09, 0.42)
-    height = FINE
-    wide = [ring for ring in rings if least * height < ring.width < most * height and ring.lean < 12]
-    for hip in wide:
-        for crotch in wide:
-            score = _fit(hip, crotch, side=side)
-            if score > 0:
-                yield _Trunk(hip, crotch, score)
-        if side:
+    lower = list(rings) if side else [*rings, *_joined(rings)]
+    for hip in rings:
+        for crotch in lower:
+            if hip is crotch or float(hip.colour @ crotch.colour) < 0.4:
+                continue
+            left, right = _aligned(hip.firsts, crotch.firsts), _aligned(hip.lasts, crotch.lasts)
+            for (first, first_too, likely), (last, last_too, likely_too) in itertools.product(left, right):
+                one, two = hip.between(first, last), crotch.between(first_too, last_too)
+                score = likely * likely_too * _fit(one, two, width, side=side)
+                if score > 0:
+                    yield _Trunk(one, two, score)
+
+
+def _aligned(one: Ends, two: Ends) -> list[tuple[float, float, float]]:
+    """The likeliest ends of two lines that lie under each other, on one side: both places, and how likely."""
+    near = 0.025 * FINE
+    both = [(x, y, p * q * math.exp(-0.5 * ((x - y) / near) ** 2)) for x, p in one for y, q in two]
+    return sorted(both, key=lambda item: -item[2])[:3]
+
+
+def _joined(rings: Sequence[Found]) -> list[Found]:
+    """Two halves of a line with a gap at the fork, as one ridge."""
+    found = []
+    for left, right in itertools.permutations(rings, 2):
+        gap = right.first - left.last
+        if not -0.02 * FINE < gap < 0.08 * FINE or abs(left.pixels[-1, 1] - right.pixels[0, 1]) > 0.04 * FINE:
             continue
-        halves = [
-            ring for ring in rings
-            if 0.26 * hip.width < ring.width < 0.66 * hip.width
-            and 0.08 * hip.width < float(np.median(ring.pixels[:, 1])) - hip.at(hip.middle) < 0.46 * hip.width
-        ]  # fmt: skip
-        for left in halves:
-            for right in halves:
-                meet = (
-                    left is not right
-                    and left.last < min(hip.middle, right.first) + 0.1 * hip.width
-                    and right.first > hip.middle - 0.1 * hip.width
-                    and abs(left.pixels[-1, 1] - right.pixels[0, 1]) < 0.2 * hip.width
-                )
-                whole = _joined(left, right) if meet else None
-                score = 0.8 * _fit(hip, whole, side=side) if whole else 0.0
-                if whole and score > 0:
-                    yield _Trunk(hip, whole, score)
+        assert left.whole is not None and right.whole is not None
+        both = np.concatenate([left.whole[left.whole[:, 0] <= left.last], right.whole[right.whole[:, 0] >= right.first]])
+        both = both[np.argsort(both[:, 0], kind="stable")]
+        x = np.arange(both[0, 0], both[-1, 0] + 1)
+        course = np.stack([x, np.interp(x, both[:, 0], both[:, 1])], axis=1)
+        colour = left.colour + right.colour
+        found.append(
+            Found(course, colour / (np.linalg.norm(colour) + 1e-9), min(left.strength, right.strength),
+                  gap=(left.last + right.first) / 2, whole=course, firsts=left.firsts, lasts=right.lasts)
+        )  # fmt: skip
+    return found
 
 
-def _joined(left: Found, right: Found) -> Found:
-    """Two halves as one ridge."""
-    x = np.arange(left.first, right.last + 1)
-    both = np.concatenate([left.pixels, right.pixels])
-    order = np.argsort(both[:, 0], kind="stable")
-    course = np.stack([x, np.interp(x, both[order, 0], both[order, 1])], axis=1)
-    colour = left.colour + right.colour
-    return Found(course, colour / (np.linalg.norm(colour) + 1e-9), min(left.strength, right.strength), broken=True)
-
-
-def _fit(hip: Found, crotch: Found, *, side: bool) -> float:
+def _fit(hip: Found, crotch: Found, picture: int, *, side: bool) -> float:
     """How well two ridges fit as hip and crotch line; 0 where they cannot be."""
+    least, most = (0.06, 0.3) if side else (0.09, 0.42)
+    if min(len(hip.pixels), len(crotch.pixels)) < 40 or not least * FINE < hip.width < most * FINE:
+        return 0.0
     middle, width = crotch.middle, max(crotch.width, hip.width)
     apart = (crotch.at(middle) - hip.at(middle)) / width
     usual, error = (1.55 * APART, 1.5 * APART_ERROR) if side else (APART, APART_ERROR)
     ends = max(abs(crotch.first - hip.first), abs(crotch.last - hip.last)) / width
-    alike = float(hip.colour @ crotch.colour)
-    if not 0.08 < apart < usual + 3 * error or ends > 0.2 or alike < 0.4:
+    aside = (middle / picture - 0.5) / ASIDE
+    if not 0.08 < apart < usual + 3 * error or ends > 0.2 or max(hip.lean, crotch.lean) > 12:
         return 0.0
-    shape = math.exp(-0.5 * (((apart - usual) / error) ** 2 + (ends / 0.09) ** 2))
-    return shape * alike**2 * (math.sqrt(min(hip.strength, 80.0)) + math.sqrt(min(crotch.strength, 80.0)))
+    if crotch.gap is not None and abs(crotch.gap - middle) > 0.15 * width:
+        return 0.0
+    shape = math.exp(-0.5 * (((apart - usual) / error) ** 2 + (ends / 0.09) ** 2 + aside**2))
+    strength = math.sqrt(min(hip.strength, 80.0)) + math.sqrt(min(crotch.strength, 80.0))
+    return shape * float(hip.colour @ crotch.colour) ** 2 * strength * (1.0 if crotch.gap is None else 0.8)
 
 
 def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
@@ -219,7 +230,8 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
         strip, along = ((leg - part * width, leg + part * width) for part in (0.07, 0.45))
         knee = level.only(strip, (low + 0.35 * width, low + 1.5 * width), along, 6, ink)
         two = knee.ridge
-        if two and 0.25 * width < two.width < 0.66 * width and two.lean < 14:
+        two = two and _leg_line(two, width, outer=hip.first if side < 0 else hip.last)
+        if two and two.lean < 14:
             inner = two.last if side < 0 else two.first
             if (inner - middle) * side > -0.1 * width and float(two.colour @ ink) > 0.4:
                 named[f"knee-{name}"] = two
@@ -234,6 +246,17 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     _agree(trunk, named, "knee-left", "knee-right", middle)
     trunk.named = named
     trunk.score *= 1 + 0.25 * sum(name.startswith(("grain", "knee")) for name in named) + 0.15 * ("seam" in named)
+
+
+def _leg_line(line: Found, width: float, outer: float) -> Found | None:
+    """A line as wide as a leg, its outer end near the trunk's; None where it cannot be."""
+    best, most = None, 0.0
+    for (first, likely), (last, likely_too) in itertools.product(line.firsts, line.lasts):
+        wide, away = (last - first) / width, min(abs(first - outer), abs(last - outer)) / width
+        score = likely * likely_too * math.exp(-0.5 * (((wide - LEG) / LEG_ERROR) ** 2 + (away / OUTER_ERROR) ** 2))
+        if 0.25 < wide < 0.66 and score > most:
+            best, most = line.between(first, last), score
+    return best
 
 
 def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, middle: float) -> None:
@@ -289,7 +312,7 @@ def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: 
     at = [0, int(np.argmin(np.abs(whole[:, run] - middle))), -1]
     track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), max(0.5, scale))
     off = np.abs(np.interp(track.pixels[:, run], whole[:, run], whole[:, 1 - run]) - track.pixels[:, 1 - run])
-    if not ridge.broken and (np.median(off) > 2.0 * scale or np.percentile(off, 85) > 8 * scale):
+    if ridge.gap is None and (np.median(off) > 2.0 * scale or np.percentile(off, 85) > 8 * scale):
         return None
     at[1] = int(np.argmin(np.abs(track.pixels[:, run] - middle)))
     most = pixels.shape[1] - 1, pixels.shape[0] - 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,11 +15,17 @@ from fitdiag.photos.snap import strongest_path
 
 Array = NDArray[np.floating[Any]]
 Span = tuple[float, float]
+Ends = tuple[tuple[float, float], ...]
 REACHES = (2, 4, 6)  # px from the middle of a line to the cloth beside it
 ALONG = 3.0  # px: over so much a line is evened out lengthwise, which closes the gaps of stitches
 LEAST_COVERED, LEAST_SNR = 0.6, 4.0
 RIVAL = 0.6  # what scores so much of the best is a rival
 HALF = 120  # px: so far a line may sink or rise between its middle and its ends
+CLOTH = (7, 9, 11)  # px from the middle of a line: there lies the cloth, as it was not drawn on
+STEP_RUN, STEP_GAP = 9, 6  # px along a line: the cloth before and behind an outline, and how far they lie from it
+LEAST_STEP, USUAL_STEP = 4.5, 8.0  # how much the cloth changes at an outline, in units of `opponent`
+NEAREST_END, MOST_ENDS = 20, 4
+LOST = 0.6  # how likely a line ends where it is lost, with no outline seen there
 BESIDE = 12  # px: what lies so near to a line belongs to it
 
 
@@ -30,7 +36,10 @@ class Found:
     pixels: Array
     colour: Array
     strength: float
-    broken: bool = False  # put together from two halves
+    gap: float | None = None  # where it breaks, if it is put together from two halves
+    whole: Array | None = None  # its course beyond its ends as well
+    firsts: Ends = ()  # where it may begin, and how likely (0 to 1): where it is lost, or the cloth beside it changes
+    lasts: Ends = ()
 
     @property
     def first(self) -> float:
@@ -60,6 +69,11 @@ class Found:
     def at(self, x: float) -> float:
         """Its row in a column."""
         return float(np.interp(x, self.pixels[:, 0], self.pixels[:, 1]))
+
+    def between(self, first: float, last: float) -> Found:
+        """The part of it between two places."""
+        course = self.pixels if self.whole is None else self.whole
+        return replace(self, pixels=course[(course[:, 0] >= first) & (course[:, 0] <= last)])
 
 
 def same(one: Found, other: Found) -> bool:
@@ -163,16 +177,54 @@ class Ridges:
         path = _by_twos(np.where(cone, ridge, 0.0).T)
         strength = ridge[path, columns]
         noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
-        seen = strength > max(2.0 * noise, 0.25 * float(np.median(strength[near])))
+        usual = float(np.median(strength[near]))
+        seen = strength > max(2.0 * noise, 0.25 * usual)
         if seen[near].mean() < 0.9:
             jump = max(jump, 16)  # a dashed line
         first, last = _run(seen, start - left, -1, jump), _run(seen, start - left, 1, jump)
-        if last - first < 40 or first <= 1 or last >= right - left - 2:
+        steps = self._steps(columns + left, path + low)
+        on = np.minimum(ndimage.uniform_filter1d(strength, 15, mode="nearest") / (usual + 1e-9), 1.0)
+        firsts = _ends(steps[::-1], on[::-1], len(on) - 1 - (start - left), len(on) - 1 - first)
+        firsts = [(len(on) - 1 - at, likely) for at, likely in firsts]
+        lasts = _ends(steps, on, start - left, last)
+        if not firsts or not lasts or lasts[0][0] - firsts[0][0] < 40:
             return None  # too short, or it goes on beyond the reach
-        kept = slice(first, last + 1)
+        kept = slice(firsts[0][0], lasts[0][0] + 1)
         covered, snr = float(seen[kept].mean()), float(np.median(strength[kept]) / noise)
-        course = np.stack([columns[kept] + left, path[kept] + low], axis=1).astype(float)
-        return Found(course, colour, snr) if covered >= LEAST_COVERED and snr >= LEAST_SNR else None
+        if covered < LEAST_COVERED or snr < LEAST_SNR:
+            return None
+        course = np.stack([columns + left, path + low], axis=1).astype(float)
+        ends = [tuple((float(at + left), likely) for at, likely in some) for some in (firsts, lasts)]
+        found = Found(course, colour, snr, whole=course, firsts=ends[0], lasts=ends[1])
+        return found.between(ends[0][0][0], ends[1][0][0])
+
+    def _steps(self, columns: NDArray[np.int64], rows: NDArray[np.int64]) -> Array:
+        """How much the cloth on both sides of a course changes at each of its places."""
+        changes = []
+        for way in (-1, 1):
+            at = [np.clip(rows + way * away, 0, len(self.colours) - 1) for away in CLOTH]
+            cloth = ndimage.median_filter(np.median(self.colours[at, columns], axis=0), (STEP_RUN, 1), mode="nearest")
+            widened = np.pad(cloth, [(STEP_GAP, STEP_GAP), (0, 0)], mode="edge")
+            changes.append(np.linalg.norm(widened[2 * STEP_GAP :] - widened[: -2 * STEP_GAP], axis=1))
+        return np.minimum(*changes)
+
+
+def _ends(steps: Array, on: Array, start: int, lost: int) -> list[tuple[int, float]]:
+    """Where a course may end that goes on to larger places, and how likely: first where it is lost, unless it goes on beyond the
+    reach, then where the cloth beside it changes most."""
+    found = []
+    most = min(lost + STEP_RUN, len(steps) - STEP_GAP)
+    change = steps[: max(most, 0)].copy()
+    change[: start + NEAREST_END] = 0.0
+    while len(found) < MOST_ENDS and change.size and change.max() > LEAST_STEP:
+        at = int(change.argmax())
+        beyond = on[min(at + 12, len(on) - 1)] if at + 12 <= lost else 0.0
+        found.append((at, (1 - math.exp(-float(change[at]) / USUAL_STEP)) * (1 - 0.5 * float(beyond))))
+        change[max(at - 12, 0) : at + 13] = 0.0
+    if lost < len(steps) - 2:
+        near = max((likely for at, likely in found if abs(at - lost) < STEP_RUN), default=0.0)
+        found.insert(0, (lost, LOST + (1 - LOST) * near))
+    return found
 
 
 def _by_twos(ridge: Array) -> NDArray[np.int64]:
