@@ -24,10 +24,13 @@ from fitdiag.photos.strip import opponent
 Array = NDArray[np.float64]
 Span = tuple[float, float]
 FINE = 1500  # px: height of the copy on which lines are looked for
-APART, APART_ERROR = 0.22, 0.07  # between hip and crotch line, as a share of the width
+APART, APART_ERROR = 0.2, 0.08  # between hip and crotch line, as a share of the width
+ACROSS = 0.4
 ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand
+GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
 LEG, LEG_ERROR = 0.43, 0.1  # of a leg's width at the knee, as a share of the hip line's
 OUTER_ERROR = 0.12
+KNEES_UNLIKE = 0.05
 TRUNK_RIVAL = 0.4  # a second pair that scores so much of the best makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
@@ -95,7 +98,7 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
     trunks = sorted(_pairs(rings, level.ridge.shape[1], side=side), key=lambda trunk: -trunk.score)
     kept: list[_Trunk] = []
     for trunk in trunks:
-        if all(not (same(trunk.hip, other.hip) and same(trunk.crotch, other.crotch)) for other in kept):
+        if not any(_same_trunk(trunk, other) for other in kept):
             kept.append(trunk)
         if len(kept) == 8:
             break
@@ -119,6 +122,12 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         for name in best.named:
             best.doubts.setdefault(name, "it was looked for by the hip line, which is doubtful")
     return best
+
+
+def _same_trunk(one: _Trunk, other: _Trunk) -> bool:
+    """Whether two ways of reading a picture mean the same lines with the same ends."""
+    apart = max(abs(one.hip.first - other.hip.first), abs(one.hip.last - other.hip.last))
+    return same(one.hip, other.hip) and same(one.crotch, other.crotch) and apart < 0.08 * one.hip.width
 
 
 def _rings(level: Ridges) -> list[Found]:
@@ -146,6 +155,7 @@ def _rings(level: Ridges) -> list[Found]:
 
 def _pairs(rings: Sequence[Found], width: int, *, side: bool) -> Iterator[_Trunk]:
     """All pairs that could be the hip and the crotch line; a crotch line that breaks at the fork is put together from two halves."""
+    least, most = (0.06, 0.3) if side else (0.09, 0.42)
     lower = list(rings) if side else [*rings, *_joined(rings)]
     for hip in rings:
         for crotch in lower:
@@ -153,10 +163,33 @@ def _pairs(rings: Sequence[Found], width: int, *, side: bool) -> Iterator[_Trunk
                 continue
             left, right = _aligned(hip.firsts, crotch.firsts), _aligned(hip.lasts, crotch.lasts)
             for (first, first_too, likely), (last, last_too, likely_too) in itertools.product(left, right):
+                if not least * FINE < last - first < most * FINE or abs(last_too - first_too) < 0.6 * (last - first):
+                    continue
                 one, two = hip.between(first, last), crotch.between(first_too, last_too)
-                score = likely * likely_too * _fit(one, two, width, side=side)
+                score = math.sqrt(likely * likely_too) * _fit(one, two, width, side=side) / _repeated(one, rings)
+                score *= (1 - ACROSS * _inner(one)) * (1 - ACROSS * _inner(two))
                 if score > 0:
                     yield _Trunk(one, two, score)
+
+
+def _inner(line: Found) -> float:
+    """How likely a line crosses an outline between its ends, as a joint of the wall does that runs on into a line."""
+    away = 0.02 * FINE
+    return max(
+        (likely for x, likely in (*line.firsts, *line.lasts) if line.first + away < x < line.last - away), default=0.0
+    )
+
+
+def _repeated(line: Found, rings: Sequence[Found]) -> float:
+    """How much too often lines end where this one ends, as the joints of a wall do: 1 for as many as a garment has."""
+
+    def count(at: float, ends: Sequence[Ends]) -> int:
+        rows = [ring.at(ring.middle) for ring, some in zip(rings, ends, strict=True)
+                if any(likely > 0.5 and abs(x - at) < 0.013 * FINE for x, likely in some)]  # fmt: skip
+        return 1 + int((np.diff(np.sort(rows)) > BESIDE).sum())
+
+    most = max(count(line.first, [ring.firsts for ring in rings]), count(line.last, [ring.lasts for ring in rings]))
+    return 1 + max(0, most - GARMENT_LINES) / 2
 
 
 def _aligned(one: Ends, two: Ends) -> list[tuple[float, float, float]]:
@@ -174,7 +207,9 @@ def _joined(rings: Sequence[Found]) -> list[Found]:
         if not -0.02 * FINE < gap < 0.08 * FINE or abs(left.pixels[-1, 1] - right.pixels[0, 1]) > 0.04 * FINE:
             continue
         assert left.whole is not None and right.whole is not None
-        both = np.concatenate([left.whole[left.whole[:, 0] <= left.last], right.whole[right.whole[:, 0] >= right.first]])
+        both = np.concatenate(
+            [left.whole[left.whole[:, 0] <= left.last], right.whole[right.whole[:, 0] >= right.first]]
+        )
         both = both[np.argsort(both[:, 0], kind="stable")]
         x = np.arange(both[0, 0], both[-1, 0] + 1)
         course = np.stack([x, np.interp(x, both[:, 0], both[:, 1])], axis=1)
@@ -188,8 +223,7 @@ def _joined(rings: Sequence[Found]) -> list[Found]:
 
 def _fit(hip: Found, crotch: Found, picture: int, *, side: bool) -> float:
     """How well two ridges fit as hip and crotch line; 0 where they cannot be."""
-    least, most = (0.06, 0.3) if side else (0.09, 0.42)
-    if min(len(hip.pixels), len(crotch.pixels)) < 40 or not least * FINE < hip.width < most * FINE:
+    if min(len(hip.pixels), len(crotch.pixels)) < 40:
         return 0.0
     middle, width = crotch.middle, max(crotch.width, hip.width)
     apart = (crotch.at(middle) - hip.at(middle)) / width
@@ -226,17 +260,7 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
             named[f"grain-{name}"] = replace(one, pixels=one.pixels[:, ::-1])
             if grain.rival:
                 trunk.doubts[f"grain-{name}"] = "another line runs beside it"
-        leg = middle + side * 0.25 * width
-        strip, along = ((leg - part * width, leg + part * width) for part in (0.07, 0.45))
-        knee = level.only(strip, (low + 0.35 * width, low + 1.5 * width), along, 6, ink)
-        two = knee.ridge
-        two = two and _leg_line(two, width, outer=hip.first if side < 0 else hip.last)
-        if two and two.lean < 14:
-            inner = two.last if side < 0 else two.first
-            if (inner - middle) * side > -0.1 * width and float(two.colour @ ink) > 0.4:
-                named[f"knee-{name}"] = two
-                if knee.rival:
-                    trunk.doubts[f"knee-{name}"] = "another line could be meant as well"
+    named |= _knees(trunk, level, middle, low, ink, view)
     for name in ("left", "right"):
         if (drawn := named.get(f"grain-{name}")) is not None:  # below the knee a crease may go on where the line ends
             knee_line = named.get(f"knee-{name}")
@@ -245,18 +269,64 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     _agree(trunk, named, "grain-left", "grain-right", middle)
     _agree(trunk, named, "knee-left", "knee-right", middle)
     trunk.named = named
-    trunk.score *= 1 + 0.25 * sum(name.startswith(("grain", "knee")) for name in named) + 0.15 * ("seam" in named)
+    trunk.score *= 1 + _borne_out(named, middle)
 
 
-def _leg_line(line: Found, width: float, outer: float) -> Found | None:
-    """A line as wide as a leg, its outer end near the trunk's; None where it cannot be."""
-    best, most = None, 0.0
+def _borne_out(named: Mapping[str, Found], middle: float) -> float:
+    """How well what else was found fits to the hip line: a seam at its middle, grainlines half way out, legs that end where it does."""
+    hip = named["hip"]
+
+    def fit(away: float, error: float) -> float:
+        return math.exp(-0.5 * (away / hip.width / error) ** 2)
+
+    whole = 0.0
+    for name, line in named.items():
+        if name == "seam":
+            whole += 0.4 * fit(line.at(hip.at(middle)) - middle, 0.06)
+        elif name.startswith("grain"):
+            x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
+            whole += 0.3 * fit(abs(x - middle) - 0.25 * hip.width, 0.08)
+        elif name.startswith("knee"):
+            whole += 0.3 * fit(min(abs(line.first - hip.first), abs(line.last - hip.last)), 0.08)
+    return whole
+
+
+def _knees(trunk: _Trunk, level: Ridges, middle: float, low: float, ink: Array, view: str) -> dict[str, Found]:
+    """The knee lines of both legs, as wide as each other if both are seen."""
+    width = trunk.hip.width
+    seen: dict[str, list[tuple[float, Found]]] = {}
+    for side, outer in ((-1, trunk.hip.first), (1, trunk.hip.last)):
+        name = "left" if (side < 0) == (view == "back") else "right"
+        leg = middle + side * 0.25 * width
+        strip, along = ((leg - part * width, leg + part * width) for part in (0.07, 0.45))
+        knee = level.only(strip, (low + 0.35 * width, low + 1.5 * width), along, 6, ink)
+        one = knee.ridge
+        if one is None or float(one.colour @ ink) < 0.4:
+            continue
+        kept = [(score, line) for score, line in _leg_lines(one, width, outer)
+                if line.lean < 14 and ((line.last if side < 0 else line.first) - middle) * side > -0.1 * width]  # fmt: skip
+        if kept:
+            seen[name] = kept
+            if knee.rival:
+                trunk.doubts[f"knee-{name}"] = "another line could be meant as well"
+
+    def alike(pair: Sequence[tuple[float, Found]]) -> float:
+        unlike = (pair[0][1].width - pair[-1][1].width) / (KNEES_UNLIKE * width)
+        return math.prod(score for score, _ in pair) * math.exp(-0.5 * unlike**2)
+
+    if not seen:
+        return {}
+    best = max(itertools.product(*seen.values()), key=alike)
+    return {f"knee-{name}": line for name, (_, line) in zip(seen, best, strict=True)}
+
+
+def _leg_lines(line: Found, width: float, outer: float) -> Iterator[tuple[float, Found]]:
+    """What of a line is as wide as a leg, its outer end near the trunk's: how well it fits, and the line."""
     for (first, likely), (last, likely_too) in itertools.product(line.firsts, line.lasts):
         wide, away = (last - first) / width, min(abs(first - outer), abs(last - outer)) / width
-        score = likely * likely_too * math.exp(-0.5 * (((wide - LEG) / LEG_ERROR) ** 2 + (away / OUTER_ERROR) ** 2))
-        if 0.25 < wide < 0.66 and score > most:
-            best, most = line.between(first, last), score
-    return best
+        if 0.25 < wide < 0.66:
+            fits = math.exp(-0.5 * (((wide - LEG) / LEG_ERROR) ** 2 + (away / OUTER_ERROR) ** 2))
+            yield likely * likely_too * fits, line.between(first, last)
 
 
 def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, middle: float) -> None:
@@ -299,7 +369,7 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
         if knee.rival:
             trunk.doubts[f"knee-{view}"] = "another line could be meant as well"
     trunk.named = named
-    trunk.score *= 1 + 0.3 * (f"knee-{view}" in named) + 0.15 * ("seam" in named)
+    trunk.score *= 1 + 0.3 * (f"knee-{view}" in named) + 0.5 * ("seam" in named)
 
 
 def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float) -> Points | None:

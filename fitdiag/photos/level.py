@@ -158,14 +158,15 @@ def _fit(lines: Sequence[_Upright]) -> tuple[Array, Array]:
     for _ in range(8):
         scale = np.sqrt(weight / _NEIGHBOURS) / noise[owner]
         rows = np.concatenate([table * scale[:, None], prior[None]])
-        fitted = np.linalg.lstsq(rows, np.append(target * scale, 0.0), rcond=None)[0]
+        normal = rows.T @ rows
+        fitted = np.linalg.solve(normal, rows.T @ np.append(target * scale, 0.0))
         rest = target - table @ fitted
         for index in range(len(lines)):
             own = owner == index
             if len(lines[index].share) > 2:
                 noise[index] = max(1.4826 * float(np.median(np.abs(rest[own]))), 0.1)
         weight = np.maximum(0.0, 1 - (rest / (4.7 * noise[owner])) ** 2) ** 2
-    spread = np.linalg.inv(rows.T @ rows)
+    spread = np.linalg.inv(normal)
     spread[-1, -1] += BEND_LEFT**2
     for index, line in enumerate(lines):  # nothing hangs quite plumb
         lean = float(np.linalg.norm(line.along)) * PLUMB_ERROR / 2

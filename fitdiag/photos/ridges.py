@@ -20,7 +20,7 @@ REACHES = (2, 4, 6)  # px from the middle of a line to the cloth beside it
 ALONG = 3.0  # px: over so much a line is evened out lengthwise, which closes the gaps of stitches
 LEAST_COVERED, LEAST_SNR = 0.6, 4.0
 RIVAL = 0.6  # what scores so much of the best is a rival
-HALF = 120  # px: so far a line may sink or rise between its middle and its ends
+HALF = 80  # px: so far a line may sink or rise between its middle and its ends
 CLOTH = (7, 9, 11)  # px from the middle of a line: there lies the cloth, as it was not drawn on
 STEP_RUN, STEP_GAP = 9, 6  # px along a line: the cloth before and behind an outline, and how far they lie from it
 LEAST_STEP, USUAL_STEP = 4.5, 8.0  # how much the cloth changes at an outline, in units of `opponent`
@@ -162,64 +162,76 @@ class Ridges:
         low, high = max(round(row) - HALF, margin), min(round(row) + HALF + 1, height - margin)
         away = np.abs(np.arange(left, right) - start)
         cone = np.abs(np.arange(low, high)[:, None] - row) <= 8 + 0.5 * away[None]
-        window = (slice(low, high), slice(left, right))
-        beside = list(self.beside(*window))
-        columns = np.arange(right - left)
+        columns = np.arange(left, right)
         near = np.flatnonzero(away <= max(26, (strip[1] - strip[0]) / 2))
-        path = strongest_path(np.where(cone, self.ridge[window], 0.0)[:, near].T)
-        colour = np.zeros(3)
-        for one, two in beside:
-            colour += np.median((one + two)[path, near], axis=0)
-        colour /= float(np.linalg.norm(colour)) + 1e-9
-        ridge: Array = np.zeros(cone.shape)
-        for one, two in beside:
-            ridge = np.maximum(ridge, np.minimum(one @ colour, two @ colour))
+        path = strongest_path(np.where(cone[:, near], self.ridge[low:high, near + left], 0.0).T)
+        colour = self._ink(path + low, near + left)
+        ridge = self._of_one_colour(colour, slice(low, high), slice(left, right))
         path = _by_twos(np.where(cone, ridge, 0.0).T)
-        strength = ridge[path, columns]
+        strength = ridge[path, columns - left]
         noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
         usual = float(np.median(strength[near]))
         seen = strength > max(2.0 * noise, 0.25 * usual)
         if seen[near].mean() < 0.9:
             jump = max(jump, 16)  # a dashed line
-        first, last = _run(seen, start - left, -1, jump), _run(seen, start - left, 1, jump)
-        steps = self._steps(columns + left, path + low)
+        steps = self._steps(columns, path + low)
         on = np.minimum(ndimage.uniform_filter1d(strength, 15, mode="nearest") / (usual + 1e-9), 1.0)
-        firsts = _ends(steps[::-1], on[::-1], len(on) - 1 - (start - left), len(on) - 1 - first)
-        firsts = [(len(on) - 1 - at, likely) for at, likely in firsts]
-        lasts = _ends(steps, on, start - left, last)
+        lasts = _ends(steps, on, start - left, _run(seen, start - left, jump))
+        most = len(on) - 1
+        firsts = _ends(steps[::-1], on[::-1], most - start + left, _run(seen[::-1], most - start + left, jump))
+        firsts = [(most - at, likely) for at, likely in firsts]
         if not firsts or not lasts or lasts[0][0] - firsts[0][0] < 40:
             return None  # too short, or it goes on beyond the reach
         kept = slice(firsts[0][0], lasts[0][0] + 1)
         covered, snr = float(seen[kept].mean()), float(np.median(strength[kept]) / noise)
         if covered < LEAST_COVERED or snr < LEAST_SNR:
             return None
-        course = np.stack([columns + left, path + low], axis=1).astype(float)
+        course = np.stack([columns, path + low], axis=1).astype(float)
         ends = [tuple((float(at + left), likely) for at, likely in some) for some in (firsts, lasts)]
         found = Found(course, colour, snr, whole=course, firsts=ends[0], lasts=ends[1])
         return found.between(ends[0][0][0], ends[1][0][0])
 
+    def _ink(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> Array:
+        """By what colour these places differ from the cloth on both sides of them; of length 1."""
+        colour: Array = np.zeros(3)
+        for away in REACHES:
+            above, middle, below = (self.colours[rows + step, columns] for step in (-away, 0, away))
+            colour = colour + np.median(2 * middle - above - below, axis=0)
+        return colour / float(np.linalg.norm(colour) + 1e-9)
+
+    def _of_one_colour(self, colour: Array, rows: slice, columns: slice) -> Array:
+        """How much each place differs by this colour from the cloth on both sides of it."""
+        margin = max(REACHES)
+        inked = self.colours[rows.start - margin : rows.stop + margin, columns] @ colour.astype(np.float32)
+        ridge: Array = np.zeros((rows.stop - rows.start, inked.shape[1]), np.float32)
+        for away in REACHES:
+            middle, above, below = (inked[margin + step : len(inked) - margin + step] for step in (0, -away, away))
+            np.maximum(ridge, middle - np.maximum(above, below), out=ridge)
+        return ridge
+
     def _steps(self, columns: NDArray[np.int64], rows: NDArray[np.int64]) -> Array:
         """How much the cloth on both sides of a course changes at each of its places."""
-        changes = []
+        changes: list[Array] = []
         for way in (-1, 1):
             at = [np.clip(rows + way * away, 0, len(self.colours) - 1) for away in CLOTH]
             cloth = ndimage.median_filter(np.median(self.colours[at, columns], axis=0), (STEP_RUN, 1), mode="nearest")
             widened = np.pad(cloth, [(STEP_GAP, STEP_GAP), (0, 0)], mode="edge")
             changes.append(np.linalg.norm(widened[2 * STEP_GAP :] - widened[: -2 * STEP_GAP], axis=1))
-        return np.minimum(*changes)
+        least: Array = np.minimum(*changes)
+        return least
 
 
 def _ends(steps: Array, on: Array, start: int, lost: int) -> list[tuple[int, float]]:
     """Where a course may end that goes on to larger places, and how likely: first where it is lost, unless it goes on beyond the
     reach, then where the cloth beside it changes most."""
-    found = []
+    found: list[tuple[int, float]] = []
     most = min(lost + STEP_RUN, len(steps) - STEP_GAP)
     change = steps[: max(most, 0)].copy()
     change[: start + NEAREST_END] = 0.0
     while len(found) < MOST_ENDS and change.size and change.max() > LEAST_STEP:
         at = int(change.argmax())
         beyond = on[min(at + 12, len(on) - 1)] if at + 12 <= lost else 0.0
-        found.append((at, (1 - math.exp(-float(change[at]) / USUAL_STEP)) * (1 - 0.5 * float(beyond))))
+        found.append((at, (1 - math.exp(-float(change[at]) / USUAL_STEP)) * (1 - 0.3 * float(beyond))))
         change[max(at - 12, 0) : at + 13] = 0.0
     if lost < len(steps) - 2:
         near = max((likely for at, likely in found if abs(at - lost) < STEP_RUN), default=0.0)
@@ -238,11 +250,11 @@ def _by_twos(ridge: Array) -> NDArray[np.int64]:
     return course
 
 
-def _run(seen: NDArray[np.bool_], start: int, step: int, jump: int) -> int:
+def _run(seen: NDArray[np.bool_], start: int, jump: int) -> int:
     """The last place seen from `start` on before more than `jump` in a row are not seen."""
-    at = end = start
-    while 0 <= at < len(seen) and abs(at - end) <= jump + 1:
-        if seen[at] and seen[max(0, min(at, at - 2 * step)) : max(at, at - 2 * step) + 1].mean() > 0.6:
-            end = at
-        at += step
-    return end
+    way = seen[start:]
+    beyond = np.pad(way.astype(int), (0, 2))
+    at = np.flatnonzero(way & (beyond[:-2] + beyond[1:-1] + beyond[2:] >= 2))  # one place alone is none
+    lost = np.flatnonzero(np.diff(at, prepend=0) > jump + 1)
+    kept = at[: lost[0]] if len(lost) else at
+    return start + (int(kept[-1]) if len(kept) else 0)
