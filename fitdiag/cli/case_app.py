@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from fitdiag.cli.options import RulesOption
+
 case_app = typer.Typer(
     help="Clients and their rounds: new, consent, list, show, repair, close, export, delete.",
     no_args_is_help=True,
@@ -15,9 +17,6 @@ case_app = typer.Typer(
 Name = Annotated[str, typer.Argument(metavar="NAME", help="Your own name for the case, or its folder.")]
 InOption = Annotated[
     str | None, typer.Option("--in", metavar="DIR", help="The folder of the cases; without it, cases/ in this folder.")
-]
-RulesOption = Annotated[
-    str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
 ]
 
 

@@ -34,6 +34,7 @@ from fitdiag.reports.writers import as_text
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, update_round
 from fitdiag.sessions.case_body import keep_nudges
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
+from fitdiag.sessions.case_list import CASE_FILE
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
@@ -65,8 +66,8 @@ def review(
     drape: bool = True,
 ) -> int:
     """One run of a round."""
-    base = load_rules(folder_of(rules))
     folder = case_folder(name, parent)
+    base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
     run = _Run(base, open_case(folder), name, today or date.today(), ask=ask, parent=parent)
     run.drape = drape
