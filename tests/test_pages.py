@@ -26,7 +26,7 @@ from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.client_pdf import Paper, client_pdf
-from fitdiag.reports.history import SERIES, chart, values
+from fitdiag.reports.history import chart, values
 from fitdiag.reports.pages import RoundFacts, client_page, fitter_page, turning_answers
 from fitdiag.reports.sheet import BLOCK, CAUTIONS, Sheet, make_sheet
 from fitdiag.sessions.log import read_log
@@ -474,7 +474,7 @@ def test_the_one_sign_of_a_plan_turns_it() -> None:
 
 def test_the_history_reads_a_rise_as_a_drop_below_zero_and_keeps_the_expected() -> None:
     """A rise counts negative, a pattern measure stands in for an unmeasured grainline, the expected stands beside."""
-    drop, grain, crotch = SERIES
+    drop, grain, crotch = rules().garment.charts  # type: ignore[union-attr]
     assert ((1, (-9.5, 6.0), None), (2, (19.05, 3.2), (3.0, 6.0))) == values(drop, ROUNDS)
     assert ((1, (76.2, None), None), (2, (25.4, 3.0), None)) == values(grain, ROUNDS)
     assert (None, (700.0, 3.0)) == tuple(was for _, was, _ in values(crotch, ROUNDS))
@@ -491,7 +491,7 @@ def test_the_chart_holds_every_value_inside_its_frame(count: int) -> None:
         )
         for n in range(1, count + 1)
     ]
-    drawn = chart(rounds, "cm")
+    drawn = chart(rules().garment.charts, rounds, "cm")  # type: ignore[union-attr]
     wide, high = map(float, re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', drawn).groups())  # type: ignore[union-attr]
     dots = re.findall(r'<circle cx="([\d.]+)" cy="([\d.]+)" r="1.5" fill="(#\w+)"', drawn)
     assert 2 * count == sum(fill == "#22303c" for *_, fill in dots)

@@ -437,7 +437,7 @@ class _Run:
     def _say_history(self, findings: Findings) -> None:
         """Expected against observed, and what the earlier rounds warn of; only what has not been said in this run."""
         told = [remark.text for remark in compared(self.base, self._observed(findings), self.case.units)]
-        told += [remark.text for remark in remarks(self.base, findings, self._grain_moved(findings))]
+        told += [remark.text for remark in remarks(self.base, findings, self._moved(findings))]
         new = [text for text in told if text not in self.warned]
         self.warned += tuple(new)
         if new:
@@ -461,14 +461,14 @@ class _Run:
     def _observed(self, findings: Findings) -> dict[str, Outcome]:
         return observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
 
-    def _grain_moved(self, findings: Findings) -> dict[str, float]:
+    def _moved(self, findings: Findings) -> dict[str, float]:
         """How far each earlier alteration moved the back grainline towards centre back, on the client's pattern."""
         pattern = pattern_of(self.case)
         if pattern is None:
             return {}
-        from fitdiag.planning.effects import grain_moved
+        from fitdiag.planning.effects import measure_moved
 
-        return grain_moved(pattern, findings.done)
+        return measure_moved(self.base, pattern, findings.done)
 
     def _changes(self, advised: Sequence[Advised]) -> dict[str, float]:
         """What the alterations change on the client's pattern."""

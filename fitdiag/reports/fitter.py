@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fitdiag.diagnosis.belief import Belief, chance_words, lower_first
 from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin
+from fitdiag.knowledge.garment import Chart
 from fitdiag.knowledge.model import RuleBase, Seen, Symptom
 from fitdiag.knowledge.stations import station_of
 from fitdiag.planning.plan import Plan
@@ -178,9 +179,9 @@ def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
     return Table(("Sign", "Now", "If it were", "Then first"), tuple(rows))
 
 
-def rounds_table(rounds: Sequence[RoundFacts], units: Units) -> Table:
+def rounds_table(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -> Table:
     """The numbers of the chart, measured and expected, round by round."""
-    series = shown(rounds)
+    series = shown(charts, rounds)
     rows = []
     for place, facts in enumerate(sorted(rounds, key=lambda facts: facts.number)):
         cells = []

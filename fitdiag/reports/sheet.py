@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 from itertools import takewhile
 
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.blocks.trousers import Measures, draft
+from fitdiag.pattern.blocks import usual_block
+from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.ink import Drawing, Item, Stroke, Text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
@@ -23,7 +24,6 @@ from fitdiag.reports.wearer import asked, to_you
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, in_units
 
-BLOCK = Measures(waist=720, hip=980, rise=275, waist_to_hip=205, waist_to_floor=1030, bottom=230)  # a middle size
 TITLE = "What to change on your trousers"
 CLOTH, LOOK = "First on the cloth", "Then try on and look"
 PAPER, SMOOTH = "When the cloth is right, on the paper", "Smooth the lines"
@@ -183,7 +183,7 @@ def make_sheet(
     plan = conclusion.plan
     name = one_line(client, 80)
     head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
-    changes = tuple(_changes(base, plan, units, pattern or draft(BLOCK)))
+    changes = tuple(_changes(base, plan, units, pattern or usual_block(garment_of(base))))
     key = ""
     if any(change.pictures for change in changes):
         key = KEY if pattern is not None else f"{KEY} {BLOCK_NOTE}"
