@@ -150,6 +150,7 @@ UNKNOWN = [
     (TUCK, "{amount: 3 cm, source: practice", "{amount: 3 cm, source: ^practise", "source"),
     (TUCK, "level.]\nsource: practice", "level.]\nsource: ^practise", "source"),
     (ORDER, "length comes first, source: practice", "length comes first, source: ^practise", "source"),
+    (TUCK, "stage: balance", "stage: ^middle", "stage"),
     (WORDS, "how_often: {source: practice", "how_often: {source: ^practise", "source"),
     (CASES, "source: practice", "source: ^practise", "source"),
     (CASES, "leads: back-too-long", "leads: ^back-too-longer", "cause"),

@@ -316,10 +316,9 @@ def show(name: str, given: str | None) -> int:
     from fitdiag.sessions.case_export import contents
 
     folder = case_folder(name, given)
+    from fitdiag.cli.arguments import folder_of
     from fitdiag.cli.repair import silently
     from fitdiag.knowledge.load import load_rules
-
-    from fitdiag.cli.arguments import folder_of
 
     base = load_rules(folder_of(None, folder / CASE_FILE))
     silently(base, open_case(folder))

@@ -122,7 +122,7 @@ def case_repair(name: Name, given: InOption = None, rules: RulesOption = None) -
 @case_app.command("close")
 def case_close(
     name: Name,
-    fits: Annotated[bool, typer.Option("--fits", help="The trousers fit.")] = False,
+    fits: Annotated[bool, typer.Option("--fits", help="It fits.")] = False,
     given_up: Annotated[bool, typer.Option("--given-up", help="It was given up.")] = False,
     because: Annotated[str | None, typer.Option("--because", metavar="TEXT", help="In your own words.")] = None,
     given: InOption = None,
@@ -186,7 +186,7 @@ def review_command(
         bool, typer.Option("--send-form", help="Write the client's form now, and wait for the answer.")
     ] = False,
     sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
-    fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
+    fits: Annotated[bool, typer.Option("--fits", help="Write down that it fits.")] = False,
     large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
     paper: Annotated[
         str | None,

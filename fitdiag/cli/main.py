@@ -463,7 +463,7 @@ def photo_card(
     ] = None,
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
-    ] = "the trousers fit",
+    ] = "the fitting ends",
     paper: Annotated[
         str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
     ] = None,

@@ -236,7 +236,7 @@ class _Run:
         self.case = update_round(self.case, replace(changed, outcome=self._expected(changed)), today=self.today)
 
     def it_fits(self) -> int:
-        """The trousers fit: the round says so, and the case can be closed."""
+        """It fits: the round says so, and the case can be closed."""
         self.case = update_round(self.case, replace(self.one, fits=True, waiting="fitter"), today=self.today)
         say("It fits. Written down.")
         changed = self._changed_in_all()
@@ -521,7 +521,7 @@ class _Run:
         for path in written:
             write(f"  {shown_path(path)}")
         if not advised:
-            say("Nothing is advised. If the trousers fit:")
+            say("Nothing is advised. If it fits:")
             write(f"  {self.command} --fits")
             return 0
         if sent or self._was_sent():

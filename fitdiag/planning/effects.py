@@ -118,9 +118,7 @@ def _solved(
     return amount
 
 
-def broken(
-    base: RuleBase, before: Mapping[str, float], after: Mapping[str, float], findings: Findings
-) -> list[str]:
+def broken(base: RuleBase, before: Mapping[str, float], after: Mapping[str, float], findings: Findings) -> list[str]:
     """What a step makes worse of the measures the garment watches, in words."""
     told = []
     for watch in base.garment.watches if base.garment is not None else ():

@@ -88,15 +88,15 @@ class Shown:
 
 def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequence[str]]) -> tuple[Shown, ...]:
     """The drawings of what was seen. `photos`: by view (front, back, left, right) the links to pictures of this round."""
-    result = []
+    result, garment = [], base.about.garment
     for finding in findings.seen:
         symptom = base.symptoms[finding.symptom]
         degree = degree_of(symptom, finding)
-        words = captions(symptom.id) if symptom.id in drawn_symptoms() else ("", "")
+        words = captions(symptom.id, garment) if symptom.id in drawn_symptoms(garment) else ("", "")
         drawn = [
             (word, svg)
             for word, n in zip(words, (0, degree), strict=True)
-            if (svg := figure(symptom.id, n, side=finding.side, title=word))
+            if (svg := figure(symptom.id, n, side=finding.side, title=word, garment=garment))
         ]
         station = station_of(symptom)
         views = ("left", "right") if station == "side" else (station,)

@@ -99,6 +99,7 @@ def fitter_page(
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
     findings = conclusion.diagnosis.findings
+    charts = base.garment.charts if base.garment is not None else ()
     short = {
         part.title: part for part in make_report(base, conclusion, client, steps=False, simulated=simulated).sections
     }
