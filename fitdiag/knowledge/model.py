@@ -433,7 +433,8 @@ class Caution(Rule):
 class About(Rule):
     """`rulebase.yaml`: what this rule base is for, the names of seams its rules use, and words that people use for each other.
 
-    `alike`: a word and those that are taken for it when somebody types them; `opposites`: pairs of such words.
+    `alike`: a word and those that are taken for it when somebody types them; `opposites`: pairs of such words;
+    `places`: those that name a part of the garment or the body.
     """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
@@ -443,6 +444,7 @@ class About(Rule):
     cautions: tuple[Caution, ...]
     alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
     opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
 
 
 class WordTable(Rule):
