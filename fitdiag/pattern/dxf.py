@@ -21,7 +21,7 @@ import numpy as np
 from fitdiag.files import refuse_utf16
 from fitdiag.pattern.assemble import Drawn, chained, check_size, piece_of, put_together
 from fitdiag.pattern.corners import seams_of_outline
-from fitdiag.pattern.garment import Garment, shipped_garment
+from fitdiag.pattern.garment import Garment, nearest, shipped_garment
 from fitdiag.pattern.outline import cutting_area, inset, notch_tick
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, cut_words, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows, row_of
@@ -523,8 +523,6 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
 
 def _home(drawn: Drawn, notch: Array) -> tuple[str, Array]:
     """The seam nearest to a notch of a file, and the place on it."""
-    from fitdiag.pattern.alter import nearest  # noqa: PLC0415
-
     at = notch[0]
     feet = {seam: nearest(line, at) for seam, line in drawn.seams.items()}
     seam = min(feet, key=lambda name: float(np.hypot(*(feet[name] - at))))

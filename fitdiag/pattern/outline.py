@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitdiag.pattern.alter import nearest
-from fitdiag.pattern.garment import arc, far_on
+from fitdiag.pattern.garment import arc, far_on, nearest
 from fitdiag.pattern.piece import Array, Pattern, Piece, points
 from fitdiag.problems import Where, stop
 from fitdiag.units import Units, format_reading
