@@ -253,6 +253,22 @@ def far_on(line: Array, at: Array) -> float:
     return float(far[index] + share * (far[index + 1] - far[index]))
 
 
+def unfolded(line: Array) -> list[Array]:
+    """A drawn line as it is seen where paper is laid over paper: broken there, instead of running back to its other part."""
+    along = (line - line[0]) @ (line[-1] - line[0])
+    back = np.flatnonzero(np.diff(along) < -1e-6)
+    parts = []
+    low = -np.inf
+    for start, end in zip([0, *(back + 1)], [*back, len(line) - 1], strict=True):
+        high = (along[end] + along[end + 1]) / 2 if end + 1 < len(line) else np.inf
+        at, part = along[start : end + 1], line[start : end + 1]
+        ends = np.clip([low, high], at[0], at[-1])
+        cut = np.column_stack([np.interp(ends, at, part[:, axis]) for axis in (0, 1)])
+        parts.append(np.concatenate([cut[:1], part[(at > ends[0]) & (at < ends[1])], cut[1:]]))
+        low = high
+    return parts
+
+
 def with_notches(garment: Garment, piece: Piece) -> Piece:
     """A piece with the garment's notches where it has none of that name on that seam."""
     known = {(notch.name, notch.seam) for notch in piece.notches}
