@@ -31,8 +31,8 @@ from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
 if TYPE_CHECKING:
+    from fitdiag.pattern.assemble import Taken
     from fitdiag.pattern.ink import Drawing
-    from fitdiag.pattern.svg_files import Taken
 
 LARGEST = 4 * 1024 * 1024
 FORMATS = (".yaml", ".json", ".svg", ".dxf")
@@ -91,12 +91,12 @@ def _format_of(path: Path) -> str:
 
 def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: Taken | None = None) -> Pattern:
     if kind == ".dxf":
-        from fitdiag.pattern.dxf import pattern_from_dxf
+        from fitdiag.pattern.dxf_read import pattern_from_dxf
 
         return pattern_from_dxf(content, shown, said.garment, line=said.line, allowance=said.allowance, taken=taken)
     assert isinstance(content, str)
     if kind == ".svg":
-        from fitdiag.pattern.svg_files import pattern_from_svg
+        from fitdiag.pattern.svg_read import pattern_from_svg
 
         return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
     if kind == ".yaml":
@@ -235,7 +235,7 @@ def measure(path: str, units: str | None, *, as_json: bool) -> int:
 
 
 def read(path: str, out: str, said: Reading, units: str | None, *, replace: bool) -> int:
-    from fitdiag.pattern.svg_files import Taken
+    from fitdiag.pattern.assemble import Taken
 
     taken, chosen = Taken(), guess_units(units, ())
     pattern = read_pattern(path, said, taken)
