@@ -17,11 +17,12 @@ from fitdiag.cli.arguments import folder_of, guess_units, lengths, paper_of
 from fitdiag.cli.output import say, write
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import no_twins, read_bytes, write_atomically
+from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml, read_text
 from fitdiag.pattern.files import pattern_from_data
-from fitdiag.pattern.garment import Garment, garment_of, rules_for, shipped_garment
+from fitdiag.pattern.garment import Garment, garment_of, shipped_garment
 from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece

@@ -10,16 +10,16 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 
+from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.garment import Garment as Declared
 from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair
-from fitdiag.knowledge.load import default_rules, load_garment, load_rules
+from fitdiag.knowledge.load import load_garment, load_rules
 from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import stop
 
 NEAR_MM = 1e-6  # a crossing that is missed by no more counts
 
@@ -60,18 +60,6 @@ def shipped_garment(name: str = "") -> Garment:
     if not (folder / "rulebase.yaml").exists():  # a garment that is cut already, but has no alterations yet
         return _declared(folder.name, load_garment(folder), {})
     return garment_of(load_rules(folder))
-
-
-def rules_for(name: str) -> Path:
-    """The folder of the shipped rules for a garment. Raises ProblemsFoundError where there is none."""
-    folder = default_rules()
-    if not name or name == folder.name:
-        return folder
-    known = sorted(one.name for one in folder.parent.iterdir() if (one / "garment.yaml").exists())
-    if name not in known:
-        told = f"there are no rules for the garment '{one_line(name, 40)}'"
-        raise stop("garment", told, hint=f"there are rules for {', '.join(known)}")
-    return folder.parent / name
 
 
 def garment_of(base: RuleBase) -> Garment:
