@@ -404,8 +404,9 @@ def test_a_pattern_is_estimated_from_taped_lengths(block: Pattern) -> None:
 
 
 def test_blocks_for_measured_bodies_are_sound() -> None:
-    """Every third of 507 measured people (bdims.csv, three columns of the data of Heinz et al. 2003, J. Statistics Education 11(2)): valid, girth
-    plus ease.
+    """Every third of 507 measured people: valid, girth plus ease.
+
+    bdims.csv: three columns of the data of Heinz et al. 2003, J. Statistics Education 11(2).
 
     The set has waist and hip girth; rise and lengths are taken from height by stated proportions (rise 0.165 and waist height
     0.61 of height, from memory). Finished waist is girth + 1 cm, finished hip girth + 4 cm, by the block's own sums.

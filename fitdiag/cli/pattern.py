@@ -264,7 +264,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
     found = walked(pattern)
     if to:
         from fitdiag.pattern.ink import svg
-        from fitdiag.pattern.sheets import pdf_drawing
+        from fitdiag.pattern.pdf import pdf_drawing
         from fitdiag.pattern.walk import drawing
 
         picture = drawing(pattern, found, chosen)
@@ -493,7 +493,8 @@ def draw(
 ) -> int:
     """Write a drawing of every alteration named, in order (.svg or .pdf), or with `sheets` the pieces at full scale (.pdf)."""
     from fitdiag.pattern.ink import svg
-    from fitdiag.pattern.sheets import pdf_drawing, pdf_sheets
+    from fitdiag.pattern.pdf import pdf_drawing
+    from fitdiag.pattern.sheets import pdf_sheets
 
     chosen = guess_units(units, do)
     pattern = _own(path, rules)

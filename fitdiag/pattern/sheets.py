@@ -1,17 +1,14 @@
-"""Paper: one drawing on one page, and pieces at full scale on tiled sheets to print at home and join.
+"""Pieces at full scale on tiled sheets to print at home and join.
 
-Nothing is scaled by us and nothing may be scaled by the printer: a square on the first page is there to be measured. Only the
-fonts every PDF reader has are used, so no font travels with the file.
+Nothing is scaled by us and nothing may be scaled by the printer: a square on the first page is there to be measured.
 """
 
 from __future__ import annotations
 
-import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from itertools import product
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,12 +18,9 @@ from fitdiag.pattern.garment import arc, unfolded
 from fitdiag.pattern.ink import (
     MM_PER_POINT,
     Box,
-    Drawing,
-    Fill,
     Item,
     Pen,
     Spot,
-    Text,
     along,
     around,
     clipped,
@@ -34,18 +28,15 @@ from fitdiag.pattern.ink import (
     wrapped,
 )
 from fitdiag.pattern.outline import cutting_area, notch_tick
+from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length
 from fitdiag.pattern.record import history, stamp, whose
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import stop
 from fitdiag.units import Units, format_length
 
 if TYPE_CHECKING:
-    from fpdf import FPDF
     from shapely import Polygon
 
-Paper = Literal["a4", "letter"]
-PAPERS: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
-MARGIN_MM = 10.0
 SQUARE_MM = 50.0
 INCHES_MM = 50.8
 MOST_TILES = 400
@@ -53,52 +44,6 @@ _SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare
 _SCANT = 0.04  # a page that shows less of the piece than this is nearly empty
 MOST_STAMPED, MOST_TOLD = 4, 14  # lines about what was altered: on each page, and on the first
 RULE = "Print at 100 %, no scaling; measure the square."
-_PLAIN = str.maketrans(
-    {
-        **{
-            "–": "-",
-            "—": "-",
-            "‘": "'",
-            "’": "'",
-            "“": '"',
-            "”": '"',
-            "′": "'",
-            "″": '"',
-            "…": "...",
-            "•": "*",
-            "⁄": "/",
-        },
-        **{"ł": "l", "Ł": "L", "œ": "oe", "Œ": "OE", "đ": "d", "Đ": "D", "ı": "i"},
-    }
-)
-
-
-def plain(text: str) -> str:
-    """Text a core font can set: signs replaced by their plain forms, accents it does not know left out, the rest a `?`.
-
-    >>> plain("Łódź – “⅜”")
-    'Lódz - "3/8"'
-    """
-    result = ""
-    for char in one_line(text, 400).translate(_PLAIN):
-        if ord(char) < 256:
-            result += char
-            continue
-        parts = unicodedata.normalize("NFKD", char).translate(_PLAIN)
-        result += "".join(part for part in parts if ord(part) < 256) or ("" if unicodedata.combining(char) else "?")
-    return result
-
-
-def pdf_drawing(drawing: Drawing | Sequence[Drawing], paper: Paper = "a4", title: str = "") -> bytes:
-    """Each drawing on a page of its own, as large as the paper allows but not above its own size."""
-    drawings = (drawing,) if isinstance(drawing, Drawing) else tuple(drawing)
-    wide, high = _size(paper)
-    pdf = _document(title or drawings[0].title, (wide, high))
-    for one in drawings:
-        scale = min((wide - 2 * MARGIN_MM) / one.width, (high - 2 * MARGIN_MM) / one.height, 1.0)
-        pdf.add_page()
-        paint(pdf, one.items, ((wide - one.width * scale) / 2, MARGIN_MM), scale)
-    return bytes(pdf.output())
 
 
 def pdf_sheets(
@@ -119,13 +64,13 @@ def pdf_sheets(
         raise stop(
             "overlap", f"an overlap of {overlap_mm:g} mm is outside 8 to 40 mm", hint="10 mm is enough for glue or tape"
         )
-    wide, high = _size(paper)
+    wide, high = size_of(paper)
     room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
     pieces: list[tuple[Piece, Side]] = [(what, "both")] if isinstance(what, Piece) else list(what.cut())
     pieces += [(piece, "both") for piece in more]
     title = (what.note if isinstance(what, Piece) else what.title) or "Pattern"
     grids = [tiles(piece, room, overlap_mm, side) for piece, side in pieces]
-    pdf = _document(title, (wide, high))
+    pdf = document(title, (wide, high))
     mark = "" if isinstance(what, Piece) else stamp(what, units, day)
     told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
@@ -135,64 +80,6 @@ def pdf_sheets(
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
     return bytes(pdf.output())
-
-
-def _size(paper: str) -> tuple[float, float]:
-    if paper not in PAPERS:
-        raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
-    return PAPERS[paper]
-
-
-def _document(title: str, size: tuple[float, float]) -> FPDF:
-    from fpdf import FPDF  # noqa: PLC0415
-
-    pdf = FPDF(unit="mm", format=size)
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_title(plain(title))
-    pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same pattern makes the same file
-    return pdf
-
-
-def paint(pdf: FPDF, items: Iterable[Item], at: tuple[float, float], scale: float = 1.0) -> None:
-    """Put the items of a drawing on the open page, its corner at `at`."""
-
-    def place(x: float, y: float) -> tuple[float, float]:
-        return at[0] + x * scale, at[1] + y * scale
-
-    for item in items:
-        if isinstance(item, Text):
-            text = plain(item.text)
-            pdf.set_font("helvetica", "B" if item.bold else "", item.size * scale)
-            x, y = place(item.x, item.y)
-            back = {"start": 0.0, "middle": 0.5, "end": 1.0}[item.anchor] * pdf.get_string_width(text)
-            with pdf.rotation(item.angle, x, y):
-                pdf.text(x - back, y, text)
-        elif isinstance(item, Fill):
-            pdf.set_fill_color(round(item.grey * 255))
-            pdf.polygon([place(*point) for point in item.points], style="F")
-        else:
-            pdf.set_line_width(item.width * scale)
-            points = [place(*point) for point in item.points]
-            for on, off, start in _dashes(item.dash):
-                pdf.set_dash_pattern(on * scale, off * scale, start * scale)
-                if item.closed:
-                    pdf.polygon(points[:-1])
-                else:
-                    pdf.polyline(points)
-            pdf.set_dash_pattern()
-
-
-def _dashes(pattern: Sequence[float]) -> list[tuple[float, float, float]]:
-    """A dash pattern as simple ones drawn over each other: for each dash its length, the rest, and where it starts."""
-    whole, start, result = sum(pattern), 0.0, []
-    for on, off in zip(pattern[::2], pattern[1::2], strict=True):
-        result.append((on, whole - on, (whole - start) % whole))
-        start += on + off
-    return result or [(0.0, 0.0, 0.0)]
-
-
-# Tiles
 
 
 @dataclass(frozen=True)
