@@ -29,7 +29,8 @@ class State:
 
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
     yet; `recorded`: the conclusion, if nothing was answered after it; `again`: signs to photograph or ask at the next try-on.
-    `sentences`: where an offered finding was read from a mail, the sentence, by symptom.
+    `sentences`: where an offered finding was read from a mail, the sentence, by symptom. `open`: the signs that were on the screen
+    with the last one answered, and are still to be answered.
     """
 
     findings: Findings
@@ -42,6 +43,7 @@ class State:
     offered: tuple[Finding, ...] = ()
     again: frozenset[str] = frozenset()
     sentences: Mapping[str, str] = field(default_factory=dict)
+    open: tuple[str, ...] = ()
 
 
 def fold(events: Iterable[Event], base: RuleBase) -> State:
@@ -151,6 +153,8 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
             if finding is None or finding.symptom not in base.symptoms:
                 return replace(state, unknown=(*unknown, one_line(event.get("symptom"), 60)))
             left = tuple(item for item in state.offered if item.symptom != finding.symptom)
+            on_screen = event.get("open")
+            still_open = on_screen if isinstance(on_screen, list) else []
             again = state.again - {finding.symptom} | ({finding.symptom} if event.get("again") is True else set())
             return replace(
                 state,
@@ -158,6 +162,7 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                 last_symptom=finding.symptom,
                 offered=left,
                 again=frozenset(again),
+                open=tuple(name for name in still_open if isinstance(name, str) and name in base.symptoms),
             )
     return state
 
