@@ -60,6 +60,7 @@ source: practice
 schema: fitdiag.rules/1
 garment: skirt
 title: Skirts of a small touring theatre
+stages: [balance, rise, girth, crotch, leg, finish]
 seams: [back-seam, side-seam]
 cautions:
   - {when: always, text: Ask before each touch.}
