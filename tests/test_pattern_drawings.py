@@ -32,8 +32,10 @@ from fitdiag.pattern.draw import drawing, svg, together
 from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.ink import Drawing, Fill, Stroke, Text
 from fitdiag.pattern.moves import Step, carry_out
+from fitdiag.pattern.outline import cutting_area
+from fitdiag.pattern.pdf import pdf_drawing, plain
 from fitdiag.pattern.piece import Pattern, Piece, length
-from fitdiag.pattern.sheets import cutting_area, pdf_drawing, pdf_sheets, plain
+from fitdiag.pattern.sheets import pdf_sheets
 from fitdiag.pattern.strips import strip
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.units import format_length

@@ -150,7 +150,6 @@ UNKNOWN = [
     (TUCK, "{amount: 3 cm, source: practice", "{amount: 3 cm, source: ^practise", "source"),
     (TUCK, "level.]\nsource: practice", "level.]\nsource: ^practise", "source"),
     (ORDER, "length comes first, source: practice", "length comes first, source: ^practise", "source"),
-    (TUCK, "stage: balance", "stage: ^middle", "stage"),
     (WORDS, "how_often: {source: practice", "how_often: {source: ^practise", "source"),
     (CASES, "source: practice", "source: ^practise", "source"),
     (CASES, "leads: back-too-long", "leads: ^back-too-longer", "cause"),
@@ -530,7 +529,6 @@ def test_unknown_keys(only_problem: Single) -> None:
 @pytest.mark.parametrize(
     ("path", "old", "new", "code"),
     [
-        (TUCK, "stage: balance", "stage: ^middle", "value"),
         (TUCK, "sides: as-seen", "sides: ^both-sides", "value"),
         (TUCK, "{amount: 2 cm,", "{amount: ^2,", "value"),
         (TUCK, "{amount: 2 cm,", "{amount: ^-2 cm,", "value"),

@@ -193,7 +193,8 @@ def _with_vocabulary(about: About, words: BaseModel | None) -> About:
     if not isinstance(words, Vocabulary):
         return about
     alike = {word: (*words.alike.get(word, ()), *about.alike.get(word, ())) for word in {**words.alike, **about.alike}}
-    return about.model_copy(update={"alike": alike, "opposites": (*words.opposites, *about.opposites)})
+    opposites, places = (*words.opposites, *about.opposites), (*words.places, *about.places)
+    return about.model_copy(update={"alike": alike, "opposites": opposites, "places": places})
 
 
 def _all_of(reading: _Reading, folder: Path) -> None:

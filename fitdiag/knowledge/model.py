@@ -464,8 +464,9 @@ class About(Rule):
     """`rulebase.yaml`: what this rule base is for, the seams and the stages of a round that its rules name.
 
     `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
-    taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and those
-    that are taken for it when somebody types them; `opposites`: pairs of such words; these stand in `vocabulary.yaml` as well.
+    taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
+    those that are taken for it when somebody types them; `opposites`: pairs of such words; `places`: those that name a part of the
+    garment or the body; these stand in `vocabulary.yaml` as well.
     """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
@@ -479,6 +480,7 @@ class About(Rule):
     cautions: tuple[Caution, ...]
     alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
     opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
 
 
 class Vocabulary(Rule):
@@ -486,6 +488,7 @@ class Vocabulary(Rule):
 
     alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
     opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
 
 
 class WordTable(Rule):

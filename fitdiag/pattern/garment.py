@@ -217,13 +217,44 @@ def arc(line: Array) -> Array:
     return far
 
 
+def nearest(line: Array, at: Array) -> Array:
+    """The point of a polyline that lies nearest to a point."""
+    return foot(line, at)[0]
+
+
+def foot(line: Array, at: Array) -> tuple[Array, int, float]:
+    """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
+    x, y = line[:, 0], line[:, 1]
+    x0, y0 = x[:-1], y[:-1]
+    dx, dy = x[1:] - x0, y[1:] - y0
+    share = ((at[0] - x0) * dx + (at[1] - y0) * dy) / np.maximum(dx * dx + dy * dy, 1e-18)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    fx, fy = x0 + share * dx, y0 + share * dy
+    index = int(np.argmin((fx - at[0]) ** 2 + (fy - at[1]) ** 2))
+    return np.array([fx[index], fy[index]]), index, float(share[index])
+
+
 def far_on(line: Array, at: Array) -> float:
     """How far along a polyline the point nearest to a place lies, mm."""
-    steps = np.diff(line, axis=0)
-    share = np.clip(((at - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
-    index = int(np.argmin(((line[:-1] + share[:, None] * steps - at) ** 2).sum(axis=1)))
+    _, index, share = foot(line, at)
     far = arc(line)
-    return float(far[index] + share[index] * (far[index + 1] - far[index]))
+    return float(far[index] + share * (far[index + 1] - far[index]))
+
+
+def unfolded(line: Array) -> list[Array]:
+    """A drawn line as it is seen where paper is laid over paper: broken there, instead of running back to its other part."""
+    along = (line - line[0]) @ (line[-1] - line[0])
+    back = np.flatnonzero(np.diff(along) < -1e-6)
+    parts = []
+    low = -np.inf
+    for start, end in zip([0, *(back + 1)], [*back, len(line) - 1], strict=True):
+        high = (along[end] + along[end + 1]) / 2 if end + 1 < len(line) else np.inf
+        at, part = along[start : end + 1], line[start : end + 1]
+        ends = np.clip([low, high], at[0], at[-1])
+        cut = np.column_stack([np.interp(ends, at, part[:, axis]) for axis in (0, 1)])
+        parts.append(np.concatenate([cut[:1], part[(at > ends[0]) & (at < ends[1])], cut[1:]]))
+        low = high
+    return parts
 
 
 def with_notches(garment: Garment, piece: Piece) -> Piece:

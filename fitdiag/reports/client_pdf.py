@@ -9,7 +9,7 @@ from io import BytesIO
 from itertools import accumulate
 from typing import TYPE_CHECKING, Literal
 
-from fitdiag.pattern.sheets import PAPERS, paint, plain
+from fitdiag.pattern.pdf import PAPERS, paint, plain
 from fitdiag.problems import one_line, stop
 from fitdiag.reports.muslin_sheet import png_size
 from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, Change, Sheet

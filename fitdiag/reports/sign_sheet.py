@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
-from fitdiag.pattern.sheets import PAPERS, plain
+from fitdiag.pattern.pdf import PAPERS, plain
 from fitdiag.reports.pages import template
 from fitdiag.reports.signs import captions, drawn_symptoms, figure, is_graded
 from fitdiag.units import Units
