@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from fitdiag.knowledge.basics import (
     AlterationId,
@@ -38,6 +38,7 @@ from fitdiag.knowledge.basics import (
 from fitdiag.knowledge.garment import Garment, Move, Operation
 from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
 from fitdiag.knowledge.spoken import said
+from fitdiag.plausible import BODY_MM
 from fitdiag.problems import Where
 from fitdiag.units import Units
 
@@ -113,9 +114,13 @@ class Measure(Rule):
 _FAR, _FAR_MM = 4.0, 400.0  # times the mark for strong; of a distance, where less is worse: a fitter's judgement
 
 
-BodyMeasure = Literal[
-    "waist", "abdomen", "high-hip", "hip", "thigh", "knee", "calf", "crotch-depth", "total-crotch-length"
-]
+def _known_measure(name: str) -> str:
+    if name not in BODY_MM:
+        raise ValueError(f"'{name[:40]}' is not one of {', '.join(BODY_MM)}")
+    return name
+
+
+BodyMeasure = Annotated[str, AfterValidator(_known_measure)]
 
 
 class FromEase(Rule):
@@ -133,7 +138,7 @@ class FromPhoto(Rule):
     `from-centre`: from the centre seam to the grainline at the waist. A sign that is this one turned round needs no link.
     """
 
-    lines: tuple[Literal["waist", "hip", "crotch", "grain-left", "grain-right"], ...] = Field(min_length=1)
+    lines: tuple[Id, ...] = Field(min_length=1)
     what: Literal["drop", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
     of: Literal["back", "front"] = "back"  # for slope and lean either
 
