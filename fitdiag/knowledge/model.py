@@ -297,11 +297,22 @@ class Geometry(Rule):
     drawn: Drawn | None = None
 
 
-class Edges(Rule):
-    """An amount that is spread: how many edges each take it, and which."""
+class SomeEdges(Rule):
+    """How many edges, and which."""
 
     count: int = Field(ge=2, le=8)
     where: Text
+
+
+class Edges(SomeEdges):
+    """An amount that is spread: the edges that each take it, and those that take half of it."""
+
+    half: SomeEdges | None = None
+
+    @property
+    def in_all(self) -> float:
+        """How many times the amount all edges take together."""
+        return self.count + (self.half.count / 2.0 if self.half is not None else 0.0)
 
 
 class SecondAmount(Rule):
