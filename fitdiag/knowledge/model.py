@@ -476,8 +476,7 @@ class About(Rule):
 
     `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
     taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
-    those that are taken for it when somebody types them; `opposites`: pairs of such words; `places`: those that name a part of the
-    garment or the body; these stand in `vocabulary.yaml` as well.
+    those taken for it when typed; `opposites`: pairs of such words; `places`: those that name a part; `vocabulary.yaml` has them too.
     """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")

@@ -95,6 +95,13 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
 Picture = tuple[str, Painter]
 
 
+def captions_of(change: Change) -> tuple[str, str]:
+    """What to do before anything is laid or redrawn, and then."""
+    told = [caption for caption, _ in _pictures(change)]
+    first, then = (told[1:3] if len(told) == 5 else told[:2]) if len(told) > 1 else (told[0], told[0])
+    return first, then
+
+
 def _pictures(change: Change) -> list[Picture]:
     """The captions and pictures of an alteration, in the order of the work."""
     true = ", ".join(change.old.part.word(seam) for seam in change.true)
