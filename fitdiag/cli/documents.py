@@ -70,7 +70,7 @@ def documents_of(
             base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
             photos=_measured_pictures(one),
-            simulated=look.shown,
+            simulated=look.shown, sheet=sheet,
         ),
     }  # fmt: skip
     if not case.consent.refused:
@@ -79,7 +79,11 @@ def documents_of(
         pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
     asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
-    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
+    drawn = {
+        item.alteration: change.pictures
+        for item, change in zip(conclusion.plan.recommendations, sheet.changes, strict=True)
+    }
+    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number, drawn=drawn)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
     return {**files, form: page, one.plan_file: as_json(report, base)}
 

@@ -302,11 +302,22 @@ class Geometry(Rule):
     drawn: Drawn | None = None
 
 
-class Edges(Rule):
-    """An amount that is spread: how many edges each take it, and which."""
+class SomeEdges(Rule):
+    """How many edges, and which."""
 
     count: int = Field(ge=2, le=8)
     where: Text
+
+
+class Edges(SomeEdges):
+    """An amount that is spread: the edges that each take it, and those that take half of it."""
+
+    half: SomeEdges | None = None
+
+    @property
+    def in_all(self) -> float:
+        """How many times the amount all edges take together."""
+        return self.count + (self.half.count / 2.0 if self.half is not None else 0.0)
 
 
 class SecondAmount(Rule):
@@ -470,8 +481,7 @@ class About(Rule):
 
     `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
     taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
-    those that are taken for it when somebody types them; `opposites`: pairs of such words; `places`: those that name a part of the
-    garment or the body; these stand in `vocabulary.yaml` as well.
+    those taken for it when typed; `opposites`: pairs of such words; `places`: those that name a part; `vocabulary.yaml` has them too.
     """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
