@@ -29,11 +29,6 @@ if TYPE_CHECKING:
     from fitdiag.reports.history import RoundFacts
 
 CARDS = ("shot-card.html", "shot-card.pdf")
-PHOTOGRAPHS = (
-    "From the back, the lens at the height of the hip line, and again at the crotch line.",
-    "From the side, the lens at the height of the hip line.",
-    "From the front, the lens at the height of the hip line.",
-)
 
 
 @dataclass(frozen=True)
@@ -64,7 +59,7 @@ def documents_of(
     common: dict[str, Any] = {
         "units": units, "client": case.name, "round_number": one.number, "date": look.day,
     }  # fmt: skip
-    photographs = () if case.consent.refused else PHOTOGRAPHS
+    photographs = () if case.consent.refused else base.about.photographs
     sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
                        muslins=look.shown.pictures if look.shown is not None else ())  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
@@ -75,16 +70,20 @@ def documents_of(
             base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
             photos=_measured_pictures(one),
-            simulated=look.shown,
+            simulated=look.shown, sheet=sheet,
         ),
     }  # fmt: skip
     if not case.consent.refused:
         card: dict[str, Any] = {"units": units, "heights_mm": None, "large": look.large}
-        card["keep_until"] = str(case.consent.keep_until or "the trousers fit")
+        card["keep_until"] = str(case.consent.keep_until or "the fitting ends")
         pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
     asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
-    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
+    drawn = {
+        item.alteration: change.pictures
+        for item, change in zip(conclusion.plan.recommendations, sheet.changes, strict=True)
+    }
+    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number, drawn=drawn)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
     return {**files, form: page, one.plan_file: as_json(report, base)}
 

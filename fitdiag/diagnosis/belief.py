@@ -20,12 +20,12 @@ from fitdiag.units import format_length, format_reading
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
 NAMED = 0.8  # how surely a fitter names what meets the eye, asked whether that is all; a fitter's judgement
 _SIMULATED_RATE = (
-    0.05  # simulated muslins are made, not met: none of some twenty causes is more common, and about one is there
+    0.07  # simulated muslins are made, not met: none of some twenty causes is more common, one or two are there
 )
 _NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
 _LARGEST_ODDS = 1e12
 _LIKELY_FROM, _MOST_LIKELY = 0.05, 5
-_NOT_RULED_OUT_FROM, _MOST_NOT_RULED_OUT = 0.02, 4
+_NOT_RULED_OUT_FROM, _MOST_NOT_RULED_OUT = 0.02, 6
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
 _CLEAR = 3.0  # standard deviations from a sign's own mark to its mark for clear, read with a ruler
 _AS_GOOD = 2.999  # from here on a measured amount is as good as a yes, or a no

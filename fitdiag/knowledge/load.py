@@ -140,6 +140,8 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     _refuse_no_folder(folder)
     reading = _Reading(folder)
     about = _single(reading, folder, "rulebase.yaml", About)
+    if isinstance(about, About):
+        reading.documents.append((reading.places.documents["rulebase.yaml", ""][0], (), about))
     shared = _shared(reading, about)
     own_words = shared is None or (folder / "words.yaml").exists()
     words = _single(reading, folder if own_words or shared is None else shared, "words.yaml", Words)
