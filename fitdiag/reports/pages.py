@@ -91,10 +91,12 @@ def fitter_page(
     answers_that_would_turn: Sequence[Turn],
     photos: Mapping[str, Sequence[str]] | None = None,
     simulated: Simulation | None = None,
+    laid: Mapping[str, Sequence[str]] | None = None,
 ) -> str:
     """The page with the reasoning, as HTML. `before`: the conclusion of the round before, or before the latest answers.
 
     `photos`: by view, links to the measured pictures of this round, as they stand from the page.
+    `laid`: links to those with simulated lines over them.
     """
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
@@ -110,7 +112,8 @@ def fitter_page(
         verdict=conclusion.plan.verdict,
         plan=short["This round"],
         found=findings_table(base, findings, units),
-        linked=bool(photos),
+        linked=bool(photos or laid),
+        laid=[(view, link) for view, links in (laid or {}).items() for link in links],
         drawn=[
             (sign, [(word, Markup(svg)) for word, svg in sign.pictures])
             for sign in shown_signs(base, findings, photos or {})
