@@ -63,7 +63,7 @@ title: Skirts of a small touring theatre
 stages: [balance, rise, girth, crotch, leg, finish]
 seams: [back-seam, side-seam]
 cautions:
-  - {when: always, text: Ask before each touch.}
+  - {when: always, text: Ask before each touch., client: Ask before each touch.}
 """,
         WORDS: """\
 how_often: {source: practice, words: {usually: 0.75, often: 0.6, rarely: 0.1}}

@@ -529,7 +529,6 @@ def test_unknown_keys(only_problem: Single) -> None:
 @pytest.mark.parametrize(
     ("path", "old", "new", "code"),
     [
-        (TUCK, "stage: balance", "stage: ^middle", "value"),
         (TUCK, "sides: as-seen", "sides: ^both-sides", "value"),
         (TUCK, "{amount: 2 cm,", "{amount: ^2,", "value"),
         (TUCK, "{amount: 2 cm,", "{amount: ^-2 cm,", "value"),

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
 from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
-from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
+from fitdiag.sessions.case_list import CASE_FILE, CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
 
 if TYPE_CHECKING:
@@ -316,10 +316,11 @@ def show(name: str, given: str | None) -> int:
     from fitdiag.sessions.case_export import contents
 
     folder = case_folder(name, given)
+    from fitdiag.cli.arguments import folder_of
     from fitdiag.cli.repair import silently
     from fitdiag.knowledge.load import load_rules
 
-    base = load_rules()
+    base = load_rules(folder_of(None, folder / CASE_FILE))
     silently(base, open_case(folder))
     for line in case_lines(open_case(folder), contents(folder), base):
         say(line)
@@ -429,7 +430,8 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
     from fitdiag.sessions.case import open_case
     from fitdiag.sessions.case_export import export_case
 
-    folder, base = case_folder(name, given), load_rules(folder_of(rules))
+    folder = case_folder(name, given)
+    base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
     copied = export_case(open_case(folder), Path(to), base if anonymous else None)
     say(f"Written: {shown_path(to)} ({_amount(copied)})")

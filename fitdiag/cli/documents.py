@@ -30,11 +30,6 @@ if TYPE_CHECKING:
     from fitdiag.reports.history import RoundFacts
 
 CARDS = ("shot-card.html", "shot-card.pdf")
-PHOTOGRAPHS = (
-    "From the back, the lens at the height of the hip line, and again at the crotch line.",
-    "From the side, the lens at the height of the hip line.",
-    "From the front, the lens at the height of the hip line.",
-)
 
 
 @dataclass(frozen=True)
@@ -65,7 +60,7 @@ def documents_of(
     common: dict[str, Any] = {
         "units": units, "client": case.name, "round_number": one.number, "date": look.day,
     }  # fmt: skip
-    photographs = () if case.consent.refused else PHOTOGRAPHS
+    photographs = () if case.consent.refused else base.about.photographs
     sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
                        muslins=look.shown.pictures if look.shown is not None else ())  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
@@ -81,7 +76,7 @@ def documents_of(
     }  # fmt: skip
     if not case.consent.refused:
         card: dict[str, Any] = {"units": units, "heights_mm": None, "large": look.large}
-        card["keep_until"] = str(case.consent.keep_until or "the trousers fit")
+        card["keep_until"] = str(case.consent.keep_until or "the fitting ends")
         pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
     asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]

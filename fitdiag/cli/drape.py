@@ -53,7 +53,7 @@ def drape_pattern(
 ) -> int:  # fmt: skip
     """Drape a pattern before and after alterations; print the readings, and draw both side by side with `to`."""
     chosen = guess_units(units, [*do, *measures, *notes])
-    base = load_rules(folder_of(rules))
+    base = load_rules(folder_of(rules, path))
     pattern = read_pattern(path)
     work = carried_out(pattern, do, chosen, rules, None, None) if do else None
     wearer = wearer_of(base, body_measures(measures, chosen), body_notes(base, notes), chosen)
@@ -96,7 +96,7 @@ def explain_muslin(
     from fitdiag.planning.explain import explain
     from fitdiag.sessions.state import conclude
 
-    base = load_rules(folder_of(rules))
+    base = load_rules(folder_of(rules, findings, path))
     known = in_units(read_findings(Path(findings), base), units)
     pattern, diagnosis = read_pattern(path), conclude(base, known).diagnosis
     wearer = wearer_of(base, {**known.body_measures, **body_measures(measures, known.units)}, known.body, known.units)

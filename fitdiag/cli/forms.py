@@ -133,16 +133,8 @@ def taken_in(lines: Sequence[Event], key: str, value: str) -> bool:
     return any(line["event"] == "taken" and line.get(key) == value for line in lines)
 
 
-_WHERE_IT_PRESSES = {
-    "sitting": "seat-binds-sitting",
-    "stairs": "thigh-binds-on-stairs",
-    "bending": "knee-binds-bending",
-}
-
-
 def pressing(base: RuleBase, form: Form) -> list[Finding]:
     """What a client felt press or hurt, as the sign it is taken for until the fitter knows better: room is never taken there."""
-    felt = [
-        _WHERE_IT_PRESSES[when] for when, how in form.feels if how in ("presses", "hurts") and when in _WHERE_IT_PRESSES
-    ]
-    return [Finding(symptom, "yes", origin="form") for symptom in felt if symptom in base.symptoms]
+    taken_for = base.about.presses
+    felt = [taken_for[when] for when, how in form.feels if how in ("presses", "hurts") and when in taken_for]
+    return [Finding(symptom, "yes", origin="form") for symptom in felt]

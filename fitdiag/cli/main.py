@@ -13,6 +13,7 @@ import typer
 from fitdiag.cli.case_app import case_app, review_command
 from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
 from fitdiag.cli.options import (
+    GarmentOption,
     JsonOption,
     PatternOption,
     ReplaceOption,
@@ -73,19 +74,19 @@ app.add_typer(case_app, name="case")
 
 
 @rules_app.command("check")
-def rules_check(folder: RulesFolder = None) -> None:
+def rules_check(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Look for faults in all rule files at once. Exit 0: clean; 1: faults."""
     from fitdiag.cli.rules import check
 
-    raise typer.Exit(check(folder))
+    raise typer.Exit(check(folder or garment))
 
 
 @rules_app.command("test")
-def rules_test(folder: RulesFolder = None) -> None:
+def rules_test(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Run the cases that stand beside the causes. Exit 0: all as expected; 1: not."""
     from fitdiag.cli.rules import test
 
-    raise typer.Exit(test(folder))
+    raise typer.Exit(test(folder or garment))
 
 
 @rules_app.command("show")
@@ -114,19 +115,19 @@ def rules_list(
 
 
 @rules_app.command("coverage")
-def rules_coverage(folder: RulesFolder = None) -> None:
+def rules_coverage(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Show what no case exercises and what no answers can tell. Exit 0: nothing; 1: gaps."""
     from fitdiag.cli.rules import show_coverage
 
-    raise typer.Exit(show_coverage(folder))
+    raise typer.Exit(show_coverage(folder or garment))
 
 
 @rules_app.command("sensitivity")
-def rules_sensitivity(folder: RulesFolder = None) -> None:
+def rules_sensitivity(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Show which strengths, moved by one word, change the first recommendation of a case."""
     from fitdiag.cli.rules import show_sensitivity
 
-    raise typer.Exit(show_sensitivity(folder))
+    raise typer.Exit(show_sensitivity(folder or garment))
 
 
 @rules_app.command("drawings")
@@ -462,7 +463,7 @@ def photo_card(
     ] = None,
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
-    ] = "the trousers fit",
+    ] = "the fitting ends",
     paper: Annotated[
         str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
     ] = None,

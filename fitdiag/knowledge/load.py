@@ -140,6 +140,8 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     _refuse_no_folder(folder)
     reading = _Reading(folder)
     about = _single(reading, folder, "rulebase.yaml", About)
+    if isinstance(about, About):
+        reading.documents.append((reading.places.documents["rulebase.yaml", ""][0], (), about))
     shared = _shared(reading, about)
     own_words = shared is None or (folder / "words.yaml").exists()
     words = _single(reading, folder if own_words or shared is None else shared, "words.yaml", Words)
@@ -191,7 +193,8 @@ def _with_vocabulary(about: About, words: BaseModel | None) -> About:
     if not isinstance(words, Vocabulary):
         return about
     alike = {word: (*words.alike.get(word, ()), *about.alike.get(word, ())) for word in {**words.alike, **about.alike}}
-    return about.model_copy(update={"alike": alike, "opposites": (*words.opposites, *about.opposites)})
+    opposites, places = (*words.opposites, *about.opposites), (*words.places, *about.places)
+    return about.model_copy(update={"alike": alike, "opposites": opposites, "places": places})
 
 
 def _all_of(reading: _Reading, folder: Path) -> None:

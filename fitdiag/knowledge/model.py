@@ -138,6 +138,14 @@ class FromPhoto(Rule):
     of: Literal["back", "front"] = "back"  # for slope and lean either
 
 
+class Wearer(Rule):
+    """What the wearer is asked in place of the fitter, and how to measure it alone; `graded: no`: only yes or no."""
+
+    ask: Text | None = None
+    how: str = ""
+    graded: YesNo = True
+
+
 class Symptom(Rule):
     """A sign on the cloth or a thing felt."""
 
@@ -158,6 +166,7 @@ class Symptom(Rule):
     from_ease: FromEase | None = None
     from_photo: FromPhoto | None = None
     measure: Measure | None = None
+    wearer: Wearer | None = None
     confused_with: tuple[SymptomId, ...] = ()
 
 
@@ -444,17 +453,20 @@ class Renamed(Rule):
 
 
 class Caution(Rule):
-    """A caution shown once, where it applies."""
+    """A caution shown once, where it applies: to the fitter, and in the wearer's words."""
 
     when: Literal["always", "pinning", "cutting", "photos", "pressing"]
     text: Text
+    client: Text
 
 
 class About(Rule):
     """`rulebase.yaml`: what this rule base is for, the seams and the stages of a round that its rules name.
 
-    `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and those
-    that are taken for it when somebody types them; `opposites`: pairs of such words; these stand in `vocabulary.yaml` as well.
+    `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
+    taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
+    those that are taken for it when somebody types them; `opposites`: pairs of such words; `places`: those that name a part of the
+    garment or the body; these stand in `vocabulary.yaml` as well.
     """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
@@ -463,9 +475,12 @@ class About(Rule):
     shares: Id | None = None
     stages: tuple[Id, ...] = Field(min_length=1)
     seams: tuple[Id, ...]
+    photographs: tuple[Text, ...] = ()
+    presses: Mapping[Text, SymptomId] = Field(default_factory=dict)
     cautions: tuple[Caution, ...]
     alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
     opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
 
 
 class Vocabulary(Rule):
@@ -473,6 +488,7 @@ class Vocabulary(Rule):
 
     alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
     opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
 
 
 class WordTable(Rule):

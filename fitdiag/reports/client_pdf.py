@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 from fitdiag.pattern.pdf import PAPERS, paint, plain
 from fitdiag.problems import one_line, stop
 from fitdiag.reports.muslin_sheet import png_size
-from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, TITLE, Change, Sheet
+from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, Change, Sheet
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -50,7 +50,7 @@ def _set(sheet: Sheet, paper: Paper, size: float, count: int = 0) -> tuple[bytes
     pdf = FPDF(unit="mm", format=PAPERS[paper])
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)
-    pdf.set_title(TITLE)
+    pdf.set_title(sheet.title)
     pdf.set_lang("en")
     pdf.set_creation_date(dt.datetime(2000, 1, 1, tzinfo=dt.UTC))  # the same sheet makes the same file
     pdf.add_page()
@@ -241,7 +241,7 @@ class _Setter:
     def blocks(self, sheet: Sheet) -> Iterator[Block]:
         yield [
             *self.text(sheet.head, MARGIN, self.wide, grey=SOFT, after=0.1),
-            *self.text(TITLE, MARGIN, self.wide, face="times", bold=True, by=2.0, after=0.1),
+            *self.text(sheet.title, MARGIN, self.wide, face="times", bold=True, by=2.0, after=0.1),
             *self.text(sheet.verdict, MARGIN, self.wide, by=1.05),
             *(self.text(sheet.key, MARGIN, self.wide, by=0.9, grey=SOFT) if sheet.key else []),
         ]

@@ -54,13 +54,8 @@ STATES: Mapping[State, str] = {
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
 SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
-CAUTIONS = (
-    "Try on in your own time, with breaks. Stop when you are tired.",
-    "If something hurts, goes numb, or leaves a mark for more than ten minutes, loosen it and take the trousers off. "
-    "If it goes on, it is not a matter of cloth: ask a health professional.",
-    "Pins point away from your body. At the crotch and the inner thigh use clips, no pins.",
-    "Cut nothing while you wear it. Your fitter tells you what to change.",
-)
+RESTS = "Try on in your own time, with breaks. Stop when you are tired."
+CUTS_NOTHING = "Cut nothing while you wear it. Your fitter tells you what to change."
 PICTURES = {
     True: "The form holds no pictures. If your fitter asked for some, send them beside it, with the same mail or message.",
     False: "No photos are needed.",
@@ -85,6 +80,12 @@ def _template() -> tuple[Any, dict[str, str]]:
     return Environment(autoescape=True, undefined=StrictUndefined).from_string(source), hashes
 
 
+def _cautions(base: RuleBase) -> list[str]:
+    """When to stop, and how to pin, in the wearer's words."""
+    always, pins = ([c.client for c in base.about.cautions if c.when == when] for when in ("always", "pinning"))
+    return [*always[-1:], *pins]
+
+
 def client_form(
     base: RuleBase,
     questions: Sequence[str],
@@ -106,14 +107,14 @@ def client_form(
 
     every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
-    rows = []
+    rows, garment = [], base.about.garment
     for one in ordered:
         pictures = [
-            (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word)))
+            (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word), garment=garment))
             for n, (word, strength) in enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
         ]
-        symptom, right = base.symptoms[one.symptom], figure(one.symptom, 0, title=NOT_SO)
-        so = None if one.graded else figure(one.symptom, 2, title=SO)
+        symptom, right = base.symptoms[one.symptom], figure(one.symptom, 0, title=NOT_SO, garment=garment)
+        so = None if one.graded else figure(one.symptom, 2, title=SO, garment=garment)
         measure = symptom.measure
         most = max(measure.grades_mm.values()) * 2.5 if measure else 0.0
         rows.append(
@@ -146,6 +147,7 @@ def client_form(
         hashes=hashes,
         schema=SCHEMA,
         begin=BEGIN,
+        garment=garment,
         units=units,
         client=one_line(client, 80),
         round_number=round_number,
@@ -157,7 +159,7 @@ def client_form(
         feels_when=FEELS_WHEN,
         feels=FEELS,
         states=STATES,
-        cautions=(*CAUTIONS, PICTURES[photos]),
+        cautions=(RESTS, *_cautions(base), CUTS_NOTHING, PICTURES[photos]),
         longest_words=LONGEST_WORDS,
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )

@@ -101,6 +101,7 @@ def fitter_page(
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
     findings = conclusion.diagnosis.findings
+    charts = base.garment.charts if base.garment is not None else ()
     short = {
         part.title: part for part in make_report(base, conclusion, client, steps=False, simulated=simulated).sections
     }
@@ -132,8 +133,8 @@ def fitter_page(
             f"Solved on this pattern: {lower_first(base.alterations[name].title)}, {format_length(mm, units)}."
             for name, mm in (effects.solved.items() if effects else ())
         ],
-        chart=Markup(chart(history, units) if len(history) > 1 else ""),  # every text in it is escaped
-        rounds=rounds_table(history, units),
+        chart=Markup(chart(charts, history, units) if len(history) > 1 else ""),  # every text in it is escaped
+        rounds=rounds_table(charts, history, units),
         rounds_told=rounds_told(base, history, units),
         last=[long[title] for title in ("Notes", "Cautions") if title in long],
     )

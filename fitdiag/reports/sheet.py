@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import takewhile
 
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.blocks.trousers import Measures, draft
+from fitdiag.pattern.blocks import usual_block
+from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.ink import Drawing, Item, Stroke, Text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
@@ -23,8 +24,7 @@ from fitdiag.reports.wearer import asked, to_you
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, in_units
 
-BLOCK = Measures(waist=720, hip=980, rise=275, waist_to_hip=205, waist_to_floor=1030, bottom=230)  # a middle size
-TITLE = "What to change on your trousers"
+TITLE = "What to change on your {}"
 CLOTH, LOOK = "First on the cloth", "Then try on and look"
 PAPER, SMOOTH = "When the cloth is right, on the paper", "Smooth the lines"
 KEY = (
@@ -44,25 +44,6 @@ MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augus
 NO_BREAK = "\u00a0"  # holds an amount together on its line
 SIDES = {"left": "left side only", "right": "right side only", "both": "both sides alike"}
 PIECES = {"front": "on the front", "back": "on the back", "both": "on front and back"}
-# the cautions of the trade in the wearer's words, by what they belong to
-CAUTIONS: Mapping[str, tuple[str, ...]] = {
-    "pinning": (
-        "Pins point away from your body. At the crotch and the inner thigh use clips or basting, no pins. "
-        "Count the pins in and count them out.",
-    ),
-    "cutting": (
-        "Pin or baste each change and try it on first. Cut on the table, never while you wear it. "
-        "Keep the first pattern whole.",
-    ),
-    "pressing": ("Never take in where it already presses or cuts.",),
-    "always": (
-        "Try it standing, walking and sitting. Some cloth under the seat is needed to sit, so never take it all.",
-        "Let a helper ask before each touch, and hold the tape at the crotch yourself. Rest when you are tired.",
-        "If something hurts, goes numb, or leaves a mark for more than ten minutes, loosen it and take the trousers off. "
-        "If it goes on, it is not a matter of cloth: ask a health professional.",
-    ),
-    "photos": ("Photos from waist to floor, no face. You say how long they are kept.",),
-}
 
 
 @dataclass(frozen=True)
@@ -97,6 +78,7 @@ class Change:
 class Sheet:
     """Everything on the client's page, in order. `leave`: a title and the reasons; `muslins`: caption and PNG of simulated cloth."""
 
+    title: str
     head: str
     verdict: str
     changes: tuple[Change, ...]
@@ -183,7 +165,7 @@ def make_sheet(
     plan = conclusion.plan
     name = one_line(client, 80)
     head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
-    changes = tuple(_changes(base, plan, units, pattern or draft(BLOCK)))
+    changes = tuple(_changes(base, plan, units, pattern or usual_block(garment_of(base))))
     key = ""
     if any(change.pictures for change in changes):
         key = KEY if pattern is not None else f"{KEY} {BLOCK_NOTE}"
@@ -197,9 +179,17 @@ def make_sheet(
     )
     photographs = tuple(one_line(text, 300) for text in photographs_next)
     return Sheet(
-        head[:1].upper() + head[1:], _verdict(conclusion, len(changes), stay), changes, key, photographs, leave, stay,
-        _cautions(base, cutting=bool(changes), photos=bool(photographs)), tuple(muslins) if changes else (),
-    )  # fmt: skip
+        title=TITLE.format(base.about.garment),
+        head=head[:1].upper() + head[1:],
+        verdict=_verdict(conclusion, len(changes), stay),
+        changes=changes,
+        key=key,
+        photographs=photographs,
+        leave=leave,
+        stay=stay,
+        cautions=_cautions(base, cutting=bool(changes), photos=bool(photographs)),
+        muslins=tuple(muslins) if changes else (),
+    )
 
 
 def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str]) -> str:
@@ -272,9 +262,8 @@ def _wait(base: RuleBase, plan: Plan, item: Recommendation, units: Units) -> str
 
 
 def _cautions(base: RuleBase, *, cutting: bool, photos: bool) -> tuple[str, ...]:
-    known = {caution.when for caution in base.about.cautions}
     wanted = [*(("pinning", "cutting", "pressing") if cutting else ()), "always", *(("photos",) if photos else ())]
-    return tuple(text for when in wanted if when in known for text in CAUTIONS[when])
+    return tuple(caution.client for when in wanted for caution in base.about.cautions if caution.when == when)
 
 
 # ---------------------------------------------------------------------------------------------------- the drawings
