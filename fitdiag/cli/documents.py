@@ -71,7 +71,7 @@ def documents_of(
             base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
             photos=_pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))),
-            simulated=look.shown, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
+            simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
         ),
     }  # fmt: skip
     if not case.consent.refused:
@@ -80,7 +80,11 @@ def documents_of(
         pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
     asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
-    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
+    drawn = {
+        item.alteration: change.pictures
+        for item, change in zip(conclusion.plan.recommendations, sheet.changes, strict=True)
+    }
+    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number, drawn=drawn)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
     return {**files, form: page, one.plan_file: as_json(report, base)}
 

@@ -25,8 +25,10 @@ from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
+from fitdiag.reports.sheet import Picture
 from fitdiag.reports.signs import figure
 from fitdiag.reports.wearer import asked, to_you
 from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, format_reading, parse_length
@@ -96,12 +98,14 @@ def client_form(
     advised: Sequence[tuple[str, float | None]],
     token: str,
     photos: bool = True,
+    drawn: Mapping[str, Sequence[Picture]] = {},
 ) -> str:
     """The form as one HTML page that needs nothing else.
 
     `questions` are symptom ids in the order they are asked, but felt ones come first. `round_number`: which try-on it is about.
     `advised`: what was asked to be done since the last one, with the amounts. `token` comes back with the answers, so that they
-    find their case. `photos`: whether the client may be asked for pictures, which go beside the form.
+    find their case. `photos`: whether the client may be asked for pictures, which go beside the form. `drawn`: by alteration, its
+    drawings before and after.
     """
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
@@ -140,6 +144,7 @@ def client_form(
                 "title": to_you(rule.title),
                 "amount": format_length(amount, units) if amount is not None else "",
                 "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
+                "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn.get(alteration, ())],
             }
         )
     template, hashes = _template()

@@ -61,20 +61,25 @@ def _printable(value: Any) -> Any:
 
 def client_page(sheet: Sheet, *, large: bool = False) -> str:
     """The page for a client who works alone, as HTML."""
+    changes = _drawn(sheet)
+    muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
+    page: str = template("client_page.html").render(
+        words=words, sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large
+    )
+    return page
+
+
+def _drawn(sheet: Sheet) -> list[dict[str, Any]]:
+    """The changes of a sheet with their drawings as SVG."""
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
-    changes = [
+    return [
         {
             **vars(change),  # every text in a drawing is escaped by its writer
             "pictures": [(picture.caption, Markup(svg(picture.drawing))) for picture in change.pictures],
         }
         for change in sheet.changes
     ]
-    muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
-    page: str = template("client_page.html").render(
-        words=words, sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large
-    )
-    return page
 
 
 def fitter_page(
@@ -92,8 +97,11 @@ def fitter_page(
     photos: Mapping[str, Sequence[str]] | None = None,
     simulated: Simulation | None = None,
     laid: Mapping[str, Sequence[str]] | None = None,
+    sheet: Sheet | None = None,
 ) -> str:
-    """The page with the reasoning, as HTML. `before`: the conclusion of the round before, or before the latest answers.
+    """The page with the reasoning, as HTML. `sheet`: what the client is told, with its drawings.
+
+    `before`: the conclusion of the round before, or before the latest answers.
 
     `photos`: by view, links to the measured pictures of this round, as they stand from the page.
     `laid`: links to those with simulated lines over them.
@@ -112,6 +120,8 @@ def fitter_page(
         head=head[:1].upper() + head[1:],
         verdict=conclusion.plan.verdict,
         plan=short["This round"],
+        changes=_drawn(sheet) if sheet is not None else [],
+        key=sheet.key if sheet is not None else "",
         found=findings_table(base, findings, units),
         linked=bool(photos or laid),
         laid=[(view, link) for view, links in (laid or {}).items() for link in links],

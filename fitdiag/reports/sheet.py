@@ -14,10 +14,10 @@ from itertools import takewhile
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.blocks import usual_block
 from fitdiag.pattern.garment import garment_of
-from fitdiag.pattern.ink import Drawing, Item, Stroke, Text
+from fitdiag.pattern.ink import Drawing
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
-from fitdiag.pattern.strips import strip
+from fitdiag.pattern.states import states_of
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.wearer import asked, to_you
@@ -207,14 +207,7 @@ def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list
     result = []
     for item in plan.recommendations:
         rule = base.alterations[item.alteration]
-        pictures: tuple[Picture, ...] = ()
-        try:
-            step = carry_out(pattern, item.alteration, item.amount.mm)
-            whole = strip(pattern, step, units)
-            pictures, drawn = pictures_of(whole, item.rank), _drawn(whole.title)
-            pattern = step.pattern
-        except ProblemsFoundError:
-            drawn = "There is no drawing of this one; go by the steps."
+        pictures, drawn, pattern = pictures_of(base, pattern, item, units)
 
         def worded(texts: Sequence[str]) -> tuple[str, ...]:
             return tuple(told for text in texts if (told := for_the_wearer(text, units)))
@@ -269,52 +262,21 @@ def _cautions(base: RuleBase, *, cutting: bool, photos: bool) -> tuple[str, ...]
 # ---------------------------------------------------------------------------------------------------- the drawings
 
 
-def pictures_of(whole: Drawing, number: int) -> tuple[Picture, ...]:
-    """The pictures of a strip that show the work: the cut and what is laid or marked, each a drawing of its own."""
-    frames = [_edges(item) for item in whole.items if isinstance(item, Stroke) and item.role == "frame"]
-    cells = [frame for frame in frames if frame[2] - frame[0] > 30.0]
-    found = []
-    for left, top, right, bottom in cells:
-        words = [
-            item
-            for item in whole.items
-            if isinstance(item, Text)
-            and item.role == "caption"
-            and left <= item.x <= right
-            and bottom < item.y < bottom + 18.0
-        ]
-        caption = " ".join(item.text for item in sorted(words, key=lambda item: item.y))
-        inside = tuple(
-            _moved(item, -left, -top)
-            for item in whole.items
-            if left - 0.5 <= _start(item)[0] <= right + 0.5 and top - 0.5 <= _start(item)[1] <= bottom + 0.5
-        )
-        found.append(
-            Picture(
-                whole_amounts(caption), Drawing(f"Change {number}: {caption}", "", right - left, bottom - top, inside)
-            )
-        )
-    if len(found) <= 1:
-        return ()  # the paper stays as it is
-    return tuple(found[1:3] if len(found) == 5 else found[:2])
-
-
-def _edges(frame: Stroke) -> tuple[float, float, float, float]:
-    across, down = [x for x, _ in frame.points], [y for _, y in frame.points]
-    return min(across), min(down), max(across), max(down)
-
-
-def _start(item: Item) -> tuple[float, float]:
-    return (item.x, item.y) if isinstance(item, Text) else item.points[0]
-
-
-def _moved(item: Item, x: float, y: float) -> Item:
-    if isinstance(item, Text):
-        return replace(item, x=item.x + x, y=item.y + y)
-    return replace(item, points=tuple((across + x, down + y) for across, down in item.points))
-
-
-def _drawn(title: str) -> str:
-    """What a strip says about the other piece."""
-    match = re.search(r"\((\w+); the (\w+) alike\)$", title)
-    return f"The {match[1]} is drawn; the {match[2]} is done alike." if match else ""
+def pictures_of(
+    base: RuleBase, pattern: Pattern, item: Recommendation, units: Units
+) -> tuple[tuple[Picture, ...], str, Pattern]:
+    """The drawings of an alteration before and after, what they do not show, and the pattern as it is then."""
+    try:
+        step = carry_out(pattern, item.alteration, item.amount.mm)
+    except ProblemsFoundError:
+        return (), "There is no drawing of this one; go by the steps.", pattern
+    hinge = base.alterations[item.alteration].operation.hinge
+    states = states_of(pattern, step, units, hinged=not hinge.startswith("none"))
+    drawn = (
+        f"The {states[0].piece} is drawn; the {states[0].alike} is done alike." if states and states[0].alike else ""
+    )
+    pictures = (
+        Picture(whole_amounts(one.caption), replace(one.drawing, title=f"Change {item.rank}: {one.caption}"))
+        for one in states
+    )
+    return tuple(pictures), drawn, step.pattern
