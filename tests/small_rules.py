@@ -60,9 +60,10 @@ source: practice
 schema: fitdiag.rules/1
 garment: skirt
 title: Skirts of a small touring theatre
+stages: [balance, rise, girth, crotch, leg, finish]
 seams: [back-seam, side-seam]
 cautions:
-  - {when: always, text: Ask before each touch.}
+  - {when: always, text: Ask before each touch., client: Ask before each touch.}
 """,
         WORDS: """\
 how_often: {source: practice, words: {usually: 0.75, often: 0.6, rarely: 0.1}}

@@ -20,7 +20,7 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 TYPED = (
     "back crotch longer 1/2 in", "1", "", "flat seat, low seat", "", "lines drop behind 3/4 in", "1", "v at centre back",
-    "grainline near centre back 1 in", "", "why", "no", "no", "no", "stop")  # fmt: skip
+    "grainline near centre back 1 in", "", "why", "no", "stop")  # fmt: skip
 
 
 def blocks(kind: str) -> list[str]:

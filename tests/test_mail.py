@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from fitdiag.interview.clauses import sentences
 from fitdiag.interview.engine import Interview
-from fitdiag.interview.mail import read_mail, sentences
+from fitdiag.interview.mail import read_mail
 from fitdiag.interview.search import Words
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -28,6 +29,11 @@ def base() -> RuleBase:
     return load_rules()
 
 
+@pytest.fixture(scope="module")
+def words(base: RuleBase) -> Words:
+    return Words(base)
+
+
 def test_quotes_greeting_and_signature_are_passed_over() -> None:
     """Only what the client says now is read."""
     assert list(sentences(MAIL)) == [
@@ -38,18 +44,18 @@ def test_quotes_greeting_and_signature_are_passed_over() -> None:
     ]
 
 
-def test_each_proposal_carries_its_sentence(base: RuleBase) -> None:
+def test_each_proposal_carries_its_sentence(base: RuleBase, words: Words) -> None:
     """A sign and an earlier alteration are told apart, each with the sentence it was read from; praise proposes nothing."""
-    read = {one.id: one for one in read_mail(base, Words(base), MAIL, "in")}
+    read = {one.id: one for one in read_mail(base, words, MAIL, "in")}
     assert read["waist-binds"].sentence == "the waistband digs in."
     assert read["let-waist-out"].kind == "alteration"
     assert read["let-waist-out"].amount_mm == pytest.approx(6.35)
     assert not {"crotch-hangs-low", "front-thigh-pulls-across"} & read.keys()
 
 
-def test_nothing_counts_before_it_is_confirmed(base: RuleBase) -> None:
+def test_nothing_counts_before_it_is_confirmed(base: RuleBase, words: Words) -> None:
     """The sentence is shown; a no leaves it out, a yes counts it."""
-    one = next(one for one in read_mail(base, Words(base), MAIL, "in") if one.id == "waist-binds")
+    one = next(one for one in read_mail(base, words, MAIL, "in") if one.id == "waist-binds")
     assert one.finding is not None
     events = ({"event": "start"}, offered_event([one.finding], {one.id: one.sentence}))
     assert not fold(events, base).findings.symptoms
@@ -61,9 +67,9 @@ def test_nothing_counts_before_it_is_confirmed(base: RuleBase) -> None:
 
 
 @pytest.mark.parametrize("path", sorted((Path(__file__).parent / "data" / "mails").glob("*.txt")), ids=lambda p: p.stem)
-def test_every_sentence_stands_in_its_mail(base: RuleBase, path: Path) -> None:
+def test_every_sentence_stands_in_its_mail(base: RuleBase, words: Words, path: Path) -> None:
     """What is shown as said was said, word for word."""
     text = path.read_text("utf-8")
     plain = " ".join(text.replace("’", "'").split())
-    for one in read_mail(base, Words(base), text, "in"):
+    for one in read_mail(base, words, text, "in"):
         assert one.sentence in plain

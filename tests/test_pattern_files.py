@@ -24,15 +24,17 @@ from shapely import Polygon
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import parse_yaml
-from fitdiag.pattern.assemble import level_faults
+from fitdiag.pattern.assemble import Taken, level_faults
 from fitdiag.pattern.blocks.trousers import Measures, draft
-from fitdiag.pattern.dxf import LAYERS, pattern_from_dxf, pattern_to_dxf
+from fitdiag.pattern.dxf import LAYERS, pattern_to_dxf
+from fitdiag.pattern.dxf_read import pattern_from_dxf
 from fitdiag.pattern.files import pattern_from_data, pattern_to_data, pattern_to_text
 from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.outline import cutting_area, with_allowance
 from fitdiag.pattern.piece import MOST_POINTS, Array, Pattern, Piece, faults, length
-from fitdiag.pattern.svg_files import Taken, pattern_from_svg, pattern_to_svg, shapes_of
+from fitdiag.pattern.svg_files import pattern_to_svg
+from fitdiag.pattern.svg_read import pattern_from_svg, shapes_of
 from fitdiag.pattern.true import true
 from fitdiag.problems import Problem, ProblemsFoundError, Where
 
@@ -45,6 +47,11 @@ OWN = 0.001  # mm: what the own format must keep
 
 
 def block(hip: float = 940.0, **changes: float) -> Pattern:
+    """A drafted block for a hip girth in mm with a third of its points, so that its files are read in a third of the time."""
+    return thinned(drafted(hip, **changes))
+
+
+def drafted(hip: float = 940.0, **changes: float) -> Pattern:
     """A drafted block for a hip girth in mm; the other measures follow it."""
     rest = {
         "waist": max(400.0, hip - 230.0),
@@ -54,6 +61,18 @@ def block(hip: float = 940.0, **changes: float) -> Pattern:
         "bottom": min(300.0, 150.0 + hip / 15.0),
     }
     return draft(Measures(hip=hip, **{**rest, **changes}))
+
+
+def thinned(pattern: Pattern) -> Pattern:
+    """The pattern with a third of the points on each seam."""
+
+    def thin(piece: Piece) -> Piece:
+        corners = {name: [piece.seams[name][0], piece.seams[name][-1]] for name in piece.part.seams}
+        return piece.with_seams(
+            **{name: np.concatenate([[a], piece.seams[name][2:-2:3], [b]]) for name, (a, b) in corners.items()}
+        )
+
+    return replace(pattern, pieces={name: thin(piece) for name, piece in pattern.pieces.items()})
 
 
 def with_everything(pattern: Pattern) -> Pattern:
@@ -187,7 +206,7 @@ def altered(hip: float, alterations: list[tuple[str, float]], trued: bool) -> Pa
     return pattern
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.floats(600, 1700), ALTERED, st.booleans())
 def test_altered_patterns_come_back_in_text_formats(
     hip: float, alterations: list[tuple[str, float]], trued: bool
@@ -198,7 +217,7 @@ def test_altered_patterns_come_back_in_text_formats(
         assert farthest(pattern, through(pattern)) <= tolerance
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.floats(600, 1700), ALTERED, st.booleans())
 def test_altered_patterns_come_back_from_dxf(hip: float, alterations: list[tuple[str, float]], trued: bool) -> None:
     """Whatever alterations were carried out, DXF keeps every point and every seam."""
@@ -227,10 +246,10 @@ def numbers_in(value: object) -> list[float]:
 
 def test_numbers_are_written_to_a_thousandth() -> None:
     """No number in the own format has more than three decimals, and none is -0."""
-    numbers = numbers_in(pattern_to_data(block(973.0)))
+    numbers = numbers_in(pattern_to_data(drafted(973.0)))
     assert len(numbers) > 2000
     assert all(number == round(number, 3) for number in numbers)
-    assert "-0.0," not in pattern_to_text(block(973.0))
+    assert "-0.0," not in pattern_to_text(drafted(973.0))
 
 
 def test_the_text_has_a_point_a_line() -> None:
@@ -633,7 +652,7 @@ HOSTILE_SVG: Mapping[str, tuple[Callable[[str], str], str]] = {
     "deep groups": (lambda text: text.replace("<path", "<g>" * 5000 + "<path", 1), "can be read|nests"),
     "many elements": (lambda text: text.replace("</svg>", "<g/>" * 30_000 + "</svg>"), "more than 20000"),
     "many parts of a seam": (
-        lambda text: text.replace("</svg>", '<path class="front hem" d="M0 0h1"/>' * 9_000 + "</svg>"),
+        lambda text: text.replace("</svg>", '<path class="front hem" d="M0 0h1"/>' * 3_000 + "</svg>"),
         "do not touch",
     ),
     "inches as mm": (
@@ -772,8 +791,8 @@ def delete(query: str) -> Callable[[Any, Any], None]:
 @pytest.mark.parametrize("hip", [600, 940, 1500, 2200])
 def test_without_turn_points_the_corners_tell_the_seams(hip: float) -> None:
     """A drafted block without any turn point is read back with the same six seams."""
-    text = changed(block(hip), delete('POINT[layer=="2"]'))
-    assert same_but_for_the_start_of_the_curve(block(hip), pattern_from_dxf(text, "x.dxf")) <= DRAWN
+    text = changed(drafted(hip), delete('POINT[layer=="2"]'))
+    assert same_but_for_the_start_of_the_curve(drafted(hip), pattern_from_dxf(text, "x.dxf")) <= DRAWN
 
 
 def test_other_turn_points_do_no_harm() -> None:
@@ -781,7 +800,7 @@ def test_other_turn_points_do_no_harm() -> None:
 
     def more(document: Any, shown: Any) -> None:
         piece = block().piece(shown.name.lower())
-        for index in (20, 60):
+        for index in (7, 20):
             shown.add_point(piece.seams["side"][index].tolist(), dxfattribs={"layer": "2"})
 
     assert farthest(block(), pattern_from_dxf(changed(block(), more), "x.dxf")) <= DRAWN
@@ -798,9 +817,11 @@ def test_a_piece_that_lies_another_way_is_set_upright(frame: str, turn_points: b
         "backwards": np.eye(2),
     }[frame]
 
+    whole = block() if turn_points else drafted()  # a smooth corner is only told by a dense line
+
     def lay(document: Any, shown: Any) -> None:
         side = shown.name.lower()
-        piece = block().piece(side)
+        piece = whole.piece(side)
         for entity in list(shown):
             shown.delete_entity(entity)
         outline = (piece.outline @ matrix.T)[:: -1 if frame == "backwards" else 1]
@@ -815,7 +836,7 @@ def test_a_piece_that_lies_another_way_is_set_upright(frame: str, turn_points: b
     taken = Taken()
     found = pattern_from_dxf(text, "x.dxf", line="stitch", taken=taken)
     same = same_shape if turn_points else same_but_for_the_start_of_the_curve
-    assert same(block(), found) <= DRAWN
+    assert same(whole, found) <= DRAWN
     assert "Back: layer 1, the boundary, is the stitching line, as given." in taken.told()
 
 
@@ -949,7 +970,7 @@ WRONG_DXF: Mapping[str, tuple[Callable[[Any, Any], None], str]] = {
         lambda document, shown: shown.add_lwpolyline([(0, 0), (9, 0), (9, 9)], dxfattribs={"layer": "1"}),
         "2 outlines",
     ),
-    "a triangle": (_boundary(lambda line: line[::300][:3].tolist()), "has only|corners"),
+    "a triangle": (_boundary(lambda line: line[::100][:3].tolist()), "has only|corners"),
     "inches in the header": (_header("$INSUNITS", 1), "the header of this file says inches, its texts say mm"),
     "metres in the header": (_header("$INSUNITS", 6), "the header of this file says m"),
     "inches in the text": (_say_english, "its texts say inches"),
@@ -962,13 +983,13 @@ WRONG_DXF: Mapping[str, tuple[Callable[[Any, Any], None], str]] = {
     "mm as inches": (_scale_all(25.4), "looks like mm read as inches"),
     "placed at a scale": (_inserted, "looks like inches or cm"),
     "too many points": (
-        _boundary(lambda line: np.repeat(line, 40, axis=0).tolist()),
+        _boundary(lambda line: np.repeat(line, 100, axis=0).tolist()),
         f"more than {MOST_POINTS} points",
     ),
     "a crossing": (
         _all(
             delete('POINT[layer=="2"]'),
-            _boundary(lambda line: np.roll(line, 7, axis=0)[::-1][np.r_[0:80, 300:400, 80:300, 400:600]].tolist()),
+            _boundary(lambda line: np.roll(line, 2, axis=0)[::-1][np.r_[0:27, 100:133, 27:100, 133:200]].tolist()),
         ),
         "corners|crosses itself|direction",
     ),
@@ -1083,7 +1104,8 @@ def test_dxf_is_loaded_only_when_it_is_needed() -> None:
     import subprocess
 
     code = (
-        "import sys; from fitdiag.pattern.svg_files import pattern_to_svg, pattern_from_svg; import fitdiag.pattern.dxf;"
+        "import sys; from fitdiag.pattern.svg_files import pattern_to_svg; import fitdiag.pattern.dxf_read;"
+        "from fitdiag.pattern.svg_read import pattern_from_svg;"
         "from fitdiag.pattern.blocks.trousers import Measures, draft;"
         "pattern_from_svg(pattern_to_svg(draft(Measures(700, 940, 280, 206, 1040, 220))), 'x'); print('ezdxf' in sys.modules)"
     )

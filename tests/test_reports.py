@@ -342,7 +342,7 @@ def test_the_units_chosen_are_used_everywhere(tmp_path: Path) -> None:
         for ending in WRITERS:
             path = tmp_path / f"list-{units}{ending}"
             assert ended("export", str(log), "--to", str(path), "--units", units, "--rules", str(rules)) == 0
-            text = path.read_text(encoding="utf-8")
+            text = re.sub(r"about \d+ in \d+", "", path.read_text(encoding="utf-8"))  # odds
             assert re.search(rf"\d {units}\b", text)
             assert not re.search(rf"\d {other}\b", text)
             assert not re.search(r"\d mm\b", text)

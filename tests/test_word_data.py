@@ -122,11 +122,11 @@ def test_answers_are_enough_and_readable() -> None:
             check_meaning(meaning)
 
 
-def test_mails_are_twenty_each_with_its_truth() -> None:
+def test_mails_are_many_each_with_its_truth() -> None:
     names = [truth["mail"] for truth in TRUTH]
     assert len(names) >= 20
     assert sorted(names) == sorted(path.name for path in MAILS.glob("*.txt"))
-    assert Counter(truth["half"] for truth in TRUTH) == {"tune": len(names) // 2, "judge": len(names) - len(names) // 2}
+    assert Counter(truth["half"] for truth in TRUTH)["judge"] >= 10
 
 
 @pytest.mark.parametrize("truth", TRUTH, ids=[truth["mail"] for truth in TRUTH])

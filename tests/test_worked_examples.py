@@ -156,12 +156,17 @@ def test_eases_are_the_published_ones(table: str, measure: str, least: float | N
     assert found[0].most_mm == (None if most is None else pytest.approx(1000 + most * MM_PER_INCH))
 
 
-def test_tables_that_disagree_are_never_averaged() -> None:
-    """With no table chosen and two that differ, no finding is made, and the list says that the choice is the fitter's."""
+def test_tables_that_disagree_count_as_their_range() -> None:
+    """With no table chosen and two that differ, the finding spans both, and the note names each and says that one can be chosen."""
     text = "measures: {body: {hip: 38 in}, pattern: {hip: 39 in}}"
     document = parse_yaml(text, "example")
     base = load_rules()
     findings = findings_in(document, (), document.data, base, extra_keys=(), needs_schema=False)
     known = conclude(base, findings).diagnosis.findings
-    assert "pattern-hip-under-table" not in known.symptoms
-    assert any("disagree" in note for note in known.notes)
+    found = known.symptoms["pattern-hip-under-table"]
+    # 39 in against 38 + 1 (Nebraska EC73-455) and 38 + 2 (New Mexico C-209)
+    assert found.amount_mm == pytest.approx(MM_PER_INCH / 2)
+    assert found.error_mm == pytest.approx(MM_PER_INCH / 2)
+    (note,) = (note for note in known.notes if "disagree, 0 in to 1 in short" in note)
+    assert all(table.title in note for table in base.ease.values() if table.id in ("nmsu", "nebraska"))
+    assert "Choose one for hip." in note

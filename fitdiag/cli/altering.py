@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from fitdiag.cli.arguments import folder_of, lengths
+from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.garment import garment_of, rules_for
+from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
 from fitdiag.pattern.record import LONGEST_CLIENT, valid_day

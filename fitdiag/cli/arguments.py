@@ -3,25 +3,39 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Literal
 
-from fitdiag.knowledge.load import default_rules
+from fitdiag.knowledge.folders import garments, rules_for
 from fitdiag.plausible import doubt_of_body
 from fitdiag.problems import one_line, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
 
 Paper = Literal["a4", "letter"]
+_GARMENT = re.compile(rb"(?:^garment:|\"garment\":)\s*[\"']?([a-z][a-z0-9-]*)", re.MULTILINE)
+_HEAD = 1 << 14  # as many bytes of a file are looked at
 FEW_NAMES = 12  # as many are told in a hint; of more, those that are near
 
 
-def folder_of(given: str | None) -> Path:
-    """The rule folder meant: the one given, or the shipped one."""
-    if given:
+def folder_of(given: str | None, *files: str | Path | None) -> Path:
+    """The rule folder meant: the one given, or that of a garment by its name; else that of the garment the files are about."""
+    if given and (Path(given).exists() or given not in garments()):
         return Path(given)
-    folder = default_rules()
+    told = [given, *(_garment_in(Path(file)) for file in files if file is not None)]
+    folder = rules_for(next((name for name in told if name in garments()), "") or "")
     return folder.relative_to(Path.cwd()) if folder.is_relative_to(Path.cwd()) else folder
+
+
+def _garment_in(path: Path) -> str | None:
+    """The garment a file says it is about, be it findings, a case, a pattern or a log; None where it cannot be told."""
+    try:
+        with path.open("rb") as handle:
+            found = _GARMENT.search(handle.read(_HEAD))
+    except (OSError, ValueError):
+        return None
+    return found[1].decode() if found else None
 
 
 def units_of(text: str) -> Units:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
 from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
-from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
+from fitdiag.sessions.case_list import CASE_FILE, CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
 
 if TYPE_CHECKING:
@@ -201,11 +201,10 @@ def new(
     rules: str | None,
     today: date | None = None,
 ) -> int:
-    from typing import get_args
 
     from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
     from fitdiag.knowledge.load import load_rules
-    from fitdiag.knowledge.model import BodyMeasure
+    from fitdiag.plausible import BODY_MM
     from fitdiag.sessions.case import new_case
     from fitdiag.sessions.case_files import Consent
 
@@ -231,7 +230,7 @@ def new(
         units=in_units,
         today=day,
         body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
-        body_measures=body_lengths(measure, in_units, get_args(BodyMeasure)),
+        body_measures=body_lengths(measure, in_units, tuple(BODY_MM)),
         pattern=Path(pattern) if pattern else None,
         consent=Consent(photos_consent == "yes", day if photos_consent else None, until),
         notes=tuple(note),
@@ -316,10 +315,11 @@ def show(name: str, given: str | None) -> int:
     from fitdiag.sessions.case_export import contents
 
     folder = case_folder(name, given)
+    from fitdiag.cli.arguments import folder_of
     from fitdiag.cli.repair import silently
     from fitdiag.knowledge.load import load_rules
 
-    base = load_rules()
+    base = load_rules(folder_of(None, folder / CASE_FILE))
     silently(base, open_case(folder))
     for line in case_lines(open_case(folder), contents(folder), base):
         say(line)
@@ -429,7 +429,8 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
     from fitdiag.sessions.case import open_case
     from fitdiag.sessions.case_export import export_case
 
-    folder, base = case_folder(name, given), load_rules(folder_of(rules))
+    folder = case_folder(name, given)
+    base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
     copied = export_case(open_case(folder), Path(to), base if anonymous else None)
     say(f"Written: {shown_path(to)} ({_amount(copied)})")
@@ -500,8 +501,8 @@ def _amount(inside: Contents) -> str:
 
 
 def _drawn(inside: Contents) -> int:
-    """How many of the pictures are copies that show what was measured."""
-    return sum(path.name.endswith(".measured.png") for path in inside.files)
+    """How many of the pictures are copies that show what was measured, or simulated lines."""
+    return sum(path.name.endswith((".measured.png", ".simulated.png")) for path in inside.files)
 
 
 def _count(number: int, what: str) -> str:

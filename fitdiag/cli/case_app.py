@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from fitdiag.cli.options import RulesOption
+
 case_app = typer.Typer(
     help="Clients and their rounds: new, consent, list, show, repair, close, export, delete.",
     no_args_is_help=True,
@@ -15,9 +17,6 @@ case_app = typer.Typer(
 Name = Annotated[str, typer.Argument(metavar="NAME", help="Your own name for the case, or its folder.")]
 InOption = Annotated[
     str | None, typer.Option("--in", metavar="DIR", help="The folder of the cases; without it, cases/ in this folder.")
-]
-RulesOption = Annotated[
-    str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
 ]
 
 
@@ -123,7 +122,7 @@ def case_repair(name: Name, given: InOption = None, rules: RulesOption = None) -
 @case_app.command("close")
 def case_close(
     name: Name,
-    fits: Annotated[bool, typer.Option("--fits", help="The trousers fit.")] = False,
+    fits: Annotated[bool, typer.Option("--fits", help="It fits.")] = False,
     given_up: Annotated[bool, typer.Option("--given-up", help="It was given up.")] = False,
     because: Annotated[str | None, typer.Option("--because", metavar="TEXT", help="In your own words.")] = None,
     given: InOption = None,
@@ -187,7 +186,7 @@ def review_command(
         bool, typer.Option("--send-form", help="Write the client's form now, and wait for the answer.")
     ] = False,
     sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
-    fits: Annotated[bool, typer.Option("--fits", help="Write down that the trousers fit.")] = False,
+    fits: Annotated[bool, typer.Option("--fits", help="Write down that it fits.")] = False,
     large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
     paper: Annotated[
         str | None,

@@ -27,7 +27,7 @@ def in_units(findings: Findings, units: str | None) -> Findings:
 
 def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units: str | None, pattern: str | None = None,
              first_cut: bool = False, drape: bool = False, measures: Sequence[str] = ()) -> int:  # fmt: skip
-    base = load_rules(folder_of(rules))
+    base = load_rules(folder_of(rules, path))
     findings = in_units(read_findings(Path(path), base), units)
     conclusion = conclude(base, findings)
     effects = effects_of(base, conclusion, pattern, first_cut=first_cut)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -12,7 +13,7 @@ from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import as_chosen
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.forms import form_page
-from fitdiag.files import make_folder, refusals, remove_file, write_all
+from fitdiag.files import make_folder, refusals, remove_file, write_all, write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError
@@ -29,11 +30,6 @@ if TYPE_CHECKING:
     from fitdiag.reports.history import RoundFacts
 
 CARDS = ("shot-card.html", "shot-card.pdf")
-PHOTOGRAPHS = (
-    "From the back, the lens at the height of the hip line, and again at the crotch line.",
-    "From the side, the lens at the height of the hip line.",
-    "From the front, the lens at the height of the hip line.",
-)
 
 
 @dataclass(frozen=True)
@@ -64,7 +60,7 @@ def documents_of(
     common: dict[str, Any] = {
         "units": units, "client": case.name, "round_number": one.number, "date": look.day,
     }  # fmt: skip
-    photographs = () if case.consent.refused else PHOTOGRAPHS
+    photographs = () if case.consent.refused else base.about.photographs
     sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
                        muslins=look.shown.pictures if look.shown is not None else ())  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
@@ -74,17 +70,21 @@ def documents_of(
         "fitter.html": fitter_page(
             base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
-            photos=_measured_pictures(one),
-            simulated=look.shown,
+            photos=_pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))),
+            simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
         ),
     }  # fmt: skip
     if not case.consent.refused:
         card: dict[str, Any] = {"units": units, "heights_mm": None, "large": look.large}
-        card["keep_until"] = str(case.consent.keep_until or "the trousers fit")
+        card["keep_until"] = str(case.consent.keep_until or "the fitting ends")
         pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
     asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
-    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
+    drawn = {
+        item.alteration: change.pictures
+        for item, change in zip(conclusion.plan.recommendations, sheet.changes, strict=True)
+    }
+    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number, drawn=drawn)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
     return {**files, form: page, one.plan_file: as_json(report, base)}
 
@@ -111,6 +111,7 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
         for name in CARDS:  # of an earlier run, before the no
             if case.consent.refused and (one.documents / name).exists():
                 remove_file(one.documents / name)
+    _write_laid(one, look)
     write_all(files, replace=True)
     return [path for path in files if path.parent == one.documents]
 
@@ -138,18 +139,25 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     files = documents_of(base, case, conclusion, pattern_of(case), look)
     with refusals(one.documents, "this folder cannot be made"):
         make_folder(one.documents)
+    _write_laid(one, look)
     made = {path: content for path, content in files.items() if path in wanted}
     write_all(made, replace=True)
     return list(made)
 
 
-def _measured_pictures(one: Round) -> dict[str, list[str]]:
-    """The drawn-on copies of the round's pictures by view, as links from its documents; the pictures stay where they are."""
+def _pictures(one: Round, names: Iterable[str]) -> dict[str, list[str]]:
+    """Drawn-on copies of the round's pictures by view, as links from its documents; the pictures stay where they are."""
     links: dict[str, list[str]] = {}
-    for path in sorted(one.photos.glob("*.measured.png")) if one.photos.is_dir() else ():
-        view = path.name.partition(".")[0].partition(" ")[0].partition("-")[0]
-        links.setdefault(view, []).append(f"../{one.photos.name}/{quote(path.name)}")
+    for name in names:
+        view = name.partition(".")[0].partition(" ")[0].partition("-")[0]
+        links.setdefault(view, []).append(f"../{one.photos.name}/{quote(name)}")
     return links
+
+
+def _write_laid(one: Round, look: Look) -> None:
+    """The simulated lines over the round's pictures, beside them."""
+    for name, image in (look.shown.laid if look.shown is not None else {}).items():
+        write_atomically(one.photos / name, image, replace=True)
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:

@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from fitdiag.cli.options import RulesOption
+
 BodyMeasureOption = Annotated[
     list[str] | None,
     typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
@@ -58,9 +60,7 @@ def drape_command(
     units: Annotated[
         str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")
     ] = None,
-    folder: Annotated[
-        str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
-    ] = None,
+    folder: RulesOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
     replace: Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")] = False,
 ) -> None:

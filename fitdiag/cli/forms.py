@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,7 @@ from fitdiag.units import Units
 
 if TYPE_CHECKING:
     from fitdiag.reports.form import Form
+    from fitdiag.reports.sheet import Picture
     from fitdiag.sessions.log import Event
 
 _FORM_QUESTIONS = 10
@@ -37,14 +38,15 @@ def token(case: Case, after: int) -> str:
 
 
 def form_page(
-    base: RuleBase, case: Case, diagnosis: Diagnosis, advised: Sequence[tuple[str, float | None]], *, after: int
-) -> tuple[Path, str]:
+    base: RuleBase, case: Case, diagnosis: Diagnosis, advised: Sequence[tuple[str, float | None]], *, after: int,
+    drawn: Mapping[str, Sequence[Picture]] | None = None,
+) -> tuple[Path, str]:  # fmt: skip
     """The form about the try-on after the list of a round (0: the first muslin as it was sewn), for the folder of the last round."""
     from fitdiag.reports.form import client_form
 
     page = client_form(
         base, _questions(base, diagnosis), units=case.units, client=case.name, round_number=after + 1, advised=advised,
-        token=token(case, after), photos=not case.consent.refused,
+        token=token(case, after), photos=not case.consent.refused, drawn=drawn or {},
     )  # fmt: skip
     return case.rounds[-1].documents / f"form-try-on-{after + 1}.html", page
 
@@ -133,16 +135,8 @@ def taken_in(lines: Sequence[Event], key: str, value: str) -> bool:
     return any(line["event"] == "taken" and line.get(key) == value for line in lines)
 
 
-_WHERE_IT_PRESSES = {
-    "sitting": "seat-binds-sitting",
-    "stairs": "thigh-binds-on-stairs",
-    "bending": "knee-binds-bending",
-}
-
-
 def pressing(base: RuleBase, form: Form) -> list[Finding]:
     """What a client felt press or hurt, as the sign it is taken for until the fitter knows better: room is never taken there."""
-    felt = [
-        _WHERE_IT_PRESSES[when] for when, how in form.feels if how in ("presses", "hurts") and when in _WHERE_IT_PRESSES
-    ]
-    return [Finding(symptom, "yes", origin="form") for symptom in felt if symptom in base.symptoms]
+    taken_for = base.about.presses
+    felt = [taken_for[when] for when, how in form.feels if how in ("presses", "hurts") and when in taken_for]
+    return [Finding(symptom, "yes", origin="form") for symptom in felt]

@@ -202,7 +202,7 @@ def learned_data(learning: Learning) -> dict[str, Any]:
 
 
 def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
-    base = load_rules(folder_of(rules))
+    base = load_rules(folder_of(rules, one, other))
     comparison = compare_logs(Path(one), Path(other), base)
     if as_json:
         write(json.dumps(as_data(comparison), indent=2))

@@ -6,6 +6,8 @@ import gc
 import io
 import os
 import sys
+from copy import copy
+from functools import lru_cache
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -13,6 +15,7 @@ import typer
 from fitdiag.cli.case_app import case_app, review_command
 from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
 from fitdiag.cli.options import (
+    GarmentOption,
     JsonOption,
     PatternOption,
     ReplaceOption,
@@ -56,7 +59,7 @@ def help_command(
     words: Annotated[list[str] | None, typer.Argument(metavar="COMMAND", help="The command to read about.")] = None,
 ) -> None:
     """Show this help, or that of a command."""
-    raise typer.Exit(app([*(words or ()), "--help"], standalone_mode=False))
+    raise typer.Exit(_run([*(words or ()), "--help"]))
 
 
 def _group(name: str, told: str) -> typer.Typer:
@@ -73,19 +76,19 @@ app.add_typer(case_app, name="case")
 
 
 @rules_app.command("check")
-def rules_check(folder: RulesFolder = None) -> None:
+def rules_check(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Look for faults in all rule files at once. Exit 0: clean; 1: faults."""
     from fitdiag.cli.rules import check
 
-    raise typer.Exit(check(folder))
+    raise typer.Exit(check(folder or garment))
 
 
 @rules_app.command("test")
-def rules_test(folder: RulesFolder = None) -> None:
+def rules_test(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Run the cases that stand beside the causes. Exit 0: all as expected; 1: not."""
     from fitdiag.cli.rules import test
 
-    raise typer.Exit(test(folder))
+    raise typer.Exit(test(folder or garment))
 
 
 @rules_app.command("show")
@@ -114,19 +117,19 @@ def rules_list(
 
 
 @rules_app.command("coverage")
-def rules_coverage(folder: RulesFolder = None) -> None:
+def rules_coverage(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Show what no case exercises and what no answers can tell. Exit 0: nothing; 1: gaps."""
     from fitdiag.cli.rules import show_coverage
 
-    raise typer.Exit(show_coverage(folder))
+    raise typer.Exit(show_coverage(folder or garment))
 
 
 @rules_app.command("sensitivity")
-def rules_sensitivity(folder: RulesFolder = None) -> None:
+def rules_sensitivity(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Show which strengths, moved by one word, change the first recommendation of a case."""
     from fitdiag.cli.rules import show_sensitivity
 
-    raise typer.Exit(show_sensitivity(folder))
+    raise typer.Exit(show_sensitivity(folder or garment))
 
 
 @rules_app.command("drawings")
@@ -462,7 +465,7 @@ def photo_card(
     ] = None,
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
-    ] = "the trousers fit",
+    ] = "the fitting ends",
     paper: Annotated[
         str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
     ] = None,
@@ -489,7 +492,7 @@ def run(arguments: Sequence[str] | None = None) -> None:
     try:
         try:
             given = sys.argv[1:] if arguments is None else arguments
-            code = app(given, standalone_mode=False) if given or not _in_a_terminal() else _from_the_start()
+            code = _run(given) if given or not _in_a_terminal() else _from_the_start()
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
@@ -524,9 +527,29 @@ def _from_the_start() -> int:
     from fitdiag.cli.start import start
 
     for words in start():
-        if code := app(words, standalone_mode=False):
-            return int(code)
+        if code := _run(words):
+            return code
     return 0
+
+
+def _run(words: Sequence[str]) -> int:
+    """Run what the words say; its exit code."""
+    first, second = [*words, "", ""][:2]
+    return int(_part(first, second)(list(words), standalone_mode=False) or 0)
+
+
+@lru_cache
+def _part(first: str, second: str) -> typer.Typer:
+    """The one command that the words name, or all where they name none: to build them all takes longer than most of them do."""
+    part = copy(app)
+    part.registered_commands = [one for one in app.registered_commands if one.name == first]
+    part.registered_groups = [copy(one) for one in app.registered_groups if one.name == first]
+    for group in part.registered_groups:
+        assert group.typer_instance is not None
+        inner = copy(group.typer_instance)
+        inner.registered_commands = [one for one in inner.registered_commands if one.name == second]
+        group.typer_instance = inner if inner.registered_commands else group.typer_instance
+    return part if part.registered_commands or part.registered_groups else app
 
 
 def _close_output() -> None:

@@ -6,10 +6,9 @@ from typing import Annotated
 
 import typer
 
-RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help="A rule folder; without it, the shipped one.")]
-RulesOption = Annotated[
-    str | None, typer.Option("--rules", metavar="DIR", help="A rule folder; without it, the shipped one.")
-]
+_WHICH = "Which garment, like skirt; or a rule folder of your own."
+RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help=_WHICH)]
+RulesOption = Annotated[str | None, typer.Option("--garment", "--rules", metavar="NAME|DIR", help=_WHICH)]
 UnitsOption = Annotated[str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")]
 PatternOption = Annotated[
     str | None,

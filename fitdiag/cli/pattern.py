@@ -17,11 +17,12 @@ from fitdiag.cli.arguments import folder_of, guess_units, lengths, paper_of
 from fitdiag.cli.output import say, write
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import no_twins, read_bytes, write_atomically
+from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml, read_text
 from fitdiag.pattern.files import pattern_from_data
-from fitdiag.pattern.garment import Garment, garment_of, rules_for, shipped_garment
+from fitdiag.pattern.garment import Garment, garment_of, shipped_garment
 from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece
@@ -31,8 +32,8 @@ from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
 if TYPE_CHECKING:
+    from fitdiag.pattern.assemble import Taken
     from fitdiag.pattern.ink import Drawing
-    from fitdiag.pattern.svg_files import Taken
 
 LARGEST = 4 * 1024 * 1024
 FORMATS = (".yaml", ".json", ".svg", ".dxf")
@@ -91,12 +92,12 @@ def _format_of(path: Path) -> str:
 
 def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: Taken | None = None) -> Pattern:
     if kind == ".dxf":
-        from fitdiag.pattern.dxf import pattern_from_dxf
+        from fitdiag.pattern.dxf_read import pattern_from_dxf
 
         return pattern_from_dxf(content, shown, said.garment, line=said.line, allowance=said.allowance, taken=taken)
     assert isinstance(content, str)
     if kind == ".svg":
-        from fitdiag.pattern.svg_files import pattern_from_svg
+        from fitdiag.pattern.svg_read import pattern_from_svg
 
         return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
     if kind == ".yaml":
@@ -235,7 +236,7 @@ def measure(path: str, units: str | None, *, as_json: bool) -> int:
 
 
 def read(path: str, out: str, said: Reading, units: str | None, *, replace: bool) -> int:
-    from fitdiag.pattern.svg_files import Taken
+    from fitdiag.pattern.assemble import Taken
 
     taken, chosen = Taken(), guess_units(units, ())
     pattern = read_pattern(path, said, taken)
@@ -263,7 +264,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
     found = walked(pattern)
     if to:
         from fitdiag.pattern.ink import svg
-        from fitdiag.pattern.sheets import pdf_drawing
+        from fitdiag.pattern.pdf import pdf_drawing
         from fitdiag.pattern.walk import drawing
 
         picture = drawing(pattern, found, chosen)
@@ -300,7 +301,7 @@ def alter(
     chosen = guess_units(units, do)
     pattern = _own(path, rules)
     if not do:
-        raise stop("argument", "no alteration was named", hint="add --do 'tuck-across-back-hip=3/4 in'")
+        raise stop("argument", "no alteration was named", hint="add --do 'ALTERATION=3/4 in'")
     work = carried_out(pattern, do, chosen, rules, day, client)
     stages = [("as it is", pattern), *((step.alteration, step.pattern) for step in work.steps)]
     result, trued = finished(work, as_cut=as_cut)
@@ -407,7 +408,7 @@ def solve(
         raise stop(
             "argument",
             "what may be altered, or until when, is missing",
-            hint="--do overlap-back-wedge --until 'back grain to centre at waist >= 3 in'",
+            hint="--do ALTERATION --until 'MEASURE >= 3 in'",
         )
     wanted: list[Wanted] = []
     pattern = dataclasses.replace(pattern, garment=garment_of(base))
@@ -492,7 +493,8 @@ def draw(
 ) -> int:
     """Write a drawing of every alteration named, in order (.svg or .pdf), or with `sheets` the pieces at full scale (.pdf)."""
     from fitdiag.pattern.ink import svg
-    from fitdiag.pattern.sheets import pdf_drawing, pdf_sheets
+    from fitdiag.pattern.pdf import pdf_drawing
+    from fitdiag.pattern.sheets import pdf_sheets
 
     chosen = guess_units(units, do)
     pattern = _own(path, rules)
@@ -516,7 +518,7 @@ def draw(
         raise stop(
             "argument",
             "no alteration was named",
-            hint="add --do 'tuck-across-back-hip=3/4 in', or --sheets a4 for the pieces",
+            hint="add --do 'ALTERATION=3/4 in', or --sheets a4 for the pieces",
         )
     else:
         pictures, title = pictures_of(work, chosen, strip=strip, as_cut=as_cut)

@@ -14,6 +14,7 @@ from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.problems import ProblemsFoundError, shown_path
 from fitdiag.sessions.case import alone, open_case
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Case, Round, round_in
+from fitdiag.sessions.case_list import CASE_FILE
 from fitdiag.sessions.recovery import sweep_case
 from fitdiag.sessions.round_log import RoundLog, digest, make_files, round_text_in_log, settle
 from fitdiag.units import Units
@@ -25,8 +26,8 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
     """Make again what is missing or damaged in a case, and say what was made and what cannot be."""
     from fitdiag.cli.arguments import folder_of
 
-    base = load_rules(folder_of(rules))
     folder = case_folder(name, given)
+    base = load_rules(folder_of(rules, folder / CASE_FILE))
     missing = [inner / ROUND_FILE for inner in sorted(folder.glob(_ROUNDS)) if not (inner / ROUND_FILE).exists()]
     with alone(folder):
         swept = sweep_case(folder)

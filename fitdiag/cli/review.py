@@ -34,6 +34,7 @@ from fitdiag.reports.writers import as_text
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, update_round
 from fitdiag.sessions.case_body import keep_nudges
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
+from fitdiag.sessions.case_list import CASE_FILE
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
@@ -65,8 +66,8 @@ def review(
     drape: bool = True,
 ) -> int:
     """One run of a round."""
-    base = load_rules(folder_of(rules))
     folder = case_folder(name, parent)
+    base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
     run = _Run(base, open_case(folder), name, today or date.today(), ask=ask, parent=parent)
     run.drape = drape
@@ -235,7 +236,7 @@ class _Run:
         self.case = update_round(self.case, replace(changed, outcome=self._expected(changed)), today=self.today)
 
     def it_fits(self) -> int:
-        """The trousers fit: the round says so, and the case can be closed."""
+        """It fits: the round says so, and the case can be closed."""
         self.case = update_round(self.case, replace(self.one, fits=True, waiting="fitter"), today=self.today)
         say("It fits. Written down.")
         changed = self._changed_in_all()
@@ -436,7 +437,7 @@ class _Run:
     def _say_history(self, findings: Findings) -> None:
         """Expected against observed, and what the earlier rounds warn of; only what has not been said in this run."""
         told = [remark.text for remark in compared(self.base, self._observed(findings), self.case.units)]
-        told += [remark.text for remark in remarks(self.base, findings, self._grain_moved(findings))]
+        told += [remark.text for remark in remarks(self.base, findings, self._moved(findings))]
         new = [text for text in told if text not in self.warned]
         self.warned += tuple(new)
         if new:
@@ -460,14 +461,14 @@ class _Run:
     def _observed(self, findings: Findings) -> dict[str, Outcome]:
         return observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
 
-    def _grain_moved(self, findings: Findings) -> dict[str, float]:
+    def _moved(self, findings: Findings) -> dict[str, float]:
         """How far each earlier alteration moved the back grainline towards centre back, on the client's pattern."""
         pattern = pattern_of(self.case)
         if pattern is None:
             return {}
-        from fitdiag.planning.effects import grain_moved
+        from fitdiag.planning.effects import measure_moved
 
-        return grain_moved(pattern, findings.done)
+        return measure_moved(self.base, pattern, findings.done)
 
     def _changes(self, advised: Sequence[Advised]) -> dict[str, float]:
         """What the alterations change on the client's pattern."""
@@ -520,7 +521,7 @@ class _Run:
         for path in written:
             write(f"  {shown_path(path)}")
         if not advised:
-            say("Nothing is advised. If the trousers fit:")
+            say("Nothing is advised. If it fits:")
             write(f"  {self.command} --fits")
             return 0
         if sent or self._was_sent():

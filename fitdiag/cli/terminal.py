@@ -146,9 +146,10 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
             hint="leave out --log, --answers, --photos, --client and --units",
         )
     chosen: Units | None = units_of(units) if units else None
-    base = load_rules(folder_of(rules))
-    if resume:
-        log, events = _reopen(log_of(resume), base, new_rules=new_rules)
+    resumed = log_of(resume) if resume else None
+    base = load_rules(folder_of(rules, resumed, answers, photos))
+    if resumed is not None:
+        log, events = _reopen(resumed, base, new_rules=new_rules)
         with log:
             return _talk(base, log, events, pattern)
     if answers:
@@ -160,7 +161,7 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
         _on_hang_up(_hang_up)
         screen = Screen()
         if screen.interactive and client is None:
-            client = _ask_client(screen)
+            client = _ask_client(screen, base)
         if screen.interactive and chosen is None:
             chosen = _ask_units(screen)
         name = one_line(client or "", 80)
@@ -174,8 +175,8 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
         return _say_last("")  # nothing was begun, so there is nothing to save
 
 
-def _ask_client(screen: Screen) -> str:
-    screen.show([Line("Whose trousers?", "ask"), Line("A name of your choice; Enter for none.", "hint")])
+def _ask_client(screen: Screen, base: RuleBase) -> str:
+    screen.show([Line(f"Whose {base.about.garment}?", "ask"), Line("A name of your choice; Enter for none.", "hint")])
     return screen.read()
 
 

@@ -43,8 +43,9 @@ def log_of(given: str) -> Path:
 
 
 def replay_log(path: str, rules: str | None) -> int:
-    base = load_rules(folder_of(rules))
-    result = replay(read_log(log_of(path)), base)
+    file = log_of(path)
+    base = load_rules(folder_of(rules, file))
+    result = replay(read_log(file), base)
     write(as_text(make_report(base, result.conclusion, steps=False), base, width()))
     say_differences(result)
     return 0
@@ -73,8 +74,9 @@ def export(
         if given and kind not in kinds:
             told = f"{option} is for the page the client takes home"
             raise stop("argument", told, where=Where(shown_path(to)), hint=f"end the name in {' or '.join(kinds)}")
-    base = load_rules(folder_of(rules))
-    log = read_log(log_of(path))
+    file = log_of(path)
+    base = load_rules(folder_of(rules, file))
+    log = read_log(file)
     result = replay(log, base)
     findings = in_units(result.state.findings, units)
     conclusion, name = conclude(base, findings), one_line(client or "", 80)

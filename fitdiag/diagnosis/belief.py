@@ -20,10 +20,12 @@ from fitdiag.units import format_length, format_reading
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
 NAMED = 0.8  # how surely a fitter names what meets the eye, asked whether that is all; a fitter's judgement
 _SIMULATED_RATE = (
-    0.05  # simulated muslins are made, not met: none of some twenty causes is more common, and about one is there
+    0.07  # simulated muslins are made, not met: none of some twenty causes is more common, one or two are there
 )
 _NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
 _LARGEST_ODDS = 1e12
+_LIKELY_FROM, _MOST_LIKELY = 0.05, 5
+_NOT_RULED_OUT_FROM, _MOST_NOT_RULED_OUT = 0.02, 6
 _EQUAL = 12  # decimals to which numbers count as equal in a ranking, so that rounding never decides it
 _CLEAR = 3.0  # standard deviations from a sign's own mark to its mark for clear, read with a ruler
 _AS_GOOD = 2.999  # from here on a measured amount is as good as a yes, or a no
@@ -128,6 +130,18 @@ class Diagnosis:
     def touched(self) -> frozenset[str]:
         """The causes of which a sign was seen, or on whose extent a reading bears."""
         return frozenset(cause for cause in self.probability if cause in self.extents or self.has_sign(cause))
+
+    @cached_property
+    def likely(self) -> tuple[Belief, ...]:
+        """The few causes that a sign speaks for, the most probable first."""
+        likely = [one for one in self.beliefs if one.has_sign and one.probability >= _LIKELY_FROM]
+        return tuple(likely[:_MOST_LIKELY])
+
+    @cached_property
+    def not_ruled_out(self) -> tuple[Belief, ...]:
+        """The next few that a sign or a reading bears on: a small fault hides behind a large one."""
+        rest = [one for one in self.beliefs if one.cause in self.touched and one not in self.likely]
+        return tuple([one for one in rest if one.probability >= _NOT_RULED_OUT_FROM][:_MOST_NOT_RULED_OUT])
 
     def has_sign(self, cause_id: str) -> bool:
         """Whether at least one symptom that the cause shows, or moves by its extent, was seen."""

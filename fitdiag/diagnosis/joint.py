@@ -11,12 +11,12 @@ what the extents say.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 from math import exp, log, log1p, sqrt
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from fitdiag.diagnosis.exact import Evidence, Network, Posterior
 from fitdiag.diagnosis.extents import Explanation, Model, Reading, Slope, Suspect, log_normal, share_below
@@ -30,6 +30,7 @@ _LEADING = 8  # causes that pairs are made of
 _MOST_AT_ONCE = 3  # causes with extents in one set
 _OUTLIERS = 4  # readings of a set that may be left unexplained
 _SURELY = 1e-9
+_EQUAL = 1e-9  # log weights that differ by rounding only
 _WORTH_MIXING = 1e-3  # a cause less likely than this is looked at alone
 _BEARS_ON = 0.1  # of what the firmest reading says; less is not named
 
@@ -65,6 +66,17 @@ class _Tried(NamedTuple):
 def _pair(absent: float, present: float) -> tuple[float, float]:
     """Two log weights as an answer (λ0, λ1)."""
     return exp(max(min(absent, 300.0), -300.0)), exp(max(min(present, 300.0), -300.0))
+
+
+_Item = TypeVar("_Item")
+
+
+def _first(items: Iterable[_Item], most: int, score: Callable[[_Item], float]) -> list[_Item]:
+    """The best of them, and those as good as the last of these: equal ones are never told apart by their order."""
+    ranked = sorted(items, key=score, reverse=True)
+    while most < len(ranked) and score(ranked[most]) > score(ranked[most - 1]) - _EQUAL:
+        most += 1
+    return ranked[:most]
 
 
 class Joint:
@@ -210,19 +222,19 @@ class Joint:
                     tried[chosen] = _Tried(density + prior + words, words, found, without)
 
         look([(), *((cause,) for cause in odds)])
-        best = sorted(odds, key=lambda cause: (-tried[cause,].score, cause))
-        look(combinations(sorted(best[:_LEADING]), 2))
+        best = _first(odds, _LEADING, lambda cause: tried[cause,].score)
+        look(combinations(sorted(best), 2))
         for _ in range(_MOST_AT_ONCE - 1):
-            leading = max(tried, key=lambda chosen: (tried[chosen].score, chosen))
-            if len(leading) < _MOST_AT_ONCE:
-                look(tuple(sorted({*leading, cause})) for cause in odds if cause not in leading)
+            for leading in _first(tried, 1, lambda chosen: tried[chosen].score):
+                if len(leading) < _MOST_AT_ONCE:
+                    look(tuple(sorted({*leading, cause})) for cause in odds if cause not in leading)
         return tried
 
     @cached_property
     def sets(self) -> tuple[Weighed, ...]:
         """The likely sets, the likeliest first; their shares add up to 1."""
         tried = self._tried
-        ranked = sorted(tried, key=lambda chosen: (-tried[chosen].score, chosen))[:_SETS]
+        ranked = _first(tried, _SETS, lambda chosen: tried[chosen].score)
         top = tried[ranked[0]].score
         near = [chosen for chosen in ranked if tried[chosen].score > top - _FAR_BEHIND]
         weighed = [self._weigh(chosen, tried[chosen]) for chosen in near]

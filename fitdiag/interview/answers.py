@@ -69,7 +69,8 @@ _HEDGES = (
 )
 _LENGTHS = (
     rf"{_NUMBER} ?{_UNIT}(?!\w)",
-    rf"(?:an? |one |two |three )?(?:inch|centimet(?:re|er)|cm) and (?:a |one )?(?:half|{_QUARTERS})(?!\w)",
+    rf"(?:an? |one |two |three |four )?(?:inch(?:es)?|centimet(?:re|er)s?|cms?) and (?:a |one )?(?:half|{_QUARTERS})(?!\w)",
+    rf"(?:an?|one|two|three|four) and a (?:half|{_QUARTERS}) {_UNIT}(?!\w)",
     rf"(?:half|{_QUARTERS})(?: of)? (?:an? |one )?{_UNIT}(?!\w)",
     rf"(?:an?|one|two|three|four|five) (?:good )?{_UNIT}(?!\w)",
     rf"{_NUMBER}(?![\w/])",
@@ -79,8 +80,15 @@ _AMOUNT = re.compile(
     rf"(?<![\w/.,])(?<!^-)(?<! -)(?P<vague>(?:(?:{_HEDGES}) )*)(?P<length>{'|'.join(_LENGTHS)})"
     r"(?P<after>(?: or so| ?-?ish| i'?d say| give or take| more or less)*)"
 )
+_BOTH_SIDES = re.compile(r"\b(?:on |at )?(?:both|each|either|the two) (?:sides?|legs?)(?! (?:of|to)\b)")
 _RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
 _LONGEST = 300
+
+
+def without_amounts(text: str) -> str:
+    """A text without its lengths, and without sides where they do not tell left from right."""
+    plain = _BOTH_SIDES.sub(" ", _AMOUNT.sub(" ", " ".join(text.lower().replace("’", "'").split())))
+    return " ".join(re.sub(rf"{_NO_SIDE.pattern}", lambda match: match[0].removeprefix("right"), plain).split())
 
 
 def read_answer(text: str, units: Units) -> Said | None:

@@ -90,8 +90,8 @@ def _back(talk: Interview, count: int) -> list[Line]:
     if not talk.state.steps:
         return [Line("This is the beginning; there is nothing to take back.")]
     before, stage = talk.state, talk.stage
-    talk.screen = ()
     talk.record({"event": "back", "steps": min(count, before.steps)})
+    talk.screen = talk.state.open
     now = talk.findings
     gone = [
         told(talk.base, finding, before.findings)

@@ -50,12 +50,12 @@ class Interview:
         self.queue: list[
             tuple[Kind, str, str]
         ] = []  # picked or said together with others, and not yet come to its turn
-        self.screen: tuple[str, ...] = ()  # the signs that are asked about now
         self.wanted: str | None = None  # the sign whose amount the first alteration waits for
         self.declined: set[str] = set()  # amounts that were not known when they were asked for
         self.finished = False
         self._more = False
         self.state: State = fold(self._events, base)
+        self.screen: tuple[str, ...] = self.state.open  # the signs that are asked about now
         self.base = base.in_units(self.state.findings.units)
         self.words = Words(self.base)
         self.numbers = numbered(self.base)
@@ -63,7 +63,7 @@ class Interview:
         self.together = 1  # how many answers came with the latest line
         self.conclusion: Conclusion = conclude(self.base, self.state.findings)
         self._choice: Choice | None = None
-        last = self.state.last_symptom
+        last = next(iter(self.screen), self.state.last_symptom)
         self.station: Station | None = station_of(self.base.symptoms[last]) if last else None
         self._told = self.in_short()  # what was said last to stand so far
 
@@ -99,6 +99,9 @@ class Interview:
 
     def record(self, *events: Mapping[str, Any]) -> None:
         """Save events and count them; first see that they can be weighed, so that a log can always be gone on with."""
+        left = [name for name in self.screen if all(event.get("symptom") != name for event in events)]
+        if left and events[-1]["event"] == "answer":
+            events = (*events[:-1], {**events[-1], "open": left})
         state = fold((*self._events, *events), self.base)
         try:
             conclusion = conclude(self.base, state.findings)

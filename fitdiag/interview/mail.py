@@ -1,48 +1,47 @@
 """A plain mail as proposals: which signs, body notes and earlier alterations it may speak of, each with the sentence it was read from.
 
-Nothing read here counts before the fitter has confirmed it. Quoted lines and what stands below a signature's dashes are passed over.
+A sentence is read by its clauses. A clause that praises, denies, advises or tells of an earlier fitting proposes nothing; what was
+done is told apart from what is seen. Nothing read here counts before the fitter has confirmed it. Quoted lines, which only
+say what an answer is about, and what stands below a signature's dashes are passed over.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from fitdiag.interview.answers import Said, read_answer
-from fitdiag.interview.reading import split_amount
+from fitdiag.interview.answers import Said, read_answer, without_amounts
+from fitdiag.interview.clauses import (
+    advised,
+    clauses_of,
+    denied,
+    is_question,
+    pattern,
+    says,
+    tells_of_work,
+    with_questions,
+)
 from fitdiag.interview.search import Kind, Words
 from fitdiag.knowledge.findings import Finding, measured, measured_apart
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.units import Length, Units
 
-LONGEST = 20_000
-_SURE = 0.55  # how well words must fit a rule to be proposed; tuned on one half of the mails
-_DONE_SURE = 0.35
-_STRETCHES = (5, 8, 12)  # words that are looked up together
-_TELLING = 4.5  # so many telling words, less one, count whole
-_FEWEST = 2  # telling words
-_ENDS = re.compile(r"(?<=[.!?])\s+|\n\s*\n|\n(?=\s*(?:[-*•]|\d+[.)]))")
-_PARTS = re.compile(r"[,;:()]| - |–|—|\bbut\b|\band\b|\bwhile\b|\bthough\b|\balthough\b|\bbecause\b|\bso that\b")
-_SHORT = 45  # characters a line; a mail of such lines says something new on each
-_GREETING = re.compile(r"^\s*(?:hi|hello|dear|hey|good (?:morning|day|evening))\b[^.!?\n]{0,40}[,!]?\s*$", re.I)
-_CLOSING = re.compile(r"^\s*(?:--|thx|thanks|thank you|cheers|best|regards|kind regards|yours|love|sincerely)\b", re.I)
-_GOOD = re.compile(
-    r"\b(?:fine|great|perfect|lovely|good|better|gone|no longer|nothing|solved|ok|okay|not (?:any ?more|at all)|happy|nice|never"
-    r"|no more|as (?:it|they) should)\b",
-    re.I,
-)
-_ASKED = re.compile(r"^(?:do|does|is|are|can|could|should|shall|what|why|how|when|would|will|may|or)\b.*\?\s*$", re.I)
-_NOT = re.compile(r"\b(?:no|not|n't|isn't|doesn't|don't|aren't|without|neither|nor)\b", re.I)
-_DONE = re.compile(
-    r"\b(?:(?:i|we|you|she|he|they|my \w+)(?:'ve|'d| have| had| has)? (?:\w+ ){0,3}?)"
-    r"(took|taken|let|cut|made|did|done|added|moved|lengthened|shortened|raised|lowered|tucked|folded|scooped|opened|closed|pinned"
-    r"|put|gave|given|sewed|sewn|slashed|spread|overlapped|filled|dropped|narrowed|widened|unpicked|recut|straightened)\b",
-    re.I,
-)
-_BODY = re.compile(
-    r"\b(?:my|i have|i've|i am|i'm|his|her|he has|she has|he is|she is|their|the client|stand|built)\b", re.I
-)
+# Set on one half of the mails.
+_SURE: dict[Kind, float] = {"symptom": 0.42, "body note": 0.6, "alteration": 0.4}  # how well words must fit a rule
+_LENIENT, _UNKNOWN = 0.4, 0.5  # how far words beside a phrase count against it; the weight of a word that no rule knows
+_WHOLE: dict[Kind, float] = {"symptom": 6.0, "body note": 3.5, "alteration": 4.0}  # so much said counts whole ...
+_BESIDE: dict[Kind, float] = {
+    "symptom": 2.0,
+    "body note": 1.0,
+    "alteration": 0.1,
+}  # ... if so much of it names no place
+_FEWEST: dict[Kind, int] = {"symptom": 2, "body note": 1, "alteration": 2}  # words that a rule knows
+_FEW, _WHOLLY = 2, 0.85  # so few words may be all of a rule's own phrase; how well they must fit it
+_OF_OTHERS = 0.8  # how well a body note must fit where nothing says whose it is
+_FURTHER = 0.2  # how much better what else a sentence says must fit
+_ELSEWHERE, _NOWHERE = 0.6, 0.75  # what is left of a fit where another place is named, or none
+_LONGEST_SPAN = 3  # clauses read together
 
 
 @dataclass(frozen=True)
@@ -56,86 +55,146 @@ class Proposal:
     amount_mm: float | None = None
 
 
+@dataclass(frozen=True)
+class _Span:
+    """Clauses read together: from which to which, what rule they fit and how well."""
+
+    fit: float
+    kind: Kind
+    id: str
+    start: int
+    end: int
+    text: str
+
+
 def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Proposal, ...]:
     """What a mail may say, in its order, each rule once with the sentence that fits best."""
     best: dict[tuple[Kind, str], tuple[float, int, Proposal]] = {}
-    for place, sentence in enumerate(sentences(text)):
-        for fit, proposal in _of_sentence(base, words, sentence, units):
+    told = list(with_questions(text))
+    for place, (sentence, question) in enumerate(told):
+        after = told[place + 1][0] if place + 1 < len(told) else ""
+        amount = after if pattern("amount alone").match(after) else ""
+        about = words.places(told[place - 1][0]) if place and not question else ""
+        for fit, proposal in _of_sentence(base, words, sentence, question, about, amount, units):
             key = (proposal.kind, proposal.id)
             if key not in best or fit > best[key][0]:
                 best[key] = (fit, place, proposal)
     return tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
 
 
-def sentences(text: str) -> Iterator[str]:
-    """The sentences of a mail, without greeting, quotation and signature."""
-    lines = []
-    for line in text[:LONGEST].replace("\r", "").replace("’", "'").split("\n"):
-        if re.match(r"\s*-- ?$", line):
-            break
-        if not line.lstrip().startswith(">") and not _GREETING.match(line):
-            lines.append(line)
-    short = sum(map(len, lines)) <= _SHORT * sum(bool(line.strip()) for line in lines)
-    for part in _ENDS.split(("\n\n" if short else "\n").join(lines)):
-        sentence = " ".join(part.split()).strip(" -*•")
-        if len(sentence) > 5 and not _CLOSING.match(sentence):
-            yield sentence
-
-
-def _of_sentence(base: RuleBase, words: Words, sentence: str, units: Units) -> Iterator[tuple[float, Proposal]]:
-    """What one sentence may say: the parts that name a rule well enough, no part used twice."""
-    if _ASKED.search(sentence):
+def _of_sentence(
+    base: RuleBase, words: Words, sentence: str, question: str, about: str, amount: str, units: Units
+) -> Iterator[tuple[float, Proposal]]:
+    """What one sentence may say: the clauses that name a rule well enough, none used twice."""
+    if is_question(sentence):
         return
-    if done := _DONE.search(sentence):
-        found = _best(words, "alteration", sentence[done.start() :])
-        if found is not None:
-            said = read_answer(split_amount(sentence)[1] or "", units)
-            length = said.amount if said is not None else None
-            yield found[0], Proposal("alteration", found[1], sentence, amount_mm=length.mm if length else None)
-            return
-    for fit, kind, name, part in _read(words, sentence):
-        if kind == "symptom":
-            yield fit, Proposal(kind, name, sentence, _finding(base, name, part, sentence, units))
+    clauses = clauses_of(sentence, words.places)
+    done = _done(words, clauses)
+    for span in done:
+        length = next(
+            (said.amount for said in (_said(one, units) for one in (span.text, amount)) if said and said.amount), None
+        )
+        yield span.fit, Proposal("alteration", span.id, sentence, amount_mm=length.mm if length else None)
+    used = {place for span in done for place in range(span.start, span.end)}
+    for span in _spans(base, words, clauses, used, question, about):
+        if span.kind == "body note":
+            yield span.fit, Proposal(span.kind, span.id, sentence)
         else:
-            yield fit, Proposal(kind, name, sentence)
+            finding = _finding(base, span.id, (span.text, sentence, amount), units)
+            yield span.fit, Proposal(span.kind, span.id, sentence, finding)
 
 
-def _read(words: Words, sentence: str) -> Iterator[tuple[float, Kind, str, str]]:
-    """The stretches of a sentence that name a sign or a body note best, none of which overlap."""
-    tried: list[tuple[float, Kind, str, int, int]] = []
-    said = sentence.split()
-    for size in _STRETCHES:
-        for start in range(0, max(1, len(said) - size // 2), 2):
-            part = " ".join(said[start : start + size])
-            kinds: tuple[Kind, ...] = ("symptom", "body note") if _BODY.search(sentence) else ("symptom",)
-            for kind in kinds:
-                telling = words.telling(kind, part)
-                best = words.scored(kind, part)[:1] if telling >= _FEWEST else []
-                if best:
-                    fit = best[0][0] * min(1.0, (telling + 1) / _TELLING)
-                    tried.append((fit, kind, best[0][1], start, start + size))
-    taken: list[range] = []
-    for fit, kind, name, start, end in sorted(tried, key=lambda one: (-one[0], one[3], one[4])):
-        part = " ".join(said[start:end])
-        clause = next((one for one in _PARTS.split(sentence) if " ".join(said[start : start + 3]) in one), part)
-        if fit < _SURE or any(set(span) & set(range(start, end)) for span in taken):
+def _done(words: Words, clauses: Sequence[str]) -> list[_Span]:
+    """The clauses that tell of an alteration made before."""
+    found, telling = [], False
+    for place, clause in enumerate(clauses):
+        if advised(clause):
+            telling = False
             continue
-        taken.append(range(start, end))
-        denied = _GOOD.search(clause) or (_NOT.search(part) and not words.known_denial(kind, part))
-        if not denied:
-            yield fit, kind, name, part
+        telling = tells_of_work(clause) or (telling and not re.match(r"(?:it|they|now|the)\b", clause, re.I))
+        best = _best(words, "alteration", clause) if telling else None
+        if best is not None and not says("not", clause):
+            found.append(_Span(best[0], "alteration", best[1], place, place + 1, clause))
+    return found
 
 
-def _best(words: Words, kind: Kind, text: str) -> tuple[float, str] | None:
-    """The rule a text names, and how well; None where it names none well enough."""
-    scored = words.scored(kind, text)[:1] if words.telling(kind, text) >= _FEWEST else []
-    return scored[0] if scored and scored[0][0] >= _DONE_SURE else None
+def _spans(
+    base: RuleBase, words: Words, clauses: Sequence[str], used: set[int], question: str, about: str
+) -> Iterator[_Span]:
+    """The spans of clauses that name a sign or a body note best, none of which overlap and none of which is denied."""
+    tried = []
+    for start in range(len(clauses)):
+        for end in range(start + 1, min(start + _LONGEST_SPAN, len(clauses)) + 1):
+            part = clauses[start:end]
+            if used & set(range(start, end)):
+                break
+            text = " ".join(part)
+            known = _best(words, "symptom", text, "" if words.places(text) or end > start + 1 else about)
+            if question and not start:
+                answers = [
+                    _best(words, "symptom", f"{question} {text}"),
+                    _best(words, "symptom", text, words.places(question)),
+                    known,
+                ]
+                known = max((one for one in answers if one), key=lambda one: one[0], default=None)
+            body = (
+                None
+                if pattern("when").match(text) or says("cloth", text) or says("posed", text)
+                else _best(words, "body note", text)
+            )
+            if (
+                body is not None
+                and not says("owned", text)
+                and (body[0] < _OF_OTHERS or words.telling("body note", text) < 2)
+            ):
+                body = None
+            if body is not None and body[0] >= (known[0] if known else 0.0) and not denied(part, body[2], body[0]):
+                tried.append(_Span(body[0], "body note", body[1], start, end, text))
+            elif (
+                known is not None
+                and not _tested(base.symptoms[known[1]], text)
+                and not denied(part, known[2], known[0])
+            ):
+                tried.append(_Span(known[0], "symptom", known[1], start, end, text))
+        about = words.places(clauses[start]) or about
+    taken: set[int] = set()
+    for span in sorted(tried, key=lambda one: (-one.fit, one.start)):
+        if not taken & set(range(span.start, span.end)) and (not taken or span.fit >= _SURE[span.kind] + _FURTHER):
+            taken |= set(range(span.start, span.end))
+            yield span
 
 
-def _finding(base: RuleBase, name: str, part: str, sentence: str, units: Units) -> Finding:
-    """The sign with what its part of the sentence, or else the sentence, says of amount and side."""
+def _tested(symptom: Symptom, text: str) -> bool:
+    """Whether a sign is the outcome of a test, and the text tells of none."""
+    return bool(symptom.needs and says("when", symptom.title)) and not says("when", text)
+
+
+def _best(words: Words, kind: Kind, text: str, about: str = "") -> tuple[float, str, str] | None:
+    """The rule a text about a place names, how well, and by which phrase; None where it names none well enough."""
+    text = re.sub(r"([a-z])\1{2,}", r"\1", without_amounts(text))  # huuuge
+    telling = words.telling(kind, text)
+    few = words.length(text) <= _FEW
+    if not telling or (telling < _FEWEST[kind] and not few):
+        return None
+    heard = words.heard(kind, f"{about} {text}" if telling > 1 else text, _LENIENT, _UNKNOWN)
+    fit, name, phrase = heard[0] if heard else (0.0, "", "")
+    evidence, beside = words.evidence(kind, text, phrase)
+    if not few or fit < _WHOLLY or (says("not", text) and telling < _FEWEST[kind]):
+        fit *= min(1.0, evidence / _WHOLE[kind]) * min(1.0, beside / _BESIDE[kind])
+    if kind == "symptom":
+        said, meant = words.places(text).split(), words.places(phrase).split()
+        if said and meant and not set(said) & set(meant):
+            fit *= _ELSEWHERE
+        elif not said and meant:
+            fit *= _NOWHERE
+    return (fit, name, phrase) if fit >= _SURE[kind] else None
+
+
+def _finding(base: RuleBase, name: str, parts: Sequence[str], units: Units) -> Finding:
+    """The sign with what its part of the sentence, or else the sentence or an amount behind it, says of amount and side."""
     symptom = base.symptoms[name]
-    said = _said(part, units) or _said(sentence, units) or Said("yes")
+    read = [said for said in (_said(part, units) for part in parts) if said is not None]
+    said = next((one for one in read if one.amount or one.left or one.right), read[0] if read else Said("yes"))
     plain = Finding(name, "yes", side=None if symptom.whole else said.side, origin="form")
     if symptom.measure is None:
         return plain
@@ -149,11 +208,8 @@ def _finding(base: RuleBase, name: str, part: str, sentence: str, units: Units) 
 
 
 def _said(text: str, units: Units) -> Said | None:
-    return (
-        read_answer(text, units)
-        if re.search(r"\d|inch|quarter|half|left|right|both|slight|a bit", text, re.I)
-        else None
-    )
+    telling = re.search(r"\d|inch|centim|quarter|half|left|right|both|slight|a bit", text, re.I)
+    return read_answer(text, units) if telling else None
 
 
 def _spread(length: Length) -> float | None:

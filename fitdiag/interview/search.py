@@ -23,17 +23,20 @@ Weights = Mapping[str, float]  # what one word may stand for, and how well
 
 _WORD = re.compile(r"[a-z']+")
 _EMPTY = """
-    a an and any all also am are as at be been bit but by can come comes could d did do does doing even feel feels for from get
-    gets getting go goes going got had has have having he her hers him his how i if in into is it its just kind like little ll look
-    looking looks m make makes making me my nor of oh on or our quite rather re really s same she show shows so some sort still such t
-    than that the their them then there they thing things this those to too up us ve very was we were what when where which while
-    who why will with would you your
+    a actually all almost also am an and any are as at basically be been bit but by can certainly come comes could d
+    definitely did do does doing even feel feels for from get gets getting go goes going got had has have having he
+    her hers him his honestly how i if in into is it its just kind know known like little ll look looking looks m
+    make makes making maybe me mean my nearly nor now of oh ok on or our perhaps please pretty probably quite rather
+    re really s said same say says she show shows slightly so some somewhat sorry sort still such sure t tad tell
+    than thanks that the their them then there these they thing things think this those though thought to today told
+    too up us ve very was we well were what when where which while who why will with would yeah yes you your
 """
 _EMPTY_WORDS = frozenset(_EMPTY.split())
 _IRREGULAR = {
     "took": "take", "taken": "take", "swung": "swing", "hung": "hang", "tore": "tear", "torn": "tear", "slid": "slide",
     "fell": "fall", "sat": "sit", "stuck": "stick", "sank": "sink", "bent": "bend", "wound": "wind", "sewn": "sew", "feet": "foot",
     "calves": "calf", "lying": "lie", "drew": "draw", "drawn": "draw", "dug": "dig", "rode": "ride", "rose": "rise",
+    "lh": "left", "lhs": "left", "rh": "right", "rhs": "right",
     **dict.fromkeys(("can't", "cant", "couldn't", "unable"), "cannot"),
     **dict.fromkeys(("won't", "wont", "doesn't", "doesnt", "don't", "dont", "didn't", "isn't", "isnt", "aren't", "never"), "not"),
 }  # fmt: skip
@@ -68,9 +71,9 @@ def _stem(word: str) -> str:
 def _words(text: str) -> tuple[str, ...]:
     found = []
     for word in _WORD.findall(text.lower().replace("’", "'").replace("-", " ")):
-        plain = _IRREGULAR.get(word) or word.removesuffix("'s").strip("'")
+        plain = _IRREGULAR.get(word) or re.sub(r"'(?:s|re|ve|d|ll|m)$", "", word).strip("'")
         plain = _IRREGULAR.get(plain, plain)
-        if plain not in _EMPTY_WORDS and (len(plain) > 1 or plain == "v"):
+        if plain not in _EMPTY_WORDS and (len(plain) > 1 or plain in "vox"):
             found.append(_stem(plain))
     return tuple(found)
 
@@ -97,7 +100,8 @@ def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[s
 class _Phrase:
     words: tuple[Weights, ...]
     names: frozenset[str]
-    weight: float = 0.0
+    weight: float
+    text: str
 
 
 @dataclass(frozen=True)
@@ -112,6 +116,7 @@ class Words:
 
     def __init__(self, base: RuleBase) -> None:
         self._single, self._several = _meanings(base)
+        self._places = {_stem(one) for one in base.about.places}
         self._against = [(_stem(one), _stem(other)) for one, other in base.about.opposites]
         self._tables: Mapping[Kind, Mapping[str, Symptom | BodyNote | Alteration]] = {
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
@@ -148,6 +153,27 @@ class Words:
         table = self._table(kind)
         return len({stem for stem in _words(text) if stem in table.stems and stem not in _ANSWERING})
 
+    def evidence(self, kind: Kind, text: str, phrase: str) -> tuple[float, float]:
+        """How much the words that a text shares with a phrase tell, a rare word more than a common one; and those that name no place."""
+        table = self._table(kind)
+        meant = {name for word in self.meant(_words(phrase)) for name in word}
+        shared = {
+            max(word, key=lambda name: word[name]): word
+            for word in self._typed(table, text)[0]
+            if not meant.isdisjoint(word)
+        }
+        told = {name: table.weight(word) for name, word in shared.items()}
+        return sum(told.values()), sum(weight for name, weight in told.items() if self._places.isdisjoint(shared[name]))
+
+    def length(self, text: str) -> int:
+        """How many words of a text are not mere filling."""
+        return len(_words(text))
+
+    def places(self, text: str) -> str:
+        """The places of the garment and the body that a text names."""
+        names = {name for word in self.meant(_words(text)) for name in word if name in self._places}
+        return " ".join(sorted(names))
+
     def known_denial(self, kind: Kind, text: str) -> bool:
         """Whether a sentence with a "not" says what a rule says with a "not": it does not touch, will not close."""
         said = set(_words(text))
@@ -160,22 +186,29 @@ class Words:
 
     def scored(self, kind: Kind, text: str) -> list[tuple[float, str]]:
         """Every rule with how well a text fits it (0 to 1), the best first; empty for a text without a known word."""
+        return [(fit, rule_id) for fit, rule_id, _ in self.heard(kind, text, _LENIENT, _UNKNOWN)]
+
+    def heard(self, kind: Kind, text: str, lenient: float, unknown: float) -> list[tuple[float, str, str]]:
+        """As `scored`, with the phrase that fits best.
+
+        `lenient`: how far words beside the phrase count against it, 0 to 1; `unknown`: the weight of a word no rule knows.
+        """
         table = self._table(kind)
         typed, sure = self._typed(table, text)
         if not any(name in table.rarity for word in typed for name in word):
             return []
-        weights = [table.weight(word) for word in typed]
+        weights = [table.weight(word, unknown) for word in typed]
         said = {name for word in typed for name in word}
-        result = [
-            (self._fit(table, entry, typed, weights, said) * sure, rule_id) for rule_id, entry in table.entries.items()
-        ]
-        return sorted(result, key=lambda pair: -pair[0])
+        result = []
+        for rule_id, entry in table.entries.items():
+            fit, phrase = self._fit(entry, typed, weights, said, lenient)
+            result.append((fit * sure, rule_id, phrase))
+        return sorted(result, key=lambda one: -one[0])
 
     def _fit(
-        self, table: _Table, entry: _Entry, typed: Sequence[Weights], weights: Sequence[float], said: set[str]
-    ) -> float:
-        """How well what was typed fits one rule: all its words together, and the phrase that fits best."""
-        total = sum(weights)
+        self, entry: _Entry, typed: Sequence[Weights], weights: Sequence[float], said: set[str], lenient: float
+    ) -> tuple[float, str]:
+        """How well what was typed fits one rule: all its words together, and the phrase that fits best; and that phrase."""
         together = 0.0
         for word, weight in zip(typed, weights, strict=True):
             together += weight * max(
@@ -183,13 +216,15 @@ class Words:
                 for name, share in word.items()
             )
         near = (phrase for phrase in entry.phrases if not phrase.names.isdisjoint(said))
-        best = max((_covered(phrase, typed, weights, total) for phrase in near), default=0.0)
-        score = _WHOLE * together / total + (1.0 - _WHOLE) * best
+        best, text = max(
+            ((_covered(phrase, typed, weights, lenient), phrase.text) for phrase in near), default=(0.0, "")
+        )
+        score = _WHOLE * together / sum(weights) + (1.0 - _WHOLE) * best
         for one, other in self._against:
             for meant, opposite in ((one, other), (other, one)):
                 if meant in said and opposite not in said and opposite in entry.known and meant not in entry.known:
                     score *= _AGAINST
-        return score
+        return score, text
 
     def _table(self, kind: Kind) -> _Table:
         if kind not in self._made:
@@ -233,23 +268,25 @@ class _Table:
     def __init__(self, words: Words, rules: Iterable[Symptom | BodyNote | Alteration]) -> None:
         self.entries: dict[str, _Entry] = {}
         rules = list(rules)
-        rows = {rule.id: [words.meant(_words(text)) for text in _phrases(rule)] for rule in rules}
-        known = {name: frozenset(one for row in found for word in row for one in word) for name, found in rows.items()}
+        rows = {rule.id: [(words.meant(_words(text)), text) for text in _phrases(rule)] for rule in rules}
+        known = {
+            name: frozenset(one for row, _ in found for word in row for one in word) for name, found in rows.items()
+        }
         count = Counter(name for names in known.values() for name in names)
         self.rarity = {name: log(1.0 + len(rules) / (0.5 + among)) for name, among in count.items()}
         for rule in rules:
             aside = frozenset(name for word in words.meant(_words(_aside(rule))) for name in word)
-            phrases = tuple(self._phrase(row) for row in rows[rule.id] if row)
+            phrases = tuple(self._phrase(*row) for row in rows[rule.id] if row[0])
             self.entries[rule.id] = _Entry(phrases, known[rule.id], aside)
         self.stems = {*self.rarity, *words.stems}
         self._spelt: dict[str, tuple[str, float]] = {}
 
-    def _phrase(self, row: tuple[Weights, ...]) -> _Phrase:
-        return _Phrase(row, frozenset(name for word in row for name in word), sum(map(self.weight, row)))
+    def _phrase(self, row: tuple[Weights, ...], text: str) -> _Phrase:
+        return _Phrase(row, frozenset(name for word in row for name in word), sum(map(self.weight, row)), text)
 
-    def weight(self, word: Weights) -> float:
+    def weight(self, word: Weights, unknown: float = _UNKNOWN) -> float:
         """How much a word tells."""
-        return max((self.rarity[name] * share for name, share in word.items() if name in self.rarity), default=_UNKNOWN)
+        return max((self.rarity[name] * share for name, share in word.items() if name in self.rarity), default=unknown)
 
     def spelt(self, stem: str) -> tuple[str, float]:
         """The known stem that this one is or may be misspelt for, and how alike the two are."""
@@ -276,7 +313,7 @@ def _aside(rule: Symptom | BodyNote | Alteration) -> str:
     return f"{rule.operation.does} {rule.operation.cut}" if isinstance(rule, Alteration) else ""
 
 
-def _covered(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float], total: float) -> float:
+def _covered(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float], lenient: float) -> float:
     """How far a phrase and what was typed cover each other; each word of the phrase is used once."""
     free = list(phrase.words)
     shared = 0.0
@@ -289,4 +326,4 @@ def _covered(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float]
         if used >= 0:
             del free[used]
             shared += best * weight
-    return shared / (_LENIENT * total + (1.0 - _LENIENT) * phrase.weight)
+    return shared / (lenient * sum(weights) + (1.0 - lenient) * phrase.weight)

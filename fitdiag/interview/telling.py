@@ -147,7 +147,7 @@ def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterat
     for note in findings.notes:
         yield Line(f"- {note}", "item")
     yield Line("Likely", "head")
-    likely = [belief for belief in conclusion.diagnosis.beliefs if belief.has_sign and belief.probability >= 0.05][:5]
+    likely = conclusion.diagnosis.likely
     for belief in likely:
         yield Line(f"- {base.causes[belief.cause].title}: {chance_words(belief.probability)}", "item")
     if not likely:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
@@ -42,7 +43,27 @@ Text = Annotated[str, StringConstraints(min_length=1, max_length=1500, strip_whi
 LengthMm = Annotated[float, BeforeValidator(_length)]
 SignedMm = Annotated[float, BeforeValidator(_signed_length)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
-Ids = Annotated[tuple[Id, ...], BeforeValidator(one_or_many)]
+
+
+@dataclass(frozen=True)
+class Ref:
+    """Marks a field whose text is the id of a rule, or a word of a table; what kind of thing it names."""
+
+    kind: str
+
+
+SymptomId = Annotated[Id, Ref("symptom")]
+NoteId = Annotated[Id, Ref("body note")]
+CauseId = Annotated[Id, Ref("cause")]
+AlterationId = Annotated[Id, Ref("alteration")]
+SymptomIds = Annotated[tuple[SymptomId, ...], BeforeValidator(one_or_many)]
+NoteIds = Annotated[tuple[NoteId, ...], BeforeValidator(one_or_many)]
+AlterationIds = Annotated[tuple[AlterationId, ...], BeforeValidator(one_or_many)]
+StageId = Annotated[Id, Ref("stage")]
+Cites = Annotated[Text, Ref("source")]
+HowOften = Annotated[Id, Ref("how-often word")]
+MoreOrLess = Annotated[Id, Ref("more-or-less word")]
+HowWell = Annotated[Id, Ref("how-well word")]
 
 
 class Rule(BaseModel):

@@ -18,6 +18,7 @@ from pydantic import BaseModel
 
 from fitdiag import __version__
 from fitdiag.files import make_folder, own_folder, write_atomically
+from fitdiag.knowledge.folders import shared_folder
 from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
     About,
@@ -46,20 +47,21 @@ _LISTS: Mapping[str, type[BaseModel]] = {"order": Order, "slopes": SlopeRow, "re
 
 
 def stamp(folder: Path) -> str:
-    """What tells the content of all rule files below `folder` from any other. Raises OSError."""
-    root = os.fspath(folder)
-    found = [
-        os.path.join(place, name)  # noqa: PTH118 (as fast as may be: every command waits for it)
-        for place, _, names in os.walk(root)
-        for name in names
-        if name.endswith(".yaml") and not name.endswith(".cases.yaml")
-    ]
+    """What tells the content of all rule files in `folder`, and in the one it shares, from any other. Raises OSError."""
     told = hashlib.sha256()
-    for path in sorted(found):
-        with open(path, "rb", buffering=0) as handle:  # noqa: PTH123 (the same)
-            content = handle.read()
-        told.update(f"{path[len(root) :]}\0{len(content)}\0".encode(errors="surrogateescape"))
-        told.update(content)
+    for root in filter(None, (folder, shared_folder(folder))):
+        base = os.fspath(root)
+        found = [
+            os.path.join(place, name)  # noqa: PTH118 (as fast as may be: every command waits for it)
+            for place, _, names in os.walk(base)
+            for name in names
+            if name.endswith(".yaml") and not name.endswith(".cases.yaml")
+        ]
+        for path in sorted(found):
+            with open(path, "rb", buffering=0) as handle:  # noqa: PTH123 (the same)
+                content = handle.read()
+            told.update(f"{path[len(base) :]}\0{len(content)}\0".encode(errors="surrogateescape"))
+            told.update(content)
     return told.hexdigest()
 
 

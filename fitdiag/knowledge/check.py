@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from itertools import combinations, pairwise
 
+from pydantic import BaseModel
+
 from fitdiag.knowledge.garment_check import names_are_the_garments
-from fitdiag.knowledge.load import Places
-from fitdiag.knowledge.model import Alteration, Condition, EaseTable, RuleBase, Symptom, Words, source_key
+from fitdiag.knowledge.load import Places, references
+from fitdiag.knowledge.model import Alteration, Condition, EaseTable, RuleBase, Symptom
 from fitdiag.knowledge.order import circle, everything_before, exclusive
 from fitdiag.problems import Problem, Where
 
@@ -30,6 +32,7 @@ def _at(base: RuleBase, kind: str, rule_id: str, *loc: str | int) -> Where | Non
 
 def unused_ids(base: RuleBase) -> Iterator[Problem]:
     """A symptom no cause shows, a body note nothing heeds, an alteration nothing calls for, a source or seam nobody cites."""
+    shared = base.places.shared if isinstance(base.places, Places) else set()
     conditions = [
         condition for rule in base.alterations.values() for condition in (*rule.avoid_when, *rule.careful_when)
     ]
@@ -45,7 +48,7 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
         condition.body for condition in conditions
     }
     for note in base.body_notes:
-        if note not in heeded:
+        if note not in heeded and ("body note", note) not in shared:
             yield Problem(
                 "unused",
                 f"no rule heeds the body note '{note}'",
@@ -61,9 +64,9 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
                 _at(base, "alteration", alteration),
                 "add it to a cause, or take it out",
             )
-    cited = {source_key(source) for source in _cited(base)}
+    cited = {named for rule in _rules(base) for _, kind, named in references(rule) if kind == "source"}
     for source in base.sources:
-        if source not in cited:
+        if source not in cited and ("source", source) not in shared:
             yield Problem("unused", f"no rule cites the source '{source}'", _at(base, "source", source), "take it out")
     seams = {seam for rule in base.alterations.values() for seam in rule.seams}
     for index, seam in enumerate(base.about.seams):
@@ -72,34 +75,18 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
             yield Problem("unused", f"no alteration changes the seam '{seam}'", where, "take it out")
 
 
-def _cited(base: RuleBase) -> Iterator[str]:
-    for symptom in base.symptoms.values():
-        yield symptom.source
-        if symptom.measure:
-            yield symptom.measure.source
-            yield from (rest.source for rest in symptom.measure.at_rest)
-    for note in base.body_notes.values():
-        yield note.source
-        if note.measure:
-            yield note.measure.source
-    for cause in base.causes.values():
-        yield cause.source
-        yield from (link.source for link in cause.shows)
-        yield from (slope.source for link in cause.shows for slope in link.per)
-        if cause.extent:
-            yield cause.extent.source
-    for rule in base.alterations.values():
-        yield from (rule.source, rule.amount.source, rule.most_a_round.source)
-        yield from (expects.source for expects in rule.expects)
-        if rule.most_in_all:
-            yield rule.most_in_all.source
-    yield from (pair.source for pair in base.order)
-    yield from (row.source for row in base.slopes)
-    yield from (row.source for row in base.rests)
-    yield from (table.source for table in base.ease.values())
-    yield from (cloth.source for cloth in base.cloths.values())
-    yield from (sign.source for sign in base.simulated_signs.values())
-    yield from (getattr(base.words, name).source for name in Words.model_fields)
+def _rules(base: RuleBase) -> Iterator[BaseModel]:
+    for table in (
+        base.symptoms,
+        base.body_notes,
+        base.causes,
+        base.alterations,
+        base.ease,
+        base.cloths,
+        base.simulated_signs,
+    ):
+        yield from table.values()
+    yield from (*base.order, *base.slopes, *base.rests, base.words)
 
 
 def same_signs(base: RuleBase) -> Iterator[Problem]:
@@ -257,17 +244,38 @@ def order_is_sound(base: RuleBase) -> Iterator[Problem]:
         where = next((_pair_of(base, one, other) for one, other in pairwise(ring)), None)
         yield Problem("circle", f"the order runs in a circle: {' -> '.join(ring)}", where, "take one pair of it out")
         return
+    yield from _unordered(base)
+
+
+def _unordered(base: RuleBase) -> Iterator[Problem]:
+    """Alterations that change a common seam in no order: one fault for each that others wait for, with what to write."""
     complete, apart = everything_before(base), exclusive(base)
+    open_pairs: dict[str, list[str]] = {}
+    common: dict[frozenset[str], list[str]] = {}
     for one, other in combinations(base.alterations.values(), 2):
-        common = sorted(set(one.seams) & set(other.seams))
-        settled = one.id in complete[other.id] or other.id in complete[one.id] or frozenset((one.id, other.id)) in apart
-        if common and not settled and not one.draft and not other.draft:
+        pair, seams = frozenset((one.id, other.id)), sorted(set(one.seams) & set(other.seams))
+        settled = one.id in complete[other.id] or other.id in complete[one.id] or pair in apart
+        if seams and not settled and not one.draft and not other.draft:
+            common[pair] = seams
+            open_pairs.setdefault(one.id, []).append(other.id)
+            open_pairs.setdefault(other.id, []).append(one.id)
+    while open_pairs:
+        newcomer = max(open_pairs, key=lambda item: (len(open_pairs[item]), [*base.alterations][::-1].index(item)))
+        others = open_pairs.pop(newcomer)
+        for partner in others:
+            open_pairs[partner].remove(newcomer)
+        open_pairs = {item: left for item, left in open_pairs.items() if left}
+        where = _at(base, "alteration", newcomer)
+        if len(others) == 1:
+            told = f"'{newcomer}' and '{others[0]}' both change {', '.join(common[frozenset((newcomer, others[0]))])}"
             yield Problem(
-                "unordered",
-                f"'{one.id}' and '{other.id}' both change {', '.join(common)}, and no order pair says which comes first",
-                _at(base, "alteration", one.id),
-                "add a pair to order.yaml",
+                "unordered", f"{told}, and no order pair says which comes first", where, "add a pair to order.yaml"
             )
+            continue
+        told = f"'{newcomer}' changes a seam that {len(others)} others change: {', '.join(others)}; no order pair says which comes first"
+        rows = f"{{first: {newcomer}, then: [...]}} for those it comes before, {{first: [...], then: {newcomer}}} for the rest"
+        hint = f"add to order.yaml: {rows}, each with because and source"
+        yield Problem("unordered", told, where, hint)
 
 
 def _pair_of(base: RuleBase, first: str, then: str) -> Where | None:

@@ -218,6 +218,40 @@ class MeasureRule(Rule):
     times: int = 1
 
 
+class Watch(Rule):
+    """A measure of the pattern that a step of a plan is warned of when it makes it worse, and what is told then.
+
+    It is worse when it falls under `at_least` (`body`: only with that body note), under the body's own measure (`of_body`) or under
+    a share of what the block has (`of_block`), or when it lies more than `apart` from nothing. In `told`, `{now}` stands for the
+    measure, `{wanted}` for what it is held against and `{short}` for what is missing.
+    """
+
+    measure: MeasureName
+    at_least_mm: LengthMm | None = Field(default=None, alias="at_least")
+    apart_mm: LengthMm | None = Field(default=None, alias="apart")
+    of_body: Id | None = None
+    of_block: float | None = Field(default=None, gt=0, le=1)
+    body: Id | None = None
+    told: Text
+    source: Text
+
+
+class Followed(Rule):
+    """The measure that tells most of what earlier rounds did: less of it is `nearer`, and `moved` says by how much, `{amount}`."""
+
+    measure: MeasureName
+    nearer: Text
+    moved: Text
+
+
+class Chart(Rule):
+    """One measure over the rounds of a case: where its values stand (signs or measures, the first found counts) and their way."""
+
+    title: Text
+    of: Mapping[Text, Literal[1, -1]]
+    note: str = ""
+
+
 class Garment(Rule):
     """A garment."""
 
@@ -231,3 +265,6 @@ class Garment(Rule):
     pairs: tuple[Pair, ...] = ()
     meetings: tuple[Meeting, ...] = ()
     measures: tuple[MeasureRule, ...]
+    watches: tuple[Watch, ...] = ()
+    followed: Followed | None = None
+    charts: tuple[Chart, ...] = ()

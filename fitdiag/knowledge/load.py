@@ -6,21 +6,22 @@ import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import cache as cached
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any, get_args, get_origin, get_type_hints
 
 from pydantic import BaseModel, ValidationError
 
 from fitdiag.knowledge import cache
+from fitdiag.knowledge.basics import Ref
+from fitdiag.knowledge.folders import default_rules, shared_folder, shipped
 from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
     About,
     Alteration,
-    AtRest,
     BodyNote,
     Cause,
     EaseTable,
-    Measure,
     Order,
     Renamed,
     RestRow,
@@ -28,6 +29,7 @@ from fitdiag.knowledge.model import (
     SlopeRow,
     Source,
     Symptom,
+    Vocabulary,
     Words,
     source_key,
 )
@@ -35,6 +37,16 @@ from fitdiag.knowledge.simulated import Cloth, SimulatedSign
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
+__all__ = [
+    "Places",
+    "default_rules",
+    "load_garment",
+    "load_rules",
+    "problems_of",
+    "read_rules",
+    "references",
+    "shipped",
+]
 Location = tuple[str | int, ...]
 _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
@@ -49,24 +61,13 @@ _LIMITS: Mapping[str, tuple[float, float]] = {
 }  # fmt: skip  # so that no product of a hundred of them runs into 0 or out of the range of a float
 
 
-def shipped(name: str) -> Path:
-    """The folder `rules` or `sample_sessions` that came with the program: inside the wheel, or beside it in a checkout."""
-    package = Path(__file__).resolve().parent.parent
-    inside = package / "data" / name
-    return inside if inside.is_dir() else package.parent / name
-
-
-def default_rules() -> Path:
-    """The rule base that ships with the program."""
-    return shipped("rules") / "trousers"
-
-
 class Places(dict[tuple[str, str], Where]):
     """(kind, id) to the place of each rule; kept with the documents, so that places inside a rule can be told too."""
 
     def __init__(self) -> None:
         super().__init__()
         self.documents: dict[tuple[str, str], tuple[Document, Location]] = {}
+        self.shared: set[tuple[str, str]] = set()  # those of the shared folder, which other garments use as well
 
     def inside(self, kind: str, rule_id: str, loc: Location) -> Where | None:
         """The place of a value inside a rule, by its keys and indexes as they stand in the file."""
@@ -81,6 +82,7 @@ class _Reading:
     """What has been read so far: rules by kind, where they stand, and every problem met on the way."""
 
     folder: Path
+    shared: bool = False  # the folder that is read just now is the shared one
     problems: list[Problem] = field(default_factory=list)
     rules: dict[str, dict[str, Any]] = field(default_factory=lambda: {kind: {} for kind in _KINDS.values()})
     order: list[Order] = field(default_factory=list)
@@ -99,7 +101,8 @@ class _Reading:
     def document(self, path: Path) -> Document | None:
         try:
             text = read_text(path, what="rule file")
-            self.digest.update(f"{path.relative_to(self.folder).as_posix()}\n{text}\n".encode(errors="surrogateescape"))
+            inside = path.relative_to(self.folder) if path.is_relative_to(self.folder) else Path(path.name)
+            self.digest.update(f"{inside.as_posix()}\n{text}\n".encode(errors="surrogateescape"))
             return parse_yaml(text, shown_path(path))
         except ProblemsFoundError as stopped:
             self.problems.extend(stopped.problems)
@@ -126,7 +129,7 @@ def load_rules(folder: Path | None = None) -> RuleBase:
 def load_garment(folder: Path) -> Garment:
     """The garment of a folder that holds no rules yet, only its `garment.yaml`. Raises ProblemsFoundError with its faults."""
     reading = _Reading(folder)
-    garment = _single(reading, "garment.yaml", Garment)
+    garment = _single(reading, folder, "garment.yaml", Garment)
     if reading.problems or not isinstance(garment, Garment):
         raise ProblemsFoundError(reading.problems)
     return garment
@@ -136,13 +139,19 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     """The rule base, if its files could be read at all, and every fault found (empty when all is well)."""
     _refuse_no_folder(folder)
     reading = _Reading(folder)
-    about = _single(reading, "rulebase.yaml", About)
-    words = _single(reading, "words.yaml", Words)
-    garment = _single(reading, "garment.yaml", Garment) if (folder / "garment.yaml").exists() else None
-    for files, read, model in _LAYOUT:
-        for path in _files(folder, files):
-            if not path.name.endswith(".cases.yaml"):
-                read(reading, path, model)
+    about = _single(reading, folder, "rulebase.yaml", About)
+    if isinstance(about, About):
+        reading.documents.append((reading.places.documents["rulebase.yaml", ""][0], (), about))
+    shared = _shared(reading, about)
+    own_words = shared is None or (folder / "words.yaml").exists()
+    words = _single(reading, folder if own_words or shared is None else shared, "words.yaml", Words)
+    garment = _single(reading, folder, "garment.yaml", Garment) if (folder / "garment.yaml").exists() else None
+    if shared is not None and isinstance(about, About):
+        about = _with_vocabulary(about, _single(reading, shared, "vocabulary.yaml", Vocabulary))
+        reading.shared = True
+        _all_of(reading, shared)
+        reading.shared = False
+    _all_of(reading, folder)
     base = None
     if isinstance(about, About) and isinstance(words, Words):
         base = RuleBase(
@@ -168,6 +177,33 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     return base, sorted(reading.problems, key=lambda problem: (problem.where or Where(""), problem.message))
 
 
+def _shared(reading: _Reading, about: BaseModel | None) -> Path | None:
+    """The folder these rules share with those of other garments; None if they share none."""
+    if not isinstance(about, About) or about.shares is None:
+        return None
+    with suppress(OSError):
+        if (folder := shared_folder(reading.folder)) is not None and folder.is_dir():
+            return folder
+    where = reading.places.documents["rulebase.yaml", ""][0].where(("shares",))
+    reading.problems.append(Problem("no-folder", f"there is no folder '{about.shares}' beside this one", where))
+    return None
+
+
+def _with_vocabulary(about: About, words: BaseModel | None) -> About:
+    if not isinstance(words, Vocabulary):
+        return about
+    alike = {word: (*words.alike.get(word, ()), *about.alike.get(word, ())) for word in {**words.alike, **about.alike}}
+    opposites, places = (*words.opposites, *about.opposites), (*words.places, *about.places)
+    return about.model_copy(update={"alike": alike, "opposites": opposites, "places": places})
+
+
+def _all_of(reading: _Reading, folder: Path) -> None:
+    for files, read, model in _LAYOUT:
+        for path in _files(folder, files):
+            if not path.name.endswith(".cases.yaml"):
+                read(reading, path, model)
+
+
 def _refuse_no_folder(folder: Path) -> None:
     where, hint = Where(shown_path(folder)), "give a folder like rules/trousers"
     try:
@@ -188,8 +224,8 @@ def _files(folder: Path, pattern: str) -> list[Path]:
     return found
 
 
-def _single(reading: _Reading, name: str, model: type[BaseModel]) -> BaseModel | None:
-    document = reading.document(reading.folder / name)
+def _single(reading: _Reading, folder: Path, name: str, model: type[BaseModel]) -> BaseModel | None:
+    document = reading.document(folder / name)
     if document is None:
         return None
     reading.places.documents[name, ""] = (document, ())
@@ -254,6 +290,8 @@ def _keep(reading: _Reading, document: Document, loc: Location, data: Any, model
         )
     reading.owners[rule.id] = (kind, where)
     reading.places[kind, rule.id] = where
+    if reading.shared:
+        reading.places.shared.add((kind, rule.id))
     reading.places.documents[kind, rule.id] = (document, loc)
     reading.rules[kind][rule.id] = rule
     return rule
@@ -367,6 +405,7 @@ def _look_up_references(reading: _Reading, base: RuleBase) -> None:
     words = base.words
     known: dict[str, Iterable[str]] = {
         "seam": base.about.seams,
+        "stage": base.about.stages,
         "how-often word": words.how_often.words,
         "base-rate word": words.base_rate.words,
         "seen-anyway word": words.seen_anyway.words,
@@ -376,7 +415,7 @@ def _look_up_references(reading: _Reading, base: RuleBase) -> None:
         **{kind: reading.declared[kind] for kind in _KINDS.values()},
     }
     for document, loc, rule in reading.documents:
-        for at, kind, value in _references(rule):
+        for at, kind, value in references(rule):
             if value not in known[kind] and kind not in reading.unread:
                 told = f"there is no {kind} '{one_line(value, 60)}'"
                 hint = reading.hints.near(value, known[kind])
@@ -384,6 +423,49 @@ def _look_up_references(reading: _Reading, base: RuleBase) -> None:
                 where = document.where_key((*loc, *at[:-1]), value) if is_key else document.where((*loc, *at))
                 reading.problems.append(Problem("unknown-id", told, where, hint))
     reading.problems.extend(_words(reading, base))
+
+
+@cached
+def _annotations(model: type[BaseModel]) -> list[tuple[str, str, Any]]:
+    """Of each field that may refer to something: its name, its key in the file, and what is written there."""
+    hints = get_type_hints(model, include_extras=True)
+    fields = [(name, info.alias or name, hints[name]) for name, info in model.model_fields.items()]
+    return [field for field in fields if _refers(field[2])]
+
+
+def _refers(annotation: Any) -> bool:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return bool(_annotations(annotation))
+    return isinstance(annotation, Ref) or any(map(_refers, get_args(annotation)))
+
+
+def references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
+    """Every id and word a rule refers to: where in the rule, of what kind, and the id; as `Ref` in the format says."""
+    for name, key, annotation in _annotations(type(rule)):
+        yield from _referred((key,), getattr(rule, name), annotation)
+
+
+def _referred(loc: Location, value: Any, annotation: Any) -> Iterator[tuple[Location, str, str]]:
+    if value is None:
+        return
+    if isinstance(value, BaseModel):
+        yield from (((*loc, *at), kind, found) for at, kind, found in references(value))
+    elif get_origin(annotation) is Annotated:
+        inner, *marks = get_args(annotation)
+        if (ref := next((mark for mark in marks if isinstance(mark, Ref)), None)) is not None:
+            yield loc, ref.kind, source_key(value) if ref.kind == "source" else value
+        else:
+            yield from _referred(loc, value, inner)
+    elif isinstance(value, Mapping):
+        named, held = get_args(annotation)
+        for key, item in value.items():
+            yield from _referred((*loc, key), key, named)
+            yield from _referred((*loc, key), item, held)
+    elif isinstance(value, tuple):
+        for index, item in enumerate(value):
+            yield from _referred((*loc, index), item, get_args(annotation)[0])
+    elif get_args(annotation):  # X | None
+        yield from _referred(loc, value, get_args(annotation)[0])
 
 
 def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:
@@ -403,117 +485,3 @@ def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:
         for word in needed:
             if word not in getattr(base.words, name).words:
                 yield Problem("missing", f"{name}: '{word}' is missing", document.where((name, "words")))
-
-
-def _of_measure(measure: Measure) -> Iterator[tuple[Location, str, str]]:
-    yield ("measure", "source"), "source", source_key(measure.source)
-    for key in ("mirror_of", "same_as"):
-        if (other := getattr(measure, key)) is not None:
-            yield ("measure", key), "symptom", other
-    for rest in measure.at_rest:
-        for _, kind, value in _of_rest(rest):
-            yield ("measure", "at_rest"), kind, value
-
-
-def _of_rest(rest: AtRest) -> Iterator[tuple[Location, str, str]]:
-    yield ("source",), "source", source_key(rest.source)
-    for note in rest.body:
-        yield ("body", note), "body note", note
-
-
-def _references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
-    """Every id and word a rule refers to: where in the rule, of what kind, and the id."""
-    if isinstance(rule, Symptom):
-        yield ("by",), "word for how the answer is got", rule.by
-        yield ("seen_anyway",), "seen-anyway word", rule.seen_anyway
-        yield ("source",), "source", source_key(rule.source)
-        if rule.measure:
-            yield from _of_measure(rule.measure)
-        for part in ("confused_with", "needs", "opposite"):
-            for index, other in enumerate(getattr(rule, part)):
-                yield (part, index), "symptom", other
-    elif isinstance(rule, BodyNote):
-        yield ("source",), "source", source_key(rule.source)
-        for index, other in enumerate(rule.opposite):
-            yield ("opposite", index), "body note", other
-        if rule.measure:
-            yield ("measure", "source"), "source", source_key(rule.measure.source)
-    elif isinstance(rule, Cause):
-        yield ("base_rate",), "base-rate word", rule.base_rate
-        yield ("source",), "source", source_key(rule.source)
-        for index, link in enumerate(rule.shows):
-            yield ("shows", index, "symptom"), "symptom", link.symptom
-            yield ("shows", index, "how_often"), "how-often word", link.how_often
-            yield ("shows", index, "source"), "source", source_key(link.source)
-        for note, word in rule.body.items():
-            yield ("body", note), "body note", note
-            yield ("body", note), "more-or-less word", word
-        for done, word in rule.after.items():
-            yield ("after", done), "alteration", done
-            yield ("after", done), "more-or-less word", word
-        for name, cure in rule.cured_by.items():
-            yield ("cured_by", name), "alteration", name
-            yield ("cured_by", name), "how-well word", cure.how_well
-        if rule.extent:
-            yield ("extent", "source"), "source", source_key(rule.extent.source)
-        if rule.opposite is not None:
-            yield ("opposite",), "cause", rule.opposite
-        for index, link in enumerate(rule.shows):
-            for slope in link.per:
-                yield ("shows", index, "per"), "source", source_key(slope.source)
-        for index, alike in enumerate(rule.look_alikes):
-            yield ("look_alikes", index, "cause"), "cause", alike.cause
-            for number, symptom in enumerate(alike.by):
-                yield ("look_alikes", index, "by", number), "symptom", symptom
-    elif isinstance(rule, Alteration):
-        yield ("source",), "source", source_key(rule.source)
-        yield ("amount", "source"), "source", source_key(rule.amount.source)
-        yield ("most_a_round", "source"), "source", source_key(rule.most_a_round.source)
-        if rule.most_in_all:
-            yield ("most_in_all", "source"), "source", source_key(rule.most_in_all.source)
-        for index, seam in enumerate(rule.seams):
-            yield ("seams", index), "seam", seam
-        if rule.amount.aim:
-            yield ("amount", "aim", "symptom"), "symptom", rule.amount.aim.symptom
-        if rule.amount.second:
-            yield ("amount", "second", "cause"), "cause", rule.amount.second.cause
-        for cause, word in rule.worsens.items():
-            yield ("worsens", cause), "cause", cause
-            yield ("worsens", cause), "how-well word", word
-        for symptom, word in rule.brings.items():
-            yield ("brings", symptom), "symptom", symptom
-            yield ("brings", symptom), "how-often word", word
-        for key in ("avoid_when", "careful_when"):
-            for index, condition in enumerate(getattr(rule, key)):
-                kind, value = condition.kind_and_id
-                target = {"body": "body note", "symptom": "symptom", "absent": "symptom", "done": "alteration"}
-                if kind:
-                    yield (key, index, kind), target[kind], value
-        if rule.opposite is not None:
-            yield ("opposite",), "alteration", rule.opposite
-        for index, expects in enumerate(rule.expects):
-            yield ("expects", index, "symptom"), "symptom", expects.symptom
-            yield ("expects", index, "source"), "source", source_key(expects.source)
-        for index, follow in enumerate(rule.follow_ups):
-            yield ("follow_ups", index, "if"), "symptom", follow.if_seen
-            yield ("follow_ups", index, "do"), "alteration", follow.do
-    elif isinstance(rule, SimulatedSign):
-        yield ("symptom",), "symptom", rule.symptom
-        yield ("source",), "source", source_key(rule.source)
-    elif isinstance(rule, EaseTable | Cloth):
-        yield ("source",), "source", source_key(rule.source)
-    elif isinstance(rule, SlopeRow):
-        yield ("cause",), "cause", rule.cause
-        yield ("symptom",), "symptom", rule.symptom
-        yield ("source",), "source", source_key(rule.source)
-    elif isinstance(rule, Renamed):
-        for index, symptom in enumerate(rule.now):
-            yield ("now", index), "symptom", symptom
-    elif isinstance(rule, RestRow):
-        yield ("symptom",), "symptom", rule.symptom
-        yield from _of_rest(rule)
-    elif isinstance(rule, Order):
-        yield ("source",), "source", source_key(rule.source)
-        for key in ("first", "then", "either"):
-            for index, alteration in enumerate(getattr(rule, key)):
-                yield (key, index), "alteration", alteration

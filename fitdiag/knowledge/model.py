@@ -8,20 +8,41 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property
-from operator import is_
+from functools import cached_property
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
-from fitdiag.knowledge.basics import Id, Ids, LengthMm, Rule, SignedMm, Text, YesNo, one_or_many
+from fitdiag.knowledge.basics import (
+    AlterationId,
+    AlterationIds,
+    CauseId,
+    Cites,
+    HowOften,
+    HowWell,
+    Id,
+    LengthMm,
+    MoreOrLess,
+    NoteId,
+    NoteIds,
+    Ref,
+    Rule,
+    SignedMm,
+    StageId,
+    SymptomId,
+    SymptomIds,
+    Text,
+    YesNo,
+    one_or_many,
+)
 from fitdiag.knowledge.garment import Garment, Move, Operation
 from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
+from fitdiag.knowledge.spoken import said
+from fitdiag.plausible import BODY_MM
 from fitdiag.problems import Where
-from fitdiag.units import Units, in_units
+from fitdiag.units import Units
 
 View = Literal["front", "side", "back", "worn", "paper"]
-Stage = Literal["balance", "rise", "girth", "crotch", "leg", "finish"]
 Grade = Literal["published", "common-practice", "memory", "judgement", "geometry", "simulated"]
 Seen = Literal["yes", "no", "unsure"]
 Severity = Literal["slight", "clear", "strong"]
@@ -51,14 +72,14 @@ class AtRest(Rule):
     reads_mm: SignedMm = Field(alias="reads")
     scatter_mm: LengthMm = Field(alias="scatter")
     moves_with: Mapping[Id, SignedMm] = Field(default_factory=dict)
-    body: Mapping[Id, SignedMm] = Field(default_factory=dict)
-    source: Text
+    body: Mapping[NoteId, SignedMm] = Field(default_factory=dict)
+    source: Cites
 
 
 class RestRow(AtRest):
     """What a right block shows of one symptom, in a table of its own."""
 
-    symptom: Id
+    symptom: SymptomId
 
 
 class Measure(Rule):
@@ -76,11 +97,11 @@ class Measure(Rule):
     give_mm: LengthMm = Field(alias="give")
     grades_mm: Mapping[Severity, LengthMm] = Field(alias="grades")
     on_pattern: Text | None = None
-    mirror_of: Id | None = None
-    same_as: Id | None = None
+    mirror_of: SymptomId | None = None
+    same_as: SymptomId | None = None
     at_rest: Annotated[tuple[AtRest, ...], BeforeValidator(one_or_many)] = ()
     largest_mm: LengthMm | None = Field(default=None, alias="largest")
-    source: Text
+    source: Cites
 
     @property
     def most_mm(self) -> float:
@@ -93,9 +114,13 @@ class Measure(Rule):
 _FAR, _FAR_MM = 4.0, 400.0  # times the mark for strong; of a distance, where less is worse: a fitter's judgement
 
 
-BodyMeasure = Literal[
-    "waist", "abdomen", "high-hip", "hip", "thigh", "knee", "calf", "crotch-depth", "total-crotch-length"
-]
+def _known_measure(name: str) -> str:
+    if name not in BODY_MM:
+        raise ValueError(f"'{name[:40]}' is not one of {', '.join(BODY_MM)}")
+    return name
+
+
+BodyMeasure = Annotated[str, AfterValidator(_known_measure)]
 
 
 class FromEase(Rule):
@@ -113,9 +138,17 @@ class FromPhoto(Rule):
     `from-centre`: from the centre seam to the grainline at the waist. A sign that is this one turned round needs no link.
     """
 
-    lines: tuple[Literal["waist", "hip", "crotch", "grain-left", "grain-right"], ...] = Field(min_length=1)
+    lines: tuple[Id, ...] = Field(min_length=1)
     what: Literal["drop", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
     of: Literal["back", "front"] = "back"  # for slope and lean either
+
+
+class Wearer(Rule):
+    """What the wearer is asked in place of the fitter, and how to measure it alone; `graded: no`: only yes or no."""
+
+    ask: Text | None = None
+    how: str = ""
+    graded: YesNo = True
 
 
 class Symptom(Rule):
@@ -127,18 +160,19 @@ class Symptom(Rule):
     ask: Text
     look: Text
     views: tuple[View, ...] = Field(min_length=1)
-    by: Id
+    by: Annotated[Id, Ref("word for how the answer is got")]
     felt: YesNo = False
     whole: YesNo = False  # it cannot be on one side only
-    needs: tuple[Id, ...] = ()  # asked only where one of these was seen
-    opposite: Ids = ()  # signs that cannot be there as well
-    seen_anyway: Id
-    source: Text
+    needs: tuple[SymptomId, ...] = ()  # asked only where one of these was seen
+    opposite: SymptomIds = ()  # signs that cannot be there as well
+    seen_anyway: Annotated[Id, Ref("seen-anyway word")]
+    source: Cites
     search: tuple[Text, ...] = ()
     from_ease: FromEase | None = None
     from_photo: FromPhoto | None = None
     measure: Measure | None = None
-    confused_with: tuple[Id, ...] = ()
+    wearer: Wearer | None = None
+    confused_with: tuple[SymptomId, ...] = ()
 
 
 class NoteMeasure(Rule):
@@ -148,7 +182,7 @@ class NoteMeasure(Rule):
     worse: Literal["more", "less"]
     some_mm: LengthMm = Field(alias="some")
     marked_mm: LengthMm = Field(alias="marked")
-    source: Text
+    source: Cites
 
 
 class BodyNote(Rule):
@@ -160,8 +194,8 @@ class BodyNote(Rule):
     measure: NoteMeasure | None = None
     figure: tuple[FigureMove, ...] = ()
     private: YesNo = False
-    opposite: Ids = ()
-    source: Text
+    opposite: NoteIds = ()
+    source: Cites
     search: tuple[Text, ...] = ()
 
 
@@ -170,24 +204,24 @@ class Slope(Rule):
 
     ratio: float = Field(ge=-10, le=10)
     scatter: float = Field(ge=0, le=10)
-    source: Text
+    source: Cites
 
 
 class Shows(Rule):
     """One link: how often a cause shows a symptom and, where known, how much of it an extent gives (`per`)."""
 
-    symptom: Id
-    how_often: Id
+    symptom: SymptomId
+    how_often: HowOften
     per: Annotated[tuple[Slope, ...], BeforeValidator(one_or_many)] = ()
-    source: Text
+    source: Cites
     note: Text | None = None
 
 
 class SlopeRow(Slope):
     """A slope that stands in a table of its own, as those fitted to simulated muslins do; it needs no link beside it."""
 
-    cause: Id
-    symptom: Id
+    cause: CauseId
+    symptom: SymptomId
 
 
 class Extent(Rule):
@@ -196,7 +230,7 @@ class Extent(Rule):
     what: Text
     usual_mm: LengthMm = Field(alias="usual")
     spread_mm: LengthMm = Field(alias="spread")
-    source: Text
+    source: Cites
 
 
 class Cure(Rule):
@@ -205,7 +239,7 @@ class Cure(Rule):
     Below 0: the alteration is done the other way, like a leg made shorter by a rule that makes it longer.
     """
 
-    how_well: Id
+    how_well: HowWell
     takes: float = Field(default=1.0, ge=-10, le=10)
 
 
@@ -216,9 +250,9 @@ def _cure(value: object) -> object:
 class LookAlike(Rule):
     """A cause this one is taken for, and the symptoms that tell them apart."""
 
-    cause: Id
+    cause: CauseId
     tell: Text
-    by: tuple[Id, ...] = ()
+    by: tuple[SymptomId, ...] = ()
 
 
 class Cause(Rule):
@@ -227,15 +261,15 @@ class Cause(Rule):
     id: Id
     title: Text
     status: Literal["draft", "trial", "tested", "settled"]
-    base_rate: Id
+    base_rate: Annotated[Id, Ref("base-rate word")]
     why: Text
-    source: Text
+    source: Cites
     extent: Extent | None = None
-    opposite: Id | None = None
+    opposite: CauseId | None = None
     shows: tuple[Shows, ...] = Field(min_length=1)
-    body: Mapping[Id, Id] = Field(default_factory=dict)
-    after: Mapping[Id, Id] = Field(default_factory=dict)
-    cured_by: Mapping[Id, Annotated[Cure, BeforeValidator(_cure)]] = Field(default_factory=dict)
+    body: Mapping[NoteId, MoreOrLess] = Field(default_factory=dict)
+    after: Mapping[AlterationId, MoreOrLess] = Field(default_factory=dict)
+    cured_by: Mapping[AlterationId, Annotated[Cure, BeforeValidator(_cure)]] = Field(default_factory=dict)
     may_stay: Text | None = None
     not_when: tuple[Text, ...] = Field(min_length=1)
     look_alikes: tuple[LookAlike, ...] = ()
@@ -268,18 +302,29 @@ class Geometry(Rule):
     drawn: Drawn | None = None
 
 
-class Edges(Rule):
-    """An amount that is spread: how many edges each take it, and which."""
+class SomeEdges(Rule):
+    """How many edges, and which."""
 
     count: int = Field(ge=2, le=8)
     where: Text
+
+
+class Edges(SomeEdges):
+    """An amount that is spread: the edges that each take it, and those that take half of it."""
+
+    half: SomeEdges | None = None
+
+    @property
+    def in_all(self) -> float:
+        """How many times the amount all edges take together."""
+        return self.count + (self.half.count / 2.0 if self.half is not None else 0.0)
 
 
 class SecondAmount(Rule):
     """The other dimension of an alteration that has two, from the extent of another cause."""
 
     what: Text
-    cause: Id
+    cause: CauseId
     start_mm: LengthMm = Field(alias="start")
     most_mm: LengthMm = Field(alias="most")
 
@@ -294,7 +339,7 @@ class Ways(Rule):
 class Aim(Rule):
     """What a measure of the pattern should reach: the symptom that reads it, and its amount when all is right."""
 
-    symptom: Id
+    symptom: SymptomId
     reads_mm: LengthMm = Field(alias="reads")
 
 
@@ -307,23 +352,23 @@ class Amount(Rule):
     edges: Edges | None = None
     second: SecondAmount | None = None
     ways: Ways | None = None
-    source: Text
+    source: Cites
 
 
 class Limit(Rule):
     """The most that may be changed, and on whose word."""
 
     amount_mm: LengthMm = Field(alias="amount")
-    source: Text
+    source: Cites
 
 
 class Condition(Rule):
     """When an alteration is to be avoided: a body note, a symptom seen, a symptom looked for and absent, or history."""
 
-    body: Id | None = None
-    symptom: Id | None = None
-    absent: Id | None = None
-    done: Id | None = None
+    body: NoteId | None = None
+    symptom: SymptomId | None = None
+    absent: SymptomId | None = None
+    done: AlterationId | None = None
     because: Text
 
     @property
@@ -338,18 +383,18 @@ class Condition(Rule):
 class FollowUp(Rule):
     """A next alteration that counts only if the named symptom shows after this one."""
 
-    if_seen: Id = Field(alias="if")
-    do: Id
+    if_seen: SymptomId = Field(alias="if")
+    do: AlterationId
     because: Text
 
 
 class Expects(Rule):
     """What the next try-on should show: by how much the amount of a symptom changes per amount altered, with its range."""
 
-    symptom: Id
+    symptom: SymptomId
     change: float = Field(ge=-3, le=3)
     range: tuple[float, float]
-    source: Text
+    source: Cites
 
 
 class Alteration(Rule):
@@ -359,9 +404,9 @@ class Alteration(Rule):
     title: Text
     draft: YesNo = False
     search: tuple[Text, ...] = ()
-    stage: Stage
+    stage: StageId
     operation: Geometry
-    seams: tuple[Id, ...] = Field(min_length=1)
+    seams: tuple[Annotated[Id, Ref("seam")], ...] = Field(min_length=1)
     amount: Amount
     most_a_round: Limit
     most_in_all: Limit | None = None
@@ -372,27 +417,27 @@ class Alteration(Rule):
     true_up: tuple[Text, ...] = Field(min_length=1)
     effects: tuple[Text, ...] = Field(min_length=1)
     effects_on: Mapping[Text, float] = Field(default_factory=dict)  # change of a pattern measure per amount altered
-    worsens: Mapping[Id, Id] = Field(default_factory=dict)
-    brings: Mapping[Id, Id] = Field(default_factory=dict)
+    worsens: Mapping[CauseId, HowWell] = Field(default_factory=dict)
+    brings: Mapping[SymptomId, HowOften] = Field(default_factory=dict)
     avoid_when: tuple[Condition, ...] = ()
     careful_when: tuple[Condition, ...] = ()
     check_next: tuple[Text, ...] = Field(min_length=1)
     expects: tuple[Expects, ...] = ()
-    opposite: Id | None = None
+    opposite: AlterationId | None = None
     follow_ups: tuple[FollowUp, ...] = ()
-    source: Text
+    source: Cites
 
 
 class Order(Rule):
     """`first` before `then` (alterations or whole stages), or `either`: these never in the same round."""
 
-    first: Ids = ()
-    then: Ids = ()
-    first_stage: Stage | None = None
-    then_stage: Stage | None = None
-    either: Ids = ()
+    first: AlterationIds = ()
+    then: AlterationIds = ()
+    first_stage: StageId | None = None
+    then_stage: StageId | None = None
+    either: AlterationIds = ()
     because: Text
-    source: Text
+    source: Cites
 
 
 class EaseRow(Rule):
@@ -411,7 +456,7 @@ class EaseTable(Rule):
 
     id: Id
     title: Text
-    source: Text
+    source: Cites
     place: Text | None = None
     rows: tuple[EaseRow, ...] = Field(min_length=1)
 
@@ -420,35 +465,51 @@ class Renamed(Rule):
     """A symptom of an earlier rule base, and what it is now; more than one where it hid a direction."""
 
     was: Id
-    now: tuple[Id, ...] = Field(min_length=1)
+    now: tuple[SymptomId, ...] = Field(min_length=1)
 
 
 class Caution(Rule):
-    """A caution shown once, where it applies."""
+    """A caution shown once, where it applies: to the fitter, and in the wearer's words."""
 
     when: Literal["always", "pinning", "cutting", "photos", "pressing"]
     text: Text
+    client: Text
 
 
 class About(Rule):
-    """`rulebase.yaml`: what this rule base is for, the names of seams its rules use, and words that people use for each other.
+    """`rulebase.yaml`: what this rule base is for, the seams and the stages of a round that its rules name.
 
-    `alike`: a word and those that are taken for it when somebody types them; `opposites`: pairs of such words.
+    `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
+    taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
+    those taken for it when typed; `opposites`: pairs of such words; `places`: those that name a part; `vocabulary.yaml` has them too.
     """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")
     garment: Id
     title: Text
+    shares: Id | None = None
+    stages: tuple[Id, ...] = Field(min_length=1)
     seams: tuple[Id, ...]
+    photographs: tuple[Text, ...] = ()
+    presses: Mapping[Text, SymptomId] = Field(default_factory=dict)
     cautions: tuple[Caution, ...]
     alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
     opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
+
+
+class Vocabulary(Rule):
+    """`vocabulary.yaml`: words of `About` that several garments share."""
+
+    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
+    opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
 
 
 class WordTable(Rule):
     """Words and the numbers they stand for, with the source of the numbers."""
 
-    source: Text
+    source: Cites
     words: Mapping[Id | Annotated[str, StringConstraints(pattern=r"^[a-z_]+$")], float]
 
 
@@ -489,15 +550,19 @@ class RuleBase:
 
     def in_units(self, units: Units) -> RuleBase:
         """The same rules with the lengths in their texts written in inches, or in centimetres."""
-        return self._in_inches if units == "in" else self._in_centimetres
+        if units not in self._spoken:
+            tables: dict[str, Any] = {
+                name: {rule_id: said(rule, units) for rule_id, rule in getattr(self, name).items()}
+                for name in ("body_notes", "symptoms", "causes", "alterations")
+            }
+            spoken = replace(self, order=said(self.order, units), **tables)
+            spoken.__dict__["_spoken"] = {units: spoken}  # it is its own translation into them
+            self._spoken[units] = spoken
+        return self._spoken[units]
 
     @cached_property
-    def _in_inches(self) -> RuleBase:
-        return _spoken(self, "in")
-
-    @cached_property
-    def _in_centimetres(self) -> RuleBase:
-        return _spoken(self, "cm")
+    def _spoken(self) -> dict[Units, RuleBase]:
+        return {}
 
     def setting(self, name: str) -> float:
         """A number from the `settings` table of words.yaml."""
@@ -598,48 +663,3 @@ class RuleBase:
             if rule_id in table:
                 return kind, table[rule_id]
         return None
-
-
-_SPOKEN = frozenset((
-    "title", "ask", "look", "what", "how", "judge", "why", "may_stay", "not_when", "tell", "cloth", "paper", "true_up", "effects",
-    "check_next", "cut", "hinge", "until", "because", "measure", "look_alikes", "operation", "amount", "avoid_when",
-    "careful_when", "follow_ups",
-))  # fmt: skip
-
-
-def _spoken(base: RuleBase, units: Units) -> RuleBase:
-    """Rules whose texts speak in one kind of units; it is its own translation into them."""
-
-    def all_in(rules: Mapping[str, Any]) -> Mapping[str, Any]:
-        return {name: _said(rule, units) for name, rule in rules.items()}
-
-    spoken = replace(
-        base, body_notes=all_in(base.body_notes), symptoms=all_in(base.symptoms), causes=all_in(base.causes),
-        alterations=all_in(base.alterations), order=tuple(_said(rule, units) for rule in base.order),
-    )  # fmt: skip
-    spoken.__dict__["_in_inches" if units == "in" else "_in_centimetres"] = spoken
-    return spoken
-
-
-@cache
-def _texts(model: type[BaseModel]) -> tuple[str, ...]:
-    return tuple(name for name in model.model_fields if name in _SPOKEN)
-
-
-def _said(value: Any, units: Units) -> Any:
-    kind = type(value)
-    if kind is str:
-        return in_units(value, units)
-    if kind is tuple:
-        if not value:
-            return value
-        said = tuple([_said(item, units) for item in value])
-        return value if all(map(is_, said, value)) else said
-    if isinstance(value, BaseModel):
-        changed = {}
-        for name in _texts(value.__class__):
-            old = getattr(value, name)
-            if old is not None and (new := _said(old, units)) is not old:
-                changed[name] = new
-        return value.model_copy(update=changed) if changed else value
-    return value

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from fitdiag.knowledge.basics import Id, LengthMm, Rule, Text, YesNo
+from fitdiag.knowledge.basics import Cites, Id, LengthMm, Rule, SymptomId, Text, YesNo
 
 FigurePart = Literal[
     "seat-out", "seat-lower", "seat-higher", "abdomen-out", "abdomen-lower", "abdomen-higher", "crotch-lower", "crotch-higher",
@@ -36,7 +36,7 @@ class Cloth(Rule):
     shear: float = Field(ge=5, le=2000)
     friction: float = Field(ge=0, le=1)
     note: Text | None = None
-    source: Text
+    source: Cites
 
 
 class SimulatedSign(Rule):
@@ -46,9 +46,9 @@ class SimulatedSign(Rule):
     """
 
     id: Id
-    symptom: Id
+    symptom: SymptomId
     reading: Id
     mm: float | None = Field(default=None, ge=-100, le=100)
     seen_from: float = Field(gt=0)
     whole: YesNo = False
-    source: Text
+    source: Cites

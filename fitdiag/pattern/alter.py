@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.pattern.garment import Spot, arc, far_on
+from fitdiag.pattern.garment import Spot, arc, far_on, nearest
 from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, points
 from fitdiag.problems import stop
 
@@ -349,23 +349,6 @@ def _seams(piece: Piece, ring: Array, labels: NDArray[np.int_]) -> dict[str, Arr
         told = f"{piece.name}: nothing would be left of the seam '{empty[0] if empty else names[0]}'"
         raise stop("amount", told, hint="take a smaller amount")
     return {name: points(ring[low : high + 1]) for name, low, high in zip(names, ends[:-1], ends[1:], strict=True)}
-
-
-def nearest(line: Array, at: Array) -> Array:
-    """The point of a polyline that lies nearest to a point."""
-    return foot(line, at)[0]
-
-
-def foot(line: Array, at: Array) -> tuple[Array, int, float]:
-    """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
-    x, y = line[:, 0], line[:, 1]
-    x0, y0 = x[:-1], y[:-1]
-    dx, dy = x[1:] - x0, y[1:] - y0
-    share = ((at[0] - x0) * dx + (at[1] - y0) * dy) / np.maximum(dx * dx + dy * dy, 1e-18)
-    share = np.minimum(np.maximum(share, 0.0), 1.0)
-    fx, fy = x0 + share * dx, y0 + share * dy
-    index = int(np.argmin((fx - at[0]) ** 2 + (fy - at[1]) ** 2))
-    return np.array([fx[index], fy[index]]), index, float(share[index])
 
 
 # -- redrawing -----------------------------------------------------------------------------------------------------------

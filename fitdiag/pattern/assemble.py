@@ -39,6 +39,22 @@ _FRAMES = tuple(
 
 
 @dataclass
+class Taken:
+    """What was taken from a drawing, for the fitter to check: the size and why, what counts as what, and what was left out."""
+
+    lines: list[str] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
+
+    def told(self) -> list[str]:
+        found = list(self.lines)
+        if self.left_out:
+            names = list(dict.fromkeys(self.left_out))
+            more = f" and {len(names) - 12} more" if len(names) > 12 else ""
+            found.append(f"Left out: {', '.join(names[:12])}{more}.")
+        return found
+
+
+@dataclass
 class Drawn:
     """One piece as a drawing shows it, in mm, y up: what each line is, but not yet which way it runs.
 

@@ -8,8 +8,8 @@ from math import atan2
 
 import numpy as np
 
-from fitdiag.pattern.alter import nearest, rotated, through
-from fitdiag.pattern.garment import along, arc, far_on
+from fitdiag.pattern.alter import rotated, through
+from fitdiag.pattern.garment import along, arc, far_on, nearest
 from fitdiag.pattern.piece import Array, Dart, Piece, points
 from fitdiag.problems import stop
 

@@ -7,12 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import (
-    Did,
-    nearest,
-    redraw,
-)
-from fitdiag.pattern.garment import along, arc, far_on
+from fitdiag.pattern.alter import Did, redraw
+from fitdiag.pattern.garment import along, arc, far_on, nearest
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, way_out
 from fitdiag.pattern.measure import after_darts
 from fitdiag.pattern.piece import Array, Dart, Piece, length, points

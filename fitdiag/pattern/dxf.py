@@ -1,37 +1,28 @@
-"""Patterns as DXF with the layers of ASTM D6673, for programs that cut or plot.
+"""Patterns written as DXF with the layers of ASTM D6673, for programs that cut or plot; `dxf_read.py` reads them.
 
 The layers are from memory of the standard, not checked against its text: 1 piece boundary (the line to cut along), 2 turn
 points, 3 curve points, 4 notches, 7 grain line, 8 internal lines, 11 internal cutouts, 13 drill holes, 14 sew lines, 15
 annotation text. Each piece is a block; a text of layer 15 names it. Needs the extra `dxf`.
-
-Files of other hands leave open what counts as what. Here nothing is guessed: an outline without a sew line is asked about
-(`line`), a size without a unit must be that of a garment in mm, and what was taken and left out is told (`Taken`).
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from contextlib import contextmanager
 from io import StringIO
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fitdiag.files import refuse_utf16
-from fitdiag.pattern.assemble import Drawn, chained, check_size, piece_of, put_together
-from fitdiag.pattern.corners import seams_of_outline
-from fitdiag.pattern.garment import Garment, shipped_garment
-from fitdiag.pattern.outline import cutting_area, inset, notch_tick
-from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, cut_words, points
-from fitdiag.pattern.record import LONGEST_CLIENT, from_rows, row_of
-from fitdiag.pattern.svg_files import Taken
-from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
+from fitdiag.pattern.outline import cutting_area, notch_tick
+from fitdiag.pattern.piece import Pattern, Piece, Side, cut_words
+from fitdiag.pattern.record import LONGEST_CLIENT, row_of
+from fitdiag.problems import one_line, stop
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
 
-BOUNDARY, TURN, CURVE, NOTCH, GRAIN, INTERNAL, CUTOUT, DRILL, SEW, TEXT = (
+BOUNDARY, TURN, CURVE, NOTCH, GRAIN, INTERNAL, CUTOUT, DRILL, SEW, TEXT = [
     "1",
     "2",
     "3",
@@ -42,28 +33,16 @@ BOUNDARY, TURN, CURVE, NOTCH, GRAIN, INTERNAL, CUTOUT, DRILL, SEW, TEXT = (
     "13",
     "14",
     "15",
-)
+]
 LAYERS = {
     BOUNDARY: "piece boundary", TURN: "turn points", CURVE: "curve points", NOTCH: "notches", GRAIN: "grain line",
     INTERNAL: "internal lines", CUTOUT: "internal cutouts", DRILL: "drill holes", SEW: "sew lines", TEXT: "annotation text",
 }  # fmt: skip
-_WORDS = {
-    "cut": BOUNDARY, "cutting": BOUNDARY, "boundary": BOUNDARY, "outline": BOUNDARY, "sew": SEW, "sewing": SEW,
-    "stitch": SEW, "stitching": SEW, "seam": SEW, "grain": GRAIN, "grainline": GRAIN, "notch": NOTCH, "notches": NOTCH,
-    "internal": INTERNAL, "drill": DRILL, "holes": DRILL, "turn": TURN,
-}  # fmt: skip
-MOST_CHARACTERS = 16 * 1024 * 1024
-MOST_ENTITIES = 3 * MOST_POINTS
-FLAT_MM = 0.05
-DEEPEST = 8
 APART_MM, TEXT_MM = 40.0, 6.0
-_LONGEST = 200  # characters of one text; old readers stop at 255
-_UNITS = {1: ("inches", 25.4), 2: ("feet", 304.8), 4: ("mm", 1.0), 5: ("cm", 10.0), 6: ("m", 1000.0)}  # of $INSUNITS
-_ESCAPED = re.compile(r"\\U\+([0-9A-Fa-f]{4})")
-Outline = Literal["cut", "stitch"]
+LONGEST = 200  # characters of one text; old readers stop at 255
 
 
-def _library() -> Any:
+def library() -> Any:
     try:
         import ezdxf  # noqa: PLC0415 (an extra)
         import ezdxf.path  # noqa: PLC0415
@@ -73,19 +52,35 @@ def _library() -> Any:
     return ezdxf
 
 
-# -- writing -------------------------------------------------------------------------------------------------------------
-
-
 def pattern_to_dxf(pattern: Pattern) -> str:
-    """A pattern as DXF text in ASCII: a block per piece, the stitching line as boundary, turn points where seams meet."""
-    document = _library().new("R2000")
+    """A pattern as DXF text in ASCII: a block per piece, the stitching line as boundary, turn points where seams meet.
+
+    The same pattern makes the same text each time.
+    """
+    dxf = library()
+    with _same_each_time(dxf):
+        return _written(pattern, dxf.new("R2000"))
+
+
+@contextmanager
+def _same_each_time(dxf: Any) -> Iterator[None]:
+    """The library leaves the time and new random marks out of what it writes."""
+    before = dxf.options.write_fixed_meta_data_for_testing
+    dxf.options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        dxf.options.write_fixed_meta_data_for_testing = before
+
+
+def _written(pattern: Pattern, document: Drawing) -> str:
     document.header["$INSUNITS"], document.header["$MEASUREMENT"] = 4, 1
     for name, what in LAYERS.items():
         document.layers.add(name).description = what
     space, x = document.modelspace(), 0.0
-    title, grade = (one_line(text, _LONGEST) for text in (pattern.title, pattern.grade))
+    title, grade = (one_line(text, LONGEST) for text in (pattern.title, pattern.grade))
     client = [f"Client: {one_line(pattern.client, LONGEST_CLIENT)}"] if pattern.client else []
-    altered = [f"Altered: {row_of(item)[:_LONGEST]}" for item in pattern.carried]
+    altered = [f"Altered: {row_of(item)[:LONGEST]}" for item in pattern.carried]
     garment = f"Garment: {pattern.garment.name}"
     for line in (f"Style Name: {title}", f"Grade: {grade}", garment, "Units: METRIC", "Unit: mm", *client, *altered):
         _say(space, line, 0.0, -TEXT_MM * 2 * (1 + len(space)))
@@ -144,14 +139,14 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
 
 def _say(layout: Any, text: str, x: float, y: float) -> None:
     layout.add_text(
-        _escaped(one_line(text, _LONGEST + 40)), height=TEXT_MM, dxfattribs={"layer": TEXT, "insert": (x, y)}
+        _escaped(one_line(text, LONGEST + 40)), height=TEXT_MM, dxfattribs={"layer": TEXT, "insert": (x, y)}
     )
 
 
 def _chunks(key: str, text: str) -> list[str]:
     """A long text in rows; a mark at the start of the words keeps the blanks between them."""
-    clean = one_line(text, 10 * _LONGEST)
-    return [f"{key}: |{clean[at : at + _LONGEST]}|" for at in range(0, len(clean), _LONGEST)]
+    clean = one_line(text, 10 * LONGEST)
+    return [f"{key}: |{clean[at : at + LONGEST]}|" for at in range(0, len(clean), LONGEST)]
 
 
 def _escaped(text: str) -> str:
@@ -159,429 +154,3 @@ def _escaped(text: str) -> str:
     units = text.encode("utf-16-be", "replace")
     codes = [int.from_bytes(units[at : at + 2], "big") for at in range(0, len(units), 2)]
     return "".join(chr(code) if code < 128 else f"\\U+{code:04X}" for code in codes)
-
-
-def _unescaped(text: str) -> str:
-    plain = _ESCAPED.sub(lambda match: chr(int(match[1], 16)), text)
-    return plain.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
-
-
-# -- reading -------------------------------------------------------------------------------------------------------------
-
-
-@dataclass
-class _Block:
-    """What a piece of the file holds, as plain values in mm."""
-
-    name: str
-    outlines: dict[str, list[Array]] = field(default_factory=lambda: {BOUNDARY: [], SEW: []})
-    turns: list[tuple[float, float]] = field(default_factory=list)
-    notches: list[Array] = field(default_factory=list)
-    holes: list[tuple[float, float]] = field(default_factory=list)
-    internal: list[Array] = field(default_factory=list)
-    grain: list[Array] = field(default_factory=list)
-    texts: list[tuple[str, str, tuple[float, float]]] = field(default_factory=list)
-    origin: tuple[float, float] = (0.0, 0.0)
-
-    def said(self, key: str) -> str:
-        """What the texts say after a key: rows of one text joined, otherwise the first."""
-        found = [value for name, value, _ in self.texts if name == key]
-        rows = [value[1:-1] for value in found if len(value) > 1 and value[0] == value[-1] == "|"]
-        return "".join(rows) or next(iter(found), "")
-
-
-def pattern_from_dxf(
-    content: str | bytes,
-    shown_path: str,
-    garment: Garment | None = None,
-    *,
-    line: Outline | None = None,
-    allowance: float | None = None,
-    taken: Taken | None = None,
-) -> Pattern:
-    """A pattern from DXF text with the layers above. Raises ProblemsFoundError.
-
-    `line`: what an outline is that no sew line explains: the line to cut along, with `allowance` mm in it, or the stitching line.
-    """
-    where, taken = Where(shown_path), taken if taken is not None else Taken()
-    text = _text(content, where)
-    document = _read(text, where)
-    try:
-        scale = _unit(document, text, where, taken)
-        blocks = _pieces_of(document, scale, where, taken)
-        space = _Block("")
-        _gather(space, _flat_texts(document), scale, where, taken, document)
-    except ProblemsFoundError:
-        raise
-    except Exception as error:  # whatever a damaged entity makes the library say
-        told = f"this DXF cannot be read: {one_line(error)}"
-        raise stop("not-dxf", told, where=where, hint="is it the right file?") from None
-    garment = garment or shipped_garment(space.said("garment").lower())
-    named = _named(blocks, garment, where, taken)
-    pieces = {
-        key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, where, taken), garment, where)
-        for key, block in named.items()
-    }
-    carried = from_rows([value for key, value, _ in space.texts if key == "altered"])
-    title, grade, client = space.said("style name"), space.said("grade"), one_line(space.said("client"), LONGEST_CLIENT)
-    pattern = replace(put_together(garment, pieces, where), title=title, grade=grade, client=client, carried=carried)
-    if problems := check_size(pattern, where):
-        raise ProblemsFoundError(problems)
-    return pattern
-
-
-def _text(content: str | bytes, where: Where) -> str:
-    """The text of a file, of any age: UTF-8, else each byte a sign, which is enough for names in ASCII."""
-    if len(content) > MOST_CHARACTERS:
-        told = f"this file is larger than {MOST_CHARACTERS // 1024} kB"
-        raise stop("too-large", told, where=where, hint=f"a piece may have {MOST_POINTS} points; simplify the outlines")
-    if isinstance(content, str):
-        return content
-    if b"Binary DXF" in content[:24]:
-        raise stop("not-dxf", "this is a binary DXF", where=where, hint="save it as DXF text")
-    refuse_utf16(content, where)
-    content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return content.decode("latin-1")
-
-
-def _read(text: str, where: Where) -> Drawing:
-    library = _library()
-    try:
-        document: Drawing = library.read(StringIO(text.replace("\r\n", "\n").replace("\r", "\n")))
-    except Exception as error:  # the library raises many kinds for damaged files
-        told = f"this is not DXF: {one_line(error)}"
-        raise stop("not-dxf", told, where=where, hint="is it the right file?") from None
-    return document
-
-
-def _unit(document: Drawing, text: str, where: Where, taken: Taken) -> float:
-    """Millimetres of one unit of the file, by its header or its texts; contradictions are refused."""
-    header = document.header.get("$INSUNITS", 0) if "$INSUNITS" in text else 0  # the library fills in its own
-    words = {value.strip().lower() for key, value in re.findall(r"(?im)^\s*(units?)\s*:\s*(\w+)", text)}
-    said = 25.4 if words & {"english", "inch", "inches"} else 1.0 if words & {"metric", "mm"} else None
-    if header:
-        if header not in _UNITS:
-            told = "the header of this file names a unit that is none of a pattern"
-            raise stop("units", told, where=where, hint="save it again in mm")
-        name, scale = _UNITS[header]
-        if said is not None and abs(said - scale) > 1e-9:
-            told = f"the header of this file says {name}, its texts say {'inches' if said > 1 else 'mm'}"
-            raise stop("units", told, where=where, hint="save it again in mm")
-        taken.lines.append(f"Unit: the header of the file says {name}.")
-        return scale
-    if said is not None:
-        taken.lines.append(f"Unit: a text of the file says {'inches' if said > 1 else 'metric, so mm'}.")
-        return said
-    taken.lines.append("Unit: the file names none; its numbers were taken for mm, which is the size of a garment.")
-    return 1.0
-
-
-def _flat_texts(document: Drawing) -> Iterator[Any]:
-    return (entity for entity in document.modelspace() if entity.dxftype() in ("TEXT", "MTEXT"))
-
-
-def _pieces_of(document: Drawing, scale: float, where: Where, taken: Taken) -> list[_Block]:
-    """Each piece of the file: a block that is placed in the drawing (or any, if none is), with all blocks inside it."""
-    blocks = [block for block in document.blocks if not block.is_any_layout and not block.name.startswith("*")]
-    placed: list[Any] = [entity for entity in document.modelspace() if entity.dxftype() == "INSERT"]
-    found = []
-    if placed:
-        for insert in placed[:500]:
-            _refuse_stretched(insert, where)
-            if _hidden(insert, document):
-                taken.left_out.append(f"'{one_line(insert.dxf.name, 40)}', on a layer that is switched off")
-                continue
-            block = _Block(insert.dxf.name, origin=_xy(insert.dxf.insert, scale))
-            _gather(block, _inside(insert, where), scale, where, taken, document)
-            for attribute in insert.attribs:
-                _take_text(block, f"{attribute.dxf.tag}: {attribute.dxf.text}", _xy(attribute.dxf.insert, scale))
-            found.append(block)
-    else:
-        for layout in blocks[:500]:
-            block = _Block(layout.name)
-            _gather(
-                block, (part for entity in layout for part in _inside(entity, where)), scale, where, taken, document
-            )
-            found.append(block)
-    loose = _Block("")
-    free = [e for e in document.modelspace() if e.dxftype() != "INSERT"]
-    _gather(loose, free, scale, where, Taken(), document)
-    if any(loose.outlines.values()):
-        if not found:
-            told = "this file has no piece: each piece must be a block"
-            raise stop("blocks", told, where=where, hint="save it as a pattern, not as a drawing")
-        taken.left_out.append("an outline that belongs to no piece")
-    if not found:
-        told = "this file has no piece: each piece must be a block"
-        raise stop("blocks", told, where=where, hint="save it as a pattern, not as a drawing")
-    return found
-
-
-def _refuse_stretched(insert: Any, where: Where) -> None:
-    scales = [abs(insert.dxf.get(key, 1.0)) for key in ("xscale", "yscale")]
-    if abs(scales[0] - scales[1]) > 1e-6 * max(scales):
-        told = f"the piece '{one_line(insert.dxf.name, 40)}' is stretched more one way than the other"
-        raise stop("scale", told, where=where, hint="save it at scale 1")
-
-
-def _inside(entity: Any, where: Where, deep: int = 0) -> Iterator[Any]:
-    """What an entity holds, blocks in blocks opened, where it lies in the drawing."""
-    if entity.dxftype() != "INSERT":
-        yield entity
-        return
-    _refuse_stretched(entity, where)
-    if deep > DEEPEST:
-        raise stop("blocks", "blocks lie in blocks more than 8 deep", where=where, hint="explode some of them")
-    for count, part in enumerate(entity.virtual_entities()):
-        if count > MOST_ENTITIES:
-            return
-        yield from _inside(part, where, deep + 1)
-
-
-def _layer(entity: Any) -> str:
-    name = str(entity.dxf.get("layer", "0")).strip()
-    if name in LAYERS:
-        return name
-    return next((_WORDS[word] for word in re.findall(r"[a-z]+", name.lower()) if word in _WORDS), name)
-
-
-def _hidden(entity: Any, document: Drawing) -> bool:
-    name = str(entity.dxf.get("layer", "0"))
-    layer = document.layers.get(name) if document.layers.has_entry(name) else None
-    return bool(entity.dxf.get("invisible", 0)) or (layer is not None and (layer.is_off() or layer.is_frozen()))
-
-
-def _gather(found: _Block, entities: Any, scale: float, where: Where, taken: Taken, document: Drawing) -> None:
-    """Sort what belongs to a pattern into a block, in mm; what does not is told."""
-    left = 2 * MOST_POINTS
-    for count, entity in enumerate(entities):
-        kind, layer = entity.dxftype(), _layer(entity)
-        if count > MOST_ENTITIES or left < 0:
-            told = f"'{one_line(found.name, 40)}' has more than {MOST_POINTS} points"
-            raise stop("points", told, where=where, hint="simplify the outline")
-        if _hidden(entity, document):
-            taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)}, which is switched off")
-        elif kind in ("TEXT", "MTEXT"):
-            text = entity.plain_text() if kind == "MTEXT" else entity.dxf.text
-            for row in str(text).splitlines():
-                _take_text(found, row, _xy(entity.dxf.insert, scale))
-        elif kind == "POINT":
-            if layer == TURN:
-                found.turns.append(_xy(entity.dxf.location, scale))
-            elif layer == NOTCH:
-                found.notches.append(points([_xy(entity.dxf.location, scale)]))
-            elif layer == DRILL:
-                found.holes.append(_xy(entity.dxf.location, scale))
-            elif layer != CURVE:
-                taken.left_out.append(
-                    f"points on layer {one_line(entity.dxf.layer, 20)} ({LAYERS.get(layer, 'unknown')})"
-                )
-        elif layer == DRILL and kind == "CIRCLE":
-            found.holes.append(_xy(entity.dxf.center, scale))
-        elif layer in (BOUNDARY, SEW, GRAIN, INTERNAL, NOTCH):
-            line = _line(entity, scale, where)
-            if line is None:
-                taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)}")
-                continue
-            left -= len(line)
-            _sort_in(found, layer, line)
-        else:
-            what = LAYERS.get(layer, "a layer of another name")
-            taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)} ({what})")
-
-
-def _take_text(found: _Block, text: str, at: tuple[float, float]) -> None:
-    key, _, value = _unescaped(text).partition(":")
-    if len(found.texts) < 1000:
-        found.texts.append((key.strip().lower(), one_line(value, 2 * _LONGEST), at))
-
-
-def _xy(place: Any, scale: float) -> tuple[float, float]:
-    return float(place[0]) * scale, float(place[1]) * scale
-
-
-def _sort_in(found: _Block, layer: str, line: Array) -> None:
-    if layer in found.outlines:
-        found.outlines[layer].append(line)
-    elif layer == NOTCH:
-        found.notches.append(line)
-    else:
-        (found.grain if layer == GRAIN else found.internal).append(line)
-
-
-def _line(entity: Any, scale: float, where: Where) -> Array | None:
-    """A line, arc, spline or polyline as points in mm, curves made flat; None for what is none of them."""
-    if entity.dxftype() not in ("LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "POLYLINE", "LWPOLYLINE"):
-        return None
-    if entity.dxftype() in ("POLYLINE", "LWPOLYLINE") and len(entity) > MOST_POINTS:
-        raise stop("points", f"an outline has more than {MOST_POINTS} points", where=where, hint="simplify the outline")
-    path = _library().path.make_path(entity)
-    found = [
-        (v.x * scale, v.y * scale)
-        for v, _ in zip(path.flattening(FLAT_MM / scale), range(MOST_POINTS + 2), strict=False)
-    ]
-    line = points(found)
-    keep = np.ones(len(line), dtype=bool)
-    keep[1:] = np.abs(np.diff(line, axis=0)).max(axis=1) > 1e-9
-    return points(line[keep]) if keep.sum() > 1 else None
-
-
-def _named(blocks: list[_Block], garment: Garment, where: Where, taken: Taken) -> dict[tuple[str, Side], _Block]:
-    """The block of each piece, by the words of its name; other pieces are told."""
-    found: dict[tuple[str, Side], list[_Block]] = {}
-    for block in blocks:
-        text = f"{block.said('piece name')} {block.name}".lower()
-        words = re.findall(r"[a-z]+", text)
-        names = {name for name in garment.parts if name in words}
-        if len(names) != 1:
-            taken.left_out.append(f"the piece '{one_line(block.said('piece name') or block.name, 40)}'")
-            continue
-        side: Side = "left" if "left" in words else "right" if "right" in words else "both"
-        found.setdefault((names.pop(), side), []).append(block)
-    for name in garment.parts:
-        several = {side: found[name, side] for side in ("both", "left", "right") if (name, side) in found}
-        if not several or any(len(one) > 1 for one in several.values()) or len(several) == 3:
-            count = sum(len(one) for one in several.values())
-            told = f"there is no piece named '{name}'" if not count else f"there are {count} pieces named '{name}'"
-            hint = f"a pattern needs {' and '.join(garment.parts)}, named in the block or in 'Piece Name: ...'"
-            raise stop("pieces", told, where=where, hint=hint)
-    return {key: one[0] for key, one in found.items()}
-
-
-def _drawn(
-    part: Any, block: _Block, line: Outline | None, allowance: float | None, where: Where, taken: Taken
-) -> Drawn:
-    """A block as drawn lines. The sew line counts if there is one; a boundary alone counts as what it is said to be."""
-    grain = block.grain[0] if block.grain else None
-    drawn = Drawn(part, grain=grain, origin=np.array(block.origin))
-    turns = points(block.turns)
-    if block.outlines[SEW]:
-        drawn.seams = seams_of_outline(part, _ring(part.name, block, SEW, where), turns, grain, where)
-        told = "layer 14, the sew line, is the stitching line"
-        if block.outlines[BOUNDARY]:
-            drawn.allowance = _allowances(drawn.seams, _ring(part.name, block, BOUNDARY, where))
-            told += "; layer 1 is the line to cut along"
-    else:
-        kind = _said_line(block) or line
-        if kind is None:
-            told = (
-                f"{part.name}: the file does not say whether its outline is the line to cut along or the stitching line"
-            )
-            hint = "add --line stitch, or --line cut --allowance 15mm with the allowance that it holds"
-            raise stop("which-line", told, where=where, hint=hint)
-        if kind == "cut" and allowance is None:
-            told = f"{part.name}: the outline is the line to cut along, but how wide the allowance is is not known"
-            raise stop("which-line", told, where=where, hint="add --allowance 15mm")
-        seams = seams_of_outline(part, _ring(part.name, block, BOUNDARY, where), turns, grain, where)
-        if kind == "cut" and allowance:
-            seams = inset(seams, part.seams, allowance, where)
-            drawn.allowance = dict.fromkeys(part.seams, allowance)
-        drawn.seams = seams
-        told = f"layer 1, the boundary, is the {'line to cut along' if kind == 'cut' else 'stitching line'}"
-        told += ", as the file says" if _said_line(block) else ", as given"
-    taken.lines.append(f"{part.name.capitalize()}: {told}.")
-    _take_marks(drawn, block, taken)
-    if note := block.said("note"):
-        drawn.notes.append(note)
-    return drawn
-
-
-def _said_line(block: _Block) -> Outline | None:
-    said = block.said("boundary").lower()
-    return "stitch" if "stitch" in said else "cut" if "cut" in said else None
-
-
-def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
-    part = drawn.part
-    named = np.array([at for key, _, at in block.texts if key == "dart"]).reshape(-1, 2)
-    drawn.darts = [one for one in block.internal if _is_dart(one, named, drawn.seams[part.seams[0]])][:20]
-    used = [id(one) for one in drawn.darts]
-    for key, value, at in block.texts:
-        if key == "level" and value in part.levels:
-            drawn.levels[value] = points([at])
-        elif key == "notch" and value.split(" ")[-1] in part.seams:
-            words = value.split(" ")
-            drawn.notches.append((" ".join(words[1:-1]), words[-1], points([at])[0]))
-        elif key == "line" and (one := _line_at(at, block.internal)) is not None:
-            drawn.lines[value[:40]] = one
-            used.append(id(one))
-        elif key.startswith("allowance ") and key[10:] in part.seams and re.match(r"\d{1,4}(\.\d+)?\Z", value):
-            drawn.allowance[key[10:]] = float(value)
-    if not drawn.notches:
-        drawn.notches = [(f"notch {number}", *_home(drawn, one)) for number, one in enumerate(block.notches, 1)]
-    drawn.holes = [np.array(at) for at in block.holes]
-    if drawn.holes:
-        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
-    if drawn.notches:
-        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the seam that is nearest.")
-    if count := sum(id(one) not in used for one in block.internal):
-        taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
-
-
-def _home(drawn: Drawn, notch: Array) -> tuple[str, Array]:
-    """The seam nearest to a notch of a file, and the place on it."""
-    from fitdiag.pattern.alter import nearest  # noqa: PLC0415
-
-    at = notch[0]
-    feet = {seam: nearest(line, at) for seam, line in drawn.seams.items()}
-    seam = min(feet, key=lambda name: float(np.hypot(*(feet[name] - at))))
-    return seam, points([feet[seam]])[0]
-
-
-def _ring(name: str, block: _Block, layer: str, where: Where) -> Array:
-    """The one closed outline on a layer, each point once; lines, arcs and splines that touch make one."""
-    parts = block.outlines[layer]
-    closed = [one for one in parts if len(one) > 3 and np.hypot(*(one[0] - one[-1])) <= CLOSED_MM]
-    if len(closed) > 1 or (closed and len(parts) > len(closed)):
-        told = f"{name}: there are {len(parts)} outlines on layer {layer}"
-        raise stop("layers", told, where=where, hint="the outline belongs there as one closed line")
-    if not parts:
-        told = f"{name}: there is no outline on layer {layer}"
-        raise stop(
-            "layers",
-            told,
-            where=where,
-            hint="the boundary belongs on layer 1, as one closed line; is the layer switched off?",
-        )
-    line = closed[0] if closed else chained(parts)
-    if line is None:
-        told = f"{name}: the {len(parts)} lines on layer {layer} do not touch end to end"
-        raise stop("open", told, where=where, hint="join them to one closed outline, and save it again")
-    gap = float(np.hypot(*(line[0] - line[-1])))
-    if gap > CLOSED_MM:
-        told = f"{name}: the outline on layer {layer} is open by {gap:.1f} mm"
-        raise stop("open", told, where=where, hint="close it, and save it again")
-    if len(line) - 1 < len(block.outlines) + 4:
-        told = f"{name}: the outline on layer {layer} has only {len(line) - 1} points"
-        raise stop("layers", told, where=where, hint="it must show every seam")
-    return line[:-1]
-
-
-def _is_dart(line: Array, named: Array, seam: Array) -> bool:
-    """Whether a line over three points is a dart: its point bears the text, or its ends lie on the waist seam."""
-    from shapely import LineString, Point  # noqa: PLC0415
-
-    if len(line) != 3 or (len(named) and (np.hypot(*(named - line[1]).T) <= CLOSED_MM).any()):
-        return len(line) == 3
-    waist = LineString(seam)
-    return all(waist.distance(Point(*point)) <= 2.0 for point in (line[0], line[-1]))
-
-
-def _line_at(at: tuple[float, float], lines: list[Array]) -> Array | None:
-    """The line that begins at a text."""
-    return next((line for line in lines if np.hypot(*(line[0] - np.array(at))) <= CLOSED_MM), None)
-
-
-def _allowances(seams: dict[str, Array], cut: Array) -> dict[str, float]:
-    """How far the cut line lies from the middle of each seam, in mm."""
-    from shapely import LinearRing, LineString  # noqa: PLC0415
-
-    ring = LinearRing(cut)
-    far = {
-        name: round(ring.distance(LineString(line).interpolate(0.5, normalized=True)), 2)
-        for name, line in seams.items()
-    }
-    return {name: mm for name, mm in far.items() if mm >= 0.1}

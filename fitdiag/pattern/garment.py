@@ -10,16 +10,16 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 
+from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.garment import Garment as Declared
 from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair
-from fitdiag.knowledge.load import default_rules, load_garment, load_rules
+from fitdiag.knowledge.load import load_garment, load_rules
 from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import stop
 
 NEAR_MM = 1e-6  # a crossing that is missed by no more counts
 
@@ -60,18 +60,6 @@ def shipped_garment(name: str = "") -> Garment:
     if not (folder / "rulebase.yaml").exists():  # a garment that is cut already, but has no alterations yet
         return _declared(folder.name, load_garment(folder), {})
     return garment_of(load_rules(folder))
-
-
-def rules_for(name: str) -> Path:
-    """The folder of the shipped rules for a garment. Raises ProblemsFoundError where there is none."""
-    folder = default_rules()
-    if not name or name == folder.name:
-        return folder
-    known = sorted(one.name for one in folder.parent.iterdir() if (one / "garment.yaml").exists())
-    if name not in known:
-        told = f"there are no rules for the garment '{one_line(name, 40)}'"
-        raise stop("garment", told, hint=f"there are rules for {', '.join(known)}")
-    return folder.parent / name
 
 
 def garment_of(base: RuleBase) -> Garment:
@@ -229,13 +217,44 @@ def arc(line: Array) -> Array:
     return far
 
 
+def nearest(line: Array, at: Array) -> Array:
+    """The point of a polyline that lies nearest to a point."""
+    return foot(line, at)[0]
+
+
+def foot(line: Array, at: Array) -> tuple[Array, int, float]:
+    """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
+    x, y = line[:, 0], line[:, 1]
+    x0, y0 = x[:-1], y[:-1]
+    dx, dy = x[1:] - x0, y[1:] - y0
+    share = ((at[0] - x0) * dx + (at[1] - y0) * dy) / np.maximum(dx * dx + dy * dy, 1e-18)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
+    fx, fy = x0 + share * dx, y0 + share * dy
+    index = int(np.argmin((fx - at[0]) ** 2 + (fy - at[1]) ** 2))
+    return np.array([fx[index], fy[index]]), index, float(share[index])
+
+
 def far_on(line: Array, at: Array) -> float:
     """How far along a polyline the point nearest to a place lies, mm."""
-    steps = np.diff(line, axis=0)
-    share = np.clip(((at - line[:-1]) * steps).sum(axis=1) / np.maximum((steps**2).sum(axis=1), 1e-18), 0.0, 1.0)
-    index = int(np.argmin(((line[:-1] + share[:, None] * steps - at) ** 2).sum(axis=1)))
+    _, index, share = foot(line, at)
     far = arc(line)
-    return float(far[index] + share[index] * (far[index + 1] - far[index]))
+    return float(far[index] + share * (far[index + 1] - far[index]))
+
+
+def unfolded(line: Array) -> list[Array]:
+    """A drawn line as it is seen where paper is laid over paper: broken there, instead of running back to its other part."""
+    along = (line - line[0]) @ (line[-1] - line[0])
+    back = np.flatnonzero(np.diff(along) < -1e-6)
+    parts = []
+    low = -np.inf
+    for start, end in zip([0, *(back + 1)], [*back, len(line) - 1], strict=True):
+        high = (along[end] + along[end + 1]) / 2 if end + 1 < len(line) else np.inf
+        at, part = along[start : end + 1], line[start : end + 1]
+        ends = np.clip([low, high], at[0], at[-1])
+        cut = np.column_stack([np.interp(ends, at, part[:, axis]) for axis in (0, 1)])
+        parts.append(np.concatenate([cut[:1], part[(at > ends[0]) & (at < ends[1])], cut[1:]]))
+        low = high
+    return parts
 
 
 def with_notches(garment: Garment, piece: Piece) -> Piece:

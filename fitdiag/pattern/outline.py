@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitdiag.pattern.alter import nearest
-from fitdiag.pattern.garment import arc, far_on
+from fitdiag.pattern.garment import arc, far_on, nearest
 from fitdiag.pattern.piece import Array, Pattern, Piece, points
 from fitdiag.problems import Where, stop
 from fitdiag.units import Units, format_reading
@@ -18,12 +17,12 @@ if TYPE_CHECKING:
     from shapely import Polygon
 
 NOTCH_MM = 6.0
-MOST_ALLOWANCE_MM = 100.0
+LEAST_ALLOWANCE_MM, MOST_ALLOWANCE_MM = 0.01, 100.0
 MITRE = 2.5  # a corner of the cutting line lies at most this many allowances from its seam
 
 
 def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units = "cm") -> Pattern:
-    """The pattern with seam allowances in mm: by seam (`side`), by piece and seam (`back side`), or `all`.
+    """The pattern with seam allowances in mm: by seam (`side`), by piece and seam (`back side`), or `all`; none at a fold.
 
     Raises ProblemsFoundError for a name it has not, and for an allowance that is wider than a curve allows.
     """
@@ -51,7 +50,7 @@ def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units 
             mm = by_seam.get(
                 f"{piece.name} {seam}", by_seam.get(seam, by_seam.get("all", piece.allowance.get(seam, 0.0)))
             )
-            if mm > 0:
+            if mm > 0 and seam != piece.part.fold:
                 _refuse_too_wide(piece, seam, mm, units)
                 found[seam] = mm
         return replace(piece, allowance=found)
@@ -102,14 +101,15 @@ def cutting_area(piece: Piece) -> Polygon:
     parts = [Polygon(piece.outline)]
     for seam in part.seams:
         line, onward = piece.seams[seam], piece.seams[part.follows(seam)]
-        own, next_own = (max(piece.allowance.get(name, 0.0), 0.0) for name in (seam, part.follows(seam)))
+        given = (piece.allowance.get(name, 0.0) for name in (seam, part.follows(seam)))
+        own, next_own = (mm if mm > LEAST_ALLOWANCE_MM else 0.0 for mm in given)
         if own and seam != turned_up:
             parts.append(LineString(line).buffer(own, cap_style="flat", join_style="mitre", mitre_limit=2.0))
         if own and next_own and turned_up not in (seam, part.follows(seam)):
             parts.append(_corner(line[-1], line[-1] - line[-2], onward[1] - onward[0], own, next_own))
     whole = unary_union([one.buffer(0.001, join_style="mitre") for one in parts])
-    hem = max(piece.allowance.get(turned_up, 0.0), 0.0)
-    if hem:
+    hem = piece.allowance.get(turned_up, 0.0)
+    if hem > LEAST_ALLOWANCE_MM:
         whole = unary_union([whole, _mirrored(whole, piece.seams[turned_up], hem)])
     polygon = max(getattr(whole, "geoms", [whole]), key=lambda one: one.area)
     return Polygon(polygon.exterior).simplify(0.004)

@@ -1,31 +1,26 @@
-"""Paper: one drawing on one page, and pieces at full scale on tiled sheets to print at home and join.
+"""Pieces at full scale on tiled sheets to print at home and join.
 
-Nothing is scaled by us and nothing may be scaled by the printer: a square on the first page is there to be measured. Only the
-fonts every PDF reader has are used, so no font travels with the file.
+Nothing is scaled by us and nothing may be scaled by the printer: a square on the first page is there to be measured.
 """
 
 from __future__ import annotations
 
-import unicodedata
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Literal
+from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitdiag.pattern import details
 from fitdiag.pattern.change import grain_of
-from fitdiag.pattern.garment import arc
+from fitdiag.pattern.garment import arc, unfolded
 from fitdiag.pattern.ink import (
     MM_PER_POINT,
     Box,
-    Drawing,
-    Fill,
     Item,
     Pen,
     Spot,
-    Text,
     along,
     around,
     clipped,
@@ -33,69 +28,22 @@ from fitdiag.pattern.ink import (
     wrapped,
 )
 from fitdiag.pattern.outline import cutting_area, notch_tick
+from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length
 from fitdiag.pattern.record import history, stamp, whose
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import stop
 from fitdiag.units import Units, format_length
 
 if TYPE_CHECKING:
-    from fpdf import FPDF
     from shapely import Polygon
 
-Paper = Literal["a4", "letter"]
-PAPERS: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
-MARGIN_MM = 10.0
 SQUARE_MM = 50.0
 INCHES_MM = 50.8
 MOST_TILES = 400
+_SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare paper at the left, and at the top
+_SCANT = 0.04  # a page that shows less of the piece than this is nearly empty
 MOST_STAMPED, MOST_TOLD = 4, 14  # lines about what was altered: on each page, and on the first
 RULE = "Print at 100 %, no scaling; measure the square."
-_PLAIN = str.maketrans(
-    {
-        **{
-            "–": "-",
-            "—": "-",
-            "‘": "'",
-            "’": "'",
-            "“": '"',
-            "”": '"',
-            "′": "'",
-            "″": '"',
-            "…": "...",
-            "•": "*",
-            "⁄": "/",
-        },
-        **{"ł": "l", "Ł": "L", "œ": "oe", "Œ": "OE", "đ": "d", "Đ": "D", "ı": "i"},
-    }
-)
-
-
-def plain(text: str) -> str:
-    """Text a core font can set: signs replaced by their plain forms, accents it does not know left out, the rest a `?`.
-
-    >>> plain("Łódź – “⅜”")
-    'Lódz - "3/8"'
-    """
-    result = ""
-    for char in one_line(text, 400).translate(_PLAIN):
-        if ord(char) < 256:
-            result += char
-            continue
-        parts = unicodedata.normalize("NFKD", char).translate(_PLAIN)
-        result += "".join(part for part in parts if ord(part) < 256) or ("" if unicodedata.combining(char) else "?")
-    return result
-
-
-def pdf_drawing(drawing: Drawing | Sequence[Drawing], paper: Paper = "a4", title: str = "") -> bytes:
-    """Each drawing on a page of its own, as large as the paper allows but not above its own size."""
-    drawings = (drawing,) if isinstance(drawing, Drawing) else tuple(drawing)
-    wide, high = _size(paper)
-    pdf = _document(title or drawings[0].title, (wide, high))
-    for one in drawings:
-        scale = min((wide - 2 * MARGIN_MM) / one.width, (high - 2 * MARGIN_MM) / one.height, 1.0)
-        pdf.add_page()
-        paint(pdf, one.items, ((wide - one.width * scale) / 2, MARGIN_MM), scale)
-    return bytes(pdf.output())
 
 
 def pdf_sheets(
@@ -116,13 +64,13 @@ def pdf_sheets(
         raise stop(
             "overlap", f"an overlap of {overlap_mm:g} mm is outside 8 to 40 mm", hint="10 mm is enough for glue or tape"
         )
-    wide, high = _size(paper)
+    wide, high = size_of(paper)
     room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
     pieces: list[tuple[Piece, Side]] = [(what, "both")] if isinstance(what, Piece) else list(what.cut())
     pieces += [(piece, "both") for piece in more]
     title = (what.note if isinstance(what, Piece) else what.title) or "Pattern"
     grids = [tiles(piece, room, overlap_mm, side) for piece, side in pieces]
-    pdf = _document(title, (wide, high))
+    pdf = document(title, (wide, high))
     mark = "" if isinstance(what, Piece) else stamp(what, units, day)
     told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
@@ -132,64 +80,6 @@ def pdf_sheets(
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
     return bytes(pdf.output())
-
-
-def _size(paper: str) -> tuple[float, float]:
-    if paper not in PAPERS:
-        raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
-    return PAPERS[paper]
-
-
-def _document(title: str, size: tuple[float, float]) -> FPDF:
-    from fpdf import FPDF  # noqa: PLC0415
-
-    pdf = FPDF(unit="mm", format=size)
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_title(plain(title))
-    pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same pattern makes the same file
-    return pdf
-
-
-def paint(pdf: FPDF, items: Iterable[Item], at: tuple[float, float], scale: float = 1.0) -> None:
-    """Put the items of a drawing on the open page, its corner at `at`."""
-
-    def place(x: float, y: float) -> tuple[float, float]:
-        return at[0] + x * scale, at[1] + y * scale
-
-    for item in items:
-        if isinstance(item, Text):
-            text = plain(item.text)
-            pdf.set_font("helvetica", "B" if item.bold else "", item.size * scale)
-            x, y = place(item.x, item.y)
-            back = {"start": 0.0, "middle": 0.5, "end": 1.0}[item.anchor] * pdf.get_string_width(text)
-            with pdf.rotation(item.angle, x, y):
-                pdf.text(x - back, y, text)
-        elif isinstance(item, Fill):
-            pdf.set_fill_color(round(item.grey * 255))
-            pdf.polygon([place(*point) for point in item.points], style="F")
-        else:
-            pdf.set_line_width(item.width * scale)
-            points = [place(*point) for point in item.points]
-            for on, off, start in _dashes(item.dash):
-                pdf.set_dash_pattern(on * scale, off * scale, start * scale)
-                if item.closed:
-                    pdf.polygon(points[:-1])
-                else:
-                    pdf.polyline(points)
-            pdf.set_dash_pattern()
-
-
-def _dashes(pattern: Sequence[float]) -> list[tuple[float, float, float]]:
-    """A dash pattern as simple ones drawn over each other: for each dash its length, the rest, and where it starts."""
-    whole, start, result = sum(pattern), 0.0, []
-    for on, off in zip(pattern[::2], pattern[1::2], strict=True):
-        result.append((on, whole - on, (whole - start) % whole))
-        start += on + off
-    return result or [(0.0, 0.0, 0.0)]
-
-
-# Tiles
 
 
 @dataclass(frozen=True)
@@ -239,8 +129,12 @@ class Grid:
 
 
 def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = "both") -> Grid:
-    """The fewest pages of a printable `room` that hold a piece with its allowance; pages that show nothing of it are left out."""
-    from shapely import affinity, box  # noqa: PLC0415
+    """The fewest pages of a printable `room` that hold a piece with its allowance; pages that show nothing of it are left out.
+
+    The piece lies on them so that no page is nearly empty, and grain and level lines in no strip that is glued, as far as there is room.
+    """
+    import shapely  # noqa: PLC0415
+    from shapely import affinity  # noqa: PLC0415
 
     shape = affinity.scale(cutting_area(piece).buffer(2.0), 1.0, -1.0, origin=(0, 0))
     left, top, right, bottom = shape.bounds
@@ -249,22 +143,35 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
     rows = max(1, int(np.ceil((bottom - top - overlap) / step[1] - 1e-9)))
     if rows * columns > MOST_TILES:
         raise stop("size", f"the {piece.name} would need {rows * columns} pages", hint="are its numbers in mm?")
-    left -= (columns * step[0] + overlap - (right - left)) / 2
-    top -= (rows * step[1] + overlap - (bottom - top)) / 2
-    found = []
-    for row in range(rows):
-        for column in range(columns):
-            x, y = column * step[0], row * step[1]
-            wide = room[0] if column == columns - 1 else step[0]  # its own share; the rest is on its neighbours too
-            high = room[1] if row == rows - 1 else step[1]
-            own = box(left + x, top + y, left + x + wide, top + y + high)
-            if shape.intersects(own):
-                found.append(Tile(row, column, (x, y, x + room[0], y + room[1])))
-    return Grid(piece, side, left, top, room, overlap, rows, columns, tuple(found))
+    spare = (columns * step[0] + overlap - (right - left), rows * step[1] + overlap - (bottom - top))
+    row, column = (at.ravel() for at in np.mgrid[:rows, :columns])
+    x, y = column * step[0], row * step[1]
+    wide = np.where(column == columns - 1, room[0], step[0])  # its own share; the rest is on its neighbours too
+    high = np.where(row == rows - 1, room[1], step[1])
+    heights = np.array([-line[:, 1].mean() for line in piece.lines.values()])
+    rough, best = shape.simplify(0.5), None
+    for over, down in product(_SHIFTS, _SHIFTS):
+        corner = (left - spare[0] * over, top - spare[1] * down)
+        own = shapely.box(corner[0] + x, corner[1] + y, corner[0] + x + wide, corner[1] + y + high)
+        shown = shapely.area(shapely.intersection(rough, own))
+        grain = piece.grain_x - corner[0] - step[0] * np.arange(1, columns)
+        level = np.subtract.outer(heights - corner[1], step[1] * np.arange(1, rows))
+        at_join = sum(int(((far > -2) & (far < overlap + 2)).sum()) for far in (grain, level))
+        cost = (int((shown > 0).sum()), int(((shown > 0) & (shown < _SCANT * room[0] * room[1])).sum()), at_join)
+        if best is None or cost < best[0]:
+            best = (cost, corner, shapely.intersects(shape, own))
+    assert best is not None
+    _, corner, needed = best
+    found = [
+        Tile(int(row[k]), int(column[k]), (x[k], y[k], x[k] + room[0], y[k] + room[1])) for k in np.flatnonzero(needed)
+    ]
+    return Grid(piece, side, *corner, room, overlap, rows, columns, tuple(found))
 
 
 def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
     """Every line of a piece on the joined sheets: its role, its points, its name, and where the name stands."""
+    from shapely import LineString, Polygon, get_parts  # noqa: PLC0415
+
     piece = grid.piece
     outline = np.concatenate([piece.outline, piece.outline[:1]])
     if any(piece.allowance.get(seam, 0.0) > 0 for seam in piece.part.seams):
@@ -272,15 +179,19 @@ def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
         yield "stitching", grid.down(outline), "", ""
     else:
         yield "new", grid.down(outline), "", ""
+    paper = Polygon(piece.outline).buffer(0.05)
     for name, line in piece.lines.items():
-        yield "balance", grid.down(line), name, "line"
+        for part in unfolded(line):
+            for shown in get_parts(LineString(part).intersection(paper)):
+                yield "balance", grid.down(np.asarray(shown.coords)), name, "line"
     for dart in piece.darts:
         yield "dart", grid.down(np.array([dart.left, dart.tip, dart.right])), "dart", "line"
         middle = (dart.left + dart.right) / 2
         yield "old", grid.down(np.array([middle, dart.tip])), "", ""
     yield "grain", grid.down(grain_of(piece)), "grain", "line"
     for seam in piece.part.seams:
-        yield "", grid.down(piece.seams[seam]), piece.part.word(seam), "seam"
+        folded = ", on the fold" if seam == piece.part.fold and grid.side == "both" else ""
+        yield "", grid.down(piece.seams[seam]), piece.part.word(seam) + folded, "seam"
     for edge in banded(piece):
         yield "old", grid.down(edge), "", ""
     for at in piece.holes:
@@ -320,8 +231,8 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
         for part in parts:
             if role:
                 pen.line(part, role)
-            if name:
-                names.append((name, part, where))
+        if name and parts:
+            names.append((name, max(parts, key=length), where))
         if role == "grain":
             _heads(pen, line - corner, own)
     inner = _joins(pen, grid, tile)
@@ -397,8 +308,12 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
         words = "glue {} here, its frame on the dashed line"
         if neighbour in (left, above):
             words = "trim this edge to the frame; it is laid on {}"
-        spots = [Spot(x or wide * share, y or high * share, 90.0 if x else 0.0) for share in (0.5, 0.4, 0.6, 0.3, 0.7)]
-        pen.label(words.format(neighbour.name), spots, (0, 0, wide, high), size=7.5, role="neighbour")
+        spots = [
+            Spot(x + off if x else wide * share, y + off if y else high * share, 90.0 if x else 0.0)
+            for off in (0.0, 1.9 - half, half - 1.9)
+            for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.13, 0.87)
+        ]
+        pen.label(words.format(neighbour.name), spots, (0, 0, wide, high), size=7, role="neighbour")
     return inner
 
 
@@ -407,20 +322,35 @@ def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
     from shapely import affinity, box  # noqa: PLC0415
 
     left, top, right, bottom = inner
-
-    shares = [(x, y) for y in (0.06, 0.94, 0.25, 0.5, 0.75) for x in (0.16, 0.84, 0.3, 0.5, 0.7)]
-    places = [Spot(left + (right - left) * x, top + (bottom - top) * y) for x, y in shares]
     if tile == _fullest(grid):
         name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
         wide, high = text_width(name, 22, bold=True) / 2, 4.0
         shape = affinity.translate(_shape(grid), -tile.box[0], -tile.box[1])
-        spots = [Spot(float(x), float(y)) for x in np.arange(left, right, 12) for y in np.arange(top, bottom, 12)]
-        inside = [
-            spot for spot in spots if shape.contains(box(spot.x - wide, spot.y - high, spot.x + wide, spot.y + high))
-        ]
-        inside.sort(key=lambda spot: abs(spot.x - (left + right) / 2) + abs(spot.y - (top + bottom) / 2))
-        pen.label(name, inside or places, inner, size=22, bold=True, role="name")
-    pen.label(f"{grid.name.capitalize()} {tile.name}", places, inner, size=18, bold=True, role="page")
+        inside = []
+        for half_x, half_y, angle in ((wide, high, 0.0), (high, wide, 90.0)):
+            spots = [
+                Spot(float(x), float(y), angle) for x in np.arange(left, right, 12) for y in np.arange(top, bottom, 12)
+            ]
+            boxes = box(*np.array([(s.x - half_x, s.y - half_y, s.x + half_x, s.y + half_y) for s in spots]).T)
+            fits = [spot for spot, fit in zip(spots, shape.contains(boxes), strict=True) if fit]
+            fits.sort(key=lambda spot: abs(spot.x - (left + right) / 2) + abs(spot.y - (top + bottom) / 2))
+            inside += fits[:40]
+        pen.label(name, inside or _places(name, 22, inner), inner, size=22, bold=True, role="name")
+    name = f"{grid.name.capitalize()} {tile.name}"
+    pen.label(name, _places(name, 18, inner), inner, size=18, bold=True, role="page")
+
+
+def _places(text: str, size: float, inner: Box) -> list[Spot]:
+    """Places for a title on a page: near the corners first, level, then turned along the edges."""
+    left, top, right, bottom = inner
+    half = text_width(text, size, bold=True) / 2 + 4
+    shares = [(x, y) for y in (0.06, 0.94, 0.25, 0.5, 0.75) for x in (0.0, 1.0, 0.3, 0.5, 0.7)]
+    level = [Spot(left + half + (right - left - 2 * half) * x, top + (bottom - top) * y) for x, y in shares]
+    return level + [
+        Spot(left + 6 + (right - left - 12) * x, top + half + (bottom - top - 2 * half) * y, 90.0)
+        for y in (0.0, 1.0, 0.5)
+        for x in (0.0, 1.0, 0.5)
+    ]
 
 
 def _shape(grid: Grid) -> Polygon:
@@ -467,7 +397,7 @@ def _cover(
         "Lay them on the dashed line of the neighbour and match the crosses.",
         "Start at the top left, join the rows, then the rows to each other.",
         "The last page shows the ends of the level lines enlarged.",
-        *(_allowance_note(grid.piece, units) for grid in grids),
+        *_allowance_notes([grid.piece for grid in grids], units),
     )
     x, line_y = 2 * SQUARE_MM + 24, top + 3
     for note in notes:
@@ -486,16 +416,24 @@ def _small(mm: float, units: Units) -> str:
     return f"{mm:g} mm" if units == "cm" else format_length(mm, units)
 
 
+def _allowance_notes(pieces: Sequence[Piece], units: Units) -> list[str]:
+    """What the lines of the pieces are, told once for all that are alike."""
+    alike: dict[str, list[str]] = {}
+    for piece in pieces:
+        alike.setdefault(_allowance_note(piece, units), []).append(piece.name)
+    return [f"{' and '.join(dict.fromkeys(names)).capitalize()}: {note}" for note, names in alike.items()]
+
+
 def _allowance_note(piece: Piece, units: Units) -> str:
     if piece.band:
-        return f"{piece.name.capitalize()}: an estimate; the true line lies between the dashed lines in two cases of three."
+        return "an estimate; the true line lies between the dashed lines in two cases of three."
     given = sorted({value for seam in piece.part.seams if (value := piece.allowance.get(seam, 0.0)) > 0})
-    name = piece.name.capitalize()
     if not given:
-        return f"{name}: the thick line is the stitching line; no seam allowance is added."
+        return "the thick line is the stitching line; no seam allowance is added."
     ends = list(dict.fromkeys(_small(mm, units) for mm in (given[0], given[-1])))
     words = " to ".join(ends) if units == "in" or len(ends) == 1 else f"{given[0]:g} to {given[-1]:g} mm"
-    return f"{name}: thick line to cut, dashed line to stitch; seam allowance {words}."
+    fold = ", none at the fold" if piece.part.fold else ""
+    return f"thick line to cut, dashed line to stitch; seam allowance {words}{fold}."
 
 
 def _overview(pen: Pen, grid: Grid, cell: Box) -> None:

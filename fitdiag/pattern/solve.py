@@ -22,6 +22,7 @@ from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 TOLERANCE_MM = 0.05
 _SLOPE_STEP_MM = 1.0
+_BENT_MM = 1.0  # measures further than this from what the slopes foretold: the slopes are taken anew
 _MOST_ROUNDS = 8
 
 
@@ -137,25 +138,37 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
     low, high = np.array([item.least for item in wanted]), np.array([item.most for item in wanted])
     amounts = np.clip(np.zeros(len(names)), low, high)
 
-    bare = _bare(pattern)
-
-    def values(at: np.ndarray) -> np.ndarray:
-        final = carry_all(bare, list(zip(names, at.tolist(), strict=True)))[-1][1]
+    def measured_of(final: Pattern) -> np.ndarray:
         measured = pattern_measures(final)
         return np.array([measured[target.measure] for target in targets])
 
+    def slopes(stages: Sequence[tuple[str, Pattern]], at: np.ndarray) -> np.ndarray:
+        """What a millimetre of each alteration does; what comes before it in the order is not done again."""
+        result = np.zeros((len(targets), len(names)))
+        here = measured_of(stages[-1][1])
+        for column in np.nonzero(high - low > TOLERANCE_MM)[0].tolist():
+            step = _SLOPE_STEP_MM if at[column] + _SLOPE_STEP_MM <= high[column] else -_SLOPE_STEP_MM
+            rest = [
+                (names[column], at[column] + step),
+                *zip(names[column + 1 :], at[column + 1 :].tolist(), strict=True),
+            ]
+            result[:, column] = (measured_of(carry_all(stages[column][1], rest)[-1][1]) - here) / step
+        return result
+
+    bare = _bare(pattern)
+    slope, expected, moved = np.zeros((len(targets), len(names))), np.full(len(targets), np.inf), amounts
     for _ in range(_MOST_ROUNDS):
-        here = values(amounts)
-        free = high - low > TOLERANCE_MM
-        slope = np.zeros((len(targets), len(names)))
-        for column in np.nonzero(free)[0]:
-            step = _SLOPE_STEP_MM if amounts[column] + _SLOPE_STEP_MM <= high[column] else -_SLOPE_STEP_MM
-            moved = amounts.copy()
-            moved[column] += step
-            slope[:, column] = (values(moved) - here) / step
+        done = carry_all(bare, list(zip(names, amounts.tolist(), strict=True)))
+        here = measured_of(done[-1][1])
+        if np.abs(here - expected).max() > _BENT_MM:
+            slope = slopes(done, amounts)
+        else:  # nearly straight: the slopes put right by what came (Broyden, 1965)
+            slope = slope + np.outer(here - expected, moved) / (moved @ moved)
         following = _least_change(linprog, amounts, low, high, here, slope, targets)
-        if np.abs(following - amounts).max() < TOLERANCE_MM / 5:
+        moved = following - amounts
+        if np.abs(moved).max() < TOLERANCE_MM / 5:
             break
+        expected = here + slope @ moved
         amounts = following
     stages = carry_all(pattern, list(zip(names, amounts.tolist(), strict=True)))
     measured = pattern_measures(stages[-1][1])

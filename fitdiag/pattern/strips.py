@@ -48,7 +48,7 @@ from fitdiag.pattern.ink import (
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
 from fitdiag.pattern.true import true_piece
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_given
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -92,82 +92,90 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
     return pen.done(title, " ".join([*notes, told]))
 
 
-def _pictures(change: Change) -> list[tuple[str, Painter]]:
-    amount = format_length(change.amount, change.units)
-    true = (
-        "True: " + ", ".join(change.old.part.word(seam) for seam in change.true) + ". Smooth lines, no steps.",
-        _trued(change),
-    )
-    top = change.old.part.word(change.old.part.seams[0])
-    carry = (f"Carry the grainline of the lower part straight up to the {top}.", _joined(change, grain=True))
+Picture = tuple[str, Painter]
+
+
+def captions_of(change: Change) -> tuple[str, str]:
+    """What to do before anything is laid or redrawn, and then."""
+    told = [caption for caption, _ in _pictures(change)]
+    first, then = (told[1:3] if len(told) == 5 else told[:2]) if len(told) > 1 else (told[0], told[0])
+    return first, then
+
+
+def _pictures(change: Change) -> list[Picture]:
+    """The captions and pictures of an alteration, in the order of the work."""
+    true = ", ".join(change.old.part.word(seam) for seam in change.true)
+    last: Picture = (f"True: {true}. Smooth lines, no steps.", _trued(change))
     if change.kind in ("open", "close"):
-        free, far = open_edge(change)
-        laid = (
-            f"Overlap it by {amount} at the {free}, to nothing at the hinge."
-            if change.kind == "close"
-            else f"Open it by {amount} at the {free}. Put paper behind it."
-        )
-        if not change.extra.is_empty:
-            more = f"{extra_words(change).capitalize()} by {format_length(change.marks[-1].amount, change.units)}."
-            carry = (
-                f"{more} Carry the grainline of the lower part straight up.",
-                _joined(change, grain=True, extra=True),
-            )
-        return [
-            (f"Draw the line across the {change.name}, from {free} to {far}.", _drawn(change)),
-            (f"Cut from the {free}. Leave a hinge at the {far}.", _drawn(change, open_cut=True)),
-            (laid, _joined(change)), carry, true,
-        ]  # fmt: skip
+        return [*_of_a_wedge(change), last]
     if change.kind in ("spread", "overlap", "widen"):
-        laid = (
-            f"Overlap the parts by {amount}, the same from edge to edge."
-            if not opens(change.kind, change.did)
-            else f"Spread the parts by {amount}, the same from edge to edge. Put paper behind."
-        )
-        return [
-            (
-                "Draw the line along the grainline." if change.kind == "widen" else "Draw the line across, square to the grainline.",
-                _drawn(change),
-            ),
-            ("Cut right through.", _drawn(change, open_cut=True)),
-            (laid, _joined(change)),
-            (
-                "Draw the new grainline in the middle of the strip."
-                if change.kind == "widen"
-                else "The grainline runs through both parts: check it with a ruler.",
-                carry[1],
-            ),
-            true,
-        ]  # fmt: skip
+        return [*_of_a_strip(change), last]
     if change.words is not None:
         captions = [filled(change, text) for text in change.words.steps]
-        return [*zip(captions, _painters(change), strict=False), true]
+        return [*zip(captions, _painters(change), strict=False), last]
     if change.kind in ("edge", "tip", "shift"):
-        widest = format_length(max((mark.amount for mark in change.marks), default=change.amount), change.units)
+        widest = format_given(max((mark.amount for mark in change.marks), default=change.amount), change.units)
         ends = "as far from the old one all along" if parallel(change) else "to nothing at its ends"
         return [
             (f"Mark {widest} at {'both ends' if parallel(change) else 'the widest place'}.", _marked(change)),
             (f"Draw the new line, {ends}.", _redrawn(change)),
-            (true[0] + " Walk the seams that are sewn to it.", true[1]),
+            (last[0] + " Walk the seams that are sewn to it.", last[1]),
         ]
     if change.kind == "darts":
+        top = _top(change)
+        width = f"Mark the new width at the {top}, half on each side."
         return [
-            (
-                "Mark the new points of the darts."
-                if tips_move(change)
-                else f"Mark the new width at the {top}, half on each side.",
-                _marked(change),
-            ),
+            ("Mark the new points of the darts." if tips_move(change) else width, _marked(change)),
             ("Draw the new dart lines.", _redrawn(change)),
             (f"Fold the darts closed and true the {top}.", _trued(change)),
         ]
     if change.kind == "grain":
+        amount = format_given(change.amount, change.units)
         return [
             (f"Mark {amount} from the old grainline, above and below.", _marked(change)),
             ("Draw the new grainline through the marks.", _redrawn(change, grain=True)),
             ("Rub the old one out. The outline stays.", _trued(change)),
         ]
     return [("The paper stays as it is.", _drawn(change))]
+
+
+def _top(change: Change) -> str:
+    return change.old.part.word(change.old.part.seams[0])
+
+
+def _of_a_wedge(change: Change) -> list[Picture]:
+    amount, (free, far) = format_given(change.amount, change.units), open_edge(change)
+    if change.kind == "close":
+        laid = f"Overlap it by {amount} at the {free}, to nothing at the hinge."
+    else:
+        laid = f"Open it by {amount} at the {free}. Put paper behind it."
+    carry = f"Carry the grainline of the lower part straight up to the {_top(change)}."
+    extra = not change.extra.is_empty
+    if extra:
+        more = f"{extra_words(change).capitalize()} by {format_given(change.marks[-1].amount, change.units)}."
+        carry = f"{more} Carry the grainline of the lower part straight up."
+    return [
+        (f"Draw the line across the {change.name}, from {free} to {far}.", _drawn(change)),
+        (f"Cut from the {free}. Leave a hinge at the {far}.", _drawn(change, open_cut=True)),
+        (laid, _joined(change)),
+        (carry, _joined(change, grain=True, extra=extra)),
+    ]
+
+
+def _of_a_strip(change: Change) -> list[Picture]:
+    amount, lengthwise = format_given(change.amount, change.units), change.kind == "widen"
+    if opens(change.kind, change.did):
+        laid = f"Spread the parts by {amount}, the same from edge to edge. Put paper behind."
+    else:
+        laid = f"Overlap the parts by {amount}, the same from edge to edge."
+    where = "along the grainline" if lengthwise else "across, square to the grainline"
+    through = "The grainline runs through both parts: check it with a ruler."
+    return [
+        (f"Draw the line {where}.", _drawn(change)),
+        ("Cut right through.", _drawn(change, open_cut=True)),
+        (laid, _joined(change)),
+        ("Draw the new grainline in the middle of the strip." if lengthwise else through, _joined(change, grain=True)),
+    ]
 
 
 def _painters(change: Change) -> list[Painter]:

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fitdiag.pattern.alter import foot, nearest, reached, redraw
-from fitdiag.pattern.garment import arc
+from fitdiag.pattern.alter import reached, redraw
+from fitdiag.pattern.garment import arc, foot, nearest
 from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, length
 
 REACH_MM = 40.0  # how far along a seam a step or bend is drawn in on each side; by eye, no source

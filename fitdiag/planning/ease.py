@@ -85,7 +85,7 @@ def check_measures(
         if table is not None and rule.id != table:
             continue
         for measure, body_mm in body.items():
-            for row in rows_for(rule, measure, body.get("hip")):  # type: ignore[arg-type]
+            for row in rows_for(rule, measure, body.get("hip")):
                 least = (
                     body_mm + (row.at_least_mm or 0.0)
                     if row.at_least_mm is not None or row.at_most_mm is not None
@@ -99,8 +99,8 @@ def check_measures(
 def with_measures(base: RuleBase, findings: Findings) -> Findings:
     """Findings with the symptoms that body and pattern measures answer by the tables the fitter chose.
 
-    Where tables disagree and none was chosen, nothing is answered in silence: the note says so. A symptom that was
-    answered by hand stays as it was.
+    Where tables disagree and none was chosen, the middle of what they ask counts, with half of the range between them as its error,
+    and the note gives each by its name. A symptom that was answered by hand stays as it was.
     """
     if not findings.body_measures or not findings.pattern_measures:
         return findings
@@ -120,10 +120,15 @@ def with_measures(base: RuleBase, findings: Findings) -> Findings:
         amounts = [result.short_mm if link.side == "under" else result.over_mm for result in results]
         if not amounts:
             continue
-        if max(amounts) - min(amounts) >= DISAGREE_MM:
-            told = "; ".join(result.told(findings.units) for result in results)
-            notes.append(f"The tables disagree, so none was counted; choose one for {link.measure}: {told}.")
-            continue
-        findings = findings.with_finding(measured(symptom, amounts[0], origin="derived"))
-        notes.append(f"Measured on paper: {results[0].told(findings.units)}.")
+        least, most = min(amounts), max(amounts)
+        apart = most - least >= DISAGREE_MM
+        middle = measured(symptom, (least + most) / 2, error_mm=(most - least) / 2 if apart else None, origin="derived")
+        findings = findings.with_finding(middle)
+        told = "; ".join(dict.fromkeys(result.told(findings.units) for result in results))
+        if not apart:
+            notes.append(f"Measured on paper: {results[0].told(findings.units)}.")
+        elif most > 0:
+            by = f"{format_reading(least, findings.units)} to {format_reading(most, findings.units)}"
+            side = "short" if link.side == "under" else "over"
+            notes.append(f"The tables disagree, {by} {side}: {told}. Choose one for {link.measure}.")
     return replace(findings, notes=tuple(dict.fromkeys(notes)))

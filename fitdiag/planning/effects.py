@@ -6,8 +6,10 @@ from collections.abc import Iterable, Mapping
 from itertools import pairwise
 
 from fitdiag.knowledge.findings import Done, Findings
+from fitdiag.knowledge.garment import Watch
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.blocks.trousers import block_extension
+from fitdiag.pattern.blocks import block_of
+from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, faults
@@ -18,11 +20,6 @@ from fitdiag.planning.plan import Plan
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.units import Units, format_length
-
-GRAIN = "back grain to centre at waist"
-CLOSE_GRAIN_MM = 76.2  # 3 in on a straight or flat seat; common practice, no source
-INSEAMS_APART_MM = 10.0  # the most that can be eased or stretched in soft cloth; from memory
-EXTENSION_SHARE = 0.85  # of the block's extension; a fitter's judgement
 
 
 def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *, first_cut: bool = False) -> Effects:
@@ -52,7 +49,7 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
         title = base.alterations[item.alteration].title
         after = pattern_measures(pattern)
         stages.append(Stage(item.alteration, amount, after))
-        warnings += [f"{title}: {text}" for text in broken(before, after, findings)]
+        warnings += [f"{title}: {text}" for text in broken(base, before, after, findings)]
         warnings += [f"{title}: {problem.message}." for piece in pattern.pieces.values() for problem in faults(piece)]
     warnings += seams_apart(unaltered, walked(true(pattern)[0]), findings.units)
     return Effects(tuple(stages), tuple(dict.fromkeys(warnings)), solved, pattern.grade, tuple(history))
@@ -69,20 +66,23 @@ def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:
 
 
 def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: list[str]) -> tuple[Pattern, list[Stage]]:
-    """Replay earlier rounds, and name the one that brought the grainline too near to centre back."""
+    """Replay earlier rounds, and name the one that took most from the measure that is followed."""
     history = [Stage("first cut", None, pattern_measures(pattern))]
     for done in sorted(findings.done, key=lambda item: item.round):
         amount = done.amount_mm if done.amount_mm is not None else base.alterations[done.alteration].amount.start_mm
         pattern = carry_out(pattern, done.alteration, amount).pattern
         history.append(Stage(done.alteration, amount, pattern_measures(pattern)))
-    name = GRAIN
+    followed = base.garment.followed if base.garment is not None else None
+    if followed is None:
+        return pattern, history
+    name = followed.measure
     falls = [(earlier.measures[name] - later.measures[name], later) for earlier, later in pairwise(history)]
     if falls:
         fall, stage = max(falls, key=lambda pair: pair[0])
         if fall >= MOVED_MM:
             title = base.alterations[stage.name].title
             warnings.append(
-                f"Of the earlier rounds it was '{title}' that brought the grainline nearer to centre back most,"
+                f"Of the earlier rounds it was '{title}' that {followed.nearer},"
                 f" by {format_length(fall, findings.units)}."
             )
     return pattern, history
@@ -118,44 +118,53 @@ def _solved(
     return amount
 
 
-def broken(before: Mapping[str, float], after: Mapping[str, float], findings: Findings) -> list[str]:
-    """What a step makes worse on the pattern, in words."""
-    units, told = findings.units, list[str]()
-    grain = GRAIN
-    flat = findings.body.get("flat-seat", "no") != "no"
-    if flat and after[grain] < min(CLOSE_GRAIN_MM, before[grain] - MOVED_MM):
-        told.append(
-            f"brings the grainline to {format_length(after[grain], units)} from centre back; on a flat seat"
-            f" {format_length(CLOSE_GRAIN_MM, units)} is wanted."
-        )
-    apart = "inseam difference, back less front"
-    if abs(after[apart]) > max(INSEAMS_APART_MM, abs(before[apart]) + MOVED_MM):
-        told.append(f"leaves the inseams {format_length(abs(after[apart]), units)} apart; true one to the other.")
-    total, body = after["total crotch length"], findings.body_measures.get("total-crotch-length")
-    if body is not None and total < body and total < before["total crotch length"] - MOVED_MM:
-        told.append(f"makes the crotch seam {format_length(body - total, units)} shorter than the body.")
-    extension, hip = "back extension", after.get("hip girth")
-    if hip is not None and after[extension] < before[extension] - MOVED_MM:
-        block = block_extension(hip - 40.0)
-        if after[extension] < block * EXTENSION_SHARE:
-            told.append(
-                f"leaves the back extension at {format_length(after[extension], units)};"
-                f" the block has {format_length(block, units)} for this hip."
-            )
+def broken(base: RuleBase, before: Mapping[str, float], after: Mapping[str, float], findings: Findings) -> list[str]:
+    """What a step makes worse of the measures the garment watches, in words."""
+    told = []
+    for watch in base.garment.watches if base.garment is not None else ():
+        now, was = after.get(watch.measure), before.get(watch.measure)
+        wanted = _wanted(base, watch, after, findings)
+        if now is None or was is None or wanted is None:
+            continue
+        if watch.apart_mm is not None:
+            now = abs(now)
+            worse = now > max(wanted, abs(was) + MOVED_MM)
+        else:
+            worse = now < min(wanted * (watch.of_block or 1.0), was - MOVED_MM)
+        if worse:
+            amounts = {"now": now, "wanted": wanted, "short": wanted - now}
+            told.append(watch.told.format(**{k: format_length(mm, findings.units) for k, mm in amounts.items()}))
     return told
 
 
-def grain_moved(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
-    """By how much (mm) each earlier alteration moved the back grainline at the waist towards centre back, tried on this pattern."""
-    before = pattern_measures(pattern).get(GRAIN, 0.0)
+def _wanted(base: RuleBase, watch: Watch, after: Mapping[str, float], findings: Findings) -> float | None:
+    """What a watched measure is held against; None where that is not known, or it is not watched on this client."""
+    if watch.body is not None and findings.body.get(watch.body, "no") == "no":
+        return None
+    if watch.of_body is not None:
+        return findings.body_measures.get(watch.of_body)
+    if watch.of_block is None:
+        return watch.at_least_mm if watch.at_least_mm is not None else watch.apart_mm
+    try:
+        return block_of(garment_of(base)).expects[watch.measure](after)
+    except KeyError:
+        return None
+
+
+def measure_moved(base: RuleBase, pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
+    """By how much (mm) each earlier alteration lessened the measure that is followed, tried on this pattern."""
+    followed = base.garment.followed if base.garment is not None else None
+    if followed is None:
+        return {}
+    before = pattern_measures(pattern).get(followed.measure, 0.0)
     moved: dict[str, float] = {}
     for item in done:
         if item.amount_mm:
             try:
-                after = pattern_measures(carry_out(pattern, item.alteration, item.amount_mm).pattern).get(GRAIN, before)
+                after = pattern_measures(carry_out(pattern, item.alteration, item.amount_mm).pattern)
             except ProblemsFoundError:
                 continue
-            moved[item.alteration] = moved.get(item.alteration, 0.0) + before - after
+            moved[item.alteration] = moved.get(item.alteration, 0.0) + before - after.get(followed.measure, before)
     return moved
 
 

@@ -9,10 +9,10 @@ from io import BytesIO
 from itertools import accumulate
 from typing import TYPE_CHECKING, Literal
 
-from fitdiag.pattern.sheets import PAPERS, paint, plain
+from fitdiag.pattern.pdf import PAPERS, paint, plain
 from fitdiag.problems import one_line, stop
 from fitdiag.reports.muslin_sheet import png_size
-from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, TITLE, Change, Sheet
+from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, Change, Sheet
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -28,6 +28,7 @@ TRIES = (
 LARGE = 14.0  # large print as the trade of printing understands it: 14 points and more
 MUSLIN_MM = 88.0  # height of the pictures of simulated cloth
 INK, SOFT = 0, 80  # greys
+_LONG: dict[tuple[str, bool, str], float] = {}  # a word's length in mm by face and weight, in letters of one point
 
 
 def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> bytes:
@@ -50,7 +51,7 @@ def _set(sheet: Sheet, paper: Paper, size: float, count: int = 0) -> tuple[bytes
     pdf = FPDF(unit="mm", format=PAPERS[paper])
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)
-    pdf.set_title(TITLE)
+    pdf.set_title(sheet.title)
     pdf.set_lang("en")
     pdf.set_creation_date(dt.datetime(2000, 1, 1, tzinfo=dt.UTC))  # the same sheet makes the same file
     pdf.add_page()
@@ -149,13 +150,20 @@ class _Setter:
         self, text: str, width: float, *, face: str = "helvetica", bold: bool = False, by: float = 1.0
     ) -> list[str]:
         """Text in lines no wider than `width`; a word that no line holds is cut."""
-        self.pdf.set_font(face, "B" if bold else "", self.size * by)
-        blank = float(self.pdf.get_string_width(" "))
+        size = self.size * by
+        self.pdf.set_font(face, "B" if bold else "", size)
+
+        def long_of(part: str) -> float:
+            if (key := (face, bold, part)) not in _LONG:
+                _LONG[key] = float(self.pdf.get_string_width(part)) / size
+            return _LONG[key] * size
+
+        blank = long_of(" ")
         lines: list[str] = []
         room = 0.0
         for word in text.split(" "):
-            for part in self.parts(plain(word), width):
-                long = float(self.pdf.get_string_width(part))
+            for part in self.parts(plain(word), width, long_of):
+                long = long_of(part)
                 if lines and blank + long <= room:
                     lines[-1] += f" {part}"
                     room -= blank + long
@@ -164,9 +172,9 @@ class _Setter:
                     room = width - long
         return lines
 
-    def parts(self, word: str, width: float) -> Iterator[str]:
-        while len(word) > 1 and self.pdf.get_string_width(word) > width:
-            cut = next(n for n in range(len(word) - 1, 0, -1) if n == 1 or self.pdf.get_string_width(word[:n]) <= width)
+    def parts(self, word: str, width: float, long_of: Callable[[str], float]) -> Iterator[str]:
+        while len(word) > 1 and long_of(word) > width:
+            cut = next(n for n in range(len(word) - 1, 0, -1) if n == 1 or long_of(word[:n]) <= width)
             yield word[:cut]
             word = word[cut:]
         yield word
@@ -241,7 +249,7 @@ class _Setter:
     def blocks(self, sheet: Sheet) -> Iterator[Block]:
         yield [
             *self.text(sheet.head, MARGIN, self.wide, grey=SOFT, after=0.1),
-            *self.text(TITLE, MARGIN, self.wide, face="times", bold=True, by=2.0, after=0.1),
+            *self.text(sheet.title, MARGIN, self.wide, face="times", bold=True, by=2.0, after=0.1),
             *self.text(sheet.verdict, MARGIN, self.wide, by=1.05),
             *(self.text(sheet.key, MARGIN, self.wide, by=0.9, grey=SOFT) if sheet.key else []),
         ]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fitdiag.diagnosis.belief import Belief, chance_words, lower_first
 from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin
+from fitdiag.knowledge.garment import Chart
 from fitdiag.knowledge.model import RuleBase, Seen, Symptom
 from fitdiag.knowledge.stations import station_of
 from fitdiag.planning.plan import Plan
@@ -87,15 +88,15 @@ class Shown:
 
 def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequence[str]]) -> tuple[Shown, ...]:
     """The drawings of what was seen. `photos`: by view (front, back, left, right) the links to pictures of this round."""
-    result = []
+    result, garment = [], base.about.garment
     for finding in findings.seen:
         symptom = base.symptoms[finding.symptom]
         degree = degree_of(symptom, finding)
-        words = captions(symptom.id) if symptom.id in drawn_symptoms() else ("", "")
+        words = captions(symptom.id, garment) if symptom.id in drawn_symptoms(garment) else ("", "")
         drawn = [
             (word, svg)
             for word, n in zip(words, (0, degree), strict=True)
-            if (svg := figure(symptom.id, n, side=finding.side, title=word))
+            if (svg := figure(symptom.id, n, side=finding.side, title=word, garment=garment))
         ]
         station = station_of(symptom)
         views = ("left", "right") if station == "side" else (station,)
@@ -178,9 +179,9 @@ def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
     return Table(("Sign", "Now", "If it were", "Then first"), tuple(rows))
 
 
-def rounds_table(rounds: Sequence[RoundFacts], units: Units) -> Table:
+def rounds_table(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -> Table:
     """The numbers of the chart, measured and expected, round by round."""
-    series = shown(rounds)
+    series = shown(charts, rounds)
     rows = []
     for place, facts in enumerate(sorted(rounds, key=lambda facts: facts.number)):
         cells = []

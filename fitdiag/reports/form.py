@@ -25,8 +25,10 @@ from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
+from fitdiag.reports.sheet import Picture
 from fitdiag.reports.signs import figure
 from fitdiag.reports.wearer import asked, to_you
 from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, format_reading, parse_length
@@ -54,13 +56,8 @@ STATES: Mapping[State, str] = {
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
 SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
-CAUTIONS = (
-    "Try on in your own time, with breaks. Stop when you are tired.",
-    "If something hurts, goes numb, or leaves a mark for more than ten minutes, loosen it and take the trousers off. "
-    "If it goes on, it is not a matter of cloth: ask a health professional.",
-    "Pins point away from your body. At the crotch and the inner thigh use clips, no pins.",
-    "Cut nothing while you wear it. Your fitter tells you what to change.",
-)
+RESTS = "Try on in your own time, with breaks. Stop when you are tired."
+CUTS_NOTHING = "Cut nothing while you wear it. Your fitter tells you what to change."
 PICTURES = {
     True: "The form holds no pictures. If your fitter asked for some, send them beside it, with the same mail or message.",
     False: "No photos are needed.",
@@ -85,6 +82,12 @@ def _template() -> tuple[Any, dict[str, str]]:
     return Environment(autoescape=True, undefined=StrictUndefined).from_string(source), hashes
 
 
+def _cautions(base: RuleBase) -> list[str]:
+    """When to stop, and how to pin, in the wearer's words."""
+    always, pins = ([c.client for c in base.about.cautions if c.when == when] for when in ("always", "pinning"))
+    return [*always[-1:], *pins]
+
+
 def client_form(
     base: RuleBase,
     questions: Sequence[str],
@@ -95,25 +98,27 @@ def client_form(
     advised: Sequence[tuple[str, float | None]],
     token: str,
     photos: bool = True,
+    drawn: Mapping[str, Sequence[Picture]] = {},
 ) -> str:
     """The form as one HTML page that needs nothing else.
 
     `questions` are symptom ids in the order they are asked, but felt ones come first. `round_number`: which try-on it is about.
     `advised`: what was asked to be done since the last one, with the amounts. `token` comes back with the answers, so that they
-    find their case. `photos`: whether the client may be asked for pictures, which go beside the form.
+    find their case. `photos`: whether the client may be asked for pictures, which go beside the form. `drawn`: by alteration, its
+    drawings before and after.
     """
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
     every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
-    rows = []
+    rows, garment = [], base.about.garment
     for one in ordered:
         pictures = [
-            (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word)))
+            (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word), garment=garment))
             for n, (word, strength) in enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
         ]
-        symptom, right = base.symptoms[one.symptom], figure(one.symptom, 0, title=NOT_SO)
-        so = None if one.graded else figure(one.symptom, 2, title=SO)
+        symptom, right = base.symptoms[one.symptom], figure(one.symptom, 0, title=NOT_SO, garment=garment)
+        so = None if one.graded else figure(one.symptom, 2, title=SO, garment=garment)
         measure = symptom.measure
         most = max(measure.grades_mm.values()) * 2.5 if measure else 0.0
         rows.append(
@@ -139,6 +144,7 @@ def client_form(
                 "title": to_you(rule.title),
                 "amount": format_length(amount, units) if amount is not None else "",
                 "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
+                "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn.get(alteration, ())],
             }
         )
     template, hashes = _template()
@@ -146,6 +152,7 @@ def client_form(
         hashes=hashes,
         schema=SCHEMA,
         begin=BEGIN,
+        garment=garment,
         units=units,
         client=one_line(client, 80),
         round_number=round_number,
@@ -157,7 +164,7 @@ def client_form(
         feels_when=FEELS_WHEN,
         feels=FEELS,
         states=STATES,
-        cautions=(*CAUTIONS, PICTURES[photos]),
+        cautions=(RESTS, *_cautions(base), CUTS_NOTHING, PICTURES[photos]),
         longest_words=LONGEST_WORDS,
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
+from fitdiag.knowledge.garment import Chart
 from fitdiag.units import MM_PER_INCH, Units, format_length, format_reading
 
 Reading = tuple[float, float | None]  # mm, and its error of one standard deviation where one is known
@@ -29,32 +30,10 @@ class RoundFacts:
     expected: Mapping[str, Reading] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
-class Series:
-    """One measure over the rounds. `keys`: where its values stand, the first one found counts, each with its sign."""
-
-    title: str
-    keys: tuple[tuple[str, float], ...]
-    note: str = ""
-
-
-SERIES: tuple[Series, ...] = (
-    Series(
-        "Drop at centre back",
-        (("balance-lines-dip-to-back", 1.0), ("balance-lines-rise-to-back", -1.0)),
-        "below 0 the lines rise",
-    ),
-    Series(
-        "Grainline to centre back at the waist",
-        (("grainline-near-centre-back", 1.0), ("back grain to centre at waist", 1.0)),
-    ),
-    Series("Crotch length, front and back", (("total crotch length", 1.0), ("total-crotch-length", 1.0))),
-)
-
 Values = tuple[tuple[int, Reading | None, Reading | None], ...]  # round, measured, expected
 
 
-def values(series: Series, rounds: Sequence[RoundFacts]) -> Values:
+def values(series: Chart, rounds: Sequence[RoundFacts]) -> Values:
     """What was measured and what was expected in each round, in the order of the rounds."""
     ordered = sorted(rounds, key=lambda facts: facts.number)
     return tuple(
@@ -62,17 +41,17 @@ def values(series: Series, rounds: Sequence[RoundFacts]) -> Values:
     )
 
 
-def _reading(series: Series, found: Mapping[str, Reading]) -> Reading | None:
-    for key, sign in series.keys:
+def _reading(series: Chart, found: Mapping[str, Reading]) -> Reading | None:
+    for key, sign in series.of.items():
         if key in found and math.isfinite(found[key][0]):
             mm, error = found[key]
             return mm * sign, error if error is not None and math.isfinite(error) and error > 0 else None
     return None
 
 
-def shown(rounds: Sequence[RoundFacts]) -> tuple[tuple[Series, Values], ...]:
-    """The series that have a value in any round."""
-    every = ((series, values(series, rounds)) for series in SERIES)
+def shown(charts: Sequence[Chart], rounds: Sequence[RoundFacts]) -> tuple[tuple[Chart, Values], ...]:
+    """The charts of a garment that have a value in any round."""
+    every = ((series, values(series, rounds)) for series in charts)
     return tuple((series, row) for series, row in every if any(was or wanted for _, was, wanted in row))
 
 
@@ -90,12 +69,12 @@ _PANEL, _HIGH, _GAP = 92.0, 62.0, 8.0  # of one measure: width and height of the
 _LEFT, _TOP, _RIGHT, _BOTTOM = 17.0, 13.0, 4.0, 9.0  # room in it for words
 
 
-def chart(rounds: Sequence[RoundFacts], units: Units) -> str:
+def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -> str:
     """The measures over the rounds, one panel under the other, as SVG; empty without a value.
 
     A dot is measured, its bar is the error to either side, a ring is what was expected; told by shape, never by colour.
     """
-    panels = shown(rounds)
+    panels = shown(charts, rounds)
     if not panels:
         return ""
     high = len(panels) * (_HIGH + _GAP) - _GAP
@@ -116,7 +95,7 @@ def chart(rounds: Sequence[RoundFacts], units: Units) -> str:
     return "".join([*parts, "</svg>"])
 
 
-def _panel(series: Series, row: Values, units: Units, top: float) -> list[str]:
+def _panel(series: Chart, row: Values, units: Units, top: float) -> list[str]:
     ends = [
         mm + sign * (error or 0.0)
         for _, *readings in row

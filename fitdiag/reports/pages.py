@@ -61,20 +61,25 @@ def _printable(value: Any) -> Any:
 
 def client_page(sheet: Sheet, *, large: bool = False) -> str:
     """The page for a client who works alone, as HTML."""
+    changes = _drawn(sheet)
+    muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
+    page: str = template("client_page.html").render(
+        words=words, sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large
+    )
+    return page
+
+
+def _drawn(sheet: Sheet) -> list[dict[str, Any]]:
+    """The changes of a sheet with their drawings as SVG."""
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
-    changes = [
+    return [
         {
             **vars(change),  # every text in a drawing is escaped by its writer
             "pictures": [(picture.caption, Markup(svg(picture.drawing))) for picture in change.pictures],
         }
         for change in sheet.changes
     ]
-    muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
-    page: str = template("client_page.html").render(
-        words=words, sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large
-    )
-    return page
 
 
 def fitter_page(
@@ -91,14 +96,20 @@ def fitter_page(
     answers_that_would_turn: Sequence[Turn],
     photos: Mapping[str, Sequence[str]] | None = None,
     simulated: Simulation | None = None,
+    laid: Mapping[str, Sequence[str]] | None = None,
+    sheet: Sheet | None = None,
 ) -> str:
-    """The page with the reasoning, as HTML. `before`: the conclusion of the round before, or before the latest answers.
+    """The page with the reasoning, as HTML. `sheet`: what the client is told, with its drawings.
+
+    `before`: the conclusion of the round before, or before the latest answers.
 
     `photos`: by view, links to the measured pictures of this round, as they stand from the page.
+    `laid`: links to those with simulated lines over them.
     """
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
     findings = conclusion.diagnosis.findings
+    charts = base.garment.charts if base.garment is not None else ()
     short = {
         part.title: part for part in make_report(base, conclusion, client, steps=False, simulated=simulated).sections
     }
@@ -109,8 +120,11 @@ def fitter_page(
         head=head[:1].upper() + head[1:],
         verdict=conclusion.plan.verdict,
         plan=short["This round"],
+        changes=_drawn(sheet) if sheet is not None else [],
+        key=sheet.key if sheet is not None else "",
         found=findings_table(base, findings, units),
-        linked=bool(photos),
+        linked=bool(photos or laid),
+        laid=[(view, link) for view, links in (laid or {}).items() for link in links],
         drawn=[
             (sign, [(word, Markup(svg)) for word, svg in sign.pictures])
             for sign in shown_signs(base, findings, photos or {})
@@ -129,8 +143,8 @@ def fitter_page(
             f"Solved on this pattern: {lower_first(base.alterations[name].title)}, {format_length(mm, units)}."
             for name, mm in (effects.solved.items() if effects else ())
         ],
-        chart=Markup(chart(history, units) if len(history) > 1 else ""),  # every text in it is escaped
-        rounds=rounds_table(history, units),
+        chart=Markup(chart(charts, history, units) if len(history) > 1 else ""),  # every text in it is escaped
+        rounds=rounds_table(charts, history, units),
         rounds_told=rounds_told(base, history, units),
         last=[long[title] for title in ("Notes", "Cautions") if title in long],
     )

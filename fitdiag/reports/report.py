@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from fitdiag.diagnosis.belief import Belief, Question, chance_words, lower_first, told
+from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, lower_first, told
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.stations import STATIONS, TITLES, station_of
@@ -16,7 +16,6 @@ from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_length, format_reading, read_off
 
 SIDE_WORDS: dict[Side, str] = {"left": "left side", "right": "right side", "both": "both sides"}
-_LIKELY_FROM = 0.05
 _COUNTS = ("No", "One", "Two", "Three")
 _SUGGESTS = "The tool suggests, the fitter decides."
 
@@ -69,7 +68,7 @@ def make_report(
     name = client or findings.client
     next_question = conclusion.diagnosis.next_question()
     writer = _Writer(base, findings, steps=steps, simulated=simulated)
-    reasoning = writer.beliefs(conclusion.diagnosis.beliefs)
+    reasoning = writer.beliefs(conclusion.diagnosis)
     sections = [writer.at_a_glance(plan)]
     sections += [writer.findings(), writer.plan(plan)] if steps else [writer.findings(), reasoning, writer.plan(plan)]
     if conclusion.contradictions:
@@ -175,14 +174,19 @@ class _Writer:
                 lines.setdefault(station_of(symptom), []).append(lower_first(symptom.title))
         return [f"{TITLES[station]}: {'; '.join(lines[station])}" for station in STATIONS if station in lines]
 
-    def beliefs(self, beliefs: Sequence[Belief]) -> Section:
-        likely = [belief for belief in beliefs if belief.has_sign and belief.probability >= _LIKELY_FROM][:5]
-        if not likely:
-            return Section("What the pattern may do", ("No cause is likely from what was seen.",))
+    def beliefs(self, diagnosis: Diagnosis) -> Section:
+        rest = "; ".join(
+            f"{lower_first(self.base.causes[belief.cause].title)} ({chance_words(belief.probability)})"
+            for belief in diagnosis.not_ruled_out
+        )
+        not_ruled_out = (f"Not ruled out: {rest}.",) if rest else ()
+        if not diagnosis.likely:
+            return Section("What the pattern may do", ("No cause is likely from what was seen.", *not_ruled_out))
         if not self.steps:
-            return Section("What the pattern may do", (Items("", tuple(self.in_a_line(belief) for belief in likely)),))
+            likely = Items("", tuple(self.in_a_line(belief) for belief in diagnosis.likely))
+            return Section("What the pattern may do", (likely, *not_ruled_out))
         sections: list[Section] = []
-        for belief in likely:
+        for belief in diagnosis.likely:
             cause = self.base.causes[belief.cause]
             parts: list[str | Items] = [cause.why]
             if belief.because:
@@ -203,13 +207,12 @@ class _Writer:
             alike = [
                 f"{self.base.causes[other.cause].title}: {other.tell}"
                 for other in cause.look_alikes
-                if other.cause in self.base.causes
-                and any(b.cause == other.cause and b.probability >= _LIKELY_FROM for b in beliefs)
+                if other.cause in self.base.causes and other.cause in {belief.cause for belief in diagnosis.likely}
             ]
             if alike:
                 parts.append(Items("Not to be taken for", tuple(alike)))
             sections.append(Section(f"{cause.title}: {chance_words(belief.probability)}", tuple(parts)))
-        return Section("What the pattern may do", tuple(sections))
+        return Section("What the pattern may do", (*sections, *not_ruled_out))
 
     def in_a_line(self, belief: Belief) -> str:
         """A belief on the screen: the cause, how sure, and the firmest reasons on both sides."""

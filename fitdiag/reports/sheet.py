@@ -7,24 +7,24 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import takewhile
 
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.blocks.trousers import Measures, draft
-from fitdiag.pattern.ink import Drawing, Item, Stroke, Text
+from fitdiag.pattern.blocks import usual_block
+from fitdiag.pattern.garment import garment_of
+from fitdiag.pattern.ink import Drawing
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
-from fitdiag.pattern.strips import strip
+from fitdiag.pattern.states import states_of
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.wearer import asked, to_you
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, in_units
 
-BLOCK = Measures(waist=720, hip=980, rise=275, waist_to_hip=205, waist_to_floor=1030, bottom=230)  # a middle size
-TITLE = "What to change on your trousers"
+TITLE = "What to change on your {}"
 CLOTH, LOOK = "First on the cloth", "Then try on and look"
 PAPER, SMOOTH = "When the cloth is right, on the paper", "Smooth the lines"
 KEY = (
@@ -36,7 +36,7 @@ ORDER_NOTE = "Do them in this order, one at a time, and try on after each."
 THEN = "About how it should look then"
 THEN_NOTE = (
     "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
-    " go, not at each fold. It cannot show sitting or walking."
+    " go, not at each fold: the uppermost across is the hip line, the dashed one is the grain. It cannot show sitting or walking."
 )
 COUNTS = ("", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
@@ -44,25 +44,6 @@ MONTHS = ("January", "February", "March", "April", "May", "June", "July", "Augus
 NO_BREAK = "\u00a0"  # holds an amount together on its line
 SIDES = {"left": "left side only", "right": "right side only", "both": "both sides alike"}
 PIECES = {"front": "on the front", "back": "on the back", "both": "on front and back"}
-# the cautions of the trade in the wearer's words, by what they belong to
-CAUTIONS: Mapping[str, tuple[str, ...]] = {
-    "pinning": (
-        "Pins point away from your body. At the crotch and the inner thigh use clips or basting, no pins. "
-        "Count the pins in and count them out.",
-    ),
-    "cutting": (
-        "Pin or baste each change and try it on first. Cut on the table, never while you wear it. "
-        "Keep the first pattern whole.",
-    ),
-    "pressing": ("Never take in where it already presses or cuts.",),
-    "always": (
-        "Try it standing, walking and sitting. Some cloth under the seat is needed to sit, so never take it all.",
-        "Let a helper ask before each touch, and hold the tape at the crotch yourself. Rest when you are tired.",
-        "If something hurts, goes numb, or leaves a mark for more than ten minutes, loosen it and take the trousers off. "
-        "If it goes on, it is not a matter of cloth: ask a health professional.",
-    ),
-    "photos": ("Photos from waist to floor, no face. You say how long they are kept.",),
-}
 
 
 @dataclass(frozen=True)
@@ -97,6 +78,7 @@ class Change:
 class Sheet:
     """Everything on the client's page, in order. `leave`: a title and the reasons; `muslins`: caption and PNG of simulated cloth."""
 
+    title: str
     head: str
     verdict: str
     changes: tuple[Change, ...]
@@ -183,7 +165,7 @@ def make_sheet(
     plan = conclusion.plan
     name = one_line(client, 80)
     head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
-    changes = tuple(_changes(base, plan, units, pattern or draft(BLOCK)))
+    changes = tuple(_changes(base, plan, units, pattern or usual_block(garment_of(base))))
     key = ""
     if any(change.pictures for change in changes):
         key = KEY if pattern is not None else f"{KEY} {BLOCK_NOTE}"
@@ -197,9 +179,17 @@ def make_sheet(
     )
     photographs = tuple(one_line(text, 300) for text in photographs_next)
     return Sheet(
-        head[:1].upper() + head[1:], _verdict(conclusion, len(changes), stay), changes, key, photographs, leave, stay,
-        _cautions(base, cutting=bool(changes), photos=bool(photographs)), tuple(muslins) if changes else (),
-    )  # fmt: skip
+        title=TITLE.format(base.about.garment),
+        head=head[:1].upper() + head[1:],
+        verdict=_verdict(conclusion, len(changes), stay),
+        changes=changes,
+        key=key,
+        photographs=photographs,
+        leave=leave,
+        stay=stay,
+        cautions=_cautions(base, cutting=bool(changes), photos=bool(photographs)),
+        muslins=tuple(muslins) if changes else (),
+    )
 
 
 def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str]) -> str:
@@ -217,14 +207,7 @@ def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list
     result = []
     for item in plan.recommendations:
         rule = base.alterations[item.alteration]
-        pictures: tuple[Picture, ...] = ()
-        try:
-            step = carry_out(pattern, item.alteration, item.amount.mm)
-            whole = strip(pattern, step, units)
-            pictures, drawn = pictures_of(whole, item.rank), _drawn(whole.title)
-            pattern = step.pattern
-        except ProblemsFoundError:
-            drawn = "There is no drawing of this one; go by the steps."
+        pictures, drawn, pattern = pictures_of(base, pattern, item, units)
 
         def worded(texts: Sequence[str]) -> tuple[str, ...]:
             return tuple(told for text in texts if (told := for_the_wearer(text, units)))
@@ -272,60 +255,28 @@ def _wait(base: RuleBase, plan: Plan, item: Recommendation, units: Units) -> str
 
 
 def _cautions(base: RuleBase, *, cutting: bool, photos: bool) -> tuple[str, ...]:
-    known = {caution.when for caution in base.about.cautions}
     wanted = [*(("pinning", "cutting", "pressing") if cutting else ()), "always", *(("photos",) if photos else ())]
-    return tuple(text for when in wanted if when in known for text in CAUTIONS[when])
+    return tuple(caution.client for when in wanted for caution in base.about.cautions if caution.when == when)
 
 
 # ---------------------------------------------------------------------------------------------------- the drawings
 
 
-def pictures_of(whole: Drawing, number: int) -> tuple[Picture, ...]:
-    """The pictures of a strip that show the work: the cut and what is laid or marked, each a drawing of its own."""
-    frames = [_edges(item) for item in whole.items if isinstance(item, Stroke) and item.role == "frame"]
-    cells = [frame for frame in frames if frame[2] - frame[0] > 30.0]
-    found = []
-    for left, top, right, bottom in cells:
-        words = [
-            item
-            for item in whole.items
-            if isinstance(item, Text)
-            and item.role == "caption"
-            and left <= item.x <= right
-            and bottom < item.y < bottom + 18.0
-        ]
-        caption = " ".join(item.text for item in sorted(words, key=lambda item: item.y))
-        inside = tuple(
-            _moved(item, -left, -top)
-            for item in whole.items
-            if left - 0.5 <= _start(item)[0] <= right + 0.5 and top - 0.5 <= _start(item)[1] <= bottom + 0.5
-        )
-        found.append(
-            Picture(
-                whole_amounts(caption), Drawing(f"Change {number}: {caption}", "", right - left, bottom - top, inside)
-            )
-        )
-    if len(found) <= 1:
-        return ()  # the paper stays as it is
-    return tuple(found[1:3] if len(found) == 5 else found[:2])
-
-
-def _edges(frame: Stroke) -> tuple[float, float, float, float]:
-    across, down = [x for x, _ in frame.points], [y for _, y in frame.points]
-    return min(across), min(down), max(across), max(down)
-
-
-def _start(item: Item) -> tuple[float, float]:
-    return (item.x, item.y) if isinstance(item, Text) else item.points[0]
-
-
-def _moved(item: Item, x: float, y: float) -> Item:
-    if isinstance(item, Text):
-        return replace(item, x=item.x + x, y=item.y + y)
-    return replace(item, points=tuple((across + x, down + y) for across, down in item.points))
-
-
-def _drawn(title: str) -> str:
-    """What a strip says about the other piece."""
-    match = re.search(r"\((\w+); the (\w+) alike\)$", title)
-    return f"The {match[1]} is drawn; the {match[2]} is done alike." if match else ""
+def pictures_of(
+    base: RuleBase, pattern: Pattern, item: Recommendation, units: Units
+) -> tuple[tuple[Picture, ...], str, Pattern]:
+    """The drawings of an alteration before and after, what they do not show, and the pattern as it is then."""
+    try:
+        step = carry_out(pattern, item.alteration, item.amount.mm)
+    except ProblemsFoundError:
+        return (), "There is no drawing of this one; go by the steps.", pattern
+    hinge = base.alterations[item.alteration].operation.hinge
+    states = states_of(pattern, step, units, hinged=not hinge.startswith("none"))
+    drawn = (
+        f"The {states[0].piece} is drawn; the {states[0].alike} is done alike." if states and states[0].alike else ""
+    )
+    pictures = (
+        Picture(whole_amounts(one.caption), replace(one.drawing, title=f"Change {item.rank}: {one.caption}"))
+        for one in states
+    )
+    return tuple(pictures), drawn, step.pattern

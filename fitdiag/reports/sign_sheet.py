@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
-from fitdiag.pattern.sheets import PAPERS, plain
+from fitdiag.pattern.pdf import PAPERS, plain
 from fitdiag.reports.pages import template
 from fitdiag.reports.signs import captions, drawn_symptoms, figure, is_graded
 from fitdiag.units import Units
@@ -38,26 +38,26 @@ class Sign:
     pictures: tuple[tuple[str, str], ...]
 
 
-def pictures(symptom: str) -> tuple[tuple[str, str], ...]:
+def pictures(symptom: str, garment: str = "") -> tuple[tuple[str, str], ...]:
     """The drawings of a sign with their captions: the right one and three degrees, or the two states of a test."""
-    if is_graded(symptom):
+    if is_graded(symptom, garment):
         degrees: Sequence[tuple[str, int]] = [(word, degree) for degree, word in enumerate(DEGREES)]
     else:
-        degrees = list(zip(captions(symptom), (0, 2), strict=True))
-    return tuple((word, figure(symptom, degree, title=word) or "") for word, degree in degrees)
+        degrees = list(zip(captions(symptom, garment), (0, 2), strict=True))
+    return tuple((word, figure(symptom, degree, title=word, garment=garment) or "") for word, degree in degrees)
 
 
-def _sign(symptom: Symptom, number: int) -> Sign:
-    return Sign(number, symptom.title, symptom.ask, pictures(symptom.id))
+def _sign(symptom: Symptom, number: int, garment: str) -> Sign:
+    return Sign(number, symptom.title, symptom.ask, pictures(symptom.id, garment))
 
 
 def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[Sign, ...]]]:
     """The drawn signs of each station."""
-    base, number, drawn = base.in_units(units), numbered(base), set(drawn_symptoms())
+    base, number, drawn = base.in_units(units), numbered(base), set(drawn_symptoms(base.about.garment))
     for station in STATIONS:
         here = [symptom for symptom in base.symptoms.values() if station_of(symptom) == station and symptom.id in drawn]
         if here:
-            yield TITLES[station], tuple(_sign(symptom, number[symptom.id]) for symptom in here)
+            yield TITLES[station], tuple(_sign(symptom, number[symptom.id], base.about.garment) for symptom in here)
 
 
 def sheet_html(base: RuleBase, units: Units) -> str:

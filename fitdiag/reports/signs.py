@@ -1,4 +1,5 @@
-"""Line drawings of what is seen or felt, as it should be and in three strengths. How each sign is drawn is data: `signs.yaml`.
+"""Line drawings of what is seen or felt, as it should be and in three strengths. How each sign is drawn is
+data: `drawings.yaml` of the garment's rules.
 
 A mark takes its numbers, the strength (0 as it should be, 1 slight, 2 clear, 3 strong), the amount that goes with it, and the
 half of the picture it lies on (-1 its left hand, 1 its right).
@@ -10,17 +11,16 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from html import escape
+from importlib import import_module
+from importlib.util import find_spec
 from math import cos, radians, sin
-from pathlib import Path
 from typing import Any
 
+from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.strict_yaml import read_yaml
-from fitdiag.reports.trousers import (
-    HALVED,
+from fitdiag.reports.figures import (
     MIDDLE,
-    STANCES,
     XY,
-    Shape,
     arrow,
     between,
     fold,
@@ -37,8 +37,6 @@ from fitdiag.reports.trousers import (
 
 STRENGTHS = (1, 2, 3)
 SHOWN = (18.0, 6.0, 84.0, 96.0)
-WHOLE_WINDOW = {"sitting": (4.0, 0.0, 112.0, 170.0), "paper-front": (12.0, 0.0, 108.0, 206.0), "paper-back": (12.0, 0.0, 108.0, 206.0),
-                "stairs": (0.0, 0.0, 114.0, 206.0), "bending": (0.0, 0.0, 114.0, 206.0)}  # fmt: skip
 RIGHT = "as it should be"
 
 
@@ -213,27 +211,35 @@ MARKS: Mapping[str, Mark] = {
 
 
 @cache
-def _signs() -> Mapping[str, Mapping[str, Any]]:
-    return read_yaml(Path(__file__).with_name("signs.yaml")).data  # type: ignore[no-any-return]
+def _signs(garment: str) -> Mapping[str, Mapping[str, Any]]:
+    """The drawings of a garment by sign; none where it has no stances to hang in."""
+    folder = rules_for(garment)
+    if find_spec(f"fitdiag.reports.figures.{folder.name}") is None or not (folder / "drawings.yaml").exists():
+        return {}
+    return read_yaml(folder / "drawings.yaml").data  # type: ignore[no-any-return]
 
 
-def drawn_symptoms() -> tuple[str, ...]:
+def _stances(garment: str) -> Any:
+    return import_module(f"fitdiag.reports.figures.{rules_for(garment).name}")
+
+
+def drawn_symptoms(garment: str = "") -> tuple[str, ...]:
     """The ids of all symptoms there is a drawing of."""
-    return tuple(_signs())
+    return tuple(_signs(garment))
 
 
-def captions(symptom: str) -> tuple[str, str]:
+def captions(symptom: str, garment: str = "") -> tuple[str, str]:
     """What the two pictures of a sign show, side by side: as it should be and as it is, or before and after a test."""
-    then = _signs()[symptom].get("then")
+    then = _signs(garment)[symptom].get("then")
     return (then["first"], then["then"]) if then else (RIGHT.capitalize(), "The sign")
 
 
-def is_graded(symptom: str) -> bool:
+def is_graded(symptom: str, garment: str = "") -> bool:
     """Whether a sign is drawn in three degrees; a test is not, it has two states."""
-    return "then" not in _signs()[symptom]
+    return "then" not in _signs(garment)[symptom]
 
 
-def figure(symptom: str, strength: int, *, side: str | None = None, title: str) -> str | None:
+def figure(symptom: str, strength: int, *, title: str, side: str | None = None, garment: str = "") -> str | None:
     """The drawing of a symptom as SVG text; None if there is none. `strength`: 0 as it should be, 1 slight, 2 clear, 3 strong.
 
     A sign that is a test has two states instead: below 2 what is there before it, from 2 on what is there after it.
@@ -241,32 +247,32 @@ def figure(symptom: str, strength: int, *, side: str | None = None, title: str) 
     """
     if strength not in (0, *STRENGTHS):
         raise ValueError(f"a strength is 0, 1, 2 or 3, not {strength}")
-    row = _signs().get(symptom)
+    row = _signs(garment).get(symptom)
     if row is None:
         return None
     window = row.get("shown")
     if "then" in row:
         row = {"view": row["view"], **row["after"]} if strength >= 2 else row
         strength = 2
-    view = row["view"]
-    left, top, width, height = window or WHOLE_WINDOW.get(view, SHOWN)
+    view, stances = row["view"], _stances(garment)
+    left, top, width, height = window or stances.WHOLE_WINDOW.get(view, SHOWN)
     name = escape(" ".join(title.split()), quote=True)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{number(left)} {number(top)} {number(width)} {number(height)}" '
         f'role="img" aria-label="{name}" stroke-linecap="round" stroke-linejoin="round"><title>{name}</title>'
-        f"{''.join(_drawn(row, strength, _halves(view, side)))}</svg>"
+        f"{''.join(_drawn(stances, row, strength, _halves(stances, view, side)))}</svg>"
     )
 
 
-def _drawn(row: Mapping[str, Any], strength: int, halves: Sequence[int]) -> Iterable[str]:
-    """The trousers as they hang, and what is drawn on them."""
+def _drawn(stances: Any, row: Mapping[str, Any], strength: int, halves: Sequence[int]) -> Iterable[str]:
+    """The garment as it hangs, and what is drawn on it."""
     view = row["view"]
     amount = (0.0, *row.get("amount", (1.0, 2.0, 3.0)))[strength]
     bent = {name: by[strength] if isinstance(by, list) else by * amount for name, by in row.get("bends", {}).items()}
     if halves == (-1,) and "hem_up_right" in bent and "hem_up_left" not in bent:
         bent["hem_up_left"] = bent.pop("hem_up_right")
-    yield STANCES[view](Shape(**bent))
-    halved = view in HALVED
+    yield stances.STANCES[view](stances.Shape(**bent))
+    halved = view in stances.HALVED
     for group, sides in (("marks", halves if halved else (1,)), ("middle", (1,)), ("once", halves[-1:])):
         for mark in row.get(group, ()):
             for kind, numbers in mark.items():
@@ -274,8 +280,8 @@ def _drawn(row: Mapping[str, Any], strength: int, halves: Sequence[int]) -> Iter
                     yield from MARKS[kind](At(half, halved, strength, amount), numbers)
 
 
-def _halves(view: str, side: str | None) -> tuple[int, ...]:
+def _halves(stances: Any, view: str, side: str | None) -> tuple[int, ...]:
     """The hand of the picture on which the wearer's side lies: seen from the front it is the other one."""
-    if side not in ("left", "right") or view not in HALVED:
+    if side not in ("left", "right") or view not in stances.HALVED:
         return (-1, 1)
     return (-1,) if (side == "left") == (view == "back") else (1,)

@@ -76,8 +76,13 @@ def escape_markdown(text: str) -> str:
     >>> escape_markdown("<b>*lamp*</b>")
     '\\\\<b\\\\>\\\\*lamp\\\\*\\\\</b\\\\>'
     """
-    escaped = _MARKDOWN_SIGNS.sub(r"\\\1", one_line(text, 2000))
+    escaped = _in_a_heading(text)
     return re.sub(r"^(\d+)([.)])|^([-+=])", lambda m: f"{m[1]}\\{m[2]}" if m[1] else f"\\{m[3]}", escaped)
+
+
+def _in_a_heading(text: str) -> str:
+    """The same behind a mark of its own, where a number and a full stop begin no list."""
+    return _MARKDOWN_SIGNS.sub(r"\\\1", one_line(text, 2000))
 
 
 def as_markdown(report: Report, base: RuleBase) -> str:
@@ -89,7 +94,7 @@ def as_markdown(report: Report, base: RuleBase) -> str:
 
 
 def _markdown_section(section: Section, level: int, lines: list[str]) -> None:
-    lines += [f"{'#' * level} {escape_markdown(section.title)}", ""]
+    lines += [f"{'#' * level} {_in_a_heading(section.title)}", ""]
     for part in section.parts:
         if isinstance(part, Section):
             _markdown_section(part, level + 1, lines)
@@ -183,6 +188,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
                 "title": base.causes[belief.cause].title,
                 "probability": belief.probability,
                 "spoken_of": belief.cause in diagnosis.touched,
+                "listed": belief in diagnosis.likely or belief in diagnosis.not_ruled_out,
                 **_extent_data(extents.get(belief.cause)),
                 "because": [f"{reason.text}: speaks {reason.firmness} for it" for reason in belief.because],
                 "against": [f"{reason.text}: speaks {reason.firmness} against it" for reason in belief.against],

@@ -180,14 +180,14 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> t
     return tuple(remarks)
 
 
-def remarks(base: RuleBase, findings: Findings, grain_moved: Mapping[str, float] | None = None) -> tuple[Remark, ...]:
+def remarks(base: RuleBase, findings: Findings, moved_mm: Mapping[str, float] | None = None) -> tuple[Remark, ...]:
     """What the history warns of before anything more is altered.
 
-    `grain_moved`: by how much (mm, towards centre back) all that was done of an alteration moved the back grainline at the waist.
+    `moved_mm`: by how much (mm) all that was done of an alteration lessened the measure that is followed.
     """
     done = _summed(findings)
     return (
-        *_too_far(base, done, findings, grain_moved or {}, conclude(base, findings).plan if done else Plan("")),
+        *_too_far(base, done, findings, moved_mm or {}, conclude(base, findings).plan if done else Plan("")),
         *_circles(base, done),
         *_limits(base, done, findings.units),
     )
@@ -209,7 +209,7 @@ def _summed(findings: Findings) -> dict[str, _Sum]:
 
 
 def _too_far(
-    base: RuleBase, done: Mapping[str, _Sum], findings: Findings, grain_moved: Mapping[str, float], plan: Plan
+    base: RuleBase, done: Mapping[str, _Sum], findings: Findings, moved_mm: Mapping[str, float], plan: Plan
 ) -> Iterable[Remark]:
     """An alteration that brings signs which are there now, after it was done: it may have gone too far, and what the list says."""
     for alteration, total in done.items():
@@ -228,10 +228,9 @@ def _too_far(
             continue
         units = findings.units
         over = f" over {len(set(total.rounds))} rounds" if len(set(total.rounds)) > 1 else ""
-        shift = grain_moved.get(alteration, 0.0)
-        moved = (
-            f"; the back grainline moved {format_length(shift, units)} towards centre back with it" if shift > 3 else ""
-        )
+        shift = moved_mm.get(alteration, 0.0)
+        followed = base.garment.followed if base.garment is not None and shift > 3 else None
+        moved = f"; {followed.moved.format(amount=format_length(shift, units))}" if followed is not None else ""
         given = next((item.amount for item in plan.recommendations
                       if item.amount.gives_back is not None and item.amount.gives_back.alteration == alteration), None)  # fmt: skip
         then = (

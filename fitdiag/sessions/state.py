@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, get_args
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.contradictions import Contradiction, settle
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Earlier, Finding, Findings, Origin
-from fitdiag.knowledge.model import BodyMeasure, RuleBase
+from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, make_plan
+from fitdiag.plausible import BODY_MM
 from fitdiag.problems import one_line
 from fitdiag.units import LONGEST_MM
 
@@ -29,7 +30,8 @@ class State:
 
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
     yet; `recorded`: the conclusion, if nothing was answered after it; `again`: signs to photograph or ask at the next try-on.
-    `sentences`: where an offered finding was read from a mail, the sentence, by symptom.
+    `sentences`: where an offered finding was read from a mail, the sentence, by symptom. `open`: the signs that were on the screen
+    with the last one answered, and are still to be answered.
     """
 
     findings: Findings
@@ -42,6 +44,7 @@ class State:
     offered: tuple[Finding, ...] = ()
     again: frozenset[str] = frozenset()
     sentences: Mapping[str, str] = field(default_factory=dict)
+    open: tuple[str, ...] = ()
 
 
 def fold(events: Iterable[Event], base: RuleBase) -> State:
@@ -151,6 +154,8 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
             if finding is None or finding.symptom not in base.symptoms:
                 return replace(state, unknown=(*unknown, one_line(event.get("symptom"), 60)))
             left = tuple(item for item in state.offered if item.symptom != finding.symptom)
+            on_screen = event.get("open")
+            still_open = on_screen if isinstance(on_screen, list) else []
             again = state.again - {finding.symptom} | ({finding.symptom} if event.get("again") is True else set())
             return replace(
                 state,
@@ -158,6 +163,7 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                 last_symptom=finding.symptom,
                 offered=left,
                 again=frozenset(again),
+                open=tuple(name for name in still_open if isinstance(name, str) and name in base.symptoms),
             )
     return state
 
@@ -266,7 +272,7 @@ def _earlier(value: object, base: RuleBase) -> Iterator[Earlier]:
             })  # fmt: skip
 
 
-def _measures(value: object, known: Collection[str] = get_args(BodyMeasure)) -> dict[str, float]:
+def _measures(value: object, known: Collection[str] = tuple(BODY_MM)) -> dict[str, float]:
     items = value.items() if isinstance(value, Mapping) else ()
     return {str(name): float(mm) for name, mm in items if name in known and mm is not None and _is_length(mm)}
 

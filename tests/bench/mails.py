@@ -1,4 +1,4 @@
-"""How well plain mails are read: twenty of different temper, with what they say and what must not be read out of them.
+"""How well plain mails are read: thirty of different temper, with what they say and what must not be read out of them.
 
     python tests/bench/mails.py [--half judge|tune] [--each]
 

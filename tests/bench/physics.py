@@ -132,7 +132,7 @@ def pairs(base: RuleBase, muslins: Sequence[Muslin], signs: Sequence[Sign], seed
             continue
         findings = told(base, muslin, blocks[muslin.body], rng, signs, True)
         data = as_data(make_report(base, conclude(base, findings)), base)
-        named = {item["id"] for item in data["causes"][:5] if item["probability"] >= 0.05}  # as the list prints them
+        named = {item["id"] for item in data["causes"] if item["listed"]}  # as the list prints them
         cured = {cause for item in data["recommendations"] for cause in item["causes"]}
         hit = sum(any(cause in named | cured for cause in CAUSES[kind]) for kind in muslin.kinds)
         asked, both, one = asked + 1, both + (hit == 2), one + (hit == 1)

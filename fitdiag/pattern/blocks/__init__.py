@@ -6,7 +6,7 @@ A block is a first try for a figure of these measures, not a pattern that fits. 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib import import_module
 from importlib.util import find_spec
 from math import ceil, floor
@@ -50,7 +50,7 @@ class Block:
 
     `pieces`: from the measures by name, x = 0 the grain, y = 0 the bottom. `shares`: a measure, what it is held against, and the
     shares between which it lies on nearly every figure. `order`: measures that grow, each against a share of the next.
-    `tells`: measures of the pattern that are told with the block.
+    `tells`: measures of the pattern that are told with the block. `expects`: what the block has for the other measures of a pattern.
     """
 
     source: str
@@ -59,6 +59,7 @@ class Block:
     shares: tuple[tuple[str, str, float, float], ...] = ()
     order: tuple[tuple[str, str, float], ...] = ()
     tells: tuple[str, ...] = ()
+    expects: Mapping[str, Callable[[Mapping[str, float]], float]] = field(default_factory=dict)
 
 
 def block_of(garment: Garment) -> Block:
@@ -69,6 +70,11 @@ def block_of(garment: Garment) -> Block:
         raise stop("block", told, hint="read a pattern from a file, with fitdiag pattern read")
     block: Block = import_module(name).BLOCK
     return block
+
+
+def usual_block(garment: Garment) -> Pattern:
+    """The block of a usual figure. Raises ProblemsFoundError where no block is known."""
+    return draft_block(garment, {asked.name: asked.usual for asked in block_of(garment).asked})
 
 
 def draft_block(garment: Garment, given: Mapping[str, float], units: Units = "cm") -> Pattern:

@@ -16,6 +16,7 @@ from fitdiag.pattern.garment import Garment, shipped_garment
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
 from fitdiag.units import Units
 
+EASE_MM = 40.0  # round the hip, by the rules for front and back together
 SOURCE = "metric textbook block (basic trousers block, textbook of English for clothing, 3rd ed., part 3)"
 
 
@@ -187,4 +188,5 @@ BLOCK = Block(
     ),
     order=(("waist_to_hip", "rise", 1.0), ("rise", "waist_to_floor", 0.5)),
     tells=("back grain to centre at waist",),
+    expects={"back extension": lambda measures: block_extension(measures["hip girth"] - EASE_MM)},
 )

@@ -1,0 +1,118 @@
+"""A mail by its sentences and clauses: which praise, deny, advise or tell of an earlier fitting, and which tell of work done."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Sequence
+from functools import cache
+from pathlib import Path
+
+from fitdiag.knowledge.strict_yaml import read_yaml
+
+LONGEST = 20_000
+_SHORT = 45  # characters a line; a mail of such lines says something new on each
+_SAYS_NOT = 0.75  # how well a phrase with a "not" must fit, for a "not" to be part of what is said
+_ENDS = re.compile(r"(?<=[.!?])\s+|\n\s*\n|\n(?=\s*(?:[-*•]|\d+[.)]|[QA]:))")
+_CLAUSES = re.compile(
+    r"\s*(?:[;:()]|,(?!\d)| - |–|—|\.\.\.|\b(?:but|while|whereas|though|although|because|so that|otherwise|except"
+    r"|and(?! an? (?:half|quarter)| three| half))\b)\s*"
+)
+_AS_IF = re.compile(r"\b(?:as if|as though)\b[^,;.!?]*", re.I)
+_GREETING = re.compile(
+    r"^\s*(?:hi|hello|dear|hey|hiya|hallo|good (?:morning|day|evening))\b[^.!?\n]{0,40}[,!]?\s*$", re.I
+)
+_CLOSING = re.compile(r"^\s*(?:--|thx|thanks|thank you|cheers|best|regards|kind regards|yours|love|sincerely)\b", re.I)
+
+
+@cache
+def pattern(kind: str) -> re.Pattern[str]:
+    """What people write for one kind of thing: praise, "not" ..."""
+    words = read_yaml(Path(__file__).with_name("mail.yaml")).data
+    told = "|".join(words[kind]).replace("{did}", "|".join(words["did"])).replace(" ", r"\s")
+    return re.compile(rf"\b(?:{told})(?!\w)", re.IGNORECASE)
+
+
+def says(kind: str, text: str) -> bool:
+    """Whether a text holds words of a kind."""
+    return pattern(kind).search(text) is not None
+
+
+def is_question(text: str) -> bool:
+    """Whether a sentence or clause asks, and not only whether what is seen is as it should be."""
+    return bool(pattern("asked").fullmatch(text.strip())) and not pattern("observed").match(text)
+
+
+def sentences(text: str) -> Iterator[str]:
+    """The sentences of a mail, without greeting, quotation and signature."""
+    return (sentence for sentence, _ in with_questions(text))
+
+
+def with_questions(text: str) -> Iterator[tuple[str, str]]:
+    """The sentences of a mail, each with the quoted question that it answers."""
+    lines = []
+    for line in text[:LONGEST].replace("\r", "").replace("’", "'").split("\n"):
+        if re.match(r"\s*-- ?$", line):
+            break
+        if not _GREETING.match(line):
+            lines.append(line)
+    own = [line for line in lines if line.strip() and not line.lstrip().startswith(">")]
+    short = sum(map(len, own)) <= _SHORT * len(own)
+    question = ""
+    for block in re.split(r"(\n?^\s*>.*$)", "\n".join(lines), flags=re.M):
+        if block.lstrip().startswith(">"):
+            question = block.strip(" >\n") if block.rstrip().endswith("?") else ""
+            continue
+        for part in _ENDS.split(block.replace("\n", "\n\n") if short else block):
+            sentence = " ".join(part.split()).strip(" -*•")
+            if re.match(r"Q:", sentence) and sentence.endswith("?"):
+                question = sentence[2:]
+            elif (len(sentence) > 5 or question) and sentence and not _CLOSING.match(sentence):
+                yield sentence, question
+                question = ""
+
+
+def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
+    """The clauses of a sentence. One that only praises belongs to the one before it, one that only names a place (`places`) to the next."""
+    found: list[str] = []
+    waiting = ""
+    for clause in (one for one in _CLAUSES.split(_AS_IF.sub("", sentence)) if one.strip()):
+        told = f"{waiting} {clause}".strip()
+        waiting = ""
+        if found and len(clause.split()) <= 3 and says("good", clause):
+            found[-1] += f" and {told}"
+        elif len(clause.split()) <= 2 and places(clause):
+            waiting = told
+        else:
+            found.append(told)
+    return [*found, waiting] if waiting else found
+
+
+def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:
+    """Whether one of some clauses praises, denies or advises what the rest says, unless the rule's own phrase, fitting so well, does."""
+    text = " ".join(clauses)
+    if says("told to", text) or (says("before", text) and not says("again", text)) or any(map(is_question, clauses)):
+        return True
+    if (says("good", phrase) and says("when", text)) or (says("not", phrase) and fit >= _SAYS_NOT):
+        return False
+    not_good = re.compile(rf"\b(?:not|\w+n't|never|hardly|less than) (?:\w+ )?{pattern('good').pattern}", re.I)
+    told = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
+    return any(says("good", one) or (says("not", one) and not says("complaint", one)) for one in told)
+
+
+def advised(clause: str) -> bool:
+    """Whether a clause only thinks of an alteration, or says what somebody else would do."""
+    advice = pattern("told to").search(clause) or pattern("thought of").search(clause)
+    return advice is not None and not tells_of_work(clause[: advice.start()])
+
+
+def tells_of_work(clause: str) -> bool:
+    """Whether a clause says that something was altered."""
+    return (
+        re.match(
+            r"(?:\W*\b(?:and|then|so|also|already|last time|before that|since|yes|yeah|a:)\W+)*"
+            + pattern("done").pattern,
+            clause,
+            re.I,
+        )
+        is not None
+    )

@@ -1,0 +1,49 @@
+"""Where rules stand: the folders that came with the program, one a garment, and the one that garments share."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from fitdiag.problems import one_line, stop
+
+_SHARES = re.compile(rb"^shares: *([a-z0-9-]+)", re.MULTILINE)
+
+
+def shipped(name: str) -> Path:
+    """The folder `rules` or `sample_sessions` that came with the program: inside the wheel, or beside it in a checkout."""
+    package = Path(__file__).resolve().parent.parent
+    inside = package / "data" / name
+    return inside if inside.is_dir() else package.parent / name
+
+
+def default_rules() -> Path:
+    """The rules that count where nothing says which garment it is."""
+    return shipped("rules") / "trousers"
+
+
+def garments() -> list[str]:
+    """The garments that rules ship for."""
+    return sorted(one.name for one in shipped("rules").iterdir() if (one / "garment.yaml").exists())
+
+
+def rules_for(garment: str) -> Path:
+    """The folder of the shipped rules for a garment; for no name the default. Raises ProblemsFoundError where there is none."""
+    if not garment:
+        return default_rules()
+    if garment not in (known := garments()):
+        told = f"there are no rules for the garment '{one_line(garment, 40)}'"
+        raise stop("garment", told, hint=f"there are rules for {', '.join(known)}")
+    return shipped("rules") / garment
+
+
+def shared_folder(folder: Path) -> Path | None:
+    """The folder that the rules in `folder` share with others: the one beside it, or the shipped one where a copy stands alone.
+
+    None where its `rulebase.yaml` names none. Raises OSError.
+    """
+    found = _SHARES.search((folder / "rulebase.yaml").read_bytes())
+    if found is None:
+        return None
+    beside = folder.resolve().parent / found[1].decode()
+    return beside if beside.is_dir() else shipped("rules") / found[1].decode()

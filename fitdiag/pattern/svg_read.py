@@ -1,0 +1,445 @@
+"""Outlines read from SVG drawings: our own, and those by other hands that name their lines in the same way."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from io import StringIO
+from itertools import pairwise
+from math import ceil, hypot
+from typing import Any
+from xml.etree.ElementTree import ParseError, iterparse
+
+import numpy as np
+
+from fitdiag.pattern.assemble import Drawn, Taken, chained, check_size, piece_of, put_together
+from fitdiag.pattern.files import (
+    FARTHEST_MM,
+    LONGEST_NOTE,
+    LONGEST_TITLE,
+    MOST_DARTS,
+    MOST_LINES,
+    MOST_NOTCHES,
+    NAME,
+)  # fmt: skip
+from fitdiag.pattern.garment import Garment, shipped_garment
+from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, points
+from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
+from fitdiag.pattern.svg_files import ALTERED, CLIENT
+from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
+
+_SYNONYMS = {"grainline": "grain", "darts": "dart", "levels": "level"}
+_KINDS = ("dart", "grain", "level")
+MOST_CHARACTERS = 8 * 1024 * 1024
+MOST_SHAPES = 20_000
+DEEPEST = 60
+FLAT_STEP_MM = 1.0  # a curve becomes a polyline with points not farther apart
+_LARGEST_MM = 1e6
+_PHYSICAL = re.compile(r"\s*[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,3})?\s*(mm|cm|in|pt|pc|q)\s*\Z", re.IGNORECASE)
+_NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?"
+_RUN = re.compile(rf"[\s,]*([MmLlHhVvCcSsQqTtAaZz])((?:[\s,]*{_NUMBER})*)")
+_EACH = {"m": 2, "l": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "t": 2, "a": 7, "z": 0}
+_WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+")
+_TURNS = [
+    "matrix",
+    "translate",
+    "translatex",
+    "translatey",
+    "scale",
+    "scalex",
+    "scaley",
+    "rotate",
+    "skew",
+    "skewx",
+    "skewy",
+]
+_BROKEN = (
+    ParseError, ValueError, TypeError, KeyError, IndexError, AttributeError, ZeroDivisionError, RecursionError,
+    OverflowError,
+)  # fmt: skip  # what the library raises for damaged numbers and names
+_NAMING = ("id", "class", "label", "data-name")
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """A drawn element: its own words, those of the groups round it (nearest first), its lines in mm with y up, its data."""
+
+    tag: str
+    words: tuple[str, ...]
+    groups: tuple[tuple[str, ...], ...]
+    lines: tuple[Array, ...]
+    data: Mapping[str, str]
+    text: str = ""
+
+
+def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | None = None) -> list[Shape]:
+    """Every line, title and desc of a drawing, in mm. Raises ProblemsFoundError; refuses a size that is only in pixels.
+
+    `dpi`: how many pixels the drawing counts to the inch, where it does not say its size itself.
+    """
+    from svgelements import SVG, SVGImage  # noqa: PLC0415 (takes longer to load than all else here)
+
+    where = Where(path)
+    if len(text) > MOST_CHARACTERS:
+        told = f"this drawing is larger than {MOST_CHARACTERS // 1024} kB"
+        raise stop("too-large", told, where=where, hint="simplify it, and leave pictures out")
+    if text.count("<") > MOST_SHAPES or sum(1 for _ in re.finditer(r"[\d.]+", text)) > 16 * MOST_POINTS:
+        raise stop(
+            "points", f"this drawing has more than {MOST_POINTS} points", where=where, hint="simplify the outlines"
+        )
+    if "<!ENTITY" in text:
+        raise stop("entity", "a drawing with entities is not read", where=where, hint="save it again as plain SVG")
+    if re.search(r"transform(-origin|-box)?\s*[:=]\s*[\"']?\s*(left|right|center|top|bottom|fill-box)", text):
+        told = "this drawing turns or moves its parts about origins of its own"
+        raise stop("transform", told, where=where, hint="flatten the transforms, and save it again")
+    if re.search(r"<style[^>]*>[^<]*transform\s*:", text):
+        told = "a style sheet of this drawing moves or scales its parts"
+        raise stop("transform", told, where=where, hint="flatten the transforms, and save it again")
+    for found_name in re.findall(r"([A-Za-z]\w*)\s*\(", " ".join(re.findall(r"transform\s*=\s*[\"']([^\"']*)", text))):
+        if found_name.lower() not in _TURNS:
+            told = f"the transform '{one_line(found_name, 20)}' is not one that drawings have"
+            raise stop("transform", told, where=where, hint="flatten the transforms, and save it again")
+    own = _root(text, where)
+    unit, size = _unit(own, dpi, where, taken)
+    bare = re.sub(r"<!DOCTYPE[^>\[]*>", "", text)
+    if re.search(r"<symbol\b[^>]*viewBox", bare):
+        told = "a symbol of this drawing has a scale of its own"
+        raise stop("scale", told, where=where, hint="flatten it, and save the drawing again")
+    # a symbol is drawn only where it is used; the library draws it where it stands, too
+    bare = re.sub(r"<symbol\b([^>]*[^/])>", r"<defs><symbol\1>", bare).replace("</symbol>", "</symbol></defs>")
+    head = re.search(r"<svg\b[^>]*>", bare)
+    if head is not None:  # without a size of its own the library leaves the drawing's numbers as they are
+        plain = re.sub(r"\s(width|height|preserveAspectRatio)\s*=\s*(\"[^\"]*\"|'[^']*')", " ", head[0])
+        bare = bare[: head.start()] + plain + bare[head.end() :]
+    try:
+        root = SVG.parse(StringIO(bare), reify=True, ppi=96.0, width=size[0], height=size[1])
+    except _BROKEN as error:
+        told = f"this is not a drawing that can be read: {one_line(error, 100)}"
+        raise stop("not-svg", told, where=where, hint="is it the right file?") from None
+    found: list[Shape] = []
+    for element, groups in _walk(root, (), where):
+        if isinstance(element, SVGImage):
+            continue
+        found += _shape(element, groups, unit, where, taken)
+    if sum(len(line) for shape in found for line in shape.lines) > 4 * MOST_POINTS:
+        raise stop(
+            "points", f"this drawing has more than {MOST_POINTS} points", where=where, hint="simplify the outlines"
+        )
+    return found
+
+
+def _root(text: str, where: Where) -> dict[str, str]:
+    """The attributes of the outermost element, which must be `svg`."""
+    try:
+        _, root = next(iter(iterparse(StringIO(text), events=("start",))))
+    except (ParseError, StopIteration, ValueError) as error:
+        told = f"this is not a drawing that can be read: {one_line(error, 100)}"
+        raise stop("not-svg", told, where=where, hint="is it the right file?") from None
+    if root.tag.rsplit("}", 1)[-1] != "svg":
+        raise stop("not-svg", "the file does not begin with <svg>", where=where, hint="is it the right file?")
+    return {str(name): str(value) for name, value in root.attrib.items()}
+
+
+def _unit(
+    own: Mapping[str, str], dpi: float | None, where: Where, taken: Taken | None
+) -> tuple[float, tuple[float, float]]:
+    """Millimetres of one unit of the drawing, and the size of its box in these units.
+
+    Refuses a drawing that counts pixels without saying how large they are, and one that is stretched.
+    """
+    sizes = [str(own.get(name, "")).strip() for name in ("width", "height")]
+    box = [part for part in re.split(r"[\s,]+", str(own.get("viewBox", "")).strip()) if part]
+    if box and not (len(box) == 4 and all(_is_size(part) for part in box[2:])):
+        told = "the drawing does not say how large it is"
+        raise stop("units", told, where=where, hint="give it a width and height in mm, and a viewBox")
+    wide, high = (float(box[2]), float(box[3])) if box else (1000.0, 1000.0)
+    old = re.search(r"(?i)0\.(4|91)", str(own.get("{http://www.inkscape.org/namespaces/inkscape}version", "")))
+    if all(_PHYSICAL.match(size) for size in sizes) and (box or old is None):
+        scales = [_mm(sizes[0]) / wide, _mm(sizes[1]) / high] if box else [25.4 / 96, 25.4 / 96]
+        told = f"it is {sizes[0]} wide and {sizes[1]} high"
+    elif dpi is None:
+        told = "this drawing counts in pixels, and programs disagree how many make an inch (72, 90 or 96)"
+        hint = "save it with a page size in mm, or add --dpi 96 (measure a line of known length afterwards)"
+        raise stop("units", told, where=where, hint=hint)
+    else:
+        pixels = [re.fullmatch(rf"({_NUMBER})\s*(px)?", size) for size in sizes]
+        given = [float(match[1]) if match else None for match in pixels]
+        factors = [(g or full) / full if box else 1.0 for g, full in zip(given, (wide, high), strict=True)]
+        scales, told = [factor * 25.4 / dpi for factor in factors], f"it has {dpi:g} pixels to the inch, as given"
+    if min(scales) <= 0 or (
+        str(own.get("preserveAspectRatio", "")).split(" ")[0] == "none" and (abs(scales[0] / scales[1] - 1) > 1e-3)
+    ):
+        raise stop("scale", "this drawing is stretched more one way than the other", where=where,
+                   hint="save it with one scale for both ways")  # fmt: skip
+    if taken is not None:
+        taken.lines.append(f"Unit: {'the drawing says that ' if dpi is None else ''}{told}.")
+    slice_ = "slice" in str(own.get("preserveAspectRatio", ""))
+    return (max(scales) if slice_ else min(scales)), (wide, high)
+
+
+def _is_size(text: str) -> bool:
+    try:
+        return 0.0 < float(text) < _LARGEST_MM
+    except ValueError:
+        return False
+
+
+def _mm(text: str) -> float:
+    number = float(re.match(rf"\s*({_NUMBER})", text)[1])  # type: ignore[index]
+    unit = re.sub(r"[^a-z]", "", re.sub(_NUMBER, "", text.lower()))
+    return number * {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6, "q": 0.25}[unit]
+
+
+def _walk(element: Any, groups: tuple[Any, ...], where: Where) -> Iterator[tuple[Any, tuple[Any, ...]]]:
+    from svgelements import Group, Use  # noqa: PLC0415
+
+    if len(groups) > DEEPEST:
+        raise stop(
+            "groups", f"this drawing nests groups more than {DEEPEST} deep", where=where, hint="ungroup some of them"
+        )
+    for child in element:
+        yield child, groups
+        if isinstance(child, Group | Use):
+            yield from _walk(child, (child, *groups), where)
+
+
+def _own(element: Any) -> dict[str, str]:
+    found: dict[str, str] = {}
+    for name, value in ((getattr(element, "values", None) or {}).get("attributes") or {}).items():
+        if isinstance(value, str):
+            found[name.rsplit("}", 1)[-1]] = value
+    return found
+
+
+def _words(data: Mapping[str, str]) -> tuple[str, ...]:
+    return tuple(word.lower() for name in _NAMING for word in _WORD.findall(data.get(name, "")[:200]))
+
+
+def _shape(element: Any, groups: tuple[Any, ...], unit: float, where: Where, taken: Taken | None) -> list[Shape]:
+    """An element as lines; empty for what is no line of a pattern, which is told."""
+    from svgelements import Desc, Group, Path, Text, Title  # noqa: PLC0415
+    from svgelements import Shape as Drawable  # noqa: PLC0415
+
+    data = _own(element)
+    chain = tuple(_words(_own(group)) for group in groups)
+    if isinstance(element, Title | Desc):
+        said = element.title if isinstance(element, Title) else element.desc
+        return [
+            Shape("title" if isinstance(element, Title) else "desc", (), ((), *chain), (), data, (said or "").strip())
+        ]
+    if isinstance(element, Group) and "data-origin" in data:
+        return [Shape("g", _words(data), chain, (_origin(element, data, unit, where),), data)]
+    if isinstance(element, Text) and taken is not None:
+        taken.left_out.append(f"the text '{one_line(element.text or '', 30)}'")
+    if not isinstance(element, Drawable) or isinstance(element, Text):
+        return []
+    shown = element.values or {}
+    if shown.get("visibility") == "hidden" or shown.get("display") == "none":
+        if taken is not None:
+            taken.left_out.append(f"{_called(data)}, which is hidden")
+        return []
+    if "d" in data:
+        _refuse_damaged(data, where)
+    path = element if isinstance(element, Path) else Path(element)
+    lines = tuple(line for part in path.as_subpaths() if len(line := _flattened(Path(part), unit)) > 1)
+    if any(not np.isfinite(line).all() or np.abs(line).max() > _LARGEST_MM for line in lines):
+        raise stop("points", f"{_called(data)} has points that lie nowhere", where=where, hint="look at its numbers")
+    return [Shape(data.get("tag", "path"), _words(data), chain, lines, data)] if lines else []
+
+
+def _called(data: Mapping[str, str]) -> str:
+    name = next((data[key] for key in _NAMING if data.get(key)), "")
+    return f"'{one_line(name, 40)}'" if name else f"a {one_line(data.get('tag', 'shape'), 20)} without a name"
+
+
+def _refuse_damaged(data: Mapping[str, str], where: Where) -> None:
+    """Stop at path data that the library would cut short in silence."""
+    text, at = data["d"], 0
+    while at < len(text.rstrip(" \t\r\n,")):
+        match = _RUN.match(text, at)
+        size = 0 if match is None else len(re.findall(_NUMBER, match[2]))
+        each = 0 if match is None else _EACH[match[1].lower()]
+        arc = match is not None and match[1] in "aA"  # flags of arcs may stand together
+        if match is None or (each == 0 and size) or (each and not arc and (size == 0 or size % each)):
+            told = f"the path {_called(data)} is damaged near '{one_line(text[at : at + 20], 20)}'"
+            raise stop("path", told, where=where, hint="draw it anew, or save the drawing again")
+        at = match.end()
+
+
+def _origin(element: Any, data: Mapping[str, str], unit: float, where: Where) -> Array:
+    """Where a group's own 0, 0 lies, in mm, y up; the place is moved as the group is."""
+    from svgelements import Matrix, Point  # noqa: PLC0415
+
+    try:
+        x, y = (float(part) for part in data["data-origin"].split())
+        at = Point(x, y) * Matrix(element.values.get("transform", ""))
+    except (ValueError, TypeError, AttributeError):
+        raise stop(
+            "origin", "the origin of a piece is not two numbers", where=where, hint="is the file complete?"
+        ) from None
+    return points(np.array([[at.x * unit, -at.y * unit]]))
+
+
+def _flattened(path: Any, unit: float) -> Array:
+    """A path as a polyline in mm, y up."""
+    from svgelements import Arc, Close, CubicBezier, Move, QuadraticBezier  # noqa: PLC0415
+
+    found: list[tuple[float, float]] = []
+    for segment in path:
+        if isinstance(segment, Move):
+            found.append((segment.end.x, segment.end.y))
+        elif isinstance(segment, CubicBezier | QuadraticBezier | Arc):
+            count = min(2000, max(6, ceil(_about(segment) * unit / FLAT_STEP_MM)))
+            found += [(at[0], at[1]) for at in segment.npoint(np.linspace(0.0, 1.0, count + 1)[1:])]
+        elif segment.end is not None and not (isinstance(segment, Close) and segment.start == segment.end):
+            found.append((segment.end.x, segment.end.y))
+        if len(found) > 4 * MOST_POINTS:
+            break
+    line = np.array(found, dtype=float).reshape(-1, 2) * unit
+    line[:, 1] = -line[:, 1]
+    if len(line) > 1:
+        keep = np.concatenate([[True], np.abs(np.diff(line, axis=0)).max(axis=1) > 1e-9])
+        line = line[keep]
+    return points(line)
+
+
+def _about(segment: Any) -> float:
+    """No less than the length of a curve, in pixels."""
+    from svgelements import Arc  # noqa: PLC0415
+
+    if isinstance(segment, Arc):
+        return abs(float(segment.sweep)) * max(float(segment.rx), float(segment.ry))
+    ends = [
+        getattr(segment, name) for name in ("start", "control", "control1", "control2", "end") if hasattr(segment, name)
+    ]
+    return sum(hypot(b.x - a.x, b.y - a.y) for a, b in pairwise(ends))
+
+
+def pattern_from_svg(
+    text: str, shown_path: str, garment: Garment | None = None, *, dpi: float | None = None, taken: Taken | None = None
+) -> Pattern:
+    """A pattern from an SVG drawing whose lines are named in their ids or classes. Raises ProblemsFoundError."""
+    where = Where(shown_path)
+    taken = taken if taken is not None else Taken()
+    shapes = shapes_of(text, shown_path, dpi, taken)
+    garment = garment or shipped_garment(_root(text, where).get("data-garment", ""))
+    drawn: dict[tuple[str, Side], Drawn] = {}
+    seams: dict[tuple[str, Side, str], list[Shape]] = {}
+    texts = {"title": "", "desc": ""}
+    said: list[str] = []
+    for shape in shapes:
+        chain = tuple(_known(garment, words) for words in (shape.words, *shape.groups))
+        name, side = _piece_of(garment, chain)
+        if shape.text and len(shape.groups) == 1:
+            texts[shape.tag] = texts[shape.tag] or shape.text
+            said.append(shape.text)
+        kind, of = _kind(garment, shape, chain, where)
+        if kind == "seam" and name is None:
+            pieces = " or ".join(garment.parts)
+            hint = f"call it {' or '.join(f'{part}-{of}' for part in garment.parts)}"
+            raise stop("side", f"the seam '{of}' does not say whether it is {pieces}", where=where, hint=hint)
+        if name is None:
+            if shape.lines and not shape.text:
+                taken.left_out.append(_called(shape.data))
+            continue
+        mine = drawn.setdefault((name, side), Drawn(garment.parts[name]))
+        if kind == "seam":
+            seams.setdefault((name, side, of), []).append(shape)
+        elif not _take(mine, shape, kind, of) and shape.lines:
+            taken.left_out.append(_called(shape.data))
+    if not seams:
+        hint = f"call them {', '.join(f'{name}-{garment.parts[name].seams[0]}' for name in garment.parts)} and so on"
+        raise stop("seams", "no line of this drawing names a seam", where=where, hint=hint)
+    for (name, side, of), parts in seams.items():
+        line = chained(line for shape in parts for line in shape.lines)
+        if line is None:
+            told = f"{name}: the parts of the seam '{of}' do not touch"
+            raise stop("open", told, where=where, hint="draw it in one piece")
+        if np.hypot(*(line[0] - line[-1])) <= CLOSED_MM:
+            told = f"{name}: the seam '{of}' ends where it begins"
+            raise stop("closed", told, where=where, hint="is it drawn twice, or closed?")
+        drawn[name, side].seams[of] = line
+        drawn[name, side].allowance |= _allowance(parts[0], of)
+    taken.lines.append("Lines named after seams count as stitching lines, not as lines to cut along.")
+    made = {key: piece_of(one, garment, where) for key, one in drawn.items() if one.seams}
+    title, grade = (one_line(texts[tag], LONGEST_TITLE) for tag in ("title", "desc"))
+    grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
+    client = next((text[len(CLIENT) :] for text in said if text.startswith(CLIENT)), "")
+    carried = from_rows([text[len(ALTERED) :] for text in said if text.startswith(ALTERED)])
+    pattern = put_together(garment, made, where)
+    pattern = replace(pattern, title=title, grade=grade, client=one_line(client, LONGEST_CLIENT), carried=carried)
+    if problems := check_size(pattern, where):
+        raise ProblemsFoundError(problems)
+    return pattern
+
+
+def _piece_of(garment: Garment, chain: Sequence[Sequence[str]]) -> tuple[str | None, Side]:
+    """The piece a shape belongs to, by the nearest name that says one, and the side it is for."""
+    for words in chain:
+        named = [name for name in garment.parts if name in words]
+        if len(named) == 1:
+            every = [word for one in chain for word in one]
+            side: Side = "left" if "left" in every else "right" if "right" in every else "both"
+            return named[0], side
+    return None, "both"
+
+
+def _known(garment: Garment, words: Sequence[str]) -> list[str]:
+    return [garment.spelled.get(known, known) for known in (_SYNONYMS.get(word, word) for word in words)]
+
+
+def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]], where: Where) -> tuple[str, str]:
+    """What a shape is, and its name: seam, dart, grain, level, line, notch, origin or note; empty when nothing tells."""
+    part = next(iter(garment.parts.values()))
+    if shape.text:
+        return ("note" if shape.tag == "desc" and len(shape.groups) == 2 else ""), ""
+    if shape.tag == "g":
+        return "origin", ""
+    if "data-line" in shape.data:
+        kind = shape.data.get("class", "line")
+        return (kind if kind in ("level", "notch", "hole") else "line"), shape.data["data-line"]
+    for words in chain:
+        if kind := next((kind for kind in _KINDS if kind in words), ""):
+            return kind, next((word for word in words if word in part.levels), "")
+        named = [name for name in part.seams if name in words]
+        if len(named) > 1:
+            told = f"a line names two seams: {' and '.join(named)}"
+            raise stop("seams", told, where=where, hint="name one of them")
+        if named:
+            return "seam", named[0]
+        if level := next((word for word in words if word in part.levels), ""):
+            return "line", level
+    return "", ""
+
+
+def _take(drawn: Drawn, shape: Shape, kind: str, name: str) -> bool:
+    """Put what is not a seam where it belongs; False for what no file of ours could have."""
+    if kind == "note":
+        drawn.notes.append(one_line(shape.text, LONGEST_NOTE))
+    elif kind == "origin":
+        drawn.origin = shape.lines[0][0]
+    elif kind == "grain":
+        drawn.grain = shape.lines[0][[0, -1]]
+    elif kind == "dart" and len(shape.lines[0]) > 2 and len(drawn.darts) < MOST_DARTS:
+        drawn.darts.append(shape.lines[0])
+    elif kind == "level" and name in drawn.part.levels:
+        drawn.levels[name] = shape.lines[0]
+    elif kind == "line" and NAME.match(name) and len(drawn.lines) < MOST_LINES:
+        drawn.lines[name] = shape.lines[0]
+    elif kind == "hole" and len(drawn.holes) < MOST_NOTCHES:
+        drawn.holes.append((shape.lines[0].min(axis=0) + shape.lines[0].max(axis=0)) / 2)
+    elif kind == "notch" and name.rpartition(" ")[2] in drawn.part.seams and len(drawn.notches) < MOST_NOTCHES:
+        called, _, seam = name.rpartition(" ")
+        drawn.notches.append((called, seam, shape.lines[0][0]))
+    else:
+        return not (shape.lines and not shape.text)
+    return True
+
+
+def _allowance(shape: Shape, name: str) -> dict[str, float]:
+    try:
+        value = float(shape.data["data-allowance"])
+    except (KeyError, ValueError):
+        return {}
+    return {name: value} if 0 <= value <= FARTHEST_MM else {}
