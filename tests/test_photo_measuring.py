@@ -18,11 +18,13 @@ from fitdiag.photos.body import Known
 from fitdiag.photos.camera import Camera, false_drop, false_tilt, focal_px, lens_within, sheet_distance
 from fitdiag.photos.combine import measure_all, together
 from fitdiag.photos.level import level
-from fitdiag.photos.marks import Marks, Sheet, parse_marks
+from fitdiag.photos.marks import Marks, Sheet, View, parse_marks
 from fitdiag.photos.measure import measure
 from fitdiag.photos.readings import Measured, Reading
+from fitdiag.photos.ridges import Ridges, evened
 from fitdiag.photos.section import Section, depth_from_girth
 from fitdiag.photos.snap import snap, snap_straight
+from fitdiag.photos.strip import opponent
 
 FOCAL, MIDDLE = 2900.0, (899.5, 1199.5)
 MATRIX = np.array([[FOCAL, 0, MIDDLE[0]], [0, FOCAL, MIDDLE[1]], [0, 0, 1]])
@@ -309,6 +311,26 @@ def test_a_level_ring_is_never_called_a_dip(height: int) -> None:
             assert reading.reason
         else:
             assert reading.value < max(4.0, 2.5 * (reading.error or 0))
+
+
+def test_a_line_ends_with_the_cloth_though_a_joint_of_the_wall_runs_on() -> None:
+    """A joint behind the body at a line's height and of its colour does not make the line longer than the cloth is wide."""
+    picture = np.full((240, 400, 3), (120.0, 130.0, 140.0))
+    picture[:, 120:280] = (225.0, 220.0, 205.0)
+    picture[119:122] *= 0.6
+    found = Ridges(evened(opponent(picture))).follow((190, 210), 120, (0, 399), 9)
+    assert found is not None and abs(found.first - 120) <= 5 and abs(found.last - 279) <= 5
+
+
+def test_a_mirror_image_shows_in_the_other_view() -> None:
+    """The side that is higher is so from the back and from the front; the other way round one picture may be a mirror image."""
+
+    def seen_from(view: View, tilt: float) -> Measured:
+        reading = Reading("hip", "tilt", "deg", None, tilt, 0.3, "good", "")
+        return Measured(Marks("a.jpg", "0" * 64, 1000, 1500, view), (reading,), {}, {}, None, (), (), None)
+
+    told = [together([seen_from("back", 1.5), seen_from("front", tilt)])[0].told for tilt in (-1.4, 1.4, 0.2)]
+    assert [False, True, False] == ["mirror" in text for text in told]
 
 
 def test_two_lens_heights_need_no_depth_of_the_body() -> None:

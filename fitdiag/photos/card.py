@@ -52,12 +52,7 @@ def card_html(*, units: Units, heights_mm: Mapping[str, float] | None, keep_unti
 
 
 def card_pdf(
-    *,
-    units: Units,
-    heights_mm: Mapping[str, float] | None,
-    keep_until: str,
-    large: bool = False,
-    paper: Paper = "a4",
+    *, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str, large: bool = False, paper: Paper = "a4"
 ) -> bytes:
     """The card on one page; in large print on two. Raises ProblemsFoundError like `card_html`, and for an unknown paper."""
     from fpdf import FPDF  # noqa: PLC0415

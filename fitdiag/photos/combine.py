@@ -20,6 +20,8 @@ from fitdiag.photos.readings import Measured, Reading, Word
 
 _TURNED = {"dip left": "dip right", "dip right": "dip left"}  # seen from the front the wearer's left is on the right
 DISAGREES = 2.5  # standard deviations of the difference
+CLEAR = 2.0  # standard deviations from nothing
+MIRROR = "), as if one of them were a mirror image; ask which of its sides is the left one, and turn it if so"
 
 
 @dataclass(frozen=True)
@@ -103,8 +105,18 @@ def _joint(line: str, what: str, readings: Sequence[tuple[Reading, str]]) -> Tog
     if far[0] > DISAGREES:
         error, word = max(error, far[1] / 2), "fair"
         each = ", ".join(f"{where} {_amount(reading.value or 0.0, reading.unit)}" for reading, where in readings)
-        told = f"the pictures disagree ({each}); look again or ask"
+        mirror = what == "tilt" and _as_mirrored(readings)
+        told = f"the pictures disagree ({each}{MIRROR if mirror else '); look again or ask'}"
     return Together(line, what, readings[0][0].unit, float(value), error, word, told)
+
+
+def _as_mirrored(readings: Sequence[tuple[Reading, str]]) -> bool:
+    """Whether back and front lean to opposite sides, as much as each other: then one of them may be a mirror image."""
+    clear = [(reading.value or 0.0, reading.error or 1.0, where) for reading, where in readings]
+    return any(
+        a * b < 0 and abs(a + b) < math.hypot(e, f) and min(abs(a) / e, abs(b) / f) > CLEAR
+        for a, e, one in clear for b, f, other in clear if one != other
+    )  # fmt: skip
 
 
 def _amount(value: float, unit: str) -> str:

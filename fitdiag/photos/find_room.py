@@ -19,12 +19,11 @@ from scipy import ndimage
 
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.level import Pair, Pose, level
-from fitdiag.photos.marks import A4, Point, Points
-from fitdiag.photos.snap import snap_straight
+from fitdiag.photos.marks import A4, Points
+from fitdiag.photos.snap import crossing, snap_straight
 from fitdiag.photos.strip import colours_at, opponent
 
 Array = NDArray[np.float64]
-Straight = tuple[Point, Point, float]
 COARSE = 600  # px: height of the copy on which upright lines vote
 MOST_LEAN = 0.24  # px sideways per px down
 SHORTEST = 0.16  # of the picture's height
@@ -300,7 +299,7 @@ def _as_sheet(
             snap_straight(pixels, _point(corners[i]), _point(corners[(i + 1) % 4]), max(6, round(2.5 * scale)))
             for i in range(4)
         ]
-        corners = np.array([_meet(edges[i - 1], edges[i]) for i in range(4)])
+        corners = np.array([crossing(edges[i - 1], edges[i]) for i in range(4)])
         if not np.isfinite(corners).all() or np.abs(corners - corners.mean(axis=0)).max() > 0.5 * max(pixels.shape[:2]):
             return None
     if any(edge[2] > 1.5 for edge in edges):
@@ -346,14 +345,6 @@ def _corner(rays: Array, index: int) -> float:
     """Cosine of the angle at a corner."""
     one, two = rays[index - 1] - rays[index], rays[(index + 1) % 4] - rays[index]
     return float(one @ two / (np.linalg.norm(one) * np.linalg.norm(two) + 1e-12))
-
-
-def _meet(before: Straight, after: Straight) -> Array:
-    one = np.cross((*before[0], 1.0), (*before[1], 1.0))
-    two = np.cross((*after[0], 1.0), (*after[1], 1.0))
-    meet = np.cross(one, two)
-    place: Array = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.full(2, np.nan)
-    return place
 
 
 def _point(place: Array) -> tuple[float, float]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -110,17 +109,14 @@ class Ridges:
         self.ridge: Array = np.zeros(colours.shape[:2], np.float32)
         margin, height = max(REACHES), len(colours)
         inner = self.ridge[margin : height - margin]
-        for one, two in self.beside(slice(margin, height - margin), slice(None)):
+        for away in REACHES:
+            one, two = (
+                colours[margin : height - margin] - colours[margin + way : height - margin + way]
+                for way in (-away, away)
+            )
             weaker = np.sqrt(np.minimum(*(np.einsum("ijk,ijk->ij", side, side) for side in (one, two))))
             weaker[np.einsum("ijk,ijk->ij", one, two) <= 0] = 0.0
             np.maximum(inner, weaker, out=inner)
-
-    def beside(self, rows: slice, columns: slice) -> Iterator[tuple[Array, Array]]:
-        """How each place differs from the cloth above and below it, for some widths of line."""
-        for reach in REACHES:
-            above, below = (slice(rows.start + step, rows.stop + step) for step in (-reach, reach))
-            middle = self.colours[rows, columns]
-            yield middle - self.colours[above, columns], middle - self.colours[below, columns]
 
     def seeds(self, strip: Span, rows: Span, most: int) -> list[tuple[float, float]]:
         """(row in the middle of the strip, strength over the noise) of the ridges that cross it, strongest first."""

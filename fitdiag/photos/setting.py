@@ -13,7 +13,7 @@ from fitdiag.photos.intake import CAMERA_SHAPES
 from fitdiag.photos.level import CLICK_ERROR, Pose, level
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
-from fitdiag.photos.snap import USUAL_SCALE, snap_straight
+from fitdiag.photos.snap import USUAL_SCALE, crossing, snap_straight
 
 Array = NDArray[np.float64]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
@@ -137,12 +137,6 @@ def sheet_corners(pixels: NDArray[np.uint8], sheet: Sheet) -> tuple[Array, float
     """The sheet's corners where its four edges meet, in px, and the error of its height."""
     given = sheet.corners
     edges = [snap_straight(pixels, given[i], given[(i + 1) % 4]) for i in range(4)]
-    corners = []
-    for index in range(4):
-        before, after = edges[index - 1], edges[index]
-        one = np.cross((*before[0], 1.0), (*before[1], 1.0))
-        two = np.cross((*after[0], 1.0), (*after[1], 1.0))
-        meet = np.cross(one, two)
-        place = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.array(given[index])
-        corners.append(place if math.dist(place, given[index]) < 30 else np.array(given[index]))
+    met = [crossing(edges[index - 1], edges[index]) for index in range(4)]
+    corners = [place if math.dist(place, own) < 30 else np.array(own) for place, own in zip(met, given, strict=True)]
     return np.array(corners), max(1.0, float(np.mean([edge[2] for edge in edges])))

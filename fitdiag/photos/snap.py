@@ -17,6 +17,7 @@ from fitdiag.photos.marks import Point, Points
 from fitdiag.photos.strip import colours_at, opponent, smooth
 
 Array = NDArray[np.float64]
+Straight = tuple[Point, Point, float]  # two ends and one end's error, px
 USUAL_SCALE = 1.75  # px a millimetre, where nothing better is known
 MOST_SAMPLES = 2.0  # a millimetre; finer than that nothing is drawn by hand
 REACH_MM = 18.0  # a V, a dip or a fork bends a line so far from the curve through three points
@@ -154,7 +155,7 @@ def _evened(pixels: Array, size: float) -> Array:
     return np.stack([np.convolve(widened[:, axis], kernel, mode="valid") for axis in (0, 1)], axis=1)
 
 
-def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: int = 14) -> tuple[Point, Point, float]:
+def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: int = 14) -> Straight:
     """The straight edge or thin line near two points: its two ends (on the normals of the given ones) and one end's error in px.
 
     Where nothing stands out the given points come back, with a hand's error.
@@ -207,6 +208,14 @@ def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: i
     error = 2.0 * spread / np.sqrt(kept.sum() / 4.0)  # neighbours share their noise, so only every fourth counts
     start, end = ends[0] + fit[0] * normal, ends[1] + fit[1] * normal
     return (float(start[0]), float(start[1])), (float(end[0]), float(end[1])), float(max(error, 0.1))
+
+
+def crossing(one: Straight, other: Straight) -> Array:
+    """Where two straight lines meet, px; not a number where they run side by side."""
+    first, second = (np.cross((*line[0], 1.0), (*line[1], 1.0)) for line in (one, other))
+    meet = np.cross(first, second)
+    place: Array = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.full(2, np.nan)
+    return place
 
 
 def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) -> tuple[Array, Array]:

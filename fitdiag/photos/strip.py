@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import ndimage
 
 Array = NDArray[np.float64]
 
@@ -34,15 +35,6 @@ def opponent(colours: Array) -> Array:
 def smooth(strip: Array, along: float, across: float) -> Array:
     """Gaussian means over the first two axes of (N, M, 3); sizes in samples."""
     for axis, size in ((0, along), (1, across)):
-        if size <= 0:
-            continue
-        reach = int(3 * size) + 1
-        kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / size) ** 2)
-        kernel /= kernel.sum()
-        widened = np.pad(strip, [(reach, reach) if other == axis else (0, 0) for other in range(3)], mode="edge")
-        length = strip.shape[axis]
-        strip = sum(
-            (part * np.take(widened, range(shift, shift + length), axis=axis) for shift, part in enumerate(kernel)),
-            start=np.zeros_like(strip),
-        )
+        if size > 0:
+            strip = ndimage.gaussian_filter1d(strip, size, axis=axis, mode="nearest", radius=int(3 * size) + 1)
     return strip
