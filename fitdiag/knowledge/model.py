@@ -44,6 +44,7 @@ from fitdiag.units import Units
 View = Literal["front", "side", "back", "worn", "paper"]
 Grade = Literal["published", "common-practice", "memory", "judgement", "geometry", "simulated"]
 Seen = Literal["yes", "no", "unsure"]
+WearerText = Literal["title", "why", "cloth", "paper", "true_up", "check_next"]
 Severity = Literal["slight", "clear", "strong"]
 
 
@@ -399,6 +400,9 @@ class Alteration(Rule):
     cloth: tuple[Text, ...] = Field(min_length=1)
     paper: tuple[Text, ...] = Field(min_length=1)
     true_up: tuple[Text, ...] = Field(min_length=1)
+    wearer: Mapping[WearerText, Text | Mapping[int, Text]] = Field(
+        default_factory=dict
+    )  # what the wearer reads, steps by number
     effects: tuple[Text, ...] = Field(min_length=1)
     effects_on: Mapping[Text, float] = Field(default_factory=dict)  # change of a pattern measure per amount altered
     worsens: Mapping[CauseId, HowWell] = Field(default_factory=dict)
@@ -460,7 +464,15 @@ class Caution(Rule):
     client: Text
 
 
-class About(Rule):
+class Vocabulary(Rule):
+    """`vocabulary.yaml`: words of `About` that several garments share."""
+
+    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
+    opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
+
+
+class About(Vocabulary):
     """`rulebase.yaml`: what this rule base is for, the seams and the stages of a round that its rules name.
 
     `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
@@ -477,17 +489,6 @@ class About(Rule):
     photographs: tuple[Text, ...] = ()
     presses: Mapping[Text, SymptomId] = Field(default_factory=dict)
     cautions: tuple[Caution, ...]
-    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
-    opposites: tuple[tuple[Text, Text], ...] = ()
-    places: tuple[Text, ...] = ()
-
-
-class Vocabulary(Rule):
-    """`vocabulary.yaml`: words of `About` that several garments share."""
-
-    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
-    opposites: tuple[tuple[Text, Text], ...] = ()
-    places: tuple[Text, ...] = ()
 
 
 class WordTable(Rule):
