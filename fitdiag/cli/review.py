@@ -319,9 +319,11 @@ class _Run:
             }
             line["events"] = events_of(replace(mine, client="", symptoms=new), known)
         if self.mail:
+            from fitdiag.interview.clauses import unwrapped
+
             known = log.findings(self.base)
             line |= {"from": digest(f"{line.get('from', '')}{self.mail}".encode())}
-            line |= {"words": "\n".join(filter(None, (line.get("words", ""), self.mail)))}
+            line |= {"words": "\n".join(filter(None, (line.get("words", ""), unwrapped(self.mail))))}
             line["events"] = [*line.get("events", ()), *mail_events(self.base, self.mail, self.case.units, known)]
         line = {key: value for key, value in line.items() if value or key == "events"}
         if "from" not in line:
