@@ -74,8 +74,14 @@ def documents_of(
             simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
         ),
     }  # fmt: skip
-    if not case.consent.refused:
-        card: dict[str, Any] = {"units": units, "heights_mm": None, "large": look.large}
+    if not case.consent.refused and base.about.card is not None:
+        card: dict[str, Any] = {
+            "name": base.about.garment,
+            "worn": base.about.card,
+            "units": units,
+            "heights_mm": None,
+            "large": look.large,
+        }
         card["keep_until"] = str(case.consent.keep_until or "the fitting ends")
         pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
