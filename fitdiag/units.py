@@ -14,6 +14,7 @@ from typing import Literal
 
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
 STEP_MM = {"in": MM_PER_INCH / 8, "cm": 2.5}
+FINE_STEP_MM = {"in": MM_PER_INCH / 16, "cm": 1.0}
 LONGEST_MM = 3000.0  # no length on trousers is longer; a larger one is a slip of the unit
 
 Units = Literal["in", "cm"]
@@ -128,9 +129,12 @@ def _in_figures(clean: str) -> str:
     return clean
 
 
-def round_length(mm: float, units: Units) -> float:
-    """The nearest eighth of an inch or quarter of a centimetre, in mm; ties go up, and nothing above 0 becomes 0."""
-    step = STEP_MM[units]
+def round_length(mm: float, units: Units, *, fine: bool = False) -> float:
+    """The nearest eighth of an inch or quarter of a centimetre, in mm; ties go up, and nothing above 0 becomes 0.
+
+    `fine`: to a sixteenth of an inch or a millimetre, for what is done at several edges and adds up.
+    """
+    step = (FINE_STEP_MM if fine else STEP_MM)[units]
     steps = math.floor(mm / step + 0.5 + 1e-9)  # a tie is a tie, whichever way the float fell
     return max(steps, 1 if mm > 1e-9 else 0) * step
 

@@ -1,12 +1,14 @@
 """Commands broken off at every change of the disk: killed, failed, and cut off from the current with un-synced data dropped.
 
-The model of the disk is pessimistic: a name lasts once its folder was synced, content once its file was. What a cut leaves is
-laid out in a folder, and the same command runs again there.
+The model of the disk is pessimistic: a name lasts once its folder was synced, content once its file was. One recorded run of a
+command gives what a cut would leave at each of its changes; each such tree is laid out and the same command runs again there,
+once for all the points that leave it. Every run is a child forked from a process that has loaded everything.
 """
 
 from __future__ import annotations
 
 import errno
+import functools
 import gc
 import hashlib
 import importlib
@@ -16,27 +18,118 @@ import pickle
 import re
 import shutil
 import sys
+import tempfile
 import traceback
 from collections.abc import Callable, Iterator
 from contextlib import chdir, contextmanager, redirect_stderr, redirect_stdout, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
-from small_rules import good_files
+import typer.main
+from crash_commands import (
+    BROKEN_OFF,
+    DRAFT,
+    MARKED,
+    NEW,
+    PICTURES,
+    ROUND_1,
+    SENT,
+    Command,
+    Tree,
+    about_client,
+    inputs,
+    kept_elsewhere,
+    marked_inputs,
+)
 
 from fitdiag import files
 from fitdiag.cli import review
 from fitdiag.cli.main import run
+from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge import cache
 from fitdiag.knowledge.load import default_rules, load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.reports.form import packed
 from fitdiag.sessions.case_files import Case
 from fitdiag.sessions.state import Conclusion
 
-Tree = dict[str, bytes | None]  # path below the work folder to content; None for a folder
-_TIME = re.compile(rb'"at":"[^"]*"')
+MEMORY = Path("/dev/shm")  # where syncing costs nothing
+How = Literal["killed", "EIO", "ENOSPC", "short"]
+FAILS: tuple[How, ...] = ("EIO", "ENOSPC", "short")
+OPERATIONS = ("open", "write", "sync", "truncate", "rename", "link", "remove", "make_folder", "remove_folder", "sync_folder")  # fmt: skip
+
+
+# -- trees -------------------------------------------------------------------------------------------------------------
+
+
+def tree_of(folder: Path) -> Tree:
+    """Everything below a folder."""
+    found: Tree = {}
+    for place, folders, names in os.walk(folder):
+        at = os.path.relpath(place, folder)
+        before = "" if at == "." else f"{at}/"
+        found |= {before + name: None for name in folders}
+        for name in names:
+            with open(f"{place}/{name}", "rb", buffering=0) as handle:  # noqa: PTH123 (thousands of them)
+                found[before + name] = handle.read()
+    return found
+
+
+def lay_out(tree: Tree, folder: Path) -> None:
+    """Make a folder hold exactly this."""
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    for path, content in sorted(tree.items()):
+        place = folder / path
+        if content is None:
+            place.mkdir(exist_ok=True)
+        else:
+            if not place.parent.is_dir():
+                place.parent.mkdir(parents=True)
+            place.write_bytes(content)
+
+
+_TIMES = re.compile(rb'"at":"[^"]*"')
+_HALF = re.compile(r"\.fitdiag-(gone-)?[0-9a-f]+")  # the random name of what is half written
+
+
+@functools.lru_cache(maxsize=10_000)
+def _timeless(content: bytes) -> bytes:
+    return _TIMES.sub(b"", content)
+
+
+@functools.lru_cache(maxsize=10_000)
+def _sum(content: bytes) -> bytes:
+    told = _HALF.sub(r".fitdiag-\1", _timeless(content).decode("latin-1")) if len(content) < 1 << 16 else ""
+    return hashlib.sha256(told.encode("latin-1") if told else content).digest()
+
+
+def likeness(tree: Tree) -> str:
+    """The same for two trees that differ only in times and in the random names of what is half written."""
+    lines = sorted(
+        (_HALF.sub(r".fitdiag-\1", path), b"" if content is None else _sum(content)) for path, content in tree.items()
+    )
+    return hashlib.sha256(repr(lines).encode()).hexdigest()
+
+
+def settled(tree: Tree) -> Tree:
+    """A tree without the times in it; the list and the results kept for speed hold nothing else."""
+    return {
+        path: content if content is None else _timeless(content)
+        for path, content in tree.items()
+        if ".fitdiag" not in path.split("/") and path != "own" and not path.startswith("own/XDG_CACHE_HOME")
+    }
+
+
+def leftovers(tree: Tree) -> list[str]:
+    """What is half written, half deleted, or a lock that nobody holds."""
+    return [path for path in tree if ".fitdiag-" in path or path.endswith(".lock")]
+
+
+def difference(one: Tree, other: Tree) -> str:
+    """The paths in which two trees differ."""
+    return ", ".join(sorted(path for path in one.keys() | other.keys() if one.get(path, 0) != other.get(path, 0)))
 
 
 # -- a disk that knows what is synced ----------------------------------------------------------------------------------
@@ -65,17 +158,60 @@ def _read(path: Path) -> _Node:
     return _File(content, content)
 
 
-class Recorded(files.Disk):
+CUTS = {"killed": ("live", "live"), "all dropped": ("kept", "kept"), "data dropped": ("live", "kept")}
+
+
+@dataclass(frozen=True)
+class Point:
+    """One change of the disk: what it was, and what is left when the command is broken off right after it, by cut."""
+
+    what: str
+    left: dict[str, str]  # by the name of the cut, the likeness of the tree
+
+
+class _Counted(files.Disk):
+    """Counts what is asked of it."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        for name in OPERATIONS:
+            setattr(self, name, functools.partial(self._call, name, getattr(self, name)))
+
+    def _call(self, name: str, real: Callable[..., object], *arguments: object) -> object:
+        self.count += 1
+        return self.done(name, real, arguments)
+
+    def done(self, name: str, real: Callable[..., object], arguments: tuple[object, ...]) -> object:
+        """One operation, or what comes in its stead."""
+        raise NotImplementedError
+
+
+class Recorded(_Counted):
     """Does what is asked, and notes after every operation what a kill and what a power cut would leave."""
 
-    def __init__(self, root: Path, note: Callable[[str, Recorded], None]) -> None:
+    def __init__(self, root: Path, note: Callable[[Recorded], None] | None = None) -> None:
+        super().__init__()
         self.root, self.tree, self.note = root, _read(root), note
         self.open_files: dict[int, _Node] = {}
-        self.count = 0
+        self.points: list[Point] = []
+        self.trees: dict[str, Tree] = {}
+        self.last: dict[str, Tree] = {}
 
-    def _done(self, what: str) -> None:
-        self.count += 1
-        self.note(what, self)
+    def done(self, name: str, real: Callable[..., object], arguments: tuple[object, ...]) -> object:
+        try:
+            return real(*arguments)
+        finally:
+            if self.note is not None:
+                self.note(self)
+            else:
+                self.last = {cut: self.state(*how) for cut, how in CUTS.items()}
+                told = " ".join([name, *(item.name for item in arguments if isinstance(item, Path))])
+                self.points.append(Point(told, {cut: self._held(tree) for cut, tree in self.last.items()}))
+
+    def _held(self, tree: Tree) -> str:
+        like = likeness(tree)
+        self.trees.setdefault(like, tree)
+        return like
 
     def _place(self, path: str | Path) -> tuple[_Folder, str] | None:
         """The folder that holds a path, and its name there; None outside the work folder."""
@@ -90,79 +226,62 @@ class Recorded(files.Disk):
         assert isinstance(node, _Folder)
         return node, name
 
-    def _take(self, path: str | Path) -> None:
-        if found := self._place(path):
-            found[0].live.pop(found[1], None)
-
     def open(self, path: str | Path, flags: int, mode: int = 0o600) -> int:
         descriptor = super().open(path, flags, mode)
         if found := self._place(path):
             folder, name = found
             self.open_files[descriptor] = folder.live.setdefault(name, _File())
-            self._done(f"open {name}")
         return descriptor
 
     def write(self, descriptor: int, content: bytes | memoryview) -> int:
         many = super().write(descriptor, content)
         if isinstance(node := self.open_files.get(descriptor), _File):
             node.live += bytes(content[:many])
-            self._done("write")
         return many
 
     def sync(self, descriptor: int) -> None:
         super().sync(descriptor)
         if isinstance(node := self.open_files.get(descriptor), _File):
             node.kept = node.live
-            self._done("sync")
 
     def truncate(self, descriptor: int, size: int) -> None:
         super().truncate(descriptor, size)
         if isinstance(node := self.open_files.get(descriptor), _File):
             node.live = node.live[:size]
-            self._done("truncate")
 
     def rename(self, source: Path, target: Path) -> None:
         super().rename(source, target)
-        old, new = self._place(source), self._place(target)
-        if old and new:
+        if (old := self._place(source)) and (new := self._place(target)):
             new[0].live[new[1]] = old[0].live.pop(old[1])
-            self._done(f"rename to {target.name}")
 
     def link(self, source: Path, target: Path) -> None:
         super().link(source, target)
-        old, new = self._place(source), self._place(target)
-        if old and new:
+        if (old := self._place(source)) and (new := self._place(target)):
             new[0].live[new[1]] = old[0].live[old[1]]
-            self._done(f"link to {target.name}")
 
     def remove(self, path: str | Path) -> None:
         super().remove(path)
-        self._take(path)
-        self._done(f"remove {Path(path).name}")
+        if found := self._place(path):
+            found[0].live.pop(found[1])
 
     def make_folder(self, path: Path) -> None:
         super().make_folder(path)
         if found := self._place(path):
             found[0].live[found[1]] = _Folder()
-            self._done(f"make folder {path.name}")
 
     def remove_folder(self, path: str | Path) -> None:
         super().remove_folder(path)
-        self._take(path)
-        self._done(f"remove folder {Path(path).name}")
+        if found := self._place(path):
+            found[0].live.pop(found[1])
 
     def sync_folder(self, path: Path) -> None:
         super().sync_folder(path)
         whole = Path(path).absolute()
-        if whole == self.root:
-            node: _Node = self.tree
-        elif found := self._place(path):
-            node = found[0].live[found[1]]
-        else:
-            return
-        assert isinstance(node, _Folder)
-        node.kept = dict(node.live)
-        self._done(f"sync folder {whole.name}")
+        node: _Node | None = self.tree
+        if whole != self.root:
+            node = found[0].live[found[1]] if (found := self._place(path)) else None
+        if isinstance(node, _Folder):
+            node.kept = dict(node.live)
 
     def state(self, names: str, contents: str) -> Tree:
         """What lies there with the names and the contents that are `live` or `kept`."""
@@ -181,77 +300,120 @@ class Recorded(files.Disk):
         return found
 
 
-CUTS = {"killed": ("live", "live"), "all dropped": ("kept", "kept"), "data dropped": ("live", "kept")}
+class Failing(_Counted):
+    """Fails at one operation: with an error of the disk, by writing less than was asked, or by a kill."""
 
+    def __init__(self, at: int, how: How) -> None:
+        super().__init__()
+        self.at, self.how = at, how
 
-class Failing(files.Disk):
-    """Fails at one operation: with an error of the disk, or by writing less than was asked."""
-
-    def __init__(self, root: Path, at: int, how: str) -> None:
-        self.root, self.at, self.how, self.count = root, at, how, 0
-        for name in (
-            "open",
-            "write",
-            "sync",
-            "truncate",
-            "rename",
-            "link",
-            "remove",
-            "make_folder",
-            "remove_folder",
-            "sync_folder",
-        ):
-            setattr(self, name, self._counted(name, getattr(self, name)))
-
-    def _counted(self, name: str, real: Callable[..., object]) -> Callable[..., object]:
-        def call(*arguments: object) -> object:
-            self.count += 1
-            if self.count != self.at:
-                return real(*arguments)
-            if self.how == "killed":
-                os._exit(9)
-            if self.how == "short":
-                if name == "write":
-                    descriptor, content = arguments
-                    return real(descriptor, content[: max(1, len(content) // 2)])  # type: ignore[index, arg-type]
-                return real(*arguments)
-            number = errno.EIO if self.how == "EIO" else errno.ENOSPC
-            raise OSError(number, os.strerror(number))
-
-        return call
+    def done(self, name: str, real: Callable[..., object], arguments: tuple[object, ...]) -> object:
+        if self.count != self.at:
+            return real(*arguments)
+        if self.how == "killed":
+            os._exit(9)
+        if self.how == "short":
+            descriptor, content = arguments
+            return real(descriptor, content[: max(1, len(content) // 2)])  # type: ignore[index, arg-type]
+        number = errno.EIO if self.how == "EIO" else errno.ENOSPC
+        raise OSError(number, os.strerror(number))
 
 
 # -- running -----------------------------------------------------------------------------------------------------------
 
 
-SLOW = ("cli.photo read_picture", "cli.photo clean_bytes", "cli.photo measure_all", "cli.photo overlay", "photos.card card_pdf",
-        "reports.client_pdf client_pdf", "reports.turning turning_answers")  # fmt: skip
+@dataclass(frozen=True)
+class Ran:
+    """How a command ended, what it said, and what its disk had to hand over."""
+
+    code: int
+    out: str
+    err: str
+    handed: object = None
+
+
+def in_child(
+    folder: Path,
+    arguments: tuple[str, ...],
+    disk: Callable[[], files.Disk] | None = None,
+    typed: str = "",
+    hand: Callable[[files.Disk], object] | None = None,
+) -> Ran:
+    """Run a command in a process of its own, in a folder, with a disk of its own; `hand` says what of that comes back."""
+    reads, writes = os.pipe()
+    child = os.fork()
+    if child == 0:
+        code, out, err, handed = 7, io.StringIO(), io.StringIO(), None
+        try:
+            os.close(reads)
+            os.chdir(folder)
+            os.environ |= {name: str(folder / "own" / name) for name in OWN}
+            sys.stdin = io.StringIO(typed)
+            files.disk = disk() if disk is not None else files.Disk()
+            with redirect_stdout(out), redirect_stderr(err):
+                try:
+                    run(list(arguments))
+                    code = 0
+                except SystemExit as ended:
+                    code = int(ended.code or 0)
+            handed = hand(files.disk) if hand is not None else None
+        except BaseException:
+            err.write(traceback.format_exc())
+        with os.fdopen(writes, "wb") as pipe:
+            pickle.dump((out.getvalue(), err.getvalue(), handed), pipe)
+        os._exit(code)
+    os.close(writes)
+    with os.fdopen(reads, "rb") as pipe:
+        told = pipe.read()
+    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
+    return Ran(code, *(pickle.loads(told) if told else ("", "")))
+
+
+OWN = ("XDG_CACHE_HOME", "XDG_STATE_HOME", "LOCALAPPDATA")  # what is kept outside the cases lies in the same tree
+SHELVED = (
+    "cli.photo read_picture", "cli.photo clean_bytes", "cli.photo measure_all", "cli.photo overlay", "cli.read proposals",
+    "photos.card card_pdf", "reports.client_pdf client_pdf", "reports.turning turning_answers", "cli.learn learn_from",
+    "drape.muslin _settled", "pattern.fit fit", "drape.muslin _drawn", "reports.sheet make_sheet", "sessions.state make_plan",
+)  # fmt: skip
 
 
 @contextmanager
 def warm(shelf: Path) -> Iterator[None]:
     """Load once what every command would load anew in its child, and keep on a shelf what takes long and is always the same."""
     base, recall = load_rules(), cache.recall
-    before: list[tuple[object, str, object]] = [(cache, "recall", recall)]
-    cache.recall = lambda folder: base if folder == default_rules() else recall(folder)
-    for place in SLOW:
+    before: list[tuple[object, str, object]] = []
+
+    def put(held: object, name: str, instead: object) -> None:
+        before.append((held, name, getattr(held, name)))
+        setattr(held, name, instead)
+
+    put(cache, "recall", lambda folder: base if folder == default_rules() else recall(folder))
+    put(typer.main, "get_command", functools.cache(typer.main.get_command))
+    put(review, "simulated_round", _draped)
+    for place in SHELVED:
         module, name = place.split()
         held = importlib.import_module(f"fitdiag.{module}")
-        before.append((held, name, getattr(held, name)))
-        setattr(held, name, _shelved(shelf, name, getattr(held, name)))
-    before.append((review, "simulated_round", review.simulated_round))
-    review.simulated_round = _draped
-    work = shelf / f"work-{os.getpid()}"
-    lay_out(inputs(), work)
-    with chdir(work), redirect_stdout(io.StringIO()):  # all that is loaded late is loaded here, once
-        for arguments in (NEW, ROUND_1, PICTURES, SENT, DRAFT):
-            with suppress(SystemExit):
-                run(list(arguments))
-    gc.enable()
+        put(held, name, _shelved(shelf, name, getattr(held, name)))
+    shared = importlib.import_module("fitdiag.drape.muslin")._shared
+    put(
+        sys.modules["fitdiag.drape.muslin"],
+        "_shared",
+        lambda call, tasks, keys, tell, workers: shared(call, tasks, keys, tell, 1),
+    )
+    with tempfile.TemporaryDirectory(dir=shelf) as work:
+        lay_out(inputs(), Path(work))
+        with chdir(work), redirect_stdout(io.StringIO()):  # all that is loaded late is loaded here, once
+            for arguments in (NEW, ROUND_1, PICTURES, SENT, DRAFT):
+                with suppress(SystemExit):
+                    run(list(arguments))
+    gc.collect()
+    gc.freeze()  # so that a child touches, and copies, nothing of it
     try:
         yield
     finally:
-        for held, name, real in before:
+        gc.unfreeze()
+        gc.enable()
+        for held, name, real in reversed(before):
             setattr(held, name, real)
 
 
@@ -265,6 +427,7 @@ def _shelved(shelf: Path, name: str, real: Callable[..., object]) -> Callable[..
 
     def call(*given: object, **named: object) -> object:
         told = repr([name, [_told(item) for item in given], {key: _told(item) for key, item in named.items()}])
+        assert " object at 0x" not in told, told  # the next process has another thing there
         place = shelf / hashlib.sha256(told.encode()).hexdigest()
         if place.exists():
             return pickle.loads(place.read_bytes())
@@ -286,201 +449,12 @@ def _told(item: object) -> object:
     if isinstance(item, list | tuple):
         return [_told(inner) for inner in item]
     if isinstance(item, Conclusion):
-        return item.plan  # the rest of it follows from rules and findings
-    return item.fingerprint if isinstance(item, RuleBase) else item
-
-
-@dataclass(frozen=True)
-class Ran:
-    """How a command ended, and what it said."""
-
-    code: int
-    out: str
-    err: str
-
-
-def in_child(
-    folder: Path, arguments: tuple[str, ...], disk: Callable[[], files.Disk] | None = None, typed: str = ""
-) -> Ran:
-    """Run a command in a process of its own, in a folder, with a disk of its own."""
-    reads, writes = os.pipe()
-    child = os.fork()
-    if child == 0:
-        code, out, err = 7, io.StringIO(), io.StringIO()
-        try:
-            os.close(reads)
-            os.chdir(folder)
-            sys.stdin = io.StringIO(typed)
-            files.disk = disk() if disk is not None else files.Disk()
-            with redirect_stdout(out), redirect_stderr(err):
-                try:
-                    run(list(arguments))
-                    code = 0
-                except SystemExit as ended:
-                    code = int(ended.code or 0)
-        except BaseException:
-            err.write(traceback.format_exc())
-        with os.fdopen(writes, "wb") as pipe:
-            pipe.write(f"{out.getvalue()}\0{err.getvalue()}".encode("utf-8", "surrogateescape"))
-        os._exit(code)
-    os.close(writes)
-    with os.fdopen(reads, "rb") as pipe:
-        told = pipe.read().decode("utf-8", "surrogateescape")
-    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    out_text, _, err_text = told.partition("\0")
-    return Ran(code, out_text, err_text)
-
-
-# -- trees -------------------------------------------------------------------------------------------------------------
-
-
-def tree_of(folder: Path) -> Tree:
-    """Everything below a folder."""
-    return {
-        path.relative_to(folder).as_posix(): None if path.is_dir() else path.read_bytes() for path in folder.rglob("*")
-    }
-
-
-def lay_out(tree: Tree, folder: Path) -> None:
-    """Make a folder hold exactly this."""
-    shutil.rmtree(folder, ignore_errors=True)
-    folder.mkdir(parents=True)
-    for path, content in sorted(tree.items()):
-        (folder / path).parent.mkdir(parents=True, exist_ok=True)
-        if content is None:
-            (folder / path).mkdir(exist_ok=True)
-        else:
-            (folder / path).write_bytes(content)
-
-
-def settled(tree: Tree) -> Tree:
-    """A tree without the times in it; the list kept for speed holds nothing else."""
-    return {
-        path: content if content is None else _TIME.sub(b"", content)
-        for path, content in tree.items()
-        if ".fitdiag" not in path.split("/")
-    }
-
-
-def leftovers(tree: Tree) -> list[str]:
-    """What is half written, half deleted, or a lock that nobody holds."""
-    return [path for path in tree if ".fitdiag-" in path or path.endswith(".lock")]
-
-
-def difference(one: Tree, other: Tree) -> str:
-    """The paths in which two trees differ."""
-    return ", ".join(sorted(path for path in one.keys() | other.keys() if one.get(path, 0) != other.get(path, 0)))
-
-
-@dataclass(frozen=True)
-class Command:
-    """A command that writes, the commands that come before it, and what the message of a refusal says to add."""
-
-    name: str
-    arguments: tuple[str, ...]
-    before: tuple[tuple[str, ...], ...] = ()
-    way_on: tuple[str, ...] = ()
-    typed: str = ""
-    gone: tuple[str, ...] = ()  # files taken away before it
-    aside: bool = False  # what it writes is not what it is for, so that it ends well without
-
-
-# -- what is tried -----------------------------------------------------------------------------------------------------
-
-NAME, FOLDER = "the lamplighter", "cases/the-lamplighter"
-SAMPLES = Path(__file__).parent.parent / "sample_sessions"
-SEEN = """schema: fitdiag.findings/1
-symptoms:
-  balance-lines-dip-to-back: {amount: 3/4 in}
-  v-at-centre-back: yes
-  grainline-near-centre-back: {amount: 1 in}
-  seat-wedgie: no
-"""
-GONE = "schema: fitdiag.findings/1\nsymptoms: {balance-lines-dip-to-back: {amount: 1/4 in}, v-at-centre-back: no}\n"
-
-
-def _form(after: int) -> bytes:
-    content = {"schema": "fitdiag.form/1", "token": f"the-lamplighter-{after}", "round": after + 1, "units": "in", "done": [],
-               "feels": {}, "words": "I climb a ladder.", "answers": [{"symptom": "waist-binds", "seen": "no"}]}  # fmt: skip
-    return packed(content).encode()
-
-
-def inputs() -> Tree:
-    """What the commands read."""
-    pictures = SAMPLES / "lamplighter-pictures"
-    return {
-        "seen.yaml": SEEN.encode(),
-        "gone.yaml": GONE.encode(),
-        "form-1.txt": _form(0),
-        "form-2.txt": _form(1),
-        "session.jsonl": (SAMPLES / "lamplighter-round-2.jsonl").read_bytes(),
-        **{f"mine/{path}": text.encode() for path, text in good_files().items()},
-        **{f"in/{path.name}": path.read_bytes() for path in pictures.iterdir() if not path.name.startswith("front")},
-    }
-
-
-def _review(*arguments: str) -> tuple[str, ...]:
-    return ("review", NAME, *arguments)
-
-
-def _case(command: str, *arguments: str) -> tuple[str, ...]:
-    return ("case", command, NAME, *arguments)
-
-
-NEW = _case("new", "--units", "in", "--body", "flat-seat", "--measure", "hip=38 in", "--photos-consent", "yes")
-ASK = _review("--send-form")
-ROUND_1 = _review("--form", "form-1.txt", "--findings", "seen.yaml", "--no-questions")
-PICTURES = _review("--photo", "back=in/back.jpg", "--photo", "left=in/left.jpg", "--no-questions")
-SENT = _review("--sent")
-ROUND_2 = _review(
-    "--form", "form-2.txt", "--findings", "gone.yaml", "--done", "tuck-across-back-hip=1/2 in", "--no-questions"
-)
-DRAFT = ("pattern", "draft", "--waist", "68cm", "--hip", "94cm", "--rise", "28cm", "--waist-to-hip", "20.6cm",
-         "--waist-to-floor", "104cm", "--bottom", "22cm", "--out", "block.yaml")  # fmt: skip
-WITH_PATTERN = (DRAFT, (*NEW, "--pattern", "block.yaml"))
-REPLACE = ("--replace",)
-
-
-def commands() -> list[Command]:
-    """Every command that writes."""
-    held = (NEW, ROUND_1)
-    made = ("round-01/round.yaml", "round-01/findings.yaml", "round-01/form.txt", "round-01/documents/client.pdf")
-    tuck = ("--do", "tuck-across-back-hip=1/2 in")
-    return [
-        Command("case new", WITH_PATTERN[1], WITH_PATTERN[:1]),
-        Command("case consent", _case("consent", "no"), (NEW,)),
-        Command("case list", ("case", "list"), (NEW,)),
-        Command("case show", _case("show"), held, gone=tuple(f"{FOLDER}/{path}" for path in made[:3]), aside=True),
-        Command("case close", _case("close", "--fits"), (NEW,)),
-        Command("case repair", _case("repair"), held, gone=tuple(f"{FOLDER}/{path}" for path in made)),
-        Command("case export", _case("export", "--to", "copy"), held),
-        Command("case export .zip", _case("export", "--to", "copy.zip"), held),
-        Command("case export --anonymous", _case("export", "--to", "bare", "--anonymous"), held),
-        Command("case delete", _case("delete", "--yes"), held),
-        Command("case delete --photos", _case("delete", "--photos", "--yes"), (NEW, PICTURES)),
-        Command("review --send-form", ASK, (NEW,)),
-        Command("review --form", ROUND_1, (NEW, ASK)),
-        Command("review --photo", PICTURES, (NEW, ROUND_1)),
-        Command("review --sent", SENT, held),
-        Command("review, the next round", ROUND_2, (*held, SENT)),
-        Command("review --fits", _review("--fits"), held),
-        Command("interview --answers", ("interview", "--answers", "seen.yaml", "--log", "a.jsonl")),
-        Command("export .md", ("export", "session.jsonl", "--to", "list.md"), way_on=REPLACE),
-        Command("export .pdf", ("export", "session.jsonl", "--to", "list.pdf"), way_on=REPLACE),
-        Command("demo", ("demo", "--to", "demo")),
-        Command("photo add", ("photo", "add", "back=in/back.jpg", "left=in/left.jpg", "--to", "p"), way_on=REPLACE),
-        Command("photo mark", ("photo", "mark", "in/back.jpg", "in/left.jpg"), way_on=REPLACE),
-        Command("photo measure", ("photo", "measure", "in/back.jpg", "--findings", "found.yaml"), way_on=REPLACE),
-        Command("photo card", ("photo", "card", "--to", "card.pdf"), way_on=REPLACE),
-        Command("pattern draft", DRAFT, way_on=REPLACE),
-        Command("pattern alter", ("pattern", "alter", "block.yaml", *tuck, "--out", "b.svg"), (DRAFT,), REPLACE),
-        Command("pattern draw", ("pattern", "draw", "block.yaml", *tuck, "--to", "b.pdf"), (DRAFT,), REPLACE),
-        Command("pattern read", ("pattern", "read", "block.yaml", "--out", "again.svg"), (DRAFT,), REPLACE),
-        Command("pattern walk", ("pattern", "walk", "block.yaml", "--to", "walk.svg"), (DRAFT,), REPLACE),
-        Command("review, the simulated body is moved", ROUND_2, (*WITH_PATTERN, ROUND_1, SENT)),
-        Command("case body", _case("body", "--take-back"), (*WITH_PATTERN, ROUND_1, SENT, ROUND_2)),
-        Command("rules new", ("rules", "new", "symptom", "hangs-askew", "--in", "back", "--rules", "mine")),
-    ]
+        return item.diagnosis.findings, item.plan  # the rest of it follows from the rules
+    if isinstance(item, Diagnosis):
+        return item.findings
+    if callable(item):
+        return None
+    return getattr(item, "fingerprint", None) or getattr(getattr(item, "order", None), "fingerprint", None) or item
 
 
 # -- every point of a command ------------------------------------------------------------------------------------------
@@ -502,101 +476,138 @@ class Trial:
     def __init__(self, command: Command, inputs: Tree, place: Path) -> None:
         self.command, self.work = command, place / "work"
         self.figures = Figures()
+        self.after: dict[str, tuple[bool, str]] = {}  # by the likeness of a tree: refused there, and what went wrong
         lay_out(inputs, self.work)
+        if command.beside is not None:
+            command.beside(place)
         for arguments in command.before:
-            ran = in_child(self.work, arguments)
+            ran = self._run(arguments)
             assert ran.code == 0, (arguments, ran)
         for path in command.gone:
             (self.work / path).unlink()
         self.start = tree_of(self.work)
-        self.states: list[tuple[str, dict[str, Tree]]] = []
-        self.operations = 0
-        self._record()
+        lay_out(self.start, self.work)  # so that a folder is walked in the same order ever after
+        self.points, self.trees = self._recorded()
+        self.operations = len(self.points)
         self.end = tree_of(self.work)
 
-    def _record(self) -> None:
-        """Run it undisturbed, and keep what each cut would have left; in a child, which hands the trees over in a folder."""
-        kept = self.work.with_name("states")
-        shutil.rmtree(kept, ignore_errors=True)
-        kept.mkdir()
+    def _run(self, arguments: tuple[str, ...], disk: Callable[[], files.Disk] | None = None) -> Ran:
+        return in_child(self.work, arguments, disk, self.command.typed)
 
-        def note(what: str, disk: Recorded) -> None:
-            found = {cut: disk.state(*how) for cut, how in CUTS.items()}
-            (kept / f"{disk.count:05}").write_bytes(pickle.dumps((what, found)))
+    def _recorded(self) -> tuple[list[Point], dict[str, Tree]]:
+        """Run it undisturbed; what each cut would have left."""
 
-        ran = in_child(self.work, self.command.arguments, lambda: Recorded(self.work, note), self.command.typed)
+        def hand(disk: files.Disk) -> object:
+            assert isinstance(disk, Recorded)
+            return disk.points, disk.trees, disk.last
+
+        ran = in_child(self.work, self.command.arguments, lambda: Recorded(self.work), self.command.typed, hand)
         assert ran.code == 0, (self.command.name, ran)
-        self.states = [pickle.loads(path.read_bytes()) for path in sorted(kept.iterdir())]
-        self.operations = len(self.states)
-        last = self.states[-1][1]
+        points, trees, last = ran.handed  # type: ignore[misc]
         lost = difference(settled(last["killed"]), settled(last["all dropped"]))
         if lost:
-            self.figures.failures.append(f"{self.command.name}: acknowledged, and a power cut would lose {lost}")
+            self._fault("at the end", f"acknowledged, and a power cut would lose {lost}")
+        return points, trees
 
-    def cut_states(self) -> list[tuple[str, int, Tree]]:
-        """What a cut at any operation leaves: how it came about, at how many points, and the tree."""
-        found: dict[str, tuple[str, int, Tree]] = {}
-        for number, (what, states) in enumerate(self.states, 1):
-            for cut, tree in states.items():
-                key = hashlib.sha256(pickle.dumps(sorted(settled_with_leftovers(tree).items()))).hexdigest()
-                where, many, first = found.get(key, (f"{cut} after operation {number} ({what})", 0, tree))
-                found[key] = (where, many + 1, first)
-        return list(found.values())
+    def cut(self, at: int) -> None:
+        """Cut off right after an operation (0 is the first), in all ways; the same command again in what is left."""
+        for cut, like in self.points[at].left.items():
+            self.again(f"{cut} after operation {at + 1} ({self.points[at].what})", self.trees[like])
 
-    def after_cut(self, where: str, many: int, tree: Tree) -> None:
-        """The same command again, in what a cut at so many points has left."""
-        lay_out(tree, self.work)
-        self.again(where, many)
-
-    def with_failure(self, at: int, how: str) -> None:
-        """The command with a failing disk, or killed in earnest, then the same again."""
+    def kill(self, at: int) -> None:
+        """Killed in earnest before an operation: what lies there is what the model says, and the same command goes on from it."""
         lay_out(self.start, self.work)
-        where = f"{how} at operation {at}"
-        ran = in_child(self.work, self.command.arguments, lambda: Failing(self.work, at, how), self.command.typed)
-        if how == "killed":
-            if ran.code not in (9, 0):
-                self._fault(where, f"ended with {ran.code}: {ran.err}")
-        elif "Traceback" in ran.err:
-            self._fault(where, ran.err)
-        elif ran.code == 0 and not self.command.aside and settled(tree_of(self.work)) != settled(self.end):
-            self._fault(where, f"ended well, but {difference(settled(tree_of(self.work)), settled(self.end))}")
-        elif ran.code != 0 and how == "short":
+        where = f"killed before operation {at + 1} ({self.points[at].what})"
+        ran = self._run(self.command.arguments, lambda: Failing(at + 1, "killed"))
+        found = tree_of(self.work)
+        if ran.code != 9:
             self._fault(where, f"ended with {ran.code}: {ran.err}")
-        elif ran.code != 0 and not ran.err.strip():
-            self._fault(where, "failed without a word")
-        if ran.code == 0 and how != "killed" and not self.command.aside:
+        elif at:
+            said = self.trees[self.points[at - 1].left["killed"]]
+            if likeness(settled(found)) != likeness(settled(said)):
+                self._fault(where, f"is not as the model says in {difference(settled(found), settled(said))}")
+        self.again(where, found)
+
+    def fail(self, at: int, how: How) -> None:
+        """The command with a disk that fails at an operation, then the same again."""
+        if how == "short" and self.points[at].what != "write":
+            return
+        lay_out(self.start, self.work)
+        where = f"{how} at operation {at + 1} ({self.points[at].what})"
+        ran = self._run(self.command.arguments, lambda: Failing(at + 1, how))
+        found = tree_of(self.work)
+        if "Traceback" in ran.err:
+            self._fault(where, ran.err)
+        elif ran.code == 0 and not self.command.aside and settled(found) != settled(self.end):
+            self._fault(where, f"ended well, but {difference(settled(found), settled(self.end))}")
+        elif ran.code != 0 and (how == "short" or not ran.err.strip()):
+            self._fault(where, f"ended with {ran.code}: {ran.err}")
+        if ran.code == 0 and not self.command.aside:
             self.figures.points += 1
             self.figures.same += 1
-            return
-        self.again(where)
+        else:
+            self.again(where, found)
 
-    def again(self, where: str, many: int = 1) -> None:
-        """The same command again: to the same end, or to a refusal with a way on; nothing is left behind."""
-        self.figures.points += many
-        ran = in_child(self.work, self.command.arguments, typed=self.command.typed)
+    def again(self, where: str, tree: Tree) -> None:
+        """The same command again in a tree, or what is known of it."""
+        like = likeness(tree)
+        if like not in self.after:
+            self.after[like] = self._ended(tree)
+        refused, fault = self.after[like]
+        self.figures.points += 1
+        self.figures.refused += refused
+        self.figures.same += not refused
+        if fault:
+            self._fault(where, fault)
+
+    def _ended(self, tree: Tree) -> tuple[bool, str]:
+        """Whether the same command refuses in a tree, and what goes wrong: it must come to the same end, or say a way on."""
+        lay_out(tree, self.work)
+        ran = self._run(self.command.arguments)
         refused = ran.code != 0
         if refused:
             if "Traceback" in ran.err or not re.search(r"\(.+\)", ran.err):
-                self._fault(where, f"refused without a way on: {ran.err}")
-                return
-            self.figures.refused += many
+                return refused, f"refused without a way on: {ran.err}"
             if self.command.way_on:
-                ran = in_child(self.work, (*self.command.arguments, *self.command.way_on), typed=self.command.typed)
-        else:
-            self.figures.same += many
+                ran = self._run((*self.command.arguments, *self.command.way_on))
         found = tree_of(self.work)
         if settled(found) != settled(self.end):
-            self._fault(
-                where,
-                f"{'refused: ' + ran.err if refused else 'ended'}, differs in {difference(settled(found), settled(self.end))}",
-            )
-        elif left := leftovers(found):
-            self._fault(where, f"left behind: {left}")
+            ended = f"refused: {ran.err}" if refused else "ended"
+            return refused, f"{ended}, differs in {difference(settled(found), settled(self.end))}"
+        left = leftovers(found)
+        return refused, f"left behind: {left}" if left else ""
 
     def _fault(self, where: str, told: str) -> None:
         self.figures.failures.append(f"{self.command.name}, {where}: {told}")
 
 
-def settled_with_leftovers(tree: Tree) -> Tree:
-    """A tree without times and without the random names of what is half written."""
-    return {re.sub(r"\.fitdiag-(gone-)?[0-9a-f]+", r".fitdiag-\1", path): content for path, content in tree.items()}
+def deletion(name: str, place: Path) -> Trial:
+    """A command over a case that holds a marker in every field, after which the case is to be deleted."""
+    return Trial(Command(name, BROKEN_OFF[name], MARKED), marked_inputs() | kept_elsewhere(), place)
+
+
+def delete_again(trial: Trial, like: str) -> None:
+    """Delete the case in a tree that a broken-off command has left; nothing of the client may be left anywhere."""
+    given = marked_inputs()
+    pictures = [
+        content for path, content in trial.start.items() if path.endswith((".jpg", ".png")) and path not in given
+    ]
+    sizes = frozenset(map(len, filter(None, pictures)))
+    assert sizes and len(about_client(trial.start, sizes)) > 10
+    whole = (
+        "elsewhere/copy.zip" if trial.command.name.endswith(".zip") else "elsewhere/copy"
+    )  # the fitter's own, once it is there
+    tree = {
+        path: content
+        for path, content in trial.trees[like].items()
+        if path not in given and not f"{path}/".startswith(f"{whole}/")
+    }
+    lay_out(tree, trial.work)
+    ran = in_child(trial.work, BROKEN_OFF["delete"])
+    trial.figures.points += 1
+    trial.figures.refused += ran.code == 1
+    trial.figures.same += ran.code == 0
+    left = about_client(tree_of(trial.work), sizes)
+    if left or ran.code not in (0, 1) or "Traceback" in ran.err:
+        what = next(point.what for point in trial.points if like in point.left.values())
+        trial.figures.failures.append(f"{trial.command.name}, broken off at {what}, then deleted: {left} {ran.err}")

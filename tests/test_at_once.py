@@ -10,7 +10,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from crash import FOLDER, NAME, NEW, PICTURES, Ran, in_child, inputs, lay_out, warm
+from crash import Ran, in_child, lay_out, warm
+from crash_commands import FOLDER, NAME, NEW, PICTURES, inputs
 
 from fitdiag import files
 from fitdiag.cli import documents, review

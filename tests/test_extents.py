@@ -25,6 +25,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.planning.plan import Plan
 from fitdiag.sessions.state import conclude
+from fitdiag.units import Units
 
 Array = NDArray[np.float64]
 _GRID = {1: 1601, 2: 81}  # points of a direction, by the number of causes
@@ -350,3 +351,13 @@ def test_an_amount_that_cannot_be_meant_is_told_at_its_place(base: RuleBase, tex
     assert problem.where is not None
     assert problem.where.line == 1
     assert problem.hint or problem.message
+
+
+@pytest.mark.parametrize(("units", "spare", "each"), [("in", 19.05, "3/16 in"), ("cm", 20.0, "0.5 cm")])
+def test_what_is_done_at_many_edges_takes_no_more_than_was_pinched(units: Units, spare: float, each: str) -> None:
+    """3/4 in of spare waist is four times 3/16 in, not four times 1/4: rounded to the eighth it would take an inch."""
+    base = load_rules()
+    findings = Findings({"waist-too-loose": measured(base.symptoms["waist-too-loose"], spare)}, units=units)
+    first = conclude(base, findings).plan.recommendations[0]
+    assert (first.alteration, first.amount.text) == ("take-waist-in", each)
+    assert "2 edges (centre back), half of that at each of 4" in first.amount.extra

@@ -22,7 +22,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from crash import GONE, NEW, SEEN, Ran, in_child
+from crash import Ran, in_child
+from crash_commands import GONE, NEW, SEEN
 
 from fitdiag import files
 from fitdiag.sessions.case import folder_name

@@ -171,7 +171,7 @@ def test_the_swung_leg_is_drawn_over_the_old_one() -> None:
     ("name", "words"),
     [
         ("close-leg", "5/8 in at the hem and 1/2 in at the knee"),
-        ("open-leg", "5/8 in at the hem and 3/8 in at the knee"),
+        ("open-leg", "5/8 in at the hem and 5/16 in at the knee"),
         ("insert-for-abdomen", "Cut upright through the dart to the knee line, and open it by 5/8 in at the abdomen"),
         ("pass-back-up", "5/8 in at the side seam and at the crotch point"),
         ("narrow-leg", "Draw a new line (inseam, side seam), 5/8 in at the widest place"),

@@ -201,11 +201,10 @@ def new(
     rules: str | None,
     today: date | None = None,
 ) -> int:
-    from typing import get_args
 
     from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
     from fitdiag.knowledge.load import load_rules
-    from fitdiag.knowledge.model import BodyMeasure
+    from fitdiag.plausible import BODY_MM
     from fitdiag.sessions.case import new_case
     from fitdiag.sessions.case_files import Consent
 
@@ -231,7 +230,7 @@ def new(
         units=in_units,
         today=day,
         body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
-        body_measures=body_lengths(measure, in_units, get_args(BodyMeasure)),
+        body_measures=body_lengths(measure, in_units, tuple(BODY_MM)),
         pattern=Path(pattern) if pattern else None,
         consent=Consent(photos_consent == "yes", day if photos_consent else None, until),
         notes=tuple(note),
@@ -502,8 +501,8 @@ def _amount(inside: Contents) -> str:
 
 
 def _drawn(inside: Contents) -> int:
-    """How many of the pictures are copies that show what was measured."""
-    return sum(path.name.endswith(".measured.png") for path in inside.files)
+    """How many of the pictures are copies that show what was measured, or simulated lines."""
+    return sum(path.name.endswith((".measured.png", ".simulated.png")) for path in inside.files)
 
 
 def _count(number: int, what: str) -> str:

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from typing import get_args
-
 from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
 from fitdiag.cli.output import say
 from fitdiag.knowledge.load import load_rules
-from fitdiag.knowledge.model import BodyMeasure, EaseRow, RuleBase
+from fitdiag.knowledge.model import EaseRow, RuleBase
 from fitdiag.planning.ease import check_measures
+from fitdiag.plausible import BODY_MM
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_length
 
 
 def ease(body: list[str], pattern: list[str], table: str | None, units: str | None, rules: str | None) -> int:
     base = load_rules(folder_of(rules))
-    chosen, known = guess_units(units, (*body, *pattern)), get_args(BodyMeasure)
+    chosen, known = guess_units(units, (*body, *pattern)), tuple(BODY_MM)
     if table is not None and table not in base.ease:
         raise stop("unknown-id", f"there is no table '{one_line(table, 40)}'", hint=f"there are {', '.join(base.ease)}")
     if not body:

@@ -6,6 +6,8 @@ import gc
 import io
 import os
 import sys
+from copy import copy
+from functools import lru_cache
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -59,7 +61,7 @@ def help_command(
     words: Annotated[list[str] | None, typer.Argument(metavar="COMMAND", help="The command to read about.")] = None,
 ) -> None:
     """Show this help, or that of a command."""
-    raise typer.Exit(app([*(words or ()), "--help"], standalone_mode=False))
+    raise typer.Exit(_run([*(words or ()), "--help"]))
 
 
 def _group(name: str, told: str) -> typer.Typer:
@@ -479,7 +481,7 @@ def photo_card(
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="The card: .html or .pdf.")],
     height: Annotated[
         list[str] | None,
-        typer.Option("--height", metavar="LINE=LENGTH", help="Height of the hip, crotch or knee line over the floor."),
+        typer.Option("--height", metavar="LINE=LENGTH", help="Height of a line over the floor, like hip=86cm."),
     ] = None,
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
@@ -489,12 +491,13 @@ def photo_card(
     ] = None,
     large: Annotated[bool, typer.Option("--large", help="Large print.")] = False,
     units: UnitsOption = None,
+    folder: RulesOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the sheet that tells a client how to take pictures that can be measured."""
     from fitdiag.cli.photo import card
 
-    raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace))
+    raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace, rules=folder))
 
 
 def run(arguments: Sequence[str] | None = None) -> None:
@@ -510,7 +513,7 @@ def run(arguments: Sequence[str] | None = None) -> None:
     try:
         try:
             given = sys.argv[1:] if arguments is None else arguments
-            code = app(given, standalone_mode=False) if given or not _in_a_terminal() else _from_the_start()
+            code = _run(given) if given or not _in_a_terminal() else _from_the_start()
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
@@ -545,9 +548,29 @@ def _from_the_start() -> int:
     from fitdiag.cli.start import start
 
     for words in start():
-        if code := app(words, standalone_mode=False):
-            return int(code)
+        if code := _run(words):
+            return code
     return 0
+
+
+def _run(words: Sequence[str]) -> int:
+    """Run what the words say; its exit code."""
+    first, second = [*words, "", ""][:2]
+    return int(_part(first, second)(list(words), standalone_mode=False) or 0)
+
+
+@lru_cache
+def _part(first: str, second: str) -> typer.Typer:
+    """The one command that the words name, or all where they name none: to build them all takes longer than most of them do."""
+    part = copy(app)
+    part.registered_commands = [one for one in app.registered_commands if one.name == first]
+    part.registered_groups = [copy(one) for one in app.registered_groups if one.name == first]
+    for group in part.registered_groups:
+        assert group.typer_instance is not None
+        inner = copy(group.typer_instance)
+        inner.registered_commands = [one for one in inner.registered_commands if one.name == second]
+        group.typer_instance = inner if inner.registered_commands else group.typer_instance
+    return part if part.registered_commands or part.registered_groups else app
 
 
 def _close_output() -> None:

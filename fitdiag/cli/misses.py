@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 
 from fitdiag.cli.output import say, write
-from fitdiag.files import make_folder, own_folder, remove_file, write_atomically
+from fitdiag.files import make_folder, own_folder, refusals, remove_file, write_atomically
 from fitdiag.interview.search import Kind
 from fitdiag.problems import ProblemsFoundError, one_line
 
@@ -58,8 +58,10 @@ def misses() -> Iterator[tuple[str, str]]:
 def show(*, forget: bool) -> int:
     """List what was typed and not understood, most often first; or forget it."""
     if forget:
-        if place().exists():
-            remove_file(place())
+        path = place()
+        if path.exists():
+            with refusals(path, "this cannot be removed"):
+                remove_file(path)
         say("Forgotten.")
         return 0
     counted = Counter(misses())

@@ -301,7 +301,7 @@ def alter(
     chosen = guess_units(units, do)
     pattern = _own(path, rules)
     if not do:
-        raise stop("argument", "no alteration was named", hint="add --do 'tuck-across-back-hip=3/4 in'")
+        raise stop("argument", "no alteration was named", hint="add --do 'ALTERATION=3/4 in'")
     work = carried_out(pattern, do, chosen, rules, day, client)
     stages = [("as it is", pattern), *((step.alteration, step.pattern) for step in work.steps)]
     result, trued = finished(work, as_cut=as_cut)
@@ -408,7 +408,7 @@ def solve(
         raise stop(
             "argument",
             "what may be altered, or until when, is missing",
-            hint="--do overlap-back-wedge --until 'back grain to centre at waist >= 3 in'",
+            hint="--do ALTERATION --until 'MEASURE >= 3 in'",
         )
     wanted: list[Wanted] = []
     pattern = dataclasses.replace(pattern, garment=garment_of(base))
@@ -518,7 +518,7 @@ def draw(
         raise stop(
             "argument",
             "no alteration was named",
-            hint="add --do 'tuck-across-back-hip=3/4 in', or --sheets a4 for the pieces",
+            hint="add --do 'ALTERATION=3/4 in', or --sheets a4 for the pieces",
         )
     else:
         pictures, title = pictures_of(work, chosen, strip=strip, as_cut=as_cut)

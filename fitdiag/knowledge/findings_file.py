@@ -21,9 +21,9 @@ from fitdiag.knowledge.findings import (
     measured,
     measured_apart,
 )
-from fitdiag.knowledge.model import BodyMeasure, RuleBase, Symptom
+from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
-from fitdiag.plausible import doubt_of_alteration, doubt_of_body, doubt_of_sign
+from fitdiag.plausible import BODY_MM, doubt_of_alteration, doubt_of_body, doubt_of_sign
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
@@ -233,7 +233,7 @@ class _Reader:
         for index, item in enumerate(value):
             at = (*loc, index)
             if not isinstance(item, Mapping):
-                self.fault(at, "earlier", "write it like {round: 1, readings: {balance-lines-dip-to-back: 3/4 in}}")
+                self.fault(at, "earlier", "write it like {round: 1, readings: {SYMPTOM: 3/4 in}}")
                 continue
             for key in item:
                 self.known((*at, key), key, ("round", "readings"), "key")
@@ -273,7 +273,7 @@ class _Reader:
                 continue
             for name, entry in entries.items():
                 at = (*loc, part, name)
-                if not self.known(at, name, get_args(BodyMeasure), "key"):
+                if not self.known(at, name, BODY_MM, "key"):
                     continue
                 if part == "tables":
                     if self.known(at, entry, self.base.ease, "ease table"):
@@ -299,7 +299,7 @@ class _Reader:
             if isinstance(item, str):
                 item = {"alteration": item}  # noqa: PLW2901 (the short form of the same thing)
             if not isinstance(item, Mapping):
-                self.fault(at, "done", "write it like {alteration: lengthen-back-crotch, amount: 1/2 in, round: 1}")
+                self.fault(at, "done", "write it like {alteration: NAME, amount: 1/2 in, round: 1}")
                 continue
             for key in item:
                 self.known((*at, key), key, ("alteration", "amount", "round"), "key")

@@ -14,6 +14,7 @@ from fitdiag.problems import Hints, Problem
 
 Loc = tuple[str | int, ...]
 FILE = "garment.yaml"
+GRAINS = ("grain-left", "grain-right")  # drawn upright on either side
 _MM = re.compile(r"\d+(\.\d+)? mm\Z")
 _FROM = re.compile(r"(\S+) \d+(?:\.\d+)? mm from (\S+)\Z")
 
@@ -47,7 +48,12 @@ def names_are_the_garments(base: RuleBase) -> Iterator[Problem]:
         for index, move in enumerate(alteration.operation.moves):
             yield from report(_in_move(garment, move, ("operation", "moves", index)))
         yield from report(Named(("effects_on", name), "measure", name, measures) for name in alteration.effects_on)
+    lines = [*(level.id for level in garment.levels), *GRAINS]
     for symptom in base.symptoms.values():
+        if symptom.from_photo is not None:
+            yield from found(
+                "symptom", symptom.id, _each(("from_photo", "lines"), "line", symptom.from_photo.lines, lines)
+            )
         if symptom.measure is not None and symptom.measure.on_pattern:
             used = Named(("measure", "on_pattern"), "measure", symptom.measure.on_pattern, measures)
             yield from found("symptom", symptom.id, [used])

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
 from fitdiag.knowledge.basics import (
     AlterationId,
@@ -38,6 +38,7 @@ from fitdiag.knowledge.basics import (
 from fitdiag.knowledge.garment import Garment, Move, Operation
 from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
 from fitdiag.knowledge.spoken import said
+from fitdiag.plausible import BODY_MM
 from fitdiag.problems import Where
 from fitdiag.units import Units
 
@@ -114,9 +115,13 @@ class Measure(Rule):
 _FAR, _FAR_MM = 4.0, 400.0  # times the mark for strong; of a distance, where less is worse: a fitter's judgement
 
 
-BodyMeasure = Literal[
-    "waist", "abdomen", "high-hip", "hip", "thigh", "knee", "calf", "crotch-depth", "total-crotch-length"
-]
+def _known_measure(name: str) -> str:
+    if name not in BODY_MM:
+        raise ValueError(f"'{name[:40]}' is not one of {', '.join(BODY_MM)}")
+    return name
+
+
+BodyMeasure = Annotated[str, AfterValidator(_known_measure)]
 
 
 class FromEase(Rule):
@@ -134,7 +139,7 @@ class FromPhoto(Rule):
     `from-centre`: from the centre seam to the grainline at the waist. A sign that is this one turned round needs no link.
     """
 
-    lines: tuple[Literal["waist", "hip", "crotch", "grain-left", "grain-right"], ...] = Field(min_length=1)
+    lines: tuple[Id, ...] = Field(min_length=1)
     what: Literal["drop", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
     of: Literal["back", "front"] = "back"  # for slope and lean either
 
@@ -298,11 +303,22 @@ class Geometry(Rule):
     drawn: Drawn | None = None
 
 
-class Edges(Rule):
-    """An amount that is spread: how many edges each take it, and which."""
+class SomeEdges(Rule):
+    """How many edges, and which."""
 
     count: int = Field(ge=2, le=8)
     where: Text
+
+
+class Edges(SomeEdges):
+    """An amount that is spread: the edges that each take it, and those that take half of it."""
+
+    half: SomeEdges | None = None
+
+    @property
+    def in_all(self) -> float:
+        """How many times the amount all edges take together."""
+        return self.count + (self.half.count / 2.0 if self.half is not None else 0.0)
 
 
 class SecondAmount(Rule):
@@ -464,6 +480,32 @@ class Caution(Rule):
     client: Text
 
 
+class CardLine(Rule):
+    """A level line on the shot card: its height and ends in the drawings (20 mm a unit), and the views it is taken from."""
+
+    id: Id
+    y: float
+    side: tuple[float, float]
+    half: tuple[float, float]
+    views: tuple[Text, ...] = Field(min_length=1)
+
+
+class ShotCard(Rule):
+    """What the shot card says and draws of the garment: paths of SVG, M L C Z; `half` and what follows it are the left half from behind.
+
+    `bare`: legs below it, the first from the side. `grain_to`: how far down the grainlines are drawn.
+    """
+
+    no_pins: Text
+    lines: tuple[CardLine, ...] = Field(min_length=1)
+    outline: Text
+    side_seam: Text
+    half: Text
+    centre: Text
+    bare: tuple[Text, ...] = ()
+    grain_to: float
+
+
 class Vocabulary(Rule):
     """`vocabulary.yaml`: words of `About` that several garments share."""
 
@@ -487,6 +529,7 @@ class About(Vocabulary):
     stages: tuple[Id, ...] = Field(min_length=1)
     seams: tuple[Id, ...]
     photographs: tuple[Text, ...] = ()
+    card: ShotCard | None = None
     presses: Mapping[Text, SymptomId] = Field(default_factory=dict)
     cautions: tuple[Caution, ...]
 

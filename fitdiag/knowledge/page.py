@@ -184,6 +184,8 @@ class _Page:
         start = f"a careful start is {self.length(amount.start_mm)}"
         basis = f"by what the readings tell of {told}; where none does, {start}" if told else start
         edges = f" At each of {amount.edges.count} edges: {amount.edges.where}." if amount.edges else ""
+        if amount.edges and (half := amount.edges.half):
+            edges += f" Half of it at each of {half.count}: {half.where}."
         self.part("How much", f"{basis}. Stop when {amount.until}.{edges} {self.cite(amount.source)}.")
         limits = f"{self.length(rule.most_a_round.amount_mm)} in a round ({self.cite(rule.most_a_round.source)})"
         if rule.most_in_all:

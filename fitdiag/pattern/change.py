@@ -13,7 +13,7 @@ import numpy as np
 
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
 from fitdiag.pattern.piece import Array, Dart, Piece, points
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_given
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -286,7 +286,7 @@ def _seam_at(piece: Piece, point: Array) -> str:
 
 def sentence(change: Change) -> str:
     """One alteration of one piece in a line, without the name of the piece."""
-    amount = format_length(change.amount, change.units)
+    amount = format_given(change.amount, change.units)
     if change.words is not None:
         return filled(change, change.words.told)
     if change.kind in ("open", "close"):
@@ -299,7 +299,7 @@ def sentence(change: Change) -> str:
         text = f"{'Spread' if opens(change.kind, change.did) else 'Fold out'} {amount} along the grainline, the same from edge to edge."
         text += " Draw the new grainline in its middle. The darts take up what the edge gains or loses."
     elif change.kind in ("edge", "tip", "shift"):
-        widest = format_length(max((mark.amount for mark in change.marks), default=change.amount), change.units)
+        widest = format_given(max((mark.amount for mark in change.marks), default=change.amount), change.units)
         level = change.kind == "shift"
         seams = ", ".join(change.old.part.word(name) for name in change.true)
         text = (
@@ -318,7 +318,7 @@ def sentence(change: Change) -> str:
     else:
         text = "The paper stays as it is."
     if not change.extra.is_empty and change.marks[1:] and change.kind in ("open", "close"):
-        text += f" Then {extra_words(change)} by {format_length(change.marks[-1].amount, change.units)}."
+        text += f" Then {extra_words(change)} by {format_given(change.marks[-1].amount, change.units)}."
     return text
 
 
@@ -327,7 +327,7 @@ def filled(change: Change, text: str) -> str:
     heights = {name: share for done in change.did for name, share in (done.at or {}).items()}
     sizes = {"amount": 1.0, **heights}
     return re.sub(
-        r"\{([a-z-]+)\}", lambda match: format_length(change.amount * abs(sizes.get(match[1], 1.0)), change.units), text
+        r"\{([a-z-]+)\}", lambda match: format_given(change.amount * abs(sizes.get(match[1], 1.0)), change.units), text
     )
 
 

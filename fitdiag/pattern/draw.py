@@ -40,7 +40,7 @@ from fitdiag.pattern.ink import (
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Pattern, Piece, length
 from fitdiag.pattern.true import true_piece
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_given
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -207,7 +207,7 @@ def amounts(pen: Pen, view: View, change: Change) -> None:
     """All arrows first, then the figures, so that none is drawn over."""
     words = []
     for mark in change.marks:
-        text = format_length(mark.amount, change.units)
+        text = format_given(mark.amount, change.units)
         away = None if mark.away is None else (float(mark.away[0]), -float(mark.away[1]))
         words.append((text, *pen.dimension(view.xy(mark.a), view.xy(mark.b), text, away)))
     for text, middle, spots in words:

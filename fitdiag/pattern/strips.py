@@ -48,7 +48,7 @@ from fitdiag.pattern.ink import (
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
 from fitdiag.pattern.true import true_piece
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_given
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -114,7 +114,7 @@ def _pictures(change: Change) -> list[Picture]:
         captions = [filled(change, text) for text in change.words.steps]
         return [*zip(captions, _painters(change), strict=False), last]
     if change.kind in ("edge", "tip", "shift"):
-        widest = format_length(max((mark.amount for mark in change.marks), default=change.amount), change.units)
+        widest = format_given(max((mark.amount for mark in change.marks), default=change.amount), change.units)
         ends = "as far from the old one all along" if parallel(change) else "to nothing at its ends"
         return [
             (f"Mark {widest} at {'both ends' if parallel(change) else 'the widest place'}.", _marked(change)),
@@ -130,7 +130,7 @@ def _pictures(change: Change) -> list[Picture]:
             (f"Fold the darts closed and true the {top}.", _trued(change)),
         ]
     if change.kind == "grain":
-        amount = format_length(change.amount, change.units)
+        amount = format_given(change.amount, change.units)
         return [
             (f"Mark {amount} from the old grainline, above and below.", _marked(change)),
             ("Draw the new grainline through the marks.", _redrawn(change, grain=True)),
@@ -144,7 +144,7 @@ def _top(change: Change) -> str:
 
 
 def _of_a_wedge(change: Change) -> list[Picture]:
-    amount, (free, far) = format_length(change.amount, change.units), open_edge(change)
+    amount, (free, far) = format_given(change.amount, change.units), open_edge(change)
     if change.kind == "close":
         laid = f"Overlap it by {amount} at the {free}, to nothing at the hinge."
     else:
@@ -152,7 +152,7 @@ def _of_a_wedge(change: Change) -> list[Picture]:
     carry = f"Carry the grainline of the lower part straight up to the {_top(change)}."
     extra = not change.extra.is_empty
     if extra:
-        more = f"{extra_words(change).capitalize()} by {format_length(change.marks[-1].amount, change.units)}."
+        more = f"{extra_words(change).capitalize()} by {format_given(change.marks[-1].amount, change.units)}."
         carry = f"{more} Carry the grainline of the lower part straight up."
     return [
         (f"Draw the line across the {change.name}, from {free} to {far}.", _drawn(change)),
@@ -163,7 +163,7 @@ def _of_a_wedge(change: Change) -> list[Picture]:
 
 
 def _of_a_strip(change: Change) -> list[Picture]:
-    amount, lengthwise = format_length(change.amount, change.units), change.kind == "widen"
+    amount, lengthwise = format_given(change.amount, change.units), change.kind == "widen"
     if opens(change.kind, change.did):
         laid = f"Spread the parts by {amount}, the same from edge to edge. Put paper behind."
     else:

@@ -15,7 +15,16 @@ from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.diagnosis.readings import of_kind, slopes_of
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
-from fitdiag.units import STEP_MM, Units, format_length, format_reading, round_down, round_length
+from fitdiag.units import (
+    FINE_STEP_MM,
+    STEP_MM,
+    Units,
+    format_given,
+    format_length,
+    format_reading,
+    round_down,
+    round_length,
+)
 
 _WORTH_DOING = 0.25  # of the most for all rounds; if less than this is left, it is not done again; a fitter's judgement
 _BESIDE = (
@@ -180,7 +189,9 @@ class Amounts:
         limit = min(limit, left)
         if amount.gives_back is not None:
             limit = max(limit, amount.gives_back.mm)
-        rounded = round_length(amount.wanted_mm, self.units) if amount.wanted_mm >= STEP_MM[self.units] / 2 else 0.0
+        fine = alteration.amount.edges is not None
+        least = (FINE_STEP_MM if fine else STEP_MM)[self.units] / 2
+        rounded = round_length(amount.wanted_mm, self.units, fine=fine) if amount.wanted_mm >= least else 0.0
         mm, remainder = rounded, 0.0
         if rounded > limit + 1e-6:
             mm = round_down(limit, self.units) if limit >= STEP_MM[self.units] else limit
@@ -195,7 +206,7 @@ class Amounts:
         basis = " ".join(part for part in (
             self._source(alteration, amount, causes), self._back(amount), self._limit(alteration, amount),
         ) if part)  # fmt: skip
-        text = format_length(amount.mm, self.units)
+        text = format_given(amount.mm, self.units)
         if (ways := alteration.amount.ways) is not None:
             text = f"{ways.less if amount.less else ways.more} {text}"
         if apart is not None:
@@ -225,14 +236,15 @@ class Amounts:
         """Where the amount comes from."""
         until = f"Pin until {alteration.amount.until}."
         if not amount.told_by:
-            start = format_length(amount.mm, self.units)
+            start = format_given(amount.mm, self.units)
             told = f"Nothing that was told bears on the amount: {start} is a careful start. {until}"
             if amount.measure_next is not None:
                 measure = self.base.symptoms[amount.measure_next].measure
                 told += f" To know better, measure {measure.what}." if measure else ""
             return told
         readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in amount.told_by[:3])
-        wanted = format_length(amount.wanted_mm, self.units)
+        fine = alteration.amount.edges is not None
+        wanted = format_given(round_length(amount.wanted_mm, self.units, fine=fine), self.units)
         error = amount.error_mm or 0.0
         spread = f", give or take {format_length(error, self.units)}" if error >= STEP_MM[self.units] / 2 else ""
         return f"From {readings}: {wanted}{spread}.{self._other_kind(alteration, amount, causes)} {until}"
@@ -298,8 +310,10 @@ class Amounts:
         edges = alteration.amount.edges
         if edges is None or amount.mm <= 0:
             return ""
-        each, whole = format_length(amount.mm, self.units), format_reading(amount.mm * edges.count, self.units)
-        return f"{each} at each of {edges.count} edges ({edges.where}), {whole} in all."
+        told = f"{format_given(amount.mm, self.units)} at each of {edges.count} edges ({edges.where})"
+        if edges.half is not None:
+            told += f", half of that at each of {edges.half.count} ({edges.half.where})"
+        return f"{told}, {format_reading(amount.mm * edges.in_all, self.units)} in all."
 
     def _second(self, alteration: Alteration) -> str:
         """The second dimension of an alteration that has two, like the length of an insert beside its width."""

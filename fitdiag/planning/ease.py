@@ -85,7 +85,7 @@ def check_measures(
         if table is not None and rule.id != table:
             continue
         for measure, body_mm in body.items():
-            for row in rows_for(rule, measure, body.get("hip")):  # type: ignore[arg-type]
+            for row in rows_for(rule, measure, body.get("hip")):
                 least = (
                     body_mm + (row.at_least_mm or 0.0)
                     if row.at_least_mm is not None or row.at_most_mm is not None

@@ -28,6 +28,7 @@ TRIES = (
 LARGE = 14.0  # large print as the trade of printing understands it: 14 points and more
 MUSLIN_MM = 88.0  # height of the pictures of simulated cloth
 INK, SOFT = 0, 80  # greys
+_LONG: dict[tuple[str, bool, str], float] = {}  # a word's length in mm by face and weight, in letters of one point
 
 
 def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> bytes:
@@ -149,13 +150,20 @@ class _Setter:
         self, text: str, width: float, *, face: str = "helvetica", bold: bool = False, by: float = 1.0
     ) -> list[str]:
         """Text in lines no wider than `width`; a word that no line holds is cut."""
-        self.pdf.set_font(face, "B" if bold else "", self.size * by)
-        blank = float(self.pdf.get_string_width(" "))
+        size = self.size * by
+        self.pdf.set_font(face, "B" if bold else "", size)
+
+        def long_of(part: str) -> float:
+            if (key := (face, bold, part)) not in _LONG:
+                _LONG[key] = float(self.pdf.get_string_width(part)) / size
+            return _LONG[key] * size
+
+        blank = long_of(" ")
         lines: list[str] = []
         room = 0.0
         for word in text.split(" "):
-            for part in self.parts(plain(word), width):
-                long = float(self.pdf.get_string_width(part))
+            for part in self.parts(plain(word), width, long_of):
+                long = long_of(part)
                 if lines and blank + long <= room:
                     lines[-1] += f" {part}"
                     room -= blank + long
@@ -164,9 +172,9 @@ class _Setter:
                     room = width - long
         return lines
 
-    def parts(self, word: str, width: float) -> Iterator[str]:
-        while len(word) > 1 and self.pdf.get_string_width(word) > width:
-            cut = next(n for n in range(len(word) - 1, 0, -1) if n == 1 or self.pdf.get_string_width(word[:n]) <= width)
+    def parts(self, word: str, width: float, long_of: Callable[[str], float]) -> Iterator[str]:
+        while len(word) > 1 and long_of(word) > width:
+            cut = next(n for n in range(len(word) - 1, 0, -1) if n == 1 or long_of(word[:n]) <= width)
             yield word[:cut]
             word = word[cut:]
         yield word

@@ -31,7 +31,8 @@ from fitdiag.files import (
 )
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Origin, ReadingsFrom
 from fitdiag.knowledge.findings_file import findings_text, read_findings
-from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen
+from fitdiag.knowledge.model import RuleBase, Seen
+from fitdiag.plausible import BODY_MM
 from fitdiag.problems import ProblemsFoundError, Where, shown_path, stop
 from fitdiag.sessions.case import alone, open_case, refuse_link, save_case
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Case, Closed, Consent, Round, case_text, round_text
@@ -182,7 +183,7 @@ def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
         told = f"this case is about {case.garment}, these rules are for {rules.about.garment}"
         raise stop("garment", told, where=Where(shown_path(case.folder / CASE_FILE)))
     shift = DAY_0 - case.opened
-    measures = get_args(BodyMeasure)
+    measures = tuple(BODY_MM)
     plain = Case(
         folder=case.folder,
         name="a case",
@@ -262,7 +263,7 @@ def _known(rules: RuleBase) -> frozenset[str]:
         *SEVERITIES,
         *SIDES,
         *get_args(ReadingsFrom),
-        *get_args(BodyMeasure),
+        *BODY_MM,
         "in",
         "cm",
         LOG_SCHEMA,

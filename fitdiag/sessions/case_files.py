@@ -412,7 +412,7 @@ def round_in(document: Document, number: int, folder: Path) -> Round:
     reader = _Reader(document)
     data = reader.top(_ROUND_KEYS, ROUND_SCHEMA)
     opened = reader.day(("opened",), data.get("opened"), needed=True) or date.min
-    like = "{alteration: tuck-across-back-hip, amount: 1/2 in}"
+    like = "{alteration: NAME, amount: 1/2 in}"
     advised: list[Advised] = []
     for index, item in enumerate(reader.items(("advised",), data.get("advised"), MOST_ADVISED, like)):
         loc: Loc = ("advised", index)

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, get_args
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.contradictions import Contradiction, settle
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Earlier, Finding, Findings, Origin
-from fitdiag.knowledge.model import BodyMeasure, RuleBase
+from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, make_plan
+from fitdiag.plausible import BODY_MM
 from fitdiag.problems import one_line
 from fitdiag.units import LONGEST_MM
 
@@ -271,7 +272,7 @@ def _earlier(value: object, base: RuleBase) -> Iterator[Earlier]:
             })  # fmt: skip
 
 
-def _measures(value: object, known: Collection[str] = get_args(BodyMeasure)) -> dict[str, float]:
+def _measures(value: object, known: Collection[str] = tuple(BODY_MM)) -> dict[str, float]:
     items = value.items() if isinstance(value, Mapping) else ()
     return {str(name): float(mm) for name, mm in items if name in known and mm is not None and _is_length(mm)}
 

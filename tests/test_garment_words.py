@@ -1,0 +1,114 @@
+"""A garment is data: no module but a garment's own names one of its pieces, seams, levels, signs, causes or alterations.
+
+The words are read from the garments' files. A view of the body (front, side, back) is also a piece; it counts where it picks a
+piece out. A module that still knows a garment stands in `STILL`, and leaves the list when it no longer does.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import fitdiag
+from fitdiag.knowledge.folders import garments, rules_for
+from fitdiag.knowledge.load import load_rules
+
+PACKAGE = Path(fitdiag.__file__).parent
+VIEWS = frozenset(("front", "side", "back"))
+PLAIN = frozenset(("curve", "rise"))  # also how an edge is drawn, and what grades do
+BODY = "measures and shape of a body, whatever is worn on it"
+LINES = "lines that are found, marked and measured on pictures: of trousers only so far"
+STILL = {
+    "plausible.py": BODY,
+    "drape/body.py": BODY,
+    "drape/figure.py": BODY,
+    "drape/mesh.py": "where cloth is finer",
+    "drape/muslin.py": BODY,
+    "drape/panels.py": "which girths must go over the body, which level lines are drawn",
+    "drape/picture.py": "the lines that are drawn",
+    "drape/readings.py": "what is read off each line",
+    "knowledge/findings.py": "the sign that one side alone answers",
+    "pattern/blocks/__init__.py": "what is told of measures out of proportion",
+    "planning/ease.py": "tables of ease go by the hip of the body",
+    "planning/muslins.py": "measures of the body for a block",
+    "interview/search.py": "words that are read in one way only",
+    "cli/case_drape.py": BODY,
+    "cli/pattern_app.py": "options for the measures of a body",
+    "cli/repair.py": BODY,
+    "cli/review.py": BODY,
+    **dict.fromkeys(
+        (
+            "cli/photo.py", "photos/advice.py", "photos/body.py", "photos/course.py",
+            "photos/find_lines.py", "photos/grains.py", "photos/laid.py", "photos/lines.py", "photos/marks.py", "photos/measure.py",
+            "photos/page.py", "photos/setting.py", "photos/trust.py",
+        ),
+        LINES,
+    ),
+}  # fmt: skip
+
+
+@cache
+def words() -> tuple[frozenset[str], frozenset[str], frozenset[str]]:
+    """What the garments call their pieces; their seams, corners, levels and heights; their signs, causes and alterations."""
+    pieces, parts, rules = set(), set(), set()
+    for name in garments():
+        base = load_rules(rules_for(name))
+        assert base.garment is not None
+        pieces |= {piece.id for piece in base.garment.pieces}
+        for shape in base.garment.shapes:
+            parts |= {*shape.seams, *shape.corners}
+        parts |= {level.id for level in (*base.garment.levels, *base.garment.heights)}
+        rules |= {*base.symptoms, *base.causes, *base.alterations}
+    return frozenset(pieces), frozenset(parts - VIEWS - PLAIN), frozenset(rules)
+
+
+def named(path: Path) -> list[str]:
+    """The words of a garment that stand in a module's texts (docstrings left out), with their lines."""
+    pieces, parts, rules = words()
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    documents = {
+        id(node.body[0].value)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef)
+        and node.body
+        and isinstance(node.body[0], ast.Expr)
+    }
+    picked = {id(node.slice) for node in ast.walk(tree) if isinstance(node, ast.Subscript)}
+    picked |= {
+        id(side)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Compare) and "name" in ast.dump(node.left)
+        for side in node.comparators
+    }
+    found = []
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Constant) or not isinstance(node.value, str) or id(node) in documents:
+            continue
+        ids = set(re.findall(r"[a-z0-9]+(?:-[a-z0-9]+)+", node.value)) & rules
+        if node.value in parts or ids or (id(node) in picked and node.value in pieces):
+            found.append(f"{node.lineno}: {node.value[:60]}")
+    return found
+
+
+def modules() -> list[str]:
+    """Every module but those of a garment's own, which bear its name."""
+    return sorted(path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py") if path.stem not in garments())
+
+
+@pytest.mark.parametrize("module", modules())
+def test_no_module_names_what_a_garment_is_made_of(module: str) -> None:
+    """What a module needs to know of a garment stands in the garment's folder; the list of those that still know shrinks."""
+    found = named(PACKAGE / module)
+    if module in STILL:
+        assert found, f"{module} knows no garment any more: take it out of STILL"
+    else:
+        assert [] == found
+
+
+def test_the_list_holds_modules_there_are() -> None:
+    """A module that is gone, or is a garment's own, stands in no list."""
+    assert set() == set(STILL) - set(modules())
