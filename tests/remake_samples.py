@@ -5,6 +5,7 @@ Run it after the rules have changed; tests/test_samples.py says when. The wardro
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -13,6 +14,7 @@ from pathlib import Path
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.log import SessionLog
 from fitdiag.sessions.state import conclusion_event
 
@@ -124,7 +126,10 @@ def _clock(start: datetime) -> Iterator[datetime]:
 
 def main() -> None:
     """Write all sample sessions anew."""
-    base = load_rules()
+    try:
+        base = load_rules()
+    except ProblemsFoundError as stopped:
+        sys.exit("\n".join([*map(str, stopped.problems), "Mend these first: fitdiag rules check."]))
     for sample in SESSIONS:
         path = SAMPLES / sample.file
         path.unlink(missing_ok=True)

@@ -477,11 +477,14 @@ def test_draping_a_plan_needs_a_pattern_and_a_hip(thrown: Path, capsys: pytest.C
 
 
 def test_the_pages_of_a_case_carry_the_picture(thrown: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """With a pattern and a hip girth the client's page shows the muslin now and then, labelled; `--no-drape` leaves it out."""
+    """With a pattern and a hip girth the client's page shows the muslin now and then, labelled; the fitter's page shows its lines
+    over the client's picture, which stays with the pictures.
+    """
+    back = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures" / "back.jpg"
     new = ["case", "new", "the prompter", "--units", "in", "--measure", "hip=37 in", "--pattern", "thrown.yaml"]
     for arguments in (
-        [*new, "--photos-consent", "no"],
-        ["review", "the prompter", "--findings", "findings.yaml", "--no-questions"],
+        [*new, "--photos-consent", "yes", "--keep-until", "2099-01-01"],
+        ["review", "the prompter", "--findings", "findings.yaml", "--photo", f"back={back}", "--no-questions"],
     ):
         with pytest.raises(SystemExit) as stopped:
             run(arguments)
@@ -490,7 +493,11 @@ def test_the_pages_of_a_case_carry_the_picture(thrown: Path, capsys: pytest.Capt
     page = (folder / "client.html").read_text()
     assert "About how it should look then" in page and "not a photo and not you" in page
     assert page.count("data:image/png;base64,") == 4 and "img-src data:" in page
-    assert "On simulated cloth" in (folder / "fitter.html").read_text()
+    fitter = (folder / "fitter.html").read_text()
+    assert "On simulated cloth" in fitter and "Simulated lines over the pictures" in fitter
+    assert 'src="../photos/back.simulated.png"' in fitter and "simulated.png" not in page
+    with Image.open(folder.parent / "photos" / "back.simulated.png") as image:
+        assert {COLOURS[0], COLOURS[1]} <= {c for _, c in image.convert("RGB").getcolors(1 << 24) or []}
     assert "no real garment has been measured" in (folder / "list.md").read_text()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import re
+import shutil
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -824,3 +825,46 @@ def test_load_refuses_what_check_would_only_tell(tmp_path: Path) -> None:
     untidy = good_files()
     untidy[SOURCES] += "- {id: left-over, title: Never cited, grade: memory}\n"
     assert "left-over" in load_rules(write_rules(tmp_path / "untidy", untidy)).sources
+
+
+# -- the contributor's door --------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def copied(tmp_path: Path) -> Path:
+    """A copy of the shipped rules of the skirt, without the folder it shares: that is found among the shipped ones."""
+    return Path(shutil.copytree(default_rules().parent / "skirt", tmp_path / "skirt"))
+
+
+def test_a_new_alteration_without_an_order_is_one_fault(copied: Path) -> None:
+    """However many alterations change a seam it changes, the missing order is told once, with all their names."""
+    old = copied / "alterations" / "width" / "round-side-curve.yaml"
+    text = (
+        old.read_text().replace("id: round-side-curve", "id: fill-side").replace("opposite: flatten-side-curve\n", "")
+    )
+    (old.parent / "fill-side.yaml").write_text(text)
+    cause = copied / "causes" / "width" / "side-curve-too-flat.yaml"
+    cause.write_text(
+        cause.read_text().replace("{how_well: wholly, takes: 4}}", "{how_well: wholly, takes: 4}, fill-side: partly}")
+    )
+    (problem,) = all_problems(copied)
+    assert problem.code == "unordered"
+    assert "add-hip-width" in problem.message
+    assert "flatten-side-curve" in problem.message
+    assert "{first: fill-side, then: [...]}" in problem.hint
+
+
+def test_a_rule_can_be_begun_that_another_names_already(copied: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Who writes the cause first and then the sign it shows is not sent away because the sign is not there yet."""
+    cause = copied / "causes" / "width" / "side-curve-too-flat.yaml"
+    cause.write_text(
+        cause.read_text().replace(
+            "shows:\n", "shows:\n  - {symptom: pocket-drags, how_often: often, source: common-practice}\n"
+        )
+    )
+    assert ["unknown-id"] == [problem.code for problem in all_problems(copied)]
+    with pytest.raises(SystemExit) as ended:
+        run(["rules", "new", "symptom", "pocket-drags", "--in", "side", "--rules", str(copied)])
+    assert ended.value.code == 0
+    assert "It is a draft" in capsys.readouterr().out
+    assert [] == all_problems(copied)

@@ -501,8 +501,8 @@ def _amount(inside: Contents) -> str:
 
 
 def _drawn(inside: Contents) -> int:
-    """How many of the pictures are copies that show what was measured."""
-    return sum(path.name.endswith(".measured.png") for path in inside.files)
+    """How many of the pictures are copies that show what was measured, or simulated lines."""
+    return sum(path.name.endswith((".measured.png", ".simulated.png")) for path in inside.files)
 
 
 def _count(number: int, what: str) -> str:

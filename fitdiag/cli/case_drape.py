@@ -47,7 +47,8 @@ def simulated_round(
         sewn, number = _as_sewn(case, pattern), case.rounds[-1].number
         earlier = together(tuple(nudge for nudge in nudges_of(case) if nudge.round != number))
         solved = effects.solved if effects else None
-        found = simulated(base, conclusion, sewn, solved=solved, nudges=earlier, drawn=True)
+        photos = sorted(case.rounds[-1].photos.glob("*.jpg"))
+        found = simulated(base, conclusion, sewn, solved=solved, nudges=earlier, drawn=True, photos=photos)
         if number == 1 or not found.near:
             return replace(found, near=()), None
         moved = _taught(base, findings, sewn, earlier)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -12,7 +13,7 @@ from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import as_chosen
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.forms import form_page
-from fitdiag.files import make_folder, refusals, remove_file, write_all
+from fitdiag.files import make_folder, refusals, remove_file, write_all, write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError
@@ -69,12 +70,18 @@ def documents_of(
         "fitter.html": fitter_page(
             base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
-            photos=_measured_pictures(one),
-            simulated=look.shown, sheet=sheet,
+            photos=_pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))),
+            simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
         ),
     }  # fmt: skip
-    if not case.consent.refused:
-        card: dict[str, Any] = {"units": units, "heights_mm": None, "large": look.large}
+    if not case.consent.refused and base.about.card is not None:
+        card: dict[str, Any] = {
+            "name": base.about.garment,
+            "worn": base.about.card,
+            "units": units,
+            "heights_mm": None,
+            "large": look.large,
+        }
         card["keep_until"] = str(case.consent.keep_until or "the fitting ends")
         pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
@@ -110,6 +117,7 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
         for name in CARDS:  # of an earlier run, before the no
             if case.consent.refused and (one.documents / name).exists():
                 remove_file(one.documents / name)
+    _write_laid(one, look)
     write_all(files, replace=True)
     return [path for path in files if path.parent == one.documents]
 
@@ -137,18 +145,25 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     files = documents_of(base, case, conclusion, pattern_of(case), look)
     with refusals(one.documents, "this folder cannot be made"):
         make_folder(one.documents)
+    _write_laid(one, look)
     made = {path: content for path, content in files.items() if path in wanted}
     write_all(made, replace=True)
     return list(made)
 
 
-def _measured_pictures(one: Round) -> dict[str, list[str]]:
-    """The drawn-on copies of the round's pictures by view, as links from its documents; the pictures stay where they are."""
+def _pictures(one: Round, names: Iterable[str]) -> dict[str, list[str]]:
+    """Drawn-on copies of the round's pictures by view, as links from its documents; the pictures stay where they are."""
     links: dict[str, list[str]] = {}
-    for path in sorted(one.photos.glob("*.measured.png")) if one.photos.is_dir() else ():
-        view = path.name.partition(".")[0].partition(" ")[0].partition("-")[0]
-        links.setdefault(view, []).append(f"../{one.photos.name}/{quote(path.name)}")
+    for name in names:
+        view = name.partition(".")[0].partition(" ")[0].partition("-")[0]
+        links.setdefault(view, []).append(f"../{one.photos.name}/{quote(name)}")
     return links
+
+
+def _write_laid(one: Round, look: Look) -> None:
+    """The simulated lines over the round's pictures, beside them."""
+    for name, image in (look.shown.laid if look.shown is not None else {}).items():
+        write_atomically(one.photos / name, image, replace=True)
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:

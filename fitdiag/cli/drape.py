@@ -167,9 +167,12 @@ def body_notes(base: RuleBase, texts: Sequence[str]) -> dict[str, str]:
 def simulated(
     base: RuleBase, conclusion: Conclusion, pattern: Pattern, *, cloth: str = CALICO,
     more: Mapping[str, float] | None = None, solved: Mapping[str, float] | None = None,
-    nudges: Mapping[str, float] | None = None, drawn: bool = False,
+    nudges: Mapping[str, float] | None = None, drawn: bool = False, photos: Sequence[Path] = (),
 ) -> Simulation:  # fmt: skip
-    """The plan of a conclusion on simulated cloth; `more`: further body measures in mm. Raises ProblemsFoundError."""
+    """The plan of a conclusion on simulated cloth; `more`: further body measures in mm. Raises ProblemsFoundError.
+
+    `drawn`: with pictures of it now and then, and over those of the client (`photos`) that are marked.
+    """
     findings = conclusion.diagnosis.findings
     wearer = wearer_of(base, {**findings.body_measures, **(more or {})}, findings.body, findings.units, nudges)
     with Progress("Draping the plan") as tell:
@@ -189,7 +192,12 @@ def simulated(
         for view in PAGE_VIEWS
         for (when, _), views in zip(ends, images, strict=True)
     ]
-    return dataclasses.replace(found, pictures=tuple((text[0].upper() + text[1:], image) for text, image in shown))
+    pages = tuple((text[0].upper() + text[1:], image) for text, image in shown)
+    if not photos:
+        return dataclasses.replace(found, pictures=pages)
+    from fitdiag.cli.drape_photo import over_pictures
+
+    return dataclasses.replace(found, pictures=pages, laid=over_pictures(photos, ends, wearer.figure.hip))
 
 
 class Progress:

@@ -461,7 +461,7 @@ def photo_card(
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="The card: .html or .pdf.")],
     height: Annotated[
         list[str] | None,
-        typer.Option("--height", metavar="LINE=LENGTH", help="Height of the hip, crotch or knee line over the floor."),
+        typer.Option("--height", metavar="LINE=LENGTH", help="Height of a line over the floor, like hip=86cm."),
     ] = None,
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
@@ -471,12 +471,13 @@ def photo_card(
     ] = None,
     large: Annotated[bool, typer.Option("--large", help="Large print.")] = False,
     units: UnitsOption = None,
+    folder: RulesOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the sheet that tells a client how to take pictures that can be measured."""
     from fitdiag.cli.photo import card
 
-    raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace))
+    raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace, rules=folder))
 
 
 def run(arguments: Sequence[str] | None = None) -> NoReturn:

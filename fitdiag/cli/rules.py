@@ -134,7 +134,9 @@ def show_sensitivity(given: str | None) -> int:
 
 def new_rule(kind: str, rule_id: str, area: str, given: str | None) -> int:
     folder = folder_of(given)
-    base = load_rules(folder)
+    base, problems = read_rules(folder)  # a rule may be begun that others name already, so faults are no hindrance here
+    if base is None:
+        raise ProblemsFoundError(problems)
     if kind not in ("cause", "symptom", "alteration"):
         raise stop("kind", f"'{one_line(kind, 30)}' cannot be begun here", hint="write cause, symptom or alteration")
     for text, what in ((rule_id, "an id"), (area, "an area")):

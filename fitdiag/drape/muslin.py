@@ -36,7 +36,7 @@ from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, stop
 from fitdiag.units import Units
 
-PHYSICS = "2"  # counts up when the same order would come out otherwise, so that kept results of old are not taken
+PHYSICS = "3"  # counts up when the same order would come out otherwise, so that kept results of old are not taken
 WORKERS = 2
 MOST_PREPARED = 12
 MOST_KEPT = 300  # results; the oldest go first

@@ -72,7 +72,7 @@ def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
     hollow = np.zeros_like(seen)
     hollow[seen] = inside[triangle]
     _skin(worn.body, colour, np.where(~seen, -1e9, np.where(hollow, depth, 1e9)), right, near, middle, high, fine)
-    average = colour.reshape(size[0] // FINER, FINER, size[1] // FINER, FINER, 3).mean(axis=(1, 3))
+    average = sum(colour[down::FINER, over::FINER] for down in range(FINER) for over in range(FINER)) / FINER**2
     return np.asarray(np.clip(average, 0, 1) * 255, dtype=np.uint8)
 
 
@@ -155,43 +155,44 @@ def _raster(screen: Array, depth: Array, size: tuple[int, int]) -> tuple[Array, 
     """The nearest triangle at each pixel: its depth, its number (-1: none), and for the pixels seen its weights (n, 3)."""
     best, found = np.full(size[0] * size[1], -1e9), np.full(size[0] * size[1], -1, dtype=np.int64)
     low = np.floor(screen.min(axis=1)).astype(np.int64)
-    span = 8 * ((np.ceil(screen.max(axis=1)).astype(np.int64) - low).max(axis=1) // 8 + 1)
+    span = 4 * ((np.ceil(screen.max(axis=1)).astype(np.int64) - low).max(axis=1) // 4 + 1)
     edges = screen[:, 1:] - screen[:, :1]
     area = edges[:, 0, 0] * edges[:, 1, 1] - edges[:, 0, 1] * edges[:, 1, 0]
+    solid = np.abs(area) > 1e-9
+    (a, b), (c, d) = (edges[:, k].T / np.where(solid, area, 1.0) for k in (0, 1))
+    off = low + 0.5 - screen[:, 0]  # from the first corner to the middle of the first pixel
+    first_u, first_v = off[:, 0] * d - off[:, 1] * c, off[:, 1] * a - off[:, 0] * b
 
-    def weights(part: Index, x: Array, y: Array) -> tuple[Array, Array]:
-        """Shares of the second and third corner at pixels (part, many)."""
-        over, down = x + 0.5 - screen[part, 0, :1], y + 0.5 - screen[part, 0, 1:]
-        (a, b), (c, d) = (
-            edges[part, 0].T[:, :, None] / area[part, None],
-            edges[part, 1].T[:, :, None] / area[part, None],
-        )
-        return over * d - down * c, down * a - over * b
+    def shares(part: Index, over: Array, down: Array) -> tuple[Array, Array]:
+        """Shares of the second and third corner at pixels that lie so far from the first, (part, many)."""
+        u = first_u[part, None] + d[part, None] * over - c[part, None] * down
+        return u, first_v[part, None] + a[part, None] * down - b[part, None] * over
 
-    for box in np.unique(span):
-        group = np.nonzero((span == box) & (np.abs(area) > 1e-9))[0]
-        rows, columns = (grid.ravel() for grid in np.indices((box, box)))
-        for part in np.array_split(group, max(1, len(group) * len(rows) // 200_000)):
-            x, y = low[part, :1] + columns, low[part, 1:] + rows
-            u, v = weights(part, x, y)
-            inside = (u >= -1e-6) & (v >= -1e-6) & (u + v <= 1 + 1e-6)
-            inside &= (x >= 0) & (x < size[1]) & (y >= 0) & (y < size[0])
-            which, near, u, v = np.nonzero(inside)[0], depth[part], u[inside], v[inside]
-            at = near[which, 0] * (1 - u - v) + near[which, 1] * u + near[which, 2] * v
-            pixel = (y * size[1] + x)[inside]
+    for box in np.unique(span[solid]):
+        group = np.nonzero((span == box) & solid)[0]
+        down, over = (grid.ravel() for grid in np.indices((box, box)))
+        for part in np.array_split(group, max(1, len(group) * len(down) // 100_000)):
+            u, v = shares(part, over, down)
+            which, pixel = np.nonzero((u >= -1e-6) & (v >= -1e-6) & (u + v <= 1 + 1e-6))
+            x, y = low[part[which], 0] + over[pixel], low[part[which], 1] + down[pixel]
+            on_paper = np.nonzero((x >= 0) & (x < size[1]) & (y >= 0) & (y < size[0]))[0]
+            which, pixel, x, y = which[on_paper], pixel[on_paper], x[on_paper], y[on_paper]
+            u, v, near = u[which, pixel], v[which, pixel], depth[part[which]]
+            at = near[:, 0] * (1 - u - v) + near[:, 1] * u + near[:, 2] * v
+            place = y * size[1] + x
             order = np.argsort(at)  # of several at one pixel the last written counts: the nearest
-            order = order[at[order] > best[pixel[order]]]
-            best[pixel[order]], found[pixel[order]] = at[order], part[which[order]]
+            order = order[at[order] > best[place[order]]]
+            best[place[order]], found[place[order]] = at[order], part[which[order]]
     seen = np.nonzero(found >= 0)[0]
     y, x = np.divmod(seen, size[1])
-    u, v = weights(found[seen], x[:, None], y[:, None])
+    part = found[seen]
+    u, v = (one[:, 0] for one in shares(part, (x - low[part, 0])[:, None], (y - low[part, 1])[:, None]))
     return best.reshape(size), found.reshape(size), np.column_stack([1 - u - v, u, v])
 
 
 def _mixed(values: Array, triangle: Index, weights: Array) -> Array:
     """Values of the triangles' corners (t, 3, ...), mixed at the pixels of given triangles."""
-    shape = (-1,) + (1,) * (values.ndim - 2)
-    return np.asarray(sum(values[triangle, k] * weights[:, k].reshape(shape) for k in range(3)))
+    return np.asarray(np.einsum("nk,nk...->n...", weights, values[triangle]))
 
 
 def _light(normal: Array, right: Array, near: Array) -> Array:
@@ -211,11 +212,12 @@ def _lines(worn: Worn, colour: Array, seen: Mask, flat: Array, piece: Index, inn
     for number, part in enumerate(pieces):
         mine = np.nonzero(((piece % len(pieces)) == number) & ~inner)[0]
         at = flat[mine]
+        x, y = at.T.copy()
         darts = [("dart", line) for name, line in part.panel.outline if name.startswith("dart")]
         for name, line in (*darts, *part.panel.lines.items(), ("grain", part.panel.grain)):
             half = HALF_MM.get(name, LINE_MM)
-            low, high = line.min(axis=0) - 2 * half, line.max(axis=0) + 2 * half
-            near = np.nonzero(((at > low) & (at < high)).all(axis=1))[0]
+            (left, low), (right, high) = line.min(axis=0) - 2 * half, line.max(axis=0) + 2 * half
+            near = np.nonzero((x > left) & (x < right) & (y > low) & (y < high))[0]
             cover = np.clip((half - _apart(at[near], line)) / pixel_mm + 0.5, 0, 1)
             if name == "grain":
                 cover *= (at[near, 1] % (DASH_MM + GAP_MM)) < DASH_MM

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.sparse import csc_matrix
-from scipy.sparse.linalg import SuperLU, splu
+from scipy.sparse.linalg import splu
 
 from fitdiag.drape.body import Body
 from fitdiag.drape.cloth import GRAVITY, Array, Sheet
@@ -101,10 +101,12 @@ class _System:
             values += np.bincount(self.hoop, hoop.ravel(), self.entries)
         return csc_matrix((values, self.row, self.start), shape=(self.size, self.size))
 
-    def factor(self, matrix: csc_matrix) -> SuperLU:
-        values = matrix.data[self.near] + self.near_extra
+    def factor(self, matrix: csc_matrix) -> Callable[[Array], Array]:
+        """What solves about this matrix: a preconditioner, for which single precision is enough."""
+        values = (matrix.data[self.near] + self.near_extra).astype(np.float32)
         reduced = csc_matrix((values, self.near_row, self.near_start), shape=matrix.shape)
-        return splu(reduced, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+        factored = splu(reduced, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+        return lambda b: np.asarray(factored.solve(b.astype(np.float32)), dtype=np.float64)
 
 
 class Settling:
@@ -115,7 +117,7 @@ class Settling:
         self.x = dressed.start / 1000.0
         self.v = np.zeros_like(self.x)
         self.system = _System(sheet, dressed)
-        self.factored: SuperLU | None = None
+        self.factored: Callable[[Array], Array] | None = None
         self.mirror = MIRROR_MM / 1000.0
         self.held = np.zeros(sheet.count)
         self.held[dressed.held] = HELD * dressed.held_length / 1000.0
@@ -238,7 +240,7 @@ class Settling:
         if self.factored is None:
             self.factored = self.system.factor(matrix)
         rest, total, tries = b.copy(), 0, 0
-        ahead = self.factored.solve(rest)
+        ahead = self.factored(rest)
         way, size = ahead.copy(), float(rest @ ahead)
         first = size
         while True:
@@ -249,7 +251,7 @@ class Settling:
             x += size / curve * way
             rest -= size / curve * along
             tries, total = tries + 1, total + 1
-            ahead = self.factored.solve(rest)
+            ahead = self.factored(rest)
             new = float(rest @ ahead)
             if new <= TOLERANCE**2 * first:
                 break
@@ -257,7 +259,7 @@ class Settling:
                 if fresh:
                     break
                 self.factored, fresh, tries = self.system.factor(matrix), True, 0
-                ahead = self.factored.solve(rest)
+                ahead = self.factored(rest)
                 way, size = ahead.copy(), float(rest @ ahead)
                 continue
             way, size = ahead + new / size * way, new

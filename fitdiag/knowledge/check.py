@@ -244,17 +244,38 @@ def order_is_sound(base: RuleBase) -> Iterator[Problem]:
         where = next((_pair_of(base, one, other) for one, other in pairwise(ring)), None)
         yield Problem("circle", f"the order runs in a circle: {' -> '.join(ring)}", where, "take one pair of it out")
         return
+    yield from _unordered(base)
+
+
+def _unordered(base: RuleBase) -> Iterator[Problem]:
+    """Alterations that change a common seam in no order: one fault for each that others wait for, with what to write."""
     complete, apart = everything_before(base), exclusive(base)
+    open_pairs: dict[str, list[str]] = {}
+    common: dict[frozenset[str], list[str]] = {}
     for one, other in combinations(base.alterations.values(), 2):
-        common = sorted(set(one.seams) & set(other.seams))
-        settled = one.id in complete[other.id] or other.id in complete[one.id] or frozenset((one.id, other.id)) in apart
-        if common and not settled and not one.draft and not other.draft:
+        pair, seams = frozenset((one.id, other.id)), sorted(set(one.seams) & set(other.seams))
+        settled = one.id in complete[other.id] or other.id in complete[one.id] or pair in apart
+        if seams and not settled and not one.draft and not other.draft:
+            common[pair] = seams
+            open_pairs.setdefault(one.id, []).append(other.id)
+            open_pairs.setdefault(other.id, []).append(one.id)
+    while open_pairs:
+        newcomer = max(open_pairs, key=lambda item: (len(open_pairs[item]), [*base.alterations][::-1].index(item)))
+        others = open_pairs.pop(newcomer)
+        for partner in others:
+            open_pairs[partner].remove(newcomer)
+        open_pairs = {item: left for item, left in open_pairs.items() if left}
+        where = _at(base, "alteration", newcomer)
+        if len(others) == 1:
+            told = f"'{newcomer}' and '{others[0]}' both change {', '.join(common[frozenset((newcomer, others[0]))])}"
             yield Problem(
-                "unordered",
-                f"'{one.id}' and '{other.id}' both change {', '.join(common)}, and no order pair says which comes first",
-                _at(base, "alteration", one.id),
-                "add a pair to order.yaml",
+                "unordered", f"{told}, and no order pair says which comes first", where, "add a pair to order.yaml"
             )
+            continue
+        told = f"'{newcomer}' changes a seam that {len(others)} others change: {', '.join(others)}; no order pair says which comes first"
+        rows = f"{{first: {newcomer}, then: [...]}} for those it comes before, {{first: [...], then: {newcomer}}} for the rest"
+        hint = f"add to order.yaml: {rows}, each with because and source"
+        yield Problem("unordered", told, where, hint)
 
 
 def _pair_of(base: RuleBase, first: str, then: str) -> Where | None:

@@ -474,6 +474,32 @@ class Caution(Rule):
     client: Text
 
 
+class CardLine(Rule):
+    """A level line on the shot card: its height and ends in the drawings (20 mm a unit), and the views it is taken from."""
+
+    id: Id
+    y: float
+    side: tuple[float, float]
+    half: tuple[float, float]
+    views: tuple[Text, ...] = Field(min_length=1)
+
+
+class ShotCard(Rule):
+    """What the shot card says and draws of the garment: paths of SVG, M L C Z; `half` and what follows it are the left half from behind.
+
+    `bare`: legs below it, the first from the side. `grain_to`: how far down the grainlines are drawn.
+    """
+
+    no_pins: Text
+    lines: tuple[CardLine, ...] = Field(min_length=1)
+    outline: Text
+    side_seam: Text
+    half: Text
+    centre: Text
+    bare: tuple[Text, ...] = ()
+    grain_to: float
+
+
 class About(Rule):
     """`rulebase.yaml`: what this rule base is for, the seams and the stages of a round that its rules name.
 
@@ -489,6 +515,7 @@ class About(Rule):
     stages: tuple[Id, ...] = Field(min_length=1)
     seams: tuple[Id, ...]
     photographs: tuple[Text, ...] = ()
+    card: ShotCard | None = None
     presses: Mapping[Text, SymptomId] = Field(default_factory=dict)
     cautions: tuple[Caution, ...]
     alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)

@@ -37,8 +37,13 @@ _SYMPTOM = """- id: {id}
 _ALTERATION = """id: {id}
 title: TO WRITE what is done
 draft: yes
-stage: finish
-operation: {{does: none, piece: back, cut: "TO WRITE where", hinge: "TO WRITE which end stays"}}
+stage: {stage}
+operation:
+  does: none
+  piece: back
+  cut: "TO WRITE where"
+  hinge: "TO WRITE which end stays"
+  moves: []  # what is done to the paper: kinds and places in fitdiag/knowledge/garment.py, examples in the files beside this one
 seams: [{seam}]
 amount:
   start: 1/4 in
@@ -51,6 +56,7 @@ cloth: [TO WRITE the steps on the muslin.]
 paper: [TO WRITE the steps on the pattern.]
 true_up: [TO WRITE what to true afterwards.]
 effects: [TO WRITE what it does to the other seams.]
+effects_on: {{}}  # change of each measure of the pattern per amount altered, like  hip girth: +4
 check_next: [TO WRITE what to look at when it is tried on.]
 source: {source}
 """
@@ -81,7 +87,7 @@ def template(base: RuleBase, kind: str, rule_id: str, area: str) -> tuple[Path, 
         ),
         "alteration": lambda: (
             Path("alterations", area, f"{rule_id}.yaml"),
-            _ALTERATION.format(**common, seam=base.about.seams[0]),
+            _ALTERATION.format(**common, seam=base.about.seams[0], stage=base.about.stages[-1]),
         ),
     }
     return makers[kind]()

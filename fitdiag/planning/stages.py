@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 MOVED_MM = 0.5  # a measure that moves by less is not shown
 
@@ -49,7 +49,8 @@ class Shown:
 class Simulation:
     """A plan on simulated cloth: the body in lines, the block of its measures, the pattern and each step, what to say first.
 
-    `pictures`: caption and PNG file of the muslin as it is and as the plan leaves it; `near`: how near it came to this try-on.
+    `pictures`: caption and PNG file of the muslin as it is and as the plan leaves it; `laid`: by file name, its lines over the
+    client's pictures; `near`: how near it came to this try-on.
     """
 
     body: tuple[str, ...]
@@ -58,6 +59,7 @@ class Simulation:
     stages: tuple[Shown, ...]
     warnings: tuple[str, ...]
     pictures: tuple[tuple[str, bytes], ...] = ()
+    laid: Mapping[str, bytes] = field(default_factory=dict)
     near: tuple[str, ...] = ()
 
     def of(self, alteration: str) -> Shown | None:

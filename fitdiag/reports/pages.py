@@ -96,6 +96,7 @@ def fitter_page(
     answers_that_would_turn: Sequence[Turn],
     photos: Mapping[str, Sequence[str]] | None = None,
     simulated: Simulation | None = None,
+    laid: Mapping[str, Sequence[str]] | None = None,
     sheet: Sheet | None = None,
 ) -> str:
     """The page with the reasoning, as HTML. `sheet`: what the client is told, with its drawings.
@@ -103,6 +104,7 @@ def fitter_page(
     `before`: the conclusion of the round before, or before the latest answers.
 
     `photos`: by view, links to the measured pictures of this round, as they stand from the page.
+    `laid`: links to those with simulated lines over them.
     """
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
@@ -121,7 +123,8 @@ def fitter_page(
         changes=_drawn(sheet) if sheet is not None else [],
         key=sheet.key if sheet is not None else "",
         found=findings_table(base, findings, units),
-        linked=bool(photos),
+        linked=bool(photos or laid),
+        laid=[(view, link) for view, links in (laid or {}).items() for link in links],
         drawn=[
             (sign, [(word, Markup(svg)) for word, svg in sign.pictures])
             for sign in shown_signs(base, findings, photos or {})

@@ -36,7 +36,7 @@ ORDER_NOTE = "Do them in this order, one at a time, and try on after each."
 THEN = "About how it should look then"
 THEN_NOTE = (
     "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
-    " go, not at each fold. It cannot show sitting or walking."
+    " go, not at each fold: the uppermost across is the hip line, the dashed one is the grain. It cannot show sitting or walking."
 )
 COUNTS = ("", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
