@@ -8,7 +8,7 @@ import os
 import sys
 from copy import copy
 from functools import lru_cache
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -480,8 +480,18 @@ def photo_card(
     raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace, rules=folder))
 
 
-def run(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line: every known problem becomes one clear message and exit code 1, never a traceback."""
+def run(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line, and end with its exit code."""
+    code = _outcome(sys.argv[1:] if arguments is None else arguments)
+    if (
+        arguments is None
+    ):  # the program itself: what counts is on the disk, and taking all rules apart takes a tenth of its time
+        os._exit(code)
+    sys.exit(code)
+
+
+def _outcome(given: Sequence[str]) -> int:
+    """The exit code of a command line: every known problem becomes one clear message and 1, never a traceback."""
     from fitdiag.cli.output import say_aside, say_problems
 
     sys.stdout = sys.stdout or os.fdopen(
@@ -492,31 +502,28 @@ def run(arguments: Sequence[str] | None = None) -> None:
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
         try:
-            given = sys.argv[1:] if arguments is None else arguments
-            code = _run(given) if given or not _in_a_terminal() else _from_the_start()
+            return _run(given) if given or not _in_a_terminal() else _from_the_start()
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
         say_problems(stopped.problems)
-        sys.exit(1)
+        return 1
     except _WRONG_USE as wrong:
         shown = io.StringIO()
         wrong.show(file=shown)
         say_aside(shown.getvalue().rstrip("\n"))
-        sys.exit(wrong.exit_code)
+        return wrong.exit_code
     except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(0)
+        return 0
     except OSError as failed:  # most likely where the output goes to: a full disk
         _close_output()
         told = failed.strerror or str(failed)
         where = one_line(failed.filename) if failed.filename else "the output"
         say_aside(f"{where}: this cannot be read or written: {told}; make room or choose another place")
-        sys.exit(1)
+        return 1
     except (KeyboardInterrupt, typer.Abort):
         say_aside("\nStopped.")
-        sys.exit(130)
-    sys.exit(code)
+        return 130
 
 
 def _in_a_terminal() -> bool:

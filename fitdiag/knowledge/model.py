@@ -4,8 +4,6 @@ Lengths stand in the files as text with a unit and are millimetres here (`..._mm
 words; `RuleBase` turns them into numbers through the tables of `words.yaml`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -575,7 +573,7 @@ class RuleBase:
     garment: Garment | None = None
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
 
-    def in_units(self, units: Units) -> RuleBase:
+    def in_units(self, units: Units) -> "RuleBase":
         """The same rules with the lengths in their texts written in inches, or in centimetres."""
         if units not in self._spoken:
             tables: dict[str, Any] = {
@@ -588,7 +586,7 @@ class RuleBase:
         return self._spoken[units]
 
     @cached_property
-    def _spoken(self) -> dict[Units, RuleBase]:
+    def _spoken(self) -> "dict[Units, RuleBase]":
         return {}
 
     def setting(self, name: str) -> float:
