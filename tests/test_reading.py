@@ -17,7 +17,8 @@ from fitdiag.reports.writers import as_markdown, as_text, on_screen
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.replay import replay
 
-SAMPLES = sorted((Path(__file__).resolve().parents[1] / "sample_sessions").glob("*.jsonl"))
+ROOT = Path(__file__).resolve().parents[1]
+SAMPLES = sorted((ROOT / "sample_sessions").glob("*.jsonl"))
 MACHINE = re.compile(
     r"\b(?:bits|beliefs?|posteriors?|priors?|probabilit(?:y|ies)|likelihoods?|odds|evidence|held out|learned from|entropy|bayes\w*"
     r"|noisy|null|none found|yaml|json|traceback|parameters?|thresholds?|ids?|boolean|string|array|index|node|network|worlds?"
@@ -58,10 +59,11 @@ def test_the_list_comes_first_and_fits_a_screen(base: RuleBase, path: Path) -> N
     assert "Findings" not in alone
 
 
+@pytest.mark.parametrize("garment", ["trousers", "skirt"])
 @pytest.mark.parametrize("alone", [False, True])
-def test_the_wearer_is_spoken_to_and_alone_needs_nobody(base: RuleBase, alone: bool) -> None:
+def test_the_wearer_is_spoken_to_and_alone_needs_nobody(garment: str, alone: bool) -> None:
     """No text for the wearer speaks of a client; for somebody alone no step behind asks for pins on the body or another pair of hands."""
-    told = for_wearer(base, alone=alone)
+    told = for_wearer(load_rules(ROOT / "rules" / garment), alone=alone)
     for rule in told.alterations.values():
         for text in (
             rule.title,
