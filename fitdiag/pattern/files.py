@@ -302,10 +302,7 @@ class _Reading:
         taken = self.mapping((*loc, "allowance"), data, known=part.seams)
         allowance = {name: self.number((*loc, "allowance", name), value, 0.0) for name, value in taken.items()}
         note = self.text((*loc, "note"), data.get("note"), LONGEST_NOTE)
-        notches, joints = (
-            self._notches(loc, data, part),
-            self._joints(loc, data, part),
-        )
+        notches, joints = (self._notches(loc, data, part), self._joints(loc, data, part))
         if len(self.problems) > before:
             return None
         lines, _ = with_levels(part, heights, lines, seams)
