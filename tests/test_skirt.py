@@ -22,6 +22,7 @@ from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage
+from fitdiag.reports.signs import drawn_symptoms, figure
 
 Shell = Callable[..., tuple[int, str, str]]
 STEP_MM = 6.0
@@ -136,3 +137,16 @@ def test_a_file_says_which_garment_it_is_about(tmp_path: Path, shell: Shell) -> 
     form = (pages / "form-try-on-2.html").read_text()
     assert "trousers" not in form
     assert "crotch" not in form
+
+
+def test_every_sign_that_can_be_seen_is_drawn_as_a_skirt(base: RuleBase) -> None:
+    """Drawings are of signs there are, each degree another picture; only what is no picture (paper, a comparison) has none."""
+    drawn = drawn_symptoms("skirt")
+    without = {"one-side-shows-more", "pattern-hip-under-table", "pattern-waist-under-table"}
+    assert set(base.symptoms) - without == set(drawn)
+    for symptom in drawn:
+        pictures = [figure(symptom, strength, title="a sign", garment="skirt") for strength in (0, 1, 2, 3)]
+        assert len(set(pictures)) == len(pictures), symptom
+    assert figure("fold-below-back-waist", 2, title="a sign") != figure(
+        "fold-below-back-waist", 2, title="a sign", garment="skirt"
+    )
