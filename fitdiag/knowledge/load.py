@@ -8,7 +8,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache as cached
 from pathlib import Path
-from typing import Annotated, Any, get_args, get_origin, get_type_hints
+from types import UnionType
+from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
 
 from pydantic import BaseModel, ValidationError
 
@@ -426,46 +427,46 @@ def _look_up_references(reading: _Reading, base: RuleBase) -> None:
 
 
 @cached
-def _annotations(model: type[BaseModel]) -> list[tuple[str, str, Any]]:
+def _annotations(model: type[BaseModel], mark: type[Ref]) -> list[tuple[str, str, Any]]:
     """Of each field that may refer to something: its name, its key in the file, and what is written there."""
     hints = get_type_hints(model, include_extras=True)
     fields = [(name, info.alias or name, hints[name]) for name, info in model.model_fields.items()]
-    return [field for field in fields if _refers(field[2])]
+    return [field for field in fields if _refers(field[2], mark)]
 
 
-def _refers(annotation: Any) -> bool:
+def _refers(annotation: Any, mark: type[Ref]) -> bool:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return bool(_annotations(annotation))
-    return isinstance(annotation, Ref) or any(map(_refers, get_args(annotation)))
+        return bool(_annotations(annotation, mark))  # type: ignore[arg-type]
+    marks = getattr(annotation, "__metadata__", ())
+    return any(type(one) is mark for one in marks) or any(_refers(part, mark) for part in get_args(annotation))
 
 
-def references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
-    """Every id and word a rule refers to: where in the rule, of what kind, and the id; as `Ref` in the format says."""
-    for name, key, annotation in _annotations(type(rule)):
-        yield from _referred((key,), getattr(rule, name), annotation)
+def references(rule: BaseModel, mark: type[Ref] = Ref) -> Iterator[tuple[Location, str, str]]:
+    """Every id and word a rule refers to: where in the rule, of what kind, and the id; as `mark` in the format says."""
+    for name, key, annotation in _annotations(type(rule), mark):  # type: ignore[arg-type]
+        yield from _referred((key,), getattr(rule, name), annotation, mark)
 
 
-def _referred(loc: Location, value: Any, annotation: Any) -> Iterator[tuple[Location, str, str]]:
+def _referred(loc: Location, value: Any, annotation: Any, mark: type[Ref]) -> Iterator[tuple[Location, str, str]]:
     if value is None:
         return
+    if get_origin(annotation) in (Union, UnionType):  # X | None
+        annotation = get_args(annotation)[0]
+    inner = get_args(annotation)
     if isinstance(value, BaseModel):
-        yield from (((*loc, *at), kind, found) for at, kind, found in references(value))
+        yield from (((*loc, *at), kind, found) for at, kind, found in references(value, mark))
     elif get_origin(annotation) is Annotated:
-        inner, *marks = get_args(annotation)
-        if (ref := next((mark for mark in marks if isinstance(mark, Ref)), None)) is not None:
+        if (ref := next((one for one in inner[1:] if type(one) is mark), None)) is not None:
             yield loc, ref.kind, source_key(value) if ref.kind == "source" else value
         else:
-            yield from _referred(loc, value, inner)
+            yield from _referred(loc, value, inner[0], mark)
     elif isinstance(value, Mapping):
-        named, held = get_args(annotation)
         for key, item in value.items():
-            yield from _referred((*loc, key), key, named)
-            yield from _referred((*loc, key), item, held)
+            yield from _referred((*loc, key), key, inner[0], mark)
+            yield from _referred((*loc, key), item, inner[1], mark)
     elif isinstance(value, tuple):
         for index, item in enumerate(value):
-            yield from _referred((*loc, index), item, get_args(annotation)[0])
-    elif get_args(annotation):  # X | None
-        yield from _referred(loc, value, get_args(annotation)[0])
+            yield from _referred((*loc, index), item, inner[0] if inner[-1] is ... else inner[index], mark)
 
 
 def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:
