@@ -316,47 +316,38 @@ def problems_of(
 ) -> Iterator[Problem]:
     """A pydantic error in a fitter's words, one problem per fault, each at its line and column."""
     for fault in error.errors(include_url=False):
-        inner: Location = tuple(part for part in fault["loc"] if part != "[key]")
-        at = (*loc, *inner)
-        where = document.where(at)
-        key = inner[-1] if inner else ""
-        told = _told(fault["input"])
-        match fault["type"]:
-            case "missing":
-                yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
-            case "extra_forbidden":
-                known = _keys_at(model, inner[:-1])
-                hint = hints.near(str(key), known) or (f"known here: {', '.join(known)}" if known else "")
-                yield Problem(
-                    "unknown-key",
-                    f"'{one_line(key, 40)}' is not a key here",
-                    document.where_key(at[:-1], str(key)),
-                    hint,
-                )
-            case "literal_error":
-                expected = fault.get("ctx", {}).get("expected", "")
-                yield Problem("value", f"{told} is not one of {expected}", where)
-            case "value_error":
-                yield Problem("value", one_line(fault["msg"].removeprefix("Value error, ")), where)
-            case "string_pattern_mismatch":
-                yield Problem("id", f"{told} is not an id", where, "lower-case words joined by hyphens, like flat-seat")
-            case "string_type":
-                yield Problem("type", f"'{key}' must be text, not {told}", where, "put it in quotes")
-            case "tuple_type":
-                yield Problem("type", f"'{key}' must be a list, not {told}", where, "write '- ' items, or [one, two]")
-            case "mapping_type" | "dict_type" | "model_type" | "model_attributes_type":
-                yield Problem("type", f"'{key}' must be a block of 'key: value' lines, not {told}", where)
-            case "float_type" | "float_parsing":
-                yield Problem("type", f"'{key}' must be a number, not {told}", where)
-            case "too_short" | "string_too_short":
-                yield Problem("value", f"'{key}' is too short", where, "say at least one thing")
-            case "string_too_long":
-                yield Problem("value", f"'{key}' is longer than {fault['ctx']['max_length']} characters", where)
-            case "greater_than" | "less_than_equal":
-                asked = one_line(fault["msg"]).removeprefix("Input should be ")
-                yield Problem("value", f"'{key}' must be {asked}, not {told}", where)
-            case _:
-                yield Problem("value", f"'{key}': {one_line(fault['msg'])}", where)
+        at: Location = (*loc, *(part for part in fault["loc"] if part != "[key]"))
+        key, kind, context = (at[-1] if len(at) > len(loc) else ""), fault["type"], fault.get("ctx", {})
+        if kind == "missing":
+            yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
+        elif kind == "extra_forbidden":
+            known = _keys_at(model, at[len(loc) : -1])
+            hint = hints.near(str(key), known) or (f"known here: {', '.join(known)}" if known else "")
+            where = document.where_key(at[:-1], str(key))
+            yield Problem("unknown-key", f"'{one_line(key, 40)}' is not a key here", where, hint)
+        else:
+            code, text, hint = _FAULTS.get(kind, ("value", "'{key}': {said}", ""))
+            said = one_line(fault["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
+            words = {"key": key, "told": _told(fault["input"]), "said": said, **context}
+            yield Problem(code, text.format(**words), document.where(at), hint)
+
+
+_BLOCK = ("type", "'{key}' must be a block of 'key: value' lines, not {told}", "")
+_NUMBER = ("type", "'{key}' must be a number, not {told}", "")
+_SHORT = ("value", "'{key}' is too short", "say at least one thing")
+_BOUND = ("value", "'{key}' must be {said}, not {told}", "")
+_FAULTS: Mapping[str, tuple[str, str, str]] = {
+    "literal_error": ("value", "{told} is not one of {expected}", ""),
+    "value_error": ("value", "{said}", ""),
+    "string_pattern_mismatch": ("id", "{told} is not an id", "lower-case words joined by hyphens, like flat-seat"),
+    "string_type": ("type", "'{key}' must be text, not {told}", "put it in quotes"),
+    "tuple_type": ("type", "'{key}' must be a list, not {told}", "write '- ' items, or [one, two]"),
+    **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type"), _BLOCK),
+    **dict.fromkeys(("float_type", "float_parsing"), _NUMBER),
+    **dict.fromkeys(("too_short", "string_too_short"), _SHORT),
+    "string_too_long": ("value", "'{key}' is longer than {max_length} characters", ""),
+    **dict.fromkeys(("greater_than", "less_than_equal"), _BOUND),
+}  # what pydantic found, as a code, a sentence and a hint
 
 
 def _told(value: object) -> str:
