@@ -1,7 +1,5 @@
 """What all rules are made of: a frozen model that knows its keys, ids, texts, and lengths written with a unit."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated

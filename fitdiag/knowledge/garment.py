@@ -3,11 +3,9 @@
 Nothing else in the program names a piece, a seam or a level. A second garment is a second folder with a `garment.yaml`.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
@@ -101,7 +99,7 @@ class Move(Rule):
     up_to_mm: LengthMm | None = Field(default=None, alias="up_to")
 
     @model_validator(mode="after")
-    def _says_enough(self) -> Move:
+    def _says_enough(self) -> Self:
         missing = [name for name in sorted(NEEDS[self.do]) if not getattr(self, name)]
         if missing:
             raise ValueError(f"the move '{self.do}' must say {' and '.join(missing)}")
