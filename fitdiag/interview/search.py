@@ -55,7 +55,7 @@ _IN_ANSWERS = """
 _ANSWERING = frozenset(_IN_ANSWERS.split())  # stems that stand in answers as well
 _DENYING = frozenset(("not", "cannot", "no"))
 _MOSTLY = 0.6
-_LEAST, _NEAR_THE_BEST = 0.25, 0.35
+_LEAST, _NEAR_THE_BEST = 0.2, 0.3
 
 
 def _stem(word: str) -> str:
