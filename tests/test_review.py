@@ -269,7 +269,7 @@ def test_what_is_measured_in_the_interview_is_compared_after_it(shell: Shell, tm
         "--done",
         "tuck-across-back-hip=3/4 in",
     )
-    before, _, after = " ".join(done.stdout.split()).partition("In short:")
+    before, _, after = " ".join(done.stdout.split()).partition("In short -")
     assert "expected about" not in before
     assert (
         "From the earlier rounds - The level lines dip towards the back: 3/4 in before, expected about 3/8 in" in after

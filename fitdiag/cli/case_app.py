@@ -6,7 +6,17 @@ from typing import Annotated
 
 import typer
 
-from fitdiag.cli.options import JsonOption, KeepUntilOption, LargeOption, PaperOption, RulesOption, UnitsOption
+from fitdiag.cli.options import (
+    AloneOption,
+    FullOption,
+    JsonOption,
+    KeepUntilOption,
+    LargeOption,
+    PaperOption,
+    RulesOption,
+    UnitsOption,
+)
+from fitdiag.cli.output import Show
 
 case_app = typer.Typer(
     help="Clients and their rounds: new, consent, list, show, repair, close, export, delete.",
@@ -186,6 +196,8 @@ def review_command(
     no_drape: Annotated[
         bool, typer.Option("--no-drape", help="Do not show the plan on simulated cloth; saves half a minute.")
     ] = False,
+    full: FullOption = False,
+    alone: AloneOption = False,
     folder: RulesOption = None,
 ) -> None:
     """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
@@ -193,5 +205,6 @@ def review_command(
 
     raise typer.Exit(
         review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape)
+               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape,
+               show=Show(full, alone))
     )  # fmt: skip

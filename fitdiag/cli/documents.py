@@ -40,6 +40,7 @@ class Look:
     large: bool
     paper: Paper
     shown: Simulation | None = None
+    alone: bool = False  # the client fits herself, with nobody to help
 
 
 def documents_of(
@@ -62,7 +63,7 @@ def documents_of(
     }  # fmt: skip
     photographs = () if case.consent.refused else base.about.photographs
     sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
-                       muslins=look.shown.pictures if look.shown is not None else ())  # fmt: skip
+                       muslins=look.shown.pictures if look.shown is not None else (), alone=look.alone)  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=look.large),
@@ -99,12 +100,13 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
     """Write the documents of the last round, after its log says of what they are made; those to be shown. Under the case's lock."""
     one = case.rounds[-1]
     files = documents_of(base, case, conclusion, pattern_of(case), look)
-    line = {
+    line: dict[str, Any] = {
         "event": "documents",
         "day": look.day.isoformat(),
         "large": look.large,
         "paper": look.paper,
         "draped": look.shown is not None,
+        **({"alone": True} if look.alone else {}),
     }
     held = {path.name: digest(text.encode() if isinstance(text, str) else text) for path, text in files.items()}
     line |= {"advised": advised_list(one.advised), "files": held}
@@ -140,7 +142,11 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
         return []  # by the rules of today the list is another; what was sent cannot be made again
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
     look = Look(
-        date.fromisoformat(line["day"]), bool(line["large"]), "a4" if line["paper"] == "a4" else "letter", shown
+        date.fromisoformat(line["day"]),
+        bool(line["large"]),
+        "a4" if line["paper"] == "a4" else "letter",
+        shown,
+        bool(line.get("alone")),
     )
     files = documents_of(base, case, conclusion, pattern_of(case), look)
     with refusals(one.documents, "this folder cannot be made"):

@@ -15,8 +15,10 @@ import typer
 from fitdiag.cli.case_app import case_app, review_command
 from fitdiag.cli.drape_app import drape_command
 from fitdiag.cli.options import (
+    AloneOption,
     BodyMeasureOption,
     FocalOption,
+    FullOption,
     GarmentOption,
     HipGirthOption,
     HipWidthOption,
@@ -203,6 +205,8 @@ def diagnose_command(
     ],
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object (schema fitdiag.diagnosis/1).")] = False,
     steps: Annotated[bool, typer.Option("--steps", help="With the steps for cloth and paper.")] = False,
+    full: FullOption = False,
+    alone: AloneOption = False,
     pattern: PatternOption = None,
     first_cut: Annotated[
         bool, typer.Option("--first-cut", help="The pattern lies as it was before the earlier rounds.")
@@ -219,7 +223,7 @@ def diagnose_command(
 
     raise typer.Exit(
         diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut,
-                 drape=drape, measures=body_measure or [])
+                 drape=drape, measures=body_measure or [], full=full, alone=alone)
     )  # fmt: skip
 
 
@@ -247,27 +251,42 @@ def interview_command(
         str | None,
         typer.Option("--photos", metavar="FILE", help="Findings measured in pictures, to be confirmed one by one."),
     ] = None,
+    full: FullOption = False,
+    alone: AloneOption = False,
     new_rules: Annotated[
         bool, typer.Option("--new-rules", help="Resume although the rules have changed since.")
     ] = False,
 ) -> None:
     """Ask about a muslin, one question at a time, and end with the list."""
+    from fitdiag.cli.output import Show
     from fitdiag.cli.terminal import interview
 
     raise typer.Exit(
-        interview(log, resume, answers, client, units, folder, pattern=pattern, new_rules=new_rules, photos=photos)
+        interview(
+            log,
+            resume,
+            answers,
+            client,
+            units,
+            folder,
+            pattern=pattern,
+            new_rules=new_rules,
+            photos=photos,
+            show=Show(full, alone),
+        )
     )
 
 
 @app.command("replay")
 def replay_command(
     log: LogArgument,
+    full: FullOption = False,
     folder: RulesOption = None,
 ) -> None:
     """Work a session out again under today's rules, and show what differs."""
     from fitdiag.cli.work import replay_log
 
-    raise typer.Exit(replay_log(log, folder))
+    raise typer.Exit(replay_log(log, folder, full=full))
 
 
 @app.command("export")
@@ -287,13 +306,14 @@ def export_command(
     units: UnitsOption = None,
     folder: RulesOption = None,
     large: LargeOption = False,
+    alone: AloneOption = False,
     paper: PaperOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the alteration list of a session to a file, or the page the client takes home."""
     from fitdiag.cli.work import export
 
-    raise typer.Exit(export(log, to, client, units, folder, replace=replace, large=large, paper=paper))
+    raise typer.Exit(export(log, to, client, units, folder, replace=replace, large=large, paper=paper, alone=alone))
 
 
 @app.command("demo")

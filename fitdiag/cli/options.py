@@ -14,6 +14,15 @@ PatternOption = Annotated[
     str | None,
     typer.Option("--pattern", metavar="FILE", help="The client's pattern; the list says what becomes of it."),
 ]
+FullOption = Annotated[
+    bool, typer.Option("--full", help="After the list also why, what was found, and what to leave alone.")
+]
+AloneOption = Annotated[
+    bool,
+    typer.Option(
+        "--alone", help="For somebody who fits herself: in her words, and no step needs a second pair of hands."
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object, lengths in mm.")]
 OutOption = Annotated[
     str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")

@@ -13,11 +13,11 @@ from typing import Annotated, Any, get_args, get_origin, get_type_hints
 from pydantic import BaseModel, ValidationError
 
 from fitdiag.knowledge import cache
+from fitdiag.knowledge.about import About, Vocabulary
 from fitdiag.knowledge.basics import Ref
 from fitdiag.knowledge.folders import default_rules, shared_folder, shipped
 from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
-    About,
     Alteration,
     BodyNote,
     Cause,
@@ -29,7 +29,6 @@ from fitdiag.knowledge.model import (
     SlopeRow,
     Source,
     Symptom,
-    Vocabulary,
     Words,
     source_key,
 )
