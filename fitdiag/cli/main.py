@@ -484,6 +484,7 @@ def photo_card(
 
 def run(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line, and end with its exit code."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its threads cost more than they bring on matrices this small
     code = _outcome(sys.argv[1:] if arguments is None else arguments)
     if (
         arguments is None

@@ -36,38 +36,21 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
     conditions = [
         condition for rule in base.alterations.values() for condition in (*rule.avoid_when, *rule.careful_when)
     ]
-    for symptom, causes in base.causes_of.items():
-        if not causes and not base.symptoms[symptom].draft:
-            yield Problem(
-                "unused",
-                f"no cause shows the symptom '{symptom}'",
-                _at(base, "symptom", symptom),
-                "add a link, or take it out",
-            )
-    heeded = {note for cause in base.causes.values() for note in cause.body} | {
-        condition.body for condition in conditions
-    }
-    for note in base.body_notes:
-        if note not in heeded and ("body note", note) not in shared:
-            yield Problem(
-                "unused",
-                f"no rule heeds the body note '{note}'",
-                _at(base, "body note", note),
-                "add it to a cause, or take it out",
-            )
+    heeded = {note for cause in base.causes.values() for note in cause.body} | {one.body for one in conditions}
     called = {follow.do for rule in base.alterations.values() for follow in rule.follow_ups}
-    for alteration, causes in base.cures_of.items():
-        if not causes and alteration not in called and not base.alterations[alteration].draft:
-            yield Problem(
-                "unused",
-                f"no cause is cured by '{alteration}' and nothing calls for it",
-                _at(base, "alteration", alteration),
-                "add it to a cause, or take it out",
-            )
     cited = {named for rule in _rules(base) for _, kind, named in references(rule) if kind == "source"}
-    for source in base.sources:
-        if source not in cited and ("source", source) not in shared:
-            yield Problem("unused", f"no rule cites the source '{source}'", _at(base, "source", source), "take it out")
+    idle = [("symptom", name, "no cause shows the symptom", "add a link, or take it out")
+            for name, causes in base.causes_of.items() if not causes and not base.symptoms[name].draft]  # fmt: skip
+    idle += [("body note", name, "no rule heeds the body note", "add it to a cause, or take it out")
+             for name in base.body_notes if name not in heeded and ("body note", name) not in shared]  # fmt: skip
+    idle += [("source", name, "no rule cites the source", "take it out")
+             for name in base.sources if name not in cited and ("source", name) not in shared]  # fmt: skip
+    for kind, name, told, hint in idle:
+        yield Problem("unused", f"{told} '{name}'", _at(base, kind, name), hint)
+    for name, causes in base.cures_of.items():
+        if not causes and name not in called and not base.alterations[name].draft:
+            told, hint = f"no cause is cured by '{name}' and nothing calls for it", "add it to a cause, or take it out"
+            yield Problem("unused", told, _at(base, "alteration", name), hint)
     seams = {seam for rule in base.alterations.values() for seam in rule.seams}
     for index, seam in enumerate(base.about.seams):
         if seam not in seams:
@@ -76,16 +59,8 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
 
 
 def _rules(base: RuleBase) -> Iterator[BaseModel]:
-    for table in (
-        base.symptoms,
-        base.body_notes,
-        base.causes,
-        base.alterations,
-        base.ease,
-        base.cloths,
-        base.simulated_signs,
-    ):
-        yield from table.values()
+    for name in ("symptoms", "body_notes", "causes", "alterations", "ease", "cloths", "simulated_signs"):
+        yield from getattr(base, name).values()
     yield from (*base.order, *base.slopes, *base.rests, base.words)
 
 
