@@ -743,7 +743,7 @@ def wide_files(symptoms: int, causes: int) -> dict[str, str]:
 
 def test_a_base_that_is_too_wide_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Where too many signs hang together for an exact answer, the check says so and ends with exit code 1."""
-    assert ended("rules", "check", str(write_rules(tmp_path, wide_files(40, 40)))) == 1
+    assert ended("rules", "check", str(write_rules(tmp_path, wide_files(24, 24)))) == 1
     assert "over the limit" in capsys.readouterr().out
 
 

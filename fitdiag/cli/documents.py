@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from fitdiag.cli.case_drape import pattern_of, simulated_round
-from fitdiag.cli.choose import as_chosen
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.forms import form_page
 from fitdiag.files import make_folder, refusals, remove_file, write_all, write_atomically
@@ -20,6 +19,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
 from fitdiag.sessions.case_files import Advised, Case, Round
+from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.log import ABOUT_FILES
 from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
@@ -135,7 +135,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     wanted = [path for path in log.unwritten(one) if not (case.consent.refused and path.name in CARDS)]
     if not wanted:
         return []
-    conclusion = as_chosen(base, conclude(base, log.findings(base)), one, case.units)
+    conclusion = choice_of(base, conclude(base, log.findings(base)), one, case.units).concluded()
     if line["advised"] != advised_list(
         [Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations]
     ):

@@ -13,12 +13,19 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from fitdiag.cli.case_app import case_app, review_command
-from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
+from fitdiag.cli.drape_app import drape_command
 from fitdiag.cli.options import (
     AloneOption,
+    BodyMeasureOption,
+    FocalOption,
     FullOption,
     GarmentOption,
+    HipGirthOption,
+    HipWidthOption,
     JsonOption,
+    LargeOption,
+    LogArgument,
+    PaperOption,
     PatternOption,
     ReplaceOption,
     RulesFolder,
@@ -137,9 +144,7 @@ def rules_sensitivity(folder: RulesFolder = None, garment: GarmentOption = None)
 @rules_app.command("drawings")
 def rules_drawings(
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="The sheet to write: .pdf or .html.")],
-    paper: Annotated[
-        str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
-    ] = None,
+    paper: PaperOption = None,
     units: UnitsOption = None,
     folder: RulesOption = None,
     replace: ReplaceOption = False,
@@ -274,7 +279,7 @@ def interview_command(
 
 @app.command("replay")
 def replay_command(
-    log: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
+    log: LogArgument,
     full: FullOption = False,
     folder: RulesOption = None,
 ) -> None:
@@ -286,7 +291,7 @@ def replay_command(
 
 @app.command("export")
 def export_command(
-    log: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
+    log: LogArgument,
     to: Annotated[
         str,
         typer.Option(
@@ -300,13 +305,10 @@ def export_command(
     ] = None,
     units: UnitsOption = None,
     folder: RulesOption = None,
-    large: Annotated[bool, typer.Option("--large", help="The client's page in large print.")] = False,
+    large: LargeOption = False,
     alone: AloneOption = False,
-    paper: Annotated[
-        str | None,
-        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
-    ] = None,
-    replace: Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")] = False,
+    paper: PaperOption = None,
+    replace: ReplaceOption = False,
 ) -> None:
     """Write the alteration list of a session to a file, or the page the client takes home."""
     from fitdiag.cli.work import export
@@ -347,7 +349,7 @@ def learn_command(
 
 @app.command("compare")
 def compare_command(
-    one: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
+    one: LogArgument,
     other: Annotated[str, typer.Argument(metavar="LOG", help="Another fitter's, of the same muslin.")],
     folder: RulesOption = None,
     as_json: JsonOption = False,
@@ -367,14 +369,8 @@ def photo_add(
     cover_above: Annotated[
         int | None, typer.Option("--cover-above", metavar="ROW", help="Paint over all above this row, like a face.")
     ] = None,
-    focal: Annotated[
-        float | None,
-        typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none."),
-    ] = None,
-    hip_width: Annotated[
-        str | None,
-        typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view."),
-    ] = None,
+    focal: FocalOption = None,
+    hip_width: HipWidthOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Take pictures in: upright, without location or camera data. The originals stay as they are."""
@@ -397,21 +393,12 @@ def photo_read(
     answer: Annotated[
         str | None, typer.Option("--answer", metavar="FILE", help="What the page saved, if it lies elsewhere.")
     ] = None,
-    hip_girth: Annotated[
-        str | None,
-        typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
-    ] = None,
-    hip_width: Annotated[
-        str | None,
-        typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view."),
-    ] = None,
+    hip_girth: HipGirthOption = None,
+    hip_width: HipWidthOption = None,
     behind: Annotated[
         str | None, typer.Option("--behind", metavar="LENGTH", help="How far the sheet hangs behind the side seams.")
     ] = None,
-    focal: Annotated[
-        float | None,
-        typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none."),
-    ] = None,
+    focal: FocalOption = None,
     findings: Annotated[
         str | None,
         typer.Option("--findings", metavar="FILE", help="Where the findings go; else beside the cleaned copies."),
@@ -450,10 +437,7 @@ def photo_measure(
         list[str] | None,
         typer.Option("--marks", metavar="FILE", help="Marks that lie elsewhere, one for each picture."),
     ] = None,
-    hip_girth: Annotated[
-        str | None,
-        typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
-    ] = None,
+    hip_girth: HipGirthOption = None,
     findings: Annotated[
         str | None,
         typer.Option("--findings", metavar="FILE", help="Write the findings, for `fitdiag interview --photos`."),
@@ -486,10 +470,8 @@ def photo_card(
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
     ] = "the fitting ends",
-    paper: Annotated[
-        str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
-    ] = None,
-    large: Annotated[bool, typer.Option("--large", help="Large print.")] = False,
+    paper: PaperOption = None,
+    large: LargeOption = False,
     units: UnitsOption = None,
     folder: RulesOption = None,
     replace: ReplaceOption = False,
@@ -502,6 +484,7 @@ def photo_card(
 
 def run(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line, and end with its exit code."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its threads cost more than they bring on matrices this small
     code = _outcome(sys.argv[1:] if arguments is None else arguments)
     if (
         arguments is None

@@ -36,6 +36,7 @@ from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, upda
 from fitdiag.sessions.case_body import keep_nudges
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.case_list import CASE_FILE
+from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
@@ -498,10 +499,8 @@ class _Run:
     def finish(self, conclusion: Conclusion, *, sent: bool, large: bool, paper: Paper) -> int:
         """Let the fitter choose, write the documents, and note what was advised."""
         proposed = conclusion
-        conclusion = choose(
-            self.screen, self.base, proposed, self.one, self.case.units, ask=self.ask,
-            keep=lambda chosen: self._keep(proposed, chosen),
-        )  # fmt: skip
+        choice = choice_of(self.base, proposed, self.one, self.case.units)
+        conclusion = choose(self.screen, choice, ask=self.ask, keep=lambda chosen: self._keep(proposed, chosen))
         findings = conclusion.diagnosis.findings
         advised = conclusion.plan.recommendations
         first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]

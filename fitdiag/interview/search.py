@@ -122,7 +122,7 @@ class Words:
         self._tables: Mapping[Kind, Mapping[str, Symptom | BodyNote | Alteration]] = {
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
         }  # fmt: skip
-        self._made: dict[Kind, _Table] = {}
+        self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
         """The rules a text may mean, the likeliest first; none where no rule is near."""

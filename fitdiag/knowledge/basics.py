@@ -50,6 +50,11 @@ class Ref:
     kind: str
 
 
+@dataclass(frozen=True)
+class PartRef(Ref):
+    """Marks a name of `garment.yaml`: a piece, seam, corner, level, height or measure of the garment."""
+
+
 SymptomId = Annotated[Id, Ref("symptom")]
 NoteId = Annotated[Id, Ref("body note")]
 CauseId = Annotated[Id, Ref("cause")]
