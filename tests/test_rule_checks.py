@@ -366,6 +366,12 @@ def test_an_amount_aims_at_what_can_be_measured(only_problem: Single) -> None:
     assert "give the symptom a measure" in problem.hint
 
 
+def test_a_step_for_the_wearer_is_one_of_the_steps(only_problem: Single) -> None:
+    """A number behind the last step would never be read."""
+    new = "wearer: {cloth: ^{9: Sit down.}}\neffects:"
+    assert only_problem(exchanged(TUCK, "effects:", new), TUCK, new, "wearer").hint
+
+
 @pytest.mark.parametrize(
     ("old", "new"),
     [
