@@ -52,6 +52,12 @@ _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
     EaseTable: "ease table", Cloth: "cloth", SimulatedSign: "simulated sign",
 }  # fmt: skip
+_ROWS: Mapping[type[BaseModel], str] = {
+    Order: "order",
+    SlopeRow: "slope",
+    RestRow: "rest",
+    Renamed: "renamed",
+}  # without ids
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from")
 _CHANCE, _FACTOR = (0.001, 0.999), (0.01, 100.0)
@@ -85,10 +91,7 @@ class _Reading:
     shared: bool = False  # the folder that is read just now is the shared one
     problems: list[Problem] = field(default_factory=list)
     rules: dict[str, dict[str, Any]] = field(default_factory=lambda: {kind: {} for kind in _KINDS.values()})
-    order: list[Order] = field(default_factory=list)
-    slopes: list[SlopeRow] = field(default_factory=list)
-    rests: list[RestRow] = field(default_factory=list)
-    renamed: list[Renamed] = field(default_factory=list)
+    rows: dict[str, list[Any]] = field(default_factory=lambda: {name: [] for name in _ROWS.values()})
     declared: dict[str, set[str]] = field(default_factory=lambda: {kind: set() for kind in _KINDS.values()})
     # kinds of which a whole file could not be read: there is no telling what is in it
     unread: set[str] = field(default_factory=set)
@@ -143,8 +146,8 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     if isinstance(about, About):
         reading.documents.append((reading.places.documents["rulebase.yaml", ""][0], (), about))
     shared = _shared(reading, about)
-    own_words = shared is None or (folder / "words.yaml").exists()
-    words = _single(reading, folder if own_words or shared is None else shared, "words.yaml", Words)
+    words_in = folder if shared is None or (folder / "words.yaml").exists() else shared
+    words = _single(reading, words_in, "words.yaml", Words)
     garment = _single(reading, folder, "garment.yaml", Garment) if (folder / "garment.yaml").exists() else None
     if shared is not None and isinstance(about, About):
         about = _with_vocabulary(about, _single(reading, shared, "vocabulary.yaml", Vocabulary))
@@ -162,10 +165,10 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             symptoms=reading.rules["symptom"],
             causes=reading.rules["cause"],
             alterations=reading.rules["alteration"],
-            order=tuple(reading.order),
-            slopes=tuple(reading.slopes),
-            rests=tuple(reading.rests),
-            renamed=tuple(reading.renamed),
+            order=tuple(reading.rows["order"]),
+            slopes=tuple(reading.rows["slope"]),
+            rests=tuple(reading.rows["rest"]),
+            renamed=tuple(reading.rows["renamed"]),
             ease=reading.rules["ease table"],
             cloths=reading.rules["cloth"],
             simulated_signs=reading.rules["simulated sign"],
@@ -267,11 +270,8 @@ def _keep(reading: _Reading, document: Document, loc: Location, data: Any, model
         return None
     reading.documents.append((document, loc, rule))
     if kind is None:
-        lists: dict[type[BaseModel], tuple[str, list[Any]]] = {
-            Order: ("order", reading.order), SlopeRow: ("slope", reading.slopes), RestRow: ("rest", reading.rests),
-            Renamed: ("renamed", reading.renamed),
-        }  # fmt: skip
-        name, rows = lists[model]
+        name = _ROWS[model]
+        rows = reading.rows[name]
         reading.places[name, str(len(rows))] = document.where(loc)
         rows.append(rule)
         return rule

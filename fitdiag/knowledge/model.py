@@ -534,11 +534,6 @@ class RuleBase:
         return self.words.settings.words[name]
 
     @cached_property
-    def kept(self) -> dict[tuple[object, ...], Any]:
-        """What others work out from these rules alone, and need again and again."""
-        return {}
-
-    @cached_property
     def believed(self) -> Mapping[str, Cause]:
         """The causes that take part in a diagnosis: all but drafts."""
         return {cause.id: cause for cause in self.causes.values() if cause.status != "draft"}

@@ -13,19 +13,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from fitdiag.pattern.assemble import check_size, level_faults, with_levels
 from fitdiag.pattern.garment import Garment, shipped_garment, with_notches
-from fitdiag.pattern.piece import (
-    MOST_POINTS,
-    Array,
-    Carried,
-    Dart,
-    Joint,
-    Notch,
-    Pattern,
-    Piece,
-    Side,
-    faults,
-    points,
-)
+from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
 from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, is_id, valid_day
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, stop
 
