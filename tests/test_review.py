@@ -755,7 +755,7 @@ def test_nothing_that_the_fitter_wrote_is_lost_when_more_comes(shell: Shell, tmp
     shell("case", "new", "the usher", "--units", "in")
     assert 0 == shell("review", "the usher", "--findings", "a.yaml", "--send-form")[0]
     assert 0 == shell("review", "the usher", "--form", "form.txt", "--no-questions")[0]
-    code, out, _ = shell("review", "the usher", "--findings", "b.yaml", "--no-questions")
+    code, out, _ = shell("review", "the usher", "--findings", "b.yaml", "--no-questions", "--full")
     assert code == 0
     assert "The pattern hip is short of body plus table ease" in " ".join(out.split())
     found = fold(read_log(tmp_path / "cases/the-usher/round-01/session.jsonl").events, load_rules()).findings

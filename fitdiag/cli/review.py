@@ -504,7 +504,7 @@ class _Run:
         findings = conclusion.diagnosis.findings
         advised = conclusion.plan.recommendations
         first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
-        if conclusion is not proposed or not self.ask:
+        if conclusion is not proposed:
             say("In short:")
             for line in brief(make_report(self.base, conclusion), self.base):
                 say(line)

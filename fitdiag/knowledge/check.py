@@ -5,7 +5,7 @@ Each check is a function from a rule base to problems; `CHECKS` lists them, so t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from itertools import combinations, pairwise
 
 from pydantic import BaseModel
@@ -158,6 +158,13 @@ def _rows(base: RuleBase, table: EaseTable) -> Iterator[Problem]:
 def alterations_are_sound(base: RuleBase) -> Iterator[Problem]:
     """Amounts refer to measurable symptoms, limits make sense, conditions name one thing, nothing cures and worsens."""
     for rule in base.alterations.values():
+        for key, steps in rule.wearer.items():
+            for number in steps if isinstance(steps, Mapping) else ():
+                if not 1 <= int(number) <= len(getattr(rule, key)):
+                    told = f"'{rule.id}' has no step {number} under '{key}' to say to the wearer"
+                    yield Problem(
+                        "wearer", told, _at(base, "alteration", rule.id, "wearer", key), "number the steps from 1"
+                    )
         if (aim := rule.amount.aim) is not None and base.symptoms[aim.symptom].measure is None:
             told = f"'{rule.id}': the amount aims at '{aim.symptom}', which has no measure"
             where = _at(base, "alteration", rule.id, "amount", "aim", "symptom")

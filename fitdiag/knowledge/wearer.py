@@ -42,8 +42,11 @@ def _told(rule: Alteration, *, alone: bool) -> Alteration:
     for key in _LISTS:
         steps, others = list(getattr(rule, key)), rule.wearer.get(key)
         if isinstance(others, Mapping):
-            for number, text in others.items():
-                steps[int(number) - 1] = text  # a string where it comes from the cache
+            for place, text in (
+                (int(number) - 1, text) for number, text in others.items()
+            ):  # a string out of the cache
+                if 0 <= place < len(steps):  # `rules check` tells of a number that is no step
+                    steps[place] = text
         update[key] = tuple(steps)
     if alone and rule.operation.piece != "front" and rule.operation.moves:
         cut = rule.operation.cut[:1].lower() + rule.operation.cut[1:]

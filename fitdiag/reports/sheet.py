@@ -30,7 +30,7 @@ CLOTH, LOOK = "First on the cloth", "Then try on and look"
 PAPER, SMOOTH = "When the cloth is right, on the paper", "Smooth the lines"
 KEY = (
     "In the drawings a ring with a dot is a hinge: leave it joined there. Hatched is paper added. "
-    "Crossed hatching is paper taken away or lying double. A dashed line is the line before."
+    "Crossed hatching is paper taken away or lying double. Dashes and dots are where to cut, or the new edge; dashes the line before."
 )
 BLOCK_NOTE = "They show a block, not your pattern: the place and the way are the same, the shape is not yours."
 ORDER_NOTE = "Do them in this order, one at a time, and try on after each."
@@ -39,7 +39,7 @@ THEN_NOTE = (
     "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
     " go, not at each fold: the uppermost across is the hip line, the dashed one is the grain. It cannot show sitting or walking."
 )
-COUNTS = ("", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
+COUNTS = ("No change", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
 NO_BREAK = "\u00a0"  # holds an amount together on its line
@@ -174,8 +174,11 @@ def make_sheet(
 
 def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str]) -> str:
     if changes:
-        count = COUNTS[changes] if changes < len(COUNTS) else f"{changes} changes"
-        return f"{count} this round. {ORDER_NOTE}" if changes > 1 else f"{count} this round. Try on after it."
+        perhaps = sum(bool(item.only_if) for item in conclusion.plan.recommendations)
+        now = changes - perhaps
+        count = COUNTS[now] if now < len(COUNTS) else f"{now} changes"
+        follow = f", {COUNTS[perhaps].split()[0].lower()} that may follow" if perhaps else ""
+        return f"{count} now{follow}. {ORDER_NOTE if changes > 1 else 'Try on after it.'}"
     if not conclusion.diagnosis.findings.seen:
         return "Nothing to change: nothing shows that asks for it."
     if stay:
