@@ -156,8 +156,10 @@ class _Carried(_Part):
 
     @model_validator(mode="after")
     def _is_one(self) -> _Carried:
-        if not is_id(self.alteration) or (self.day and not valid_day(self.day)):
-            raise ValueError("an id and a day")
+        if not is_id(self.alteration):
+            raise ValueError(f"'{one_line(self.alteration, 40)}' is not an alteration's id")
+        if self.day and not valid_day(self.day):
+            raise ValueError(f"'{one_line(self.day, 20)}' is not a day; write it like 2026-11-25")
         return self
 
 
@@ -194,7 +196,6 @@ _WHOLE: Mapping[str, str] = {  # told once for the whole item
     "darts": "a dart needs left, right and tip, each [x, y] in mm",
     "notches": "a notch needs name, seam and at: [x, y] in mm",
     "joints": "a joint needs seam and at: two points in mm; what is hidden needs points, and 'of' the seam of each step",
-    "altered": "an alteration needs its id as 'alteration' and 'amount_mm'; title, a day like 2026-11-25 and side may follow",
     "band": "this needs three numbers of mm",
 }
 _KINDS: Mapping[str, str] = {
@@ -339,10 +340,14 @@ def _tell(error: ValidationError, found: dict[Loc, Problem], where: Find) -> Non
             loc, code = loc[: rows + 3], "point"
             told, hint = f"point {int(loc[-1]) + 1} of '{loc[-2]}' is not [x, y] in mm", "write it like [120.5, 30]"
         elif kind == "extra_forbidden":
-            model = _Piece if loc[0] == "pieces" else _File
+            model: type[BaseModel] = _Piece if loc[0] == "pieces" else _Carried if loc[0] == "altered" else _File
             known = [info.alias or name for name, info in model.model_fields.items()]
             told, hint = f"'{one_line(key, 40)}' is not known here", hints.near(str(key), known)
             hint = hint or f"it may hold {', '.join(known)}"
+        elif kind == "value_error":
+            told = one_line(fault["msg"].removeprefix("Value error, "), 120)
+        elif loc[0] == "altered" and len(loc) == 2:
+            told = "this must hold 'alteration: ...' and 'amount_mm: ...'"
         elif key == "unit":
             told, hint = "a piece needs 'unit: mm'", "give all its numbers in mm"
         elif key == "pieces":
