@@ -18,7 +18,12 @@ __all__ = ["browser", "open_page"]  # one browser for all tests of pages
 
 
 def pytest_configure() -> None:
-    """Tests that press Ctrl-C need it to arrive, also in a run that was begun in the background, which ignores it."""
+    """Tests that press Ctrl-C need it to arrive, also in a run that was begun in the background, which ignores it.
+
+    Small matrices in many processes: more threads in each only stand in the others' way.
+    """
+    for library in ("OPENBLAS", "OMP"):
+        os.environ.setdefault(f"{library}_NUM_THREADS", "1")
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
 

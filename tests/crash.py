@@ -20,6 +20,7 @@ import shutil
 import sys
 import tempfile
 import traceback
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import chdir, contextmanager, redirect_stderr, redirect_stdout, suppress
 from dataclasses import dataclass, field
@@ -196,6 +197,7 @@ class Recorded(_Counted):
         self.points: list[Point] = []
         self.trees: dict[str, Tree] = {}
         self.last: dict[str, Tree] = {}
+        self.seen = changes_seen()
 
     def done(self, name: str, real: Callable[..., object], arguments: tuple[object, ...]) -> object:
         try:
@@ -300,6 +302,36 @@ class Recorded(_Counted):
         return found
 
 
+CHANGES = {
+    "os.rename": "rename",
+    "os.remove": "remove",
+    "os.rmdir": "remove_folder",
+    "os.mkdir": "make_folder",
+    "os.link": "link",
+}
+OTHERS = ("os.truncate", "os.chmod", "os.chown", "os.utime", "os.symlink", "os.setxattr", "shutil.move", "tempfile.mkstemp")  # fmt: skip
+WRITES = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
+NOT_COUNTED = [".pyc", "__pycache__"]  # the interpreter's own; `warm` adds the shelf
+
+
+def changes_seen() -> Counter[str]:
+    """Counts from now on what the interpreter itself sees of changes of the disk, by its audit events (PEP 578)."""
+    seen = Counter[str]()
+
+    def hook(event: str, arguments: tuple[object, ...]) -> None:
+        if event != "open" and event not in CHANGES and event not in OTHERS:
+            return
+        if event == "open":
+            path, _, flags = arguments
+            if isinstance(path, int) or path == os.devnull or not (isinstance(flags, int) and flags & WRITES):
+                return
+        if not any(part in str(arguments[0]) for part in NOT_COUNTED):
+            seen[CHANGES.get(event, event)] += 1
+
+    sys.addaudithook(hook)
+    return seen
+
+
 class Failing(_Counted):
     """Fails at one operation: with an error of the disk, by writing less than was asked, or by a kill."""
 
@@ -387,6 +419,7 @@ def warm(shelf: Path) -> Iterator[None]:
         before.append((held, name, getattr(held, name)))
         setattr(held, name, instead)
 
+    NOT_COUNTED.append(str(shelf.resolve()))
     put(cache, "recall", lambda folder: base if folder == default_rules() else recall(folder))
     put(typer.main, "get_command", functools.cache(typer.main.get_command))
     put(review, "simulated_round", _draped)
@@ -487,27 +520,30 @@ class Trial:
             (self.work / path).unlink()
         self.start = tree_of(self.work)
         lay_out(self.start, self.work)  # so that a folder is walked in the same order ever after
-        self.points, self.trees = self._recorded()
+        self.points, self.trees, self.seen = self._recorded()
+        self.asked = Counter(
+            kind for point in self.points if (kind := point.what.split()[0]) in (*CHANGES.values(), "open")
+        )
         self.operations = len(self.points)
         self.end = tree_of(self.work)
 
     def _run(self, arguments: tuple[str, ...], disk: Callable[[], files.Disk] | None = None) -> Ran:
         return in_child(self.work, arguments, disk, self.command.typed)
 
-    def _recorded(self) -> tuple[list[Point], dict[str, Tree]]:
-        """Run it undisturbed; what each cut would have left."""
+    def _recorded(self) -> tuple[list[Point], dict[str, Tree], Counter[str]]:
+        """Run it undisturbed; what each cut would have left, and what the interpreter saw of changes."""
 
         def hand(disk: files.Disk) -> object:
             assert isinstance(disk, Recorded)
-            return disk.points, disk.trees, disk.last
+            return disk.points, disk.trees, disk.last, disk.seen
 
         ran = in_child(self.work, self.command.arguments, lambda: Recorded(self.work), self.command.typed, hand)
         assert ran.code == 0, (self.command.name, ran)
-        points, trees, last = ran.handed  # type: ignore[misc]
+        points, trees, last, seen = ran.handed  # type: ignore[misc]
         lost = difference(settled(last["killed"]), settled(last["all dropped"]))
         if lost:
             self._fault("at the end", f"acknowledged, and a power cut would lose {lost}")
-        return points, trees
+        return points, trees, seen
 
     def cut(self, at: int) -> None:
         """Cut off right after an operation (0 is the first), in all ways; the same command again in what is left."""

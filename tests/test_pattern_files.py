@@ -744,6 +744,11 @@ def test_the_dxf_stands_up_to_an_audit(hip: float) -> None:
     assert text.isascii()
 
 
+def test_a_dxf_written_twice_is_the_same() -> None:
+    """Neither the clock nor chance stands in the file."""
+    assert pattern_to_dxf(block()) == pattern_to_dxf(block())
+
+
 def test_the_dxf_has_the_layers_of_the_standard() -> None:
     """A block per piece in mm: one closed boundary on 1, six turn points on 2, all other points on 3, the grain on 7.
 

@@ -11,12 +11,14 @@ import pytest
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_markdown, as_text
+from fitdiag.reports.writers import as_markdown, as_text, on_screen
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.replay import replay
 
-SAMPLES = sorted((Path(__file__).resolve().parents[1] / "sample_sessions").glob("*.jsonl"))
+ROOT = Path(__file__).resolve().parents[1]
+SAMPLES = sorted((ROOT / "sample_sessions").glob("*.jsonl"))
 MACHINE = re.compile(
     r"\b(?:bits|beliefs?|posteriors?|priors?|probabilit(?:y|ies)|likelihoods?|odds|evidence|held out|learned from|entropy|bayes\w*"
     r"|noisy|null|none found|yaml|json|traceback|parameters?|thresholds?|ids?|boolean|string|array|index|node|network|worlds?"
@@ -51,6 +53,34 @@ def test_the_list_comes_first_and_fits_a_screen(base: RuleBase, path: Path) -> N
     assert lines[3] == "In short"
     for item in report.plan.recommendations:
         assert item.title.split(" (")[0][:30] in "\n".join(lines[:SCREEN])
+    alone = on_screen(make_report(base, report.conclusion, steps=False), base, 80)
+    assert len(alone.splitlines()) <= SCREEN
+    assert "--full" in alone
+    assert "Findings" not in alone
+
+
+@pytest.mark.parametrize("garment", ["trousers", "skirt"])
+@pytest.mark.parametrize("alone", [False, True])
+def test_the_wearer_is_spoken_to_and_alone_needs_nobody(garment: str, alone: bool) -> None:
+    """No text for the wearer speaks of a client; for somebody alone no step behind asks for pins on the body or another pair of hands."""
+    told = for_wearer(load_rules(ROOT / "rules" / garment), alone=alone)
+    for rule in told.alterations.values():
+        for text in (
+            rule.title,
+            rule.why,
+            rule.amount.until,
+            *rule.cloth,
+            *rule.paper,
+            *rule.true_up,
+            *rule.check_next,
+        ):
+            assert not re.search(r"\bclient|with leave|\byou \w+(?:ss|tch)e\b", text), (rule.id, text)
+        if alone:
+            hands = r"\b(?:helper|somebody|someone)\b" + (
+                r"|\b[Pp]in (?!nothing)" if rule.operation.piece != "front" else ""
+            )
+            assert not [text for text in rule.cloth if rule.operation.moves and re.search(hands, text)], rule.id
+    assert not [rule.id for rule in told.symptoms.values() if "client" in rule.ask]
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)

@@ -366,6 +366,12 @@ def test_an_amount_aims_at_what_can_be_measured(only_problem: Single) -> None:
     assert "give the symptom a measure" in problem.hint
 
 
+def test_a_step_for_the_wearer_is_one_of_the_steps(only_problem: Single) -> None:
+    """A number behind the last step would never be read."""
+    new = "wearer: {cloth: ^{9: Sit down.}}\neffects:"
+    assert only_problem(exchanged(TUCK, "effects:", new), TUCK, new, "wearer").hint
+
+
 @pytest.mark.parametrize(
     ("old", "new"),
     [
@@ -743,7 +749,7 @@ def wide_files(symptoms: int, causes: int) -> dict[str, str]:
 
 def test_a_base_that_is_too_wide_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Where too many signs hang together for an exact answer, the check says so and ends with exit code 1."""
-    assert ended("rules", "check", str(write_rules(tmp_path, wide_files(40, 40)))) == 1
+    assert ended("rules", "check", str(write_rules(tmp_path, wide_files(24, 24)))) == 1
     assert "over the limit" in capsys.readouterr().out
 
 

@@ -43,7 +43,9 @@ def skirt(tmp_path_factory: pytest.TempPathFactory) -> Garment:
     """The skirt's garment.yaml beside a small rule base of its own."""
     folder = write_rules(tmp_path_factory.mktemp("skirt"), good_files())
     text = (shipped("rules") / "skirt" / "garment.yaml").read_text(encoding="utf-8")
-    (folder / "garment.yaml").write_text(text.replace("source: common-practice", "source: practice"), encoding="utf-8")
+    (folder / "garment.yaml").write_text(
+        re.sub("source: (common-practice|from-memory|geometry)", "source: practice", text), encoding="utf-8"
+    )
     base, problems = read_rules(folder)
     assert base is not None
     assert not problems
@@ -96,6 +98,13 @@ MOVES: dict[str, dict[str, Any]] = {
     "wider darts": {"do": "darts", "on": ["back"], "wider": 1},
     "wider along the grain": {"do": "widen", "on": ["front"]},
 }
+
+
+def test_there_is_no_allowance_at_a_fold(skirt: Garment) -> None:
+    """The centre of a piece that is cut on the fold is the fold; the back, cut twice, gets its allowance there."""
+    pattern = with_allowance(drafted(skirt, BODIES[1]), {"all": 15.0})
+    assert set(pattern.front.allowance) == set(pattern.front.part.seams) - {"centre"}
+    assert set(pattern.back.allowance) == set(pattern.back.part.seams)
 
 
 @pytest.mark.parametrize("name", MOVES)

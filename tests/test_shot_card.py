@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
+from fitdiag.knowledge.load import load_rules
 from fitdiag.photos.card import card_html, card_pdf
 from fitdiag.problems import ProblemsFoundError
 
@@ -22,6 +23,7 @@ PAGES = {
     "a4": (595.276, 841.890),
     "letter": (612.0, 792.0),
 }  # points: ISO 216 A4 210 x 297 mm; ANSI Y14.1 A 8.5 x 11 in
+WORN: dict[str, Any] = {"name": "trousers", "worn": load_rules().about.card}
 UNTIL = "the last night of the tour"
 HOSTILE = '</p><script>alert(1)</script><img src=x onerror=alert(2)>"&{{ 7 * 7 }}'
 KEY_WORDS = (
@@ -78,11 +80,13 @@ class Page(HTMLParser):
 
 
 def html(**changes: Any) -> str:
-    return card_html(**{"units": "cm", "heights_mm": None, "keep_until": UNTIL, **changes})
+    return card_html(**{**WORN, "units": "cm", "heights_mm": None, "keep_until": UNTIL, **changes})
 
 
 def pdf(**changes: Any) -> PdfReader:
-    return PdfReader(io.BytesIO(card_pdf(**{"units": "cm", "heights_mm": None, "keep_until": UNTIL, **changes})))
+    return PdfReader(
+        io.BytesIO(card_pdf(**{**WORN, "units": "cm", "heights_mm": None, "keep_until": UNTIL, **changes}))
+    )
 
 
 def pdf_text(reader: PdfReader) -> str:
@@ -280,7 +284,7 @@ def test_both_drawings_are_on_page_and_paper() -> None:
 
 def test_the_same_card_makes_the_same_file() -> None:
     """Nothing of the day or the machine goes into the PDF."""
-    one, other = (card_pdf(units="in", heights_mm=HEIGHTS, keep_until=UNTIL) for _ in range(2))
+    one, other = (card_pdf(**WORN, units="in", heights_mm=HEIGHTS, keep_until=UNTIL) for _ in range(2))
     assert one == other
 
 

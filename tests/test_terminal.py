@@ -132,7 +132,7 @@ def test_a_whole_session(tmp_path: Path) -> None:
     ended = again.type("stop")
     for part in (
         "Alteration list for the lamplighter",
-        "In short:",
+        "In short",
         f"Saved in sessions/{log.name}",
         "fitdiag export",
         "--resume",
@@ -174,7 +174,8 @@ def test_after_the_list_an_answer_can_still_be_changed(tmp_path: Path) -> None:
     assert "1 yes  2 no" in changed
     screen.type("stop")
     assert "Seen: the level line makes a V" in screen.type("also v-at-centre-back")
-    assert "The level line makes a V" in screen.type("stop").partition("Alteration list")[2]
+    assert "Alteration list" in screen.type("stop")
+    assert "The level line makes a V" in screen.type("why").partition("Findings")[2]
     screen.child.sendline("")
     screen.ends()
     assert screen.code == (0, None)
@@ -200,7 +201,7 @@ def test_no_line_is_longer_than_the_terminal(tmp_path: Path, changes: dict[str, 
             said += ESCAPES.sub("", screen.child.before).replace("\r", "").split("\n")[-4:]
     screen.child.sendline("")
     said += screen.ends().split("\n")
-    assert len(said) > 300
+    assert len(said) > 250
     assert [row for row in said if len(row) > 80 and " " in row.strip()] == []
     assert [row for row in said if re.match(r" \S| {3}\S", row) and not row.startswith("   ")] == []
 
@@ -240,7 +241,7 @@ def test_in_a_pipe_there_are_no_escapes(tmp_path: Path) -> None:
     assert b"\x1b" not in done.stdout
     text = done.stdout.decode()
     assert [row for row in text.splitlines() if len(row) > 80 and " " in row[2:]] == []
-    assert "In short:" in text
+    assert "In short" in text
 
 
 def test_typed_escapes_are_shown_harmlessly(tmp_path: Path) -> None:
@@ -276,7 +277,7 @@ def test_any_locale_will_do(tmp_path: Path, changes: dict[str, str]) -> None:
     )
     done = piped(tmp_path, "--log", "a.jsonl", "--client", "Frau Größe", typed=typed, **changes)
     assert (done.returncode, done.stderr) == (0, b"")
-    assert b"In short:" in done.stdout
+    assert b"In short" in done.stdout
     assert answers(tmp_path / "a.jsonl") >= 1  # the lines behind the broken bytes were read
     if not changes:
         assert "Größe ½ ✂" in done.stdout.decode()

@@ -6,7 +6,17 @@ from typing import Annotated
 
 import typer
 
-from fitdiag.cli.options import RulesOption
+from fitdiag.cli.options import (
+    AloneOption,
+    FullOption,
+    JsonOption,
+    KeepUntilOption,
+    LargeOption,
+    PaperOption,
+    RulesOption,
+    UnitsOption,
+)
+from fitdiag.cli.output import Show
 
 case_app = typer.Typer(
     help="Clients and their rounds: new, consent, list, show, repair, close, export, delete.",
@@ -23,9 +33,7 @@ InOption = Annotated[
 @case_app.command("new")
 def case_new(
     name: Annotated[str, typer.Argument(metavar="NAME", help="Your own name for client and garment.")],
-    units: Annotated[
-        str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")
-    ] = None,
+    units: UnitsOption = None,
     body: Annotated[
         list[str] | None, typer.Option("--body", metavar="NOTE[=GRADE]", help="A body note, like flat-seat.")
     ] = None,
@@ -38,9 +46,7 @@ def case_new(
     photos_consent: Annotated[
         str | None, typer.Option("--photos-consent", metavar="yes|no", help="Whether the client agreed to photos.")
     ] = None,
-    keep_until: Annotated[
-        str | None, typer.Option("--keep-until", metavar="DATE", help="How long photos may be kept, like 2026-12-01.")
-    ] = None,
+    keep_until: KeepUntilOption = None,
     note: Annotated[list[str] | None, typer.Option("--note", metavar="TEXT", help="A note of your own.")] = None,
     given: InOption = None,
     rules: RulesOption = None,
@@ -68,9 +74,7 @@ def case_new(
 def case_consent(
     name: Name,
     answer: Annotated[str, typer.Argument(metavar="yes|no", help="Whether the client agrees to photos now.")],
-    keep_until: Annotated[
-        str | None, typer.Option("--keep-until", metavar="DATE", help="How long photos may be kept, like 2026-12-01.")
-    ] = None,
+    keep_until: KeepUntilOption = None,
     given: InOption = None,
 ) -> None:
     """Write down whether the client agrees to photos."""
@@ -95,7 +99,7 @@ def case_body(
 def case_list(
     given: InOption = None,
     everything: Annotated[bool, typer.Option("--all", help="Closed cases too.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
+    as_json: JsonOption = False,
 ) -> None:
     """Show whose turn it is, since when, and what was advised last. Exit 1: a case cannot be read."""
     from fitdiag.cli.case import show_list
@@ -164,7 +168,7 @@ def case_delete(
 
 
 def review_command(
-    name: Annotated[str, typer.Argument(metavar="CASE", help="Your own name for the case, or its folder.")],
+    name: Name,
     parent: InOption = None,
     photo: Annotated[
         list[str] | None, typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
@@ -187,14 +191,13 @@ def review_command(
     ] = False,
     sent: Annotated[bool, typer.Option("--sent", help="Write down that the pages went to the client.")] = False,
     fits: Annotated[bool, typer.Option("--fits", help="Write down that it fits.")] = False,
-    large: Annotated[bool, typer.Option("--large", help="The client's pages in large print.")] = False,
-    paper: Annotated[
-        str | None,
-        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
-    ] = None,
+    large: LargeOption = False,
+    paper: PaperOption = None,
     no_drape: Annotated[
         bool, typer.Option("--no-drape", help="Do not show the plan on simulated cloth; saves half a minute.")
     ] = False,
+    full: FullOption = False,
+    alone: AloneOption = False,
     folder: RulesOption = None,
 ) -> None:
     """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
@@ -202,5 +205,6 @@ def review_command(
 
     raise typer.Exit(
         review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape)
+               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape,
+               show=Show(full, alone))
     )  # fmt: skip

@@ -12,11 +12,12 @@ from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.stages import Effects, Simulation
 from fitdiag.problems import stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_json as report_json
-from fitdiag.reports.writers import as_text
+from fitdiag.reports.writers import on_screen
 from fitdiag.sessions.state import Conclusion, conclude
 
 
@@ -26,17 +27,20 @@ def in_units(findings: Findings, units: str | None) -> Findings:
 
 
 def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units: str | None, pattern: str | None = None,
-             first_cut: bool = False, drape: bool = False, measures: Sequence[str] = ()) -> int:  # fmt: skip
+             first_cut: bool = False, drape: bool = False, measures: Sequence[str] = (), full: bool = False,
+             alone: bool = False) -> int:  # fmt: skip
     base = load_rules(folder_of(rules, path))
     findings = in_units(read_findings(Path(path), base), units)
     conclusion = conclude(base, findings)
     effects = effects_of(base, conclusion, pattern, first_cut=first_cut)
     shown = simulation_of(base, conclusion, pattern, effects, measures) if drape else None
+    if alone:
+        base = for_wearer(base, alone=True)
     report = make_report(base, conclusion, steps=steps, on_pattern=effects, simulated=shown)
     if as_json:
         write_json(report_json(report, base).rstrip("\n"))
     else:
-        write(as_text(report, base, width()).rstrip("\n"))
+        write(on_screen(report, base, width(), full=full or steps).rstrip("\n"))
     return 0
 
 

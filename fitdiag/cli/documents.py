@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
 from fitdiag.cli.case_drape import pattern_of, simulated_round
-from fitdiag.cli.choose import as_chosen
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.forms import form_page
 from fitdiag.files import make_folder, refusals, remove_file, write_all, write_atomically
@@ -20,6 +19,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
 from fitdiag.sessions.case_files import Advised, Case, Round
+from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.log import ABOUT_FILES
 from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
@@ -40,6 +40,7 @@ class Look:
     large: bool
     paper: Paper
     shown: Simulation | None = None
+    alone: bool = False  # the client fits herself, with nobody to help
 
 
 def documents_of(
@@ -62,7 +63,7 @@ def documents_of(
     }  # fmt: skip
     photographs = () if case.consent.refused else base.about.photographs
     sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
-                       muslins=look.shown.pictures if look.shown is not None else ())  # fmt: skip
+                       muslins=look.shown.pictures if look.shown is not None else (), alone=look.alone)  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=look.large),
@@ -74,8 +75,14 @@ def documents_of(
             simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
         ),
     }  # fmt: skip
-    if not case.consent.refused:
-        card: dict[str, Any] = {"units": units, "heights_mm": None, "large": look.large}
+    if not case.consent.refused and base.about.card is not None:
+        card: dict[str, Any] = {
+            "name": base.about.garment,
+            "worn": base.about.card,
+            "units": units,
+            "heights_mm": None,
+            "large": look.large,
+        }
         card["keep_until"] = str(case.consent.keep_until or "the fitting ends")
         pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
@@ -93,12 +100,13 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
     """Write the documents of the last round, after its log says of what they are made; those to be shown. Under the case's lock."""
     one = case.rounds[-1]
     files = documents_of(base, case, conclusion, pattern_of(case), look)
-    line = {
+    line: dict[str, Any] = {
         "event": "documents",
         "day": look.day.isoformat(),
         "large": look.large,
         "paper": look.paper,
         "draped": look.shown is not None,
+        **({"alone": True} if look.alone else {}),
     }
     held = {path.name: digest(text.encode() if isinstance(text, str) else text) for path, text in files.items()}
     line |= {"advised": advised_list(one.advised), "files": held}
@@ -127,14 +135,18 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     wanted = [path for path in log.unwritten(one) if not (case.consent.refused and path.name in CARDS)]
     if not wanted:
         return []
-    conclusion = as_chosen(base, conclude(base, log.findings(base)), one, case.units)
+    conclusion = choice_of(base, conclude(base, log.findings(base)), one, case.units).concluded()
     if line["advised"] != advised_list(
         [Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations]
     ):
         return []  # by the rules of today the list is another; what was sent cannot be made again
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
     look = Look(
-        date.fromisoformat(line["day"]), bool(line["large"]), "a4" if line["paper"] == "a4" else "letter", shown
+        date.fromisoformat(line["day"]),
+        bool(line["large"]),
+        "a4" if line["paper"] == "a4" else "letter",
+        shown,
+        bool(line.get("alone")),
     )
     files = documents_of(base, case, conclusion, pattern_of(case), look)
     with refusals(one.documents, "this folder cannot be made"):

@@ -6,20 +6,20 @@ from typing import Annotated
 
 import typer
 
-from fitdiag.cli.options import RulesOption
-
-BodyMeasureOption = Annotated[
-    list[str] | None,
-    typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
-]
+from fitdiag.cli.options import (
+    BodyMeasureOption,
+    DoOption,
+    JsonOption,
+    PatternFile,
+    ReplaceOption,
+    RulesOption,
+    UnitsOption,
+)
 
 
 def drape_command(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")],
-    do: Annotated[
-        list[str] | None,
-        typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
-    ] = None,
+    file: PatternFile,
+    do: DoOption = None,
     body_measure: BodyMeasureOption = None,
     body: Annotated[
         list[str] | None,
@@ -57,12 +57,10 @@ def drape_command(
             help="A marked picture: the simulated lines are laid over it, with --to over.png.",
         ),
     ] = None,
-    units: Annotated[
-        str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")
-    ] = None,
+    units: UnitsOption = None,
     folder: RulesOption = None,
-    as_json: Annotated[bool, typer.Option("--json", help="One JSON object.")] = False,
-    replace: Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")] = False,
+    as_json: JsonOption = False,
+    replace: ReplaceOption = False,
 ) -> None:
     """Show the next muslin before it is sewn: the pattern as simulated cloth on a body of the client's measures."""
     from fitdiag.cli.drape import drape_pattern, explain_muslin, refuse_ending

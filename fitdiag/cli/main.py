@@ -8,15 +8,24 @@ import os
 import sys
 from copy import copy
 from functools import lru_cache
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from fitdiag.cli.case_app import case_app, review_command
-from fitdiag.cli.drape_app import BodyMeasureOption, drape_command
+from fitdiag.cli.drape_app import drape_command
 from fitdiag.cli.options import (
+    AloneOption,
+    BodyMeasureOption,
+    FocalOption,
+    FullOption,
     GarmentOption,
+    HipGirthOption,
+    HipWidthOption,
     JsonOption,
+    LargeOption,
+    LogArgument,
+    PaperOption,
     PatternOption,
     ReplaceOption,
     RulesFolder,
@@ -135,9 +144,7 @@ def rules_sensitivity(folder: RulesFolder = None, garment: GarmentOption = None)
 @rules_app.command("drawings")
 def rules_drawings(
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="The sheet to write: .pdf or .html.")],
-    paper: Annotated[
-        str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
-    ] = None,
+    paper: PaperOption = None,
     units: UnitsOption = None,
     folder: RulesOption = None,
     replace: ReplaceOption = False,
@@ -198,6 +205,8 @@ def diagnose_command(
     ],
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object (schema fitdiag.diagnosis/1).")] = False,
     steps: Annotated[bool, typer.Option("--steps", help="With the steps for cloth and paper.")] = False,
+    full: FullOption = False,
+    alone: AloneOption = False,
     pattern: PatternOption = None,
     first_cut: Annotated[
         bool, typer.Option("--first-cut", help="The pattern lies as it was before the earlier rounds.")
@@ -214,7 +223,7 @@ def diagnose_command(
 
     raise typer.Exit(
         diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut,
-                 drape=drape, measures=body_measure or [])
+                 drape=drape, measures=body_measure or [], full=full, alone=alone)
     )  # fmt: skip
 
 
@@ -242,32 +251,47 @@ def interview_command(
         str | None,
         typer.Option("--photos", metavar="FILE", help="Findings measured in pictures, to be confirmed one by one."),
     ] = None,
+    full: FullOption = False,
+    alone: AloneOption = False,
     new_rules: Annotated[
         bool, typer.Option("--new-rules", help="Resume although the rules have changed since.")
     ] = False,
 ) -> None:
     """Ask about a muslin, one question at a time, and end with the list."""
+    from fitdiag.cli.output import Show
     from fitdiag.cli.terminal import interview
 
     raise typer.Exit(
-        interview(log, resume, answers, client, units, folder, pattern=pattern, new_rules=new_rules, photos=photos)
+        interview(
+            log,
+            resume,
+            answers,
+            client,
+            units,
+            folder,
+            pattern=pattern,
+            new_rules=new_rules,
+            photos=photos,
+            show=Show(full, alone),
+        )
     )
 
 
 @app.command("replay")
 def replay_command(
-    log: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
+    log: LogArgument,
+    full: FullOption = False,
     folder: RulesOption = None,
 ) -> None:
     """Work a session out again under today's rules, and show what differs."""
     from fitdiag.cli.work import replay_log
 
-    raise typer.Exit(replay_log(log, folder))
+    raise typer.Exit(replay_log(log, folder, full=full))
 
 
 @app.command("export")
 def export_command(
-    log: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
+    log: LogArgument,
     to: Annotated[
         str,
         typer.Option(
@@ -281,17 +305,15 @@ def export_command(
     ] = None,
     units: UnitsOption = None,
     folder: RulesOption = None,
-    large: Annotated[bool, typer.Option("--large", help="The client's page in large print.")] = False,
-    paper: Annotated[
-        str | None,
-        typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
-    ] = None,
-    replace: Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")] = False,
+    large: LargeOption = False,
+    alone: AloneOption = False,
+    paper: PaperOption = None,
+    replace: ReplaceOption = False,
 ) -> None:
     """Write the alteration list of a session to a file, or the page the client takes home."""
     from fitdiag.cli.work import export
 
-    raise typer.Exit(export(log, to, client, units, folder, replace=replace, large=large, paper=paper))
+    raise typer.Exit(export(log, to, client, units, folder, replace=replace, large=large, paper=paper, alone=alone))
 
 
 @app.command("demo")
@@ -327,7 +349,7 @@ def learn_command(
 
 @app.command("compare")
 def compare_command(
-    one: Annotated[str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")],
+    one: LogArgument,
     other: Annotated[str, typer.Argument(metavar="LOG", help="Another fitter's, of the same muslin.")],
     folder: RulesOption = None,
     as_json: JsonOption = False,
@@ -347,14 +369,8 @@ def photo_add(
     cover_above: Annotated[
         int | None, typer.Option("--cover-above", metavar="ROW", help="Paint over all above this row, like a face.")
     ] = None,
-    focal: Annotated[
-        float | None,
-        typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none."),
-    ] = None,
-    hip_width: Annotated[
-        str | None,
-        typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view."),
-    ] = None,
+    focal: FocalOption = None,
+    hip_width: HipWidthOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Take pictures in: upright, without location or camera data. The originals stay as they are."""
@@ -377,21 +393,12 @@ def photo_read(
     answer: Annotated[
         str | None, typer.Option("--answer", metavar="FILE", help="What the page saved, if it lies elsewhere.")
     ] = None,
-    hip_girth: Annotated[
-        str | None,
-        typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
-    ] = None,
-    hip_width: Annotated[
-        str | None,
-        typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view."),
-    ] = None,
+    hip_girth: HipGirthOption = None,
+    hip_width: HipWidthOption = None,
     behind: Annotated[
         str | None, typer.Option("--behind", metavar="LENGTH", help="How far the sheet hangs behind the side seams.")
     ] = None,
-    focal: Annotated[
-        float | None,
-        typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none."),
-    ] = None,
+    focal: FocalOption = None,
     findings: Annotated[
         str | None,
         typer.Option("--findings", metavar="FILE", help="Where the findings go; else beside the cleaned copies."),
@@ -430,10 +437,7 @@ def photo_measure(
         list[str] | None,
         typer.Option("--marks", metavar="FILE", help="Marks that lie elsewhere, one for each picture."),
     ] = None,
-    hip_girth: Annotated[
-        str | None,
-        typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
-    ] = None,
+    hip_girth: HipGirthOption = None,
     findings: Annotated[
         str | None,
         typer.Option("--findings", metavar="FILE", help="Write the findings, for `fitdiag interview --photos`."),
@@ -461,26 +465,36 @@ def photo_card(
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="The card: .html or .pdf.")],
     height: Annotated[
         list[str] | None,
-        typer.Option("--height", metavar="LINE=LENGTH", help="Height of the hip, crotch or knee line over the floor."),
+        typer.Option("--height", metavar="LINE=LENGTH", help="Height of a line over the floor, like hip=86cm."),
     ] = None,
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
     ] = "the fitting ends",
-    paper: Annotated[
-        str | None, typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; else by the units.")
-    ] = None,
-    large: Annotated[bool, typer.Option("--large", help="Large print.")] = False,
+    paper: PaperOption = None,
+    large: LargeOption = False,
     units: UnitsOption = None,
+    folder: RulesOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the sheet that tells a client how to take pictures that can be measured."""
     from fitdiag.cli.photo import card
 
-    raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace))
+    raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace, rules=folder))
 
 
-def run(arguments: Sequence[str] | None = None) -> None:
-    """Run the command line: every known problem becomes one clear message and exit code 1, never a traceback."""
+def run(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Run the command line, and end with its exit code."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its threads cost more than they bring on matrices this small
+    code = _outcome(sys.argv[1:] if arguments is None else arguments)
+    if (
+        arguments is None
+    ):  # the program itself: what counts is on the disk, and taking all rules apart takes a tenth of its time
+        os._exit(code)
+    sys.exit(code)
+
+
+def _outcome(given: Sequence[str]) -> int:
+    """The exit code of a command line: every known problem becomes one clear message and 1, never a traceback."""
     from fitdiag.cli.output import say_aside, say_problems
 
     sys.stdout = sys.stdout or os.fdopen(
@@ -491,31 +505,28 @@ def run(arguments: Sequence[str] | None = None) -> None:
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
         try:
-            given = sys.argv[1:] if arguments is None else arguments
-            code = _run(given) if given or not _in_a_terminal() else _from_the_start()
+            return _run(given) if given or not _in_a_terminal() else _from_the_start()
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
         say_problems(stopped.problems)
-        sys.exit(1)
+        return 1
     except _WRONG_USE as wrong:
         shown = io.StringIO()
         wrong.show(file=shown)
         say_aside(shown.getvalue().rstrip("\n"))
-        sys.exit(wrong.exit_code)
+        return wrong.exit_code
     except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(0)
+        return 0
     except OSError as failed:  # most likely where the output goes to: a full disk
         _close_output()
         told = failed.strerror or str(failed)
         where = one_line(failed.filename) if failed.filename else "the output"
         say_aside(f"{where}: this cannot be read or written: {told}; make room or choose another place")
-        sys.exit(1)
+        return 1
     except (KeyboardInterrupt, typer.Abort):
         say_aside("\nStopped.")
-        sys.exit(130)
-    sys.exit(code)
+        return 130
 
 
 def _in_a_terminal() -> bool:

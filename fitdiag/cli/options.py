@@ -14,6 +14,15 @@ PatternOption = Annotated[
     str | None,
     typer.Option("--pattern", metavar="FILE", help="The client's pattern; the list says what becomes of it."),
 ]
+FullOption = Annotated[
+    bool, typer.Option("--full", help="After the list also why, what was found, and what to leave alone.")
+]
+AloneOption = Annotated[
+    bool,
+    typer.Option(
+        "--alone", help="For somebody who fits herself: in her words, and no step needs a second pair of hands."
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object, lengths in mm.")]
 OutOption = Annotated[
     str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")
@@ -38,4 +47,29 @@ ClientOption = Annotated[
 DayOption = Annotated[
     str | None,
     typer.Option("--day", metavar="DATE", help="The day to write on it, like 2026-11-25; without it, today."),
+]
+PaperOption = Annotated[
+    str | None,
+    typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
+]
+LargeOption = Annotated[bool, typer.Option("--large", help="Large print.")]
+LogArgument = Annotated[
+    str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")
+]
+KeepUntilOption = Annotated[
+    str | None, typer.Option("--keep-until", metavar="DATE", help="How long photos may be kept, like 2026-12-01.")
+]
+FocalOption = Annotated[
+    float | None, typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none.")
+]
+HipWidthOption = Annotated[
+    str | None, typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view.")
+]
+HipGirthOption = Annotated[
+    str | None,
+    typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
+]
+BodyMeasureOption = Annotated[
+    list[str] | None,
+    typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
 ]

@@ -11,11 +11,23 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import TextIO
 
 from fitdiag.problems import Problem, harmless
 
 _MOST_SHOWN = 200
+
+
+@dataclass(frozen=True)
+class Show:
+    """How a list is shown: all of it or one screen; and for whom: a fitter, or somebody who fits herself alone."""
+
+    full: bool = False
+    alone: bool = False
+
+
+FITTER = Show()  # the list for one screen
 
 
 def width() -> int:

@@ -396,9 +396,11 @@ def card(
     *,
     large: bool,
     replace: bool,
+    rules: str | None = None,
 ) -> int:
     """Write the shot card."""
     from fitdiag.cli.arguments import guess_units, lengths, paper_of
+    from fitdiag.knowledge.load import load_rules
     from fitdiag.photos.card import card_html, card_pdf
 
     target = Path(to)
@@ -407,12 +409,22 @@ def card(
             "argument", f"'{one_line(keep_until, 40)}' is too long", hint="give --keep-until a day or a few words"
         )
     chosen = guess_units(units, heights)
-    known = lengths(heights, chosen, ("hip", "crotch", "knee")) or None
+    base = load_rules(folder_of(rules))
+    if (worn := base.about.card) is None:
+        raise stop("no-card", f"these rules say nothing of a card for a {base.about.garment}")
+    known = lengths(heights, chosen, [line.id for line in worn.lines]) or None
+    of: dict[str, Any] = {
+        "name": base.about.garment,
+        "worn": worn,
+        "units": chosen,
+        "heights_mm": known,
+        "large": large,
+    }
     sheet = paper_of(paper, chosen)
     if target.suffix.lower() == ".html":
-        content: str | bytes = card_html(units=chosen, heights_mm=known, keep_until=one_line(keep_until), large=large)
+        content: str | bytes = card_html(**of, keep_until=one_line(keep_until))
     elif target.suffix.lower() == ".pdf":
-        content = card_pdf(units=chosen, heights_mm=known, keep_until=one_line(keep_until), large=large, paper=sheet)
+        content = card_pdf(**of, keep_until=one_line(keep_until), paper=sheet)
     else:
         raise stop("format", "the card is written as .html or .pdf", where=Where(shown_path(target)))
     write_atomically(target, content, replace=replace)

@@ -15,7 +15,7 @@ from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import agreed, ask_done, choose
 from fitdiag.cli.documents import Look, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
-from fitdiag.cli.output import say, width, write
+from fitdiag.cli.output import FITTER, Show, say, width, write
 from fitdiag.cli.repair import silently
 from fitdiag.cli.terminal import Leave, Screen, hold_interview
 from fitdiag.diagnosis.belief import told
@@ -25,16 +25,18 @@ from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
+from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import doubt_of_alteration
 from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
-from fitdiag.reports.writers import as_text
+from fitdiag.reports.writers import on_screen
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, update_round
 from fitdiag.sessions.case_body import keep_nudges
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.case_list import CASE_FILE
+from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
@@ -64,13 +66,14 @@ def review(
     paper: str | None = None,
     today: date | None = None,
     drape: bool = True,
+    show: Show = FITTER,
 ) -> int:
     """One run of a round."""
     folder = case_folder(name, parent)
     base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
     run = _Run(base, open_case(folder), name, today or date.today(), ask=ask, parent=parent)
-    run.drape = drape
+    run.drape, run.show = drape, show
     sheets = paper_of(paper, run.case.units)
     given, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
@@ -90,6 +93,7 @@ class _Run:
         self.base, self.case, self.today = base, case, today
         self.screen = Screen()
         self.ask = ask
+        self.show = Show()
         self.drape = True  # whether the plan is shown on simulated cloth
         self.command = command("fitdiag", "review", name, *(("--in", parent) if parent else ()))
         self.form: Form | None = None
@@ -316,9 +320,11 @@ class _Run:
             }
             line["events"] = events_of(replace(mine, client="", symptoms=new), known)
         if self.mail:
+            from fitdiag.interview.clauses import unwrapped
+
             known = log.findings(self.base)
             line |= {"from": digest(f"{line.get('from', '')}{self.mail}".encode())}
-            line |= {"words": "\n".join(filter(None, (line.get("words", ""), self.mail)))}
+            line |= {"words": "\n".join(filter(None, (line.get("words", ""), unwrapped(self.mail))))}
             line["events"] = [*line.get("events", ()), *mail_events(self.base, self.mail, self.case.units, known)]
         line = {key: value for key, value in line.items() if value or key == "events"}
         if "from" not in line:
@@ -410,9 +416,9 @@ class _Run:
                 say(f"- {line}")
         if self.ask:
             self._say_known(log.events, state.findings)
-            hold_interview(
-                self.base, one.log_file, str(self.case.folder / self.case.pattern) if self.case.pattern else None
-            )
+            pattern = str(self.case.folder / self.case.pattern) if self.case.pattern else None
+            base = for_wearer(self.base, alone=True) if self.show.alone else self.base
+            hold_interview(base, one.log_file, pattern, self.show)
             state = fold(RoundLog.of(one).events, self.base)
             if state.recorded is None:
                 return None
@@ -431,7 +437,7 @@ class _Run:
         event = conclusion_event(conclusion)
         if {**(log.concluded or {}), "at": ""} != {**event, "at": ""}:
             append(one, event)
-        write(as_text(make_report(self.base, conclusion, steps=False), self.base, width()))
+        write(on_screen(make_report(self.base, conclusion, steps=False), self.base, width(), full=self.show.full))
         return conclusion
 
     def _say_history(self, findings: Findings) -> None:
@@ -493,14 +499,12 @@ class _Run:
     def finish(self, conclusion: Conclusion, *, sent: bool, large: bool, paper: Paper) -> int:
         """Let the fitter choose, write the documents, and note what was advised."""
         proposed = conclusion
-        conclusion = choose(
-            self.screen, self.base, proposed, self.one, self.case.units, ask=self.ask,
-            keep=lambda chosen: self._keep(proposed, chosen),
-        )  # fmt: skip
+        choice = choice_of(self.base, proposed, self.one, self.case.units)
+        conclusion = choose(self.screen, choice, ask=self.ask, keep=lambda chosen: self._keep(proposed, chosen))
         findings = conclusion.diagnosis.findings
         advised = conclusion.plan.recommendations
         first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
-        if conclusion is not proposed or not self.ask:
+        if conclusion is not proposed:
             say("In short:")
             for line in brief(make_report(self.base, conclusion), self.base):
                 say(line)
@@ -516,7 +520,9 @@ class _Run:
                 moved is not None
             ):  # before the documents, the last of a round, so that nothing is missing once they are there
                 keep_nudges(self.case, self.one.number, moved)
-            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
+            written = write_documents(
+                self.base, self.case, conclusion, Look(self.today, large, paper, shown, self.show.alone)
+            )
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")

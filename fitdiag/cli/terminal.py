@@ -18,7 +18,7 @@ from typing import Any, NoReturn
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.misses import remember
-from fitdiag.cli.output import say, width, write
+from fitdiag.cli.output import FITTER, Show, width, write
 from fitdiag.cli.work import log_of, session_name
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
@@ -26,9 +26,10 @@ from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import Where, command, harmless, one_line, shown_path, stop
-from fitdiag.reports.report import brief, make_report
-from fitdiag.reports.writers import as_text
+from fitdiag.reports.report import make_report
+from fitdiag.reports.writers import as_text, on_screen
 from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import (
@@ -132,7 +133,8 @@ def _on_hang_up(handler: Any) -> None:
 
 
 def interview(log_path: str | None, resume: str | None, answers: str | None, client: str | None, units: str | None,
-              rules: str | None, *, new_rules: bool, pattern: str | None = None, photos: str | None = None) -> int:  # fmt: skip
+              rules: str | None, *, new_rules: bool, pattern: str | None = None, photos: str | None = None,
+              show: Show = FITTER) -> int:  # fmt: skip
     if answers and photos:
         raise stop(
             "arguments",
@@ -148,12 +150,14 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
     chosen: Units | None = units_of(units) if units else None
     resumed = log_of(resume) if resume else None
     base = load_rules(folder_of(rules, resumed, answers, photos))
+    if show.alone:
+        base = for_wearer(base, alone=True)
     if resumed is not None:
         log, events = _reopen(resumed, base, new_rules=new_rules)
         with log:
-            return _talk(base, log, events, pattern)
+            return _talk(base, log, events, pattern, show=show)
     if answers:
-        return _from_file(base, Path(answers), log_path, client, chosen, pattern)
+        return _from_file(base, Path(answers), log_path, client, chosen, pattern, show)
     offered = read_findings(Path(photos), base) if photos else None
     if offered is not None:
         client, chosen = client if client is not None else offered.client or None, chosen or offered.units
@@ -170,7 +174,7 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
             begun: list[Event] = [{"event": "start", "client": name, "units": chosen or "in"}]
             if offered is not None and offered.symptoms:
                 begun.append(log.append(offered_event(offered.symptoms.values())))
-            return _talk(base, log, tuple(begun), pattern)
+            return _talk(base, log, tuple(begun), pattern, show=show)
     except Leave:
         return _say_last("")  # nothing was begun, so there is nothing to save
 
@@ -223,7 +227,7 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
 
 
 def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | None, units: Units | None,
-               pattern: str | None) -> int:  # fmt: skip
+               pattern: str | None, show: Show) -> int:  # fmt: skip
     findings = read_findings(path, base)
     name = one_line(client if client is not None else findings.client, 80)
     target = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
@@ -235,30 +239,33 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
         target, base.about.garment, base.fingerprint, client=name, units=units or findings.units,
         events=(*events, conclusion_event(conclusion)),
     )  # fmt: skip
-    write(
-        as_text(
-            make_report(base, conclusion, steps=False, on_pattern=effects_of(base, conclusion, pattern)), base, width()
-        )
-    )
+    report = make_report(base, conclusion, steps=False, on_pattern=effects_of(base, conclusion, pattern))
+    write(on_screen(report, base, width(), full=show.full))
     _say_saved(target)
     return 0
 
 
-def hold_interview(base: RuleBase, path: Path, pattern: str | None) -> int:
+def hold_interview(base: RuleBase, path: Path, pattern: str | None, show: Show) -> int:
     """Within a review, which says itself what comes next: the interview of a log, to the list or until the fitter leaves."""
     log, events = _reopen(path, base, new_rules=True)
     with log:
-        return _talk(base, log, events, pattern, inside=True)
+        return _talk(base, log, events, pattern, inside=True, show=show)
 
 
 def _talk(
-    base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | None, *, inside: bool = False
+    base: RuleBase,
+    log: SessionLog,
+    events: tuple[Event, ...],
+    pattern: str | None,
+    *,
+    inside: bool = False,
+    show: Show = FITTER,
 ) -> int:
     gc.enable()  # an interview may stay open all day
     try:
         _on_hang_up(_hang_up)
         screen = Screen()
-        interview = Interview(base, events, log.append, missed=remember)
+        interview = Interview(base, events, log.append, missed=remember, alone=show.alone)
         if any(event["event"] not in ("start", "offered") for event in events):
             given = [event for event in events if event.get("origin") in ("asked", "volunteered", "photo")]
             if given or not inside:  # a review says itself what is known before the fitter has answered anything
@@ -270,10 +277,10 @@ def _talk(
         screen.show([Line(HELP, "hint")])
         while True:
             _ask_until_the_end(screen, interview)
-            _conclude(base, log, interview, pattern)
+            _conclude(base, log, interview, pattern, full=show.full)
             if not inside:
                 _say_saved(log.path)
-            if not screen.interactive or not _goes_on(screen, interview, "go on" if inside else "leave"):
+            if not screen.interactive or not _goes_on(base, screen, interview, "go on" if inside else "leave"):
                 return 0
     except (Leave, KeyboardInterrupt):
         return 0 if inside else _left(log)
@@ -292,15 +299,25 @@ def _ask_until_the_end(screen: Screen, interview: Interview) -> None:
             return
 
 
-def _goes_on(screen: Screen, interview: Interview, enter: str) -> bool:
+def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -> bool:
     """After the list: whether the fitter wants to be asked on, or has changed or added something."""
     while True:
         more = "; more to be asked on all the same" if interview.can_go_on else ""
-        screen.show([Line(f"Enter to {enter}; back to change an answer; also to add a sign{more}.", "hint")])
+        screen.show(
+            [
+                Line(
+                    f"Enter to {enter}; why for the reasons; back to change an answer; also to add a sign{more}.",
+                    "hint",
+                )
+            ]
+        )
         typed = screen.read().strip()
         word = typed.lower()
         if word in ("", "no", "n", "leave", "stop", "quit", "exit"):
             return False
+        if word in ("why", "full", "reasons"):
+            write(as_text(make_report(base, interview.conclusion, steps=False), base, width()))
+            continue
         if word == "more" and interview.can_go_on:
             interview.ask_more()
             return True
@@ -316,16 +333,13 @@ def _goes_on(screen: Screen, interview: Interview, enter: str) -> bool:
             return True
 
 
-def _conclude(base: RuleBase, log: SessionLog, interview: Interview, pattern: str | None) -> None:
+def _conclude(base: RuleBase, log: SessionLog, interview: Interview, pattern: str | None, *, full: bool) -> None:
     report = make_report(
         base, interview.conclusion, steps=False, on_pattern=effects_of(base, interview.conclusion, pattern)
     )
     write("")
-    write(as_text(report, base, width()))
+    write(on_screen(report, base, width(), full=full))
     log.append(conclusion_event(interview.conclusion))
-    say("In short:")
-    for line in brief(report, base):
-        say(line)
 
 
 def _say_saved(path: Path) -> None:

@@ -13,9 +13,10 @@ from fitdiag.cli.output import say, width, write
 from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_text, write_report
+from fitdiag.reports.writers import as_text, on_screen, write_report
 from fitdiag.sessions.log import ReadLog, read_log
 from fitdiag.sessions.replay import Replay, replay
 from fitdiag.sessions.state import Conclusion, conclude
@@ -42,11 +43,11 @@ def log_of(given: str) -> Path:
     return case.rounds[-1].log_file
 
 
-def replay_log(path: str, rules: str | None) -> int:
+def replay_log(path: str, rules: str | None, *, full: bool = False) -> int:
     file = log_of(path)
     base = load_rules(folder_of(rules, file))
     result = replay(read_log(file), base)
-    write(as_text(make_report(base, result.conclusion, steps=False), base, width()))
+    write(on_screen(make_report(base, result.conclusion, steps=False), base, width(), full=full))
     say_differences(result)
     return 0
 
@@ -67,7 +68,7 @@ def say_differences(result: Replay) -> None:
 
 def export(
     path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool, large: bool = False,
-    paper: str | None = None,
+    paper: str | None = None, alone: bool = False,
 ) -> int:  # fmt: skip
     kind = Path(to).suffix.lower()
     for given, option, kinds in ((large, "--large", (".html", ".pdf")), (paper, "--paper", (".pdf",))):
@@ -81,16 +82,25 @@ def export(
     findings = in_units(result.state.findings, units)
     conclusion, name = conclude(base, findings), one_line(client or "", 80)
     if kind in (".html", ".pdf"):
-        page = _client_page(base, log, conclusion, name, kind, paper, large=large)
+        page = _client_page(base, log, conclusion, name, kind, paper, large=large, alone=alone)
         write_atomically(Path(to), page, replace=replace)
     else:
-        write_report(make_report(base, conclusion, name), base, Path(to), replace=replace)
+        words = for_wearer(base, alone=True) if alone else base
+        write_report(make_report(words, conclusion, name), words, Path(to), replace=replace)
     say(f"Written: {one_line(to)}")
     return 0
 
 
 def _client_page(
-    base: RuleBase, log: ReadLog, conclusion: Conclusion, client: str, kind: str, paper: str | None, *, large: bool
+    base: RuleBase,
+    log: ReadLog,
+    conclusion: Conclusion,
+    client: str,
+    kind: str,
+    paper: str | None,
+    *,
+    large: bool,
+    alone: bool,
 ) -> str | bytes:
     """The page for the client of a session in the room, who is asked for no photos."""
     from fitdiag.reports.client_pdf import client_pdf
@@ -100,7 +110,7 @@ def _client_page(
     findings = conclusion.diagnosis.findings
     sheet = make_sheet(
         base, conclusion, units=findings.units, client=client or findings.client, pattern=None, photographs_next=(),
-        round_number=max((item.round for item in findings.done), default=0) + 1, date=_day_of(log),
+        round_number=max((item.round for item in findings.done), default=0) + 1, date=_day_of(log), alone=alone,
     )  # fmt: skip
     if kind == ".html":
         return client_page(sheet, large=large)

@@ -82,12 +82,24 @@ class Explanation:
 
 
 class Model:
-    """Readings and suspects, ready to be explained by one set of causes after another."""
+    """Readings and suspects, ready to be explained by one set of causes after another; each is worked out once."""
 
     def __init__(self, readings: Sequence[Reading], suspects: Mapping[int, Suspect]) -> None:
         self.readings = tuple(readings)
         self.suspects = suspects
         self.factors = max((len(reading.loads) for reading in self.readings), default=0)
+        self._explained: dict[tuple[tuple[int, ...], frozenset[int]], Explanation] = {}
+        self._alone: dict[int, Model] = {}
+
+    def same_as(self, other: Model) -> bool:
+        """Whether both explain the same readings by the same suspects."""
+        return self.readings == other.readings and self.suspects == other.suspects
+
+    def alone(self, index: int) -> Model:
+        """One reading by itself."""
+        if index not in self._alone:
+            self._alone[index] = Model([self.readings[index]], self.suspects)
+        return self._alone[index]
 
     @cached_property
     def by_sign(self) -> tuple[tuple[int, ...], ...]:
@@ -99,6 +111,12 @@ class Model:
 
     def explain(self, causes: Sequence[int], without: frozenset[int] = frozenset()) -> Explanation:
         """The readings explained by just these causes; readings in `without` are left out."""
+        asked = (tuple(causes), without)
+        if asked not in self._explained:
+            self._explained[asked] = self._explain(*asked)
+        return self._explained[asked]
+
+    def _explain(self, causes: tuple[int, ...], without: frozenset[int]) -> Explanation:
         chosen = [self.suspects[cause] for cause in causes]
         extents = [_cut(suspect.usual, suspect.spread**2)[1] for suspect in chosen]
         solved = _Solved(self, causes, chosen, extents, without)
@@ -222,7 +240,7 @@ class _Solved:
         for place, suspect in enumerate(self.chosen):
             variance = self.spread[place][place]
             chance, mean, left = _cut(self.mean[place], variance)
-            prior, _, _ = _cut_chance(suspect.usual, suspect.spread**2)
+            prior, _, _ = _cut(suspect.usual, suspect.spread**2)
             self.log_density += chance - prior
             gain = (mean - self.mean[place]) / variance
             shrink = (1.0 - left / variance) / variance
@@ -257,10 +275,6 @@ class _Solved:
         return Explanation(
             self.causes, self.log_density, tuple(self.extents), block, tuple(expected), tuple(variance)
         )  # fmt: skip
-
-
-def _cut_chance(mean: float, variance: float) -> tuple[float, float, float]:
-    return _cut(mean, variance)
 
 
 def _cut(mean: float, variance: float) -> tuple[float, float, float]:

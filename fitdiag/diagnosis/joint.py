@@ -30,6 +30,7 @@ _LEADING = 8  # causes that pairs are made of
 _MOST_AT_ONCE = 3  # causes with extents in one set
 _OUTLIERS = 4  # readings of a set that may be left unexplained
 _SURELY = 1e-9
+_LATEST = ("model of readings",)
 _EQUAL = 1e-9  # log weights that differ by rounding only
 _WORTH_MIXING = 1e-3  # a cause less likely than this is looked at alone
 _BEARS_ON = 0.1  # of what the firmest reading says; less is not named
@@ -97,7 +98,15 @@ class Joint:
         known = {axis for found in slopes.values() for axis in found} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)
         self.measured = sum(1 for reading in self.readings if not reading.round and not reading.graded)
-        self.model = self._model(slopes)
+        self.model = self._known_model(self._model(slopes))
+
+    def _known_model(self, model: Model) -> Model:
+        """The latest model of this base, if it is of the same readings: another yes or no does not change what explains them."""
+        latest: Model | None = self.base.worked_out.get(_LATEST)
+        if latest is not None and latest.same_as(model):
+            return latest
+        self.base.worked_out[_LATEST] = model
+        return model
 
     def _model(self, slopes: Mapping[int, Mapping[str, object]]) -> Model:
         axes = {axis: number for number, axis in enumerate(dict.fromkeys(r.axis.id for r in self.readings))}
@@ -319,7 +328,7 @@ class Joint:
             if cause in chosen:
                 keep *= q
         said = log(max(absent * keep + present * (1.0 - keep), 1e-12))
-        single = Model([self.model.readings[index]], self.model.suspects).explain(chosen).log_density
+        single = self.model.alone(index).explain(chosen).log_density
         stray = max(self._strays[self._now.index(index)])  # an amount far off every fit is a stray one
         floor = max(single, log(stray))
         return (said - floor) / self.measured

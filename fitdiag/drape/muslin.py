@@ -9,7 +9,6 @@ import hashlib
 import io
 import json
 import multiprocessing
-import os
 import signal
 import sys
 from collections.abc import Callable, Mapping, Sequence
@@ -245,7 +244,6 @@ def _shared(
         return []
     if workers < 2 or len(tasks) == 1:
         return [(key, call(*task, tell=tell)) for key, task in zip(keys, tasks, strict=True)]
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     context = multiprocessing.get_context("spawn" if sys.platform != "linux" else "fork")
     done = context.Value("d", 0.0)
     with context.Pool(min(workers, len(tasks)), _begin, (done,)) as pool:

@@ -66,7 +66,8 @@ def _opening(talk: Interview) -> Iterator[Line]:
             "hint",
         )
     else:
-        yield Line(f"What {'else ' if more else ''}do you see on the muslin, or does the client feel?", "ask")
+        feel = "feel" if talk.alone else "does the client feel"
+        yield Line(f"What {'else ' if more else ''}do you see on the muslin, or {feel}?", "ask")
         end = (
             "Enter when that is all that meets the eye from front, side and back; ask if you have not looked at all of it."
             if more
@@ -96,7 +97,7 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
 
 def _one(talk: Interview, symptom: Symptom) -> Iterator[Line]:
     """Asks about one sign; what only the wearer can tell is put to the client."""
-    yield Line(f"Ask the client: {symptom.ask}" if symptom.felt else symptom.ask, "ask")
+    yield Line(f"Ask the client: {symptom.ask}" if symptom.felt and not talk.alone else symptom.ask, "ask")
     yield Line("  ".join(f"{number} {choice}" for number, choice in enumerate(CHOICES, 1)), "item")
     amount = f"Or an amount like {talk.sample}: {symptom.measure.what}. " if symptom.measure else ""
     side = "" if symptom.whole else "Add left or right if on one side only. "
@@ -106,7 +107,7 @@ def _one(talk: Interview, symptom: Symptom) -> Iterator[Line]:
 def _several(talk: Interview) -> Iterator[Line]:
     """Asks about up to six signs at once."""
     symptoms = [talk.base.symptoms[name] for name in talk.screen]
-    felt = all(symptom.felt for symptom in symptoms)
+    felt = not talk.alone and all(symptom.felt for symptom in symptoms)
     yield Line("Ask the client: which of these?" if felt else "Which of these are there?", "ask")
     for number, symptom in enumerate(symptoms, 1):
         yield Line(f"{number}. {symptom.title} (drawing {talk.numbers[symptom.id]})", "item")

@@ -42,6 +42,11 @@ def is_question(text: str) -> bool:
     return bool(pattern("asked").fullmatch(text.strip())) and not pattern("observed").match(text)
 
 
+def unwrapped(text: str) -> str:
+    """A mail with the lines that a mail program broke joined again; lists, quotations and short lines stay as they are."""
+    return re.sub(r"(?m)(?<=[^\n]{50})\n(?=[^\s>*•\-\d])", " ", text.replace("\r", ""))
+
+
 def sentences(text: str) -> Iterator[str]:
     """The sentences of a mail, without greeting, quotation and signature."""
     return (sentence for sentence, _ in with_questions(text))

@@ -41,11 +41,13 @@ class Interview:
         *,
         missed: Callable[[Kind, str], None] | None = None,
         single: bool = False,
+        alone: bool = False,
     ) -> None:
         self._events = list(events)
         self._save = save
         self.missed = missed or (lambda kind, text: None)
         self.single = single
+        self.alone = alone  # who answers wears them: nobody is asked through somebody else
         self.pending: Pick | Confirm | None = None
         self.queue: list[
             tuple[Kind, str, str]

@@ -9,6 +9,7 @@ from fitdiag.units import MM_PER_INCH, InvalidLengthError, Length, Units, parse_
 
 NOTHING = re.compile(
     r"|n|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these| else| more)|that'?s (?:all|it)"
+    r"|dunno|(?:i )?(?:don'?t|do not|dont) know|not (?:known|sure)|unknown|no idea|can'?t (?:say|see|tell)"
 )
 NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
 DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")

@@ -47,6 +47,7 @@ _UNKNOWN = 1.2  # the weight of a word no rule knows
 _SPELT = 0.78  # from this likeness on a word may be another one misspelt
 _AGAINST = 0.8  # what is left where a rule says the opposite
 _LENIENT, _WHOLE = 0.6, 0.5  # how far a phrase must be covered; how far all phrases together count
+_SOONER = 0.15  # so much better a text fits one kind than another
 _NAMED = 0.6  # from this fit on words are taken to name a rule
 _IN_ANSWERS = """
     not no cannot left right more less half inch bett gon still only both sid on ther wors two three good fin clean
@@ -54,7 +55,7 @@ _IN_ANSWERS = """
 _ANSWERING = frozenset(_IN_ANSWERS.split())  # stems that stand in answers as well
 _DENYING = frozenset(("not", "cannot", "no"))
 _MOSTLY = 0.6
-_LEAST, _NEAR_THE_BEST = 0.25, 0.35
+_LEAST, _NEAR_THE_BEST = 0.2, 0.3
 
 
 def _stem(word: str) -> str:
@@ -121,7 +122,7 @@ class Words:
         self._tables: Mapping[Kind, Mapping[str, Symptom | BodyNote | Alteration]] = {
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
         }  # fmt: skip
-        self._made: dict[Kind, _Table] = {}
+        self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
         """The rules a text may mean, the likeliest first; none where no rule is near."""
@@ -147,6 +148,11 @@ class Words:
         """The rules that a text speaks of in words that cannot well mean anything else; none where it only may."""
         scored = self.scored(kind, text)[:3] if self.telling(kind, text) > 1 else []
         return tuple(rule_id for _, rule_id in scored) if scored and scored[0][0] >= _NAMED else ()
+
+    def sooner(self, kind: Kind, other: Kind, text: str) -> bool:
+        """Whether a text speaks clearly sooner of a rule of one kind than of the other."""
+        fits = [next((fit for fit, _ in self.scored(one, text)), 0.0) for one in (kind, other)]
+        return self.telling(kind, text) > 1 and fits[0] > fits[1] + _SOONER
 
     def telling(self, kind: Kind, text: str) -> int:
         """How many different words of a text some rule of this kind knows."""

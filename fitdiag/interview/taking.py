@@ -72,6 +72,12 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         return [Line(f"Only what {'was done' if kind == 'alteration' else 'is there'} goes here; what {left_out}.")]
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
+    if kind == "alteration" and talk.words.sooner("symptom", "alteration", words):
+        return [
+            Line(
+                "That sounds like something you see; it is asked for in a moment. Here goes only what was altered before."
+            )
+        ]
     found = talk.words.find(kind, words)
     if not found:
         return [_not_understood(talk, kind, words)]
@@ -221,9 +227,14 @@ def _reply_offered(talk: Interview, offered: Finding, typed: str) -> list[Line]:
     return _reply_symptom(talk, talk.base.symptoms[offered.symptom], typed)
 
 
+_REST = re.compile(r"\b(?:rest|the others?)\b.*\b(?:no|none|yes)\b", re.IGNORECASE)
+
+
 def _reply_questions(talk: Interview, typed: str) -> list[Line]:
     """An answer to the question that is on, or to all of a screen."""
     if len(talk.screen) == 1:
+        if _REST.search(typed):
+            return [Line("One question is open here, so there is no rest: answer it alone.")]
         return _reply_symptom(talk, talk.base.symptoms[talk.screen[0]], typed)
     if not typed:
         return [Line("Enter alone is no answer; no means that none of them is there.")]

@@ -16,7 +16,7 @@ from fitdiag.units import Units, format_length
 HEADS = {
     "pictures": "What the pictures show",
     "history": "Earlier rounds",
-    "body": "The client",
+    "body": "Shape and stance",
     "seen": "What you see",
     "questions": "Questions",
 }

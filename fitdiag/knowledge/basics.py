@@ -1,7 +1,5 @@
 """What all rules are made of: a frozen model that knows its keys, ids, texts, and lengths written with a unit."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated
@@ -50,6 +48,11 @@ class Ref:
     """Marks a field whose text is the id of a rule, or a word of a table; what kind of thing it names."""
 
     kind: str
+
+
+@dataclass(frozen=True)
+class PartRef(Ref):
+    """Marks a name of `garment.yaml`: a piece, seam, corner, level, height or measure of the garment."""
 
 
 SymptomId = Annotated[Id, Ref("symptom")]

@@ -18,10 +18,10 @@ from pydantic import BaseModel
 
 from fitdiag import __version__
 from fitdiag.files import make_folder, own_folder, write_atomically
+from fitdiag.knowledge.about import About
 from fitdiag.knowledge.folders import shared_folder
 from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
-    About,
     Alteration,
     BodyNote,
     Cause,

@@ -5,7 +5,7 @@ Each check is a function from a rule base to problems; `CHECKS` lists them, so t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from itertools import combinations, pairwise
 
 from pydantic import BaseModel
@@ -36,38 +36,21 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
     conditions = [
         condition for rule in base.alterations.values() for condition in (*rule.avoid_when, *rule.careful_when)
     ]
-    for symptom, causes in base.causes_of.items():
-        if not causes and not base.symptoms[symptom].draft:
-            yield Problem(
-                "unused",
-                f"no cause shows the symptom '{symptom}'",
-                _at(base, "symptom", symptom),
-                "add a link, or take it out",
-            )
-    heeded = {note for cause in base.causes.values() for note in cause.body} | {
-        condition.body for condition in conditions
-    }
-    for note in base.body_notes:
-        if note not in heeded and ("body note", note) not in shared:
-            yield Problem(
-                "unused",
-                f"no rule heeds the body note '{note}'",
-                _at(base, "body note", note),
-                "add it to a cause, or take it out",
-            )
+    heeded = {note for cause in base.causes.values() for note in cause.body} | {one.body for one in conditions}
     called = {follow.do for rule in base.alterations.values() for follow in rule.follow_ups}
-    for alteration, causes in base.cures_of.items():
-        if not causes and alteration not in called and not base.alterations[alteration].draft:
-            yield Problem(
-                "unused",
-                f"no cause is cured by '{alteration}' and nothing calls for it",
-                _at(base, "alteration", alteration),
-                "add it to a cause, or take it out",
-            )
     cited = {named for rule in _rules(base) for _, kind, named in references(rule) if kind == "source"}
-    for source in base.sources:
-        if source not in cited and ("source", source) not in shared:
-            yield Problem("unused", f"no rule cites the source '{source}'", _at(base, "source", source), "take it out")
+    idle = [("symptom", name, "no cause shows the symptom", "add a link, or take it out")
+            for name, causes in base.causes_of.items() if not causes and not base.symptoms[name].draft]  # fmt: skip
+    idle += [("body note", name, "no rule heeds the body note", "add it to a cause, or take it out")
+             for name in base.body_notes if name not in heeded and ("body note", name) not in shared]  # fmt: skip
+    idle += [("source", name, "no rule cites the source", "take it out")
+             for name in base.sources if name not in cited and ("source", name) not in shared]  # fmt: skip
+    for kind, name, told, hint in idle:
+        yield Problem("unused", f"{told} '{name}'", _at(base, kind, name), hint)
+    for name, causes in base.cures_of.items():
+        if not causes and name not in called and not base.alterations[name].draft:
+            told, hint = f"no cause is cured by '{name}' and nothing calls for it", "add it to a cause, or take it out"
+            yield Problem("unused", told, _at(base, "alteration", name), hint)
     seams = {seam for rule in base.alterations.values() for seam in rule.seams}
     for index, seam in enumerate(base.about.seams):
         if seam not in seams:
@@ -76,16 +59,8 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
 
 
 def _rules(base: RuleBase) -> Iterator[BaseModel]:
-    for table in (
-        base.symptoms,
-        base.body_notes,
-        base.causes,
-        base.alterations,
-        base.ease,
-        base.cloths,
-        base.simulated_signs,
-    ):
-        yield from table.values()
+    for name in ("symptoms", "body_notes", "causes", "alterations", "ease", "cloths", "simulated_signs"):
+        yield from getattr(base, name).values()
     yield from (*base.order, *base.slopes, *base.rests, base.words)
 
 
@@ -96,12 +71,9 @@ def same_signs(base: RuleBase) -> Iterator[Problem]:
     for cause in base.causes.values():
         profile = tuple(sorted((link.symptom, numbers[link.how_often]) for link in cause.shows))
         if profile in profiles:
-            yield Problem(
-                "same-signs",
-                f"'{cause.id}' shows exactly what '{profiles[profile]}' shows; no answer can tell them apart",
-                _at(base, "cause", cause.id),
-                "add a symptom or a test that one of them shows",
-            )
+            told = f"'{cause.id}' shows exactly what '{profiles[profile]}' shows; no answer can tell them apart"
+            hint = "add a symptom or a test that one of them shows"
+            yield Problem("same-signs", told, _at(base, "cause", cause.id), hint)
         profiles.setdefault(profile, cause.id)
 
 
@@ -111,9 +83,8 @@ def causes_are_sound(base: RuleBase) -> Iterator[Problem]:
         where = _at(base, "cause", cause.id)
         if bool(cause.cured_by) == bool(cause.may_stay):
             told = "has no cure" if not cause.cured_by else "has a cure and may stay as well"
-            yield Problem(
-                "cure", f"'{cause.id}' {told}", where, "give cured_by, or may_stay if it is harmless; not both"
-            )
+            hint = "give cured_by, or may_stay if it is harmless; not both"
+            yield Problem("cure", f"'{cause.id}' {told}", where, hint)
         symptoms = [link.symptom for link in cause.shows]
         for index, alike in enumerate(cause.look_alikes):
             if alike.cause == cause.id:
@@ -121,12 +92,9 @@ def causes_are_sound(base: RuleBase) -> Iterator[Problem]:
                 yield Problem("look-alike", f"'{cause.id}' is its own look-alike", where, "name another cause")
             for number, symptom in enumerate(alike.by):
                 if symptom not in symptoms and symptom not in _shown_by(base, alike.cause):
-                    yield Problem(
-                        "look-alike",
-                        f"'{symptom}' should tell '{cause.id}' from '{alike.cause}', but neither shows it",
-                        _at(base, "cause", cause.id, "look_alikes", index, "by", number),
-                        "add a link to one of them, or take it out",
-                    )
+                    told = f"'{symptom}' should tell '{cause.id}' from '{alike.cause}', but neither shows it"
+                    where = _at(base, "cause", cause.id, "look_alikes", index, "by", number)
+                    yield Problem("look-alike", told, where, "add a link to one of them, or take it out")
 
 
 def _shown_by(base: RuleBase, cause: str) -> set[str]:
@@ -152,12 +120,8 @@ def _measure(base: RuleBase, symptom: Symptom) -> Iterator[Problem]:
         rising.reverse()
     if not rising[0] < rising[1] < rising[2]:
         direction = "rise" if measure.worse == "more" else "fall"
-        yield Problem(
-            "grades",
-            f"'{symptom.id}': the grades must {direction} from slight to strong",
-            where,
-            f"worse is '{measure.worse}'; is that what is meant?",
-        )
+        told = f"'{symptom.id}': the grades must {direction} from slight to strong"
+        yield Problem("grades", told, where, f"worse is '{measure.worse}'; is that what is meant?")
     if measure.give_mm <= 0:
         where = _at(base, "symptom", symptom.id, "measure", "give")
         yield Problem("grades", f"'{symptom.id}': give must be more than 0", where, "how far do two fitters differ?")
@@ -194,13 +158,17 @@ def _rows(base: RuleBase, table: EaseTable) -> Iterator[Problem]:
 def alterations_are_sound(base: RuleBase) -> Iterator[Problem]:
     """Amounts refer to measurable symptoms, limits make sense, conditions name one thing, nothing cures and worsens."""
     for rule in base.alterations.values():
+        for key, steps in rule.wearer.items():
+            for number in steps if isinstance(steps, Mapping) else ():
+                if not 1 <= int(number) <= len(getattr(rule, key)):
+                    told = f"'{rule.id}' has no step {number} under '{key}' to say to the wearer"
+                    yield Problem(
+                        "wearer", told, _at(base, "alteration", rule.id, "wearer", key), "number the steps from 1"
+                    )
         if (aim := rule.amount.aim) is not None and base.symptoms[aim.symptom].measure is None:
-            yield Problem(
-                "not-measurable",
-                f"'{rule.id}': the amount aims at '{aim.symptom}', which has no measure",
-                _at(base, "alteration", rule.id, "amount", "aim", "symptom"),
-                "give the symptom a measure, or take it out here",
-            )
+            told = f"'{rule.id}': the amount aims at '{aim.symptom}', which has no measure"
+            where = _at(base, "alteration", rule.id, "amount", "aim", "symptom")
+            yield Problem("not-measurable", told, where, "give the symptom a measure, or take it out here")
         if rule.amount.start_mm > rule.most_a_round.amount_mm:
             where = _at(base, "alteration", rule.id, "amount", "start")
             yield Problem("limit", f"'{rule.id}': the start is more than the most a round", where, "start with less")
@@ -221,12 +189,9 @@ def _conditions(base: RuleBase, rule: Alteration, key: str, conditions: tuple[Co
     for index, condition in enumerate(conditions):
         given = [kind for kind in ("body", "symptom", "absent", "done") if getattr(condition, kind)]
         if len(given) != 1:
-            yield Problem(
-                "condition",
-                f"'{rule.id}': a condition names one of body, symptom, absent, done; here {len(given)}",
-                _at(base, "alteration", rule.id, key, index),
-                "write two conditions" if given else "name what it depends on",
-            )
+            told = f"'{rule.id}': a condition names one of body, symptom, absent, done; here {len(given)}"
+            hint = "write two conditions" if given else "name what it depends on"
+            yield Problem("condition", told, _at(base, "alteration", rule.id, key, index), hint)
 
 
 def order_is_sound(base: RuleBase) -> Iterator[Problem]:
@@ -348,14 +313,6 @@ def _axes(base: RuleBase) -> Iterator[Problem]:
 
 
 CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (
-    unused_ids,
-    same_signs,
-    causes_are_sound,
-    measures_are_sound,
-    alterations_are_sound,
-    ease_is_sound,
-    figures_are_sound,
-    extents_are_sound,
-    order_is_sound,
-    names_are_the_garments,
-)
+    unused_ids, same_signs, causes_are_sound, measures_are_sound, alterations_are_sound, ease_is_sound, figures_are_sound,
+    extents_are_sound, order_is_sound, names_are_the_garments,
+)  # fmt: skip

@@ -160,10 +160,8 @@ class _Reader:
         if "amount" in value and symptom.measure is None:
             self.fault((*loc, "amount"), "amount", f"{symptom.id} has no amount to measure", "answer yes, no or unsure")
         seen = self.word((*loc, "seen"), value.get("seen"), SEEN_WORDS.get, "yes, no or unsure")
-        severity = self.word(
-            (*loc, "severity"), value.get("severity"), lambda w: w if w in SEVERITIES else None, ", ".join(SEVERITIES)
-        )
-        side = self.word((*loc, "side"), value.get("side"), lambda w: w if w in SIDES else None, ", ".join(SIDES))
+        severity = self.one_of((*loc, "severity"), value.get("severity"), SEVERITIES)
+        side = self.one_of((*loc, "side"), value.get("side"), SIDES)
         origin = self.origin(loc, value)
         if amount is not None and symptom.measure is not None and seen is None:
             return measured(symptom, amount, side=side, error_mm=error_mm, origin=origin)
@@ -176,11 +174,10 @@ class _Reader:
         return Finding(symptom.id, seen or "yes", amount, error_mm, severity, side, origin)
 
     def origin(self, loc: tuple[str | int, ...], value: Mapping[Any, Any]) -> Origin:
-        origins = get_args(Origin)
-        given = self.word(
-            (*loc, "origin"), value.get("origin"), lambda w: w if w in origins else None, ", ".join(origins)
-        )
-        return given or "file"
+        return self.one_of((*loc, "origin"), value.get("origin"), get_args(Origin)) or "file"
+
+    def one_of(self, loc: tuple[str | int, ...], value: object, words: tuple[Any, ...]) -> Any:
+        return self.word(loc, value, lambda word: word if word in words else None, ", ".join(words))
 
     def apart(self, loc: tuple[str | int, ...], symptom: Symptom, value: Mapping[Any, Any]) -> Finding | None:
         """`{left: 3/8 in, right: 3/4 in}`: both sides measured, each by itself."""

@@ -3,17 +3,21 @@
 Nothing else in the program names a piece, a seam or a level. A second garment is a second folder with a `garment.yaml`.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
-from fitdiag.knowledge.basics import Id, LengthMm, Rule, Text, YesNo
+from fitdiag.knowledge.basics import Id, LengthMm, PartRef, Rule, Text, YesNo
 
 MeasureName = Text
+SeamId = Annotated[Id, PartRef("seam")]
+CornerId = Annotated[Id, PartRef("corner")]
+PieceId = Annotated[Id, PartRef("piece")]
+LevelId = Annotated[Id, PartRef("level")]
+LineId = Annotated[Id, PartRef("level line")]
+MeasureRef = Annotated[Text, PartRef("measure")]
 Operation = Literal[
     "open-wedge", "close-wedge", "spread-level", "overlap-level", "slide-section", "scoop-curve", "fill-curve",
     "add-extension", "take-extension", "move-seam", "taper-seam", "change-dart", "swing-leg", "raise-waist",
@@ -75,27 +79,27 @@ class Move(Rule):
     """
 
     do: Do
-    on: tuple[Id, ...] = ()
+    on: tuple[PieceId, ...] = ()
     by: float = Field(default=1.0, ge=-4, le=4)
     cut: tuple[Text, Text] | None = None
-    keeps: Id | None = None
-    seam: Id | None = None
-    seams: tuple[Id, ...] = ()
-    end: Id | None = None
-    at: Mapping[Id, float] = Field(default_factory=dict)
-    line: Id | None = None
+    keeps: SeamId | None = None
+    seam: SeamId | None = None
+    seams: tuple[SeamId, ...] = ()
+    end: CornerId | None = None
+    at: Mapping[Annotated[Id, PartRef("height")], float] = Field(default_factory=dict)
+    line: LineId | None = None
     drawn: Literal["curve", "straight"] = "curve"
-    way: Id | None = None
+    way: Annotated[Id, PartRef("seam (or 'up')")] | None = None
     square_mm: LengthMm | None = Field(default=None, alias="square")
-    taper: Mapping[Id, Text] = Field(default_factory=dict)
-    until: Id | None = None
+    taper: Mapping[SeamId, Annotated[Text, PartRef("height, length or 'all'")]] = Field(default_factory=dict)
+    until: Annotated[Id, PartRef("corner or seam")] | None = None
     wider: float = 0.0
     longer: float = 0.0
     over_mm: LengthMm | None = Field(default=None, alias="over")
     up_to_mm: LengthMm | None = Field(default=None, alias="up_to")
 
     @model_validator(mode="after")
-    def _says_enough(self) -> Move:
+    def _says_enough(self) -> Self:
         missing = [name for name in sorted(NEEDS[self.do]) if not getattr(self, name)]
         if missing:
             raise ValueError(f"the move '{self.do}' must say {' and '.join(missing)}")
@@ -114,22 +118,22 @@ class Shape(Rule):
 
     id: Id
     seams: tuple[Id, ...] = Field(min_length=3)
-    corners: Mapping[Id, Id]
-    inner: tuple[Id, ...]
-    outer: tuple[Id, ...]
-    stays: Id
-    smooth: tuple[Id, ...] = ()
-    called: Mapping[Id, Text] = Field(default_factory=dict)
+    corners: Mapping[Id, SeamId]
+    inner: tuple[SeamId, ...]
+    outer: tuple[SeamId, ...]
+    stays: SeamId
+    smooth: tuple[CornerId, ...] = ()
+    called: Mapping[SeamId, Text] = Field(default_factory=dict)
     stands: tuple[Annotated[str, StringConstraints(pattern=STANDS.pattern)], ...] = ()
-    hollow: tuple[tuple[Id, Id], ...] = ()
+    hollow: tuple[tuple[SeamId, SeamId], ...] = ()
 
 
 class NotchRule(Rule):
     """A notch: on which seam, and at which height, or how far along from a corner."""
 
     id: Id
-    on: tuple[Id, ...] = ()
-    seam: Id
+    on: tuple[PieceId, ...] = ()
+    seam: SeamId
     at: Text
 
 
@@ -137,9 +141,9 @@ class PieceRule(Rule):
     """A piece: its shape and how many times it is cut (2: mirrored; 1: on the fold along the seam `fold`, if it names one)."""
 
     id: Id
-    shape: Id
+    shape: Annotated[Id, PartRef("shape")]
     cut: int = Field(default=2, ge=1, le=8)
-    fold: Id | None = None
+    fold: SeamId | None = None
 
 
 class Guess(Rule):
@@ -148,8 +152,8 @@ class Guess(Rule):
     `share` of the way from the lower to the upper one and `up` more, but at most the share `most`.
     """
 
-    corner: Id | None = None
-    between: tuple[Id, Id] | None = None
+    corner: CornerId | None = None
+    between: tuple[LevelId, LevelId] | None = None
     share: float = 0.5
     up_mm: LengthMm = Field(default=0.0, alias="up")
     most: float = 1.0
@@ -159,10 +163,10 @@ class Level(Rule):
     """A level, from the top down: the line of that name drawn on each piece, or the height of a corner or seam."""
 
     id: Id
-    corner: Id | None = None
-    seam: Id | None = None
-    from_end: tuple[Id, ...] = Field(default=(), alias="from")
-    to_end: tuple[Id, ...] = Field(default=(), alias="to")
+    corner: CornerId | None = None
+    seam: SeamId | None = None
+    from_end: tuple[SeamId, ...] = Field(default=(), alias="from")
+    to_end: tuple[SeamId, ...] = Field(default=(), alias="to")
     guess: Guess | None = None
 
 
@@ -170,20 +174,20 @@ class Height(Rule):
     """A height that lies above or below a level, or between two."""
 
     id: Id
-    level: Id | None = None
+    level: Annotated[Id, PartRef("level or corner")] | None = None
     up_mm: LengthMm | None = Field(default=None, alias="up")
     down_mm: LengthMm | None = Field(default=None, alias="down")
-    between: tuple[Id, Id] | None = None
+    between: tuple[Annotated[Id, PartRef("level or height")], Annotated[Id, PartRef("level or height")]] | None = None
     share: float = 0.5
-    source: Text
+    source: Annotated[Text, PartRef("source")]
 
 
 class Pair(Rule):
     """Two seams that are sewn to each other, each from the end that is matched first. `ease_mm`: what may be eased in."""
 
     id: Text
-    one: tuple[Id, Id]
-    other: tuple[Id, Id]
+    one: tuple[PieceId, SeamId]
+    other: tuple[PieceId, SeamId]
     from_end: Annotated[Literal["start", "end"], Field(alias="from")] = "start"
     ease_mm: LengthMm = Field(default=2.0, alias="ease")
 
@@ -192,29 +196,29 @@ class Meeting(Rule):
     """Corners that come together when sewn, and what their angles should add up to."""
 
     id: Text
-    corners: Mapping[Id, Id]
+    corners: Mapping[PieceId, CornerId]
     degrees: float
     within: float
-    source: Text
+    source: Annotated[Text, PartRef("source")]
 
 
 class MeasureRule(Rule):
     """A measure of one piece (`of` which; all if not said), or of several: `sum`, `less` and `girth` of measures named before."""
 
     id: MeasureName
-    of: tuple[Id, ...] = ()
-    length: tuple[Id, ...] = ()
-    line: Id | None = None
-    width: Id | None = None
+    of: tuple[PieceId, ...] = ()
+    length: tuple[SeamId, ...] = ()
+    line: LineId | None = None
+    width: CornerId | None = None
     below_mm: LengthMm | None = Field(default=None, alias="below")
-    drop: tuple[Id, Id] | None = None
-    across: tuple[Id, Id] | None = None
-    to_grain: Id | None = None
+    drop: tuple[CornerId, CornerId] | None = None
+    across: tuple[CornerId, CornerId] | None = None
+    to_grain: Annotated[Id, PartRef("seam or level")] | None = None
     less_darts: YesNo = False
-    with_allowance: Id | None = None
-    sum: tuple[Text, ...] = ()
-    less: tuple[Text, Text] | None = None
-    girth: Text | None = None
+    with_allowance: SeamId | None = None
+    sum: tuple[MeasureRef, ...] = ()
+    less: tuple[MeasureRef, MeasureRef] | None = None
+    girth: Annotated[Text, PartRef("measure of a piece")] | None = None
     times: int = 1
 
 
@@ -226,20 +230,20 @@ class Watch(Rule):
     measure, `{wanted}` for what it is held against and `{short}` for what is missing.
     """
 
-    measure: MeasureName
+    measure: MeasureRef
     at_least_mm: LengthMm | None = Field(default=None, alias="at_least")
     apart_mm: LengthMm | None = Field(default=None, alias="apart")
     of_body: Id | None = None
     of_block: float | None = Field(default=None, gt=0, le=1)
-    body: Id | None = None
+    body: Annotated[Id, PartRef("body note")] | None = None
     told: Text
-    source: Text
+    source: Annotated[Text, PartRef("source")]
 
 
 class Followed(Rule):
     """The measure that tells most of what earlier rounds did: less of it is `nearer`, and `moved` says by how much, `{amount}`."""
 
-    measure: MeasureName
+    measure: MeasureRef
     nearer: Text
     moved: Text
 

@@ -8,16 +8,17 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache as cached
 from pathlib import Path
-from typing import Annotated, Any, get_args, get_origin, get_type_hints
+from types import UnionType
+from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
 
 from pydantic import BaseModel, ValidationError
 
 from fitdiag.knowledge import cache
+from fitdiag.knowledge.about import About, Vocabulary
 from fitdiag.knowledge.basics import Ref
 from fitdiag.knowledge.folders import default_rules, shared_folder, shipped
 from fitdiag.knowledge.garment import Garment
 from fitdiag.knowledge.model import (
-    About,
     Alteration,
     BodyNote,
     Cause,
@@ -29,7 +30,6 @@ from fitdiag.knowledge.model import (
     SlopeRow,
     Source,
     Symptom,
-    Vocabulary,
     Words,
     source_key,
 )
@@ -52,6 +52,12 @@ _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
     EaseTable: "ease table", Cloth: "cloth", SimulatedSign: "simulated sign",
 }  # fmt: skip
+_ROWS: Mapping[type[BaseModel], str] = {
+    Order: "order",
+    SlopeRow: "slope",
+    RestRow: "rest",
+    Renamed: "renamed",
+}  # without ids
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from")
 _CHANCE, _FACTOR = (0.001, 0.999), (0.01, 100.0)
@@ -85,10 +91,7 @@ class _Reading:
     shared: bool = False  # the folder that is read just now is the shared one
     problems: list[Problem] = field(default_factory=list)
     rules: dict[str, dict[str, Any]] = field(default_factory=lambda: {kind: {} for kind in _KINDS.values()})
-    order: list[Order] = field(default_factory=list)
-    slopes: list[SlopeRow] = field(default_factory=list)
-    rests: list[RestRow] = field(default_factory=list)
-    renamed: list[Renamed] = field(default_factory=list)
+    rows: dict[str, list[Any]] = field(default_factory=lambda: {name: [] for name in _ROWS.values()})
     declared: dict[str, set[str]] = field(default_factory=lambda: {kind: set() for kind in _KINDS.values()})
     # kinds of which a whole file could not be read: there is no telling what is in it
     unread: set[str] = field(default_factory=set)
@@ -143,8 +146,8 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     if isinstance(about, About):
         reading.documents.append((reading.places.documents["rulebase.yaml", ""][0], (), about))
     shared = _shared(reading, about)
-    own_words = shared is None or (folder / "words.yaml").exists()
-    words = _single(reading, folder if own_words or shared is None else shared, "words.yaml", Words)
+    words_in = folder if shared is None or (folder / "words.yaml").exists() else shared
+    words = _single(reading, words_in, "words.yaml", Words)
     garment = _single(reading, folder, "garment.yaml", Garment) if (folder / "garment.yaml").exists() else None
     if shared is not None and isinstance(about, About):
         about = _with_vocabulary(about, _single(reading, shared, "vocabulary.yaml", Vocabulary))
@@ -162,10 +165,10 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             symptoms=reading.rules["symptom"],
             causes=reading.rules["cause"],
             alterations=reading.rules["alteration"],
-            order=tuple(reading.order),
-            slopes=tuple(reading.slopes),
-            rests=tuple(reading.rests),
-            renamed=tuple(reading.renamed),
+            order=tuple(reading.rows["order"]),
+            slopes=tuple(reading.rows["slope"]),
+            rests=tuple(reading.rows["rest"]),
+            renamed=tuple(reading.rows["renamed"]),
             ease=reading.rules["ease table"],
             cloths=reading.rules["cloth"],
             simulated_signs=reading.rules["simulated sign"],
@@ -267,11 +270,8 @@ def _keep(reading: _Reading, document: Document, loc: Location, data: Any, model
         return None
     reading.documents.append((document, loc, rule))
     if kind is None:
-        lists: dict[type[BaseModel], tuple[str, list[Any]]] = {
-            Order: ("order", reading.order), SlopeRow: ("slope", reading.slopes), RestRow: ("rest", reading.rests),
-            Renamed: ("renamed", reading.renamed),
-        }  # fmt: skip
-        name, rows = lists[model]
+        name = _ROWS[model]
+        rows = reading.rows[name]
         reading.places[name, str(len(rows))] = document.where(loc)
         rows.append(rule)
         return rule
@@ -315,47 +315,38 @@ def problems_of(
 ) -> Iterator[Problem]:
     """A pydantic error in a fitter's words, one problem per fault, each at its line and column."""
     for fault in error.errors(include_url=False):
-        inner: Location = tuple(part for part in fault["loc"] if part != "[key]")
-        at = (*loc, *inner)
-        where = document.where(at)
-        key = inner[-1] if inner else ""
-        told = _told(fault["input"])
-        match fault["type"]:
-            case "missing":
-                yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
-            case "extra_forbidden":
-                known = _keys_at(model, inner[:-1])
-                hint = hints.near(str(key), known) or (f"known here: {', '.join(known)}" if known else "")
-                yield Problem(
-                    "unknown-key",
-                    f"'{one_line(key, 40)}' is not a key here",
-                    document.where_key(at[:-1], str(key)),
-                    hint,
-                )
-            case "literal_error":
-                expected = fault.get("ctx", {}).get("expected", "")
-                yield Problem("value", f"{told} is not one of {expected}", where)
-            case "value_error":
-                yield Problem("value", one_line(fault["msg"].removeprefix("Value error, ")), where)
-            case "string_pattern_mismatch":
-                yield Problem("id", f"{told} is not an id", where, "lower-case words joined by hyphens, like flat-seat")
-            case "string_type":
-                yield Problem("type", f"'{key}' must be text, not {told}", where, "put it in quotes")
-            case "tuple_type":
-                yield Problem("type", f"'{key}' must be a list, not {told}", where, "write '- ' items, or [one, two]")
-            case "mapping_type" | "dict_type" | "model_type" | "model_attributes_type":
-                yield Problem("type", f"'{key}' must be a block of 'key: value' lines, not {told}", where)
-            case "float_type" | "float_parsing":
-                yield Problem("type", f"'{key}' must be a number, not {told}", where)
-            case "too_short" | "string_too_short":
-                yield Problem("value", f"'{key}' is too short", where, "say at least one thing")
-            case "string_too_long":
-                yield Problem("value", f"'{key}' is longer than {fault['ctx']['max_length']} characters", where)
-            case "greater_than" | "less_than_equal":
-                asked = one_line(fault["msg"]).removeprefix("Input should be ")
-                yield Problem("value", f"'{key}' must be {asked}, not {told}", where)
-            case _:
-                yield Problem("value", f"'{key}': {one_line(fault['msg'])}", where)
+        at: Location = (*loc, *(part for part in fault["loc"] if part != "[key]"))
+        key, kind, context = (at[-1] if len(at) > len(loc) else ""), fault["type"], fault.get("ctx", {})
+        if kind == "missing":
+            yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
+        elif kind == "extra_forbidden":
+            known = _keys_at(model, at[len(loc) : -1])
+            hint = hints.near(str(key), known) or (f"known here: {', '.join(known)}" if known else "")
+            where = document.where_key(at[:-1], str(key))
+            yield Problem("unknown-key", f"'{one_line(key, 40)}' is not a key here", where, hint)
+        else:
+            code, text, hint = _FAULTS.get(kind, ("value", "'{key}': {said}", ""))
+            said = one_line(fault["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
+            words = {"key": key, "told": _told(fault["input"]), "said": said, **context}
+            yield Problem(code, text.format(**words), document.where(at), hint)
+
+
+_BLOCK = ("type", "'{key}' must be a block of 'key: value' lines, not {told}", "")
+_NUMBER = ("type", "'{key}' must be a number, not {told}", "")
+_SHORT = ("value", "'{key}' is too short", "say at least one thing")
+_BOUND = ("value", "'{key}' must be {said}, not {told}", "")
+_FAULTS: Mapping[str, tuple[str, str, str]] = {
+    "literal_error": ("value", "{told} is not one of {expected}", ""),
+    "value_error": ("value", "{said}", ""),
+    "string_pattern_mismatch": ("id", "{told} is not an id", "lower-case words joined by hyphens, like flat-seat"),
+    "string_type": ("type", "'{key}' must be text, not {told}", "put it in quotes"),
+    "tuple_type": ("type", "'{key}' must be a list, not {told}", "write '- ' items, or [one, two]"),
+    **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type"), _BLOCK),
+    **dict.fromkeys(("float_type", "float_parsing"), _NUMBER),
+    **dict.fromkeys(("too_short", "string_too_short"), _SHORT),
+    "string_too_long": ("value", "'{key}' is longer than {max_length} characters", ""),
+    **dict.fromkeys(("greater_than", "less_than_equal"), _BOUND),
+}  # what pydantic found, as a code, a sentence and a hint
 
 
 def _told(value: object) -> str:
@@ -426,46 +417,46 @@ def _look_up_references(reading: _Reading, base: RuleBase) -> None:
 
 
 @cached
-def _annotations(model: type[BaseModel]) -> list[tuple[str, str, Any]]:
+def _annotations(model: type[BaseModel], mark: type[Ref]) -> list[tuple[str, str, Any]]:
     """Of each field that may refer to something: its name, its key in the file, and what is written there."""
     hints = get_type_hints(model, include_extras=True)
     fields = [(name, info.alias or name, hints[name]) for name, info in model.model_fields.items()]
-    return [field for field in fields if _refers(field[2])]
+    return [field for field in fields if _refers(field[2], mark)]
 
 
-def _refers(annotation: Any) -> bool:
+def _refers(annotation: Any, mark: type[Ref]) -> bool:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return bool(_annotations(annotation))
-    return isinstance(annotation, Ref) or any(map(_refers, get_args(annotation)))
+        return bool(_annotations(annotation, mark))  # type: ignore[arg-type]
+    marks = getattr(annotation, "__metadata__", ())
+    return any(type(one) is mark for one in marks) or any(_refers(part, mark) for part in get_args(annotation))
 
 
-def references(rule: BaseModel) -> Iterator[tuple[Location, str, str]]:
-    """Every id and word a rule refers to: where in the rule, of what kind, and the id; as `Ref` in the format says."""
-    for name, key, annotation in _annotations(type(rule)):
-        yield from _referred((key,), getattr(rule, name), annotation)
+def references(rule: BaseModel, mark: type[Ref] = Ref) -> Iterator[tuple[Location, str, str]]:
+    """Every id and word a rule refers to: where in the rule, of what kind, and the id; as `mark` in the format says."""
+    for name, key, annotation in _annotations(type(rule), mark):  # type: ignore[arg-type]
+        yield from _referred((key,), getattr(rule, name), annotation, mark)
 
 
-def _referred(loc: Location, value: Any, annotation: Any) -> Iterator[tuple[Location, str, str]]:
+def _referred(loc: Location, value: Any, annotation: Any, mark: type[Ref]) -> Iterator[tuple[Location, str, str]]:
     if value is None:
         return
+    if get_origin(annotation) in (Union, UnionType):  # X | None
+        annotation = get_args(annotation)[0]
+    inner = get_args(annotation)
     if isinstance(value, BaseModel):
-        yield from (((*loc, *at), kind, found) for at, kind, found in references(value))
+        yield from (((*loc, *at), kind, found) for at, kind, found in references(value, mark))
     elif get_origin(annotation) is Annotated:
-        inner, *marks = get_args(annotation)
-        if (ref := next((mark for mark in marks if isinstance(mark, Ref)), None)) is not None:
+        if (ref := next((one for one in inner[1:] if type(one) is mark), None)) is not None:
             yield loc, ref.kind, source_key(value) if ref.kind == "source" else value
         else:
-            yield from _referred(loc, value, inner)
+            yield from _referred(loc, value, inner[0], mark)
     elif isinstance(value, Mapping):
-        named, held = get_args(annotation)
         for key, item in value.items():
-            yield from _referred((*loc, key), key, named)
-            yield from _referred((*loc, key), item, held)
+            yield from _referred((*loc, key), key, inner[0], mark)
+            yield from _referred((*loc, key), item, inner[1], mark)
     elif isinstance(value, tuple):
         for index, item in enumerate(value):
-            yield from _referred((*loc, index), item, get_args(annotation)[0])
-    elif get_args(annotation):  # X | None
-        yield from _referred(loc, value, get_args(annotation)[0])
+            yield from _referred((*loc, index), item, inner[0] if inner[-1] is ... else inner[index], mark)
 
 
 def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:

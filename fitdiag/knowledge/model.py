@@ -4,8 +4,6 @@ Lengths stand in the files as text with a unit and are millimetres here (`..._mm
 words; `RuleBase` turns them into numbers through the tables of `words.yaml`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -13,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
+from fitdiag.knowledge.about import About
 from fitdiag.knowledge.basics import (
     AlterationId,
     AlterationIds,
@@ -45,6 +44,7 @@ from fitdiag.units import Units
 View = Literal["front", "side", "back", "worn", "paper"]
 Grade = Literal["published", "common-practice", "memory", "judgement", "geometry", "simulated"]
 Seen = Literal["yes", "no", "unsure"]
+WearerText = Literal["title", "why", "cloth", "paper", "true_up", "check_next"]
 Severity = Literal["slight", "clear", "strong"]
 
 
@@ -415,6 +415,9 @@ class Alteration(Rule):
     cloth: tuple[Text, ...] = Field(min_length=1)
     paper: tuple[Text, ...] = Field(min_length=1)
     true_up: tuple[Text, ...] = Field(min_length=1)
+    wearer: Mapping[WearerText, Text | Mapping[int, Text]] = Field(
+        default_factory=dict
+    )  # what the wearer reads, steps by number
     effects: tuple[Text, ...] = Field(min_length=1)
     effects_on: Mapping[Text, float] = Field(default_factory=dict)  # change of a pattern measure per amount altered
     worsens: Mapping[CauseId, HowWell] = Field(default_factory=dict)
@@ -468,44 +471,6 @@ class Renamed(Rule):
     now: tuple[SymptomId, ...] = Field(min_length=1)
 
 
-class Caution(Rule):
-    """A caution shown once, where it applies: to the fitter, and in the wearer's words."""
-
-    when: Literal["always", "pinning", "cutting", "photos", "pressing"]
-    text: Text
-    client: Text
-
-
-class About(Rule):
-    """`rulebase.yaml`: what this rule base is for, the seams and the stages of a round that its rules name.
-
-    `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
-    taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
-    those taken for it when typed; `opposites`: pairs of such words; `places`: those that name a part; `vocabulary.yaml` has them too.
-    """
-
-    format: Literal["fitdiag.rules/1"] = Field(alias="schema")
-    garment: Id
-    title: Text
-    shares: Id | None = None
-    stages: tuple[Id, ...] = Field(min_length=1)
-    seams: tuple[Id, ...]
-    photographs: tuple[Text, ...] = ()
-    presses: Mapping[Text, SymptomId] = Field(default_factory=dict)
-    cautions: tuple[Caution, ...]
-    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
-    opposites: tuple[tuple[Text, Text], ...] = ()
-    places: tuple[Text, ...] = ()
-
-
-class Vocabulary(Rule):
-    """`vocabulary.yaml`: words of `About` that several garments share."""
-
-    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
-    opposites: tuple[tuple[Text, Text], ...] = ()
-    places: tuple[Text, ...] = ()
-
-
 class WordTable(Rule):
     """Words and the numbers they stand for, with the source of the numbers."""
 
@@ -548,7 +513,7 @@ class RuleBase:
     garment: Garment | None = None
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
 
-    def in_units(self, units: Units) -> RuleBase:
+    def in_units(self, units: Units) -> "RuleBase":
         """The same rules with the lengths in their texts written in inches, or in centimetres."""
         if units not in self._spoken:
             tables: dict[str, Any] = {
@@ -561,17 +526,12 @@ class RuleBase:
         return self._spoken[units]
 
     @cached_property
-    def _spoken(self) -> dict[Units, RuleBase]:
+    def _spoken(self) -> "dict[Units, RuleBase]":
         return {}
 
     def setting(self, name: str) -> float:
         """A number from the `settings` table of words.yaml."""
         return self.words.settings.words[name]
-
-    @cached_property
-    def kept(self) -> dict[tuple[object, ...], Any]:
-        """What others work out from these rules alone, and need again and again."""
-        return {}
 
     @cached_property
     def believed(self) -> Mapping[str, Cause]:

@@ -38,9 +38,9 @@ def everything_before(base: RuleBase) -> dict[str, set[str]]:
 def exclusive(base: RuleBase) -> set[frozenset[str]]:
     """Pairs that are never carried out in the same round."""
     key = ("exclusive",)
-    if key not in base.kept:
-        base.kept[key] = {frozenset(pair) for rule in base.order for pair in combinations(rule.either, 2)}
-    found: set[frozenset[str]] = base.kept[key]
+    if key not in base.worked_out:
+        base.worked_out[key] = {frozenset(pair) for rule in base.order for pair in combinations(rule.either, 2)}
+    found: set[frozenset[str]] = base.worked_out[key]
     return found
 
 

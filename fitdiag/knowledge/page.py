@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable
+from typing import Any
 
 from fitdiag.knowledge.model import Alteration, BodyNote, Cause, RuleBase, Source, Symptom, source_key
 from fitdiag.units import Units, format_length
@@ -41,14 +42,12 @@ class _Page:
         self.lines.append("")
 
     def text(self, text: str, indent: str = "") -> None:
-        self.lines += textwrap.wrap(
-            text,
-            self.width,
-            initial_indent=indent,
-            subsequent_indent=indent,
-            break_long_words=False,
-            break_on_hyphens=False,  # an id stays whole, so that it can be copied
-        ) or [""]
+        first, rest = indent, " " * len(indent)
+        whole: dict[str, Any] = {
+            "break_long_words": False,
+            "break_on_hyphens": False,
+        }  # an id stays whole, so that it can be copied
+        self.lines += textwrap.wrap(text, self.width, initial_indent=first, subsequent_indent=rest, **whole) or [""]
 
     def part(self, title: str, body: str) -> None:
         self.text(f"{title}: {body}")
@@ -61,14 +60,7 @@ class _Page:
         self.lines.append(title)
         for number, item in enumerate(shown, 1):
             mark = f"{number}. " if numbered else "- "
-            self.lines += textwrap.wrap(
-                item,
-                self.width,
-                initial_indent="  " + mark,
-                subsequent_indent=" " * (2 + len(mark)),
-                break_long_words=False,
-                break_on_hyphens=False,
-            )
+            self.text(item, "  " + mark)
         self.lines.append("")
 
     def cite(self, source: str) -> str:

@@ -1,7 +1,5 @@
 """What the rules say for simulated cloth: kinds of cloth, what a body note moves on the body, which reading a sign is."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 from pydantic import Field

@@ -11,7 +11,7 @@ Station = Literal["front", "side", "back", "moving", "word", "off", "paper"]
 STATIONS: tuple[Station, ...] = get_args(Station)
 TITLES: Mapping[Station, str] = {
     "front": "Seen from the front", "side": "Seen from the side", "back": "Seen from the back",
-    "moving": "Moving and sitting", "word": "What the client says", "off": "Seams opened, trousers off", "paper": "On the paper",
+    "moving": "Moving and sitting", "word": "What the client says", "off": "Seams opened, taken off", "paper": "On the paper",
 }  # fmt: skip
 _MOVING = ("walking", "sitting", "stairs", "bending")
 _BY: Mapping[str, Station] = {

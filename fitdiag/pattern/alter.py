@@ -231,10 +231,7 @@ class Parting:
             lines={name: self._parted(line, move, closing) for name, line in piece.lines.items()},
             notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
             holes=tuple(one(at) for at in piece.holes),
-            joints=(
-                *(taken_along(joint) for joint in piece.joints if joint not in self.opened),
-                *joints,
-            ),
+            joints=(*(taken_along(joint) for joint in piece.joints if joint not in self.opened), *joints),
         )
 
     def _parted(self, line: Array, move: Map, closing: bool) -> Array:

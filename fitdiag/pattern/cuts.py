@@ -8,15 +8,7 @@ from math import asin
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import (
-    Cut,
-    Did,
-    Parting,
-    mapped,
-    redraw,
-    rotated,
-    tapering,
-)
+from fitdiag.pattern.alter import Cut, Did, Parting, mapped, redraw, rotated, tapering
 from fitdiag.pattern.garment import Spot, hits
 from fitdiag.pattern.making import Made, Work, far_along, stations
 from fitdiag.pattern.piece import Array, Dart, Joint, Piece, length, points

@@ -12,15 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitdiag.pattern.change import (
-    SEEN_MM,
-    Change,
-    change_of,
-    ends_of,
-    opens,
-    sentence,
-    to_true,
-)
+from fitdiag.pattern.change import SEEN_MM, Change, change_of, ends_of, opens, sentence, to_true
 from fitdiag.pattern.ink import (
     XY,
     Box,

@@ -198,14 +198,11 @@ def _pieces_of(document: Drawing, scale: float, where: Where, taken: Taken) -> l
     loose = _Block("")
     free = [e for e in document.modelspace() if e.dxftype() != "INSERT"]
     _gather(loose, free, scale, where, Taken(), document)
-    if any(loose.outlines.values()):
-        if not found:
-            told = "this file has no piece: each piece must be a block"
-            raise stop("blocks", told, where=where, hint="save it as a pattern, not as a drawing")
-        taken.left_out.append("an outline that belongs to no piece")
     if not found:
         told = "this file has no piece: each piece must be a block"
         raise stop("blocks", told, where=where, hint="save it as a pattern, not as a drawing")
+    if any(loose.outlines.values()):
+        taken.left_out.append("an outline that belongs to no piece")
     return found
 
 

@@ -8,16 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import (
-    Did,
-    Shift,
-    mapped,
-    redraw,
-    shortened,
-    smooth_through,
-    tapering,
-    turned,
-)
+from fitdiag.pattern.alter import Did, Shift, mapped, redraw, shortened, smooth_through, tapering, turned
 from fitdiag.pattern.garment import arc
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, stations, way_out
 from fitdiag.pattern.piece import Array, Joint, Piece, length, points

@@ -4,28 +4,16 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Annotated, Any, Literal
 
 import numpy as np
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from fitdiag.pattern.assemble import check_size, level_faults, with_levels
 from fitdiag.pattern.garment import Garment, shipped_garment, with_notches
-from fitdiag.pattern.piece import (
-    MOST_POINTS,
-    Array,
-    Carried,
-    Dart,
-    Joint,
-    Notch,
-    Part,
-    Pattern,
-    Piece,
-    Side,
-    faults,
-    points,
-)
+from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
 from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, is_id, valid_day
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, stop
 
@@ -33,12 +21,6 @@ SCHEMA = "fitdiag.pattern/1"
 FARTHEST_MM = 10_000.0  # no point of a pattern lies farther from its origin
 MOST_DARTS, MOST_LINES, MOST_NOTCHES = 20, 50, 200
 LONGEST_TITLE, LONGEST_NOTE = 200, 2000
-_TOP = ("schema", "garment", "title", "grade", "client", "altered", "pieces")
-_CARRIED = ("alteration", "title", "amount_mm", "day", "side")
-_PIECE = (
-    "piece", "side", "for", "cut", "unit", "grain_x", "levels", "seams", "darts", "lines", "notches", "joints",
-    "holes", "band", "allowance", "note",
-)  # fmt: skip
 NAME = re.compile(r"[a-z0-9][a-z0-9 -]{0,39}\Z")
 _NUMBER_ROW = re.compile(r"\[\s+(-?[\d.]+),\s+(-?[\d.]+)\s+\]")
 
@@ -113,300 +95,275 @@ def _rows(line: Array) -> list[list[float]]:
     return [[rounded(x), rounded(y)] for x, y in line]
 
 
+# -- what stands in a file -----------------------------------------------------------------------------------------------
+
+
+class _Part(BaseModel):
+    """A block of a file. What is left empty counts as left out."""
+
+    model_config = ConfigDict(extra="forbid", populate_by_name=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _without_nothing(cls, data: Any) -> Any:
+        return {key: value for key, value in data.items() if value is not None} if isinstance(data, dict) else data
+
+
+Mm = Annotated[float, Field(strict=True, ge=-FARTHEST_MM, le=FARTHEST_MM, allow_inf_nan=False)]
+Width = Annotated[float, Field(strict=True, ge=0.0, le=FARTHEST_MM, allow_inf_nan=False)]
+Point = tuple[Mm, Mm]
+Seam = Annotated[list[Point], Field(min_length=2, max_length=MOST_POINTS)]
+Line = Annotated[list[Point], Field(min_length=2, max_length=1000)]
+Name = Annotated[str, Field(pattern=NAME.pattern.replace("\\Z", "$"))]
+
+
+class _Dart(_Part):
+    left: Point
+    right: Point
+    tip: Point
+
+
+class _Notch(_Part):
+    name: str
+    seam: str
+    at: Point
+
+
+class _Joint(_Part):
+    seam: str
+    at: tuple[Point, Point]
+    hidden: Seam | None = None
+    of: list[str] = []
+
+    @model_validator(mode="after")
+    def _each_step_has_a_seam(self) -> _Joint:
+        if self.hidden is not None and len(self.of) != len(self.hidden) - 1:
+            raise ValueError("a seam for each step of what is hidden")
+        return self
+
+
+class _Carried(_Part):
+    alteration: str
+    amount_mm: Mm
+    title: str = ""
+    day: str = ""
+    side: Side = "both"
+
+    @model_validator(mode="before")
+    @classmethod
+    def _day_as_text(cls, data: Any) -> Any:  # YAML takes a bare day for a date
+        return {**data, "day": str(data["day"])} if isinstance(data, dict) and data.get("day") else data
+
+    @model_validator(mode="after")
+    def _is_one(self) -> _Carried:
+        if not is_id(self.alteration):
+            raise ValueError(f"'{one_line(self.alteration, 40)}' is not an alteration's id")
+        if self.day and not valid_day(self.day):
+            raise ValueError(f"'{one_line(self.day, 20)}' is not a day; write it like 2026-11-25")
+        return self
+
+
+class _Piece(_Part):
+    piece: Any = None
+    side: Any = None  # what it was called in older files
+    for_side: Side = Field("both", alias="for")
+    cut: Any = None
+    unit: Literal["mm"]
+    grain_x: Mm
+    levels: dict[str, Mm] = {}
+    seams: dict[str, Seam]
+    darts: Annotated[list[_Dart], Field(max_length=MOST_DARTS)] = []
+    lines: Annotated[dict[Name, Line], Field(max_length=MOST_LINES)] = {}
+    notches: Annotated[list[_Notch], Field(max_length=MOST_NOTCHES)] | None = None
+    joints: Annotated[list[_Joint], Field(max_length=MOST_NOTCHES)] = []
+    holes: Annotated[list[Point], Field(max_length=MOST_NOTCHES)] = []
+    band: dict[str, tuple[Width, Width, Width]] = {}
+    allowance: dict[str, Width] = {}
+    note: str = ""
+
+
+class _File(_Part):
+    schema_: Literal["fitdiag.pattern/1"] = Field(alias="schema")
+    garment: str = ""
+    title: str = ""
+    grade: str = ""
+    client: str = ""
+    altered: Annotated[list[_Carried], Field(max_length=MOST_CARRIED)] = []
+    pieces: Annotated[list[_Piece], Field(max_length=20)]
+
+
+_WHOLE: Mapping[str, str] = {  # told once for the whole item
+    "darts": "a dart needs left, right and tip, each [x, y] in mm",
+    "notches": "a notch needs name, seam and at: [x, y] in mm",
+    "joints": "a joint needs seam and at: two points in mm; what is hidden needs points, and 'of' the seam of each step",
+    "band": "this needs three numbers of mm",
+}
+_KINDS: Mapping[str, str] = {
+    "list_type": "a list", "dict_type": "'name: value' lines", "model_type": "'name: value' lines",
+    "model_attributes_type": "'name: value' lines", "string_type": "text; put it in quotes",
+    "float_type": "a number of mm", "greater_than_equal": "", "less_than_equal": "", "finite_number": "",
+}  # fmt: skip
+
+
 def pattern_from_data(data: object, where: Find, garment: Garment | None = None) -> Pattern:
     """A pattern from plain values; `where` gives the place of a value. Raises ProblemsFoundError with every problem found."""
     if not isinstance(data, Mapping) or data.get("schema") != SCHEMA:
-        raise stop(
-            "schema",
-            f"this is not a pattern file: it has no 'schema: {SCHEMA}'",
-            where=where(()),
-            hint="is it the right file?",
-        )
+        told = f"this is not a pattern file: it has no 'schema: {SCHEMA}'"
+        raise stop("schema", told, where=where(()), hint="is it the right file?")
     named = data.get("garment", "")
     if not isinstance(named, str):
         raise stop("garment", "'garment' must be a name, like trousers", where=where(("garment",)))
     try:
         garment = garment or shipped_garment(named)
     except ProblemsFoundError as stopped:
-        raise ProblemsFoundError(
-            [replace(problem, where=where(("garment",))) for problem in stopped.problems]
-        ) from None
-    reading = _Reading(where, garment)
-    reading.known_keys((), data, _TOP)
-    title, grade = (reading.text((key,), data.get(key), LONGEST_TITLE) for key in ("title", "grade"))
-    client = reading.text(("client",), data.get("client"), LONGEST_CLIENT)
-    carried = reading.carried(("altered",), data.get("altered"))
-    found = reading.values(("pieces",), data.get("pieces"), "a list of pieces")
-    pieces: dict[str, dict[str, Piece]] = {"both": {}, "left": {}, "right": {}}
-    for index, value in enumerate(found[:20]):
-        piece = reading.piece(("pieces", index), value)
-        side = str(value.get("for", "both")) if isinstance(value, Mapping) else "both"
-        if piece and piece.name in pieces.get(side, {}):
-            reading.tell(
-                "pieces", f"there are two pieces '{piece.name}'", ("pieces", index, "piece"), "keep one of them"
-            )
-        elif piece and side in pieces:
-            pieces[side][piece.name] = piece
+        at = where(("garment",))
+        raise ProblemsFoundError([replace(problem, where=at) for problem in stopped.problems]) from None
+    wrong = _names(data, garment, where)
+    try:
+        file = _File.model_validate(data)
+    except ValidationError as error:
+        _tell(error, wrong, where)
+    if wrong:
+        raise ProblemsFoundError(list(wrong.values()))
+    problems: list[Problem] = []
+    pieces: dict[Side, dict[str, Piece]] = {"both": {}, "left": {}, "right": {}}
+    for index, one in enumerate(file.pieces):
+        piece, found = _piece_of(one, garment, where, ("pieces", index))
+        problems += found
+        if piece.name in pieces[one.for_side]:
+            told = f"there are two pieces '{piece.name}'"
+            problems.append(Problem("pieces", told, where(("pieces", index, "piece")), "keep one of them"))
+        pieces[one.for_side][piece.name] = piece
     own = {**pieces["both"], **pieces["right"]}
-    if not reading.problems and (set(own) != set(garment.parts) or set(pieces["left"]) != set(pieces["right"])):
+    if not problems and (set(own) != set(garment.parts) or set(pieces["left"]) != set(pieces["right"])):
         told = f"a pattern needs one each of: {', '.join(garment.parts)}; or one for left and one for right"
-        reading.tell("pieces", told, ("pieces",))
-    if not reading.problems:
-        ordered = {name: own[name] for name in garment.parts}
-        pattern = Pattern(garment, ordered, pieces["left"], title, grade, client, carried)
-        reading.problems += check_size(pattern, where(("pieces",)))
-    if reading.problems:
-        raise ProblemsFoundError(reading.problems)
+        problems.append(Problem("pieces", told, where(("pieces",))))
+    if problems:
+        raise ProblemsFoundError(problems)
+    carried = tuple(
+        Carried(one.alteration, one.amount_mm, one_line(one.title, LONGEST_NAME), one.day, one.side)
+        for one in file.altered
+    )
+    title, grade = one_line(file.title, LONGEST_TITLE), one_line(file.grade, LONGEST_TITLE)
+    ordered = {name: own[name] for name in garment.parts}
+    client = one_line(file.client, LONGEST_CLIENT)
+    pattern = Pattern(garment, ordered, pieces["left"], title, grade, client, carried)
+    if problems := check_size(pattern, where(("pieces",))):
+        raise ProblemsFoundError(problems)
     return pattern
 
 
-class _Reading:
-    """Reads values and keeps what is wrong with them, one problem for each thing."""
+def _piece_of(one: _Piece, garment: Garment, where: Find, loc: Loc) -> tuple[Piece, list[Problem]]:
+    """A piece with what is wrong in its shape."""
+    part = garment.parts[one.piece or one.side]
+    seams = {name: points(one.seams[name]) for name in part.seams}
+    lines, _ = with_levels(part, one.levels, {name: points(line) for name, line in one.lines.items()}, seams)
+    piece = Piece(
+        part, seams, tuple(Dart(*(points([at])[0] for at in (dart.left, dart.right, dart.tip))) for dart in one.darts), lines,
+        tuple(Notch(one_line(n.name, 40), n.seam, points([n.at])[0]) for n in one.notches or ()), one.grain_x, one.allowance,
+        one_line(one.note, LONGEST_NOTE), tuple(_joint_of(joint) for joint in one.joints), one.band,
+        tuple(points(one.holes)) if one.holes else (),
+    )  # fmt: skip
+    problems = [replace(problem, where=where((*loc, "levels"))) for problem in level_faults(piece)]
+    problems += [replace(problem, where=where(loc)) for problem in faults(piece)]
+    return (piece if one.notches is not None or problems else with_notches(garment, piece)), problems
 
-    def __init__(self, where: Find, garment: Garment) -> None:
-        self.where, self.garment = where, garment
-        self.problems: list[Problem] = []
-        self._hints = Hints()
 
-    def tell(self, code: str, message: str, loc: Loc, hint: str = "") -> None:
-        self.problems.append(Problem(code, message, self.where(loc), hint))
+def _joint_of(joint: _Joint) -> Joint:
+    if joint.hidden is None:
+        return Joint(joint.seam, points(joint.at))
+    return Joint(joint.seam, points(joint.at), points(joint.hidden), tuple(joint.of))
 
-    def known_keys(self, loc: Loc, data: Mapping[Any, Any], known: Sequence[str]) -> None:
-        for key in data:
-            if key not in known:
-                hint = self._hints.near(str(key), known) or f"it may hold {', '.join(known)}"
-                self.tell("unknown-key", f"'{one_line(key, 40)}' is not known here", (*loc, key), hint)
 
-    def text(self, loc: Loc, value: object, longest: int) -> str:
-        if value is not None and not isinstance(value, str):
-            self.tell("text", f"'{loc[-1]}' must be text", loc, "put it in quotes")
-        return one_line(value, longest) if isinstance(value, str) else ""
+def _names(data: Mapping[str, Any], garment: Garment, where: Find) -> dict[Loc, Problem]:
+    """Names in the pieces that their garment does not know, and seams that are missing."""
+    hints = Hints()
+    found: dict[Loc, Problem] = {}
 
-    def values(self, loc: Loc, value: object, what: str) -> list[Any]:
-        if not isinstance(value, list):
-            self.tell("list", f"'{loc[-1]}' must be {what}", loc)
-            return []
-        return value
+    def tell(code: str, told: str, loc: Loc, hint: str = "") -> None:
+        found[loc] = Problem(code, told, where(loc), hint)
 
-    def mapping(self, loc: Loc, data: Mapping[Any, Any], *, known: Sequence[str] | None = None) -> dict[str, Any]:
-        """The mapping at the last key of `loc`, empty if it is left out; names outside `known` are told."""
-        value = data.get(loc[-1])
-        if value is None:
-            return {}
-        if not isinstance(value, Mapping):
-            self.tell("mapping", f"'{loc[-1]}' must hold 'name: value' lines", loc)
-            return {}
-        if known is not None:
-            self.known_keys(loc, value, known)
-            return {name: value[name] for name in known if name in value}
-        for name in value:
-            if not isinstance(name, str) or not NAME.match(name):
-                self.tell(
-                    "name",
-                    f"'{one_line(name, 40)}' is not a name",
-                    (*loc, name),
-                    "use small letters, figures and spaces",
-                )
-        return {name: item for name, item in value.items() if isinstance(name, str)}
-
-    def number(self, loc: Loc, value: object, least: float = -FARTHEST_MM) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            self.tell("number", f"'{loc[-1]}' must be a number of mm", loc)
-            return 0.0
-        if not least <= value <= FARTHEST_MM:
-            self.tell(
-                "number",
-                f"'{loc[-1]}' must lie between {least:g} and {FARTHEST_MM:g} mm",
-                loc,
-                "are the numbers in mm?",
-            )
-            return 0.0
-        return float(value)
-
-    def line(self, loc: Loc, value: object, least: int, most: int) -> Array | None:
-        """A row of points, or None after telling about the first one that is not a point."""
-        rows = self.values(loc, value, "a list of points like [120.5, 30]")
-        if not isinstance(value, list):
-            return None
-        if not least <= len(rows) <= most:
-            count = least if least == most else f"{least} to {most}"
-            self.tell("points", f"'{loc[-1]}' has {len(rows)} points where {count} are needed", loc)
-            return None
-        for index, row in enumerate(rows):
-            if not self._is_point(row):
-                self.tell(
-                    "point",
-                    f"point {index + 1} of '{loc[-1]}' is not [x, y] in mm",
-                    (*loc, index),
-                    "write it like [120.5, 30]",
-                )
-                return None
-        return points(rows)
-
-    @staticmethod
-    def _is_point(row: object) -> bool:
-        return (
-            isinstance(row, list)
-            and len(row) == 2
-            and all(isinstance(v, int | float) and not isinstance(v, bool) and abs(v) <= FARTHEST_MM for v in row)
-        )
-
-    def carried(self, loc: Loc, value: object) -> tuple[Carried, ...]:
-        """What was altered before; every item that is not an alteration with its amount is told."""
-        items = self.values(loc, value, "a list of alterations") if value is not None else []
-        if len(items) > MOST_CARRIED:
-            self.tell("altered", f"more than {MOST_CARRIED} alterations", loc)
-        found = []
-        for index, item in enumerate(items[:MOST_CARRIED]):
-            here: Loc = (*loc, index)
-            if not isinstance(item, Mapping) or not isinstance(item.get("alteration"), str):
-                self.tell("altered", "this must hold 'alteration: ...' and 'amount_mm: ...'", here)
-                continue
-            self.known_keys(here, item, _CARRIED)
-            if not is_id(item["alteration"]):
-                self.tell("altered", f"'{one_line(item['alteration'], 40)}' is not an alteration's id", here)
-            amount = self.number((*here, "amount_mm"), item.get("amount_mm"))
-            day = str(item.get("day") or "")
-            if day and not valid_day(day):
-                self.tell("day", f"'{one_line(day, 20)}' is not a day", (*here, "day"), "write it like 2026-11-25")
-            title = self.text((*here, "title"), item.get("title"), LONGEST_NAME)
-            side: Side = item.get("side", "both")
-            if side not in ("both", "left", "right"):
-                self.tell("side", "'side' must be left or right", (*here, "side"))
-            found.append(Carried(item["alteration"], amount, title, day, side))
-        return tuple(found)
-
-    def piece(self, loc: Loc, data: object) -> Piece | None:
-        """A piece, or None if it told a problem."""
-        before = len(self.problems)
-        if not isinstance(data, Mapping):
-            self.tell("piece", "a piece must hold 'name: value' lines", loc)
-            return None
-        self.known_keys(loc, data, _PIECE)
-        name = data.get("piece", data.get("side"))
-        part = self.garment.parts.get(name) if isinstance(name, str) else None
+    pieces = data.get("pieces")
+    for index, piece in enumerate(pieces if isinstance(pieces, list) else ()):
+        loc: Loc = ("pieces", index)
+        if not isinstance(piece, Mapping):
+            continue
+        key = "piece" if "piece" in piece else "side"
+        part = garment.parts.get(piece[key]) if isinstance(piece.get(key), str) else None
         if part is None:
-            named = " or ".join(f"'piece: {known}'" for known in self.garment.parts)
-            self.tell("piece", f"a piece needs {named}", (*loc, "piece" if "piece" in data else "side"))
-            return None
-        if data.get("for", "both") not in ("both", "left", "right"):
-            self.tell("for", "'for' must be left or right", (*loc, "for"))
-        if data.get("unit") != "mm":
-            self.tell("unit", "a piece needs 'unit: mm'", (*loc, "unit"), "give all its numbers in mm")
-        grain_x = self.number((*loc, "grain_x"), data.get("grain_x"))
-        seams = self._seams((*loc, "seams"), data, part)
-        lines = self._lines((*loc, "lines"), data)
-        darts = self._darts((*loc, "darts"), data)
-        given = self.mapping((*loc, "levels"), data, known=part.levels)
-        heights = {name: self.number((*loc, "levels", name), value) for name, value in given.items()}
-        taken = self.mapping((*loc, "allowance"), data, known=part.seams)
-        allowance = {name: self.number((*loc, "allowance", name), value, 0.0) for name, value in taken.items()}
-        note = self.text((*loc, "note"), data.get("note"), LONGEST_NOTE)
-        notches, joints = (
-            self._notches(loc, data, part),
-            self._joints(loc, data, part),
-        )
-        if len(self.problems) > before:
-            return None
-        lines, _ = with_levels(part, heights, lines, seams)
-        band, holes = self._band((*loc, "band"), data, part), self._holes((*loc, "holes"), data)
-        if len(self.problems) > before:
-            return None
-        piece = Piece(part, seams, darts, lines, notches, grain_x, allowance, note, joints, band, holes)
-        self.problems += [replace(problem, where=self.where((*loc, "levels"))) for problem in level_faults(piece)]
-        self.problems += [replace(problem, where=self.where(loc)) for problem in faults(piece)]
-        if len(self.problems) > before:
-            return None
-        return piece if data.get("notches") is not None else with_notches(self.garment, piece)
+            told = "a piece needs " + " or ".join(f"'piece: {known}'" for known in garment.parts)
+            tell("piece", told, (*loc, key))
+            continue
+        for inner, known in (
+            ("seams", part.seams),
+            ("levels", part.levels),
+            ("allowance", part.seams),
+            ("band", part.seams),
+        ):
+            for name in piece[inner] if isinstance(piece.get(inner), Mapping) else ():
+                if name not in known:
+                    hint = hints.near(str(name), known) or f"it may hold {', '.join(known)}"
+                    told = f"'{one_line(name, 40)}' is not known here"
+                    tell("unknown-key", told, (*loc, inner, name), hint)
+        given = piece.get("seams")
+        if missing := [name for name in part.seams if not isinstance(given, Mapping) or given.get(name) is None]:
+            told, hint = f"the seams {', '.join(missing)} are missing", f"a piece has {', '.join(part.seams)}"
+            tell("seams", told, (*loc, "seams"), hint)
+        for inner in ("notches", "joints"):
+            rows = piece.get(inner)
+            for number, row in enumerate(rows if isinstance(rows, list) else ()):
+                of = [row.get("seam"), row.get("of")] if isinstance(row, Mapping) else []
+                of = [of[0], *of[1]] if of and isinstance(of[1], list) else of
+                if any(isinstance(seam, str) and seam not in part.seams for seam in of):
+                    tell(inner, _WHOLE[inner], (*loc, inner, number))
+    return found
 
-    def _holes(self, loc: Loc, data: Mapping[Any, Any]) -> tuple[Array, ...]:
-        found = self.line(loc, data["holes"], 1, MOST_NOTCHES) if data.get("holes") is not None else None
-        return () if found is None else tuple(found)
 
-    def _band(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> dict[str, tuple[float, float, float]]:
-        """How far each seam may be off, at its start, middle and end."""
-        found = {}
-        for name, value in self.mapping(loc, data, known=part.seams).items():
-            sizes = self.values((*loc, name), value, "three numbers of mm")
-            if len(sizes) != 3:
-                self.tell("band", f"'{name}' needs three numbers of mm", (*loc, name))
-                continue
-            start, middle, end = (self.number((*loc, name, k), size, 0.0) for k, size in enumerate(sizes))
-            found[name] = (start, middle, end)
-        return found
-
-    def _notches(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> tuple[Notch, ...]:
-        given = data.get("notches")
-        found = []
-        rows = self.values((*loc, "notches"), given, "a list of notches") if given is not None else []
-        for index, value in enumerate(rows[:MOST_NOTCHES]):
-            sound = isinstance(value, Mapping) and set(value) == {"name", "seam", "at"} and self._is_point(value["at"])
-            if not sound or value["seam"] not in part.seams or not isinstance(value["name"], str):
-                self.tell("notch", "a notch needs name, seam and at: [x, y] in mm", (*loc, "notches", index))
-            else:
-                found.append(Notch(one_line(value["name"], 40), value["seam"], points([value["at"]])[0]))
-        return tuple(found)
-
-    def _is_hidden(self, under: object, of: object, part: Part) -> bool:
-        return (
-            isinstance(under, list) and isinstance(of, list) and 2 <= len(under) <= MOST_POINTS and len(of) == len(under) - 1
-            and all(map(self._is_point, under)) and all(seam in part.seams for seam in of)
-        )  # fmt: skip
-
-    def _joints(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> tuple[Joint, ...]:
-        given = data.get("joints")
-        found = []
-        rows = self.values((*loc, "joints"), given, "a list of joints") if given is not None else []
-        for index, value in enumerate(rows[:MOST_NOTCHES]):
-            at, under, of = (
-                (value.get(key) for key in ("at", "hidden", "of")) if isinstance(value, Mapping) else (None,) * 3
-            )
-            sound = (
-                isinstance(value, Mapping)
-                and value.get("seam") in part.seams
-                and set(value) <= {"seam", "at", "hidden", "of"}
-            )
-            if not sound or not isinstance(at, list) or len(at) != 2 or not all(map(self._is_point, at)):
-                self.tell("joint", "a joint needs seam and at: two points in mm", (*loc, "joints", index))
-            elif under is None:
-                found.append(Joint(value["seam"], points(at)))
-            elif not self._is_hidden(under, of, part):
-                self.tell(
-                    "joint", "what is hidden needs points, and 'of' the seam of each step", (*loc, "joints", index)
-                )
-            else:
-                found.append(Joint(value["seam"], points(at), points(under), tuple(of)))  # type: ignore[arg-type]
-        return tuple(found)
-
-    def _seams(self, loc: Loc, data: Mapping[Any, Any], part: Part) -> dict[str, Array]:
-        given = self.mapping(loc, data, known=part.seams)
-        if missing := [name for name in part.seams if name not in given]:
-            hint = f"a piece has {', '.join(part.seams)}"
-            self.tell("seams", f"the seams {', '.join(missing)} are missing", loc, hint)
-        lines = {name: self.line((*loc, name), value, 2, MOST_POINTS) for name, value in given.items()}
-        return {name: line for name, line in lines.items() if line is not None}
-
-    def _lines(self, loc: Loc, data: Mapping[Any, Any]) -> dict[str, Array]:
-        given = self.mapping(loc, data)
-        if len(given) > MOST_LINES:
-            self.tell("lines", f"more than {MOST_LINES} balance lines", loc)
-            return {}
-        lines = {name: self.line((*loc, name), value, 2, 1000) for name, value in given.items()}
-        return {name: line for name, line in lines.items() if line is not None}
-
-    def _darts(self, loc: Loc, data: Mapping[Any, Any]) -> tuple[Dart, ...]:
-        given = self.values(loc, data["darts"], "a list of darts") if data.get("darts") is not None else []
-        if len(given) > MOST_DARTS:
-            self.tell("dart", f"more than {MOST_DARTS} darts", loc)
-            return ()
-        darts = []
-        for index, value in enumerate(given):
-            if (
-                not isinstance(value, Mapping)
-                or set(value) != {"left", "right", "tip"}
-                or not all(map(self._is_point, value.values()))
-            ):
-                self.tell("dart", "a dart needs left, right and tip, each [x, y] in mm", (*loc, index))
-            else:
-                darts.append(Dart(*(points([value[part]])[0] for part in ("left", "right", "tip"))))
-        return tuple(darts)
+def _tell(error: ValidationError, found: dict[Loc, Problem], where: Find) -> None:
+    """Add what does not fit the form of a file, in words; one problem for each place."""
+    hints, spoiled = Hints(), set()
+    for fault in error.errors(include_url=False):
+        loc, kind = tuple(part for part in fault["loc"] if part != "[key]"), fault["type"]
+        inner = next((k for k, part in enumerate(loc[:-1]) if part in _WHOLE), None)
+        rows = next((k for k, part in enumerate(loc) if part in ("seams", "lines")), None)
+        key, hint, code = loc[-1] if loc else "", "", kind
+        if kind == "float_type" and type(fault["input"]) is int:
+            kind = "finite_number"  # one that is too large for a float
+        if inner is not None:
+            loc, told = loc[: inner + 2], _WHOLE[str(loc[inner])]
+        elif rows is not None and len(loc) == rows + 2 and fault["input"] is None and "seams" in loc:
+            continue  # told as missing
+        elif rows is not None and len(loc) > rows + 2:
+            if loc[: rows + 2] in spoiled:
+                continue  # the first of a line is enough
+            spoiled.add(loc[: rows + 2])
+            loc, code = loc[: rows + 3], "point"
+            told, hint = f"point {int(loc[-1]) + 1} of '{loc[-2]}' is not [x, y] in mm", "write it like [120.5, 30]"
+        elif kind == "extra_forbidden":
+            model: type[BaseModel] = _Piece if loc[0] == "pieces" else _Carried if loc[0] == "altered" else _File
+            known = [info.alias or name for name, info in model.model_fields.items()]
+            told, hint = f"'{one_line(key, 40)}' is not known here", hints.near(str(key), known)
+            hint = hint or f"it may hold {', '.join(known)}"
+        elif kind == "value_error":
+            told = one_line(fault["msg"].removeprefix("Value error, "), 120)
+        elif loc[0] == "altered" and len(loc) == 2:
+            told = "this must hold 'alteration: ...' and 'amount_mm: ...'"
+        elif key == "unit":
+            told, hint = "a piece needs 'unit: mm'", "give all its numbers in mm"
+        elif key == "pieces":
+            told = "'pieces' must be a list of pieces"
+        elif kind in ("too_short", "too_long"):
+            told = f"'{key}' has {fault['ctx']['actual_length']} {'points' if rows is not None else 'items'}, too "
+            told += "few" if kind == "too_short" else "many"
+        elif kind == "string_pattern_mismatch":
+            told, hint = f"'{one_line(key, 40)}' is not a name", "use small letters, figures and spaces"
+        elif kind in _KINDS:
+            told = f"'{key}' must be {_KINDS[kind]}" if _KINDS[kind] else f"'{key}' must lie between "
+            if not _KINDS[kind]:
+                least = 0.0 if "allowance" in loc else -FARTHEST_MM
+                told, hint, code = f"{told}{least:g} and {FARTHEST_MM:g} mm", "are the numbers in mm?", "number"
+        elif kind == "missing":
+            told = f"'{key}' is missing"
+        else:
+            told = f"'{key}' is not what belongs there: {one_line(fault['msg'], 80)}"
+        found.setdefault(loc, Problem(code, told, where(loc), hint))

@@ -8,12 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import (
-    Did,
-    Shift,
-    shortened,
-    tapering,
-)
+from fitdiag.pattern.alter import Did, Shift, shortened, tapering
 from fitdiag.pattern.garment import Garment, Spot, along, arc, edge_of, height_at, hits, spot
 from fitdiag.pattern.piece import Array, Joint, Piece, length, points
 

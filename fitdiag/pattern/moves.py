@@ -10,10 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import (
-    Altered,
-    Did,
-)
+from fitdiag.pattern.alter import Altered, Did
 from fitdiag.pattern.cuts import slide, slit, spread, stretch, wedge, widen
 from fitdiag.pattern.drawn import darts, grain, keep, line_up, notches, nothing
 from fitdiag.pattern.edges import bend, corner, edge, shift_end, slip, straight, swing, tip

@@ -15,18 +15,7 @@ import numpy as np
 from fitdiag.pattern import details
 from fitdiag.pattern.change import grain_of
 from fitdiag.pattern.garment import arc, unfolded
-from fitdiag.pattern.ink import (
-    MM_PER_POINT,
-    Box,
-    Item,
-    Pen,
-    Spot,
-    along,
-    around,
-    clipped,
-    text_width,
-    wrapped,
-)
+from fitdiag.pattern.ink import MM_PER_POINT, Box, Item, Pen, Spot, along, around, clipped, text_width, wrapped
 from fitdiag.pattern.outline import cutting_area, notch_tick
 from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length

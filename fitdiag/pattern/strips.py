@@ -39,12 +39,7 @@ from fitdiag.pattern.draw import (
     outline,
     place_of,
 )
-from fitdiag.pattern.ink import (
-    Drawing,
-    Pen,
-    along,
-    wrapped,
-)
+from fitdiag.pattern.ink import Drawing, Pen, along, wrapped
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
 from fitdiag.pattern.true import true_piece

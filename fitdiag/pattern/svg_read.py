@@ -54,6 +54,15 @@ _TURNS = [
     "skewx",
     "skewy",
 ]
+_REFUSED = (  # what the library passes over in silence
+    ("<!ENTITY", "entity", "a drawing with entities is not read"),
+    (
+        r"transform(-origin|-box)?\s*[:=]\s*[\"']?\s*(left|right|center|top|bottom|fill-box)", "transform",
+        "this drawing turns or moves its parts about origins of its own",
+    ),
+    (r"<style[^>]*>[^<]*transform\s*:", "transform", "a style sheet of this drawing moves or scales its parts"),
+    (r"<symbol\b[^>]*viewBox", "scale", "a symbol of this drawing has a scale of its own"),
+)  # fmt: skip
 _BROKEN = (
     ParseError, ValueError, TypeError, KeyError, IndexError, AttributeError, ZeroDivisionError, RecursionError,
     OverflowError,
@@ -88,14 +97,9 @@ def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | Non
         raise stop(
             "points", f"this drawing has more than {MOST_POINTS} points", where=where, hint="simplify the outlines"
         )
-    if "<!ENTITY" in text:
-        raise stop("entity", "a drawing with entities is not read", where=where, hint="save it again as plain SVG")
-    if re.search(r"transform(-origin|-box)?\s*[:=]\s*[\"']?\s*(left|right|center|top|bottom|fill-box)", text):
-        told = "this drawing turns or moves its parts about origins of its own"
-        raise stop("transform", told, where=where, hint="flatten the transforms, and save it again")
-    if re.search(r"<style[^>]*>[^<]*transform\s*:", text):
-        told = "a style sheet of this drawing moves or scales its parts"
-        raise stop("transform", told, where=where, hint="flatten the transforms, and save it again")
+    for pattern, code, told in _REFUSED:
+        if re.search(pattern, text):
+            raise stop(code, told, where=where, hint="flatten what is turned, moved or scaled, and save it again")
     for found_name in re.findall(r"([A-Za-z]\w*)\s*\(", " ".join(re.findall(r"transform\s*=\s*[\"']([^\"']*)", text))):
         if found_name.lower() not in _TURNS:
             told = f"the transform '{one_line(found_name, 20)}' is not one that drawings have"
@@ -103,9 +107,6 @@ def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | Non
     own = _root(text, where)
     unit, size = _unit(own, dpi, where, taken)
     bare = re.sub(r"<!DOCTYPE[^>\[]*>", "", text)
-    if re.search(r"<symbol\b[^>]*viewBox", bare):
-        told = "a symbol of this drawing has a scale of its own"
-        raise stop("scale", told, where=where, hint="flatten it, and save the drawing again")
     # a symbol is drawn only where it is used; the library draws it where it stands, too
     bare = re.sub(r"<symbol\b([^>]*[^/])>", r"<defs><symbol\1>", bare).replace("</symbol>", "</symbol></defs>")
     head = re.search(r"<svg\b[^>]*>", bare)

@@ -1,4 +1,4 @@
-"""The shot card: one page that tells a client how to take pictures of trousers that can be measured.
+"""The shot card: one page that tells a client how to take pictures of a garment that can be measured.
 
 Its words and drawings are data, kept once (`card_words`, `card_drawings`); here they become a page for the browser and a PDF.
 """
@@ -13,8 +13,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
-from fitdiag.photos.card_drawings import HIGH, INK, QUIET, RUST, WIDE, paint, svg
-from fitdiag.photos.card_words import COLUMNS, INTRO, TITLE, Card, Section, card_of
+from fitdiag.photos.card_drawings import HIGH, INK, QUIET, RUST, WIDE, Worn, paint, svg
+from fitdiag.photos.card_words import COLUMNS, INTRO, Card, Section, card_of
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units
 
@@ -33,18 +33,20 @@ def _digest(style: str) -> str:
     return b64encode(hashlib.sha256(style.encode()).digest()).decode()
 
 
-def card_html(*, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str, large: bool = False) -> str:
-    """The card as one page that needs nothing from anywhere. Raises ProblemsFoundError for heights no trousers have."""
+def card_html(
+    *, name: str, worn: Worn, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str, large: bool = False
+) -> str:
+    """The card as one page that needs nothing from anywhere. Raises ProblemsFoundError for heights no line has."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
     from markupsafe import Markup  # noqa: PLC0415
 
-    card = card_of(units, heights_mm, keep_until)
+    card = card_of(name, worn, units, heights_mm, keep_until)
     loader = FileSystemLoader(Path(__file__).parent)
     pages = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     pages.filters["digest"] = _digest
     drawings = [(drawing.title, Markup(svg(drawing))) for drawing in card.drawings]  # every text in it is escaped
     return pages.get_template("shot_card.html").render(
-        card=card, drawings=drawings, title=TITLE, intro=INTRO, columns=COLUMNS, large=large
+        card=card, drawings=drawings, title=card.title, intro=INTRO, columns=COLUMNS, large=large
     )
 
 
@@ -52,18 +54,25 @@ def card_html(*, units: Units, heights_mm: Mapping[str, float] | None, keep_unti
 
 
 def card_pdf(
-    *, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str, large: bool = False, paper: Paper = "a4"
+    *,
+    name: str,
+    worn: Worn,
+    units: Units,
+    heights_mm: Mapping[str, float] | None,
+    keep_until: str,
+    large: bool = False,
+    paper: Paper = "a4",
 ) -> bytes:
     """The card on one page; in large print on two. Raises ProblemsFoundError like `card_html`, and for an unknown paper."""
     from fpdf import FPDF  # noqa: PLC0415
 
-    card = card_of(units, heights_mm, keep_until)
+    card = card_of(name, worn, units, heights_mm, keep_until)
     if paper not in PAPERS:
         raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
     pdf = FPDF(unit="mm", format=PAPERS[paper])
     pdf.set_auto_page_break(False)
     pdf.set_margin(0)
-    pdf.set_title(TITLE)
+    pdf.set_title(card.title)
     pdf.set_lang("en")
     pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same card makes the same file
     pdf.add_page()
@@ -192,7 +201,7 @@ class _Setter:
         self.pdf.set_line_width(0.2)
         y = MARGIN_MM + self.line * 1.6
         if draw:
-            self.write(left, y, TITLE, face="times", bold=True, by=2.1)
+            self.write(left, y, card.title, face="times", bold=True, by=2.1)
         y = self.paragraph("", INTRO, left, y + self.line * 1.5, wide, draw=draw)
         scale = self.column / WIDE * (1.0 if self.large else 0.76)
         for number, drawing in enumerate(card.drawings if draw else ()):

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from fitdiag.units import MM_PER_INCH
 
@@ -41,6 +41,44 @@ class Drawing:
     items: tuple[Shape | Word, ...]
 
 
+class DrawnLine(Protocol):
+    """A level line on the cloth: its name, its height, where it begins and ends from the side and on the left half from behind."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def y(self) -> float: ...
+    @property
+    def side(self) -> tuple[float, float]: ...
+    @property
+    def half(self) -> tuple[float, float]: ...
+    @property
+    def views(self) -> tuple[str, ...]: ...
+
+
+class Worn(Protocol):
+    """The garment on the card, as its rules give it: its lines, the lowest last; its outlines from the side and of the left half
+    from behind, its seams, the legs it leaves bare, how far down its grainlines go, and where no pin may be.
+    """
+
+    @property
+    def lines(self) -> Sequence[DrawnLine]: ...
+    @property
+    def outline(self) -> str: ...
+    @property
+    def side_seam(self) -> str: ...
+    @property
+    def half(self) -> str: ...
+    @property
+    def centre(self) -> str: ...
+    @property
+    def bare(self) -> tuple[str, ...]: ...
+    @property
+    def grain_to(self) -> float: ...
+    @property
+    def no_pins(self) -> str: ...
+
+
 WIDE, HIGH, LETTERS = 78.0, 64.0, 3.0
 INK, RUST, BLUE, QUIET, CLOTH = "#22303c", "#b3402a", "#2a6786", "#7d878f", "#f3eee4"
 LOOKS: Mapping[str, tuple[str, str, float, tuple[float, ...]]] = {  # edge, filling, width, dashes
@@ -72,44 +110,38 @@ def _disc(x: float, y: float, r: float) -> str:
     )
 
 
-def where_to_stand(far: str) -> Drawing:
-    """The phone on its stack and the person, from the side; `far` is the least distance."""
+def where_to_stand(worn: Worn, name: str, far: str) -> Drawing:
+    """The phone on its stack and the person in the garment, from the side; `far` is the least distance."""
+    first, *then = worn.lines
     items: list[Shape | Word] = [
         Shape("M 2 56 L 76 56", "ground"),
         Shape("M 59.5 7 C 59 5 59.5 2.5 60 1 M 69 7 C 69.5 5 69.5 2.5 69 1", "body"),
+        *(Shape(path, "body") for path in worn.bare[:1]),
         Shape("M 60.5 56 L 60.5 54 L 67.5 54 C 69.5 54.3 71.5 54.8 72 56 Z", "thing"),
-        Shape(
-            "M 59.5 7 C 58.6 9.5 57 12 57 15 C 57 18 58.6 19.6 59.2 22 C 60 26 60.4 30 60.3 34 C 60.2 41 59.9 48 59.8 54.6 "
-            "L 67.6 54.6 C 67.9 47 68.3 40 68.6 34 C 69.2 28 70 20 69.8 15 C 69.7 11.5 69.3 9 69 7 Z",
-            "cloth",
-        ),
-        Shape("M 64 7 C 63.8 12 63.6 16 63.8 20 C 64.1 30 64 44 63.8 54.6", "seam"),
-        Shape("M 57 15 L 69.8 15", "line"),
-        Shape("M 58.6 20 L 69.7 20", "line"),
-        Shape("M 60.3 34 L 68.6 34", "line"),
+        Shape(worn.outline, "cloth"),
+        Shape(worn.side_seam, "seam"),
+        *(Shape(f"M {line.side[0]:g} {line.y:g} L {line.side[1]:g} {line.y:g}", "line") for line in worn.lines),
         Shape(_box(6, 38, 20, 56), "thing"),
         Shape(_box(7, 32.5, 19, 38), "thing"),
         Shape(_box(8, 27, 18.5, 32.5), "thing"),
         Shape(_box(7.4, 21.5, 18, 27), "thing"),
         Shape(_box(10.5, 17, 13.3, 21.5), "thing"),
         Shape(_box(13.6, 13.4, 14.6, 21.5), "phone"),
-        Shape("M 16 15 L 56 15", "sight"),
-        Shape("M 22 20 L 57.6 20", "sight"),
-        Shape("M 22 34 L 59.3 34", "sight"),
+        Shape(f"M 16 {first.y:g} L {first.side[0] - 1:g} {first.y:g}", "sight"),
+        *(Shape(f"M 22 {line.y:g} L {line.side[0] - 1:g} {line.y:g}", "sight") for line in then),
         Shape(_disc(14.8, 15, 0.9), "lens"),
         Shape("M 14.8 60 L 37 60 M 41 60 L 63.8 60 M 36 61.5 L 38 58.5 M 40 61.5 L 42 58.5", "arrow"),
         Shape("M 17 58.8 L 14.8 60 L 17 61.2 M 61.6 58.8 L 63.8 60 L 61.6 61.2", "arrow"),
-        Word(18, 13, "hip: lens at the line"),
-        Word(22.5, 24, "then crotch"),
-        Word(22.5, 38, "then knee"),
+        Word(18, first.y - 2, f"{first.id}: lens at the line"),
+        *(Word(22.5, line.y + 4, f"then {line.id}") for line in then),
         Word(39, 53, f"{far} or more, zoom in", "middle"),
         Word(5, 8, "phone on a stack"),
     ]
-    desc = (
-        "From the side: a phone stands on a stack of boxes, its lens level with the hip line of a person in trousers. "
-        f"Dashed level lines show where the lens goes next: crotch line, then knee line. The distance is {far} or more."
-    )
-    return Drawing("stand", "Where the phone stands", desc, tuple(items))
+    after = "".join(f", then {line.id} line" for line in then[1:])
+    desc = f"From the side: a phone stands on a stack of boxes, its lens level with the {first.id} line of a person in {name}. "
+    if then:
+        desc += f"Dashed level lines show where the lens goes next: {then[0].id} line{after}. "
+    return Drawing("stand", "Where the phone stands", f"{desc}The distance is {far} or more.", tuple(items))
 
 
 def _mirrored(path: str) -> str:
@@ -124,14 +156,13 @@ def _mirrored(path: str) -> str:
     return " ".join(words)
 
 
-def what_is_seen() -> Drawing:
+def what_is_seen(worn: Worn, name: str) -> Drawing:
     """The whole picture, with all that must be in it."""
-    leg = (
-        "M 39 7 L 31.8 7 C 31.2 9.5 29.8 12 29.7 15 C 29.6 20 30.4 28 30.9 34 C 31.4 42 31.7 49 31.8 54.6 "
-        "L 37 54.6 C 37.1 48 37.2 40 37.1 34 C 37.1 29 37.6 24 39 21.5"
-    )
     shoe = "M 32.4 57 C 32.2 55 32.6 54 33.2 54 L 35.8 54 C 36.4 54 36.8 55 36.6 57 Z"
-    pairs = (("thing", shoe), ("cloth", leg), ("line", "M 30.9 34 L 37.1 34"), ("arrow", "M 31.4 58.6 L 37.6 58.6"))
+    pairs = [("body", path) for path in worn.bare[1:]]
+    pairs += [("thing", shoe), ("cloth", worn.half), ("arrow", "M 31.4 58.6 L 37.6 58.6")]
+    pairs += [("line", f"M {line.half[0]:g} {line.y:g} L {line.half[1]:g} {line.y:g}") for line in worn.lines]
+    told = worn.grain_to - 7
     items: list[Shape | Word] = [
         Shape(_box(1, 1, 77, 63), "frame"),
         Shape(_box(4, 1, 7, 55), "thing"),
@@ -140,25 +171,23 @@ def what_is_seen() -> Drawing:
         Shape("M 72 46 L 73.4 51 L 70.6 51 Z", "phone"),
         Shape(_box(52, 7, 62.5, 21.85), "paper"),
         *(Shape(turned(path), role) for role, path in pairs for turned in (str, _mirrored)),
-        Shape("M 39 7 L 39 21.5", "seam"),
-        Shape("M 29.7 15 L 48.3 15", "line"),
-        Shape("M 29.8 20 L 48.2 20", "line"),
-        Shape("M 34 10 L 34 51", "grain"),
-        Shape("M 44 10 L 44 51", "grain"),
-        Shape("M 44.8 44 L 48.8 44", "seam"),
+        Shape(worn.centre, "seam"),
+        Shape(f"M 34 10 L 34 {worn.grain_to:g}", "grain"),
+        Shape(f"M 44 10 L 44 {worn.grain_to:g}", "grain"),
+        Shape(f"M 44.8 {told:g} L 48.8 {told:g}", "seam"),
         Word(8.4, 6, "door frame"),
-        Word(28.4, 16, "hip", "end"),
-        Word(28.4, 21, "crotch", "end"),
-        Word(29, 35, "knee", "end"),
-        Word(49.4, 45, "grainline"),
+        *(Word(min(29.0, line.half[0] - 1.3), line.y + 1, line.id, "end") for line in worn.lines),
+        Word(49.4, told + 1, "grainline"),
         Word(57.25, 15.5, "paper", "middle"),
         Word(70, 32, "string and", "end"),
         Word(70, 35.6, "weight", "end"),
         Word(49, 60.4, "marks for the feet"),
     ]
+    *names, last = [line.id for line in worn.lines]
+    levels = f"{', '.join(names)} and {last}" if names else last
     desc = (
-        "The whole picture, from behind: trousers from waist to floor with level lines at hip, crotch and knee and a "
-        "grainline down each leg. A door frame stands on one side, a string with a weight hangs on the other, a sheet of "
+        f"The whole picture, from behind: {name} from waist to floor with level lines at {levels} and a "
+        "grainline down each side. A door frame stands on one side, a string with a weight hangs on the other, a sheet of "
         "paper is flat beside the hip, and the feet are on two marks."
     )
     return Drawing("seen", "What the picture shows", desc, tuple(items))

@@ -9,18 +9,13 @@ from datetime import date
 from fractions import Fraction
 
 from fitdiag.photos.camera import false_drop
-from fitdiag.photos.card_drawings import Drawing, what_is_seen, where_to_stand
+from fitdiag.photos.card_drawings import Drawing, Worn, what_is_seen, where_to_stand
 from fitdiag.problems import one_line, stop
 from fitdiag.units import MM_PER_INCH, Units, format_reading
 
 DEPTH_MM = 120.0  # side seams to centre back, as the body is seen from behind; the figures on the card hold for it
-HEIGHTS_MM = (100.0, 1500.0)  # no line on trousers is lower or higher over the floor
-VIEWS: Mapping[str, tuple[str, ...]] = {
-    "hip": ("back", "front", "side"),
-    "crotch": ("back", "front"),
-    "knee": ("back", "side"),
-}
-TITLE = "Pictures for your trouser fitting"
+HEIGHTS_MM = (100.0, 1500.0)  # no line on a garment is lower or higher over the floor
+TITLE = "Pictures for fitting your {}"
 INTRO = "Your fitter measures the lines on the cloth in these pictures. Go from 1 to 5. Ask somebody you trust to help."
 COLUMNS = ("Line", "Lens over the floor", "Views")
 UNKNOWN = "measure from the floor to the line on the cloth"
@@ -38,48 +33,51 @@ class Section:
 class Card:
     """All that stands on the card, before it is set."""
 
+    title: str
     drawings: tuple[Drawing, ...]
     table: tuple[tuple[str, str, str], ...]
     table_note: str
     sections: tuple[Section, ...]
 
 
-def card_of(units: Units, heights_mm: Mapping[str, float] | None, keep_until: str) -> Card:
-    """The card's words and drawings. Raises ProblemsFoundError for heights no trousers have, or no word on keeping."""
+def card_of(name: str, worn: Worn, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str) -> Card:
+    """The card for a garment of that name. Raises ProblemsFoundError for heights no line has, or no word on keeping."""
     kept = one_line(keep_until, 80)
     if not kept:
         raise stop(
             "keep-until", "the card must say how long pictures are kept", hint="give a day, or 'the fitting ends'"
         )
-    heights = dict(heights_mm or {})
-    for name, height in heights.items():
-        if name not in VIEWS:
-            raise stop("line", f"'{one_line(name, 40)}' is not a line of the card", hint=f"use {', '.join(VIEWS)}")
+    heights, lines = dict(heights_mm or {}), {line.id: line.views for line in worn.lines}
+    for line, height in heights.items():
+        if line not in lines:
+            raise stop("line", f"'{one_line(line, 40)}' is not a line of the card", hint=f"use {', '.join(lines)}")
         if not HEIGHTS_MM[0] <= height <= HEIGHTS_MM[1]:  # also refuses what is not a number
             raise stop(
-                "height", f"{height:g} mm over the floor cannot be a {name} line", hint="measure it from the floor"
+                "height", f"{height:g} mm over the floor cannot be a {line} line", hint="measure it from the floor"
             )
     table = tuple(
-        (name.capitalize(), format_reading(heights[name], units) if name in heights else UNKNOWN, ", ".join(views))
-        for name, views in VIEWS.items()
+        (line.capitalize(), format_reading(heights[line], units) if line in heights else UNKNOWN, ", ".join(views))
+        for line, views in lines.items()
     )
-    count = sum(len(views) for views in VIEWS.values())
+    count = sum(len(views) for views in lines.values())
     note = (
         f"{count} pictures, each taken twice; fewer if your fitter asks for fewer. "
         "Same shoes, or none, while measuring and in every picture."
     )
     far = "10 ft" if units == "in" else "3 m"
-    return Card((where_to_stand(far), what_is_seen()), table, note, (*_steps(units, far), *_reasons(units, far, kept)))
+    drawings = where_to_stand(worn, name, far), what_is_seen(worn, name)
+    sections = (*_steps(name, tuple(lines), units, far), *_reasons(worn, units, far, kept))
+    return Card(TITLE.format(name), drawings, table, note, sections)
 
 
-def _steps(units: Units, far: str) -> tuple[Section, ...]:
+def _steps(name: str, lines: tuple[str, ...], units: Units, far: str) -> tuple[Section, ...]:
     wide = "about 1/8 in (2-3 mm)" if units == "in" else "2-3 mm"
     return (
         Section(
             "1  Draw the lines",
             (
-                ("On the table, not on you.", "Lay the trousers flat. Set a ruler square to the grainline."),
-                ("Hip, crotch, knee:", f"one solid line each, right round, {wide} wide. No dashes."),
+                ("On the table, not on you.", f"Lay the {name} flat. Set a ruler square to the grainline."),
+                (f"{', '.join(lines).capitalize()}:", f"one solid line each, right round, {wide} wide. No dashes."),
                 ("A colour unlike the grainline.", "Washable; try it on a corner of the cloth first."),
             ),
         ),
@@ -124,7 +122,7 @@ def _steps(units: Units, far: str) -> tuple[Section, ...]:
     )  # fmt: skip
 
 
-def _reasons(units: Units, far: str, kept: str) -> tuple[Section, ...]:
+def _reasons(worn: Worn, units: Units, far: str, kept: str) -> tuple[Section, ...]:
     foot = 12 * MM_PER_INCH
     away, close, close_words = (10 * foot, 5 * foot, "5 ft") if units == "in" else (3000.0, 1500.0, "1.5 m")
     off, little, eye = (4 * MM_PER_INCH, 2 * MM_PER_INCH, 28 * MM_PER_INCH) if units == "in" else (100.0, 50.0, 700.0)
@@ -149,7 +147,7 @@ def _reasons(units: Units, far: str, kept: str) -> tuple[Section, ...]:
         Section(
             "Take care",
             (
-                ("No pins", "at the crotch or inner leg."),
+                ("No pins", worn.no_pins),
                 ("Do not climb.", "Hang the string where you reach it from the floor."),
                 ("Mind the stack:", "it stands firm, out of your way."),
                 ("Sit down between pictures.", "If anything presses or hurts, stop and loosen it."),

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
 from fitdiag.knowledge.findings import Findings, Side
@@ -28,7 +29,7 @@ _MOST_LEFT_ALONE = 6
 
 @dataclass(frozen=True)
 class Recommendation:
-    """One alteration of the round. `only_if` is set when it waits for something to show at the next try-on."""
+    """One alteration of the round. `only_if` is set when it waits for something to show at the try-on after `only_after`."""
 
     rank: int
     alteration: str
@@ -41,6 +42,16 @@ class Recommendation:
     only_if_symptom: str | None
     relief: float
     causes: tuple[str, ...]
+    only_after: str | None = None
+
+
+class _FollowUp(NamedTuple):
+    """What an alteration may call for: the condition in words, the sign it waits for, why, and after which alteration."""
+
+    words: str
+    symptom: str
+    because: str
+    after: str
 
 
 @dataclass(frozen=True)
@@ -119,7 +130,7 @@ class Planner:
         relief = self.choose()
         ordered = in_order(self.base, relief, relief)
         now, later = ordered[:MOST_A_ROUND], ordered[MOST_A_ROUND:]
-        chosen: dict[str, tuple[str, str, str] | None] = dict.fromkeys(now)
+        chosen: dict[str, _FollowUp | None] = dict.fromkeys(now)
         followed = self._follow_ups(now)
         for name, waits in followed.items():
             if name in chosen or (len(chosen) < MOST_A_ROUND and not self.opposes(name, chosen)):
@@ -144,7 +155,7 @@ class Planner:
         return replace(plan, closings=close_all(self.diagnosis, plan, self.avoided))
 
     def _recommended(
-        self, order: Iterable[str], chosen: Mapping[str, tuple[str, str, str] | None], relief: Mapping[str, float]
+        self, order: Iterable[str], chosen: Mapping[str, _FollowUp | None], relief: Mapping[str, float]
     ) -> tuple[Recommendation, ...]:
         """The recommendations in their order, each amount less what those before it take."""
         taken: dict[str, float] = {}
@@ -156,9 +167,9 @@ class Planner:
                 continue  # those before it have taken all there is
             item = self._recommend(name, amount, relief.get(name, 0.0))
             if waits is not None:
-                item = replace(item, only_if=waits[0], only_if_symptom=waits[1])
+                item = replace(item, only_if=waits.words, only_if_symptom=waits.symptom, only_after=waits.after)
                 if name not in relief:
-                    item = replace(item, because=(waits[2],), against=item.against[-1:])
+                    item = replace(item, because=(waits.because,), against=item.against[-1:])
             result.append(replace(item, rank=len(result) + 1))
             for cause in self.base.cures_of[name]:
                 cure = self.base.causes[cause].cured_by[name]
@@ -307,9 +318,9 @@ class Planner:
         sides = {finding.side for finding in self.findings.seen if finding.symptom in shown and finding.side}
         return sides.pop() if len(sides) == 1 else "both"
 
-    def _follow_ups(self, planned: Iterable[str]) -> dict[str, tuple[str, str, str]]:
-        """What may be called for after a planned alteration: id to (the condition in words, its symptom, because)."""
-        result: dict[str, tuple[str, str, str]] = {}
+    def _follow_ups(self, planned: Iterable[str]) -> dict[str, _FollowUp]:
+        """What may be called for after a planned alteration, by id."""
+        result: dict[str, _FollowUp] = {}
         for name in planned:
             alteration = self.base.alterations[name]
             for follow in alteration.follow_ups:
@@ -324,7 +335,7 @@ class Planner:
                 finding = self.findings.symptoms.get(follow.if_seen)
                 still = "still shows" if finding is not None and finding.seen == "yes" else "shows"
                 text = f"Only if this {still} at the try-on after '{lower_first(alteration.title)}': {sign}"
-                result[follow.do] = (text, follow.if_seen, sentence(follow.because))
+                result[follow.do] = _FollowUp(text, follow.if_seen, sentence(follow.because), name)
         return result
 
     def opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
@@ -353,12 +364,10 @@ class Planner:
             for _, name in ranked[:_MOST_LEFT_ALONE]
         )
 
-    def _later_because(
-        self, name: str, now: list[str], followed: Mapping[str, tuple[str, str, str]]
-    ) -> tuple[str, ...]:
+    def _later_because(self, name: str, now: list[str], followed: Mapping[str, _FollowUp]) -> tuple[str, ...]:
         reasons = [sentence(text) for first in now if (text := reason(self.base, first, name))]
         if name in followed:
-            reasons.insert(0, followed[name][0] + ".")
+            reasons.insert(0, f"{followed[name].words}.")
         return tuple(dict.fromkeys(reasons)) or ("Three alterations are enough for one round; look again first.",)
 
     def _verdict(self, ranked: tuple[Recommendation, ...], may_stay: tuple[str, ...]) -> str:

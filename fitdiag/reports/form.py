@@ -25,12 +25,13 @@ from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.sheet import Picture
 from fitdiag.reports.signs import figure
-from fitdiag.reports.wearer import asked, to_you
+from fitdiag.reports.wearer import asked
 from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, format_reading, parse_length
 
 SCHEMA = "fitdiag.form/1"
@@ -135,13 +136,13 @@ def client_form(
                 "so": Markup(so) if so else None,
             }
         )
-    done = []
+    done, told = [], for_wearer(base)
     for alteration, amount in advised:
-        rule = base.alterations[alteration]
+        rule = told.alterations[alteration]
         done.append(
             {
                 "id": alteration,
-                "title": to_you(rule.title),
+                "title": rule.title,
                 "amount": format_length(amount, units) if amount is not None else "",
                 "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
                 "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn.get(alteration, ())],

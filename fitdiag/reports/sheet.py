@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import takewhile
 
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.blocks import usual_block
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.ink import Drawing
@@ -20,7 +21,7 @@ from fitdiag.pattern.piece import Pattern
 from fitdiag.pattern.states import states_of
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
-from fitdiag.reports.wearer import asked, to_you
+from fitdiag.reports.wearer import asked
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, in_units
 
@@ -29,7 +30,7 @@ CLOTH, LOOK = "First on the cloth", "Then try on and look"
 PAPER, SMOOTH = "When the cloth is right, on the paper", "Smooth the lines"
 KEY = (
     "In the drawings a ring with a dot is a hinge: leave it joined there. Hatched is paper added. "
-    "Crossed hatching is paper taken away or lying double. A dashed line is the line before."
+    "Crossed hatching is paper taken away or lying double. Dashes and dots are where to cut, or the new edge; dashes the line before."
 )
 BLOCK_NOTE = "They show a block, not your pattern: the place and the way are the same, the shape is not yours."
 ORDER_NOTE = "Do them in this order, one at a time, and try on after each."
@@ -38,7 +39,7 @@ THEN_NOTE = (
     "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
     " go, not at each fold: the uppermost across is the hip line, the dashed one is the grain. It cannot show sitting or walking."
 )
-COUNTS = ("", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
+COUNTS = ("No change", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
 NO_BREAK = "\u00a0"  # holds an amount together on its line
@@ -101,43 +102,19 @@ def day_words(day: dt.date) -> str:
 
 # ---------------------------------------------------------------------------------------------- the wearer's words
 
-_ALONE: tuple[tuple[str, str | Callable[[re.Match[str]], str]], ...] = (  # whole turns of phrase first
-    (r"(?:Ask before each touch and name the place\. )?Let the client hold the tape", "Hold the tape yourself"),
-    (r"[Tt]he client, or you with leave, pinches", "Pinch"),
-    (r" with the client's leave; the client holds the ruler", "; hold the ruler yourself"),
-    (r"You go round, the client stays", "A helper goes round, you stay"),
-    (r"The client does not look down", "Do not look down"),
-    (r"Check against the client\b", "Check it on yourself"),
-    (r"\b(?:[Ll]et|[Aa]sk) the client (?:to )?(\w+)", lambda m: m[1].capitalize() if m[0][0].isupper() else m[1]),
-    (r"\bClient in shoes\b", "In your shoes"),
-    (r"\b[Tt]he client sits, stoops and climbs\b", "you sit, stoop and climb"),
-    (r"\bdoes the client\b", "do you"),
-    (r"\b[Tt]he client (?:is|was)\b", "you are"),
-    (r"\b[Tt]he client has walked and sat and says\b", "you have walked and sat and say"),
-    (r"\b[Tt]he client has\b", "you have"),
-    (r"\b[Tt]he client ((?:still )?\w\w+)s( \w+)? and (\w+)s\b", r"you \1\2 and \3"),
-    (r"\b[Tt]he client still (\w+)s\b", r"you still \1"),
-    (r"\b[Tt]he client (\w\w+)s\b", r"you \1"),
-    (r"\b[Tt]he client's\b", "your"),
-    (r"\b[Tt]he client\b", "you"),
-)
 _TOLD_APART = re.compile(r"(?<=[.?!]) ")
 _CITED = re.compile(r" \([a-z]+(?:-[a-z0-9]+)+(?:, [^()]*)?\)")  # a source, as the rules name it
 _FITTERS_ONLY = re.compile(r"\b[Ii]n simulation\b|\bBy plain geometry\b|\(geometry\b")
 
 
 def for_the_wearer(text: str, units: Units) -> str:
-    """A text of the rules for somebody who works alone: in the wearer's words and units, without what laboratories say.
+    """A text of the rules in the wearer's units, without sources and what laboratories say.
 
-    >>> for_the_wearer("Let the client bend and sit. Where does the client want it? In simulation it pulled.", "in")
+    >>> for_the_wearer("Bend and sit. Where do you want it? In simulation it pulled.", "in")
     'Bend and sit. Where do you want it?'
     """
     kept = takewhile(lambda part: not _FITTERS_ONLY.search(part), _TOLD_APART.split(text))
     text = _CITED.sub("", in_units(one_line(" ".join(kept), 1500), units))
-    for pattern, plain in _ALONE:
-        text = re.sub(pattern, plain, text)
-    text = to_you(text)
-    text = re.sub(r"(^|[.?!] )(you|your|a)\b", lambda match: match[1] + match[2].capitalize(), text)
     return whole_amounts(text)
 
 
@@ -160,9 +137,12 @@ def make_sheet(
     pattern: Pattern | None,
     photographs_next: Sequence[str],
     muslins: Sequence[tuple[str, bytes]] = (),
+    alone: bool = False,
 ) -> Sheet:
-    """What the client is told. The drawings follow each other on the client's pattern, or on a drafted block without one."""
-    plan = conclusion.plan
+    """What the client is told; `alone`: somebody who fits herself, with nobody to help.
+
+    The drawings follow each other on the client's pattern, or on a drafted block without one."""
+    plan, base = conclusion.plan, for_wearer(base, alone=alone)
     name = one_line(client, 80)
     head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
     changes = tuple(_changes(base, plan, units, pattern or usual_block(garment_of(base))))
@@ -194,8 +174,11 @@ def make_sheet(
 
 def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str]) -> str:
     if changes:
-        count = COUNTS[changes] if changes < len(COUNTS) else f"{changes} changes"
-        return f"{count} this round. {ORDER_NOTE}" if changes > 1 else f"{count} this round. Try on after it."
+        perhaps = sum(bool(item.only_if) for item in conclusion.plan.recommendations)
+        now = changes - perhaps
+        count = COUNTS[now] if now < len(COUNTS) else f"{now} changes"
+        follow = f", {COUNTS[perhaps].split()[0].lower()} that may follow" if perhaps else ""
+        return f"{count} now{follow}. {ORDER_NOTE if changes > 1 else 'Try on after it.'}"
     if not conclusion.diagnosis.findings.seen:
         return "Nothing to change: nothing shows that asks for it."
     if stay:

@@ -1,12 +1,11 @@
 """What is asked in the wearer's own words, and how the wearer takes a measure without a fitter beside.
 
-A symptom whose rule has words for the wearer is asked in these; any other one in those for the fitter, with "the client" turned
-into "you". Lengths in these texts are turned into the client's units.
+A symptom whose rule has words for the wearer is asked in these; any other one in those for the fitter.
+Lengths in these texts are turned into the client's units.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 from fitdiag.knowledge.model import RuleBase, Symptom
@@ -25,20 +24,13 @@ class Asked:
 
 
 _TESTS = ("loosening", "unpicking", "undressing", "paper")
-_CLIENT = (
-    (r"\bthe client's\b", "your"),
-    (r"\bthe client (want|like|wear|part|sit|stand|walk|bend|hold|feel)s\b", r"you \1"),
-    (r"\bthe client\b", "you"),
-    (r"\b(you \w+) the feet\b", r"\1 your feet"),
-    (r"\b(pulls?|pulling) into the cleft\b", r"\1 in between the two sides of the seat"),
-)
 
 
 def asked(base: RuleBase, symptom_id: str, units: Units) -> Asked:
     """The question for a symptom as the wearer reads it."""
     symptom = base.symptoms[symptom_id]
     words = symptom.wearer
-    text, how = (words and words.ask) or to_you(symptom.ask), words.how if words else ""
+    text, how = (words and words.ask) or symptom.ask, words.how if words else ""
     graded = symptom.by not in _TESTS and (words is None or words.graded)
     how = in_units(how, units) if symptom.measure else ""
     return Asked(symptom_id, in_units(text, units), how, graded, symptom.felt or is_used(symptom))
@@ -47,14 +39,3 @@ def asked(base: RuleBase, symptom_id: str, units: Units) -> Asked:
 def is_used(symptom: Symptom) -> bool:
     """Found out by wearing, without a look in the mirror."""
     return symptom.by in ("sitting", "stairs", "bending", "asking")
-
-
-def to_you(text: str) -> str:
-    """A fitter's question turned to the wearer.
-
-    >>> to_you("Do the folds go when the client parts the feet?")
-    'Do the folds go when you part your feet?'
-    """
-    for pattern, plain in _CLIENT:
-        text = re.sub(pattern, plain, text)
-    return text

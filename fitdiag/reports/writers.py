@@ -12,6 +12,7 @@ import json
 import re
 import textwrap
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,24 @@ def as_text(report: Report, base: RuleBase, width: int = 80) -> str:
     for section in report.sections:
         _text_section(section, 0, width, lines)
     return "\n".join(lines).rstrip() + "\n"
+
+
+_ON_ONE_SCREEN = (
+    "In short",
+    "Does not go together",
+    "On the pattern",
+    "On simulated cloth",
+    "The next question worth asking",
+)
+MORE = "Why, what was found and what to leave alone: --full. Try each change with basting or pins before you cut."
+
+
+def on_screen(report: Report, base: RuleBase, width: int = 80, *, full: bool = False) -> str:
+    """The list alone, for one screen, with what was asked for besides; `full`: all of the report."""
+    if full:
+        return as_text(report, base, width)
+    kept = tuple(section for section in report.sections if section.title in _ON_ONE_SCREEN)
+    return as_text(replace(report, sections=kept), base, width) + "\n" + "\n".join(textwrap.wrap(MORE, width)) + "\n"
 
 
 def _text_section(section: Section, depth: int, width: int, lines: list[str]) -> None:

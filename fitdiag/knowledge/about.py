@@ -1,0 +1,72 @@
+"""`rulebase.yaml` and `vocabulary.yaml`: what a rule base is for, cautions, the shot card, and words that people use for each other."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+from pydantic import Field
+
+from fitdiag.knowledge.basics import Id, Rule, SymptomId, Text
+
+
+class CardLine(Rule):
+    """A level line on the shot card: its height and ends in the drawings (20 mm a unit), and the views it is taken from."""
+
+    id: Id
+    y: float
+    side: tuple[float, float]
+    half: tuple[float, float]
+    views: tuple[Text, ...] = Field(min_length=1)
+
+
+class ShotCard(Rule):
+    """What the shot card says and draws of the garment: paths of SVG, M L C Z; `half` and what follows it are the left half from behind.
+
+    `bare`: legs below it, the first from the side. `grain_to`: how far down the grainlines are drawn.
+    """
+
+    no_pins: Text
+    lines: tuple[CardLine, ...] = Field(min_length=1)
+    outline: Text
+    side_seam: Text
+    half: Text
+    centre: Text
+    bare: tuple[Text, ...] = ()
+    grain_to: float
+
+
+class Vocabulary(Rule):
+    """`vocabulary.yaml`: words of `About` that several garments share."""
+
+    alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
+    opposites: tuple[tuple[Text, Text], ...] = ()
+    places: tuple[Text, ...] = ()
+
+
+class Caution(Rule):
+    """A caution shown once, where it applies: to the fitter, and in the wearer's words."""
+
+    when: Literal["always", "pinning", "cutting", "photos", "pressing"]
+    text: Text
+    client: Text
+
+
+class About(Vocabulary):
+    """`rulebase.yaml`: what this rule base is for, the seams and the stages of a round that its rules name.
+
+    `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
+    taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
+    those taken for it when typed; `opposites`: pairs of such words; `places`: those that name a part; `vocabulary.yaml` has them too.
+    """
+
+    format: Literal["fitdiag.rules/1"] = Field(alias="schema")
+    garment: Id
+    title: Text
+    shares: Id | None = None
+    stages: tuple[Id, ...] = Field(min_length=1)
+    seams: tuple[Id, ...]
+    photographs: tuple[Text, ...] = ()
+    card: ShotCard | None = None
+    presses: Mapping[Text, SymptomId] = Field(default_factory=dict)
+    cautions: tuple[Caution, ...]
