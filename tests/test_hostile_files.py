@@ -385,7 +385,7 @@ def test_digits_of_other_scripts(tmp_path: Path) -> None:
     """An amount in Arabic digits is read as that amount or refused, but never crashes."""
     path = tmp_path / "findings.yaml"
     path.write_text("schema: fitdiag.findings/1\nsymptoms: {folds-under-seat: {amount: \u0661 in}}\n", encoding="utf-8")
-    code, out, errors = outcome("diagnose", str(path))
+    code, out, errors = outcome("diagnose", str(path), "--full")
     assert "1 in" in out if code == 0 else clear_lines(code, errors, path)
 
 
@@ -427,7 +427,7 @@ REFUSED_LOGS = {
     "a schema that is a mapping": (log_lines({**HEAD, "schema": {"a": 1}}), "not a head of"),
     "no rules": (log_lines({key: value for key, value in HEAD.items() if key != "rules"}), "names no rules"),
     "rules that are text": (log_lines({**HEAD, "rules": "trousers"}), "names no rules"),
-    "another garment": (log_lines({**HEAD, "rules": {"garment": "skirt"}}), "about skirt"),
+    "another garment": (log_lines({**HEAD, "rules": {"garment": "kilt"}}), "about kilt"),
     "a garment that is a list": (log_lines({**HEAD, "rules": {"garment": ["trousers"]}}), "this log is about"),
     "deep brackets": (log_lines(HEAD, "[" * 100_000, HEAD), ":2:1: this line is not an event"),
     "deep braces": (log_lines(HEAD, '{"a":' * 100_000, HEAD), ":2:1: this line is not an event"),

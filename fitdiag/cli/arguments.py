@@ -31,6 +31,8 @@ def folder_of(given: str | None, *files: str | Path | None) -> Path:
 def _garment_in(path: Path) -> str | None:
     """The garment a file says it is about, be it findings, a case, a pattern or a log; None where it cannot be told."""
     try:
+        if not path.is_file():  # a pipe would keep us waiting
+            return None
         with path.open("rb") as handle:
             found = _GARMENT.search(handle.read(_HEAD))
     except (OSError, ValueError):
