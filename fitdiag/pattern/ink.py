@@ -286,12 +286,12 @@ class Pen:
 
     def label(
         self, text: str, spots: Iterable[Spot], within: Box, *, size: float = 9.0, role: str = "label", bold: bool = False,
-        leader: XY | None = None, must: bool = True,
+        leader: XY | None = None, must: bool = True, free: bool = False,
     ) -> bool:  # fmt: skip
         """A text at the free-est of the spots, the first of equals; on white ground where it covers lines (if the pen does so).
 
         `leader`: what it names, joined by a thin line when it had to go far. Without `must` it is left out where it would
-        cover another label. Says whether it was set.
+        cover another label; if `free`, where it would cover a line. Says whether it was set.
         """
         wide, high = text_width(text, size, bold) + 1.2, size * MM_PER_POINT
         best: tuple[float, Spot, Polygon, float] | None = None
@@ -306,23 +306,30 @@ class Pen:
         if best is None or (best[0] >= 100 and not must):
             return False
         _, spot, ground, ink = best
+        if free and ink > 0.3:
+            return False
         if ink > 0.3 and self.ground:
             self._over.append(Fill(_pairs(np.asarray(ground.exterior.coords)[:-1]), 1.0, "ground"))
         if leader is not None and (away := hypot(spot.x - leader[0], spot.y - leader[1])) > wide / 2 + 5:
             from shapely import LineString  # noqa: PLC0415
 
-            free = LineString([leader, (spot.x, spot.y)]).difference(ground)
-            if not free.is_empty and away:
-                self._over.append(Stroke(_pairs(np.asarray(free.coords)), 0.15, (), "leader"))
-                self._note(np.asarray(free.coords))
+            bare = LineString([leader, (spot.x, spot.y)]).difference(ground)
+            if not bare.is_empty and away:
+                self._over.append(Stroke(_pairs(np.asarray(bare.coords)), 0.15, (), "leader"))
+                self._note(np.asarray(bare.coords))
         turn = radians(spot.angle)
         x, y = spot.x + 0.35 * high * sin(turn), spot.y + 0.35 * high * cos(turn)
         self._over.append(Text(x, y, text, size, "middle", spot.angle, bold, role))
         self._taken.append(ground)
         return True
 
-    def block(self, lines: Sequence[str], corners: Iterable[XY], within: Box, *, size: float, role: str) -> None:
-        """Lines of text, flush left, at the free-est of the places, the first of equals. `corners`: upper left corners."""
+    def block(
+        self, lines: Sequence[str], corners: Iterable[XY], within: Box, *, size: float, role: str, free: bool = False
+    ) -> bool:
+        """Lines of text, flush left, at the free-est of the places, the first of equals. `corners`: upper left corners.
+
+        `free`: only where they cover nothing. Whether they stand now.
+        """
         from shapely import box  # noqa: PLC0415
 
         step = size * MM_PER_POINT * 1.25
@@ -330,14 +337,18 @@ class Pen:
         best: tuple[float, XY, Polygon] | None = None
         for order, (x, y) in enumerate(corners):
             ground = box(x - 0.6, y, x + wide + 0.6, y + high)
-            cost = self._cost(ground, within)[0] + order * 0.4
+            covered = self._cost(ground, within)[0]
+            if free and covered > 0.0:
+                continue
+            cost = covered + order * 0.4
             if best is None or cost < best[0]:
                 best = (cost, (x, y), ground)
         if best is None:
-            return
+            return False
         _, (x, y), ground = best
         self._over += [Text(x, y + step * (row + 0.8), line, size, role=role) for row, line in enumerate(lines)]
         self._taken.append(ground)
+        return True
 
     def dimension(self, a: XY, b: XY, text: str, away: XY | None) -> tuple[XY, list[Spot]]:
         """The arrows of a length: beside its points with extension lines (`away` says where), or in line with them.

@@ -240,16 +240,25 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
 def _stamp(pen: Pen, mark: str, inner: Box) -> None:
     """For whom, the day and what was altered, in small print where it covers least."""
     left, top, right, bottom = inner
-    size, room = 7.5, min(70.0, right - left - 4)
-    lines = wrapped(mark, size, room)
-    if len(lines) > MOST_STAMPED:
-        lines = [*lines[: MOST_STAMPED - 1], "and more: see the first page"]
-    wide, high = max(text_width(line, size) for line in lines), size * MM_PER_POINT * 1.25 * len(lines)
-    corners = [
-        (left + 2 + (right - left - 4 - wide) * x, top + 2 + (bottom - top - 4 - high) * y)
-        for y in (1.0, 0.0, 0.85, 0.15, 0.6, 0.4)
-        for x in (0.0, 1.0, 0.5)
-    ]
+    size = 7.5
+    for room in (
+        70.0,
+        48.0,
+        34.0,
+        70.0,
+    ):  # narrower where lines leave no room; over a line only where nothing else is left
+        lines = wrapped(mark, size, min(room, right - left - 4))
+        most = round(MOST_STAMPED * 70.0 / room)
+        if len(lines) > most:
+            lines = [*lines[: most - 1], "and more: see the first page"]
+        wide, high = max(text_width(line, size) for line in lines), size * MM_PER_POINT * 1.25 * len(lines)
+        corners = [
+            (left + 2 + (right - left - 4 - wide) * x, top + 2 + (bottom - top - 4 - high) * y)
+            for y in (1.0, 0.0, 0.85, 0.15, 0.6, 0.4)
+            for x in (0.0, 1.0, 0.5)
+        ]
+        if pen.block(lines, corners, inner, size=size, role="stamp", free=True):
+            return
     pen.block(lines, corners, inner, size=size, role="stamp")
 
 
@@ -294,15 +303,20 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
             at = (x or wide * share, y or high * share)
             pen.line([(at[0] - 2, at[1]), (at[0] + 2, at[1])], "frame")
             pen.line([(at[0], at[1] - 2), (at[0], at[1] + 2)], "frame")
-        words = "glue {} here, its frame on the dashed line"
+        ways = ("glue {} here, its frame on the dashed line", "glue {} here")
         if neighbour in (left, above):
-            words = "trim this edge to the frame; it is laid on {}"
+            ways = ("trim this edge to the frame; it is laid on {}", "trim; it is laid on {}")
         spots = [
             Spot(x + off if x else wide * share, y + off if y else high * share, 90.0 if x else 0.0)
             for off in (0.0, 1.9 - half, half - 1.9)
             for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.13, 0.87)
         ]
-        pen.label(words.format(neighbour.name), spots, (0, 0, wide, high), size=7, role="neighbour")
+        told = [words.format(neighbour.name) for words in ways]
+        if not any(
+            pen.label(words, spots, (0, 0, wide, high), size=7, role="neighbour", must=False, free=True)
+            for words in told
+        ):
+            pen.label(told[0], spots, (0, 0, wide, high), size=7, role="neighbour")
     return inner
 
 
