@@ -18,7 +18,7 @@ import ezdxf
 import numpy as np
 import pytest
 import svgelements
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from shapely import Polygon
 
@@ -217,13 +217,19 @@ def test_altered_patterns_come_back_in_text_formats(
         assert farthest(pattern, through(pattern)) <= tolerance
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8, deadline=None, derandomize=True)
+@example(734.0, [("fill-front-curve", 11.0)], False)
 @given(st.floats(600, 1700), ALTERED, st.booleans())
 def test_altered_patterns_come_back_from_dxf(hip: float, alterations: list[tuple[str, float]], trued: bool) -> None:
-    """Whatever alterations were carried out, DXF keeps every point and every seam."""
+    """Whatever alterations were carried out, DXF keeps every point and every seam, or says that a corner is lost to it."""
     pattern = altered(hip, alterations, trued)
     assume(all(piece.corner("crotch-point")[0] < piece.corner("curve-start")[0] for piece in pattern.pieces.values()))
-    assert farthest(pattern, through_dxf(pattern), merged=True) <= DRAWN
+    try:
+        back = through_dxf(pattern)
+    except ProblemsFoundError as refused:
+        assert "mark the 6 ends of the seams with turn points" in str(refused)
+    else:
+        assert farthest(pattern, back, merged=True) <= DRAWN
 
 
 @pytest.mark.parametrize("name", NAMES)
