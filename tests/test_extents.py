@@ -24,6 +24,7 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.planning.plan import Plan
+from fitdiag.sessions.choice import Choice
 from fitdiag.sessions.state import conclude
 from fitdiag.units import Units
 
@@ -361,3 +362,5 @@ def test_what_is_done_at_many_edges_takes_no_more_than_was_pinched(units: Units,
     first = conclude(base, findings).plan.recommendations[0]
     assert (first.alteration, first.amount.text) == ("take-waist-in", each)
     assert "2 edges (centre back), half of that at each of 4" in first.amount.extra
+    by_hand = Choice(base, conclude(base, findings), units).by_hand("take-waist-in", first.amount.mm)
+    assert by_hand.listed[0].amount.text == each

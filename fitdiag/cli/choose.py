@@ -14,7 +14,7 @@ from fitdiag.plausible import FAR, doubt_of_alteration
 from fitdiag.sessions.case_files import Advised, Carried
 from fitdiag.sessions.choice import SAME_MM, Choice
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
+from fitdiag.units import InvalidLengthError, Units, format_given, format_length, parse_length
 
 YES = ("1", "y", "yes")
 NO = ("2", "n", "no")
@@ -41,7 +41,7 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
     """Ask whether something advised was done, and how much of it."""
     known = base.alterations.get(item.alteration)
     title = known.title if known else item.alteration
-    amount = f", {format_length(item.amount_mm, units)}" if item.amount_mm else ""
+    amount = f", {format_given(item.amount_mm, units)}" if item.amount_mm else ""
     example = _example(units)
     while True:
         screen.show([

@@ -17,7 +17,7 @@ from fitdiag.knowledge.model import Symptom
 from fitdiag.plausible import doubt_of_sign
 from fitdiag.problems import one_line
 from fitdiag.sessions.state import AWAITS, answer_event, done_event
-from fitdiag.units import InvalidLengthError, Length, format_length, parse_length
+from fitdiag.units import InvalidLengthError, Length, format_given, format_length, parse_length
 
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
@@ -435,6 +435,6 @@ def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
             return [Line(f"{bare:g} what? Write the unit with it: {bare:g} in, {bare:g} cm or {bare:g} mm.")]
         amount = length.mm
     talk.record(done_event(Done(done.alteration, amount, number)))
-    much = f", {format_length(amount, talk.findings.units)}" if amount is not None else ""
+    much = f", {format_given(amount, talk.findings.units)}" if amount is not None else ""
     title = lower_first(talk.base.alterations[done.alteration].title)
     return [Line(f"Done before: {title}{much}, round {number}.")]

@@ -11,7 +11,7 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase, Symptom
 from fitdiag.planning.questions import Choice
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_given, format_length
 
 HEADS = {
     "pictures": "What the pictures show",
@@ -139,7 +139,7 @@ def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterat
         if grade != "no":
             yield Line(f"- {base.body_notes[note].title}{' (marked)' if grade == 'marked' else ''}", "item")
     for done in findings.done:
-        much = f", {format_length(done.amount_mm, findings.units)}" if done.amount_mm is not None else ""
+        much = f", {format_given(done.amount_mm, findings.units)}" if done.amount_mm is not None else ""
         title = lower_first(base.alterations[done.alteration].title)
         yield Line(f"- Done in round {done.round}: {title}{much}", "item")
     if findings.notes:

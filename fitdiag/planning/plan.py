@@ -18,7 +18,7 @@ from fitdiag.knowledge.model import Alteration, Condition, RuleBase
 from fitdiag.knowledge.order import exclusive, in_order, reason
 from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
 from fitdiag.planning.closing import Closing, close_all
-from fitdiag.units import format_length
+from fitdiag.units import format_given, format_length
 
 MOST_A_ROUND = 3  # common practice, no source: one family a round, and no more than three alterations
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
@@ -185,7 +185,7 @@ class Planner:
         most, units = self.base.alterations[alteration].most_in_all, self.findings.units
         in_all = f"{format_length(most.amount_mm, units)} in all is" if most is not None else "that is"
         return (
-            f"{format_length(amount.already_mm, units)} of it has been done before, and {in_all} the most one pattern should take."
+            f"{format_given(amount.already_mm, units)} of it has been done before, and {in_all} the most one pattern should take."
             " Redraw the block or choose another size."
         )
 

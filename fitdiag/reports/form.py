@@ -32,7 +32,15 @@ from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.sheet import Picture
 from fitdiag.reports.signs import figure
 from fitdiag.reports.wearer import asked
-from fitdiag.units import MM_PER_INCH, InvalidLengthError, Units, format_length, format_reading, parse_length
+from fitdiag.units import (
+    MM_PER_INCH,
+    InvalidLengthError,
+    Units,
+    format_given,
+    format_length,
+    format_reading,
+    parse_length,
+)
 
 SCHEMA = "fitdiag.form/1"
 LARGEST = 64 * 1024
@@ -143,7 +151,7 @@ def client_form(
             {
                 "id": alteration,
                 "title": rule.title,
-                "amount": format_length(amount, units) if amount is not None else "",
+                "amount": format_given(amount, units) if amount is not None else "",
                 "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
                 "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn.get(alteration, ())],
             }

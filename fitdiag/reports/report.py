@@ -13,7 +13,7 @@ from fitdiag.knowledge.stations import STATIONS, TITLES, station_of
 from fitdiag.planning.plan import Named, Plan, Recommendation
 from fitdiag.planning.stages import HONEST, MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import format_length, format_reading, read_off
+from fitdiag.units import format_given, format_reading, read_off
 
 SIDE_WORDS: dict[Side, str] = {"left": "left side", "right": "right side", "both": "both sides"}
 _COUNTS = ("No", "One", "Two", "Three")
@@ -148,7 +148,7 @@ class _Writer:
         ]
         done = []
         for item in known.done:
-            much = f", {format_length(item.amount_mm, known.units)}" if item.amount_mm is not None else ""
+            much = f", {format_given(item.amount_mm, known.units)}" if item.amount_mm is not None else ""
             done.append(f"Round {item.round}: {lower_first(self.base.alterations[item.alteration].title)}{much}")
         parts: list[str | Items] = []
         if items:
@@ -272,7 +272,7 @@ class _Writer:
             parts.append(f"The pattern is {found.grade}.")
         for name, amount in found.solved.items():
             parts.append(
-                f"Solved on this pattern: {lower_first(self.base.alterations[name].title)}, {format_length(amount, units)}."
+                f"Solved on this pattern: {lower_first(self.base.alterations[name].title)}, {format_given(amount, units)}."
             )
         for title, stages in (("Earlier rounds", found.history), ("This round", found.stages)):
             lines = [self.moved(stages, name) for name in moving(stages)]

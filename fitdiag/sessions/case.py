@@ -40,7 +40,7 @@ from fitdiag.sessions.case_files import (
 )
 from fitdiag.sessions.case_list import CASE_FILE, OWN, Read, Row, marks_of
 from fitdiag.sessions.round_log import round_text_in_log, save_round, settle
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_given
 
 MOST_ROUNDS = 99
 LARGEST_PATTERN = 16 * 1024 * 1024
@@ -387,7 +387,7 @@ def row_of(case: Case) -> Row:
 
 def in_words(alteration: str, amount_mm: float | None, units: Units, side: str | None = None) -> str:
     """An alteration with its amount and side as one line."""
-    amount = format_length(amount_mm, units) if amount_mm is not None else ""
+    amount = format_given(amount_mm, units) if amount_mm is not None else ""
     return " ".join(part for part in (alteration.replace("-", " "), amount, side if side != "both" else "") if part)
 
 

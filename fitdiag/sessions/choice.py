@@ -10,7 +10,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Recommendation
 from fitdiag.sessions.case_files import Round
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units, format_length
+from fitdiag.units import Units, format_given
 
 SAME_MM = 0.5  # amounts that differ by less are the same
 
@@ -62,7 +62,7 @@ class Choice:
         mm = self.amounts.get(item.alteration)
         if mm is None:
             return item
-        text = format_length(mm, self.units)
+        text = format_given(mm, self.units)
         return replace(item, amount=replace(item.amount, mm=mm, text=text, basis="The amount your fitter chose"))
 
 

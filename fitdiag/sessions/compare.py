@@ -16,7 +16,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import Conclusion, conclude, fold
-from fitdiag.units import format_length, format_reading
+from fitdiag.units import format_given, format_reading
 
 SCHEMA = "fitdiag.comparison/1"
 _EQUAL = 12  # decimals to which beliefs count as equal
@@ -205,7 +205,7 @@ def _told(finding: Finding | None, findings: Findings) -> str:
 
 def _told_done(done: tuple[Done, ...], findings: Findings) -> str:
     return " and ".join(
-        format_length(item.amount_mm, findings.units) if item.amount_mm is not None else "amount not known"
+        format_given(item.amount_mm, findings.units) if item.amount_mm is not None else "amount not known"
         for item in done
     )
 

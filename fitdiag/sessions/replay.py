@@ -11,7 +11,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.sessions.log import Event, ReadLog
 from fitdiag.sessions.state import Conclusion, State, conclude, conclusion_event, fold
-from fitdiag.units import format_length
+from fitdiag.units import format_given
 
 _NOTICEABLE = 0.05  # a change of probability worth a line
 
@@ -86,7 +86,7 @@ def _differences(then: Event, today: Event, base: RuleBase, state: State) -> lis
         old = old_amounts.get(name)
         if old is not None and abs(old - amount) > 0.5:
             units = state.findings.units
-            lines.append(f"{_title(base, name)}: {format_length(old, units)} then, {format_length(amount, units)} now.")
+            lines.append(f"{_title(base, name)}: {format_given(old, units)} then, {format_given(amount, units)} now.")
     return lines
 
 
