@@ -163,13 +163,7 @@ def show(
 
 
 def draft(
-    said: dict[str, str | None],
-    garment: str | None,
-    out: str | None,
-    units: str | None,
-    *,
-    as_json: bool,
-    replace: bool,
+    garment: str | None, out: str | None, units: str | None, *, as_json: bool, replace: bool, **said: str | None
 ) -> int:
     from fitdiag.pattern.blocks import block_of, draft_block, out_of_proportion
 
@@ -235,11 +229,14 @@ def measure(path: str, units: str | None, *, as_json: bool) -> int:
     return 0
 
 
-def read(path: str, out: str, said: Reading, units: str | None, *, replace: bool) -> int:
+def read(
+    path: str, out: str, line: str | None, allowance: str | None, dpi: float | None, units: str | None,
+    garment: str | None, *, replace: bool,
+) -> int:  # fmt: skip
     from fitdiag.pattern.assemble import Taken
 
     taken, chosen = Taken(), guess_units(units, ())
-    pattern = read_pattern(path, said, taken)
+    pattern = read_pattern(path, reading(line, allowance, dpi, units, garment), taken)
     write_pattern(pattern, out, replace=replace)
     for text in taken.told():
         say(text)

@@ -15,7 +15,7 @@ from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import agreed, ask_done, choose
 from fitdiag.cli.documents import Look, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
-from fitdiag.cli.output import FITTER, Show, say, width, write
+from fitdiag.cli.output import Show, say, width, write
 from fitdiag.cli.repair import silently
 from fitdiag.cli.terminal import Leave, Screen, hold_interview
 from fitdiag.diagnosis.belief import told
@@ -51,35 +51,36 @@ if TYPE_CHECKING:
 
 def review(
     name: str,
-    parent: str | None,
+    given: str | None,
     *,
     photos: Sequence[str],
     form: str | None,
     findings: str | None,
     done: Sequence[str],
     rules: str | None,
-    ask: bool,
+    no_questions: bool,
     send_form: bool,
     sent: bool,
     fits: bool,
     large: bool,
     paper: str | None = None,
     today: date | None = None,
-    drape: bool = True,
-    show: Show = FITTER,
+    no_drape: bool = False,
+    full: bool = False,
+    alone: bool = False,
 ) -> int:
     """One run of a round."""
-    folder = case_folder(name, parent)
+    folder = case_folder(name, given)
     base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
-    run = _Run(base, open_case(folder), name, today or date.today(), ask=ask, parent=parent)
-    run.drape, run.show = drape, show
+    run = _Run(base, open_case(folder), name, today or date.today(), ask=not no_questions, parent=given)
+    run.drape, run.show = not no_drape, Show(full, alone)
     sheets = paper_of(paper, run.case.units)
-    given, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
+    came, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
         return run.through(
-            photos, given, mine, done, send_form=send_form, sent=sent, fits=fits, large=large, paper=sheets
+            photos, came, mine, done, send_form=send_form, sent=sent, fits=fits, large=large, paper=sheets
         )
     except Leave:
         write(f"\nLeft; every answer is saved. To go on:\n  {run.command}")

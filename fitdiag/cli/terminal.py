@@ -133,8 +133,9 @@ def _on_hang_up(handler: Any) -> None:
 
 
 def interview(log_path: str | None, resume: str | None, answers: str | None, client: str | None, units: str | None,
-              rules: str | None, *, new_rules: bool, pattern: str | None = None, photos: str | None = None,
-              show: Show = FITTER) -> int:  # fmt: skip
+              rules: str | None, *, new_rules: bool, pattern: str | None, photos: str | None, full: bool,
+              alone: bool) -> int:  # fmt: skip
+    show = Show(full, alone)
     if answers and photos:
         raise stop(
             "arguments",
