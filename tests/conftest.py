@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import signal
 from collections.abc import Callable, Iterator
@@ -13,6 +14,8 @@ import typer.main
 from browser import browser, open_page
 
 from fitdiag.cli.main import run
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.sessions.state import Conclusion
 
 __all__ = ["browser", "open_page"]  # one browser for all tests of pages
 
@@ -52,6 +55,36 @@ def command_line() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(typer.main, "get_command", cache(typer.main.get_command))
         yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def worked_out_once() -> Iterator[None]:
+    """What a round's documents are made of, and takes long, is worked out once for the same rules, findings and plan."""
+    with pytest.MonkeyPatch.context() as patch:
+        for module, name in (("turning", "turning_answers"), ("client_pdf", "client_pdf")):
+            held = importlib.import_module(f"fitdiag.reports.{module}")
+            patch.setattr(held, name, _once(getattr(held, name)))
+        yield
+
+
+def _once(real: Callable[..., object]) -> Callable[..., object]:
+    """A function that depends on what goes into it alone, its results kept by that."""
+    kept: dict[str, object] = {}
+
+    def call(*given: object, **named: object) -> object:
+        told = repr([[_told(one) for one in given], named])
+        if told not in kept:
+            kept[told] = real(*given, **named)
+        return kept[told]
+
+    return call
+
+
+def _told(one: object) -> object:
+    """What goes into a function: of rules and of a conclusion, what tells them from others."""
+    if isinstance(one, Conclusion):
+        return one.diagnosis.findings, one.plan
+    return one.fingerprint if isinstance(one, RuleBase) else one
 
 
 @pytest.fixture

@@ -29,7 +29,7 @@ from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import doubt_of_alteration
-from fitdiag.problems import Where, command, one_line, shown_path, stop
+from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import on_screen
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, update_round
@@ -126,7 +126,7 @@ class _Run:
         """The run itself; it may end anywhere."""
         something_came = bool(photos or form or mine or done or fits or self.mail)
         if self.case.closed:
-            raise stop("closed", "this case is closed", where=Where(shown_path(self.case.folder)))
+            raise stop("closed", "this case is closed", where=self.case.folder)
         if photos and not self.case.consent.photos:
             consent, command = self.case.consent, self.command.replace("fitdiag review", "fitdiag case consent", 1)
             told = "no consent to photos is written down for this case"
@@ -134,7 +134,7 @@ class _Run:
             if consent.refused:
                 told = f"the client said no to photos; that was written down {consent.given}"
                 hint = f"if they have changed their mind: {command} yes --keep-until DATE"
-            raise stop("consent", told, where=Where(shown_path(self.case.folder)), hint=hint)
+            raise stop("consent", told, where=self.case.folder, hint=hint)
         if sent and not something_came:
             return self.mark_sent()
         if not self.open_round(something_came, form, done):
@@ -174,7 +174,7 @@ class _Run:
             with self._alone():
                 if self.one.number != changed.number:
                     told = "another window has begun the next round"
-                    raise stop("changed", told, where=Where(shown_path(self.one.folder)), hint="do this again")
+                    raise stop("changed", told, where=self.one.folder, hint="do this again")
                 self.case = update_round(self.case, changed, today=self.today)
                 self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
             self._refuse_links()
@@ -234,8 +234,8 @@ class _Run:
             return
         if RoundLog.of(self.one).begun:
             raise stop(
-                "too-late", f"the questions of round {self.one.number} have begun without this", where=Where(shown_path(before.folder)),
-                hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again",
+                "too-late", f"the questions of round {self.one.number} have begun without this", where=before.folder,
+                hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again"
             )  # fmt: skip
         changed = replace(before, done=tuple(known.values()))
         self.case = update_round(self.case, replace(changed, outcome=self._expected(changed)), today=self.today)
@@ -549,13 +549,13 @@ class _Run:
         """The pages went to the client; it is their turn."""
         if not self.case.rounds or not self.one.advised or self.one.sent is not None:
             raise stop(
-                "nothing-to-send", "there is no list that waits to be sent", where=Where(shown_path(self.case.folder)),
-                hint=f"{self.command} makes one",
+                "nothing-to-send", "there is no list that waits to be sent", where=self.case.folder,
+                hint=f"{self.command} makes one"
             )  # fmt: skip
         if not RoundLog.of(self.one).written(self.one.advised):
             raise stop(
-                "not-written", "the documents do not hold the list that is advised", where=Where(shown_path(self.one.documents)),
-                hint=f"{self.command} writes them",
+                "not-written", "the documents do not hold the list that is advised", where=self.one.documents,
+                hint=f"{self.command} writes them"
             )  # fmt: skip
         self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today), today=self.today)
         say("Written down as sent. When the client has tried it on:")

@@ -23,7 +23,7 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import Case, read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
-from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_line, shown_path, stop
+from fitdiag.problems import Problem, ProblemsFoundError, command, one_line, stop
 
 
 def counts(base: RuleBase) -> str:
@@ -164,12 +164,7 @@ def drawings(to: str, rules: str | None, units: str | None, paper: str | None, *
 
     kind, base, chosen = PurePath(to).suffix.lower(), load_rules(folder_of(rules)), units_of(units or "in")
     if kind not in (".html", ".pdf"):
-        raise stop(
-            "format",
-            "the drawings are a page or a PDF",
-            where=Where(shown_path(to)),
-            hint="end the name in .html or .pdf",
-        )
+        raise stop("format", "the drawings are a page or a PDF", where=to, hint="end the name in .html or .pdf")
     page = sheet_html(base, chosen) if kind == ".html" else sheet_pdf(base, chosen, paper_of(paper, chosen))
     write_atomically(Path(to), page, replace=replace, private=False)
     say(f"Written: {one_line(to)}")

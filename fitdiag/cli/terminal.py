@@ -27,7 +27,7 @@ from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
-from fitdiag.problems import Where, command, harmless, one_line, shown_path, stop
+from fitdiag.problems import command, harmless, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, on_screen
 from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
@@ -216,7 +216,7 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
                 raise stop(
                     "rules-changed",
                     "the rules have changed since this session began",
-                    where=Where(shown_path(path)),
+                    where=path,
                     hint=f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules",
                 )
             rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}

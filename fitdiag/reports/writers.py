@@ -21,7 +21,7 @@ from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.amounts import PlannedAmount
 from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import one_line, stop
 from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
@@ -342,7 +342,7 @@ def write_report(report: Report, base: RuleBase, path: Path, *, replace: bool = 
         raise stop(
             "format",
             f"'{one_line(path.suffix, 20)}' is not a format to write",
-            where=Where(shown_path(path)),
+            where=path,
             hint=f"end the name in {', '.join(WRITERS)}",
         )
     write_atomically(path, writer(report, base), replace=replace)
