@@ -219,7 +219,7 @@ def new(
     if until is not None and photos_consent != "yes":
         raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
     if pattern:
-        from fitdiag.cli.pattern import read_pattern
+        from fitdiag.pattern.formats import read_pattern
 
         read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
     parent = parent_of(given)

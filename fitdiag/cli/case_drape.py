@@ -23,7 +23,7 @@ def pattern_of(case: Case) -> Pattern | None:
     """The client's pattern, if the case has one."""
     if not case.pattern:
         return None
-    from fitdiag.cli.pattern import read_pattern
+    from fitdiag.pattern.formats import read_pattern
 
     return read_pattern(str(case.folder / case.pattern))
 

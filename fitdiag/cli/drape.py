@@ -12,7 +12,6 @@ from typing import Any
 from fitdiag.cli.altering import carried_out, title_of
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.pattern import read_pattern
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures
@@ -21,6 +20,7 @@ from fitdiag.drape.readings import READINGS
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Pattern
 from fitdiag.planning.explain import Drawn
 from fitdiag.planning.muslins import (
