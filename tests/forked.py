@@ -32,7 +32,7 @@ def _as_a_program(folder: Path, arguments: tuple[str, ...], variables: Mapping[s
             os.environ.pop(name, None)
             os.environ |= {name: value} if value is not None else {}
         sys.stdin, sys.stdout, sys.stderr = (
-            open(number, how, encoding="utf-8", errors=errors, closefd=False)  # noqa: SIM115 (streams)
+            open(number, how, 1, encoding="utf-8", errors=errors, closefd=False)  # noqa: SIM115 (streams)
             for number, how, errors in ((0, "r", "strict"), (1, "w", "strict"), (2, "w", "backslashreplace"))
         )
         sys.argv = ["fitdiag", *arguments]

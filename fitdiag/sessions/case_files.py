@@ -16,7 +16,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
-from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many
+from fitdiag.knowledge.basics import Part, length_mm, one_or_many
 from fitdiag.knowledge.findings import Side
 from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.reading import quoted as told_value
@@ -190,9 +190,16 @@ def _yes_no(value: object) -> bool:
     return value == "yes"
 
 
+def _length(value: object) -> float:
+    try:
+        return length_mm(value)
+    except ValueError as error:
+        raise wrong("amount", str(error)) from None
+
+
 def _millimetres(value: object) -> float:
     if isinstance(value, str):
-        return length_mm(value)
+        return _length(value)
     if isinstance(value, bool) or not isinstance(value, int | float) or not -LONGEST_MM <= value <= LONGEST_MM:
         raise wrong("amount", f"{told_value(value)} is not a length", "write millimetres, or 3/4 in or 2 cm")
     return float(value)
@@ -233,14 +240,15 @@ def _grades(value: object) -> object:
 
 Day = Annotated[date, BeforeValidator(_day)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Length = Annotated[float, BeforeValidator(_length)]
 Millimetres = Annotated[float, BeforeValidator(_millimetres)]
 Id = Annotated[str, BeforeValidator(_id)]
 Note = Annotated[str, _text(LONGEST_NOTE)]
 
 
 class _Measures(Part):
-    body: dict[Id, LengthMm] = {}
-    pattern: dict[Id, LengthMm] = {}
+    body: dict[Id, Length] = {}
+    pattern: dict[Id, Length] = {}
     tables: dict[Id, Id] = {}
 
 
@@ -272,13 +280,13 @@ class _CaseFile(Part):
 
 class _Advised(Part):
     alteration: Id
-    amount: LengthMm | None = None
+    amount: Length | None = None
     side: Side | None = None
 
 
 class _Carried(Part):
     alteration: Id
-    amount: LengthMm | None = None
+    amount: Length | None = None
     done: YesNo = True
 
     @model_validator(mode="after")
