@@ -92,13 +92,12 @@ def _recalled(recall: Callable[[Path], RuleBase | None]) -> Callable[[Path], Rul
     shipped, kept = {rules_for(name).resolve() for name in garments()}, dict[Path, RuleBase]()
 
     def call(folder: Path) -> RuleBase | None:
-        place = folder.resolve()
-        if place not in kept:
-            found = recall(folder)
-            if found is None or place not in shipped:
-                return found
+        if (place := folder.absolute()) in kept:
+            return kept[place]
+        found = recall(folder)
+        if found is not None and folder.resolve() in shipped:
             kept[place] = found
-        return kept[place]
+        return found
 
     return call
 
