@@ -11,10 +11,16 @@ from pathlib import Path
 import pytest
 import typer.main
 from browser import browser, open_page
+from hypothesis import settings
 
 from fitdiag.cli.main import run
 
 __all__ = ["browser", "open_page"]  # one browser for all tests of pages
+
+# The same examples each time, so that a red test is the fault of a change; `--hypothesis-profile=search` draws new ones.
+settings.register_profile("same", derandomize=True)
+settings.register_profile("search", derandomize=False, print_blob=True)
+settings.load_profile("same")
 
 
 def pytest_configure() -> None:

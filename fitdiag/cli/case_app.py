@@ -8,6 +8,7 @@ import typer
 
 from fitdiag.cli.options import (
     AloneOption,
+    CaseAloneOption,
     FullOption,
     JsonOption,
     KeepUntilOption,
@@ -16,7 +17,6 @@ from fitdiag.cli.options import (
     RulesOption,
     UnitsOption,
 )
-from fitdiag.cli.output import Show
 
 case_app = typer.Typer(
     help="Clients and their rounds: new, consent, list, show, repair, close, export, delete.",
@@ -48,6 +48,7 @@ def case_new(
     ] = None,
     keep_until: KeepUntilOption = None,
     note: Annotated[list[str] | None, typer.Option("--note", metavar="TEXT", help="A note of your own.")] = None,
+    alone: AloneOption = False,
     given: InOption = None,
     rules: RulesOption = None,
 ) -> None:
@@ -65,6 +66,7 @@ def case_new(
             photos_consent=photos_consent,
             keep_until=keep_until,
             note=note or [],
+            alone=alone,
             rules=rules,
         )
     )
@@ -197,7 +199,7 @@ def review_command(
         bool, typer.Option("--no-drape", help="Do not show the plan on simulated cloth; saves half a minute.")
     ] = False,
     full: FullOption = False,
-    alone: AloneOption = False,
+    alone: CaseAloneOption = None,
     folder: RulesOption = None,
 ) -> None:
     """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
@@ -206,5 +208,5 @@ def review_command(
     raise typer.Exit(
         review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
                ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape,
-               show=Show(full, alone))
+               full=full, alone=alone)
     )  # fmt: skip

@@ -29,17 +29,21 @@ def seams_of_outline(
     sharp_ones = [corner for corner in every if corner not in part.smooth]
     refuse_wrong_extent(name, ring, where)
     marked = _on_ring(ring, turn_points)
+    all_marked = len(marked) == len(every)
+    names = every if all_marked else sharp_ones
     found: dict[tuple[int, ...], bool] = {}
     sharp: list[int] = []
-    for frame in frames(grain):
-        turned = ring @ frame.T
-        order = np.arange(len(ring)) if signed_area(turned) < 0 else np.arange(len(ring))[::-1]
-        sharp = [int(index) for index in order[_turns(turned[order]) >= SHARP_DEGREES]]
-        all_marked = len(marked) == len(every)
-        corners = [int(index) for index in order if index in marked] if all_marked else sharp
-        names = every if all_marked else sharp_ones
-        for labelled in _labelled(part, turned, names, corners) if len(corners) == len(names) else ():
-            found[labelled] = bool(order[0] > order[-1])
+    for by_curve in (True, False) if all_marked else (True,):  # a curve may have been filled up: marks are enough then
+        for frame in frames(grain):
+            turned = ring @ frame.T
+            order = np.arange(len(ring)) if signed_area(turned) < 0 else np.arange(len(ring))[::-1]
+            sharp = [int(index) for index in order[_turns(turned[order]) >= SHARP_DEGREES]]
+            corners = [int(index) for index in order if index in marked] if all_marked else sharp
+            if len(corners) == len(names):
+                for labelled in _labelled(part, turned, names, corners, by_curve=by_curve):
+                    found[labelled] = bool(order[0] > order[-1])
+        if found:
+            break
     if len(found) != 1:
         told = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
         hint = f"mark the {len(every)} ends of the seams with turn points (layer 2), and draw a grainline"
@@ -74,8 +78,13 @@ def _turns(ring: Array) -> Array:
     return result
 
 
-def _labelled(part: Part, ring: Array, names: Sequence[str], corners: Sequence[int]) -> Iterator[tuple[int, ...]]:
-    """Every way to call corners (clockwise) by the names of the landmarks that makes an upright piece."""
+def _labelled(
+    part: Part, ring: Array, names: Sequence[str], corners: Sequence[int], *, by_curve: bool = True
+) -> Iterator[tuple[int, ...]]:
+    """Every way to call corners (clockwise) by the names of the landmarks that makes an upright piece.
+
+    `by_curve`: the seams that are the hollow ones of a piece must be so here.
+    """
     backwards = signed_area(ring) >= 0
     for first in range(len(corners)):
         indexes = (*corners[first:], *corners[:first])
@@ -85,7 +94,7 @@ def _labelled(part: Part, ring: Array, names: Sequence[str], corners: Sequence[i
             part.corners[name]: ring[_path(len(ring), start, end, backwards)]
             for name, (start, end) in zip(names, pairwise((*indexes, indexes[0])), strict=True)
         }
-        if all(_hollow(lines[more]) > _hollow(lines[less]) for more, less in part.hollow):
+        if not by_curve or all(_hollow(lines[more]) > _hollow(lines[less]) for more, less in part.hollow):
             yield indexes
 
 

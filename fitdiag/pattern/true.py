@@ -178,12 +178,13 @@ def _merged(reaches: list[_Reach]) -> Iterator[_Reach]:
         if waiting is None:
             waiting = reach
         elif reach.start < waiting.end - 1e-9:
-            through = waiting.through if reach.through == waiting.through else None
-            if waiting.through is not None and reach.through is not None and waiting.through != reach.through:
-                middle = (waiting.through + reach.through) / 2  # two bends: each keeps its own side
-                yield _Reach(waiting.start, middle, waiting.through)
-                waiting = _Reach(middle, reach.end, reach.through)
+            one, two = waiting.through, reach.through
+            if one is not None and two is not None and two - one > LEAST_REACH_MM:
+                middle = (one + two) / 2  # two bends: each keeps its own side
+                yield _Reach(waiting.start, middle, one)
+                waiting = _Reach(middle, reach.end, two)
                 continue
+            through = one if one is not None and two is not None else None
             waiting = _Reach(min(waiting.start, reach.start), max(waiting.end, reach.end), through)
         else:
             yield waiting

@@ -136,7 +136,10 @@ class Round:
 
 @dataclass(frozen=True)
 class Case:
-    """One client's garment. Measures in mm; `pattern` is a path below the case folder, empty without one."""
+    """One client's garment. Measures in mm; `pattern` is a path below the case folder, empty without one.
+
+    `alone`: the client fits herself, with nobody to help.
+    """
 
     folder: Path
     name: str
@@ -148,6 +151,7 @@ class Case:
     pattern_measures: Mapping[str, float] = field(default_factory=dict)
     tables: Mapping[str, str] = field(default_factory=dict)
     pattern: str = ""
+    alone: bool = False
     consent: Consent = Consent()
     notes: tuple[str, ...] = ()
     closed: Closed | None = None
@@ -168,7 +172,7 @@ class Case:
 # -- reading -----------------------------------------------------------------------------------------------------------
 
 CASE_KEYS = (
-    "schema", "name", "garment", "units", "opened", "body", "measures", "pattern", "consent", "notes", "closed",
+    "schema", "name", "garment", "units", "opened", "body", "measures", "pattern", "alone", "consent", "notes", "closed",
 )  # fmt: skip
 _ROUND_KEYS = (
     "schema", "opened", "waiting", "since", "sent", "form_received", "forms", "advised", "left_out", "done", "outcome", "fits",
@@ -358,6 +362,7 @@ def case_in(document: Document, folder: Path) -> Case:
             if reader.id(("measures", "tables", name), table, "an ease table")
         },
         pattern=_path_inside(reader, ("pattern",), data.get("pattern"), folder),
+        alone=reader.yes_no(("alone",), data.get("alone")) or False,
         consent=Consent(
             photos=reader.yes_no(("consent", "photos"), agreed.get("photos")) or False,
             given=reader.day(("consent", "date"), agreed.get("date")),
@@ -533,6 +538,7 @@ def case_text(case: Case, head: str = _HEAD) -> str:
     text += _block("body", (f"{note}: {quoted(grade)}" for note, grade in case.body.items()))
     text += _block("measures", measures)
     text += f"pattern: {quoted(case.pattern)}\n" if case.pattern else ""
+    text += "alone: yes\n" if case.alone else ""
     told = [("photos", _yes(agreed.photos)), ("date", _day(agreed.given)), ("keep_until", _day(agreed.keep_until))]
     text += f"consent: {_flow([*told, ('removed', _day(agreed.removed))])}\n"
     text += _block("notes", (f"- {quoted(note)}" for note in case.notes))
