@@ -745,3 +745,24 @@ def test_names_in_other_letters_have_forms_of_their_own(shell: Shell, tmp_path: 
     tokens = {token(open_case(path), 0) for path in (tmp_path / "cases").glob("[!.]*")}
     assert len(names) == len(tokens)
     assert all(re.fullmatch(r"[a-z0-9-]{1,60}", one) for one in tokens)
+
+
+def test_who_fits_herself_is_remembered(shell: Shell, tmp_path: Path) -> None:
+    """Said once, it holds for the papers, the form, the export and the next round, until it is taken back."""
+    timer = "Set a phone on its timer"
+    seen = tmp_path / "seen.yaml"
+    seen.write_text("schema: fitdiag.findings/1\nsymptoms: {balance-lines-dip-to-back: {amount: 3/4 in}}\n")
+    again = ("review", "the lamplighter", "--no-questions", "--no-drape")
+    assert shell("case", "new", "the lamplighter", "--alone")[0] == 0
+    assert shell(*again, "--findings", str(seen))[0] == 0
+    documents = tmp_path / CASE / "round-01" / "documents"
+    pages = [documents / "client.html", documents / "form-try-on-2.html"]
+    assert all(timer in page.read_text("utf-8") for page in pages)
+    assert shell("export", "the lamplighter", "--to", "list.md")[0] == 0
+    assert timer in (tmp_path / "list.md").read_text("utf-8")
+    pages[0].unlink()
+    assert shell("case", "repair", "the lamplighter")[0] == 0 and timer in pages[0].read_text("utf-8")
+    assert shell(*again, "--with-help")[0] == 0
+    assert not any(timer in page.read_text("utf-8") for page in pages)
+    assert not open_case(tmp_path / CASE).alone
+    assert shell(*again, "--alone")[0] == 0 and open_case(tmp_path / CASE).alone

@@ -198,6 +198,7 @@ def new(
     photos_consent: str | None,
     keep_until: str | None,
     note: list[str],
+    alone: bool = False,
     rules: str | None,
     today: date | None = None,
 ) -> int:
@@ -232,6 +233,7 @@ def new(
         body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
         body_measures=body_lengths(measure, in_units, tuple(BODY_MM)),
         pattern=Path(pattern) if pattern else None,
+        unaided=alone,
         consent=Consent(photos_consent == "yes", day if photos_consent else None, until),
         notes=tuple(note),
     )
@@ -340,6 +342,8 @@ def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
             told = (f"{name.replace('-', ' ')} {format_reading(mm, case.units)}" for name, mm in lengths.items())
             lines.append(f"{title} measures: {', '.join(told)}")
     lines.append(f"Pattern: {case.pattern}" if case.pattern else "Pattern: none yet")
+    if case.alone:
+        lines.append("Fits herself, with nobody to help.")
     agreed_on = f", {'agreed' if agreed.photos else 'asked'} on {agreed.given}" if agreed.given else ""
     consent = f"Photos: {'yes' if agreed.photos else 'no' if agreed.given else 'not agreed on yet'}{agreed_on}"
     consent += f", kept until {agreed.keep_until}" if agreed.keep_until else ""

@@ -9,6 +9,7 @@ import typer
 from fitdiag.cli.options import (
     NOTHING,
     AloneOption,
+    CaseAloneOption,
     FullOption,
     JsonOption,
     KeepUntilOption,
@@ -49,6 +50,7 @@ def case_new(
     ] = None,
     keep_until: KeepUntilOption = None,
     note: Annotated[list[str], typer.Option("--note", metavar="TEXT", help="A note of your own.")] = NOTHING,
+    alone: AloneOption = False,
     given: InOption = None,
     rules: RulesOption = None,
 ) -> None:
@@ -158,7 +160,7 @@ def review_options(
         bool, typer.Option("--no-drape", help="Do not show the plan on simulated cloth; saves half a minute.")
     ] = False,
     full: FullOption = False,
-    alone: AloneOption = False,
+    alone: CaseAloneOption = None,
     rules: RulesOption = None,
 ) -> None:
     """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""

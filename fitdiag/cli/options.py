@@ -57,6 +57,12 @@ AloneOption = Annotated[
         "--alone", help="For somebody who fits herself: in her words, and no step needs a second pair of hands."
     ),
 ]
+CaseAloneOption = Annotated[
+    bool | None,
+    typer.Option(
+        "--alone/--with-help", help="For somebody who fits herself, from now on in every round; or no longer so."
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object, lengths in mm.")]
 OutOption = Annotated[
     str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")

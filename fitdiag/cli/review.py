@@ -31,7 +31,7 @@ from fitdiag.planning.plan import Recommendation
 from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import on_screen
-from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, update_round
+from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
 from fitdiag.sessions.case_body import keep_nudges
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.case_list import CASE_FILE
@@ -66,14 +66,17 @@ def review(
     today: date | None = None,
     no_drape: bool = False,
     full: bool = False,
-    alone: bool = False,
+    alone: bool | None = None,
 ) -> int:
     """One run of a round."""
     folder = case_folder(name, given)
     base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
-    run = _Run(base, open_case(folder), name, today or date.today(), ask=not no_questions, parent=given)
-    run.drape, run.show = not no_drape, Show(full, alone)
+    case = open_case(folder)
+    if alone is not None and alone != case.alone:
+        case = save_case(case, replace(case, alone=alone))
+    run = _Run(base, case, name, today or date.today(), ask=not no_questions, parent=given)
+    run.drape, run.show = not no_drape, Show(full, case.alone)
     sheets = paper_of(paper, run.case.units)
     came, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
@@ -91,6 +94,7 @@ class _Run:
 
     def __init__(self, base: RuleBase, case: Case, name: str, today: date, *, ask: bool, parent: str | None) -> None:
         self.base, self.case, self.today = base, case, today
+        self.words = for_wearer(base, alone=True) if case.alone else base
         self.screen = Screen()
         self.ask = ask
         self.show = Show()
@@ -374,8 +378,7 @@ class _Run:
         if self.ask:
             self._say_known(log.events, state.findings)
             pattern = str(self.case.folder / self.case.pattern) if self.case.pattern else None
-            base = for_wearer(self.base, alone=True) if self.show.alone else self.base
-            hold_interview(base, one.log_file, pattern, self.show)
+            hold_interview(self.words, one.log_file, pattern, self.show)
             state = fold(RoundLog.of(one).events, self.base)
             if state.recorded is None:
                 return None
@@ -394,7 +397,7 @@ class _Run:
         event = conclusion_event(conclusion)
         if {**(log.concluded or {}), "at": ""} != {**event, "at": ""}:
             append(one, event)
-        write(on_screen(make_report(self.base, conclusion, steps=False), self.base, width(), full=self.show.full))
+        write(on_screen(make_report(self.words, conclusion, steps=False), self.words, width(), full=self.show.full))
         return conclusion
 
     def _say_history(self, findings: Findings) -> None:
@@ -463,7 +466,7 @@ class _Run:
         first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
         if conclusion is not proposed:
             say("In short:")
-            for line in brief(make_report(self.base, conclusion), self.base):
+            for line in brief(make_report(self.words, conclusion), self.words):
                 say(line)
         shown, moved = simulated_round(self.base, self.case, conclusion) if self.drape else (None, None)
         with self._alone():
@@ -477,9 +480,7 @@ class _Run:
                 moved is not None
             ):  # before the documents, the last of a round, so that nothing is missing once they are there
                 keep_nudges(self.case, self.one.number, moved)
-            written = write_documents(
-                self.base, self.case, conclusion, Look(self.today, large, paper, shown, self.show.alone)
-            )
+            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")

@@ -12,6 +12,7 @@ import sys
 import textwrap
 from collections.abc import Iterable
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -19,7 +20,7 @@ from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.misses import remember
 from fitdiag.cli.output import FITTER, Show, width, write
-from fitdiag.cli.work import log_of, session_name
+from fitdiag.cli.work import fits_herself, log_of, session_name
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
 from fitdiag.knowledge.findings import Findings
@@ -151,6 +152,8 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
     chosen: Units | None = units_of(units) if units else None
     resumed = log_of(resume) if resume else None
     base = load_rules(folder_of(rules, resumed, answers, photos))
+    if resumed is not None and fits_herself(resumed):
+        show = replace(show, alone=True)
     if show.alone:
         base = for_wearer(base, alone=True)
     if resumed is not None:

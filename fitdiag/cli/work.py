@@ -43,6 +43,15 @@ def log_of(given: str) -> Path:
     return case.rounds[-1].log_file
 
 
+def fits_herself(log: Path) -> bool:
+    """Whether a log is that of a round whose client fits herself."""
+    from fitdiag.sessions.case import open_case
+    from fitdiag.sessions.case_list import CASE_FILE
+
+    folder = log.absolute().parent.parent
+    return log.name == "session.jsonl" and (folder / CASE_FILE).exists() and open_case(folder).alone
+
+
 def replay_log(path: str, rules: str | None, *, full: bool = False) -> int:
     file = log_of(path)
     base = load_rules(folder_of(rules, file))
@@ -76,6 +85,7 @@ def export(
             told = f"{option} is for the page the client takes home"
             raise stop("argument", told, where=to, hint=f"end the name in {' or '.join(kinds)}")
     file = log_of(path)
+    alone = alone or fits_herself(file)
     base = load_rules(folder_of(rules, file))
     log = read_log(file)
     result = replay(log, base)

@@ -20,6 +20,7 @@ from fitdiag.photos.marks import Points
 from fitdiag.photos.ridges import BESIDE, Ends, Found, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
+from fitdiag.photos.trousers import CROTCH, HIP, KNEES, MAIN
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]
@@ -63,7 +64,7 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     result.doubts = dict(best.doubts)
     seam = best.named.pop("seam", None)
     for name, ridge in best.named.items():
-        points = _points(pixels, ridge, seam if name in ("hip", "crotch") else None, scale)
+        points = _points(pixels, ridge, seam if name in MAIN else None, scale)
         if points is None:
             result.doubts[name] = "it could not be followed in the full picture"
         else:
@@ -109,16 +110,16 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
     kept.sort(key=lambda trunk: -trunk.score)
     best = kept[0]
     if len(kept) > 1 and kept[1].score > TRUNK_RIVAL * best.score:
-        for name, one, two in (("hip", best.hip, kept[1].hip), ("crotch", best.crotch, kept[1].crotch)):
+        for name, one, two in ((HIP, best.hip, kept[1].hip), (CROTCH, best.crotch, kept[1].crotch)):
             if not same(one, two):
                 best.doubts[name] = "another line could be meant as well"
-    borne_out = sum(name not in ("hip", "crotch") for name in best.named)
+    borne_out = sum(name not in MAIN for name in best.named)
     if borne_out < (1 if side else 2):
-        for name in ("hip", "crotch"):
+        for name in MAIN:
             best.doubts.setdefault(name, "too little else that was found bears it out")
     if best.crotch.gap is not None:
-        best.doubts.setdefault("crotch", "it is put together from two halves")
-    if "hip" in best.doubts:
+        best.doubts.setdefault(CROTCH, "it is put together from two halves")
+    if HIP in best.doubts:
         for name in best.named:
             best.doubts.setdefault(name, "it was looked for by the hip line, which is doubtful")
     return best
@@ -242,7 +243,7 @@ def _fit(hip: Found, crotch: Found, picture: int, *, side: bool) -> float:
 def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
     """Knee lines, grainlines and the centre seam to a hip and a crotch line; what fits raises the score."""
     hip, crotch = trunk.hip, trunk.crotch
-    named = {"hip": hip, "crotch": crotch}
+    named = {HIP: hip, CROTCH: crotch}
     width, middle = hip.width, (hip.middle + crotch.middle) / 2
     high, low = hip.at(middle), crotch.at(middle)
     ink = hip.colour + crotch.colour
@@ -274,7 +275,7 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
 
 def _borne_out(named: Mapping[str, Found], middle: float) -> float:
     """How well what else was found fits to the hip line: a seam at its middle, grainlines half way out, legs that end where it does."""
-    hip = named["hip"]
+    hip = named[HIP]
 
     def fit(away: float, error: float) -> float:
         return math.exp(-0.5 * (away / hip.width / error) ** 2)
@@ -286,7 +287,7 @@ def _borne_out(named: Mapping[str, Found], middle: float) -> float:
         elif name.startswith("grain"):
             x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
             whole += 0.3 * fit(abs(x - middle) - 0.25 * hip.width, 0.08)
-        elif name.startswith("knee"):
+        elif name in KNEES:
             whole += 0.3 * fit(min(abs(line.first - hip.first), abs(line.last - hip.last)), 0.08)
     return whole
 
@@ -351,7 +352,7 @@ def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, mid
 def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
     """The knee line and the side seam of a picture from the side."""
     hip, crotch = trunk.hip, trunk.crotch
-    named = {"hip": hip, "crotch": crotch}
+    named = {HIP: hip, CROTCH: crotch}
     width, middle = hip.width, (hip.middle + crotch.middle) / 2
     high, low = hip.at(middle), crotch.at(middle)
     reach = (high - 1.5 * width, low + 4.0 * width)

@@ -14,6 +14,7 @@ from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Reading, Source, Word
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
+from fitdiag.photos.trousers import CROTCH, ROUND
 from fitdiag.photos.trust import refused
 
 SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
@@ -25,7 +26,7 @@ def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: 
     """Everything one grainline tells."""
     found = [_lean(where, places, name, track, SLOPE if marks.view == "back" else SLOPE_IN_FRONT)]
     if not marks.seen_from_the_side and track.clear:
-        for line in ("waist", "hip", "crotch"):
+        for line in ROUND:
             if line in places:
                 reading = _from_centre(where, places[line], name, line, track)
                 found += [reading] if reading else []
@@ -67,7 +68,7 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
     if gap[nearest] > 25 * max(1.0, where.scale / 1.2):
         return None
     what = f"from the centre at the {line}"
-    if line == "crotch":
+    if line == CROTCH:
         return refused(name, what, "mm", None, "the cloth turns into the fork there")
     if where.distance is None:
         return refused(name, what, "mm", None, "nothing of known size is marked")

@@ -21,6 +21,7 @@ from fitdiag.photos.marks import Marks, Points, as_json, parse_marks
 from fitdiag.photos.overlay import told
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.snap import Track
+from fitdiag.photos.trousers import CALLED, KNEES, MAIN
 from fitdiag.problems import Where, one_line, stop
 from fitdiag.units import Units
 
@@ -63,9 +64,7 @@ def _inert(data: Any) -> str:
 
 ANSWER = "fitdiag.confirmed/1"
 SHOWN_HIGH = 1800  # px of the copy in the page
-NAMES = {"waist": "Waist edge", "hip": "Hip line", "crotch": "Crotch line", "knee-left": "Knee line, left leg",
-         "knee-right": "Knee line, right leg", "grain-left": "Grain line, left leg", "grain-right": "Grain line, right leg",
-         "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}  # fmt: skip
+NAMES = {**CALLED, "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
 TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
 
 
@@ -129,12 +128,8 @@ def _shown(found: Measured, units: Units) -> dict[str, Any]:
         things.append(
             {**_thing("sheet", "sheet", corners, found, units, None), "course": [*corners, corners[0]], "closed": True}
         )
-    expected = (
-        ("hip", "crotch", f"knee-{marks.view}")
-        if marks.seen_from_the_side
-        else ("hip", "crotch", "knee-left", "knee-right")
-    )
-    missing = [NAMES[name].lower() for name in expected if name not in marks.lines]
+    knees = [name for name in KNEES if not marks.seen_from_the_side or name.endswith(marks.view)]
+    missing = [NAMES[name].lower() for name in (*MAIN, *knees) if name not in marks.lines]
     missing += ["plumb lines"] * (not marks.verticals) + ["sheet of paper"] * (marks.sheet is None)
     side = "side" if marks.seen_from_the_side else ""
     return {

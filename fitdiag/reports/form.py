@@ -65,6 +65,10 @@ STATES: Mapping[State, str] = {
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
 SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
+BEHIND = {
+    False: "Ask somebody to look, or use two mirrors.",
+    True: "Set a phone on its timer at the height of the hip and look at the picture, or use two mirrors; arms down.",
+}
 RESTS = "Try on in your own time, with breaks. Stop when you are tired."
 CUTS_NOTHING = "Cut nothing while you wear it. Your fitter tells you what to change."
 PICTURES = {
@@ -108,13 +112,14 @@ def client_form(
     token: str,
     photos: bool = True,
     drawn: Mapping[str, Sequence[Picture]] = {},
+    alone: bool = False,
 ) -> str:
     """The form as one HTML page that needs nothing else.
 
     `questions` are symptom ids in the order they are asked, but felt ones come first. `round_number`: which try-on it is about.
     `advised`: what was asked to be done since the last one, with the amounts. `token` comes back with the answers, so that they
     find their case. `photos`: whether the client may be asked for pictures, which go beside the form. `drawn`: by alteration, its
-    drawings before and after.
+    drawings before and after. `alone`: nobody is there to look or to help.
     """
     every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
@@ -130,6 +135,7 @@ def client_form(
         client=one_line(client, 80),
         round_number=round_number,
         token=token,
+        behind=BEHIND[alone],
         kept=f"{zlib.crc32(repr((units, ordered, done)).encode()):08x}",  # other questions find no answers kept on the device
         felt=[row for row in rows if row["felt"]],
         seen=[row for row in rows if not row["felt"]],

@@ -204,10 +204,14 @@ def new_case(
     body: Mapping[str, str] | None = None,
     body_measures: Mapping[str, float] | None = None,
     pattern: Path | None = None,
+    unaided: bool = False,
     consent: Consent | None = None,
     notes: tuple[str, ...] = (),
 ) -> Case:
-    """Begin a case in a folder of its own: it is there whole, or not at all. The pattern file is copied into it."""
+    """Begin a case in a folder of its own: it is there whole, or not at all. The pattern file is copied into it.
+
+    `unaided`: the client fits herself, with nobody to help.
+    """
     shown = one_line(name, LONGEST_NAME + 1)
     folder = parent / folder_name(shown)
     content = read_bytes(pattern, LARGEST_PATTERN, "pattern") if pattern else b""
@@ -222,6 +226,7 @@ def new_case(
         pattern=f"pattern{''.join(char for char in pattern.suffix.lower() if char in '.' or char.isalnum())}"
         if pattern
         else "",
+        alone=unaided,
         consent=consent or Consent(),
         notes=tuple(one_line(note, 500) for note in notes),
     )

@@ -141,7 +141,10 @@ class Round:
 
 @dataclass(frozen=True)
 class Case:
-    """One client's garment. Measures in mm; `pattern` is a path below the case folder, empty without one."""
+    """One client's garment. Measures in mm; `pattern` is a path below the case folder, empty without one.
+
+    `alone`: the client fits herself, with nobody to help.
+    """
 
     folder: Path
     name: str
@@ -153,6 +156,7 @@ class Case:
     pattern_measures: Mapping[str, float] = field(default_factory=dict)
     tables: Mapping[str, str] = field(default_factory=dict)
     pattern: str = ""
+    alone: bool = False
     consent: Consent = Consent()
     notes: tuple[str, ...] = ()
     closed: Closed | None = None
@@ -273,6 +277,7 @@ class _CaseFile(Part):
     body: Annotated[dict[Id, Id], BeforeValidator(_grades)] = {}
     measures: _Measures = _Measures()
     pattern: Annotated[str, _text(200, needed=False)] = ""
+    alone: YesNo = False
     consent: _Consent = _Consent()
     notes: Annotated[tuple[Note, ...], BeforeValidator(one_or_many), Field(max_length=MOST_NOTES)] = ()
     closed: _Closed | None = None
@@ -340,9 +345,9 @@ def case_in(document: Document, folder: Path) -> Case:
     agreed, end = file.consent, file.closed
     return Case(
         folder, file.name, file.garment, file.units, file.opened, file.body, file.measures.body, file.measures.pattern,
-        file.measures.tables, PurePosixPath(file.pattern).as_posix() if file.pattern else "",
-        Consent(agreed.photos, agreed.date, agreed.keep_until, agreed.removed), file.notes,
-        Closed(end.date, end.outcome, end.words) if end is not None else None,
+        file.measures.tables, PurePosixPath(file.pattern).as_posix() if file.pattern else "", alone=file.alone,
+        consent=Consent(agreed.photos, agreed.date, agreed.keep_until, agreed.removed), notes=file.notes,
+        closed=Closed(end.date, end.outcome, end.words) if end is not None else None,
     )  # fmt: skip
 
 
@@ -429,6 +434,7 @@ def case_text(case: Case, head: str = _HEAD) -> str:
     text += _block("body", (f"{note}: {quoted(grade)}" for note, grade in case.body.items()))
     text += _block("measures", measures)
     text += f"pattern: {quoted(case.pattern)}\n" if case.pattern else ""
+    text += "alone: yes\n" if case.alone else ""
     told = [("photos", _yes(agreed.photos)), ("date", _iso(agreed.given)), ("keep_until", _iso(agreed.keep_until))]
     text += f"consent: {_flow([*told, ('removed', _iso(agreed.removed))])}\n"
     text += _block("notes", (f"- {quoted(note)}" for note in case.notes))
