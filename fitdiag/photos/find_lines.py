@@ -11,6 +11,7 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +36,7 @@ USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line 
 GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
 LEG, LEG_ERROR = 0.43, 0.1  # of a leg's width at the knee, as a share of the hip line's
 OUTER_ERROR = 0.12
+BY_HIP = "it was looked for by the hip line, which is doubtful"
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
 KNEES_UNLIKE = 0.05
 TRUNK_RIVAL = 0.4  # a second pair that scores so much of the best makes both doubtful
@@ -127,11 +129,11 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         best.doubts.setdefault(CROTCH, "it is put together from two halves")
     if HIP in best.doubts:
         for name in best.named:
-            best.doubts.setdefault(name, "it was looked for by the hip line, which is doubtful")
+            best.doubts.setdefault(name, BY_HIP)
     return best
 
 
-def _elsewhere(trunk: _Trunk, colours: Array) -> float:
+def _elsewhere(trunk: _Trunk, colours: NDArray[np.floating[Any]]) -> float:
     """How much of what lies beside two lines has the colour of what lies between them (0 to 1), as the wall round joints has."""
     hip, crotch = trunk.hip, trunk.crotch
     high, low = sorted((round(hip.at(hip.middle)), round(crotch.at(crotch.middle))))
