@@ -420,17 +420,20 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
 
 
 def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float) -> Points | None:
-    """Three points on the ridge in the picture; None where snapping to them does not find the ridge again."""
+    """Three points on the ridge in the picture, or five; None where snapping to them does not find the ridge again."""
     whole = (ridge.pixels + 0.5) * scale - 0.5
     run = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
     middle = (whole[0, run] + whole[-1, run]) / 2
     if seam is not None:
         middle = (seam.at(float(np.median(ridge.pixels[:, 1]))) + 0.5) * scale - 0.5
-    at = [0, int(np.argmin(np.abs(whole[:, run] - middle))), -1]
-    track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), max(0.5, scale))
-    off = np.abs(np.interp(track.pixels[:, run], whole[:, run], whole[:, 1 - run]) - track.pixels[:, 1 - run])
-    if ridge.gap is None and (np.median(off) > 2.0 * scale or np.percentile(off, 85) > 8 * scale):
-        return None
-    at[1] = int(np.argmin(np.abs(track.pixels[:, run] - middle)))
     most = pixels.shape[1] - 1, pixels.shape[0] - 1
-    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in np.clip(track.pixels[at], 0, most))
+    for between in (1, 3):  # points between the ends
+        near = [whole[0, run], middle, whole[-1, run]]
+        places = np.interp(np.linspace(0, 2, between + 2), [0, 1, 2], near)
+        at = [int(np.argmin(np.abs(whole[:, run] - place))) for place in places]
+        track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), max(0.5, scale)).pixels
+        off = np.abs(np.interp(track[:, run], whole[:, run], whole[:, 1 - run]) - track[:, 1 - run])
+        if ridge.gap is not None or (np.median(off) <= 2.0 * scale and np.percentile(off, 85) <= 8 * scale):
+            at = [0, *(int(np.argmin(np.abs(track[:, run] - place))) for place in places[1:-1]), -1]
+            return tuple((round(float(x), 1), round(float(y), 1)) for x, y in np.clip(track[at], 0, most))
+    return None
