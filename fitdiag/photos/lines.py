@@ -40,6 +40,7 @@ CLICK_MM = 4.0  # how far from its place a hand sets a point
 SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
 TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
+V_DEPTH = 1.0  # mm: how deep a V is where its ends lie on folds
 COVERED = 0.6  # degrees
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
 WIDEST, WIDEST_BODY = 1000.0, 1400.0  # mm
@@ -243,7 +244,7 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     def drops(other: Numbers) -> float:
         return LAST_LENGTH * sum(math.tan(math.radians(slope)) for slope in other.lasts) / 2
 
-    deep = seen.parts(drops, depth=seen.rise * behind_error, folds=unrest)
+    deep = seen.parts(drops, depth=seen.rise * behind_error, folds=math.hypot(V_DEPTH, 0.8 * unrest))
     value = drops(numbers) + hollow
     found.readings.append(told(seen.doubts, "v depth", "mm", None, value, deep, fork=fork, reason=reason))
     for side, angle in zip(("left", "right"), values, strict=True):
@@ -256,7 +257,7 @@ def _side(seen: _Seen, found: Found) -> None:
     unseen = 1.0 + ROUND[seen.name].waves + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
     unseen += UNDER_SEAT if seen.name == CROTCH else 0.0
     turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
-    folds = math.degrees(2.0 * unseen / (2 * numbers.section.half))
+    folds = math.degrees(2.6 * unseen / (2 * numbers.section.half))
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
     back = 0 if seen.marks.view == "right" else 1  # the wearer's left side seen: the back is to the right
 
