@@ -21,7 +21,11 @@ _AS_IF = re.compile(r"\b(?:as if|as though)\b[^,;.!?]*", re.I)
 _GREETING = re.compile(
     r"^\s*(?:hi|hello|dear|hey|hiya|hallo|good (?:morning|day|evening))\b[^.!?\n]{0,40}[,!]?\s*$", re.I
 )
-_CLOSING = re.compile(r"^\s*(?:--|thx|thanks|thank you|cheers|best|regards|kind regards|yours|love|sincerely)\b", re.I)
+_CLOSING = re.compile(
+    r"^\s*(?:--|(?:re|fw|fwd|aw|subject|betreff):|thx|thanks|thank you|cheers|best|yours|love|sincerely|(?:a |big )?(?:hugs?|kiss(?:es)?)\b"
+    r"|i embrace|(?:\w+ ){0,3}(?:regards|greetings|wishes)\b|(?:\w+, )?(?:your|the) (?:[\w'-]+ ?){1,4}[.!]?$(?<![.!]))",
+    re.I,
+)
 
 
 @cache
@@ -95,7 +99,12 @@ def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
 def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:
     """Whether one of some clauses praises, denies or advises what the rest says, unless the rule's own phrase, fitting so well, does."""
     text = " ".join(clauses)
-    if says("told to", text) or (says("before", text) and not says("again", text)) or any(map(is_question, clauses)):
+    if (
+        pattern("other things").search(_AS_IF.sub("", re.sub(r"\blike\b.*", "", text, flags=re.I)))
+        or says("told to", text)
+        or (says("before", text) and not says("again", text))
+        or any(map(is_question, clauses))
+    ):
         return True
     if (says("good", phrase) and says("when", text)) or (says("not", phrase) and fit >= _SAYS_NOT):
         return False
