@@ -90,7 +90,7 @@ def _of_sentence(
     base: RuleBase, words: Words, sentence: str, question: str, about: str, amount: str, units: Units
 ) -> Iterator[tuple[float, Proposal]]:
     """What one sentence may say: the clauses that name a rule well enough, none used twice."""
-    if is_question(sentence):
+    if is_question(sentence) or (says("earlier one", sentence) and not says("again", sentence)):
         return
     clauses = clauses_of(sentence, words.places)
     done = _done(words, clauses)
@@ -133,6 +133,8 @@ def _spans(
             if used & set(range(start, end)):
                 break
             text = " ".join(part)
+            if says("other things", text) and not words.places(text):
+                continue
             signs = _signs(words, text)
             if about and says("pronoun", clauses[start]) and not words.places(clauses[start]):
                 signs += _signs(words, f"{about} {text}")

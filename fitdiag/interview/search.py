@@ -34,9 +34,9 @@ _EMPTY = """
 _EMPTY_WORDS = frozenset(_EMPTY.split())
 _IRREGULAR = {
     "took": "take", "taken": "take", "swung": "swing", "hung": "hang", "tore": "tear", "torn": "tear", "slid": "slide",
-    "fell": "fall", "sat": "sit", "seated": "sit", "stuck": "stick", "sank": "sink", "bent": "bend", "wound": "wind", "sewn": "sew", "feet": "foot",
+    "fell": "fall", "sat": "sit", "stuck": "stick", "sank": "sink", "bent": "bend", "wound": "wind", "sewn": "sew", "feet": "foot",
     "calves": "calf", "lying": "lie", "drew": "draw", "drawn": "draw", "dug": "dig", "rode": "ride", "rose": "rise",
-    "lh": "left", "lhs": "left", "rh": "right", "rhs": "right",
+    "seated": "sit", "lh": "left", "lhs": "left", "rh": "right", "rhs": "right",
     **dict.fromkeys(("can't", "cant", "couldn't", "unable"), "cannot"),
     **dict.fromkeys(("won't", "wont", "doesn't", "doesnt", "don't", "dont", "didn't", "isn't", "isnt", "aren't", "never"), "not"),
 }  # fmt: skip
