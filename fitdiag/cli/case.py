@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
-from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CASE_FILE, CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
 
@@ -220,7 +220,7 @@ def new(
     if until is not None and photos_consent != "yes":
         raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
     if pattern:
-        from fitdiag.cli.pattern import read_pattern
+        from fitdiag.pattern.formats import read_pattern
 
         read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
     parent = parent_of(given)
@@ -410,9 +410,7 @@ def close(
     case = open_case(case_folder(name, given))
     if case.closed:
         told = f"this case was closed {case.closed.day}"
-        raise stop(
-            "closed", told, where=Where(shown_path(case.folder)), hint="change the line 'closed:' in case.yaml by hand"
-        )
+        raise stop("closed", told, where=case.folder, hint="change the line 'closed:' in case.yaml by hand")
     outcome: Ending = "fits" if fits else "given-up" if given_up else "other"
     case = close_case(case, Closed(today or date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
     say(f"{case.name} is closed: {outcome}.")
