@@ -843,7 +843,7 @@ VALUES = st.recursive(
     PLAIN, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(INNER, inner, max_size=3), max_leaves=6
 )
 CASE_KEYS = st.sampled_from(
-    ["name", "garment", "units", "opened", "body", "measures", "pattern", "consent", "notes", "closed", "odd"]
+    ["name", "garment", "units", "opened", "body", "measures", "pattern", "alone", "consent", "notes", "closed", "odd"]
 )
 ROUND_KEYS = st.sampled_from(
     ["opened", "waiting", "since", "sent", "form_received", "advised", "done", "outcome", "fits", "odd"]

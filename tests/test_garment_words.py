@@ -21,7 +21,6 @@ PACKAGE = Path(fitdiag.__file__).parent
 VIEWS = frozenset(("front", "side", "back"))
 PLAIN = frozenset(("curve", "rise"))  # also how an edge is drawn, and what grades do
 BODY = "measures and shape of a body, whatever is worn on it"
-LINES = "lines that are found, marked and measured on pictures: of trousers only so far"
 STILL = {
     "plausible.py": BODY,
     "drape/body.py": BODY,
@@ -37,17 +36,8 @@ STILL = {
     "planning/muslins.py": "measures of the body for a block",
     "interview/search.py": "words that are read in one way only",
     "cli/case_drape.py": BODY,
-    "cli/pattern_app.py": "options for the measures of a body",
     "cli/repair.py": BODY,
     "cli/review.py": BODY,
-    **dict.fromkeys(
-        (
-            "cli/photo.py", "photos/advice.py", "photos/body.py", "photos/course.py",
-            "photos/find_lines.py", "photos/grains.py", "photos/laid.py", "photos/lines.py", "photos/marks.py", "photos/measure.py",
-            "photos/page.py", "photos/setting.py", "photos/trust.py",
-        ),
-        LINES,
-    ),
 }  # fmt: skip
 
 

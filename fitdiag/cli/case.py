@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
-from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CASE_FILE, CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
 
@@ -198,6 +198,7 @@ def new(
     photos_consent: str | None,
     keep_until: str | None,
     note: list[str],
+    alone: bool = False,
     rules: str | None,
     today: date | None = None,
 ) -> int:
@@ -219,7 +220,7 @@ def new(
     if until is not None and photos_consent != "yes":
         raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
     if pattern:
-        from fitdiag.cli.pattern import read_pattern
+        from fitdiag.pattern.formats import read_pattern
 
         read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
     parent = parent_of(given)
@@ -232,6 +233,7 @@ def new(
         body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
         body_measures=body_lengths(measure, in_units, tuple(BODY_MM)),
         pattern=Path(pattern) if pattern else None,
+        unaided=alone,
         consent=Consent(photos_consent == "yes", day if photos_consent else None, until),
         notes=tuple(note),
     )
@@ -340,6 +342,8 @@ def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
             told = (f"{name.replace('-', ' ')} {format_reading(mm, case.units)}" for name, mm in lengths.items())
             lines.append(f"{title} measures: {', '.join(told)}")
     lines.append(f"Pattern: {case.pattern}" if case.pattern else "Pattern: none yet")
+    if case.alone:
+        lines.append("Fits herself, with nobody to help.")
     agreed_on = f", {'agreed' if agreed.photos else 'asked'} on {agreed.given}" if agreed.given else ""
     consent = f"Photos: {'yes' if agreed.photos else 'no' if agreed.given else 'not agreed on yet'}{agreed_on}"
     consent += f", kept until {agreed.keep_until}" if agreed.keep_until else ""
@@ -406,9 +410,7 @@ def close(
     case = open_case(case_folder(name, given))
     if case.closed:
         told = f"this case was closed {case.closed.day}"
-        raise stop(
-            "closed", told, where=Where(shown_path(case.folder)), hint="change the line 'closed:' in case.yaml by hand"
-        )
+        raise stop("closed", told, where=case.folder, hint="change the line 'closed:' in case.yaml by hand")
     outcome: Ending = "fits" if fits else "given-up" if given_up else "other"
     case = close_case(case, Closed(today or date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
     say(f"{case.name} is closed: {outcome}.")

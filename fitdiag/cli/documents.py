@@ -40,7 +40,6 @@ class Look:
     large: bool
     paper: Paper
     shown: Simulation | None = None
-    alone: bool = False  # the client fits herself, with nobody to help
 
 
 def documents_of(
@@ -63,7 +62,7 @@ def documents_of(
     }  # fmt: skip
     photographs = () if case.consent.refused else base.about.photographs
     sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
-                       muslins=look.shown.pictures if look.shown is not None else (), alone=look.alone)  # fmt: skip
+                       muslins=look.shown.pictures if look.shown is not None else (), alone=case.alone)  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=look.large),
@@ -106,7 +105,7 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
         "large": look.large,
         "paper": look.paper,
         "draped": look.shown is not None,
-        **({"alone": True} if look.alone else {}),
+        **({"alone": True} if case.alone else {}),
     }
     held = {path.name: digest(text.encode() if isinstance(text, str) else text) for path, text in files.items()}
     line |= {"advised": advised_list(one.advised), "files": held}
@@ -132,6 +131,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     line = log.last("documents")
     if line is None or not log.written(one.advised):
         return []
+    case = replace(case, alone=bool(line.get("alone")))  # as it was then
     wanted = [path for path in log.unwritten(one) if not (case.consent.refused and path.name in CARDS)]
     if not wanted:
         return []
@@ -142,11 +142,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
         return []  # by the rules of today the list is another; what was sent cannot be made again
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
     look = Look(
-        date.fromisoformat(line["day"]),
-        bool(line["large"]),
-        "a4" if line["paper"] == "a4" else "letter",
-        shown,
-        bool(line.get("alone")),
+        date.fromisoformat(line["day"]), bool(line["large"]), "a4" if line["paper"] == "a4" else "letter", shown
     )
     files = documents_of(base, case, conclusion, pattern_of(case), look)
     with refusals(one.documents, "this folder cannot be made"):

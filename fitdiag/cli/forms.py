@@ -46,7 +46,7 @@ def form_page(
 
     page = client_form(
         base, _questions(base, diagnosis), units=case.units, client=case.name, round_number=after + 1, advised=advised,
-        token=token(case, after), photos=not case.consent.refused, drawn=drawn or {},
+        token=token(case, after), photos=not case.consent.refused, drawn=drawn or {}, alone=case.alone,
     )  # fmt: skip
     return case.rounds[-1].documents / f"form-try-on-{after + 1}.html", page
 

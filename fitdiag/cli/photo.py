@@ -20,6 +20,7 @@ from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, 
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
 from fitdiag.photos.readings import Measured, Reading
+from fitdiag.photos.trousers import HIP
 from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
 
@@ -116,7 +117,7 @@ def take_pictures(
             if not replace and not inside and _is_there(taken):
                 hint = "choose another folder, or add --replace"
                 raise stop("exists", "there is a file of this name already", where=Where(shown_path(taken)), hint=hint)
-        widths = {**marks.widths_mm, "hip": width} if width else marks.widths_mm
+        widths = {**marks.widths_mm, HIP: width} if width else marks.widths_mm
         kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
         files[target] = (content, as_json(kept))
     write_all(

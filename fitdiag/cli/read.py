@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import sys
@@ -14,9 +15,10 @@ from fitdiag.cli.output import say, write
 from fitdiag.cli.photo import length_given, measure, read_marked, sidecar, take_pictures
 from fitdiag.files import read_bytes, write_all, write_atomically
 from fitdiag.photos.combine import measure_all
+from fitdiag.photos.intake import clean_bytes
 from fitdiag.photos.marks import VIEWS, Marks, as_json, read_marks
 from fitdiag.photos.page import confirm_page, parse_answer
-from fitdiag.photos.propose import proposals
+from fitdiag.photos.propose import MIRRORED, proposals
 from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.units import Units
 
@@ -113,16 +115,35 @@ def confirmed(paths: Sequence[Path], folder: Path, answer: str | None) -> bool:
     name = answer_name(marks)
     for file in [Path(answer)] if answer else _saved(folder, Path(name).stem):
         where = shown_path(file)
-        given = {item.sha256: item for item in parse_answer(read_bytes(file, LARGEST_ANSWER, "answer"), where)}
+        answers, mirrored = parse_answer(read_bytes(file, LARGEST_ANSWER, "answer"), where)
+        given = {item.sha256: item for item in answers}
         if any(item.sha256 not in given for item in marks):
             if answer:
                 raise stop("other-pictures", "this answer belongs to other pictures", where=Where(where))
             continue
+        _refuse_mirrored([path for path, item in zip(paths, marks, strict=True) if item.sha256 in mirrored])
         say(f"Confirmed on the page: {where}.")
         new = {path: replace(given[item.sha256], file=item.file) for path, item in zip(paths, marks, strict=True)}
         write_all({sidecar(path): as_json(item) for path, item in new.items()}, replace=True)
         return True
     return False
+
+
+def _refuse_mirrored(paths: Sequence[Path]) -> None:
+    """Where pictures are mirror images, put copies that are turned beside them, and stop."""
+    turned: dict[Path, bytes | str] = {}
+    for path in paths:
+        picture, marks = read_marked(path)
+        content = clean_bytes(replace(picture, pixels=picture.pixels[:, ::-1]), ".jpg")
+        copy = path.with_name(f"turned-{path.name}")
+        widths, digest = marks.widths_mm, hashlib.sha256(content).hexdigest()
+        bare = Marks(copy.name, digest, marks.width, marks.height, marks.view, marks.focal_35mm, widths_mm=widths)
+        turned |= {copy: content, sidecar(copy): as_json(bare)}
+    if turned:
+        write_all(turned, replace=True)
+        names = " and ".join(shown_path(path) for path in turned if path.suffix == ".jpg")
+        raise stop("mirrored", "a mirror image takes left for right, so nothing is measured",
+                   hint=f"turned the right way round it is {names}: read that instead, into another folder")  # fmt: skip
 
 
 def _saved(folder: Path, stem: str) -> Iterator[Path]:
@@ -137,6 +158,8 @@ def take_all(paths: Sequence[Path]) -> None:
     new = {}
     for path in paths:
         marks = read_marks(sidecar(path))
+        if MIRRORED in marks.doubts.values():
+            _refuse_mirrored([path])
         kept = replace(marks, proposed=tuple(name for name in marks.proposed if name in marks.doubts)).confirmed()
         new[sidecar(path)] = as_json(replace(kept, proposed=(), doubts={}))
         for name, doubt in marks.doubts.items():

@@ -12,6 +12,7 @@ import sys
 import textwrap
 from collections.abc import Iterable
 from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -19,7 +20,7 @@ from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.diagnose import effects_of
 from fitdiag.cli.misses import remember
 from fitdiag.cli.output import FITTER, Show, width, write
-from fitdiag.cli.work import log_of, session_name
+from fitdiag.cli.work import fits_herself, log_of, session_name
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
 from fitdiag.knowledge.findings import Findings
@@ -27,7 +28,7 @@ from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
-from fitdiag.problems import Where, command, harmless, one_line, shown_path, stop
+from fitdiag.problems import command, harmless, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, on_screen
 from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
@@ -133,8 +134,9 @@ def _on_hang_up(handler: Any) -> None:
 
 
 def interview(log_path: str | None, resume: str | None, answers: str | None, client: str | None, units: str | None,
-              rules: str | None, *, new_rules: bool, pattern: str | None = None, photos: str | None = None,
-              show: Show = FITTER) -> int:  # fmt: skip
+              rules: str | None, *, new_rules: bool, pattern: str | None, photos: str | None, full: bool,
+              alone: bool) -> int:  # fmt: skip
+    show = Show(full, alone)
     if answers and photos:
         raise stop(
             "arguments",
@@ -150,6 +152,8 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
     chosen: Units | None = units_of(units) if units else None
     resumed = log_of(resume) if resume else None
     base = load_rules(folder_of(rules, resumed, answers, photos))
+    if resumed is not None and fits_herself(resumed):
+        show = replace(show, alone=True)
     if show.alone:
         base = for_wearer(base, alone=True)
     if resumed is not None:
@@ -215,7 +219,7 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
                 raise stop(
                     "rules-changed",
                     "the rules have changed since this session began",
-                    where=Where(shown_path(path)),
+                    where=path,
                     hint=f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules",
                 )
             rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}

@@ -14,7 +14,7 @@ from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
-from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, Where, command, one_line, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, on_screen, write_report
 from fitdiag.sessions.log import ReadLog, read_log
@@ -41,6 +41,15 @@ def log_of(given: str) -> Path:
         hint = f"{command('fitdiag', 'review', given)} begins it"
         raise stop("no-log", f"no round of {one_line(case.name, 60)} has begun", hint=hint)
     return case.rounds[-1].log_file
+
+
+def fits_herself(log: Path) -> bool:
+    """Whether a log is that of a round whose client fits herself."""
+    from fitdiag.sessions.case import open_case
+    from fitdiag.sessions.case_list import CASE_FILE
+
+    folder = log.absolute().parent.parent
+    return log.name == "session.jsonl" and (folder / CASE_FILE).exists() and open_case(folder).alone
 
 
 def replay_log(path: str, rules: str | None, *, full: bool = False) -> int:
@@ -74,8 +83,9 @@ def export(
     for given, option, kinds in ((large, "--large", (".html", ".pdf")), (paper, "--paper", (".pdf",))):
         if given and kind not in kinds:
             told = f"{option} is for the page the client takes home"
-            raise stop("argument", told, where=Where(shown_path(to)), hint=f"end the name in {' or '.join(kinds)}")
+            raise stop("argument", told, where=to, hint=f"end the name in {' or '.join(kinds)}")
     file = log_of(path)
+    alone = alone or fits_herself(file)
     base = load_rules(folder_of(rules, file))
     log = read_log(file)
     result = replay(log, base)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from fitdiag.photos.readings import Measured, Reading, Source
+from fitdiag.photos.trousers import HIP
 
 LEAST_GAIN = 0.75  # of the error: what gains less is not worth a word
 DO: dict[Source, str] = {
@@ -19,7 +20,7 @@ DO: dict[Source, str] = {
 def next_time(found: Measured) -> tuple[str, Reading] | None:
     """What to do otherwise, and the reading it would better (`without`: its error then); None where nothing gains much."""
     readings = [reading for reading in found.readings if reading.value is not None and reading.what in ("drop", "tilt")]
-    readings.sort(key=lambda reading: (reading.line != "hip", reading.what != "drop"))
+    readings.sort(key=lambda reading: (reading.line != HIP, reading.what != "drop"))
     for reading in readings:
         if reading.error is None or reading.without is None or reading.without > LEAST_GAIN * reading.error:
             continue

@@ -7,18 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitdiag.photos.marks import ROUND_LINES, Marks
+from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.section import depth_from_girth
+from fitdiag.photos.trousers import HIP, LEG_DEPTH, LEG_DEPTH_ERROR, ROUND
 
 DEPTH_ERROR = 8.0  # mm; of a depth that was taped
-USUAL = {
-    "waist": (0.63, 0.12),
-    "hip": (0.62, 0.11),
-    "crotch": (0.56, 0.12),
-}  # depth as a share of the half width, and its error
-USUAL_IN_FRONT = {"waist": (0.66, 0.12), "hip": (0.54, 0.10), "crotch": (0.48, 0.12)}
-LEG_DEPTH = 0.95  # of the half width
 BACK_SHARE, BACK_SHARE_ERROR = 0.505, 0.03  # of the whole depth lies behind the side seams
 SEAM_PLACE_ERROR = 11.0  # mm: the side seam as the middle, seen from the side by a body that is a little turned
 CLEFT = 4.0  # mm: the centre seam lies so much deeper than the outline
@@ -35,18 +29,18 @@ class Known:
 
 def depth_at(marks: Marks, known: Known, name: str, half: float) -> tuple[float, float]:
     """From the side-seam plane to the middle, mm, and its error, from the best that is known."""
-    if name not in ROUND_LINES:
-        return LEG_DEPTH * half, 0.2 * half
+    if name not in ROUND:
+        return LEG_DEPTH * half, LEG_DEPTH_ERROR * half
     if marks.seen_from_the_side:
         near = (known.halves or {}).get(name)
         return (near, 8.0) if near else (1.5 * half, 0.25 * half)
-    share, error = (USUAL_IN_FRONT if marks.view == "front" else USUAL)[name]
+    share, error = ROUND[name].depth_in_front if marks.view == "front" else ROUND[name].depth
     found = [(share * half, error * half)]
     if name in marks.depths_mm:
         found.append((marks.depths_mm[name], DEPTH_ERROR))
     elif known.depths and name in known.depths:
         found.append(known.depths[name])
-    if known.hip_girth and name == "hip":
+    if known.hip_girth and name == HIP:
         found.append((depth_from_girth(known.hip_girth, half), 12.0))
     weights = [1 / error**2 for _, error in found]
     mean = sum(weight * depth for weight, (depth, _) in zip(weights, found, strict=True)) / sum(weights)
@@ -63,7 +57,7 @@ def depths_from_side(side: Measured) -> dict[str, tuple[float, float]]:
     if side.distance_mm is None:
         return found
     for name, line in side.lines.items():
-        if name in ROUND_LINES and line.half_mm and line.depth_mm:
+        if name in ROUND and line.half_mm and line.depth_mm:
             middle = side.marks.lines[name][len(side.marks.lines[name]) // 2]
             seam = middle[0]
             if side.seam is not None and side.seam.clear:

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.photos.body import Known, depths_from_side
-from fitdiag.photos.marks import ROUND_LINES, Marks
+from fitdiag.photos.marks import Marks
 from fitdiag.photos.measure import measure
 from fitdiag.photos.readings import Measured, Reading, Word
+from fitdiag.photos.trousers import ROUND
 
 _TURNED = {"dip left": "dip right", "dip right": "dip left"}  # seen from the front the wearer's left is on the right
 DISAGREES = 2.5  # standard deviations of the difference
@@ -43,7 +44,7 @@ def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: 
     halves: dict[str, float] = {}
     for found in rough:
         if not found.marks.seen_from_the_side:
-            halves |= {n: line.half_mm for n, line in found.lines.items() if n in ROUND_LINES and line.half_mm}
+            halves |= {n: line.half_mm for n, line in found.lines.items() if n in ROUND and line.half_mm}
     result = list(rough)
     depths: dict[str, tuple[float, float]] = {}
     if halves or any(found.marks.seen_from_the_side for found in rough):

@@ -158,7 +158,7 @@ class Course:
             near = np.zeros(len(turn), bool)
             near[np.argsort(np.abs(off))[:LEAST_PLACES]] = True
         table = np.stack([np.ones(int(near.sum())), np.minimum(off[near], 0), np.maximum(off[near], 0)], axis=1)
-        fit, rest = self._steady("centre", table, height[near])
+        fit, rest = self._steady("middle", table, height[near])
         return float(fit[0]), rest
 
     def _steady(self, key: str, table: Array, height: Array) -> tuple[Array, float]:

@@ -11,25 +11,33 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
 from fitdiag.photos.marks import Points
-from fitdiag.photos.ridges import BESIDE, Ends, Found, Ridges, evened, same
+from fitdiag.photos.ridges import BESIDE, Ends, Found, Only, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
+from fitdiag.photos.trousers import CROTCH, HIP, KNEES, MAIN
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]
 FINE = 1500  # px: height of the copy on which lines are looked for
-APART, APART_ERROR = 0.2, 0.08  # between hip and crotch line, as a share of the width
+APART, APART_ERROR = 0.2, 0.1  # between hip and crotch line, as a share of the width
 ACROSS = 0.4
+ELSEWHERE = 0.6  # how much a pair of lines loses that lies on what is seen beside it as well
+ALIKE, MOST_ALIKE = 4.0, 0.3  # units of `opponent`; as a share of what is beside it
+NEAR_MIDDLE = 0.1  # of a line's width
 ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand
+USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line lies
 GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
 LEG, LEG_ERROR = 0.43, 0.1  # of a leg's width at the knee, as a share of the hip line's
 OUTER_ERROR = 0.12
+BY_HIP = "it was looked for by the hip line, which is doubtful"
+GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
 KNEES_UNLIKE = 0.05
 TRUNK_RIVAL = 0.4  # a second pair that scores so much of the best makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
@@ -63,7 +71,7 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     result.doubts = dict(best.doubts)
     seam = best.named.pop("seam", None)
     for name, ridge in best.named.items():
-        points = _points(pixels, ridge, seam if name in ("hip", "crotch") else None, scale)
+        points = _points(pixels, ridge, seam if name in MAIN else None, scale)
         if points is None:
             result.doubts[name] = "it could not be followed in the full picture"
         else:
@@ -103,25 +111,39 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         if len(kept) == 8:
             break
     for trunk in kept:
+        trunk.score *= 1 - ELSEWHERE * _elsewhere(trunk, level.colours)
         (_name_side if side else _name_rest)(trunk, level, upright, view)
     if not kept:
         return None
     kept.sort(key=lambda trunk: -trunk.score)
     best = kept[0]
     if len(kept) > 1 and kept[1].score > TRUNK_RIVAL * best.score:
-        for name, one, two in (("hip", best.hip, kept[1].hip), ("crotch", best.crotch, kept[1].crotch)):
+        for name, one, two in ((HIP, best.hip, kept[1].hip), (CROTCH, best.crotch, kept[1].crotch)):
             if not same(one, two):
                 best.doubts[name] = "another line could be meant as well"
-    borne_out = sum(name not in ("hip", "crotch") for name in best.named)
+    borne_out = sum(name not in MAIN for name in best.named)
     if borne_out < (1 if side else 2):
-        for name in ("hip", "crotch"):
+        for name in MAIN:
             best.doubts.setdefault(name, "too little else that was found bears it out")
     if best.crotch.gap is not None:
-        best.doubts.setdefault("crotch", "it is put together from two halves")
-    if "hip" in best.doubts:
+        best.doubts.setdefault(CROTCH, "it is put together from two halves")
+    if HIP in best.doubts:
         for name in best.named:
-            best.doubts.setdefault(name, "it was looked for by the hip line, which is doubtful")
+            best.doubts.setdefault(name, BY_HIP)
     return best
+
+
+def _elsewhere(trunk: _Trunk, colours: NDArray[np.floating[Any]]) -> float:
+    """How much of what lies beside two lines has the colour of what lies between them (0 to 1), as the wall round joints has."""
+    hip, crotch = trunk.hip, trunk.crotch
+    high, low = sorted((round(hip.at(hip.middle)), round(crotch.at(crotch.middle))))
+    band = colours[high + BESIDE // 2 : max(low - BESIDE // 2, high + BESIDE // 2 + 2)]
+    away = round(0.12 * hip.width)
+    first, last = round(hip.first), round(hip.last)
+    own = np.median(band[:, first + away : last - away].reshape(-1, 3), axis=0)
+    beside = np.concatenate([band[:, : max(first - away, 0)], band[:, last + away :]], axis=1).reshape(-1, 3)
+    alike = float((np.linalg.norm(beside - own, axis=1) < ALIKE).mean()) if len(beside) else 0.0
+    return min(1.0, alike / MOST_ALIKE)
 
 
 def _same_trunk(one: _Trunk, other: _Trunk) -> bool:
@@ -173,10 +195,16 @@ def _pairs(rings: Sequence[Found], width: int, *, side: bool) -> Iterator[_Trunk
 
 
 def _inner(line: Found) -> float:
-    """How likely a line crosses an outline between its ends, as a joint of the wall does that runs on into a line."""
+    """How likely a line crosses an outline between its ends, as a joint of the wall does that runs on into a line; at its middle
+    lies the centre seam."""
     away = 0.02 * FINE
     return max(
-        (likely for x, likely in (*line.firsts, *line.lasts) if line.first + away < x < line.last - away), default=0.0
+        (
+            likely
+            for x, likely in (*line.firsts, *line.lasts)
+            if line.first + away < x < line.last - away and abs(x - line.middle) > NEAR_MIDDLE * line.width
+        ),
+        default=0.0,
     )
 
 
@@ -229,8 +257,8 @@ def _fit(hip: Found, crotch: Found, picture: int, *, side: bool) -> float:
     apart = (crotch.at(middle) - hip.at(middle)) / width
     usual, error = (1.55 * APART, 1.5 * APART_ERROR) if side else (APART, APART_ERROR)
     ends = max(abs(crotch.first - hip.first), abs(crotch.last - hip.last)) / width
-    aside = (middle / picture - 0.5) / ASIDE
-    if not 0.08 < apart < usual + 3 * error or ends > 0.2 or max(hip.lean, crotch.lean) > 12:
+    aside = math.hypot((middle / picture - 0.5) / ASIDE, (hip.at(hip.middle) / FINE - USUAL_ROW) / ROW_ERROR)
+    if not 0.06 < apart < usual + 3 * error or ends > 0.2 or max(hip.lean, crotch.lean) > 12:
         return 0.0
     if crotch.gap is not None and abs(crotch.gap - middle) > 0.15 * width:
         return 0.0
@@ -242,7 +270,7 @@ def _fit(hip: Found, crotch: Found, picture: int, *, side: bool) -> float:
 def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
     """Knee lines, grainlines and the centre seam to a hip and a crotch line; what fits raises the score."""
     hip, crotch = trunk.hip, trunk.crotch
-    named = {"hip": hip, "crotch": crotch}
+    named = {HIP: hip, CROTCH: crotch}
     width, middle = hip.width, (hip.middle + crotch.middle) / 2
     high, low = hip.at(middle), crotch.at(middle)
     ink = hip.colour + crotch.colour
@@ -251,13 +279,11 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     seam = upright.only(rows, (middle - 0.12 * width, middle + 0.12 * width), reach, 16)
     if seam.ridge is not None and seam.ridge.lean < 10:
         named["seam"] = seam.ridge
+    centre = seam.ridge.at((high + low) / 2) if "seam" in named and seam.ridge is not None else middle
     for side in (-1, 1):
         name = "left" if (side < 0) == (view == "back") else "right"
-        grain_x = middle + side * 0.25 * width
-        grain = upright.only(rows, (grain_x - 0.17 * width, grain_x + 0.17 * width), reach, 16)
-        one = grain.ridge
-        if one and one.width > 0.45 * width and one.lean < 12 and one.first < high + 4 and one.last > low - 4:
-            named[f"grain-{name}"] = replace(one, pixels=one.pixels[:, ::-1])
+        if (grain := _grain(trunk, upright, centre, side, reach)) is not None and grain.ridge is not None:
+            named[f"grain-{name}"] = replace(grain.ridge, pixels=grain.ridge.pixels[:, ::-1])
             if grain.rival:
                 trunk.doubts[f"grain-{name}"] = "another line runs beside it"
     named |= _knees(trunk, level, middle, low, ink, view)
@@ -269,12 +295,31 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     _agree(trunk, named, "grain-left", "grain-right", middle)
     _agree(trunk, named, "knee-left", "knee-right", middle)
     trunk.named = named
-    trunk.score *= 1 + _borne_out(named, middle)
+    trunk.score *= (1 + _borne_out(named, middle)) ** 2
+
+
+def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span) -> Only | None:
+    """The grainline on one side (-1 left, 1 right) of the centre: across hip and crotch line, away from the centre seam."""
+    width = trunk.hip.width
+    high, low = trunk.hip.at(centre), trunk.crotch.at(centre)
+    near = sorted(centre + side * out * width for out in (0.08, 0.42))
+
+    def fits(one: Found) -> bool:
+        out = min(side * (one.at(row) - centre) for row in (high, low))
+        over = one.first < high + 4 and one.last > low - 4
+        return over and one.width > 0.45 * width and one.lean < 12 and 0.08 * width < out < 0.45 * width
+
+    strips = (
+        (high + 4, low - 4),
+        (low + 0.08 * width, low + 0.5 * width),
+    )  # between hip and crotch line, or on the thigh
+    found = (upright.only(strip, (near[0], near[1]), reach, GRAIN_GAP, fits=fits) for strip in strips)
+    return next((grain for grain in found if grain.ridge is not None), None)
 
 
 def _borne_out(named: Mapping[str, Found], middle: float) -> float:
     """How well what else was found fits to the hip line: a seam at its middle, grainlines half way out, legs that end where it does."""
-    hip = named["hip"]
+    hip = named[HIP]
 
     def fit(away: float, error: float) -> float:
         return math.exp(-0.5 * (away / hip.width / error) ** 2)
@@ -286,7 +331,7 @@ def _borne_out(named: Mapping[str, Found], middle: float) -> float:
         elif name.startswith("grain"):
             x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
             whole += 0.3 * fit(abs(x - middle) - 0.25 * hip.width, 0.08)
-        elif name.startswith("knee"):
+        elif name in KNEES:
             whole += 0.3 * fit(min(abs(line.first - hip.first), abs(line.last - hip.last)), 0.08)
     return whole
 
@@ -331,6 +376,8 @@ def _leg_lines(line: Found, width: float, outer: float) -> Iterator[tuple[float,
 
 def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, middle: float) -> None:
     """Left and right must be alike: as far out, as high, of one colour. What is not is doubted."""
+    if (left in named) != (right in named):
+        trunk.doubts.setdefault(left if left in named else right, "the one on the other leg was not found")
     if left not in named or right not in named:
         return
     one, two = named[left], named[right]
@@ -351,7 +398,7 @@ def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, mid
 def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
     """The knee line and the side seam of a picture from the side."""
     hip, crotch = trunk.hip, trunk.crotch
-    named = {"hip": hip, "crotch": crotch}
+    named = {HIP: hip, CROTCH: crotch}
     width, middle = hip.width, (hip.middle + crotch.middle) / 2
     high, low = hip.at(middle), crotch.at(middle)
     reach = (high - 1.5 * width, low + 4.0 * width)
@@ -369,21 +416,24 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
         if knee.rival:
             trunk.doubts[f"knee-{view}"] = "another line could be meant as well"
     trunk.named = named
-    trunk.score *= 1 + 0.3 * (f"knee-{view}" in named) + 0.5 * ("seam" in named)
+    trunk.score *= (1 + 0.3 * (f"knee-{view}" in named) + 0.5 * ("seam" in named)) ** 2
 
 
 def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float) -> Points | None:
-    """Three points on the ridge in the picture; None where snapping to them does not find the ridge again."""
+    """Three points on the ridge in the picture, or five; None where snapping to them does not find the ridge again."""
     whole = (ridge.pixels + 0.5) * scale - 0.5
     run = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
     middle = (whole[0, run] + whole[-1, run]) / 2
     if seam is not None:
         middle = (seam.at(float(np.median(ridge.pixels[:, 1]))) + 0.5) * scale - 0.5
-    at = [0, int(np.argmin(np.abs(whole[:, run] - middle))), -1]
-    track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), max(0.5, scale))
-    off = np.abs(np.interp(track.pixels[:, run], whole[:, run], whole[:, 1 - run]) - track.pixels[:, 1 - run])
-    if ridge.gap is None and (np.median(off) > 2.0 * scale or np.percentile(off, 85) > 8 * scale):
-        return None
-    at[1] = int(np.argmin(np.abs(track.pixels[:, run] - middle)))
     most = pixels.shape[1] - 1, pixels.shape[0] - 1
-    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in np.clip(track.pixels[at], 0, most))
+    for between in (1, 3):  # points between the ends
+        near = [whole[0, run], middle, whole[-1, run]]
+        places = np.interp(np.linspace(0, 2, between + 2), [0, 1, 2], near)
+        at = [int(np.argmin(np.abs(whole[:, run] - place))) for place in places]
+        track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), max(0.5, scale)).pixels
+        off = np.abs(np.interp(track[:, run], whole[:, run], whole[:, 1 - run]) - track[:, 1 - run])
+        if ridge.gap is not None or (np.median(off) <= 2.0 * scale and np.percentile(off, 85) <= 8 * scale):
+            at = [0, *(int(np.argmin(np.abs(track[:, run] - place))) for place in places[1:-1]), -1]
+            return tuple((round(float(x), 1), round(float(y), 1)) for x, y in np.clip(track[at], 0, most))
+    return None

@@ -14,18 +14,20 @@ from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Reading, Source, Word
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
+from fitdiag.photos.trousers import CROTCH, ROUND
 from fitdiag.photos.trust import refused
 
 SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
 SLOPE_IN_FRONT = 0.12  # bellies and thighs differ more
-CLOTH = 0.045  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
+FULLER = 0.987  # bodies are a little flatter beside the centre than half an ellipse
+CLOTH = 0.036  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: str, track: Track) -> list[Reading]:
     """Everything one grainline tells."""
     found = [_lean(where, places, name, track, SLOPE if marks.view == "back" else SLOPE_IN_FRONT)]
     if not marks.seen_from_the_side and track.clear:
-        for line in ("waist", "hip", "crotch"):
+        for line in ROUND:
             if line in places:
                 reading = _from_centre(where, places[line], name, line, track)
                 found += [reading] if reading else []
@@ -67,7 +69,7 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
     if gap[nearest] > 25 * max(1.0, where.scale / 1.2):
         return None
     what = f"from the centre at the {line}"
-    if line == "crotch":
+    if line == CROTCH:
         return refused(name, what, "mm", None, "the cloth turns into the fork there")
     if where.distance is None:
         return refused(name, what, "mm", None, "nothing of known size is marked")
@@ -75,7 +77,7 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
 
     def length(other: Stance) -> float:
         now, seam = course.section(other)
-        return now.along(seam, float(now.hit(other.camera.rays(at)[:, 0])[0, 0]))
+        return FULLER * now.along(seam, float(now.hit(other.camera.rays(at)[:, 0])[0, 0]))
 
     value = length(stance)
     moved: dict[Source, Stance] = {
@@ -85,7 +87,7 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
         "seam": replace(stance, seam=stance.seam + max(place.seam_error, 1.5 * where.scale)),
     }
     parts = {source: abs(length(other) - value) for source, other in moved.items()}
-    parts["folds"] = math.hypot(0.7, CLOTH * value)
+    parts["folds"] = math.hypot(0.6, CLOTH * value)
     error = math.sqrt(sum(part**2 for part in parts.values()))
     ends = where.camera.rays(np.concatenate([at, [[stance.seam, at[0, 1]]]]))
     raw = abs(float(ends[0, 0] - ends[1, 0])) * where.distance

@@ -17,6 +17,7 @@ from PIL import Image, ImageDraw, ImageFont
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.setting import setting
+from fitdiag.photos.trousers import MAIN
 from fitdiag.problems import stop
 
 Array = NDArray[np.float64]
@@ -30,7 +31,6 @@ ACROSS = {
     "right": (0, 1, -1, 0),
 }  # of x, y: to the
 #           right in the picture, and away from the lens
-ANCHORS = ("hip", "crotch")
 LONGEST = 1500  # px of what is written
 MARGIN = 120  # px round the lines
 COLOURS = ((0, 70, 150), (190, 30, 0), (0, 0, 0))  # of the picture's own lines, and of those laid over it
@@ -58,7 +58,7 @@ def laid_over(pixels: NDArray[np.uint8], found: Measured, shown: Sequence[tuple[
     Raises ProblemsFoundError if the picture has no line to set them by.
     """
     marks = found.marks.confirmed()
-    anchor = next((name for name in ANCHORS if name in found.lines and all(name in lines for _, lines in shown)), None)
+    anchor = next((name for name in MAIN if name in found.lines and all(name in lines for _, lines in shown)), None)
     if anchor is None:
         raise stop(
             "no-line", "this picture has no hip or crotch line to set simulated lines by", hint="mark one of them"

@@ -18,28 +18,29 @@ from fitdiag.photos.body import Known, depth_at
 from fitdiag.photos.camera import false_tilt, lens_within
 from fitdiag.photos.course import LAST_LENGTH, V_LENGTH, Course, Kind, Numbers, Stance
 from fitdiag.photos.edges import Edge, legs_part, side_edge
-from fitdiag.photos.marks import ROUND_LINES, Marks, Point, Points
+from fitdiag.photos.marks import Marks, Point, Points
 from fitdiag.photos.readings import Line, Reading, Source, called
 from fitdiag.photos.section import Section
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
+from fitdiag.photos.trousers import (
+    CROTCH,
+    FORK_FOLDS,
+    FORK_SLOPE,
+    HIP,
+    INSEAM_BACK,
+    INSEAM_ERROR,
+    ROUND,
+    UNDER_SEAT,
+    WAIST,
+)
 from fitdiag.photos.trust import Doubts, refused, told
 
 CLICK_MM = 4.0  # how far from its place a hand sets a point
-FORK_FOLDS = 4.0  # mm: over the fork the cloth turns under, and a line follows it
-UNDER_SEAT = 3.0  # mm: under the seat the cloth folds away behind the outline
 SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
-SECTION_ERROR = {"waist": 6.0, "hip": 4.0, "crotch": 6.0}  # mm: how far the trunk is from half an ellipse
-WAVES = {"waist": 3.0, "hip": 0.3, "crotch": 1.5}  # mm: folds; the waist's edge is no drawn line
-LOPSIDED = {"waist": 1.0, "hip": 1.5, "crotch": 2.5}  # mm: how far left and right differ in depth
-CLEFT_DEPTH = {
-    "hip": (5.0, 4.0),
-    "crotch": (8.0, 8.0),
-}  # mm the centre lies behind the cloth 3 cm beside it, and its error
-FORK_SLOPE = -6.0  # degrees: a line that rises so towards the centre runs into the fork
 TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
-INSEAM_BACK, INSEAM_ERROR = 7.0, 11.0  # mm: at the knee the inner edge lies farther forward than the outer one
+V_DEPTH = 1.0  # mm: how deep a V is where its ends lie on folds
 COVERED = 0.6  # degrees
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
 WIDEST, WIDEST_BODY = 1000.0, 1400.0  # mm
@@ -109,7 +110,7 @@ def read_line(
     found = Found()
     points = marks.lines[name]
     hidden = tuple(side for side in ("left", "right") if f"{name}:{side}" in marks.hidden)
-    edges = _edges(pixels, points, track, where.scale, hidden, below_only=name == "waist")
+    edges = _edges(pixels, points, track, where.scale, hidden, below_only=name == WAIST)
     middle, seam_error = seam_at(points, seam, where.scale)
     rays = where.camera.rays(np.array([edges[0].place, middle, edges[1].place]))
     span = float(rays[2, 0] - rays[0, 0])
@@ -123,15 +124,15 @@ def read_line(
         why = f"by its marks the body would be {half / 5:.0f} cm wide and {depth / 5:.0f} cm deep; look at marks and sizes"
         found.readings.append(refused(name, "tilt", "deg", None, why))
         return found
-    kind: Kind = "leg" if name not in ROUND_LINES else "side" if marks.seen_from_the_side else "trunk"
+    kind: Kind = "leg" if name not in ROUND else "side" if marks.seen_from_the_side else "trunk"
     course = Course(track, edges[0].place, middle, edges[1].place, kind)
     stance = Stance(where.camera, where.away, edges[0].place[0], edges[1].place[0], middle[0], depth)
     numbers = course.numbers(stance)
     depression = -math.degrees(math.atan(float(np.mean(rays[[0, 2], 1]))))
-    known_depth = name in marks.depths_mm or name in (known.depths or {}) or (name == "hip" and bool(known.hip_girth))
-    doubts = Doubts(name, where, track, hidden, depression, known_depth or name not in ROUND_LINES)
+    known_depth = name in marks.depths_mm or name in (known.depths or {}) or (name == HIP and bool(known.hip_girth))
+    doubts = Doubts(name, where, track, hidden, depression, known_depth or name not in ROUND)
     others = _others(course, stance, where, edges, seam_error, depth_error)
-    fork = name == "crotch" and kind == "trunk" and legs_part(pixels, middle, where.scale)
+    fork = name == CROTCH and kind == "trunk" and legs_part(pixels, middle, where.scale)
     seen = _Seen(name, marks, where, doubts, course, stance, numbers, others, edges, fork)
     _READ[kind](seen, found)
     _keep(seen, found, depth, (depth_error, max(edge.error for edge in edges), seam_error))
@@ -190,22 +191,22 @@ def _trunk(seen: _Seen, found: Found) -> None:
     steep, uneven = math.hypot(*numbers.steep), abs(numbers.steep[0] - numbers.steep[1])
     across = 2 * numbers.section.half
     tilt = {
-        "depth": math.degrees(seen.rise * LOPSIDED[name] / numbers.section.half),
-        "folds": math.degrees((WAVES[name] / 2 + 0.45 * numbers.unrest + 0.015 * steep + 0.25 * uneven) / across),
+        "depth": math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
+        "folds": math.degrees((ROUND[name].waves / 2 + 0.45 * numbers.unrest + 0.015 * steep + 0.25 * uneven) / across),
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
-    _drop(seen, found, WAVES[name] + 0.7 * numbers.unrest + 0.05 * steep)
-    if name in CLEFT_DEPTH and seen.course.track.clear:
-        _v(seen, found)
+    _drop(seen, found, ROUND[name].waves + 0.7 * numbers.unrest + 0.05 * steep)
+    if (cleft := ROUND[name].cleft) is not None and seen.course.track.clear:
+        _v(seen, found, cleft)
 
 
 def _drop(seen: _Seen, found: Found, folds: float) -> None:
     """Height at the side edges less height at the centre."""
     name, numbers, stance = seen.name, seen.numbers, seen.stance
     more = {
-        "depth": seen.rise * SECTION_ERROR[name],
-        "folds": math.hypot(folds, FORK_FOLDS if name == "crotch" else 0.0),
+        "depth": seen.rise * ROUND[name].off_ellipse,
+        "folds": math.hypot(folds, FORK_FOLDS if name == CROTCH else 0.0),
         "edges": 4.0 if seen.doubts.hidden else 0.0,
     }
     parts = seen.parts(lambda n: n.drop, **more)
@@ -216,21 +217,21 @@ def _drop(seen: _Seen, found: Found, folds: float) -> None:
     deeper = math.copysign(parts["depth"], seen.doubts.depression)
     reading = told(seen.doubts, "drop", "mm", raw, numbers.drop, parts, fork=seen.fork)
     found.readings.append(replace(reading, by_depth=-deeper))
-    if name == "crotch":
+    if name == CROTCH:
         for index, side in enumerate(("left", "right")):
             parts = seen.parts(lambda n, i=index: n.dips[i], **more)  # type: ignore[misc]
             found.readings.append(told(seen.doubts, f"dip {side}", "mm", None, numbers.dips[index], parts))
 
 
-def _v(seen: _Seen, found: Found) -> None:
+def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     """The V at the centre seam: the slope of the line over 3 cm to each side of it, and how far it drops over the last 6."""
     numbers = seen.numbers
-    behind, behind_error = CLEFT_DEPTH[seen.name]
+    behind, behind_error = cleft
     # a centre that lies behind the cloth beside it looks higher from above, and so flattens a V
     hollow = math.tan(math.radians(seen.doubts.depression)) * behind
-    unrest = WAVES[seen.name] / 2 + 1.6 * numbers.unrest
+    unrest = ROUND[seen.name].waves / 2 + 1.6 * numbers.unrest
     values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow / V_LENGTH)) for slope in numbers.slopes]
-    fork = seen.fork or (seen.name == "crotch" and min(values) < FORK_SLOPE)
+    fork = seen.fork or (seen.name == CROTCH and min(values) < FORK_SLOPE)
     parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH),
                        folds=math.degrees(unrest / V_LENGTH))  # fmt: skip
     mean = sum(values) / 2
@@ -243,7 +244,7 @@ def _v(seen: _Seen, found: Found) -> None:
     def drops(other: Numbers) -> float:
         return LAST_LENGTH * sum(math.tan(math.radians(slope)) for slope in other.lasts) / 2
 
-    deep = seen.parts(drops, depth=seen.rise * behind_error, folds=unrest)
+    deep = seen.parts(drops, depth=seen.rise * behind_error, folds=math.hypot(V_DEPTH, 0.8 * unrest))
     value = drops(numbers) + hollow
     found.readings.append(told(seen.doubts, "v depth", "mm", None, value, deep, fork=fork, reason=reason))
     for side, angle in zip(("left", "right"), values, strict=True):
@@ -253,10 +254,10 @@ def _v(seen: _Seen, found: Found) -> None:
 def _side(seen: _Seen, found: Found) -> None:
     """A line seen from the side: its tilt from outline to outline, and how far it falls from the side seam to the back one."""
     numbers = seen.numbers
-    unseen = 1.0 + WAVES[seen.name] + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
-    unseen += UNDER_SEAT if seen.name == "crotch" else 0.0
+    unseen = 1.0 + ROUND[seen.name].waves + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
+    unseen += UNDER_SEAT if seen.name == CROTCH else 0.0
     turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
-    folds = math.degrees(2.0 * unseen / (2 * numbers.section.half))
+    folds = math.degrees(2.6 * unseen / (2 * numbers.section.half))
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
     back = 0 if seen.marks.view == "right" else 1  # the wearer's left side seen: the back is to the right
 
@@ -298,7 +299,7 @@ def _keep(seen: _Seen, found: Found, depth: float, errors: tuple[float, float, f
     )  # fmt: skip
     found.place = Place(numbers.section, seen.course, seen.stance, *errors)
     turned = abs(numbers.section.yaw)
-    if seen.name == "hip" and seen.course.kind == "trunk" and turned > math.radians(4.0):
+    if seen.name == HIP and seen.course.kind == "trunk" and turned > math.radians(4.0):
         above = abs(math.tan(math.radians(depression))) * where.away
         looks = false_tilt(above, where.away, math.degrees(turned))
         found.warnings.append(
@@ -307,13 +308,7 @@ def _keep(seen: _Seen, found: Found, depth: float, errors: tuple[float, float, f
         )
     if seen.doubts.hidden:
         found.warnings.append(f"{called(seen.name)}: a side edge is hidden; arms crossed in front would free it")
-    if (
-        seen.name in ROUND_LINES
-        and where.pose.levelled
-        and where.focal_known
-        and where.distance
-        and abs(depression) > 3
-    ):
+    if seen.name in ROUND and where.pose.levelled and where.focal_known and where.distance and abs(depression) > 3:
         off, within = abs(math.tan(math.radians(depression))) * where.distance, lens_within(3.0, depth, where.distance)
         found.warnings.append(
             f"{called(seen.name)}: the lens stood about {off / 10:.0f} cm too {'high' if depression > 0 else 'low'} for this"

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Literal, TypeVar, get_args
 
 from fitdiag.files import no_twins, read_bytes, refuse_utf16
+from fitdiag.photos.trousers import GRAINS, LINES
 from fitdiag.plausible import doubt_of_line, doubts_of_order
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
@@ -22,13 +23,6 @@ LARGEST = 256 * 1024
 LONGEST_SIDE = 12000
 View = Literal["front", "back", "left", "right"]
 VIEWS: tuple[View, ...] = get_args(View)
-LINES = ("waist", "hip", "crotch", "knee-left", "knee-right")
-ROUND_LINES = (
-    "waist",
-    "hip",
-    "crotch",
-)  # they go round the trunk, so their middle is nearer to the lens than their ends
-GRAINS = ("grain-left", "grain-right")
 PROPOSABLE = (*LINES, *GRAINS, "centre_seam", "verticals", "sheet")
 MOST_VERTICALS = 12
 A4 = (210.0, 297.0)

@@ -19,9 +19,9 @@ from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Line, Measured, Reading, called
 from fitdiag.photos.setting import Setting, setting
 from fitdiag.photos.snap import snap
+from fitdiag.photos.trousers import HIP, KNEE_SHARE, KNEE_SHARE_ERROR, KNEES, WAIST
 
 BEYOND_MM = 9.0  # the points at a line's ends are set before or beyond the outline
-KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
 LENS_OFF_MM = 150.0  # a typed height of the lens that is off by more is wrong
 SEAM_REACH_MM = 7.0  # the centre seam is looked for near its points only; other seams and folds run beside it
 
@@ -41,7 +41,7 @@ def measure(pixels: NDArray[np.uint8], marks: Marks, known: Known | None = None)
     lines: dict[str, Line] = {}
     places: dict[str, Place] = {}
     for name, points in marks.lines.items():
-        track = snap(pixels, points, where.scale, edge=name == "waist", beyond_mm=BEYOND_MM)
+        track = snap(pixels, points, where.scale, edge=name == WAIST, beyond_mm=BEYOND_MM)
         found = read_line(pixels, marks, where, known or Known(), seam, name, track)
         readings += found.readings
         warnings += found.warnings
@@ -56,18 +56,17 @@ def measure(pixels: NDArray[np.uint8], marks: Marks, known: Known | None = None)
 
 def _lens_height(marks: Marks, where: Setting, lines: Mapping[str, Line]) -> list[str]:
     """A word where the height of the lens that was typed cannot be: hip and knee line tell it from how bodies are built."""
-    knees = [line.depression_deg for name, line in lines.items() if name.startswith("knee")]
+    knees = [line.depression_deg for name, line in lines.items() if name in KNEES]
     if (
         marks.lens_height_mm is None
         or where.distance is None
         or not where.pose.levelled
         or not knees
-        or "hip" not in lines
+        or HIP not in lines
     ):
         return []
     hip, knee = (
-        math.tan(math.radians(angle)) * where.distance
-        for angle in (lines["hip"].depression_deg, sum(knees) / len(knees))
+        math.tan(math.radians(angle)) * where.distance for angle in (lines[HIP].depression_deg, sum(knees) / len(knees))
     )
     floor = (knee - hip) / (1 - KNEE_SHARE)  # the hip line over the floor
     lens, error = floor + hip, floor * KNEE_SHARE_ERROR / (1 - KNEE_SHARE)

@@ -17,10 +17,14 @@ from jinja2 import Environment, StrictUndefined
 from numpy.typing import NDArray
 from PIL import Image
 
+from fitdiag.photos.find_lines import BY_HIP
+from fitdiag.photos.find_room import marked_corner
 from fitdiag.photos.marks import Marks, Points, as_json, parse_marks
 from fitdiag.photos.overlay import told
+from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.snap import Track
+from fitdiag.photos.trousers import CALLED, HIP, KNEES, MAIN
 from fitdiag.problems import Where, one_line, stop
 from fitdiag.units import Units
 
@@ -63,9 +67,13 @@ def _inert(data: Any) -> str:
 
 ANSWER = "fitdiag.confirmed/1"
 SHOWN_HIGH = 1800  # px of the copy in the page
-NAMES = {"waist": "Waist edge", "hip": "Hip line", "crotch": "Crotch line", "knee-left": "Knee line, left leg",
-         "knee-right": "Knee line, right leg", "grain-left": "Grain line, left leg", "grain-right": "Grain line, right leg",
-         "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}  # fmt: skip
+NAMES = {**CALLED, "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
+UNTOLD = "nothing tells whether this is a mirror image, as cameras beside the screen make them. Is it right that"
+UNTURNED = {"back": "the wearer's left hand is on the left from behind", "front": "the left hand is on the right from the front",
+            "left": "the toes point left from the left side", "right": "the toes point right from the right side"}  # fmt: skip
+TURNED = (
+    "the sheet's marked corner is at the top right; the card asks for the top left, so this seems to be a mirror image."
+)
 TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
 
 
@@ -82,13 +90,30 @@ def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer:
         style_hash=_hash(source, "style"),
         script_hash=_hash(source, "script"),
         title=", ".join(one_line(found.marks.file) for _, found in pictures),
-        given=_inert({"schema": ANSWER, "answer": answer, "pictures": shown}),
+        given=_inert({"schema": ANSWER, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])}),
         pictures=[base64.b64encode(_smaller(pixels)).decode("ascii") for pixels, _ in pictures],
     )
 
 
-def parse_answer(raw: bytes, path: str) -> list[Marks]:
-    """The confirmed marks in a file the page saved. Raises ProblemsFoundError with every fault found."""
+def _mirror(pictures: Sequence[tuple[NDArray[np.uint8], Measured]]) -> list[dict[str, Any]]:
+    """What to ask about mirror images: once for each picture that looks like one, once for all that tell nothing about it."""
+    looks: dict[str, list[Marks]] = {"left": [], "right": [], "": []}
+    for pixels, found in pictures:
+        sheet = found.marks.sheet
+        looks[marked_corner(pixels, sheet.corners) if sheet else ""].append(found.marks)
+    asked = [(f"{TURNED} Is it right as it is?", [marks]) for marks in looks["right"]]
+    if looks[""]:
+        seen = dict.fromkeys(UNTURNED[marks.view] for marks in looks[""])
+        asked.append((f"{UNTOLD} {', and '.join(seen)}?", looks[""]))
+    return [{"question": f"{', '.join(one_line(marks.file) for marks in some)}: {question}", "pictures": [marks.sha256 for marks in some]}
+            for question, some in asked]  # fmt: skip
+
+
+def parse_answer(raw: bytes, path: str) -> tuple[list[Marks], set[str]]:
+    """The confirmed marks in a file the page saved, and the digests of the pictures that are mirror images.
+
+    Raises ProblemsFoundError with every fault found.
+    """
     try:
         data = json.loads(raw.decode("utf-8-sig"))
     except (ValueError, RecursionError):
@@ -100,7 +125,9 @@ def parse_answer(raw: bytes, path: str) -> list[Marks]:
             where=Where(path),
             hint="save it on the page again",
         )
-    return [parse_marks(json.dumps(marks), path) for marks in data["marks"][:20]]
+    mirrored = data.get("mirrored")
+    told = {item for item in mirrored if isinstance(item, str)} if isinstance(mirrored, list) else set()
+    return [parse_marks(json.dumps(marks), path) for marks in data["marks"][:20]], told
 
 
 def _smaller(pixels: NDArray[np.uint8]) -> bytes:
@@ -129,12 +156,8 @@ def _shown(found: Measured, units: Units) -> dict[str, Any]:
         things.append(
             {**_thing("sheet", "sheet", corners, found, units, None), "course": [*corners, corners[0]], "closed": True}
         )
-    expected = (
-        ("hip", "crotch", f"knee-{marks.view}")
-        if marks.seen_from_the_side
-        else ("hip", "crotch", "knee-left", "knee-right")
-    )
-    missing = [NAMES[name].lower() for name in expected if name not in marks.lines]
+    knees = [name for name in KNEES if not marks.seen_from_the_side or name.endswith(marks.view)]
+    missing = [NAMES[name].lower() for name in (*MAIN, *knees) if name not in marks.lines]
     missing += ["plumb lines"] * (not marks.verticals) + ["sheet of paper"] * (marks.sheet is None)
     side = "side" if marks.seen_from_the_side else ""
     return {
@@ -156,7 +179,7 @@ def _thing(
         course = [[round(float(x), 1), round(float(y), 1)] for x, y in kept] or course
     numbers = [f"{reading.what} {told(reading, units)}" for reading in found.readings
                if reading.line == name and reading.what in TOLD and reading.value is not None]  # fmt: skip
-    whole = NAMES[name]
+    whole, doubts = NAMES[name], {key: told for key, told in found.marks.doubts.items() if told != MIRRORED}
     if name == "centre_seam" and found.marks.seen_from_the_side:
         whole = "Side seam"
     whole = f"{whole} {index + 1}" if kind == "verticals" else whole
@@ -168,5 +191,6 @@ def _thing(
         "course": course,
         "closed": False,
         "told": "; ".join(numbers),
-        "doubt": found.marks.doubts.get(name, ""),
+        "doubt": doubts.get(name, ""),
+        "asked": doubts.get(HIP if doubts.get(name) == BY_HIP else name, ""),
     }

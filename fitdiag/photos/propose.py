@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
-from fitdiag.photos.find_lines import Lines, find_lines
+from fitdiag.photos.find_lines import BY_HIP, Lines, find_lines
 from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
 from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet
+from fitdiag.photos.trousers import HIP
 
 SAME_PX = 0.008  # of the picture's height: a line found so near to one that is marked is that one
-MIRRORED = "its marked corner is at the top right: if the card said top left, this is a mirror image, and left is right; turn it first"
+MIRRORED = "its marked corner is at the top right, as in a mirror image"
 LEAST_APART = 0.3  # of the picture's width
 MOST_ROLL, MOST_PITCH = 5.0, 22.0  # degrees: few hold a camera so
 FOCAL_KNOWN, FOCAL_UNKNOWN = 0.01, 0.25  # errors, as a share
@@ -63,7 +64,7 @@ def _with_room(
     if not verticals and pose is not None:
         verticals = uprights
         added.append("verticals")
-        if doubt := _askew(uprights, pose, marks.width):
+        if doubt := _askew(uprights, pose, marks.width) or (BY_HIP if HIP in found.doubts else ""):
             doubts["verticals"] = doubt
     if sheet is None and pose is not None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
         sheet = Sheet(seen.corners, *seen.size, behind_mm=None)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -134,12 +135,16 @@ class Ridges:
             part[np.abs(np.arange(len(part))[:, None] - path[None]) <= BESIDE] = 0.0
         return sorted(found, key=lambda seed: -seed[1])
 
-    def only(self, strip: Span, rows: Span, reach: Span, jump: int, ink: Array | None = None) -> Only:
-        """The ridge across a strip among these rows, followed to its ends; of one colour where `ink` is known."""
+    def only(
+        self, strip: Span, rows: Span, reach: Span, jump: int, ink: Array | None = None, *,
+        fits: Callable[[Found], bool] | None = None,
+    ) -> Only:  # fmt: skip
+        """The ridge across a strip among these rows, followed to its ends; of one colour where `ink` is known, one that `fits`
+        where that is asked, which may then go on past the reach."""
         found = []
         for row, _ in self.seeds(strip, rows, 3):
-            ridge = self.follow(strip, row, reach, jump)
-            if ridge is not None:
+            ridge = self.follow(strip, row, reach, jump, beyond=fits is not None)
+            if ridge is not None and (fits is None or fits(ridge)):
                 weight = ridge.strength * max(0.0, float(ridge.colour @ ink)) if ink is not None else ridge.strength
                 found.append((weight * math.sqrt(ridge.width), ridge))
         found.sort(key=lambda item: -item[0])
@@ -148,8 +153,11 @@ class Ridges:
         rival = len(found) > 1 and found[1][0] > RIVAL * found[0][0] and not same(found[0][1], found[1][1])
         return Only(found[0][1], rival)
 
-    def follow(self, strip: Span, row: float, reach: Span, jump: int) -> Found | None:
-        """The ridge through the middle of a strip, followed both ways within a reach until it is lost for more than `jump` px."""
+    def follow(self, strip: Span, row: float, reach: Span, jump: int, *, beyond: bool = False) -> Found | None:
+        """The ridge through the middle of a strip, followed both ways within a reach until it is lost for more than `jump` px.
+
+        One that goes on past the reach is cut off there if it may go on `beyond`, else it is none.
+        """
         start = round((strip[0] + strip[1]) / 2)
         left, right = max(round(reach[0]), 0), min(round(reach[1]) + 1, self.ridge.shape[1])
         if not left <= start < right:
@@ -163,7 +171,7 @@ class Ridges:
         path = strongest_path(np.where(cone[:, near], self.ridge[low:high, near + left], 0.0).T)
         colour = self._ink(path + low, near + left)
         ridge = self._of_one_colour(colour, slice(low, high), slice(left, right))
-        path = _by_twos(np.where(cone, ridge, 0.0).T)
+        path = _by_twos(np.where(cone, ridge, -1e4).T)  # never out of the cone, however strong a line is there
         strength = ridge[path, columns - left]
         noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
         usual = float(np.median(strength[near]))
@@ -176,6 +184,8 @@ class Ridges:
         most = len(on) - 1
         firsts = _ends(steps[::-1], on[::-1], most - start + left, _run(seen[::-1], most - start + left, jump))
         firsts = [(most - at, likely) for at, likely in firsts]
+        if beyond:
+            firsts, lasts = firsts or [(0, LOST)], lasts or [(most, LOST)]
         if not firsts or not lasts or lasts[0][0] - firsts[0][0] < 40:
             return None  # too short, or it goes on beyond the reach
         kept = slice(firsts[0][0], lasts[0][0] + 1)

@@ -14,6 +14,7 @@ from fitdiag.photos.level import CLICK_ERROR, Pose, level
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
 from fitdiag.photos.snap import USUAL_SCALE, crossing, snap_straight
+from fitdiag.photos.trousers import WIDTHS
 
 Array = NDArray[np.float64]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
@@ -24,7 +25,6 @@ LEAST_SCALE, MOST_SCALE = 0.4, 8.0  # px a millimetre that lines are looked for 
 NEAREST, FARTHEST = 400.0, 30_000.0  # mm from the lens; beyond them a mark or a size is wrong
 NEAR, FAR = 1600.0, 7000.0  # mm; from nearer or farther nobody takes a whole person: the focal length is in doubt
 USUAL_DISTANCE = 3000.0
-USUAL_WIDTHS = {"waist": 290.0, "hip": 370.0, "crotch": 365.0, "knee-left": 160.0, "knee-right": 160.0}  # mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,9 +81,7 @@ def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
 def _usual_scale(marks: Marks) -> float:
     """Px a millimetre by how wide bodies usually are."""
     found = [
-        abs(points[-1][0] - points[0][0]) / USUAL_WIDTHS[name]
-        for name, points in marks.lines.items()
-        if len(points) > 1
+        abs(points[-1][0] - points[0][0]) / WIDTHS[name] for name, points in marks.lines.items() if len(points) > 1
     ]
     usual = float(np.median(found)) if found else USUAL_SCALE * marks.height / 3464
     return min(max(usual, LEAST_SCALE), MOST_SCALE)

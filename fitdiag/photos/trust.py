@@ -6,10 +6,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fitdiag.photos.marks import ROUND_LINES
 from fitdiag.photos.readings import Reading, Source, Unit, Word
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
+from fitdiag.photos.trousers import CROTCH, ROUND, WAIST
 
 # One standard deviation up to which a number is good; from which on it is none; what no line on a body does. In mm or degrees.
 GOOD = {"tilt": 0.3, "drop": 2.5, "v depth": 1.6, "v angle": 1.5, "fall": 2.5, "dip": 2.5}
@@ -86,14 +86,14 @@ def _impossible(doubts: Doubts, kind: str, *, fork: bool) -> str:
         return "nothing of known size is marked"
     if kind in ("drop", "dip") and doubts.hidden:
         return "a side edge is hidden"
-    if name == "waist" and kind in ("drop", "fall"):
+    if name == WAIST and kind in ("drop", "fall"):
         return "the edge of the cloth folds over and hides behind the body; measure it on the client"
     if fork:
         return "the legs part right under the line, so its middle lies in the fork"
-    most = STEEPEST_AT_CROTCH if name == "crotch" and kind in ("drop", "dip") else STEEPEST
+    most = STEEPEST_AT_CROTCH if name == CROTCH and kind in ("drop", "dip") else STEEPEST
     if kind.startswith("v"):
         most = STEEPEST_V
-    elif name not in ROUND_LINES:
+    elif name not in ROUND:
         most = STEEPEST_AT_KNEE
     return too_steep(doubts.depression) if steep > most else ""
 

@@ -24,14 +24,14 @@ from typing import Any, Literal, get_args
 from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.findings_file import MOST_DONE
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.sheet import Picture
 from fitdiag.reports.signs import figure
-from fitdiag.reports.wearer import asked
+from fitdiag.reports.wearer import Asked, asked
 from fitdiag.units import (
     MM_PER_INCH,
     InvalidLengthError,
@@ -65,6 +65,10 @@ STATES: Mapping[State, str] = {
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
 SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
+BEHIND = {
+    False: "Ask somebody to look, or use two mirrors.",
+    True: "Set a phone on its timer at the height of the hip and look at the picture, or use two mirrors; arms down.",
+}
 RESTS = "Try on in your own time, with breaks. Stop when you are tired."
 CUTS_NOTHING = "Cut nothing while you wear it. Your fitter tells you what to change."
 PICTURES = {
@@ -108,54 +112,19 @@ def client_form(
     token: str,
     photos: bool = True,
     drawn: Mapping[str, Sequence[Picture]] = {},
+    alone: bool = False,
 ) -> str:
     """The form as one HTML page that needs nothing else.
 
     `questions` are symptom ids in the order they are asked, but felt ones come first. `round_number`: which try-on it is about.
     `advised`: what was asked to be done since the last one, with the amounts. `token` comes back with the answers, so that they
     find their case. `photos`: whether the client may be asked for pictures, which go beside the form. `drawn`: by alteration, its
-    drawings before and after.
+    drawings before and after. `alone`: nobody is there to look or to help.
     """
-    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
-
     every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
-    rows, garment = [], base.about.garment
-    for one in ordered:
-        pictures = [
-            (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word), garment=garment))
-            for n, (word, strength) in enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
-        ]
-        symptom, right = base.symptoms[one.symptom], figure(one.symptom, 0, title=NOT_SO, garment=garment)
-        so = None if one.graded else figure(one.symptom, 2, title=SO, garment=garment)
-        measure = symptom.measure
-        most = max(measure.grades_mm.values()) * 2.5 if measure else 0.0
-        rows.append(
-            {
-                "id": one.symptom,
-                "ask": one.ask,
-                "how": one.how,
-                "wholes": _wholes(most),
-                "felt": one.felt,
-                "sided": so is None and right is not None and not symptom.whole,
-                "graded": one.graded,
-                "pictures": [(word, value, Markup(svg) if svg else None) for word, value, svg in pictures],
-                "right": Markup(right) if right else None,
-                "so": Markup(so) if so else None,
-            }
-        )
-    done, told = [], for_wearer(base)
-    for alteration, amount in advised:
-        rule = told.alterations[alteration]
-        done.append(
-            {
-                "id": alteration,
-                "title": rule.title,
-                "amount": format_given(amount, units) if amount is not None else "",
-                "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
-                "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn.get(alteration, ())],
-            }
-        )
+    rows, told, garment = [_question(base, one) for one in ordered], for_wearer(base), base.about.garment
+    done = [_advised(told.alterations[name], mm, units, drawn.get(name, ())) for name, mm in advised]
     template, hashes = _template()
     page: str = template.render(
         hashes=hashes,
@@ -166,6 +135,7 @@ def client_form(
         client=one_line(client, 80),
         round_number=round_number,
         token=token,
+        behind=BEHIND[alone],
         kept=f"{zlib.crc32(repr((units, ordered, done)).encode()):08x}",  # other questions find no answers kept on the device
         felt=[row for row in rows if row["felt"]],
         seen=[row for row in rows if not row["felt"]],
@@ -178,6 +148,44 @@ def client_form(
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )
     return page
+
+
+def _question(base: RuleBase, one: Asked) -> dict[str, Any]:
+    """A question with its drawings: of each strength, of how it hangs without the sign, or of that it is so."""
+    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
+
+    def drawn(strength: int, title: str) -> Any:
+        found = figure(one.symptom, strength, title=title, garment=base.about.garment)
+        return Markup(found) if found else None
+
+    symptom, right = base.symptoms[one.symptom], drawn(0, NOT_SO)
+    so = None if one.graded else drawn(2, SO)
+    words = enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
+    return {
+        "id": one.symptom,
+        "ask": one.ask,
+        "how": one.how,
+        "wholes": _wholes(max(symptom.measure.grades_mm.values()) * 2.5 if symptom.measure else 0.0),
+        "felt": one.felt,
+        "sided": so is None and right is not None and not symptom.whole,
+        "graded": one.graded,
+        "pictures": [(word, strength, drawn(n, VIEW_WORDS.format(word))) for n, (word, strength) in words],
+        "right": right,
+        "so": so,
+    }
+
+
+def _advised(rule: Alteration, amount: float | None, units: Units, drawn: Sequence[Picture]) -> dict[str, Any]:
+    """An alteration of which the client says whether it was done."""
+    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
+
+    return {
+        "id": rule.id,
+        "title": rule.title,
+        "amount": format_given(amount, units) if amount is not None else "",
+        "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
+        "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn],
+    }
 
 
 def _wholes(most_mm: float) -> range:
