@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pexpect
 import pytest
+from forked import at_terminal
 
 from fitdiag.cli.forms import token
 from fitdiag.cli.photo import take_pictures
@@ -162,7 +163,7 @@ def test_leaving_at_a_question_between_rounds_loses_nothing(shell: Shell, tmp_pa
     """Ctrl-C or the end of input where it asks what was done: the command to go on with, and the round as it was."""
     sent_round()
     before = (CASE / "round-01" / "round.yaml").read_text()
-    window = pexpect.spawn(sys.executable, ["-m", "fitdiag.cli.main", "review", "x"], encoding="utf-8", timeout=20)
+    window = at_terminal(Path.cwd(), "review", "x")
     window.expect("> ")
     window.sendline("1")
     window.expect("> ")

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import re
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
-import pexpect
 import pytest
+from forked import at_terminal, piped
 
 from fitdiag.cli.main import run
 from fitdiag.diagnosis.survey import width
@@ -211,11 +209,10 @@ def test_a_kind_that_is_no_kind_leads_to_its_list(capsys: pytest.CaptureFixture[
 @pytest.mark.parametrize("kind", ["symptoms", "body-notes", "causes", "alterations", "sources"])
 def test_a_list_is_grouped_on_a_terminal_and_plain_in_a_pipe(kind: str) -> None:
     """A line for each rule either way; on a terminal under the area, view or grade it belongs to."""
-    command = [sys.executable, "-m", "fitdiag", "rules", "list", kind]
-    plain = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT).stdout.splitlines()
+    plain = piped(ROOT, "rules", "list", kind).stdout.splitlines()
     table = getattr(BASE, kind.replace("-", "_"))
     assert [f"{rule.id}: {rule.title}" for rule in table.values()] == plain
-    child = pexpect.spawn(command[0], command[1:], encoding="utf-8", cwd=str(ROOT), timeout=30)
+    child = at_terminal(ROOT, "rules", "list", kind)
     shown = [line for line in child.read().replace("\r", "").splitlines() if line]
     child.close()
     assert sorted(plain) == sorted(line.strip() for line in shown if ": " in line)

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from forked import piped
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -43,9 +44,11 @@ def base() -> RuleBase:
 def fitdiag(*arguments: str | Path, cwd: Path, typed: tuple[str, ...] = (), under: tuple[str, ...] = (), most: int | None = None
             ) -> subprocess.CompletedProcess[str]:  # fmt: skip
     """Run the program with lines typed into a pipe; `most`: no file may grow beyond so many bytes."""
+    words, text = [str(part) for part in arguments], "".join(f"{line}\n" for line in typed)
+    if not under and most is None:
+        return piped(cwd, *words, typed=text)
     limit = (lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))) if most is not None else None
-    command = (*under, *COMMAND, *(str(part) for part in arguments))
-    text = "".join(f"{line}\n" for line in typed)
+    command = (*under, *COMMAND, *words)
     return subprocess.run(
         command, cwd=cwd, input=text, capture_output=True, text=True, timeout=60, check=False, preexec_fn=limit
     )
