@@ -9,11 +9,11 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from form_block import packed
 from small_rules import good_files, write_rules
 from test_learning import learnable
 
 from fitdiag.knowledge.load import load_rules
-from fitdiag.reports.form import packed
 
 Tree = dict[str, bytes | None]  # path below the work folder to content; None for a folder
 

@@ -11,11 +11,12 @@ from pathlib import Path
 import pexpect
 import pytest
 from forked import at_terminal
+from form_block import packed
 
 from fitdiag.cli.forms import token
 from fitdiag.cli.photo import take_pictures
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.form import SCHEMA, packed
+from fitdiag.reports.form import SCHEMA
 from fitdiag.sessions.case import add_round, open_case, update_round
 from fitdiag.sessions.case_files import Advised, Carried
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from form_block import packed
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -19,7 +20,7 @@ from fitdiag.knowledge.findings import SEVERITIES, Finding
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, packed, read_form
+from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, read_form
 from fitdiag.reports.signs import drawn_symptoms
 from fitdiag.reports.wearer import asked, in_units
 from fitdiag.units import format_length

@@ -32,7 +32,6 @@ from fitdiag.sessions.learn import (
     gather,
     known_causes,
     learn_from,
-    outcome_event,
     patch,
     read_session,
     session_files,
@@ -41,6 +40,11 @@ from fitdiag.sessions.log import SCHEMA, read_log
 from fitdiag.sessions.state import answer_event, fold
 
 ANSWERS = ((0.0, 1.0), (0.0, 1.0), (1.0, 0.0), (0.4, 1.0), (0.2, 0.8))
+
+
+def outcome_event(causes: Iterable[str], ruled_out: Iterable[str] = (), *, fits: bool = False) -> dict[str, Any]:
+    """What came of a session, as an event of its log."""
+    return {"event": "outcome", "causes": list(causes), "not": list(ruled_out), "fits": fits}
 
 
 def drawn_sessions(

@@ -25,7 +25,7 @@ from fitdiag.pattern.garment import height_at, shipped_garment
 from fitdiag.pattern.measure import (
     after_darts,
     crossing,
-    grain_to_centre,
+    grain_to_start,
     hip_width,
     pattern_measures,
     piece_measures,
@@ -40,6 +40,11 @@ from fitdiag.problems import ProblemsFoundError
 NAMES = tuple(sorted(load_rules().alterations))
 BLOCK = Measures(waist=680, hip=940, rise=280, waist_to_hip=206, waist_to_floor=1040, bottom=220)
 INCH = 25.4
+
+
+def grain_to_centre(piece: Piece) -> float:
+    """From the centre to the grainline along the waist."""
+    return grain_to_start(piece, piece.part.seams[0])
 
 
 def height(piece: Piece, name: str) -> float:

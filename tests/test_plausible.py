@@ -8,10 +8,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from form_block import packed
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.plausible import BODY_MM, FAR, doubt_of_body, doubt_of_line, doubts_of_order
-from fitdiag.reports.form import SCHEMA, packed, read_form
+from fitdiag.reports.form import SCHEMA, read_form
 from fitdiag.units import format_length
 
 SAMPLES = Path(__file__).parent.parent / "sample_sessions"

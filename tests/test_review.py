@@ -14,12 +14,13 @@ import pexpect
 import pypdf
 import pytest
 from forked import at_terminal, piped
+from form_block import packed
 
 from fitdiag.cli.forms import token
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.reports.form import SCHEMA, packed
+from fitdiag.reports.form import SCHEMA
 from fitdiag.sessions.case import open_case
 from fitdiag.sessions.case_files import Advised, Outcome, Round
 from fitdiag.sessions.log import read_log

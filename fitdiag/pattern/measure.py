@@ -35,11 +35,6 @@ def grain_to_start(piece: Piece, seam: str) -> float:
     return length(np.concatenate([line[: index + 1], point[None]]))
 
 
-def grain_to_centre(piece: Piece) -> float:
-    """The same on the seam that runs round first, the waist."""
-    return grain_to_start(piece, piece.part.seams[0])
-
-
 def grain_to_edge(piece: Piece, level: str) -> float | None:
     """Distance from the inner edge to the grainline at the height of a level, square to the grain."""
     y = piece.level(level)

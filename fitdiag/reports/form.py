@@ -46,7 +46,7 @@ SCHEMA = "fitdiag.form/1"
 LARGEST = 64 * 1024
 MOST_ANSWERS = 300
 LONGEST_WORDS = 2000
-BEGIN, END = "[fitting form 1]", "[end {}]"
+BEGIN = "[fitting form 1]"
 State = Literal["as-written", "otherwise", "not-done", "undone"]
 Feel = Literal["easy", "holds", "presses", "hurts"]
 FEELS_WHEN = {"sitting": "Sitting on a chair", "stairs": "On stairs", "bending": "Bending, as if to tie a shoe"}
@@ -224,14 +224,6 @@ class Form:
 _QUOTED = re.compile(r"^[ \t]*(?:[A-Za-z]{0,4}[>|][ \t]?)+", re.MULTILINE)
 _NOT_INK = re.compile(r"[^!-<?-{}~]+")  # printable ASCII without the blank and = > |
 _BLOCK = re.compile(r"\[fittingform(\d{1,3})\](?:([A-Za-z0-9+/]*)\[end([0-9A-Fa-f]{8})\])?")
-
-
-def packed(content: Mapping[str, Any]) -> str:
-    """The block a page makes of its answers; the page does the same in its own script."""
-    raw = json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
-    text = base64.b64encode(raw).decode().rstrip("=")
-    lines = [text[n : n + 60] for n in range(0, len(text), 60)]
-    return "\n".join([BEGIN, *lines, END.format(f"{zlib.crc32(raw):08x}")])
 
 
 def read_form(text: str, base: RuleBase, path: str) -> Form:

@@ -26,7 +26,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Network, TooWideError
@@ -51,11 +51,6 @@ _CURES = 0.75  # how well, at least, an alteration whose success shows what the 
 _READ_AT_ONCE = 100
 _POOL_FROM = 500
 Kind = Literal["how_often", "base_rate", "seen_anyway"]
-
-
-def outcome_event(causes: Iterable[str], ruled_out: Iterable[str] = (), *, fits: bool = False) -> dict[str, Any]:
-    """What came of a session, as an event of its log."""
-    return {"event": "outcome", "causes": list(causes), "not": list(ruled_out), "fits": fits}
 
 
 def known_causes(events: Iterable[Event], base: RuleBase) -> dict[str, bool]:

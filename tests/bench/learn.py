@@ -37,7 +37,7 @@ from fitdiag.diagnosis.learning import MOST_WIDE, default_workers, learn
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.load import default_rules, load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.sessions.learn import ENOUGH, gather, learn_from, outcome_event
+from fitdiag.sessions.learn import ENOUGH, gather, learn_from
 from fitdiag.sessions.log import SCHEMA
 
 
@@ -77,7 +77,7 @@ def write_logs(folder: Path, base: RuleBase, network: Network, count: int, known
         if rng.random() < known:
             there = [cause for cause, present in zip(compiled.causes, world, strict=True) if present]
             absent = [cause for cause, present in zip(compiled.causes, world, strict=True) if not present]
-            events.append(outcome_event(there, absent))
+            events.append({"event": "outcome", "causes": list(there), "not": list(absent), "fits": False})
         text = "".join(json.dumps(event) + "\n" for event in events)
         (folder / f"chorister-{written:05}.jsonl").write_text(text, encoding="ascii")
         written += 1
