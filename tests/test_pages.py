@@ -30,7 +30,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.client_pdf import Paper, client_pdf
 from fitdiag.reports.history import chart, values
 from fitdiag.reports.pages import RoundFacts, Turn, client_page, fitter_page, turning_answers
-from fitdiag.reports.sheet import Sheet, make_sheet
+from fitdiag.reports.sheet import Heading, Sheet, make_sheet
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
 
@@ -82,10 +82,9 @@ def asked_for(name: str, **changes: Any) -> dict[str, Any]:
     return {
         "base": rules(),
         "conclusion": conclusion,
-        "units": findings.units,
-        "client": findings.client,
-        "round_number": int(name[-1]),
-        "date": DAY,
+        "heading": Heading(
+            changes.pop("units", findings.units), changes.pop("client", findings.client), int(name[-1]), DAY
+        ),
         "pattern": None,
         "photographs_next": PHOTOS,
         **changes,
@@ -140,9 +139,9 @@ def reasoned(name: str) -> dict[str, Any]:
 
 
 def fitter(name: str, **changes: Any) -> str:
-    wanted = asked_for(name)
+    wanted = {**reasoned(name), "history": ROUNDS, **asked_for(name, **changes)}
     del wanted["pattern"], wanted["photographs_next"]
-    return fitter_page(**{**wanted, "history": ROUNDS, **reasoned(name), **changes})
+    return fitter_page(**wanted)
 
 
 def plain(text: str) -> str:

@@ -52,23 +52,21 @@ def documents_of(
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page, fitter_page
-    from fitdiag.reports.sheet import make_sheet
+    from fitdiag.reports.sheet import Heading, make_sheet
     from fitdiag.reports.turning import turning_answers
 
     one, units = case.rounds[-1], case.units
     effects = effects_of(base, conclusion, str(case.folder / case.pattern) if case.pattern else None)
-    common: dict[str, Any] = {
-        "units": units, "client": case.name, "round_number": one.number, "date": look.day,
-    }  # fmt: skip
+    heading = Heading(units, case.name, one.number, look.day)
     photographs = () if case.consent.refused else base.about.photographs
-    sheet = make_sheet(base, conclusion, **common, pattern=pattern, photographs_next=photographs,
+    sheet = make_sheet(base, conclusion, heading, pattern=pattern, photographs_next=photographs,
                        muslins=look.shown.pictures if look.shown is not None else (), alone=case.alone)  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=look.large),
         "client.pdf": client_pdf(sheet, paper=look.paper, large=look.large),
         "fitter.html": fitter_page(
-            base, conclusion, **common, before=_before(base, case), history=_facts(base, case), effects=effects,
+            base, conclusion, heading, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
             photos=_pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))),
             simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),

@@ -115,13 +115,12 @@ def _client_page(
     """The page for the client of a session in the room, who is asked for no photos."""
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page
-    from fitdiag.reports.sheet import make_sheet
+    from fitdiag.reports.sheet import Heading, make_sheet
 
     findings = conclusion.diagnosis.findings
-    sheet = make_sheet(
-        base, conclusion, units=findings.units, client=client or findings.client, pattern=None, photographs_next=(),
-        round_number=max((item.round for item in findings.done), default=0) + 1, date=_day_of(log), alone=alone,
-    )  # fmt: skip
+    number = max((item.round for item in findings.done), default=0) + 1
+    heading = Heading(findings.units, client or findings.client, number, _day_of(log))
+    sheet = make_sheet(base, conclusion, heading, pattern=None, photographs_next=(), alone=alone)
     if kind == ".html":
         return client_page(sheet, large=large)
     return client_pdf(sheet, paper=paper_of(paper, findings.units), large=large)

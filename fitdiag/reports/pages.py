@@ -5,7 +5,6 @@ Each is one HTML file that asks nothing of anything: no script, one style known 
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
@@ -17,7 +16,6 @@ from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.draw import svg
 from fitdiag.planning.stages import Effects, Simulation
-from fitdiag.problems import one_line
 from fitdiag.reports import sheet as words
 from fitdiag.reports.fitter import (
     beliefs_table,
@@ -29,14 +27,15 @@ from fitdiag.reports.fitter import (
     turns_table,
 )
 from fitdiag.reports.history import RoundFacts, chart
-from fitdiag.reports.report import Items, make_report
-from fitdiag.reports.sheet import NO_BREAK, Sheet, day_words
+from fitdiag.reports.report import Items, Section, make_report
+from fitdiag.reports.sheet import NO_BREAK, Heading, Sheet
 from fitdiag.reports.turning import Turn, turning_answers
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units, format_length
+from fitdiag.units import format_length
 
 __all__ = ["RoundFacts", "Turn", "client_page", "fitter_page", "turning_answers"]
 
+_OTHERS = ("On simulated cloth", "Later, if still needed", "Leave alone")
 _BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves stand in a table
 
 
@@ -85,11 +84,8 @@ def _drawn(sheet: Sheet) -> list[dict[str, Any]]:
 def fitter_page(
     base: RuleBase,
     conclusion: Conclusion,
+    heading: Heading,
     *,
-    units: Units,
-    client: str,
-    round_number: int,
-    date: dt.date,
     before: Conclusion | None,
     history: Sequence[RoundFacts],
     effects: Effects | None,
@@ -101,23 +97,21 @@ def fitter_page(
 ) -> str:
     """The page with the reasoning, as HTML. `sheet`: what the client is told, with its drawings.
 
-    `before`: the conclusion of the round before, or before the latest answers.
-
-    `photos`: by view, links to the measured pictures of this round, as they stand from the page.
-    `laid`: links to those with simulated lines over them.
+    `before`: the conclusion of the round before, or before the latest answers. `photos`: by view, links to the measured pictures
+    of this round, as they stand from the page; `laid`: to those with simulated lines over them.
     """
     from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
-    findings = conclusion.diagnosis.findings
+    findings, units, client = conclusion.diagnosis.findings, heading.units, heading.client
     charts = base.garment.charts if base.garment is not None else ()
-    short = {
-        part.title: part for part in make_report(base, conclusion, client, steps=False, simulated=simulated).sections
-    }
-    long = {part.title: part for part in make_report(base, conclusion, client, simulated=simulated).sections}
-    name = one_line(client, 80)
-    head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
+
+    def sections(*, steps: bool) -> dict[str, Section]:
+        report = make_report(base, conclusion, client, steps=steps, simulated=simulated)
+        return {part.title: part for part in report.sections}
+
+    short, long = sections(steps=False), sections(steps=True)
     page: str = template("fitter_page.html").render(
-        head=head[:1].upper() + head[1:],
+        head=heading.line,
         verdict=conclusion.plan.verdict,
         plan=short["This round"],
         changes=_drawn(sheet) if sheet is not None else [],
@@ -133,9 +127,7 @@ def fitter_page(
         beliefs=beliefs_table(base, conclusion, before),
         reasons=long["What the pattern may do"],
         turns=turns_table(base, answers_that_would_turn),
-        others=[
-            long[title] for title in ("On simulated cloth", "Later, if still needed", "Leave alone") if title in long
-        ],
+        others=[long[title] for title in _OTHERS if title in long],
         question=long.get("The next question worth asking"),
         effects=effects,
         moved=effects_tables(conclusion.plan, effects, units),

@@ -76,6 +76,23 @@ class Change:
 
 
 @dataclass(frozen=True)
+class Heading:
+    """Whose page it is, about which round, of which day, and in which units."""
+
+    units: Units
+    client: str
+    round_number: int
+    date: dt.date
+
+    @property
+    def line(self) -> str:
+        """As a page begins: "For the lamplighter, round 2, 9 November 2026"."""
+        name = one_line(self.client, 80)
+        words = ", ".join([*([f"For {name}"] if name else []), f"round {self.round_number}", day_words(self.date)])
+        return words[:1].upper() + words[1:]
+
+
+@dataclass(frozen=True)
 class Sheet:
     """Everything on the client's page, in order. `leave`: a title and the reasons; `muslins`: caption and PNG of simulated cloth."""
 
@@ -129,11 +146,8 @@ def whole_amounts(text: str) -> str:
 def make_sheet(
     base: RuleBase,
     conclusion: Conclusion,
+    heading: Heading,
     *,
-    units: Units,
-    client: str,
-    round_number: int,
-    date: dt.date,
     pattern: Pattern | None,
     photographs_next: Sequence[str],
     muslins: Sequence[tuple[str, bytes]] = (),
@@ -142,9 +156,7 @@ def make_sheet(
     """What the client is told; `alone`: somebody who fits herself, with nobody to help.
 
     The drawings follow each other on the client's pattern, or on a drafted block without one."""
-    plan, base = conclusion.plan, for_wearer(base, alone=alone)
-    name = one_line(client, 80)
-    head = ", ".join([*([f"For {name}"] if name else []), f"round {round_number}", day_words(date)])
+    plan, base, units = conclusion.plan, for_wearer(base, alone=alone), heading.units
     changes = tuple(_changes(base, plan, units, pattern or usual_block(garment_of(base))))
     key = ""
     if any(change.pictures for change in changes):
@@ -160,7 +172,7 @@ def make_sheet(
     photographs = tuple(one_line(text, 300) for text in photographs_next)
     return Sheet(
         title=TITLE.format(base.about.garment),
-        head=head[:1].upper() + head[1:],
+        head=heading.line,
         verdict=_verdict(conclusion, len(changes), stay),
         changes=changes,
         key=key,
