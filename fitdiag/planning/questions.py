@@ -22,7 +22,7 @@ from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
 WORLDS = 80
-SURE = 0.97  # from this chance on the first alteration counts as settled
+SURE = 0.95  # from this chance on the first alteration counts as settled
 PATIENCE = 0.1  # so much less will do when ENOUGH was asked; a share of it before
 SAFE = 0.008  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
