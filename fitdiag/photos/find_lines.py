@@ -53,6 +53,18 @@ class Lines:
     doubts: dict[str, str] = field(default_factory=dict)
     body: tuple[float, float, float, float] | None = None  # left, top, right, bottom, px
 
+    def larger(self, share: int) -> Lines:
+        """The same in a picture so many times as large."""
+        lines, grains = (
+            {name: larger(points, share) for name, points in some.items()} for some in (self.lines, self.grains)
+        )
+        return replace(self, lines=lines, grains=grains, seam=larger(self.seam, share))
+
+
+def larger(points: Points, share: int) -> Points:
+    """Places in a picture so many times as large."""
+    return tuple(((x + 0.5) * share - 0.5, (y + 0.5) * share - 0.5) for x, y in points)
+
 
 def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     """Every line that can be told in a picture of this view (back, front, left, right)."""
@@ -126,7 +138,8 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         for name in MAIN:
             best.doubts.setdefault(name, "too little else that was found bears it out")
     if best.crotch.gap is not None:
-        best.doubts.setdefault(CROTCH, "it is put together from two halves")
+        for name in MAIN:
+            best.doubts.setdefault(name, f"the {CROTCH} line is put together from two halves")
     if HIP in best.doubts:
         for name in best.named:
             best.doubts.setdefault(name, BY_HIP)

@@ -212,7 +212,7 @@ class _Votes:
         slope = np.linalg.norm(strip[:, 4:] - strip[:, :-4], axis=2)
         slope = np.minimum(slope, np.percentile(slope, 97))
         self.slope = slope / (np.median(slope) + 0.5)
-        self.tries = np.arange(-reach, reach + 0.1, 1.5)
+        self.tries = np.arange(-reach, reach + 0.1, max(1.5, reach / 14))
         near = np.exp(-0.5 * (self.tries / (0.75 * reach)) ** 2)  # what lies under the points is likelier meant
         self.votes = np.array([self._votes(bend) for bend in _BENDS]) * np.sqrt(near[:, None] * near[None])
         self.best: Array = self.votes.reshape(len(_BENDS), -1).max(axis=1)
