@@ -39,7 +39,9 @@ OUTER_ERROR = 0.12
 BY_HIP = "it was looked for by the hip line, which is doubtful"
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
 KNEES_UNLIKE = 0.05
-TRUNK_RIVAL = 0.4  # a second pair that scores so much of the best makes both doubtful
+ENDS_RIVAL = 0.5  # the same lines with other ends
+SURE = 5.0  # so high all scores of right readings are that were seen
+TRUNK_RIVAL = 0.3  # a second pair that scores so much of the best makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
 
@@ -133,8 +135,10 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         for name, one, two in ((HIP, best.hip, kept[1].hip), (CROTCH, best.crotch, kept[1].crotch)):
             if not same(one, two):
                 best.doubts[name] = "another line could be meant as well"
+    if any(other.score > ENDS_RIVAL * best.score and same(best.hip, other.hip) for other in kept[1:]):
+        best.doubts.setdefault(HIP, "its ends could lie elsewhere")
     borne_out = sum(name not in MAIN for name in best.named)
-    if borne_out < (1 if side else 2):
+    if borne_out < (1 if side else 2) or best.score < SURE:
         for name in MAIN:
             best.doubts.setdefault(name, "too little else that was found bears it out")
     if best.crotch.gap is not None:
@@ -289,10 +293,15 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     ink = hip.colour + crotch.colour
     ink = ink / (np.linalg.norm(ink) + 1e-9)
     rows, reach = (high + 4, low - 4), (high - 0.95 * width, low + 2.5 * width)
-    seam = upright.only(rows, (middle - 0.12 * width, middle + 0.12 * width), reach, 16)
-    if seam.ridge is not None and seam.ridge.lean < 10:
-        named["seam"] = seam.ridge
-    centre = seam.ridge.at((high + low) / 2) if "seam" in named and seam.ridge is not None else middle
+
+    def fits(one: Found) -> bool:
+        off = abs(one.at((high + low) / 2) - middle)
+        return one.lean < 10 and off < 0.12 * width and one.first < high + 4 and one.last > low - 12
+
+    seam = upright.only(rows, (middle - 0.12 * width, middle + 0.12 * width), reach, 16, fits=fits).ridge
+    if seam is not None:
+        named["seam"] = seam
+    centre = middle if seam is None else seam.at((high + low) / 2)
     for side in (-1, 1):
         name = "left" if (side < 0) == (view == "back") else "right"
         if (grain := _grain(trunk, upright, centre, side, reach)) is not None and grain.ridge is not None:
