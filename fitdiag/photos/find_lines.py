@@ -21,7 +21,7 @@ from fitdiag.photos.marks import Points
 from fitdiag.photos.ridges import BESIDE, Ends, Found, Only, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
-from fitdiag.photos.trousers import CROTCH, HIP, KNEES, MAIN
+from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]
@@ -39,6 +39,8 @@ OUTER_ERROR = 0.12
 BY_HIP = "it was looked for by the hip line, which is doubtful"
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
 KNEES_UNLIKE = 0.05
+GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
+ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
 ENDS_RIVAL = 0.5  # the same lines with other ends
 SURE = 5.0  # so high all scores of right readings are that were seen
 TRUNK_RIVAL = 0.3  # a second pair that scores so much of the best makes both doubtful
@@ -305,7 +307,7 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     for side in (-1, 1):
         name = "left" if (side < 0) == (view == "back") else "right"
         if (grain := _grain(trunk, upright, centre, side, reach)) is not None and grain.ridge is not None:
-            named[f"grain-{name}"] = replace(grain.ridge, pixels=grain.ridge.pixels[:, ::-1])
+            named[f"grain-{name}"] = _upright(grain.ridge)
             if grain.rival:
                 trunk.doubts[f"grain-{name}"] = "another line runs beside it"
     named |= _knees(trunk, level, middle, low, ink, view)
@@ -314,8 +316,8 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
             knee_line = named.get(f"knee-{name}")
             limit = knee_line.at(knee_line.middle) if knee_line else low + 1.3 * width
             named[f"grain-{name}"] = replace(drawn, pixels=drawn.pixels[drawn.pixels[:, 1] <= limit])
-    _agree(trunk, named, "grain-left", "grain-right", middle)
-    _agree(trunk, named, "knee-left", "knee-right", middle)
+    _agree(trunk, named, *GRAINS, centre)
+    _agree(trunk, named, *KNEES, centre)
     trunk.named = named
     trunk.score *= (1 + _borne_out(named, middle)) ** 2
 
@@ -324,12 +326,12 @@ def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span
     """The grainline on one side (-1 left, 1 right) of the centre: across hip and crotch line, away from the centre seam."""
     width = trunk.hip.width
     high, low = trunk.hip.at(centre), trunk.crotch.at(centre)
-    near = sorted(centre + side * out * width for out in (0.08, 0.42))
+    near = sorted(centre + side * out * width for out in GRAIN_PLACES)
 
     def fits(one: Found) -> bool:
         out = min(side * (one.at(row) - centre) for row in (high, low))
         over = one.first < high + 4 and one.last > low - 4
-        return over and one.width > 0.45 * width and one.lean < 12 and 0.08 * width < out < 0.45 * width
+        return over and one.width > 0.45 * width and one.lean < 12 and GRAIN_PLACES[0] * width < out < 0.45 * width
 
     strips = (
         (high + 4, low - 4),
@@ -396,23 +398,25 @@ def _leg_lines(line: Found, width: float, outer: float) -> Iterator[tuple[float,
             yield likely * likely_too * fits, line.between(first, last)
 
 
-def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, middle: float) -> None:
+def _upright(ridge: Found) -> Found:
+    """A ridge that runs down, its first axis along its run."""
+    return replace(ridge, pixels=ridge.pixels[:, ::-1])
+
+
+def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, centre: float) -> None:
     """Left and right must be alike: as far out, as high, of one colour. What is not is doubted."""
     if (left in named) != (right in named):
         trunk.doubts.setdefault(left if left in named else right, "the one on the other leg was not found")
     if left not in named or right not in named:
         return
     one, two = named[left], named[right]
-    width = trunk.hip.width
     if left.startswith("grain"):
-        row = trunk.hip.at(middle)
-        out = [
-            abs(float(np.interp(row, ridge.pixels[:, 1], ridge.pixels[:, 0])) - middle) / width for ridge in (one, two)
-        ]
-        unlike = abs(out[0] - out[1]) > 0.1 or min(out) < 0.08
+        out = [abs(ridge.at(trunk.hip.at(centre)) - centre) for ridge in (_upright(one), _upright(two))]
+        unlike = abs(out[0] - out[1]) > GRAINS_UNLIKE * trunk.hip.width
     else:
-        unlike = abs(float(np.median(one.pixels[:, 1])) - float(np.median(two.pixels[:, 1]))) > 0.15 * width
-    if unlike or float(one.colour @ two.colour) < 0.5:
+        unlike = abs(float(np.median(one.pixels[:, 1]) - np.median(two.pixels[:, 1]))) > 0.15 * trunk.hip.width
+    faint, strong = sorted((one.strength, two.strength))
+    if unlike or strong > INKS_UNLIKE * faint or float(one.colour @ two.colour) < ONE_INK:
         for name in (left, right):
             trunk.doubts.setdefault(name, "left and right are not alike")
 
