@@ -39,6 +39,10 @@ OUTER_ERROR = 0.12
 BY_HIP = "it was looked for by the hip line, which is doubtful"
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
 KNEES_UNLIKE = 0.05
+KNEE_BELOW = (
+    (0.84, 0.1),
+    (1.2, 0.15),
+)  # the crotch line, as a share of the hip line's width: from back or front, from the side
 GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
 ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
 ENDS_RIVAL = 0.5  # the same lines with other ends
@@ -139,6 +143,10 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
                 best.doubts[name] = "another line could be meant as well"
     if any(other.score > ENDS_RIVAL * best.score and same(best.hip, other.hip) for other in kept[1:]):
         best.doubts.setdefault(HIP, "its ends could lie elsewhere")
+    knees = [line for name, line in best.named.items() if name.startswith("knee")]
+    if any(_knee_off(best.named, knee, side=side) > 2.2 for knee in knees):
+        for name in MAIN:
+            best.doubts.setdefault(name, "the knee line lies too high or too low for it")
     borne_out = sum(name not in MAIN for name in best.named)
     if borne_out < (1 if side else 2) or best.score < SURE:
         for name in MAIN:
@@ -356,8 +364,16 @@ def _borne_out(named: Mapping[str, Found], middle: float) -> float:
             x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
             whole += 0.3 * fit(abs(x - middle) - 0.25 * hip.width, 0.08)
         elif name in KNEES:
-            whole += 0.3 * fit(min(abs(line.first - hip.first), abs(line.last - hip.last)), 0.08)
+            under = math.exp(-0.5 * _knee_off(named, line, side=False) ** 2)
+            whole += 0.3 * under * fit(min(abs(line.first - hip.first), abs(line.last - hip.last)), 0.08)
     return whole
+
+
+def _knee_off(named: Mapping[str, Found], knee: Found, *, side: bool) -> float:
+    """How far a knee line lies from where it should below the crotch line, in standard deviations."""
+    usual, error = KNEE_BELOW[side]
+    below = (knee.at(knee.middle) - named[CROTCH].at(named[CROTCH].middle)) / named[HIP].width
+    return abs(below - usual) / error
 
 
 def _knees(trunk: _Trunk, level: Ridges, middle: float, low: float, ink: Array, view: str) -> dict[str, Found]:
@@ -442,7 +458,9 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
         if knee.rival:
             trunk.doubts[f"knee-{view}"] = "another line could be meant as well"
     trunk.named = named
-    trunk.score *= (1 + 0.3 * (f"knee-{view}" in named) + 0.5 * ("seam" in named)) ** 2
+    own = named.get(f"knee-{view}")
+    below = 0.0 if own is None else math.exp(-0.5 * _knee_off(named, own, side=True) ** 2)
+    trunk.score *= (1 + 0.3 * below + 0.5 * ("seam" in named)) ** 2
 
 
 def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float) -> Points | None:
