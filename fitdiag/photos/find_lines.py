@@ -21,7 +21,7 @@ from fitdiag.photos.marks import Points
 from fitdiag.photos.ridges import BESIDE, Ends, Found, Only, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
-from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN
+from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WIDTHS
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]
@@ -36,6 +36,8 @@ USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line 
 GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
 LEG, LEG_ERROR = 0.43, 0.1  # of a leg's width at the knee, as a share of the hip line's
 OUTER_ERROR = 0.12
+LONELY = "the one on the other leg was not found"
+SIDE_WIDTH = 250.0  # mm: of the hip line from the side
 BY_HIP = "it was looked for by the hip line, which is doubtful"
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
 KNEES_UNLIKE = 0.05
@@ -89,11 +91,15 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     if best is None:
         return result
     result.doubts = dict(best.doubts)
+    usual = SIDE_WIDTH if view in ("left", "right") else WIDTHS[HIP]
+    per_mm = max(0.5, best.hip.width * scale / usual)  # px: as lines are followed when they are measured
     seam = best.named.pop("seam", None)
     for name, ridge in best.named.items():
-        points = _points(pixels, ridge, seam if name in MAIN else None, scale)
+        points = _points(pixels, ridge, seam if name in MAIN else None, scale, per_mm)
         if points is None:
-            result.doubts[name] = "it could not be followed in the full picture"
+            for pair in (KNEES, GRAINS):
+                if name in pair and view not in ("left", "right"):
+                    result.doubts.setdefault(pair[name == pair[0]], LONELY)
         else:
             (result.grains if name.startswith("grain") else result.lines)[name] = points
     if seam is not None:
@@ -422,7 +428,7 @@ def _upright(ridge: Found) -> Found:
 def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, centre: float) -> None:
     """Left and right must be alike: as far out, as high, of one colour. What is not is doubted."""
     if (left in named) != (right in named):
-        trunk.doubts.setdefault(left if left in named else right, "the one on the other leg was not found")
+        trunk.doubts.setdefault(left if left in named else right, LONELY)
     if left not in named or right not in named:
         return
     one, two = named[left], named[right]
@@ -463,7 +469,7 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     trunk.score *= (1 + 0.3 * below + 0.5 * ("seam" in named)) ** 2
 
 
-def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float) -> Points | None:
+def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float, per_mm: float) -> Points | None:
     """Three points on the ridge in the picture, or five; None where snapping to them does not find the ridge again."""
     whole = (ridge.pixels + 0.5) * scale - 0.5
     run = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
@@ -475,7 +481,7 @@ def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: 
         near = [whole[0, run], middle, whole[-1, run]]
         places = np.interp(np.linspace(0, 2, between + 2), [0, 1, 2], near)
         at = [int(np.argmin(np.abs(whole[:, run] - place))) for place in places]
-        track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), max(0.5, scale)).pixels
+        track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), per_mm).pixels
         off = np.abs(np.interp(track[:, run], whole[:, run], whole[:, 1 - run]) - track[:, 1 - run])
         if ridge.gap is not None or (np.median(off) <= 2.0 * scale and np.percentile(off, 85) <= 8 * scale):
             at = [0, *(int(np.argmin(np.abs(track[:, run] - place))) for place in places[1:-1]), -1]
