@@ -34,13 +34,14 @@ NEAR_MIDDLE = 0.1  # of a line's width
 ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand
 USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line lies
 GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
-LEG, LEG_ERROR = 0.43, 0.1  # of a leg's width at the knee, as a share of the hip line's
+LEG, LEG_ERROR = 0.42, 0.07  # of a leg's width at the knee, as a share of the hip line's
 OUTER_ERROR = 0.12
+ENDS = "its ends could lie elsewhere"
 LONELY = "the one on the other leg was not found"
 SIDE_WIDTH = 250.0  # mm: of the hip line from the side
 BY_HIP = "it was looked for by the hip line, which is doubtful"
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
-KNEES_UNLIKE = 0.05
+KNEES_UNLIKE = 0.04
 KNEE_BELOW = (
     (0.84, 0.1),
     (1.2, 0.15),
@@ -148,7 +149,7 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
             if not same(one, two):
                 best.doubts[name] = "another line could be meant as well"
     if any(other.score > ENDS_RIVAL * best.score and same(best.hip, other.hip) for other in kept[1:]):
-        best.doubts.setdefault(HIP, "its ends could lie elsewhere")
+        best.doubts.setdefault(HIP, ENDS)
     knees = [line for name, line in best.named.items() if name.startswith("knee")]
     if any(_knee_off(best.named, knee, side=side) > 2.2 for knee in knees):
         for name in MAIN:
@@ -437,6 +438,9 @@ def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, cen
         unlike = abs(out[0] - out[1]) > GRAINS_UNLIKE * trunk.hip.width
     else:
         unlike = abs(float(np.median(one.pixels[:, 1]) - np.median(two.pixels[:, 1]))) > 0.15 * trunk.hip.width
+        wide = [knee.width / trunk.hip.width for knee in (one, two)]
+        if abs(wide[0] - wide[1]) > KNEES_UNLIKE or max(abs(share - LEG) for share in wide) > 1.5 * LEG_ERROR:
+            trunk.doubts |= dict.fromkeys((left, right), ENDS)
     faint, strong = sorted((one.strength, two.strength))
     if unlike or strong > INKS_UNLIKE * faint or float(one.colour @ two.colour) < ONE_INK:
         for name in (left, right):
