@@ -243,7 +243,7 @@ def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, priva
             raise _exists(path) from None
         if isinstance(error, OSError | ValueError):
             told = f"this cannot be written: {refusal(error)}"
-            raise stop("cannot-save", told, where=Where(shown_path(path)), hint=hint) from None
+            raise stop("cannot-save", told, where=path, hint=hint) from None
         raise
     finally:
         for part, _ in parts:
@@ -318,7 +318,7 @@ def _claim(source: Path, path: Path) -> None:
 
 def _exists(path: Path) -> ProblemsFoundError:
     hint = "choose another name, or add --replace"
-    return stop("exists", "there is a file of this name already", where=Where(shown_path(path)), hint=hint)
+    return stop("exists", "there is a file of this name already", where=path, hint=hint)
 
 
 # -- files that grow ---------------------------------------------------------------------------------------------------
@@ -402,7 +402,7 @@ def whole_folder(folder: Path) -> Iterator[Path]:
                 disk.sync_folder(inside)
             disk.sync_folder(place)
             if os.path.lexists(folder):
-                raise stop("exists", "there is a folder of this name already", where=Where(shown_path(folder)))
+                raise stop("exists", "there is a folder of this name already", where=folder)
             disk.rename(place, folder)
             disk.sync_folder(folder.parent)
     except BaseException:
@@ -537,7 +537,7 @@ def refusals(path: Path, what: str) -> Iterator[None]:
     try:
         yield
     except (OSError, ValueError) as error:
-        raise stop("cannot-save", f"{what}: {refusal(error)}", where=Where(shown_path(path))) from None
+        raise stop("cannot-save", f"{what}: {refusal(error)}", where=path) from None
 
 
 # -- reading -----------------------------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ import shlex
 import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 
 
 @dataclass(frozen=True, order=True)
@@ -62,9 +63,10 @@ class Hints:
         return f"did you mean '{one_line(found[0], 80)}'?" if found else ""
 
 
-def stop(code: str, message: str, *, where: Where | None = None, hint: str = "") -> ProblemsFoundError:
-    """A `ProblemsFoundError` with one problem, to be raised by the caller."""
-    return ProblemsFoundError(Problem(code, message, where, hint))
+def stop(code: str, message: str, *, where: Where | Path | str | None = None, hint: str = "") -> ProblemsFoundError:
+    """A `ProblemsFoundError` with one problem, to be raised by the caller; `where`: a place, or the path of a whole file."""
+    place = where if where is None or isinstance(where, Where) else Where(shown_path(where))
+    return ProblemsFoundError(Problem(code, message, place, hint))
 
 
 def harmless(text: object) -> str:

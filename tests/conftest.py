@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import importlib
 import os
 import signal
 from collections.abc import Callable, Iterator
@@ -14,6 +16,10 @@ from browser import browser, open_page
 from hypothesis import settings
 
 from fitdiag.cli.main import run
+from fitdiag.knowledge import cache as rule_cache
+from fitdiag.knowledge.folders import garments, rules_for
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.sessions.state import Conclusion
 
 __all__ = ["browser", "open_page"]  # one browser for all tests of pages
 
@@ -58,6 +64,66 @@ def command_line() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(typer.main, "get_command", cache(typer.main.get_command))
         yield
+
+
+ONCE = (
+    "reports.turning turning_answers",
+    "reports.client_pdf client_pdf",
+    "photos.card card_pdf",
+    "cli.photo measure_all",
+    "cli.photo overlay",
+)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def worked_out_once() -> Iterator[None]:
+    """What a round takes long for is worked out once for the same rules, findings, sheet or picture, also for forked commands."""
+    with pytest.MonkeyPatch.context() as patch:
+        for place in ONCE:
+            module, name = place.split()
+            held = importlib.import_module(f"fitdiag.{module}")
+            patch.setattr(held, name, _once(getattr(held, name)))
+        patch.setattr(rule_cache, "recall", _recalled(rule_cache.recall))
+        yield
+
+
+def _recalled(recall: Callable[[Path], RuleBase | None]) -> Callable[[Path], RuleBase | None]:
+    """The shipped rules are built from what is kept of them once; nobody changes them while the tests run."""
+    shipped, kept = {rules_for(name).resolve() for name in garments()}, dict[Path, RuleBase]()
+
+    def call(folder: Path) -> RuleBase | None:
+        if (place := folder.absolute()) in kept:
+            return kept[place]
+        found = recall(folder)
+        if found is not None and folder.resolve() in shipped:
+            kept[place] = found
+        return found
+
+    return call
+
+
+def _once(real: Callable[..., object]) -> Callable[..., object]:
+    """A function that depends on what goes into it alone, its results kept by that."""
+    kept: dict[str, object] = {}
+
+    def call(*given: object, **named: object) -> object:
+        told = repr([_told(given), {name: _told(one) for name, one in named.items()}])
+        if told not in kept:
+            kept[told] = real(*given, **named)
+        return kept[told]
+
+    return call
+
+
+def _told(one: object) -> object:
+    """What tells one thing that goes into a function from another: content, not identity."""
+    if isinstance(one, list | tuple) and type(one) in (list, tuple):
+        return [_told(inner) for inner in one]
+    if hasattr(one, "tobytes"):  # an array
+        return hashlib.sha256(one.tobytes()).hexdigest(), one.shape
+    if isinstance(one, Conclusion):  # the rest of it follows from the rules
+        return one.diagnosis.findings, [item.alteration for item in one.plan.recommendations]
+    return one.fingerprint if isinstance(one, RuleBase) else one
 
 
 @pytest.fixture

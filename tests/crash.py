@@ -503,6 +503,11 @@ class Figures:
     failures: list[str] = field(default_factory=list)
 
 
+_LEFT: dict[
+    tuple[str, tuple[tuple[str, ...], ...], str], Tree
+] = {}  # by what was there, and the commands that were run in it
+
+
 class Trial:
     """One command at all its points."""
 
@@ -510,15 +515,9 @@ class Trial:
         self.command, self.work = command, place / "work"
         self.figures = Figures()
         self.after: dict[str, tuple[bool, str]] = {}  # by the likeness of a tree: refused there, and what went wrong
-        lay_out(inputs, self.work)
         if command.beside is not None:
             command.beside(place)
-        for arguments in command.before:
-            ran = self._run(arguments)
-            assert ran.code == 0, (arguments, ran)
-        for path in command.gone:
-            (self.work / path).unlink()
-        self.start = tree_of(self.work)
+        self.start = self._before(inputs)
         lay_out(self.start, self.work)  # so that a folder is walked in the same order ever after
         self.points, self.trees, self.seen = self._recorded()
         self.asked = Counter(
@@ -526,6 +525,19 @@ class Trial:
         )
         self.operations = len(self.points)
         self.end = tree_of(self.work)
+
+    def _before(self, inputs: Tree) -> Tree:
+        """What the commands before leave, each run once for all trials, without what is taken away."""
+        tree, first = inputs, likeness(inputs)
+        for number, arguments in enumerate(self.command.before, 1):
+            key = (first, self.command.before[:number], self.command.typed)
+            if key not in _LEFT:
+                lay_out(tree, self.work)
+                ran = self._run(arguments)
+                assert ran.code == 0, (arguments, ran)
+                _LEFT[key] = tree_of(self.work)
+            tree = _LEFT[key]
+        return {path: content for path, content in tree.items() if path not in self.command.gone}
 
     def _run(self, arguments: tuple[str, ...], disk: Callable[[], files.Disk] | None = None) -> Ran:
         return in_child(self.work, arguments, disk, self.command.typed)

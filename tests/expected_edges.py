@@ -334,6 +334,24 @@ def add_knee_width(c: Case) -> None:
         p.between("hem width change", p.now.width("hem") - p.was.width("hem"), -TOL, 2.0 * c.d + TOL)
 
 
+@rule("narrow-knee")
+def narrow_knee(c: Case) -> None:
+    """The amount inside all four edges at the knee line, to nothing half way up the thigh and at the hem."""
+    for p in c.both:
+        knee, half_way = p.was.level("knee"), (p.was.level("knee") + p.was.level("hip")) / 2.0
+        for seam in ("side", "inseam"):
+            p.edge_at(seam, knee, -c.d)
+            p.edge_stays(seam, half_way + 10.0, point_level(p))
+            p.edge_within(seam, 1.0, half_way, -c.d, 0.0)
+            p.tapered(seam, (0.0, 0.0), (knee, -c.d), (half_way, 0.0))
+        p.edge_stays("side", point_level(p), waist_level(p))
+        p.width("knee", -2.0 * c.d)
+        p.width("hem", 0.0)
+        bare(p, "side", "inseam")
+        p.stay("crotch-point", "side-waist")
+        p.keep_widths("waist", "hip", "crotch")
+
+
 @rule("add-calf-width")
 def add_calf_width(c: Case) -> None:
     """The amount outside both back edges at the fullest calf, half of it in front, to nothing a hand above the knee."""

@@ -289,10 +289,8 @@ def re_aim_darts(c: Case) -> None:
         p.keep_widths("waist", "hip")
 
 
-@rule("take-in-front-waist")
-def take_in_front_waist(c: Case) -> None:
-    """The rule: "mark the amount at the waist, half of it outside each dart leg. Draw both legs straight to the dart point"."""
-    p = c.front
+def _deeper(c: Case, p: Pair, other: Pair) -> None:
+    """Half of the amount outside each dart leg at the waist, shared by the darts; points and the other piece stay."""
     bare(p, "waist")
     p.stay("waist", *(name for name in p.was.spots if name.startswith("dart-tip")))
     count = len(p.was.darts)
@@ -301,4 +299,16 @@ def take_in_front_waist(c: Case) -> None:
         p.spot(f"dart-left-{i}", left - along * c.d / 2.0 / count)
         p.spot(f"dart-right-{i}", right + along * c.d / 2.0 / count)
     p.width("waist", -c.d)
-    c.back.untouched()
+    other.untouched()
+
+
+@rule("take-in-front-waist")
+def take_in_front_waist(c: Case) -> None:
+    """The rule: "mark the amount at the waist, half of it outside each dart leg. Draw both legs straight to the dart point"."""
+    _deeper(c, c.front, c.back)
+
+
+@rule("deepen-darts")
+def deepen_darts(c: Case) -> None:
+    """The rule: "add the amount to the width of the dart at the waist line, half on each side. With two darts share it"."""
+    _deeper(c, c.back, c.front)

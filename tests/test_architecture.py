@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import inspect
 import subprocess
 import sys
 from graphlib import TopologicalSorter
@@ -59,7 +60,7 @@ MAY_IMPORT = {
 ONLY_HOME = {
     "typer": "cli",
     "rich": "cli",
-    "pydantic": "knowledge pattern planning",
+    "pydantic": "knowledge pattern planning sessions",
     "yaml": "knowledge",
     "numpy": "diagnosis drape planning pattern photos",
     "scipy": "drape pattern photos",
@@ -143,6 +144,21 @@ def test_starting_up_loads_nothing_heavy() -> None:
     code = "import sys, fitdiag.cli.main; print([name for name in ('numpy', 'yaml', 'rich', 'pydantic') if name in sys.modules])"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert shown.strip() == "[]"
+
+
+def test_a_command_and_its_work_take_the_same_names() -> None:
+    """What is declared as options is what the work takes: nothing is dropped, nothing it needs is missing."""
+    import fitdiag.cli.main  # noqa: F401 (declares them)
+    from fitdiag.cli.options import WORK, work_of
+
+    assert len(WORK) > 40
+    for options, work in WORK:
+        takes = inspect.signature(work_of(work)).parameters.values()
+        names = {one.name for one in takes if one.kind is not one.VAR_KEYWORD}
+        needed = {one.name for one in takes if one.default is one.empty and one.kind is not one.VAR_KEYWORD}
+        given = set(inspect.signature(options).parameters)
+        assert needed <= given, work
+        assert given <= names or any(one.kind is one.VAR_KEYWORD for one in takes), work
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(PACKAGE)))

@@ -36,7 +36,6 @@ STILL = {
     "planning/muslins.py": "measures of the body for a block",
     "interview/search.py": "words that are read in one way only",
     "cli/case_drape.py": BODY,
-    "cli/pattern_app.py": "options for the measures of a body",
     "cli/repair.py": BODY,
     "cli/review.py": BODY,
 }  # fmt: skip

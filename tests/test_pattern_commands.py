@@ -16,7 +16,7 @@ from pypdf import PdfReader
 from test_main_job import WORKED
 
 from fitdiag.cli.main import run
-from fitdiag.cli.pattern import read_pattern
+from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Carried
 from fitdiag.pattern.record import from_rows, row_of
 from fitdiag.problems import one_line

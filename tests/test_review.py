@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import subprocess
 import sys
 from collections.abc import Callable
 from datetime import date
@@ -14,6 +13,7 @@ from typing import Any
 import pexpect
 import pypdf
 import pytest
+from forked import at_terminal, piped
 
 from fitdiag.cli.forms import token
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -329,14 +329,7 @@ def outcome_of(folder: Path) -> Any:
 
 def typed(folder: Path, text: str, *arguments: str) -> Any:
     """A command in a pipe, with lines typed into it."""
-    return subprocess.run(
-        [sys.executable, "-m", "fitdiag", *arguments],
-        input=text,
-        cwd=folder,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    return piped(folder, *arguments, typed=text)
 
 
 def test_it_is_the_fitters_turn_as_soon_as_something_came(shell: Shell, tmp_path: Path) -> None:
@@ -529,24 +522,12 @@ def test_hostile_names_and_notes_stay_text(shell: Shell, tmp_path: Path) -> None
 # -- in a terminal ----------------------------------------------------------------------------------------------------
 
 
-def test_review_in_a_terminal_asks_what_was_done_and_lets_the_fitter_decide(tmp_path: Path) -> None:
+def test_review_in_a_terminal_asks_what_was_done_and_lets_the_fitter_decide(shell: Shell, tmp_path: Path) -> None:
     """A real pseudo-terminal: done or not, confirm, choose without the second, change an amount, sent; the round says so."""
     environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
-    program = [os.sys.executable, "-m", "fitdiag"]  # type: ignore[attr-defined]
-
-    def plain(*arguments: str) -> None:
-        pexpect.run(
-            " ".join([*program, *(f"'{a}'" for a in arguments)]), cwd=str(tmp_path), env=environment, timeout=60
-        )
-
-    (tmp_path / "seen.yaml").write_text(
-        "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 3/4 in}\n  v-at-centre-back: yes\n"
-        "  grainline-near-centre-back: {amount: 1 in}\n  seat-wedgie: no\n", encoding="utf-8",
-    )  # fmt: skip
-    plain("case", "new", "the usher", "--units", "in", "--body", "flat-seat")
-    plain("review", "the usher", "--findings", "seen.yaml", "--no-questions")
-    plain("review", "the usher", "--sent")
-    child = pexpect.spawn(program[0], [*program[1:], "review", "the usher", "--findings", "seen.yaml"], cwd=str(tmp_path),
+    usher(shell, tmp_path)
+    shell("review", "the usher", "--sent")
+    child = pexpect.spawn(sys.executable, ["-m", "fitdiag", "review", "the usher", "--findings", "seen.yaml"], cwd=str(tmp_path),
                           env=environment, encoding="utf-8", timeout=30, dimensions=(24, 80))  # fmt: skip
     first = True
     while child.expect(["Was it done", "else do you see", "What do you see"]) == 0:
@@ -612,9 +593,7 @@ def decided(shell: Shell, tmp_path: Path) -> Callable[..., str]:
     usher(shell, tmp_path)
 
     def call(*lines: str) -> str:
-        environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
-        child = pexpect.spawn(sys.executable, ["-m", "fitdiag", "review", "the usher"], cwd=str(tmp_path), env=environment,
-                              encoding="utf-8", timeout=30, dimensions=(24, 80))  # fmt: skip
+        child = at_terminal(tmp_path, "review", "the usher")
         while child.expect(["Advise ", "> "]) == 1:
             child.sendline("" if "Enter to go on" in child.before else "stop")
         shown = ""
@@ -679,9 +658,7 @@ def test_an_amount_far_above_the_limit_is_asked_back(decided: Callable[..., str]
 def test_what_was_done_is_explained_and_asked_back(shell: Shell, decided: Callable[..., str], tmp_path: Path) -> None:
     """At 'Was it done?' a question mark explains, and 6 in instead of 3/4 in is asked back before it counts."""
     shell("review", "the usher", "--sent")
-    environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
-    child = pexpect.spawn(sys.executable, ["-m", "fitdiag", "review", "the usher"], cwd=str(tmp_path), env=environment,
-                          encoding="utf-8", timeout=30, dimensions=(24, 80))  # fmt: skip
+    child = at_terminal(tmp_path, "review", "the usher")
     shown = ""
     for line in ("1", "?", "6 in", "2", "1/2 in", "no", "no"):
         child.expect("\n> ")
@@ -697,21 +674,12 @@ def test_what_was_done_is_explained_and_asked_back(shell: Shell, decided: Callab
     assert [True, False, False] == [item.done for item in done]
 
 
-def test_what_the_fitter_left_out_stays_left_out_until_taken_back(tmp_path: Path) -> None:
+def test_what_the_fitter_left_out_stays_left_out_until_taken_back(shell: Shell, tmp_path: Path) -> None:
     """Reviewing an unsent round again: the second alteration is still out, and named; `all` takes it back."""
-    environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
-    program = [os.sys.executable, "-m", "fitdiag"]  # type: ignore[attr-defined]
-    (tmp_path / "seen.yaml").write_text(
-        "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 3/4 in}\n  v-at-centre-back: yes\n"
-        "  grainline-near-centre-back: {amount: 1 in}\n  seat-wedgie: no\n", encoding="utf-8",
-    )  # fmt: skip
-    pexpect.run(
-        f"{program[0]} -m fitdiag case new usher --units in --body flat-seat", cwd=str(tmp_path), env=environment
-    )
+    usher(shell, tmp_path)
 
     def run(*typed: str) -> str:
-        child = pexpect.spawn(program[0], [*program[1:], "review", "usher", "--findings", "seen.yaml"], cwd=str(tmp_path),
-                              env=environment, encoding="utf-8", timeout=30, dimensions=(24, 80))  # fmt: skip
+        child = at_terminal(tmp_path, "review", "the usher", "--findings", "seen.yaml")
         shown = ""
         while child.expect(["Advise ", "> "]) == 1:
             shown += child.before
@@ -724,9 +692,8 @@ def test_what_the_fitter_left_out_stays_left_out_until_taken_back(tmp_path: Path
         return shown + child.before
 
     def advised() -> list[str]:
-        return [item.alteration for item in open_case(tmp_path / "cases" / "usher").rounds[0].advised]
+        return [item.alteration for item in open_case(tmp_path / "cases" / "the-usher").rounds[0].advised]
 
-    run("", "2")
     everything = advised()
     assert len(everything) == 3
     shown = run("without 7", "without 2", "", "2")

@@ -11,6 +11,7 @@ from typing import Any
 
 import pexpect
 import pytest
+from forked import piped
 
 from fitdiag import __version__
 from fitdiag.cli.start import KEYS
@@ -26,9 +27,7 @@ def opened(folder: Path, columns: int = 80) -> Any:
 
 
 def fitdiag(folder: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "fitdiag", *words], cwd=folder, capture_output=True, text=True, timeout=120, check=False
-    )
+    return piped(folder, *words)
 
 
 @pytest.mark.parametrize("columns", [80, 40])

@@ -19,6 +19,7 @@ from typing import Any
 
 import pexpect
 import pytest
+from forked import at_terminal
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.sessions.log import read_log
@@ -29,10 +30,13 @@ COMMAND = ["-m", "fitdiag", "interview"]
 BASE = load_rules()
 
 
+ORDINARY = {"TERM": "xterm-256color", "LANG": "C.UTF-8", "LC_ALL": "C.UTF-8", "COLUMNS": None, "LINES": None,
+            "NO_COLOR": None, "PYTHONIOENCODING": None}  # fmt: skip
+
+
 def environment(**changes: str | None) -> dict[str, str]:
     """The variables of an ordinary terminal in UTF-8, with changes (None: without it)."""
-    wanted = {**os.environ, "TERM": "xterm-256color", "LANG": "C.UTF-8", "LC_ALL": "C.UTF-8", "COLUMNS": None, "LINES": None,
-              "NO_COLOR": None, "PYTHONIOENCODING": None, **changes}  # fmt: skip
+    wanted = {**os.environ, **ORDINARY, **changes}
     return {name: value for name, value in wanted.items() if value is not None}
 
 
@@ -40,10 +44,13 @@ class Terminal:
     """A session in a pseudo-terminal: type a line, wait for the next prompt, look at what was shown."""
 
     def __init__(self, folder: Path, *arguments: str, **changes: str | None) -> None:
-        self.child: Any = pexpect.spawn(
-            sys.executable, [*COMMAND, *arguments], cwd=str(folder), env=environment(**changes), dimensions=(24, 80),
-            timeout=30, encoding="utf-8", codec_errors="replace",
-        )  # fmt: skip
+        if changes.keys() <= {"TERM", "NO_COLOR"}:
+            self.child: Any = at_terminal(folder, "interview", *arguments, variables={**ORDINARY, **changes})
+        else:  # how text is coded is settled when a program starts
+            self.child = pexpect.spawn(
+                sys.executable, [*COMMAND, *arguments], cwd=str(folder), env=environment(**changes), dimensions=(24, 80),
+                timeout=30, encoding="utf-8", codec_errors="replace",
+            )  # fmt: skip
         self.raw = ""
         self.until_asked()
 

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-import unicodedata
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len as cells
+
 from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
-from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CASE_FILE, CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
 
@@ -152,15 +153,6 @@ def _days(count: int) -> str:
     return "1 day" if count == 1 else f"{count} days"
 
 
-def cells(text: str) -> int:
-    """How many columns a text takes in a terminal."""
-    if text.isascii():
-        return len(text)
-    return sum(
-        0 if unicodedata.combining(char) else 2 if unicodedata.east_asian_width(char) in "WF" else 1 for char in text
-    )
-
-
 def folded(text: str, columns: int, first: str, then: str) -> list[str]:
     """A text in lines of at most so many columns, broken between words; a longer word keeps its line."""
     if cells(first) + cells(text) <= columns:
@@ -220,7 +212,7 @@ def new(
     if until is not None and photos_consent != "yes":
         raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
     if pattern:
-        from fitdiag.cli.pattern import read_pattern
+        from fitdiag.pattern.formats import read_pattern
 
         read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
     parent = parent_of(given)
@@ -410,9 +402,7 @@ def close(
     case = open_case(case_folder(name, given))
     if case.closed:
         told = f"this case was closed {case.closed.day}"
-        raise stop(
-            "closed", told, where=Where(shown_path(case.folder)), hint="change the line 'closed:' in case.yaml by hand"
-        )
+        raise stop("closed", told, where=case.folder, hint="change the line 'closed:' in case.yaml by hand")
     outcome: Ending = "fits" if fits else "given-up" if given_up else "other"
     case = close_case(case, Closed(today or date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
     say(f"{case.name} is closed: {outcome}.")

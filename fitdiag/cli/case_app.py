@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from fitdiag.cli.options import (
+    NOTHING,
     AloneOption,
     CaseAloneOption,
     FullOption,
@@ -16,6 +17,7 @@ from fitdiag.cli.options import (
     PaperOption,
     RulesOption,
     UnitsOption,
+    does,
 )
 
 case_app = typer.Typer(
@@ -30,16 +32,16 @@ InOption = Annotated[
 ]
 
 
-@case_app.command("new")
+@does(case_app, "new", "case:new")
 def case_new(
     name: Annotated[str, typer.Argument(metavar="NAME", help="Your own name for client and garment.")],
     units: UnitsOption = None,
     body: Annotated[
-        list[str] | None, typer.Option("--body", metavar="NOTE[=GRADE]", help="A body note, like flat-seat.")
-    ] = None,
+        list[str], typer.Option("--body", metavar="NOTE[=GRADE]", help="A body note, like flat-seat.")
+    ] = NOTHING,
     measure: Annotated[
-        list[str] | None, typer.Option("--measure", metavar="NAME=LENGTH", help="A body measure, like 'hip=40 in'.")
-    ] = None,
+        list[str], typer.Option("--measure", metavar="NAME=LENGTH", help="A body measure, like 'hip=40 in'.")
+    ] = NOTHING,
     pattern: Annotated[
         str | None, typer.Option("--pattern", metavar="FILE", help="The pattern; it is copied into the case.")
     ] = None,
@@ -47,32 +49,15 @@ def case_new(
         str | None, typer.Option("--photos-consent", metavar="yes|no", help="Whether the client agreed to photos.")
     ] = None,
     keep_until: KeepUntilOption = None,
-    note: Annotated[list[str] | None, typer.Option("--note", metavar="TEXT", help="A note of your own.")] = None,
+    note: Annotated[list[str], typer.Option("--note", metavar="TEXT", help="A note of your own.")] = NOTHING,
     alone: AloneOption = False,
     given: InOption = None,
     rules: RulesOption = None,
 ) -> None:
     """Begin a case: a folder for one client and garment."""
-    from fitdiag.cli.case import new
-
-    raise typer.Exit(
-        new(
-            name,
-            given,
-            units=units,
-            body=body or [],
-            measure=measure or [],
-            pattern=pattern,
-            photos_consent=photos_consent,
-            keep_until=keep_until,
-            note=note or [],
-            alone=alone,
-            rules=rules,
-        )
-    )
 
 
-@case_app.command("consent")
+@does(case_app, "consent", "case:consent")
 def case_consent(
     name: Name,
     answer: Annotated[str, typer.Argument(metavar="yes|no", help="Whether the client agrees to photos now.")],
@@ -80,52 +65,37 @@ def case_consent(
     given: InOption = None,
 ) -> None:
     """Write down whether the client agrees to photos."""
-    from fitdiag.cli.case import consent
-
-    raise typer.Exit(consent(name, given, answer, keep_until))
 
 
-@case_app.command("body")
+@does(case_app, "body", "case_drape:case_body")
 def case_body(
     name: Name,
     back: Annotated[bool, typer.Option("--take-back", help="Take back what the last round taught.")] = False,
     given: InOption = None,
 ) -> None:
     """Show how the rounds moved the simulated body, or take the last round's nudges back."""
-    from fitdiag.cli.case_drape import case_body as body
-
-    raise typer.Exit(body(name, given, back=back))
 
 
-@case_app.command("list")
+@does(case_app, "list", "case:show_list")
 def case_list(
     given: InOption = None,
     everything: Annotated[bool, typer.Option("--all", help="Closed cases too.")] = False,
     as_json: JsonOption = False,
 ) -> None:
     """Show whose turn it is, since when, and what was advised last. Exit 1: a case cannot be read."""
-    from fitdiag.cli.case import show_list
-
-    raise typer.Exit(show_list(given, as_json=as_json, everything=everything))
 
 
-@case_app.command("show")
+@does(case_app, "show", "case:show")
 def case_show(name: Name, given: InOption = None) -> None:
     """Show one case with all its rounds."""
-    from fitdiag.cli.case import show
-
-    raise typer.Exit(show(name, given))
 
 
-@case_app.command("repair")
+@does(case_app, "repair", "repair:repair")
 def case_repair(name: Name, given: InOption = None, rules: RulesOption = None) -> None:
     """Make missing or damaged files again from the logs of the rounds. Exit 1: something cannot be made again."""
-    from fitdiag.cli.repair import repair
-
-    raise typer.Exit(repair(name, given, rules))
 
 
-@case_app.command("close")
+@does(case_app, "close", "case:close")
 def case_close(
     name: Name,
     fits: Annotated[bool, typer.Option("--fits", help="It fits.")] = False,
@@ -134,12 +104,9 @@ def case_close(
     given: InOption = None,
 ) -> None:
     """Close a case and say how it ended."""
-    from fitdiag.cli.case import close
-
-    raise typer.Exit(close(name, given, fits=fits, given_up=given_up, because=because))
 
 
-@case_app.command("export")
+@does(case_app, "export", "case:export")
 def case_export(
     name: Name,
     to: Annotated[str, typer.Option("--to", metavar="FOLDER", help="A new folder, or a file that ends in .zip.")],
@@ -151,12 +118,9 @@ def case_export(
     rules: RulesOption = None,
 ) -> None:
     """Copy a case, as it is or without what says whose it is."""
-    from fitdiag.cli.case import export
-
-    raise typer.Exit(export(name, given, to, anonymous=anonymous, rules=rules))
 
 
-@case_app.command("delete")
+@does(case_app, "delete", "case:delete")
 def case_delete(
     name: Name,
     photos: Annotated[bool, typer.Option("--photos", help="Only the photos and the marks on them.")] = False,
@@ -164,17 +128,14 @@ def case_delete(
     given: InOption = None,
 ) -> None:
     """Delete a case, after saying what goes."""
-    from fitdiag.cli.case import delete
-
-    raise typer.Exit(delete(name, given, yes=yes, photos=photos))
 
 
-def review_command(
+def review_options(
     name: Name,
-    parent: InOption = None,
-    photo: Annotated[
-        list[str] | None, typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
-    ] = None,
+    given: InOption = None,
+    photos: Annotated[
+        list[str], typer.Option("--photo", metavar="VIEW=FILE", help="A picture that came, like back=IMG_1.jpg.")
+    ] = NOTHING,
     form: Annotated[
         str | None, typer.Option("--form", metavar="FILE", help="The client's form, or the mail it is in.")
     ] = None,
@@ -182,9 +143,9 @@ def review_command(
         str | None, typer.Option("--findings", metavar="FILE", help="What you saw yourself, as a findings file.")
     ] = None,
     done: Annotated[
-        list[str] | None,
+        list[str],
         typer.Option("--done", metavar="ALTERATION=AMOUNT", help="What was really done last time; =no if it was not."),
-    ] = None,
+    ] = NOTHING,
     no_questions: Annotated[
         bool, typer.Option("--no-questions", help="Ask nothing; measured findings count as they are.")
     ] = False,
@@ -200,13 +161,6 @@ def review_command(
     ] = False,
     full: FullOption = False,
     alone: CaseAloneOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
 ) -> None:
     """Carry a case through its round: what came in, questions, diagnosis, documents. Stops anywhere, goes on later."""
-    from fitdiag.cli.review import review
-
-    raise typer.Exit(
-        review(name, parent, photos=photo or [], form=form, findings=findings, done=done or [], rules=folder,
-               ask=not no_questions, send_form=send_form, sent=sent, fits=fits, large=large, paper=paper, drape=not no_drape,
-               full=full, alone=alone)
-    )  # fmt: skip

@@ -23,7 +23,7 @@ def pattern_of(case: Case) -> Pattern | None:
     """The client's pattern, if the case has one."""
     if not case.pattern:
         return None
-    from fitdiag.cli.pattern import read_pattern
+    from fitdiag.pattern.formats import read_pattern
 
     return read_pattern(str(case.folder / case.pattern))
 
@@ -86,13 +86,13 @@ def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
     return pattern
 
 
-def case_body(name: str, parent: str | None, *, back: bool) -> int:
+def case_body(name: str, given: str | None, *, back: bool) -> int:
     """What the rounds of a case taught about the simulated body; with `back` the last of it is taken back."""
     from fitdiag.cli.case import case_folder
     from fitdiag.sessions.case import alone, open_case
     from fitdiag.sessions.case_body import nudges_of, take_back
 
-    case = open_case(case_folder(name, parent))
+    case = open_case(case_folder(name, given))
     if back:
         with alone(case.folder):
             nudges = take_back(case)

@@ -7,8 +7,9 @@ from dataclasses import replace as changed
 
 from fitdiag.cli.arguments import guess_units
 from fitdiag.cli.output import say
-from fitdiag.cli.pattern import read_pattern, write_pattern
+from fitdiag.cli.pattern import write_out
 from fitdiag.pattern.darts import WORKS
+from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.measure import after_darts
 from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.problems import one_line, stop
@@ -36,8 +37,7 @@ def darts(path: str, do: list[str], out: str | None, units: str | None, *, repla
             )
             if piece.note and piece.note != old.note:
                 say(f"{name.capitalize()}: {piece.note}")
-    if out:
-        write_pattern(pattern, out, replace=replace)
+    write_out(pattern, out, replace=replace)
     return 0
 
 

@@ -51,7 +51,7 @@ def simulation_of(
     if pattern is None:
         raise stop("argument", "without a pattern nothing can be draped", hint="add --pattern FILE")
     from fitdiag.cli.drape import body_measures, simulated
-    from fitdiag.cli.pattern import by_rules, read_pattern
+    from fitdiag.pattern.formats import by_rules, read_pattern
 
     more = body_measures(measures, conclusion.diagnosis.findings.units)
     solved = effects.solved if effects is not None else None
@@ -64,7 +64,7 @@ def effects_of(
     """What the plan does to the pattern in a file; None without one."""
     if pattern is None:
         return None
-    from fitdiag.cli.pattern import by_rules, read_pattern
+    from fitdiag.pattern.formats import by_rules, read_pattern
     from fitdiag.planning.effects import effects
 
     return effects(

@@ -12,7 +12,6 @@ from typing import Any
 from fitdiag.cli.altering import carried_out, title_of
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.pattern import read_pattern
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures
@@ -21,6 +20,7 @@ from fitdiag.drape.readings import READINGS
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Pattern
 from fitdiag.planning.explain import Drawn
 from fitdiag.planning.muslins import (
@@ -80,10 +80,21 @@ def drape_pattern(
     return 0
 
 
-def refuse_ending(to: str | None) -> None:
-    """Before anything is computed."""
+def drape_muslin(
+    path: str, do: Sequence[str], measures: Sequence[str], notes: Sequence[str], *, explain: str | None, cloth: str,
+    drop: str | None, hung: bool, quick: bool, **how: Any,
+) -> int:  # fmt: skip
+    """Drape a pattern, or with `explain` the likely causes of findings; what cannot be written is refused first."""
+    to, photo = how["to"], how["photo"]
     if to is not None and Path(to).suffix.lower() not in (".png", ".pdf", ".html"):
         raise stop("format", f"'{one_line(Path(to).suffix, 20)}' is not written here", hint="give .png, .pdf or .html")
+    if photo is not None:
+        from fitdiag.cli.drape_photo import refuse_picture
+
+        refuse_picture(photo, to)
+    if explain is not None:
+        return explain_muslin(path, explain, measures, cloth=cloth, **how)
+    return drape_pattern(path, do, measures, notes, cloth=cloth, drop=drop, hung=hung, quick=quick, **how)
 
 
 def explain_muslin(

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from fitdiag.cli.options import (
+    NOTHING,
     BodyMeasureOption,
     DoOption,
     JsonOption,
@@ -17,16 +18,16 @@ from fitdiag.cli.options import (
 )
 
 
-def drape_command(
-    file: PatternFile,
-    do: DoOption = None,
-    body_measure: BodyMeasureOption = None,
-    body: Annotated[
-        list[str] | None,
+def drape_options(
+    path: PatternFile,
+    do: DoOption = NOTHING,
+    measures: BodyMeasureOption = NOTHING,
+    notes: Annotated[
+        list[str],
         typer.Option(
             "--body", metavar="NOTE", help="A body note, like flat-seat, flat-seat=marked or 'flat-seat=1.5 cm'."
         ),
-    ] = None,
+    ] = NOTHING,
     cloth: Annotated[
         str, typer.Option("--cloth", metavar="NAME", help="A kind of cloth of the rule folder.")
     ] = "calico-medium",
@@ -58,24 +59,8 @@ def drape_command(
         ),
     ] = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     as_json: JsonOption = False,
     replace: ReplaceOption = False,
 ) -> None:
     """Show the next muslin before it is sewn: the pattern as simulated cloth on a body of the client's measures."""
-    from fitdiag.cli.drape import drape_pattern, explain_muslin, refuse_ending
-
-    refuse_ending(to)
-    if photo is not None:
-        from fitdiag.cli.drape_photo import refuse_picture
-
-        refuse_picture(photo, to)
-    if explain is not None:
-        raise typer.Exit(
-            explain_muslin(file, explain, body_measure or [], to=to, cloth=cloth, as_json=as_json, units=units, rules=folder,
-                           replace=replace, photo=photo)
-        )  # fmt: skip
-    raise typer.Exit(
-        drape_pattern(file, do or [], body_measure or [], body or [], to=to, cloth=cloth, drop=drop, hung=hung, quick=quick,
-                      as_json=as_json, units=units, rules=folder, replace=replace, photo=photo)
-    )  # fmt: skip

@@ -14,7 +14,7 @@ from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import Where, command, one_line, shown_path, stop
+from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.sessions.compare import (
     NOTICEABLE,
     Comparison,
@@ -41,7 +41,7 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
         raise stop("workers", f"{workers} is not a number of processes", hint=f"give 1 to {_MOST_WORKERS}")
     if to is not None and not replace and Path(to).exists():  # said before minutes of work, not after them
         hint = "choose another name, or add --replace"
-        raise stop("exists", "there is a file of this name already", where=Where(shown_path(to)), hint=hint)
+        raise stop("exists", "there is a file of this name already", where=to, hint=hint)
     gc.enable()  # thousands of sessions are read, unlike in the commands that live for a moment
     folder = folder_of(rules)
     base = load_rules(folder)

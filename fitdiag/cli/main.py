@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from fitdiag.cli.case_app import case_app, review_command
-from fitdiag.cli.drape_app import drape_command
+from fitdiag.cli.case_app import case_app, review_options
+from fitdiag.cli.drape_app import drape_options
 from fitdiag.cli.options import (
+    NOTHING,
     AloneOption,
     BodyMeasureOption,
     FocalOption,
@@ -31,6 +32,7 @@ from fitdiag.cli.options import (
     RulesFolder,
     RulesOption,
     UnitsOption,
+    does,
 )
 from fitdiag.cli.pattern_app import pattern_app
 from fitdiag.problems import ProblemsFoundError, one_line
@@ -84,125 +86,93 @@ app.add_typer(pattern_app, name="pattern")
 app.add_typer(case_app, name="case")
 
 
-@rules_app.command("check")
+@does(rules_app, "check", "rules:check")
 def rules_check(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Look for faults in all rule files at once. Exit 0: clean; 1: faults."""
-    from fitdiag.cli.rules import check
-
-    raise typer.Exit(check(folder or garment))
 
 
-@rules_app.command("test")
+@does(rules_app, "test", "rules:test")
 def rules_test(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Run the cases that stand beside the causes. Exit 0: all as expected; 1: not."""
-    from fitdiag.cli.rules import test
-
-    raise typer.Exit(test(folder or garment))
 
 
-@rules_app.command("show")
+@does(rules_app, "show", "rules:show")
 def rules_show(
     rule: Annotated[
         str, typer.Argument(metavar="ID", help="The id of a symptom, body note, cause, alteration or source.")
     ],
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     units: UnitsOption = None,
 ) -> None:
     """Show one rule as a readable page."""
-    from fitdiag.cli.rules import show
-
-    raise typer.Exit(show(rule, folder, units))
 
 
-@rules_app.command("list")
+@does(rules_app, "list", "rules:list_rules")
 def rules_list(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="symptoms, body-notes, causes, alterations or sources.")],
-    folder: RulesOption = None,
+    rules: RulesOption = None,
 ) -> None:
     """List the ids and titles of one kind of rule."""
-    from fitdiag.cli.rules import list_rules
-
-    raise typer.Exit(list_rules(kind, folder))
 
 
-@rules_app.command("coverage")
+@does(rules_app, "coverage", "rules:show_coverage")
 def rules_coverage(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Show what no case exercises and what no answers can tell. Exit 0: nothing; 1: gaps."""
-    from fitdiag.cli.rules import show_coverage
-
-    raise typer.Exit(show_coverage(folder or garment))
 
 
-@rules_app.command("sensitivity")
+@does(rules_app, "sensitivity", "rules:show_sensitivity")
 def rules_sensitivity(folder: RulesFolder = None, garment: GarmentOption = None) -> None:
     """Show which strengths, moved by one word, change the first recommendation of a case."""
-    from fitdiag.cli.rules import show_sensitivity
-
-    raise typer.Exit(show_sensitivity(folder or garment))
 
 
-@rules_app.command("drawings")
+@does(rules_app, "drawings", "rules:drawings")
 def rules_drawings(
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="The sheet to write: .pdf or .html.")],
     paper: PaperOption = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write every sign drawn, station by station, numbered as the interview numbers them."""
-    from fitdiag.cli.rules import drawings
-
-    raise typer.Exit(drawings(to, folder, units, paper, replace=replace))
 
 
-@rules_app.command("words")
+@does(rules_app, "words", "misses:show")
 def rules_words(
     forget: Annotated[bool, typer.Option("--forget", help="Forget them.")] = False,
 ) -> None:
     """List what was typed in interviews and not understood. It is kept on this machine only."""
-    from fitdiag.cli.misses import show
-
-    raise typer.Exit(show(forget=forget))
 
 
-@rules_app.command("new")
+@does(rules_app, "new", "rules:new_rule")
 def rules_new(
     kind: Annotated[str, typer.Argument(metavar="KIND", help="cause, symptom or alteration.")],
     rule: Annotated[str, typer.Argument(metavar="ID", help="Its id, in lower-case words joined by hyphens.")],
     area: Annotated[
         str, typer.Option("--in", metavar="AREA", help="The area (or for a symptom the view) it belongs to.")
     ] = "new",
-    folder: RulesOption = None,
+    rules: RulesOption = None,
 ) -> None:
     """Write a template for a new rule that passes the checks, to be filled in."""
-    from fitdiag.cli.rules import new_rule
-
-    raise typer.Exit(new_rule(kind, rule, area, folder))
 
 
-@app.command("ease")
+@does(app, "ease", "ease:ease")
 def ease_command(
     body: Annotated[
-        list[str] | None, typer.Option("--body", metavar="NAME=LENGTH", help="A body measure, like 'hip=40 in'.")
-    ] = None,
+        list[str], typer.Option("--body", metavar="NAME=LENGTH", help="A body measure, like 'hip=40 in'.")
+    ] = NOTHING,
     pattern: Annotated[
-        list[str] | None, typer.Option("--pattern", metavar="NAME=LENGTH", help="The pattern's measure.")
-    ] = None,
+        list[str], typer.Option("--pattern", metavar="NAME=LENGTH", help="The pattern's measure.")
+    ] = NOTHING,
     table: Annotated[str | None, typer.Option("--table", metavar="ID", help="Only this table.")] = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
 ) -> None:
     """Show the tables of ease, or hold body and pattern measures against them."""
-    from fitdiag.cli.ease import ease
-
-    raise typer.Exit(ease(body or [], pattern or [], table, units, folder))
 
 
-@app.command("diagnose")
+@does(app, "diagnose", "diagnose:diagnose")
 def diagnose_command(
-    findings: Annotated[
-        str, typer.Argument(metavar="FINDINGS.yaml", help="A findings file (schema fitdiag.findings/1).")
-    ],
+    path: Annotated[str, typer.Argument(metavar="FINDINGS.yaml", help="A findings file (schema fitdiag.findings/1).")],
     as_json: Annotated[bool, typer.Option("--json", help="One JSON object (schema fitdiag.diagnosis/1).")] = False,
     steps: Annotated[bool, typer.Option("--steps", help="With the steps for cloth and paper.")] = False,
     full: FullOption = False,
@@ -214,22 +184,16 @@ def diagnose_command(
     drape: Annotated[
         bool, typer.Option("--drape", help="Show each alteration on simulated cloth; needs --pattern and a hip girth.")
     ] = False,
-    body_measure: BodyMeasureOption = None,
-    folder: RulesOption = None,
+    measures: BodyMeasureOption = NOTHING,
+    rules: RulesOption = None,
     units: UnitsOption = None,
 ) -> None:
     """From a findings file to beliefs and a ranked alteration list."""
-    from fitdiag.cli.diagnose import diagnose
-
-    raise typer.Exit(
-        diagnose(findings, as_json=as_json, steps=steps, rules=folder, units=units, pattern=pattern, first_cut=first_cut,
-                 drape=drape, measures=body_measure or [], full=full, alone=alone)
-    )  # fmt: skip
 
 
-@app.command("interview")
+@does(app, "interview", "terminal:interview")
 def interview_command(
-    log: Annotated[
+    log_path: Annotated[
         str | None,
         typer.Option("--log", metavar="FILE", help="Where to keep the session; without it, in the folder sessions/."),
     ] = None,
@@ -245,7 +209,7 @@ def interview_command(
     ] = None,
     client: Annotated[str | None, typer.Option("--client", help="Your own name for the client.")] = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     pattern: PatternOption = None,
     photos: Annotated[
         str | None,
@@ -258,40 +222,20 @@ def interview_command(
     ] = False,
 ) -> None:
     """Ask about a muslin, one question at a time, and end with the list."""
-    from fitdiag.cli.output import Show
-    from fitdiag.cli.terminal import interview
-
-    raise typer.Exit(
-        interview(
-            log,
-            resume,
-            answers,
-            client,
-            units,
-            folder,
-            pattern=pattern,
-            new_rules=new_rules,
-            photos=photos,
-            show=Show(full, alone),
-        )
-    )
 
 
-@app.command("replay")
+@does(app, "replay", "work:replay_log")
 def replay_command(
-    log: LogArgument,
+    path: LogArgument,
     full: FullOption = False,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
 ) -> None:
     """Work a session out again under today's rules, and show what differs."""
-    from fitdiag.cli.work import replay_log
-
-    raise typer.Exit(replay_log(log, folder, full=full))
 
 
-@app.command("export")
+@does(app, "export", "work:export")
 def export_command(
-    log: LogArgument,
+    path: LogArgument,
     to: Annotated[
         str,
         typer.Option(
@@ -304,37 +248,31 @@ def export_command(
         str | None, typer.Option("--client", help="Your own name for the client; without it, the log's.")
     ] = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     large: LargeOption = False,
     alone: AloneOption = False,
     paper: PaperOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the alteration list of a session to a file, or the page the client takes home."""
-    from fitdiag.cli.work import export
-
-    raise typer.Exit(export(log, to, client, units, folder, replace=replace, large=large, paper=paper, alone=alone))
 
 
-@app.command("demo")
+@does(app, "demo", "work:demo")
 def demo_command(
     to: Annotated[str, typer.Option("--to", metavar="FOLDER", help="Where the exported list goes.")] = "fitdiag-demo",
 ) -> None:
     """Replay a shipped session: findings, beliefs, plan, and the exported list."""
-    from fitdiag.cli.work import demo
-
-    raise typer.Exit(demo(to))
 
 
-app.command("drape")(drape_command)
-app.command("review")(review_command)
+does(app, "drape", "drape:drape_muslin")(drape_options)
+does(app, "review", "review:review")(review_options)
 
 
-@app.command("learn")
+@does(app, "learn", "learn:learn")
 def learn_command(
     paths: Annotated[list[str], typer.Argument(metavar="PATH...", help="Session logs, cases, or folders of them.")],
-    folder: RulesOption = None,
-    patch: Annotated[
+    rules: RulesOption = None,
+    to: Annotated[
         str | None, typer.Option("--patch", metavar="FILE", help="Write the changes as a patch to accept.")
     ] = None,
     workers: Annotated[int | None, typer.Option("--workers", help="Processes to use.")] = None,
@@ -342,44 +280,35 @@ def learn_command(
     replace: ReplaceOption = False,
 ) -> None:
     """Learn from sessions which strengths would change. The rules stay as they are."""
-    from fitdiag.cli.learn import learn
-
-    raise typer.Exit(learn(paths, folder, patch, as_json=as_json, replace=replace, workers=workers))
 
 
-@app.command("compare")
+@does(app, "compare", "learn:compare")
 def compare_command(
     one: LogArgument,
     other: Annotated[str, typer.Argument(metavar="LOG", help="Another fitter's, of the same muslin.")],
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Compare two fitters' sessions of the same muslin: where they differ, and which difference matters."""
-    from fitdiag.cli.learn import compare
-
-    raise typer.Exit(compare(one, other, folder, as_json=as_json))
 
 
-@photo_app.command("add")
+@does(photo_app, "add", "photo:add")
 def photo_add(
-    pictures: Annotated[
+    given: Annotated[
         list[str], typer.Argument(metavar="VIEW=PICTURE...", help="Like back=IMG_1.jpg; front, back, left, right.")
     ],
     to: Annotated[str, typer.Option("--to", metavar="FOLDER", help="Where the cleaned copies go.")],
-    cover_above: Annotated[
+    face_above: Annotated[
         int | None, typer.Option("--cover-above", metavar="ROW", help="Paint over all above this row, like a face.")
     ] = None,
     focal: FocalOption = None,
-    hip_width: HipWidthOption = None,
+    hip: HipWidthOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Take pictures in: upright, without location or camera data. The originals stay as they are."""
-    from fitdiag.cli.photo import add
-
-    raise typer.Exit(add(pictures, to, face_above=cover_above, focal=focal, hip=hip_width, replace=replace))
 
 
-@photo_app.command("read")
+@does(photo_app, "read", "read:read")
 def photo_read(
     pictures: Annotated[
         list[str],
@@ -404,39 +333,30 @@ def photo_read(
         typer.Option("--findings", metavar="FILE", help="Where the findings go; else beside the cleaned copies."),
     ] = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
 ) -> None:
     """Read pictures without marking them: lines are found, you say yes on one page, and the findings are written."""
-    from fitdiag.cli.read import read
-
-    raise typer.Exit(
-        read(pictures, to, yes=yes, answer=answer, hip_girth=hip_girth, hip_width=hip_width, behind=behind, focal=focal,
-             findings=findings, units=units, rules=folder)
-    )  # fmt: skip
 
 
-@photo_app.command("mark")
+@does(photo_app, "mark", "photo:mark")
 def photo_mark(
     pictures: Annotated[list[str], typer.Argument(metavar="PICTURE...", help="Cleaned pictures.")],
-    marks: Annotated[
+    marks_file: Annotated[
         str | None, typer.Option("--marks", metavar="FILE", help="The marks, if they lie elsewhere.")
     ] = None,
     units: UnitsOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the page on which the lines of a picture are marked, in a browser, without a network."""
-    from fitdiag.cli.photo import mark
-
-    raise typer.Exit(mark(pictures, marks, units=units, replace=replace))
 
 
-@photo_app.command("measure")
+@does(photo_app, "measure", "photo:measure")
 def photo_measure(
     pictures: Annotated[list[str], typer.Argument(metavar="PICTURE...", help="Marked pictures of one fitting.")],
-    marks: Annotated[
-        list[str] | None,
+    marks_files: Annotated[
+        list[str],
         typer.Option("--marks", metavar="FILE", help="Marks that lie elsewhere, one for each picture."),
-    ] = None,
+    ] = NOTHING,
     hip_girth: HipGirthOption = None,
     findings: Annotated[
         str | None,
@@ -447,39 +367,30 @@ def photo_measure(
         typer.Option("--overlays", metavar="FOLDER", help="Where the drawn-on copies go, if not beside them."),
     ] = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     as_json: JsonOption = False,
     replace: ReplaceOption = False,
 ) -> None:
     """Measure marked pictures: tilt, drop, V, grain; each with its error and whether it may be used."""
-    from fitdiag.cli.photo import measure
-
-    raise typer.Exit(
-        measure(pictures, marks or [], as_json=as_json, units=units, hip_girth=hip_girth, findings=findings,
-                overlays=overlays, rules=folder, replace=replace)
-    )  # fmt: skip
 
 
-@photo_app.command("card")
+@does(photo_app, "card", "photo:card")
 def photo_card(
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="The card: .html or .pdf.")],
-    height: Annotated[
-        list[str] | None,
+    heights: Annotated[
+        list[str],
         typer.Option("--height", metavar="LINE=LENGTH", help="Height of a line over the floor, like hip=86cm."),
-    ] = None,
+    ] = NOTHING,
     keep_until: Annotated[
         str, typer.Option("--keep-until", metavar="DATE", help="How long the pictures are kept.")
     ] = "the fitting ends",
     paper: PaperOption = None,
     large: LargeOption = False,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Write the sheet that tells a client how to take pictures that can be measured."""
-    from fitdiag.cli.photo import card
-
-    raise typer.Exit(card(to, units, height or [], keep_until, paper, large=large, replace=replace, rules=folder))
 
 
 def run(arguments: Sequence[str] | None = None) -> NoReturn:

@@ -2,9 +2,43 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Callable
+from functools import wraps
+from importlib import import_module
+from typing import Annotated, Any, Final
 
 import typer
+
+NOTHING: Final[list[str]] = []  # an option that may be given several times, and was not
+
+
+def does(app: typer.Typer, name: str, work: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Make the decorated function the options and the help of a command that `work` ("module:function" in cli/) carries out.
+
+    The work takes the options by the names they have here and gives the exit code; it is imported when the command runs, so
+    that start-up is short. `tests/test_architecture.py` holds the names together.
+    """
+
+    def declare(options: Callable[..., None]) -> Callable[..., None]:
+        @wraps(options)
+        def run(**given: Any) -> None:
+            raise typer.Exit(work_of(work)(**given))
+
+        WORK.append((options, work))
+        app.command(name)(run)
+        return options
+
+    return declare
+
+
+def work_of(work: str) -> Callable[..., int]:
+    """The function that a command is carried out by."""
+    module, _, function = work.partition(":")
+    found: Callable[..., int] = getattr(import_module(f"fitdiag.cli.{module}"), function)
+    return found
+
+
+WORK: Final[list[tuple[Callable[..., None], str]]] = []  # the options of each command, and its work
 
 _WHICH = "Which garment, like skirt; or a rule folder of your own."
 RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help=_WHICH)]
@@ -40,11 +74,11 @@ GarmentOption = Annotated[
 PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
 AsCutOption = Annotated[bool, typer.Option("--as-cut", help="Leave the steps that cuts make; else they are trued.")]
 AllowanceOption = Annotated[
-    list[str] | None,
+    list[str],
     typer.Option("--allowance", metavar="[SEAM=]LENGTH", help="Seam allowance, like 15mm, hem=4cm or 'back side=2cm'."),
 ]
 DoOption = Annotated[
-    list[str] | None,
+    list[str],
     typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
 ]
 ClientOption = Annotated[
@@ -76,6 +110,6 @@ HipGirthOption = Annotated[
     typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
 ]
 BodyMeasureOption = Annotated[
-    list[str] | None,
+    list[str],
     typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
 ]

@@ -6,47 +6,33 @@ import dataclasses
 import json
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of, told_trued, warned
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, paper_of
 from fitdiag.cli.output import say, write
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.files import no_twins, read_bytes, write_atomically
+from fitdiag.files import write_atomically
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.strict_yaml import parse_yaml, read_text
-from fitdiag.pattern.files import pattern_from_data
-from fitdiag.pattern.garment import Garment, garment_of, shipped_garment
+from fitdiag.pattern.assemble import Taken
+from fitdiag.pattern.formats import Reading, by_rules, read_pattern, write_pattern
+from fitdiag.pattern.garment import garment_of, shipped_garment
 from fitdiag.pattern.measure import angle_measures, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece
 from fitdiag.pattern.record import stamp, told, whose
 from fitdiag.pattern.true import true
-from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
+from fitdiag.problems import Where, one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
 if TYPE_CHECKING:
-    from fitdiag.pattern.assemble import Taken
     from fitdiag.pattern.ink import Drawing
-
-LARGEST = 4 * 1024 * 1024
-FORMATS = (".yaml", ".json", ".svg", ".dxf")
-
-
-@dataclass(frozen=True)
-class Reading:
-    """What the fitter says about a file that does not say it itself."""
-
-    line: Literal["cut", "stitch"] | None = None
-    allowance: float | None = None
-    dpi: float | None = None
-    garment: Garment | None = None
+    from fitdiag.pattern.solve import Solution, Wanted
 
 
 def reading(
@@ -63,75 +49,16 @@ def reading(
     return Reading(line, given, dpi, shipped_garment(garment) if garment else None)  # type: ignore[arg-type]
 
 
-def read_pattern(text: str, said: Reading | None = None, taken: Taken | None = None) -> Pattern:
-    """A pattern from a .yaml, .json, .svg or .dxf file; `taken` gets what was taken from it. Raises ProblemsFoundError."""
-    path = Path(text)
-    kind = _format_of(path)
-    content = (read_bytes if kind == ".dxf" else read_text)(path, LARGEST, "pattern file")
-    return _parsed(kind, content, one_line(path), said or Reading(), taken)
-
-
-def by_rules(base: RuleBase | None) -> Reading | None:
-    """That a pattern is of the garment of these rules, where they have one; else the file says which."""
-    return Reading(garment=garment_of(base)) if base is not None and base.garment is not None else None
-
-
 def _own(path: str, rules: str | None) -> Pattern:
     """The pattern of a file, of the garment of the rules that were named, if any were."""
     return read_pattern(path, by_rules(load_rules(folder_of(rules)) if rules else None))
 
 
-def _format_of(path: Path) -> str:
-    """The format that a file's name asks for, one of FORMATS."""
-    kind = path.suffix.lower().replace(".yml", ".yaml")
-    if kind not in FORMATS:
-        told = f"'{one_line(path.suffix.lower(), 20)}' is not a pattern format"
-        raise stop("format", told, where=Where(one_line(path)), hint=f"give {', '.join(FORMATS[:-1])} or {FORMATS[-1]}")
-    return kind
-
-
-def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: Taken | None = None) -> Pattern:
-    if kind == ".dxf":
-        from fitdiag.pattern.dxf_read import pattern_from_dxf
-
-        return pattern_from_dxf(content, shown, said.garment, line=said.line, allowance=said.allowance, taken=taken)
-    assert isinstance(content, str)
-    if kind == ".svg":
-        from fitdiag.pattern.svg_read import pattern_from_svg
-
-        return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
-    if kind == ".yaml":
-        document = parse_yaml(content, shown)
-        return pattern_from_data(document.data, document.where, said.garment)
-    try:
-        data = json.loads(content, object_pairs_hook=no_twins)
-    except (ValueError, RecursionError) as error:
-        place = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (0, 0)
-        told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
-        raise stop(
-            "not-json", f"this is not JSON: {told}", where=Where(shown, *place), hint="is it the right file?"
-        ) from None
-    return pattern_from_data(data, lambda _loc: Where(shown), said.garment)
-
-
-def write_pattern(pattern: Pattern, text: str, *, replace: bool) -> None:
-    """Write a pattern in the format its file name asks for; what could not be read back is not written."""
-    path = Path(text)
-    kind = _format_of(path)
-    if kind == ".svg":
-        from fitdiag.pattern.svg_files import pattern_to_svg as to_text
-    elif kind == ".dxf":
-        from fitdiag.pattern.dxf import pattern_to_dxf as to_text
-    else:
-        from fitdiag.pattern.files import pattern_to_text as to_text  # JSON, which is YAML too
-    content = to_text(pattern)
-    try:
-        _parsed(kind.replace(".yaml", ".json"), content, one_line(path), Reading(garment=pattern.garment))
-    except ProblemsFoundError as stopped:
-        told = f"this pattern is not written, as it could not be read again: {stopped.problems[0].message}"
-        raise stop("broken", told, hint="take a smaller amount, or look at the last alteration") from None
-    write_atomically(path, content, replace=replace)
-    say(f"Written: {one_line(path)}")
+def write_out(pattern: Pattern, out: str | None, *, replace: bool) -> None:
+    """Write a pattern where it is asked for, and say so."""
+    if out:
+        write_pattern(pattern, out, replace=replace)
+        say(f"Written: {one_line(out)}")
 
 
 def show(
@@ -163,13 +90,7 @@ def show(
 
 
 def draft(
-    said: dict[str, str | None],
-    garment: str | None,
-    out: str | None,
-    units: str | None,
-    *,
-    as_json: bool,
-    replace: bool,
+    garment: str | None, out: str | None, units: str | None, *, as_json: bool, replace: bool, **said: str | None
 ) -> int:
     from fitdiag.pattern.blocks import block_of, draft_block, out_of_proportion
 
@@ -188,8 +109,7 @@ def draft(
     pattern = draft_block(cut, measures, chosen)
     taken, odd = pattern_measures(pattern), out_of_proportion(block, measures, chosen)
     ease = {one.name: taken[one.girth] - measures[one.name] for one in reversed(block.asked) if one.girth}
-    if out:
-        write_pattern(pattern, out, replace=replace)
+    write_out(pattern, out, replace=replace)
     extra = {"ease_mm": ease, **({"warnings": [odd]} if odd else {})}
     show(taken, pattern, chosen, as_json=as_json, extra=extra)
     if not as_json:
@@ -208,8 +128,7 @@ def fit(given: list[str], out: str | None, units: str | None, *, as_json: bool, 
 
     chosen = guess_units(units, given)
     found = fitted(lengths(given, chosen), chosen)
-    if out:
-        write_pattern(found.pattern, out, replace=replace)
+    write_out(found.pattern, out, replace=replace)
     if as_json:
         reached = {name: {"wanted_mm": wanted, "reached_mm": got} for name, (wanted, got) in found.reached.items()}
         extra = {
@@ -235,12 +154,14 @@ def measure(path: str, units: str | None, *, as_json: bool) -> int:
     return 0
 
 
-def read(path: str, out: str, said: Reading, units: str | None, *, replace: bool) -> int:
-    from fitdiag.pattern.assemble import Taken
+def read(
+    path: str, out: str, line: str | None, allowance: str | None, dpi: float | None, units: str | None,
+    garment: str | None, *, replace: bool,
+) -> int:  # fmt: skip
 
     taken, chosen = Taken(), guess_units(units, ())
-    pattern = read_pattern(path, said, taken)
-    write_pattern(pattern, out, replace=replace)
+    pattern = read_pattern(path, reading(line, allowance, dpi, units, garment), taken)
+    write_out(pattern, out, replace=replace)
     for text in taken.told():
         say(text)
     measures = pattern_measures(pattern)
@@ -308,8 +229,7 @@ def alter(
     if trued:
         stages.append(("trueing", result))
     result = allowed(work.recorded(result), allowance, chosen)
-    if out:
-        write_pattern(result, out, replace=replace)
+    write_out(result, out, replace=replace)
     trued_mm = {"trued_mm": {f"{one.piece} {one.seam}": round(one.change, 3) + 0.0 for one in trued}} if trued else {}
     extra = {**trued_mm, **({"warnings": list(work.warnings)} if work.warnings else {})}
     say_stages(stages, chosen, as_json=as_json, extra=extra, base=work.base)
@@ -388,15 +308,7 @@ def solve(
     replace: bool,
     day: str | None = None,
 ) -> int:
-    from fitdiag.pattern.solve import (
-        Wanted,
-        alone,
-        conflicts,
-        parse_target,
-        refuse_contradictions,
-        solve_plan,
-        without_each,
-    )
+    from fitdiag.pattern.solve import alone, conflicts, parse_target, refuse_contradictions, solve_plan, without_each
 
     chosen = guess_units(units, (*do, *until))
     pattern = _own(path, rules)
@@ -405,74 +317,70 @@ def solve(
     targets = [parse_target(text, chosen, known) for text in until]
     refuse_contradictions(targets, chosen)
     if not do or not targets:
-        raise stop(
-            "argument",
-            "what may be altered, or until when, is missing",
-            hint="--do ALTERATION --until 'MEASURE >= 3 in'",
-        )
-    wanted: list[Wanted] = []
+        told, hint = "what may be altered, or until when, is missing", "--do ALTERATION --until 'MEASURE >= 3 in'"
+        raise stop("argument", told, hint=hint)
     pattern = dataclasses.replace(pattern, garment=garment_of(base))
     given = asked_of(base, [text for text in do if "=" in text], chosen)
-    fixed = {one.name: one.amount for one in given}
     warnings = warned(base, pattern, given, chosen)
-    for text in do:
-        name = text.rpartition("=")[0] if "=" in text else text
-        (one,) = asked_of(base, [f"{name}=1 mm"], chosen)  # the id that is meant, or one clear message
-        if any(item.alteration == one.name for item in wanted):
-            raise stop("argument", f"'{one.name}' is named twice", hint="name it once")
-        rule = base.alterations[one.name]
-        most = rule.most_a_round.amount_mm
-        least = -most if rule.operation.both_ways else 0.0
-        known_amount = fixed.get(one.name)
-        wanted.append(
-            Wanted(one.name, least, most) if known_amount is None else Wanted(one.name, known_amount, known_amount)
-        )
+    wanted = _wanted(base, do, {one.name: one.amount for one in given}, chosen)
     found = solve_plan(pattern, wanted, targets)
-    left_out = without_each(pattern, found, targets)
-    by_itself = alone(pattern, wanted, targets)
-    if out:
-        done = [(name, amount) for name, amount in found.amounts.items() if abs(amount) >= 0.5]
-        today = date.today().isoformat()
-        carried = tuple(Carried(name, amount, title_of(base, name), day or today) for name, amount in done)
-        result = dataclasses.replace(found.result, carried=(*pattern.carried, *carried))
-        write_pattern(result, out, replace=replace)
-    extra = {
-        "amounts_mm": dict(found.amounts),
-        "unmet": [{"measure": target.measure, "missing_mm": gap} for target, gap in found.unmet],
-        "without": left_out,
-        "alone_mm": by_itself,
-        **({"warnings": list(warnings)} if warnings else {}),
-    }
+    left_out, by_itself = without_each(pattern, found, targets), alone(pattern, wanted, targets)
+    today = day or date.today().isoformat()
+    done = [(name, amount) for name, amount in found.amounts.items() if abs(amount) >= 0.5]
+    carried = tuple(Carried(name, amount, title_of(base, name), today) for name, amount in done)
+    write_out(dataclasses.replace(found.result, carried=(*pattern.carried, *carried)), out, replace=replace)
     if as_json:
+        unmet = [{"measure": target.measure, "missing_mm": gap} for target, gap in found.unmet]
+        extra = {"amounts_mm": dict(found.amounts), "unmet": unmet, "without": left_out, "alone_mm": by_itself}
+        extra |= {"warnings": list(warnings)} if warnings else {}
         say_stages(found.stages, chosen, as_json=True, extra=extra)
         return 0
-    say("The least change that meets the targets, each alteration within its limit:")
-    for item in wanted:
-        amount = found.amounts[item.alteration]
-        limit = ", as given" if item.least == item.most else f", at most {format_length(item.most, chosen)}"
-        title = title_of(base, item.alteration)
-        say(f"  {title}: {format_length(amount, chosen) if abs(amount) >= 0.5 else 'not needed'}{limit}")
-    for target, gap in found.unmet:
-        say(
-            f"  Not reached: {target.told(chosen)}; {format_length(gap, chosen)} is missing."
-            " It cannot be reached without another alteration or a larger limit."
-        )
-    for one_target, other in conflicts(pattern, wanted, targets) if found.unmet and len(targets) > 1 else ():
-        say(f"  These two cannot both be met: {one_target.told(chosen)}; and {other.told(chosen)}. Each alone can.")
+    _say_least(base, wanted, found, chosen)
+    for one, other in conflicts(pattern, wanted, targets) if found.unmet and len(targets) > 1 else ():
+        say(f"  These two cannot both be met: {one.told(chosen)}; and {other.told(chosen)}. Each alone can.")
     say()
     say_stages(found.stages, chosen, as_json=False, base=base)
     say()
     for name, amount in by_itself.items():
-        say(
-            f"By itself '{title_of(base, name)}' would take {format_length(amount, chosen)};"
-            f" in the plan {format_length(found.amounts[name], chosen)}."
-        )
+        alone_, planned = format_length(amount, chosen), format_length(found.amounts[name], chosen)
+        say(f"By itself '{title_of(base, name)}' would take {alone_}; in the plan {planned}.")
     for name, values in left_out.items():
         left = "; ".join(f"{measure} {format_reading(value, chosen)}" for measure, value in values.items())
         say(f"Without '{title_of(base, name)}': {left}")
     for text in warnings:
         say(text)
     return 0
+
+
+def _wanted(base: RuleBase, do: Sequence[str], fixed: dict[str, float], units: Units) -> list[Wanted]:
+    """What may be altered, each between none of it and what one round should take; with an amount, by just that."""
+    from fitdiag.pattern.solve import Wanted
+
+    wanted: dict[str, Wanted] = {}
+    for text in do:
+        name = text.rpartition("=")[0] if "=" in text else text
+        (one,) = asked_of(base, [f"{name}=1 mm"], units)  # the id that is meant, or one clear message
+        if one.name in wanted:
+            raise stop("argument", f"'{one.name}' is named twice", hint="name it once")
+        rule = base.alterations[one.name]
+        most = rule.most_a_round.amount_mm
+        least = -most if rule.operation.both_ways else 0.0
+        wanted[one.name] = Wanted(one.name, fixed.get(one.name, least), fixed.get(one.name, most))
+    return list(wanted.values())
+
+
+def _say_least(base: RuleBase, wanted: Sequence[Wanted], found: Solution, units: Units) -> None:
+    say("The least change that meets the targets, each alteration within its limit:")
+    for item in wanted:
+        amount = found.amounts[item.alteration]
+        limit = ", as given" if item.least == item.most else f", at most {format_length(item.most, units)}"
+        title = title_of(base, item.alteration)
+        say(f"  {title}: {format_length(amount, units) if abs(amount) >= 0.5 else 'not needed'}{limit}")
+    for target, gap in found.unmet:
+        say(
+            f"  Not reached: {target.told(units)}; {format_length(gap, units)} is missing."
+            " It cannot be reached without another alteration or a larger limit."
+        )
 
 
 def draw(

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from fitdiag.cli.options import (
+    NOTHING,
     AllowanceOption,
     AsCutOption,
     ClientOption,
@@ -19,6 +20,7 @@ from fitdiag.cli.options import (
     ReplaceOption,
     RulesOption,
     UnitsOption,
+    does,
 )
 
 pattern_app = typer.Typer(
@@ -28,7 +30,7 @@ pattern_app = typer.Typer(
 )
 
 
-@pattern_app.command("draft")
+@does(pattern_app, "draft", "pattern:draft")
 def pattern_draft(
     waist: Annotated[str | None, typer.Option(help="Waist girth.")] = None,
     hip: Annotated[str | None, typer.Option(help="Hip girth.")] = None,
@@ -44,16 +46,11 @@ def pattern_draft(
     replace: ReplaceOption = False,
 ) -> None:
     """Draft a block from body measures by a published metric block; what the garment's block needs, it asks for."""
-    from fitdiag.cli.pattern import draft
-
-    given = {"waist": waist, "hip": hip, "rise": rise, "waist_to_hip": waist_to_hip, "length": length}
-    given |= {"waist_to_floor": waist_to_floor, "bottom": bottom}
-    raise typer.Exit(draft(given, garment, out, units, as_json=as_json, replace=replace))
 
 
-@pattern_app.command("fit")
+@does(pattern_app, "fit", "pattern:fit")
 def pattern_fit(
-    length: Annotated[
+    given: Annotated[
         list[str], typer.Option("--length", metavar="NAME=LENGTH", help="A length taped on the paper; give about ten.")
     ],
     out: OutOption = None,
@@ -62,14 +59,11 @@ def pattern_fit(
     replace: ReplaceOption = False,
 ) -> None:
     """Estimate a paper pattern from the lengths a client can tape on it."""
-    from fitdiag.cli.pattern import fit
-
-    raise typer.Exit(fit(length, out, units, as_json=as_json, replace=replace))
 
 
-@pattern_app.command("read")
+@does(pattern_app, "read", "pattern:read")
 def pattern_read(
-    file: PatternFile,
+    path: PatternFile,
     out: Annotated[str, typer.Option("--out", metavar="FILE", help="Write it as .yaml, .json, .svg or .dxf.")],
     line: Annotated[
         str | None,
@@ -86,22 +80,16 @@ def pattern_read(
     replace: ReplaceOption = False,
 ) -> None:
     """Read a pattern file, say what was taken from it, and write it in another format."""
-    from fitdiag.cli.pattern import read, reading
-
-    raise typer.Exit(read(file, out, reading(line, allowance, dpi, units, garment), units, replace=replace))
 
 
-@pattern_app.command("measure")
-def pattern_measure(file: PatternFile, units: UnitsOption = None, as_json: JsonOption = False) -> None:
+@does(pattern_app, "measure", "pattern:measure")
+def pattern_measure(path: PatternFile, units: UnitsOption = None, as_json: JsonOption = False) -> None:
     """Measure a pattern: seams, grain, widths, angles."""
-    from fitdiag.cli.pattern import measure
-
-    raise typer.Exit(measure(file, units, as_json=as_json))
 
 
-@pattern_app.command("walk")
+@does(pattern_app, "walk", "pattern:walk")
 def pattern_walk(
-    file: PatternFile,
+    path: PatternFile,
     to: Annotated[str | None, typer.Option("--to", metavar="FILE", help="A drawing too: .svg or .pdf.")] = None,
     as_cut: AsCutOption = False,
     units: UnitsOption = None,
@@ -109,89 +97,70 @@ def pattern_walk(
     replace: ReplaceOption = False,
 ) -> None:
     """Lay the sewn seams along each other, notch by notch, and say where they differ."""
-    from fitdiag.cli.pattern import walk
-
-    raise typer.Exit(walk(file, units, to, as_json=as_json, as_cut=as_cut, replace=replace))
 
 
-@pattern_app.command("alter")
+@does(pattern_app, "alter", "pattern:alter")
 def pattern_alter(
-    file: PatternFile,
-    do: DoOption = None,
+    path: PatternFile,
+    do: DoOption = NOTHING,
     as_cut: AsCutOption = False,
-    allowance: AllowanceOption = None,
+    allowance: AllowanceOption = NOTHING,
     out: OutOption = None,
     client: ClientOption = None,
     day: DayOption = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     as_json: JsonOption = False,
     replace: ReplaceOption = False,
 ) -> None:
     """Carry alterations out on a pattern and show what moves."""
-    from fitdiag.cli.pattern import alter
-
-    raise typer.Exit(
-        alter(file, do or [], out, units, as_cut=as_cut, as_json=as_json, replace=replace, rules=folder, client=client,
-              day=day, allowance=allowance)
-    )  # fmt: skip
 
 
-@pattern_app.command("solve")
+@does(pattern_app, "solve", "pattern:solve")
 def pattern_solve(
-    file: PatternFile,
-    do: DoOption = None,
+    path: PatternFile,
+    do: DoOption = NOTHING,
     until: Annotated[
-        list[str] | None,
+        list[str],
         typer.Option("--until", metavar="TARGET", help="Like 'back hip >= 10 in'."),
-    ] = None,
+    ] = NOTHING,
     out: OutOption = None,
     day: DayOption = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     as_json: JsonOption = False,
     replace: ReplaceOption = False,
 ) -> None:
     """Find the least amounts that bring measures to their targets, each alteration within its limit."""
-    from fitdiag.cli.pattern import solve
-
-    raise typer.Exit(solve(file, do or [], until or [], units, folder, out, as_json=as_json, replace=replace, day=day))
 
 
-@pattern_app.command("draw")
+@does(pattern_app, "draw", "pattern:draw")
 def pattern_draw(
-    file: PatternFile,
+    path: PatternFile,
     to: Annotated[str, typer.Option("--to", metavar="FILE", help="The drawing: .svg or .pdf.")],
-    do: DoOption = None,
+    do: DoOption = NOTHING,
     strip: Annotated[bool, typer.Option("--strip", help="A strip of small pictures, step by step.")] = False,
     sheets: Annotated[
         str | None, typer.Option("--sheets", metavar="a4|letter", help="The pieces at full scale, tiled, as .pdf.")
     ] = None,
     as_cut: AsCutOption = False,
-    allowance: AllowanceOption = None,
+    allowance: AllowanceOption = NOTHING,
     band: Annotated[
-        list[str] | None,
+        list[str],
         typer.Option("--band", metavar="KIND=WIDTH", help="With the sheets: straight=4cm, shaped=4cm or facing=6cm."),
-    ] = None,
+    ] = NOTHING,
     client: ClientOption = None,
     day: DayOption = None,
     units: UnitsOption = None,
-    folder: RulesOption = None,
+    rules: RulesOption = None,
     replace: ReplaceOption = False,
 ) -> None:
     """Draw alterations before and after, one after the other, or print the pieces at full scale."""
-    from fitdiag.cli.pattern import draw
-
-    done = draw(
-        file, do or [], to, units, strip=strip, sheets=sheets, replace=replace, as_cut=as_cut, allowance=allowance,
-        band=band, rules=folder, client=client, day=day,
-    )  # fmt: skip
-    raise typer.Exit(done)
 
 
-@pattern_app.command("darts")
+@does(pattern_app, "darts", "darts:darts")
 def pattern_darts(
-    file: PatternFile,
+    path: PatternFile,
     do: Annotated[
         list[str],
         typer.Option(
@@ -205,6 +174,3 @@ def pattern_darts(
     replace: ReplaceOption = False,
 ) -> None:
     """Split, move or turn darts, or ease them in; says what the waist does."""
-    from fitdiag.cli.darts import darts
-
-    raise typer.Exit(darts(file, do, out, units, replace=replace))

@@ -21,15 +21,14 @@ from fitdiag.cli.terminal import Leave, Screen, hold_interview
 from fitdiag.diagnosis.belief import told
 from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
-from fitdiag.knowledge.findings_file import findings_text, read_findings
+from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
-from fitdiag.plausible import doubt_of_alteration
-from fitdiag.problems import Where, command, one_line, shown_path, stop
+from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.reports.writers import on_screen
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
@@ -42,7 +41,7 @@ from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
 from fitdiag.sessions.rounds import compared, expected_outcomes, known_findings, known_line, observed_outcomes, remarks
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusion_event, events_of, fold, offered_event
-from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
+from fitdiag.sessions.turn import Told, came_in, carried, changed_in_all, done_late, told_done, with_mail
 
 if TYPE_CHECKING:
     from fitdiag.reports.client_pdf import Paper
@@ -51,39 +50,39 @@ if TYPE_CHECKING:
 
 def review(
     name: str,
-    parent: str | None,
+    given: str | None,
     *,
     photos: Sequence[str],
     form: str | None,
     findings: str | None,
     done: Sequence[str],
     rules: str | None,
-    ask: bool,
+    no_questions: bool,
     send_form: bool,
     sent: bool,
     fits: bool,
     large: bool,
     paper: str | None = None,
     today: date | None = None,
-    drape: bool = True,
+    no_drape: bool = False,
     full: bool = False,
     alone: bool | None = None,
 ) -> int:
     """One run of a round."""
-    folder = case_folder(name, parent)
+    folder = case_folder(name, given)
     base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
     case = open_case(folder)
     if alone is not None and alone != case.alone:
         case = save_case(case, replace(case, alone=alone))
-    run = _Run(base, case, name, today or date.today(), ask=ask, parent=parent)
-    run.drape, run.show = drape, Show(full, case.alone)
+    run = _Run(base, case, name, today or date.today(), ask=not no_questions, parent=given)
+    run.drape, run.show = not no_drape, Show(full, case.alone)
     sheets = paper_of(paper, run.case.units)
-    given, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
+    came, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
         return run.through(
-            photos, given, mine, done, send_form=send_form, sent=sent, fits=fits, large=large, paper=sheets
+            photos, came, mine, done, send_form=send_form, sent=sent, fits=fits, large=large, paper=sheets
         )
     except Leave:
         write(f"\nLeft; every answer is saved. To go on:\n  {run.command}")
@@ -130,7 +129,7 @@ class _Run:
         """The run itself; it may end anywhere."""
         something_came = bool(photos or form or mine or done or fits or self.mail)
         if self.case.closed:
-            raise stop("closed", "this case is closed", where=Where(shown_path(self.case.folder)))
+            raise stop("closed", "this case is closed", where=self.case.folder)
         if photos and not self.case.consent.photos:
             consent, command = self.case.consent, self.command.replace("fitdiag review", "fitdiag case consent", 1)
             told = "no consent to photos is written down for this case"
@@ -138,7 +137,7 @@ class _Run:
             if consent.refused:
                 told = f"the client said no to photos; that was written down {consent.given}"
                 hint = f"if they have changed their mind: {command} yes --keep-until DATE"
-            raise stop("consent", told, where=Where(shown_path(self.case.folder)), hint=hint)
+            raise stop("consent", told, where=self.case.folder, hint=hint)
         if sent and not something_came:
             return self.mark_sent()
         if not self.open_round(something_came, form, done):
@@ -172,13 +171,14 @@ class _Run:
                 say(f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:")
                 write(f"  {self.answer}")
                 return False
-            carried = self._carried(form, done)
-            changed = replace(self.one, done=carried, waiting="fitter", form_received=self.today if form else None)
+            changed = replace(
+                self.one, done=self._carried(form, done), waiting="fitter", form_received=self.today if form else None
+            )
             changed = replace(changed, outcome=self._expected(changed))
             with self._alone():
                 if self.one.number != changed.number:
                     told = "another window has begun the next round"
-                    raise stop("changed", told, where=Where(shown_path(self.one.folder)), hint="do this again")
+                    raise stop("changed", told, where=self.one.folder, hint="do this again")
                 self.case = update_round(self.case, changed, today=self.today)
                 self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
             self._refuse_links()
@@ -204,22 +204,13 @@ class _Run:
         result = []
         for item in self.one.advised:
             if item.alteration in told:
-                amount, was_done = told.pop(item.alteration)
-                much = (amount if amount is not None else item.amount_mm) if was_done else None
-                result.append(Carried(item.alteration, much, was_done))
+                result.append(carried(self.one, item.alteration, *told.pop(item.alteration)))
             elif self.screen.interactive:
                 result.append(ask_done(self.screen, self.base, item, self.case.units))
-        result += [Carried(name, amount if was_done else None, was_done) for name, (amount, was_done) in told.items()]
-        return tuple(result)
+        return (*result, *(carried(self.one, name, *how) for name, how in told.items()))
 
-    def _told_done(self, form: Form | None, given: Sequence[str]) -> dict[str, tuple[float | None, bool]]:
-        told = {
-            key: _amount_or_no(self.base, key, text, self.case.units)
-            for key, _, text in (item.partition("=") for item in given)
-        }
-        for alteration, state, amount in form.done if form is not None else ():
-            told.setdefault(alteration, (amount, state in ("as-written", "otherwise")))
-        return told
+    def _told_done(self, form: Form | None, given: Sequence[str]) -> Told:
+        return told_done(self.base, given, form.done if form is not None else (), self.case.units)
 
     def _done_late(self, form: Form | None, given: Sequence[str]) -> None:
         """What was done, told when the next round is on already: it still belongs to the round before."""
@@ -227,28 +218,22 @@ class _Run:
             hint = "what was done before the first round stands under 'done:' in the --findings file"
             raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
         before = self.case.rounds[-2]
-        amounts = {item.alteration: item.amount_mm for item in before.advised}
-        known = {item.alteration: item for item in before.done}
-        asked = {item.partition("=")[0] for item in given}
-        for name, (amount, was_done) in self._told_done(form, given).items():
-            much = amount if amount is not None else amounts.get(name)
-            if name not in known or name in asked:
-                known[name] = Carried(name, much if was_done else None, was_done)
-        if tuple(known.values()) == before.done:
+        done = done_late(before, self._told_done(form, given), given)
+        if done == before.done:
             return
         if RoundLog.of(self.one).begun:
             raise stop(
-                "too-late", f"the questions of round {self.one.number} have begun without this", where=Where(shown_path(before.folder)),
-                hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again",
+                "too-late", f"the questions of round {self.one.number} have begun without this", where=before.folder,
+                hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again"
             )  # fmt: skip
-        changed = replace(before, done=tuple(known.values()))
+        changed = replace(before, done=done)
         self.case = update_round(self.case, replace(changed, outcome=self._expected(changed)), today=self.today)
 
     def it_fits(self) -> int:
         """It fits: the round says so, and the case can be closed."""
         self.case = update_round(self.case, replace(self.one, fits=True, waiting="fitter"), today=self.today)
         say("It fits. Written down.")
-        changed = self._changed_in_all()
+        changed = changed_in_all(self.base, self.case)
         if changed:
             write("\nChanged in all")
             for line in changed:
@@ -257,17 +242,6 @@ class _Run:
         say("To close the case:")
         write(f"  fitdiag case close {self.command.removeprefix('fitdiag review ')} --fits")
         return 0
-
-    def _changed_in_all(self) -> list[str]:
-        """What was altered over all rounds, each alteration once with its amounts together."""
-        amounts: dict[str, float] = {}
-        for item in (item for one in self.case.rounds for item in one.done if item.done):
-            amounts[item.alteration] = amounts.get(item.alteration, 0.0) + (item.amount_mm or 0.0)
-        titles = {name: rule.title for name, rule in self.base.alterations.items()}
-        return [
-            f"{titles.get(name, name)}: {format_length(mm, self.case.units) if mm else 'as it was pinned'}"
-            for name, mm in amounts.items()
-        ]
 
     # -- what came in ---------------------------------------------------------------------------------------------
 
@@ -305,32 +279,14 @@ class _Run:
         log = RoundLog.of(self.one)
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
         if given is not None or form is not None:
-            mine = given or Findings(units=self.case.units)
-            source = f"{findings_text(mine, self.base.about.garment)}{form.checksum if form is not None else ''}"
-            line |= {"from": digest(source.encode()), "form": form.checksum if form is not None else ""}
-            line |= {"words": form.told if form is not None else ""}
-            known = log.findings(self.base)
-            ticked = (
-                {item.symptom: item for item in (*pressing(self.base, form), *form.findings)}
-                if form is not None
-                else {}
-            )
-            new = {  # what the fitter saw counts before what the client ticked
-                **{
-                    name: item
-                    for name, item in ticked.items()
-                    if getattr(known.symptoms.get(name), "origin", "form") == "form"
-                },
-                **mine.symptoms,
-            }
-            line["events"] = events_of(replace(mine, client="", symptoms=new), known)
+            ticked = (*pressing(self.base, form), *form.findings) if form is not None else ()
+            sum_, words = (form.checksum, form.told) if form is not None else ("", "")
+            line |= came_in(self.base, self.case, given, checksum=sum_, words=words, ticked=ticked)
         if self.mail:
             from fitdiag.interview.clauses import unwrapped
 
-            known = log.findings(self.base)
-            line |= {"from": digest(f"{line.get('from', '')}{self.mail}".encode())}
-            line |= {"words": "\n".join(filter(None, (line.get("words", ""), unwrapped(self.mail))))}
-            line["events"] = [*line.get("events", ()), *mail_events(self.base, self.mail, self.case.units, known)]
+            proposed = mail_events(self.base, self.mail, self.case.units, log.findings(self.base))
+            line = with_mail(line, self.mail, unwrapped(self.mail), proposed)
         line = {key: value for key, value in line.items() if value or key == "events"}
         if "from" not in line:
             return [] if pictures.items() <= log.pictures.items() else [line]
@@ -401,9 +357,6 @@ class _Run:
         return 0
 
     # -- the diagnosis --------------------------------------------------------------------------------------------
-
-    def _findings(self) -> Findings:
-        return RoundLog.of(self.one).findings(self.base)
 
     def conclude(self) -> Conclusion | None:
         """Hold the interview, or conclude from what is there; None if the fitter left before its end."""
@@ -550,13 +503,13 @@ class _Run:
         """The pages went to the client; it is their turn."""
         if not self.case.rounds or not self.one.advised or self.one.sent is not None:
             raise stop(
-                "nothing-to-send", "there is no list that waits to be sent", where=Where(shown_path(self.case.folder)),
-                hint=f"{self.command} makes one",
+                "nothing-to-send", "there is no list that waits to be sent", where=self.case.folder,
+                hint=f"{self.command} makes one"
             )  # fmt: skip
         if not RoundLog.of(self.one).written(self.one.advised):
             raise stop(
-                "not-written", "the documents do not hold the list that is advised", where=Where(shown_path(self.one.documents)),
-                hint=f"{self.command} writes them",
+                "not-written", "the documents do not hold the list that is advised", where=self.one.documents,
+                hint=f"{self.command} writes them"
             )  # fmt: skip
         self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today), today=self.today)
         say("Written down as sent. When the client has tried it on:")
@@ -565,21 +518,3 @@ class _Run:
 
     def _was_sent(self) -> bool:
         return self.screen.interactive and self.ask and agreed(self.screen, "Sent to the client?", "1 yes  2 not yet")
-
-
-def _amount_or_no(base: RuleBase, alteration: str, text: str, units: Units) -> tuple[float | None, bool]:
-    if alteration not in base.alterations:
-        raise stop(
-            "argument", f"there is no alteration '{one_line(alteration, 40)}'", hint="`fitdiag rules list alterations`"
-        )
-    if text.strip().lower() in ("", "yes"):
-        return None, True
-    if text.strip().lower() == "no":
-        return None, False
-    try:
-        mm = parse_length(text).mm
-    except InvalidLengthError as error:
-        raise stop("argument", f"{alteration}: {error}") from None
-    if doubt := doubt_of_alteration(mm, base.alterations[alteration].most_a_round.amount_mm, units):
-        raise stop("amount", f"{alteration}: {doubt}", hint="check the amount and its unit")
-    return mm, True

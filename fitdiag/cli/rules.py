@@ -21,9 +21,9 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.page import page
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.template import template
-from fitdiag.planning.cases import read_cases, run_case
+from fitdiag.planning.cases import Case, read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
-from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_line, shown_path, stop
+from fitdiag.problems import Problem, ProblemsFoundError, command, one_line, stop
 
 
 def counts(base: RuleBase) -> str:
@@ -54,12 +54,11 @@ def weaker(base: RuleBase) -> list[Problem]:
     return list(problems.values())
 
 
-def check(given: str | None) -> int:
-    folder = folder_of(given)
-    base, problems = read_rules(folder)
+def check(folder: str | None, garment: str | None) -> int:
+    base, problems = read_rules(place := folder_of(folder or garment))
     if base is not None and not problems:
         problems = check_rules(base)
-        problems += read_cases(folder, base)[1]
+        problems += read_cases(place, base)[1]
         problems += weaker(base)
     if base is not None and not problems:
         found = network_width(base)
@@ -77,10 +76,8 @@ def check(given: str | None) -> int:
     return 1
 
 
-def test(given: str | None) -> int:
-    folder = folder_of(given)
-    base = load_rules(folder)
-    cases, problems = read_cases(folder, base)
+def test(folder: str | None, garment: str | None) -> int:
+    base, cases, problems = _with_cases(folder or garment)
     failed = 0
     for case in cases:
         wrong = run_case(base, case)
@@ -91,8 +88,14 @@ def test(given: str | None) -> int:
     return 1 if problems or not cases else 0
 
 
-def show(rule: str, given: str | None, units: str | None) -> int:
-    base = load_rules(folder_of(given))
+def _with_cases(given: str | None) -> tuple[RuleBase, tuple[Case, ...], list[Problem]]:
+    folder = folder_of(given)
+    base = load_rules(folder)
+    return base, *read_cases(folder, base)
+
+
+def show(rule: str, rules: str | None, units: str | None) -> int:
+    base = load_rules(folder_of(rules))
     text = page(base, rule, units_of(units or "in"), width())
     if text is None:
         raise stop("unknown-id", f"there is no rule '{one_line(rule, 60)}'", hint=near_rules(base, rule))
@@ -100,10 +103,8 @@ def show(rule: str, given: str | None, units: str | None) -> int:
     return 0
 
 
-def show_coverage(given: str | None) -> int:
-    folder = folder_of(given)
-    base = load_rules(folder)
-    cases, problems = read_cases(folder, base)
+def show_coverage(folder: str | None, garment: str | None) -> int:
+    base, cases, problems = _with_cases(folder or garment)
     problems += coverage(base, cases)
     say_problems(problems)
     gaps = f"{len(problems)} gap{'' if len(problems) == 1 else 's'}" if problems else "nothing is left out"
@@ -111,10 +112,8 @@ def show_coverage(given: str | None) -> int:
     return 1 if problems else 0
 
 
-def show_sensitivity(given: str | None) -> int:
-    folder = folder_of(given)
-    base = load_rules(folder)
-    cases, problems = read_cases(folder, base)
+def show_sensitivity(folder: str | None, garment: str | None) -> int:
+    base, cases, problems = _with_cases(folder or garment)
     if problems:
         raise ProblemsFoundError(problems)
     found = sensitivity(base, cases)
@@ -132,45 +131,40 @@ def show_sensitivity(given: str | None) -> int:
     return 0
 
 
-def new_rule(kind: str, rule_id: str, area: str, given: str | None) -> int:
-    folder = folder_of(given)
+def new_rule(kind: str, rule: str, area: str, rules: str | None) -> int:
+    folder = folder_of(rules)
     base, problems = read_rules(folder)  # a rule may be begun that others name already, so faults are no hindrance here
     if base is None:
         raise ProblemsFoundError(problems)
     if kind not in ("cause", "symptom", "alteration"):
         raise stop("kind", f"'{one_line(kind, 30)}' cannot be begun here", hint="write cause, symptom or alteration")
-    for text, what in ((rule_id, "an id"), (area, "an area")):
+    for text, what in ((rule, "an id"), (area, "an area")):
         if not re.fullmatch(r"[a-z][a-z0-9]*(-[a-z0-9]+)*", text) or len(text) > 60:
             raise stop(
                 "id", f"'{one_line(text, 60)}' is not {what}", hint="lower-case words joined by hyphens, like flat-seat"
             )
-    if base.find(rule_id) is not None:
-        raise stop("taken", f"there is a rule '{rule_id}' already", hint=f"fitdiag rules show {rule_id}")
-    relative, text = template(base, kind, rule_id, area)
+    if base.find(rule) is not None:
+        raise stop("taken", f"there is a rule '{rule}' already", hint=f"fitdiag rules show {rule}")
+    relative, text = template(base, kind, rule, area)
     path = folder / relative
     with refusals(path, "this cannot be written"):
         make_folder(path.parent)
         earlier = read_text(path) if kind == "symptom" and path.exists() else ""
     joined = f"{earlier.rstrip()}\n{text}" if earlier else text
     write_atomically(path, joined, replace=bool(earlier), private=False)
-    again = command("fitdiag", "rules", "check", folder) if given else "fitdiag rules check"
+    again = command("fitdiag", "rules", "check", folder) if rules else "fitdiag rules check"
     say(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then:")
     write(f"  {again}")
     return 0
 
 
-def drawings(to: str, given: str | None, units: str | None, paper: str | None, *, replace: bool) -> int:
+def drawings(to: str, rules: str | None, units: str | None, paper: str | None, *, replace: bool) -> int:
     """The illustrated sheet of signs, as a page or on paper."""
     from fitdiag.reports.sign_sheet import sheet_html, sheet_pdf
 
-    kind, base, chosen = PurePath(to).suffix.lower(), load_rules(folder_of(given)), units_of(units or "in")
+    kind, base, chosen = PurePath(to).suffix.lower(), load_rules(folder_of(rules)), units_of(units or "in")
     if kind not in (".html", ".pdf"):
-        raise stop(
-            "format",
-            "the drawings are a page or a PDF",
-            where=Where(shown_path(to)),
-            hint="end the name in .html or .pdf",
-        )
+        raise stop("format", "the drawings are a page or a PDF", where=to, hint="end the name in .html or .pdf")
     page = sheet_html(base, chosen) if kind == ".html" else sheet_pdf(base, chosen, paper_of(paper, chosen))
     write_atomically(Path(to), page, replace=replace, private=False)
     say(f"Written: {one_line(to)}")
@@ -219,8 +213,8 @@ def by_words(base: RuleBase, text: str) -> list[str]:
     return sorted(turns, key=lambda rule_id: not plain <= set(rule_id.split("-")))
 
 
-def list_rules(kind: str, given: str | None) -> int:
-    base = load_rules(folder_of(given))
+def list_rules(kind: str, rules: str | None) -> int:
+    base = load_rules(folder_of(rules))
     tables: dict[str, Mapping[str, Any]] = {
         "symptoms": base.symptoms, "body-notes": base.body_notes, "causes": base.causes,
         "alterations": base.alterations, "sources": base.sources,
@@ -234,12 +228,12 @@ def list_rules(kind: str, given: str | None) -> int:
             write(f"{rule_id}: {rule.title}")
         return 0
     places = (
-        read_rules(folder_of(given))[0] or base
+        read_rules(folder_of(rules))[0] or base
     )  # what was kept from an earlier run does not say where a rule stands
-    for number, (heading, rules) in enumerate(grouped(places, kind, tables[kind]).items()):
+    for number, (heading, group) in enumerate(grouped(places, kind, tables[kind]).items()):
         if heading:
             write(f"{chr(10) if number else ''}{heading}")
-        for rule_id, rule in rules:
+        for rule_id, rule in group:
             write(f"{'  ' if heading else ''}{rule_id}: {rule.title}")
     return 0
 

@@ -28,7 +28,7 @@ from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
-from fitdiag.problems import Where, command, harmless, one_line, shown_path, stop
+from fitdiag.problems import command, harmless, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, on_screen
 from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
@@ -134,8 +134,9 @@ def _on_hang_up(handler: Any) -> None:
 
 
 def interview(log_path: str | None, resume: str | None, answers: str | None, client: str | None, units: str | None,
-              rules: str | None, *, new_rules: bool, pattern: str | None = None, photos: str | None = None,
-              show: Show = FITTER) -> int:  # fmt: skip
+              rules: str | None, *, new_rules: bool, pattern: str | None, photos: str | None, full: bool,
+              alone: bool) -> int:  # fmt: skip
+    show = Show(full, alone)
     if answers and photos:
         raise stop(
             "arguments",
@@ -218,7 +219,7 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
                 raise stop(
                     "rules-changed",
                     "the rules have changed since this session began",
-                    where=Where(shown_path(path)),
+                    where=path,
                     hint=f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules",
                 )
             rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}

@@ -14,7 +14,7 @@ from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
-from fitdiag.problems import ProblemsFoundError, Where, command, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, Where, command, one_line, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, on_screen, write_report
 from fitdiag.sessions.log import ReadLog, read_log
@@ -83,7 +83,7 @@ def export(
     for given, option, kinds in ((large, "--large", (".html", ".pdf")), (paper, "--paper", (".pdf",))):
         if given and kind not in kinds:
             told = f"{option} is for the page the client takes home"
-            raise stop("argument", told, where=Where(shown_path(to)), hint=f"end the name in {' or '.join(kinds)}")
+            raise stop("argument", told, where=to, hint=f"end the name in {' or '.join(kinds)}")
     file = log_of(path)
     alone = alone or fits_herself(file)
     base = load_rules(folder_of(rules, file))

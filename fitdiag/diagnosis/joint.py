@@ -33,6 +33,7 @@ _SURELY = 1e-9
 _LATEST = ("model of readings",)
 _EQUAL = 1e-9  # log weights that differ by rounding only
 _WORTH_MIXING = 1e-3  # a cause less likely than this is looked at alone
+_SIMULATED_EXTENT = 12.0, 15.0  # mm; simulated faults are made, not met: none is by its kind the smaller one
 _BEARS_ON = 0.1  # of what the firmest reading says; less is not named
 
 
@@ -130,8 +131,9 @@ class Joint:
             cause = causes[number]
             assert cause.extent is not None
             opposite = self.ids.index(cause.opposite) if cause.opposite in self.ids else None
+            usual = _SIMULATED_EXTENT if self.simulated else (cause.extent.usual_mm, cause.extent.spread_mm)
             suspects[number] = Suspect(
-                cause.extent.usual_mm, cause.extent.spread_mm,
+                *usual,
                 {axes[axis]: Slope(slope.ratio, slope.scatter) for axis, slope in found.items() if axis in axes},  # type: ignore[attr-defined]
                 {since: self._done_since(cause, since) for since in rounds}, opposite,
             )  # fmt: skip

@@ -35,14 +35,21 @@ class Worlds:
         """The chance that a sign shows."""
         return float(self.chance[:, sign].mean())
 
-    def tells(self, outcomes: Sequence[object]) -> list[float]:
-        """What each sign tells about an outcome that each world has: their mutual information, in bits."""
+    def tells(self, outcomes: Sequence[object], beside: Sequence[int] = ()) -> list[float]:
+        """What each sign tells about an outcome that each world has, beyond what the signs `beside` it tell, in bits.
+
+        The mutual information, averaged over what `beside` may be answered.
+        """
         names = list(dict.fromkeys(outcomes))
-        ends = np.array([[outcome == name for name in names] for outcome in outcomes], float)  # world x outcome
-        both = ends.T @ self.chance / len(ends)  # outcome x sign: this outcome, and the sign there
-        share, there = ends.mean(axis=0)[:, None], self.chance.mean(axis=0)[None, :]
-        bits = _part(both, share * there) + _part(share - both, share * (1.0 - there))
-        return [float(value) for value in bits.sum(axis=0)]
+        ends = np.array([[outcome == name for outcome in outcomes] for name in names], float)  # outcome x world
+        cells = np.full((1, len(self)), 1.0 / len(self))  # answers to `beside` x world
+        for sign in beside:
+            cells = np.concatenate((cells * self.chance[:, sign], cells * (1.0 - self.chance[:, sign])))
+        all_in = cells.sum(axis=1)[:, None, None]
+        share, there = (cells @ ends.T)[:, :, None], (cells @ self.chance)[:, None, :]
+        both = (cells[:, None, :] * ends[None, :, :]) @ self.chance  # answers x outcome x sign that is there
+        bits = _part(both, share * there / all_in) + _part(share - both, share * (all_in - there) / all_in)
+        return [float(value) for value in bits.sum(axis=(0, 1))]
 
     def outcomes_if(self, sign: int, outcomes: Sequence[str | None], *, there: bool) -> dict[str | None, float]:
         """The chance of each outcome if a sign shows, or if it does not."""

@@ -21,7 +21,11 @@ _AS_IF = re.compile(r"\b(?:as if|as though)\b[^,;.!?]*", re.I)
 _GREETING = re.compile(
     r"^\s*(?:hi|hello|dear|hey|hiya|hallo|good (?:morning|day|evening))\b[^.!?\n]{0,40}[,!]?\s*$", re.I
 )
-_CLOSING = re.compile(r"^\s*(?:--|thx|thanks|thank you|cheers|best|regards|kind regards|yours|love|sincerely)\b", re.I)
+_CLOSING = re.compile(
+    r"^\s*(?:--|(?:re|fw|fwd|aw|subject|betreff):|thx|thanks|thank you|cheers|best|yours|love|sincerely|(?:a |big )?(?:hugs?|kiss(?:es)?)\b"
+    r"|i embrace|(?:\w+ ){0,3}(?:regards|greetings|wishes)\b|(?:\w+, )?(?:your|the) (?:[\w'-]+ ?){1,4}[.!]?$(?<![.!]))",
+    re.I,
+)
 
 
 @cache
@@ -29,7 +33,7 @@ def pattern(kind: str) -> re.Pattern[str]:
     """What people write for one kind of thing: praise, "not" ..."""
     words = read_yaml(Path(__file__).with_name("mail.yaml")).data
     told = "|".join(words[kind]).replace("{did}", "|".join(words["did"])).replace(" ", r"\s")
-    return re.compile(rf"\b(?:{told})(?!\w)", re.IGNORECASE)
+    return re.compile(rf"(?<!\w)(?:{told})(?!\w)", re.IGNORECASE)
 
 
 def says(kind: str, text: str) -> bool:

@@ -36,7 +36,7 @@ _IRREGULAR = {
     "took": "take", "taken": "take", "swung": "swing", "hung": "hang", "tore": "tear", "torn": "tear", "slid": "slide",
     "fell": "fall", "sat": "sit", "stuck": "stick", "sank": "sink", "bent": "bend", "wound": "wind", "sewn": "sew", "feet": "foot",
     "calves": "calf", "lying": "lie", "drew": "draw", "drawn": "draw", "dug": "dig", "rode": "ride", "rose": "rise",
-    "lh": "left", "lhs": "left", "rh": "right", "rhs": "right",
+    "seated": "sit", "lh": "left", "lhs": "left", "rh": "right", "rhs": "right",
     **dict.fromkeys(("can't", "cant", "couldn't", "unable"), "cannot"),
     **dict.fromkeys(("won't", "wont", "doesn't", "doesnt", "don't", "dont", "didn't", "isn't", "isnt", "aren't", "never"), "not"),
 }  # fmt: skip
@@ -45,6 +45,7 @@ _ALIKE = 0.85  # how well a word stands for one it is like
 _ASIDE = 0.45  # what a word counts that stands in the question only
 _UNKNOWN = 1.2  # the weight of a word no rule knows
 _SPELT = 0.78  # from this likeness on a word may be another one misspelt
+_TELLING = 9.0  # the weight of a phrase that tells wholly
 _AGAINST = 0.8  # what is left where a rule says the opposite
 _LENIENT, _WHOLE = 0.6, 0.5  # how far a phrase must be covered; how far all phrases together count
 _SOONER = 0.15  # so much better a text fits one kind than another
@@ -95,6 +96,19 @@ def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[s
     for stem, meant_by in single.items():
         meant_by.setdefault(stem, 1.0)
     return single, several
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A rule that a text may name. `fit`: how well, 0 to 1; `phrase`: its phrase that fits best; `known`: how much of the text the
+    rule knows; `told`: how much of one of its phrases the text holds, whatever else it says; a short phrase counts less.
+    """
+
+    fit: float
+    id: str
+    phrase: str
+    known: float
+    told: float
 
 
 @dataclass(frozen=True)
@@ -192,12 +206,13 @@ class Words:
 
     def scored(self, kind: Kind, text: str) -> list[tuple[float, str]]:
         """Every rule with how well a text fits it (0 to 1), the best first; empty for a text without a known word."""
-        return [(fit, rule_id) for fit, rule_id, _ in self.heard(kind, text, _LENIENT, _UNKNOWN)]
+        return [(one.fit, one.id) for one in self.heard(kind, text, _LENIENT, _UNKNOWN, _WHOLE)]
 
-    def heard(self, kind: Kind, text: str, lenient: float, unknown: float) -> list[tuple[float, str, str]]:
-        """As `scored`, with the phrase that fits best.
+    def heard(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:
+        """Every rule that a text may name, the best first.
 
-        `lenient`: how far words beside the phrase count against it, 0 to 1; `unknown`: the weight of a word no rule knows.
+        `lenient`: how far words beside the phrase count against it, 0 to 1; `unknown`: the weight of a word no rule knows; `whole`:
+        how far all phrases together count.
         """
         table = self._table(kind)
         typed, sure = self._typed(table, text)
@@ -207,30 +222,40 @@ class Words:
         said = {name for word in typed for name in word}
         result = []
         for rule_id, entry in table.entries.items():
-            fit, phrase = self._fit(entry, typed, weights, said, lenient)
-            result.append((fit * sure, rule_id, phrase))
-        return sorted(result, key=lambda one: -one[0])
+            known, best, told, phrase = self._fit(entry, typed, weights, said, lenient)
+            fit = (whole * known + (1.0 - whole) * best) * self._opposed(entry, said)
+            result.append(Heard(fit * sure, rule_id, phrase, known * sure, told * sure))
+        return sorted(result, key=lambda one: -one.fit)
 
     def _fit(
         self, entry: _Entry, typed: Sequence[Weights], weights: Sequence[float], said: set[str], lenient: float
-    ) -> tuple[float, str]:
-        """How well what was typed fits one rule: all its words together, and the phrase that fits best; and that phrase."""
+    ) -> tuple[float, float, float, str]:
+        """How much of what was typed one rule knows; how well its best phrase fits; how much of one was typed; and the best phrase."""
         together = 0.0
         for word, weight in zip(typed, weights, strict=True):
             together += weight * max(
                 share if name in entry.known else _ASIDE * share if name in entry.aside else 0.0
                 for name, share in word.items()
             )
-        near = (phrase for phrase in entry.phrases if not phrase.names.isdisjoint(said))
-        best, text = max(
-            ((_covered(phrase, typed, weights, lenient), phrase.text) for phrase in near), default=(0.0, "")
-        )
-        score = _WHOLE * together / sum(weights) + (1.0 - _WHOLE) * best
+        best, told, text = 0.0, 0.0, ""
+        for phrase in entry.phrases:
+            if phrase.names.isdisjoint(said):
+                continue
+            shared = _shared(phrase, typed, weights)
+            told = max(told, shared / max(phrase.weight, _TELLING))
+            best, text = max(
+                (best, text), (shared / (lenient * sum(weights) + (1.0 - lenient) * phrase.weight), phrase.text)
+            )
+        return together / sum(weights), best, told, text
+
+    def _opposed(self, entry: _Entry, said: set[str]) -> float:
+        """What is left of a fit where a rule says the opposite of what was typed."""
+        left = 1.0
         for one, other in self._against:
             for meant, opposite in ((one, other), (other, one)):
                 if meant in said and opposite not in said and opposite in entry.known and meant not in entry.known:
-                    score *= _AGAINST
-        return score, text
+                    left *= _AGAINST
+        return left
 
     def _table(self, kind: Kind) -> _Table:
         if kind not in self._made:
@@ -319,8 +344,8 @@ def _aside(rule: Symptom | BodyNote | Alteration) -> str:
     return f"{rule.operation.does} {rule.operation.cut}" if isinstance(rule, Alteration) else ""
 
 
-def _covered(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float], lenient: float) -> float:
-    """How far a phrase and what was typed cover each other; each word of the phrase is used once."""
+def _shared(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float]) -> float:
+    """How much of what was typed a phrase holds; each word of the phrase is used once."""
     free = list(phrase.words)
     shared = 0.0
     for word, weight in zip(typed, weights, strict=True):
@@ -332,4 +357,4 @@ def _covered(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float]
         if used >= 0:
             del free[used]
             shared += best * weight
-    return shared / (lenient * sum(weights) + (1.0 - lenient) * phrase.weight)
+    return shared

@@ -2,14 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints, model_validator
 
 from fitdiag.units import InvalidLengthError, parse_length
 
 
-def _length(value: object) -> float:
+def length_mm(value: object) -> float:
+    """A length with a unit in mm. Raises ValueError."""
     if not isinstance(value, str):
         raise ValueError("a length is text with a unit, like 3/4 in or 2 cm")
     try:
@@ -21,8 +22,8 @@ def _length(value: object) -> float:
 def _signed_length(value: object) -> float:
     """A length that may point the other way: `-3 mm`."""
     if isinstance(value, str) and value.strip()[:1] in ("-", "\u2212"):
-        return -_length(value.strip()[1:])
-    return _length(value)
+        return -length_mm(value.strip()[1:])
+    return length_mm(value)
 
 
 def one_or_many(value: object) -> object:
@@ -38,7 +39,7 @@ def _yes_no(value: object) -> bool:
 
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", max_length=60)]
 Text = Annotated[str, StringConstraints(min_length=1, max_length=1500, strip_whitespace=True)]
-LengthMm = Annotated[float, BeforeValidator(_length)]
+LengthMm = Annotated[float, BeforeValidator(length_mm)]
 SignedMm = Annotated[float, BeforeValidator(_signed_length)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 
@@ -67,6 +68,17 @@ Cites = Annotated[Text, Ref("source")]
 HowOften = Annotated[Id, Ref("how-often word")]
 MoreOrLess = Annotated[Id, Ref("more-or-less word")]
 HowWell = Annotated[Id, Ref("how-well word")]
+
+
+class Part(BaseModel):
+    """A block of a file that people write: what is left empty counts as left out, a key not known is a fault."""
+
+    model_config = ConfigDict(extra="forbid", populate_by_name=True, defer_build=True)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _without_nothing(cls, data: Any) -> Any:
+        return {key: value for key, value in data.items() if value is not None} if isinstance(data, dict) else data
 
 
 class Rule(BaseModel):

@@ -33,6 +33,7 @@ from fitdiag.knowledge.model import (
     Words,
     source_key,
 )
+from fitdiag.knowledge.reading import Location, problems_of
 from fitdiag.knowledge.simulated import Cloth, SimulatedSign
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
@@ -42,12 +43,10 @@ __all__ = [
     "default_rules",
     "load_garment",
     "load_rules",
-    "problems_of",
     "read_rules",
     "references",
     "shipped",
 ]
-Location = tuple[str | int, ...]
 _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
     EaseTable: "ease table", Cloth: "cloth", SimulatedSign: "simulated sign",
@@ -223,7 +222,7 @@ def _files(folder: Path, pattern: str) -> list[Path]:
     """The files of a pattern. Names with a leading dot are not rules but what editors and file systems leave behind."""
     found = sorted(path for path in folder.glob(pattern) if path.suffix == ".yaml" and path.name[0] != ".")
     if len(found) > MOST_FILES:
-        raise stop("too-many-files", f"more than {MOST_FILES} files match {pattern}", where=Where(shown_path(folder)))
+        raise stop("too-many-files", f"more than {MOST_FILES} files match {pattern}", where=folder)
     return found
 
 
@@ -308,72 +307,6 @@ def _validated(
     except ValidationError as error:
         reading.problems.extend(problems_of(error, document, loc, model, reading.hints))
         return None
-
-
-def problems_of(
-    error: ValidationError, document: Document, loc: Location, model: type[BaseModel], hints: Hints
-) -> Iterator[Problem]:
-    """A pydantic error in a fitter's words, one problem per fault, each at its line and column."""
-    for fault in error.errors(include_url=False):
-        at: Location = (*loc, *(part for part in fault["loc"] if part != "[key]"))
-        key, kind, context = (at[-1] if len(at) > len(loc) else ""), fault["type"], fault.get("ctx", {})
-        if kind == "missing":
-            yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
-        elif kind == "extra_forbidden":
-            known = _keys_at(model, at[len(loc) : -1])
-            hint = hints.near(str(key), known) or (f"known here: {', '.join(known)}" if known else "")
-            where = document.where_key(at[:-1], str(key))
-            yield Problem("unknown-key", f"'{one_line(key, 40)}' is not a key here", where, hint)
-        else:
-            code, text, hint = _FAULTS.get(kind, ("value", "'{key}': {said}", ""))
-            said = one_line(fault["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
-            words = {"key": key, "told": _told(fault["input"]), "said": said, **context}
-            yield Problem(code, text.format(**words), document.where(at), hint)
-
-
-_BLOCK = ("type", "'{key}' must be a block of 'key: value' lines, not {told}", "")
-_NUMBER = ("type", "'{key}' must be a number, not {told}", "")
-_SHORT = ("value", "'{key}' is too short", "say at least one thing")
-_BOUND = ("value", "'{key}' must be {said}, not {told}", "")
-_FAULTS: Mapping[str, tuple[str, str, str]] = {
-    "literal_error": ("value", "{told} is not one of {expected}", ""),
-    "value_error": ("value", "{said}", ""),
-    "string_pattern_mismatch": ("id", "{told} is not an id", "lower-case words joined by hyphens, like flat-seat"),
-    "string_type": ("type", "'{key}' must be text, not {told}", "put it in quotes"),
-    "tuple_type": ("type", "'{key}' must be a list, not {told}", "write '- ' items, or [one, two]"),
-    **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type"), _BLOCK),
-    **dict.fromkeys(("float_type", "float_parsing"), _NUMBER),
-    **dict.fromkeys(("too_short", "string_too_short"), _SHORT),
-    "string_too_long": ("value", "'{key}' is longer than {max_length} characters", ""),
-    **dict.fromkeys(("greater_than", "less_than_equal"), _BOUND),
-}  # what pydantic found, as a code, a sentence and a hint
-
-
-def _told(value: object) -> str:
-    """A wrong value as it is quoted in a message."""
-    if isinstance(value, dict | list):
-        return "a list" if isinstance(value, list) else "a block of 'key: value' lines"
-    return "nothing" if value is None else f"'{one_line(value, 40)}'"
-
-
-def _keys_at(model: type[BaseModel], loc: Location) -> list[str]:
-    """The keys the format knows at a place inside `model`."""
-    current: type[BaseModel] | None = model
-    for part in loc:
-        if not isinstance(part, str) or current is None:
-            continue
-        found = next((info for name, info in current.model_fields.items() if (info.alias or name) == part), None)
-        current = _model_in(found.annotation) if found else None
-    return [info.alias or name for name, info in current.model_fields.items()] if current else []
-
-
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    for inner in getattr(annotation, "__args__", ()):
-        if (found := _model_in(inner)) is not None:
-            return found
-    return None
 
 
 _LAYOUT: tuple[tuple[str, Callable[[_Reading, Path, type[BaseModel]], None], type[BaseModel]], ...] = (

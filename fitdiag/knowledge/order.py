@@ -2,13 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from functools import wraps
 from graphlib import CycleError, TopologicalSorter
 from itertools import combinations
+from typing import TypeVar
 
 from fitdiag.knowledge.model import RuleBase
 
+Found = TypeVar("Found")
 
+
+def once(work: Callable[[RuleBase], Found]) -> Callable[[RuleBase], Found]:
+    """A function of a rule base alone, worked out once for each; what it gives is shared, so nobody changes it."""
+
+    @wraps(work)
+    def known(base: RuleBase) -> Found:
+        key = (work.__module__, work.__qualname__)
+        if key not in base.worked_out:
+            base.worked_out[key] = work(base)
+        found: Found = base.worked_out[key]
+        return found
+
+    return known
+
+
+@once
 def before(base: RuleBase) -> dict[str, set[str]]:
     """Alteration id to the ids that come directly before it, stage pairs spelled out."""
     by_stage: dict[str, list[str]] = {}
@@ -35,13 +54,10 @@ def everything_before(base: RuleBase) -> dict[str, set[str]]:
     return complete
 
 
+@once
 def exclusive(base: RuleBase) -> set[frozenset[str]]:
     """Pairs that are never carried out in the same round."""
-    key = ("exclusive",)
-    if key not in base.worked_out:
-        base.worked_out[key] = {frozenset(pair) for rule in base.order for pair in combinations(rule.either, 2)}
-    found: set[frozenset[str]] = base.worked_out[key]
-    return found
+    return {frozenset(pair) for rule in base.order for pair in combinations(rule.either, 2)}
 
 
 def circle(base: RuleBase) -> tuple[str, ...]:

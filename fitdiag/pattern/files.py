@@ -9,9 +9,10 @@ from dataclasses import replace
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, Field, ValidationError, model_validator
 
-from fitdiag.pattern.assemble import check_size, level_faults, with_levels
+from fitdiag.knowledge.basics import Part
+from fitdiag.pattern.assemble import level_faults, of_a_size, with_levels
 from fitdiag.pattern.garment import Garment, shipped_garment, with_notches
 from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
 from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, is_id, valid_day
@@ -98,17 +99,6 @@ def _rows(line: Array) -> list[list[float]]:
 # -- what stands in a file -----------------------------------------------------------------------------------------------
 
 
-class _Part(BaseModel):
-    """A block of a file. What is left empty counts as left out."""
-
-    model_config = ConfigDict(extra="forbid", populate_by_name=True)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _without_nothing(cls, data: Any) -> Any:
-        return {key: value for key, value in data.items() if value is not None} if isinstance(data, dict) else data
-
-
 Mm = Annotated[float, Field(strict=True, ge=-FARTHEST_MM, le=FARTHEST_MM, allow_inf_nan=False)]
 Width = Annotated[float, Field(strict=True, ge=0.0, le=FARTHEST_MM, allow_inf_nan=False)]
 Point = tuple[Mm, Mm]
@@ -117,19 +107,19 @@ Line = Annotated[list[Point], Field(min_length=2, max_length=1000)]
 Name = Annotated[str, Field(pattern=NAME.pattern.replace("\\Z", "$"))]
 
 
-class _Dart(_Part):
+class _Dart(Part):
     left: Point
     right: Point
     tip: Point
 
 
-class _Notch(_Part):
+class _Notch(Part):
     name: str
     seam: str
     at: Point
 
 
-class _Joint(_Part):
+class _Joint(Part):
     seam: str
     at: tuple[Point, Point]
     hidden: Seam | None = None
@@ -142,7 +132,7 @@ class _Joint(_Part):
         return self
 
 
-class _Carried(_Part):
+class _Carried(Part):
     alteration: str
     amount_mm: Mm
     title: str = ""
@@ -163,7 +153,7 @@ class _Carried(_Part):
         return self
 
 
-class _Piece(_Part):
+class _Piece(Part):
     piece: Any = None
     side: Any = None  # what it was called in older files
     for_side: Side = Field("both", alias="for")
@@ -182,7 +172,7 @@ class _Piece(_Part):
     note: str = ""
 
 
-class _File(_Part):
+class _File(Part):
     schema_: Literal["fitdiag.pattern/1"] = Field(alias="schema")
     garment: str = ""
     title: str = ""
@@ -247,10 +237,7 @@ def pattern_from_data(data: object, where: Find, garment: Garment | None = None)
     title, grade = one_line(file.title, LONGEST_TITLE), one_line(file.grade, LONGEST_TITLE)
     ordered = {name: own[name] for name in garment.parts}
     client = one_line(file.client, LONGEST_CLIENT)
-    pattern = Pattern(garment, ordered, pieces["left"], title, grade, client, carried)
-    if problems := check_size(pattern, where(("pieces",))):
-        raise ProblemsFoundError(problems)
-    return pattern
+    return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried), where(("pieces",)))
 
 
 def _piece_of(one: _Piece, garment: Garment, where: Find, loc: Loc) -> tuple[Piece, list[Problem]]:

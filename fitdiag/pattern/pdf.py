@@ -8,6 +8,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from fitdiag.pattern.ink import Drawing, Fill, Item, Text
@@ -24,6 +25,7 @@ _PLAIN = str.maketrans(
 )
 
 
+@lru_cache(maxsize=4096)  # a page is set in several sizes until it fits, always of the same words
 def plain(text: str) -> str:
     """Text a core font can set: signs replaced by their plain forms, accents it does not know left out, the rest a `?`.
 

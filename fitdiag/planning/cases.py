@@ -16,8 +16,8 @@ from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.basics import Id, Rule, Text, YesNo
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.findings_file import findings_in
-from fitdiag.knowledge.load import problems_of
 from fitdiag.knowledge.model import RuleBase, source_key
+from fitdiag.knowledge.reading import problems_of
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import make_plan

@@ -7,7 +7,7 @@ much its answer tells about which alteration that will be.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -108,15 +108,19 @@ class Choice:
     @cached_property
     def questions(self) -> tuple[Worth, ...]:
         """Every question that can be asked now, the most telling first."""
+        result = [Worth(name, stations_of(self.base.symptoms[name]), bits) for name, bits in self._worth().items()]
+        return tuple(sorted(result, key=lambda one: (-round(one.bits, 9), one.symptom)))
+
+    def _worth(self, beside: Sequence[int] = ()) -> dict[str, float]:
+        """What the answer to each question tells about the first alteration, per unit of trouble, besides those signs."""
         cost = self.base.words.cost.words
         worlds, ends = self._drawn
-        tells = worlds.tells(ends)
-        result = []
-        for symptom in self.base.symptoms.values():
-            if self._open(symptom.id) and askable(symptom, self.findings):
-                bits = tells[self._place[symptom.id]] + DANGER * self.dangers.get(symptom.id, 0.0)
-                result.append(Worth(symptom.id, stations_of(symptom), bits / cost[symptom.by]))
-        return tuple(sorted(result, key=lambda one: (-round(one.bits, 9), one.symptom)))
+        tells = worlds.tells(ends, beside)
+        return {
+            one.id: (tells[self._place[one.id]] + DANGER * self.dangers.get(one.id, 0.0)) / cost[one.by]
+            for one in self.base.symptoms.values()
+            if self._open(one.id) and askable(one, self.findings)
+        }
 
     def station(self, now: Station | None) -> Station | None:
         """Where to go on: here while it is worth it, else where the most telling question is; None when none is telling."""
@@ -137,12 +141,20 @@ class Choice:
     def here(self, station: Station, most: int, *, anything: bool = False) -> tuple[str, ...]:
         """The questions worth asking at a station, the most telling first; or, with `anything`, those that are left."""
         mine = [one for one in self.questions if station in one.stations]
-        least = max(LEAST, BESIDE * max((one.bits for one in mine), default=0.0))
-        telling = [one for one in mine if one.bits >= least]
-        if self._asked >= ENOUGH and not anything:
-            telling = [one for one in mine if one.symptom in self.dangers] or telling
-        most = most if anything else max(1, min(most, ENOUGH - self._asked))
-        return tuple(one.symptom for one in (telling or (mine if anything else []))[:most])
+        if anything:
+            return tuple(one.symptom for one in mine[:most])
+        if self._asked >= ENOUGH:
+            mine = [one for one in mine if one.symptom in self.dangers] or mine
+        screen = [one.symptom for one in mine[:1]]
+        least = max(LEAST, BESIDE * mine[0].bits) if mine else 0.0
+        while screen and len(screen) < min(most, ENOUGH - self._asked):
+            beside = self._worth([self._place[name] for name in screen])
+            left = [one.symptom for one in mine if one.symptom not in screen]
+            best = max(left, key=lambda name: (round(beside[name], 9), name), default=None)
+            if best is None or beside[best] < least:
+                break
+            screen.append(best)
+        return tuple(screen)
 
     def first_if(self, symptom: str, *, there: bool) -> dict[str | None, float]:
         """Which alteration would come first, and how likely, if a question were answered yes or no."""

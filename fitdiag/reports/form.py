@@ -24,14 +24,14 @@ from typing import Any, Literal, get_args
 from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.findings_file import MOST_DONE
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.sheet import Picture
 from fitdiag.reports.signs import figure
-from fitdiag.reports.wearer import asked
+from fitdiag.reports.wearer import Asked, asked
 from fitdiag.units import (
     MM_PER_INCH,
     InvalidLengthError,
@@ -121,46 +121,10 @@ def client_form(
     find their case. `photos`: whether the client may be asked for pictures, which go beside the form. `drawn`: by alteration, its
     drawings before and after. `alone`: nobody is there to look or to help.
     """
-    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
-
     every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
-    rows, garment = [], base.about.garment
-    for one in ordered:
-        pictures = [
-            (word, strength, figure(one.symptom, n, title=VIEW_WORDS.format(word), garment=garment))
-            for n, (word, strength) in enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
-        ]
-        symptom, right = base.symptoms[one.symptom], figure(one.symptom, 0, title=NOT_SO, garment=garment)
-        so = None if one.graded else figure(one.symptom, 2, title=SO, garment=garment)
-        measure = symptom.measure
-        most = max(measure.grades_mm.values()) * 2.5 if measure else 0.0
-        rows.append(
-            {
-                "id": one.symptom,
-                "ask": one.ask,
-                "how": one.how,
-                "wholes": _wholes(most),
-                "felt": one.felt,
-                "sided": so is None and right is not None and not symptom.whole,
-                "graded": one.graded,
-                "pictures": [(word, value, Markup(svg) if svg else None) for word, value, svg in pictures],
-                "right": Markup(right) if right else None,
-                "so": Markup(so) if so else None,
-            }
-        )
-    done, told = [], for_wearer(base)
-    for alteration, amount in advised:
-        rule = told.alterations[alteration]
-        done.append(
-            {
-                "id": alteration,
-                "title": rule.title,
-                "amount": format_given(amount, units) if amount is not None else "",
-                "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
-                "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn.get(alteration, ())],
-            }
-        )
+    rows, told, garment = [_question(base, one) for one in ordered], for_wearer(base), base.about.garment
+    done = [_advised(told.alterations[name], mm, units, drawn.get(name, ())) for name, mm in advised]
     template, hashes = _template()
     page: str = template.render(
         hashes=hashes,
@@ -184,6 +148,44 @@ def client_form(
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )
     return page
+
+
+def _question(base: RuleBase, one: Asked) -> dict[str, Any]:
+    """A question with its drawings: of each strength, of how it hangs without the sign, or of that it is so."""
+    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
+
+    def drawn(strength: int, title: str) -> Any:
+        found = figure(one.symptom, strength, title=title, garment=base.about.garment)
+        return Markup(found) if found else None
+
+    symptom, right = base.symptoms[one.symptom], drawn(0, NOT_SO)
+    so = None if one.graded else drawn(2, SO)
+    words = enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
+    return {
+        "id": one.symptom,
+        "ask": one.ask,
+        "how": one.how,
+        "wholes": _wholes(max(symptom.measure.grades_mm.values()) * 2.5 if symptom.measure else 0.0),
+        "felt": one.felt,
+        "sided": so is None and right is not None and not symptom.whole,
+        "graded": one.graded,
+        "pictures": [(word, strength, drawn(n, VIEW_WORDS.format(word))) for n, (word, strength) in words],
+        "right": right,
+        "so": so,
+    }
+
+
+def _advised(rule: Alteration, amount: float | None, units: Units, drawn: Sequence[Picture]) -> dict[str, Any]:
+    """An alteration of which the client says whether it was done."""
+    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
+
+    return {
+        "id": rule.id,
+        "title": rule.title,
+        "amount": format_given(amount, units) if amount is not None else "",
+        "wholes": _wholes(max(rule.most_a_round.amount_mm, amount or 0.0) * 2.5),
+        "pictures": [(one.caption, Markup(svg(one.drawing))) for one in drawn],
+    }
 
 
 def _wholes(most_mm: float) -> range:

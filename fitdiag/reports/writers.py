@@ -20,8 +20,9 @@ from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.amounts import PlannedAmount
+from fitdiag.planning.plan import Recommendation
 from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
-from fitdiag.problems import Where, one_line, shown_path, stop
+from fitdiag.problems import one_line, stop
 from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
@@ -214,30 +215,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
             }
             for belief in diagnosis.beliefs
         ],
-        "recommendations": [
-            {
-                "rank": item.rank,
-                "alteration": item.alteration,
-                "title": item.title,
-                "amount_mm": round(item.amount.signed_mm, 3),
-                **_amount_data(item.amount),
-                "amount": item.amount.text,
-                "amount_basis": item.amount.basis,
-                "remainder_mm": round(item.amount.remainder_mm, 3),
-                "side": item.side,
-                "causes": list(item.causes),
-                "hinge": base.alterations[item.alteration].operation.hinge,
-                "because": list(item.because),
-                "against": list(item.against),
-                "only_if": item.only_if,
-                "only_if_symptom": item.only_if_symptom,
-                "cloth": list(base.alterations[item.alteration].cloth),
-                "paper": list(base.alterations[item.alteration].paper),
-                "true_up": list(base.alterations[item.alteration].true_up),
-                "check_next": list(base.alterations[item.alteration].check_next),
-            }
-            for item in plan.recommendations
-        ],
+        "recommendations": [_recommendation_data(base, item) for item in plan.recommendations],
         "signs": [
             {"symptom": item.symptom, "ending": item.ending, "by": item.by, "text": item.text} for item in plan.closings
         ],
@@ -255,6 +233,29 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
             if report.next_question
             else None
         ),
+    }
+
+
+def _recommendation_data(base: RuleBase, item: Recommendation) -> dict[str, Any]:
+    """An alteration of the list, with its steps."""
+    rule = base.alterations[item.alteration]
+    return {
+        "rank": item.rank,
+        "alteration": item.alteration,
+        "title": item.title,
+        "amount_mm": round(item.amount.signed_mm, 3),
+        **_amount_data(item.amount),
+        "amount": item.amount.text,
+        "amount_basis": item.amount.basis,
+        "remainder_mm": round(item.amount.remainder_mm, 3),
+        "side": item.side,
+        "causes": list(item.causes),
+        "hinge": rule.operation.hinge,
+        "because": list(item.because),
+        "against": list(item.against),
+        "only_if": item.only_if,
+        "only_if_symptom": item.only_if_symptom,
+        **{name: list(getattr(rule, name)) for name in ("cloth", "paper", "true_up", "check_next")},
     }
 
 
@@ -342,7 +343,7 @@ def write_report(report: Report, base: RuleBase, path: Path, *, replace: bool = 
         raise stop(
             "format",
             f"'{one_line(path.suffix, 20)}' is not a format to write",
-            where=Where(shown_path(path)),
+            where=path,
             hint=f"end the name in {', '.join(WRITERS)}",
         )
     write_atomically(path, writer(report, base), replace=replace)

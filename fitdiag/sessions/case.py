@@ -95,7 +95,7 @@ def find_case(parent: Path, name: str) -> Path:
     holding = [folder for folder in known if part and part in folder]
     hint = f"did you mean '{holding[0]}'?" if len(holding) == 1 else Hints().near(part, known)
     hint = hint or "`fitdiag case list` shows them all"
-    raise stop("no-case", f"there is no case '{one_line(name, 60)}' here", where=Where(shown_path(parent)), hint=hint)
+    raise stop("no-case", f"there is no case '{one_line(name, 60)}' here", where=parent, hint=hint)
 
 
 # -- reading -----------------------------------------------------------------------------------------------------------
@@ -107,9 +107,7 @@ def open_case(folder: Path) -> Case:
     path = folder / CASE_FILE
     refuse_link(path)
     if folder.is_dir() and not path.exists():
-        raise stop(
-            "no-case", "this folder is not a case", where=Where(shown_path(folder)), hint=f"it has no {CASE_FILE}"
-        )
+        raise stop("no-case", "this folder is not a case", where=folder, hint=f"it has no {CASE_FILE}")
     problems: list[Problem] = []
     case: Case | None = None
     rounds: list[Round] = []
@@ -141,10 +139,10 @@ def refuse_link(path: Path) -> None:
     try:
         linked = path.is_symlink()
     except (OSError, ValueError) as error:
-        raise stop("unreadable", f"this cannot be read: {reason(error)}", where=Where(shown_path(path))) from None
+        raise stop("unreadable", f"this cannot be read: {reason(error)}", where=path) from None
     if linked:
         told = "this is a link, and a case follows none"
-        raise stop("link", told, where=Where(shown_path(path)), hint="put the file itself into the case folder")
+        raise stop("link", told, where=path, hint="put the file itself into the case folder")
 
 
 def _round_folders(folder: Path) -> list[tuple[int, Path]]:
@@ -154,9 +152,7 @@ def _round_folders(folder: Path) -> list[tuple[int, Path]]:
     try:
         names = sorted(os.listdir(folder))  # noqa: PTH208 (names only, to be sorted)
     except (OSError, ValueError) as error:
-        raise stop(
-            "unreadable", f"this folder cannot be read: {reason(error)}", where=Where(shown_path(folder))
-        ) from None
+        raise stop("unreadable", f"this folder cannot be read: {reason(error)}", where=folder) from None
     for name in names:
         match = _ROUND.match(name)
         if match and match[1] != "00" and match[1].isascii():
@@ -253,7 +249,7 @@ def _refuse_taken(parent: Path, folder: Path) -> None:
             if unicodedata.normalize("NFC", entry.name).casefold() == folder.name:
                 hint = f"`fitdiag case show {folder.name}` shows it; a second garment has a name of its own, like 'the lamplighter, black'"
                 told = "there is a case or a file of this name already"
-                raise stop("exists", told, where=Where(shown_path(entry.path)), hint=hint)
+                raise stop("exists", told, where=entry.path, hint=hint)
 
 
 def save_case(case: Case, changed: Case) -> Case:
@@ -279,15 +275,15 @@ def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -
     """
     if case.closed:
         hint = f"to open it again, take the lines 'closed:' out of {CASE_FILE}"
-        raise stop("closed", "this case is closed", where=Where(shown_path(case.folder)), hint=hint)
+        raise stop("closed", "this case is closed", where=case.folder, hint=hint)
     with alone(case.folder):
         found = open_case(case.folder)
         if [one.number for one in found.rounds] != [one.number for one in case.rounds]:
             told = "a round was begun or taken away meanwhile"
-            raise stop("changed", told, where=Where(shown_path(case.folder)), hint="look at it, then do this again")
+            raise stop("changed", told, where=case.folder, hint="look at it, then do this again")
         number = found.rounds[-1].number + 1 if found.rounds else 1
         if number > MOST_ROUNDS:
-            raise stop("too-many", f"a case has at most {MOST_ROUNDS} rounds", where=Where(shown_path(case.folder)))
+            raise stop("too-many", f"a case has at most {MOST_ROUNDS} rounds", where=case.folder)
         folder = case.folder / f"round-{number:02}"
         day = today or date.today()
         one = Round(number, folder, day, day)
@@ -321,7 +317,7 @@ def update_round(case: Case, changed: Round, *, today: date | None = None) -> Ca
         try:
             on_disk = found.round(changed.number)
         except KeyError:
-            raise stop("no-round", "this round is no longer there", where=Where(shown_path(path))) from None
+            raise stop("no-round", "this round is no longer there", where=path) from None
         _save_round(found, _merged(before, changed, on_disk, ("folder", "number"), path))
         return open_case(case.folder)
 
@@ -336,7 +332,7 @@ def _merged(known: _Value, wanted: _Value, found: _Value, fixed: tuple[str, ...]
         if now not in (before, after):
             hint = "look at it, then do this again"
             told = f"'{item.name}' was changed in this file meanwhile"
-            raise stop("changed", told, where=Where(shown_path(path)), hint=hint)
+            raise stop("changed", told, where=path, hint=hint)
         changes[item.name] = after
     return replace(found, **changes)
 
@@ -344,7 +340,7 @@ def _merged(known: _Value, wanted: _Value, found: _Value, fixed: tuple[str, ...]
 def _checked(text: str, path: Path, read: Callable[[Any], object]) -> str:
     """The text, if it can be read back: what a file may hold is said in one place, the reader. Nothing else is ever written."""
     if len(text.encode(errors="replace")) > LARGEST:
-        raise stop("too-large", f"this would be larger than {LARGEST // 1024} kB", where=Where(shown_path(path)))
+        raise stop("too-large", f"this would be larger than {LARGEST // 1024} kB", where=path)
     try:
         read(parse_yaml(text, shown_path(path)))
     except ProblemsFoundError as stopped:

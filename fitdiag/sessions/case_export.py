@@ -33,7 +33,7 @@ from fitdiag.knowledge.findings import SEVERITIES, SIDES, Origin, ReadingsFrom
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Seen
 from fitdiag.plausible import BODY_MM
-from fitdiag.problems import ProblemsFoundError, Where, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, stop
 from fitdiag.sessions.case import alone, open_case, refuse_link, save_case
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Case, Closed, Consent, Round, case_text, round_text
 from fitdiag.sessions.case_list import CASE_FILE, forget
@@ -99,7 +99,7 @@ def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents
     """
     if to.suffix.lower() != ".zip" and _is_below(to, case.folder):
         hint = "choose a folder beside it"
-        raise stop("argument", "a case cannot be copied into itself", where=Where(shown_path(to)), hint=hint)
+        raise stop("argument", "a case cannot be copied into itself", where=to, hint=hint)
     links: tuple[Path, ...] = ()
     with _undisturbed(case.folder) as lock:
         if lock is not None:
@@ -124,7 +124,7 @@ def _to_folder(parts: Mapping[Path, bytes], to: Path) -> None:
     with refusals(to, "this folder cannot be made"):
         if os.path.lexists(to):
             hint = "choose another"
-            raise stop("exists", "there is something of this name already", where=Where(shown_path(to)), hint=hint)
+            raise stop("exists", "there is something of this name already", where=to, hint=hint)
         sweep(to.parent)
     with whole_folder(to) as place:
         for folder in {path.parent for path in parts}:
@@ -181,7 +181,7 @@ def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
     """
     if case.garment != rules.about.garment:
         told = f"this case is about {case.garment}, these rules are for {rules.about.garment}"
-        raise stop("garment", told, where=Where(shown_path(case.folder / CASE_FILE)))
+        raise stop("garment", told, where=case.folder / CASE_FILE)
     shift = DAY_0 - case.opened
     measures = tuple(BODY_MM)
     plain = Case(
@@ -318,7 +318,7 @@ def refuse_other_folder(folder: Path) -> None:
     refuse_link(path)
     if not path.is_file() or not _IS_CASE.search(read_bytes(path, 16 * LARGEST)):
         told = "this is not the folder of a case; nothing was deleted"
-        raise stop("no-case", told, where=Where(shown_path(folder)), hint=f"a case has a {CASE_FILE}")
+        raise stop("no-case", told, where=folder, hint=f"a case has a {CASE_FILE}")
 
 
 def delete_case(folder: Path) -> None:
@@ -339,7 +339,7 @@ def _refuse_while_open(folder: Path) -> None:
             try:
                 if not log.lock(0.0, LARGEST_LOG):
                     told, hint = "an interview of this case is open in another window", "leave it first"
-                    raise stop("in-use", told, where=Where(shown_path(path)), hint=hint)
+                    raise stop("in-use", told, where=path, hint=hint)
             finally:
                 log.close()
 

@@ -12,13 +12,18 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Any, Literal, get_args
+from typing import Annotated, Literal
 
-from fitdiag.knowledge.findings import SIDES, Side
+from pydantic import BeforeValidator, Field, model_validator
+
+from fitdiag.knowledge.basics import Part, length_mm, one_or_many
+from fitdiag.knowledge.findings import Side
 from fitdiag.knowledge.findings_file import MOST_DONE
+from fitdiag.knowledge.reading import quoted as told_value
+from fitdiag.knowledge.reading import read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document, scalar
 from fitdiag.plausible import doubt_of_body
-from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
+from fitdiag.problems import Problem, ProblemsFoundError, one_line
 from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_length
 
 CASE_SCHEMA = "fitdiag.case/1"
@@ -171,148 +176,154 @@ class Case:
 
 # -- reading -----------------------------------------------------------------------------------------------------------
 
-CASE_KEYS = (
-    "schema", "name", "garment", "units", "opened", "body", "measures", "pattern", "alone", "consent", "notes", "closed",
-)  # fmt: skip
-_ROUND_KEYS = (
-    "schema", "opened", "waiting", "since", "sent", "form_received", "forms", "advised", "left_out", "done", "outcome", "fits",
-)  # fmt: skip
-Loc = tuple[str | int, ...]
+
+def _day(value: object) -> date:
+    if not isinstance(value, str) or not _DAY.match(value):
+        raise wrong("day", f"{told_value(value)} is not a day", "write it like 2026-11-23")
+    try:
+        return date.fromisoformat(value)
+    except ValueError:
+        raise wrong("day", f"{told_value(value)} is not a day", "write it like 2026-11-23") from None
 
 
-class _Reader:
-    """Collects every fault of a file while its values are read."""
-
-    def __init__(self, document: Document) -> None:
-        self.document, self.hints, self.problems = document, Hints(), list[Problem]()
-
-    def fault(self, loc: Loc, code: str, message: str, hint: str = "") -> None:
-        self.problems.append(Problem(code, message, self.document.where(loc), hint))
-
-    def top(self, keys: tuple[str, ...], schema: str) -> Mapping[str, Any]:
-        data = self.document.data
-        if not isinstance(data, Mapping) or data.get("schema") != schema:
-            found = data.get("schema", "missing") if isinstance(data, Mapping) else "missing"
-            self.fault(
-                ("schema",),
-                "schema",
-                f"schema is {one_line(found, 40)}",
-                f"the first line should be 'schema: {schema}'",
-            )
-            raise ProblemsFoundError(self.problems)
-        self.keys((), data, keys)
-        return data
-
-    def keys(self, loc: Loc, value: Mapping[str, Any], known: tuple[str, ...]) -> None:
-        for key in value:
-            if key not in known:
-                hint = self.hints.near(key, known) or f"write {', '.join(known)}"
-                self.problems.append(
-                    Problem(
-                        "unknown-key", f"there is no key '{one_line(key, 50)}'", self.document.where_key(loc, key), hint
-                    )
-                )
-
-    def mapping(self, loc: Loc, value: object, known: tuple[str, ...], like: str) -> Mapping[str, Any]:
-        if value is None:
-            return {}
-        if not isinstance(value, Mapping):
-            self.fault(loc, "value", f"this is written like {like}")
-            return {}
-        if known:
-            self.keys(loc, value, known)
+def _yes_no(value: object) -> bool:
+    if isinstance(value, bool):
         return value
+    if value not in ("yes", "no"):
+        raise wrong("value", f"{told_value(value)} is neither yes nor no")
+    return value == "yes"
 
-    def items(self, loc: Loc, value: object, most: int, like: str) -> list[Any]:
-        if value is None:
-            return []
-        if not isinstance(value, list):
-            self.fault(loc, "value", f"this is a list of lines like {like}")
-            return []
-        if len(value) > most:
-            self.fault((*loc, most), "too-many", f"there are more than {most} of them", "is it the right file?")
-        return value[:most]
 
-    def text(self, loc: Loc, value: object, longest: int, needed: str = "") -> str:
-        if value is None and not needed:
-            return ""
+def _length(value: object) -> float:
+    try:
+        return length_mm(value)
+    except ValueError as error:
+        raise wrong("amount", str(error)) from None
+
+
+def _millimetres(value: object) -> float:
+    if isinstance(value, str):
+        return _length(value)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not -LONGEST_MM <= value <= LONGEST_MM:
+        raise wrong("amount", f"{told_value(value)} is not a length", "write millimetres, or 3/4 in or 2 cm")
+    return float(value)
+
+
+def _id(value: object) -> str:
+    if not isinstance(value, str) or len(value) > 80 or not _ID.match(value):
+        raise wrong("id", f"{told_value(value)} is not an id", "ids are small words with hyphens")
+    return value
+
+
+def _checksum(value: object) -> str:
+    if not isinstance(value, str) or not _CHECKSUM.match(value):
+        raise wrong("value", f"{told_value(value)} is not the checksum of a form")
+    return value
+
+
+def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
+    def cleaned(value: object) -> str:
         shown = one_line(value, longest + 1) if isinstance(value, str) else ""
         if not isinstance(value, str) or len(value) > longest or (needed and not shown):
-            self.fault(loc, "text", f"{needed or 'this'} is text of at most {longest} characters")
-            return ""
+            raise wrong("text", f"this is text of at most {longest} characters")
         return shown
 
-    def word(self, loc: Loc, value: object, known: tuple[str, ...], default: str = "") -> str:
-        if value is None and default:
-            return default
-        if value not in known:
-            self.fault(loc, "value", f"'{one_line(value, 30)}' is not one of {', '.join(known)}")
-            return default or known[0]
-        return str(value)
+    return BeforeValidator(cleaned)
 
-    def yes_no(self, loc: Loc, value: object) -> bool | None:
-        if value is None or isinstance(value, bool):
-            return value
-        if value not in ("yes", "no"):
-            self.fault(loc, "value", f"'{one_line(value, 30)}' is neither yes nor no")
-        return value == "yes"
 
-    def day(self, loc: Loc, value: object, *, needed: bool = False) -> date | None:
-        if value is None and not needed:
-            return None
-        try:
-            if not isinstance(value, str) or not _DAY.match(value):
-                raise ValueError
-            return date.fromisoformat(value)
-        except ValueError:
-            told = "a day is missing here" if value is None else f"'{one_line(value, 30)}' is not a day"
-            self.fault(loc, "day", told, "write it like 2026-11-23")
-            return None
+def _grades(value: object) -> object:
+    """Body notes with their grades; the short form, `[flat-seat, low-seat: marked]`, as in a findings file."""
+    pairs: list[tuple[object, object]] = []
+    for item in value if isinstance(value, list) else [value]:
+        pairs += item.items() if isinstance(item, Mapping) else [(item, "some")] if isinstance(value, list) else []
+    if not isinstance(value, list | Mapping) or not all(isinstance(note, str) for note, _ in pairs):
+        raise wrong("value", "this is written like 'flat-seat: some' or [flat-seat, low-seat]")
+    plain = {True: "some", False: "no", "yes": "some"}
+    return {note: plain.get(grade, grade) if isinstance(grade, bool | str) else grade for note, grade in pairs}
 
-    def length(self, loc: Loc, value: object) -> float | None:
-        if value is None:
-            return None
-        try:
-            if not isinstance(value, str):
-                raise InvalidLengthError(f"'{one_line(value, 20)}' has no unit; write it like 3/4 in or 2 cm")
-            return parse_length(value).mm
-        except InvalidLengthError as error:
-            self.fault(loc, "amount", str(error))
-            return None
 
-    def millimetres(self, loc: Loc, value: object) -> float | None:
-        if value is None:
-            return None
-        if isinstance(value, str):
-            return self.length(loc, value)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not -LONGEST_MM <= value <= LONGEST_MM:
-            self.fault(
-                loc, "amount", f"'{one_line(value, 20)}' is not a length", "write millimetres, or 3/4 in or 2 cm"
-            )
-            return None
-        return float(value)
+Day = Annotated[date, BeforeValidator(_day)]
+YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Length = Annotated[float, BeforeValidator(_length)]
+Millimetres = Annotated[float, BeforeValidator(_millimetres)]
+Id = Annotated[str, BeforeValidator(_id)]
+Note = Annotated[str, _text(LONGEST_NOTE)]
 
-    def id(self, loc: Loc, value: object, what: str) -> str:
-        if not isinstance(value, str) or len(value) > 80 or not _ID.match(value):
-            self.fault(
-                loc, "id", f"'{one_line(value, 40)}' is not the id of {what}", "ids are small words with hyphens"
-            )
-            return ""
-        return value
 
-    def lengths(self, loc: Loc, value: object) -> dict[str, float]:
-        result: dict[str, float] = {}
-        for name, entry in self.mapping(loc, value, (), "'hip: 40 in'").items():
-            length = self.length((*loc, name), entry)
-            if length is not None and (doubt := doubt_of_body(name, length, "cm")):
-                self.fault((*loc, name), "amount", doubt, "check the measure and its unit")
-            elif self.id((*loc, name), name, "a measure") and length is not None:
-                result[name] = length
-        return result
+class _Measures(Part):
+    body: dict[Id, Length] = {}
+    pattern: dict[Id, Length] = {}
+    tables: dict[Id, Id] = {}
 
-    def done(self) -> None:
-        if self.problems:
-            raise ProblemsFoundError(self.problems)
+
+class _Consent(Part):
+    photos: YesNo = False
+    date: Day | None = None
+    keep_until: Day | None = None
+    removed: Day | None = None
+
+
+class _Closed(Part):
+    date: Day
+    outcome: Ending
+    words: Annotated[str, _text(LONGEST_NOTE, needed=False)] = ""
+
+
+class _CaseFile(Part):
+    name: Annotated[str, _text(LONGEST_NAME)]
+    garment: Id
+    units: Units = "in"
+    opened: Day
+    body: Annotated[dict[Id, Id], BeforeValidator(_grades)] = {}
+    measures: _Measures = _Measures()
+    pattern: Annotated[str, _text(200, needed=False)] = ""
+    alone: YesNo = False
+    consent: _Consent = _Consent()
+    notes: Annotated[tuple[Note, ...], BeforeValidator(one_or_many), Field(max_length=MOST_NOTES)] = ()
+    closed: _Closed | None = None
+
+
+class _Advised(Part):
+    alteration: Id
+    amount: Length | None = None
+    side: Side | None = None
+
+
+class _Carried(Part):
+    alteration: Id
+    amount: Length | None = None
+    done: YesNo = True
+
+    @model_validator(mode="after")
+    def _nothing_of_nothing(self) -> _Carried:
+        if not self.done and self.amount is not None:
+            raise wrong("amount", "an alteration that was not done has no amount")
+        return self
+
+
+class _Outcome(Part):
+    before: Millimetres | None = None
+    expected: Millimetres | None = None
+    observed: Millimetres | None = None
+    error: Millimetres | None = None
+
+
+class _RoundFile(Part):
+    opened: Day
+    waiting: Waiting = "fitter"
+    since: Day | None = None
+    sent: Day | None = None
+    form_received: Day | None = None
+    forms: Annotated[tuple[Annotated[str, BeforeValidator(_checksum)], ...], Field(max_length=MOST_FORMS)] = ()
+    advised: Annotated[tuple[_Advised, ...], Field(max_length=MOST_ADVISED)] = ()
+    left_out: Annotated[tuple[Id, ...], Field(max_length=MOST_ADVISED)] = ()
+    done: Annotated[tuple[_Carried, ...], Field(max_length=MOST_DONE)] = ()
+    outcome: dict[Id, _Outcome] = {}
+    fits: YesNo | None = None
+
+
+CASE_KEYS = ("schema", *_CaseFile.model_fields)
+_OUTCOME = tuple(_Outcome.model_fields)
 
 
 def case_in(document: Document, folder: Path) -> Case:
@@ -320,163 +331,48 @@ def case_in(document: Document, folder: Path) -> Case:
 
     Whether the rules know its body notes and measures is looked at when they are used.
     """
-    reader = _Reader(document)
-    data = reader.top(CASE_KEYS, CASE_SCHEMA)
-    body: dict[str, str] = {}
-    given = data.get("body")
-    entries: list[tuple[Loc, Any, Any]] = []
-    if isinstance(given, list):  # the short form, as in a findings file
-        for index, item in enumerate(given):
-            pairs = item.items() if isinstance(item, Mapping) else [(item, "some")]
-            entries += [(("body", index), note, grade) for note, grade in pairs]
-    else:
-        mapping = reader.mapping(("body",), given, (), "'flat-seat: some' or [flat-seat, low-seat]")
-        entries += [(("body", note), note, grade) for note, grade in mapping.items()]
-    for loc, note, grade in entries:
-        plain = {True: "some", False: "no"}[grade] if isinstance(grade, bool) else "some" if grade == "yes" else grade
-        if reader.id(loc, note, "a body note") and reader.id(loc, plain, "a grade, like some, marked or no"):
-            body[note] = plain
-    measures = reader.mapping(
-        ("measures",), data.get("measures"), ("body", "pattern", "tables"), "{body: {hip: 40 in}}"
-    )
-    tables = reader.mapping(("measures", "tables"), measures.get("tables"), (), "'hip: table-id'")
-    agreed = reader.mapping(
-        ("consent",),
-        data.get("consent"),
-        ("photos", "date", "keep_until", "removed"),
-        "{photos: yes, date: 2026-11-23}",
-    )
-    notes = data.get("notes")
-    case = Case(
-        folder=folder,
-        name=reader.text(("name",), data.get("name"), LONGEST_NAME, "the name"),
-        garment=reader.id(("garment",), data.get("garment"), "a garment"),
-        units="cm" if reader.word(("units",), data.get("units"), ("in", "cm"), "in") == "cm" else "in",
-        opened=reader.day(("opened",), data.get("opened"), needed=True) or date.min,
-        body=body,
-        body_measures=reader.lengths(("measures", "body"), measures.get("body")),
-        pattern_measures=reader.lengths(("measures", "pattern"), measures.get("pattern")),
-        tables={
-            name: table
-            for name, table in tables.items()
-            if reader.id(("measures", "tables", name), table, "an ease table")
-        },
-        pattern=_path_inside(reader, ("pattern",), data.get("pattern"), folder),
-        alone=reader.yes_no(("alone",), data.get("alone")) or False,
-        consent=Consent(
-            photos=reader.yes_no(("consent", "photos"), agreed.get("photos")) or False,
-            given=reader.day(("consent", "date"), agreed.get("date")),
-            keep_until=reader.day(("consent", "keep_until"), agreed.get("keep_until")),
-            removed=reader.day(("consent", "removed"), agreed.get("removed")),
-        ),
-        notes=tuple(
-            note
-            for index, item in enumerate(
-                [notes] if isinstance(notes, str) else reader.items(("notes",), notes, MOST_NOTES, "'- wears boots'")
-            )
-            if (
-                note := reader.text(
-                    ("notes",) if isinstance(notes, str) else ("notes", index), item, LONGEST_NOTE, "a note"
-                )
-            )
-        ),
-        closed=_closed(reader, data.get("closed")) if data.get("closed") is not None else None,
-    )
-    reader.done()
-    return case
+    file = read_file(document, _CaseFile, CASE_SCHEMA)
+    problems = [
+        Problem("amount", doubt, document.where(("measures", part, name)), "check the measure and its unit")
+        for part, lengths in (("body", file.measures.body), ("pattern", file.measures.pattern))
+        for name, mm in lengths.items()
+        if (doubt := doubt_of_body(name, mm, "cm"))
+    ]
+    if told := _leads_out(file.pattern, document.data.get("pattern"), folder):
+        problems.append(Problem("path", told[0], document.where(("pattern",)), told[1]))
+    if problems:
+        raise ProblemsFoundError(problems)
+    agreed, end = file.consent, file.closed
+    return Case(
+        folder, file.name, file.garment, file.units, file.opened, file.body, file.measures.body, file.measures.pattern,
+        file.measures.tables, PurePosixPath(file.pattern).as_posix() if file.pattern else "", alone=file.alone,
+        consent=Consent(agreed.photos, agreed.date, agreed.keep_until, agreed.removed), notes=file.notes,
+        closed=Closed(end.date, end.outcome, end.words) if end is not None else None,
+    )  # fmt: skip
 
 
-def _closed(reader: _Reader, value: object) -> Closed | None:
-    data = reader.mapping(("closed",), value, ("date", "outcome", "words"), "{date: 2026-11-23, outcome: fits}")
-    day = reader.day(("closed", "date"), data.get("date"), needed=True)
-    outcome = reader.word(("closed", "outcome"), data.get("outcome"), get_args(Ending))
-    words = reader.text(("closed", "words"), data.get("words"), LONGEST_NOTE)
-    return Closed(day, outcome, words) if day else None  # type: ignore[arg-type]
-
-
-def _path_inside(reader: _Reader, loc: Loc, value: object, folder: Path) -> str:
-    """A path that stays in the case folder, links followed; empty if there is none."""
-    text = reader.text(loc, value, 200)
+def _leads_out(text: str, written: object, folder: Path) -> tuple[str, str] | None:
+    """Why a path does not stay in the case folder, links followed, and what to do; None where it does."""
     if not text:
-        return ""
-    if text != value or "\\" in text or PureWindowsPath(text).drive or PurePosixPath(text).is_absolute():
-        reader.fault(loc, "path", "this is not a path inside the case folder", "write it like pattern.yaml")
-        return ""
+        return None
+    if text != written or "\\" in text or PureWindowsPath(text).drive or PurePosixPath(text).is_absolute():
+        return "this is not a path inside the case folder", "write it like pattern.yaml"
     try:
         inside = ".." not in PurePosixPath(text).parts and (folder / text).resolve().is_relative_to(folder.resolve())
     except (OSError, ValueError, RuntimeError):  # a circle of links, a name too long
         inside = False
-    if not inside:
-        reader.fault(loc, "path", "this path leads out of the case folder", "copy the file into the case folder")
-        return ""
-    return PurePosixPath(text).as_posix()
+    return None if inside else ("this path leads out of the case folder", "copy the file into the case folder")
 
 
 def round_in(document: Document, number: int, folder: Path) -> Round:
     """The round in a `round.yaml`. Raises ProblemsFoundError with every fault at its line and column."""
-    reader = _Reader(document)
-    data = reader.top(_ROUND_KEYS, ROUND_SCHEMA)
-    opened = reader.day(("opened",), data.get("opened"), needed=True) or date.min
-    like = "{alteration: NAME, amount: 1/2 in}"
-    advised: list[Advised] = []
-    for index, item in enumerate(reader.items(("advised",), data.get("advised"), MOST_ADVISED, like)):
-        loc: Loc = ("advised", index)
-        entry = reader.mapping(loc, item, ("alteration", "amount", "side"), like)
-        side = reader.word((*loc, "side"), entry["side"], SIDES) if "side" in entry else None
-        advised.append(
-            Advised(
-                reader.id((*loc, "alteration"), entry.get("alteration"), "an alteration"),
-                reader.length((*loc, "amount"), entry.get("amount")),
-                side,  # type: ignore[arg-type]
-            )
-        )
-    left_out = [
-        reader.id(("left_out", index), item, "an alteration")
-        for index, item in enumerate(reader.items(("left_out",), data.get("left_out"), MOST_ADVISED, "slant-back-seam"))
-    ]
-    forms: list[str] = []
-    for index, item in enumerate(reader.items(("forms",), data.get("forms"), MOST_FORMS, "0a1b2c3d")):
-        if isinstance(item, str) and _CHECKSUM.match(item):
-            forms.append(item)
-        else:
-            reader.fault(("forms", index), "value", f"'{one_line(item, 30)}' is not the checksum of a form")
-    done: list[Carried] = []
-    for index, item in enumerate(reader.items(("done",), data.get("done"), MOST_DONE, like)):
-        loc = ("done", index)
-        entry = reader.mapping(loc, item, ("alteration", "amount", "done"), like)
-        was_done = reader.yes_no((*loc, "done"), entry.get("done"))
-        alteration = reader.id((*loc, "alteration"), entry.get("alteration"), "an alteration")
-        amount = reader.length((*loc, "amount"), entry.get("amount"))
-        if was_done is False and amount is not None:
-            reader.fault((*loc, "amount"), "amount", "an alteration that was not done has no amount")
-        done.append(Carried(alteration, amount, was_done is not False))
-    outcome: dict[str, Outcome] = {}
-    for symptom, item in reader.mapping(("outcome",), data.get("outcome"), (), "'symptom-id: {observed: 3}'").items():
-        loc = ("outcome", symptom)
-        entry = reader.mapping(loc, item, ("before", "expected", "observed", "error"), "{before: 19, observed: 3}")
-        if reader.id(loc, symptom, "a symptom"):
-            outcome[symptom] = Outcome(**{key: reader.millimetres((*loc, key), entry.get(key)) for key in _OUTCOME})
-    waiting = reader.word(("waiting",), data.get("waiting"), get_args(Waiting), "fitter")
-    result = Round(
-        number=number,
-        folder=folder,
-        opened=opened,
-        since=reader.day(("since",), data.get("since")) or opened,
-        waiting="client" if waiting == "client" else "fitter",
-        sent=reader.day(("sent",), data.get("sent")),
-        form_received=reader.day(("form_received",), data.get("form_received")),
-        forms=tuple(forms),
-        advised=tuple(advised),
-        left_out=tuple(left_out),
-        done=tuple(done),
-        outcome=outcome,
-        fits=reader.yes_no(("fits",), data.get("fits")),
-    )
-    reader.done()
-    return result
-
-
-_OUTCOME = ("before", "expected", "observed", "error")
+    file = read_file(document, _RoundFile, ROUND_SCHEMA)
+    return Round(
+        number, folder, file.opened, file.since or file.opened, file.waiting, file.sent, file.form_received, file.forms,
+        tuple(Advised(item.alteration, item.amount, item.side) for item in file.advised), file.left_out,
+        tuple(Carried(item.alteration, item.amount, item.done) for item in file.done),
+        {symptom: Outcome(**values.model_dump()) for symptom, values in file.outcome.items()}, file.fits,
+    )  # fmt: skip
 
 
 # -- writing -----------------------------------------------------------------------------------------------------------
@@ -515,7 +411,7 @@ def _block(key: str, lines: Iterable[str]) -> str:
     return f"{key}:\n{told}" if told else ""
 
 
-def _day(value: date | None) -> str | None:
+def _iso(value: date | None) -> str | None:
     return value.isoformat() if value else None
 
 
@@ -539,11 +435,11 @@ def case_text(case: Case, head: str = _HEAD) -> str:
     text += _block("measures", measures)
     text += f"pattern: {quoted(case.pattern)}\n" if case.pattern else ""
     text += "alone: yes\n" if case.alone else ""
-    told = [("photos", _yes(agreed.photos)), ("date", _day(agreed.given)), ("keep_until", _day(agreed.keep_until))]
-    text += f"consent: {_flow([*told, ('removed', _day(agreed.removed))])}\n"
+    told = [("photos", _yes(agreed.photos)), ("date", _iso(agreed.given)), ("keep_until", _iso(agreed.keep_until))]
+    text += f"consent: {_flow([*told, ('removed', _iso(agreed.removed))])}\n"
     text += _block("notes", (f"- {quoted(note)}" for note in case.notes))
     if end := case.closed:
-        told = [("date", _day(end.day)), ("outcome", end.outcome), ("words", quoted(end.words) if end.words else None)]
+        told = [("date", _iso(end.day)), ("outcome", end.outcome), ("words", quoted(end.words) if end.words else None)]
         text += f"closed: {_flow(told)}\n"
     return text
 

@@ -83,9 +83,7 @@ def list_cases(parent: Path, read_again: Callable[[Path], Read]) -> CaseList:
         with os.scandir(parent) as entries:
             folders = [entry for entry in entries if entry.name[0] != "."]
     except (OSError, ValueError) as error:
-        raise stop(
-            "no-folder", f"this folder cannot be read: {reason(error)}", where=Where(shown_path(parent))
-        ) from None
+        raise stop("no-folder", f"this folder cannot be read: {reason(error)}", where=parent) from None
     before = _lines(parent)
     after: dict[str, str] = {}
     changed = False

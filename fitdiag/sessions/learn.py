@@ -129,13 +129,13 @@ def session_files(paths: Sequence[Path]) -> list[Path]:
             elif path.exists():
                 below = [path]
             else:
-                raise stop("no-file", "there is no such file or folder", where=Where(shown_path(path)))
+                raise stop("no-file", "there is no such file or folder", where=path)
             for inner in below:
                 found.setdefault(inner.resolve(), inner)
         except (OSError, ValueError, RuntimeError):
-            raise stop("unreadable", "this cannot be read", where=Where(shown_path(path))) from None
+            raise stop("unreadable", "this cannot be read", where=path) from None
         if len(found) > MOST_FILES:
-            raise stop("too-many-files", f"more than {MOST_FILES} session logs", where=Where(shown_path(path)))
+            raise stop("too-many-files", f"more than {MOST_FILES} session logs", where=path)
     return list(found.values())
 
 

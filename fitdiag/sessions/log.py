@@ -169,7 +169,7 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
         if stopped.problems[0].code == "exists":
             hint = f"if it is a session, go on with it: {resume_command(path)}; else give another name"
             told = "there is a file of this name already"
-            raise stop("log-exists", told, where=Where(shown_path(path)), hint=hint) from None
+            raise stop("log-exists", told, where=path, hint=hint) from None
         told = stopped.problems[0].message.replace("cannot be written", "cannot be saved")
         raise ProblemsFoundError(replace(stopped.problems[0], message=told, hint=_ELSEWHERE)) from None
 
@@ -203,7 +203,7 @@ class SessionLog:
             if not file.lock(_BUSY_S, LARGEST_LOG):
                 told = "another interview is writing to this log"
                 hint = "finish or close that one first"
-                raise stop("log-in-use", told, where=Where(shown_path(path)), hint=hint)
+                raise stop("log-in-use", told, where=path, hint=hint)
             read = read_log(path)
             file.cut(read.whole_bytes, line_end=read.ends_open)
         except OSError as error:
@@ -228,7 +228,7 @@ class SessionLog:
         except GoneError:
             told = "this log was moved or deleted while it was open; this answer is not saved"
             hint = "put it back, then go on with it; without it the session is lost"
-            raise stop("log-gone", told, where=Where(shown_path(self.path)), hint=hint) from None
+            raise stop("log-gone", told, where=self.path, hint=hint) from None
         except OSError as error:
             raise _cannot_write(self.path, error, hint, "this answer", "; every answer before it is saved") from None
         return stamped
@@ -256,4 +256,4 @@ def resume_command(path: Path) -> str:
 
 def _cannot_write(path: Path, error: OSError, hint: str, what: str = "this", kept: str = "") -> ProblemsFoundError:
     told = f"{what} cannot be saved: {refusal(error)}{kept}"
-    return stop("cannot-save", told, where=Where(shown_path(path)), hint=hint)
+    return stop("cannot-save", told, where=path, hint=hint)

@@ -127,25 +127,7 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                 return replace(state, unknown=(*unknown, one_line(event.get("alteration"), 60)))
             return replace(state, findings=replace(findings, done=(*findings.done, done)))
         case "measures":
-            body, pattern = _measures(event.get("body")), _measures(event.get("pattern"))
-            tables = event.get("tables")
-            items = tables.items() if isinstance(tables, Mapping) else ()
-            chosen = {name: table for name, table in items if isinstance(table, str) and table in base.ease}
-            at_rest = _measures(event.get("at_rest"), base.symptoms)
-            simulated = event.get("readings_from") == "simulation"
-            earlier = tuple(one for one in _earlier(event.get("earlier"), base) if one not in findings.earlier)
-            return replace(
-                state,
-                findings=replace(
-                    findings,
-                    body_measures={**findings.body_measures, **body},
-                    pattern_measures={**findings.pattern_measures, **pattern},
-                    tables={**findings.tables, **chosen},
-                    at_rest={**findings.at_rest, **at_rest},
-                    readings_from="simulation" if simulated else findings.readings_from,
-                    earlier=(*findings.earlier, *earlier),
-                ),
-            )
+            return replace(state, findings=_measured(findings, event, base))
         case "offered":
             sentences = {**state.sentences, **_sentences(event)}
             return replace(state, offered=_offered(state.offered, event, base), sentences=sentences)
@@ -166,6 +148,23 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                 open=tuple(name for name in still_open if isinstance(name, str) and name in base.symptoms),
             )
     return state
+
+
+def _measured(findings: Findings, event: Event, base: RuleBase) -> Findings:
+    """Findings with the measures, the tables and the earlier readings of a `measures` event."""
+    tables = event.get("tables")
+    items = tables.items() if isinstance(tables, Mapping) else ()
+    chosen = {name: table for name, table in items if isinstance(table, str) and table in base.ease}
+    earlier = tuple(one for one in _earlier(event.get("earlier"), base) if one not in findings.earlier)
+    return replace(
+        findings,
+        body_measures={**findings.body_measures, **_measures(event.get("body"))},
+        pattern_measures={**findings.pattern_measures, **_measures(event.get("pattern"))},
+        tables={**findings.tables, **chosen},
+        at_rest={**findings.at_rest, **_measures(event.get("at_rest"), base.symptoms)},
+        readings_from="simulation" if event.get("readings_from") == "simulation" else findings.readings_from,
+        earlier=(*findings.earlier, *earlier),
+    )
 
 
 def offered_event(findings: Iterable[Finding], sentences: Mapping[str, str] | None = None) -> dict[str, Any]:

@@ -8,7 +8,7 @@ Fits the slopes and the right block's readings of the rule base to the table, gr
 Fit: the slope of a cause on a sign is, per body, the least-squares line through that body's right block over all its
 amounts; the mean over bodies counts. Scatter: root mean square of what is left, per mm of extent, over all its muslins, so
 that it holds the difference of bodies as well as of amounts. At rest: mean over bodies of the right block, and its
-covariance as three factors that signs share (principal components, in units of the reading error) plus a rest of its own.
+covariance as six factors that signs share (principal components, in units of the reading error) plus a rest of its own.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from fitdiag.knowledge.load import default_rules
 from fitdiag.knowledge.model import RestRow, RuleBase, SlopeRow
 
 Array = NDArray[np.float64]
-FACTORS = 3
+FACTORS = 6
 
 
 @dataclass(frozen=True)

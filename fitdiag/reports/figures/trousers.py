@@ -39,27 +39,27 @@ class Shape:
     lap: float = 0.0  # heap of cloth when sitting
 
 
-def frontal(shape: Shape, *, back: bool) -> str:
-    """Front and back view: the body first, faint, then the trousers over it, then their seams."""
-    c, parts = MIDDLE, []
-    middle = WAIST + shape.waist + (shape.waist_back if back else shape.waist_front)
-    edge = WAIST + shape.waist
-    crotch = CROTCH + shape.crotch
+def _body(shape: Shape, *, back: bool) -> list[str]:
+    """What of the body stands out of the trousers, left and right: the waist, the ankles and the shoes."""
+    c, apart, parts = MIDDLE, shape.stance, []
+    wide = 6.4 if back else 7.2
     for s in (-1, 1):
-        apart = shape.stance
         parts.append(faint([(c + s * 23, 1), (c + s * 20.5, 12), (c + s * 21, 20), (c + s * 30, 50)]))
         for x in (11.0, 20.5):
             parts.append(faint([(c + s * (x + apart), 170), (c + s * (x + apart), 195)]))
         foot = c + s * (15.5 + apart)
-        wide = 6.4 if back else 7.2
-        shoe = [
-            (foot - wide + 1.4, 193.0),
-            (foot - wide, 199.5),
-            (foot, FLOOR),
-            (foot + wide, 199.5),
-            (foot + wide - 1.4, 193.0),
-        ]
+        heel, toe = foot - wide, foot + wide
+        shoe = [(heel + 1.4, 193.0), (heel, 199.5), (foot, FLOOR), (toe, 199.5), (toe - 1.4, 193.0)]
         parts.append(faint(shoe, fill="#fff"))
+    return parts
+
+
+def frontal(shape: Shape, *, back: bool) -> str:
+    """Front and back view: the body first, faint, then the trousers over it, then their seams."""
+    c, parts = MIDDLE, _body(shape, back=back)
+    middle = WAIST + shape.waist + (shape.waist_back if back else shape.waist_front)
+    edge = WAIST + shape.waist
+    crotch = CROTCH + shape.crotch
     outers, inners = {}, {}
     for s, rise in ((-1, shape.hem_up_left), (1, shape.hem_up_right)):
         out = shape.hem_out + shape.stance

@@ -1,0 +1,108 @@
+"""What pydantic finds in a file as problems in a fitter's words, each at its line and column: for rules, cases and rounds alike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import PydanticCustomError
+
+from fitdiag.knowledge.strict_yaml import Document
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
+
+Location = tuple[str | int, ...]
+Model = TypeVar("Model", bound=BaseModel)
+
+
+def wrong(code: str, told: str, hint: str = "") -> PydanticCustomError:
+    """What a validator raises: it becomes a problem of these words at the place of the value."""
+    return PydanticCustomError(code, "{told}", {"told": told, "hint": hint})
+
+
+def read_file(document: Document, model: type[Model], schema: str) -> Model:
+    """A whole file of that schema as its model. Raises ProblemsFoundError with every fault."""
+    data = document.data
+    found = data.get("schema", "missing") if isinstance(data, dict) else "missing"
+    if found != schema:
+        told, hint = f"schema is {one_line(found, 40)}", f"the first line should be 'schema: {schema}'"
+        raise ProblemsFoundError(Problem("schema", told, document.where(("schema",)), hint))
+    try:
+        return model.model_validate({key: value for key, value in data.items() if key != "schema"})
+    except ValidationError as error:
+        raise ProblemsFoundError(problems_of(error, document, (), model, Hints())) from None
+
+
+def problems_of(
+    error: ValidationError, document: Document, loc: Location, model: type[BaseModel], hints: Hints
+) -> Iterator[Problem]:
+    """A pydantic error in a fitter's words, one problem per fault, each at its line and column."""
+    for fault in error.errors(include_url=False):
+        at: Location = (*loc, *(part for part in fault["loc"] if part != "[key]"))
+        key = one_line(at[-1], 50) if len(at) > len(loc) else ""
+        kind, context = fault["type"], fault.get("ctx", {})
+        if kind == "missing":
+            yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
+        elif kind == "extra_forbidden":
+            known = _keys_at(model, at[len(loc) : -1])
+            hint = hints.near(key, known) or (f"known here: {', '.join(known)}" if known else "")
+            where = document.where_key(at[:-1], str(at[-1]))
+            yield Problem("unknown-key", f"'{key}' is not a key here", where, hint)
+        else:
+            code, text, hint = _FAULTS.get(kind, ("value", "{key}: {said}", ""))
+            if "told" in context:  # of a validator of ours
+                code, text, hint = kind, "{told}", context.get("hint", "")
+            said = one_line(fault["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
+            words = {
+                "key": f"'{key}'" if key and isinstance(at[-1], str) else "this",
+                "told": quoted(fault["input"]),
+                "said": said,
+                **context,
+            }
+            yield Problem(code, text.format(**words), document.where(at), hint)
+
+
+_BLOCK = ("type", "{key} must be a block of 'key: value' lines, not {told}", "")
+_NUMBER = ("type", "{key} must be a number, not {told}", "")
+_SHORT = ("value", "{key} is too short", "say at least one thing")
+_BOUND = ("value", "{key} must be {said}, not {told}", "")
+_FAULTS: Mapping[str, tuple[str, str, str]] = {
+    "literal_error": ("value", "{told} is not one of {expected}", ""),
+    "value_error": ("value", "{said}", ""),
+    "string_pattern_mismatch": ("id", "{told} is not an id", "lower-case words joined by hyphens, like flat-seat"),
+    "string_type": ("type", "{key} must be text, not {told}", "put it in quotes"),
+    "tuple_type": ("type", "{key} must be a list, not {told}", "write '- ' items, or [one, two]"),
+    **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type"), _BLOCK),
+    **dict.fromkeys(("float_type", "float_parsing"), _NUMBER),
+    **dict.fromkeys(("too_short", "string_too_short"), _SHORT),
+    "too_long": ("too-many", "there are more than {max_length} of them", "is it the right file?"),
+    "string_too_long": ("value", "{key} is longer than {max_length} characters", ""),
+    **dict.fromkeys(("greater_than", "less_than_equal"), _BOUND),
+}  # what pydantic found, as a code, a sentence and a hint
+
+
+def quoted(value: object) -> str:
+    """A wrong value as it is quoted in a message."""
+    if isinstance(value, dict | list):
+        return "a list" if isinstance(value, list) else "a block of 'key: value' lines"
+    return "nothing" if value is None else f"'{one_line(value, 40)}'"
+
+
+def _keys_at(model: type[BaseModel], loc: Location) -> list[str]:
+    """The keys the format knows at a place inside `model`."""
+    current: type[BaseModel] | None = model
+    for part in loc:
+        if not isinstance(part, str) or current is None:
+            continue
+        found = next((info for name, info in current.model_fields.items() if (info.alias or name) == part), None)
+        current = _model_in(found.annotation) if found else None
+    return [info.alias or name for name, info in current.model_fields.items()] if current else []
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in getattr(annotation, "__args__", ()):
+        if (found := _model_in(inner)) is not None:
+            return found
+    return None
