@@ -150,7 +150,7 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
                 best.doubts[name] = "another line could be meant as well"
     if any(other.score > ENDS_RIVAL * best.score and same(best.hip, other.hip) for other in kept[1:]):
         best.doubts.setdefault(HIP, ENDS)
-    knees = [line for name, line in best.named.items() if name.startswith("knee")]
+    knees = [line for name, line in best.named.items() if name in KNEES]
     if any(_knee_off(best.named, knee, side=side) > 2.2 for knee in knees):
         for name in MAIN:
             best.doubts.setdefault(name, "the knee line lies too high or too low for it")
