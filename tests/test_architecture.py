@@ -27,7 +27,7 @@ MAY_IMPORT = {
     "planning": {"plausible", "knowledge", "diagnosis", "pattern", "drape", "files", "units", "problems"},
     "sessions": {"plausible", "__init__", "photos", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
     "interview": {"plausible", "knowledge", "diagnosis", "planning", "sessions", "files", "units", "problems"},
-    "photos": {"plausible", "files", "units", "problems"},
+    "photos": {"plausible", "knowledge", "files", "units", "problems"},
     "reports": {
         "plausible",
         "pattern",

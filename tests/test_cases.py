@@ -21,9 +21,10 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
+from rich.cells import cell_len as cells
 
 from fitdiag import files
-from fitdiag.cli.case import cells, delete, list_lines, padded, show_list
+from fitdiag.cli.case import delete, list_lines, padded, show_list
 from fitdiag.cli.case_app import case_app
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings

@@ -17,6 +17,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -741,9 +742,11 @@ def test_mutated_rules(tmp_path: Path, seed: int) -> None:
 
 
 @pytest.fixture(scope="module")
-def copied(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A copy of the shipped rules."""
-    return Path(shutil.copytree(default_rules(), tmp_path_factory.mktemp("copied") / "trousers"))
+def copied(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A copy of the shipped rules; a file that stays as it is is parsed once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("fitdiag.knowledge.load.parse_yaml", cache(parse_yaml))
+        yield Path(shutil.copytree(default_rules(), tmp_path_factory.mktemp("copied") / "trousers"))
 
 
 @SOME

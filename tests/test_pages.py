@@ -29,7 +29,7 @@ from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.client_pdf import Paper, client_pdf
 from fitdiag.reports.history import chart, values
-from fitdiag.reports.pages import RoundFacts, client_page, fitter_page, turning_answers
+from fitdiag.reports.pages import RoundFacts, Turn, client_page, fitter_page, turning_answers
 from fitdiag.reports.sheet import Sheet, make_sheet
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
@@ -92,8 +92,13 @@ def asked_for(name: str, **changes: Any) -> dict[str, Any]:
     }
 
 
+@cache
+def usual_sheet(name: str) -> Sheet:
+    return make_sheet(**asked_for(name))
+
+
 def sheet_for(name: str, **changes: Any) -> Sheet:
-    return make_sheet(**asked_for(name, **changes))
+    return make_sheet(**asked_for(name, **changes)) if changes else usual_sheet(name)
 
 
 def client(name: str, large: bool = False, **changes: Any) -> str:
@@ -116,22 +121,28 @@ def usual_pdf(name: str, paper: Paper = "a4") -> bytes:
     return client_pdf(sheet_for(name), paper=paper)
 
 
-def fitter(name: str, **changes: Any) -> str:
+@cache
+def turns_of(name: str) -> list[Turn]:
+    return turning_answers(rules(), *sample(name))
+
+
+@cache
+def reasoned(name: str) -> dict[str, Any]:
+    """What a fitter's page shows beside the plan and takes long to work out."""
     findings, conclusion = sample(name)
+    first = dict(list(findings.symptoms.items())[:1])
+    return {
+        "before": conclude(rules(), replace(findings, symptoms=first)),
+        "effects": effects(rules(), conclusion.plan, findings, draft(BLOCK)),
+        "answers_that_would_turn": turns_of(name),
+        "sheet": sheet_for(name),
+    }
+
+
+def fitter(name: str, **changes: Any) -> str:
     wanted = asked_for(name)
     del wanted["pattern"], wanted["photographs_next"]
-    first = dict(list(findings.symptoms.items())[:1])
-    return fitter_page(
-        **{
-            **wanted,
-            "before": conclude(rules(), replace(findings, symptoms=first)),
-            "history": ROUNDS,
-            "effects": effects(rules(), conclusion.plan, findings, draft(BLOCK)),
-            "answers_that_would_turn": turning_answers(rules(), findings, conclusion),
-            "sheet": sheet_for(name),
-            **changes,
-        }
-    )
+    return fitter_page(**{**wanted, "history": ROUNDS, **reasoned(name), **changes})
 
 
 def plain(text: str) -> str:
@@ -340,7 +351,7 @@ def test_large_print_is_large() -> None:
 
 def test_the_same_case_makes_the_same_file_and_another_paper_is_refused() -> None:
     """Two runs give the same bytes; an unknown paper is a fault that names the known ones."""
-    assert client_pdf(sheet_for(ONE_SIDE)) == client_pdf(sheet_for(ONE_SIDE))
+    assert client_pdf(sheet_for(ONE_SIDE)) == client_pdf(make_sheet(**asked_for(ONE_SIDE)))
     with pytest.raises(ProblemsFoundError, match="a4 or letter"):
         client_pdf(sheet_for(ONE_SIDE), paper="a5")  # type: ignore[arg-type]
 
@@ -468,7 +479,7 @@ def test_a_turning_answer_does_turn_the_first_recommendation(name: str) -> None:
     """Each answer named, put in the place of today's, really leads to the first recommendation it claims, and to another."""
     findings, conclusion = sample(name)
     first = next((item.alteration for item in conclusion.plan.recommendations), None)
-    turns = turning_answers(rules(), findings, conclusion)
+    turns = turns_of(name)
     for turn in turns:
         given = findings.symptoms.get(turn.symptom)
         assert turn.now == (given.seen if given else None)

@@ -17,13 +17,13 @@ from scipy.special import ellipe, ellipeinc
 from fitdiag.photos.body import Known
 from fitdiag.photos.camera import Camera, false_drop, false_tilt, focal_px, lens_within, sheet_distance
 from fitdiag.photos.combine import measure_all, together
-from fitdiag.photos.level import level
+from fitdiag.photos.level import level, snap_straight
 from fitdiag.photos.marks import Marks, Sheet, View, parse_marks
 from fitdiag.photos.measure import measure
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.ridges import Ridges, evened
 from fitdiag.photos.section import Section, depth_from_girth
-from fitdiag.photos.snap import snap, snap_straight
+from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
 
 FOCAL, MIDDLE = 2900.0, (899.5, 1199.5)

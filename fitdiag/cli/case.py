@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-import unicodedata
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from rich.cells import cell_len as cells
 
 from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
 from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
@@ -150,15 +151,6 @@ def _reminders(rows: Iterable[Row], today: date) -> list[str]:
 
 def _days(count: int) -> str:
     return "1 day" if count == 1 else f"{count} days"
-
-
-def cells(text: str) -> int:
-    """How many columns a text takes in a terminal."""
-    if text.isascii():
-        return len(text)
-    return sum(
-        0 if unicodedata.combining(char) else 2 if unicodedata.east_asian_width(char) in "WF" else 1 for char in text
-    )
 
 
 def folded(text: str, columns: int, first: str, then: str) -> list[str]:

@@ -163,12 +163,7 @@ def sidecar(picture: Path) -> Path:
 
 
 def mark(
-    pictures: Sequence[str],
-    marks_file: str | None,
-    *,
-    units: str | None,
-    replace: bool,
-    then: str | None = None,
+    pictures: Sequence[str], marks_file: str | None, *, units: str | None, replace: bool, then: str | None = None
 ) -> int:
     """Write the marking page of each picture beside it. `then`: the command to go on with, if it is not measuring."""
     from fitdiag.photos.page import mark_page

@@ -358,9 +358,6 @@ class _Run:
 
     # -- the diagnosis --------------------------------------------------------------------------------------------
 
-    def _findings(self) -> Findings:
-        return RoundLog.of(self.one).findings(self.base)
-
     def conclude(self) -> Conclusion | None:
         """Hold the interview, or conclude from what is there; None if the fitter left before its end."""
         one = self.one

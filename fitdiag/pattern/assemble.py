@@ -19,7 +19,6 @@ from fitdiag.pattern.piece import (
     MOST_POINTS,
     Array,
     Dart,
-    Joint,
     Notch,
     Part,
     Pattern,
@@ -66,7 +65,6 @@ class Drawn:
     darts: list[Array] = field(default_factory=list)
     lines: dict[str, Array] = field(default_factory=dict)
     notches: list[tuple[str, str, Array]] = field(default_factory=list)
-    joints: list[tuple[str, Array]] = field(default_factory=list)
     holes: list[Array] = field(default_factory=list)
     levels: dict[str, Array] = field(default_factory=dict)
     grain: Array | None = None
@@ -122,7 +120,6 @@ def piece_of(drawn: Drawn, garment: Garment, where: Where | None) -> Piece:
         float(placed(grain)[:, 0].mean()),
         dict(drawn.allowance),
         " ".join(notes),
-        tuple(Joint(seam, placed(at)) for seam, at in drawn.joints),
         holes=tuple(placed(at[None])[0] for at in drawn.holes),
     )
     problems = [replace(problem, where=where) for problem in (*level_faults(piece), *faults(piece))]
@@ -290,17 +287,17 @@ def refuse_wrong_extent(name: str, line: Array, where: Where | None) -> None:
         raise stop("size", told, where=where, hint="give the file in mm")
 
 
-def check_size(pattern: Pattern, where: Where | None) -> list[Problem]:
-    """A problem if the pattern's size is that of inches or centimetres read as mm, or the other way round."""
+def of_a_size(pattern: Pattern, where: Where | None) -> Pattern:
+    """The pattern, unless its size is that of inches or centimetres read as mm, or the other way round. Raises ProblemsFoundError."""
     wide = 0.0
     for piece in pattern.pieces.values():
         width = hip_width(piece)
         wide += width if width is not None else float(np.ptp(piece.outline[:, 0]))
     if WIDTH_MM[0] <= wide <= WIDTH_MM[1]:
-        return []
+        return pattern
     across, names = next(iter(next(iter(pattern.pieces.values())).part.ends), "piece"), " and ".join(pattern.pieces)
     told = f"{names} measure {wide:.4g} mm across the {across}{_looks_like(wide, WIDTH_MM)}"
-    return [Problem("size", told, where, "give the file in mm")]
+    raise stop("size", told, where=where, hint="give the file in mm")
 
 
 def _looks_like(size: float, limits: tuple[float, float]) -> str:

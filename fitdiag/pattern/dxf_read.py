@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from fitdiag.files import refuse_utf16
-from fitdiag.pattern.assemble import Drawn, Taken, chained, check_size, piece_of, put_together
+from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together
 from fitdiag.pattern.corners import seams_of_outline
 from fitdiag.pattern.dxf import (
     BOUNDARY,
@@ -50,6 +50,7 @@ FLAT_MM = 0.05
 DEEPEST = 8
 _UNITS = {1: ("inches", 25.4), 2: ("feet", 304.8), 4: ("mm", 1.0), 5: ("cm", 10.0), 6: ("m", 1000.0)}  # of $INSUNITS
 _ESCAPED = re.compile(r"\\U\+([0-9A-Fa-f]{4})")
+DRAWN = (BOUNDARY, SEW, GRAIN, INTERNAL, NOTCH)  # layers of lines
 Outline = Literal["cut", "stitch"]
 
 
@@ -63,12 +64,9 @@ class _Block:
     """What a piece of the file holds, as plain values in mm."""
 
     name: str
-    outlines: dict[str, list[Array]] = field(default_factory=lambda: {BOUNDARY: [], SEW: []})
+    lines: dict[str, list[Array]] = field(default_factory=lambda: {layer: [] for layer in DRAWN})
     turns: list[tuple[float, float]] = field(default_factory=list)
-    notches: list[Array] = field(default_factory=list)
     holes: list[tuple[float, float]] = field(default_factory=list)
-    internal: list[Array] = field(default_factory=list)
-    grain: list[Array] = field(default_factory=list)
     texts: list[tuple[str, str, tuple[float, float]]] = field(default_factory=list)
     origin: tuple[float, float] = (0.0, 0.0)
 
@@ -98,8 +96,8 @@ def pattern_from_dxf(
     try:
         scale = _unit(document, text, where, taken)
         blocks = _pieces_of(document, scale, where, taken)
-        space = _Block("")
-        _gather(space, _flat_texts(document), scale, where, taken, document)
+        space, texts = _Block(""), [one for one in document.modelspace() if one.dxftype() in ("TEXT", "MTEXT")]
+        _gather(space, texts, scale, where, taken, document)
     except ProblemsFoundError:
         raise
     except Exception as error:  # whatever a damaged entity makes the library say
@@ -114,9 +112,7 @@ def pattern_from_dxf(
     carried = from_rows([value for key, value, _ in space.texts if key == "altered"])
     title, grade, client = space.said("style name"), space.said("grade"), one_line(space.said("client"), LONGEST_CLIENT)
     pattern = replace(put_together(garment, pieces, where), title=title, grade=grade, client=client, carried=carried)
-    if problems := check_size(pattern, where):
-        raise ProblemsFoundError(problems)
-    return pattern
+    return of_a_size(pattern, where)
 
 
 def _text(content: str | bytes, where: Where) -> str:
@@ -168,10 +164,6 @@ def _unit(document: Drawing, text: str, where: Where, taken: Taken) -> float:
     return 1.0
 
 
-def _flat_texts(document: Drawing) -> Iterator[Any]:
-    return (entity for entity in document.modelspace() if entity.dxftype() in ("TEXT", "MTEXT"))
-
-
 def _pieces_of(document: Drawing, scale: float, where: Where, taken: Taken) -> list[_Block]:
     """Each piece of the file: a block that is placed in the drawing (or any, if none is), with all blocks inside it."""
     blocks = [block for block in document.blocks if not block.is_any_layout and not block.name.startswith("*")]
@@ -201,7 +193,7 @@ def _pieces_of(document: Drawing, scale: float, where: Where, taken: Taken) -> l
     if not found:
         told = "this file has no piece: each piece must be a block"
         raise stop("blocks", told, where=where, hint="save it as a pattern, not as a drawing")
-    if any(loose.outlines.values()):
+    if loose.lines[BOUNDARY] or loose.lines[SEW]:
         taken.left_out.append("an outline that belongs to no piece")
     return found
 
@@ -258,7 +250,7 @@ def _gather(found: _Block, entities: Any, scale: float, where: Where, taken: Tak
             if layer == TURN:
                 found.turns.append(_xy(entity.dxf.location, scale))
             elif layer == NOTCH:
-                found.notches.append(points([_xy(entity.dxf.location, scale)]))
+                found.lines[NOTCH].append(points([_xy(entity.dxf.location, scale)]))
             elif layer == DRILL:
                 found.holes.append(_xy(entity.dxf.location, scale))
             elif layer != CURVE:
@@ -267,13 +259,13 @@ def _gather(found: _Block, entities: Any, scale: float, where: Where, taken: Tak
                 )
         elif layer == DRILL and kind == "CIRCLE":
             found.holes.append(_xy(entity.dxf.center, scale))
-        elif layer in (BOUNDARY, SEW, GRAIN, INTERNAL, NOTCH):
+        elif layer in DRAWN:
             line = _line(entity, scale, where)
             if line is None:
                 taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)}")
                 continue
             left -= len(line)
-            _sort_in(found, layer, line)
+            found.lines[layer].append(line)
         else:
             what = LAYERS.get(layer, "a layer of another name")
             taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)} ({what})")
@@ -287,15 +279,6 @@ def _take_text(found: _Block, text: str, at: tuple[float, float]) -> None:
 
 def _xy(place: Any, scale: float) -> tuple[float, float]:
     return float(place[0]) * scale, float(place[1]) * scale
-
-
-def _sort_in(found: _Block, layer: str, line: Array) -> None:
-    if layer in found.outlines:
-        found.outlines[layer].append(line)
-    elif layer == NOTCH:
-        found.notches.append(line)
-    else:
-        (found.grain if layer == GRAIN else found.internal).append(line)
 
 
 def _line(entity: Any, scale: float, where: Where) -> Array | None:
@@ -341,13 +324,13 @@ def _drawn(
     part: Any, block: _Block, line: Outline | None, allowance: float | None, where: Where, taken: Taken
 ) -> Drawn:
     """A block as drawn lines. The sew line counts if there is one; a boundary alone counts as what it is said to be."""
-    grain = block.grain[0] if block.grain else None
+    grain = next(iter(block.lines[GRAIN]), None)
     drawn = Drawn(part, grain=grain, origin=np.array(block.origin))
     turns = points(block.turns)
-    if block.outlines[SEW]:
+    if block.lines[SEW]:
         drawn.seams = seams_of_outline(part, _ring(part.name, block, SEW, where), turns, grain, where)
         told = "layer 14, the sew line, is the stitching line"
-        if block.outlines[BOUNDARY]:
+        if block.lines[BOUNDARY]:
             drawn.allowance = _allowances(drawn.seams, _ring(part.name, block, BOUNDARY, where))
             told += "; layer 1 is the line to cut along"
     else:
@@ -383,7 +366,7 @@ def _said_line(block: _Block) -> Outline | None:
 def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
     part = drawn.part
     named = np.array([at for key, _, at in block.texts if key == "dart"]).reshape(-1, 2)
-    drawn.darts = [one for one in block.internal if _is_dart(one, named, drawn.seams[part.seams[0]])][:20]
+    drawn.darts = [one for one in block.lines[INTERNAL] if _is_dart(one, named, drawn.seams[part.seams[0]])][:20]
     used = [id(one) for one in drawn.darts]
     for key, value, at in block.texts:
         if key == "level" and value in part.levels:
@@ -391,19 +374,19 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         elif key == "notch" and value.split(" ")[-1] in part.seams:
             words = value.split(" ")
             drawn.notches.append((" ".join(words[1:-1]), words[-1], points([at])[0]))
-        elif key == "line" and (one := _line_at(at, block.internal)) is not None:
+        elif key == "line" and (one := _line_at(at, block.lines[INTERNAL])) is not None:
             drawn.lines[value[:40]] = one
             used.append(id(one))
         elif key.startswith("allowance ") and key[10:] in part.seams and re.match(r"\d{1,4}(\.\d+)?\Z", value):
             drawn.allowance[key[10:]] = float(value)
     if not drawn.notches:
-        drawn.notches = [(f"notch {number}", *_home(drawn, one)) for number, one in enumerate(block.notches, 1)]
+        drawn.notches = [(f"notch {number}", *_home(drawn, one)) for number, one in enumerate(block.lines[NOTCH], 1)]
     drawn.holes = [np.array(at) for at in block.holes]
     if drawn.holes:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
     if drawn.notches:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the seam that is nearest.")
-    if count := sum(id(one) not in used for one in block.internal):
+    if count := sum(id(one) not in used for one in block.lines[INTERNAL]):
         taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
 
 
@@ -417,7 +400,7 @@ def _home(drawn: Drawn, notch: Array) -> tuple[str, Array]:
 
 def _ring(name: str, block: _Block, layer: str, where: Where) -> Array:
     """The one closed outline on a layer, each point once; lines, arcs and splines that touch make one."""
-    parts = block.outlines[layer]
+    parts = block.lines[layer]
     closed = [one for one in parts if len(one) > 3 and np.hypot(*(one[0] - one[-1])) <= CLOSED_MM]
     if len(closed) > 1 or (closed and len(parts) > len(closed)):
         told = f"{name}: there are {len(parts)} outlines on layer {layer}"
@@ -438,7 +421,7 @@ def _ring(name: str, block: _Block, layer: str, where: Where) -> Array:
     if gap > CLOSED_MM:
         told = f"{name}: the outline on layer {layer} is open by {gap:.1f} mm"
         raise stop("open", told, where=where, hint="close it, and save it again")
-    if len(line) - 1 < len(block.outlines) + 4:
+    if len(line) - 1 < 6:
         told = f"{name}: the outline on layer {layer} has only {len(line) - 1} points"
         raise stop("layers", told, where=where, hint="it must show every seam")
     return line[:-1]

@@ -12,7 +12,7 @@ import numpy as np
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
 from fitdiag.knowledge.basics import Part
-from fitdiag.pattern.assemble import check_size, level_faults, with_levels
+from fitdiag.pattern.assemble import level_faults, of_a_size, with_levels
 from fitdiag.pattern.garment import Garment, shipped_garment, with_notches
 from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
 from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, is_id, valid_day
@@ -237,10 +237,7 @@ def pattern_from_data(data: object, where: Find, garment: Garment | None = None)
     title, grade = one_line(file.title, LONGEST_TITLE), one_line(file.grade, LONGEST_TITLE)
     ordered = {name: own[name] for name in garment.parts}
     client = one_line(file.client, LONGEST_CLIENT)
-    pattern = Pattern(garment, ordered, pieces["left"], title, grade, client, carried)
-    if problems := check_size(pattern, where(("pieces",))):
-        raise ProblemsFoundError(problems)
-    return pattern
+    return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried), where(("pieces",)))
 
 
 def _piece_of(one: _Piece, garment: Garment, where: Find, loc: Loc) -> tuple[Piece, list[Problem]]:

@@ -13,7 +13,7 @@ from xml.etree.ElementTree import ParseError, iterparse
 
 import numpy as np
 
-from fitdiag.pattern.assemble import Drawn, Taken, chained, check_size, piece_of, put_together
+from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together
 from fitdiag.pattern.files import (
     FARTHEST_MM,
     LONGEST_NOTE,
@@ -27,7 +27,7 @@ from fitdiag.pattern.garment import Garment, shipped_garment
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
 from fitdiag.pattern.svg_files import ALTERED, CLIENT
-from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
+from fitdiag.problems import Where, one_line, stop
 
 _SYNONYMS = {"grainline": "grain", "darts": "dart", "levels": "level"}
 _KINDS = ("dart", "grain", "level")
@@ -368,11 +368,8 @@ def pattern_from_svg(
     grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
     client = next((text[len(CLIENT) :] for text in said if text.startswith(CLIENT)), "")
     carried = from_rows([text[len(ALTERED) :] for text in said if text.startswith(ALTERED)])
-    pattern = put_together(garment, made, where)
-    pattern = replace(pattern, title=title, grade=grade, client=one_line(client, LONGEST_CLIENT), carried=carried)
-    if problems := check_size(pattern, where):
-        raise ProblemsFoundError(problems)
-    return pattern
+    pattern, client = put_together(garment, made, where), one_line(client, LONGEST_CLIENT)
+    return of_a_size(replace(pattern, title=title, grade=grade, client=client, carried=carried), where)
 
 
 def _piece_of(garment: Garment, chain: Sequence[Sequence[str]]) -> tuple[str | None, Side]:

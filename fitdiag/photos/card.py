@@ -13,13 +13,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
-from fitdiag.photos.card_drawings import HIGH, INK, QUIET, RUST, WIDE, Worn, paint, svg
+from fitdiag.photos.card_drawings import HIGH, INK, QUIET, RUST, WIDE, paint, svg
 from fitdiag.photos.card_words import COLUMNS, INTRO, Card, Section, card_of
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units
 
 if TYPE_CHECKING:
     from fpdf import FPDF
+
+    from fitdiag.knowledge.about import ShotCard
 
 Paper = Literal["a4", "letter"]
 PAPERS: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
@@ -34,7 +36,13 @@ def _digest(style: str) -> str:
 
 
 def card_html(
-    *, name: str, worn: Worn, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str, large: bool = False
+    *,
+    name: str,
+    worn: ShotCard,
+    units: Units,
+    heights_mm: Mapping[str, float] | None,
+    keep_until: str,
+    large: bool = False,
 ) -> str:
     """The card as one page that needs nothing from anywhere. Raises ProblemsFoundError for heights no line has."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
@@ -56,7 +64,7 @@ def card_html(
 def card_pdf(
     *,
     name: str,
-    worn: Worn,
+    worn: ShotCard,
     units: Units,
     heights_mm: Mapping[str, float] | None,
     keep_until: str,

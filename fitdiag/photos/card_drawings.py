@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, Literal
 
 from fitdiag.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from fpdf import FPDF
+
+    from fitdiag.knowledge.about import ShotCard
 
 
 @dataclass(frozen=True)
@@ -39,44 +41,6 @@ class Drawing:
     title: str
     desc: str
     items: tuple[Shape | Word, ...]
-
-
-class DrawnLine(Protocol):
-    """A level line on the cloth: its name, its height, where it begins and ends from the side and on the left half from behind."""
-
-    @property
-    def id(self) -> str: ...
-    @property
-    def y(self) -> float: ...
-    @property
-    def side(self) -> tuple[float, float]: ...
-    @property
-    def half(self) -> tuple[float, float]: ...
-    @property
-    def views(self) -> tuple[str, ...]: ...
-
-
-class Worn(Protocol):
-    """The garment on the card, as its rules give it: its lines, the lowest last; its outlines from the side and of the left half
-    from behind, its seams, the legs it leaves bare, how far down its grainlines go, and where no pin may be.
-    """
-
-    @property
-    def lines(self) -> Sequence[DrawnLine]: ...
-    @property
-    def outline(self) -> str: ...
-    @property
-    def side_seam(self) -> str: ...
-    @property
-    def half(self) -> str: ...
-    @property
-    def centre(self) -> str: ...
-    @property
-    def bare(self) -> tuple[str, ...]: ...
-    @property
-    def grain_to(self) -> float: ...
-    @property
-    def no_pins(self) -> str: ...
 
 
 WIDE, HIGH, LETTERS = 78.0, 64.0, 3.0
@@ -110,7 +74,7 @@ def _disc(x: float, y: float, r: float) -> str:
     )
 
 
-def where_to_stand(worn: Worn, name: str, far: str) -> Drawing:
+def where_to_stand(worn: ShotCard, name: str, far: str) -> Drawing:
     """The phone on its stack and the person in the garment, from the side; `far` is the least distance."""
     first, *then = worn.lines
     items: list[Shape | Word] = [
@@ -156,7 +120,7 @@ def _mirrored(path: str) -> str:
     return " ".join(words)
 
 
-def what_is_seen(worn: Worn, name: str) -> Drawing:
+def what_is_seen(worn: ShotCard, name: str) -> Drawing:
     """The whole picture, with all that must be in it."""
     shoe = "M 32.4 57 C 32.2 55 32.6 54 33.2 54 L 35.8 54 C 36.4 54 36.8 55 36.6 57 Z"
     pairs = [("body", path) for path in worn.bare[1:]]

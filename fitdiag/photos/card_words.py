@@ -7,11 +7,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from fitdiag.photos.camera import false_drop
-from fitdiag.photos.card_drawings import Drawing, Worn, what_is_seen, where_to_stand
+from fitdiag.photos.card_drawings import Drawing, what_is_seen, where_to_stand
 from fitdiag.problems import one_line, stop
 from fitdiag.units import MM_PER_INCH, Units, format_reading
+
+if TYPE_CHECKING:
+    from fitdiag.knowledge.about import ShotCard
 
 DEPTH_MM = 120.0  # side seams to centre back, as the body is seen from behind; the figures on the card hold for it
 HEIGHTS_MM = (100.0, 1500.0)  # no line on a garment is lower or higher over the floor
@@ -40,7 +44,7 @@ class Card:
     sections: tuple[Section, ...]
 
 
-def card_of(name: str, worn: Worn, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str) -> Card:
+def card_of(name: str, worn: ShotCard, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str) -> Card:
     """The card for a garment of that name. Raises ProblemsFoundError for heights no line has, or no word on keeping."""
     kept = one_line(keep_until, 80)
     if not kept:
@@ -122,7 +126,7 @@ def _steps(name: str, lines: tuple[str, ...], units: Units, far: str) -> tuple[S
     )  # fmt: skip
 
 
-def _reasons(worn: Worn, units: Units, far: str, kept: str) -> tuple[Section, ...]:
+def _reasons(worn: ShotCard, units: Units, far: str, kept: str) -> tuple[Section, ...]:
     foot = 12 * MM_PER_INCH
     away, close, close_words = (10 * foot, 5 * foot, "5 ft") if units == "in" else (3000.0, 1500.0, "1.5 m")
     off, little, eye = (4 * MM_PER_INCH, 2 * MM_PER_INCH, 28 * MM_PER_INCH) if units == "in" else (100.0, 50.0, 700.0)

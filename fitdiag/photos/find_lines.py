@@ -21,7 +21,7 @@ from fitdiag.photos.marks import Points
 from fitdiag.photos.ridges import BESIDE, Ends, Found, Only, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
-from fitdiag.photos.trousers import CROTCH, HIP, KNEES, MAIN
+from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WIDTHS
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]
@@ -34,12 +34,23 @@ NEAR_MIDDLE = 0.1  # of a line's width
 ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand
 USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line lies
 GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
-LEG, LEG_ERROR = 0.43, 0.1  # of a leg's width at the knee, as a share of the hip line's
+LEG, LEG_ERROR = 0.42, 0.07  # of a leg's width at the knee, as a share of the hip line's
 OUTER_ERROR = 0.12
+ENDS = "its ends could lie elsewhere"
+LONELY = "the one on the other leg was not found"
+SIDE_WIDTH = 250.0  # mm: of the hip line from the side
 BY_HIP = "it was looked for by the hip line, which is doubtful"
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
-KNEES_UNLIKE = 0.05
-TRUNK_RIVAL = 0.4  # a second pair that scores so much of the best makes both doubtful
+KNEES_UNLIKE = 0.04
+KNEE_BELOW = (
+    (0.84, 0.1),
+    (1.2, 0.15),
+)  # the crotch line, as a share of the hip line's width: from back or front, from the side
+GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
+ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
+ENDS_RIVAL = 0.5  # the same lines with other ends
+SURE = 5.0  # so high all scores of right readings are that were seen
+TRUNK_RIVAL = 0.3  # a second pair that scores so much of the best makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
 
@@ -52,6 +63,18 @@ class Lines:
     seam: Points = ()
     doubts: dict[str, str] = field(default_factory=dict)
     body: tuple[float, float, float, float] | None = None  # left, top, right, bottom, px
+
+    def larger(self, share: int) -> Lines:
+        """The same in a picture so many times as large."""
+        lines, grains = (
+            {name: larger(points, share) for name, points in some.items()} for some in (self.lines, self.grains)
+        )
+        return replace(self, lines=lines, grains=grains, seam=larger(self.seam, share))
+
+
+def larger(points: Points, share: int) -> Points:
+    """Places in a picture so many times as large."""
+    return tuple(((x + 0.5) * share - 0.5, (y + 0.5) * share - 0.5) for x, y in points)
 
 
 def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
@@ -69,11 +92,15 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     if best is None:
         return result
     result.doubts = dict(best.doubts)
+    usual = SIDE_WIDTH if view in ("left", "right") else WIDTHS[HIP]
+    per_mm = max(0.5, best.hip.width * scale / usual)  # px: as lines are followed when they are measured
     seam = best.named.pop("seam", None)
     for name, ridge in best.named.items():
-        points = _points(pixels, ridge, seam if name in MAIN else None, scale)
+        points = _points(pixels, ridge, seam if name in MAIN else None, scale, per_mm)
         if points is None:
-            result.doubts[name] = "it could not be followed in the full picture"
+            for pair in (KNEES, GRAINS):
+                if name in pair and view not in ("left", "right"):
+                    result.doubts.setdefault(pair[name == pair[0]], LONELY)
         else:
             (result.grains if name.startswith("grain") else result.lines)[name] = points
     if seam is not None:
@@ -121,12 +148,19 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         for name, one, two in ((HIP, best.hip, kept[1].hip), (CROTCH, best.crotch, kept[1].crotch)):
             if not same(one, two):
                 best.doubts[name] = "another line could be meant as well"
+    if any(other.score > ENDS_RIVAL * best.score and same(best.hip, other.hip) for other in kept[1:]):
+        best.doubts.setdefault(HIP, ENDS)
+    knees = [line for name, line in best.named.items() if name in KNEES]
+    if any(_knee_off(best.named, knee, side=side) > 2.2 for knee in knees):
+        for name in MAIN:
+            best.doubts.setdefault(name, "the knee line lies too high or too low for it")
     borne_out = sum(name not in MAIN for name in best.named)
-    if borne_out < (1 if side else 2):
+    if borne_out < (1 if side else 2) or best.score < SURE:
         for name in MAIN:
             best.doubts.setdefault(name, "too little else that was found bears it out")
     if best.crotch.gap is not None:
-        best.doubts.setdefault(CROTCH, "it is put together from two halves")
+        for name in MAIN:
+            best.doubts.setdefault(name, f"the {CROTCH} line is put together from two halves")
     if HIP in best.doubts:
         for name in best.named:
             best.doubts.setdefault(name, BY_HIP)
@@ -276,14 +310,19 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     ink = hip.colour + crotch.colour
     ink = ink / (np.linalg.norm(ink) + 1e-9)
     rows, reach = (high + 4, low - 4), (high - 0.95 * width, low + 2.5 * width)
-    seam = upright.only(rows, (middle - 0.12 * width, middle + 0.12 * width), reach, 16)
-    if seam.ridge is not None and seam.ridge.lean < 10:
-        named["seam"] = seam.ridge
-    centre = seam.ridge.at((high + low) / 2) if "seam" in named and seam.ridge is not None else middle
+
+    def fits(one: Found) -> bool:
+        off = abs(one.at((high + low) / 2) - middle)
+        return one.lean < 10 and off < 0.12 * width and one.first < high + 4 and one.last > low - 12
+
+    seam = upright.only(rows, (middle - 0.12 * width, middle + 0.12 * width), reach, 16, fits=fits).ridge
+    if seam is not None:
+        named["seam"] = seam
+    centre = middle if seam is None else seam.at((high + low) / 2)
     for side in (-1, 1):
         name = "left" if (side < 0) == (view == "back") else "right"
         if (grain := _grain(trunk, upright, centre, side, reach)) is not None and grain.ridge is not None:
-            named[f"grain-{name}"] = replace(grain.ridge, pixels=grain.ridge.pixels[:, ::-1])
+            named[f"grain-{name}"] = _upright(grain.ridge)
             if grain.rival:
                 trunk.doubts[f"grain-{name}"] = "another line runs beside it"
     named |= _knees(trunk, level, middle, low, ink, view)
@@ -292,8 +331,8 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
             knee_line = named.get(f"knee-{name}")
             limit = knee_line.at(knee_line.middle) if knee_line else low + 1.3 * width
             named[f"grain-{name}"] = replace(drawn, pixels=drawn.pixels[drawn.pixels[:, 1] <= limit])
-    _agree(trunk, named, "grain-left", "grain-right", middle)
-    _agree(trunk, named, "knee-left", "knee-right", middle)
+    _agree(trunk, named, *GRAINS, centre)
+    _agree(trunk, named, *KNEES, centre)
     trunk.named = named
     trunk.score *= (1 + _borne_out(named, middle)) ** 2
 
@@ -302,12 +341,12 @@ def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span
     """The grainline on one side (-1 left, 1 right) of the centre: across hip and crotch line, away from the centre seam."""
     width = trunk.hip.width
     high, low = trunk.hip.at(centre), trunk.crotch.at(centre)
-    near = sorted(centre + side * out * width for out in (0.08, 0.42))
+    near = sorted(centre + side * out * width for out in GRAIN_PLACES)
 
     def fits(one: Found) -> bool:
         out = min(side * (one.at(row) - centre) for row in (high, low))
         over = one.first < high + 4 and one.last > low - 4
-        return over and one.width > 0.45 * width and one.lean < 12 and 0.08 * width < out < 0.45 * width
+        return over and one.width > 0.45 * width and one.lean < 12 and GRAIN_PLACES[0] * width < out < 0.45 * width
 
     strips = (
         (high + 4, low - 4),
@@ -332,8 +371,16 @@ def _borne_out(named: Mapping[str, Found], middle: float) -> float:
             x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
             whole += 0.3 * fit(abs(x - middle) - 0.25 * hip.width, 0.08)
         elif name in KNEES:
-            whole += 0.3 * fit(min(abs(line.first - hip.first), abs(line.last - hip.last)), 0.08)
+            under = math.exp(-0.5 * _knee_off(named, line, side=False) ** 2)
+            whole += 0.3 * under * fit(min(abs(line.first - hip.first), abs(line.last - hip.last)), 0.08)
     return whole
+
+
+def _knee_off(named: Mapping[str, Found], knee: Found, *, side: bool) -> float:
+    """How far a knee line lies from where it should below the crotch line, in standard deviations."""
+    usual, error = KNEE_BELOW[side]
+    below = (knee.at(knee.middle) - named[CROTCH].at(named[CROTCH].middle)) / named[HIP].width
+    return abs(below - usual) / error
 
 
 def _knees(trunk: _Trunk, level: Ridges, middle: float, low: float, ink: Array, view: str) -> dict[str, Found]:
@@ -374,23 +421,28 @@ def _leg_lines(line: Found, width: float, outer: float) -> Iterator[tuple[float,
             yield likely * likely_too * fits, line.between(first, last)
 
 
-def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, middle: float) -> None:
+def _upright(ridge: Found) -> Found:
+    """A ridge that runs down, its first axis along its run."""
+    return replace(ridge, pixels=ridge.pixels[:, ::-1])
+
+
+def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, centre: float) -> None:
     """Left and right must be alike: as far out, as high, of one colour. What is not is doubted."""
     if (left in named) != (right in named):
-        trunk.doubts.setdefault(left if left in named else right, "the one on the other leg was not found")
+        trunk.doubts.setdefault(left if left in named else right, LONELY)
     if left not in named or right not in named:
         return
     one, two = named[left], named[right]
-    width = trunk.hip.width
     if left.startswith("grain"):
-        row = trunk.hip.at(middle)
-        out = [
-            abs(float(np.interp(row, ridge.pixels[:, 1], ridge.pixels[:, 0])) - middle) / width for ridge in (one, two)
-        ]
-        unlike = abs(out[0] - out[1]) > 0.1 or min(out) < 0.08
+        out = [abs(ridge.at(trunk.hip.at(centre)) - centre) for ridge in (_upright(one), _upright(two))]
+        unlike = abs(out[0] - out[1]) > GRAINS_UNLIKE * trunk.hip.width
     else:
-        unlike = abs(float(np.median(one.pixels[:, 1])) - float(np.median(two.pixels[:, 1]))) > 0.15 * width
-    if unlike or float(one.colour @ two.colour) < 0.5:
+        unlike = abs(float(np.median(one.pixels[:, 1]) - np.median(two.pixels[:, 1]))) > 0.15 * trunk.hip.width
+        wide = [knee.width / trunk.hip.width for knee in (one, two)]
+        if abs(wide[0] - wide[1]) > KNEES_UNLIKE or max(abs(share - LEG) for share in wide) > 1.5 * LEG_ERROR:
+            trunk.doubts |= dict.fromkeys((left, right), ENDS)
+    faint, strong = sorted((one.strength, two.strength))
+    if unlike or strong > INKS_UNLIKE * faint or float(one.colour @ two.colour) < ONE_INK:
         for name in (left, right):
             trunk.doubts.setdefault(name, "left and right are not alike")
 
@@ -416,10 +468,12 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
         if knee.rival:
             trunk.doubts[f"knee-{view}"] = "another line could be meant as well"
     trunk.named = named
-    trunk.score *= (1 + 0.3 * (f"knee-{view}" in named) + 0.5 * ("seam" in named)) ** 2
+    own = named.get(f"knee-{view}")
+    below = 0.0 if own is None else math.exp(-0.5 * _knee_off(named, own, side=True) ** 2)
+    trunk.score *= (1 + 0.3 * below + 0.5 * ("seam" in named)) ** 2
 
 
-def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float) -> Points | None:
+def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float, per_mm: float) -> Points | None:
     """Three points on the ridge in the picture, or five; None where snapping to them does not find the ridge again."""
     whole = (ridge.pixels + 0.5) * scale - 0.5
     run = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
@@ -431,7 +485,7 @@ def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: 
         near = [whole[0, run], middle, whole[-1, run]]
         places = np.interp(np.linspace(0, 2, between + 2), [0, 1, 2], near)
         at = [int(np.argmin(np.abs(whole[:, run] - place))) for place in places]
-        track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), max(0.5, scale)).pixels
+        track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), per_mm).pixels
         off = np.abs(np.interp(track[:, run], whole[:, run], whole[:, 1 - run]) - track[:, 1 - run])
         if ridge.gap is not None or (np.median(off) <= 2.0 * scale and np.percentile(off, 85) <= 8 * scale):
             at = [0, *(int(np.argmin(np.abs(track[:, run] - place))) for place in places[1:-1]), -1]

@@ -18,9 +18,8 @@ from PIL import Image
 from scipy import ndimage
 
 from fitdiag.photos.camera import Camera
-from fitdiag.photos.level import Pair, Pose, level
+from fitdiag.photos.level import Pair, Pose, crossing, level, snap_straight
 from fitdiag.photos.marks import A4, Points
-from fitdiag.photos.snap import crossing, snap_straight
 from fitdiag.photos.strip import colours_at, opponent
 
 Array = NDArray[np.float64]
@@ -42,7 +41,7 @@ UNLIKE = (
     5.0,
     8.0,
     12.0,
-)  # how far a sheet may differ from its own colour: tried in turn, and the largest kept
+)  # how far a sheet may differ from its own colour: the largest part found is kept
 PAPERS = (A4, (215.9, 279.4))  # mm: ISO 216 and ANSI/ASME Y14.1
 
 
@@ -138,22 +137,14 @@ def _runs(padded: Array, rows: Array, lean: float, column: int, scale: float) ->
     place = np.rint(column + lean * rows).astype(int) + COARSE // 2
     around = np.stack([padded[np.arange(COARSE), place + step] for step in (-1, 0, 1)]).max(axis=0)
     on = np.convolve(around > 0.5, np.ones(9) / 9, mode="same") > 0.55
-    found, start = [], None
-    gap = 0
-    for row in range(COARSE + 1):
-        if row < COARSE and on[row]:
-            start = row if start is None else start
-            gap, last = 0, row
-        elif start is not None:
-            gap += 1
-            if gap > 0.03 * COARSE or row == COARSE:
-                if last - start > SHORTEST * COARSE:
-                    ends = [
-                        ((column + lean * (at - COARSE / 2) + 0.5) * scale - 0.5, (at + 0.5) * scale - 0.5)
-                        for at in (start, last)
-                    ]
-                    found.append(_Segment(ends[0], ends[1], float(around[start : last + 1].mean())))
-                start = None
+    gap = round(0.03 * COARSE)
+    runs, _ = ndimage.label(ndimage.binary_closing(np.pad(on, gap), np.ones(gap + 1))[gap:-gap])
+    found = []
+    for (run,) in ndimage.find_objects(runs):
+        if run.stop - 1 - run.start > SHORTEST * COARSE:
+            top, bottom = (((column + lean * (at - COARSE / 2) + 0.5) * scale - 0.5, (at + 0.5) * scale - 0.5)
+                           for at in (run.start, run.stop - 1))  # fmt: skip
+            found.append(_Segment(top, bottom, float(around[run].mean())))
     return found
 
 

@@ -19,6 +19,7 @@ from fitdiag.photos.strip import colours_at, opponent, smooth
 
 Array = NDArray[np.float64]
 Pair = tuple[Point, Point]
+Straight = tuple[Point, Point, float]  # two ends and one end's error, px
 
 BEND_USUAL = 0.02  # one standard deviation of the bending of lenses; telephones take most of it out themselves
 BEND_LEFT = 0.0015  # frames are not quite straight, and no lens bends quite by the model
@@ -194,17 +195,48 @@ def _followed(pixels: NDArray[np.uint8], pairs: Sequence[Pair], middle: Point) -
     return lines, fitted, spread
 
 
-class _Votes:
-    """All straight lines of a room near two points, bowed by each of some bendings, voting by the contrast along them."""
+def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: int = 14) -> Straight:
+    """The straight edge or thin line near two points: its two ends (on the normals of the given ones) and one end's error in px.
 
-    def __init__(self, pixels: NDArray[np.uint8], pair: Pair, middle: Point, reach: int) -> None:
+    Where nothing stands out the given points come back, with a hand's error.
+    """
+    unbound = (first, last, CLICK_ERROR)
+    if math.dist(first, last) < 40:
+        return unbound
+    votes = _Votes(pixels, (first, last), None, reach)
+    course = votes.course(0)
+    if course is None:
+        return unbound
+    for _ in range(3):
+        line = votes.followed(course)
+        if len(line.share) == 2:
+            return unbound
+        fitted, spread = _fit([line])
+        course = votes.at(float(fitted[0]), float(fitted[1]), 0.0)
+    return *_ends(line, float(fitted[0]), float(fitted[1])), max(float(spread[0, 0]) ** 0.5, 0.1)
+
+
+def crossing(one: Straight, other: Straight) -> Array:
+    """Where two straight lines meet, px; not a number where they run side by side."""
+    first, second = (np.cross((*line[0], 1.0), (*line[1], 1.0)) for line in (one, other))
+    meet = np.cross(first, second)
+    place: Array = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.full(2, np.nan)
+    return place
+
+
+class _Votes:
+    """All straight lines near two points, voting by the contrast along them; bowed by each of some bendings of the lens where its
+    `middle` is given."""
+
+    def __init__(self, pixels: NDArray[np.uint8], pair: Pair, middle: Point | None, reach: int) -> None:
         ends = np.array(pair, float)
         self.first, self.along, self.reach = ends[0], ends[1] - ends[0], reach
         length = float(np.hypot(*self.along))
         self.normal = np.array([-self.along[1], self.along[0]]) / length
         count = int(min(max(length / 2, 30), 600))
         self.share = (np.arange(count) + 0.5) / count
-        self.bow = _bow(ends, self.share, self.normal, middle)
+        self.bends = np.zeros(1) if middle is None else _BENDS
+        self.bow = np.zeros(count) if middle is None else _bow(ends, self.share, self.normal, middle)
         self.wide = reach + int(np.ceil(np.abs(self.bow).max() * abs(_BENDS[0]))) + 4
         offsets = np.arange(-self.wide - 2, self.wide + 3, dtype=float)
         places = (self.first + self.share[:, None] * self.along)[:, None] + offsets[None, :, None] * self.normal
@@ -212,10 +244,10 @@ class _Votes:
         slope = np.linalg.norm(strip[:, 4:] - strip[:, :-4], axis=2)
         slope = np.minimum(slope, np.percentile(slope, 97))
         self.slope = slope / (np.median(slope) + 0.5)
-        self.tries = np.arange(-reach, reach + 0.1, 1.5)
+        self.tries = np.arange(-reach, reach + 0.1, max(1.5, reach / 14))
         near = np.exp(-0.5 * (self.tries / (0.75 * reach)) ** 2)  # what lies under the points is likelier meant
-        self.votes = np.array([self._votes(bend) for bend in _BENDS]) * np.sqrt(near[:, None] * near[None])
-        self.best: Array = self.votes.reshape(len(_BENDS), -1).max(axis=1)
+        self.votes = np.array([self._votes(bend) for bend in self.bends]) * np.sqrt(near[:, None] * near[None])
+        self.best: Array = self.votes.reshape(len(self.bends), -1).max(axis=1)
 
     def _votes(self, bend: float) -> Array:
         thin = slice(None, None, max(1, len(self.share) // 150))
@@ -238,7 +270,7 @@ class _Votes:
         i, j = divmod(int(votes.argmax()), len(self.tries))
         if votes[i, j] < 1.8 * np.median(votes) + 0.2:
             return None
-        return self.at(self.tries[i], self.tries[j], _BENDS[chosen])
+        return self.at(self.tries[i], self.tries[j], self.bends[chosen])
 
     def followed(self, course: Array | None) -> _Upright:
         """The line about this course, read off row by row; without one, its two points."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Literal, TypeVar, get_args
 
@@ -24,6 +24,7 @@ LONGEST_SIDE = 12000
 View = Literal["front", "back", "left", "right"]
 VIEWS: tuple[View, ...] = get_args(View)
 PROPOSABLE = (*LINES, *GRAINS, "centre_seam", "verticals", "sheet")
+PICTURE = ("file", "sha256", "width", "height")
 MOST_VERTICALS = 12
 A4 = (210.0, 297.0)
 
@@ -84,30 +85,9 @@ class Marks:
 
 def as_json(marks: Marks) -> str:
     """The sidecar's text; reading it back gives the same marks."""
-    sheet = marks.sheet and {
-        "corners": marks.sheet.corners,
-        "width_mm": marks.sheet.width_mm,
-        "height_mm": marks.sheet.height_mm,
-        "behind_mm": marks.sheet.behind_mm,
-    }
-    data = {
-        "schema": SCHEMA,
-        "picture": {"file": marks.file, "sha256": marks.sha256, "width": marks.width, "height": marks.height},
-        "view": marks.view,
-        "focal_35mm": marks.focal_35mm,
-        "lens_height_mm": marks.lens_height_mm,
-        "lines": marks.lines,
-        "grains": marks.grains,
-        "centre_seam": marks.centre_seam,
-        "verticals": marks.verticals,
-        "sheet": sheet,
-        "widths_mm": marks.widths_mm,
-        "depths_mm": marks.depths_mm,
-        "hidden": marks.hidden,
-        "proposed": marks.proposed,
-        "doubts": marks.doubts,
-        "notes": marks.notes,
-    }
+    own = asdict(marks)
+    picture = {key: own.pop(key) for key in PICTURE}
+    data = {"schema": SCHEMA, "picture": picture, **own}
     rows = (f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in data.items())
     return "{\n" + ",\n".join(rows) + "\n}\n"
 
@@ -143,8 +123,7 @@ class _Reader:
                     "schema", f"this is not a marks file ({SCHEMA})", self.where, "save the marks on the marking page"
                 )
             )
-        known = ("schema", "picture", "view", "focal_35mm", "lens_height_mm", "lines", "grains", "centre_seam",
-                 "verticals", "sheet", "widths_mm", "depths_mm", "hidden", "proposed", "doubts", "notes")  # fmt: skip
+        known = ("schema", "picture", *(item.name for item in fields(Marks) if item.name not in PICTURE))
         for key in data:
             self.known(key, known, "marks")
         picture = data.get("picture")

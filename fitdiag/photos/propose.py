@@ -12,14 +12,16 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
-from fitdiag.photos.find_lines import BY_HIP, Lines, find_lines
+from fitdiag.photos.find_lines import BY_HIP, Lines, find_lines, larger
 from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
 from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet
 from fitdiag.photos.trousers import HIP
 
+LOOKED_AT = 1800  # px: from twice this height on a picture is looked at in a smaller copy
 SAME_PX = 0.008  # of the picture's height: a line found so near to one that is marked is that one
 MIRRORED = "its marked corner is at the top right, as in a mirror image"
 LEAST_APART = 0.3  # of the picture's width
@@ -31,7 +33,10 @@ def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
     """The marks with all that was found and not yet marked."""
     if min(pixels.shape[:2]) < 300:
         return marks
-    found = find_lines(pixels, marks.view)
+    share = max(1, pixels.shape[0] // LOOKED_AT)
+    copy = np.asarray(Image.fromarray(pixels).reduce(share)) if share > 1 else pixels
+    seen = find_lines(copy, marks.view)
+    found = seen.larger(share)
     lines, grains = dict(marks.lines), dict(marks.grains)
     added, doubts = list(marks.proposed), dict(marks.doubts)
     for name, points in (*found.lines.items(), *found.grains.items()):
@@ -48,26 +53,26 @@ def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
         if "seam" in found.doubts:
             doubts["centre_seam"] = found.doubts["seam"]
     marks = replace(marks, lines=lines, grains=grains, centre_seam=seam)
-    return _with_room(pixels, marks, found, added, doubts)
+    return _with_room(copy, share, marks, seen, added, doubts)
 
 
 def _with_room(
-    pixels: NDArray[np.uint8], marks: Marks, found: Lines, added: list[str], doubts: dict[str, str]
+    pixels: NDArray[np.uint8], share: int, marks: Marks, found: Lines, added: list[str], doubts: dict[str, str]
 ) -> Marks:
-    """Plumb lines and the sheet as well."""
-    focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height)
+    """Plumb lines and the sheet as well; `pixels`: the picture made smaller by `share`."""
+    focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height) / share
     body = found.body
     uprights, pose = find_uprights(
         pixels, focal, FOCAL_KNOWN if marks.focal_35mm else FOCAL_UNKNOWN, body and (body[0], body[2])
     )
     verticals, sheet = marks.verticals, marks.sheet
     if not verticals and pose is not None:
-        verticals = uprights
+        verticals = tuple((one, other) for one, other in (larger(pair, share) for pair in uprights))
         added.append("verticals")
-        if doubt := _askew(uprights, pose, marks.width) or (BY_HIP if HIP in found.doubts else ""):
+        if doubt := _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else ""):
             doubts["verticals"] = doubt
     if sheet is None and pose is not None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
-        sheet = Sheet(seen.corners, *seen.size, behind_mm=None)
+        sheet = Sheet(larger(seen.corners, share), *seen.size, behind_mm=None)
         added.append("sheet")
         if marked_corner(pixels, seen.corners) == "right":
             doubts["sheet"] = MIRRORED

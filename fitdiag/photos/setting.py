@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, Camera, focal_px, sheet_distance
 from fitdiag.photos.intake import CAMERA_SHAPES
-from fitdiag.photos.level import CLICK_ERROR, Pose, level
+from fitdiag.photos.level import CLICK_ERROR, Pose, crossing, level, snap_straight
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
-from fitdiag.photos.snap import USUAL_SCALE, crossing, snap_straight
+from fitdiag.photos.snap import USUAL_SCALE
 from fitdiag.photos.trousers import WIDTHS
 
 Array = NDArray[np.float64]

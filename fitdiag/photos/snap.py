@@ -13,11 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.photos.marks import Point, Points
+from fitdiag.photos.marks import Points
 from fitdiag.photos.strip import colours_at, opponent, smooth
 
 Array = NDArray[np.float64]
-Straight = tuple[Point, Point, float]  # two ends and one end's error, px
 USUAL_SCALE = 1.75  # px a millimetre, where nothing better is known
 MOST_SAMPLES = 2.0  # a millimetre; finer than that nothing is drawn by hand
 REACH_MM = 18.0  # a V, a dip or a fork bends a line so far from the curve through three points
@@ -153,69 +152,6 @@ def _evened(pixels: Array, size: float) -> Array:
     ahead, behind = 2 * pixels[0] - pixels[reach:0:-1], 2 * pixels[-1] - pixels[-2 : -reach - 2 : -1]
     widened = np.concatenate([ahead, pixels, behind])
     return np.stack([np.convolve(widened[:, axis], kernel, mode="valid") for axis in (0, 1)], axis=1)
-
-
-def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: int = 14) -> Straight:
-    """The straight edge or thin line near two points: its two ends (on the normals of the given ones) and one end's error in px.
-
-    Where nothing stands out the given points come back, with a hand's error.
-    """
-    ends = np.array([first, last], float)
-    along = ends[1] - ends[0]
-    length = float(np.hypot(*along))
-    unbound = (first, last, 4.0)
-    if length < 40:
-        return unbound
-    normal = np.array([-along[1], along[0]]) / length
-    count = int(min(max(length / 2, 30), 600))
-    share = (np.arange(count) + 0.5) / count
-    offsets = np.arange(-reach - 4, reach + 5, dtype=float)
-    centre = ends[0] + share[:, None] * along
-    strip = smooth(opponent(colours_at(pixels, centre[:, None] + offsets[None, :, None] * normal)), 1.0, 1.0)
-    slope = np.linalg.norm(strip[:, 4:] - strip[:, :-4], axis=2)[:, 2:-2]  # (count, 2 reach + 1)
-    slope = np.minimum(slope, np.percentile(slope, 97))
-    slope = slope / (np.median(slope) + 0.5)
-    tries = np.arange(-reach, reach + 0.1, 1.0)
-    votes = np.zeros((len(tries), len(tries)))
-    rows = np.arange(count)
-    for i, start in enumerate(tries):
-        place = start + (tries[:, None] - start) * share[None] + reach
-        low = np.clip(place.astype(int), 0, slope.shape[1] - 2)
-        part = place - low
-        votes[i] = (slope[rows, low] * (1 - part) + slope[rows, low + 1] * part).mean(axis=1)
-    i, j = divmod(int(votes.argmax()), len(tries))
-    if votes[i, j] < 1.8 * np.median(votes) + 0.2:
-        return unbound
-    line = tries[i] + (tries[j] - tries[i]) * share
-    spread = 3.0
-    for wide in (4, 3, 3):
-        window = np.arange(-wide, wide + 1)
-        place = np.clip(np.rint(line + reach)[:, None].astype(int) + window[None], 0, slope.shape[1] - 1)
-        weight = np.maximum(slope[rows[:, None], place] - 1.0, 0.0) ** 2
-        total = weight.sum(axis=1)
-        seen = total > 0.5
-        if seen.sum() < max(20, count // 5):
-            return unbound
-        found = (weight * place).sum(axis=1)[seen] / total[seen] - reach
-        slant = np.stack([1 - share[seen], share[seen]], axis=1)
-        kept = np.ones(len(found), bool)
-        for _ in range(4):
-            fit = np.linalg.lstsq(slant[kept], found[kept], rcond=None)[0]
-            rest = found - slant @ fit
-            spread = 1.4826 * float(np.median(np.abs(rest[kept]))) + 0.05
-            kept = np.abs(rest) < 3 * spread
-        line = fit[0] + (fit[1] - fit[0]) * share
-    error = 2.0 * spread / np.sqrt(kept.sum() / 4.0)  # neighbours share their noise, so only every fourth counts
-    start, end = ends[0] + fit[0] * normal, ends[1] + fit[1] * normal
-    return (float(start[0]), float(start[1])), (float(end[0]), float(end[1])), float(max(error, 0.1))
-
-
-def crossing(one: Straight, other: Straight) -> Array:
-    """Where two straight lines meet, px; not a number where they run side by side."""
-    first, second = (np.cross((*line[0], 1.0), (*line[1], 1.0)) for line in (one, other))
-    meet = np.cross(first, second)
-    place: Array = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.full(2, np.nan)
-    return place
 
 
 def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) -> tuple[Array, Array]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from io import BytesIO
 from itertools import accumulate
 from typing import TYPE_CHECKING, Literal
@@ -39,9 +40,10 @@ def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> byt
     if paper not in PAPERS:
         raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
     tries = ((99, (LARGE,)),) if large else TRIES
-    fit = ((size, count) for most, sizes in tries for size in sizes if (count := _set(sheet, paper, size)[1]) <= most)
-    size, count = next(fit, (tries[0][1][0], 0))
-    return _set(sheet, paper, size, count or _set(sheet, paper, size)[1])[0]
+    pages = cache(lambda size: _set(sheet, paper, size)[1])
+    fitting = (size for most, sizes in tries for size in sizes if pages(size) <= most)
+    size = next(fitting, tries[0][1][0])
+    return _set(sheet, paper, size, pages(size))[0]
 
 
 def _set(sheet: Sheet, paper: Paper, size: float, count: int = 0) -> tuple[bytes, int]:
