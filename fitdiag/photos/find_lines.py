@@ -27,15 +27,13 @@ Array = NDArray[np.float64]
 Span = tuple[float, float]
 FINE = 1500  # px: height of the copy on which lines are looked for
 APART, APART_ERROR = 0.2, 0.1  # between hip and crotch line, as a share of the width
-ACROSS = 0.4
 ELSEWHERE = 0.6  # how much a pair of lines loses that lies on what is seen beside it as well
 ALIKE, MOST_ALIKE = 4.0, 0.3  # units of `opponent`; as a share of what is beside it
-NEAR_MIDDLE = 0.1  # of a line's width
+ACROSS, NEAR_MIDDLE = 0.4, 0.1  # what a line that crosses an outline loses, but not so near its middle (of its width)
 ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand
 USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line lies
 GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
-LEG, LEG_ERROR = 0.42, 0.07  # of a leg's width at the knee, as a share of the hip line's
-OUTER_ERROR = 0.12
+LEG, LEG_ERROR, OUTER_ERROR = 0.42, 0.07, 0.12  # a leg's width at the knee and its outer end, as shares of the hip line
 ENDS = "its ends could lie elsewhere"
 LONELY = "the one on the other leg was not found"
 SIDE_WIDTH = 250.0  # mm: of the hip line from the side
@@ -106,11 +104,9 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
         at = np.linspace(0.02, 0.98, 5) * (len(seam.pixels) - 1)
         whole = (seam.pixels[at.round().astype(int), ::-1] + 0.5) * scale - 0.5
         result.seam = tuple((round(float(x), 1), round(float(y), 1)) for x, y in whole)
-    hip = best.hip
-    result.body = tuple(
-        float(v * scale)
-        for v in (hip.first, hip.at(hip.middle) - 0.75 * hip.width, hip.last, hip.at(hip.middle) + 2.3 * hip.width)
-    )  # type: ignore[assignment]
+    hip, row = best.hip, best.hip.at(best.hip.middle)
+    top, bottom = row - 0.75 * hip.width, row + 2.3 * hip.width
+    result.body = (hip.first * scale, top * scale, hip.last * scale, bottom * scale)
     return result
 
 
@@ -230,15 +226,9 @@ def _pairs(rings: Sequence[Found], width: int, *, side: bool) -> Iterator[_Trunk
 def _inner(line: Found) -> float:
     """How likely a line crosses an outline between its ends, as a joint of the wall does that runs on into a line; at its middle
     lies the centre seam."""
-    away = 0.02 * FINE
-    return max(
-        (
-            likely
-            for x, likely in (*line.firsts, *line.lasts)
-            if line.first + away < x < line.last - away and abs(x - line.middle) > NEAR_MIDDLE * line.width
-        ),
-        default=0.0,
-    )
+    first, last, near = line.first + 0.02 * FINE, line.last - 0.02 * FINE, NEAR_MIDDLE * line.width
+    ends = (*line.firsts, *line.lasts)
+    return max((p for x, p in ends if first < x < last and abs(x - line.middle) > near), default=0.0)
 
 
 def _repeated(line: Found, rings: Sequence[Found]) -> float:
