@@ -377,6 +377,18 @@ def test_every_rule_is_found_by_its_title_and_by_each_of_its_words(base: RuleBas
                 assert rule.id in words.find(kind, phrase), phrase
 
 
+def test_several_signs_in_a_line_are_taken_one_after_the_other(talk: Talk) -> None:
+    """Each is offered by itself, with its own amount; a line of which a part names nothing is looked up whole."""
+    talk.type("", "", "waist too tight 1 in, baggy under the seat")
+    assert "The waist binds" in talk.asked
+    talk.type("1")
+    assert "Now 'baggy under the seat'." in talk.said
+    assert "Loose cloth hangs in folds under the seat" in talk.asked
+    talk.type("1", "3/4")
+    amounts = {name: finding.amount_mm for name, finding in talk.symptoms.items()}
+    assert amounts == {"waist-binds": pytest.approx(25.4), "folds-under-seat": pytest.approx(19.05)}
+
+
 @pytest.mark.parametrize("typed", ["perhaps", "qwertzuiop", "...", "12", "zzz", "the of"])
 def test_what_means_nothing_finds_nothing(base: RuleBase, typed: str) -> None:
     """No sign is offered for a word that is nobody's."""

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
 
 KEYS = "Or: ? how to look, why, so far, back, also, note, stop."
+_TRIED = ("loosening", "unpicking", "undressing", "paper")  # a trial says yes or no
+_YES_OR_NO = 3
 
 
 def before_the_questions(talk: Interview) -> list[Line]:
@@ -90,29 +92,34 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
         ]
     assert talk.station is not None
     head = [Line(TITLES[talk.station], "head")] if new_station else []
+    if new_station:
+        talk.taught = talk.screen[0]
+    keys = KEYS if talk.taught == talk.screen[0] else ""  # with the first question of a station
     if len(talk.screen) == 1:
-        return [*head, *_one(talk, talk.base.symptoms[talk.screen[0]])]
-    return [*head, *_several(talk)]
+        return [*head, *_one(talk, talk.base.symptoms[talk.screen[0]], keys)]
+    return [*head, *_several(talk, keys)]
 
 
-def _one(talk: Interview, symptom: Symptom) -> Iterator[Line]:
+def _one(talk: Interview, symptom: Symptom, keys: str) -> Iterator[Line]:
     """Asks about one sign; what only the wearer can tell is put to the client."""
     yield Line(f"Ask the client: {symptom.ask}" if symptom.felt and not talk.alone else symptom.ask, "ask")
-    yield Line("  ".join(f"{number} {choice}" for number, choice in enumerate(CHOICES, 1)), "item")
+    choices = CHOICES[:_YES_OR_NO] if symptom.needs or symptom.by in _TRIED else CHOICES
+    yield Line("  ".join(f"{number} {choice}" for number, choice in enumerate(choices, 1)), "item")
     amount = f"Or an amount like {talk.sample}: {symptom.measure.what}. " if symptom.measure else ""
     side = "" if symptom.whole else "Add left or right if on one side only. "
-    yield Line(f"{amount}{side}Drawing {talk.numbers[symptom.id]}. {KEYS}", "hint")
+    yield Line(f"{amount}{side}Drawing {talk.numbers[symptom.id]}. {keys}".rstrip(), "hint")
 
 
-def _several(talk: Interview) -> Iterator[Line]:
+def _several(talk: Interview, keys: str) -> Iterator[Line]:
     """Asks about up to six signs at once."""
     symptoms = [talk.base.symptoms[name] for name in talk.screen]
     felt = not talk.alone and all(symptom.felt for symptom in symptoms)
     yield Line("Ask the client: which of these?" if felt else "Which of these are there?", "ask")
     for number, symptom in enumerate(symptoms, 1):
         yield Line(f"{number}. {symptom.title} (drawing {talk.numbers[symptom.id]})", "item")
-    left = "3 left" if len(symptoms) > 2 else "2 left"
+    sided = next((f"{n} left, " for n, one in reversed(list(enumerate(symptoms, 1))) if n > 1 and not one.whole), "")
+    first = f"1 {talk.sample}" if symptoms[0].measure else "1 yes"
     yield Line(
-        f"All in one line, like: 1 {talk.sample}, {left}, rest no. None: no. ?2 how to look at 2; one: one at a time. {KEYS}",
+        f"All in one line, like: {first}, {sided}rest no. None: no. ?2 how to look at 2; one: one at a time. {keys}".rstrip(),
         "hint",
     )

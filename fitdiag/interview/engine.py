@@ -55,7 +55,9 @@ class Interview:
         self.wanted: str | None = None  # the sign whose amount the first alteration waits for
         self.declined: set[str] = set()  # amounts that were not known when they were asked for
         self.finished = False
+        self.taught: str | None = None  # the question that tells the keys
         self._more = False
+        self._moved = 0  # how often the station was changed
         self.state: State = fold(self._events, base)
         self.screen: tuple[str, ...] = self.state.open  # the signs that are asked about now
         self.base = base.in_units(self.state.findings.units)
@@ -129,7 +131,7 @@ class Interview:
         if self.screen:
             return False
         done = not self._more and (self.choice.enough or self.choice.ready)
-        station = None if done else self.choice.station(self.station)
+        station = None if done else self.choice.station(self.station, self._moved)
         if station is None and self._more:
             station = self.choice.anywhere(self.station)
         if station is None:
@@ -137,6 +139,7 @@ class Interview:
             self.finished = self.wanted is None
             return False
         changed = station != self.station
+        self._moved += changed and self.station is not None
         self.station = station
         self.screen = self.choice.here(station, 1 if self.single else ON_A_SCREEN, anything=self._more)
         return changed

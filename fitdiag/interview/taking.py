@@ -60,6 +60,9 @@ def answer(talk: Interview, typed: str) -> list[Line]:
 
 def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     """Look up what a text may mean, and offer it; a rule's own name is taken at once."""
+    if parts := _several(talk, kind, typed):
+        talk.queue = [*((kind, part, "") for part in parts[1:]), *talk.queue]
+        return search(talk, kind, parts[0])
     words, rest = split_amount(typed)
     if not re.search("[a-z]", words.lower()):
         return [Line("Begin with a word; choosing by number and the amount come after it.")]
@@ -83,6 +86,14 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         return [_not_understood(talk, kind, words)]
     talk.pending = Pick(kind, found, words, rest)
     return []
+
+
+def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
+    """The parts of a line of which each names a rule of its own: waist too tight, baggy under the seat; else none."""
+    parts = [part for part in re.split(r"\s*(?:[,;+]|\b(?:and|also|but)\b)[\s,;]*", typed) if part]
+    named = [talk.words.named(kind, split_amount(part)[0]) for part in parts]
+    apart = len(parts) > 1 and all(named) and len({names[0] for names in named if names}) == len(parts)
+    return parts if apart else []
 
 
 def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
@@ -133,11 +144,13 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
 
 
 def next_in_queue(talk: Interview) -> list[Line]:
-    """What was picked together with others, one after the other; body notes in words are offered."""
+    """What was picked or said together with others, one after the other; what is still in words is offered."""
     kind, name, rest = talk.queue.pop(0)
     if kind == "body note" and name not in talk.base.body_notes:
         talk.pending = Pick("body note", talk.words.find("body note", name), name, rest)
         return []
+    if talk.base.find(name) is None:
+        return [Line(f"Now '{one_line(name, 60)}'."), *search(talk, kind, name)]
     return _picked(talk, kind, name, rest)
 
 

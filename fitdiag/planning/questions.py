@@ -22,13 +22,17 @@ from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
 WORLDS = 80
-SURE = 0.88  # from this chance on the first alteration counts as settled
+SURE = 0.95  # from this chance on the first alteration counts as settled
+PATIENCE = 0.1  # so much less will do when ENOUGH was asked; a share of it before
 SAFE = 0.008  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
-STAY = 0.2  # a station is left where its best question tells less than this share of the best elsewhere
-ENOUGH = 16  # so many questions are asked of one's own accord, and no more
+STAY = 0.5  # a station is left where its best question tells less than this share of the best elsewhere
+ENOUGH = 16  # so many questions are asked of one's own accord
+MOVED = 4  # after so many changes of station it is only left where hardly anything is left to ask
+MORE = 24  # so many where it is still open which alteration comes first
+OPEN = 0.5  # that is: the chance that the first stays is below this
 FOR_SAFETY = 2  # beyond these, questions about what may speak against the first alteration
-BESIDE = 0.7  # a question stands on a screen beside one that tells at most so many times as much: its share
+BESIDE = 0.5  # a question stands on a screen beside one that tells at most so many times as much: its share
 DANGER = 0.8  # bits that a sign counts which would surely speak against the first alteration
 
 
@@ -91,12 +95,19 @@ class Choice:
     @property
     def ready(self) -> bool:
         """Whether the first alteration is settled and nothing is likely to speak against it."""
-        return self.settled >= SURE and sum(self.dangers.values()) <= SAFE
+        sure = SURE - PATIENCE * min(1.0, self._asked / ENOUGH)
+        return self.settled >= sure and sum(self.dangers.values()) <= SAFE
 
     @property
     def enough(self) -> bool:
         """Whether as much was asked as anybody can be asked at once; a few more where the first alteration may do harm."""
-        return self._asked >= ENOUGH + FOR_SAFETY or (self._asked >= ENOUGH and sum(self.dangers.values()) <= SAFE)
+        left = self._left
+        return left + FOR_SAFETY <= 0 or (left <= 0 and sum(self.dangers.values()) <= SAFE)
+
+    @property
+    def _left(self) -> int:
+        """How many more questions are asked of one's own accord."""
+        return (MORE if self.settled < OPEN else ENOUGH) - self._asked
 
     @property
     def _asked(self) -> int:
@@ -122,14 +133,17 @@ class Choice:
             if self._open(one.id) and askable(one, self.findings)
         }
 
-    def station(self, now: Station | None) -> Station | None:
-        """Where to go on: here while it is worth it, else where the most telling question is; None when none is telling."""
+    def station(self, now: Station | None, moved: int = 0) -> Station | None:
+        """Where to go on: here while it is worth it, else where the most telling question is; None when none is telling.
+
+        `moved`: how often the station was changed before.
+        """
         best = {
             station: max((one.bits for one in self.questions if station in one.stations), default=0.0)
             for station in STATIONS
         }
         place = max(STATIONS, key=lambda station: best[station])
-        if now is not None and best[now] >= max(LEAST, STAY * best[place]):
+        if now is not None and best[now] >= max(LEAST, (STAY if moved < MOVED else 0.0) * best[place]):
             return now
         return place if best[place] >= LEAST else None
 
@@ -143,11 +157,11 @@ class Choice:
         mine = [one for one in self.questions if station in one.stations]
         if anything:
             return tuple(one.symptom for one in mine[:most])
-        if self._asked >= ENOUGH:
+        if self._left <= 0:
             mine = [one for one in mine if one.symptom in self.dangers] or mine
         screen = [one.symptom for one in mine[:1]]
         least = max(LEAST, BESIDE * mine[0].bits) if mine else 0.0
-        while screen and len(screen) < min(most, ENOUGH - self._asked):
+        while screen and len(screen) < min(most, self._left):
             beside = self._worth([self._place[name] for name in screen])
             left = [one.symptom for one in mine if one.symptom not in screen]
             best = max(left, key=lambda name: (round(beside[name], 9), name), default=None)

@@ -121,7 +121,7 @@ def hold(client: Client, chance: float, on_a_screen: int) -> Course:
     while True:
         start = perf_counter()
         choice = Choice(base, findings, Diagnosis(base, findings), choice)
-        place = None if choice.ready or choice.enough else choice.station(station)
+        place = None if choice.ready or choice.enough else choice.station(station, changes)
         if place is None:
             break
         screen = choice.here(place, on_a_screen)
