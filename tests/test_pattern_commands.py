@@ -575,3 +575,15 @@ def test_any_other_row_is_passed_over(text: str) -> None:
     """A text that is no such row is not taken for an alteration."""
     assert all(re.fullmatch(r"[a-z0-9-]+", item.alteration) for item in from_rows([text]))
     assert () == from_rows([f"{text} | much | soon"])
+
+
+def test_a_pattern_stands_beside_what_drafts_give(shell: Shell) -> None:
+    """The metric block's extensions for hip 94 are 6.4 and 11.9 cm (English for clothing, part 3, worked out)."""
+    measure = ("pattern", "measure", "block.yaml", "--body", "hip=94cm")
+    given = json.loads(shell.ok(*measure, "--body", "waist=94cm", "--json"))["drafts"]
+    drafts = {(one["measure"], one["draft"]): one["mm"] for one in given}
+    assert drafts["total fork", "the metric block"] == pytest.approx(183.0, abs=2.0)
+    assert drafts["front waist set back", "an 1892 handbook, counted from the metric block"] == -6.0
+    shown = unfolded(shell.ok(*measure))
+    assert "by the metric block, 18.3 cm on this pattern" in shown
+    assert "1892" not in shown

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of, told_trued, warned
-from fitdiag.cli.arguments import folder_of, guess_units, lengths, paper_of
+from fitdiag.cli.arguments import body_lengths, folder_of, guess_units, lengths, paper_of
 from fitdiag.cli.output import say, write
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
@@ -27,6 +27,7 @@ from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece
 from fitdiag.pattern.record import stamp, told, whose
 from fitdiag.pattern.true import true
+from fitdiag.plausible import BODY_MM
 from fitdiag.problems import Where, one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
@@ -148,9 +149,19 @@ def fit(given: list[str], out: str | None, units: str | None, *, as_json: bool, 
     return 0
 
 
-def measure(path: str, units: str | None, *, as_json: bool) -> int:
-    pattern = read_pattern(path)
-    show(pattern_measures(pattern), pattern, guess_units(units, ()), as_json=as_json)
+def measure(path: str, body: list[str], units: str | None, *, as_json: bool) -> int:
+    pattern, chosen = read_pattern(path), guess_units(units, body)
+    measures, wearer = pattern_measures(pattern), body_lengths(body, chosen, tuple(BODY_MM))
+    given = [
+        (rule, mm)
+        for rule in pattern.garment.proportions
+        if rule.measure in measures and (mm := rule.gives(wearer)) is not None
+    ]
+    drafts = [{"measure": rule.measure, "draft": rule.draft, "mm": mm} for rule, mm in given]
+    show(measures, pattern, chosen, as_json=as_json, extra={"drafts": drafts} if drafts else None)
+    for rule, mm in given if not as_json else ():
+        has = format_reading(measures[rule.measure], chosen)
+        say(f"{rule.measure.capitalize()}: {format_reading(mm, chosen)} by {rule.draft}, {has} on this pattern.")
     return 0
 
 

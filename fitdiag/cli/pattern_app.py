@@ -83,8 +83,15 @@ def pattern_read(
 
 
 @does(pattern_app, "measure", "pattern:measure")
-def pattern_measure(path: PatternFile, units: UnitsOption = None, as_json: JsonOption = False) -> None:
-    """Measure a pattern: seams, grain, widths, angles."""
+def pattern_measure(
+    path: PatternFile,
+    body: Annotated[
+        list[str], typer.Option("--body", metavar="NAME=LENGTH", help="A body measure: what drafts give it.")
+    ] = NOTHING,
+    units: UnitsOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Measure a pattern: seams, grain, widths, angles; with body measures also beside what drafts give."""
 
 
 @does(pattern_app, "walk", "pattern:walk")

@@ -5,6 +5,7 @@ Nothing else in the program names a piece, a seam or a level. A second garment i
 
 import re
 from collections.abc import Mapping
+from itertools import pairwise
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
@@ -222,6 +223,34 @@ class MeasureRule(Rule):
     times: int = 1
 
 
+class Proportion(Rule):
+    """What a draft gives a measure of the pattern for a body: a `share` of a body measure, or a value for how much one exceeds another.
+
+    `values`: body measure less `less`, and what the draft gives there, both in mm; between two of them in proportion.
+    """
+
+    measure: MeasureRef
+    draft: Text
+    body: Id
+    less: Id | None = None
+    share: float | None = Field(default=None, gt=0, lt=2)
+    values: tuple[tuple[float, float], ...] = ()
+    source: Annotated[Text, PartRef("source")]
+
+    def gives(self, body: Mapping[str, float]) -> float | None:
+        """What the draft gives this body, in mm; None where its measures are not known."""
+        own, other = body.get(self.body), body.get(self.less) if self.less else 0.0
+        if own is None or other is None:
+            return None
+        if self.share is not None:
+            return own * self.share
+        at, points = own - other, self.values
+        for (low, first), (high, last) in pairwise(points):
+            if at <= high:
+                return first + (last - first) * max(at - low, 0.0) / (high - low)
+        return points[-1][1] if points else None
+
+
 class Watch(Rule):
     """A measure of the pattern that a step of a plan is warned of when it makes it worse, and what is told then.
 
@@ -269,6 +298,7 @@ class Garment(Rule):
     pairs: tuple[Pair, ...] = ()
     meetings: tuple[Meeting, ...] = ()
     measures: tuple[MeasureRule, ...]
+    proportions: tuple[Proportion, ...] = ()
     watches: tuple[Watch, ...] = ()
     followed: Followed | None = None
     charts: tuple[Chart, ...] = ()

@@ -15,7 +15,7 @@ import numpy as np
 
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.garment import Garment as Declared
-from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair
+from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair, Proportion
 from fitdiag.knowledge.load import load_garment, load_rules
 from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
@@ -48,6 +48,7 @@ class Garment:
     measures: tuple[MeasureRule, ...]
     recipes: Mapping[str, Recipe] = field(default_factory=dict)
     spelled: Mapping[str, str] = field(default_factory=dict)
+    proportions: tuple[Proportion, ...] = ()
 
 
 @cache
@@ -118,7 +119,7 @@ def _declared(name: str, rule: Declared, recipes: Mapping[str, Recipe]) -> Garme
         )  # fmt: skip
     return Garment(
         name, parts, {height.id: height for height in rule.heights}, rule.notches, rule.pairs, rule.meetings, rule.measures,
-        recipes, dict(rule.spelled),
+        recipes, dict(rule.spelled), rule.proportions,
     )  # fmt: skip
 
 

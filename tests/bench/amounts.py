@@ -6,7 +6,9 @@ A cause with an extent is drawn, and how much of it, from the rules' own prior a
 slope read what the extent gives, with the scatter between bodies and the error of a careful reading; its other signs are seen
 as often as the rules say; the signs of its look-alikes are looked for. The world is the rules' own: this says whether the
 reckoning is true to them, not whether they are true (for that see physics.py, where the amounts are those of draped cloth).
-Beside it: the amount taken as the leading reading alone.
+
+The amount to do now is held against the true one, or against the most of one round where the truth is more; beside it the
+whole (with what the list says remains), the whole where one round's most does not decide, and the leading reading alone.
 """
 
 from __future__ import annotations
@@ -27,11 +29,15 @@ MEASURED = 0.8  # of the signs that can be measured, how many are
 
 @dataclass
 class Score:
-    """Clients asked; those whose first alteration cures the right cause; of these, errors, errors in printed sd, errors of the reading."""
+    """Clients asked; those whose first alteration cures the right cause; of these, in mm: errors of the whole amount, of it where
+    one round's most does not decide, of what is to be done now, of the leading reading; and of the whole in printed sd.
+    """
 
     asked: int = 0
     right: int = 0
     off: list[float] = field(default_factory=list)
+    off_within: list[float] = field(default_factory=list)
+    off_now: list[float] = field(default_factory=list)
     in_errors: list[float] = field(default_factory=list)
     plain: list[float] = field(default_factory=list)
 
@@ -87,6 +93,10 @@ def run(base: RuleBase, clients: int, seed: int) -> Score:
         truth = extent / abs(cause.cured_by[first.alteration].takes)
         off = abs(first.amount.mm + first.amount.remainder_mm - truth)
         score.off.append(off)
+        most = base.alterations[first.alteration].most_a_round.amount_mm
+        score.off_now.append(abs(first.amount.mm - min(truth, most)))
+        if truth <= most:
+            score.off_within.append(off)
         if first.amount.error_mm:
             score.in_errors.append(off / first.amount.error_mm)
         if plain is not None:
@@ -103,8 +113,10 @@ def main() -> None:
     score = run(load_rules(), chosen.clients, chosen.seed)
     share = lambda values, bound: sum(value <= bound for value in values) / max(len(values), 1)  # noqa: E731
     print(f"{score.asked} clients, first alteration cures the right cause in {score.right / score.asked:.0%}")
+    print(f"what is to be done now within 1/8 in of the right: {share(score.off_now, WITHIN_MM):.0%}")
     print(
-        f"amount within 1/8 in: {share(score.off, WITHIN_MM):.0%} (the leading reading alone: {share(score.plain, WITHIN_MM):.0%})"
+        f"the whole within 1/8 in: {share(score.off, WITHIN_MM):.0%} (the leading reading alone: {share(score.plain, WITHIN_MM):.0%});"
+        f" where one round's most does not decide ({len(score.off_within)}): {share(score.off_within, WITHIN_MM):.0%}"
     )
     print(
         f"inside the printed error: {share(score.in_errors, 1.0):.0%}, inside twice: {share(score.in_errors, 2.0):.0%}"
