@@ -29,8 +29,5 @@ def next_time(found: Measured) -> tuple[str, Reading] | None:
         line = found.lines.get(reading.line)
         if reading.most == "depth" and line is not None and found.distance_mm:
             off = math.tan(math.radians(line.depression_deg)) * found.distance_mm / 10
-            return (
-                f"hold the lens {abs(off):.0f} cm {'lower' if off > 0 else 'higher'}, at the height of the line",
-                reading,
-            )
+            return f"hold the lens {abs(off):.0f} cm {'lower' if off > 0 else 'higher'}, at the line's height", reading
     return None

@@ -17,9 +17,7 @@ from fitdiag.photos.marks import Point
 
 Array = NDArray[np.float64]
 FULL_FRAME_DIAGONAL = math.hypot(36.0, 24.0)  # mm; "35 mm equivalent" compares diagonals (CIPA DCG-001, from memory)
-USUAL_FOCAL_35 = (
-    26.0  # the main lens of most telephones; fitter's judgement, used with a wide error where nothing is known
-)
+USUAL_FOCAL_35 = 26.0  # the main lens of most telephones; fitter's judgement, used with a wide error
 
 
 @dataclass(frozen=True, eq=False)

@@ -48,17 +48,15 @@ def card_of(name: str, worn: ShotCard, units: Units, heights_mm: Mapping[str, fl
     """The card for a garment of that name. Raises ProblemsFoundError for heights no line has, or no word on keeping."""
     kept = one_line(keep_until, 80)
     if not kept:
-        raise stop(
-            "keep-until", "the card must say how long pictures are kept", hint="give a day, or 'the fitting ends'"
-        )
+        hint = "give a day, or 'the fitting ends'"
+        raise stop("keep-until", "the card must say how long pictures are kept", hint=hint)
     heights, lines = dict(heights_mm or {}), {line.id: line.views for line in worn.lines}
     for line, height in heights.items():
         if line not in lines:
             raise stop("line", f"'{one_line(line, 40)}' is not a line of the card", hint=f"use {', '.join(lines)}")
         if not HEIGHTS_MM[0] <= height <= HEIGHTS_MM[1]:  # also refuses what is not a number
-            raise stop(
-                "height", f"{height:g} mm over the floor cannot be a {line} line", hint="measure it from the floor"
-            )
+            told = f"{height:g} mm over the floor cannot be a {line} line"
+            raise stop("height", told, hint="measure it from the floor")
     table = tuple(
         (line.capitalize(), format_reading(heights[line], units) if line in heights else UNKNOWN, ", ".join(views))
         for line, views in lines.items()

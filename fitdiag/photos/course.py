@@ -109,9 +109,8 @@ class Course:
         rays = stance.camera.rays(self.track.pixels)
         hits = section.hit(rays[:, 0])
         turn, height = np.arcsin(np.clip(hits[:, 0], -1.0, 1.0)), rays[:, 1] * hits[:, 1]
-        inside = (
-            self._outwards & (self.track.pixels[:, 0] > stance.left + 1) & (self.track.pixels[:, 0] < stance.right - 1)
-        )
+        x = self.track.pixels[:, 0]
+        inside = self._outwards & (x > stance.left + 1) & (x < stance.right - 1)
         left = self._end("left", -turn, height, inside)
         right = self._end("right", turn, height, inside)
         if self.kind != "trunk":

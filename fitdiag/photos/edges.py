@@ -53,9 +53,8 @@ def side_edge(
     votes, tries, slants = _vote(slope / floor, out, high, scale, 1.2 if below_only else 0.45)
     likely = np.exp(-0.5 * (tries / (click_mm * scale)) ** 2)
     stop = 0.0 if below_only else way * _line_stops(pixels, marked, scale)
-    likely = likely * (
-        0.35 + 0.65 * np.exp(-0.5 * (np.maximum(np.abs(tries - stop) - scale, 0) / (LINE_MM * scale)) ** 2)
-    )
+    off = np.maximum(np.abs(tries - stop) - scale, 0) / (LINE_MM * scale)
+    likely = likely * (0.35 + 0.65 * np.exp(-0.5 * off**2))
     scored = votes * likely[:, None]
     i, j = divmod(int(scored.argmax()), scored.shape[1])
     if votes[i, j] < 2.0:
@@ -76,9 +75,8 @@ def side_edge(
         offset = float(np.linalg.lstsq(table, found * near, rcond=None)[0][0])
     if abs(offset - tries[i]) > 3 * scale:
         offset = float(tries[i])
-    error = (
-        max(0.5, 0.4 * scale) + 2.5 * scale * max(0.0, rival - 0.45) + 0.3 * max(0.0, abs(offset - stop) - 2 * scale)
-    )
+    error = max(0.5, 0.4 * scale) + 2.5 * scale * max(0.0, rival - 0.45)
+    error += 0.3 * max(0.0, abs(offset - stop) - 2 * scale)
     return Edge(_at(course, end, offset * way), error)
 
 
@@ -120,9 +118,8 @@ def _line_stops(pixels: NDArray[np.uint8], course: Array, scale: float) -> float
     normal = np.stack([-normal[:, 1], normal[:, 0]], axis=1) / (np.hypot(*normal.T)[:, None] + 1e-9)
     reach = max(3.0, 3.0 * scale)
     offsets = np.linspace(-2.2 * reach, 2.2 * reach, 23)
-    strip = smooth(
-        opponent(colours_at(pixels, whole[:, None] + offsets[None, :, None] * normal[:, None])), 1.2 * scale, 1.0
-    )
+    places = whole[:, None] + offsets[None, :, None] * normal[:, None]
+    strip = smooth(opponent(colours_at(pixels, places)), 1.2 * scale, 1.0)
     k = 6  # samples of the strip that are about `reach` px
     middle = strip[:, k:-k]
     left, right = middle - strip[:, : -2 * k], middle - strip[:, 2 * k :]

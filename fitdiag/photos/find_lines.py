@@ -27,19 +27,18 @@ Array = NDArray[np.float64]
 Span = tuple[float, float]
 FINE = 1500  # px: height of the copy on which lines are looked for
 APART, APART_ERROR = 0.2, 0.1  # between hip and crotch line, as a share of the width
-ACROSS = 0.4
 ELSEWHERE = 0.6  # how much a pair of lines loses that lies on what is seen beside it as well
 ALIKE, MOST_ALIKE = 4.0, 0.3  # units of `opponent`; as a share of what is beside it
-NEAR_MIDDLE = 0.1  # of a line's width
+ACROSS, NEAR_MIDDLE = 0.4, 0.1  # what a line that crosses an outline loses, but not so near its middle (of its width)
 ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand
 USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line lies
 GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
-LEG, LEG_ERROR = 0.42, 0.07  # of a leg's width at the knee, as a share of the hip line's
-OUTER_ERROR = 0.12
+LEG, LEG_ERROR, OUTER_ERROR = 0.42, 0.07, 0.12  # a leg's width at the knee and its outer end, as shares of the hip line
 ENDS = "its ends could lie elsewhere"
 LONELY = "the one on the other leg was not found"
 SIDE_WIDTH = 250.0  # mm: of the hip line from the side
 BY_HIP = "it was looked for by the hip line, which is doubtful"
+GRAIN_BOW = 0.07  # of the hip line's width
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
 KNEES_UNLIKE = 0.04
 KNEE_BELOW = (
@@ -48,7 +47,7 @@ KNEE_BELOW = (
 )  # the crotch line, as a share of the hip line's width: from back or front, from the side
 GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
 ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
-ENDS_RIVAL = 0.5  # the same lines with other ends
+ENDS_RIVAL = 0.4  # the same lines with other ends
 SURE = 5.0  # so high all scores of right readings are that were seen
 TRUNK_RIVAL = 0.3  # a second pair that scores so much of the best makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
@@ -66,9 +65,7 @@ class Lines:
 
     def larger(self, share: int) -> Lines:
         """The same in a picture so many times as large."""
-        lines, grains = (
-            {name: larger(points, share) for name, points in some.items()} for some in (self.lines, self.grains)
-        )
+        lines, grains = ({key: larger(at, share) for key, at in some.items()} for some in (self.lines, self.grains))
         return replace(self, lines=lines, grains=grains, seam=larger(self.seam, share))
 
 
@@ -107,11 +104,9 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
         at = np.linspace(0.02, 0.98, 5) * (len(seam.pixels) - 1)
         whole = (seam.pixels[at.round().astype(int), ::-1] + 0.5) * scale - 0.5
         result.seam = tuple((round(float(x), 1), round(float(y), 1)) for x, y in whole)
-    hip = best.hip
-    result.body = tuple(
-        float(v * scale)
-        for v in (hip.first, hip.at(hip.middle) - 0.75 * hip.width, hip.last, hip.at(hip.middle) + 2.3 * hip.width)
-    )  # type: ignore[assignment]
+    hip, row = best.hip, best.hip.at(best.hip.middle)
+    top, bottom = row - 0.75 * hip.width, row + 2.3 * hip.width
+    result.body = (hip.first * scale, top * scale, hip.last * scale, bottom * scale)
     return result
 
 
@@ -231,15 +226,9 @@ def _pairs(rings: Sequence[Found], width: int, *, side: bool) -> Iterator[_Trunk
 def _inner(line: Found) -> float:
     """How likely a line crosses an outline between its ends, as a joint of the wall does that runs on into a line; at its middle
     lies the centre seam."""
-    away = 0.02 * FINE
-    return max(
-        (
-            likely
-            for x, likely in (*line.firsts, *line.lasts)
-            if line.first + away < x < line.last - away and abs(x - line.middle) > NEAR_MIDDLE * line.width
-        ),
-        default=0.0,
-    )
+    first, last, near = line.first + 0.02 * FINE, line.last - 0.02 * FINE, NEAR_MIDDLE * line.width
+    ends = (*line.firsts, *line.lasts)
+    return max((p for x, p in ends if first < x < last and abs(x - line.middle) > near), default=0.0)
 
 
 def _repeated(line: Found, rings: Sequence[Found]) -> float:
@@ -269,9 +258,8 @@ def _joined(rings: Sequence[Found]) -> list[Found]:
         if not -0.02 * FINE < gap < 0.08 * FINE or abs(left.pixels[-1, 1] - right.pixels[0, 1]) > 0.04 * FINE:
             continue
         assert left.whole is not None and right.whole is not None
-        both = np.concatenate(
-            [left.whole[left.whole[:, 0] <= left.last], right.whole[right.whole[:, 0] >= right.first]]
-        )
+        one, two = left.whole, right.whole
+        both = np.concatenate([one[one[:, 0] <= left.last], two[two[:, 0] >= right.first]])
         both = both[np.argsort(both[:, 0], kind="stable")]
         x = np.arange(both[0, 0], both[-1, 0] + 1)
         course = np.stack([x, np.interp(x, both[:, 0], both[:, 1])], axis=1)
@@ -330,7 +318,11 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
         if (drawn := named.get(f"grain-{name}")) is not None:  # below the knee a crease may go on where the line ends
             knee_line = named.get(f"knee-{name}")
             limit = knee_line.at(knee_line.middle) if knee_line else low + 1.3 * width
-            named[f"grain-{name}"] = replace(drawn, pixels=drawn.pixels[drawn.pixels[:, 1] <= limit])
+            kept = drawn.pixels[drawn.pixels[:, 1] <= limit]
+            named[f"grain-{name}"] = replace(drawn, pixels=kept)
+            straight = np.interp(kept[:, 1], kept[[0, -1], 1], kept[[0, -1], 0])
+            if np.abs(kept[:, 0] - straight).max() > GRAIN_BOW * width:
+                trunk.doubts.setdefault(f"grain-{name}", "it does not run straight")
     _agree(trunk, named, *GRAINS, centre)
     _agree(trunk, named, *KNEES, centre)
     trunk.named = named
@@ -348,10 +340,7 @@ def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span
         over = one.first < high + 4 and one.last > low - 4
         return over and one.width > 0.45 * width and one.lean < 12 and GRAIN_PLACES[0] * width < out < 0.45 * width
 
-    strips = (
-        (high + 4, low - 4),
-        (low + 0.08 * width, low + 0.5 * width),
-    )  # between hip and crotch line, or on the thigh
+    strips = ((high + 4, low - 4), (low + 0.08 * width, low + 0.5 * width))  # between both lines, or on the thigh
     found = (upright.only(strip, (near[0], near[1]), reach, GRAIN_GAP, fits=fits) for strip in strips)
     return next((grain for grain in found if grain.ridge is not None), None)
 

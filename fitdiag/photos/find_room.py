@@ -34,14 +34,8 @@ OFF_PLUMB = math.radians(0.3)  # with the bending known
 MOST_KEPT = 6
 LEAST_MARK = 0.06  # of the looked-at part of a corner
 ARMS = 0.45  # of the hip's width to each side: there arms hang, whose edges are no plumb lines
-UNLIKE = (
-    1.2,
-    2.0,
-    3.2,
-    5.0,
-    8.0,
-    12.0,
-)  # how far a sheet may differ from its own colour: the largest part found is kept
+UNLIKE = (1.2, 2.0, 3.2, 5.0, 8.0, 12.0)  # how far a sheet may differ from its own colour; the largest part is kept
+Box = tuple[float, float, float, float]  # left, top, right, bottom, px
 PAPERS = (A4, (215.9, 279.4))  # mm: ISO 216 and ANSI/ASME Y14.1
 
 
@@ -200,10 +194,8 @@ class FoundSheet:
     rival: bool = False
 
 
-def find_sheet(
-    pixels: NDArray[np.uint8], camera: Camera, body: tuple[float, float, float, float] | None
-) -> FoundSheet | None:
-    """The sheet beside the body (left, top, right, bottom in px); None where nothing is surely one."""
+def find_sheet(pixels: NDArray[np.uint8], camera: Camera, body: Box | None) -> FoundSheet | None:
+    """The sheet beside the body; None where nothing is surely one."""
     scale = pixels.shape[0] / COARSE
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
     colours = opponent(np.asarray(copy, float))
@@ -230,7 +222,7 @@ def _alike(one: FoundSheet, other: FoundSheet) -> bool:
     return float(np.abs(np.mean(one.corners, axis=0) - np.mean(other.corners, axis=0)).max()) < 12
 
 
-def _inside(box: tuple[int, int, int, int], body: tuple[float, float, float, float], scale: float) -> bool:
+def _inside(box: tuple[int, int, int, int], body: Box, scale: float) -> bool:
     x, y = (box[0] + box[2]) / 2 * scale, (box[1] + box[3]) / 2 * scale
     return body[0] < x < body[2] and body[1] < y < body[3]
 
@@ -310,9 +302,8 @@ def _as_sheet(
     ring = colours[max(top - reach, 0) : bottom + reach, max(left - reach, 0) : right + reach].reshape(-1, 3)
     tint, light = float(np.hypot(*np.median(inner[:, 1:], axis=0))), float(np.median(inner[:, 0]))
     darker = light - float(np.percentile(ring[:, 0], 15))
-    sure = math.exp(-((unlike / 0.04) ** 2) - (square / 0.05) ** 2 - (tint / 9.0) ** 2) * min(
-        1.0, max(0.0, darker) / 2.5
-    )
+    sure = math.exp(-((unlike / 0.04) ** 2) - (square / 0.05) ** 2 - (tint / 9.0) ** 2)
+    sure *= min(1.0, max(0.0, darker) / 2.5)
     return FoundSheet(tuple(_point(corner) for corner in corners), size, float(sure))
 
 

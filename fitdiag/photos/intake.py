@@ -161,9 +161,7 @@ def _check_limits(image: Image.Image, raw: bytes, where: Where, *, smaller: bool
         raise stop("moving-picture", told, where=where, hint="save one frame of it as PNG or JPEG")
     if image.info.get("progressive") and raw.count(b"\xff\xda") * width * height > MOST_SCAN_WORK * 1_000_000:
         raise _too_large("it is stored in far too many passes", where)
-    held = (
-        6 * width * height if image.info.get("progressive") else 0
-    )  # the decoder keeps all coefficients till the last pass
+    held = 6 * width * height if image.info.get("progressive") else 0  # all coefficients, kept till the last pass
     for part in (2, 4, 8) if smaller and image.format == "JPEG" else ():
         if _fits(image, held):
             break
@@ -281,10 +279,8 @@ def clean_bytes(picture: Picture, suffix: str) -> bytes:
         raise stop("ending", f"'{one_line(suffix, 20)}' cannot be written", hint="end the name in .jpg or .png")
     out = io.BytesIO()
     image = Image.fromarray(picture.pixels)
-    if kind == "JPEG":
-        image.save(
-            out, kind, quality=95, subsampling=0
-        )  # full colour resolution: the marked lines are thin and coloured
+    if kind == "JPEG":  # in full colour resolution: the marked lines are thin and coloured
+        image.save(out, kind, quality=95, subsampling=0)
     else:
         image.save(out, kind, compress_level=4)
     return out.getvalue()
@@ -311,9 +307,7 @@ def shortcomings(picture: Picture) -> list[str]:
     if long_side < SMALLEST_LONG_SIDE:
         found.append(f"too small: {size}; ask for the full-size file, at least {SMALLEST_LONG_SIDE} on the long side")
     if picture.quality is not None and picture.quality < LOWEST_QUALITY:
-        found.append(
-            f"squeezed: JPEG quality about {picture.quality}; ask for the file itself, not through a messenger"
-        )
+        found.append(f"squeezed: JPEG quality about {picture.quality}; ask for the file itself, by no messenger")
     elif long_side in MESSENGER_SIDES and picture.focal_35mm is None:
         found.append(f"squeezed: {size} is a size messengers shrink to; ask for the file itself")
     if all(abs(long_side / short_side / shape - 1) > 0.01 for shape in CAMERA_SHAPES):
@@ -334,9 +328,5 @@ def shortcomings(picture: Picture) -> list[str]:
 def check_same(picture: Picture, marks: Marks, path: Path) -> None:
     """Raises ProblemsFoundError unless the marks (in the file `path`) were made on this very picture."""
     if (marks.sha256, marks.width, marks.height) != (picture.sha256, picture.width, picture.height):
-        raise stop(
-            "other-picture",
-            "these marks belong to another picture",
-            where=Where(shown_path(path)),
-            hint=f"they were made on '{one_line(marks.file, 60)}', {marks.width} x {marks.height} pixels",
-        )
+        hint = f"they were made on '{one_line(marks.file, 60)}', {marks.width} x {marks.height} pixels"
+        raise stop("other-picture", "these marks belong to another picture", where=Where(shown_path(path)), hint=hint)

@@ -21,16 +21,9 @@ from fitdiag.photos.trousers import MAIN
 from fitdiag.problems import stop
 
 Array = NDArray[np.float64]
-Courses = Mapping[
-    str, Sequence[Array]
-]  # name of a line to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up
-ACROSS = {
-    "back": (1, 0, 0, 1),
-    "front": (-1, 0, 0, -1),
-    "left": (0, -1, 1, 0),
-    "right": (0, 1, -1, 0),
-}  # of x, y: to the
-#           right in the picture, and away from the lens
+# Name of a line to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up; of x, y: to the right, away from the lens.
+Courses = Mapping[str, Sequence[Array]]
+ACROSS = {"back": (1, 0, 0, 1), "front": (-1, 0, 0, -1), "left": (0, -1, 1, 0), "right": (0, 1, -1, 0)}
 LONGEST = 1500  # px of what is written
 MARGIN = 120  # px round the lines
 COLOURS = ((0, 70, 150), (190, 30, 0), (0, 0, 0))  # of the picture's own lines, and of those laid over it
@@ -60,9 +53,7 @@ def laid_over(pixels: NDArray[np.uint8], found: Measured, shown: Sequence[tuple[
     marks = found.marks.confirmed()
     anchor = next((name for name in MAIN if name in found.lines and all(name in lines for _, lines in shown)), None)
     if anchor is None:
-        raise stop(
-            "no-line", "this picture has no hip or crotch line to set simulated lines by", hint="mark one of them"
-        )
+        raise stop("no-line", "this picture has no hip or crotch line to set others by", hint="mark one of them")
     where = setting(pixels, marks)
     ends = np.array([found.lines[anchor].left, found.lines[anchor].right])
     sets = [[line.track.pixels for line in found.lines.values()] + [track.pixels for track in found.grains.values()]]

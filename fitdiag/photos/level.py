@@ -285,9 +285,8 @@ class _Votes:
                 rest = offset - course[seen]
                 noise = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 0.1
                 return _Upright(self.first, self.normal, self.along, self.share[seen], self.bow[seen], offset, noise)
-        return _Upright(
-            self.first, self.normal, self.along, np.array([0.0, 1.0]), np.zeros(2), np.zeros(2), CLICK_ERROR / 2
-        )
+        none, ends = np.zeros(2), np.array([0.0, 1.0])
+        return _Upright(self.first, self.normal, self.along, ends, none, none, CLICK_ERROR / 2)
 
 
 def _bow(ends: Array, share: Array, normal: Array, middle: Point) -> Array:

@@ -25,6 +25,7 @@ View = Literal["front", "back", "left", "right"]
 VIEWS: tuple[View, ...] = get_args(View)
 PROPOSABLE = (*LINES, *GRAINS, "centre_seam", "verticals", "sheet")
 PICTURE = ("file", "sha256", "width", "height")
+EDGES = [f"{line}:{side}" for line in LINES for side in ("left", "right")]
 MOST_VERTICALS = 12
 A4 = (210.0, 297.0)
 
@@ -100,9 +101,7 @@ def parse_marks(text: str, path: str) -> Marks:
         line, col = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (1, 1)
         told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 60)
         hint = "save the marks again on the marking page"
-        raise ProblemsFoundError(
-            Problem("not-json", f"these are no marks: {told}", Where(path, line, col), hint)
-        ) from None
+        raise stop("not-json", f"these are no marks: {told}", where=Where(path, line, col), hint=hint) from None
     return _Reader(path).marks(data)
 
 
@@ -118,11 +117,8 @@ class _Reader:
 
     def marks(self, data: object) -> Marks:
         if not isinstance(data, dict) or data.get("schema") != SCHEMA:
-            raise ProblemsFoundError(
-                Problem(
-                    "schema", f"this is not a marks file ({SCHEMA})", self.where, "save the marks on the marking page"
-                )
-            )
+            hint = "save the marks on the marking page"
+            raise stop("schema", f"this is not a marks file ({SCHEMA})", where=self.where, hint=hint)
         known = ("schema", "picture", *(item.name for item in fields(Marks) if item.name not in PICTURE))
         for key in data:
             self.known(key, known, "marks")
@@ -159,9 +155,7 @@ class _Reader:
             sheet=self.sheet(data.get("sheet")),
             widths_mm=self.named("widths_mm", data.get("widths_mm"), LINES, self.mm),
             depths_mm=self.named("depths_mm", data.get("depths_mm"), LINES, self.mm),
-            hidden=self.words(
-                "hidden", data.get("hidden"), [f"{line}:{side}" for line in LINES for side in ("left", "right")]
-            ),
+            hidden=self.words("hidden", data.get("hidden"), EDGES),
             proposed=self.words("proposed", data.get("proposed"), [*PROPOSABLE]),
             doubts=self.named("doubts", data.get("doubts"), PROPOSABLE, self.text),
             notes=self.text("notes", data.get("notes"), 2000),
@@ -250,11 +244,8 @@ class _Reader:
             self.known(key, ("corners", "width_mm", "height_mm", "behind_mm"), "sheet")
         corners = self.points("sheet.corners", value.get("corners"), 4, 4)
         if len(corners) == 4 and not _turns_one_way(corners):
-            self.fault(
-                "sheet.corners",
-                "these corners do not go round the sheet",
-                "top left, top right, bottom right, bottom left",
-            )
+            hint = "top left, top right, bottom right, bottom left"
+            self.fault("sheet.corners", "these corners do not go round the sheet", hint)
         return Sheet(
             corners,
             self.number("sheet.width_mm", value.get("width_mm"), 20, 2000) or A4[0],

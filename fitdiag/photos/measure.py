@@ -57,14 +57,9 @@ def measure(pixels: NDArray[np.uint8], marks: Marks, known: Known | None = None)
 def _lens_height(marks: Marks, where: Setting, lines: Mapping[str, Line]) -> list[str]:
     """A word where the height of the lens that was typed cannot be: hip and knee line tell it from how bodies are built."""
     knees = [line.depression_deg for name, line in lines.items() if name in KNEES]
-    if (
-        marks.lens_height_mm is None
-        or where.distance is None
-        or not where.pose.levelled
-        or not knees
-        or HIP not in lines
-    ):
+    if None in (marks.lens_height_mm, where.distance) or not (where.pose.levelled and knees and HIP in lines):
         return []
+    assert marks.lens_height_mm is not None and where.distance is not None
     hip, knee = (
         math.tan(math.radians(angle)) * where.distance for angle in (lines[HIP].depression_deg, sum(knees) / len(knees))
     )

@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw, ImageFont
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.units import Units, format_reading
 
+Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
 _MARGIN = 60  # px round what was marked; the rest of the person is not shown
 _LONGEST = 1600
 _CLEAR, _UNCLEAR, _SEAM, _PLUMB = (0, 110, 160), (200, 60, 0), (120, 60, 160), (60, 120, 60)
@@ -43,9 +44,8 @@ def overlay(pixels: NDArray[np.uint8], found: Measured, units: Units) -> bytes:
         draw.line([place((x, y)) for x, y in track.pixels[::4]], fill=_CLEAR if track.clear else _UNCLEAR, width=2)
         _write(draw, font, place((track.pixels[-1, 0], track.pixels[-1, 1])), name, size)
     for name, line in found.lines.items():
-        draw.line(
-            [place((x, y)) for x, y in line.track.pixels[::4]], fill=_CLEAR if line.track.clear else _UNCLEAR, width=2
-        )
+        colour = _CLEAR if line.track.clear else _UNCLEAR
+        draw.line([place((x, y)) for x, y in line.track.pixels[::4]], fill=colour, width=2)
         for end in (line.left, line.right):
             x, y = place(end)
             draw.line([(x, y - 9), (x, y + 9)], fill=_CLEAR, width=2)
@@ -60,13 +60,7 @@ def overlay(pixels: NDArray[np.uint8], found: Measured, units: Units) -> bytes:
     return out.getvalue()
 
 
-def _write(
-    draw: ImageDraw.ImageDraw,
-    font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
-    at: tuple[float, float],
-    name: str,
-    size: tuple[int, int],
-) -> None:
+def _write(draw: ImageDraw.ImageDraw, font: Font, at: tuple[float, float], name: str, size: tuple[int, int]) -> None:
     text = name.replace("-", " ")
     box = draw.textbbox((0, 0), text, font=font)
     x = min(at[0] + 8, size[0] - box[2] - 4)
@@ -88,9 +82,8 @@ def told(reading: Reading, units: Units) -> str:
     """A reading in a few words: value, error, and how far it can be trusted."""
     if reading.value is None or reading.error is None:
         return "no number"
-    return (
-        f"{plain(reading.value, reading.unit, units)}, give or take {give_or_take(reading.error, reading.unit, units)}"
-    )
+    error = give_or_take(reading.error, reading.unit, units)
+    return f"{plain(reading.value, reading.unit, units)}, give or take {error}"
 
 
 def plain(value: float, unit: str, units: Units) -> str:

@@ -38,11 +38,8 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
 
     The text holds a private picture: write it so that only its owner can read it.
     """
-    source = _MARK.read_text(encoding="utf-8")
-    page = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True).from_string(source)
-    return page.render(
-        style_hash=_hash(source, "style"),
-        script_hash=_hash(source, "script"),
+    return _page(
+        _MARK,
         file=one_line(marks.file) or "a picture",
         given=_inert(json.loads(as_json(marks))),
         kind="png" if jpeg.startswith(_PNG) else "jpeg",
@@ -51,6 +48,12 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
         height=marks.height,
         inches=units == "in",
     )
+
+
+def _page(template: Path, **told: Any) -> str:
+    source = template.read_text(encoding="utf-8")
+    page = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True).from_string(source)
+    return page.render(style_hash=_hash(source, "style"), script_hash=_hash(source, "script"), **told)
 
 
 def _hash(source: str, tag: str) -> str:
@@ -71,9 +74,7 @@ NAMES = {**CALLED, "centre_seam": "Centre seam", "verticals": "Plumb line", "she
 UNTOLD = "nothing tells whether this is a mirror image, as cameras beside the screen make them. Is it right that"
 UNTURNED = {"back": "the wearer's left hand is on the left from behind", "front": "the left hand is on the right from the front",
             "left": "the toes point left from the left side", "right": "the toes point right from the right side"}  # fmt: skip
-TURNED = (
-    "the sheet's marked corner is at the top right; the card asks for the top left, so this seems to be a mirror image."
-)
+TURNED = "the sheet's marked corner is at the top right, as in a mirror image; the card asks for the top left."
 TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
 
 
@@ -83,12 +84,9 @@ def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer:
     Each picture comes with its marks measured as if they were confirmed already. The text holds private pictures: write it so
     that only its owner can read it.
     """
-    source = _CONFIRM.read_text(encoding="utf-8")
-    page = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True).from_string(source)
     shown = [_shown(found, units) for _, found in pictures]
-    return page.render(
-        style_hash=_hash(source, "style"),
-        script_hash=_hash(source, "script"),
+    return _page(
+        _CONFIRM,
         title=", ".join(one_line(found.marks.file) for _, found in pictures),
         given=_inert({"schema": ANSWER, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])}),
         pictures=[base64.b64encode(_smaller(pixels)).decode("ascii") for pixels, _ in pictures],
@@ -119,15 +117,11 @@ def parse_answer(raw: bytes, path: str) -> tuple[list[Marks], set[str]]:
     except (ValueError, RecursionError):
         data = None
     if not isinstance(data, dict) or data.get("schema") != ANSWER or not isinstance(data.get("marks"), list):
-        raise stop(
-            "schema",
-            f"this is not an answer from the page ({ANSWER})",
-            where=Where(path),
-            hint="save it on the page again",
-        )
+        told = f"this is not an answer from the page ({ANSWER})"
+        raise stop("schema", told, where=Where(path), hint="save it on the page again")
     mirrored = data.get("mirrored")
-    told = {item for item in mirrored if isinstance(item, str)} if isinstance(mirrored, list) else set()
-    return [parse_marks(json.dumps(marks), path) for marks in data["marks"][:20]], told
+    turned = {item for item in mirrored if isinstance(item, str)} if isinstance(mirrored, list) else set()
+    return [parse_marks(json.dumps(marks), path) for marks in data["marks"][:20]], turned
 
 
 def _smaller(pixels: NDArray[np.uint8]) -> bytes:
@@ -143,14 +137,12 @@ def _shown(found: Measured, units: Units) -> dict[str, Any]:
     marks = found.marks
     things = [_thing("lines", name, points, found, units, found.lines[name].track if name in found.lines else None)
               for name, points in marks.lines.items()]  # fmt: skip
-    things += [
-        _thing("grains", name, points, found, units, found.grains.get(name)) for name, points in marks.grains.items()
-    ]
+    for name, points in marks.grains.items():
+        things.append(_thing("grains", name, points, found, units, found.grains.get(name)))
     if marks.centre_seam:
         things.append(_thing("centre_seam", "centre_seam", marks.centre_seam, found, units, found.seam))
-    things += [
-        _thing("verticals", "verticals", pair, found, units, None, index) for index, pair in enumerate(marks.verticals)
-    ]
+    for index, pair in enumerate(marks.verticals):
+        things.append(_thing("verticals", "verticals", pair, found, units, None, index))
     if marks.sheet is not None:
         corners = marks.sheet.corners
         things.append(

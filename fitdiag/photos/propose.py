@@ -19,6 +19,7 @@ from fitdiag.photos.find_lines import BY_HIP, Lines, find_lines, larger
 from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
 from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet
+from fitdiag.photos.setting import FOCAL_ERROR, FOCAL_UNKNOWN
 from fitdiag.photos.trousers import HIP
 
 LOOKED_AT = 1800  # px: from twice this height on a picture is looked at in a smaller copy
@@ -26,7 +27,6 @@ SAME_PX = 0.008  # of the picture's height: a line found so near to one that is 
 MIRRORED = "its marked corner is at the top right, as in a mirror image"
 LEAST_APART = 0.3  # of the picture's width
 MOST_ROLL, MOST_PITCH = 5.0, 22.0  # degrees: few hold a camera so
-FOCAL_KNOWN, FOCAL_UNKNOWN = 0.01, 0.25  # errors, as a share
 
 
 def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
@@ -63,7 +63,7 @@ def _with_room(
     focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height) / share
     body = found.body
     uprights, pose = find_uprights(
-        pixels, focal, FOCAL_KNOWN if marks.focal_35mm else FOCAL_UNKNOWN, body and (body[0], body[2])
+        pixels, focal, FOCAL_ERROR if marks.focal_35mm else FOCAL_UNKNOWN, body and (body[0], body[2])
     )
     verticals, sheet = marks.verticals, marks.sheet
     if not verticals and pose is not None:
@@ -77,9 +77,8 @@ def _with_room(
         if marked_corner(pixels, seen.corners) == "right":
             doubts["sheet"] = MIRRORED
         elif seen.rival or seen.sure < 0.8:
-            doubts["sheet"] = (
-                "something else could be the sheet as well" if seen.rival else "its sides are not quite a sheet's"
-            )
+            rival = "something else could be the sheet as well"
+            doubts["sheet"] = rival if seen.rival else "its sides are not quite a sheet's"
     return replace(marks, verticals=verticals, sheet=sheet, proposed=tuple(dict.fromkeys(added)), doubts=doubts)
 
 

@@ -57,9 +57,7 @@ class Section:
         cos, sin = math.cos(yaw), math.sin(yaw)
         for _ in range(4):
             # the outline's ray touches the ellipse: its distance from the middle is the ellipse's own reach that way
-            reach = [
-                math.sqrt((half * (cos - ray * sin)) ** 2 + (depth * (sin + ray * cos)) ** 2) for ray in (left, right)
-            ]
+            reach = [math.hypot(half * (cos - ray * sin), depth * (sin + ray * cos)) for ray in (left, right)]
             over = (right - left) * z - reach[0] - reach[1]
             half = max(half + over / 2, 1.0)
             x = ((left + right) * z + reach[0] - reach[1]) / 2

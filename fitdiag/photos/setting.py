@@ -80,9 +80,7 @@ def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
 
 def _usual_scale(marks: Marks) -> float:
     """Px a millimetre by how wide bodies usually are."""
-    found = [
-        abs(points[-1][0] - points[0][0]) / WIDTHS[name] for name, points in marks.lines.items() if len(points) > 1
-    ]
+    found = [abs(at[-1][0] - at[0][0]) / WIDTHS[name] for name, at in marks.lines.items() if len(at) > 1]
     usual = float(np.median(found)) if found else USUAL_SCALE * marks.height / 3464
     return min(max(usual, LEAST_SCALE), MOST_SCALE)
 

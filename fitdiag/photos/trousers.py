@@ -37,10 +37,7 @@ ROUND: Mapping[str, Trunk] = {
     HIP: Trunk(370.0, (0.62, 0.11), (0.59, 0.13), 4.0, 0.3, 1.5, (5.0, 4.0)),
     CROTCH: Trunk(365.0, (0.56, 0.12), (0.52, 0.13), 6.0, 1.5, 2.5, (8.0, 8.0)),
 }
-WIDTHS: Mapping[str, float] = {
-    **{name: line.width for name, line in ROUND.items()},
-    **dict.fromkeys(KNEES, 160.0),
-}  # mm
+WIDTHS = {**{name: line.width for name, line in ROUND.items()}, **dict.fromkeys(KNEES, 160.0)}  # mm
 LEG_DEPTH, LEG_DEPTH_ERROR = 0.95, 0.2  # of the half width
 CALLED: Mapping[str, str] = {
     WAIST: "Waist edge",
@@ -50,5 +47,5 @@ CALLED: Mapping[str, str] = {
 # A line that rises so towards the centre runs into the fork, degrees; over the fork the cloth turns under, and a line follows it;
 # under the seat it folds away behind the outline, mm.
 FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 4.0, 3.0
-INSEAM_BACK, INSEAM_ERROR = 7.0, 11.0  # mm: at the knee the inner edge lies farther forward than the outer one
+INSEAM = (7.0, 11.0)  # mm: at the knee the inner edge lies so much farther forward than the outer one, and its error
 KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
