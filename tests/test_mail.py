@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+import yaml
 
 from fitdiag.interview.clauses import sentences
 from fitdiag.interview.engine import Interview
@@ -73,3 +74,16 @@ def test_every_sentence_stands_in_its_mail(base: RuleBase, words: Words, path: P
     plain = " ".join(text.replace("’", "'").split())
     for one in read_mail(base, words, text, "in"):
         assert one.sentence in plain
+
+
+def test_mails_of_strangers_are_mostly_read_and_seldom_wrongly(base: RuleBase, words: Words) -> None:
+    """Twenty mails written without a look at the rules: signs found, wrong proposals (tests/bench/mails.py has the figures)."""
+    mails = yaml.safe_load((Path(__file__).parent / "data" / "mails-odd.yaml").read_text("utf-8"))
+    found = wrong = said = 0
+    for mail in mails:
+        read = {one.id for one in read_mail(base, words, mail["mail"], "in") if one.kind == "symptom"}
+        meant = [set(entry["ids"]) for entry in mail["signs"]]
+        said, found = said + len(meant), found + sum(bool(ids & read) for ids in meant)
+        wrong += len(read - set().union(*meant))
+    assert found >= 0.7 * said
+    assert wrong <= len(mails)

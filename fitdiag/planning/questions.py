@@ -22,8 +22,8 @@ from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
 WORLDS = 80
-SURE = 0.95  # from this chance on the first alteration counts as settled
-PATIENCE = 0.1  # so much less will do when ENOUGH was asked; a share of it before
+SURE = 0.97  # from this chance on the first alteration counts as settled
+PATIENCE = 0.12  # so much less will do when ENOUGH was asked; a share of it before
 SAFE = 0.008  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
 STAY = 0.5  # a station is left where its best question tells less than this share of the best elsewhere
