@@ -41,7 +41,7 @@ BENCH = Path(__file__).parent / "bench"
             ["reading", "hip drop", "grain lean", "own: said to dip", "12 megapixels"],
             marks=pytest.mark.long,
         ),
-        ("amounts.py", ["10"], ["10 clients", "amount within 1/8 in", "inside the printed error"]),
+        ("amounts.py", ["10"], ["10 clients", "the whole within 1/8 in", "inside the printed error"]),
         ("words.py", [], ["symptom, ", "body note, "]),
         ("mails.py", [], ["10 mails"]),
         pytest.param(

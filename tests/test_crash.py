@@ -57,7 +57,7 @@ def test_broken_off_anywhere_it_comes_to_the_same_end(command: Command, place: P
 
 # -- what is acknowledged ----------------------------------------------------------------------------------------------
 
-ANSWERS = "\n\n\nwedgie\n\n2\n2\n2\nnote kneels\n3\nback\nstop\n"
+ANSWERS = "\n\n\nwedgie\n\n2\n2\n2\nnote kneels\n3\n2\n2\n3\nback\nstop\n"
 
 
 def test_every_answer_acknowledged_outlasts_a_power_cut(tmp_path: Path) -> None:
