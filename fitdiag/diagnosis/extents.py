@@ -169,11 +169,17 @@ class _Solved:
         """Coefficients of a reading, what of it is fixed by what was altered since, and the noise of the ratios."""
         row = [0.0] * len(self.chosen) + [*reading.loads, *([0.0] * (self.model.factors - len(reading.loads)))]
         fixed = scatter = 0.0
+        if not reading.round:  # nothing was altered since
+            for place, suspect in enumerate(self.chosen):
+                if (slope := suspect.slopes.get(reading.sign)) is not None:
+                    row[place] = slope.ratio
+                    scatter += (slope.scatter * max(at[place], 0.0)) ** 2
+            return row, fixed, scatter
         settled: set[int] = set()  # causes whose past extent is counted through their opposite
         for place, suspect in enumerate(self.chosen):
             other = suspect.opposite
             taken = 0.0
-            if reading.round and other is not None and other in self.model.suspects:
+            if other is not None and other in self.model.suspects:
                 taken = self.model.suspects[other].done.get(reading.round, 0.0)
             slope = suspect.slopes.get(reading.sign)
             if (
@@ -193,13 +199,12 @@ class _Solved:
                 row[place] += slope.ratio
                 fixed += slope.ratio * more
                 scatter += (slope.scatter * max(at[place] + more, 0.0)) ** 2
-        if reading.round:
-            for cause, suspect in self.model.suspects.items():
-                amount = suspect.done.get(reading.round, 0.0)
-                slope = suspect.slopes.get(reading.sign)
-                if amount and slope is not None and cause not in self.causes and cause not in settled:
-                    fixed += slope.ratio * amount
-                    scatter += (slope.scatter * amount) ** 2
+        for cause, suspect in self.model.suspects.items():
+            amount = suspect.done.get(reading.round, 0.0)
+            slope = suspect.slopes.get(reading.sign)
+            if amount and slope is not None and cause not in self.causes and cause not in settled:
+                fixed += slope.ratio * amount
+                scatter += (slope.scatter * amount) ** 2
         return row, fixed, scatter
 
     def _add(self, kept: list[int], precision: Matrix, pull: Vector) -> tuple[float, float]:
@@ -208,6 +213,8 @@ class _Solved:
         Their covariance is diag(noise) + rest_variance · 1·1ᵀ, inverted by the formula of Sherman and Morrison.
         """
         shared = self.model.readings[kept[0]].rest_variance
+        if len(kept) == 1:
+            return self._add_one(kept[0], shared, precision, pull)
         size = len(pull)
         weights = [1.0 / max(self.noise[index], _LEAST_VARIANCE) for index in kept]
         total = sum(weights)
@@ -234,6 +241,17 @@ class _Solved:
                 for other in range(size):
                     line[other] -= share * sums[one] * sums[other]
         return quadratic - share * whole * whole, log(1.0 + shared * total) - sum(map(log, weights))
+
+    def _add_one(self, index: int, shared: float, precision: Matrix, pull: Vector) -> tuple[float, float]:
+        """The same where a sign was read once."""
+        variance, rest = max(self.noise[index], _LEAST_VARIANCE) + shared, self.rest[index]
+        present = [(place, value) for place, value in enumerate(self.rows[index]) if value]
+        for one, value in present:
+            part, line = value / variance, precision[one]
+            pull[one] += part * rest
+            for other, beside in present:
+                line[other] += part * beside
+        return rest * rest / variance, log(variance)
 
     def _not_below_nothing(self) -> None:
         """Bring in that no extent is below 0."""
