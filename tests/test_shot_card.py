@@ -16,6 +16,7 @@ from pypdf import PdfReader
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.photos.card import card_html, card_pdf
+from fitdiag.photos.card_words import Card, card_of
 from fitdiag.problems import ProblemsFoundError
 
 HEIGHTS = {"hip": 860.0, "crotch": 760.0, "knee": 480.0}
@@ -79,14 +80,16 @@ class Page(HTMLParser):
         return " ".join("".join(data for tag, data in self.texts if tag != "style").split())
 
 
-def html(**changes: Any) -> str:
-    return card_html(**{**WORN, "units": "cm", "heights_mm": None, "keep_until": UNTIL, **changes})
+def card(**changes: Any) -> Card:
+    return card_of(**{**WORN, "units": "cm", "heights_mm": None, "keep_until": UNTIL, **changes})
 
 
-def pdf(**changes: Any) -> PdfReader:
-    return PdfReader(
-        io.BytesIO(card_pdf(**{**WORN, "units": "cm", "heights_mm": None, "keep_until": UNTIL, **changes}))
-    )
+def html(*, large: bool = False, **changes: Any) -> str:
+    return card_html(card(**changes), large=large)
+
+
+def pdf(*, large: bool = False, paper: Any = "a4", **changes: Any) -> PdfReader:
+    return PdfReader(io.BytesIO(card_pdf(card(**changes), large=large, paper=paper)))
 
 
 def pdf_text(reader: PdfReader) -> str:
@@ -284,7 +287,7 @@ def test_both_drawings_are_on_page_and_paper() -> None:
 
 def test_the_same_card_makes_the_same_file() -> None:
     """Nothing of the day or the machine goes into the PDF."""
-    one, other = (card_pdf(**WORN, units="in", heights_mm=HEIGHTS, keep_until=UNTIL) for _ in range(2))
+    one, other = (card_pdf(card(units="in", heights_mm=HEIGHTS)) for _ in range(2))
     assert one == other
 
 

@@ -50,6 +50,7 @@ def documents_of(
     Who refused photos is not asked for any.
     """
     from fitdiag.photos.card import card_html, card_pdf
+    from fitdiag.photos.card_words import card_of
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page, fitter_page
     from fitdiag.reports.sheet import Heading, make_sheet
@@ -73,15 +74,10 @@ def documents_of(
         ),
     }  # fmt: skip
     if not case.consent.refused and base.about.card is not None:
-        card: dict[str, Any] = {
-            "name": base.about.garment,
-            "worn": base.about.card,
-            "units": units,
-            "heights_mm": None,
-            "large": look.large,
-        }
-        card["keep_until"] = str(case.consent.keep_until or "the fitting ends")
-        pages |= dict(zip(CARDS, (card_html(**card), card_pdf(**card, paper=look.paper)), strict=True))
+        kept = str(case.consent.keep_until or "the fitting ends")
+        card = card_of(base.about.garment, base.about.card, units, None, kept)
+        shown = card_html(card, large=look.large), card_pdf(card, large=look.large, paper=look.paper)
+        pages |= dict(zip(CARDS, shown, strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
     asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
     drawn = {

@@ -398,6 +398,7 @@ def card(
     from fitdiag.cli.arguments import guess_units, lengths, paper_of
     from fitdiag.knowledge.load import load_rules
     from fitdiag.photos.card import card_html, card_pdf
+    from fitdiag.photos.card_words import card_of
 
     target = Path(to)
     if len(keep_until) > 60:
@@ -409,18 +410,11 @@ def card(
     if (worn := base.about.card) is None:
         raise stop("no-card", f"these rules say nothing of a card for a {base.about.garment}")
     known = lengths(heights, chosen, [line.id for line in worn.lines]) or None
-    of: dict[str, Any] = {
-        "name": base.about.garment,
-        "worn": worn,
-        "units": chosen,
-        "heights_mm": known,
-        "large": large,
-    }
-    sheet = paper_of(paper, chosen)
+    card, sheet = card_of(base.about.garment, worn, chosen, known, keep_until), paper_of(paper, chosen)
     if target.suffix.lower() == ".html":
-        content: str | bytes = card_html(**of, keep_until=one_line(keep_until))
+        content: str | bytes = card_html(card, large=large)
     elif target.suffix.lower() == ".pdf":
-        content = card_pdf(**of, keep_until=one_line(keep_until), paper=sheet)
+        content = card_pdf(card, large=large, paper=sheet)
     else:
         raise stop("format", "the card is written as .html or .pdf", where=Where(shown_path(target)))
     write_atomically(target, content, replace=replace)

@@ -31,12 +31,8 @@ from fitdiag.units import Length, Units
 # Set on fifty mails. A sign: how likely a clause names it, as log odds (logistic regression on these mails, one in five left out to judge).
 _SIGN_FROM = 0.37
 _ODDS = -4.23
-_BY_TOLD, _BY_KNOWN, _BY_LEAD, _BY_BESIDE = (
-    3.18,
-    1.80,
-    3.75,
-    0.31,
-)  # each 0 to 1, but the lead over the next, -0.3 to 0.3
+# Each counts from 0 to 1, but the lead over the next from -0.3 to 0.3.
+_BY_TOLD, _BY_KNOWN, _BY_LEAD, _BY_BESIDE = 3.18, 1.80, 3.75, 0.31
 _ELSEWHERE, _NOWHERE = -0.53, -0.87  # another place is named, or none
 _LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
 _MOST_LEAD, _BESIDE_WHOLE, _NEAREST = 0.3, 2.0, 2

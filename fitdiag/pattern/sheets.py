@@ -31,6 +31,7 @@ INCHES_MM = 50.8
 MOST_TILES = 400
 _SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare paper at the left, and at the top
 _SCANT = 0.04  # a page that shows less of the piece than this is nearly empty
+STAMP_ROOMS_MM = 70.0, 48.0, 34.0  # narrower where lines leave no room; over a line only where nothing else is left
 MOST_STAMPED, MOST_TOLD = 4, 14  # lines about what was altered: on each page, and on the first
 RULE = "Print at 100 %, no scaling; measure the square."
 
@@ -241,14 +242,10 @@ def _stamp(pen: Pen, mark: str, inner: Box) -> None:
     """For whom, the day and what was altered, in small print where it covers least."""
     left, top, right, bottom = inner
     size = 7.5
-    for room in (
-        70.0,
-        48.0,
-        34.0,
-        70.0,
-    ):  # narrower where lines leave no room; over a line only where nothing else is left
+
+    def stamped(room: float, *, free: bool) -> bool:
         lines = wrapped(mark, size, min(room, right - left - 4))
-        most = round(MOST_STAMPED * 70.0 / room)
+        most = round(MOST_STAMPED * STAMP_ROOMS_MM[0] / room)
         if len(lines) > most:
             lines = [*lines[: most - 1], "and more: see the first page"]
         wide, high = max(text_width(line, size) for line in lines), size * MM_PER_POINT * 1.25 * len(lines)
@@ -257,9 +254,10 @@ def _stamp(pen: Pen, mark: str, inner: Box) -> None:
             for y in (1.0, 0.0, 0.85, 0.15, 0.6, 0.4)
             for x in (0.0, 1.0, 0.5)
         ]
-        if pen.block(lines, corners, inner, size=size, role="stamp", free=True):
-            return
-    pen.block(lines, corners, inner, size=size, role="stamp")
+        return pen.block(lines, corners, inner, size=size, role="stamp", free=free)
+
+    if not any(stamped(room, free=True) for room in STAMP_ROOMS_MM):
+        stamped(STAMP_ROOMS_MM[0], free=False)
 
 
 def _heads(pen: Pen, line: Array, own: Box) -> None:

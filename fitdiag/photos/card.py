@@ -14,14 +14,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 from fitdiag.photos.card_drawings import HIGH, INK, QUIET, RUST, WIDE, paint, svg
-from fitdiag.photos.card_words import COLUMNS, INTRO, Card, Section, card_of
+from fitdiag.photos.card_words import COLUMNS, INTRO, Card, Section
 from fitdiag.problems import one_line, stop
-from fitdiag.units import Units
 
 if TYPE_CHECKING:
     from fpdf import FPDF
-
-    from fitdiag.knowledge.about import ShotCard
 
 Paper = Literal["a4", "letter"]
 PAPERS: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
@@ -35,20 +32,11 @@ def _digest(style: str) -> str:
     return b64encode(hashlib.sha256(style.encode()).digest()).decode()
 
 
-def card_html(
-    *,
-    name: str,
-    worn: ShotCard,
-    units: Units,
-    heights_mm: Mapping[str, float] | None,
-    keep_until: str,
-    large: bool = False,
-) -> str:
-    """The card as one page that needs nothing from anywhere. Raises ProblemsFoundError for heights no line has."""
+def card_html(card: Card, *, large: bool = False) -> str:
+    """The card as one page that needs nothing from anywhere."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
     from markupsafe import Markup  # noqa: PLC0415
 
-    card = card_of(name, worn, units, heights_mm, keep_until)
     loader = FileSystemLoader(Path(__file__).parent)
     pages = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     pages.filters["digest"] = _digest
@@ -61,20 +49,10 @@ def card_html(
 # Paper
 
 
-def card_pdf(
-    *,
-    name: str,
-    worn: ShotCard,
-    units: Units,
-    heights_mm: Mapping[str, float] | None,
-    keep_until: str,
-    large: bool = False,
-    paper: Paper = "a4",
-) -> bytes:
-    """The card on one page; in large print on two. Raises ProblemsFoundError like `card_html`, and for an unknown paper."""
+def card_pdf(card: Card, *, large: bool = False, paper: Paper = "a4") -> bytes:
+    """The card on one page; in large print on two. Raises ProblemsFoundError for an unknown paper."""
     from fpdf import FPDF  # noqa: PLC0415
 
-    card = card_of(name, worn, units, heights_mm, keep_until)
     if paper not in PAPERS:
         raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
     pdf = FPDF(unit="mm", format=PAPERS[paper])
