@@ -389,6 +389,19 @@ def test_several_signs_in_a_line_are_taken_one_after_the_other(talk: Talk) -> No
     assert amounts == {"waist-binds": pytest.approx(25.4), "folds-under-seat": pytest.approx(19.05)}
 
 
+def test_a_part_of_one_word_is_not_lost(talk: Talk) -> None:
+    """A sign that one word names stands for itself beside another; and yes to a list of several chooses none."""
+    talk.type("", "", "wedgie, and the waist gapes behind 3/4")
+    assert "The back seam pulls into the cleft" in talk.asked
+    talk.type("y")
+    assert "Now 'the waist gapes behind 3/4'." in talk.said
+    talk.type("y")
+    assert "Which one? Choose from 1 to" in talk.said
+    talk.type("1")
+    assert talk.symptoms["seat-wedgie"].seen == "yes"
+    assert talk.symptoms["back-waist-gapes"].amount_mm == pytest.approx(19.05)
+
+
 @pytest.mark.parametrize("typed", ["perhaps", "qwertzuiop", "...", "12", "zzz", "the of"])
 def test_what_means_nothing_finds_nothing(base: RuleBase, typed: str) -> None:
     """No sign is offered for a word that is nobody's."""

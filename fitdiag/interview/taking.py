@@ -76,11 +76,10 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
     if kind == "alteration" and talk.words.sooner("symptom", "alteration", words):
-        return [
-            Line(
-                "That sounds like something you see; it is asked for in a moment. Here goes only what was altered before."
-            )
-        ]
+        asked = (
+            "That sounds like something you see; it is asked for in a moment. Here goes only what was altered before."
+        )
+        return [Line(asked)]
     found = talk.words.find(kind, words)
     if not found:
         return [_not_understood(talk, kind, words)]
@@ -91,9 +90,14 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
 def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
     """The parts of a line of which each names a rule of its own: waist too tight, baggy under the seat; else none."""
     parts = [part for part in re.split(r"\s*(?:[,;+]|\b(?:and|also|but)\b)[\s,;]*", typed) if part]
-    named = [talk.words.named(kind, split_amount(part)[0]) for part in parts]
-    apart = len(parts) > 1 and all(named) and len({names[0] for names in named if names}) == len(parts)
-    return parts if apart else []
+    if len(parts) < 2:
+        return []
+    named = []
+    for part in parts:
+        words = split_amount(part)[0]
+        only = talk.words.find(kind, words, 2)  # one word may be enough: wedgie
+        named.append(talk.words.named(kind, words) or (only if len(only) == 1 else ()))
+    return parts if all(named) and len({names[0] for names in named}) == len(parts) else []
 
 
 def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
@@ -120,6 +124,8 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
         talk.pending = None
         talk.missed(pick.kind, pick.typed)
         return []
+    if word in YES and not word.isdecimal():
+        return [Line(f"Which one? Choose from 1 to {len(pick.ids)}, or Enter for none.")]
     numbers = re.sub(r"[,;&.)]|\band\b", " ", word).split()
     if all(number.isdecimal() for number in numbers):
         wrong = [number for number in numbers if not 1 <= int(number[:6]) <= len(pick.ids)]
