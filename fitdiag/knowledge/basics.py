@@ -70,15 +70,17 @@ MoreOrLess = Annotated[Id, Ref("more-or-less word")]
 HowWell = Annotated[Id, Ref("how-well word")]
 
 
+def without_nothing(data: Any) -> Any:
+    """A mapping without what is left empty in it."""
+    return {key: value for key, value in data.items() if value is not None} if isinstance(data, dict) else data
+
+
 class Part(BaseModel):
     """A block of a file that people write: what is left empty counts as left out, a key not known is a fault."""
 
     model_config = ConfigDict(extra="forbid", populate_by_name=True, defer_build=True)
 
-    @model_validator(mode="before")
-    @classmethod
-    def _without_nothing(cls, data: Any) -> Any:
-        return {key: value for key, value in data.items() if value is not None} if isinstance(data, dict) else data
+    _without_nothing = model_validator(mode="before")(without_nothing)
 
 
 class Rule(BaseModel):

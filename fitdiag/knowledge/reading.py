@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, TypeVar
+from dataclasses import fields, is_dataclass
+from typing import Any, TypeVar, get_type_hints
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
 from fitdiag.knowledge.strict_yaml import Document
@@ -43,7 +45,7 @@ def problems_of(
         kind, context = fault["type"], fault.get("ctx", {})
         if kind == "missing":
             yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
-        elif kind == "extra_forbidden":
+        elif kind in ("extra_forbidden", "unexpected_keyword_argument"):
             known = _keys_at(model, at[len(loc) : -1])
             hint = hints.near(key, known) or (f"known here: {', '.join(known)}" if known else "")
             where = document.where_key(at[:-1], str(at[-1]))
@@ -72,7 +74,7 @@ _FAULTS: Mapping[str, tuple[str, str, str]] = {
     "string_pattern_mismatch": ("id", "{told} is not an id", "lower-case words joined by hyphens, like flat-seat"),
     "string_type": ("type", "{key} must be text, not {told}", "put it in quotes"),
     "tuple_type": ("type", "{key} must be a list, not {told}", "write '- ' items, or [one, two]"),
-    **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type"), _BLOCK),
+    **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type", "dataclass_type"), _BLOCK),
     **dict.fromkeys(("float_type", "float_parsing"), _NUMBER),
     **dict.fromkeys(("too_short", "string_too_short"), _SHORT),
     "too_long": ("too-many", "there are more than {max_length} of them", "is it the right file?"),
@@ -88,19 +90,29 @@ def quoted(value: object) -> str:
     return "nothing" if value is None else f"'{one_line(value, 40)}'"
 
 
-def _keys_at(model: type[BaseModel], loc: Location) -> list[str]:
+def _keys_at(model: type[Any], loc: Location) -> list[str]:
     """The keys the format knows at a place inside `model`."""
-    current: type[BaseModel] | None = model
+    current: type[Any] | None = model
     for part in loc:
         if not isinstance(part, str) or current is None:
             continue
-        found = next((info for name, info in current.model_fields.items() if (info.alias or name) == part), None)
-        current = _model_in(found.annotation) if found else None
-    return [info.alias or name for name, info in current.model_fields.items()] if current else []
+        name = keys_of(current).get(part)
+        current = _model_in(get_type_hints(current)[name]) if name else None
+    return list(keys_of(current)) if current else []
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+def keys_of(model: type[Any]) -> Mapping[str, str]:
+    """The keys of a model or of a dataclass that pydantic reads, as a file has them, and the names of their fields."""
+    if issubclass(model, BaseModel):
+        return {info.alias or name: name for name, info in model.model_fields.items()}
+    hints = get_type_hints(model, include_extras=True)
+    alias = {name: [one.alias for one in getattr(hints[name], "__metadata__", ()) if isinstance(one, FieldInfo)]
+             for name in (field.name for field in fields(model))}  # fmt: skip
+    return {next(filter(None, found), name): name for name, found in alias.items()}
+
+
+def _model_in(annotation: Any) -> type[Any] | None:
+    if isinstance(annotation, type) and (issubclass(annotation, BaseModel) or is_dataclass(annotation)):
         return annotation
     for inner in getattr(annotation, "__args__", ()):
         if (found := _model_in(inner)) is not None:

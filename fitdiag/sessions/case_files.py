@@ -7,20 +7,20 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, model_validator
 
-from fitdiag.knowledge.basics import Part, length_mm, one_or_many
+from fitdiag.knowledge.basics import Part, length_mm, one_or_many, without_nothing
 from fitdiag.knowledge.findings import Side
 from fitdiag.knowledge.findings_file import MOST_DONE
+from fitdiag.knowledge.reading import keys_of, read_file, wrong
 from fitdiag.knowledge.reading import quoted as told_value
-from fitdiag.knowledge.reading import read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document, scalar
 from fitdiag.plausible import doubt_of_body
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
@@ -45,14 +45,98 @@ _PLAIN = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ./_-]*[A-Za-z0-9._/-])?\Z")  # ne
 _HEAD = "# May be changed by hand; what stands behind a # is not kept when the program writes.\n"
 
 
+# -- what a value may be -----------------------------------------------------------------------------------------------
+
+
+def _day(value: object) -> date:
+    with suppress(ValueError):
+        if isinstance(value, str) and _DAY.match(value):
+            return date.fromisoformat(value)
+    raise wrong("day", f"{told_value(value)} is not a day", "write it like 2026-11-23")
+
+
+def _yes_no(value: object) -> bool:
+    if isinstance(value, bool):
+        return value
+    if value not in ("yes", "no"):
+        raise wrong("value", f"{told_value(value)} is neither yes nor no")
+    return value == "yes"
+
+
+def _length(value: object) -> float:
+    try:
+        return length_mm(value)
+    except ValueError as error:
+        raise wrong("amount", str(error)) from None
+
+
+def _millimetres(value: object) -> float:
+    if isinstance(value, str):
+        return _length(value)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not -LONGEST_MM <= value <= LONGEST_MM:
+        raise wrong("amount", f"{told_value(value)} is not a length", "write millimetres, or 3/4 in or 2 cm")
+    return float(value)
+
+
+def _word(form: re.Pattern[str], code: str, told: str, hint: str = "") -> BeforeValidator:
+    """A word of some form, at most 80 letters long."""
+
+    def of_that_form(value: object) -> str:
+        if not isinstance(value, str) or len(value) > 80 or not form.match(value):
+            raise wrong(code, f"{told_value(value)} is not {told}", hint)
+        return value
+
+    return BeforeValidator(of_that_form)
+
+
+def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
+    def cleaned(value: object) -> str:
+        shown = one_line(value, longest + 1) if isinstance(value, str) else ""
+        if not isinstance(value, str) or len(value) > longest or (needed and not shown):
+            raise wrong("text", f"this is text of at most {longest} characters")
+        return shown
+
+    return BeforeValidator(cleaned)
+
+
+def _grades(value: object) -> object:
+    """Body notes with their grades; the short form, `[flat-seat, low-seat: marked]`, as in a findings file."""
+    pairs: list[tuple[object, object]] = []
+    for item in value if isinstance(value, list) else [value]:
+        pairs += item.items() if isinstance(item, Mapping) else [(item, "some")] if isinstance(value, list) else []
+    if not isinstance(value, list | Mapping) or not all(isinstance(note, str) for note, _ in pairs):
+        raise wrong("value", "this is written like 'flat-seat: some' or [flat-seat, low-seat]")
+    plain = {True: "some", False: "no", "yes": "some"}
+    return {note: plain.get(grade, grade) if isinstance(grade, bool | str) else grade for note, grade in pairs}
+
+
+Day = Annotated[date, BeforeValidator(_day)]
+YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Length = Annotated[float, BeforeValidator(_length)]
+Millimetres = Annotated[float, BeforeValidator(_millimetres)]
+Id = Annotated[str, _word(_ID, "id", "an id", "ids are small words with hyphens")]
+Checksum = Annotated[str, _word(_CHECKSUM, "value", "the checksum of a form")]
+Note = Annotated[str, _text(LONGEST_NOTE)]
+
+
+# -- the values --------------------------------------------------------------------------------------------------------
+
+
+class _Strict:
+    """A value that a file may hold as it is: pydantic reads it like a `Part`."""
+
+    __pydantic_config__ = ConfigDict(extra="forbid")
+    _without_nothing = model_validator(mode="before")(without_nothing)
+
+
 @dataclass(frozen=True)
-class Consent:
+class Consent(_Strict):
     """Whether photos may be taken and kept, since when and until when; `removed`: the day they were deleted."""
 
-    photos: bool = False
-    given: date | None = None
-    keep_until: date | None = None
-    removed: date | None = None
+    photos: YesNo = False
+    given: Annotated[Day | None, Field(alias="date")] = None
+    keep_until: Day | None = None
+    removed: Day | None = None
 
     @property
     def refused(self) -> bool:
@@ -61,40 +145,40 @@ class Consent:
 
 
 @dataclass(frozen=True)
-class Closed:
+class Closed(_Strict):
     """How a case ended, in one word and in the fitter's words."""
 
-    day: date
+    day: Annotated[Day, Field(alias="date")]
     outcome: Ending
-    words: str = ""
+    words: Annotated[str, _text(LONGEST_NOTE, needed=False)] = ""
 
 
 @dataclass(frozen=True)
-class Advised:
+class Advised(_Strict):
     """An alteration the client was told to make."""
 
-    alteration: str
-    amount_mm: float | None = None
+    alteration: Id
+    amount_mm: Annotated[Length | None, Field(alias="amount")] = None
     side: Side | None = None
 
 
 @dataclass(frozen=True)
-class Carried:
+class Carried(_Strict):
     """What was really done of an alteration: `done` no, or yes with the amount, as far as it is known."""
 
-    alteration: str
-    amount_mm: float | None = None
-    done: bool = True
+    alteration: Id
+    amount_mm: Annotated[Length | None, Field(alias="amount")] = None
+    done: YesNo = True
 
 
 @dataclass(frozen=True)
-class Outcome:
+class Outcome(_Strict):
     """A symptom before the round and after it: what was expected and what was observed, with its error. In mm, signed."""
 
-    before: float | None = None
-    expected: float | None = None
-    observed: float | None = None
-    error: float | None = None
+    before: Millimetres | None = None
+    expected: Millimetres | None = None
+    observed: Millimetres | None = None
+    error: Millimetres | None = None
 
 
 @dataclass(frozen=True)
@@ -177,96 +261,10 @@ class Case:
 # -- reading -----------------------------------------------------------------------------------------------------------
 
 
-def _day(value: object) -> date:
-    if not isinstance(value, str) or not _DAY.match(value):
-        raise wrong("day", f"{told_value(value)} is not a day", "write it like 2026-11-23")
-    try:
-        return date.fromisoformat(value)
-    except ValueError:
-        raise wrong("day", f"{told_value(value)} is not a day", "write it like 2026-11-23") from None
-
-
-def _yes_no(value: object) -> bool:
-    if isinstance(value, bool):
-        return value
-    if value not in ("yes", "no"):
-        raise wrong("value", f"{told_value(value)} is neither yes nor no")
-    return value == "yes"
-
-
-def _length(value: object) -> float:
-    try:
-        return length_mm(value)
-    except ValueError as error:
-        raise wrong("amount", str(error)) from None
-
-
-def _millimetres(value: object) -> float:
-    if isinstance(value, str):
-        return _length(value)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not -LONGEST_MM <= value <= LONGEST_MM:
-        raise wrong("amount", f"{told_value(value)} is not a length", "write millimetres, or 3/4 in or 2 cm")
-    return float(value)
-
-
-def _id(value: object) -> str:
-    if not isinstance(value, str) or len(value) > 80 or not _ID.match(value):
-        raise wrong("id", f"{told_value(value)} is not an id", "ids are small words with hyphens")
-    return value
-
-
-def _checksum(value: object) -> str:
-    if not isinstance(value, str) or not _CHECKSUM.match(value):
-        raise wrong("value", f"{told_value(value)} is not the checksum of a form")
-    return value
-
-
-def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
-    def cleaned(value: object) -> str:
-        shown = one_line(value, longest + 1) if isinstance(value, str) else ""
-        if not isinstance(value, str) or len(value) > longest or (needed and not shown):
-            raise wrong("text", f"this is text of at most {longest} characters")
-        return shown
-
-    return BeforeValidator(cleaned)
-
-
-def _grades(value: object) -> object:
-    """Body notes with their grades; the short form, `[flat-seat, low-seat: marked]`, as in a findings file."""
-    pairs: list[tuple[object, object]] = []
-    for item in value if isinstance(value, list) else [value]:
-        pairs += item.items() if isinstance(item, Mapping) else [(item, "some")] if isinstance(value, list) else []
-    if not isinstance(value, list | Mapping) or not all(isinstance(note, str) for note, _ in pairs):
-        raise wrong("value", "this is written like 'flat-seat: some' or [flat-seat, low-seat]")
-    plain = {True: "some", False: "no", "yes": "some"}
-    return {note: plain.get(grade, grade) if isinstance(grade, bool | str) else grade for note, grade in pairs}
-
-
-Day = Annotated[date, BeforeValidator(_day)]
-YesNo = Annotated[bool, BeforeValidator(_yes_no)]
-Length = Annotated[float, BeforeValidator(_length)]
-Millimetres = Annotated[float, BeforeValidator(_millimetres)]
-Id = Annotated[str, BeforeValidator(_id)]
-Note = Annotated[str, _text(LONGEST_NOTE)]
-
-
 class _Measures(Part):
     body: dict[Id, Length] = {}
     pattern: dict[Id, Length] = {}
     tables: dict[Id, Id] = {}
-
-
-class _Consent(Part):
-    photos: YesNo = False
-    date: Day | None = None
-    keep_until: Day | None = None
-    removed: Day | None = None
-
-
-class _Closed(Part):
-    date: Day
-    outcome: Ending
-    words: Annotated[str, _text(LONGEST_NOTE, needed=False)] = ""
 
 
 class _CaseFile(Part):
@@ -278,34 +276,15 @@ class _CaseFile(Part):
     measures: _Measures = _Measures()
     pattern: Annotated[str, _text(200, needed=False)] = ""
     alone: YesNo = False
-    consent: _Consent = _Consent()
+    consent: Consent = Consent()
     notes: Annotated[tuple[Note, ...], BeforeValidator(one_or_many), Field(max_length=MOST_NOTES)] = ()
-    closed: _Closed | None = None
+    closed: Closed | None = None
 
 
-class _Advised(Part):
-    alteration: Id
-    amount: Length | None = None
-    side: Side | None = None
-
-
-class _Carried(Part):
-    alteration: Id
-    amount: Length | None = None
-    done: YesNo = True
-
-    @model_validator(mode="after")
-    def _nothing_of_nothing(self) -> _Carried:
-        if not self.done and self.amount is not None:
-            raise wrong("amount", "an alteration that was not done has no amount")
-        return self
-
-
-class _Outcome(Part):
-    before: Millimetres | None = None
-    expected: Millimetres | None = None
-    observed: Millimetres | None = None
-    error: Millimetres | None = None
+def _nothing_of_nothing(item: Carried) -> Carried:
+    if not item.done and item.amount_mm is not None:
+        raise wrong("amount", "an alteration that was not done has no amount")
+    return item
 
 
 class _RoundFile(Part):
@@ -314,16 +293,17 @@ class _RoundFile(Part):
     since: Day | None = None
     sent: Day | None = None
     form_received: Day | None = None
-    forms: Annotated[tuple[Annotated[str, BeforeValidator(_checksum)], ...], Field(max_length=MOST_FORMS)] = ()
-    advised: Annotated[tuple[_Advised, ...], Field(max_length=MOST_ADVISED)] = ()
+    forms: Annotated[tuple[Checksum, ...], Field(max_length=MOST_FORMS)] = ()
+    advised: Annotated[tuple[Advised, ...], Field(max_length=MOST_ADVISED)] = ()
     left_out: Annotated[tuple[Id, ...], Field(max_length=MOST_ADVISED)] = ()
-    done: Annotated[tuple[_Carried, ...], Field(max_length=MOST_DONE)] = ()
-    outcome: dict[Id, _Outcome] = {}
+    done: Annotated[
+        tuple[Annotated[Carried, AfterValidator(_nothing_of_nothing)], ...], Field(max_length=MOST_DONE)
+    ] = ()
+    outcome: dict[Id, Outcome] = {}
     fits: YesNo | None = None
 
 
 CASE_KEYS = ("schema", *_CaseFile.model_fields)
-_OUTCOME = tuple(_Outcome.model_fields)
 
 
 def case_in(document: Document, folder: Path) -> Case:
@@ -342,13 +322,9 @@ def case_in(document: Document, folder: Path) -> Case:
         problems.append(Problem("path", told[0], document.where(("pattern",)), told[1]))
     if problems:
         raise ProblemsFoundError(problems)
-    agreed, end = file.consent, file.closed
-    return Case(
-        folder, file.name, file.garment, file.units, file.opened, file.body, file.measures.body, file.measures.pattern,
-        file.measures.tables, PurePosixPath(file.pattern).as_posix() if file.pattern else "", alone=file.alone,
-        consent=Consent(agreed.photos, agreed.date, agreed.keep_until, agreed.removed), notes=file.notes,
-        closed=Closed(end.date, end.outcome, end.words) if end is not None else None,
-    )  # fmt: skip
+    known = dict(file) | {"pattern": PurePosixPath(file.pattern).as_posix() if file.pattern else ""}
+    lengths = known.pop("measures")
+    return Case(folder, body_measures=lengths.body, pattern_measures=lengths.pattern, tables=lengths.tables, **known)
 
 
 def _leads_out(text: str, written: object, folder: Path) -> tuple[str, str] | None:
@@ -367,12 +343,7 @@ def _leads_out(text: str, written: object, folder: Path) -> tuple[str, str] | No
 def round_in(document: Document, number: int, folder: Path) -> Round:
     """The round in a `round.yaml`. Raises ProblemsFoundError with every fault at its line and column."""
     file = read_file(document, _RoundFile, ROUND_SCHEMA)
-    return Round(
-        number, folder, file.opened, file.since or file.opened, file.waiting, file.sent, file.form_received, file.forms,
-        tuple(Advised(item.alteration, item.amount, item.side) for item in file.advised), file.left_out,
-        tuple(Carried(item.alteration, item.amount, item.done) for item in file.done),
-        {symptom: Outcome(**values.model_dump()) for symptom, values in file.outcome.items()}, file.fits,
-    )  # fmt: skip
+    return Round(number, folder, **dict(file) | {"since": file.since or file.opened})
 
 
 # -- writing -----------------------------------------------------------------------------------------------------------
@@ -402,89 +373,66 @@ def quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
 
 
-def _flow(pairs: Iterable[tuple[str, str | None]]) -> str:
-    return "{" + ", ".join(f"{key}: {value}" for key, value in pairs if value is not None) + "}"
+def _figure(mm: float) -> str:
+    return f"{mm + 0.0:.3f}".rstrip("0").rstrip(".")
 
 
-def _block(key: str, lines: Iterable[str]) -> str:
-    told = "".join(f"  {line}\n" for line in lines)
-    return f"{key}:\n{told}" if told else ""
+def _told(value: Any, figure: Callable[[float], str]) -> str:
+    """A value as YAML on one line; of a mapping or a declared value, what is not empty."""
+    match value:
+        case bool():
+            return "yes" if value else "no"
+        case float():
+            return figure(value)
+        case date():
+            return value.isoformat()
+        case str():
+            return quoted(value)
+        case list():
+            return f"[{', '.join(_told(item, figure) for item in value)}]"
+        case Mapping():
+            pairs = ((key, _told(inner, figure)) for key, inner in value.items() if inner not in (None, ""))
+            return "{" + ", ".join(f"{key}: {told}" for key, told in pairs) + "}"
+    return _told({key: getattr(value, name) for key, name in keys_of(type(value)).items()}, figure)
 
 
-def _iso(value: date | None) -> str | None:
-    return value.isoformat() if value else None
-
-
-def _yes(value: bool) -> str:
-    return "yes" if value else "no"
+def _lines(rows: Mapping[str, Any], figure: Callable[[float], str]) -> str:
+    """The lines of a file by key, without what is empty: a mapping and a tuple with a line for each of theirs."""
+    text = ""
+    for key, value in rows.items():
+        inner: Iterable[str] = ()
+        if isinstance(value, Mapping):
+            inner = (f"{name}: {_told(one, figure)}" for name, one in value.items() if one not in ({}, None))
+        elif isinstance(value, tuple):
+            inner = (f"- {_told(one, figure)}" for one in value)
+        elif value not in (None, "", []):
+            text += f"{key}: {_told(value, figure)}\n"
+        below = "".join(f"  {line}\n" for line in inner)
+        text += f"{key}:\n{below}" if below else ""
+    return text
 
 
 def case_text(case: Case, head: str = _HEAD) -> str:
     """The text of `case.yaml`."""
-    agreed = case.consent
-    measures = [
-        f"{part}: " + _flow((name, length_text(mm, case.units)) for name, mm in lengths.items())
-        for part, lengths in (("body", case.body_measures), ("pattern", case.pattern_measures))
-        if lengths
-    ]
-    if case.tables:
-        measures.append("tables: " + _flow((name, quoted(table)) for name, table in case.tables.items()))
-    text = f"{head}schema: {CASE_SCHEMA}\nname: {quoted(case.name)}\ngarment: {quoted(case.garment)}\n"
-    text += f"units: {case.units}\nopened: {case.opened.isoformat()}\n"
-    text += _block("body", (f"{note}: {quoted(grade)}" for note, grade in case.body.items()))
-    text += _block("measures", measures)
-    text += f"pattern: {quoted(case.pattern)}\n" if case.pattern else ""
-    text += "alone: yes\n" if case.alone else ""
-    told = [("photos", _yes(agreed.photos)), ("date", _iso(agreed.given)), ("keep_until", _iso(agreed.keep_until))]
-    text += f"consent: {_flow([*told, ('removed', _iso(agreed.removed))])}\n"
-    text += _block("notes", (f"- {quoted(note)}" for note in case.notes))
-    if end := case.closed:
-        told = [("date", _iso(end.day)), ("outcome", end.outcome), ("words", quoted(end.words) if end.words else None)]
-        text += f"closed: {_flow(told)}\n"
-    return text
+    measures = {"body": case.body_measures, "pattern": case.pattern_measures, "tables": case.tables}
+    rows = {
+        "schema": CASE_SCHEMA, "name": case.name, "garment": case.garment, "units": case.units, "opened": case.opened,
+        "body": case.body, "measures": measures, "pattern": case.pattern, "alone": case.alone or None,
+        "consent": case.consent, "notes": case.notes, "closed": case.closed,
+    }  # fmt: skip
+    return head + _lines(rows, lambda mm: length_text(mm, case.units))
 
 
 def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
     """The text of `round.yaml`."""
-
-    def amount(mm: float | None) -> str | None:
-        return None if mm is None else length_text(mm, units)
-
-    text = f"{head}schema: {ROUND_SCHEMA}\nopened: {one.opened.isoformat()}\n"
-    text += f"waiting: {one.waiting}\nsince: {one.since.isoformat()}\n"
-    text += f"sent: {one.sent.isoformat()}\n" if one.sent else ""
-    text += f"form_received: {one.form_received.isoformat()}\n" if one.form_received else ""
-    text += f"forms: [{', '.join(map(quoted, one.forms))}]\n" if one.forms else ""
-    text += _block(
-        "advised",
-        (
-            "- "
-            + _flow([("alteration", quoted(item.alteration)), ("amount", amount(item.amount_mm)), ("side", item.side)])
-            for item in one.advised
-        ),
+    done = tuple(
+        {"alteration": item.alteration, "amount": item.amount_mm, "done": None if item.done else False}
+        for item in one.done
     )
-    text += _block("left_out", (f"- {quoted(alteration)}" for alteration in one.left_out))
-    text += _block(
-        "done",
-        (
-            "- "
-            + _flow(
-                [
-                    ("alteration", quoted(item.alteration)),
-                    ("amount", amount(item.amount_mm)),
-                    ("done", None if item.done else "no"),
-                ]
-            )
-            for item in one.done
-        ),
-    )
-    lines = (
-        f"{symptom}: " + _flow((key, _figure(getattr(values, key))) for key in _OUTCOME)
-        for symptom, values in one.outcome.items()
-    )
-    text += _block("outcome", lines)
-    return text + (f"fits: {_yes(one.fits)}\n" if one.fits is not None else "")
-
-
-def _figure(mm: float | None) -> str | None:
-    return None if mm is None else f"{mm + 0.0:.3f}".rstrip("0").rstrip(".")
+    rows = {
+        "schema": ROUND_SCHEMA, "opened": one.opened, "waiting": one.waiting, "since": one.since, "sent": one.sent,
+        "form_received": one.form_received, "forms": list(one.forms), "advised": one.advised, "left_out": one.left_out,
+        "done": done,
+    }  # fmt: skip
+    text = head + _lines(rows, lambda mm: length_text(mm, units))
+    return text + _lines({"outcome": one.outcome, "fits": one.fits}, _figure)
