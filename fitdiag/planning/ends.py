@@ -9,7 +9,7 @@ import numpy as np
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.model import Condition
 from fitdiag.knowledge.order import everything_before
-from fitdiag.planning.plan import AT_THE_SAME_PLACE, CAREFUL, Planner
+from fitdiag.planning.plan import AS_GOOD, AT_THE_SAME_PLACE, CAREFUL, LIKELY, Planner
 
 _UNLIKELY = -1e9
 
@@ -21,6 +21,7 @@ class Ends:
         self.base, self.findings = diagnosis.base, diagnosis.findings
         self._planner = Planner(diagnosis)
         self.names = tuple(self.base.alterations)
+        self._number = {name: number for number, name in enumerate(self.names)}
         causes = {cause: number for number, cause in enumerate(diagnosis.compiled.causes)}
         signs = {sign: number for number, sign in enumerate(diagnosis.compiled.symptoms)}
         size = len(self.names)
@@ -75,11 +76,14 @@ class Ends:
         factor = np.where(slowed, CAREFUL, 1.0) * self.same_place
         against = probability @ self.harms.T + self.price
         worth = self.base.setting("worth_altering") + 1e-9
+        likely = (left >= LIKELY).astype(np.float32) @ (self.cures > 0).T.astype(np.float32) > 0  # world x alteration
         chosen: list[dict[str, float]] = [{} for _ in left]
         going = np.arange(len(left))
         while len(going):
             net = np.where(free[going], (left[going] @ self.cures.T) * factor[going] - against[going], _UNLIKELY)
-            best = net.argmax(axis=1)
+            top = net.max(axis=1, keepdims=True)
+            as_good = net >= np.minimum(top, np.maximum(top - AS_GOOD, worth + 1e-6))
+            best = np.where(as_good, self.price - 1e-6 * net, np.inf).argmin(axis=1)
             for world, pick, value in zip(going, best, net[np.arange(len(going)), best], strict=True):
                 if value > worth and self._amount(self.names[pick]):
                     chosen[world][self.names[pick]] = float(value)
@@ -88,11 +92,12 @@ class Ends:
             free[going, best] = False
             free[going] &= ~self.opposed[best]
             left[going] *= 1.0 - self.cures[best]
-        return [self._first(relief) for relief in chosen]
+        return [self._first(relief, firm) for relief, firm in zip(chosen, likely, strict=True)]
 
     def _amount(self, name: str) -> bool:
         return self._planner.amounts[name].mm > 0
 
-    def _first(self, relief: dict[str, float]) -> str | None:
-        free = [name for name in relief if not self.sooner[name] & relief.keys()] or list(relief)
+    def _first(self, relief: dict[str, float], likely: np.ndarray) -> str | None:
+        now = [name for name in relief if likely[self._number[name]]] or list(relief)
+        free = [name for name in now if not self.sooner[name].intersection(now)] or now
         return min(free, key=lambda name: (-relief[name], name), default=None)

@@ -24,7 +24,12 @@ MOST_A_ROUND = 3  # common practice, no source: one family a round, and no more 
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
 CAREFUL = 0.7  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
 AT_THE_SAME_PLACE = 2.0  # giving back what a round took too much of, against a new cut elsewhere; a fitter's judgement
+LIKELY = 0.5  # a cause less likely than this is not cut for while another is likelier; it waits for the next try-on
+AS_GOOD = (
+    0.03  # so near in relief two alterations are as good as each other: the one that brings less comes first; same
+)
 _MOST_LEFT_ALONE = 6
+_LESS_SURE = "Less certain than what is done now, and the next try-on may settle it."
 
 
 @dataclass(frozen=True)
@@ -91,7 +96,7 @@ def first_choice(diagnosis: Diagnosis) -> str | None:
     """The alteration that a plan would put first, without the words; for trying many variants."""
     planner = Planner(diagnosis)
     relief = planner.choose()
-    return next(iter(in_order(diagnosis.base, relief, relief)), None)
+    return next(iter(in_order(diagnosis.base, planner.firm(relief), relief)), None)
 
 
 class _Lazy(dict[str, PlannedAmount]):
@@ -128,8 +133,9 @@ class Planner:
 
     def plan(self) -> Plan:
         relief = self.choose()
-        ordered = in_order(self.base, relief, relief)
-        now, later = ordered[:MOST_A_ROUND], ordered[MOST_A_ROUND:]
+        ordered = in_order(self.base, self.firm(relief), relief)
+        waiting = in_order(self.base, relief.keys() - set(ordered), relief)
+        now, later = ordered[:MOST_A_ROUND], [*ordered[MOST_A_ROUND:], *waiting]
         chosen: dict[str, _FollowUp | None] = dict.fromkeys(now)
         followed = self._follow_ups(now)
         for name, waits in followed.items():
@@ -196,20 +202,29 @@ class Planner:
         left = {cause: p if self.diagnosis.has_sign(cause) else 0.0 for cause, p in self.probability.items()}
         chosen: dict[str, float] = {}
         while True:
-            best, best_net = None, self.base.setting("worth_altering")
-            for alteration in self.base.alterations.values():
-                if alteration.id in chosen or self.avoided[alteration.id]:
-                    continue
-                if self.opposes(alteration.id, chosen):
-                    continue
-                net = self._net_relief(alteration, left)
-                if net > best_net + 1e-9 and self.amounts[alteration.id].mm > 0:
-                    best, best_net = alteration, net
-            if best is None:
+            nets = {
+                rule.id: self._net_relief(rule, left)
+                for rule in self.base.alterations.values()
+                if rule.id not in chosen and not self.avoided[rule.id] and not self.opposes(rule.id, chosen)
+            }
+            least = self.base.setting("worth_altering")
+            able = [name for name in nets if nets[name] > least + 1e-9 and self.amounts[name].mm > 0]
+            if not able:
                 return chosen
-            chosen[best.id] = best_net
-            for cause in self.base.cures_of[best.id]:
-                left[cause] *= 1.0 - self.well[self.base.causes[cause].cured_by[best.id].how_well]
+            best = max(nets[name] for name in able)
+            pick = min(
+                (name for name in able if nets[name] >= best - AS_GOOD),
+                key=lambda name: (self.price(self.base.alterations[name]), -nets[name]),
+            )
+            chosen[pick] = nets[pick]
+            for cause in self.base.cures_of[pick]:
+                left[cause] *= 1.0 - self.well[self.base.causes[cause].cured_by[pick].how_well]
+
+    def firm(self, chosen: Iterable[str]) -> list[str]:
+        """The chosen alterations for a cause that is likelier there than not; the others wait until those were tried, if there are any."""
+        likely = {cause for cause, p in self.probability.items() if p >= LIKELY and self.diagnosis.has_sign(cause)}
+        names = list(chosen)
+        return [name for name in names if not likely.isdisjoint(self.base.cures_of[name])] or names
 
     def _net_relief(self, alteration: Alteration, left: Mapping[str, float]) -> float:
         relief = sum(
@@ -368,7 +383,9 @@ class Planner:
         reasons = [sentence(text) for first in now if (text := reason(self.base, first, name))]
         if name in followed:
             reasons.insert(0, f"{followed[name].words}.")
-        return tuple(dict.fromkeys(reasons)) or ("Three alterations are enough for one round; look again first.",)
+        full = len(now) >= MOST_A_ROUND
+        plain = "Three alterations are enough for one round; look again first." if full else _LESS_SURE
+        return tuple(dict.fromkeys(reasons)) or (plain,)
 
     def _verdict(self, ranked: tuple[Recommendation, ...], may_stay: tuple[str, ...]) -> str:
         if ranked:

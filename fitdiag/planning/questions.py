@@ -21,17 +21,17 @@ from fitdiag.knowledge.stations import STATIONS, Station, stations_of
 from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
-WORLDS = 80
+WORLDS = 240
 SURE = 0.97  # from this chance on the first alteration counts as settled
 PATIENCE = 0.12  # so much less will do when ENOUGH was asked; a share of it before
 SAFE = 0.008  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
 STAY = 0.5  # a station is left where its best question tells less than this share of the best elsewhere
-ENOUGH = 16  # so many questions are asked of one's own accord
+ENOUGH = 17  # so many questions are asked of one's own accord
 MOVED = 3  # after so many changes of station it is only left where hardly anything is left to ask
-MORE = 24  # so many where it is still open which alteration comes first
-OPEN = 0.5  # that is: the chance that the first stays is below this
-FOR_SAFETY = 2  # beyond these, questions about what may speak against the first alteration
+MORE = 30  # so many where it is still open which alteration comes first
+OPEN = 0.62  # that is: the chance that the first stays is below this
+FOR_SAFETY = 1  # beyond these, questions about what may speak against the first alteration
 BESIDE = 0.5  # a question stands on a screen beside one that tells at most so many times as much: its share
 DANGER = 0.8  # bits that a sign counts which would surely speak against the first alteration
 
