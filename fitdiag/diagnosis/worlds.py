@@ -6,7 +6,7 @@ drawn again by that weight (D. B. Rubin 1988, sampling importance resampling, fr
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,13 +19,14 @@ _NEVER = 1e-300
 
 @dataclass(frozen=True)
 class Worlds:
-    """`chance[w, s]`: the chance that sign s shows in world w, given its causes; `shown`: one draw of it.
+    """`chance[w, s]`: the chance that sign s shows in world w, given its causes; `shown`: one draw of it; `asked`: whether it is asked.
 
-    `believed[w, c]`: how probable cause c would be if every sign of world w were answered, to the grain of the draws.
+    `believed[w, c]`: how probable cause c would be if every sign asked in world w were answered, to the grain of the draws.
     """
 
     chance: np.ndarray
     shown: np.ndarray
+    asked: np.ndarray
     believed: np.ndarray
 
     def __len__(self) -> int:
@@ -64,10 +65,10 @@ def _part(both: np.ndarray, alone: np.ndarray) -> np.ndarray:
     return np.asarray(np.where(both > 1e-12, both * np.log2(np.maximum(both, 1e-12) / np.maximum(alone, 1e-12)), 0.0))
 
 
-def draw(diagnosis: Diagnosis, count: int, open_signs: Sequence[int]) -> Worlds:
+def draw(diagnosis: Diagnosis, count: int, answered: Callable[[np.ndarray], np.ndarray]) -> Worlds:
     """So many worlds that agree with the findings of a diagnosis: the same for the same findings, and much alike for like ones.
 
-    `open_signs`: the signs not answered that can be.
+    `answered`: of what shows, world x sign, which signs would be asked and answered there; the same shape.
     """
     rng = np.random.default_rng(1)
     there, weight, none = _proposed(diagnosis, rng)
@@ -86,7 +87,8 @@ def draw(diagnosis: Diagnosis, count: int, open_signs: Sequence[int]) -> Worlds:
     )  # and not named
     shown = chances < chance
     weight = weight - none[:, presumed].sum(axis=1)
-    return Worlds(chance, shown, _believed(there, weight, true[:, open_signs], shown[:, open_signs]))
+    asked = answered(shown)
+    return Worlds(chance, shown, asked, _believed(there, weight, true, shown, asked))
 
 
 def _proposed(diagnosis: Diagnosis, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -111,11 +113,13 @@ def _proposed(diagnosis: Diagnosis, rng: np.random.Generator) -> tuple[np.ndarra
     return there.astype(np.float32), weight, none
 
 
-def _believed(there: np.ndarray, weight: np.ndarray, none: np.ndarray, shown: np.ndarray) -> np.ndarray:
+def _believed(
+    there: np.ndarray, weight: np.ndarray, none: np.ndarray, shown: np.ndarray, asked: np.ndarray
+) -> np.ndarray:
     """How probable each cause is with all signs answered: every proposal weighed by every world's signs. World x cause."""
-    seen = np.log(np.maximum(-np.expm1(none), 1e-30)) - none  # log odds of each sign in each proposal
-    fit = shown.astype(np.float32) @ seen.T.astype(np.float32)
-    fit += (weight + none.sum(axis=1)).astype(np.float32)
+    seen = np.log(np.maximum(-np.expm1(none), 1e-30))
+    fit = (shown & asked).astype(np.float32) @ seen.T.astype(np.float32)
+    fit += (asked & ~shown).astype(np.float32) @ none.T.astype(np.float32) + weight.astype(np.float32)
     fit -= fit.max(axis=1, keepdims=True)
     share = np.exp(fit)
     return np.asarray((share @ there) / share.sum(axis=1, keepdims=True))

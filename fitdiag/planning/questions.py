@@ -22,15 +22,15 @@ from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import first_choice
 
 WORLDS = 240
-SURE = 0.97  # from this chance on the first alteration counts as settled
-PATIENCE = 0.12  # so much less will do when ENOUGH was asked; a share of it before
+SURE = 0.98  # from this chance on the first alteration counts as settled
+PATIENCE = 0.11  # so much less will do when ENOUGH was asked; a share of it before
 SAFE = 0.008  # at most this chance that a sign not yet asked speaks against it
 LEAST = 0.012  # bits about the first alteration, below which a question waits
 STAY = 0.5  # a station is left where its best question tells less than this share of the best elsewhere
 ENOUGH = 17  # so many questions are asked of one's own accord
 MOVED = 3  # after so many changes of station it is only left where hardly anything is left to ask
 MORE = 30  # so many where it is still open which alteration comes first
-OPEN = 0.62  # that is: the chance that the first stays is below this
+OPEN = 0.66  # that is: the chance that the first stays is below this
 FOR_SAFETY = 1  # beyond these, questions about what may speak against the first alteration
 BESIDE = 0.5  # a question stands on a screen beside one that tells at most so many times as much: its share
 DANGER = 0.8  # bits that a sign counts which would surely speak against the first alteration
@@ -70,14 +70,25 @@ class Choice:
         if self._ends is None:
             self._ends = Ends(self.diagnosis)
         known = self.diagnosis.findings.symptoms
-        symptoms = self.base.symptoms
-        left = [sign for sign, name in enumerate(self._symptoms) if name not in known and not symptoms[name].from_ease]
-        worlds = draw(self.diagnosis, WORLDS, left)
-        seen, absent = (np.zeros(worlds.shown.shape, np.float32) for _ in range(2))
-        seen[:, left], absent[:, left] = worlds.shown[:, left], ~worlds.shown[:, left]
+        worlds = draw(self.diagnosis, WORLDS, self._answered)
+        seen, absent = worlds.shown & worlds.asked, ~worlds.shown & worlds.asked
         for name, finding in known.items():
             seen[:, self._place[name]], absent[:, self._place[name]] = finding.seen == "yes", finding.seen == "no"
-        return worlds, self._ends.firsts(worlds.believed, seen, absent)
+        return worlds, self._ends.firsts(worlds.believed, seen.astype(np.float32), absent.astype(np.float32))
+
+    def _answered(self, shown: np.ndarray) -> np.ndarray:
+        """Of the signs not answered yet, which would be asked in each world: a test of what shows there, nothing that rules it out."""
+        known = self.diagnosis.findings.symptoms
+        seen = shown.copy()
+        for name, finding in known.items():
+            seen[:, self._place[name]] = finding.seen == "yes"
+        asked = np.zeros(shown.shape, bool)
+        for name, place in self._place.items():
+            symptom = self.base.symptoms[name]
+            if name not in known and not symptom.from_ease:
+                against, needs = ([self._place[one] for one in ids] for ids in (symptom.opposite, symptom.needs))
+                asked[:, place] = ~seen[:, against].any(axis=1) & (seen[:, needs].any(axis=1) | (not needs))
+        return asked
 
     @property
     def settled(self) -> float:
