@@ -15,7 +15,7 @@ from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.ends import Ends
-from fitdiag.planning.plan import first_choice
+from fitdiag.planning.plan import Planner, first_choice
 from fitdiag.planning.questions import Choice, askable
 from fitdiag.problems import ProblemsFoundError
 
@@ -94,3 +94,33 @@ def test_the_amount_that_narrows_most_is_asked_before_the_list_is_ready(base: Ru
     assert len(asked) == len(set(asked))
     first = talk.conclusion.plan.recommendations[:1]
     assert not first or first[0].amount.measure_next in (None, *talk.declined)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_is_less_likely_than_not_waits(base: RuleBase, seed: int) -> None:
+    """Where a cause is likelier there than not, nothing is advised now that is only for doubtful ones, and nothing doubtful is lost."""
+    try:
+        diagnosis = Diagnosis(base, drawn(base, seed))
+    except (ProblemsFoundError, TooWideError):
+        pytest.skip("too many signs hang together to be weighed exactly")
+    planner = Planner(diagnosis)
+    relief = planner.choose()
+    best = {name: max(diagnosis.probability.get(cause, 0.0) for cause in base.cures_of[name]) for name in relief}
+    now = planner.firm(relief)
+    assert set(now) == {name for name in relief if best[name] >= 0.5} or all(p < 0.5 for p in best.values())
+    plan = planner.plan()
+    told = {item.alteration for item in plan.recommendations} | {named.alteration for named in plan.later}
+    assert {name for name in relief if name not in now} <= told
+
+
+def test_in_a_world_only_what_makes_sense_there_is_answered(base: RuleBase) -> None:
+    """The same as `askable`, for every sign of every world at once."""
+    choice = Choice(base, Findings(), Diagnosis(base, Findings()))
+    names = choice.diagnosis.compiled.symptoms
+    shown = np.random.default_rng(3).random((20, len(names))) < 0.2
+    asked = choice._answered(shown)
+    for row, there in zip(asked, shown, strict=True):
+        seen = Findings(
+            symptoms={name: Finding(name, "yes") for name, is_there in zip(names, there, strict=True) if is_there}
+        )
+        assert list(row) == [askable(base.symptoms[name], seen) for name in names]
