@@ -27,6 +27,7 @@ MM_PER_POINT = 25.4 / 72
 XY = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 Anchor = Literal["start", "middle", "end"]
+Over = Literal["labels", "lines", "nothing"]  # what a label may cover
 
 
 @dataclass(frozen=True)
@@ -286,12 +287,12 @@ class Pen:
 
     def label(
         self, text: str, spots: Iterable[Spot], within: Box, *, size: float = 9.0, role: str = "label", bold: bool = False,
-        leader: XY | None = None, must: bool = True, free: bool = False,
+        leader: XY | None = None, over: Over = "labels",
     ) -> bool:  # fmt: skip
         """A text at the free-est of the spots, the first of equals; on white ground where it covers lines (if the pen does so).
 
-        `leader`: what it names, joined by a thin line when it had to go far. Without `must` it is left out where it would
-        cover another label; if `free`, where it would cover a line. Says whether it was set.
+        `leader`: what it names, joined by a thin line when it had to go far. `over`: what it may cover at worst; where it
+        would cover more it is left out. Says whether it was set.
         """
         wide, high = text_width(text, size, bold) + 1.2, size * MM_PER_POINT
         best: tuple[float, Spot, Polygon, float] | None = None
@@ -303,10 +304,10 @@ class Pen:
             cost += order * 0.4
             if best is None or cost < best[0]:
                 best = (cost, spot, ground, ink)
-        if best is None or (best[0] >= 100 and not must):
+        if best is None or (best[0] >= 100 and over != "labels"):
             return False
         _, spot, ground, ink = best
-        if free and ink > 0.3:
+        if over == "nothing" and ink > 0.3:
             return False
         if ink > 0.3 and self.ground:
             self._over.append(Fill(_pairs(np.asarray(ground.exterior.coords)[:-1]), 1.0, "ground"))

@@ -232,7 +232,7 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
             spots = along(part, 10, (0.5, 0.35, 0.65, 0.2, 0.8), gap=1.5)
             if where == "seam":  # inside, off the allowance
                 spots = [spot for one, other in zip(spots[::2], spots[1::2], strict=True) for spot in (other, one)]
-            pen.label(name, spots, inner, size=10, must=False)
+            pen.label(name, spots, inner, size=10, over="lines")
     if mark:
         _stamp(pen, mark, inner)
     return pen.done("", "").items
@@ -311,8 +311,7 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
         ]
         told = [words.format(neighbour.name) for words in ways]
         if not any(
-            pen.label(words, spots, (0, 0, wide, high), size=7, role="neighbour", must=False, free=True)
-            for words in told
+            pen.label(words, spots, (0, 0, wide, high), size=7, role="neighbour", over="nothing") for words in told
         ):
             pen.label(told[0], spots, (0, 0, wide, high), size=7, role="neighbour")
     return inner

@@ -29,7 +29,7 @@ from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
-from fitdiag.reports.sheet import Picture
+from fitdiag.reports.sheet import Heading, Picture
 from fitdiag.reports.signs import figure
 from fitdiag.reports.wearer import Asked, asked
 from fitdiag.units import (
@@ -49,6 +49,7 @@ LONGEST_WORDS = 2000
 BEGIN = "[fitting form 1]"
 State = Literal["as-written", "otherwise", "not-done", "undone"]
 Feel = Literal["easy", "holds", "presses", "hurts"]
+Advice = tuple[str, float | None, Sequence[Picture]]  # an alteration, its amount, and its drawings
 FEELS_WHEN = {"sitting": "Sitting on a chair", "stairs": "On stairs", "bending": "Bending, as if to tie a shoe"}
 FEELS: Mapping[Feel, str] = {
     "easy": "Easy",
@@ -104,27 +105,25 @@ def _cautions(base: RuleBase) -> list[str]:
 def client_form(
     base: RuleBase,
     questions: Sequence[str],
+    heading: Heading,
+    advised: Sequence[Advice],
     *,
-    units: Units,
-    client: str,
-    round_number: int,
-    advised: Sequence[tuple[str, float | None]],
     token: str,
     photos: bool = True,
-    drawn: Mapping[str, Sequence[Picture]] = {},
     alone: bool = False,
 ) -> str:
     """The form as one HTML page that needs nothing else.
 
-    `questions` are symptom ids in the order they are asked, but felt ones come first. `round_number`: which try-on it is about.
-    `advised`: what was asked to be done since the last one, with the amounts. `token` comes back with the answers, so that they
-    find their case. `photos`: whether the client may be asked for pictures, which go beside the form. `drawn`: by alteration, its
-    drawings before and after. `alone`: nobody is there to look or to help.
+    `questions` are symptom ids in the order they are asked, but felt ones come first. `heading`: whose it is, and which try-on
+    it is about. `advised`: what was asked to be done since the last one: alteration, amount in mm, drawings before and after.
+    `token` comes back with the answers, so that they find their case. `photos`: whether the client may be asked for pictures,
+    which go beside the form. `alone`: nobody is there to look or to help.
     """
+    units = heading.units
     every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
     rows, told, garment = [_question(base, one) for one in ordered], for_wearer(base), base.about.garment
-    done = [_advised(told.alterations[name], mm, units, drawn.get(name, ())) for name, mm in advised]
+    done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
     template, hashes = _template()
     page: str = template.render(
         hashes=hashes,
@@ -132,8 +131,8 @@ def client_form(
         begin=BEGIN,
         garment=garment,
         units=units,
-        client=one_line(client, 80),
-        round_number=round_number,
+        client=one_line(heading.client, 80),
+        round_number=heading.round_number,
         token=token,
         behind=BEHIND[alone],
         kept=f"{zlib.crc32(repr((units, ordered, done)).encode()):08x}",  # other questions find no answers kept on the device
