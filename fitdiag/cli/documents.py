@@ -25,8 +25,8 @@ from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
+    from fitdiag.pattern.pdf import Paper
     from fitdiag.pattern.piece import Pattern
-    from fitdiag.reports.client_pdf import Paper
     from fitdiag.reports.history import RoundFacts
 
 CARDS = ("shot-card.html", "shot-card.pdf")

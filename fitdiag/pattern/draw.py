@@ -24,6 +24,7 @@ from fitdiag.pattern.ink import (
     around,
     beside,
     clipped,
+    corners,
     lowered,
     svg,
     text_width,
@@ -361,10 +362,6 @@ def _figure(pen: Pen, view: View, change: Change, caption: str, *, working: bool
 
 def _window(pen: Pen, whole: View, detail: View) -> None:
     """A frame round the enlarged part, and on the whole piece a dotted one where it lies."""
-    left, top, right, bottom = detail.clip
-    pen.line([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], "frame")
-    corners = [
-        ((x - detail.x) / detail.scale, (detail.y - y) / detail.scale)
-        for x, y in ((left, top), (right, top), (right, bottom), (left, bottom), (left, top))
-    ]
-    pen.line(whole.at(np.array(corners)), "window", whole.clip)
+    pen.frame(detail.clip)
+    inside = (corners(detail.clip) - (detail.x, detail.y)) / (detail.scale, -detail.scale)
+    pen.line(whole.at(inside), "window", whole.clip)

@@ -225,6 +225,10 @@ class Pen:
             self._note(part, WEIGHTS.get(role, 3.0))
         return parts
 
+    def frame(self, box: Box, role: str = "frame") -> None:
+        """A rectangle."""
+        self.line(corners(box), role)
+
     def fill(self, points: Array | Sequence[XY], grey: float, role: str = "") -> None:
         self._items.append(Fill(_pairs(np.asarray(points, dtype=float)), grey, role))
 
@@ -407,6 +411,12 @@ class Pen:
         near = self._tree.query(ground)
         ink = shapely.length(shapely.intersection(self._tree.geometries[near], ground))
         return cost + float((ink * np.array(self._weights)[near]).sum()), float(ink.sum())
+
+
+def corners(box: Box) -> Array:
+    """A box as a closed line of (5, 2) points."""
+    left, top, right, bottom = box
+    return np.array([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)])
 
 
 def beside(point: XY, direction: XY, text: str, size: float, gap: float, *, bold: bool = False) -> Spot:

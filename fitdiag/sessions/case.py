@@ -110,28 +110,33 @@ def open_case(folder: Path) -> Case:
     problems: list[Problem] = []
     case: Case | None = None
     rounds: list[Round] = []
-    try:
+    found: list[tuple[int, Path]] = []
+    with gathered(problems):
         case = case_in(read_yaml(path, LARGEST, "case"), folder)
-    except ProblemsFoundError as stopped:
-        problems += stopped.problems
-        if not path.is_file():
-            raise
-    try:
-        for number, inner in _round_folders(folder):
-            try:
-                refuse_link(inner)
-                refuse_link(inner / ROUND_FILE)
-                if (inner / ROUND_FILE).exists():
-                    rounds.append(round_in(read_yaml(inner / ROUND_FILE, LARGEST, "round"), number, inner))
-                elif (text := round_text_in_log(inner)) is not None:
-                    rounds.append(round_in(parse_yaml(text, shown_path(inner / ROUND_FILE)), number, inner))
-            except ProblemsFoundError as stopped:
-                problems += stopped.problems
-    except ProblemsFoundError as stopped:
-        problems += stopped.problems
+    if not path.is_file():
+        raise ProblemsFoundError(problems)
+    with gathered(problems):
+        found = _round_folders(folder)
+    for number, inner in found:
+        with gathered(problems):
+            refuse_link(inner)
+            refuse_link(inner / ROUND_FILE)
+            if (inner / ROUND_FILE).exists():
+                rounds.append(round_in(read_yaml(inner / ROUND_FILE, LARGEST, "round"), number, inner))
+            elif (text := round_text_in_log(inner)) is not None:
+                rounds.append(round_in(parse_yaml(text, shown_path(inner / ROUND_FILE)), number, inner))
     if problems or case is None:
         raise ProblemsFoundError(problems)
     return replace(case, rounds=tuple(rounds))
+
+
+@contextmanager
+def gathered(problems: list[Problem]) -> Iterator[None]:
+    """What is found inside is added to the problems, and work goes on after it."""
+    try:
+        yield
+    except ProblemsFoundError as stopped:
+        problems += stopped.problems
 
 
 def refuse_link(path: Path) -> None:
