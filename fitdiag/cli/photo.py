@@ -17,6 +17,7 @@ from fitdiag.files import make_folder, reason, write_all, write_atomically
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
+from fitdiag.photos.kept import KEPT, kept
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
 from fitdiag.photos.readings import Measured, Reading
@@ -263,7 +264,10 @@ def _measured(
     for index, (picture, _) in enumerate(read):
         if any(picture.sha256 == other.sha256 for other, _ in read[:index]):
             raise stop("twice", "this picture is given twice", where=Where(shown_path(pictures[index])))
-    found = measure_all([(picture.pixels, marks) for picture, marks in read], girth_mm)
+    beside = Path(pictures[0]).with_name(KEPT)
+    found = kept(beside, [marks for _, marks in read], girth_mm) or measure_all(
+        [(picture.pixels, marks) for picture, marks in read], girth_mm
+    )
     drawn: list[Path] = []
     for path, (picture, _), measured in zip(pictures, read, found, strict=True):
         folder = _folder(overlays, "the drawn-on copies") if overlays is not None else Path(path).parent

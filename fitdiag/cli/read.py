@@ -13,9 +13,10 @@ from pathlib import Path
 from fitdiag.cli.arguments import units_of
 from fitdiag.cli.output import say, write
 from fitdiag.cli.photo import length_given, measure, read_marked, sidecar, take_pictures
-from fitdiag.files import read_bytes, write_all, write_atomically
+from fitdiag.files import read_bytes, write_all
 from fitdiag.photos.combine import measure_all
 from fitdiag.photos.intake import clean_bytes
+from fitdiag.photos.kept import KEPT, kept_text
 from fitdiag.photos.marks import VIEWS, Marks, as_json, read_marks
 from fitdiag.photos.page import confirm_page, parse_answer
 from fitdiag.photos.propose import MIRRORED, proposals
@@ -79,7 +80,8 @@ def ask(paths: Sequence[Path], folder: Path, units: Units, girth: float | None, 
         doubted = f"; {len(marks.doubts)} doubtful" if marks.doubts else ""
         say(f"{path.name}: {len(marks.lines) + len(marks.grains)} lines found{doubted}.")
     page = folder / PAGE
-    write_atomically(page, confirm_page(list(zip(pixels, shown, strict=True)), answer_name(found), units), replace=True)
+    text = confirm_page(list(zip(pixels, shown, strict=True)), answer_name(found), units)
+    write_all({page: text, folder / KEPT: kept_text(measured, girth)}, replace=True)
     return page
 
 

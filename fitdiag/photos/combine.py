@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.body import Known, depths_from_side
 from fitdiag.photos.marks import Marks
-from fitdiag.photos.measure import measure
+from fitdiag.photos.measure import look, measure
 from fitdiag.photos.readings import Measured, Reading, Word
 from fitdiag.photos.trousers import ROUND
 
@@ -40,7 +40,8 @@ class Together:
 
 def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: float | None = None) -> list[Measured]:
     """Measure pictures that belong together: first for the outlines, then with what they tell about each other."""
-    rough = [measure(pixels, marks, Known(hip_girth=hip_girth)) for pixels, marks in pictures]
+    looked = [look(pixels, marks) for pixels, marks in pictures]
+    rough = [measure(*one, Known(hip_girth=hip_girth), seen) for one, seen in zip(pictures, looked, strict=True)]
     halves: dict[str, float] = {}
     for found in rough:
         if not found.marks.seen_from_the_side:
@@ -50,14 +51,14 @@ def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: 
     if halves or any(found.marks.seen_from_the_side for found in rough):
         for index, (pixels, marks) in enumerate(pictures):
             if marks.seen_from_the_side:
-                result[index] = measure(pixels, marks, Known(halves=halves))
+                result[index] = measure(pixels, marks, Known(halves=halves), looked[index])
                 for name, (depth, error) in depths_from_side(result[index]).items():
                     if name not in depths or error < depths[name][1]:
                         depths[name] = (depth, error)
     if depths:
         for index, (pixels, marks) in enumerate(pictures):
             if marks.view == "back":
-                result[index] = measure(pixels, marks, Known(depths=depths, hip_girth=hip_girth))
+                result[index] = measure(pixels, marks, Known(depths=depths, hip_girth=hip_girth), looked[index])
     return result
 
 

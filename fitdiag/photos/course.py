@@ -46,8 +46,8 @@ class Stance:
 class Numbers:
     """What a line's course tells. `ends`, `centre`: heights, mm; slopes in degrees, positive where the line rises outwards.
 
-    `unrest`: mm, how far the course waves about what was read; `steep`: mm per radian round the section, how fast it runs at
-    its ends, where the cloth turns out of sight.
+    `unrest`: mm, how far the course waves about what was read, at its worst place; `beside`: the same beside the centre;
+    `steep`: mm per radian round the section, how fast it runs at its ends, where the cloth turns out of sight.
     """
 
     section: Section
@@ -57,6 +57,7 @@ class Numbers:
     lasts: tuple[float, float] = (0.0, 0.0)  # the same over `LAST_LENGTH`
     rests: tuple[float, float] = (0.0, 0.0)
     unrest: float = 0.3
+    beside: float = 0.3
     steep: tuple[float, float] = (0.0, 0.0)
     dips: tuple[float, float] = (0.0, 0.0)  # mm by which the line half way to each end lies lower than that end
 
@@ -124,7 +125,7 @@ class Course:
         lasts = [self._slope(sign * along, height, inside, 0.0, LAST_LENGTH) for sign in (-1, 1)]
         rests = [self._slope(sign * along, height, inside, V_LENGTH, REST_LENGTH) for sign in (-1, 1)]
         return Numbers(section, (left[0], right[0]), middle, (slopes[0], slopes[1]), (lasts[0], lasts[1]), (rests[0], rests[1]),
-                       max(unrest, left[2], right[2], 0.1), (left[1], right[1]),
+                       max(unrest, left[2], right[2], 0.1), max(unrest, 0.1), (left[1], right[1]),
                        (left[0] - halves[0], right[0] - halves[1]))  # fmt: skip
 
     def _end(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float, float]:

@@ -40,11 +40,9 @@ SIDE_WIDTH = 250.0  # mm: of the hip line from the side
 BY_HIP = "it was looked for by the hip line, which is doubtful"
 GRAIN_BOW = 0.07  # of the hip line's width
 GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
-KNEES_UNLIKE = 0.04
-KNEE_BELOW = (
-    (0.84, 0.1),
-    (1.2, 0.15),
-)  # the crotch line, as a share of the hip line's width: from back or front, from the side
+KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
+# below the crotch line, as shares of the hip line's width, and the error: from the back or front, from the side
+KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
 GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
 ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
 ENDS_RIVAL = 0.4  # the same lines with other ends

@@ -32,6 +32,8 @@ TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
 V_DEPTH = 1.0  # mm: how deep a V is where its ends lie on folds
 COVERED = 0.6  # degrees
+LEG_ROUND = 1.0  # mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
+ROUNDED = 0.1  # of a V's slope: the pen, the stitches of the seam and a fold in it round its corner
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
 WIDEST, WIDEST_BODY = 1000.0, 1400.0  # mm
 
@@ -219,12 +221,12 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     behind, behind_error = cleft
     # a centre that lies behind the cloth beside it looks higher from above, and so flattens a V
     hollow = math.tan(math.radians(seen.doubts.depression)) * behind
-    unrest = ROUND[seen.name].waves / 2 + 1.6 * numbers.unrest
+    unrest = ROUND[seen.name].waves / 5 + 0.5 * numbers.beside
     values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow / V_LENGTH)) for slope in numbers.slopes]
     fork = seen.fork or (seen.name == CROTCH and min(values) < FORK_SLOPE)
-    parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH),
-                       folds=math.degrees(unrest / V_LENGTH))  # fmt: skip
     mean = sum(values) / 2
+    parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH),
+                       folds=math.hypot(math.degrees(unrest / V_LENGTH), ROUNDED * mean))  # fmt: skip
     error = math.sqrt(sum(part**2 for part in parts.values()))
     reason = "no V to be seen"
     if abs(mean) > max(V_SEEN, 2 * error):
@@ -234,7 +236,8 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     def drops(other: Numbers) -> float:
         return LAST_LENGTH * sum(math.tan(math.radians(slope)) for slope in other.lasts) / 2
 
-    deep = seen.parts(drops, depth=seen.rise * behind_error, folds=math.hypot(V_DEPTH, 0.8 * unrest))
+    wavy = math.hypot(V_DEPTH, 0.4 * ROUND[seen.name].waves + 1.3 * numbers.unrest)
+    deep = seen.parts(drops, depth=seen.rise * behind_error, folds=wavy)
     value = drops(numbers) + hollow
     found.readings.append(told(seen.doubts, "v depth", "mm", None, value, deep, fork=fork, reason=reason))
     for side, angle in zip(("left", "right"), values, strict=True):
@@ -272,7 +275,7 @@ def _leg(seen: _Seen, found: Found) -> None:
     down = math.tan(math.radians(seen.doubts.depression))
     # the inner edge lies farther from the lens behind and nearer in front; from above the farther one looks higher
     shift = math.degrees(down * farther / across) * (1 if inner else -1)
-    folds = math.degrees((0.4 + 1.2 * numbers.unrest + 0.13 * math.hypot(*numbers.steep)) / across)
+    folds = math.degrees(math.hypot(0.4 + 1.2 * numbers.unrest + 0.13 * math.hypot(*numbers.steep), LEG_ROUND) / across)
     turned = math.degrees(seen.rise * INSEAM[1] / across)
     _tilt(seen, found, numbers.tilt - shift, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +19,7 @@ from fitdiag.photos.lines import Place, read_line
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Line, Measured, Reading, called
 from fitdiag.photos.setting import Setting, setting
-from fitdiag.photos.snap import snap
+from fitdiag.photos.snap import Track, snap
 from fitdiag.photos.trousers import HIP, KNEE_SHARE, KNEE_SHARE_ERROR, KNEES, WAIST
 
 BEYOND_MM = 9.0  # the points at a line's ends are set before or beyond the outline
@@ -26,32 +27,58 @@ LENS_OFF_MM = 150.0  # a typed height of the lens that is off by more is wrong
 SEAM_REACH_MM = 7.0  # the centre seam is looked for near its points only; other seams and folds run beside it
 
 
-def measure(pixels: NDArray[np.uint8], marks: Marks, known: Known | None = None) -> Measured:
-    """Measure one picture (H, W, 3, upright) by its confirmed marks."""
-    marks, whole = marks.confirmed(), marks
+@dataclass(frozen=True, eq=False)
+class Looked:
+    """What of a picture does not depend on what else is known of the body: the level camera, and every line as it was followed."""
+
+    setting: Setting
+    seam: Track | None
+    lines: Mapping[str, Track]
+    grains: Mapping[str, Track]
+
+
+def look(pixels: NDArray[np.uint8], marks: Marks) -> Looked:
+    """Level one picture (H, W, 3, upright) and follow its confirmed lines."""
+    marks = marks.confirmed()
     where = setting(pixels, marks)
+    seam = None
+    if len(marks.centre_seam) >= 3:
+        seam = snap(pixels, marks.centre_seam, where.scale, reach_mm=SEAM_REACH_MM)
+    lines = {
+        name: snap(pixels, points, where.scale, edge=name == WAIST, beyond_mm=BEYOND_MM)
+        for name, points in marks.lines.items()
+    }
+    return Looked(
+        where, seam, lines, {name: snap(pixels, points, where.scale) for name, points in marks.grains.items()}
+    )
+
+
+def measure(
+    pixels: NDArray[np.uint8], marks: Marks, known: Known | None = None, looked: Looked | None = None
+) -> Measured:
+    """Measure one picture (H, W, 3, upright) by its confirmed marks; `looked`, if it was looked at already."""
+    looked = looked or look(pixels, marks)
+    marks, whole = marks.confirmed(), marks
+    where = looked.setting
     warnings = list(where.warnings)
     if whole.proposed:
         names = ", ".join(called(name) for name in whole.proposed)
         warnings.append(f"only proposed: {names}; what you confirm on the page is measured")
-    seam = None
-    if len(marks.centre_seam) >= 3:
-        seam = snap(pixels, marks.centre_seam, where.scale, reach_mm=SEAM_REACH_MM)
     readings: list[Reading] = []
     lines: dict[str, Line] = {}
     places: dict[str, Place] = {}
-    for name, points in marks.lines.items():
-        track = snap(pixels, points, where.scale, edge=name == WAIST, beyond_mm=BEYOND_MM)
-        found = read_line(pixels, marks, where, known or Known(), seam, name, track)
+    for name, track in looked.lines.items():
+        found = read_line(pixels, marks, where, known or Known(), looked.seam, name, track)
         readings += found.readings
         warnings += found.warnings
         if found.line is not None and found.place is not None:
             lines[name], places[name] = found.line, found.place
-    grains = {name: snap(pixels, points, where.scale) for name, points in marks.grains.items()}
-    for name, track in grains.items():
+    for name, track in looked.grains.items():
         readings += read_grain(marks, where, places, name, track)
     warnings += _lens_height(marks, where, lines)
-    return Measured(whole, tuple(readings), lines, grains, seam, where.pose.uprights, tuple(warnings), where.distance)
+    return Measured(
+        whole, tuple(readings), lines, looked.grains, looked.seam, where.pose.uprights, tuple(warnings), where.distance
+    )
 
 
 def _lens_height(marks: Marks, where: Setting, lines: Mapping[str, Line]) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -10,10 +11,11 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, Camera, focal_px, sheet_distance
 from fitdiag.photos.intake import CAMERA_SHAPES
-from fitdiag.photos.level import CLICK_ERROR, Pose, crossing, level, snap_straight
+from fitdiag.photos.level import CLICK_ERROR, Pose, Straight, crossing, level, snap_straight
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
 from fitdiag.photos.snap import USUAL_SCALE
+from fitdiag.photos.strip import colours_at, opponent
 from fitdiag.photos.trousers import WIDTHS
 
 Array = NDArray[np.float64]
@@ -25,6 +27,16 @@ LEAST_SCALE, MOST_SCALE = 0.4, 8.0  # px a millimetre that lines are looked for 
 NEAREST, FARTHEST = 400.0, 30_000.0  # mm from the lens; beyond them a mark or a size is wrong
 NEAR, FAR = 1600.0, 7000.0  # mm; from nearer or farther nobody takes a whole person: the focal length is in doubt
 USUAL_DISTANCE = 3000.0
+SHAPE_ERROR, MOST_OFF = (
+    0.02,
+    25.0,
+)  # of a sheet's height to its width, as it hangs; a sheet set otherwise counts so much at most
+SET_ERROR, FAINT = (
+    8.0,
+    6.0,
+)  # px: of a corner set by hand; units of `opponent` by which a sheet differs from what is beside it
+SHEET_REACH, SAME_EDGE = 14, 2.5  # px
+BESIDE_SHEET = (0.0, -1.5, 1.5, 3.0, 4.5)  # so many reaches outwards a second edge is looked for
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +101,7 @@ def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[floa
     """Distance to the side-seam plane, mm, its error as a share, and what was left out; None where nothing tells it."""
     camera, found, told = pose.camera, list[tuple[float, float]](), list[str]()
     if marks.sheet is not None:
-        corners, error = sheet_corners(pixels, marks.sheet)
+        corners, error = sheet_corners(pixels, marks.sheet, camera)
         tall = float(np.linalg.norm(corners[0] - corners[3]))
         size = (marks.sheet.width_mm, marks.sheet.height_mm)
         given = marks.sheet.behind_mm
@@ -129,10 +141,50 @@ def _likely(what: str, distance: float, told: list[str]) -> bool:
     return False
 
 
-def sheet_corners(pixels: NDArray[np.uint8], sheet: Sheet) -> tuple[Array, float]:
-    """The sheet's corners where its four edges meet, in px, and the error of its height."""
-    given = sheet.corners
-    edges = [snap_straight(pixels, given[i], given[(i + 1) % 4]) for i in range(4)]
-    met = [crossing(edges[index - 1], edges[index]) for index in range(4)]
-    corners = [place if math.dist(place, own) < 30 else np.array(own) for place, own in zip(met, given, strict=True)]
-    return np.array(corners), max(1.0, float(np.mean([edge[2] for edge in edges])))
+def sheet_corners(pixels: NDArray[np.uint8], sheet: Sheet, camera: Camera) -> tuple[Array, float]:
+    """The sheet's corners where its four edges meet, in px, and the error of its height.
+
+    A frame printed on a sheet, or the edge of a board behind it, runs beside its own edge. Of all edges near the points that were
+    set those are taken that have a sheet's shape together; what fits nearly as well goes into the error.
+    """
+    given, found = np.array(sheet.corners), list[tuple[float, float, float, Array]]()
+    sides = [_edges_near(pixels, given[i], given[(i + 1) % 4], given[(i + 2) % 4]) for i in range(4)]
+    for chosen in itertools.product(*sides):
+        edges = [edge for edge, _ in chosen]
+        met = [crossing(edges[index - 1], edges[index]) for index in range(4)]
+        corners = np.array([p if np.linalg.norm(p - own) < 30 else own for p, own in zip(met, given, strict=True)])
+        rays = camera.rays(corners)
+        tall, wide = (float(np.linalg.norm(rays[0] + rays[i] - rays[2] - rays[4 - i])) + 1e-9 for i in (1, 3))
+        off = math.log(tall / wide / sheet.height_mm * sheet.width_mm) / SHAPE_ERROR
+        away = float(((corners - given) ** 2).sum()) / (4 * SET_ERROR**2)
+        cost = min(off**2, MOST_OFF) + away + sum(faint for _, faint in chosen)
+        found.append((cost, tall * wide, float(np.mean([edge[2] for edge in edges])), corners))
+    least, size, error, corners = min(found, key=lambda one: one[0])
+    weights = [math.exp((least - cost) / 2) for cost, *_ in found]
+    share = [math.sqrt(other / size) - 1 for _, other, *_ in found]
+    spread = math.sqrt(float(np.average(np.square(share), weights=weights))) * float(
+        np.linalg.norm(corners[0] - corners[3])
+    )
+    return corners, max(1.0, math.hypot(error, spread))
+
+
+def _edges_near(pixels: NDArray[np.uint8], first: Array, last: Array, inner: Array) -> list[tuple[Straight, float]]:
+    """The straight edges near a side of a sheet, the one nearest to where it was set first, and how faint each is; `inner`: a corner
+    on the other side. What lies beyond a sheet differs from it, while a printed line has paper on both sides."""
+    along = last - first
+    out = np.array([along[1], -along[0]]) / (np.linalg.norm(along) + 1e-9)
+    reach = max(5, round(0.02 * abs(float((inner - last) @ out))))
+    found: list[tuple[Straight, float]] = []
+    for step in BESIDE_SHEET:
+        one, other = ((float(x), float(y)) for x, y in (first + step * reach * out, last + step * reach * out))
+        edge = snap_straight(pixels, one, other, reach if step else SHEET_REACH)
+        if any(max(math.dist(edge[0], seen[0]), math.dist(edge[1], seen[1])) < SAME_EDGE for seen, _ in found):
+            continue
+        if not step or edge[2] < CLICK_ERROR:
+            places = np.array(edge[0]) + np.linspace(0.1, 0.9, 60)[:, None] * (np.array(edge[1]) - edge[0])
+            beyond, before = (
+                np.median([opponent(colours_at(pixels, places + way * px * out)) for px in (4, 5, 6)], axis=0)
+                for way in (1, -1)
+            )
+            found.append((edge, (FAINT / (float(np.median(np.linalg.norm(beyond - before, axis=1))) + 0.1)) ** 2))
+    return found

@@ -34,8 +34,8 @@ class Trunk:
 
 ROUND: Mapping[str, Trunk] = {
     WAIST: Trunk(290.0, (0.63, 0.12), (0.66, 0.12), 6.0, 3.0, 1.0),
-    HIP: Trunk(370.0, (0.62, 0.11), (0.59, 0.13), 4.0, 0.3, 1.5, (5.0, 4.0)),
-    CROTCH: Trunk(365.0, (0.56, 0.12), (0.52, 0.13), 6.0, 1.5, 2.5, (8.0, 8.0)),
+    HIP: Trunk(370.0, (0.62, 0.11), (0.59, 0.13), 4.0, 0.3, 1.5, (5.0, 3.0)),
+    CROTCH: Trunk(365.0, (0.56, 0.12), (0.52, 0.13), 6.0, 1.5, 2.5, (8.0, 6.0)),
 }
 WIDTHS = {**{name: line.width for name, line in ROUND.items()}, **dict.fromkeys(KNEES, 160.0)}  # mm
 LEG_DEPTH, LEG_DEPTH_ERROR = 0.95, 0.2  # of the half width
