@@ -45,7 +45,10 @@ KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
 GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
 ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
-ENDS_RIVAL = 0.4  # the same lines with other ends
+ENDS_RIVAL = (
+    0.3,
+    0.13,
+)  # the same lines with other ends: from the back or front, from the side, where an arm hangs before them
 SURE = 5.0  # so high all scores of right readings are that were seen
 TRUNK_RIVAL = 0.3  # a second pair that scores so much of the best makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
@@ -141,7 +144,7 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         for name, one, two in ((HIP, best.hip, kept[1].hip), (CROTCH, best.crotch, kept[1].crotch)):
             if not same(one, two):
                 best.doubts[name] = "another line could be meant as well"
-    if any(other.score > ENDS_RIVAL * best.score and same(best.hip, other.hip) for other in kept[1:]):
+    if any(other.score > ENDS_RIVAL[side] * best.score and same(best.hip, other.hip) for other in kept[1:]):
         best.doubts.setdefault(HIP, ENDS)
     knees = [line for name, line in best.named.items() if name in KNEES]
     if any(_knee_off(best.named, knee, side=side) > 2.2 for knee in knees):

@@ -35,7 +35,7 @@ COVERED = 0.6  # degrees
 LEG_ROUND = 1.0  # mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
 ROUNDED = 0.1  # of a V's slope: the pen, the stitches of the seam and a fold in it round its corner
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
-WIDEST, WIDEST_BODY = 1000.0, 1400.0  # mm
+WIDEST = 1000.0  # mm
 
 
 @dataclass(frozen=True, eq=False)

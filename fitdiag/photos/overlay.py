@@ -30,7 +30,7 @@ def overlay(pixels: NDArray[np.uint8], found: Measured, units: Units) -> bytes:
     shrink = min(1.0, _LONGEST / max(right - left, bottom - top, 1))
     size = (max(1, round((right - left) * shrink)), max(1, round((bottom - top) * shrink)))
     font = ImageFont.load_default(max(12, size[1] // 55))
-    image = Image.fromarray(np.ascontiguousarray(pixels[top:bottom, left:right])).resize(size)
+    image = Image.fromarray(np.ascontiguousarray(pixels[top:bottom, left:right])).resize(size, reducing_gap=2.0)
     draw = ImageDraw.Draw(image)
 
     def place(point: tuple[float, float]) -> tuple[float, float]:
@@ -56,7 +56,7 @@ def overlay(pixels: NDArray[np.uint8], found: Measured, units: Units) -> bytes:
     whole.paste(image, (0, 0))
     ImageDraw.Draw(whole).multiline_text((size[0] + 16, 16), beside, fill=(0, 0, 0), font=font)
     out = io.BytesIO()
-    whole.save(out, "PNG")
+    whole.save(out, "PNG", compress_level=3)
     return out.getvalue()
 
 
