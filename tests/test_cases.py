@@ -79,10 +79,11 @@ def base() -> RuleBase:
 def begin(parent: Path, name: str = "the lamplighter", **more: Any) -> Case:
     """A case with notes and measures, no round yet."""
     given = {
-        "garment": "trousers", "units": "in", "today": DAY, "body": {"flat-seat": "some", "low-seat": "marked"},
+        "garment": "trousers", "units": "in", "opened": DAY, "body": {"flat-seat": "some", "low-seat": "marked"},
         "body_measures": {"hip": 1016.0}, "consent": Consent(True, DAY, date(2026, 12, 1)), "notes": ("climbs: a ladder",),
     }  # fmt: skip
-    return new_case(parent, name, **{**given, **more})
+    pattern = more.pop("pattern", None)
+    return new_case(Case(parent, name, **{**given, **more}), pattern)
 
 
 def through_a_round(case: Case, day: date = DAY, *, sent: bool = True) -> Case:
@@ -411,7 +412,7 @@ def many(cases: Path) -> Path:
         today=DAY + timedelta(days=3),
     )
     through_a_round(begin(cases, "the lamplighter", consent=Consent(True, DAY, DAY + timedelta(days=20))), DAY)
-    begin(cases, "the stilt walker", today=DAY + timedelta(days=5), consent=Consent())
+    begin(cases, "the stilt walker", opened=DAY + timedelta(days=5), consent=Consent())
     done = begin(cases, "the prompter", consent=Consent(True, DAY, DAY + timedelta(days=10)))
     close_case(done, Closed(DAY, "fits"))
     return cases

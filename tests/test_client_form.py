@@ -8,6 +8,7 @@ import re
 import textwrap
 import zlib
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -21,11 +22,13 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, read_form
+from fitdiag.reports.sheet import Heading
 from fitdiag.reports.signs import drawn_symptoms
 from fitdiag.reports.wearer import asked, in_units
 from fitdiag.units import format_length
 
 pytestmark = pytest.mark.xdist_group("browser")
+DAY = date(2026, 11, 9)
 QUESTIONS = (
     "folds-under-seat", "waist-dips-at-back", "seat-wedgie", "one-hem-higher", "crotch-eases-with-waist-dropped", "waist-binds",
 )  # fmt: skip
@@ -45,9 +48,11 @@ def page_of(base: RuleBase, folder: Path, **changes: Any) -> str:
         "units": "in", "client": "the lamplighter", "round_number": 2, "advised": ADVISED, "token": "lamp-7f",
     }  # fmt: skip
     wishes |= changes
-    questions = wishes.pop("questions", QUESTIONS)
+    questions, drawn = wishes.pop("questions", QUESTIONS), wishes.pop("drawn", {})
+    heading = Heading(*(wishes.pop(key) for key in ("units", "client", "round_number")), DAY)
+    wishes["advised"] = [(name, mm, drawn.get(name, ())) for name, mm in wishes["advised"]]
     path = folder / "form.html"
-    path.write_text(client_form(base, questions, **wishes), encoding="utf-8")
+    path.write_text(client_form(base, questions, heading, **wishes), encoding="utf-8")
     return path.as_uri()
 
 
@@ -312,7 +317,7 @@ def test_asks_in_the_wearers_words(base: RuleBase) -> None:
             assert not re.search(other, one.ask + one.how)
             assert one.ask.endswith("?")
             assert not one.how or symptom.measure
-    page = client_form(base, QUESTIONS, units="in", client="", round_number=1, advised=(), token="t")
+    page = client_form(base, QUESTIONS, Heading("in", "", 1, DAY), (), token="t")
     order = re.findall(r'data-question="([^"]+)"', page)
     assert ["seat-wedgie", "crotch-eases-with-waist-dropped", "waist-binds"] == order[:3]
     assert "Let it down 3/8 in" == in_units("Let it down 1 cm", "in")
@@ -500,9 +505,7 @@ def test_warnings_speak_titles(base: RuleBase) -> None:
 @pytest.mark.parametrize(("photos", "told"), [(True, "send them beside it"), (False, "No photos are needed.")])
 def test_the_form_says_where_pictures_go(base: RuleBase, photos: bool, told: str) -> None:
     """Pictures go beside the form, as the other papers ask; who refused them reads that none are needed."""
-    page = client_form(
-        base, QUESTIONS, units="in", client="", round_number=1, advised=(), token="lamp-0", photos=photos
-    )
+    page = client_form(base, QUESTIONS, Heading("in", "", 1, DAY), (), token="lamp-0", photos=photos)
     assert told in page
     assert "not needed for this form" not in page
 
@@ -511,7 +514,9 @@ def test_other_questions_find_no_answers_kept_on_the_device(base: RuleBase) -> N
     """Answers are kept by their place on the page, so a form with other questions keeps them apart; the same form finds them."""
 
     def kept(*questions: str) -> str:
-        page = client_form(base, questions, units="in", client="", round_number=2, advised=ADVISED, token="lamp-1")
+        page = client_form(
+            base, questions, Heading("in", "", 2, DAY), [(*item, ()) for item in ADVISED], token="lamp-1"
+        )
         (found,) = re.findall(r'data-kept="([0-9a-f]{8})"', page)
         return str(found)
 

@@ -558,7 +558,7 @@ def test_nudges_are_kept_by_round_and_taken_back(
     assert "seat out -2 mm, taken back" in capsys.readouterr().out
     assert together(nudges_of(case)) == {"seat-out": -3.0}
     (folder / "simulated-body.yaml").write_text("schema: fitdiag.body/1\nnudges:\n  - {round: 2, part: nose, mm: 3}\n")
-    with pytest.raises(ProblemsFoundError, match=r"simulated-body.yaml:3:5: this is not a nudge"):
+    with pytest.raises(ProblemsFoundError, match=r"simulated-body.yaml:3:22: 'nose' is not one of"):
         nudges_of(case)
 
 

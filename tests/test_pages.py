@@ -29,7 +29,7 @@ from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.client_pdf import Paper, client_pdf
 from fitdiag.reports.history import chart, values
-from fitdiag.reports.pages import RoundFacts, Turn, client_page, fitter_page, turning_answers
+from fitdiag.reports.pages import Beside, RoundFacts, Turn, client_page, fitter_page, turning_answers
 from fitdiag.reports.sheet import Heading, Sheet, make_sheet
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
@@ -141,7 +141,8 @@ def reasoned(name: str) -> dict[str, Any]:
 def fitter(name: str, **changes: Any) -> str:
     wanted = {**reasoned(name), "history": ROUNDS, **asked_for(name, **changes)}
     del wanted["pattern"], wanted["photographs_next"]
-    return fitter_page(**wanted)
+    shown = (wanted.pop(name) for name in ("base", "conclusion", "heading"))
+    return fitter_page(*shown, Beside(**wanted))
 
 
 def plain(text: str) -> str:

@@ -199,7 +199,7 @@ def new(
     from fitdiag.knowledge.load import load_rules
     from fitdiag.plausible import BODY_MM
     from fitdiag.sessions.case import new_case
-    from fitdiag.sessions.case_files import Consent
+    from fitdiag.sessions.case_files import Case, Consent
 
     base = load_rules(folder_of(rules))
     day = today or date.today()
@@ -216,19 +216,19 @@ def new(
 
         read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
     parent = parent_of(given)
-    case = new_case(
+    draft = Case(
         parent,
         name,
-        garment=base.about.garment,
-        units=in_units,
-        today=day,
+        base.about.garment,
+        in_units,
+        day,
         body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
         body_measures=body_lengths(measure, in_units, tuple(BODY_MM)),
-        pattern=Path(pattern) if pattern else None,
-        unaided=alone,
+        alone=alone,
         consent=Consent(photos_consent == "yes", day if photos_consent else None, until),
         notes=tuple(note),
     )
+    case = new_case(draft, Path(pattern) if pattern else None)
     say(f"A new case for {case.name}: {shown_path(case.folder)}")
     if not photos_consent:
         say("Whether photos may be taken is not written down yet. When you have asked:")

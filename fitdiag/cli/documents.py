@@ -25,8 +25,8 @@ from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
+    from fitdiag.pattern.pdf import Paper
     from fitdiag.pattern.piece import Pattern
-    from fitdiag.reports.client_pdf import Paper
     from fitdiag.reports.history import RoundFacts
 
 CARDS = ("shot-card.html", "shot-card.pdf")
@@ -52,7 +52,7 @@ def documents_of(
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.photos.card_words import card_of
     from fitdiag.reports.client_pdf import client_pdf
-    from fitdiag.reports.pages import client_page, fitter_page
+    from fitdiag.reports.pages import Beside, client_page, fitter_page
     from fitdiag.reports.sheet import Heading, make_sheet
     from fitdiag.reports.turning import turning_answers
 
@@ -66,12 +66,12 @@ def documents_of(
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=look.large),
         "client.pdf": client_pdf(sheet, paper=look.paper, large=look.large),
-        "fitter.html": fitter_page(
-            base, conclusion, heading, before=_before(base, case), history=_facts(base, case), effects=effects,
+        "fitter.html": fitter_page(base, conclusion, heading, Beside(
+            before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
             photos=_pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))),
             simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
-        ),
+        )),
     }  # fmt: skip
     if not case.consent.refused and base.about.card is not None:
         kept = str(case.consent.keep_until or "the fitting ends")
@@ -79,12 +79,9 @@ def documents_of(
         shown = card_html(card, large=look.large), card_pdf(card, large=look.large, paper=look.paper)
         pages |= dict(zip(CARDS, shown, strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
-    asked = [(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations]
-    drawn = {
-        item.alteration: change.pictures
-        for item, change in zip(conclusion.plan.recommendations, sheet.changes, strict=True)
-    }
-    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number, drawn=drawn)
+    listed = zip(conclusion.plan.recommendations, sheet.changes, strict=True)
+    asked = [(item.alteration, item.amount.mm, change.pictures) for item, change in listed]
+    form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
     return {**files, form: page, one.plan_file: as_json(report, base)}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,8 +20,7 @@ from fitdiag.sessions.state import offered_event
 from fitdiag.units import Units
 
 if TYPE_CHECKING:
-    from fitdiag.reports.form import Form
-    from fitdiag.reports.sheet import Picture
+    from fitdiag.reports.form import Advice, Form
     from fitdiag.sessions.log import Event
 
 _FORM_QUESTIONS = 10
@@ -38,15 +37,15 @@ def token(case: Case, after: int) -> str:
 
 
 def form_page(
-    base: RuleBase, case: Case, diagnosis: Diagnosis, advised: Sequence[tuple[str, float | None]], *, after: int,
-    drawn: Mapping[str, Sequence[Picture]] | None = None,
-) -> tuple[Path, str]:  # fmt: skip
+    base: RuleBase, case: Case, diagnosis: Diagnosis, advised: Sequence[Advice], *, after: int
+) -> tuple[Path, str]:
     """The form about the try-on after the list of a round (0: the first muslin as it was sewn), for the folder of the last round."""
     from fitdiag.reports.form import client_form
+    from fitdiag.reports.sheet import Heading
 
     page = client_form(
-        base, _questions(base, diagnosis), units=case.units, client=case.name, round_number=after + 1, advised=advised,
-        token=token(case, after), photos=not case.consent.refused, drawn=drawn or {}, alone=case.alone,
+        base, _questions(base, diagnosis), Heading(case.units, case.name, after + 1, case.rounds[-1].opened), advised,
+        token=token(case, after), photos=not case.consent.refused, alone=case.alone,
     )  # fmt: skip
     return case.rounds[-1].documents / f"form-try-on-{after + 1}.html", page
 

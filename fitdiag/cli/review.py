@@ -44,7 +44,7 @@ from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusio
 from fitdiag.sessions.turn import Told, came_in, carried, changed_in_all, done_late, told_done, with_mail
 
 if TYPE_CHECKING:
-    from fitdiag.reports.client_pdf import Paper
+    from fitdiag.pattern.pdf import Paper
     from fitdiag.reports.form import Form
 
 

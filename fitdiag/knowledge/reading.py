@@ -79,7 +79,7 @@ _FAULTS: Mapping[str, tuple[str, str, str]] = {
     **dict.fromkeys(("too_short", "string_too_short"), _SHORT),
     "too_long": ("too-many", "there are more than {max_length} of them", "is it the right file?"),
     "string_too_long": ("value", "{key} is longer than {max_length} characters", ""),
-    **dict.fromkeys(("greater_than", "less_than_equal"), _BOUND),
+    **dict.fromkeys(("greater_than", "greater_than_equal", "less_than_equal"), _BOUND),
 }  # what pydantic found, as a code, a sentence and a hint
 
 

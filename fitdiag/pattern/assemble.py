@@ -287,6 +287,11 @@ def refuse_wrong_extent(name: str, line: Array, where: Where | None) -> None:
         raise stop("size", told, where=where, hint="give the file in mm")
 
 
+def too_many(what: str, where: Where | None) -> ProblemsFoundError:
+    """What stops the reading of a file with more points than a pattern can have."""
+    return stop("points", f"{what} has more than {MOST_POINTS} points", where=where, hint="simplify the outlines")
+
+
 def of_a_size(pattern: Pattern, where: Where | None) -> Pattern:
     """The pattern, unless its size is that of inches or centimetres read as mm, or the other way round. Raises ProblemsFoundError."""
     wide = 0.0

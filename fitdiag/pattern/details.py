@@ -73,4 +73,4 @@ def _place(pen: Pen, cell: Box, at: Array, lines: Iterator[tuple[str, Array]], u
     for end in (x, x + size * TIMES):
         pen.line([(end, y - 1.5), (end, y + 1.5)], "dimension")
     pen.text(x + size * TIMES + 1.5, y + 1, words, 8, role="bar")
-    pen.line([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], "frame")
+    pen.frame(cell)

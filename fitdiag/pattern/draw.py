@@ -24,6 +24,7 @@ from fitdiag.pattern.ink import (
     around,
     beside,
     clipped,
+    corners,
     lowered,
     svg,
     text_width,
@@ -183,7 +184,7 @@ def _names(pen: Pen, view: View, change: Change, *, working: bool) -> None:
         dart = piece.darts[0]
         spots = [beside(view.xy(dart.tip), way, "dart", 9, 1.0) for way in ((0, 1), (1, 1), (-1, 1), (1, 0), (-1, 0))]
         middle = view.at(np.array([(dart.left + dart.right) / 2, dart.tip]))
-        pen.label("dart", [*spots, *along(middle, 9, (0.5, 0.3), gap=2.0)], view.clip, must=False)
+        pen.label("dart", [*spots, *along(middle, 9, (0.5, 0.3), gap=2.0)], view.clip, over="lines")
     for seam in piece.part.seams:
         true = working and seam in change.true
         name = piece.part.word(seam) + (": true" if true else "")
@@ -219,7 +220,7 @@ def along_label(pen: Pen, view: View, line: Array, text: str, shares: Sequence[f
     ]
     if max(lengths) < text_width(text, 9, bold):
         spots = [*beyond, *spots]
-    pen.label(text, [*spots, *beyond], view.clip, bold=bold, must=bold)
+    pen.label(text, [*spots, *beyond], view.clip, bold=bold, over="labels" if bold else "lines")
 
 
 def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
@@ -361,10 +362,6 @@ def _figure(pen: Pen, view: View, change: Change, caption: str, *, working: bool
 
 def _window(pen: Pen, whole: View, detail: View) -> None:
     """A frame round the enlarged part, and on the whole piece a dotted one where it lies."""
-    left, top, right, bottom = detail.clip
-    pen.line([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], "frame")
-    corners = [
-        ((x - detail.x) / detail.scale, (detail.y - y) / detail.scale)
-        for x, y in ((left, top), (right, top), (right, bottom), (left, bottom), (left, top))
-    ]
-    pen.line(whole.at(np.array(corners)), "window", whole.clip)
+    pen.frame(detail.clip)
+    inside = (corners(detail.clip) - (detail.x, detail.y)) / (detail.scale, -detail.scale)
+    pen.line(whole.at(inside), "window", whole.clip)

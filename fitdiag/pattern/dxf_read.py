@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from fitdiag.files import refuse_utf16
-from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together
+from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together, too_many
 from fitdiag.pattern.corners import seams_of_outline
 from fitdiag.pattern.dxf import (
     BOUNDARY,
@@ -238,8 +238,7 @@ def _gather(found: _Block, entities: Any, scale: float, where: Where, taken: Tak
     for count, entity in enumerate(entities):
         kind, layer = entity.dxftype(), _layer(entity)
         if count > MOST_ENTITIES or left < 0:
-            told = f"'{one_line(found.name, 40)}' has more than {MOST_POINTS} points"
-            raise stop("points", told, where=where, hint="simplify the outline")
+            raise too_many(f"'{one_line(found.name, 40)}'", where)
         if _hidden(entity, document):
             taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)}, which is switched off")
         elif kind in ("TEXT", "MTEXT"):
@@ -286,7 +285,7 @@ def _line(entity: Any, scale: float, where: Where) -> Array | None:
     if entity.dxftype() not in ("LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "POLYLINE", "LWPOLYLINE"):
         return None
     if entity.dxftype() in ("POLYLINE", "LWPOLYLINE") and len(entity) > MOST_POINTS:
-        raise stop("points", f"an outline has more than {MOST_POINTS} points", where=where, hint="simplify the outline")
+        raise too_many("an outline", where)
     path = library().path.make_path(entity)
     found = [
         (v.x * scale, v.y * scale)

@@ -27,6 +27,7 @@ MM_PER_POINT = 25.4 / 72
 XY = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 Anchor = Literal["start", "middle", "end"]
+Over = Literal["labels", "lines", "nothing"]  # what a label may cover
 
 
 @dataclass(frozen=True)
@@ -224,6 +225,10 @@ class Pen:
             self._note(part, WEIGHTS.get(role, 3.0))
         return parts
 
+    def frame(self, box: Box, role: str = "frame") -> None:
+        """A rectangle."""
+        self.line(corners(box), role)
+
     def fill(self, points: Array | Sequence[XY], grey: float, role: str = "") -> None:
         self._items.append(Fill(_pairs(np.asarray(points, dtype=float)), grey, role))
 
@@ -286,12 +291,12 @@ class Pen:
 
     def label(
         self, text: str, spots: Iterable[Spot], within: Box, *, size: float = 9.0, role: str = "label", bold: bool = False,
-        leader: XY | None = None, must: bool = True, free: bool = False,
+        leader: XY | None = None, over: Over = "labels",
     ) -> bool:  # fmt: skip
         """A text at the free-est of the spots, the first of equals; on white ground where it covers lines (if the pen does so).
 
-        `leader`: what it names, joined by a thin line when it had to go far. Without `must` it is left out where it would
-        cover another label; if `free`, where it would cover a line. Says whether it was set.
+        `leader`: what it names, joined by a thin line when it had to go far. `over`: what it may cover at worst; where it
+        would cover more it is left out. Says whether it was set.
         """
         wide, high = text_width(text, size, bold) + 1.2, size * MM_PER_POINT
         best: tuple[float, Spot, Polygon, float] | None = None
@@ -303,10 +308,10 @@ class Pen:
             cost += order * 0.4
             if best is None or cost < best[0]:
                 best = (cost, spot, ground, ink)
-        if best is None or (best[0] >= 100 and not must):
+        if best is None or (best[0] >= 100 and over != "labels"):
             return False
         _, spot, ground, ink = best
-        if free and ink > 0.3:
+        if over == "nothing" and ink > 0.3:
             return False
         if ink > 0.3 and self.ground:
             self._over.append(Fill(_pairs(np.asarray(ground.exterior.coords)[:-1]), 1.0, "ground"))
@@ -406,6 +411,12 @@ class Pen:
         near = self._tree.query(ground)
         ink = shapely.length(shapely.intersection(self._tree.geometries[near], ground))
         return cost + float((ink * np.array(self._weights)[near]).sum()), float(ink.sum())
+
+
+def corners(box: Box) -> Array:
+    """A box as a closed line of (5, 2) points."""
+    left, top, right, bottom = box
+    return np.array([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)])
 
 
 def beside(point: XY, direction: XY, text: str, size: float, gap: float, *, bold: bool = False) -> Spot:

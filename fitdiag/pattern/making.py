@@ -72,26 +72,26 @@ def corner_shifts(work: Work, piece: Piece, move: Move, by: float) -> tuple[dict
         whole, first = length(line), seam == begins
         reach = reach_of(work, piece, seam, text, first)
         curved = text == "all" or first
-
-        square = np.array([-way[1], way[0]]) / (np.hypot(*way) or 1.0)
-        across = move.way is not None and text.endswith(
-            " mm"
-        )  # measured square to the way, so that the way back is the same
-
-        def share(
-            at: Array, far: Array, whole: float = whole, reach: float = reach, first: bool = first,
-            curved: bool = curved, across: bool = across, square: Array = square, corner: Array = line[0 if first else -1],
-        ) -> Array:  # fmt: skip
-            gone = np.abs((at - corner) @ square) if across else (far if first else whole - far)
-            left = np.clip(1 - gone / reach, 0.0, 1.0)
-            result: Array = left**2 if curved else left
-            return result
-
+        # over some mm it is measured square to the way, so that the way back is the same
+        square = np.array([-way[1], way[0]]) / (np.hypot(*way) or 1.0) if move.way and text.endswith(" mm") else None
+        share = _taper(line[0 if first else -1], whole, reach, first=first, curved=curved, square=square)
         shifts[seam] = tapering(by * way, share)
         if not curved and reach < whole - 1.0:
             at = along(piece, seam, reach if first else whole - reach).at
             joints.append(Joint(seam, points(np.array([at, at]))))
     return shifts, tuple(joints)
+
+
+def _taper(corner: Array, whole: float, reach: float, *, first: bool, curved: bool, square: Array | None) -> Shift:
+    """The share of a corner's shift along a seam of length `whole`: from 1 at the corner to nothing at `reach`."""
+
+    def share(at: Array, far: Array) -> Array:
+        gone = (far if first else whole - far) if square is None else np.abs((at - corner) @ square)
+        left = np.clip(1 - gone / reach, 0.0, 1.0)
+        result: Array = left**2 if curved else left
+        return result
+
+    return share
 
 
 def reach_of(work: Work, piece: Piece, seam: str, text: str, first: bool) -> float:

@@ -15,7 +15,7 @@ import numpy as np
 from fitdiag.pattern import details
 from fitdiag.pattern.change import grain_of
 from fitdiag.pattern.garment import arc, unfolded
-from fitdiag.pattern.ink import MM_PER_POINT, Box, Item, Pen, Spot, along, around, clipped, text_width, wrapped
+from fitdiag.pattern.ink import MM_PER_POINT, Box, Item, Pen, Spot, along, around, clipped, corners, text_width, wrapped
 from fitdiag.pattern.outline import cutting_area, notch_tick
 from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length
@@ -232,7 +232,7 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
             spots = along(part, 10, (0.5, 0.35, 0.65, 0.2, 0.8), gap=1.5)
             if where == "seam":  # inside, off the allowance
                 spots = [spot for one, other in zip(spots[::2], spots[1::2], strict=True) for spot in (other, one)]
-            pen.label(name, spots, inner, size=10, must=False)
+            pen.label(name, spots, inner, size=10, over="lines")
     if mark:
         _stamp(pen, mark, inner)
     return pen.done("", "").items
@@ -274,7 +274,7 @@ def _heads(pen: Pen, line: Array, own: Box) -> None:
 def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
     """The frame of a page: where to trim it, where the next page is laid on; the box that is left between."""
     wide, high, lap = *grid.room, grid.overlap
-    pen.line([(0, 0), (wide, 0), (wide, high), (0, high), (0, 0)], "frame")
+    pen.frame((0, 0, wide, high))
     left, above, right, below = (
         grid.has(tile.row + down, tile.column + over) for down, over in ((0, -1), (-1, 0), (0, 1), (1, 0))
     )
@@ -311,8 +311,7 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
         ]
         told = [words.format(neighbour.name) for words in ways]
         if not any(
-            pen.label(words, spots, (0, 0, wide, high), size=7, role="neighbour", must=False, free=True)
-            for words in told
+            pen.label(words, spots, (0, 0, wide, high), size=7, role="neighbour", over="nothing") for words in told
         ):
             pen.label(told[0], spots, (0, 0, wide, high), size=7, role="neighbour")
     return inner
@@ -387,7 +386,7 @@ def _cover(
     pen.text(0, y, RULE, 12, bold=True)
     top = y + 6
     for x, side, words in ((0.0, SQUARE_MM, "50 mm"), (SQUARE_MM + 12, INCHES_MM, "2 in")):
-        pen.line([(x, top), (x + side, top), (x + side, top + side), (x, top + side), (x, top)], "part")
+        pen.frame((x, top, x + side, top + side), "part")
         pen.text(x + side / 2, top + side / 2 - 1, words, 14, anchor="middle", bold=True)
         pen.text(x + side / 2, top + side / 2 + 6, "each side, to the line's middle", 8, anchor="middle")
     lap = grids[0].overlap
@@ -445,10 +444,7 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
     at = np.array([cell[0] + (cell[2] - cell[0] - span[0] * scale) / 2, cell[1] + 6])
     pen.text(float(at[0]), cell[1] + 3, f"{grid.name.capitalize()}: {len(grid.tiles)} pages", 10, bold=True)
     for tile in grid.tiles:
-        left, top, right, bottom = tile.box
-        pen.line(
-            at + np.array([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)]) * scale, "frame"
-        )
+        pen.line(at + corners(tile.box) * scale, "frame")
     for role, line, _, _ in _lines(grid):
         if role:
             pen.line(at + line * scale, "part" if role == "new" else role, width=0.4 if role == "new" else None)

@@ -14,7 +14,6 @@ from fitdiag.pattern.draw import (
     along_label,
     amounts,
     changes_of,
-    darts,
     fitted,
     grain_arrow,
     hinge_word,
@@ -25,7 +24,7 @@ from fitdiag.pattern.draw import (
 from fitdiag.pattern.ink import Box, Drawing, Pen, along
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Pattern
-from fitdiag.pattern.strips import captions_of
+from fitdiag.pattern.strips import captions_of, ground
 from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units
 
@@ -69,10 +68,7 @@ def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tu
 
 def _before(pen: Pen, view: View, change: Change, hinges: list[Array]) -> None:
     """The piece as it is, with the line to cut along, or the line that the edge will take."""
-    for line in change.old.lines.values():
-        pen.line(view.at(line), "balance", view.clip)
-    darts(pen, view, change.old)
-    outline(pen, view, change.old, "part", 0.5)
+    ground(pen, view, change.old, 0.5)
     _grain(pen, view, grain_of(change.old))
     if change.cut is not None:
         ends = view.at(np.array([change.cut.start, change.cut.end]))

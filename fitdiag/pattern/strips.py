@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Concatenate, ParamSpec
 
 import numpy as np
 
@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 Painter = Callable[[Pen, View], None]
+Given = ParamSpec("Given")
 CELL: tuple[float, float, float] = (60.0, 64.0, 18.0)  # width and most height of a picture, and of its words
 STRIP_PAD = (10.0, 11.0)
 
@@ -75,9 +76,10 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
     notes_at(pen, notes, 4.5 + 5.0 * len(heads))
     for number, (caption, paint) in enumerate(pictures):
         left, top = (wide + 5.0) * (number % 3), first + (high + words) * (number // 3)
-        right, bottom = left + wide, top + high
-        paint(pen, fitted(place_of(change), (left, top, right, bottom), STRIP_PAD))
-        pen.line([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], "frame")
+        cell = (left, top, left + wide, top + high)
+        bottom = cell[3]
+        paint(pen, fitted(place_of(change), cell, STRIP_PAD))
+        pen.frame(cell)
         pen.text(left, bottom + 4.5, str(number + 1), 11, bold=True, role="number")
         for row, line in enumerate(wrapped(caption, 9, wide - 6)):
             pen.text(left + 6, bottom + 4.5 + 4.0 * row, line, 9, role="caption")
@@ -182,7 +184,7 @@ def _painters(change: Change) -> list[Painter]:
     return [_marked(change), _redrawn(change), _redrawn(change, grain=True)]
 
 
-def _ground(pen: Pen, view: View, piece: Piece, width: float = 0.4) -> None:
+def ground(pen: Pen, view: View, piece: Piece, width: float = 0.4) -> None:
     """A piece in thin lines."""
     for line in piece.lines.values():
         pen.line(view.at(line), "balance", view.clip)
@@ -190,117 +192,104 @@ def _ground(pen: Pen, view: View, piece: Piece, width: float = 0.4) -> None:
     outline(pen, view, piece, "part", width)
 
 
-def _drawn(change: Change, *, open_cut: bool = False) -> Painter:
+def _painter(draw: Callable[Concatenate[Pen, View, Given], None]) -> Callable[Given, Painter]:
+    """A picture that is drawn when its place is known."""
+    return lambda *given, **how: lambda pen, view: draw(pen, view, *given, **how)
+
+
+@_painter
+def _drawn(pen: Pen, view: View, change: Change, *, open_cut: bool = False) -> None:
     """The piece before, with the line to cut along; `open_cut`: as it is cut."""
-
-    def paint(pen: Pen, view: View) -> None:
-        _ground(pen, view, change.old)
-        grain_arrow(pen, view, grain_of(change.old))
-        cut = change.cut
-        if cut is None:
-            return
-        ends = view.at(np.array([cut.start, cut.end]))
-        pen.line(ends, "part" if open_cut else "cut", view.clip, 0.9 if open_cut else None)
-        if open_cut and cut.hinge is not None:
-            pen.ring(view.xy(cut.hinge), 1.4, "hinge")
-            hinge_word(pen, view, cut.hinge)
-        pen.label("cut", along(ends, 9, SHARES), view.clip)
-
-    return paint
+    ground(pen, view, change.old)
+    grain_arrow(pen, view, grain_of(change.old))
+    cut = change.cut
+    if cut is None:
+        return
+    ends = view.at(np.array([cut.start, cut.end]))
+    pen.line(ends, "part" if open_cut else "cut", view.clip, 0.9 if open_cut else None)
+    if open_cut and cut.hinge is not None:
+        pen.ring(view.xy(cut.hinge), 1.4, "hinge")
+        hinge_word(pen, view, cut.hinge)
+    pen.label("cut", along(ends, 9, SHARES), view.clip)
 
 
-def _joined(change: Change, *, grain: bool = False, extra: bool = False) -> Painter:
+@_painter
+def _joined(pen: Pen, view: View, change: Change, *, grain: bool = False, extra: bool = False) -> None:
     """Both parts as the alteration lays them, with the amount or with the grainline."""
-
-    def paint(pen: Pen, view: View) -> None:
-        cut = change.cut
-        assert cut is not None and change.lower is not None and change.upper is not None
-        gap = change.added if opens(change.kind, change.did) else change.removed
-        pen.hatch(view.area(gap.difference(change.extra)), cross=not opens(change.kind, change.did))
-        for part in (change.lower, change.upper):
-            for ring in _rings(part):
-                pen.line(view.at(ring), "part", view.clip)
-        if not extra:
-            moved = tuple(Dart(*(carry(end[None], cut)[0] for end in ends_of(dart))) for dart in change.old.darts)
-            darts(pen, view, replace(change.old, darts=moved))
-        else:
-            darts(pen, view, change.new)
-            pen.hatch(view.area(change.extra), cross=False)
-            outline(pen, view, change.new, "new")
-            amounts(pen, view, replace(change, marks=change.marks[1:]))
-        if cut.hinge is not None:
-            pen.ring(view.xy(cut.hinge), 1.4, "hinge")
-        if not grain:
-            amounts(pen, view, replace(change, marks=change.marks[:1]))
-            return
-        if change.old_grain is not None:
-            pen.line(view.at(change.old_grain), "old", view.clip)
-        grain_arrow(pen, view, change.grain)
-        along_label(pen, view, change.grain, "grain", (0.3, 0.5, 0.2, 0.7, 0.8))
-
-    return paint
+    cut = change.cut
+    assert cut is not None and change.lower is not None and change.upper is not None
+    gap = change.added if opens(change.kind, change.did) else change.removed
+    pen.hatch(view.area(gap.difference(change.extra)), cross=not opens(change.kind, change.did))
+    for part in (change.lower, change.upper):
+        for ring in _rings(part):
+            pen.line(view.at(ring), "part", view.clip)
+    if not extra:
+        moved = tuple(Dart(*(carry(end[None], cut)[0] for end in ends_of(dart))) for dart in change.old.darts)
+        darts(pen, view, replace(change.old, darts=moved))
+    else:
+        darts(pen, view, change.new)
+        pen.hatch(view.area(change.extra), cross=False)
+        outline(pen, view, change.new, "new")
+        amounts(pen, view, replace(change, marks=change.marks[1:]))
+    if cut.hinge is not None:
+        pen.ring(view.xy(cut.hinge), 1.4, "hinge")
+    if not grain:
+        amounts(pen, view, replace(change, marks=change.marks[:1]))
+        return
+    if change.old_grain is not None:
+        pen.line(view.at(change.old_grain), "old", view.clip)
+    grain_arrow(pen, view, change.grain)
+    along_label(pen, view, change.grain, "grain", (0.3, 0.5, 0.2, 0.7, 0.8))
 
 
-def _slid(change: Change) -> Painter:
+@_painter
+def _slid(pen: Pen, view: View, change: Change) -> None:
     """The section slid along its cut."""
+    from shapely import Point, Polygon, get_parts, transform  # noqa: PLC0415
 
-    def paint(pen: Pen, view: View) -> None:
-        from shapely import Point, Polygon, get_parts, transform  # noqa: PLC0415
-
-        cut = change.cut
-        assert cut is not None
-        below, above = parted(Polygon(change.old.outline), cut)
-        tip = Point(*slid_from(change.old, change.did))
-        section = min([*get_parts(below), *get_parts(above)], key=tip.distance)
-        moved = transform(section, lambda coords: coords + (cut.filled[-1] - cut.start))
-        outline(pen, view, change.old, "old")
-        for part in (Polygon(change.old.outline).difference(section.buffer(0.01)), moved):
-            for ring in _rings(part):
-                pen.line(view.at(ring), "part", view.clip)
-        pen.arrow(view.xy(cut.start + (cut.end - cut.start) * 0.75), view.xy(cut.start + (cut.end - cut.start) * 0.35))
-        amounts(pen, view, change)
-
-    return paint
+    cut = change.cut
+    assert cut is not None
+    below, above = parted(Polygon(change.old.outline), cut)
+    tip = Point(*slid_from(change.old, change.did))
+    section = min([*get_parts(below), *get_parts(above)], key=tip.distance)
+    moved = transform(section, lambda coords: coords + (cut.filled[-1] - cut.start))
+    outline(pen, view, change.old, "old")
+    for part in (Polygon(change.old.outline).difference(section.buffer(0.01)), moved):
+        for ring in _rings(part):
+            pen.line(view.at(ring), "part", view.clip)
+    pen.arrow(view.xy(cut.start + (cut.end - cut.start) * 0.75), view.xy(cut.start + (cut.end - cut.start) * 0.35))
+    amounts(pen, view, change)
 
 
-def _marked(change: Change) -> Painter:
+@_painter
+def _marked(pen: Pen, view: View, change: Change) -> None:
     """The piece before, with the amounts marked on it."""
-
-    def paint(pen: Pen, view: View) -> None:
-        _ground(pen, view, change.old)
-        if change.kind in ("grain", "swing"):
-            grain_arrow(pen, view, grain_of(change.old))
-        for mark in change.marks:
-            pen.dot(view.xy(mark.b), 0.8, 0.0, "mark")
-        amounts(pen, view, change)
-
-    return paint
+    ground(pen, view, change.old)
+    if change.kind in ("grain", "swing"):
+        grain_arrow(pen, view, grain_of(change.old))
+    for mark in change.marks:
+        pen.dot(view.xy(mark.b), 0.8, 0.0, "mark")
+    amounts(pen, view, change)
 
 
-def _redrawn(change: Change, *, grain: bool = False) -> Painter:
+@_painter
+def _redrawn(pen: Pen, view: View, change: Change, *, grain: bool = False) -> None:
     """Old and new lines with the strip between them."""
-
-    def paint(pen: Pen, view: View) -> None:
-        lines_of(pen, view, replace(change, cut=None, grain=change.grain if grain else points([[0, 0], [0, 0]])))
-        if grain:
-            along_label(pen, view, change.grain, "grain", (0.5, 0.3, 0.2, 0.7, 0.8))
-
-    return paint
+    lines_of(pen, view, replace(change, cut=None, grain=change.grain if grain else points([[0, 0], [0, 0]])))
+    if grain:
+        along_label(pen, view, change.grain, "grain", (0.5, 0.3, 0.2, 0.7, 0.8))
 
 
-def _trued(change: Change) -> Painter:
+@_painter
+def _trued(pen: Pen, view: View, change: Change) -> None:
     """The piece afterwards, the trued seams drawn thick and named."""
-
-    def paint(pen: Pen, view: View) -> None:
-        piece, _ = true_piece(change.new)
-        _ground(pen, view, piece)
-        grain_arrow(pen, view, change.grain)
-        for seam in change.true:
-            pen.line(view.at(piece.seams[seam]), "new", view.clip, 0.8)
-        for seam in change.true:
-            along_label(pen, view, piece.seams[seam], piece.part.word(seam), SHARES)
-
-    return paint
+    piece, _ = true_piece(change.new)
+    ground(pen, view, piece)
+    grain_arrow(pen, view, change.grain)
+    for seam in change.true:
+        pen.line(view.at(piece.seams[seam]), "new", view.clip, 0.8)
+    for seam in change.true:
+        along_label(pen, view, piece.seams[seam], piece.part.word(seam), SHARES)
 
 
 def _rings(area: BaseGeometry) -> list[Array]:

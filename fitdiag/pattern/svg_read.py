@@ -13,7 +13,7 @@ from xml.etree.ElementTree import ParseError, iterparse
 
 import numpy as np
 
-from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together
+from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together, too_many
 from fitdiag.pattern.files import (
     FARTHEST_MM,
     LONGEST_NOTE,
@@ -41,19 +41,7 @@ _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?"
 _RUN = re.compile(rf"[\s,]*([MmLlHhVvCcSsQqTtAaZz])((?:[\s,]*{_NUMBER})*)")
 _EACH = {"m": 2, "l": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "t": 2, "a": 7, "z": 0}
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+")
-_TURNS = [
-    "matrix",
-    "translate",
-    "translatex",
-    "translatey",
-    "scale",
-    "scalex",
-    "scaley",
-    "rotate",
-    "skew",
-    "skewx",
-    "skewy",
-]
+_TURNS = re.compile("matrix|rotate|(translate|scale|skew)[xy]?", re.IGNORECASE)
 _REFUSED = (  # what the library passes over in silence
     ("<!ENTITY", "entity", "a drawing with entities is not read"),
     (
@@ -94,14 +82,12 @@ def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | Non
         told = f"this drawing is larger than {MOST_CHARACTERS // 1024} kB"
         raise stop("too-large", told, where=where, hint="simplify it, and leave pictures out")
     if text.count("<") > MOST_SHAPES or sum(1 for _ in re.finditer(r"[\d.]+", text)) > 16 * MOST_POINTS:
-        raise stop(
-            "points", f"this drawing has more than {MOST_POINTS} points", where=where, hint="simplify the outlines"
-        )
+        raise too_many("this drawing", where)
     for pattern, code, told in _REFUSED:
         if re.search(pattern, text):
             raise stop(code, told, where=where, hint="flatten what is turned, moved or scaled, and save it again")
     for found_name in re.findall(r"([A-Za-z]\w*)\s*\(", " ".join(re.findall(r"transform\s*=\s*[\"']([^\"']*)", text))):
-        if found_name.lower() not in _TURNS:
+        if not _TURNS.fullmatch(found_name):
             told = f"the transform '{one_line(found_name, 20)}' is not one that drawings have"
             raise stop("transform", told, where=where, hint="flatten the transforms, and save it again")
     own = _root(text, where)
@@ -124,9 +110,7 @@ def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | Non
             continue
         found += _shape(element, groups, unit, where, taken)
     if sum(len(line) for shape in found for line in shape.lines) > 4 * MOST_POINTS:
-        raise stop(
-            "points", f"this drawing has more than {MOST_POINTS} points", where=where, hint="simplify the outlines"
-        )
+        raise too_many("this drawing", where)
     return found
 
 

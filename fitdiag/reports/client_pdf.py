@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -10,15 +9,13 @@ from io import BytesIO
 from itertools import accumulate
 from typing import TYPE_CHECKING, Literal
 
-from fitdiag.pattern.pdf import PAPERS, paint, plain
-from fitdiag.problems import one_line, stop
+from fitdiag.pattern.pdf import Paper, document, paint, plain, size_of
 from fitdiag.reports.muslin_sheet import png_size
 from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, Change, Sheet
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-Paper = Literal["a4", "letter"]
 Kind = Literal["steps", "points", "ticks"]
 MARGIN, GUTTER = 11.0, 6.0  # mm
 TRIES = (
@@ -37,8 +34,6 @@ def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> byt
 
     One page where it fits, else two, with pictures of simulated cloth three. Raises ProblemsFoundError for a paper that is not known.
     """
-    if paper not in PAPERS:
-        raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
     tries = ((99, (LARGE,)),) if large else TRIES
     pages = cache(lambda size: _set(sheet, paper, size)[1])
     fitting = (size for most, sizes in tries for size in sizes if pages(size) <= most)
@@ -48,14 +43,8 @@ def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> byt
 
 def _set(sheet: Sheet, paper: Paper, size: float, count: int = 0) -> tuple[bytes, int]:
     """The sheet in letters of this size: the file, drawn only when the `count` of its pages is known, and that count."""
-    from fpdf import FPDF  # noqa: PLC0415 (loaded only where a page is printed)
-
-    pdf = FPDF(unit="mm", format=PAPERS[paper])
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_title(sheet.title)
+    pdf = document(sheet.title, size_of(paper))
     pdf.set_lang("en")
-    pdf.set_creation_date(dt.datetime(2000, 1, 1, tzinfo=dt.UTC))  # the same sheet makes the same file
     pdf.add_page()
     setter = _Setter(pdf, size, sheet.head, count)
     for block in setter.blocks(sheet):

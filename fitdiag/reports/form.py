@@ -19,7 +19,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
-from typing import Any, Literal, get_args
+from typing import Annotated, Any, Literal, get_args
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
@@ -29,7 +31,7 @@ from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
-from fitdiag.reports.sheet import Picture
+from fitdiag.reports.sheet import Heading, Picture
 from fitdiag.reports.signs import figure
 from fitdiag.reports.wearer import Asked, asked
 from fitdiag.units import (
@@ -49,6 +51,7 @@ LONGEST_WORDS = 2000
 BEGIN = "[fitting form 1]"
 State = Literal["as-written", "otherwise", "not-done", "undone"]
 Feel = Literal["easy", "holds", "presses", "hurts"]
+Advice = tuple[str, float | None, Sequence[Picture]]  # an alteration, its amount, and its drawings
 FEELS_WHEN = {"sitting": "Sitting on a chair", "stairs": "On stairs", "bending": "Bending, as if to tie a shoe"}
 FEELS: Mapping[Feel, str] = {
     "easy": "Easy",
@@ -104,27 +107,25 @@ def _cautions(base: RuleBase) -> list[str]:
 def client_form(
     base: RuleBase,
     questions: Sequence[str],
+    heading: Heading,
+    advised: Sequence[Advice],
     *,
-    units: Units,
-    client: str,
-    round_number: int,
-    advised: Sequence[tuple[str, float | None]],
     token: str,
     photos: bool = True,
-    drawn: Mapping[str, Sequence[Picture]] = {},
     alone: bool = False,
 ) -> str:
     """The form as one HTML page that needs nothing else.
 
-    `questions` are symptom ids in the order they are asked, but felt ones come first. `round_number`: which try-on it is about.
-    `advised`: what was asked to be done since the last one, with the amounts. `token` comes back with the answers, so that they
-    find their case. `photos`: whether the client may be asked for pictures, which go beside the form. `drawn`: by alteration, its
-    drawings before and after. `alone`: nobody is there to look or to help.
+    `questions` are symptom ids in the order they are asked, but felt ones come first. `heading`: whose it is, and which try-on
+    it is about. `advised`: what was asked to be done since the last one: alteration, amount in mm, drawings before and after.
+    `token` comes back with the answers, so that they find their case. `photos`: whether the client may be asked for pictures,
+    which go beside the form. `alone`: nobody is there to look or to help.
     """
+    units = heading.units
     every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
     rows, told, garment = [_question(base, one) for one in ordered], for_wearer(base), base.about.garment
-    done = [_advised(told.alterations[name], mm, units, drawn.get(name, ())) for name, mm in advised]
+    done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
     template, hashes = _template()
     page: str = template.render(
         hashes=hashes,
@@ -132,8 +133,8 @@ def client_form(
         begin=BEGIN,
         garment=garment,
         units=units,
-        client=one_line(client, 80),
-        round_number=round_number,
+        client=one_line(heading.client, 80),
+        round_number=heading.round_number,
         token=token,
         behind=BEHIND[alone],
         kept=f"{zlib.crc32(repr((units, ordered, done)).encode()):08x}",  # other questions find no answers kept on the device
@@ -235,6 +236,25 @@ def read_form(text: str, base: RuleBase, path: str) -> Form:
     return _Reading(base, Where(shown_path(path))).form(text)
 
 
+AnswerKey = Annotated[str, Field(pattern="^(symptom|seen|strength|side|amount)$")]
+DoneKey = Annotated[str, Field(pattern="^(alteration|state|amount)$")]
+
+
+class _Sent(BaseModel):
+    """What a form holds, nothing more and nothing less."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", defer_build=True)
+
+    schema_: str = Field(alias="schema")
+    token: Annotated[str, Field(pattern="^[A-Za-z0-9_-]{1,64}$")]
+    round: Annotated[int, Field(ge=1, le=99)]
+    units: Units
+    answers: Annotated[list[dict[AnswerKey, str]], Field(max_length=MOST_ANSWERS)]
+    done: Annotated[list[dict[DoneKey, str]], Field(max_length=MOST_DONE)]
+    feels: dict[str, str]
+    words: str
+
+
 class _Reading:
     """One reading: where the text came from, and the warnings so far."""
 
@@ -245,44 +265,35 @@ class _Reading:
 
     def form(self, text: str) -> Form:
         data = self._content(text)
-        keys = {"schema", "token", "round", "units", "answers", "done", "feels", "words"}
         if not isinstance(data, dict) or data.get("schema") != SCHEMA:
             raise stop("form-schema", f"this is not a form of the kind {SCHEMA}", where=self.where)
-        if set(data) != keys:
-            other = sorted(set(data) ^ keys)[0]
-            raise stop(
-                "form-schema", f"the form has a part too many or too few: '{one_line(other, 30)}'", where=self.where
-            )
-        token, number, units = data["token"], data["round"], data["units"]
-        if not isinstance(token, str) or not re.fullmatch(r"[A-Za-z0-9_-]{1,64}", token):
-            raise self._bad("token")
-        if not isinstance(number, int) or isinstance(number, bool) or not 1 <= number <= 99:
-            raise self._bad("round")
-        if units not in ("in", "cm"):
-            raise self._bad("units")
-        self.units = units
+        try:
+            sent = _Sent.model_validate(data)
+        except ValidationError as error:
+            raise self._refused(error) from None
+        self.units = sent.units
         findings: dict[str, Finding] = {}
-        for item in self._list(data, "answers", MOST_ANSWERS, {"symptom", "seen", "strength", "side", "amount"}):
+        for item in sent.answers:
             finding = self._finding(item)
             if finding is not None and finding.symptom in findings:
                 self._warn("form-twice", f"{self._title(finding.symptom)}: answered twice; the first answer was kept")
             elif finding is not None:
                 findings[finding.symptom] = finding
         done: dict[str, tuple[str, State, float | None]] = {}
-        for item in self._list(data, "done", MOST_DONE, {"alteration", "state", "amount"}):
+        for item in sent.done:
             row = self._done(item)
             if row is not None and row[0] in done:
                 self._warn("form-twice", f"{self._title(row[0])}: answered twice; the first answer was kept")
             elif row is not None:
                 done[row[0]] = row
         return Form(
-            token,
-            number,
-            units,
+            sent.token,
+            sent.round,
+            sent.units,
             tuple(findings.values()),
             tuple(done.values()),
-            self._feels(data["feels"]),
-            self._words(data["words"]),
+            self._feels(sent.feels),
+            self._words(sent.words),
             tuple(self.warnings),
             self.checksum,
         )
@@ -325,25 +336,20 @@ class _Reading:
                 "form-schema", "the form does not hold what a form should", where=self.where, hint=again
             ) from None
 
-    def _bad(self, part: str) -> Exception:
-        return stop("form-schema", f"the {part} of this form is not one this program writes", where=self.where)
+    def _refused(self, error: ValidationError) -> Exception:
+        """A form with a part that this program does not write."""
+        faults = sorted(
+            error.errors(), key=lambda fault: (fault["type"] not in ("missing", "extra_forbidden"), fault["loc"][:1])
+        )
+        part = one_line(faults[0]["loc"][0], 30)
+        told = f"the {part} of this form is not one this program writes"
+        if faults[0]["type"] in ("missing", "extra_forbidden"):
+            told = f"the form has a part too many or too few: '{part}'"
+        return stop("form-schema", told, where=self.where)
 
     def _warn(self, code: str, message: str, hint: str = "") -> None:
         if len(self.warnings) < 50:
             self.warnings.append(Problem(code, message, self.where, hint))
-
-    def _list(self, data: Mapping[str, Any], part: str, most: int, keys: set[str]) -> list[dict[str, Any]]:
-        rows = data[part]
-        if not isinstance(rows, list) or len(rows) > most:
-            raise self._bad(part)
-        for row in rows:
-            if (
-                not isinstance(row, dict)
-                or not set(row) <= keys
-                or not all(isinstance(value, str) for value in row.values())
-            ):
-                raise self._bad(part)
-        return rows
 
     def _finding(self, item: Mapping[str, str]) -> Finding | None:
         name = item.get("symptom", "")
@@ -413,17 +419,13 @@ class _Reading:
         amount = self._amount(item, name)
         return name, state, amount if state == "otherwise" else None  # type: ignore[return-value]
 
-    def _feels(self, value: object) -> tuple[tuple[str, Feel], ...]:
-        if not isinstance(value, dict) or not all(isinstance(how, str) for how in value.values()):
-            raise self._bad("feels")
+    def _feels(self, value: Mapping[str, Any]) -> tuple[tuple[str, Feel], ...]:
         kept = [(when, value[when]) for when in FEELS_WHEN if value.get(when) in FEELS]
         if len(kept) != len(value):
             self._warn("form-answer", "an answer about how it feels is not one the form offers; left out")
         return tuple(kept)
 
-    def _words(self, value: object) -> str:
-        if not isinstance(value, str):
-            raise self._bad("words")
+    def _words(self, value: str) -> str:
         lines = value.replace("\r\n", "\n").replace("\r", "\n").replace("\t", " ")
         text = "".join(char for char in lines if char == "\n" or unicodedata.category(char)[0] != "C").strip()
         if len(text) > LONGEST_WORDS:

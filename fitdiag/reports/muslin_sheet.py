@@ -7,6 +7,7 @@ import io
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from fitdiag.pattern.pdf import plain
 from fitdiag.planning.stages import HONEST
 
 LABEL = "Simulated on an estimated body"
@@ -20,7 +21,7 @@ def png_of(picture: Any) -> bytes:
     from PIL import Image  # noqa: PLC0415
 
     file = io.BytesIO()
-    Image.fromarray(picture).save(file, "PNG", optimize=True)
+    (picture if isinstance(picture, Image.Image) else Image.fromarray(picture)).save(file, "PNG", optimize=True)
     return file.getvalue()
 
 
@@ -49,9 +50,7 @@ def sheet_png(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, _body
             x += image.width + GAP
     below = f"{LABEL}. Not a photo; no real garment has been measured against it."
     pen.text((GAP, HEAD + high + 8), below, fill=(0, 0, 0), font=fonts[22])
-    file = io.BytesIO()
-    sheet.save(file, "PNG", optimize=True)
-    return file.getvalue()
+    return png_of(sheet)
 
 
 def _fitting(pen: Any, text: str, font: Any, room: float) -> str:
@@ -102,17 +101,17 @@ def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body:
     page.set_font("Helvetica", "B", 14)
     page.cell(0, 8, LABEL, new_x="LMARGIN", new_y="NEXT")
     page.set_font("Helvetica", "", 9)
-    page.multi_cell(0, 4.5, _latin(HONEST), new_x="LMARGIN", new_y="NEXT")
+    page.multi_cell(0, 4.5, plain(HONEST), new_x="LMARGIN", new_y="NEXT")
     top, bottom = page.get_y() + 14, page.h - 12
     room = page.epw / len(drawn)
     for number, (head, caption, views) in enumerate(zip(heads, captions, drawn, strict=True)):
         left = page.l_margin + number * room
         page.set_font("Helvetica", "B", 10)
         page.set_xy(left, top - 13)
-        page.multi_cell(room - 4, 4.5, _latin(head)[:110])
+        page.multi_cell(room - 4, 4.5, plain(head)[:110])
         page.set_font("Helvetica", "", 9)
         page.set_xy(left, top - 4)
-        page.cell(room - 4, 4, _latin(caption))
+        page.cell(room - 4, 4, plain(caption))
         shapes = [view.shape for view in views.values()]
         scale = min(
             (room - 4) / sum(shape[1] for shape in shapes), (bottom - top - 2) / max(shape[0] for shape in shapes)
@@ -124,15 +123,10 @@ def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body:
                 top + 1,
                 shape[1] * scale,
                 shape[0] * scale,
-                alt_text=_latin(f"{head}: {caption}"),
+                alt_text=plain(f"{head}: {caption}"),
             )
             left += shape[1] * scale
     page.set_xy(page.l_margin, bottom + 1)
     page.set_font("Helvetica", "", 7)
-    page.multi_cell(0, 3, _latin(" ".join(line[0].upper() + line[1:] for line in body))[:420])
+    page.multi_cell(0, 3, plain(" ".join(line[0].upper() + line[1:] for line in body))[:420])
     return bytes(page.output())
-
-
-def _latin(text: str) -> str:
-    """Text in the letters of the built-in fonts."""
-    return text.encode("latin-1", "replace").decode("latin-1")

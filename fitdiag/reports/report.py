@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -37,6 +37,12 @@ class Section:
     parts: tuple[str | Items | Section, ...] = ()
 
 
+def section(title: str, *parts: str | Items | Section, empty: str = "") -> Section:
+    """A section of what there is to say: empty texts and lists fall out; `empty` is said where nothing is left."""
+    kept = tuple(part for part in parts if (part.items if isinstance(part, Items) else part))
+    return Section(title, kept or ((empty,) if empty else ()))
+
+
 @dataclass(frozen=True)
 class Report:
     """Everything a document needs. `sections` is the text; the rest is for the table and machine formats."""
@@ -69,37 +75,28 @@ def make_report(
     next_question = conclusion.diagnosis.next_question()
     writer = _Writer(base, findings, steps=steps, simulated=simulated)
     reasoning = writer.beliefs(conclusion.diagnosis)
-    sections = [writer.at_a_glance(plan)]
-    sections += [writer.findings(), writer.plan(plan)] if steps else [writer.findings(), reasoning, writer.plan(plan)]
-    if conclusion.contradictions:
-        told_apart = tuple(item.text for item in conclusion.contradictions)
-        sections.insert(2, Section("Does not go together", (Items("", told_apart),)))
-    if plan.closings:
-        sections.append(writer.closings(plan))
-    if on_pattern is not None:
-        sections.append(writer.on_pattern(on_pattern))
-    if simulated is not None:
-        sections.append(writer.on_cloth(simulated))
-    if plan.leave_alone or plan.may_stay:
-        sections.append(writer.leave_alone(plan))
-    if plan.later:
-        sections.append(
-            Section("Later, if still needed", (Items("", tuple(writer.named(item) for item in plan.later)),))
-        )
-    if next_question is not None:
-        symptom = base.symptoms[next_question.symptom]
-        look = f" {symptom.look}" if steps else ""
-        text = f"{symptom.ask}{look} "
-        sections.append(Section("The next question worth asking", (text,)))
-    if steps:
-        sections.append(reasoning)
-    if findings.notes:
-        sections.append(Section("Notes", (Items("", findings.notes),)))
-    cautions = writer.cautions(bool(plan.recommendations))
-    if cautions:
-        sections.append(Section("Cautions", (Items("", cautions),)))
+    apart = tuple(item.text for item in conclusion.contradictions)
+    ask = base.symptoms[next_question.symptom] if next_question is not None else None
+    look = f" {ask.look}" if ask and steps else ""
+    sections = (
+        writer.at_a_glance(plan),
+        writer.findings(),
+        section("Does not go together", Items("", apart)),
+        *(() if steps else (reasoning,)),
+        writer.plan(plan),
+        writer.closings(plan),
+        writer.on_pattern(on_pattern) if on_pattern is not None else None,
+        writer.on_cloth(simulated) if simulated is not None else None,
+        writer.leave_alone(plan),
+        section("Later, if still needed", Items("", tuple(map(writer.named, plan.later)))),
+        section("The next question worth asking", f"{ask.ask}{look} " if ask else ""),
+        *((reasoning,) if steps else ()),
+        section("Notes", Items("", findings.notes)),
+        section("Cautions", Items("", writer.cautions(bool(plan.recommendations)))),
+    )
+    kept = tuple(part for part in sections if part is not None and part.parts)
     title = f"Alteration list for {name}" if name else "Alteration list"
-    return Report(title, name, conclusion, next_question, tuple(sections), on_pattern, simulated)
+    return Report(title, name, conclusion, next_question, kept, on_pattern, simulated)
 
 
 class _Writer:
@@ -110,32 +107,31 @@ class _Writer:
         """The list itself, short enough for one screen: the verdict, each alteration in one line, what to check."""
         now = [item for item in plan.recommendations if not item.only_if]
         perhaps = [item for item in plan.recommendations if item.only_if]
-        parts: list[str | Items] = [plan.verdict]
+        counts = ""
         if plan.recommendations:
-            counts = f"{_COUNTS[len(now)]} change{'' if len(now) == 1 else 's'} now"
-            if perhaps:
-                counts += f", {_COUNTS[len(perhaps)].lower()} that may follow"
-            parts.append(f"{counts}.")
-            parts.append(Items("Now", tuple(self._in_a_row(item) for item in now), numbered=True))
-        if perhaps:
-            parts.append(Items("Only if needed", tuple(self._in_a_row(item) for item in perhaps)))
+            follow = f", {_COUNTS[len(perhaps)].lower()} that may follow" if perhaps else ""
+            counts = f"{_COUNTS[len(now)]} change{'' if len(now) == 1 else 's'} now{follow}."
         checks = dict.fromkeys(self.base.alterations[item.alteration].check_next[0] for item in now)
-        if checks:
-            parts.append(Items("Check at the next try-on", tuple(checks)))
-        return Section("In short", tuple(parts))
+        return section(
+            "In short",
+            plan.verdict,
+            counts,
+            Items("Now", tuple(map(self._in_a_row, now)), numbered=True),
+            Items("Only if needed", tuple(map(self._in_a_row, perhaps))),
+            Items("Check at the next try-on", tuple(checks)),
+        )
 
     def _in_a_row(self, item: Recommendation) -> str:
         return f"{item.title}: {item.amount.text}, {SIDE_WORDS[item.side]}"
 
     def findings(self) -> Section:
         known = self.known
-        items = [told(self.base, finding, known) for finding in known.symptoms.values() if finding.seen == "yes"]
+        seen = [told(self.base, finding, known) for finding in known.symptoms.values() if finding.seen == "yes"]
         small = [
             told(self.base, finding, known)
             for finding in known.symptoms.values()
             if finding.seen == "no" and finding.amount_mm
         ]
-        absent = self._absent()
         unsure = [
             lower_first(self.base.symptoms[name].title)
             for name, finding in known.symptoms.items()
@@ -150,20 +146,17 @@ class _Writer:
         for item in known.done:
             much = f", {format_given(item.amount_mm, known.units)}" if item.amount_mm is not None else ""
             done.append(f"Round {item.round}: {lower_first(self.base.alterations[item.alteration].title)}{much}")
-        parts: list[str | Items] = []
-        if items:
-            parts.append(Items("Seen or felt", tuple(items)))
-        if small:
-            parts.append(Items("Measured", tuple(small)))
-        if absent:
-            parts.append(Items("Looked for and not there", tuple(absent)))
-        if unsure:
-            parts.append(Items("Could not be said", tuple(unsure)))
-        if body:
-            parts.append(Items("Shape and stance", tuple(body)))
-        if done:
-            parts.append(Items("Done in earlier rounds", tuple(done)))
-        return Section("Findings", tuple(parts) or ("Nothing was noted.",))
+        lists = {
+            "Seen or felt": seen,
+            "Measured": small,
+            "Looked for and not there": self._absent(),
+            "Could not be said": unsure,
+            "Shape and stance": body,
+            "Done in earlier rounds": done,
+        }
+        return section(
+            "Findings", *(Items(title, tuple(items)) for title, items in lists.items()), empty="Nothing was noted."
+        )
 
     def _absent(self) -> list[str]:
         """What was looked for and is not there, one line a station."""
@@ -179,40 +172,26 @@ class _Writer:
             f"{lower_first(self.base.causes[belief.cause].title)} ({chance_words(belief.probability)})"
             for belief in diagnosis.not_ruled_out
         )
-        not_ruled_out = (f"Not ruled out: {rest}.",) if rest else ()
+        title, not_ruled_out = "What the pattern may do", f"Not ruled out: {rest}." if rest else ""
         if not diagnosis.likely:
-            return Section("What the pattern may do", ("No cause is likely from what was seen.", *not_ruled_out))
+            return section(title, "No cause is likely from what was seen.", not_ruled_out)
         if not self.steps:
-            likely = Items("", tuple(self.in_a_line(belief) for belief in diagnosis.likely))
-            return Section("What the pattern may do", (likely, *not_ruled_out))
-        sections: list[Section] = []
-        for belief in diagnosis.likely:
-            cause = self.base.causes[belief.cause]
-            parts: list[str | Items] = [cause.why]
-            if belief.because:
-                parts.append(
-                    Items(
-                        "For it",
-                        tuple(f"{reason.text}: speaks {reason.firmness} for it" for reason in belief.because[:5]),
-                    )
-                )
-            if belief.against:
-                parts.append(
-                    Items(
-                        "Against it",
-                        tuple(f"{reason.text}: speaks {reason.firmness} against it" for reason in belief.against[:4]),
-                    )
-                )
-            parts.append(Items("Not when", cause.not_when))
-            alike = [
-                f"{self.base.causes[other.cause].title}: {other.tell}"
-                for other in cause.look_alikes
-                if other.cause in self.base.causes and other.cause in {belief.cause for belief in diagnosis.likely}
-            ]
-            if alike:
-                parts.append(Items("Not to be taken for", tuple(alike)))
-            sections.append(Section(f"{cause.title}: {chance_words(belief.probability)}", tuple(parts)))
-        return Section("What the pattern may do", (*sections, *not_ruled_out))
+            return section(title, Items("", tuple(map(self.in_a_line, diagnosis.likely))), not_ruled_out)
+        likely = {belief.cause for belief in diagnosis.likely}
+        return section(title, *(self._belief(belief, likely) for belief in diagnosis.likely), not_ruled_out)
+
+    def _belief(self, belief: Belief, likely: Collection[str]) -> Section:
+        """A likely cause with its reasons, and the likely ones it is not to be taken for."""
+        cause, causes = self.base.causes[belief.cause], self.base.causes
+        alike = (other for other in cause.look_alikes if other.cause in causes and other.cause in likely)
+        return section(
+            f"{cause.title}: {chance_words(belief.probability)}",
+            cause.why,
+            Items("For it", tuple(f"{one.text}: speaks {one.firmness} for it" for one in belief.because[:5])),
+            Items("Against it", tuple(f"{one.text}: speaks {one.firmness} against it" for one in belief.against[:4])),
+            Items("Not when", cause.not_when),
+            Items("Not to be taken for", tuple(f"{causes[other.cause].title}: {other.tell}" for other in alike)),
+        )
 
     def in_a_line(self, belief: Belief) -> str:
         """A belief on the screen: the cause, how sure, and the firmest reasons on both sides."""
@@ -224,42 +203,31 @@ class _Writer:
         return text
 
     def plan(self, plan: Plan) -> Section:
-        parts: list[str | Items | Section] = [plan.verdict]
-        if plan.recommendations:
-            parts.append(f"Do them in this order, and try on before you go on. {_SUGGESTS}")
-        parts += [self.recommendation(item) for item in plan.recommendations]
-        return Section("This round", tuple(parts))
+        order = f"Do them in this order, and try on before you go on. {_SUGGESTS}" if plan.recommendations else ""
+        return section("This round", plan.verdict, order, *map(self.recommendation, plan.recommendations))
 
     def recommendation(self, item: Recommendation) -> Section:
         rule: Alteration = self.base.alterations[item.alteration]
-        parts: list[str | Items] = []
-        if item.only_if:
-            parts.append(f"{item.only_if}. Otherwise leave it.")
-        if self.steps:
-            parts.append(rule.why)
         extra = f" {item.amount.extra}" if item.amount.extra else ""
-        parts.append(f"How much: {item.amount.text}, {SIDE_WORDS[item.side]}. {item.amount.basis}{extra}")
-        parts.append(f"Where: {rule.operation.cut}. Hinge: {rule.operation.hinge}.")
-        if item.because:
-            parts.append(Items("Because", item.because))
-        if item.against:
-            parts.append(Items("Against", item.against))
         shown = self.simulated.of(item.alteration) if self.simulated is not None else None
-        if shown is not None:
-            parts.append(
-                Items("What simulated cloth shows of it", _capital(shown.told) or ("Nothing a fitter would see.",))
-            )
-        if not self.steps:
-            parts.append(Items("Check at the next try-on", rule.check_next))
-            return Section(self.headline(item), tuple(parts))
-        parts += [
-            Items("On the cloth", rule.cloth, numbered=True),
-            Items("On the paper", rule.paper, numbered=True),
-            Items("True up", rule.true_up),
-            Items("What it does to the rest", rule.effects),
-            Items("Check at the next try-on", rule.check_next),
+        seen = () if shown is None else _capital(shown.told) or ("Nothing a fitter would see.",)
+        parts: list[str | Items] = [
+            f"{item.only_if}. Otherwise leave it." if item.only_if else "",
+            rule.why if self.steps else "",
+            f"How much: {item.amount.text}, {SIDE_WORDS[item.side]}. {item.amount.basis}{extra}",
+            f"Where: {rule.operation.cut}. Hinge: {rule.operation.hinge}.",
+            Items("Because", item.because),
+            Items("Against", item.against),
+            Items("What simulated cloth shows of it", seen),
         ]
-        return Section(self.headline(item), tuple(parts))
+        if self.steps:
+            parts += [
+                Items("On the cloth", rule.cloth, numbered=True),
+                Items("On the paper", rule.paper, numbered=True),
+                Items("True up", rule.true_up),
+                Items("What it does to the rest", rule.effects),
+            ]
+        return section(self.headline(item), *parts, Items("Check at the next try-on", rule.check_next))
 
     def headline(self, item: Recommendation) -> str:
         """`1. Tuck across the back …: 3/4 in`, with a word if it waits for something."""
@@ -267,31 +235,31 @@ class _Writer:
 
     def on_pattern(self, found: Effects) -> Section:
         """The measures that move, before, after each step and at the end; amounts solved on the pattern; warnings."""
-        units, parts = self.known.units, list[str | Items]()
-        if found.grade:
-            parts.append(f"The pattern is {found.grade}.")
-        for name, amount in found.solved.items():
-            parts.append(
-                f"Solved on this pattern: {lower_first(self.base.alterations[name].title)}, {format_given(amount, units)}."
-            )
-        for title, stages in (("Earlier rounds", found.history), ("This round", found.stages)):
-            lines = [self.moved(stages, name) for name in moving(stages)]
-            if lines:
-                parts.append(Items(f"{title}: measures that move", tuple(lines)))
-        if found.warnings:
-            parts.append(Items("Warnings", found.warnings))
-        return Section("On the pattern", tuple(parts) or ("No measure of the pattern moves.",))
+        units = self.known.units
+        return section(
+            "On the pattern",
+            f"The pattern is {found.grade}." if found.grade else "",
+            *(
+                f"Solved on this pattern: {lower_first(self.base.alterations[name].title)}, {format_given(mm, units)}."
+                for name, mm in found.solved.items()
+            ),
+            *(
+                Items(f"{title}: measures that move", tuple(self.moved(stages, name) for name in moving(stages)))
+                for title, stages in (("Earlier rounds", found.history), ("This round", found.stages))
+            ),
+            Items("Warnings", found.warnings),
+            empty="No measure of the pattern moves.",
+        )
 
     def on_cloth(self, found: Simulation) -> Section:
         """What simulated cloth warns of, and on which body."""
-        parts: list[str | Items] = [HONEST]
-        if found.warnings:
-            parts.append(Items("Before anyone cuts", found.warnings))
-        if found.near:
-            parts.append(Items("How near it came to this try-on", found.near))
-        if self.steps:
-            parts.append(Items(f"The body, in {found.cloth.lower()}", _capital(found.body)))
-        return Section("On simulated cloth", tuple(parts))
+        return section(
+            "On simulated cloth",
+            HONEST,
+            Items("Before anyone cuts", found.warnings),
+            Items("How near it came to this try-on", found.near),
+            Items(f"The body, in {found.cloth.lower()}", _capital(found.body) if self.steps else ()),
+        )
 
     def moved(self, stages: Sequence[Stage], name: str) -> str:
         """One measure through the stages of a plan, with the change of each step."""
@@ -310,15 +278,11 @@ class _Writer:
     def closings(self, plan: Plan) -> Section:
         """Every sign that was seen, each in one line."""
         items = tuple(f"{self.base.symptoms[item.symptom].title}: {lower_first(item.text)}" for item in plan.closings)
-        return Section("What becomes of each sign", (Items("", items),))
+        return section("What becomes of each sign", Items("", items))
 
     def leave_alone(self, plan: Plan) -> Section:
-        parts: list[str | Items] = []
-        if plan.may_stay:
-            parts.append(Items("May stay as it is", plan.may_stay))
-        if plan.leave_alone:
-            parts.append(Items("", tuple(self.named(item) for item in plan.leave_alone)))
-        return Section("Leave alone", tuple(parts))
+        named = Items("", tuple(map(self.named, plan.leave_alone)))
+        return section("Leave alone", Items("May stay as it is", plan.may_stay), named)
 
     def named(self, item: Named) -> str:
         return f"{self.base.alterations[item.alteration].title}: {' '.join(item.because)}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import io
 import re
 from collections.abc import Iterator, Sequence
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
-from fitdiag.pattern.pdf import PAPERS, plain
+from fitdiag.pattern.pdf import PAPERS, document, plain
 from fitdiag.reports.pages import template
 from fitdiag.reports.signs import captions, drawn_symptoms, figure, is_graded
 from fitdiag.units import Units
@@ -74,14 +73,8 @@ def sheet_html(base: RuleBase, units: Units) -> str:
 
 def sheet_pdf(base: RuleBase, units: Units, paper: str) -> bytes:
     """The sheet on paper, two signs beside each other; a sign is never split."""
-    from fpdf import FPDF  # noqa: PLC0415
-
-    pdf = FPDF(unit="mm", format=PAPERS[paper])
-    pdf.set_auto_page_break(False)
-    pdf.set_margin(0)
-    pdf.set_title(TITLE)
+    pdf = document(TITLE, PAPERS[paper])
     pdf.set_lang("en")
-    pdf.set_creation_date(dt.datetime(2000, 1, 1, tzinfo=dt.UTC))  # the same rules make the same file
     _Setter(pdf).set(list(signs_by_station(base, units)))
     return bytes(pdf.output())
 

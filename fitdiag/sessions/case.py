@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import re
 import unicodedata
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import fields, replace
 from datetime import date
@@ -31,7 +31,6 @@ from fitdiag.sessions.case_files import (
     ROUND_FILE,
     Case,
     Closed,
-    Consent,
     Round,
     case_in,
     case_text,
@@ -111,28 +110,33 @@ def open_case(folder: Path) -> Case:
     problems: list[Problem] = []
     case: Case | None = None
     rounds: list[Round] = []
-    try:
+    found: list[tuple[int, Path]] = []
+    with gathered(problems):
         case = case_in(read_yaml(path, LARGEST, "case"), folder)
-    except ProblemsFoundError as stopped:
-        problems += stopped.problems
-        if not path.is_file():
-            raise
-    try:
-        for number, inner in _round_folders(folder):
-            try:
-                refuse_link(inner)
-                refuse_link(inner / ROUND_FILE)
-                if (inner / ROUND_FILE).exists():
-                    rounds.append(round_in(read_yaml(inner / ROUND_FILE, LARGEST, "round"), number, inner))
-                elif (text := round_text_in_log(inner)) is not None:
-                    rounds.append(round_in(parse_yaml(text, shown_path(inner / ROUND_FILE)), number, inner))
-            except ProblemsFoundError as stopped:
-                problems += stopped.problems
-    except ProblemsFoundError as stopped:
-        problems += stopped.problems
+    if not path.is_file():
+        raise ProblemsFoundError(problems)
+    with gathered(problems):
+        found = _round_folders(folder)
+    for number, inner in found:
+        with gathered(problems):
+            refuse_link(inner)
+            refuse_link(inner / ROUND_FILE)
+            if (inner / ROUND_FILE).exists():
+                rounds.append(round_in(read_yaml(inner / ROUND_FILE, LARGEST, "round"), number, inner))
+            elif (text := round_text_in_log(inner)) is not None:
+                rounds.append(round_in(parse_yaml(text, shown_path(inner / ROUND_FILE)), number, inner))
     if problems or case is None:
         raise ProblemsFoundError(problems)
     return replace(case, rounds=tuple(rounds))
+
+
+@contextmanager
+def gathered(problems: list[Problem]) -> Iterator[None]:
+    """What is found inside is added to the problems, and work goes on after it."""
+    try:
+        yield
+    except ProblemsFoundError as stopped:
+        problems += stopped.problems
 
 
 def refuse_link(path: Path) -> None:
@@ -194,42 +198,14 @@ def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1)
 # -- writing -----------------------------------------------------------------------------------------------------------
 
 
-def new_case(
-    parent: Path,
-    name: str,
-    *,
-    garment: str,
-    units: Units,
-    today: date | None = None,
-    body: Mapping[str, str] | None = None,
-    body_measures: Mapping[str, float] | None = None,
-    pattern: Path | None = None,
-    unaided: bool = False,
-    consent: Consent | None = None,
-    notes: tuple[str, ...] = (),
-) -> Case:
-    """Begin a case in a folder of its own: it is there whole, or not at all. The pattern file is copied into it.
-
-    `unaided`: the client fits herself, with nobody to help.
-    """
-    shown = one_line(name, LONGEST_NAME + 1)
-    folder = parent / folder_name(shown)
+def new_case(draft: Case, pattern: Path | None = None) -> Case:
+    """Begin a case: its folder, named after it in that of the draft, is there whole or not at all. The pattern is copied into it."""
     content = read_bytes(pattern, LARGEST_PATTERN, "pattern") if pattern else b""
-    draft = Case(
-        folder=folder,
-        name=shown,
-        garment=garment,
-        units=units,
-        opened=today or date.today(),
-        body=body or {},
-        body_measures=body_measures or {},
-        pattern=f"pattern{''.join(char for char in pattern.suffix.lower() if char in '.' or char.isalnum())}"
-        if pattern
-        else "",
-        alone=unaided,
-        consent=consent or Consent(),
-        notes=tuple(one_line(note, 500) for note in notes),
-    )
+    ending = "".join(char for char in pattern.suffix.lower() if char in "." or char.isalnum()) if pattern else ""
+    name, parent = one_line(draft.name, LONGEST_NAME + 1), draft.folder
+    folder = parent / folder_name(name)
+    notes = tuple(one_line(note, 500) for note in draft.notes)
+    draft = replace(draft, folder=folder, name=name, pattern=f"pattern{ending}" if pattern else "", notes=notes)
     text = _checked(case_text(draft), folder / CASE_FILE, lambda document: case_in(document, folder))
     with refusals(parent, "this folder cannot be made"):
         make_folder(parent)

@@ -7,27 +7,33 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import Field
 
 from fitdiag.files import write_atomically
+from fitdiag.knowledge.basics import Part
+from fitdiag.knowledge.reading import read_file
 from fitdiag.knowledge.simulated import FigurePart
 from fitdiag.knowledge.strict_yaml import read_yaml
-from fitdiag.problems import Problem, ProblemsFoundError, one_line, stop
-from fitdiag.sessions.case_files import Case
+from fitdiag.sessions.case_files import Case, Strict
 
 FILE = "simulated-body.yaml"
 SCHEMA = "fitdiag.body/1"
-MOST = 200  # nudges; no case has so many rounds
 _HEAD = "# How the rounds moved the simulated body. `fitdiag case body NAME --take-back` takes the last round's back.\n"
-_PARTS: tuple[str, ...] = FigurePart.__args__  # type: ignore[attr-defined]
 
 
 @dataclass(frozen=True)
-class Nudge:
+class Nudge(Strict):
     """One part of the body moved by mm after the try-on of a round."""
 
-    round: int
-    part: str
-    mm: float
+    round: Annotated[int, Field(ge=1, le=99)]
+    part: FigurePart
+    mm: Annotated[float, Field(strict=True, ge=-100, le=100)]
+
+
+class _BodyFile(Part):
+    nudges: tuple[Nudge, ...]
 
 
 def nudges_of(case: Case) -> tuple[Nudge, ...]:
@@ -35,23 +41,7 @@ def nudges_of(case: Case) -> tuple[Nudge, ...]:
     path = case.folder / FILE
     if not path.exists():
         return ()
-    document = read_yaml(path, what="file of the simulated body")
-    data = document.data
-    if not isinstance(data, dict) or data.get("schema") != SCHEMA or not isinstance(data.get("nudges"), list):
-        raise stop("schema", f"this is not a file of {SCHEMA}", where=document.where(), hint="delete it to begin anew")
-    nudges, problems = list[Nudge](), list[Problem]()
-    for index, item in enumerate(data["nudges"][:MOST]):
-        match item:
-            case {"round": int(number), "part": str(part), "mm": int(mm) | float(mm)} if (
-                part in _PARTS and abs(mm) <= 100
-            ):
-                nudges.append(Nudge(number, part, float(mm)))
-            case _:
-                told, hint = f"this is not a nudge: {one_line(item, 60)}", "like {round: 2, part: seat-out, mm: -3.5}"
-                problems.append(Problem("nudge", told, document.where(("nudges", index)), hint))
-    if problems:
-        raise ProblemsFoundError(problems)
-    return tuple(nudges)
+    return read_file(read_yaml(path, what="file of the simulated body"), _BodyFile, SCHEMA).nudges
 
 
 def together(nudges: tuple[Nudge, ...]) -> dict[str, float]:
@@ -65,7 +55,7 @@ def together(nudges: tuple[Nudge, ...]) -> dict[str, float]:
 def keep_nudges(case: Case, number: int, moved: Mapping[str, float]) -> None:
     """Write down what a round's try-on taught, in place of what was written for that round before."""
     others = tuple(nudge for nudge in nudges_of(case) if nudge.round != number)
-    _write(case, (*others, *(Nudge(number, part, mm) for part, mm in moved.items())))
+    _write(case, (*others, *(Nudge(number, part, mm) for part, mm in moved.items())))  # type: ignore[arg-type]
 
 
 def take_back(case: Case) -> tuple[Nudge, ...]:

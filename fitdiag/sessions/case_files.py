@@ -122,7 +122,7 @@ Note = Annotated[str, _text(LONGEST_NOTE)]
 # -- the values --------------------------------------------------------------------------------------------------------
 
 
-class _Strict:
+class Strict:
     """A value that a file may hold as it is: pydantic reads it like a `Part`."""
 
     __pydantic_config__ = ConfigDict(extra="forbid")
@@ -130,7 +130,7 @@ class _Strict:
 
 
 @dataclass(frozen=True)
-class Consent(_Strict):
+class Consent(Strict):
     """Whether photos may be taken and kept, since when and until when; `removed`: the day they were deleted."""
 
     photos: YesNo = False
@@ -145,7 +145,7 @@ class Consent(_Strict):
 
 
 @dataclass(frozen=True)
-class Closed(_Strict):
+class Closed(Strict):
     """How a case ended, in one word and in the fitter's words."""
 
     day: Annotated[Day, Field(alias="date")]
@@ -154,7 +154,7 @@ class Closed(_Strict):
 
 
 @dataclass(frozen=True)
-class Advised(_Strict):
+class Advised(Strict):
     """An alteration the client was told to make."""
 
     alteration: Id
@@ -163,7 +163,7 @@ class Advised(_Strict):
 
 
 @dataclass(frozen=True)
-class Carried(_Strict):
+class Carried(Strict):
     """What was really done of an alteration: `done` no, or yes with the amount, as far as it is known."""
 
     alteration: Id
@@ -172,7 +172,7 @@ class Carried(_Strict):
 
 
 @dataclass(frozen=True)
-class Outcome(_Strict):
+class Outcome(Strict):
     """A symptom before the round and after it: what was expected and what was observed, with its error. In mm, signed."""
 
     before: Millimetres | None = None

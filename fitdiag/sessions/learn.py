@@ -28,8 +28,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
-from fitdiag.diagnosis.belief import compile_network
-from fitdiag.diagnosis.exact import Network, TooWideError
+from fitdiag.diagnosis.belief import Compiled, compile_network
+from fitdiag.diagnosis.exact import TooWideError
 from fitdiag.diagnosis.expected import Layout, Session, Strengths, prepare
 from fitdiag.diagnosis.learning import MOST_WIDE, WEIGHT, Estimate, Learned, Score, learn, score
 from fitdiag.files import read_bytes
@@ -299,14 +299,16 @@ def learn_from(base: RuleBase, folder: Path, paths: Sequence[Path], *, workers: 
     compiled = compile_network(base, Findings())
     layout, prior = Layout.of(compiled.network)
     learned = learn(layout, prior, gathered.training, workers=workers, weight=weight)
-    changes = tuple(_changes(base, layout, learned, gathered.training, compiled.causes, compiled.symptoms))
-    changed = _changed(base, compiled.network, changes, compiled.causes, compiled.symptoms)
+    changes = tuple(_changes(base, layout, learned, gathered.training, compiled))
+    changed = _changed(base, compiled, changes)
     before, words, numbers = score(layout, (prior, changed, learned.strengths), gathered.held_out, workers=workers)
     return Learning(gathered, learned, changes, before, words, numbers)
 
 
-def _changes(base: RuleBase, layout: Layout, learned: Learned, sessions: Sequence[Session], causes: Sequence[str],
-             symptoms: Sequence[str]) -> Iterable[Change]:  # fmt: skip
+def _changes(
+    base: RuleBase, layout: Layout, learned: Learned, sessions: Sequence[Session], compiled: Compiled
+) -> Iterable[Change]:
+    causes, symptoms = compiled.causes, compiled.symptoms
     asked, seen, spoken = [0] * len(symptoms), [0] * len(symptoms), [0] * len(causes)
     for session in sessions:
         touched = {cause for cause, _ in session.known}
@@ -349,22 +351,19 @@ def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | N
     return nearest if estimate.high < half_way else None
 
 
-def _changed(base: RuleBase, network: Network, changes: Sequence[Change], causes: Sequence[str],
-             symptoms: Sequence[str]) -> Strengths:  # fmt: skip
+def _changed(base: RuleBase, compiled: Compiled, changes: Sequence[Change]) -> Strengths:
     """The strengths with the changes accepted, in words."""
-    cause_number = {cause: number for number, cause in enumerate(causes)}
-    sign_number = {symptom: number for number, symptom in enumerate(symptoms)}
-    layout, strengths = Layout.of(network)
-    link_number = {pair: number for number, pair in enumerate(layout.links)}
+    causes, symptoms = compiled.causes, compiled.symptoms
+    layout, strengths = Layout.of(compiled.network)
     rates, leaks, links = map(list, (strengths.base_rate, strengths.seen_anyway, strengths.how_often))
     for change in changes:
         number = getattr(base.words, change.kind).words[change.new]
         if change.kind == "base_rate":
-            rates[cause_number[change.rule]] = number
+            rates[causes.index(change.rule)] = number
         elif change.kind == "seen_anyway":
-            leaks[sign_number[change.rule]] = number
+            leaks[symptoms.index(change.rule)] = number
         else:
-            links[link_number[cause_number[change.rule], sign_number[change.symptom]]] = number
+            links[layout.links.index((causes.index(change.rule), symptoms.index(change.symptom)))] = number
     return Strengths(tuple(rates), tuple(leaks), tuple(links))
 
 

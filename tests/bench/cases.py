@@ -22,7 +22,7 @@ from statistics import median
 
 from fitdiag.cli.case import list_lines
 from fitdiag.sessions.case import add_round, new_case, read_for_list, update_round
-from fitdiag.sessions.case_files import Advised, Consent
+from fitdiag.sessions.case_files import Advised, Case, Consent
 from fitdiag.sessions.case_list import Read, list_cases
 
 TODAY = date(2026, 11, 25)
@@ -32,16 +32,9 @@ ALTERATIONS = ("tuck-across-back-hip", "lengthen-back-crotch", "slide-crotch-sec
 def build(parent: Path, cases: int, rounds: int = 6) -> None:
     """One case through the store, then copies of its files under other names and with other days."""
     begun = TODAY - timedelta(days=90)
-    case = new_case(
-        parent,
-        "the lamplighter 000",
-        garment="trousers",
-        units="in",
-        today=begun,
-        body={"flat-seat": "some"},
-        body_measures={"hip": 1016.0},
-        consent=Consent(True, begun, TODAY + timedelta(days=60)),
-    )
+    consent = Consent(True, begun, TODAY + timedelta(days=60))
+    known = {"body": {"flat-seat": "some"}, "body_measures": {"hip": 1016.0}}
+    case = new_case(Case(parent, "the lamplighter 000", "trousers", "in", begun, consent=consent, **known))
     for number in range(1, rounds + 1):
         day = begun + timedelta(days=14 * number)
         case = add_round(case, today=day)
