@@ -222,6 +222,8 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     # a centre that lies behind the cloth beside it looks higher from above, and so flattens a V
     hollow = math.tan(math.radians(seen.doubts.depression)) * behind
     unrest = ROUND[seen.name].waves / 5 + 0.5 * numbers.beside
+    if seen.name == CROTCH:  # over the fork the line may turn under anywhere, so its whole unrest counts
+        unrest = ROUND[seen.name].waves / 2 + 1.6 * numbers.unrest
     values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow / V_LENGTH)) for slope in numbers.slopes]
     fork = seen.fork or (seen.name == CROTCH and min(values) < FORK_SLOPE)
     mean = sum(values) / 2
