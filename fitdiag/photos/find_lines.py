@@ -45,10 +45,8 @@ KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
 GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
 ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
-ENDS_RIVAL = (
-    0.3,
-    0.13,
-)  # the same lines with other ends: from the back or front, from the side, where an arm hangs before them
+# the same lines with other ends: from the back or front, from the side, where an arm hangs before them
+ENDS_RIVAL = (0.3, 0.13)
 SURE = 5.0  # so high all scores of right readings are that were seen
 TRUNK_RIVAL = 0.3  # a second pair that scores so much of the best makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)

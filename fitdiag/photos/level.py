@@ -63,13 +63,33 @@ class _Upright:
         return moved
 
 
+@dataclass(frozen=True, eq=False)
+class Plumb:
+    """Plumb lines as they were followed, and how they and the bending fit together, with the spread of that (px, shares)."""
+
+    middle: Point
+    lines: list[_Upright]
+    fitted: Array
+    spread: Array
+
+
 def level(
     pixels: NDArray[np.uint8], verticals: Sequence[Pair], focal: float, focal_error: float, *, cropped: bool = False
 ) -> Pose:
     """The pose of a camera of this focal length (px; its error as a share) by two or more lines that are plumb."""
+    return posed(follow(pixels, verticals), focal, focal_error, cropped=cropped)
+
+
+def follow(pixels: NDArray[np.uint8], verticals: Sequence[Pair]) -> Plumb:
+    """The plumb lines of a picture near pairs of points, followed; what they say of level depends on the focal length."""
     height, width = pixels.shape[:2]
     middle = ((width - 1) / 2, (height - 1) / 2)
-    lines, fitted, spread = _followed(pixels, [pair for pair in verticals if math.dist(*pair) >= 40.0], middle)
+    return Plumb(middle, *_followed(pixels, [pair for pair in verticals if math.dist(*pair) >= 40.0], middle))
+
+
+def posed(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool = False) -> Pose:
+    """The pose of a camera of this focal length by plumb lines that were followed."""
+    middle, lines, fitted, spread = plumb.middle, plumb.lines, plumb.fitted, plumb.spread
     many = "only one plumb line is marked" if lines else "no plumb line is marked"
     if len(lines) >= 2:
         pose = _pose(lines, fitted, spread, focal, focal_error, middle, cropped=cropped)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, Camera, focal_px, sheet_distance
 from fitdiag.photos.intake import CAMERA_SHAPES
-from fitdiag.photos.level import CLICK_ERROR, Pose, Straight, crossing, level, snap_straight
+from fitdiag.photos.level import CLICK_ERROR, Pose, Straight, crossing, follow, posed, snap_straight
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
 from fitdiag.photos.snap import USUAL_SCALE
@@ -27,14 +27,10 @@ LEAST_SCALE, MOST_SCALE = 0.4, 8.0  # px a millimetre that lines are looked for 
 NEAREST, FARTHEST = 400.0, 30_000.0  # mm from the lens; beyond them a mark or a size is wrong
 NEAR, FAR = 1600.0, 7000.0  # mm; from nearer or farther nobody takes a whole person: the focal length is in doubt
 USUAL_DISTANCE = 3000.0
-SHAPE_ERROR, MOST_OFF = (
-    0.02,
-    25.0,
-)  # of a sheet's height to its width, as it hangs; a sheet set otherwise counts so much at most
-SET_ERROR, FAINT = (
-    8.0,
-    6.0,
-)  # px: of a corner set by hand; units of `opponent` by which a sheet differs from what is beside it
+SHAPE_ERROR = 0.02  # of a sheet's height to its width, as it hangs
+MOST_OFF = 25.0  # the most that a sheet's shape counts: one set otherwise is not a sheet of that size
+SET_ERROR = 8.0  # px: of a corner set by hand
+FAINT = 6.0  # units of `opponent` by which a sheet differs from what is beside it
 SHEET_REACH, SAME_EDGE = 14, 2.5  # px
 BESIDE_SHEET = (0.0, -1.5, 1.5, 3.0, 4.5)  # so many reaches outwards a second edge is looked for
 
@@ -73,7 +69,8 @@ def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
             "this is no camera's shape (4:3, 3:2, 16:9): a picture that was cut no longer tells where the lens looked; "
             "ask for the uncut file"
         )
-    pose = level(pixels, marks.verticals, focal, FOCAL_ERROR if known else FOCAL_UNKNOWN, cropped=cropped)
+    plumb = follow(pixels, marks.verticals)
+    pose = posed(plumb, focal, FOCAL_ERROR if known else FOCAL_UNKNOWN, cropped=cropped)
     distance, error, told = _distance(pixels, marks, pose)
     if known and distance is not None and not NEAR <= distance <= FAR:
         warnings.append(
@@ -81,7 +78,7 @@ def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
             f"{'nearer' if distance < NEAR else 'farther'} than anyone takes a whole person; it may be wrong or the picture cut"
         )
         known = False
-        pose = level(pixels, marks.verticals, focal, FOCAL_UNKNOWN, cropped=cropped)
+        pose = posed(plumb, focal, FOCAL_UNKNOWN, cropped=cropped)
     scale = min(max(focal / distance, LEAST_SCALE), MOST_SCALE) if distance else _usual_scale(marks)
     if distance is not None and scale < LEAST_PX_PER_MM:
         sharp = f"{scale:.2f} px to the millimetre; from {LEAST_PX_PER_MM:g} px on"
