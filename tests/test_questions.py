@@ -39,13 +39,18 @@ def drawn(base: RuleBase, seed: int) -> Findings:
     return Findings(symptoms=symptoms, body=body, done=done)
 
 
+def diagnosed(base: RuleBase, seed: int) -> Diagnosis:
+    """The beliefs about that client; whoever's answers are too many to weigh exactly is passed over."""
+    try:
+        return Diagnosis(base, drawn(base, seed))
+    except (ProblemsFoundError, TooWideError):
+        pytest.skip("too many signs hang together to be weighed exactly")
+
+
 @pytest.mark.parametrize("seed", range(24))
 def test_the_quick_choice_is_that_of_the_plan(base: RuleBase, seed: int) -> None:
     """Given the same beliefs, the choice for many worlds at once puts the alteration first that the plan puts first."""
-    try:
-        diagnosis = Diagnosis(base, drawn(base, seed))
-    except (ProblemsFoundError, TooWideError):
-        pytest.skip("too many signs hang together to be weighed exactly")
+    diagnosis = diagnosed(base, seed)
     names = diagnosis.compiled.symptoms
     known = diagnosis.findings.symptoms
     seen, absent = (
@@ -99,10 +104,7 @@ def test_the_amount_that_narrows_most_is_asked_before_the_list_is_ready(base: Ru
 @pytest.mark.parametrize("seed", range(12))
 def test_what_is_less_likely_than_not_waits(base: RuleBase, seed: int) -> None:
     """Where a cause is likelier there than not, nothing is advised now that is only for doubtful ones, and nothing doubtful is lost."""
-    try:
-        diagnosis = Diagnosis(base, drawn(base, seed))
-    except (ProblemsFoundError, TooWideError):
-        pytest.skip("too many signs hang together to be weighed exactly")
+    diagnosis = diagnosed(base, seed)
     planner = Planner(diagnosis)
     relief = planner.choose()
     best = {name: max(diagnosis.probability.get(cause, 0.0) for cause in base.cures_of[name]) for name in relief}
