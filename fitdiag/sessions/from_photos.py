@@ -101,9 +101,9 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
 
 
 def _most(symptom: Symptom, amounts: Sequence[_Amount]) -> _Amount:
-    """The amount that shows most."""
+    """The amount that surely shows most: a wide reading does not hide a narrow one of another line."""
     less = symptom.measure is not None and symptom.measure.worse == "less"
-    return min(amounts, key=lambda a: a.mm) if less else max(amounts, key=lambda a: a.mm)
+    return min(amounts, key=lambda a: a.mm + a.error) if less else max(amounts, key=lambda a: a.mm - a.error)
 
 
 def _finding(symptom: Symptom, amounts: Sequence[_Amount]) -> Finding | None:
@@ -112,6 +112,8 @@ def _finding(symptom: Symptom, amounts: Sequence[_Amount]) -> Finding | None:
     most = _most(symptom, amounts)
     error = round(most.error, 2)
     seen = _verdict(symptom, most)
+    if seen == "no" and any(_verdict(symptom, amount) != "no" for amount in amounts):
+        seen = "unsure"
     if most.mm < 0:  # it shows the other way, and the number stands with that sign
         return Finding(symptom.id, "no", origin="photo") if seen == "no" else None
     sides = [[a for a in amounts if a.side == side] for side in ("left", "right")]
