@@ -66,7 +66,8 @@ def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[
             continue
         findings.append(finding)
         if finding.seen == "unsure":
-            left_open.append(f"{symptom.title}: {_most(symptom, amounts).told}, too near to call")
+            doubtful = [amount for amount in amounts if _verdict(symptom, amount) == "unsure"]
+            left_open.append(f"{symptom.title}: {_most(symptom, doubtful or amounts).told}, too near to call")
     return FromPictures(tuple(findings), tuple(left_open))
 
 
@@ -101,9 +102,10 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
 
 
 def _most(symptom: Symptom, amounts: Sequence[_Amount]) -> _Amount:
-    """The amount that surely shows most: a wide reading does not hide a narrow one of another line."""
-    less = symptom.measure is not None and symptom.measure.worse == "less"
-    return min(amounts, key=lambda a: a.mm + a.error) if less else max(amounts, key=lambda a: a.mm - a.error)
+    """The amount that most clearly shows most: a wide reading takes nothing from a sure one of another line."""
+    if symptom.measure is not None and symptom.measure.worse == "less":
+        return min(amounts, key=lambda a: a.mm + a.clear * a.error)
+    return max(amounts, key=lambda a: a.mm - a.clear * a.error)
 
 
 def _finding(symptom: Symptom, amounts: Sequence[_Amount]) -> Finding | None:
