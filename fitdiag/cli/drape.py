@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import sys
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -145,7 +146,7 @@ def explain_muslin(
 def _seen_and_drawn(sign: Drawn, units: Units) -> str:
     if sign.seen_mm is not None and sign.drawn_mm is not None:
         apart = format_reading(abs(sign.drawn_mm - sign.seen_mm), units)
-        drawn = ("-" if sign.drawn_mm < 0 else "") + format_reading(abs(sign.drawn_mm), units)
+        drawn = format_reading(abs(sign.drawn_mm), units) + (" the other way" if sign.drawn_mm < 0 else "")
         return f"seen {format_reading(sign.seen_mm, units)}, drawn {drawn}, off by {apart}"
     words = {
         (True, True): "seen, and drawn",
@@ -273,16 +274,10 @@ def _table(
         if apart is not None:
             cells.append(amount_told(name, apart.get(name, 0.0), units))
         words = reading.words[0].upper() + reading.words[1:]
-        lines = _folded(words, room - 1)
+        lines = textwrap.wrap(words, max(20, room - 1))
         write(lines[0].ljust(room) + "".join(f"{cell:>13}" for cell in cells))
         for line in lines[1:]:
             write("  " + line)
-
-
-def _folded(text: str, room: int) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, max(20, room))
 
 
 def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> dict[str, Any]:
@@ -321,8 +316,9 @@ def _draw(
     from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
 
     drawn = pictures(muslins, VIEWS, PRINT_SCALE)
-    lines = [f"{amount_told('dip-centre-back', one.readings['dip-centre-back'], units)}" for one in muslins]
-    captions = [f"hip line at centre back {line} below the side seam" for line in lines]
+    dips = [one.readings["dip-centre-back"] for one in muslins]
+    captions = [f"hip line at centre back {amount_told('dip-centre-back', abs(dip), units)} "
+                f"{'below' if dip >= 0 else 'above'} the side seam" for dip in dips]  # fmt: skip
     makers: dict[str, Callable[..., str | bytes]] = {".png": sheet_png, ".pdf": sheet_pdf, ".html": sheet_html}
     made = makers[to.suffix.lower()](heads, captions, drawn, body_told(wearer, units))
     write_atomically(to, made, replace=replace, private=False)

@@ -22,7 +22,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
 from fitdiag.pattern.formats import Reading, by_rules, read_pattern, write_pattern
 from fitdiag.pattern.garment import garment_of, shipped_garment
-from fitdiag.pattern.measure import angle_measures, pattern_measures
+from fitdiag.pattern.measure import angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece
 from fitdiag.pattern.record import stamp, told, whose
@@ -83,7 +83,8 @@ def show(
         return
     say(f"{pattern.title or 'Pattern'}{': ' + pattern.grade if pattern.grade else ''}")
     for name, value in measures.items():
-        say(f"  {name}: {format_reading(value, units)}")
+        told_as, mm = called(pattern, name, value)
+        say(f"  {told_as}: {format_reading(mm, units)}")
     for name, value in angles.items():
         say(f"  {name}: {value + 0.0:.1f} degrees".replace(" -0.0 ", " 0.0 "))
     if done := stamp(pattern, units):
@@ -160,8 +161,10 @@ def measure(path: str, body: list[str], units: str | None, *, as_json: bool) -> 
     drafts = [{"measure": rule.measure, "draft": rule.draft, "mm": mm} for rule, mm in given]
     show(measures, pattern, chosen, as_json=as_json, extra={"drafts": drafts} if drafts else None)
     for rule, mm in given if not as_json else ():
-        has = format_reading(measures[rule.measure], chosen)
-        say(f"{rule.measure.capitalize()}: {format_reading(mm, chosen)} by {rule.draft}, {has} on this pattern.")
+        name, drafted = called(pattern, rule.measure, mm)
+        has = measures[rule.measure] * (1 if name == rule.measure else -1)
+        by = f"{format_reading(drafted, chosen)} by {rule.draft}"
+        say(f"{name.capitalize()}: {by}, {format_reading(has, chosen)} on this pattern.")
     return 0
 
 
@@ -293,12 +296,12 @@ def say_stages(
         )
     ]
     for name in moving:
-        start = read_off(first[name], units)
-        say(f"{name}: {format_reading(start, units)} as it is")
+        told_as, start = called(stages[0][1], name, read_off(first[name], units))
+        say(f"{told_as}: {format_reading(start, units)} as it is")
         for stage, values in measured[1:]:
             if name not in values:
                 continue
-            now = read_off(values[name], units)
+            now = read_off(values[name], units) * (1 if told_as == name else -1)
             change = now - start
             by = f"{'+' if change > 0 else '-'}{format_reading(abs(change), units)}"
             title = title_of(base, stage) if base else stage
