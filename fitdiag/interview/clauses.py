@@ -18,6 +18,7 @@ _CLAUSES = re.compile(
     r"|and(?! an? (?:half|quarter)| three| half))\b)\s*"
 )
 _AS_IF = re.compile(r"\b(?:as if|as though)\b[^,;.!?]*", re.I)
+_BETWEEN = re.compile(r"\b(between (?:\S+ ){1,3}?)and\b", re.I)
 _GREETING = re.compile(
     r"^\s*(?:hi|hello|dear|hey|hiya|hallo|good (?:morning|day|evening))\b[^.!?\n]{0,40}[,!]?\s*$", re.I
 )
@@ -84,7 +85,7 @@ def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
     """The clauses of a sentence. One that only praises belongs to the one before it, one that only names a place (`places`) to the next."""
     found: list[str] = []
     waiting = ""
-    for clause in (one for one in _CLAUSES.split(_AS_IF.sub("", sentence)) if one.strip()):
+    for clause in (one for one in _CLAUSES.split(_BETWEEN.sub(r"\1with", _AS_IF.sub("", sentence))) if one.strip()):
         told = f"{waiting} {clause}".strip()
         waiting = ""
         if found and len(clause.split()) <= 3 and says("good", clause):
@@ -103,9 +104,14 @@ def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:
         return True
     if (says("good", phrase) and says("when", text)) or (says("not", phrase) and fit >= _SAYS_NOT):
         return False
+    return any(judged(clauses))
+
+
+def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
+    """Whether one of some clauses says a "not" that does not complain, and whether one praises."""
     not_good = re.compile(rf"\b(?:not|\w+n't|never|hardly|less than) (?:\w+ )?{pattern('good').pattern}", re.I)
     told = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
-    return any(says("good", one) or (says("not", one) and not says("complaint", one)) for one in told)
+    return any(says("not", one) and not says("complaint", one) for one in told), any(says("good", one) for one in told)
 
 
 def advised(clause: str) -> bool:

@@ -29,7 +29,7 @@ _EMPTY = """
     make makes making maybe me mean my nearly nor now of oh ok on or our perhaps please pretty probably quite rather
     re really s said same say says she show shows slightly so some somewhat sorry sort still such sure t tad tell
     than thanks that the their them then there these they thing things think this those though thought to today told
-    too up us ve very was we well were what when where which while who why will with would yeah yes you your
+    too us ve very was we well were what when where which while who why will with would yeah yes you your
 """
 _EMPTY_WORDS = frozenset(_EMPTY.split())
 _IRREGULAR = {
@@ -132,6 +132,7 @@ class Words:
     def __init__(self, base: RuleBase) -> None:
         self._single, self._several = _meanings(base)
         self._places = {_stem(one) for one in base.about.places}
+        self._poses = {_stem(one) for one in base.about.poses}
         self._against = [(_stem(one), _stem(other)) for one, other in base.about.opposites]
         self._tables: Mapping[Kind, Mapping[str, Symptom | BodyNote | Alteration]] = {
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
@@ -185,14 +186,24 @@ class Words:
         told = {name: table.weight(word) for name, word in shared.items()}
         return sum(told.values()), sum(weight for name, weight in told.items() if self._places.isdisjoint(shared[name]))
 
+    def title(self, kind: Kind, rule_id: str) -> str:
+        """A rule's title."""
+        return self._tables[kind][rule_id].title
+
     def length(self, text: str) -> int:
         """How many words of a text are not mere filling."""
         return len(_words(text))
 
     def places(self, text: str) -> str:
         """The places of the garment and the body that a text names."""
-        names = {name for word in self.meant(_words(text)) for name in word if name in self._places}
-        return " ".join(sorted(names))
+        return self._among(self._places, text)
+
+    def poses(self, text: str) -> str:
+        """The poses and movements that a text tells of."""
+        return self._among(self._poses, text)
+
+    def _among(self, names: set[str], text: str) -> str:
+        return " ".join(sorted({name for word in self.meant(_words(text)) for name in word} & names))
 
     def known_denial(self, kind: Kind, text: str) -> bool:
         """Whether a sentence with a "not" says what a rule says with a "not": it does not touch, will not close."""
@@ -283,10 +294,6 @@ class Words:
             stems.append(spelt)
             sure *= likeness
         return self.meant(stems), sure
-
-    def knows(self, stem: str) -> bool:
-        """Whether a stem is one of the words alike."""
-        return stem in self._single
 
     @property
     def stems(self) -> Iterable[str]:

@@ -42,6 +42,7 @@ class Vocabulary(Rule):
     alike: Mapping[str, tuple[Text, ...]] = Field(default_factory=dict)
     opposites: tuple[tuple[Text, Text], ...] = ()
     places: tuple[Text, ...] = ()
+    poses: tuple[Text, ...] = ()
 
 
 class Caution(Rule):
@@ -57,7 +58,8 @@ class About(Vocabulary):
 
     `photographs`: what a client is asked to take. `presses`: the sign that cloth which presses in sitting, on stairs or in bending is
     taken for. `shares`: the folder beside this one whose body notes, words, cloths and sources count here too. `alike`: a word and
-    those taken for it when typed; `opposites`: pairs of such words; `places`: those that name a part; `vocabulary.yaml` has them too.
+    those taken for it when typed; `opposites`: pairs of such words; `places`, `poses`: those that name a part, or a
+    pose or movement; `vocabulary.yaml` has them too.
     """
 
     format: Literal["fitdiag.rules/1"] = Field(alias="schema")

@@ -195,8 +195,8 @@ def _with_vocabulary(about: About, words: BaseModel | None) -> About:
     if not isinstance(words, Vocabulary):
         return about
     alike = {word: (*words.alike.get(word, ()), *about.alike.get(word, ())) for word in {**words.alike, **about.alike}}
-    opposites, places = (*words.opposites, *about.opposites), (*words.places, *about.places)
-    return about.model_copy(update={"alike": alike, "opposites": opposites, "places": places})
+    rest = {name: (*getattr(words, name), *getattr(about, name)) for name in ("opposites", "places", "poses")}
+    return about.model_copy(update={"alike": alike, **rest})
 
 
 def _all_of(reading: _Reading, folder: Path) -> None:
