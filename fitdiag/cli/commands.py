@@ -47,7 +47,7 @@ CLIENT = text("client", None, "Your own name for the client; it is written on wh
 DAY = text("day", "DATE", "The day to write on it, like 2026-11-25; without it, today.")
 KEEP_UNTIL = text("keep_until", "DATE", "How long photos may be kept, like 2026-12-01.")
 FOCAL = number("focal", "MM", "Focal length as 35 mm equivalent, if the file has none.", float)
-HIP_WIDTH = "LENGTH", "Width over the hip line, if no sheet is in view.", "--hip-width"
+HIP_WIDTH = text("hip_width", "LENGTH", "Width over the hip line, if no sheet is in view.")
 HIP_GIRTH = text("hip_girth", "LENGTH", "Tells the body's depth where no side picture does.")
 BODY_MEASURES = several("measures", "NAME=LENGTH", "A measure of the client, like hip=94cm; several.", "--body-measure")
 CASE = argument("name", "NAME", "Your own name for the case, or its folder.")
@@ -102,7 +102,7 @@ _photo(
     argument("given", "VIEW=PICTURE...", "Like back=IMG_1.jpg; front, back, left, right.", list[str]),
     text("to", "FOLDER", "Where the cleaned copies go.", needed=True),
     number("face_above", "ROW", "Paint over all above this row, like a face.", int, "--cover-above"), FOCAL,
-    text("hip", *HIP_WIDTH), REPLACE,
+    HIP_WIDTH, REPLACE,
 )
 _photo(
     "read", "read:read",
@@ -110,7 +110,7 @@ _photo(
     argument("pictures", "PICTURE...", "Pictures of one fitting: back.jpg left.jpg, or back=IMG_1.jpg.", list[str]),
     text("to", "FOLDER", "Where cleaned copies go; else a folder 'read' beside them."),
     switch("yes", "Take all lines that are not doubtful, without the page."),
-    text("answer", "FILE", "What the page saved, if it lies elsewhere."), HIP_GIRTH, text("hip_width", *HIP_WIDTH),
+    text("answer", "FILE", "What the page saved, if it lies elsewhere."), HIP_GIRTH, HIP_WIDTH,
     text("behind", "LENGTH", "How far the sheet hangs behind the side seams."), FOCAL,
     text("findings", "FILE", "Where the findings go; else beside the cleaned copies."), UNITS, RULES,
 )
@@ -143,7 +143,7 @@ _pattern = partial(
 _pattern(
     "draft", "pattern:draft",
     "Draft a block from body measures by a published metric block; what the garment's block needs, it asks for.",
-    text("waist", None, "Waist girth."), text("hip", None, "Hip girth."), text("rise", None, "Body rise, seated."),
+    text("--waist", None, "Waist girth."), text("--hip", None, "Hip girth."), text("--rise", None, "Body rise, seated."),
     text("waist_to_hip", None, "Waist to hip at the side."),
     text("waist_to_floor", None, "Waist to floor at the side."), text("bottom", None, "Width of the hem, flat."),
     text("length", None, "Finished length from the waist."), GARMENT, OUT, UNITS, JSON, REPLACE,

@@ -36,6 +36,7 @@ def work_of(work: str) -> Callable[..., int]:
 
 
 def _option(name: str, kind: object, told: object, default: object) -> Option:
+    name = name.removeprefix("--").replace("-", "_")
     return Option(name, Option.KEYWORD_ONLY, annotation=Annotated[kind, told], default=default)
 
 
@@ -47,7 +48,7 @@ def argument(name: str, metavar: str, told: str, kind: object = str, default: ob
 def text(
     name: str, metavar: str | None, told: str, flag: str = "", default: str | None = None, *, needed: bool = False
 ) -> Option:
-    """`--name METAVAR`, or another flag."""
+    """`--name METAVAR`, or another flag; the name may be written as its flag."""
     kind = str if needed or default is not None else str | None
     return _option(name, kind, _flagged(name, told, flag, metavar), Option.empty if needed else default)
 
@@ -68,5 +69,5 @@ def switch(name: str, told: str, flag: str = "", *, kind: object = bool, default
 
 
 def _flagged(name: str, told: str, flag: str, metavar: str | None = None, **limits: int) -> object:
-    flags = (flag or f"--{name.replace('_', '-')}").split()
+    flags = (flag or f"--{name.removeprefix('--').replace('_', '-')}").split()
     return typer.Option(*flags, metavar=metavar, help=told, **limits)  # type: ignore[arg-type]

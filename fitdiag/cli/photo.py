@@ -69,10 +69,10 @@ def _is_there(path: Path) -> bool:
 
 
 def add(
-    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool
+    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip_width: str | None, replace: bool
 ) -> int:
     """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
-    taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip, replace=replace)
+    taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip_width, replace=replace)
     write(f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:")
     write(f"  {command('fitdiag', 'photo', 'mark', *taken)}")
     return 0
