@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import sys
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
@@ -12,7 +11,7 @@ from typing import Any
 
 from fitdiag.cli.altering import carried_out, title_of
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
-from fitdiag.cli.output import say, width, write
+from fitdiag.cli.output import say, width, write, write_data
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures
@@ -41,6 +40,7 @@ from fitdiag.reports.muslin_sheet import png_of
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length, format_reading
 
+SCHEMA = "fitdiag.drape/1"
 PAGE_SCALE = 0.5  # and of those on a page beside the list
 VIEWS = ("back", "side", "front")
 PAGE_VIEWS = ("back", "side")
@@ -71,7 +71,7 @@ def drape_pattern(
         heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
         _draw(Path(to), muslins, heads, wearer, chosen, photo=photo, replace=replace)
     if as_json:
-        write(json.dumps(_data(muslins, wearer, cloth, done), indent=2))
+        write_data(_data(muslins, wearer, cloth, done))
         return 0
     _say(base, muslins, wearer, kind.name, done, chosen)
     for text in work.warnings if work else ():
@@ -121,11 +121,7 @@ def explain_muslin(
         _draw(Path(to), drawn, heads, wearer, known.units, photo=photo, replace=replace)
     if as_json:
         rows = [{**dataclasses.asdict(one), "off": one.off} for one in found]
-        write(
-            json.dumps(
-                {"schema": "fitdiag.drape/1", "grade": "simulated", "limits": HONEST, "explanations": rows}, indent=2
-            )
-        )
+        write_data({"schema": SCHEMA, "grade": "simulated", "limits": HONEST, "explanations": rows})
         return 0
     say(HONEST)
     say()
@@ -283,7 +279,7 @@ def _table(
 def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> dict[str, Any]:
     names = ["before", "after"][: len(muslins)]
     return {
-        "schema": "fitdiag.drape/1",
+        "schema": SCHEMA,
         "grade": "simulated",
         "limits": HONEST,
         "body": [{"name": taken.name, "mm": round(taken.mm, 1), "from": taken.source} for taken in wearer.taken],

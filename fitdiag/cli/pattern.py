@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import math
 from collections.abc import Sequence
 from datetime import date
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of, told_trued, warned
 from fitdiag.cli.arguments import body_lengths, folder_of, guess_units, lengths, paper_of
-from fitdiag.cli.output import say, write
+from fitdiag.cli.output import say, write_data
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.folders import rules_for
@@ -68,18 +67,8 @@ def show(
     """Print the measures of a pattern, as lines or as one JSON object (mm)."""
     angles = dict(angle_measures(pattern))
     if as_json:
-        write(
-            json.dumps(
-                {
-                    "title": pattern.title,
-                    "grade": pattern.grade,
-                    "measures_mm": measures,
-                    "angles_degrees": angles,
-                    **(extra or {}),
-                },
-                indent=2,
-            )
-        )
+        head = {"title": pattern.title, "grade": pattern.grade}
+        write_data({**head, "measures_mm": measures, "angles_degrees": angles, **(extra or {})})
         return
     say(f"{pattern.title or 'Pattern'}{': ' + pattern.grade if pattern.grade else ''}")
     for name, value in measures.items():
@@ -209,7 +198,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
         write_atomically(Path(to), content, replace=replace)
         say(f"Written: {one_line(to)}")
     if as_json:
-        write(json.dumps(found.as_data(), indent=2))
+        write_data(found.as_data())
         return 0
     for pair in found.pairs:
         for line in pair_told(pair, chosen):
@@ -278,12 +267,8 @@ def say_stages(
     """The before/after table of the measures that move; what is said of a change agrees with the two values beside it."""
     measured = [(name, pattern_measures(pattern)) for name, pattern in stages]
     if as_json:
-        write(
-            json.dumps(
-                {"stages": [{"after": name, "measures_mm": values} for name, values in measured], **(extra or {})},
-                indent=2,
-            )
-        )
+        rows = [{"after": name, "measures_mm": values} for name, values in measured]
+        write_data({"stages": rows, **(extra or {})})
         return
     first = measured[0][1]
     moving = [

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, write
-from fitdiag.files import make_folder, reason, write_all, write_atomically
+from fitdiag.files import make_folder, reason, taken_name, write_all, write_atomically
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
@@ -218,8 +218,7 @@ def measure(
     chosen: Units = units_of(units) if units else "in"
     girth = length_given(hip_girth, "the hip girth", 300)
     if findings and not replace and _is_there(Path(findings)):  # said before the work, not after it
-        hint = "choose another name, or add --replace"
-        raise stop("exists", "there is a file of this name already", where=Where(shown_path(findings)), hint=hint)
+        raise taken_name(findings)
     found, drawn = _measured(pictures, marks_files, girth, chosen, overlays)
     whole = together(found)
     if as_json:
