@@ -1004,3 +1004,11 @@ def test_all_that_meets_the_eye_counts_for_what_was_not_named(base: RuleBase) ->
     assert set(named.symptoms) == set(asked.symptoms) == {DIP}
     named.type("back")
     assert not named.interview.findings.looked
+
+
+def test_shape_said_where_alterations_are_asked_for_is_not_taken_for_one(talk: Talk) -> None:
+    """Whoever says 'full calf' at the first question hears that it is asked for next; no alteration is offered for it."""
+    talk.type("full calf")
+    assert "sounds like shape or stance" in talk.said
+    assert talk.interview.stage == "history"
+    assert talk.interview.pending is None

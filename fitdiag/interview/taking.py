@@ -75,16 +75,20 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
         return [Line(f"Only what {'was done' if kind == 'alteration' else 'is there'} goes here; what {left_out}.")]
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
-    if kind == "alteration" and talk.words.sooner("symptom", "alteration", words):
-        asked = (
-            "That sounds like something you see; it is asked for in a moment. Here goes only what was altered before."
-        )
-        return [Line(asked)]
+    if kind == "alteration" and (other := _of_another_kind(talk, words)):
+        return [Line(f"That sounds like {other}; it is asked for in a moment. Here goes only what was altered before.")]
     found = talk.words.find(kind, words)
     if not found:
         return [_not_understood(talk, kind, words)]
     talk.pending = Pick(kind, found, words, rest)
     return []
+
+
+def _of_another_kind(talk: Interview, words: str) -> str:
+    """What is said too early, where earlier alterations are asked for; empty if it may well be one of them."""
+    if talk.words.own_name("body note", words):
+        return "shape or stance"
+    return "something you see" if talk.words.sooner("symptom", "alteration", words) else ""
 
 
 def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
