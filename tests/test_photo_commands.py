@@ -58,6 +58,25 @@ def test_three_sample_pictures_become_findings(shell: Shell, tmp_path: Path, bas
     assert 0o600 == (tmp_path / "back.measured.png").stat().st_mode & 0o777
 
 
+@pytest.mark.parametrize(("hip", "crotch", "seen", "mm"), [
+    ((18.0, 1.5), (24.0, 7.5), "yes", 18.0),  # the crotch line may lie lower still: that takes nothing from the hip line
+    ((18.0, 1.5), (30.0, 2.0), "yes", 30.0),
+    ((1.0, 0.8), (16.0, 7.5), "unsure", 1.0),
+    ((1.0, 0.8), (-2.0, 2.0), "no", 1.0),
+])  # fmt: skip
+def test_a_wide_reading_takes_nothing_from_a_sure_one(
+    base: RuleBase, hip: tuple[float, float], crotch: tuple[float, float], seen: str, mm: float
+) -> None:
+    """Of two lines that answer one sign the one that surely shows most counts; not seen is said only where both say so."""
+    read = [
+        Together(line, "drop", "mm", *amount, "fair" if amount[1] > 3 else "good", "back picture")
+        for line, amount in (("hip", hip), ("crotch", crotch))
+    ]
+    found = {finding.symptom: finding for finding in findings_from(base, read, []).findings}
+    dip = found["balance-lines-dip-to-back"]
+    assert (dip.seen, dip.amount_mm) == (seen, mm)
+
+
 def test_numbers_for_a_program_are_one_json_object(shell: Shell) -> None:
     """`--json` prints lengths in mm with their errors, words and reasons, and nothing else."""
     code, out, _ = shell("photo", "measure", str(PICTURES / "back.jpg"), "--overlays", ".", "--json")

@@ -165,7 +165,7 @@ def test_pixels_hash_and_facts_are_kept(read: Callable[..., Picture]) -> None:
     content = encoded(noise())
     picture = read(content, "back.png")
     assert np.array_equal(np.asarray(noise()), picture.pixels)
-    assert (hashlib.sha256(content).hexdigest(), "PNG", False) == (picture.sha256, picture.format, picture.has_metadata)
+    assert (hashlib.sha256(content).hexdigest(), "PNG") == (picture.sha256, picture.format)
     with pytest.raises(ValueError, match="read-only"):
         picture.pixels[0, 0] = 0
 
@@ -205,11 +205,11 @@ def test_nothing_written_holds_what_the_file_told(
     content = make()
     assert b"lamplighter" in content and (b"Exif" in content or b"eXIf" in content)
     picture = read(content)
-    assert picture.has_location and picture.has_metadata and picture.turned and picture.focal_35mm == 50
+    assert picture.has_location and picture.turned and picture.focal_35mm == 50
     written = clean_bytes(picture, suffix)
     assert not [telltale for telltale in TELLTALES if telltale in written]
     again = read(written, "clean" + suffix)
-    assert (False, False, False, None) == (again.has_location, again.has_metadata, again.turned, again.focal_35mm)
+    assert (False, False, None) == (again.has_location, again.turned, again.focal_35mm)
     assert (picture.width, picture.height) == (again.width, again.height)
     if suffix == ".png":
         assert np.array_equal(picture.pixels, again.pixels)
@@ -515,7 +515,7 @@ def test_heic_comes_in_turned_once(read: Callable[..., Picture]) -> None:
     picture = read(content, "back.heic")
     assert (96, 128, "HEIF", 50.0) == (picture.width, picture.height, picture.format, picture.focal_35mm)
     assert near([BLUE, RED, YELLOW, GREEN], corners(picture), 12)  # a quarter turn to the right
-    assert picture.turned and picture.has_location and picture.has_metadata
+    assert picture.turned and picture.has_location
     assert not [telltale for telltale in TELLTALES if telltale in clean_bytes(picture, ".jpg")]
     for length in range(20, len(content), 101):
         assert "broken-picture" == refused(lambda: read(content[:length], "cut.heic")).code  # noqa: B023
@@ -551,7 +551,7 @@ def test_jpeg_quality_is_estimated_from_the_tables(read: Callable[..., Picture],
 
 def plain(width: int, height: int, **facts: Any) -> Picture:
     """A flat picture of a given size with the facts of a good original."""
-    kept: dict[str, Any] = {"focal_35mm": 50.0, "has_location": False, "has_metadata": True, "format": "JPEG"}
+    kept: dict[str, Any] = {"focal_35mm": 50.0, "has_location": False, "format": "JPEG"}
     pixels = np.zeros((height, width, 3), np.uint8)
     return Picture(pixels, "0" * 64, **{**kept, "turned": False, "quality": 92, **facts})
 

@@ -30,13 +30,12 @@ class Axis:
 
 @dataclass(frozen=True)
 class AxisReading:
-    """What was read on an axis, in mm: the value, what a right block shows, both with one standard deviation."""
+    """What was read on an axis, in mm: the value with one standard deviation, and what a right block shows."""
 
     axis: Axis
     value: float
     error: float
     rest: float
-    rest_error: float
     round: int
     symptom: str
     graded: bool = False  # judged slight, clear or strong, not measured
@@ -157,10 +156,8 @@ def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int =
         return None
     if turned(symptom):
         value = -value
-    rest, rest_error, _ = at_rest(base, findings, axis.id)
-    return AxisReading(
-        axis, value, error, rest, rest_error, number, symptom.id, finding.amount_mm is None
-    )  # fmt: skip
+    rest = at_rest(base, findings, axis.id)[0]
+    return AxisReading(axis, value, error, rest, number, symptom.id, finding.amount_mm is None)
 
 
 def slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> Mapping[str, AxisSlope]:

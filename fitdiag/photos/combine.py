@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.photos.body import Known, depths_from_side
+from fitdiag.photos.body import Known
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.measure import look, measure
 from fitdiag.photos.readings import Measured, Reading, Word
@@ -41,25 +41,23 @@ class Together:
 def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: float | None = None) -> list[Measured]:
     """Measure pictures that belong together: first for the outlines, then with what they tell about each other."""
     looked = [look(pixels, marks) for pixels, marks in pictures]
-    rough = [measure(*one, Known(hip_girth=hip_girth), seen) for one, seen in zip(pictures, looked, strict=True)]
-    halves: dict[str, float] = {}
-    for found in rough:
-        if not found.marks.seen_from_the_side:
-            halves |= {n: line.half_mm for n, line in found.lines.items() if n in ROUND and line.half_mm}
-    result = list(rough)
-    depths: dict[str, tuple[float, float]] = {}
-    if halves or any(found.marks.seen_from_the_side for found in rough):
-        for index, (pixels, marks) in enumerate(pictures):
-            if marks.seen_from_the_side:
-                result[index] = measure(pixels, marks, Known(halves=halves), looked[index])
-                for name, (depth, error) in depths_from_side(result[index]).items():
-                    if name not in depths or error < depths[name][1]:
-                        depths[name] = (depth, error)
-    if depths:
-        for index, (pixels, marks) in enumerate(pictures):
-            if marks.view == "back":
-                result[index] = measure(pixels, marks, Known(depths=depths, hip_girth=hip_girth), looked[index])
+    result = [measure(*one, Known(hip_girth=hip_girth), seen) for one, seen in zip(pictures, looked, strict=True)]
+    halves = _halves(result, from_the_side=False)
+    for from_the_side in (True, False):  # the side picture first: it is read by the widths, the others by its depths
+        known = Known(_halves(result, from_the_side=True), halves, hip_girth)
+        for index, (one, seen) in enumerate(zip(pictures, looked, strict=True)):
+            if one[1].seen_from_the_side == from_the_side and (halves if from_the_side else known.deep):
+                result[index] = measure(*one, known, seen)
     return result
+
+
+def _halves(measured: Sequence[Measured], *, from_the_side: bool) -> dict[str, float]:
+    """Half the width of each line round the trunk, mm, in the pictures from the side or in the others."""
+    pictures = [found for found in measured if found.marks.seen_from_the_side == from_the_side]
+    return {
+        name: line.half_mm
+        for found in pictures for name, line in found.lines.items() if name in ROUND and line.half_mm
+    }  # fmt: skip
 
 
 def together(measured: Sequence[Measured]) -> tuple[Together, ...]:

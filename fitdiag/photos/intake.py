@@ -35,11 +35,6 @@ WRITTEN = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 _QUALITY_50 = 3688
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 _PLACES = {2, 4, 20, 22, 28}  # GPS tags of Exif 2.32: latitude, longitude, both of the destination, name of the area
-_PLAIN_FACTS = {
-    "jfif", "jfif_version", "jfif_unit", "jfif_density", "adobe", "adobe_transform", "progressive", "progression", "dpi",
-    "interlace", "gamma", "chromaticity", "srgb", "transparency", "aspect", "default_image",
-    "primary", "bit_depth", "chroma", "nclx_profile", "icc_profile_type", "original_orientation",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +45,6 @@ class Picture:
     sha256: str  # of the file's bytes as read
     focal_35mm: float | None
     has_location: bool
-    has_metadata: bool
     format: str  # "JPEG", "PNG" or "HEIF"
     turned: bool
     quality: int | None = None  # the JPEG quality setting, estimated
@@ -87,11 +81,11 @@ def read_picture(path: Path, *, smaller: bool = False) -> Picture:
             image.load()
             focal, has_location, orientation = _exif_facts(image)
             turned = orientation > 1 or (image.info.get("original_orientation") or 1) != 1  # HEIC comes turned already
-            has_metadata, quality = _has_metadata(image), _quality(image)
+            quality = _quality(image)
             if made_smaller and orientation > 4:
                 made_smaller = made_smaller[::-1]
             pixels = _pixels(image, orientation)
-    return Picture(pixels, sha256, focal, has_location, has_metadata, kind, turned, quality, made_smaller)
+    return Picture(pixels, sha256, focal, has_location, kind, turned, quality, made_smaller)
 
 
 def _kind(raw: bytes, where: Where) -> str:
@@ -191,11 +185,6 @@ def _exif_facts(image: Image.Image) -> tuple[float | None, bool, int]:
     with suppress(Exception):
         has_location = has_location or not _PLACES.isdisjoint(image.getexif().get_ifd(ExifTags.IFD.GPSInfo))
     return (focal if 5 <= focal <= 2000 else None), has_location, orientation
-
-
-def _has_metadata(image: Image.Image) -> bool:
-    segments = {name for name, _ in getattr(image, "applist", ())}
-    return bool(segments - {"APP0", "APP14"}) or any(image.info[key] for key in image.info.keys() - _PLAIN_FACTS)
 
 
 def _quality(image: Image.Image) -> int | None:

@@ -41,7 +41,6 @@ class Pose:
     others: tuple[Camera, ...]
     levelled: bool
     uprights: tuple[Pair, ...]  # the plumb lines as they were followed
-    bend_error: float
     warning: str = ""
 
 
@@ -103,8 +102,7 @@ def posed(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool = Fal
     ]
     told = f"{many}: the picture cannot be levelled; mark two or more, to both sides of the body"
     ends = tuple(_ends(line, 0.0, 0.0) for line in lines)
-    return Pose(camera, (*others, replace(camera, bend=BEND_USUAL)), levelled=False, uprights=ends,
-                bend_error=BEND_USUAL, warning=told)  # fmt: skip
+    return Pose(camera, (*others, replace(camera, bend=BEND_USUAL)), levelled=False, uprights=ends, warning=told)
 
 
 def _pose(
@@ -142,7 +140,7 @@ def _pose(
     lower = (middle[0], middle[1] + away)
     others.append(replace(camera, middle=lower, up=_unit(_up(lines, fitted, focal, lower)[0])))
     ends = tuple(_ends(line, *fitted[2 * i : 2 * i + 2]) for i, line in enumerate(lines))
-    return Pose(camera, tuple(others), levelled=True, uprights=ends, bend_error=math.sqrt(float(whole[2, 2])))
+    return Pose(camera, tuple(others), levelled=True, uprights=ends)
 
 
 def _up(lines: Sequence[_Upright], fitted: Array, focal: float, middle: Point) -> tuple[Array, Array]:

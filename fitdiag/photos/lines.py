@@ -23,7 +23,7 @@ from fitdiag.photos.readings import Line, Reading, Source, called
 from fitdiag.photos.section import Section
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
-from fitdiag.photos.trousers import CROTCH, FORK_FOLDS, FORK_SLOPE, HIP, INSEAM, ROUND, UNDER_SEAT, WAIST
+from fitdiag.photos.trousers import CROTCH, FORK_BEHIND, FORK_FOLDS, FORK_SLOPE, HIP, INSEAM, ROUND, UNDER_SEAT, WAIST
 from fitdiag.photos.trust import Doubts, refused, told
 
 CLICK_MM = 4.0  # how far from its place a hand sets a point
@@ -121,7 +121,7 @@ def read_line(
     stance = Stance(where.camera, where.away, edges[0].place[0], edges[1].place[0], middle[0], depth)
     numbers = course.numbers(stance)
     depression = -math.degrees(math.atan(float(np.mean(rays[[0, 2], 1]))))
-    known_depth = name in marks.depths_mm or name in (known.depths or {}) or (name == HIP and bool(known.hip_girth))
+    known_depth = name in marks.depths_mm or name in (known.deep or {}) or (name == HIP and bool(known.hip_girth))
     doubts = Doubts(name, where, track, hidden, depression, known_depth or name not in ROUND)
     others = _others(course, stance, where, edges, seam_error, depth_error)
     fork = name == CROTCH and kind == "trunk" and legs_part(pixels, middle, where.scale)
@@ -196,8 +196,10 @@ def _trunk(seen: _Seen, found: Found) -> None:
 def _drop(seen: _Seen, found: Found, folds: float) -> None:
     """Height at the side edges less height at the centre."""
     name, numbers, stance = seen.name, seen.numbers, seen.stance
+    behind, behind_error = FORK_BEHIND if name == CROTCH else (0.0, 0.0)
+    hollow = math.tan(math.radians(seen.doubts.depression)) * behind  # from above what lies behind looks higher
     more = {
-        "depth": seen.rise * ROUND[name].off_ellipse,
+        "depth": seen.rise * math.hypot(ROUND[name].off_ellipse, behind_error),
         "folds": math.hypot(folds, FORK_FOLDS if name == CROTCH else 0.0),
         "edges": 4.0 if seen.doubts.hidden else 0.0,
     }
@@ -207,7 +209,7 @@ def _drop(seen: _Seen, found: Found, folds: float) -> None:
     raw = (middle - (left[1] + right[1]) / 2) / seen.setting.camera.focal * stance.distance
     # deeper in the middle than assumed: from above the middle is higher than it was taken for
     deeper = math.copysign(parts["depth"], seen.doubts.depression)
-    reading = told(seen.doubts, "drop", "mm", raw, numbers.drop, parts, fork=seen.fork)
+    reading = told(seen.doubts, "drop", "mm", raw, numbers.drop + hollow, parts, fork=seen.fork)
     found.readings.append(replace(reading, by_depth=-deeper))
     if name == CROTCH:
         for index, side in enumerate(("left", "right")):

@@ -66,7 +66,8 @@ def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[
             continue
         findings.append(finding)
         if finding.seen == "unsure":
-            left_open.append(f"{symptom.title}: {_most(symptom, amounts).told}, too near to call")
+            doubtful = [amount for amount in amounts if _verdict(symptom, amount) == "unsure"]
+            left_open.append(f"{symptom.title}: {_most(symptom, doubtful or amounts).told}, too near to call")
     return FromPictures(tuple(findings), tuple(left_open))
 
 
@@ -101,9 +102,10 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
 
 
 def _most(symptom: Symptom, amounts: Sequence[_Amount]) -> _Amount:
-    """The amount that shows most."""
-    less = symptom.measure is not None and symptom.measure.worse == "less"
-    return min(amounts, key=lambda a: a.mm) if less else max(amounts, key=lambda a: a.mm)
+    """The amount that most clearly shows most: a wide reading takes nothing from a sure one of another line."""
+    if symptom.measure is not None and symptom.measure.worse == "less":
+        return min(amounts, key=lambda a: a.mm + a.clear * a.error)
+    return max(amounts, key=lambda a: a.mm - a.clear * a.error)
 
 
 def _finding(symptom: Symptom, amounts: Sequence[_Amount]) -> Finding | None:
@@ -112,6 +114,8 @@ def _finding(symptom: Symptom, amounts: Sequence[_Amount]) -> Finding | None:
     most = _most(symptom, amounts)
     error = round(most.error, 2)
     seen = _verdict(symptom, most)
+    if seen == "no" and any(_verdict(symptom, amount) != "no" for amount in amounts):
+        seen = "unsure"
     if most.mm < 0:  # it shows the other way, and the number stands with that sign
         return Finding(symptom.id, "no", origin="photo") if seen == "no" else None
     sides = [[a for a in amounts if a.side == side] for side in ("left", "right")]
