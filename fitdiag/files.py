@@ -222,7 +222,7 @@ def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, priva
             sweep(folder)
         for path in files:  # all that can be refused is, before anything is written
             if not replace and os.path.lexists(path):
-                raise _exists(path)
+                raise taken_name(path)
         for path, content in files.items():
             parts.append((_Part(path.parent, 0o600 if private else 0o644), path))
             hint = "nothing was changed"
@@ -240,7 +240,7 @@ def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, priva
             with suppress(OSError):
                 disk.remove(left)
         if isinstance(error, FileExistsError):
-            raise _exists(path) from None
+            raise taken_name(path) from None
         if isinstance(error, OSError | ValueError):
             told = f"this cannot be written: {refusal(error)}"
             raise stop("cannot-save", told, where=path, hint=hint) from None
@@ -316,7 +316,8 @@ def _claim(source: Path, path: Path) -> None:
         raise
 
 
-def _exists(path: Path) -> ProblemsFoundError:
+def taken_name(path: Path | str) -> ProblemsFoundError:
+    """What is raised where a file of this name is kept."""
     hint = "choose another name, or add --replace"
     return stop("exists", "there is a file of this name already", where=path, hint=hint)
 

@@ -156,7 +156,7 @@ def test_a_command_and_its_work_take_the_same_names() -> None:
         takes = inspect.signature(work_of(work)).parameters.values()
         names = {one.name for one in takes if one.kind is not one.VAR_KEYWORD}
         needed = {one.name for one in takes if one.default is one.empty and one.kind is not one.VAR_KEYWORD}
-        given = set(inspect.signature(options).parameters)
+        given = set(options.parameters)
         assert needed <= given, work
         assert given <= names or any(one.kind is one.VAR_KEYWORD for one in takes), work
 

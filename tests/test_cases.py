@@ -25,7 +25,7 @@ from rich.cells import cell_len as cells
 
 from fitdiag import files
 from fitdiag.cli.case import delete, list_lines, padded, show_list
-from fitdiag.cli.case_app import case_app
+from fitdiag.cli.commands import case_app
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
@@ -566,7 +566,7 @@ def test_nothing_heavy_is_loaded_for_the_list() -> None:
     """The list of Monday waits for neither YAML nor the rules."""
     import subprocess
 
-    code = "import sys, fitdiag.cli.case, fitdiag.cli.case_app; print([n for n in ('yaml', 'pydantic', 'numpy') if n in sys.modules])"
+    code = "import sys, fitdiag.cli.case, fitdiag.cli.commands; print([n for n in ('yaml', 'pydantic', 'numpy') if n in sys.modules])"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert "[]" == shown.strip()
 

@@ -673,7 +673,8 @@ def test_gain_is_the_mean_over_both_answers(base: RuleBase) -> None:
         return -sum(p * log2(p) + (1.0 - p) * log2(1.0 - p) for p in inside)
 
     for question in diagnosis.questions()[:5]:
-        yes, no = diagnosis.if_answered(question.symptom, "yes"), diagnosis.if_answered(question.symptom, "no")
+        answers = (Finding(question.symptom, seen, origin="asked") for seen in ("yes", "no"))
+        yes, no = (Diagnosis(base, diagnosis.findings.with_finding(answer)) for answer in answers)
         cause = max(
             diagnosis.probability, key=lambda cause: abs(yes.probability[cause] - no.probability[cause])
         )  # P(cause) = P(yes) P(cause | yes) + P(no) P(cause | no) gives P(yes)

@@ -249,7 +249,7 @@ def everything(units: str) -> Conclusion:
     diagnosis = conclude(rules(), findings).diagnosis
     amounts = Amounts(diagnosis)
     recommended = tuple(
-        Recommendation(n, rule.id, rule.title, amounts.plan(rule.id), "both", (), (), None, None, 0.0, ())
+        Recommendation(n, rule.id, rule.title, amounts.plan(rule.id), "both", (), (), None, None, ())
         for n, rule in enumerate(rules().alterations.values(), 1)
         if not rule.draft
     )

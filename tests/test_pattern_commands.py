@@ -587,3 +587,17 @@ def test_a_pattern_stands_beside_what_drafts_give(shell: Shell) -> None:
     shown = unfolded(shell.ok(*measure))
     assert "by the metric block, 18.3 cm on this pattern" in shown
     assert "1892" not in shown
+
+
+def test_what_lies_the_other_way_is_told_by_its_own_name(shell: Shell) -> None:
+    """A front waist thrown forward is set forward by so much, not back by less than nothing; the measure keeps its id."""
+    shell.ok("pattern", "alter", "block.yaml", "--do", "advance-centre-front=2 cm", "--out", "thrown.yaml", "--replace")
+    shown = shell.ok("pattern", "measure", "thrown.yaml", "--body", "hip=94cm", "--body", "waist=94cm")
+    assert (
+        "front waist set forward: " in shown
+        and "set back" not in shown
+        and "Front waist set forward: 0.6 cm by an" in shown
+    )
+    assert (
+        json.loads(shell.ok("pattern", "measure", "thrown.yaml", "--json"))["measures_mm"]["front waist set back"] < 0
+    )

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import sys
+import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.altering import carried_out, title_of
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
-from fitdiag.cli.output import say, width, write
+from fitdiag.cli.output import say, width, write, write_data
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures
@@ -40,6 +40,7 @@ from fitdiag.reports.muslin_sheet import png_of
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length, format_reading
 
+SCHEMA = "fitdiag.drape/1"
 PAGE_SCALE = 0.5  # and of those on a page beside the list
 VIEWS = ("back", "side", "front")
 PAGE_VIEWS = ("back", "side")
@@ -70,7 +71,7 @@ def drape_pattern(
         heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
         _draw(Path(to), muslins, heads, wearer, chosen, photo=photo, replace=replace)
     if as_json:
-        write(json.dumps(_data(muslins, wearer, cloth, done), indent=2))
+        write_data(_data(muslins, wearer, cloth, done))
         return 0
     _say(base, muslins, wearer, kind.name, done, chosen)
     for text in work.warnings if work else ():
@@ -120,11 +121,7 @@ def explain_muslin(
         _draw(Path(to), drawn, heads, wearer, known.units, photo=photo, replace=replace)
     if as_json:
         rows = [{**dataclasses.asdict(one), "off": one.off} for one in found]
-        write(
-            json.dumps(
-                {"schema": "fitdiag.drape/1", "grade": "simulated", "limits": HONEST, "explanations": rows}, indent=2
-            )
-        )
+        write_data({"schema": SCHEMA, "grade": "simulated", "limits": HONEST, "explanations": rows})
         return 0
     say(HONEST)
     say()
@@ -145,7 +142,7 @@ def explain_muslin(
 def _seen_and_drawn(sign: Drawn, units: Units) -> str:
     if sign.seen_mm is not None and sign.drawn_mm is not None:
         apart = format_reading(abs(sign.drawn_mm - sign.seen_mm), units)
-        drawn = ("-" if sign.drawn_mm < 0 else "") + format_reading(abs(sign.drawn_mm), units)
+        drawn = format_reading(abs(sign.drawn_mm), units) + (" the other way" if sign.drawn_mm < 0 else "")
         return f"seen {format_reading(sign.seen_mm, units)}, drawn {drawn}, off by {apart}"
     words = {
         (True, True): "seen, and drawn",
@@ -273,22 +270,16 @@ def _table(
         if apart is not None:
             cells.append(amount_told(name, apart.get(name, 0.0), units))
         words = reading.words[0].upper() + reading.words[1:]
-        lines = _folded(words, room - 1)
+        lines = textwrap.wrap(words, max(20, room - 1))
         write(lines[0].ljust(room) + "".join(f"{cell:>13}" for cell in cells))
         for line in lines[1:]:
             write("  " + line)
 
 
-def _folded(text: str, room: int) -> list[str]:
-    import textwrap
-
-    return textwrap.wrap(text, max(20, room))
-
-
 def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> dict[str, Any]:
     names = ["before", "after"][: len(muslins)]
     return {
-        "schema": "fitdiag.drape/1",
+        "schema": SCHEMA,
         "grade": "simulated",
         "limits": HONEST,
         "body": [{"name": taken.name, "mm": round(taken.mm, 1), "from": taken.source} for taken in wearer.taken],
@@ -321,8 +312,9 @@ def _draw(
     from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
 
     drawn = pictures(muslins, VIEWS, PRINT_SCALE)
-    lines = [f"{amount_told('dip-centre-back', one.readings['dip-centre-back'], units)}" for one in muslins]
-    captions = [f"hip line at centre back {line} below the side seam" for line in lines]
+    dips = [one.readings["dip-centre-back"] for one in muslins]
+    captions = [f"hip line at centre back {amount_told('dip-centre-back', abs(dip), units)} "
+                f"{'below' if dip >= 0 else 'above'} the side seam" for dip in dips]  # fmt: skip
     makers: dict[str, Callable[..., str | bytes]] = {".png": sheet_png, ".pdf": sheet_pdf, ".html": sheet_html}
     made = makers[to.suffix.lower()](heads, captions, drawn, body_told(wearer, units))
     write_atomically(to, made, replace=replace, private=False)

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import gc
-import json
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of
-from fitdiag.cli.output import say, say_problems, write
+from fitdiag.cli.output import say, say_problems, write, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
-from fitdiag.files import write_atomically
+from fitdiag.files import taken_name, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import command, one_line, shown_path, stop
@@ -40,8 +39,7 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
     if workers is not None and not 1 <= workers <= _MOST_WORKERS:
         raise stop("workers", f"{workers} is not a number of processes", hint=f"give 1 to {_MOST_WORKERS}")
     if to is not None and not replace and Path(to).exists():  # said before minutes of work, not after them
-        hint = "choose another name, or add --replace"
-        raise stop("exists", "there is a file of this name already", where=to, hint=hint)
+        raise taken_name(to)
     gc.enable()  # thousands of sessions are read, unlike in the commands that live for a moment
     folder = folder_of(rules)
     base = load_rules(folder)
@@ -50,7 +48,7 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
     if to is not None and learning.changes:
         write_atomically(Path(to), patch(folder, learning.changes), replace=replace, private=False)
     if as_json:
-        write(json.dumps(learned_data(learning), indent=2))
+        write_data(learned_data(learning))
         return 0
     _say_report(base, learning)
     before, after = learning.before.answer_bits, learning.words.answer_bits
@@ -205,7 +203,7 @@ def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
     base = load_rules(folder_of(rules, one, other))
     comparison = compare_logs(Path(one), Path(other), base)
     if as_json:
-        write(json.dumps(as_data(comparison), indent=2))
+        write_data(as_data(comparison))
         return 0
     _say_comparison(base, comparison)
     return 0

@@ -1,34 +1,31 @@
-"""Options and arguments that several commands take, declared once."""
+"""How a command and its options are declared."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import wraps
 from importlib import import_module
+from inspect import Parameter, Signature
 from typing import Annotated, Any, Final
 
 import typer
 
-NOTHING: Final[list[str]] = []  # an option that may be given several times, and was not
+Option = Parameter  # an option or argument of a command, by the name its work knows it by
+WORK: Final[list[tuple[Signature, str]]] = []  # what each command takes, and its work
 
 
-def does(app: typer.Typer, name: str, work: str) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Make the decorated function the options and the help of a command that `work` ("module:function" in cli/) carries out.
+def declare(app: typer.Typer, name: str, work: str, told: str, *takes: Option) -> None:
+    """Make a command that `work` ("module:function" in cli/) carries out; `told` is its help.
 
-    The work takes the options by the names they have here and gives the exit code; it is imported when the command runs, so
-    that start-up is short. `tests/test_architecture.py` holds the names together.
+    The work takes the options by their names and gives the exit code; it is imported when the command runs, so that start-up
+    is short. `tests/test_architecture.py` holds the names together.
     """
 
-    def declare(options: Callable[..., None]) -> Callable[..., None]:
-        @wraps(options)
-        def run(**given: Any) -> None:
-            raise typer.Exit(work_of(work)(**given))
+    def run(**given: Any) -> None:
+        raise typer.Exit(work_of(work)(**given))
 
-        WORK.append((options, work))
-        app.command(name)(run)
-        return options
-
-    return declare
+    run.__signature__ = Signature(takes)  # type: ignore[attr-defined]
+    WORK.append((Signature(takes), work))
+    app.command(name, help=told)(run)
 
 
 def work_of(work: str) -> Callable[..., int]:
@@ -38,78 +35,39 @@ def work_of(work: str) -> Callable[..., int]:
     return found
 
 
-WORK: Final[list[tuple[Callable[..., None], str]]] = []  # the options of each command, and its work
+def _option(name: str, kind: object, told: object, default: object) -> Option:
+    name = name.removeprefix("--").replace("-", "_")
+    return Option(name, Option.KEYWORD_ONLY, annotation=Annotated[kind, told], default=default)
 
-_WHICH = "Which garment, like skirt; or a rule folder of your own."
-RulesFolder = Annotated[str | None, typer.Argument(metavar="[DIR]", help=_WHICH)]
-RulesOption = Annotated[str | None, typer.Option("--garment", "--rules", metavar="NAME|DIR", help=_WHICH)]
-UnitsOption = Annotated[str | None, typer.Option("--units", metavar="in|cm", help="Inches in eighths, or centimetres.")]
-PatternOption = Annotated[
-    str | None,
-    typer.Option("--pattern", metavar="FILE", help="The client's pattern; the list says what becomes of it."),
-]
-FullOption = Annotated[
-    bool, typer.Option("--full", help="After the list also why, what was found, and what to leave alone.")
-]
-AloneOption = Annotated[
-    bool,
-    typer.Option(
-        "--alone", help="For somebody who fits herself: in her words, and no step needs a second pair of hands."
-    ),
-]
-CaseAloneOption = Annotated[
-    bool | None,
-    typer.Option(
-        "--alone/--with-help", help="For somebody who fits herself, from now on in every round; or no longer so."
-    ),
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="One JSON object, lengths in mm.")]
-OutOption = Annotated[
-    str | None, typer.Option("--out", metavar="FILE", help="Write the pattern: .yaml, .json, .svg or .dxf.")
-]
-ReplaceOption = Annotated[bool, typer.Option("--replace", help="Write over a file of this name.")]
-GarmentOption = Annotated[
-    str | None, typer.Option("--garment", metavar="NAME", help="Which garment: the name of its folder of rules.")
-]
-PatternFile = Annotated[str, typer.Argument(metavar="FILE", help="A pattern file: .yaml, .json, .svg or .dxf.")]
-AsCutOption = Annotated[bool, typer.Option("--as-cut", help="Leave the steps that cuts make; else they are trued.")]
-AllowanceOption = Annotated[
-    list[str],
-    typer.Option("--allowance", metavar="[SEAM=]LENGTH", help="Seam allowance, like 15mm, hem=4cm or 'back side=2cm'."),
-]
-DoOption = Annotated[
-    list[str],
-    typer.Option("--do", metavar="ALTERATION=AMOUNT", help="An alteration; may be given several times."),
-]
-ClientOption = Annotated[
-    str | None, typer.Option("--client", help="Your own name for the client; it is written on what is made.")
-]
-DayOption = Annotated[
-    str | None,
-    typer.Option("--day", metavar="DATE", help="The day to write on it, like 2026-11-25; without it, today."),
-]
-PaperOption = Annotated[
-    str | None,
-    typer.Option("--paper", metavar="a4|letter", help="Paper of the .pdf; without it, what goes with the units."),
-]
-LargeOption = Annotated[bool, typer.Option("--large", help="Large print.")]
-LogArgument = Annotated[
-    str, typer.Argument(metavar="LOG|CASE", help="A session log, or the case whose last round it is.")
-]
-KeepUntilOption = Annotated[
-    str | None, typer.Option("--keep-until", metavar="DATE", help="How long photos may be kept, like 2026-12-01.")
-]
-FocalOption = Annotated[
-    float | None, typer.Option("--focal", metavar="MM", help="Focal length as 35 mm equivalent, if the file has none.")
-]
-HipWidthOption = Annotated[
-    str | None, typer.Option("--hip-width", metavar="LENGTH", help="Width over the hip line, if no sheet is in view.")
-]
-HipGirthOption = Annotated[
-    str | None,
-    typer.Option("--hip-girth", metavar="LENGTH", help="Tells the body's depth where no side picture does."),
-]
-BodyMeasureOption = Annotated[
-    list[str],
-    typer.Option("--body-measure", metavar="NAME=LENGTH", help="A measure of the client, like hip=94cm; several."),
-]
+
+def argument(name: str, metavar: str, told: str, kind: object = str, default: object = Option.empty) -> Option:
+    """What stands without a flag; it must be given where it has no default."""
+    return _option(name, kind, typer.Argument(metavar=metavar, help=told), default)
+
+
+def text(
+    name: str, metavar: str | None, told: str, flag: str = "", default: str | None = None, *, needed: bool = False
+) -> Option:
+    """`--name METAVAR`, or another flag; the name may be written as its flag."""
+    kind = str if needed or default is not None else str | None
+    return _option(name, kind, _flagged(name, told, flag, metavar), Option.empty if needed else default)
+
+
+def several(name: str, metavar: str, told: str, flag: str = "", *, needed: bool = False) -> Option:
+    """A text that may be given several times."""
+    return _option(name, list[str], _flagged(name, told, flag, metavar), Option.empty if needed else [])
+
+
+def number(name: str, metavar: str | None, told: str, kind: type, flag: str = "", **limits: int) -> Option:
+    """`--name 3`, whole or not."""
+    return _option(name, kind | None, _flagged(name, told, flag, metavar, **limits), None)
+
+
+def switch(name: str, told: str, flag: str = "", *, kind: object = bool, default: bool | None = False) -> Option:
+    """`--name`: yes or no."""
+    return _option(name, kind, _flagged(name, told, flag), default)
+
+
+def _flagged(name: str, told: str, flag: str, metavar: str | None = None, **limits: int) -> object:
+    flags = (flag or f"--{name.removeprefix('--').replace('_', '-')}").split()
+    return typer.Option(*flags, metavar=metavar, help=told, **limits)  # type: ignore[arg-type]

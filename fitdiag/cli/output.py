@@ -56,6 +56,11 @@ def write(text: str = "") -> None:
     _print(harmless(text), sys.stdout)
 
 
+def write_data(data: object) -> None:
+    """Print what `--json` asks for, as one JSON object in ASCII."""
+    write(json.dumps(data, indent=2))
+
+
 def write_json(text: str) -> None:
     """Print JSON: what must not be printed is escaped, so that whoever reads it gets the same text."""
     _print(

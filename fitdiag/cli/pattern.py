@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
 import math
 from collections.abc import Sequence
 from datetime import date
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of, told_trued, warned
 from fitdiag.cli.arguments import body_lengths, folder_of, guess_units, lengths, paper_of
-from fitdiag.cli.output import say, write
+from fitdiag.cli.output import say, write_data
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.folders import rules_for
@@ -22,7 +21,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
 from fitdiag.pattern.formats import Reading, by_rules, read_pattern, write_pattern
 from fitdiag.pattern.garment import garment_of, shipped_garment
-from fitdiag.pattern.measure import angle_measures, pattern_measures
+from fitdiag.pattern.measure import angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece
 from fitdiag.pattern.record import stamp, told, whose
@@ -68,22 +67,13 @@ def show(
     """Print the measures of a pattern, as lines or as one JSON object (mm)."""
     angles = dict(angle_measures(pattern))
     if as_json:
-        write(
-            json.dumps(
-                {
-                    "title": pattern.title,
-                    "grade": pattern.grade,
-                    "measures_mm": measures,
-                    "angles_degrees": angles,
-                    **(extra or {}),
-                },
-                indent=2,
-            )
-        )
+        head = {"title": pattern.title, "grade": pattern.grade}
+        write_data({**head, "measures_mm": measures, "angles_degrees": angles, **(extra or {})})
         return
     say(f"{pattern.title or 'Pattern'}{': ' + pattern.grade if pattern.grade else ''}")
     for name, value in measures.items():
-        say(f"  {name}: {format_reading(value, units)}")
+        told_as, mm = called(pattern, name, value)
+        say(f"  {told_as}: {format_reading(mm, units)}")
     for name, value in angles.items():
         say(f"  {name}: {value + 0.0:.1f} degrees".replace(" -0.0 ", " 0.0 "))
     if done := stamp(pattern, units):
@@ -160,8 +150,10 @@ def measure(path: str, body: list[str], units: str | None, *, as_json: bool) -> 
     drafts = [{"measure": rule.measure, "draft": rule.draft, "mm": mm} for rule, mm in given]
     show(measures, pattern, chosen, as_json=as_json, extra={"drafts": drafts} if drafts else None)
     for rule, mm in given if not as_json else ():
-        has = format_reading(measures[rule.measure], chosen)
-        say(f"{rule.measure.capitalize()}: {format_reading(mm, chosen)} by {rule.draft}, {has} on this pattern.")
+        name, drafted = called(pattern, rule.measure, mm)
+        has = measures[rule.measure] * (1 if name == rule.measure else -1)
+        by = f"{format_reading(drafted, chosen)} by {rule.draft}"
+        say(f"{name.capitalize()}: {by}, {format_reading(has, chosen)} on this pattern.")
     return 0
 
 
@@ -206,7 +198,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
         write_atomically(Path(to), content, replace=replace)
         say(f"Written: {one_line(to)}")
     if as_json:
-        write(json.dumps(found.as_data(), indent=2))
+        write_data(found.as_data())
         return 0
     for pair in found.pairs:
         for line in pair_told(pair, chosen):
@@ -275,12 +267,8 @@ def say_stages(
     """The before/after table of the measures that move; what is said of a change agrees with the two values beside it."""
     measured = [(name, pattern_measures(pattern)) for name, pattern in stages]
     if as_json:
-        write(
-            json.dumps(
-                {"stages": [{"after": name, "measures_mm": values} for name, values in measured], **(extra or {})},
-                indent=2,
-            )
-        )
+        rows = [{"after": name, "measures_mm": values} for name, values in measured]
+        write_data({"stages": rows, **(extra or {})})
         return
     first = measured[0][1]
     moving = [
@@ -293,12 +281,12 @@ def say_stages(
         )
     ]
     for name in moving:
-        start = read_off(first[name], units)
-        say(f"{name}: {format_reading(start, units)} as it is")
+        told_as, start = called(stages[0][1], name, read_off(first[name], units))
+        say(f"{told_as}: {format_reading(start, units)} as it is")
         for stage, values in measured[1:]:
             if name not in values:
                 continue
-            now = read_off(values[name], units)
+            now = read_off(values[name], units) * (1 if told_as == name else -1)
             change = now - start
             by = f"{'+' if change > 0 else '-'}{format_reading(abs(change), units)}"
             title = title_of(base, stage) if base else stage

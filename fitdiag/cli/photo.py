@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.output import say, write
-from fitdiag.files import make_folder, reason, write_all, write_atomically
+from fitdiag.files import make_folder, reason, taken_name, write_all, write_atomically
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
@@ -69,10 +69,10 @@ def _is_there(path: Path) -> bool:
 
 
 def add(
-    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip: str | None, replace: bool
+    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip_width: str | None, replace: bool
 ) -> int:
     """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
-    taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip, replace=replace)
+    taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip_width, replace=replace)
     write(f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:")
     write(f"  {command('fitdiag', 'photo', 'mark', *taken)}")
     return 0
@@ -218,8 +218,7 @@ def measure(
     chosen: Units = units_of(units) if units else "in"
     girth = length_given(hip_girth, "the hip girth", 300)
     if findings and not replace and _is_there(Path(findings)):  # said before the work, not after it
-        hint = "choose another name, or add --replace"
-        raise stop("exists", "there is a file of this name already", where=Where(shown_path(findings)), hint=hint)
+        raise taken_name(findings)
     found, drawn = _measured(pictures, marks_files, girth, chosen, overlays)
     whole = together(found)
     if as_json:

@@ -221,10 +221,6 @@ class Diagnosis:
                 return questions[0]
         return None
 
-    def if_answered(self, symptom: str, seen: Literal["yes", "no"]) -> Diagnosis:
-        """The diagnosis if this symptom were answered so."""
-        return Diagnosis(self.base, self.findings.with_finding(Finding(symptom, seen, origin="asked")))
-
 
 def against_rest(base: RuleBase, findings: Findings) -> Findings:
     """Findings whose measured signs count as seen against what a right block shows on this client, where that is known."""

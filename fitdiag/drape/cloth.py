@@ -119,14 +119,6 @@ class Sheet:
         total = np.column_stack([np.bincount(self._corner, pull.reshape(-1, 3)[:, k], self.count) for k in range(3)])
         return total - self.bending @ x, matrix
 
-    def energy(self, x: Array) -> float:
-        """Membrane and bending energy in J."""
-        held = self.stress(x)
-        weights = np.array([0.5, 0.5, 1.0])
-        return float(
-            (self.area * (held.strain * held.stress * weights).sum(1)).sum() + 0.5 * (x * (self.bending @ x)).sum()
-        )
-
 
 def _tension_only(stress: Array) -> Array:
     """(t, 2, 2) stress without its pushing part, so that the geometric stiffness stays positive."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, get_args
 
@@ -29,6 +30,7 @@ from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 SCHEMA = "fitdiag.findings/1"
 LARGEST = 64 * 1024
+Loc = tuple[str | int, ...]
 MOST_DONE = 99  # earlier alterations; nobody reworks a pattern oftener
 _LISTED = {"symptom": "symptoms", "body note": "body-notes", "alteration": "alterations"}
 
@@ -41,10 +43,10 @@ class _Reader:
         self.units: Units = "in"
         self.notes: list[str] = []
 
-    def fault(self, loc: tuple[str | int, ...], code: str, message: str, hint: str = "") -> None:
+    def fault(self, loc: Loc, code: str, message: str, hint: str = "") -> None:
         self.problems.append(Problem(code, message, self.document.where(loc), hint))
 
-    def known(self, loc: tuple[str | int, ...], value: object, table: Iterable[str], kind: str) -> bool:
+    def known(self, loc: Loc, value: object, table: Iterable[str], kind: str) -> bool:
         if isinstance(value, str) and value in table:
             return True
         hint = self.hints.near(str(value), table)
@@ -54,7 +56,21 @@ class _Reader:
         self.problems.append(Problem("unknown-id", f"there is no {kind} '{one_line(value, 50)}'", place, hint))
         return False
 
-    def length(self, loc: tuple[str | int, ...], value: object) -> float | None:
+    def keys(self, loc: Loc, item: Mapping[Any, Any], known: Iterable[str]) -> None:
+        for key in item:
+            self.known((*loc, key), key, known, "key")
+
+    def lines(self, loc: Loc, value: object, code: str, told: str) -> Mapping[Any, Any]:
+        """The lines of a block; none where it is left out, and a fault where it is something else."""
+        if value is not None and not isinstance(value, Mapping):
+            self.fault(loc, code, told)
+        return value if isinstance(value, Mapping) else {}
+
+    def given(self, loc: Loc, item: Mapping[Any, Any], key: str) -> float | None:
+        """The length of a key, if it is there."""
+        return self.length((*loc, key), item[key]) if key in item else None
+
+    def length(self, loc: Loc, value: object) -> float | None:
         try:
             return parse_length(value).mm if isinstance(value, str) else self._no_unit(value)
         except InvalidLengthError as error:
@@ -65,12 +81,12 @@ class _Reader:
     def _no_unit(value: object) -> float:
         raise InvalidLengthError(f"'{one_line(value, 20)}' has no unit; write it like 3/4 in or 2 cm")
 
-    def body(self, loc: tuple[str | int, ...], value: object) -> tuple[dict[str, str], dict[str, Side]]:
+    def body(self, loc: Loc, value: object) -> tuple[dict[str, str], dict[str, Side]]:
         """Body notes with their grades, and the side of those that hold for one side: `high-hip: some left`."""
         grades = (*self.base.words.body_grades.words, "no")
         notes: dict[str, str] = {}
         sides: dict[str, Side] = {}
-        items: list[tuple[tuple[str | int, ...], object, object]] = []
+        items: list[tuple[Loc, object, object]] = []
         if isinstance(value, Mapping):
             items = [((*loc, note), note, grade) for note, grade in value.items()]
         elif isinstance(value, list):
@@ -100,15 +116,11 @@ class _Reader:
                     sides[note] = side
         return notes, sides
 
-    def symptoms(self, loc: tuple[str | int, ...], value: object) -> dict[str, Finding]:
+    def symptoms(self, loc: Loc, value: object) -> dict[str, Finding]:
         found: dict[str, Finding] = {}
-        if value is None:
-            return found
-        if not isinstance(value, Mapping):
-            self.fault(loc, "symptoms", "symptoms are written as 'symptom-id: answer' lines")
-            return found
         was = {rule.was: rule.now for rule in self.base.renamed}
-        for old, answer in value.items():
+        rows = self.lines(loc, value, "symptoms", "symptoms are written as 'symptom-id: answer' lines")
+        for old, answer in rows.items():
             now = was.get(old, (old,))
             if len(now) > 1:
                 told = one_line(answer if isinstance(answer, str) else json.dumps(answer, default=str), 60)
@@ -122,7 +134,7 @@ class _Reader:
                     found[name] = finding
         return found
 
-    def plausible(self, loc: tuple[str | int, ...], symptom: Symptom, finding: Finding) -> bool:
+    def plausible(self, loc: Loc, symptom: Symptom, finding: Finding) -> bool:
         """Whether the amounts of a finding can be meant; a fault if not."""
         measure = symptom.measure
         amounts = [mm for mm in (finding.amount_mm, finding.left_mm, finding.right_mm) if mm is not None]
@@ -133,7 +145,7 @@ class _Reader:
             self.fault(loc, "amount", told, f"it shows {most} at the most; check the unit and the decimal point")
         return not doubt
 
-    def answer(self, loc: tuple[str | int, ...], symptom: Symptom, value: object) -> Finding | None:
+    def answer(self, loc: Loc, symptom: Symptom, value: object) -> Finding | None:
         if isinstance(value, bool):
             return Finding(symptom.id, "yes" if value else "no")
         if isinstance(value, str):
@@ -143,20 +155,13 @@ class _Reader:
                 self.fault(loc, "answer", f"{symptom.id}: {error}")
                 return None
         if not isinstance(value, Mapping):
-            self.fault(
-                loc,
-                "answer",
-                f"{symptom.id}: '{one_line(value, 30)}' is not an answer",
-                "write yes, no, unsure or {amount: 3/4 in}",
-            )
+            told = f"{symptom.id}: '{one_line(value, 30)}' is not an answer"
+            self.fault(loc, "answer", told, "write yes, no, unsure or {amount: 3/4 in}")
             return None
-        known = ("seen", "amount", "error", "severity", "side", "origin", "left", "right")
-        for key in value:
-            self.known((*loc, key), key, known, "key")
+        self.keys(loc, value, ("seen", "amount", "error", "severity", "side", "origin", "left", "right"))
         if "left" in value or "right" in value:
             return self.apart(loc, symptom, value)
-        amount = self.length((*loc, "amount"), value["amount"]) if "amount" in value else None
-        error_mm = self.length((*loc, "error"), value["error"]) if "error" in value else None
+        amount, error_mm = self.given(loc, value, "amount"), self.given(loc, value, "error")
         if "amount" in value and symptom.measure is None:
             self.fault((*loc, "amount"), "amount", f"{symptom.id} has no amount to measure", "answer yes, no or unsure")
         seen = self.word((*loc, "seen"), value.get("seen"), SEEN_WORDS.get, "yes, no or unsure")
@@ -167,43 +172,38 @@ class _Reader:
             return measured(symptom, amount, side=side, error_mm=error_mm, origin=origin)
         if seen is None and severity is None and side is None:
             if "amount" not in value and all(value.get(key) is None for key in ("seen", "severity", "side")):
-                self.fault(
-                    loc, "answer", f"{symptom.id}: nothing is answered here", "write seen: yes, or amount: 3/4 in"
-                )
+                told = f"{symptom.id}: nothing is answered here"
+                self.fault(loc, "answer", told, "write seen: yes, or amount: 3/4 in")
             return None
         return Finding(symptom.id, seen or "yes", amount, error_mm, severity, side, origin)
 
-    def origin(self, loc: tuple[str | int, ...], value: Mapping[Any, Any]) -> Origin:
+    def origin(self, loc: Loc, value: Mapping[Any, Any]) -> Origin:
         return self.one_of((*loc, "origin"), value.get("origin"), get_args(Origin)) or "file"
 
-    def one_of(self, loc: tuple[str | int, ...], value: object, words: tuple[Any, ...]) -> Any:
+    def one_of(self, loc: Loc, value: object, words: tuple[Any, ...]) -> Any:
         return self.word(loc, value, lambda word: word if word in words else None, ", ".join(words))
 
-    def apart(self, loc: tuple[str | int, ...], symptom: Symptom, value: Mapping[Any, Any]) -> Finding | None:
+    def apart(self, loc: Loc, symptom: Symptom, value: Mapping[Any, Any]) -> Finding | None:
         """`{left: 3/8 in, right: 3/4 in}`: both sides measured, each by itself."""
         clash = [key for key in ("amount", "side", "severity") if key in value]
         if symptom.measure is None:
             self.fault(loc, "amount", f"{symptom.id} has no amount to measure", "answer yes, no or unsure")
         elif clash:
-            self.fault(
-                (*loc, clash[0]), "answer", f"{symptom.id}: left and right are given, so {clash[0]} has no place"
-            )
+            told = f"{symptom.id}: left and right are given, so {clash[0]} has no place"
+            self.fault((*loc, clash[0]), "answer", told)
         elif "left" not in value or "right" not in value:
             self.fault(loc, "answer", f"{symptom.id}: one side is missing", "write left and right, 0 in for nothing")
         else:
-            left, right = (self.length((*loc, side), value[side]) for side in ("left", "right"))
-            error_mm = self.length((*loc, "error"), value["error"]) if "error" in value else None
+            left, right, error_mm = (self.given(loc, value, key) for key in ("left", "right", "error"))
             if left is not None and right is not None:
                 return measured_apart(symptom, left, right, error_mm=error_mm, origin=self.origin(loc, value))
         return None
 
-    def readings(self, loc: tuple[str | int, ...], value: object) -> dict[str, tuple[float, float | None]]:
+    def readings(self, loc: Loc, value: object) -> dict[str, tuple[float, float | None]]:
         """`symptom: 3/4 in` or `{amount: 3/4 in, error: 2 mm}` lines."""
         result: dict[str, tuple[float, float | None]] = {}
-        if value is not None and not isinstance(value, Mapping):
-            self.fault(loc, "readings", "readings are written as 'symptom-id: 3/4 in' lines")
-            return result
-        for name, entry in (value or {}).items():
+        rows = self.lines(loc, value, "readings", "readings are written as 'symptom-id: 3/4 in' lines")
+        for name, entry in rows.items():
             at = (*loc, name)
             if not self.known(at, name, self.base.symptoms, "symptom"):
                 continue
@@ -211,15 +211,13 @@ class _Reader:
                 self.fault(at, "amount", f"{name} has no amount to measure", "take it out")
                 continue
             given = entry if isinstance(entry, Mapping) else {"amount": entry}
-            for key in given:
-                self.known((*at, key), key, ("amount", "error"), "key")
-            amount = self.length(at, given.get("amount"))
-            error_mm = self.length((*at, "error"), given["error"]) if "error" in given else None
+            self.keys(at, given, ("amount", "error"))
+            amount, error_mm = self.length(at, given.get("amount")), self.given(at, given, "error")
             if amount is not None:
                 result[name] = (amount, error_mm)
         return result
 
-    def earlier(self, loc: tuple[str | int, ...], value: object) -> tuple[Earlier, ...]:
+    def earlier(self, loc: Loc, value: object) -> tuple[Earlier, ...]:
         """What was read at earlier try-ons: a list of {round: 1, readings: {...}}."""
         if value is None:
             return ()
@@ -232,13 +230,12 @@ class _Reader:
             if not isinstance(item, Mapping):
                 self.fault(at, "earlier", "write it like {round: 1, readings: {SYMPTOM: 3/4 in}}")
                 continue
-            for key in item:
-                self.known((*at, key), key, ("round", "readings"), "key")
+            self.keys(at, item, ("round", "readings"))
             if (number := self.round(at, item)) is not None:
                 result.append(Earlier(number, self.readings((*at, "readings"), item.get("readings"))))
         return tuple(result)
 
-    def round(self, at: tuple[str | int, ...], item: Mapping[Any, Any]) -> int | None:
+    def round(self, at: Loc, item: Mapping[Any, Any]) -> int | None:
         number = item.get("round", 1)
         if isinstance(number, int) and not isinstance(number, bool) and 1 <= number <= MOST_DONE:
             return number
@@ -246,7 +243,7 @@ class _Reader:
         self.fault((*at, "round"), "round", told, "write 1, 2, 3 ...")
         return None
 
-    def word(self, loc: tuple[str | int, ...], value: object, read: Callable[[str], Any], expected: str) -> Any:
+    def word(self, loc: Loc, value: object, read: Callable[[str], Any], expected: str) -> Any:
         if value is None:
             return None
         text = {True: "yes", False: "no"}.get(value, value) if isinstance(value, bool) else value
@@ -255,14 +252,10 @@ class _Reader:
             self.fault(loc, "value", f"'{one_line(value, 30)}' is not one of {expected}")
         return result
 
-    def measures(self, loc: tuple[str | int, ...], value: object) -> dict[str, Any]:
+    def measures(self, loc: Loc, value: object) -> dict[str, Any]:
         result: dict[str, Any] = {"body": {}, "pattern": {}, "tables": {}}
-        if value is None:
-            return result
-        if not isinstance(value, Mapping):
-            self.fault(loc, "measures", "measures have the lines body:, pattern: and tables:")
-            return result
-        for part, entries in value.items():
+        rows = self.lines(loc, value, "measures", "measures have the lines body:, pattern: and tables:")
+        for part, entries in rows.items():
             if not self.known((*loc, part), part, result, "key"):
                 continue
             if not isinstance(entries, Mapping):
@@ -281,7 +274,7 @@ class _Reader:
                     result[part][name] = length
         return result
 
-    def done(self, loc: tuple[str | int, ...], value: object) -> tuple[Done, ...]:
+    def done(self, loc: Loc, value: object) -> tuple[Done, ...]:
         if value is None:
             return ()
         if not isinstance(value, list):
@@ -298,11 +291,10 @@ class _Reader:
             if not isinstance(item, Mapping):
                 self.fault(at, "done", "write it like {alteration: NAME, amount: 1/2 in, round: 1}")
                 continue
-            for key in item:
-                self.known((*at, key), key, ("alteration", "amount", "round"), "key")
+            self.keys(at, item, ("alteration", "amount", "round"))
             if not self.known((*at, "alteration"), item.get("alteration"), self.base.alterations, "alteration"):
                 continue
-            amount = self.length((*at, "amount"), item["amount"]) if "amount" in item else None
+            amount = self.given(at, item, "amount")
             most = self.base.alterations[str(item["alteration"])].most_a_round.amount_mm
             if amount is not None and (doubt := doubt_of_alteration(amount, most, self.units)):
                 self.fault((*at, "amount"), "amount", doubt, "check the amount and its unit")
@@ -318,7 +310,7 @@ def read_findings(path: Path, base: RuleBase) -> Findings:
     return findings_in(document, (), document.data, base, extra_keys=(), needs_schema=True)
 
 
-def findings_in(document: Document, loc: tuple[str | int, ...], data: Any, base: RuleBase, *,
+def findings_in(document: Document, loc: Loc, data: Any, base: RuleBase, *,
                 extra_keys: tuple[str, ...], needs_schema: bool, hints: Hints | None = None) -> Findings:  # fmt: skip
     """The findings in a mapping at `loc` of a document; `extra_keys` are left to the caller."""
     reader = _Reader(document, base, hints or Hints())
@@ -327,17 +319,13 @@ def findings_in(document: Document, loc: tuple[str | int, ...], data: Any, base:
         raise ProblemsFoundError(reader.problems)
     keys = ("schema", "garment", "client", "units", "body", "symptoms", "done", "measures", "notes",
             "at_rest", "readings_from", "earlier", *extra_keys)  # fmt: skip
-    for key in data:
-        reader.known((*loc, key), key, keys, "key")
+    reader.keys(loc, data, keys)
     if needs_schema and data.get("schema") != SCHEMA:
         told = one_line(data["schema"], 40) if "schema" in data else "missing"
         reader.fault((*loc, "schema"), "schema", f"schema is {told}", f"the first line should be 'schema: {SCHEMA}'")
     if data.get("garment", base.about.garment) != base.about.garment:
-        reader.fault(
-            (*loc, "garment"),
-            "garment",
-            f"this rule base is for {base.about.garment}, not for '{one_line(data['garment'], 30)}'",
-        )
+        told = f"this rule base is for {base.about.garment}, not for '{one_line(data['garment'], 30)}'"
+        reader.fault((*loc, "garment"), "garment", told)
     units = data.get("units")
     if units not in (None, "in", "cm"):
         reader.fault((*loc, "units"), "units", f"'{one_line(units, 20)}' is not a unit to work in", "write in or cm")
@@ -380,25 +368,16 @@ def findings_in(document: Document, loc: tuple[str | int, ...], data: Any, base:
 
 def _units_of(data: Any) -> Units:
     """Inches unless more of the amounts are written in the metric way."""
-    texts: list[str] = []
 
-    def gather(value: object) -> None:
-        if isinstance(value, Mapping):
-            for inner in value.values():
-                gather(inner)
-        elif isinstance(value, list):
-            for inner in value:
-                gather(inner)
+    def units_in(value: object) -> Iterator[Units | None]:
+        if isinstance(value, Mapping | list):
+            for inner in value.values() if isinstance(value, Mapping) else value:
+                yield from units_in(inner)
         elif isinstance(value, str) and value[:1].isdigit():
-            texts.append(value)
+            with suppress(InvalidLengthError):
+                yield parse_length(value).unit
 
-    gather(data)
-    units = []
-    for text in texts:
-        try:
-            units.append(parse_length(text).unit)
-        except InvalidLengthError:
-            continue
+    units = list(units_in(data))
     return "cm" if units.count("cm") > units.count("in") else "in"
 
 

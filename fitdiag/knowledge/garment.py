@@ -204,7 +204,10 @@ class Meeting(Rule):
 
 
 class MeasureRule(Rule):
-    """A measure of one piece (`of` which; all if not said), or of several: `sum`, `less` and `girth` of measures named before."""
+    """A measure of one piece (`of` which; all if not said), or of several: `sum`, `less` and `girth` of measures named before.
+
+    `below_0`: what it is called where it points the other way.
+    """
 
     id: MeasureName
     of: tuple[PieceId, ...] = ()
@@ -221,6 +224,7 @@ class MeasureRule(Rule):
     less: tuple[MeasureRef, MeasureRef] | None = None
     girth: Annotated[Text, PartRef("measure of a piece")] | None = None
     times: int = 1
+    below_0: Text | None = None
 
 
 class Proportion(Rule):

@@ -161,6 +161,14 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
     return result
 
 
+def called(pattern: Pattern, name: str, mm: float) -> tuple[str, float]:
+    """A measure as it is told: what is set back by less than nothing is set forward, and by how much."""
+    turned = (rule for rule in pattern.garment.measures if mm < 0 and rule.below_0 is not None and rule.id in name)
+    for rule in turned:
+        return name.replace(rule.id, rule.below_0 or ""), -mm
+    return name, mm
+
+
 def _measured(pattern: Pattern) -> dict[str, float]:
     each = {name: piece_measures(pattern, name) for name in pattern.pieces}
     result = {f"{name} {key}": value for name, values in each.items() for key, value in values.items()}

@@ -60,7 +60,7 @@ def nearness_told(base: RuleBase, near: tuple[Near, ...], units: Units) -> tuple
     """One line each: what was simulated for the muslin as it was sewn, and what came."""
     told = []
     for one in near:
-        simulated = ("-" if one.simulated < 0 else "") + format_reading(abs(one.simulated), units)
+        simulated = format_reading(abs(one.simulated), units) + (" the other way" if one.simulated < 0 else "")
         off = format_reading(abs(one.simulated - one.came), units)
         told.append(
             f"{base.symptoms[one.symptom].title}: simulated {simulated}, came {format_reading(one.came, units)}, {off} apart"

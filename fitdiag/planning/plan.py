@@ -45,7 +45,6 @@ class Recommendation:
     against: tuple[str, ...]
     only_if: str | None
     only_if_symptom: str | None
-    relief: float
     causes: tuple[str, ...]
     only_after: str | None = None
 
@@ -171,7 +170,7 @@ class Planner:
             amount = self.reckoner.plan(name, taken, at_least=waits is not None)
             if amount.mm <= 0.0:
                 continue  # those before it have taken all there is
-            item = self._recommend(name, amount, relief.get(name, 0.0))
+            item = self._recommend(name, amount)
             if waits is not None:
                 item = replace(item, only_if=waits.words, only_if_symptom=waits.symptom, only_after=waits.after)
                 if name not in relief:
@@ -276,7 +275,7 @@ class Planner:
 
     # -- telling -------------------------------------------------------------------------------------------------
 
-    def _recommend(self, alteration_id: str, amount: PlannedAmount, relief: float) -> Recommendation:
+    def _recommend(self, alteration_id: str, amount: PlannedAmount) -> Recommendation:
         alteration = self.base.alterations[alteration_id]
         cured = sorted(
             (self.beliefs[cause] for cause in self.base.cures_of[alteration_id] if self.beliefs[cause].has_sign),
@@ -293,7 +292,7 @@ class Planner:
             because.append(f"{cause.title}, {chance_words(belief.probability)}: {told}." if told else f"{cause.title}.")
         return Recommendation(
             0, alteration_id, self._title(alteration, amount), amount, self._side(alteration, amount),
-            tuple(dict.fromkeys(because)), self._against(alteration, main, said), None, None, relief,
+            tuple(dict.fromkeys(because)), self._against(alteration, main, said), None, None,
             tuple(belief.cause for belief in main),
         )  # fmt: skip
 
