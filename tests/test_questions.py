@@ -126,3 +126,19 @@ def test_in_a_world_only_what_makes_sense_there_is_answered(base: RuleBase) -> N
             symptoms={name: Finding(name, "yes") for name, is_there in zip(names, there, strict=True) if is_there}
         )
         assert list(row) == [askable(base.symptoms[name], seen) for name in names]
+
+
+def test_a_sign_that_itself_decides_between_two_alterations_is_asked(base: RuleBase) -> None:
+    """A front that pulls across the fly is let out at the side or opened for the abdomen: whether the edge is held down decides."""
+    seen = {
+        name: Finding(name, "yes", origin="volunteered")
+        for name in ("front-pulls-across-fly", "side-seam-bows-forward-at-hip")
+    }
+    findings = Findings(symptoms=seen, looked=True)
+    choice = Choice(base, findings, Diagnosis(base, findings))
+    careful = {condition.symptom for condition in base.alterations["add-front-width"].careful_when}
+    assert choice.first == "add-front-width"
+    assert "waist-dips-at-front" in careful
+    assert "waist-dips-at-front" in [one.symptom for one in choice.questions[:3]]
+    there, absent = (choice.first_if("waist-dips-at-front", there=shows) for shows in (True, False))
+    assert there.get("insert-for-abdomen", 0.0) > absent.get("insert-for-abdomen", 0.0) + 0.3

@@ -22,12 +22,19 @@ class Worlds:
     """`chance[w, s]`: the chance that sign s shows in world w, given its causes; `shown`: one draw of it; `asked`: whether it is asked.
 
     `believed[w, c]`: how probable cause c would be if every sign asked in world w were answered, to the grain of the draws.
+    `speaks[s]`: whether sign s by itself changes an outcome, not only by what it says of the causes: then the draw counts.
     """
 
     chance: np.ndarray
     shown: np.ndarray
     asked: np.ndarray
     believed: np.ndarray
+    speaks: np.ndarray
+
+    @property
+    def _there(self) -> np.ndarray:
+        """World x sign: how surely each sign shows, as far as it matters for outcomes."""
+        return np.where(self.speaks, self.shown, self.chance)
 
     def __len__(self) -> int:
         return len(self.shown)
@@ -41,20 +48,22 @@ class Worlds:
 
         The mutual information, averaged over what `beside` may be answered.
         """
-        names = list(dict.fromkeys(outcomes))
+        names, chance = list(dict.fromkeys(outcomes)), self._there
         ends = np.array([[outcome == name for outcome in outcomes] for name in names], float)  # outcome x world
         cells = np.full((1, len(self)), 1.0 / len(self))  # answers to `beside` x world
         for sign in beside:
-            cells = np.concatenate((cells * self.chance[:, sign], cells * (1.0 - self.chance[:, sign])))
+            cells = np.concatenate((cells * chance[:, sign], cells * (1.0 - chance[:, sign])))
+        cells = cells[cells.any(axis=1)]
         all_in = cells.sum(axis=1)[:, None, None]
-        share, there = (cells @ ends.T)[:, :, None], (cells @ self.chance)[:, None, :]
-        both = (cells[:, None, :] * ends[None, :, :]) @ self.chance  # answers x outcome x sign that is there
+        share, there = (cells @ ends.T)[:, :, None], (cells @ chance)[:, None, :]
+        both = (cells[:, None, :] * ends[None, :, :]) @ chance  # answers x outcome x sign that is there
         bits = _part(both, share * there / all_in) + _part(share - both, share * (all_in - there) / all_in)
         return [float(value) for value in bits.sum(axis=(0, 1))]
 
     def outcomes_if(self, sign: int, outcomes: Sequence[str | None], *, there: bool) -> dict[str | None, float]:
         """The chance of each outcome if a sign shows, or if it does not."""
-        weight = self.chance[:, sign] if there else 1.0 - self.chance[:, sign]
+        shows = self._there[:, sign]
+        weight = shows if there else 1.0 - shows
         result: dict[str | None, float] = {}
         for outcome, share in zip(outcomes, weight / max(float(weight.sum()), 1e-12), strict=True):
             result[outcome] = result.get(outcome, 0.0) + float(share)
@@ -88,7 +97,8 @@ def draw(diagnosis: Diagnosis, count: int, answered: Callable[[np.ndarray], np.n
     shown = chances < chance
     weight = weight - none[:, presumed].sum(axis=1)
     asked = answered(shown)
-    return Worlds(chance, shown, asked, _believed(there, weight, true, shown, asked))
+    believed = _believed(there, weight, true, shown, asked)
+    return Worlds(chance, shown, asked, believed, np.zeros(shown.shape[1], bool))
 
 
 def _proposed(diagnosis: Diagnosis, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

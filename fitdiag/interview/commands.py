@@ -91,7 +91,7 @@ def _back(talk: Interview, count: int) -> list[Line]:
         return [Line("This is the beginning; there is nothing to take back.")]
     before, stage = talk.state, talk.stage
     talk.record({"event": "back", "steps": min(count, before.steps)})
-    talk.screen = talk.state.open
+    talk.stand()
     now = talk.findings
     gone = [
         told(talk.base, finding, before.findings)

@@ -55,11 +55,8 @@ class Interview:
         self.wanted: str | None = None  # the sign whose amount the first alteration waits for
         self.declined: set[str] = set()  # amounts that were not known when they were asked for
         self.finished = False
-        self.taught: str | None = None  # the question that tells the keys
         self._more = False
-        self._moved = 0  # how often the station was changed
         self.state: State = fold(self._events, base)
-        self.screen: tuple[str, ...] = self.state.open  # the signs that are asked about now
         self.base = base.in_units(self.state.findings.units)
         self.words = Words(self.base)
         self.numbers = numbered(self.base)
@@ -67,8 +64,7 @@ class Interview:
         self.together = 1  # how many answers came with the latest line
         self.conclusion: Conclusion = conclude(self.base, self.state.findings)
         self._choice: Choice | None = None
-        last = next(iter(self.screen), self.state.last_symptom)
-        self.station: Station | None = station_of(self.base.symptoms[last]) if last else None
+        self.stand()
         self._told = self.in_short()  # what was said last to stand so far
 
     # -- state ---------------------------------------------------------------------------------------------------
@@ -113,6 +109,14 @@ class Interview:
             raise NotWeighableError(str(stopped)) from None
         self._events += [self._save(event) for event in events]
         self.state, self.conclusion, self.pending, self.wanted = state, conclusion, None, None
+
+    def stand(self) -> None:
+        """Stand where the log ends: its open questions, and the station of the last one; however one came there."""
+        self.screen: tuple[str, ...] = self.state.open  # the signs that are asked about now
+        last = next(iter(self.screen), self.state.last_symptom)
+        self.station: Station | None = station_of(self.base.symptoms[last]) if last else None
+        self.taught: str | None = None  # the question that tells the keys
+        self._moved = 0  # how often the station was changed
 
     # -- asking --------------------------------------------------------------------------------------------------
 

@@ -30,14 +30,14 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.units import Length, Units
 
 # How likely a clause names a sign, as log odds: logistic regression on 108 mails, judged on each set of them by what the others gave.
-_SIGN_FROM = 0.15
-_ODDS = -7.43
-# What a rule knows of the clause and how far it leads (-0.3 to 0.3), how much is said (0 to 1), and whether the pose is the sign's.
-_BY_FIT, _BY_TOLD, _BY_KNOWN, _BY_LEAD, _BY_WORDS, _BY_TELLING, _BY_POSE = 1.74, 3.35, 1.81, 2.70, 1.24, 1.95, 0.76
-_OTHER_POSE, _OTHER_PLACE, _DENIED, _PRAISED, _OF_A_BODY = -0.49, -1.29, -1.40, -0.68, -0.70
-_NOT_FIRST, _EACH_MORE_CLAUSE, _WITH_PLACE_BEFORE = -2.52, -1.17, -1.25
+_SIGN_FROM = 0.19
+_ODDS = -6.73
+# What a rule knows of the clause, how far it leads, how many words they share, how many tell of any sign, whether the pose is its own.
+_BY_TOLD, _BY_KNOWN, _BY_LEAD, _BY_SHARED, _BY_TELLING, _BY_POSE = 2.59, 2.00, 2.81, 3.01, 1.13, 0.71
+_OTHER_PLACE, _DENIED, _PRAISED, _OF_A_BODY = -1.36, -1.17, -0.76, -0.58
+_NOT_FIRST, _EACH_MORE_CLAUSE, _WITH_PLACE_BEFORE = -2.49, -1.09, -1.31
 _LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
-_MOST_LEAD, _MANY_WORDS, _MUCH_TELLING, _NEAREST = 0.3, 12, 5, 3
+_MOST_LEAD, _MANY_SHARED, _MUCH_TELLING, _NEAREST = 0.3, 4, 5, 3
 # Body notes and earlier alterations: how well words must fit, how much must be said, how much of it names no place, how many words.
 _FIT: dict[Kind, tuple[float, float, float, int]] = {"body note": (0.6, 3.5, 1.0, 1), "alteration": (0.4, 4.0, 0.1, 2)}
 _FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
@@ -81,6 +81,10 @@ def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Pr
             key = (proposal.kind, proposal.id)
             if key not in best or fit > best[key][0]:
                 best[key] = (fit, place, proposal)
+    for (kind, name), (fit, _, _) in tuple(best.items()):
+        against = base.symptoms[name].opposite if kind == "symptom" else ()
+        if any(best[kind, other][0] > fit for other in against if (kind, other) in best):
+            del best[kind, name]
     return tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
 
 
@@ -139,16 +143,16 @@ def _spans(words: Words, clauses: Sequence[str], used: set[int], question: str, 
             if question and not start:
                 lines += [f"{question} {text}", f"{words.places(question)} {text}"]
             signs = [one for line in lines for one in _signs(words, line, part, posed, body, line is not text)]
-            if body is not None and body[0] >= max((chance for chance, _ in signs), default=0.0):
-                if not denied(part, body[2], body[0]):
-                    tried.append(_Span(body[0], "body note", body[1], start, end, text))
-                continue
+            surest = max((chance for chance, _ in signs), default=0.0)
+            if body is not None and body[0] >= surest and not denied(part, body[2], body[0]):
+                tried.append(_Span(body[0], "body note", body[1], start, end, text))
             tried += [_Span(chance, "symptom", name, start, end, text) for chance, name in signs]
         about = words.places(clauses[start]) or about
-    taken: set[int] = set()
+    taken: set[tuple[Kind, int]] = set()
     for span in sorted(tried, key=lambda one: (-one.fit, one.start)):
-        if not taken & set(range(span.start, span.end)):
-            taken |= set(range(span.start, span.end))
+        wanted = {(span.kind, place) for place in range(span.start, span.end)}
+        if not taken & wanted:
+            taken |= wanted
             yield span
 
 
@@ -168,16 +172,15 @@ def _signs(
     said = set(words.places(text).split())
     amiss, praised = judged(part)
     when = says("when", text)
-    common = (
-        _ODDS + _BY_WORDS * min(1.0, words.length(text) / _MANY_WORDS) + _BY_TELLING * min(1.0, telling / _MUCH_TELLING)
-    )
+    common = _ODDS + _BY_TELLING * min(1.0, telling / _MUCH_TELLING)
     common += _EACH_MORE_CLAUSE * (len(part) - 1) + _WITH_PLACE_BEFORE * led
     for place, one in enumerate(heard[:_NEAREST]):
         lead = one.fit - heard[0 if place else 1].fit
+        shared = len(words.shared("symptom", text, one.phrase))
         meant, poses = set(words.places(one.phrase).split()), set(words.poses(words.title("symptom", one.id)).split())
-        odds = common + _BY_FIT * one.fit + _BY_TOLD * one.told + _BY_KNOWN * one.known
+        odds = common + _BY_TOLD * one.told + _BY_KNOWN * one.known + _BY_SHARED * min(1.0, shared / _MANY_SHARED)
         odds += _BY_LEAD * max(-_MOST_LEAD, min(_MOST_LEAD, lead)) + _NOT_FIRST * (place > 0)
-        odds += _BY_POSE * bool(poses & posed) + _OTHER_POSE * bool(posed - poses)
+        odds += _BY_POSE * bool(poses & posed)
         odds += _OTHER_PLACE * (bool(meant) and not said & meant)
         odds += _DENIED * (amiss and not says("not", one.phrase))
         odds += _PRAISED * (praised and not (when and says("good", one.phrase)))

@@ -174,15 +174,18 @@ class Words:
         table = self._table(kind)
         return len({stem for stem in _words(text) if stem in table.stems and stem not in _ANSWERING})
 
-    def evidence(self, kind: Kind, text: str, phrase: str) -> tuple[float, float]:
-        """How much the words that a text shares with a phrase tell, a rare word more than a common one; and those that name no place."""
-        table = self._table(kind)
+    def shared(self, kind: Kind, text: str, phrase: str) -> dict[str, Weights]:
+        """The words of a text that a phrase has too: each with all that it may stand for."""
         meant = {name for word in self.meant(_words(phrase)) for name in word}
-        shared = {
+        return {
             max(word, key=lambda name: word[name]): word
-            for word in self._typed(table, text)[0]
+            for word in self._typed(self._table(kind), text)[0]
             if not meant.isdisjoint(word)
         }
+
+    def evidence(self, kind: Kind, text: str, phrase: str) -> tuple[float, float]:
+        """How much the words that a text shares with a phrase tell, a rare word more than a common one; and those that name no place."""
+        shared, table = self.shared(kind, text, phrase), self._table(kind)
         told = {name: table.weight(word) for name, word in shared.items()}
         return sum(told.values()), sum(weight for name, weight in told.items() if self._places.isdisjoint(shared[name]))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
@@ -11,6 +12,7 @@ from fitdiag.knowledge.model import Condition
 from fitdiag.knowledge.order import everything_before
 from fitdiag.planning.plan import AS_GOOD, AT_THE_SAME_PLACE, CAREFUL, LIKELY, Planner
 
+CONTENDS = 0.025  # an alteration that comes first in this share of the worlds is in question, and what speaks against it matters
 _UNLIKELY = -1e9
 
 
@@ -93,6 +95,15 @@ class Ends:
             free[going] &= ~self.opposed[best]
             left[going] *= 1.0 - self.cures[best]
         return [self._first(relief, firm) for relief, firm in zip(chosen, likely, strict=True)]
+
+    def speaking(self, firsts: Sequence[str | None]) -> np.ndarray:
+        """The signs that speak against an alteration in question where they show, or where they do not; one truth value a sign."""
+        rows = [
+            self._number[name]
+            for name, n in Counter(firsts).items()
+            if name is not None and n >= CONTENDS * len(firsts)
+        ]
+        return np.asarray(sum(table[rows].sum(axis=0) for table in (*self.avoid, *self.careful)) > 0)
 
     def _amount(self, name: str) -> bool:
         return self._planner.amounts[name].mm > 0

@@ -8,7 +8,7 @@ much its answer tells about which alteration that will be.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -74,7 +74,8 @@ class Choice:
         seen, absent = worlds.shown & worlds.asked, ~worlds.shown & worlds.asked
         for name, finding in known.items():
             seen[:, self._place[name]], absent[:, self._place[name]] = finding.seen == "yes", finding.seen == "no"
-        return worlds, self._ends.firsts(worlds.believed, seen.astype(np.float32), absent.astype(np.float32))
+        ends = self._ends.firsts(worlds.believed, seen.astype(np.float32), absent.astype(np.float32))
+        return replace(worlds, speaks=self._ends.speaking(ends)), ends
 
     def _answered(self, shown: np.ndarray) -> np.ndarray:
         """Of the signs not answered yet, which would be asked in each world: a test of what shows there, nothing that rules it out."""
