@@ -42,7 +42,7 @@ class Trunk:
 
 ROUND: Mapping[str, Trunk] = {
     WAIST: Trunk(290.0, Depth(0.70, 0.08, 0.49, 0.04), Depth(0.74, 0.08, 0.51, 0.05), 6.0, 3.0, 1.0),
-    HIP: Trunk(370.0, Depth(0.65, 0.09, 0.465, 0.055), Depth(0.64, 0.11, 0.45, 0.04), 4.0, 0.3, 1.5, (5.0, 3.0)),
+    HIP: Trunk(370.0, Depth(0.65, 0.09, 0.465, 0.055), Depth(0.64, 0.11, 0.45, 0.04), 5.5, 0.3, 1.5, (5.0, 3.0)),
     CROTCH: Trunk(365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), 6.0, 1.5, 2.5, (8.0, 6.0)),
 }
 WIDTHS = {**{name: line.width for name, line in ROUND.items()}, **dict.fromkeys(KNEES, 160.0)}  # mm
@@ -55,6 +55,6 @@ CALLED: Mapping[str, str] = {
 # A line that rises so towards the centre runs into the fork, degrees; over the fork the cloth turns under, and a line follows it;
 # under the seat it folds away behind the outline, mm. Between the legs the centre lies so far behind half an ellipse, and its error.
 FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 5.0, 3.0
-FORK_BEHIND = (75.0, 22.0)
+FORK_BEHIND = (60.0, 35.0)
 INSEAM = (7.0, 11.0)  # mm: at the knee the inner edge lies so much farther forward than the outer one, and its error
 KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
