@@ -15,11 +15,11 @@ import math
 import re
 import unicodedata
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -49,6 +49,7 @@ LARGEST = 64 * 1024
 MOST_ANSWERS = 300
 LONGEST_WORDS = 2000
 BEGIN = "[fitting form 1]"
+Answer = TypeVar("Answer")
 State = Literal["as-written", "otherwise", "not-done", "undone"]
 Feel = Literal["easy", "holds", "presses", "hurts"]
 Advice = tuple[str, float | None, Sequence[Picture]]  # an alteration, its amount, and its drawings
@@ -272,31 +273,21 @@ class _Reading:
         except ValidationError as error:
             raise self._refused(error) from None
         self.units = sent.units
-        findings: dict[str, Finding] = {}
-        for item in sent.answers:
-            finding = self._finding(item)
-            if finding is not None and finding.symptom in findings:
-                self._warn("form-twice", f"{self._title(finding.symptom)}: answered twice; the first answer was kept")
-            elif finding is not None:
-                findings[finding.symptom] = finding
-        done: dict[str, tuple[str, State, float | None]] = {}
-        for item in sent.done:
-            row = self._done(item)
-            if row is not None and row[0] in done:
-                self._warn("form-twice", f"{self._title(row[0])}: answered twice; the first answer was kept")
-            elif row is not None:
-                done[row[0]] = row
+        findings = self._once((found.symptom, found) for item in sent.answers if (found := self._finding(item)))
+        done = self._once((row[0], row) for item in sent.done if (row := self._done(item)))
+        feels, words = self._feels(sent.feels), self._words(sent.words)
         return Form(
-            sent.token,
-            sent.round,
-            sent.units,
-            tuple(findings.values()),
-            tuple(done.values()),
-            self._feels(sent.feels),
-            self._words(sent.words),
-            tuple(self.warnings),
-            self.checksum,
+            sent.token, sent.round, sent.units, findings, done, feels, words, tuple(self.warnings), self.checksum
         )
+
+    def _once(self, answers: Iterable[tuple[str, Answer]]) -> tuple[Answer, ...]:
+        """The first answer to each thing; further ones are told."""
+        kept: dict[str, Answer] = {}
+        for name, answer in answers:
+            if name in kept:
+                self._warn("form-twice", f"{self._title(name)}: answered twice; the first answer was kept")
+            kept.setdefault(name, answer)
+        return tuple(kept.values())
 
     def _content(self, text: str) -> Any:
         """The JSON of the first whole block in a text."""

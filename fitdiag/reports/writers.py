@@ -178,14 +178,8 @@ def as_csv(report: Report, base: RuleBase) -> str:
             put(kind=kind, alteration=rule.id, title=rule.title, because=" ".join(other.because))
     if report.client:
         put(kind="client", title=report.client)
-    for caution in (
-        item
-        for section in report.sections
-        if section.title == "Cautions"
-        for part in section.parts
-        if isinstance(part, Items)
-        for item in part.items
-    ):
+    cautions = (part for section in report.sections if section.title == "Cautions" for part in section.parts)
+    for caution in (item for part in cautions if isinstance(part, Items) for item in part.items):
         put(kind="caution", title=caution)
     return "\ufeff" + buffer.getvalue()
 
@@ -216,16 +210,13 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
             for belief in diagnosis.beliefs
         ],
         "recommendations": [_recommendation_data(base, item) for item in plan.recommendations],
-        "signs": [
-            {"symptom": item.symptom, "ending": item.ending, "by": item.by, "text": item.text} for item in plan.closings
-        ],
+        "signs": [_picked(item, "symptom", "ending", "by", "text") for item in plan.closings],
         "does_not_go_together": [
-            {"kind": item.kind, "one": item.one, "other": item.other, "text": item.text}
-            for item in report.conclusion.contradictions
+            _picked(item, "kind", "one", "other", "text") for item in report.conclusion.contradictions
         ],
-        "leave_alone": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.leave_alone],
+        "leave_alone": [_picked(item, "alteration", "because") for item in plan.leave_alone],
         "may_stay": list(plan.may_stay),
-        "later": [{"alteration": item.alteration, "because": list(item.because)} for item in plan.later],
+        "later": [_picked(item, "alteration", "because") for item in plan.later],
         **({"on_pattern": effects_data(report.on_pattern)} if report.on_pattern else {}),
         **({"simulated": simulation_data(report.simulated)} if report.simulated else {}),
         "next_question": (
@@ -240,23 +231,27 @@ def _recommendation_data(base: RuleBase, item: Recommendation) -> dict[str, Any]
     """An alteration of the list, with its steps."""
     rule = base.alterations[item.alteration]
     return {
-        "rank": item.rank,
-        "alteration": item.alteration,
-        "title": item.title,
+        **_picked(item, "rank", "alteration", "title"),
         "amount_mm": round(item.amount.signed_mm, 3),
         **_amount_data(item.amount),
         "amount": item.amount.text,
         "amount_basis": item.amount.basis,
         "remainder_mm": round(item.amount.remainder_mm, 3),
-        "side": item.side,
-        "causes": list(item.causes),
+        **_picked(item, "side", "causes"),
         "hinge": rule.operation.hinge,
-        "because": list(item.because),
-        "against": list(item.against),
-        "only_if": item.only_if,
-        "only_if_symptom": item.only_if_symptom,
-        **{name: list(getattr(rule, name)) for name in ("cloth", "paper", "true_up", "check_next")},
+        **_picked(item, "because", "against", "only_if", "only_if_symptom"),
+        **_picked(rule, "cloth", "paper", "true_up", "check_next"),
     }
+
+
+def _picked(item: object, *names: str) -> dict[str, Any]:
+    """Some of what a value holds, by name."""
+    found = {name: getattr(item, name) for name in names}
+    return {name: list(value) if isinstance(value, tuple) else value for name, value in found.items()}
+
+
+def _rounded(lengths: Mapping[str, float]) -> dict[str, float]:
+    return {name: round(value, 3) for name, value in lengths.items()}
 
 
 def _amount_data(amount: PlannedAmount) -> dict[str, Any]:
@@ -286,11 +281,7 @@ def effects_data(found: Effects) -> dict[str, Any]:
 
     def rows(stages: tuple[Stage, ...]) -> list[dict[str, Any]]:
         return [
-            {
-                "after": stage.name,
-                "amount_mm": stage.amount,
-                "measures_mm": {name: round(mm, 3) for name, mm in stage.measures.items()},
-            }
+            {"after": stage.name, "amount_mm": stage.amount, "measures_mm": _rounded(stage.measures)}
             for stage in stages
         ]
 
@@ -298,7 +289,7 @@ def effects_data(found: Effects) -> dict[str, Any]:
         "grade": found.grade,
         "stages": rows(found.stages),
         "history": rows(found.history),
-        "solved_mm": {name: round(mm, 3) for name, mm in found.solved.items()},
+        "solved_mm": _rounded(found.solved),
         "warnings": list(found.warnings),
     }
 
@@ -310,13 +301,13 @@ def simulation_data(found: Simulation) -> dict[str, Any]:
         "limits": HONEST,
         "body": list(found.body),
         "cloth": found.cloth,
-        "block": {name: round(value, 3) for name, value in found.block.items()},
+        "block": _rounded(found.block),
         "stages": [
             {
                 "after": stage.alteration,
                 "amount_mm": stage.amount,
-                "readings": {name: round(value, 3) for name, value in stage.readings.items()},
-                "two_dressings_differ": {name: round(value, 3) for name, value in stage.apart.items()},
+                "readings": _rounded(stage.readings),
+                "two_dressings_differ": _rounded(stage.apart),
                 "told": list(stage.told),
             }
             for stage in found.stages

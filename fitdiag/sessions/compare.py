@@ -300,11 +300,7 @@ def as_data(comparison: Comparison) -> dict[str, Any]:
         "verdict": comparison.verdict,
         "differences": [
             {
-                "kind": item.kind,
-                "id": item.id,
-                "a": item.a,
-                "b": item.b,
-                "matters": item.matters,
+                **{name: getattr(item, name) for name in ("kind", "id", "a", "b", "matters")},
                 "then_leading_cause": item.leading,
                 "then_first_recommendation": item.first,
                 "moves_most": {"cause": item.most, "from": round(item.before, 6), "to": round(item.after, 6)},
