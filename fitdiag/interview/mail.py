@@ -8,7 +8,7 @@ say what an answer is about, and what stands below a signature's dashes are pass
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import exp
 
@@ -29,13 +29,24 @@ from fitdiag.knowledge.findings import Finding, measured, measured_apart
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.units import Length, Units
 
-# How likely a clause names a sign, as log odds: logistic regression on 108 mails, judged on each set of them by what the others gave.
-_SIGN_FROM = 0.19
-_ODDS = -6.73
-# What a rule knows of the clause, how far it leads, how many words they share, how many tell of any sign, whether the pose is its own.
-_BY_TOLD, _BY_KNOWN, _BY_LEAD, _BY_SHARED, _BY_TELLING, _BY_POSE = 2.59, 2.00, 2.81, 3.01, 1.13, 0.71
-_OTHER_PLACE, _DENIED, _PRAISED, _OF_A_BODY = -1.36, -1.17, -0.76, -0.58
-_NOT_FIRST, _EACH_MORE_CLAUSE, _WITH_PLACE_BEFORE = -2.49, -1.09, -1.31
+# How likely a clause names a sign, as log odds of what is told of it: fitted by `tests/bench/mail_weights.py`, which says on what.
+WEIGHTS: Mapping[str, float] = {
+    "always": -7.52,
+    "how much of the clause a phrase of the sign holds": 2.72,
+    "how many of its words any rule knows": 2.22,
+    "how far it leads the next sign": 4.30,
+    "how many words they share": 3.42,
+    "how many words tell of any sign": 0.92,
+    "the pose is its own": 1.02,
+    "it is of another place": -1.44,
+    "denied": -1.42,
+    "praised": -0.93,
+    "it may be a body note": -0.23,
+    "another sign fits better": -2.34,
+    "clauses beyond the first": -0.77,
+    "the place stands in the sentence before": -1.70,
+}
+_SIGN_FROM = 0.19  # least chance of a sign that is proposed
 _LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
 _MOST_LEAD, _MANY_SHARED, _MUCH_TELLING, _NEAREST = 0.3, 4, 5, 3
 # Body notes and earlier alterations: how well words must fit, how much must be said, how much of it names no place, how many words.
@@ -58,8 +69,8 @@ class Proposal:
 
 
 @dataclass(frozen=True)
-class _Span:
-    """Clauses read together: from which to which, what rule they fit and how well."""
+class Span:
+    """Clauses read together: from which to which, what rule they fit and how well; for a sign, what is told of it (see `WEIGHTS`)."""
 
     fit: float
     kind: Kind
@@ -67,17 +78,24 @@ class _Span:
     start: int
     end: int
     text: str
+    told: Mapping[str, float] | None = None
+
+
+@dataclass(frozen=True)
+class _Sentence:
+    """A sentence of a mail: the question it answers, the places that the one before names, an amount alone that follows."""
+
+    text: str
+    question: str
+    about: str
+    amount: str
 
 
 def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Proposal, ...]:
     """What a mail may say, in its order, each rule once with the sentence that fits best."""
     best: dict[tuple[Kind, str], tuple[float, int, Proposal]] = {}
-    told = list(with_questions(text))
-    for place, (sentence, question) in enumerate(told):
-        after = told[place + 1][0] if place + 1 < len(told) else ""
-        amount = after if pattern("amount alone").match(after) else ""
-        about = words.places(told[place - 1][0]) if place and not question else ""
-        for fit, proposal in _of_sentence(base, words, sentence, question, about, amount, units):
+    for place, sentence in enumerate(_sentences(words, text)):
+        for fit, proposal in _of_sentence(base, words, sentence, units):
             key = (proposal.kind, proposal.id)
             if key not in best or fit > best[key][0]:
                 best[key] = (fit, place, proposal)
@@ -88,29 +106,60 @@ def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Pr
     return tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
 
 
-def _of_sentence(
-    base: RuleBase, words: Words, sentence: str, question: str, about: str, amount: str, units: Units
-) -> Iterator[tuple[float, Proposal]]:
+def spans_of(words: Words, text: str) -> Iterator[tuple[int, Span]]:
+    """Everything that a mail might say of signs and body notes, however unlikely, by the number of its sentence."""
+    for place, sentence in enumerate(_sentences(words, text)):
+        clauses, done = _clauses(words, sentence)
+        yield from ((place, span) for span in _tried(words, clauses, _used(done), sentence))
+
+
+def _sentences(words: Words, text: str) -> list[_Sentence]:
+    """The sentences that say something; an earlier mail's words and questions without an answer do not."""
+    result, told = [], list(with_questions(text))
+    for place, (sentence, question) in enumerate(told):
+        if is_question(sentence) or (says("earlier one", sentence) and not says("again", sentence)):
+            continue
+        after = told[place + 1][0] if place + 1 < len(told) else ""
+        about = words.places(told[place - 1][0]) if place and not question else ""
+        result.append(_Sentence(sentence, question, about, after if pattern("amount alone").match(after) else ""))
+    return result
+
+
+def _clauses(words: Words, sentence: _Sentence) -> tuple[Sequence[str], list[Span]]:
+    """The clauses of a sentence, and those that tell of an alteration made before."""
+    clauses = clauses_of(sentence.text, words.places)
+    return clauses, _done(words, clauses)
+
+
+def _used(done: Sequence[Span]) -> set[int]:
+    return {place for span in done for place in range(span.start, span.end)}
+
+
+def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units) -> Iterator[tuple[float, Proposal]]:
     """What one sentence may say: the clauses that name a rule well enough, none used twice."""
-    if is_question(sentence) or (says("earlier one", sentence) and not says("again", sentence)):
-        return
-    clauses = clauses_of(sentence, words.places)
-    done = _done(words, clauses)
+    clauses, done = _clauses(words, sentence)
     for span in done:
-        length = next(
-            (said.amount for said in (_said(one, units) for one in (span.text, amount)) if said and said.amount), None
-        )
-        yield span.fit, Proposal("alteration", span.id, sentence, amount_mm=length.mm if length else None)
-    used = {place for span in done for place in range(span.start, span.end)}
-    for span in _spans(words, clauses, used, question, about):
-        if span.kind == "body note":
-            yield span.fit, Proposal(span.kind, span.id, sentence)
-        else:
-            finding = _finding(base, span.id, (span.text, sentence, amount), units)
-            yield span.fit, Proposal(span.kind, span.id, sentence, finding)
+        said = [_said(part, units) for part in (span.text, sentence.amount)]
+        length = next((one.amount for one in said if one and one.amount), None)
+        yield span.fit, Proposal("alteration", span.id, sentence.text, amount_mm=length.mm if length else None)
+    tried = [one for one in _tried(words, clauses, _used(done), sentence) if one.told is None or one.fit >= _SIGN_FROM]
+    for span in chosen(tried):
+        parts = (span.text, sentence.text, sentence.amount)
+        finding = _finding(base, span.id, parts, units) if span.kind == "symptom" else None
+        yield span.fit, Proposal(span.kind, span.id, sentence.text, finding)
 
 
-def _done(words: Words, clauses: Sequence[str]) -> list[_Span]:
+def chosen(spans: Sequence[Span]) -> Iterator[Span]:
+    """The best spans of a sentence, none of which overlap others of their kind."""
+    taken: set[tuple[Kind, int]] = set()
+    for span in sorted(spans, key=lambda one: (-one.fit, one.start)):
+        wanted = {(span.kind, place) for place in range(span.start, span.end)}
+        if not taken & wanted:
+            taken |= wanted
+            yield span
+
+
+def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
     """The clauses that tell of an alteration made before."""
     found, telling = [], False
     for place, clause in enumerate(clauses):
@@ -120,14 +169,13 @@ def _done(words: Words, clauses: Sequence[str]) -> list[_Span]:
         telling = tells_of_work(clause) or (telling and not re.match(r"(?:it|they|now|the)\b", clause, re.I))
         best = _best(words, "alteration", clause) if telling else None
         if best is not None and not says("not", clause):
-            found.append(_Span(best[0], "alteration", best[1], place, place + 1, clause))
+            found.append(Span(best[0], "alteration", best[1], place, place + 1, clause))
     return found
 
 
-def _spans(words: Words, clauses: Sequence[str], used: set[int], question: str, about: str) -> Iterator[_Span]:
-    """The spans of clauses that name a sign or a body note best, none of which overlap."""
-    tried = []
-    posed = set(words.poses(" ".join(clauses)).split())
+def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sentence) -> Iterator[Span]:
+    """Up to three clauses together, and what each may name; a body note only where no sign is likelier."""
+    posed, about = set(words.poses(" ".join(clauses)).split()), sentence.about
     for start in range(len(clauses)):
         for end in range(start + 1, min(start + _LONGEST_SPAN, len(clauses)) + 1):
             part = clauses[start:end]
@@ -140,26 +188,25 @@ def _spans(words: Words, clauses: Sequence[str], used: set[int], question: str, 
             lines = [text]
             if about and says("pronoun", clauses[start]) and not words.places(clauses[start]):
                 lines.append(f"{about} {text}")
-            if question and not start:
-                lines += [f"{question} {text}", f"{words.places(question)} {text}"]
+            if sentence.question and not start:
+                lines += [f"{sentence.question} {text}", f"{words.places(sentence.question)} {text}"]
             signs = [one for line in lines for one in _signs(words, line, part, posed, body, line is not text)]
-            surest = max((chance for chance, _ in signs), default=0.0)
+            named = [Span(_chance(told), "symptom", name, start, end, text, told) for name, told in signs]
+            surest = max((span.fit for span in named if span.fit >= _SIGN_FROM), default=0.0)
             if body is not None and body[0] >= surest and not denied(part, body[2], body[0]):
-                tried.append(_Span(body[0], "body note", body[1], start, end, text))
-            tried += [_Span(chance, "symptom", name, start, end, text) for chance, name in signs]
+                yield Span(body[0], "body note", body[1], start, end, text)
+            yield from named
         about = words.places(clauses[start]) or about
-    taken: set[tuple[Kind, int]] = set()
-    for span in sorted(tried, key=lambda one: (-one.fit, one.start)):
-        wanted = {(span.kind, place) for place in range(span.start, span.end)}
-        if not taken & wanted:
-            taken |= wanted
-            yield span
+
+
+def _chance(told: Mapping[str, float]) -> float:
+    return 1.0 / (1.0 + exp(-sum(WEIGHTS[name] * value for name, value in told.items())))
 
 
 def _signs(
     words: Words, text: str, part: Sequence[str], posed: set[str], body: tuple[float, str, str] | None, led: bool
-) -> Iterator[tuple[float, str]]:
-    """The signs that some clauses may name, each with its chance, where that is enough.
+) -> Iterator[tuple[str, dict[str, float]]]:
+    """The signs that some clauses may name, each with what is told of it, by the names of `WEIGHTS`.
 
     `text`: the clauses as read, `led` by the place that they stand for; `posed`: the poses their sentence tells of; `body`: the body
     note they may name.
@@ -172,22 +219,27 @@ def _signs(
     said = set(words.places(text).split())
     amiss, praised = judged(part)
     when = says("when", text)
-    common = _ODDS + _BY_TELLING * min(1.0, telling / _MUCH_TELLING)
-    common += _EACH_MORE_CLAUSE * (len(part) - 1) + _WITH_PLACE_BEFORE * led
     for place, one in enumerate(heard[:_NEAREST]):
         lead = one.fit - heard[0 if place else 1].fit
         shared = len(words.shared("symptom", text, one.phrase))
         meant, poses = set(words.places(one.phrase).split()), set(words.poses(words.title("symptom", one.id)).split())
-        odds = common + _BY_TOLD * one.told + _BY_KNOWN * one.known + _BY_SHARED * min(1.0, shared / _MANY_SHARED)
-        odds += _BY_LEAD * max(-_MOST_LEAD, min(_MOST_LEAD, lead)) + _NOT_FIRST * (place > 0)
-        odds += _BY_POSE * bool(poses & posed)
-        odds += _OTHER_PLACE * (bool(meant) and not said & meant)
-        odds += _DENIED * (amiss and not says("not", one.phrase))
-        odds += _PRAISED * (praised and not (when and says("good", one.phrase)))
-        odds += _OF_A_BODY * (body is not None and body[0] >= one.fit)
-        chance = 1.0 / (1.0 + exp(-odds))
-        if chance >= _SIGN_FROM:
-            yield chance, one.id
+        told = {
+            "always": 1.0,
+            "how much of the clause a phrase of the sign holds": one.told,
+            "how many of its words any rule knows": one.known,
+            "how far it leads the next sign": max(-_MOST_LEAD, min(_MOST_LEAD, lead)),
+            "how many words they share": min(1.0, shared / _MANY_SHARED),
+            "how many words tell of any sign": min(1.0, telling / _MUCH_TELLING),
+            "the pose is its own": bool(poses & posed),
+            "it is of another place": bool(meant) and not said & meant,
+            "denied": amiss and not says("not", one.phrase),
+            "praised": praised and not (when and says("good", one.phrase)),
+            "it may be a body note": body is not None and body[0] >= one.fit,
+            "another sign fits better": place > 0,
+            "clauses beyond the first": len(part) - 1,
+            "the place stands in the sentence before": led,
+        }
+        yield one.id, {name: float(value) for name, value in told.items()}
 
 
 def _body(words: Words, text: str) -> tuple[float, str, str] | None:
