@@ -81,6 +81,8 @@ def test_the_wearer_is_spoken_to_and_alone_needs_nobody(garment: str, alone: boo
             )
             assert not [text for text in rule.cloth if rule.operation.moves and re.search(hands, text)], rule.id
     assert not [rule.id for rule in told.symptoms.values() if "client" in rule.ask]
+    if alone:
+        assert not [one for one in told.about.cautions if re.search(r"helper|client|each touch", one.text + one.client)]
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)

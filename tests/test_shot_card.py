@@ -304,3 +304,15 @@ def test_a_browser_shows_and_prints_it(open_page: Callable[..., Any], tmp_path: 
         for paper in ("A4", "Letter"):
             printed = PdfReader(io.BytesIO(page.pdf(format=paper)))
             assert (2 if large else 1) >= len(printed.pages)
+
+
+def test_a_card_for_somebody_who_fits_herself_speaks_of_no_fitter() -> None:
+    """Nobody is there to send pictures to or to ask for help; all else stands as on the other card."""
+    own, other = card(alone=True), card()
+    page = Page(card_html(own)).text
+    for word in ("fitter", "somebody you trust", "Send the original"):
+        assert word not in page
+        assert word in Page(card_html(other)).text
+    assert own.table == other.table
+    assert [section.title for section in own.sections[:4]] == [section.title for section in other.sections[:4]]
+    assert card_pdf(own) != card_pdf(other)

@@ -131,7 +131,7 @@ _photo(
     "card", "photo:card", "Write the sheet that tells a client how to take pictures that can be measured.",
     text("to", "FILE", "The card: .html or .pdf.", needed=True),
     several("heights", "LINE=LENGTH", "Height of a line over the floor, like hip=86cm.", "--height"),
-    text("keep_until", "DATE", "How long the pictures are kept.", default="the fitting ends"), PAPER, LARGE, UNITS,
+    text("keep_until", "DATE", "How long the pictures are kept.", default="the fitting ends"), PAPER, LARGE, ALONE, UNITS,
     RULES, REPLACE,
 )
 

@@ -75,7 +75,7 @@ def documents_of(
     }  # fmt: skip
     if not case.consent.refused and base.about.card is not None:
         kept = str(case.consent.keep_until or "the fitting ends")
-        card = card_of(base.about.garment, base.about.card, units, None, kept)
+        card = card_of(base.about.garment, base.about.card, units, None, kept, alone=case.alone)
         shown = card_html(card, large=look.large), card_pdf(card, large=look.large, paper=look.paper)
         pages |= dict(zip(CARDS, shown, strict=True))
     pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}

@@ -395,6 +395,7 @@ def card(
     *,
     large: bool,
     replace: bool,
+    alone: bool = False,
     rules: str | None = None,
 ) -> int:
     """Write the shot card."""
@@ -413,7 +414,8 @@ def card(
     if (worn := base.about.card) is None:
         raise stop("no-card", f"these rules say nothing of a card for a {base.about.garment}")
     known = lengths(heights, chosen, [line.id for line in worn.lines]) or None
-    card, sheet = card_of(base.about.garment, worn, chosen, known, keep_until), paper_of(paper, chosen)
+    card = card_of(base.about.garment, worn, chosen, known, keep_until, alone=alone)
+    sheet = paper_of(paper, chosen)
     if target.suffix.lower() == ".html":
         content: str | bytes = card_html(card, large=large)
     elif target.suffix.lower() == ".pdf":

@@ -46,11 +46,12 @@ class Vocabulary(Rule):
 
 
 class Caution(Rule):
-    """A caution shown once, where it applies: to the fitter, and in the wearer's words."""
+    """A caution shown once, where it applies: to the fitter, in the wearer's words, and for a wearer who has no helper."""
 
     when: Literal["always", "pinning", "cutting", "photos", "pressing"]
     text: Text
     client: Text
+    alone: Text | None = None
 
 
 class About(Vocabulary):

@@ -21,8 +21,15 @@ _ALONE = "In a mirror or a picture taken by timer, arms down. "
 
 def for_wearer(base: RuleBase, *, alone: bool = False) -> RuleBase:
     """The rules as the wearer reads them. `alone`: nobody is there to help; what is altered behind is basted, not pinned on."""
+    cautions = base.about.cautions
+    if alone:
+        words = [one.alone or one.client for one in cautions]
+        cautions = tuple(
+            one.model_copy(update={"text": told, "client": told}) for one, told in zip(cautions, words, strict=True)
+        )
     return replace(
         base,
+        about=base.about.model_copy(update={"cautions": cautions}),
         symptoms={name: _asked(rule, alone=alone) for name, rule in base.symptoms.items()},
         alterations={name: _told(rule, alone=alone) for name, rule in base.alterations.items()},
     )

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
 from fitdiag.photos.card_drawings import HIGH, INK, QUIET, RUST, WIDE, paint, svg
-from fitdiag.photos.card_words import COLUMNS, INTRO, Card, Section
+from fitdiag.photos.card_words import COLUMNS, Card, Section
 from fitdiag.problems import one_line, stop
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def card_html(card: Card, *, large: bool = False) -> str:
     pages.filters["digest"] = _digest
     drawings = [(drawing.title, Markup(svg(drawing))) for drawing in card.drawings]  # every text in it is escaped
     return pages.get_template("shot_card.html").render(
-        card=card, drawings=drawings, title=card.title, intro=INTRO, columns=COLUMNS, large=large
+        card=card, drawings=drawings, title=card.title, intro=card.intro, columns=COLUMNS, large=large
     )
 
 
@@ -188,7 +188,7 @@ class _Setter:
         y = MARGIN_MM + self.line * 1.6
         if draw:
             self.write(left, y, card.title, face="times", bold=True, by=2.1)
-        y = self.paragraph("", INTRO, left, y + self.line * 1.5, wide, draw=draw)
+        y = self.paragraph("", card.intro, left, y + self.line * 1.5, wide, draw=draw)
         scale = self.column / WIDE * (1.0 if self.large else 0.76)
         for number, drawing in enumerate(card.drawings if draw else ()):
             x = left + number * (self.column + self.gutter) + (self.column - WIDE * scale) / 2

@@ -21,6 +21,9 @@ DEPTH_MM = 120.0  # side seams to centre back, as the body is seen from behind; 
 HEIGHTS_MM = (100.0, 1500.0)  # no line on a garment is lower or higher over the floor
 TITLE = "Pictures for fitting your {}"
 INTRO = "Your fitter measures the lines on the cloth in these pictures. Go from 1 to 5. Ask somebody you trust to help."
+INTRO_ALONE = (
+    "The lines on the cloth are measured in these pictures. Go from 1 to 5. A shelf and the self timer do for a helper."
+)
 COLUMNS = ("Line", "Lens over the floor", "Views")
 UNKNOWN = "measure from the floor to the line on the cloth"
 
@@ -38,14 +41,26 @@ class Card:
     """All that stands on the card, before it is set."""
 
     title: str
+    intro: str
     drawings: tuple[Drawing, ...]
     table: tuple[tuple[str, str, str], ...]
     table_note: str
     sections: tuple[Section, ...]
 
 
-def card_of(name: str, worn: ShotCard, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str) -> Card:
-    """The card for a garment of that name. Raises ProblemsFoundError for heights no line has, or no word on keeping."""
+def card_of(
+    name: str,
+    worn: ShotCard,
+    units: Units,
+    heights_mm: Mapping[str, float] | None,
+    keep_until: str,
+    *,
+    alone: bool = False,
+) -> Card:
+    """The card for a garment of that name; `alone`: for somebody who fits herself.
+
+    Raises ProblemsFoundError for heights no line has, or no word on keeping.
+    """
     kept = one_line(keep_until, 80)
     if not kept:
         hint = "give a day, or 'the fitting ends'"
@@ -62,14 +77,29 @@ def card_of(name: str, worn: ShotCard, units: Units, heights_mm: Mapping[str, fl
         for line, views in lines.items()
     )
     count = sum(len(views) for views in lines.values())
-    note = (
-        f"{count} pictures, each taken twice; fewer if your fitter asks for fewer. "
-        "Same shoes, or none, while measuring and in every picture."
-    )
+    fewer = "" if alone else "; fewer if your fitter asks for fewer"
+    note = f"{count} pictures, each taken twice{fewer}. Same shoes, or none, while measuring and in every picture."
     far = "10 ft" if units == "in" else "3 m"
     drawings = where_to_stand(worn, name, far), what_is_seen(worn, name)
-    sections = (*_steps(name, tuple(lines), units, far), *_reasons(worn, units, far, kept))
-    return Card(TITLE.format(name), drawings, table, note, sections)
+    last = _KEEP if alone else _SEND
+    sections = (*_steps(name, tuple(lines), units, far), last, *_reasons(worn, units, far, kept, alone=alone))
+    return Card(TITLE.format(name), INTRO_ALONE if alone else INTRO, drawings, table, note, sections)
+
+
+_SEND = Section(
+    "5  Send",
+    (
+        ("Send the original file,", "not the messenger's shrunken copy: attach it as a file."),
+        ("Say for each", "which line and which view it is."),
+    ),
+)
+_KEEP = Section(
+    "5  Keep",
+    (
+        ("Keep the original file,", "not a messenger's shrunken copy."),
+        ("Note for each", "which line and which view it is."),
+    ),
+)
 
 
 def _steps(name: str, lines: tuple[str, ...], units: Units, far: str) -> tuple[Section, ...]:
@@ -114,17 +144,10 @@ def _steps(name: str, lines: tuple[str, ...], units: Units, far: str) -> tuple[S
                 ("Turn", "for back, front and side; always the same side. Then move the phone to the next line."),
             ),
         ),
-        Section(
-            "5  Send",
-            (
-                ("Send the original file,", "not the messenger's shrunken copy: attach it as a file."),
-                ("Say for each", "which line and which view it is."),
-            ),
-        ),
     )  # fmt: skip
 
 
-def _reasons(worn: ShotCard, units: Units, far: str, kept: str) -> tuple[Section, ...]:
+def _reasons(worn: ShotCard, units: Units, far: str, kept: str, *, alone: bool) -> tuple[Section, ...]:
     foot = 12 * MM_PER_INCH
     away, close, close_words = (10 * foot, 5 * foot, "5 ft") if units == "in" else (3000.0, 1500.0, "1.5 m")
     off, little, eye = (4 * MM_PER_INCH, 2 * MM_PER_INCH, 28 * MM_PER_INCH) if units == "in" else (100.0, 50.0, 700.0)
@@ -160,7 +183,9 @@ def _reasons(worn: ShotCard, units: Units, far: str, kept: str) -> tuple[Section
             (
                 ("Only if you want to.", "Words will do as well. Under age: only with a guardian's yes, and present."),
                 ("Waist to floor only, no face.", "If a face got in, delete it and take another."),
-                ("They stay with your fitter,", "not shown or used elsewhere without a separate yes from you."),
+                ("They stay with you,", "in the folder where you keep them.")
+                if alone
+                else ("They stay with your fitter,", "not shown or used elsewhere without a separate yes from you."),
                 ("Kept until:", f"{_told(kept)}. Deleted sooner when you ask."),
                 ("Turn location off", "in the camera. Nothing we write from your picture carries it."),
             ),

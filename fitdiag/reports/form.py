@@ -125,7 +125,7 @@ def client_form(
     units = heading.units
     every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
-    rows, told, garment = [_question(base, one) for one in ordered], for_wearer(base), base.about.garment
+    rows, told, garment = [_question(base, one) for one in ordered], for_wearer(base, alone=alone), base.about.garment
     done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
     template, hashes = _template()
     page: str = template.render(
@@ -145,7 +145,7 @@ def client_form(
         feels_when=FEELS_WHEN,
         feels=FEELS,
         states=STATES,
-        cautions=(RESTS, *_cautions(base), CUTS_NOTHING, PICTURES[photos]),
+        cautions=(RESTS, *_cautions(told), CUTS_NOTHING, PICTURES[photos]),
         longest_words=LONGEST_WORDS,
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )
