@@ -62,6 +62,8 @@ def card_pdf(card: Card, *, large: bool = False, paper: Paper = "a4") -> bytes:
     pdf.set_lang("en")
     pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same card makes the same file
     pdf.add_page()
+    for style in ("", "B"):  # numbered in this order, whether or not letters are measured yet
+        pdf.set_font("helvetica", style, 10)
     most, sizes = (2, range(60, 40, -1)) if large else (1, range(42, 28, -1))  # quarters of a point
     for size in sizes:
         setter = _Setter(pdf, size / 4, large)
