@@ -62,8 +62,6 @@ def card_pdf(card: Card, *, large: bool = False, paper: Paper = "a4") -> bytes:
     pdf.set_lang("en")
     pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same card makes the same file
     pdf.add_page()
-    for style in ("", "B"):  # numbered in this order, whether or not letters are measured yet
-        pdf.set_font("helvetica", style, 10)
     most, sizes = (2, range(60, 40, -1)) if large else (1, range(42, 28, -1))  # quarters of a point
     for size in sizes:
         setter = _Setter(pdf, size / 4, large)
@@ -127,8 +125,9 @@ class _Setter:
     def _per_point(self, char: str, style: str) -> float:
         """How wide a letter is in a size of one point; these fonts set every letter by itself."""
         if (char, style) not in self._letters:
-            self.pdf.set_font("helvetica", style, 100)
-            self._letters[char, style] = float(self.pdf.get_string_width(char)) / 100
+            beside = type(self.pdf)()  # fonts that are only measured leave no trace in the card
+            beside.set_font("helvetica", style, 100)
+            self._letters[char, style] = float(beside.get_string_width(char)) / 100
         return self._letters[char, style]
 
     def paragraph(self, lead: str, text: str, x: float, y: float, width: float, *, draw: bool = True) -> float:
