@@ -1012,3 +1012,12 @@ def test_shape_said_where_alterations_are_asked_for_is_not_taken_for_one(talk: T
     assert "sounds like shape or stance" in talk.said
     assert talk.interview.stage == "history"
     assert talk.interview.pending is None
+
+
+def test_a_sign_said_where_shape_is_asked_for_is_told_to_come_next(talk: Talk) -> None:
+    """What is seen on the cloth may be typed too early: notes of the body are offered, and that it is asked for in a moment."""
+    talk.type("", "baggy under the seat 2 cm")
+    assert "something you see on the cloth" in talk.said
+    assert talk.interview.pending is not None
+    talk.type("", "flat bum")
+    assert "something you see" not in talk.said

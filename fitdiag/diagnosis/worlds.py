@@ -53,7 +53,7 @@ class Worlds:
         cells = np.full((1, len(self)), 1.0 / len(self))  # answers to `beside` x world
         for sign in beside:
             cells = np.concatenate((cells * chance[:, sign], cells * (1.0 - chance[:, sign])))
-        cells = cells[cells.any(axis=1)]
+        cells = cells[cells.any(axis=1)]  # answers that no world gives tell nothing
         all_in = cells.sum(axis=1)[:, None, None]
         share, there = (cells @ ends.T)[:, :, None], (cells @ chance)[:, None, :]
         both = (cells[:, None, :] * ends[None, :, :]) @ chance  # answers x outcome x sign that is there

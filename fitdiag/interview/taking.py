@@ -218,6 +218,8 @@ def _reply_body(talk: Interview, typed: str) -> list[Line]:
             notes[name] = grade
         elif talk.words.find("body note", words):
             waiting.append(("body note", words, grade))
+            if talk.words.sooner("symptom", "body note", split_amount(words)[0]):
+                lines.append(Line("If that is something you see on the cloth: it is asked for in a moment."))
         else:
             talk.missed("body note", words)
             lines.append(Line(f"'{one_line(part, 30)}' was not understood; try other words, or ? for the list."))

@@ -163,9 +163,9 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
 
 def called(pattern: Pattern, name: str, mm: float) -> tuple[str, float]:
     """A measure as it is told: what is set back by less than nothing is set forward, and by how much."""
-    turned = (rule for rule in pattern.garment.measures if mm < 0 and rule.below_0 is not None and rule.id in name)
-    for rule in turned:
-        return name.replace(rule.id, rule.below_0 or ""), -mm
+    for rule in pattern.garment.measures if mm < 0 else ():
+        if rule.below_0 and rule.id in name:
+            return name.replace(rule.id, rule.below_0), -mm
     return name, mm
 
 
