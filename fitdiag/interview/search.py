@@ -58,6 +58,7 @@ _ANSWERING = frozenset(_IN_ANSWERS.split())  # stems that stand in answers as we
 _DENYING = frozenset(("not", "cannot", "no"))
 _MOSTLY = 0.6
 _LEAST, _NEAR_THE_BEST = 0.2, 0.3
+_ITS_OWN = 0.999  # from this fit on a text is a rule's own phrase
 _BY_WORDS = 0.05  # how much it counts how likely the words are in a rule's phrases
 
 
@@ -146,10 +147,13 @@ class Words:
         """The rules a text may mean, the likeliest first; none where no rule is near."""
         if self.own_name(kind, text):
             return (self.own_name(kind, text),)
-        scored, chances = self.scored(kind, text), self.chances(kind, text)
+        scored = self.scored(kind, text)
         least = max(_LEAST, scored[0][0] * _NEAR_THE_BEST) if scored else 0.0
-        near = [(fit + _BY_WORDS * log(chances[name] + 0.001), name) for fit, name in scored if fit >= least]
-        return tuple(name for _, name in sorted(near, key=lambda one: -one[0])[:most])
+        near = [(fit, name) for fit, name in scored if fit >= least]
+        if kind == "symptom":  # the other kinds have too few phrases to count words in
+            chances = self.chances(kind, text)
+            near.sort(key=lambda one: (one[0] < _ITS_OWN, -one[0] - _BY_WORDS * log(chances[one[1]] + 0.001)))
+        return tuple(name for _, name in near[:most])
 
     def own_name(self, kind: Kind, text: str) -> str:
         """The rule whose id or title this is, word for word; empty if it is none's."""
