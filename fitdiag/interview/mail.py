@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import exp
+from math import exp, log
 
 from fitdiag.interview.answers import Said, read_answer, without_amounts
 from fitdiag.interview.clauses import (
@@ -31,24 +31,29 @@ from fitdiag.units import Length, Units
 
 # How likely a clause names a sign, as log odds of what is told of it: fitted by `tests/bench/mail_weights.py`, which says on what.
 WEIGHTS: Mapping[str, float] = {
-    "always": -7.52,
-    "how much of the clause a phrase of the sign holds": 2.72,
-    "how many of its words any rule knows": 2.22,
-    "how far it leads the next sign": 4.30,
-    "how many words they share": 3.42,
-    "how many words tell of any sign": 0.92,
-    "the pose is its own": 1.02,
-    "it is of another place": -1.44,
-    "denied": -1.42,
-    "praised": -0.93,
-    "it may be a body note": -0.23,
-    "another sign fits better": -2.34,
-    "clauses beyond the first": -0.77,
-    "the place stands in the sentence before": -1.70,
+    "always": -4.44,
+    "how much of the clause a phrase of the sign holds": 1.73,
+    "how many of its words any rule knows": 0.82,
+    "how many words they share": 1.53,
+    "how many words tell of any sign": 0.68,
+    "it is of another place": -0.72,
+    "an amount, and it has one": 1.50,
+    "denied": -1.85,
+    "praised": -2.37,
+    "it may be a body note": -0.15,
+    "how likely it is among all signs, by its words": 1.18,
+    "how far it leads the others, by its words": 0.75,
+    "no sign is likelier by its words": -0.77,
+    "nor does any fit better": 1.00,
+    "clauses beyond the first": -0.17,
+    "the place stands in the sentence before": -1.24,
 }
-_SIGN_FROM = 0.19  # least chance of a sign that is proposed
+_SIGN_FROM = 0.1  # least chance of a sign that is proposed
 _LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
-_MOST_LEAD, _MANY_SHARED, _MUCH_TELLING, _NEAREST = 0.3, 4, 5, 3
+_MANY_SHARED, _MUCH_TELLING, _NEAREST = 4, 5, 3
+_AMOUNT = re.compile(r"\d|inch|cm|centi|finger|half|quarter", re.I)
+_WIDEST = 12  # signs further down are too far off, whatever their words
+_HARDLY = 0.001  # added to a chance before its logarithm is taken
 # Body notes and earlier alterations: how well words must fit, how much must be said, how much of it names no place, how many words.
 _FIT: dict[Kind, tuple[float, float, float, int]] = {"body note": (0.6, 3.5, 1.0, 1), "alteration": (0.4, 4.0, 0.1, 2)}
 _FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
@@ -175,7 +180,7 @@ def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
 
 def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sentence) -> Iterator[Span]:
     """Up to three clauses together, and what each may name; a body note only where no sign is likelier."""
-    posed, about = set(words.poses(" ".join(clauses)).split()), sentence.about
+    about = sentence.about
     for start in range(len(clauses)):
         for end in range(start + 1, min(start + _LONGEST_SPAN, len(clauses)) + 1):
             part = clauses[start:end]
@@ -190,7 +195,7 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
                 lines.append(f"{about} {text}")
             if sentence.question and not start:
                 lines += [f"{sentence.question} {text}", f"{words.places(sentence.question)} {text}"]
-            signs = [one for line in lines for one in _signs(words, line, part, posed, body, line is not text)]
+            signs = [one for line in lines for one in _signs(words, line, part, body, line is not text)]
             named = [Span(_chance(told), "symptom", name, start, end, text, told) for name, told in signs]
             surest = max((span.fit for span in named if span.fit >= _SIGN_FROM), default=0.0)
             if body is not None and body[0] >= surest and not denied(part, body[2], body[0]):
@@ -204,38 +209,46 @@ def _chance(told: Mapping[str, float]) -> float:
 
 
 def _signs(
-    words: Words, text: str, part: Sequence[str], posed: set[str], body: tuple[float, str, str] | None, led: bool
+    words: Words, text: str, part: Sequence[str], body: tuple[float, str, str] | None, led: bool
 ) -> Iterator[tuple[str, dict[str, float]]]:
     """The signs that some clauses may name, each with what is told of it, by the names of `WEIGHTS`.
 
-    `text`: the clauses as read, `led` by the place that they stand for; `posed`: the poses their sentence tells of; `body`: the body
+    `text`: the clauses as read, `led` by the place that they stand for; `body`: the body
     note they may name.
     """
+    amount = _AMOUNT.search(text) is not None
     text = _plain(text)
     telling = words.telling("symptom", text)
     if not telling:
         return
     heard = words.heard("symptom", text, _LENIENT, _UNKNOWN, _WHOLE)
+    chances = words.chances("symptom", text)
+    likeliest = sorted(chances, key=lambda name: -chances[name])[:_NEAREST]
     said = set(words.places(text).split())
     amiss, praised = judged(part)
     when = says("when", text)
-    for place, one in enumerate(heard[:_NEAREST]):
-        lead = one.fit - heard[0 if place else 1].fit
+    for place, one in enumerate(heard[:_WIDEST]):
+        if place >= _NEAREST and one.id not in likeliest:
+            continue
+        first = one.id == likeliest[0]
+        likely = log(chances[one.id] + _HARDLY)
         shared = len(words.shared("symptom", text, one.phrase))
-        meant, poses = set(words.places(one.phrase).split()), set(words.poses(words.title("symptom", one.id)).split())
+        meant = set(words.places(one.phrase).split())
         told = {
             "always": 1.0,
             "how much of the clause a phrase of the sign holds": one.told,
             "how many of its words any rule knows": one.known,
-            "how far it leads the next sign": max(-_MOST_LEAD, min(_MOST_LEAD, lead)),
             "how many words they share": min(1.0, shared / _MANY_SHARED),
             "how many words tell of any sign": min(1.0, telling / _MUCH_TELLING),
-            "the pose is its own": bool(poses & posed),
             "it is of another place": bool(meant) and not said & meant,
+            "an amount, and it has one": amount and words.measures(one.id),
             "denied": amiss and not says("not", one.phrase),
             "praised": praised and not (when and says("good", one.phrase)),
             "it may be a body note": body is not None and body[0] >= one.fit,
-            "another sign fits better": place > 0,
+            "how likely it is among all signs, by its words": likely,
+            "how far it leads the others, by its words": likely - log(chances[likeliest[first]] + _HARDLY),
+            "no sign is likelier by its words": first,
+            "nor does any fit better": first and not place,
             "clauses beyond the first": len(part) - 1,
             "the place stands in the sentence before": led,
         }

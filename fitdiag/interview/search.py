@@ -16,6 +16,7 @@ from functools import lru_cache
 from math import log
 from typing import Literal
 
+from fitdiag.interview.bayes import NaiveBayes
 from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
 
 Kind = Literal["symptom", "body note", "alteration"]
@@ -57,6 +58,8 @@ _ANSWERING = frozenset(_IN_ANSWERS.split())  # stems that stand in answers as we
 _DENYING = frozenset(("not", "cannot", "no"))
 _MOSTLY = 0.6
 _LEAST, _NEAR_THE_BEST = 0.2, 0.3
+_ITS_OWN = 0.999  # from this fit on a text is a rule's own phrase
+_BY_WORDS = 0.05  # how much it counts how likely the words are in a rule's phrases
 
 
 def _stem(word: str) -> str:
@@ -137,6 +140,7 @@ class Words:
         self._tables: Mapping[Kind, Mapping[str, Symptom | BodyNote | Alteration]] = {
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
         }  # fmt: skip
+        self._everyday = {row.symptom: row.phrases for row in base.everyday}
         self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
@@ -145,7 +149,11 @@ class Words:
             return (self.own_name(kind, text),)
         scored = self.scored(kind, text)
         least = max(_LEAST, scored[0][0] * _NEAR_THE_BEST) if scored else 0.0
-        return tuple(rule_id for score, rule_id in scored[:most] if score >= least)
+        near = [(fit, name) for fit, name in scored if fit >= least]
+        if kind == "symptom":  # the other kinds have too few phrases to count words in
+            chances = self.chances(kind, text)
+            near.sort(key=lambda one: (one[0] < _ITS_OWN, -one[0] - _BY_WORDS * log(chances[one[1]] + 0.001)))
+        return tuple(name for _, name in near[:most])
 
     def own_name(self, kind: Kind, text: str) -> str:
         """The rule whose id or title this is, word for word; empty if it is none's."""
@@ -193,6 +201,10 @@ class Words:
         """A rule's title."""
         return self._tables[kind][rule_id].title
 
+    def measures(self, symptom: str) -> bool:
+        """Whether a symptom is measured."""
+        return getattr(self._tables["symptom"][symptom], "measure", None) is not None
+
     def length(self, text: str) -> int:
         """How many words of a text are not mere filling."""
         return len(_words(text))
@@ -221,6 +233,11 @@ class Words:
     def scored(self, kind: Kind, text: str) -> list[tuple[float, str]]:
         """Every rule with how well a text fits it (0 to 1), the best first; empty for a text without a known word."""
         return [(one.fit, one.id) for one in self.heard(kind, text, _LENIENT, _UNKNOWN, _WHOLE)]
+
+    def chances(self, kind: Kind, text: str) -> dict[str, float]:
+        """How likely a text speaks of each rule, given that it speaks of one, by its words alone, misspelt ones mended."""
+        table = self._table(kind)
+        return table.bayes.chances(_literal(self._typed(table, text)[0]))
 
     def heard(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:
         """Every rule that a text may name, the best first.
@@ -273,7 +290,7 @@ class Words:
 
     def _table(self, kind: Kind) -> _Table:
         if kind not in self._made:
-            self._made[kind] = _Table(self, self._tables[kind].values())
+            self._made[kind] = _Table(self, self._tables[kind].values(), self._everyday if kind == "symptom" else {})
         return self._made[kind]
 
     def meant(self, stems: Sequence[str]) -> tuple[Weights, ...]:
@@ -306,7 +323,9 @@ class Words:
 class _Table:
     """The rules of one kind: their phrases, and how rare each word is among them."""
 
-    def __init__(self, words: Words, rules: Iterable[Symptom | BodyNote | Alteration]) -> None:
+    def __init__(
+        self, words: Words, rules: Iterable[Symptom | BodyNote | Alteration], everyday: Mapping[str, Sequence[str]]
+    ) -> None:
         self.entries: dict[str, _Entry] = {}
         rules = list(rules)
         rows = {rule.id: [(words.meant(_words(text)), text) for text in _phrases(rule)] for rule in rules}
@@ -319,7 +338,11 @@ class _Table:
             aside = frozenset(name for word in words.meant(_words(_aside(rule))) for name in word)
             phrases = tuple(self._phrase(*row) for row in rows[rule.id] if row[0])
             self.entries[rule.id] = _Entry(phrases, known[rule.id], aside)
-        self.stems = {*self.rarity, *words.stems}
+        said = {name: [_literal(row) for row, _ in found] for name, found in rows.items()}
+        for name, more in everyday.items():
+            said[name].extend(_literal(words.meant(_words(one))) for one in more)
+        self.bayes = NaiveBayes(said)
+        self.stems = {*self.rarity, *words.stems, *self.bayes.words}
         self._spelt: dict[str, tuple[str, float]] = {}
 
     def _phrase(self, row: tuple[Weights, ...], text: str) -> _Phrase:
@@ -352,6 +375,11 @@ def _aside(rule: Symptom | BodyNote | Alteration) -> str:
     if isinstance(rule, Symptom):
         return f"{rule.ask} {rule.measure.what if rule.measure else ''}"
     return f"{rule.operation.does} {rule.operation.cut}" if isinstance(rule, Alteration) else ""
+
+
+def _literal(row: Iterable[Weights]) -> list[str]:
+    """Each word as it stands, not what it may stand for."""
+    return [max(word, key=lambda name: word[name]) for word in row]
 
 
 def _shared(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float]) -> float:

@@ -26,6 +26,7 @@ from fitdiag.knowledge.model import (
     BodyNote,
     Cause,
     EaseTable,
+    Everyday,
     Order,
     Renamed,
     RestRow,
@@ -43,7 +44,13 @@ _TABLES: Mapping[str, type[BaseModel]] = {
     "ease": EaseTable, "cloths": Cloth,
     "simulated_signs": SimulatedSign,
 }  # fmt: skip
-_LISTS: Mapping[str, type[BaseModel]] = {"order": Order, "slopes": SlopeRow, "rests": RestRow, "renamed": Renamed}
+_LISTS: Mapping[str, type[BaseModel]] = {
+    "order": Order,
+    "slopes": SlopeRow,
+    "rests": RestRow,
+    "renamed": Renamed,
+    "everyday": Everyday,
+}
 
 
 def stamp(folder: Path) -> str:

@@ -23,6 +23,7 @@ from fitdiag.knowledge.model import (
     BodyNote,
     Cause,
     EaseTable,
+    Everyday,
     Order,
     Renamed,
     RestRow,
@@ -56,6 +57,7 @@ _ROWS: Mapping[type[BaseModel], str] = {
     SlopeRow: "slope",
     RestRow: "rest",
     Renamed: "renamed",
+    Everyday: "everyday",
 }  # without ids
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from")
@@ -168,6 +170,7 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
             slopes=tuple(reading.rows["slope"]),
             rests=tuple(reading.rows["rest"]),
             renamed=tuple(reading.rows["renamed"]),
+            everyday=tuple(reading.rows["everyday"]),
             ease=reading.rules["ease table"],
             cloths=reading.rules["cloth"],
             simulated_signs=reading.rules["simulated sign"],
@@ -322,6 +325,7 @@ _LAYOUT: tuple[tuple[str, Callable[[_Reading, Path, type[BaseModel]], None], typ
     ("slopes*.yaml", _list_of, SlopeRow),
     ("at-rest*.yaml", _list_of, RestRow),
     ("renamed*.yaml", _list_of, Renamed),
+    ("everyday/*.yaml", _list_of, Everyday),
 )
 
 

@@ -471,6 +471,18 @@ class Renamed(Rule):
     now: tuple[SymptomId, ...] = Field(min_length=1)
 
 
+class Everyday(Rule):
+    """How people speak of a symptom, one phrase a line: which words they use is counted, so that many tell more than apt ones."""
+
+    symptom: SymptomId
+    said: Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
+
+    @property
+    def phrases(self) -> tuple[str, ...]:
+        """The phrases, without empty lines."""
+        return tuple(line.strip() for line in self.said.splitlines() if line.strip())
+
+
 class WordTable(Rule):
     """Words and the numbers they stand for, with the source of the numbers."""
 
@@ -509,6 +521,7 @@ class RuleBase:
     slopes: tuple[SlopeRow, ...]
     rests: tuple[RestRow, ...]
     renamed: tuple[Renamed, ...]
+    everyday: tuple[Everyday, ...]
     fingerprint: str
     garment: Garment | None = None
     places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
