@@ -46,8 +46,8 @@ MODULES = {
     "diagnosis/exact": ("diagnosis/exact.py", "test_diagnosis.py"),
     "planning/plan": ("planning/plan.py", "test_plan.py test_worked_examples.py test_main_job.py"),
     "planning/amounts": ("planning/amounts.py", "test_plan.py test_worked_examples.py test_main_job.py"),
-    "pattern/alter": ("pattern/alter.py", "test_darts.py test_pattern.py test_geometry_by_formula.py"),
-    "pattern/moves": ("pattern/moves.py pattern/cuts.py pattern/edges.py", "test_darts.py test_pattern.py test_geometry_by_formula.py"),
+    "pattern/alter": ("pattern/alter.py", "test_moves.py test_darts.py test_pattern.py"),
+    "pattern/moves": ("pattern/moves.py pattern/cuts.py pattern/edges.py", "test_moves.py test_darts.py test_pattern.py"),
     "photos/course": ("photos/course.py photos/camera.py", "test_photo_scene.py test_photo_measuring.py"),
 }  # fmt: skip
 TURNED: dict[type[ast.AST], type[ast.AST]] = {
