@@ -41,7 +41,7 @@ import pytest
 TREE = Path(__file__).resolve().parents[2]
 # each module's files, and the tests that belong to them, the quick ones first
 MODULES = {
-    "sessions/log": ("sessions/log.py sessions/round_log.py", "test_sessions.py test_reading.py test_cases.py"),
+    "sessions/log": ("sessions/log.py sessions/round_log.py", "test_round_log.py test_sessions.py"),
     "units": ("units.py", "../fitdiag/units.py test_units.py"),
     "diagnosis/exact": ("diagnosis/exact.py", "test_diagnosis.py"),
     "planning/plan": ("planning/plan.py", "test_plan.py test_worked_examples.py test_main_job.py"),
