@@ -103,14 +103,13 @@ def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[s
 
 @dataclass(frozen=True)
 class Heard:
-    """A rule that a text may name. `fit`: how well, 0 to 1; `phrase`: its phrase that fits best; `known`: how much of the text the
-    rule knows; `told`: how much of one of its phrases the text holds, whatever else it says; a short phrase counts less.
+    """A rule that a text may name. `fit`: how well, 0 to 1; `phrase`: its phrase that fits best; `told`: how much of one of its
+    phrases the text holds, whatever else it says; a short phrase counts less.
     """
 
     fit: float
     id: str
     phrase: str
-    known: float
     told: float
 
 
@@ -255,7 +254,7 @@ class Words:
         for rule_id, entry in table.entries.items():
             known, best, told, phrase = self._fit(entry, typed, weights, said, lenient)
             fit = (whole * known + (1.0 - whole) * best) * self._opposed(entry, said)
-            result.append(Heard(fit * sure, rule_id, phrase, known * sure, told * sure))
+            result.append(Heard(fit * sure, rule_id, phrase, told * sure))
         return sorted(result, key=lambda one: -one.fit)
 
     def _fit(
