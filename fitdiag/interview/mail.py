@@ -56,6 +56,10 @@ _FIT: dict[Kind, tuple[float, float, float, int]] = {"body note": (0.6, 3.5, 1.0
 _FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
 _FEW, _WHOLLY = 2, 0.85  # so few words may be all of a rule's own phrase; how well they must fit it
 _OF_OTHERS = 0.8  # how well a body note must fit where nothing says whose it is
+_MAY_BE_BODY, _SOONER_BODY = (
+    0.005,
+    0.06,
+)  # how likely it must be a body note, by its words, where it says whose it is and where not
 _LONGEST_SPAN = 3  # clauses read together
 
 
@@ -251,10 +255,12 @@ def _body(words: Words, text: str) -> tuple[float, str, str] | None:
     if pattern("when").match(text) or says("cloth", text) or says("posed", text):
         return None
     body = _best(words, "body note", text)
-    whose = says("owned", text) or (
-        body is not None and body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2
-    )
-    return body if whose else None
+    if body is None:
+        return None
+    if says("owned", text):
+        return body if words.of_kind("body note", text) >= _MAY_BE_BODY else None
+    sure = body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2
+    return body if sure and words.of_kind("body note", text) >= _SOONER_BODY else None
 
 
 def _plain(text: str) -> str:

@@ -140,6 +140,7 @@ class Words:
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
         }  # fmt: skip
         self._everyday = {row.symptom: row.phrases for row in base.everyday}
+        self._kinds: NaiveBayes[tuple[Kind, str]] | None = None
         self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
@@ -237,6 +238,15 @@ class Words:
         """How likely a text speaks of each rule, given that it speaks of one, by its words alone, misspelt ones mended."""
         table = self._table(kind)
         return table.bayes.chances(_literal(self._typed(table, text)[0]))
+
+    def of_kind(self, kind: Kind, text: str) -> float:
+        """How likely a text speaks of a rule of this kind and not of another, by its words alone."""
+        if self._kinds is None:
+            tables = {other: self._table(other) for other in self._tables}
+            said = {(other, name): rows for other, table in tables.items() for name, rows in table.said.items()}
+            self._kinds = NaiveBayes(said, even=True)
+        chances = self._kinds.chances(_literal(self._typed(self._table(kind), text)[0]))
+        return sum(chance for (other, _), chance in chances.items() if other == kind)
 
     def heard(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:
         """Every rule that a text may name, the best first.
@@ -337,10 +347,10 @@ class _Table:
             aside = frozenset(name for word in words.meant(_words(_aside(rule))) for name in word)
             phrases = tuple(self._phrase(*row) for row in rows[rule.id] if row[0])
             self.entries[rule.id] = _Entry(phrases, known[rule.id], aside)
-        said = {name: [_literal(row) for row, _ in found] for name, found in rows.items()}
+        self.said = {name: [_literal(row) for row, _ in found] for name, found in rows.items()}
         for name, more in everyday.items():
-            said[name].extend(_literal(words.meant(_words(one))) for one in more)
-        self.bayes = NaiveBayes(said)
+            self.said[name].extend(_literal(words.meant(_words(one))) for one in more)
+        self.bayes = NaiveBayes(self.said)
         self.stems = {*self.rarity, *words.stems, *self.bayes.words}
         self._spelt: dict[str, tuple[str, float]] = {}
 
