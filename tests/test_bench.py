@@ -48,6 +48,7 @@ BENCH = Path(__file__).parent / "bench"
         pytest.param(
             "crash.py", ["case consent", "--sample", "3"], ["case consent", "1 commands"], marks=pytest.mark.long
         ),
+        pytest.param("mutants.py", ["units", "--sample", "3"], ["caught", "units", "all"], marks=pytest.mark.long),
         ("at_once.py", ["--seconds", "1", "--windows", "2"], ["windows", "acknowledged", "lost"]),
         ("memory.py", ["--only", "12 MP JPEG"], ["picture", "12 MP JPEG", "at most"]),
         ("pattern.py", ["--runs", "1"], [" points", "    675"]),

@@ -1,0 +1,327 @@
+"""What every alteration leaves true of the paper, and the plain geometry beneath, held against shapely and scipy."""
+
+from __future__ import annotations
+
+import random
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from scipy.interpolate import CubicHermiteSpline
+from shapely import LineString, Point, Polygon
+from shapely.affinity import rotate
+from shapely.ops import substring
+
+from fitdiag.knowledge.garment import Move
+from fitdiag.knowledge.load import load_rules
+from fitdiag.pattern.alter import crossing, mapped, rotated, shortened, smooth_through, through
+from fitdiag.pattern.blocks.trousers import Measures, draft
+from fitdiag.pattern.edges import _bend, _down_by
+from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
+from fitdiag.pattern.making import lifted
+from fitdiag.pattern.moves import carry_out, make
+from fitdiag.pattern.piece import Array, Pattern, Piece, area, length, points
+from fitdiag.problems import ProblemsFoundError
+
+RULES = load_rules()
+NAMES = tuple(sorted(RULES.alterations))
+CUT_AND_MOVED = ("open", "close", "spread", "overlap", "widen")
+
+
+def block() -> Pattern:
+    """A drafted block with its notches."""
+    pattern = draft(Measures(waist=680, hip=940, rise=280, waist_to_hip=206, waist_to_floor=1040, bottom=220))
+    for piece in pattern.pieces.values():
+        pattern = pattern.with_piece(with_notches(shipped_garment(), piece))
+    return pattern
+
+
+BLOCK = block()
+
+
+def amounts(name: str) -> tuple[float, ...]:
+    most = RULES.alterations[name].most_a_round.amount_mm
+    return (most, 0.4 * most, *((-most,) if shipped_garment().recipes[name].both_ways else ()))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_is_drawn_on_the_paper_stays_on_it(name: str) -> None:
+    """Seams meet end to end; notches lie on their seams, the legs of darts end on the waist, level lines on the outline."""
+    for amount in amounts(name):
+        for which, altered in carry_out(BLOCK, name, amount).altered.items():
+            piece = altered.piece
+            for seam in piece.part.seams:
+                assert piece.seams[seam][-1] == pytest.approx(piece.seams[piece.part.follows(seam)][0], abs=1e-6)
+            for notch in piece.notches:
+                assert LineString(piece.seams[notch.seam]).distance(Point(notch.at)) < 1e-6, notch.name
+            waist, outline = (
+                LineString(piece.seams[piece.part.seams[0]]),
+                LineString([*piece.outline, piece.outline[0]]),
+            )
+            for dart in piece.darts:
+                assert max(waist.distance(Point(end)) for end in (dart.left, dart.right)) < 0.1
+                assert Polygon(piece.outline).contains(Point(dart.tip))
+            old = BLOCK.pieces[which]
+            before = LineString([*old.outline, old.outline[0]])
+            for drawn, line in piece.lines.items():
+                for end in (0, -1):
+                    if before.distance(Point(old.lines[drawn][end])) < 0.01:
+                        assert outline.distance(Point(line[end])) < 0.6, drawn
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_cut_says_what_paper_it_adds_or_takes(name: str) -> None:
+    """A cut runs from edge to edge, and the gap or overlap that is drawn is as large as the piece has grown or shrunk."""
+    for amount in amounts(name):
+        for which, altered in carry_out(BLOCK, name, amount).altered.items():
+            before = BLOCK.pieces[which]
+            for done in altered.did:
+                if done.cut is None:
+                    continue
+                outline = LineString([*before.outline, before.outline[0]])
+                if done is altered.did[0]:
+                    assert max(outline.distance(Point(end)) for end in (done.cut.start, done.cut.end)) < 0.01
+                if len(altered.did) == 1 and done.kind in CUT_AND_MOVED:
+                    patch = Polygon(done.cut.filled).area
+                    grown = area(altered.piece.outline) - area(before.outline)
+                    assert grown == pytest.approx(patch if done.by > 0 else -patch, rel=0.12), (which, done.kind)
+                    assert (done.kind in ("open", "spread")) == (done.by > 0) or done.kind == "widen"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_by_nothing(name: str) -> None:
+    """An alteration by 0 changes no point."""
+    for which, altered in carry_out(BLOCK, name, 0.0).altered.items():
+        assert np.array_equal(altered.piece.outline, BLOCK.pieces[which].outline)
+        assert altered.did == ()
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if RULES.alterations[name].operation.one_side])
+def test_one_side_is_the_right_unless_said(name: str) -> None:
+    """An alteration of one side of the client leaves the other side's pieces as they were."""
+    for side, other in ((None, "left"), ("left", "right")):
+        step = carry_out(BLOCK, name, amounts(name)[0], side)  # type: ignore[arg-type]
+        assert step.side == (side or "right")
+        for which, piece in step.pattern.of(other).pieces.items():  # type: ignore[arg-type]
+            assert np.array_equal(piece.outline, BLOCK.pieces[which].outline)
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if not shipped_garment().recipes[name].both_ways])
+def test_what_the_trade_does_one_way_only_is_refused_the_other(name: str) -> None:
+    """And says so."""
+    with pytest.raises(ProblemsFoundError, match="the trade does this one way only"):
+        carry_out(BLOCK, name, -5.0)
+
+
+def moved(piece: Piece, by: float, **move: object) -> Piece:
+    return make(shipped_garment(), piece, [Move.model_validate(move)], by).piece
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("by", [8.0, -8.0])
+def test_a_wedge_turns_what_lies_above_it_as_one_stiff_piece(which: str, by: float) -> None:
+    """Free at the inner edge: waist, darts and hip line above turn about the hinge by 2 asin(a / 2w), the leg stays where it was."""
+    piece = BLOCK.pieces[which]
+    y = piece.levels["hip"] - 20
+    done = make(shipped_garment(), piece, [Move(do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))], by)
+    assert done.cut is not None
+    assert done.cut.hinge is not None
+    turn = np.degrees(2 * np.arcsin(abs(by) / (2 * np.hypot(*(done.cut.start - done.cut.hinge)))))
+    centre, side = (piece.corner(name) for name in ("centre-waist", "side-waist"))
+    up = np.sign(by) * np.sign(centre[0] - side[0])  # opening lifts the free side
+    for before, after in (
+        (piece.seams["waist"], done.piece.seams["waist"]),
+        (piece.lines["hip"], done.piece.lines["hip"]),
+        *((old.ends, new.ends) for old, new in zip(piece.darts, done.piece.darts, strict=True)),
+    ):
+        expected = rotate(LineString(before), up * turn, origin=tuple(done.cut.hinge))
+        assert LineString(after).hausdorff_distance(expected) < 1e-6
+    for seam in ("inseam", "hem"):
+        assert np.array_equal(done.piece.seams[seam], piece.seams[seam])
+    assert np.array_equal(done.piece.lines["knee"], piece.lines["knee"])
+
+
+def test_a_wedge_wider_than_its_cut_is_refused() -> None:
+    """No turn opens a cut by twice its length; more than its length is not done."""
+    y = BLOCK.back.levels["hip"]
+    with pytest.raises(ProblemsFoundError, match="more than the cut is wide"):
+        moved(BLOCK.back, 900.0, do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))
+
+
+def test_a_slit_leaves_the_legs_of_its_dart_alike() -> None:
+    """Width for the abdomen opens the dart; a dart with unlike legs could not be sewn."""
+    for amount in (5.0, 10.0, 15.0):
+        (dart,) = carry_out(BLOCK, "insert-for-abdomen", amount).pattern.front.darts
+        legs = [np.hypot(*(end - dart.tip)) for end in (dart.left, dart.right)]
+        assert legs[0] == pytest.approx(legs[1], abs=0.2)
+
+
+@pytest.mark.parametrize("by", [20.0, -20.0])
+def test_a_spread_moves_all_above_it_straight_up(by: float) -> None:
+    """Waist and darts by the amount along the grain; the leg stays."""
+    y = BLOCK.back.levels["hip"] - 20
+    done = moved(BLOCK.back, by, do="spread", cut=(f"inner at {y} mm", f"outer at {y} mm"))
+    assert done.seams["waist"] - BLOCK.back.seams["waist"] == pytest.approx(
+        np.full_like(done.seams["waist"], [0.0, by]), abs=1e-6
+    )
+    assert np.array_equal(done.seams["hem"], BLOCK.back.seams["hem"])
+    assert done.lines["hip"] == pytest.approx(BLOCK.back.lines["hip"] + [0.0, by])
+
+
+@pytest.mark.parametrize("by", [10.0, -10.0])
+def test_a_piece_is_widened_at_its_grainline(by: float) -> None:
+    """The side moves by the amount, the centre stays, and the grainline lies in the middle of the strip or fold."""
+    done = moved(BLOCK.back, by, do="widen")
+    out = np.sign(BLOCK.back.seams["side"][0, 0] - BLOCK.back.seams["inseam"][0, 0])
+    assert done.seams["side"] == pytest.approx(BLOCK.back.seams["side"] + [out * by, 0.0])
+    assert done.seams["inseam"] == pytest.approx(BLOCK.back.seams["inseam"])
+    assert done.grain_x - BLOCK.back.grain_x == pytest.approx(by / 2)
+    assert length(done.seams["hem"]) - length(BLOCK.back.seams["hem"]) == pytest.approx(by, abs=1e-6)
+
+
+@pytest.mark.parametrize("by", [30.0, -30.0])
+def test_a_shifted_hem_carries_its_edges_on(by: float) -> None:
+    """The hem lies so much lower, level with itself, its ends on the edges; all else stays."""
+    done = moved(BLOCK.back, by, do="shift", seam="hem")
+    assert done.seams["hem"][:, 1] == pytest.approx(BLOCK.back.seams["hem"][:, 1] - by, abs=1e-6)
+    for seam in ("waist", "centre", "curve"):
+        assert np.array_equal(done.seams[seam], BLOCK.back.seams[seam])
+    if by < 0:
+        for seam in ("inseam", "side"):
+            assert max(LineString(BLOCK.back.seams[seam]).distance(Point(at)) for at in done.seams[seam]) < 1e-6
+
+
+def test_levels_too_near_to_each_other_are_told() -> None:
+    """Shares of an edge at two heights that coincide cannot be drawn."""
+    edge = {"do": "edge", "seams": ["side"], "at": {"knee": 0, "crotch": 1, "hip": 0}}
+    moved(BLOCK.back, 5.0, **edge)
+    back = lifted(BLOCK.back, "crotch", BLOCK.back.levels["knee"] - BLOCK.back.levels["crotch"])
+    with pytest.raises(ProblemsFoundError, match="the levels lie too near to each other"):
+        moved(back, 5.0, **edge)
+
+
+# -- plain geometry ------------------------------------------------------------------------------------------------------
+
+
+def wavy(seed: int) -> Array:
+    """A polyline that goes on to the right and wanders up and down."""
+    rng = random.Random(seed)
+    return points([(x * 10 + rng.uniform(-3, 3), rng.uniform(-20, 20)) for x in range(12)])
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_polyline_is_shortened_as_shapely_does(seed: int) -> None:
+    """Taken off at its end; more than there is, or all, is refused."""
+    line = wavy(seed)
+    whole = LineString(line).length
+    for by in (0.0, 1.0, whole / 3, whole - 0.5):
+        ours, theirs = LineString(shortened(line, by)), substring(LineString(line), 0, whole - by)
+        assert ours.length == pytest.approx(whole - by)
+        assert ours.hausdorff_distance(theirs) < 1e-9
+    for by in (whole, whole + 1.0):
+        with pytest.raises(ProblemsFoundError, match="more than there is"):
+            shortened(line, by)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_straight_is_carried_on_to_where_shapely_crosses_it(seed: int) -> None:
+    """The crossing nearest to the second point, ahead of the first only."""
+    line, rng = wavy(seed), random.Random(seed)
+    for _ in range(20):
+        start, on = (np.array([rng.uniform(-20, 140), rng.uniform(-60, 60)]) for _ in range(2))
+        ray = LineString([start, start + (on - start) * 1000])
+        meets = ray.intersection(LineString(line))
+        there = [np.array(one.coords[0]) for one in getattr(meets, "geoms", [meets]) if not one.is_empty]
+        found = crossing(start, on, line)
+        if not there:
+            assert found is None
+        else:
+            assert found == pytest.approx(min(there, key=lambda at: float(np.hypot(*(at - on)))), abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_nearest_place_is_that_of_shapely(seed: int) -> None:
+    """And how far along it lies."""
+    line, rng = wavy(seed), random.Random(seed)
+    for _ in range(20):
+        at = np.array([rng.uniform(-20, 140), rng.uniform(-60, 60)])
+        far = LineString(line).project(Point(at))
+        assert far_on(line, nearest(line, at)) == pytest.approx(far, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("heights", "shares"),
+    [
+        ([0, 100, 300], [0, 0.6, 1]),
+        ([0, 50, 120, 200], [1, 0.3, 0.3, 0]),
+        ([0, 80, 100], [0, 1, 0]),
+        ([-50, 50], [0.2, 1.0]),
+    ],
+)
+def test_shares_between_heights_are_the_cubic_with_the_slopes_that_are_said(
+    heights: list[float], shares: list[float]
+) -> None:
+    """Level at both ends; where two pieces meet, the harmonic mean of the slopes beside, or level at a peak (scipy's Hermite cubic)."""
+    x, y = np.array(heights, float), np.array(shares, float)
+    slope = np.diff(y) / np.diff(x)
+    inner = [2 / (1 / a + 1 / b) if a * b > 0 else 0.0 for a, b in pairwise(slope)]
+    at = np.linspace(x[0], x[-1], 101)
+    assert smooth_through(at, x, y) == pytest.approx(CubicHermiteSpline(x, y, [0.0, *inner, 0.0])(at))
+    beyond = smooth_through(np.array([x[0] - 30, x[-1] + 30]), x, y)
+    assert beyond == pytest.approx([y[0], y[-1]])
+    assert smooth_through(at, x[:1], y[:1]) == pytest.approx(np.full(101, y[0]))
+
+
+@pytest.mark.parametrize("share", [0.2, 0.5, 0.8])
+def test_a_leg_bends_smoothly_at_the_knee(share: float) -> None:
+    """Straight slopes at the ends and the harmonic mean of the two at the knee (scipy's Hermite cubic); 0 above, 1 below."""
+    top, knee, low = 700.0, 430.0, 20.0
+    one, other = share / (top - knee), (1 - share) / (knee - low)
+    down = CubicHermiteSpline([low, knee, top], [1.0, share, 0.0], [-other, -2 * one * other / (one + other), -one])
+    at = np.linspace(low, top, 101)
+    assert _bend(at, (top, knee, low), share) == pytest.approx(down(at))
+    assert _bend(np.array([800.0, 10.0]), (top, knee, low), share) == pytest.approx([0.0, 1.0])
+
+
+def test_down_by_a_height_is_where_the_line_first_is_so_low() -> None:
+    """Between two of its points, at one of them, and refused below its end."""
+    line = points([(0, 100), (10, 60), (4, 20), (4, 0)])
+    assert _down_by(line, 20.0) == pytest.approx([5.0, 80.0])
+    assert _down_by(line, 40.0) == pytest.approx([10.0, 60.0])
+    assert _down_by(line, 100.0) == pytest.approx([4.0, 0.0])
+    assert _down_by(line[::-1], 10.0) == pytest.approx([4.0, 10.0])  # or so high
+    with pytest.raises(ProblemsFoundError, match="more than there is"):
+        _down_by(line, 101.0)
+
+
+def test_a_seam_runs_straight_between_the_ends_of_a_dart() -> None:
+    """What it did between them is gone; all else stays."""
+    line = points([(x, (x - 50) ** 2 / 100) for x in range(0, 101, 10)])
+    done = through(line, np.array([32.0, 5.0]), np.array([55.0, 4.0]))
+    assert done[:4] == pytest.approx(line[:4])
+    assert done[4:6] == pytest.approx(np.array([[32.0, 5.0], [55.0, 4.0]]))
+    assert done[6:] == pytest.approx(line[6:])
+
+
+def test_a_map_takes_all_that_is_drawn_along() -> None:
+    """Seams, darts, level lines, notches, joints and holes by the same turn, joints with what lies hidden."""
+    cut = carry_out(BLOCK, "overlap-back-wedge", 20.0).pattern.back
+    assert any(joint.hidden is not None for joint in cut.joints)
+    about = np.array([100.0, 300.0])
+
+    def turn(line: Array) -> Array:
+        return rotated(line, about, 0.4)
+
+    done = mapped(cut, turn)
+    assert done.outline == pytest.approx(turn(cut.outline))
+    for one, other in zip(cut.darts, done.darts, strict=True):
+        assert other.ends == pytest.approx(turn(one.ends))
+    for one, other in zip(cut.notches, done.notches, strict=True):
+        assert other.at == pytest.approx(turn(one.at[None])[0])
+    for name, line in cut.lines.items():
+        assert done.lines[name] == pytest.approx(turn(line))
+    for one, other in zip(cut.joints, done.joints, strict=True):
+        assert other.at == pytest.approx(turn(one.at))
+        assert (one.hidden is None) == (other.hidden is None)
+        if one.hidden is not None:
+            assert other.hidden == pytest.approx(turn(one.hidden))
