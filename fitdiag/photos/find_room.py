@@ -7,7 +7,6 @@ edges and the sides of a sheet.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -17,8 +16,8 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from fitdiag.photos.camera import Camera
-from fitdiag.photos.level import Pair, Pose, crossing, level, snap_straight
+from fitdiag.photos.camera import Camera, unbent
+from fitdiag.photos.level import BEND_USUAL, CLICK_ERROR, Pair, Pose, crossing, level, snap_straight
 from fitdiag.photos.marks import A4, Points
 from fitdiag.photos.strip import colours_at, opponent
 
@@ -28,13 +27,18 @@ MOST_LEAN = 0.24  # px sideways per px down
 SHORTEST = 0.16  # of the picture's height
 WALL = 0.7  # of the picture's height from the top: lower down boards of the floor run like upright lines
 MOST_ROLL, MOST_PITCH = math.radians(12.0), math.radians(32.0)
-USUAL_ROLL, USUAL_PITCH = math.radians(5.0), math.radians(12.0)
-AGREES = math.radians(0.7)  # a bent lens leaves so much between lines that are all plumb
-OFF_PLUMB = math.radians(0.3)  # with the bending known
-MOST_KEPT = 6
+USUAL_ROLL, USUAL_PITCH = math.radians(5.0), math.radians(20.0)
+AGREES = math.radians(0.25)
+BENDS = (0.0, -0.01, 0.01, -0.02, 0.02, -0.03, 0.03, -0.04, 0.04)
+OFF_PLUMB = math.radians(0.12)  # with the bending known
+MOST_KEPT, MOST_LOOKED_AT = 6, 16
+STANDS = 0.45  # of the picture's height from the top: what begins lower down is no plumb line
+ONE_SIDED = 0.4  # what lines count that all stand in one place
 LEAST_MARK = 0.06  # of the looked-at part of a corner
 ARMS = 0.45  # of the hip's width to each side: there arms hang, whose edges are no plumb lines
 UNLIKE = (1.2, 2.0, 3.2, 5.0, 8.0, 12.0)  # how far a sheet may differ from its own colour; the largest part is kept
+LEAST_SURE = 0.6
+BEYOND, GOES_ON = (-0.35, -0.1), 0.5  # of a side's length beyond its end; of its step
 Box = tuple[float, float, float, float]  # left, top, right, bottom, px
 PAPERS = (A4, (215.9, 279.4))  # mm: ISO 216 and ANSI/ASME Y14.1
 
@@ -51,6 +55,11 @@ class _Segment:
     def length(self) -> float:
         return math.dist(self.top, self.bottom)
 
+    def beside(self, other: _Segment) -> float:
+        """How far another lies beside it at most, px."""
+        (x, y), (last, low) = self.top, self.bottom
+        return max(abs(x + (last - x) / (low - y) * (down - y) - at) for at, down in (other.top, other.bottom))
+
 
 def find_uprights(
     pixels: NDArray[np.uint8], focal: float, focal_error: float, body: tuple[float, float] | None
@@ -63,9 +72,10 @@ def find_uprights(
         segment
         for segment in _segments(pixels)
         if not left - margin < (segment.top[0] + segment.bottom[0]) / 2 < right + margin
+        and segment.top[1] < STANDS * height
     ]
-    chosen = _agreeing(found, focal, ((width - 1) / 2, (height - 1) / 2))
-    for _ in range(3):
+    chosen = _agreeing(_distinct(pixels, found), focal, ((width - 1) / 2, (height - 1) / 2))
+    for _ in range(5):
         if len(chosen) < 2:
             return (), None
         pose = level(pixels, [(one.top, one.bottom) for one in chosen], focal, focal_error)
@@ -76,6 +86,21 @@ def find_uprights(
             return tuple((one.top, one.bottom) for one in chosen), pose
         chosen = [one for one, wrong in zip(chosen, off, strict=True) if wrong < max(OFF_PLUMB, 0.999 * off.max())]
     return tuple((one.top, one.bottom) for one in chosen), pose
+
+
+def _distinct(pixels: NDArray[np.uint8], found: Sequence[_Segment]) -> list[_Segment]:
+    """Each edge once, as it is followed in the full picture, the longest and strongest first."""
+    kept: list[_Segment] = []
+    reach = max(6, round(3 * pixels.shape[0] / COARSE))
+    for one in found:
+        if any(other.beside(one) < reach for other in kept):
+            continue
+        top, bottom, error = snap_straight(pixels, one.top, one.bottom, reach)
+        if error < CLICK_ERROR:
+            kept.append(replace(one, top=top, bottom=bottom))
+        if len(kept) == MOST_LOOKED_AT:
+            break
+    return kept
 
 
 def _off_plumb(pair: Pair, camera: Camera) -> float:
@@ -143,42 +168,33 @@ def _runs(padded: Array, rows: Array, lean: float, column: int, scale: float) ->
 
 
 def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, float]) -> list[_Segment]:
-    """The segments that are all plumb for one way of holding the camera: the way most of their length speaks for."""
+    """The segments that are all plumb for one way of holding the camera and one bending of its lens: those that most of their length
+    speaks for, most of all where they stand apart."""
     if len(found) < 2:
         return []
-    found = list(found)[:40]
-    normals = []
-    for one in found:
-        first, last = ((x - middle[0], y - middle[1], focal) for x, y in (one.top, one.bottom))
-        normal = np.cross(first, last)
-        normals.append(normal / np.linalg.norm(normal))
-    planes = np.array(normals)
+    ends = np.array([(one.top, one.bottom) for one in found]) - middle
+    across = ends[:, :, 0].mean(axis=1)
     weights = np.array([one.length * one.strength for one in found])
-    best: tuple[float, Array] | None = None
-    for i, j in itertools.combinations(range(len(found)), 2):
-        up = np.cross(planes[i], planes[j])
-        size = float(np.linalg.norm(up))
-        if size < 0.02:
-            continue
-        up = up / size * (1 if up[1] < 0 else -1)
-        roll, pitch = math.atan2(up[0], -up[1]), math.asin(up[2])
-        if abs(roll) > MOST_ROLL or abs(pitch) > MOST_PITCH:
-            continue
-        off = np.abs(planes @ up)
-        likely = math.exp(-0.5 * ((roll / USUAL_ROLL) ** 2 + (pitch / USUAL_PITCH) ** 2))
-        score = float((weights * np.maximum(0.0, 1 - (off / AGREES) ** 2)).sum()) * likely
-        if best is None or score > best[0]:
-            best = score, off
-    if best is None:
-        return []
-    chosen: list[_Segment] = []
-    order = sorted(range(len(found)), key=lambda index: -weights[index])
-    for index in order:
-        one = found[index]
-        beside = [abs((one.top[0] + one.bottom[0]) - (other.top[0] + other.bottom[0])) / 2 for other in chosen]
-        if best[1][index] < AGREES and all(away > 6 * one.length / 1000 for away in beside):
-            chosen.append(one)
-    return chosen[:MOST_KEPT]
+    first, second = np.triu_indices(len(found), 1)
+    best, chosen = 0.0, np.zeros(len(found), bool)
+    for bend in BENDS:
+        flat = unbent(ends, bend, math.hypot(*middle))
+        rays = np.concatenate([flat, np.full((*flat.shape[:2], 1), focal)], axis=2)
+        planes = np.cross(rays[:, 0], rays[:, 1])
+        planes /= np.linalg.norm(planes, axis=1, keepdims=True)
+        ups = np.cross(planes[first], planes[second])
+        size = np.linalg.norm(ups, axis=1, keepdims=True)
+        ups *= -np.sign(ups[:, 1:2]) / np.maximum(size, 1e-9)
+        roll, pitch = np.arctan2(ups[:, 0], -ups[:, 1]), np.arcsin(ups[:, 2])
+        usual = (roll / USUAL_ROLL) ** 2 + (pitch / USUAL_PITCH) ** 2 + (bend / BEND_USUAL) ** 2
+        held = (size[:, 0] > 0.02) & (np.abs(roll) < MOST_ROLL) & (np.abs(pitch) < MOST_PITCH)
+        fits = np.maximum(0.0, 1 - (ups @ planes.T / AGREES) ** 2)
+        far, near = (np.where(fits > 0, sign * across, -np.inf).max(axis=1) for sign in (1, -1))
+        apart = np.minimum((far + near) / (2 * middle[0]), 1 - ONE_SIDED)
+        score = np.where(held, (fits @ weights) * np.exp(-usual / 2) * (ONE_SIDED + apart), 0.0)
+        if score.max() > best:
+            best, chosen = float(score.max()), fits[score.argmax()] > 0
+    return [one for one, agrees in zip(found, chosen, strict=True) if agrees][:MOST_KEPT]
 
 
 # -- the sheet --------------------------------------------------------------------------------------------------------------
@@ -213,7 +229,7 @@ def find_sheet(pixels: NDArray[np.uint8], camera: Camera, body: Box | None) -> F
             if sheet is not None and not any(_alike(sheet, other) for other in found):
                 found.append(sheet)
     found.sort(key=lambda sheet: -sheet.sure)
-    if not found or found[0].sure < 0.5:
+    if not found or found[0].sure < LEAST_SURE:
         return None
     return replace(found[0], rival=len(found) > 1 and found[1].sure > 0.75 * found[0].sure)
 
@@ -235,7 +251,7 @@ def _patches(plain: NDArray[np.bool_]) -> list[tuple[int, int, int, int]]:
     found = []
     for index, (rows, columns) in enumerate(ndimage.find_objects(labels), start=1):
         wide, tall = columns.stop - columns.start, rows.stop - rows.start
-        if not 0.02 * height < min(wide, tall) < 0.4 * height or not 0.8 < tall / wide < 2.4:
+        if not 0.02 * height < min(wide, tall) < 0.4 * height or not 0.5 < tall / wide < 2.4:
             continue
         whole = columns.start > 0 and rows.start > 0 and columns.stop < width and rows.stop < height
         if whole and areas[index] > 0.55 * wide * tall:
@@ -304,7 +320,28 @@ def _as_sheet(
     darker = light - float(np.percentile(ring[:, 0], 15))
     sure = math.exp(-((unlike / 0.04) ** 2) - (square / 0.05) ** 2 - (tint / 9.0) ** 2)
     sure *= min(1.0, max(0.0, darker) / 2.5)
+    if any(_goes_on(pixels, corners[i], corners[(i + 1) % 4], 2 * scale) for i in range(4)):
+        return None
     return FoundSheet(tuple(_point(corner) for corner in corners), size, float(sure))
+
+
+def _goes_on(pixels: NDArray[np.uint8], first: Array, last: Array, beside: float) -> bool:
+    """Whether a side's step in colour goes on in its line beyond a corner, as the edge of a door frame does, or of what stands before a
+    sheet."""
+    along = last - first
+    out = np.array([along[1], -along[0]]) / (np.linalg.norm(along) + 1e-9) * beside
+    outer, step = [], []
+    for start, end in ((0.1, 0.9), BEYOND, (1 - BEYOND[1], 1 - BEYOND[0])):
+        places = first + np.linspace(start, end, 40)[:, None] * along
+        outer.append(opponent(colours_at(pixels, places + out)))
+        step.append(outer[-1] - opponent(colours_at(pixels, places - out)))
+    own = np.median(step[0], axis=0)
+    size = float(own @ own) + 1e-9
+    return any(
+        abs(float(np.median(step[i] @ own)) / size - 1) < GOES_ON
+        and np.linalg.norm(np.median(outer[i], axis=0) - np.median(outer[0], axis=0)) < GOES_ON * math.sqrt(size)
+        for i in (1, 2)
+    )
 
 
 def marked_corner(pixels: NDArray[np.uint8], corners: Points) -> str:

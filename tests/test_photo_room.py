@@ -1,0 +1,101 @@
+"""Plumb lines and a sheet of paper found in a drawn room: what is beside the truth is left out, not taken for it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from PIL import Image, ImageDraw
+
+from fitdiag.photos.camera import Camera
+from fitdiag.photos.find_room import find_sheet, find_uprights
+from fitdiag.photos.marks import A4
+
+WIDE, TALL, FOCAL, AWAY = 900, 1200, 1100.0, 3000.0  # px, mm
+TWICE = 2  # drawn so many times as large, then made smaller: edges between pixels
+Pixels = np.ndarray
+
+
+def camera(pitch: float, roll: float) -> Camera:
+    """A camera that looks down by `pitch` degrees."""
+    p, r = math.radians(pitch), math.radians(roll)
+    up = (-math.sin(r) * math.cos(p), -math.cos(r) * math.cos(p), -math.sin(p))
+    return Camera(FOCAL, ((WIDE - 1) / 2, (TALL - 1) / 2), up)
+
+
+class Room:
+    """A wall that faces the lens, on which lines and patches are drawn at places in mm right of and over the lens."""
+
+    def __init__(self, seen: Camera) -> None:
+        self.seen = seen
+        self.image = Image.new("RGB", (WIDE * TWICE, TALL * TWICE), (150, 165, 160))
+        self.draw = ImageDraw.Draw(self.image)
+
+    def at(self, x: float, y: float) -> tuple[float, float]:
+        """The pixel in which a place of the wall is seen."""
+        px, py = self.seen.pixels(np.array([[x / AWAY, y / AWAY]]))[0]
+        return float(px), float(py)
+
+    def patch(self, places: list[tuple[float, float]], colour: tuple[int, int, int]) -> None:
+        """Something plain with these corners."""
+        larger = [tuple((value + 0.5) * TWICE - 0.5 for value in self.at(*place)) for place in places]
+        self.draw.polygon(larger, fill=colour)
+
+    def post(self, x: float, top: float, bottom: float, lean: float = 0.0, wide: float = 40.0) -> None:
+        """An upright board; `lean`: degrees off plumb."""
+        shift = (top - bottom) * math.tan(math.radians(lean))
+        self.patch(
+            [(x + shift, top), (x + wide + shift, top), (x + wide, bottom), (x, bottom)],
+            (95, 60, 30),
+        )
+
+    def pixels(self, noise: float = 2.0) -> Pixels:
+        """What the lens sees, with a little noise."""
+        seen = np.asarray(self.image.reduce(TWICE), float) + np.random.default_rng(3).normal(0, noise, (TALL, WIDE, 1))
+        return np.clip(seen, 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("pitch", (3.0, 18.0))
+def test_a_chair_beside_the_body_does_not_turn_what_is_level(pitch: float) -> None:
+    """A door frame on either side is plumb; three posts of a chair on one side lean together, and would be plumb for another camera."""
+    room = Room(camera(pitch, 1.0))
+    for x in (-1050.0, 900.0, 1120.0):
+        room.post(x, 900, -1500)
+    for x, lean in ((690.0, 1.4), (745.0, 1.5), (800.0, 1.6)):
+        room.post(x, 100, -1400, lean, wide=22.0)
+    pairs, pose = find_uprights(room.pixels(), FOCAL, 0.01, (330.0, 570.0))
+    assert pose is not None and len(pairs) >= 3
+    off = math.degrees(math.acos(min(1.0, float(np.dot(pose.camera.up, room.seen.up)))))
+    assert off < 0.3
+
+
+def sheet_at(x: float, y: float, turn: float = 1.2) -> list[tuple[float, float]]:
+    """The corners of A4 that hangs a little askew, mm."""
+    wide, tall = A4
+    cos, sin = math.cos(math.radians(turn)), math.sin(math.radians(turn))
+    return [(x + u * cos - v * sin, y + u * sin + v * cos) for u, v in ((0, 0), (wide, 0), (wide, -tall), (0, -tall))]
+
+
+def test_a_sheet_is_found_where_it_hangs() -> None:
+    """Upright or lying, to 3 px at each corner."""
+    for corners in (
+        sheet_at(-900, 300),
+        sheet_at(620, 100),
+        [*sheet_at(620, 100, 91.0)[1:], sheet_at(620, 100, 91.0)[0]],
+    ):
+        room = Room(camera(6.0, -1.0))
+        room.patch(corners, (236, 236, 232))
+        found = find_sheet(room.pixels(), room.seen, (330.0, 200.0, 570.0, 1100.0))
+        assert found is not None
+        assert np.abs(np.array(found.corners) - [room.at(*corner) for corner in corners]).max() < 3
+
+
+def test_a_gap_of_a_sheets_shape_is_no_sheet() -> None:
+    """A bright patch as wide and as high as A4 that is bounded by what goes on beyond its corners: seen between the posts of a chair."""
+    room = Room(camera(6.0, -1.0))
+    corners = sheet_at(620, 100, 0.0)
+    room.patch(corners, (236, 236, 232))
+    assert find_sheet(room.pixels(), room.seen, None) is not None
+    room.post(580, 400, -700)
+    assert find_sheet(room.pixels(), room.seen, None) is None
