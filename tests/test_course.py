@@ -85,6 +85,19 @@ def test_a_v_has_the_slopes_it_was_drawn_with(slope: float) -> None:
     assert found.tilt == pytest.approx(0.0, abs=0.03)
 
 
+@pytest.mark.parametrize(
+    ("bends_at", "flat"), [(30.0, ("slopes",)), (60.0, ("slopes", "lasts")), (100.0, ("slopes", "lasts", "rests"))]
+)
+def test_slopes_are_taken_over_the_lengths_that_are_said(bends_at: float, flat: tuple[str, ...]) -> None:
+    """Level as far as 30, 60 or 100 mm from the centre and steep beyond: what reads no farther is level, what does is not."""
+    found = read(lambda turn, along: 2.0 * np.maximum(np.abs(along) - bends_at, 0.0))
+    for name in ("slopes", "lasts", "rests"):
+        assert (np.abs(getattr(found, name)) < 0.03).all() == (name in flat), name
+    turned = read(lambda turn, along: 2.0 * np.minimum(np.abs(along), 30.0))
+    assert turned.rests == pytest.approx((0.0, 0.0), abs=0.03)
+    assert turned.slopes == pytest.approx((math.degrees(math.atan(2.0)),) * 2, abs=0.3)
+
+
 def test_left_and_right_are_told_apart() -> None:
     """A V of 5 degrees on the left (in the picture) and 2 on the right, and one that goes on at 3 and 1 degrees."""
     left, right = (math.tan(math.radians(one)) for one in (5.0, 2.0))
