@@ -34,13 +34,14 @@ def camera(pitch: float = 0.0) -> Camera:
 
 
 def read(
-    height: Callable[[Array, Array], Array], kind: Kind = "trunk", pitch: float = 0.0, spoil: Callable[[Array], object] = len
+    height: Callable[[Array, Array], Array], kind: Kind = "trunk", pitch: float = 0.0, spoil: Callable[[Array], object] = len,
+    places: int = 500,
 ) -> Numbers:  # fmt: skip
     """Numbers of a line whose height (mm over 1 m) is a function of the angle round the body and the length from its middle."""
-    turn = np.linspace(-1.45, 1.45, 500)
+    turn = np.linspace(-1.45, 1.45, places)
     along = Section(0.0, AWAY, HALF, DEPTH, 0.0).lengths(turn)
-    places = np.stack([HALF * np.sin(turn), 1000.0 + height(turn, along), AWAY - DEPTH * np.cos(turn)], axis=1)
-    line = pixels(places, pitch)
+    world = np.stack([HALF * np.sin(turn), 1000.0 + height(turn, along), AWAY - DEPTH * np.cos(turn)], axis=1)
+    line = pixels(world, pitch)
     spoil(line)
     # the outline: where rays touch the ellipse
     reach = HALF / math.sqrt(AWAY**2 - DEPTH**2)
@@ -175,6 +176,15 @@ def test_a_course_may_run_from_right_to_left() -> None:
     other = course.numbers(stance)
     assert other.slopes == pytest.approx(one.slopes, abs=1e-3)
     assert (other.drop, other.tilt) == (pytest.approx(one.drop, abs=1e-2), pytest.approx(one.tilt, abs=1e-2))
+
+
+def test_too_few_places_tell_no_slope() -> None:
+    """With a place every 20 mm no slope beside the centre is made up; heights are still read, from the nearest places."""
+    found = read(lambda turn, along: 0.2 * np.abs(along), places=25)
+    assert found.slopes == (0.0, 0.0)
+    assert found.lasts == (0.0, 0.0)
+    assert found.centre == pytest.approx(-150.0, abs=1.0)
+    assert found.drop > 30.0
 
 
 @pytest.mark.parametrize("kind", ["side", "leg"])
