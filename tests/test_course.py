@@ -178,6 +178,37 @@ def test_a_course_may_run_from_right_to_left() -> None:
     assert (other.drop, other.tilt) == (pytest.approx(one.drop, abs=1e-2), pytest.approx(one.tilt, abs=1e-2))
 
 
+@pytest.mark.parametrize("kind", ["trunk", "leg"])
+@pytest.mark.parametrize("yaw", [-8.0, 6.0])
+def test_a_turned_body_is_read_from_its_own_centre(yaw: float, kind: Kind) -> None:
+    """A V of 5 degrees on a body turned away from the lens: its point is found at the seam; a leg's section is not turned with it."""
+    turn, lean = np.linspace(-1.4, 1.4, 500), math.radians(yaw)
+    along = Section(0.0, AWAY, HALF, DEPTH, lean).lengths(turn)
+    full = np.linspace(-2.2, 2.2, 4001)
+
+    def world(turn: Array, height: Array) -> Array:
+        x = HALF * np.sin(turn) * math.cos(lean) + DEPTH * np.cos(turn) * math.sin(lean)
+        z = AWAY + HALF * np.sin(turn) * math.sin(lean) - DEPTH * np.cos(turn) * math.cos(lean)
+        return np.stack([x, 1000.0 + height, z], axis=1)
+
+    outline = pixels(world(full, np.zeros_like(full)))[:, 0]
+    line = pixels(world(turn, np.abs(along) * math.tan(math.radians(5.0))))
+    seam = float(pixels(world(np.zeros(1), np.zeros(1)))[0, 0])
+    stance = Stance(camera(), AWAY, float(outline.min()), float(outline.max()), seam, DEPTH)
+    level = float(line[:, 1].mean())
+    course = Course(Track(line, 1.0, 20.0), (stance.left, level), (seam, level), (stance.right, level), kind)
+    section, apex = course.section(stance)
+    found = course.numbers(stance)
+    if kind == "trunk":
+        assert (math.degrees(section.yaw), apex) == (pytest.approx(yaw, abs=0.3), 0.0)
+        assert found.slopes == pytest.approx((5.0, 5.0), abs=0.3)
+        assert found.centre == pytest.approx(-150.0, abs=0.3)
+    else:
+        assert section.yaw == 0.0
+        assert np.sign(apex) == np.sign(yaw)
+        assert found.centre == pytest.approx(-150.0, abs=1.5)
+
+
 def test_too_few_places_tell_no_slope() -> None:
     """With a place every 20 mm no slope beside the centre is made up; heights are still read, from the nearest places."""
     found = read(lambda turn, along: 0.2 * np.abs(along), places=25)
