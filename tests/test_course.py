@@ -34,13 +34,14 @@ def camera(pitch: float = 0.0) -> Camera:
 
 
 def read(
-    height: Callable[[Array, Array], Array], kind: Kind = "trunk", pitch: float = 0.0, spoil: Callable[[Array], object] = len
+    height: Callable[[Array, Array], Array], kind: Kind = "trunk", pitch: float = 0.0, spoil: Callable[[Array], object] = len,
+    places: int = 500,
 ) -> Numbers:  # fmt: skip
     """Numbers of a line whose height (mm over 1 m) is a function of the angle round the body and the length from its middle."""
-    turn = np.linspace(-1.45, 1.45, 500)
+    turn = np.linspace(-1.45, 1.45, places)
     along = Section(0.0, AWAY, HALF, DEPTH, 0.0).lengths(turn)
-    places = np.stack([HALF * np.sin(turn), 1000.0 + height(turn, along), AWAY - DEPTH * np.cos(turn)], axis=1)
-    line = pixels(places, pitch)
+    world = np.stack([HALF * np.sin(turn), 1000.0 + height(turn, along), AWAY - DEPTH * np.cos(turn)], axis=1)
+    line = pixels(world, pitch)
     spoil(line)
     # the outline: where rays touch the ellipse
     reach = HALF / math.sqrt(AWAY**2 - DEPTH**2)
@@ -83,6 +84,19 @@ def test_a_v_has_the_slopes_it_was_drawn_with(slope: float) -> None:
     assert found.rests == pytest.approx((0.0, 0.0), abs=0.3)
     assert found.drop == pytest.approx(32.0 * rise, abs=0.5)
     assert found.tilt == pytest.approx(0.0, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("bends_at", "flat"), [(30.0, ("slopes",)), (60.0, ("slopes", "lasts")), (100.0, ("slopes", "lasts", "rests"))]
+)
+def test_slopes_are_taken_over_the_lengths_that_are_said(bends_at: float, flat: tuple[str, ...]) -> None:
+    """Level as far as 30, 60 or 100 mm from the centre and steep beyond: what reads no farther is level, what does is not."""
+    found = read(lambda turn, along: 2.0 * np.maximum(np.abs(along) - bends_at, 0.0))
+    for name in ("slopes", "lasts", "rests"):
+        assert (np.abs(getattr(found, name)) < 0.03).all() == (name in flat), name
+    turned = read(lambda turn, along: 2.0 * np.minimum(np.abs(along), 30.0))
+    assert turned.rests == pytest.approx((0.0, 0.0), abs=0.03)
+    assert turned.slopes == pytest.approx((math.degrees(math.atan(2.0)),) * 2, abs=0.3)
 
 
 def test_left_and_right_are_told_apart() -> None:
@@ -162,6 +176,46 @@ def test_a_course_may_run_from_right_to_left() -> None:
     other = course.numbers(stance)
     assert other.slopes == pytest.approx(one.slopes, abs=1e-3)
     assert (other.drop, other.tilt) == (pytest.approx(one.drop, abs=1e-2), pytest.approx(one.tilt, abs=1e-2))
+
+
+@pytest.mark.parametrize("kind", ["trunk", "leg"])
+@pytest.mark.parametrize("yaw", [-8.0, 6.0])
+def test_a_turned_body_is_read_from_its_own_centre(yaw: float, kind: Kind) -> None:
+    """A V of 5 degrees on a body turned away from the lens: its point is found at the seam; a leg's section is not turned with it."""
+    turn, lean = np.linspace(-1.4, 1.4, 500), math.radians(yaw)
+    along = Section(0.0, AWAY, HALF, DEPTH, lean).lengths(turn)
+    full = np.linspace(-2.2, 2.2, 4001)
+
+    def world(turn: Array, height: Array) -> Array:
+        x = HALF * np.sin(turn) * math.cos(lean) + DEPTH * np.cos(turn) * math.sin(lean)
+        z = AWAY + HALF * np.sin(turn) * math.sin(lean) - DEPTH * np.cos(turn) * math.cos(lean)
+        return np.stack([x, 1000.0 + height, z], axis=1)
+
+    outline = pixels(world(full, np.zeros_like(full)))[:, 0]
+    line = pixels(world(turn, np.abs(along) * math.tan(math.radians(5.0))))
+    seam = float(pixels(world(np.zeros(1), np.zeros(1)))[0, 0])
+    stance = Stance(camera(), AWAY, float(outline.min()), float(outline.max()), seam, DEPTH)
+    level = float(line[:, 1].mean())
+    course = Course(Track(line, 1.0, 20.0), (stance.left, level), (seam, level), (stance.right, level), kind)
+    section, apex = course.section(stance)
+    found = course.numbers(stance)
+    if kind == "trunk":
+        assert (math.degrees(section.yaw), apex) == (pytest.approx(yaw, abs=0.3), 0.0)
+        assert found.slopes == pytest.approx((5.0, 5.0), abs=0.3)
+        assert found.centre == pytest.approx(-150.0, abs=0.3)
+    else:
+        assert section.yaw == 0.0
+        assert np.sign(apex) == np.sign(yaw)
+        assert found.centre == pytest.approx(-150.0, abs=1.5)
+
+
+def test_too_few_places_tell_no_slope() -> None:
+    """With a place every 20 mm no slope beside the centre is made up; heights are still read, from the nearest places."""
+    found = read(lambda turn, along: 0.2 * np.abs(along), places=25)
+    assert found.slopes == (0.0, 0.0)
+    assert found.lasts == (0.0, 0.0)
+    assert found.centre == pytest.approx(-150.0, abs=1.0)
+    assert found.drop > 30.0
 
 
 @pytest.mark.parametrize("kind", ["side", "leg"])

@@ -154,6 +154,11 @@ def test_a_slit_leaves_the_legs_of_its_dart_alike() -> None:
         (dart,) = carry_out(BLOCK, "insert-for-abdomen", amount).pattern.front.darts
         legs = [np.hypot(*(end - dart.tip)) for end in (dart.left, dart.right)]
         assert legs[0] == pytest.approx(legs[1], abs=0.2)
+        assert legs[0] == pytest.approx(np.hypot(*(BLOCK.front.darts[0].left - BLOCK.front.darts[0].tip)), abs=2.5)
+        # the leg below the cut keeps its width: its side seam is there to its top
+        side = LineString(carry_out(BLOCK, "insert-for-abdomen", amount).pattern.front.seams["side"])
+        leg = [at for at in BLOCK.front.seams["side"] if at[1] < BLOCK.front.levels["knee"]]
+        assert max(side.distance(Point(at)) for at in leg) < 1e-6
 
 
 @pytest.mark.parametrize("by", [20.0, -20.0])

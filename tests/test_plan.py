@@ -643,10 +643,12 @@ def test_where_practice_and_simulation_differ_much_both_are_told(
     tmp_path: Path, ratio: float, asks: str | None
 ) -> None:
     """A cause that in simulated cloth moves the sign twice as much would ask for half; by a half or less nothing is said."""
-    practice = "{ratio: 1, scatter: 0.2, source: practice}"
+    practice = "{ratio: 0.5, scatter: 0.2, source: practice}"
     rules = world(
         tmp_path,
-        wide=lambda text: text.replace(practice, f"[{practice}, {{ratio: {ratio}, scatter: 0.2, source: drape}}]"),
+        wide=lambda text: text.replace(
+            practice.replace("0.5", "1"), f"[{practice}, {{ratio: {ratio / 2}, scatter: 0.2, source: drape}}]"
+        ),
         sources=lambda text: text + "- {id: drape, title: Simulated cloth, grade: simulated}\n",
     )
     symptoms = {"lines-dip": Finding("lines-dip", "yes", 10.0)}
