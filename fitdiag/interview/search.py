@@ -197,6 +197,11 @@ class Words:
         told = {name: table.weight(word) for name, word in shared.items()}
         return sum(told.values()), sum(weight for name, weight in told.items() if self._places.isdisjoint(shared[name]))
 
+    def names_more(self, kind: Kind, text: str) -> bool:
+        """Whether a text tells of more than places and poses."""
+        table, aside = self._table(kind), self._places | self._poses | _ANSWERING
+        return any(stem in table.rarity and aside.isdisjoint(*self.meant((stem,))) for stem in _words(text))
+
     def title(self, kind: Kind, rule_id: str) -> str:
         """A rule's title."""
         return self._tables[kind][rule_id].title
