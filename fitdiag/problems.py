@@ -10,8 +10,11 @@ import os
 import shlex
 import sys
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
+from shutil import which
 
 
 @dataclass(frozen=True, order=True)
@@ -102,7 +105,18 @@ def command(*words: object) -> str:
     >>> command("fitdiag", "review", "the lamplighter"), command("cat", "a\\x1b'b")
     ("fitdiag review 'the lamplighter'", "cat $'a\\\\x1b\\\\x27b'")
     """
-    return " ".join(_for_shell(str(word)) for word in words)
+    return " ".join(_for_shell(_program() if word == "fitdiag" else str(word)) for word in words)
+
+
+@cache
+def _program() -> str:
+    """What starts this program in a shell: its name, or where it lies when the shell would not find it by its name."""
+    started = Path(sys.argv[0])
+    if started.name != "fitdiag" or which("fitdiag") is not None:
+        return "fitdiag"
+    with suppress(ValueError):
+        return str(started.absolute().relative_to(Path.cwd()))
+    return str(started)
 
 
 def _for_shell(word: str) -> str:

@@ -803,3 +803,6 @@ def test_chances_of_evidence_multiply() -> None:
     free = prod(off + on for cause, (off, on) in enumerate(zip(posterior.off, posterior.on, strict=True))
                 if cause not in coupled)  # fmt: skip
     assert pytest.approx(expected, rel=1e-12) == prod(posterior.totals) * free * (1.0 - network.leak[5])
+    assert posterior.log_chance == pytest.approx(log(expected), rel=1e-12)
+    soft = {**evidence, 6: (0.4, 0.0), 7: (0.3, 0.3), 8: (0.2, 0.7), 9: (1.0, 1.0)}
+    assert Posterior(network, soft).log_chance == pytest.approx(log(enumerated(network, soft)[1]), rel=1e-12)

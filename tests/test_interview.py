@@ -1021,3 +1021,42 @@ def test_a_sign_said_where_shape_is_asked_for_is_told_to_come_next(talk: Talk) -
     assert talk.interview.pending is not None
     talk.type("", "flat bum")
     assert "something you see" not in talk.said
+
+
+def test_every_part_of_a_line_is_asked_for(talk: Talk) -> None:
+    """What names no sign for sure is offered too, a place belongs to the part beside it, and a comma may be a decimal one."""
+    talk.type("", "", "waistband dips at the back 1,5 cm, cutting in")
+    assert "First 'waistband dips at the back 1,5 cm'." in talk.said
+    assert "Now 'cutting in'." in talk.type("1").said
+    assert talk.symptoms["waist-dips-at-back"].amount_mm == pytest.approx(15)
+    talk.type("", "baggy under the seat, on the left")
+    assert "First" not in talk.said
+
+
+def test_a_number_of_the_list_may_carry_how_much_and_where(talk: Talk) -> None:
+    """1 3/4 in left; and a number alone, where nothing is chosen by number, is in the units of the session."""
+    talk.type("", "", "baggy under the seat", "1 3/4 in left")
+    assert talk.symptoms["folds-under-seat"].side == "left"
+    assert talk.symptoms["folds-under-seat"].amount_mm == pytest.approx(19.05)
+    talk.type("waist too tight", "1", "1")
+    assert talk.symptoms["waist-binds"].amount_mm == pytest.approx(25.4)
+
+
+def test_what_is_gone_does_not_count(talk: Talk) -> None:
+    """The wedgie is gone: only what is there goes here; but a sign that goes when something is let out is one."""
+    assert "Only what is there goes here" in talk.type("", "", "the wedgie is gone").said
+    assert "Only" not in talk.type("the front lines are gone when the inseam is let out").said
+
+
+def test_the_next_alteration_is_not_taken_for_the_amount_of_the_last(talk: Talk) -> None:
+    """Let out the sides; by how much? tuck across the back 5/8: two alterations, and only one with an amount."""
+    talk.type("let out the side seam above the hip", "tuck across the back 5/8 in", "1")
+    assert [(one.alteration, one.amount_mm and round(one.amount_mm, 1)) for one in talk.interview.findings.done] == [
+        ("let-out-top-of-side", None), ("tuck-across-back-hip", 15.9),
+    ]  # fmt: skip
+
+
+def test_which_side_of_the_body_is_kept_in_words(talk: Talk) -> None:
+    """No rule asks for it, and it must not be lost."""
+    assert "Which side is kept as a note." in talk.type("", "right hip higher", "1").said
+    assert talk.interview.findings.notes == ("right hip higher",)

@@ -52,6 +52,11 @@ def test_what_is_drawn_on_the_paper_stays_on_it(name: str) -> None:
             piece = altered.piece
             for seam in piece.part.seams:
                 assert piece.seams[seam][-1] == pytest.approx(piece.seams[piece.part.follows(seam)][0], abs=1e-6)
+            assert set(altered.true) <= set(piece.part.seams)
+            top = piece.part.seams[0]
+            if abs(length(piece.seams[top]) - length(BLOCK.pieces[which].seams[top])) > 0.5:
+                assert top in altered.true
+            assert all(joint.at.shape == (2, 2) and joint.seam in piece.part.seams for joint in piece.joints)
             for notch in piece.notches:
                 assert LineString(piece.seams[notch.seam]).distance(Point(notch.at)) < 1e-6, notch.name
             waist, outline = (
@@ -139,6 +144,12 @@ def test_a_wedge_turns_what_lies_above_it_as_one_stiff_piece(which: str, by: flo
     for seam in ("inseam", "hem"):
         assert np.array_equal(done.piece.seams[seam], piece.seams[seam])
     assert np.array_equal(done.piece.lines["knee"], piece.lines["knee"])
+    inner, outer = (sum(length(done.piece.seams[name]) - length(piece.seams[name]) for name in names)
+                    for names in (("centre", "curve"), ("side",)))  # fmt: skip
+    assert by - 0.1 < inner if by < 0 else inner > 0  # a slanting edge loses less than is laid over it
+    assert outer == pytest.approx(0.0, abs=0.01)
+    if by > 0:
+        assert inner == pytest.approx(by, abs=0.02)
 
 
 def test_a_wedge_wider_than_its_cut_is_refused() -> None:
@@ -154,6 +165,11 @@ def test_a_slit_leaves_the_legs_of_its_dart_alike() -> None:
         (dart,) = carry_out(BLOCK, "insert-for-abdomen", amount).pattern.front.darts
         legs = [np.hypot(*(end - dart.tip)) for end in (dart.left, dart.right)]
         assert legs[0] == pytest.approx(legs[1], abs=0.2)
+        assert legs[0] == pytest.approx(np.hypot(*(BLOCK.front.darts[0].left - BLOCK.front.darts[0].tip)), abs=2.5)
+        # the leg below the cut keeps its width: its side seam is there to its top
+        side = LineString(carry_out(BLOCK, "insert-for-abdomen", amount).pattern.front.seams["side"])
+        leg = [at for at in BLOCK.front.seams["side"] if at[1] < BLOCK.front.levels["knee"]]
+        assert max(side.distance(Point(at)) for at in leg) < 1e-6
 
 
 @pytest.mark.parametrize("by", [20.0, -20.0])
@@ -176,7 +192,8 @@ def test_a_piece_is_widened_at_its_grainline(by: float) -> None:
     assert done.seams["side"] == pytest.approx(BLOCK.back.seams["side"] + [out * by, 0.0])
     assert done.seams["inseam"] == pytest.approx(BLOCK.back.seams["inseam"])
     assert done.grain_x - BLOCK.back.grain_x == pytest.approx(by / 2)
-    assert length(done.seams["hem"]) - length(BLOCK.back.seams["hem"]) == pytest.approx(by, abs=1e-6)
+    for seam in ("waist", "hem") if by > 0 else ("hem",):  # a slanting waist loses less than is laid over it
+        assert length(done.seams[seam]) - length(BLOCK.back.seams[seam]) == pytest.approx(by, abs=0.05)
 
 
 @pytest.mark.parametrize("by", [30.0, -30.0])

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from small_rules import GIVE, LONG, ORDER, SYMPTOMS, TUCK, good_files, write_rules
+from small_rules import GIVE, LONG, ORDER, SOURCES, SYMPTOMS, TUCK, good_files, write_rules
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.diagnosis.joint import CauseExtent
@@ -43,7 +43,7 @@ def written(folder: Path, **changes: Callable[[str], str]) -> Path:
         title = ("The back is longer than the body", f"The seat is {name}")
         files[path] = files[LONG].replace("back-too-long", name).replace("tuck-back", cure).replace(*title)
     places = {"tuck": TUCK, "give": GIVE, "order": ORDER, "long": LONG, "wide": WIDE, "take_in": TAKE_IN, "let_out": LET_OUT,
-              "swing": SWING, "symptoms": SYMPTOMS, "settles": SETTLES, "leans": LEANS}  # fmt: skip
+              "swing": SWING, "sources": SOURCES, "symptoms": SYMPTOMS, "settles": SETTLES, "leans": LEANS}  # fmt: skip
     for name, change in changes.items():
         changed = change(files[places[name]])
         assert changed != files[places[name]], name
@@ -490,7 +490,8 @@ def test_where_it_is_spread_over_edges_each_share_and_the_whole_are_told(tmp_pat
         == "0.4 cm at each of 2 edges (centre back), half of that at each of 2 (side seams), 1.2 cm in all."
     )
     assert Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (0.6, 1.0)})).plan("take-in").mm == 1.0
-    assert Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (0.4, 1.0)})).plan("take-in").mm == 0.0
+    nothing = Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (0.4, 1.0)})).plan("take-in")
+    assert (nothing.mm, nothing.extra) == (0.0, "")
 
 
 def test_the_second_dimension_comes_from_its_own_cause(tmp_path: Path) -> None:
@@ -633,3 +634,57 @@ def test_the_verdict_names_the_likeliest_cause_that_was_held_back(tmp_path: Path
         assert plan.verdict.startswith(f"Nothing to alter yet. {said}")
     plan = make_plan(believed(rules, {"back-too-long": 0.49}, body={"round-seat": "some"}))
     assert plan.verdict.startswith("Nothing to alter yet: no cause is likely enough to cut for.")
+
+
+@pytest.mark.parametrize(
+    ("ratio", "asks"), [(2.0, "0.5 cm"), (1.4, None), (1.6, "0.75 cm"), (0.5, "2 cm"), (0.7, None), (0.6, "1.75 cm")]
+)
+def test_where_practice_and_simulation_differ_much_both_are_told(
+    tmp_path: Path, ratio: float, asks: str | None
+) -> None:
+    """A cause that in simulated cloth moves the sign twice as much would ask for half; by a half or less nothing is said."""
+    practice = "{ratio: 0.5, scatter: 0.2, source: practice}"
+    rules = world(
+        tmp_path,
+        wide=lambda text: text.replace(
+            practice.replace("0.5", "1"), f"[{practice}, {{ratio: {ratio / 2}, scatter: 0.2, source: drape}}]"
+        ),
+        sources=lambda text: text + "- {id: drape, title: Simulated cloth, grade: simulated}\n",
+    )
+    symptoms = {"lines-dip": Finding("lines-dip", "yes", 10.0)}
+    told = Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, symptoms)).plan("take-in").basis
+    assert (f"This is by common practice; simulated cloth would ask for {asks}." in told) == (asks is not None)
+    assert ("simulated cloth" in told) == (asks is not None)
+    turned = believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, symptoms, readings_from="simulation")
+    told = Amounts(turned).plan("take-in").basis
+    assert ("This is by simulated cloth; common practice would ask for" in told) == (asks is not None)
+    assert (
+        "common practice"
+        not in Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (0.2, 1.0)}, symptoms)).plan("take-in").basis
+    )
+
+
+def test_the_likeliest_cause_says_which_way(tmp_path: Path) -> None:
+    """One asks for more, the other for less: only its like has a say in the amount; without a sign it is more."""
+    rules = world(
+        tmp_path,
+        long=lambda text: text.replace("{tuck-back: wholly}", "{take-in: {how_well: wholly, takes: -1}}"),
+        take_in=lambda text: text.replace(
+            "  start: 1 cm\n", "  ways: {more: longer by, less: shorter by}\n  start: 1 cm\n"
+        ),
+    )
+    extents = {"back-too-long": (5.0, 1.0), "too-wide": (15.0, 1.0)}
+    for long, wide, mm in ((0.6, 0.8, 15.0), (0.8, 0.6, -5.0)):
+        assert (
+            Amounts(believed(rules, {"back-too-long": long, "too-wide": wide}, extents)).plan("take-in").signed_mm == mm
+        )
+    unseen = believed(rules, {"back-too-long": 0.8}, symptoms={"line-near-seam": Finding("line-near-seam", "yes")})
+    assert not Amounts(unseen).plan("take-in").less
+
+
+def test_what_was_done_by_no_known_amount_takes_nothing_of_the_limits(base: RuleBase) -> None:
+    """Done once more, amount not noted: neither is it given back, nor is there less left."""
+    done = (Done("take-in", 10.0, 1), Done("let-out", None, 2))
+    amount = Amounts(believed(base, {"too-narrow": 0.9}, {"too-narrow": (24.0, 1.0)}, done=done)).plan("let-out")
+    assert amount.gives_back is not None
+    assert (amount.gives_back.mm, amount.already_mm) == (10.0, 0.0)

@@ -42,9 +42,9 @@ def _garment_in(path: Path) -> str | None:
 
 def units_of(text: str) -> Units:
     """`in` or `cm`, or one clear message."""
-    if text == "in":
+    if re.fullmatch(r"in(?:ch(?:es)?)?", text.lower()):
         return "in"
-    if text == "cm":
+    if re.fullmatch(r"cms?|centimet(?:re|er)s?", text.lower()):
         return "cm"
     raise stop("units", f"'{one_line(text, 20)}' is not a unit to work in", hint="write in or cm")
 

@@ -244,7 +244,7 @@ def _body_notes(texts: Iterable[str], known: Iterable[str], grades: tuple[str, .
     result: dict[str, str] = {}
     for text in texts:
         note, sign, grade = (part.strip() for part in text.partition("="))
-        grade = grade if sign else "some"
+        note, grade = "-".join(note.lower().split()), grade if sign else "some"
         if note not in known:
             hint = Hints().near(note, known) or "`fitdiag rules list body-notes` shows them all"
             raise stop("argument", f"there is no body note '{one_line(note, 40)}'", hint=hint)

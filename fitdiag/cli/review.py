@@ -482,7 +482,10 @@ class _Run:
         for path in written:
             write(f"  {shown_path(path)}")
         if not advised:
-            say("Nothing is advised. If it fits:")
+            if findings.seen:
+                say("Nothing is advised. To answer more, or to choose again:")
+                write(f"  {self.command}")
+            say("If it fits well enough:" if findings.seen else "Nothing is advised. If it fits:")
             write(f"  {self.command} --fits")
             return 0
         if sent or self._was_sent():

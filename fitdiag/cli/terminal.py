@@ -245,7 +245,7 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
     )  # fmt: skip
     report = make_report(base, conclusion, steps=False, on_pattern=effects_of(base, conclusion, pattern))
     write(on_screen(report, base, width(), full=show.full))
-    _say_saved(target)
+    _say_saved(target, alone=show.alone)
     return 0
 
 
@@ -283,15 +283,15 @@ def _talk(
             _ask_until_the_end(screen, interview)
             _conclude(base, log, interview, pattern, full=show.full)
             if not inside:
-                _say_saved(log.path)
+                _say_saved(log.path, alone=show.alone)
             if not screen.interactive or not _goes_on(base, screen, interview, "go on" if inside else "leave"):
                 return 0
     except (Leave, KeyboardInterrupt):
-        return 0 if inside else _left(log)
+        return 0 if inside else _left(log, show.alone)
     except OSError as gone:
         if gone.errno not in (errno.EIO, errno.EPIPE):
             raise
-        return _left(log)  # the terminal is gone
+        return _left(log, show.alone)  # the terminal is gone
 
 
 def _ask_until_the_end(screen: Screen, interview: Interview) -> None:
@@ -319,7 +319,7 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
         word = typed.lower()
         if word in ("", "no", "n", "leave", "stop", "quit", "exit"):
             return False
-        if word in ("why", "full", "reasons"):
+        if word in ("why", "full", "--full", "reasons"):
             write(as_text(make_report(base, interview.conclusion, steps=False), base, width()))
             continue
         if word == "more" and interview.can_go_on:
@@ -346,19 +346,20 @@ def _conclude(base: RuleBase, log: SessionLog, interview: Interview, pattern: st
     log.append(conclusion_event(interview.conclusion))
 
 
-def _say_saved(path: Path) -> None:
+def _say_saved(path: Path, *, alone: bool) -> None:
     """Where the session is and what can be done with it; commands stand on a line of their own, to be copied whole."""
     write(f"\nSaved in {shown_path(path)}")
-    write(f"The list with every step, as a document:\n  {command('fitdiag', 'export', path)} --to list.md")
-    write(f"To go on later:\n  {resume_command(path)}")
+    told = " --alone" if alone else ""
+    write(f"The list with every step, as a document:\n  {command('fitdiag', 'export', path)} --to list.md{told}")
+    write(f"To go on later:\n  {resume_command(path, alone=alone)}")
 
 
-def _left(log: SessionLog) -> int:
+def _left(log: SessionLog, alone: bool) -> int:
     if not log.is_there:
         told = "Left. This log was moved or deleted while it was open, and what it held is not saved:"
         _say_last(f"\n{told}\n  {shown_path(log.path)}")
         return 1
-    return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path)}")
+    return _say_last(f"\nLeft; every answer is saved. To go on:\n  {resume_command(log.path, alone=alone)}")
 
 
 def _say_last(text: str) -> int:

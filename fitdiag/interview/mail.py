@@ -31,24 +31,21 @@ from fitdiag.units import Length, Units
 
 # How likely a clause names a sign, as log odds of what is told of it: fitted by `tests/bench/mail_weights.py`, which says on what.
 WEIGHTS: Mapping[str, float] = {
-    "always": -4.44,
-    "how much of the clause a phrase of the sign holds": 1.73,
-    "how many of its words any rule knows": 0.82,
-    "how many words they share": 1.53,
-    "how many words tell of any sign": 0.68,
-    "it is of another place": -0.72,
-    "an amount, and it has one": 1.50,
-    "denied": -1.85,
-    "praised": -2.37,
-    "it may be a body note": -0.15,
-    "how likely it is among all signs, by its words": 1.18,
-    "how far it leads the others, by its words": 0.75,
+    "always": -3.67,
+    "how much of the clause a phrase of the sign holds": 2.02,
+    "how many words they share": 1.47,
+    "how many words tell of any sign": 0.40,
+    "it is of another place": -0.78,
+    "an amount, and it has one": 1.43,
+    "denied": -1.93,
+    "praised": -2.43,
+    "how likely it is among all signs, by its words": 1.27,
+    "how far it leads the others, by its words": 0.70,
     "no sign is likelier by its words": -0.77,
-    "nor does any fit better": 1.00,
-    "clauses beyond the first": -0.17,
-    "the place stands in the sentence before": -1.24,
+    "nor does any fit better": 1.04,
+    "the place stands in the sentence before": -1.20,
 }
-_SIGN_FROM = 0.1  # least chance of a sign that is proposed
+_SIGN_FROM = 0.14  # least chance of a sign that is proposed
 _LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
 _MANY_SHARED, _MUCH_TELLING, _NEAREST = 4, 5, 3
 _AMOUNT = re.compile(r"\d|inch|cm|centi|finger|half|quarter", re.I)
@@ -59,6 +56,10 @@ _FIT: dict[Kind, tuple[float, float, float, int]] = {"body note": (0.6, 3.5, 1.0
 _FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
 _FEW, _WHOLLY = 2, 0.85  # so few words may be all of a rule's own phrase; how well they must fit it
 _OF_OTHERS = 0.8  # how well a body note must fit where nothing says whose it is
+_MAY_BE_BODY, _SOONER_BODY = (
+    0.005,
+    0.06,
+)  # how likely it must be a body note, by its words, where it says whose it is and where not
 _LONGEST_SPAN = 3  # clauses read together
 
 
@@ -195,7 +196,7 @@ def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sent
                 lines.append(f"{about} {text}")
             if sentence.question and not start:
                 lines += [f"{sentence.question} {text}", f"{words.places(sentence.question)} {text}"]
-            signs = [one for line in lines for one in _signs(words, line, part, body, line is not text)]
+            signs = [one for line in lines for one in _signs(words, line, part, line is not text)]
             named = [Span(_chance(told), "symptom", name, start, end, text, told) for name, told in signs]
             surest = max((span.fit for span in named if span.fit >= _SIGN_FROM), default=0.0)
             if body is not None and body[0] >= surest and not denied(part, body[2], body[0]):
@@ -208,13 +209,10 @@ def _chance(told: Mapping[str, float]) -> float:
     return 1.0 / (1.0 + exp(-sum(WEIGHTS[name] * value for name, value in told.items())))
 
 
-def _signs(
-    words: Words, text: str, part: Sequence[str], body: tuple[float, str, str] | None, led: bool
-) -> Iterator[tuple[str, dict[str, float]]]:
+def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[tuple[str, dict[str, float]]]:
     """The signs that some clauses may name, each with what is told of it, by the names of `WEIGHTS`.
 
-    `text`: the clauses as read, `led` by the place that they stand for; `body`: the body
-    note they may name.
+    `text`: the clauses as read, `led` by the place that they stand for.
     """
     amount = _AMOUNT.search(text) is not None
     text = _plain(text)
@@ -237,19 +235,16 @@ def _signs(
         told = {
             "always": 1.0,
             "how much of the clause a phrase of the sign holds": one.told,
-            "how many of its words any rule knows": one.known,
             "how many words they share": min(1.0, shared / _MANY_SHARED),
             "how many words tell of any sign": min(1.0, telling / _MUCH_TELLING),
             "it is of another place": bool(meant) and not said & meant,
             "an amount, and it has one": amount and words.measures(one.id),
             "denied": amiss and not says("not", one.phrase),
             "praised": praised and not (when and says("good", one.phrase)),
-            "it may be a body note": body is not None and body[0] >= one.fit,
             "how likely it is among all signs, by its words": likely,
             "how far it leads the others, by its words": likely - log(chances[likeliest[first]] + _HARDLY),
             "no sign is likelier by its words": first,
             "nor does any fit better": first and not place,
-            "clauses beyond the first": len(part) - 1,
             "the place stands in the sentence before": led,
         }
         yield one.id, {name: float(value) for name, value in told.items()}
@@ -260,10 +255,12 @@ def _body(words: Words, text: str) -> tuple[float, str, str] | None:
     if pattern("when").match(text) or says("cloth", text) or says("posed", text):
         return None
     body = _best(words, "body note", text)
-    whose = says("owned", text) or (
-        body is not None and body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2
-    )
-    return body if whose else None
+    if body is None:
+        return None
+    if says("owned", text):
+        return body if words.of_kind("body note", text) >= _MAY_BE_BODY else None
+    sure = body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2
+    return body if sure and words.of_kind("body note", text) >= _SOONER_BODY else None
 
 
 def _plain(text: str) -> str:

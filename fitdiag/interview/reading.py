@@ -13,6 +13,7 @@ NOTHING = re.compile(
 )
 NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
 DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")
+GONE = re.compile(r"\b(?:gone|vanished|disappeared|no longer|any ?more)\b")
 RANGE = re.compile(r"\d(?: ?(?:in|cm|mm))? ?(?:to|-|–|or) *$")
 ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(

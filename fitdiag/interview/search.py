@@ -103,14 +103,13 @@ def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[s
 
 @dataclass(frozen=True)
 class Heard:
-    """A rule that a text may name. `fit`: how well, 0 to 1; `phrase`: its phrase that fits best; `known`: how much of the text the
-    rule knows; `told`: how much of one of its phrases the text holds, whatever else it says; a short phrase counts less.
+    """A rule that a text may name. `fit`: how well, 0 to 1; `phrase`: its phrase that fits best; `told`: how much of one of its
+    phrases the text holds, whatever else it says; a short phrase counts less.
     """
 
     fit: float
     id: str
     phrase: str
-    known: float
     told: float
 
 
@@ -141,6 +140,7 @@ class Words:
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
         }  # fmt: skip
         self._everyday = {row.symptom: row.phrases for row in base.everyday}
+        self._kinds: NaiveBayes[tuple[Kind, str]] | None = None
         self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
@@ -197,6 +197,11 @@ class Words:
         told = {name: table.weight(word) for name, word in shared.items()}
         return sum(told.values()), sum(weight for name, weight in told.items() if self._places.isdisjoint(shared[name]))
 
+    def names_more(self, kind: Kind, text: str) -> bool:
+        """Whether a text tells of more than places and poses."""
+        table, aside = self._table(kind), self._places | self._poses | _ANSWERING
+        return any(stem in table.rarity and aside.isdisjoint(*self.meant((stem,))) for stem in _words(text))
+
     def title(self, kind: Kind, rule_id: str) -> str:
         """A rule's title."""
         return self._tables[kind][rule_id].title
@@ -239,6 +244,15 @@ class Words:
         table = self._table(kind)
         return table.bayes.chances(_literal(self._typed(table, text)[0]))
 
+    def of_kind(self, kind: Kind, text: str) -> float:
+        """How likely a text speaks of a rule of this kind and not of another, by its words alone."""
+        if self._kinds is None:
+            tables = {other: self._table(other) for other in self._tables}
+            said = {(other, name): rows for other, table in tables.items() for name, rows in table.said.items()}
+            self._kinds = NaiveBayes(said, even=True)
+        chances = self._kinds.chances(_literal(self._typed(self._table(kind), text)[0]))
+        return sum(chance for (other, _), chance in chances.items() if other == kind)
+
     def heard(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:
         """Every rule that a text may name, the best first.
 
@@ -255,7 +269,7 @@ class Words:
         for rule_id, entry in table.entries.items():
             known, best, told, phrase = self._fit(entry, typed, weights, said, lenient)
             fit = (whole * known + (1.0 - whole) * best) * self._opposed(entry, said)
-            result.append(Heard(fit * sure, rule_id, phrase, known * sure, told * sure))
+            result.append(Heard(fit * sure, rule_id, phrase, told * sure))
         return sorted(result, key=lambda one: -one.fit)
 
     def _fit(
@@ -338,10 +352,10 @@ class _Table:
             aside = frozenset(name for word in words.meant(_words(_aside(rule))) for name in word)
             phrases = tuple(self._phrase(*row) for row in rows[rule.id] if row[0])
             self.entries[rule.id] = _Entry(phrases, known[rule.id], aside)
-        said = {name: [_literal(row) for row, _ in found] for name, found in rows.items()}
+        self.said = {name: [_literal(row) for row, _ in found] for name, found in rows.items()}
         for name, more in everyday.items():
-            said[name].extend(_literal(words.meant(_words(one))) for one in more)
-        self.bayes = NaiveBayes(said)
+            self.said[name].extend(_literal(words.meant(_words(one))) for one in more)
+        self.bayes = NaiveBayes(self.said)
         self.stems = {*self.rarity, *words.stems, *self.bayes.words}
         self._spelt: dict[str, tuple[str, float]] = {}
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from fitdiag.diagnosis.belief import lower_first, told
 from fitdiag.interview.answers import Said, read_answer, read_several
-from fitdiag.interview.reading import DOES_NOT, NEGATED, NOTHING, NUMBER, RANGE, ROUND, bare_number, split_amount
+from fitdiag.interview.clauses import says
+from fitdiag.interview.reading import DOES_NOT, GONE, NEGATED, NOTHING, NUMBER, RANGE, ROUND, bare_number, split_amount
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import CHOICES, HELP, Line
 from fitdiag.interview.waiting import Confirm, Pick
@@ -62,7 +63,7 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     """Look up what a text may mean, and offer it; a rule's own name is taken at once."""
     if parts := _several(talk, kind, typed):
         talk.queue = [*((kind, part, "") for part in parts[1:]), *talk.queue]
-        return search(talk, kind, parts[0])
+        return [Line(f"First '{one_line(parts[0], 60)}'."), *search(talk, kind, parts[0])]
     words, rest = split_amount(typed)
     if not re.search("[a-z]", words.lower()):
         return [Line("Begin with a word; choosing by number and the amount come after it.")]
@@ -92,16 +93,27 @@ def _of_another_kind(talk: Interview, words: str) -> str:
 
 
 def _several(talk: Interview, kind: Kind, typed: str) -> list[str]:
-    """The parts of a line of which each names a rule of its own: waist too tight, baggy under the seat; else none."""
-    parts = [part for part in re.split(r"\s*(?:[,;+]|\b(?:and|also|but)\b)[\s,;]*", typed) if part]
-    if len(parts) < 2:
-        return []
-    named = []
-    for part in parts:
+    """The parts of a line that are looked up one by one, where one of them names a rule: waist too tight, baggy under the seat.
+
+    A part that names only a place or a pose, or what another part names, belongs to the part beside it.
+    """
+    parts = [part for part in re.split(r"\s*(?:,(?!\d)|(?<!\d),|[;+]|\b(?:and|also|but)\b)[\s,;]*", typed) if part]
+    pieces: list[str] = []
+    heads: list[str] = []
+    loose = ""
+    for part in parts if len(parts) > 1 else ():
         words = split_amount(part)[0]
         only = talk.words.find(kind, words, 2)  # one word may be enough: wedgie
-        named.append(talk.words.named(kind, words) or (only if len(only) == 1 else ()))
-    return parts if all(named) and len({names[0] for names in named}) == len(parts) else []
+        named = talk.words.named(kind, words) or (only if len(only) == 1 else ())
+        if (named and named[0] not in heads) or (not named and talk.words.names_more(kind, words)):
+            pieces.append(f"{loose}{part}")
+            heads.append(named[0] if named else "")
+            loose = ""
+        elif pieces:
+            pieces[-1] += f", {part}"
+        else:
+            loose += f"{part}, "
+    return pieces if any(heads) and len(pieces) > 1 else []
 
 
 def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
@@ -114,7 +126,8 @@ def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
 
 def _denied(talk: Interview, kind: Kind, words: str) -> bool:
     """Whether a sentence says that something is not there; some signs have a "not" in their own names or words."""
-    if not DOES_NOT.search(words.lower()):
+    gone = GONE.search(words.lower()) and not says("when", words)
+    if not gone and not DOES_NOT.search(words.lower()):
         return False
     titles = (talk.title(kind, name) for name in talk.words.find(kind, words, 3))
     return not any(" not " in title for title in titles) and not talk.words.known_denial(kind, words)
@@ -147,10 +160,21 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
             *((pick.kind, rule_id, pick.rest if pick.kind == "body note" else "") for rule_id in chosen[1:]),
             *talk.queue,
         ]
-        return _picked(talk, pick.kind, chosen[0], pick.rest if len(chosen) == 1 or pick.kind == "body note" else "")
+        lines = _picked(talk, pick.kind, chosen[0], pick.rest if len(chosen) == 1 or pick.kind == "body note" else "")
+        return [*lines, *_side_kept(talk, pick.typed)] if pick.kind == "body note" else lines
     if pick.kind == "body note":
         return _reply_body(talk, typed)
+    if (
+        (match := _CHOICE.fullmatch(word))
+        and int(match[1]) <= len(pick.ids)
+        and read_answer(match[2], talk.findings.units)
+    ):
+        talk.pending = None
+        return _picked(talk, pick.kind, pick.ids[int(match[1]) - 1], f"{pick.rest} {match[2]}".strip())
     return search(talk, pick.kind, typed)
+
+
+_CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a number of the list, and how much or which side
 
 
 def next_in_queue(talk: Interview) -> list[Line]:
@@ -224,7 +248,17 @@ def _reply_body(talk: Interview, typed: str) -> list[Line]:
             talk.missed("body note", words)
             lines.append(Line(f"'{one_line(part, 30)}' was not understood; try other words, or ? for the list."))
     talk.queue = [*waiting, *talk.queue]
+    if notes:
+        lines += _side_kept(talk, typed)
     return [*(_count_body(talk, notes) if notes else []), *lines]
+
+
+def _side_kept(talk: Interview, typed: str) -> list[Line]:
+    """Which side was said of the body: no rule asks for it, so it is kept in words."""
+    if not re.search(r"\b(?:left|right)\b", typed.lower()):
+        return []
+    talk.record({"event": "note", "text": typed})
+    return [Line("Which side is kept as a note.")]
 
 
 def _count_body(talk: Interview, notes: dict[str, str]) -> list[Line]:
@@ -325,7 +359,7 @@ def _reply_symptom(talk: Interview, symptom: Symptom, typed: str) -> list[Line]:
             return [Line(f"There is no {match[1][:10]}: choose from 1 to {len(CHOICES)}{unit}.")]
         typed = " ".join((CHOICES[number - 1], match[2] or "")).strip()
     said = read_answer(typed, talk.findings.units)
-    if _means_another_sign(talk, symptom, typed):
+    if not (said and said.look_again) and _means_another_sign(talk, symptom, typed):
         return [Line(f"That may be another sign. If it is, write: also {typed}. If not, answer in other words.")]
     if said is None:
         return [Line(f"'{one_line(typed, 30)}' is not understood; write yes, no, can't say, slight, clear or strong"
@@ -405,6 +439,11 @@ def _count_mm(talk: Interview, finding: Finding, mm: float, *, error_mm: float |
     return [*lines, *talk.count(finding)]
 
 
+_ALONE = re.compile(
+    r"[\d.,/ ]+"
+)  # a number alone, where nothing is chosen by number: an amount in the units of the session
+
+
 def _reply_confirm(talk: Interview, pending: Confirm, typed: str) -> list[Line]:
     if typed.lower() in YES:
         # a hedged figure is taken with the spread of a quarter of itself, so that it persuades less than a ruler
@@ -438,12 +477,17 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
     if said.amount is None and said.left is None and said.right is None:
         talk.declined.add(finding.symptom)
         return talk.count(replace(finding, severity=said.severity, side=side))
+    if said.amount is not None and _ALONE.fullmatch(typed):
+        said = replace(said, amount=replace(said.amount, unit=said.amount.unit or talk.findings.units))
     return _take(talk, symptom, replace(said, side=side), finding.origin)
 
 
 def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
-    """The amount and round of an earlier alteration."""
+    """The amount and round of an earlier alteration; another one typed instead is the next, and this one has no amount."""
     number = done.round
+    words = split_amount(typed)[0]
+    if talk.words.length(words) > 2 and talk.words.named("alteration", words):
+        return [*_earlier(talk, done, "not measured"), *search(talk, "alteration", typed)]
     if match := ROUND.search(typed.lower()):
         number = max(1, int(match[1]))
         typed = (typed[: match.start()] + typed[match.end() :]).strip(" ,")
@@ -456,7 +500,7 @@ def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
                 length = parse_length(typed, talk.findings.units)
             except InvalidLengthError as error:
                 return [talk.in_sample_units(error)]
-        if bare := bare_number(length, talk.findings.units):
+        if (bare := bare_number(length, talk.findings.units)) and not _ALONE.fullmatch(typed):
             return [Line(f"{bare:g} what? Write the unit with it: {bare:g} in, {bare:g} cm or {bare:g} mm.")]
         amount = length.mm
     talk.record(done_event(Done(done.alteration, amount, number)))

@@ -249,9 +249,9 @@ class SessionLog:
 _ELSEWHERE = "choose another place with --log"
 
 
-def resume_command(path: Path) -> str:
+def resume_command(path: Path, *, alone: bool = False) -> str:
     """The command that goes on with a session, ready to be copied."""
-    return command("fitdiag", "interview", "--resume", path)
+    return command("fitdiag", "interview", "--resume", path, *(["--alone"] if alone else []))
 
 
 def _cannot_write(path: Path, error: OSError, hint: str, what: str = "this", kept: str = "") -> ProblemsFoundError:

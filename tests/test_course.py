@@ -1,0 +1,275 @@
+"""What is read off the course of a line: courses of known height on an ellipse, put into pixels by OpenCV, come back as they were."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import cv2
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from fitdiag.photos.camera import Camera, bent, focal_px, sheet_distance, unbent
+from fitdiag.photos.course import Course, Kind, Numbers, Stance
+from fitdiag.photos.section import Section
+from fitdiag.photos.snap import Track
+
+Array = NDArray[np.float64]
+FOCAL, MIDDLE = 2900.0, (899.5, 1199.5)
+MATRIX = np.array([[FOCAL, 0, MIDDLE[0]], [0, FOCAL, MIDDLE[1]], [0, 0, 1]])
+LENS_Y, AWAY, HALF, DEPTH = 1150.0, 2700.0, 190.0, 115.0
+
+
+def pixels(places: Array, pitch: float = 0.0) -> Array:
+    """World points (x right, y up, z away; the lens at x = z = 0) as pixels by OpenCV's projection."""
+    tilt, _ = cv2.Rodrigues(np.array([math.radians(pitch), 0.0, 0.0]))
+    moved = (places - np.array([0.0, LENS_Y, 0.0])) @ np.diag([1.0, -1.0, 1.0])
+    return np.asarray(cv2.projectPoints(moved, cv2.Rodrigues(tilt)[0], np.zeros(3), MATRIX, None)[0][:, 0], float)
+
+
+def camera(pitch: float = 0.0) -> Camera:
+    turn = math.radians(pitch)
+    return Camera(FOCAL, MIDDLE, (0.0, -math.cos(turn), -math.sin(turn)))
+
+
+def read(
+    height: Callable[[Array, Array], Array], kind: Kind = "trunk", pitch: float = 0.0, spoil: Callable[[Array], object] = len,
+    places: int = 500,
+) -> Numbers:  # fmt: skip
+    """Numbers of a line whose height (mm over 1 m) is a function of the angle round the body and the length from its middle."""
+    turn = np.linspace(-1.45, 1.45, places)
+    along = Section(0.0, AWAY, HALF, DEPTH, 0.0).lengths(turn)
+    world = np.stack([HALF * np.sin(turn), 1000.0 + height(turn, along), AWAY - DEPTH * np.cos(turn)], axis=1)
+    line = pixels(world, pitch)
+    spoil(line)
+    # the outline: where rays touch the ellipse
+    reach = HALF / math.sqrt(AWAY**2 - DEPTH**2)
+    left, right = (float(pixels(np.array([[sign * reach * AWAY, 1000.0, AWAY]]), pitch)[0, 0]) for sign in (-1, 1))
+    seam = float(pixels(np.array([[0.0, 1000.0, AWAY - DEPTH]]), pitch)[0, 0])
+    level = float(line[:, 1].mean())
+    course = Course(Track(line, 1.0, 20.0), (left, level), (seam, level), (right, level), kind)
+    return course.numbers(Stance(camera(pitch), AWAY, left, right, seam, DEPTH))
+
+
+@pytest.mark.parametrize("pitch", [-6.0, 0.0, 5.0])
+def test_a_level_line_is_level_however_the_lens_stands(pitch: float) -> None:
+    """15 cm under the lens: no drop, no tilt, no slope, and the height is what it is."""
+    found = read(lambda turn, along: np.zeros_like(turn), pitch=pitch)
+    assert (found.drop, found.tilt) == (pytest.approx(0.0, abs=0.1), pytest.approx(0.0, abs=0.02))
+    assert found.ends == pytest.approx((-150.0, -150.0), abs=0.2)
+    assert found.centre == pytest.approx(-150.0, abs=0.2)
+    for pair in (found.slopes, found.lasts, found.rests, found.steep, found.dips):
+        assert pair == pytest.approx((0.0, 0.0), abs=0.5)
+    assert (found.unrest, found.beside) == (0.1, 0.1)
+    assert found.section.half == pytest.approx(HALF, abs=0.5)
+
+
+@pytest.mark.parametrize("up", [4.0, -3.0])
+def test_a_tilted_line_tilts_and_does_not_drop(up: float) -> None:
+    """Straight across in space: the right end higher is positive, and the centre lies half way."""
+    found = read(lambda turn, along: math.tan(math.radians(up)) * HALF * np.sin(turn))
+    assert found.tilt == pytest.approx(up, rel=0.04)  # an end is read by a straight line, and a sine is none
+    assert found.drop == pytest.approx(0.0, abs=0.3)
+    assert np.sign(found.slopes) == pytest.approx([-np.sign(up), np.sign(up)])  # it rises outwards on one side only
+
+
+@pytest.mark.parametrize("slope", [6.0, -4.0])
+def test_a_v_has_the_slopes_it_was_drawn_with(slope: float) -> None:
+    """A V or a roof over 25 mm each way, level beyond: slopes beside the centre, little over 60 mm, nothing in the rest."""
+    rise = math.tan(math.radians(slope))
+    found = read(lambda turn, along: np.minimum(np.abs(along), 32.0) * rise)
+    assert found.slopes == pytest.approx((slope, slope), abs=0.3)
+    assert 0 < found.lasts[0] / slope < 0.8
+    assert found.rests == pytest.approx((0.0, 0.0), abs=0.3)
+    assert found.drop == pytest.approx(32.0 * rise, abs=0.5)
+    assert found.tilt == pytest.approx(0.0, abs=0.03)
+
+
+@pytest.mark.parametrize(
+    ("bends_at", "flat"), [(30.0, ("slopes",)), (60.0, ("slopes", "lasts")), (100.0, ("slopes", "lasts", "rests"))]
+)
+def test_slopes_are_taken_over_the_lengths_that_are_said(bends_at: float, flat: tuple[str, ...]) -> None:
+    """Level as far as 30, 60 or 100 mm from the centre and steep beyond: what reads no farther is level, what does is not."""
+    found = read(lambda turn, along: 2.0 * np.maximum(np.abs(along) - bends_at, 0.0))
+    for name in ("slopes", "lasts", "rests"):
+        assert (np.abs(getattr(found, name)) < 0.03).all() == (name in flat), name
+    turned = read(lambda turn, along: 2.0 * np.minimum(np.abs(along), 30.0))
+    assert turned.rests == pytest.approx((0.0, 0.0), abs=0.03)
+    assert turned.slopes == pytest.approx((math.degrees(math.atan(2.0)),) * 2, abs=0.3)
+
+
+def test_left_and_right_are_told_apart() -> None:
+    """A V of 5 degrees on the left (in the picture) and 2 on the right, and one that goes on at 3 and 1 degrees."""
+    left, right = (math.tan(math.radians(one)) for one in (5.0, 2.0))
+    found = read(lambda turn, along: np.where(along < 0, -along * left, along * right))
+    assert found.slopes == pytest.approx((5.0, 2.0), abs=0.1)
+    assert found.lasts == pytest.approx((5.0, 2.0), abs=0.1)
+    assert found.rests == pytest.approx((5.0, 2.0), abs=0.1)
+    assert found.ends[0] > found.ends[1]
+
+
+def test_how_fast_it_runs_where_the_cloth_turns_out_of_sight() -> None:
+    """12 mm lower per radian towards both ends: the ends' own heights are carried on to the side, and the steepness is told."""
+    found = read(lambda turn, along: -12.0 * np.abs(turn))
+    assert found.steep == pytest.approx((-12.0, -12.0), abs=0.3)
+    assert found.ends == pytest.approx((-150.0 - 6 * math.pi,) * 2, abs=0.3)
+    assert found.drop == pytest.approx(-6 * math.pi, abs=0.4)
+    assert found.dips == pytest.approx(
+        (-12.0 * (math.pi / 2 - math.pi / 6),) * 2, abs=0.6
+    )  # half way lies at 30 degrees
+
+
+def test_the_middle_of_each_half_is_told_against_its_end() -> None:
+    """A line that hangs 8 mm half way on the left, and 3 on the right."""
+    found = read(lambda turn, along: -np.where(turn < 0, 8.0, 3.0) * np.sin(2 * np.abs(turn)) / math.sin(math.pi / 3))
+    assert found.dips[0] > found.dips[1] > 2.0
+    assert found.dips[0] == pytest.approx(8.0, abs=1.2)
+
+
+def test_what_jumps_counts_little() -> None:
+    """A fold that throws a tenth of the course by 12 px beside the centre and near an end moves neither by half a millimetre."""
+
+    def spoil(line: Array) -> None:
+        line[255:262, 1] += 12.0
+        line[20:26, 1] -= 12.0
+
+    found = read(lambda turn, along: np.zeros_like(turn), spoil=spoil)
+    assert found.centre == pytest.approx(-150.0, abs=0.5)
+    assert found.ends == pytest.approx((-150.0, -150.0), abs=0.5)
+
+
+def test_a_course_that_waves_says_so() -> None:
+    """3 mm up and down beside the centre."""
+    found = read(lambda turn, along: 3.0 * np.sin(along / 2.5))
+    assert 1.0 < found.beside < 4.0
+    assert found.unrest >= found.beside
+    calm = read(lambda turn, along: np.where(np.abs(along) > 60, 3.0 * np.sin(along / 2.5), 0.0))
+    assert calm.beside < 0.3
+    assert calm.unrest > 1.0
+
+
+def test_where_a_course_turns_back_it_has_left_the_cloth() -> None:
+    """It follows the outline upwards for its last 8 mm: the end keeps its height."""
+
+    def spoil(line: Array) -> None:
+        count = 30
+        line[-count:, 0] = line[-count - 1, 0] - np.linspace(0.1, 3.0, count)
+        line[-count:, 1] -= np.linspace(2.0, 90.0, count)
+
+    found = read(lambda turn, along: np.zeros_like(turn), spoil=spoil)
+    assert found.ends == pytest.approx((-150.0, -150.0), abs=0.5)
+
+
+def test_a_course_may_run_from_right_to_left() -> None:
+    """The numbers are those of the picture, whichever end was set first."""
+    left, right = (math.tan(math.radians(one)) for one in (5.0, 2.0))
+    one = read(lambda turn, along: np.where(along < 0, -along * left, along * right))
+    places = np.linspace(-1.45, 1.45, 500)[::-1]
+    along = Section(0.0, AWAY, HALF, DEPTH, 0.0).lengths(places)
+    height = np.where(along < 0, -along * left, along * right)
+    line = pixels(np.stack([HALF * np.sin(places), 1000.0 + height, AWAY - DEPTH * np.cos(places)], axis=1))
+    reach = HALF / math.sqrt(AWAY**2 - DEPTH**2) * FOCAL
+    stance = Stance(camera(), AWAY, MIDDLE[0] - reach, MIDDLE[0] + reach, MIDDLE[0], DEPTH)
+    level = float(line[:, 1].mean())
+    course = Course(Track(line, 1.0, 20.0), (stance.left, level), (stance.seam, level), (stance.right, level), "trunk")
+    other = course.numbers(stance)
+    assert other.slopes == pytest.approx(one.slopes, abs=1e-3)
+    assert (other.drop, other.tilt) == (pytest.approx(one.drop, abs=1e-2), pytest.approx(one.tilt, abs=1e-2))
+
+
+@pytest.mark.parametrize("kind", ["trunk", "leg"])
+@pytest.mark.parametrize("yaw", [-8.0, 6.0])
+def test_a_turned_body_is_read_from_its_own_centre(yaw: float, kind: Kind) -> None:
+    """A V of 5 degrees on a body turned away from the lens: its point is found at the seam; a leg's section is not turned with it."""
+    turn, lean = np.linspace(-1.4, 1.4, 500), math.radians(yaw)
+    along = Section(0.0, AWAY, HALF, DEPTH, lean).lengths(turn)
+    full = np.linspace(-2.2, 2.2, 4001)
+
+    def world(turn: Array, height: Array) -> Array:
+        x = HALF * np.sin(turn) * math.cos(lean) + DEPTH * np.cos(turn) * math.sin(lean)
+        z = AWAY + HALF * np.sin(turn) * math.sin(lean) - DEPTH * np.cos(turn) * math.cos(lean)
+        return np.stack([x, 1000.0 + height, z], axis=1)
+
+    outline = pixels(world(full, np.zeros_like(full)))[:, 0]
+    line = pixels(world(turn, np.abs(along) * math.tan(math.radians(5.0))))
+    seam = float(pixels(world(np.zeros(1), np.zeros(1)))[0, 0])
+    stance = Stance(camera(), AWAY, float(outline.min()), float(outline.max()), seam, DEPTH)
+    level = float(line[:, 1].mean())
+    course = Course(Track(line, 1.0, 20.0), (stance.left, level), (seam, level), (stance.right, level), kind)
+    section, apex = course.section(stance)
+    found = course.numbers(stance)
+    if kind == "trunk":
+        assert (math.degrees(section.yaw), apex) == (pytest.approx(yaw, abs=0.3), 0.0)
+        assert found.slopes == pytest.approx((5.0, 5.0), abs=0.3)
+        assert found.centre == pytest.approx(-150.0, abs=0.3)
+    else:
+        assert section.yaw == 0.0
+        assert np.sign(apex) == np.sign(yaw)
+        assert found.centre == pytest.approx(-150.0, abs=1.5)
+
+
+def test_too_few_places_tell_no_slope() -> None:
+    """With a place every 20 mm no slope beside the centre is made up; heights are still read, from the nearest places."""
+    found = read(lambda turn, along: 0.2 * np.abs(along), places=25)
+    assert found.slopes == (0.0, 0.0)
+    assert found.lasts == (0.0, 0.0)
+    assert found.centre == pytest.approx(-150.0, abs=1.0)
+    assert found.drop > 30.0
+
+
+@pytest.mark.parametrize("kind", ["side", "leg"])
+def test_from_the_side_only_ends_and_centre_are_read(kind: Kind) -> None:
+    """The drop of a leg's or a side's line, no slopes."""
+    found = read(lambda turn, along: 10.0 * np.sin(turn) ** 2, kind)
+    assert found.drop == pytest.approx(10.0, abs=0.9)
+    assert found.tilt == pytest.approx(0.0, abs=0.05)
+    assert found.slopes == found.lasts == found.rests == found.dips == (0.0, 0.0)
+
+
+# -- the camera ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("bend", [-0.03, 0.0, 0.04])
+@pytest.mark.parametrize("up", [(0.0, -1.0, 0.0), (0.05, -0.99, 0.12), (-0.03, -0.98, -0.2)])
+def test_rays_and_pixels_are_each_others_way_back(up: tuple[float, float, float], bend: float) -> None:
+    """Also with a lens that bends and a camera that pitches and rolls."""
+    size = math.hypot(*up)
+    one = Camera(FOCAL, MIDDLE, (up[0] / size, up[1] / size, up[2] / size), bend)
+    rng = np.random.default_rng(3)
+    places = rng.uniform((100, 100), (1700, 2300), (50, 2))
+    assert one.pixels(one.rays(places)) == pytest.approx(places, abs=1e-2)
+    assert one.rays(np.array([MIDDLE]))[0, 0] == pytest.approx(0.0, abs=1e-12)
+
+
+def test_a_level_camera_sees_tangents() -> None:
+    """A place FOCAL px right of and above the middle lies at 45 degrees each; above is smaller y in the picture."""
+    assert camera().rays(np.array([[MIDDLE[0] + FOCAL, MIDDLE[1] - FOCAL]])) == pytest.approx(np.array([[1.0, 1.0]]))
+    assert camera().rays(np.array([[MIDDLE[0] - FOCAL / 2, MIDDLE[1] + FOCAL / 4]])) == pytest.approx(
+        np.array([[-0.5, -0.25]])
+    )
+
+
+def test_bending_moves_a_corner_by_its_share() -> None:
+    """And a place half as far a quarter as much of its way; far outside no more than four times the corner's share."""
+    corner = math.hypot(*MIDDLE)
+    flat = np.array([[corner, 0.0], [corner / 2, 0.0], [0.0, corner], [5 * corner, 0.0]])
+    assert bent(flat, 0.02, corner) == pytest.approx(flat * np.array([[1.02], [1.005], [1.02], [1.08]]))
+    assert unbent(bent(flat[:3], 0.02, corner), 0.02, corner) == pytest.approx(flat[:3], abs=1e-3)
+    assert np.array_equal(unbent(flat, 0.0, corner), flat)
+
+
+def test_focal_lengths_by_the_diagonal() -> None:
+    """A picture of 3600 by 2400 px has 100 px a millimetre of a 36 by 24 frame."""
+    assert focal_px(50.0, 3600, 2400) == pytest.approx(5000.0)
+
+
+@pytest.mark.parametrize(("width", "height"), [(210.0, 297.0), (148.0, 210.0)])
+def test_a_sheet_seen_straight_tells_its_distance(width: float, height: float) -> None:
+    """A4 and A5 (ISO 216), clockwise from the upper left corner; turned by 10 degrees it is off by less than half a per cent."""
+    for yaw in (0.0, 10.0):
+        cos, sin = math.cos(math.radians(yaw)), math.sin(math.radians(yaw))
+        flat = np.array([(-1, 1), (1, 1), (1, -1), (-1, -1)]) * (width / 2, height / 2)
+        corners = np.stack([flat[:, 0] * cos, 1100.0 + flat[:, 1], 2500.0 + flat[:, 0] * sin], axis=1)
+        found = sheet_distance(camera(), [tuple(map(float, one)) for one in pixels(corners)], width, height)
+        assert found == pytest.approx(2500.0, rel=1e-6 if yaw == 0 else 0.008)
