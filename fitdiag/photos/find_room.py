@@ -196,9 +196,6 @@ def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, floa
     return [(one.top, one.bottom) for one, agrees in zip(found, chosen, strict=True) if agrees][:MOST_KEPT]
 
 
-# -- the sheet --------------------------------------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True, eq=False)
 class FoundSheet:
     """A sheet of paper: its corners, size (mm), how surely it is one (0 to 1), and whether another patch could be it as well."""

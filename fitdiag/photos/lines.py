@@ -87,6 +87,11 @@ class _Seen:
         return found
 
     @property
+    def in_fork(self) -> bool:
+        """Whether the middle of the line lies in the fork: the legs part under it, or it runs up into it."""
+        return self.fork or (self.name == CROTCH and min(self.numbers.slopes) < FORK_SLOPE)
+
+    @property
     def rise(self) -> float:
         """Tangent of the angle by which the lens looks down (or up) at the line; never negative."""
         return abs(math.tan(math.radians(self.doubts.depression)))
@@ -206,7 +211,7 @@ def _drop(seen: _Seen, found: Found, folds: float) -> None:
     raw = (middle - (left[1] + right[1]) / 2) / seen.setting.camera.focal * stance.distance
     # deeper in the middle than assumed: from above the middle is higher than it was taken for
     deeper = math.copysign(parts["depth"], seen.doubts.depression)
-    reading = told(seen.doubts, "drop", "mm", raw, numbers.drop + hollow, parts, fork=seen.fork)
+    reading = told(seen.doubts, "drop", "mm", raw, numbers.drop + hollow, parts, fork=seen.in_fork)
     found.readings.append(replace(reading, by_depth=-deeper))
     if name == CROTCH:
         for index, side in enumerate(("left", "right")):
@@ -224,7 +229,6 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     if seen.name == CROTCH:  # over the fork the line may turn under anywhere, so its whole unrest counts
         unrest = ROUND[seen.name].waves / 2 + 1.6 * numbers.unrest
     values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow / V_LENGTH)) for slope in numbers.slopes]
-    fork = seen.fork or (seen.name == CROTCH and min(values) < FORK_SLOPE)
     mean = sum(values) / 2
     parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH),
                        folds=math.hypot(math.degrees(unrest / V_LENGTH), ROUNDED * mean))  # fmt: skip
@@ -240,9 +244,9 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     wavy = math.hypot(V_DEPTH, 0.4 * ROUND[seen.name].waves + 1.3 * numbers.unrest)
     deep = seen.parts(drops, depth=seen.rise * behind_error, folds=wavy)
     value = drops(numbers) + hollow
-    found.readings.append(told(seen.doubts, "v depth", "mm", None, value, deep, fork=fork, reason=reason))
+    found.readings.append(told(seen.doubts, "v depth", "mm", None, value, deep, fork=seen.in_fork, reason=reason))
     for side, angle in zip(("left", "right"), values, strict=True):
-        found.readings.append(told(seen.doubts, f"v angle {side}", "deg", None, angle, parts, fork=fork))
+        found.readings.append(told(seen.doubts, f"v angle {side}", "deg", None, angle, parts, fork=seen.in_fork))
 
 
 def _side(seen: _Seen, found: Found) -> None:

@@ -172,7 +172,14 @@ def finding(name: str, shots: Iterable[Shot]) -> None:
         ),
         0,
     )
-    ups, corners, sheets, spurious, took = list[float](), list[float](), [0, 0], 0, list[float]()
+    ups, sure_ups, corners, sheets, spurious, took = (
+        list[float](),
+        list[float](),
+        list[float](),
+        [0, 0, 0],
+        0,
+        list[float](),
+    )
     for shot in shots:
         marks = shot.marks
         bare = Marks(marks.file, marks.sha256, marks.width, marks.height, marks.view, marks.focal_35mm)
@@ -199,20 +206,24 @@ def finding(name: str, shots: Iterable[Shot]) -> None:
         told["all right"] += whole
         if found.verticals and shot.up is not None:
             ups.append(_up_error(shot, found))
+            sure_ups += ups[-1:] if "verticals" not in found.doubts else []
         if shot.sheet is not None:
             sheets[0] += 1
             if found.sheet is not None:
                 corners.append(float(np.abs(np.array(found.sheet.corners) - shot.sheet).max()))
                 sheets[1] += 1
+                sheets[2] += corners[-1] > 3 and "sheet" not in found.doubts
         elif found.sheet is not None and "sheet" not in found.doubts:
             spurious += 1
     print(f"{name}: " + ", ".join(f"{key} {value}" for key, value in told.items()))
     if ups:
-        print(f"  up, degrees: {len(ups)} pictures, {np.median(ups):.2f} / {np.percentile(ups, 95):.2f}")
+        for word, some in (("all", ups), ("not doubted", sure_ups)):
+            print(f"  up, degrees, {word}: {len(some)} pictures, {np.median(some):.2f} / {np.percentile(some, 95):.2f}")
     if corners:
         near = np.array(corners)
         print(
-            f"  sheet: {sheets[1]} of {sheets[0]} found, corners {np.median(near):.1f} / {np.percentile(near, 95):.1f} px; false {spurious}"
+            f"  sheet: {sheets[1]} of {sheets[0]} found, corners {np.median(near):.1f} / {np.percentile(near, 95):.1f} px; more than 3 px"
+            f" off without a doubt {sheets[2]}, false {spurious}"
         )
     print(f"  {np.median(took):.2f} s a picture")
 
