@@ -216,8 +216,8 @@ def finding(name: str, shots: Iterable[Shot]) -> None:
         elif found.sheet is not None and "sheet" not in found.doubts:
             spurious += 1
     print(f"{name}: " + ", ".join(f"{key} {value}" for key, value in told.items()))
-    if ups:
-        for word, some in (("all", ups), ("not doubted", sure_ups)):
+    for word, some in (("all", ups), ("not doubted", sure_ups)):
+        if some:
             print(f"  up, degrees, {word}: {len(some)} pictures, {np.median(some):.2f} / {np.percentile(some, 95):.2f}")
     if corners:
         near = np.array(corners)
