@@ -109,3 +109,23 @@ def test_a_command_is_told_as_the_shell_will_find_it(tmp_path: Path, monkeypatch
         problems._program.cache_clear()
         assert problems.command("fitdiag", "demo") == f"{told} demo"
     problems._program.cache_clear()
+
+
+def test_a_quick_fitting_is_gone_on_with(tmp_path: Path) -> None:
+    """One that was left stands on the start screen with a key of its own."""
+    child = opened(tmp_path)
+    child.sendline("q")
+    child.expect("name")
+    child.sendline("the usher")
+    child.expect(r"\n> $")
+    child.sendline("cm")
+    child.expect("Earlier rounds")
+    child.expect(r"\n> $")
+    child.sendintr()
+    child.expect("every answer is saved")
+    child.expect(pexpect.EOF)
+    child = opened(tmp_path)
+    assert "g  go on with the last quick fitting" in child.before
+    child.sendline("g")
+    child.expect("Earlier rounds")
+    child.close(force=True)
