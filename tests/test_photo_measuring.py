@@ -17,13 +17,14 @@ from scipy.special import ellipe, ellipeinc
 from fitdiag.photos.body import Known
 from fitdiag.photos.camera import Camera, false_drop, false_tilt, focal_px, lens_within, sheet_distance
 from fitdiag.photos.combine import measure_all, together
-from fitdiag.photos.level import level, snap_straight
+from fitdiag.photos.level import follow, posed, snap_straight
+from fitdiag.photos.lines import seam_at
 from fitdiag.photos.marks import Marks, Sheet, View, parse_marks
 from fitdiag.photos.measure import measure
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.ridges import Ridges, evened
 from fitdiag.photos.section import Section, depth_from_girth
-from fitdiag.photos.snap import snap
+from fitdiag.photos.snap import Track, snap
 from fitdiag.photos.strip import opponent
 
 FOCAL, MIDDLE = 2900.0, (899.5, 1199.5)
@@ -99,7 +100,7 @@ def test_plumb_lines_level_a_pitched_and_rolled_camera(seed: int) -> None:
     bend = rng.uniform(-0.03, 0.03)
     lens = (0.0, rng.uniform(800, 1600), -3000.0)
     pixels, pairs = _room(lens, pitch, roll, bend)
-    pose = level(pixels, pairs, FOCAL, 0.01)
+    pose = posed(follow(pixels, pairs), FOCAL, 0.01)
     assert pose.levelled and not pose.warning
     assert pose.camera.bend == pytest.approx(bend, abs=0.004)
     places = seen(np.array([[x, 950.0, 0.0] for x in (-300, -100, 0, 200, 300)]), lens, pitch, roll, bend)
@@ -453,3 +454,14 @@ def test_printed_errors_are_neither_boastful_nor_timid() -> None:
                 off.append(abs(reading.value - true) / reading.error)
     assert len(off) > 15
     assert np.mean(np.array(off) < 2) > 0.75
+
+
+def test_a_seam_that_runs_off_at_its_end_is_read_where_it_was_straight() -> None:
+    """At its upper end a followed seam may jump to a fold; the centre of a line there is taken from the seam below."""
+    y = np.arange(200.0, 700.0)
+    x = 500 + 0.05 * (y - 200) - np.where(y < 216, 20.0, 0.0)
+    seam = Track(np.stack([x, y], axis=1), covered=1.0, snr=10.0)
+    points = ((300.0, 205.0), (480.0, 205.0), (700.0, 205.0))
+    middle, error = seam_at(points, seam, 1.3)
+    assert middle[0] == pytest.approx(500.25, abs=0.5)
+    assert error < 2.0

@@ -64,20 +64,19 @@ def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
     """Each quantity once, means by their errors; pictures that disagree are named and the error grows with it."""
     found: dict[tuple[str, str], list[tuple[Reading, str]]] = {}
     for picture in measured:
-        where = f"{_view(picture)} picture"
+        view, side = picture.marks.view, picture.marks.seen_from_the_side
+        where = f"{'side' if side else view} picture"
         for reading in picture.readings:
             if reading.value is not None and reading.error is not None:
-                what = reading.what
+                kept, what = reading, reading.what
                 if what.startswith("v angle"):
                     continue
-                kept = replace(reading, what=what)
-                if picture.marks.seen_from_the_side and what == "tilt":
-                    kept = replace(kept, what="tilt to the back", value=_to_the_back(picture, reading.value))
-                elif what == "tilt" and picture.marks.view == "front":
+                if side and what == "tilt":  # by so much the line falls towards the back
+                    kept = replace(kept, what="tilt to the back", value=reading.value * (-1 if view == "left" else 1))
+                elif what == "tilt" and view == "front":
                     kept = replace(kept, value=-reading.value)
-                elif picture.marks.view == "front":  # another line than the one on the back
-                    own = _TURNED.get(what, what) if what.startswith("dip") else what
-                    kept = replace(kept, line=f"front-{kept.line}", what=own)
+                elif view == "front":  # another line than the one on the back
+                    kept = replace(kept, line=f"front-{kept.line}", what=_TURNED.get(what, what))
                 found.setdefault((kept.line, kept.what), []).append((kept, where))
     return tuple(_joint(line, what, readings) for (line, what), readings in found.items())
 
@@ -104,7 +103,8 @@ def _joint(line: str, what: str, readings: Sequence[tuple[Reading, str]]) -> Tog
               for b, f in zip(rest, own, strict=True))  # fmt: skip
     if far[0] > DISAGREES:
         error, word = max(error, far[1] / 2), "fair"
-        each = ", ".join(f"{where} {_amount(reading.value or 0.0, reading.unit)}" for reading, where in readings)
+        each = ", ".join(f"{where} {value:.0f} mm" if reading.unit == "mm" else f"{where} {value:.1f} degrees"
+                         for value, (reading, where) in zip(values, readings, strict=True))  # fmt: skip
         mirror = what == "tilt" and _as_mirrored(readings)
         told = f"the pictures disagree ({each}{MIRROR if mirror else '); look again or ask'}"
     return Together(line, what, readings[0][0].unit, float(value), error, word, told)
@@ -117,19 +117,6 @@ def _as_mirrored(readings: Sequence[tuple[Reading, str]]) -> bool:
         a * b < 0 and abs(a + b) < math.hypot(e, f) and min(abs(a) / e, abs(b) / f) > CLEAR
         for a, e, one in clear for b, f, other in clear if one != other
     )  # fmt: skip
-
-
-def _amount(value: float, unit: str) -> str:
-    return f"{value:.0f} mm" if unit == "mm" else f"{value:.1f} degrees"
-
-
-def _view(picture: Measured) -> str:
-    return "side" if picture.marks.seen_from_the_side else picture.marks.view
-
-
-def _to_the_back(picture: Measured, tilt: float) -> float:
-    """A side picture's tilt as degrees by which the line falls towards the back."""
-    return -tilt if picture.marks.view == "left" else tilt
 
 
 def slope_mm(found: Together, measured: Sequence[Measured]) -> tuple[float, float] | None:

@@ -76,8 +76,6 @@ def larger(points: Points, share: int) -> Points:
 def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     """Every line that can be told in a picture of this view (back, front, left, right)."""
     result = Lines()
-    if min(pixels.shape[:2]) < 300:
-        return result
     height = min(FINE, pixels.shape[0])
     scale = pixels.shape[0] / height
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), height), Image.Resampling.BOX)

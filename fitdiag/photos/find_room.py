@@ -17,7 +17,7 @@ from PIL import Image
 from scipy import ndimage
 
 from fitdiag.photos.camera import Camera, unbent
-from fitdiag.photos.level import BEND_USUAL, CLICK_ERROR, Pair, Pose, crossing, level, snap_straight
+from fitdiag.photos.level import BEND_USUAL, CLICK_ERROR, Pair, Pose, crossing, follow, posed, snap_straight
 from fitdiag.photos.marks import A4, Points
 from fitdiag.photos.strip import colours_at, opponent
 
@@ -37,7 +37,7 @@ ONE_SIDED = 0.4  # what lines count that all stand in one place
 LEAST_MARK = 0.06  # of the looked-at part of a corner
 ARMS = 0.45  # of the hip's width to each side: there arms hang, whose edges are no plumb lines
 UNLIKE = (1.2, 2.0, 3.2, 5.0, 8.0, 12.0)  # how far a sheet may differ from its own colour; the largest part is kept
-LEAST_SURE = 0.6
+LEAST_SURE, SAME_SHEET = 0.6, 12.0  # px between the middles
 BEYOND, GOES_ON = (-0.35, -0.1), 0.5  # of a side's length beyond its end; of its step
 Box = tuple[float, float, float, float]  # left, top, right, bottom, px
 PAPERS = (A4, (215.9, 279.4))  # mm: ISO 216 and ANSI/ASME Y14.1
@@ -69,23 +69,19 @@ def find_uprights(
     left, right = body or (0.36 * width, 0.64 * width)
     margin = ARMS * (right - left) if body else 0.015 * width
     found = [
-        segment
-        for segment in _segments(pixels)
-        if not left - margin < (segment.top[0] + segment.bottom[0]) / 2 < right + margin
-        and segment.top[1] < STANDS * height
-    ]
+        one for one in _segments(pixels)
+        if not left - margin < (one.top[0] + one.bottom[0]) / 2 < right + margin and one.top[1] < STANDS * height
+    ]  # fmt: skip
     chosen = _agreeing(_distinct(pixels, found), focal, ((width - 1) / 2, (height - 1) / 2))
     for _ in range(5):
-        if len(chosen) < 2:
-            return (), None
-        pose = level(pixels, [(one.top, one.bottom) for one in chosen], focal, focal_error)
+        pose = posed(follow(pixels, chosen), focal, focal_error)
         if not pose.levelled:
             return (), None
         off = np.array([_off_plumb(pair, pose.camera) for pair in pose.uprights])
         if len(chosen) == 2 or off.max() < OFF_PLUMB:
-            return tuple((one.top, one.bottom) for one in chosen), pose
+            break
         chosen = [one for one, wrong in zip(chosen, off, strict=True) if wrong < max(OFF_PLUMB, 0.999 * off.max())]
-    return tuple((one.top, one.bottom) for one in chosen), pose
+    return tuple(chosen), pose
 
 
 def _distinct(pixels: NDArray[np.uint8], found: Sequence[_Segment]) -> list[_Segment]:
@@ -103,6 +99,13 @@ def _distinct(pixels: NDArray[np.uint8], found: Sequence[_Segment]) -> list[_Seg
     return kept
 
 
+def _coarse(pixels: NDArray[np.uint8]) -> tuple[Array, float]:
+    """The colours of a small copy, and how many times as large the picture is."""
+    scale = pixels.shape[0] / COARSE
+    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
+    return opponent(np.asarray(copy, float)), scale
+
+
 def _off_plumb(pair: Pair, camera: Camera) -> float:
     """Angle between a line of the picture and plumb, radians."""
     flat = camera.straight(np.array(pair))
@@ -112,17 +115,13 @@ def _off_plumb(pair: Pair, camera: Camera) -> float:
 
 def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
     """Long straight edges that stand nearly upright, the strongest first."""
-    scale = pixels.shape[0] / COARSE
-    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
-    colours = opponent(np.asarray(copy, float))
-    slope: Array = np.zeros(colours.shape[:2])
-    slope[:, 1:-1] = np.linalg.norm(colours[:, 2:] - colours[:, :-2], axis=2)
-    line = np.zeros_like(slope)  # a string: darker or lighter than both sides
-    line[:, 2:-2] = np.minimum(
-        np.linalg.norm(colours[:, 2:-2] - colours[:, :-4], axis=2),
-        np.linalg.norm(colours[:, 2:-2] - colours[:, 4:], axis=2),
+    colours, scale = _coarse(pixels)
+    padded = np.pad(colours, [(0, 0), (2, 2), (0, 0)], mode="edge")
+    left, slope, right = (
+        np.linalg.norm(one - other, axis=2)
+        for one, other in ((colours, padded[:, :-4]), (padded[:, 3:-1], padded[:, 1:-3]), (colours, padded[:, 4:]))
     )
-    edge = np.maximum(slope, line)
+    edge = np.maximum(slope, np.minimum(left, right))  # a string is darker or lighter than both sides
     noise = np.maximum(np.median(edge, axis=1, keepdims=True), 0.4)
     edge = np.minimum(edge / noise, 6.0)
     peak = (edge >= np.roll(edge, 1, axis=1)) & (edge >= np.roll(edge, -1, axis=1))
@@ -131,7 +130,7 @@ def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
     rows: Array = np.arange(COARSE, dtype=np.float64) - COARSE / 2
     width = wide.shape[1]
     leans = np.linspace(-MOST_LEAN, MOST_LEAN, 97)
-    padded: Array = np.pad(wide, [(0, 0), (COARSE // 2, COARSE // 2)])
+    padded = np.pad(wide, [(0, 0), (COARSE // 2, COARSE // 2)])
     columns = np.arange(width) + COARSE // 2
     votes = np.zeros((len(leans), width))
     walls = np.arange(round(WALL * COARSE))
@@ -146,7 +145,7 @@ def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
         found += _runs(padded, rows, float(leans[index]), column, scale)
         apart = np.arange(width)[None] - column + (leans[:, None] - leans[index]) * rows[walls[[0, -1]], None, None]
         votes[(np.abs(apart) < 5).all(axis=0)] = (
-            0.0  # what passes within a few px at the top and at the bottom is the same line
+            0.0  # what passes so near at the top and at the bottom is the same line
         )
     return sorted(found, key=lambda one: -one.length * one.strength)
 
@@ -167,7 +166,7 @@ def _runs(padded: Array, rows: Array, lean: float, column: int, scale: float) ->
     return found
 
 
-def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, float]) -> list[_Segment]:
+def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, float]) -> list[Pair]:
     """The segments that are all plumb for one way of holding the camera and one bending of its lens: those that most of their length
     speaks for, most of all where they stand apart."""
     if len(found) < 2:
@@ -194,7 +193,7 @@ def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, floa
         score = np.where(held, (fits @ weights) * np.exp(-usual / 2) * (ONE_SIDED + apart), 0.0)
         if score.max() > best:
             best, chosen = float(score.max()), fits[score.argmax()] > 0
-    return [one for one, agrees in zip(found, chosen, strict=True) if agrees][:MOST_KEPT]
+    return [(one.top, one.bottom) for one, agrees in zip(found, chosen, strict=True) if agrees][:MOST_KEPT]
 
 
 # -- the sheet --------------------------------------------------------------------------------------------------------------
@@ -212,35 +211,25 @@ class FoundSheet:
 
 def find_sheet(pixels: NDArray[np.uint8], camera: Camera, body: Box | None) -> FoundSheet | None:
     """The sheet beside the body; None where nothing is surely one."""
-    scale = pixels.shape[0] / COARSE
-    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
-    colours = opponent(np.asarray(copy, float))
+    colours, scale = _coarse(pixels)
     steep = np.zeros(colours.shape[:2])
     steep[:, 1:-1] = np.linalg.norm(colours[:, 2:] - colours[:, :-2], axis=2)
     steep[1:-1] = np.maximum(steep[1:-1], np.linalg.norm(colours[2:] - colours[:-2], axis=2))
     usual = float(np.median(steep)) + 0.3
     found: list[FoundSheet] = []
-    for level_ in (2.0, 3.5, 6.0):
-        for box in _patches(steep < level_ * usual):
-            if body is not None and _inside(box, body, scale):
+    left, top, right, bottom = body or (0.0, 0.0, 0.0, 0.0)
+    for steepest in (2.0, 3.5, 6.0):
+        for box in _patches(steep < steepest * usual):
+            if left < (box[0] + box[2]) / 2 * scale < right and top < (box[1] + box[3]) / 2 * scale < bottom:
                 continue
             corners = _grown(colours, box)
             sheet = None if corners is None else _as_sheet(pixels, camera, colours, corners, scale)
-            if sheet is not None and not any(_alike(sheet, other) for other in found):
+            if sheet and all(math.dist(*np.mean([sheet.corners, one.corners], axis=1)) > SAME_SHEET for one in found):
                 found.append(sheet)
     found.sort(key=lambda sheet: -sheet.sure)
     if not found or found[0].sure < LEAST_SURE:
         return None
     return replace(found[0], rival=len(found) > 1 and found[1].sure > 0.75 * found[0].sure)
-
-
-def _alike(one: FoundSheet, other: FoundSheet) -> bool:
-    return float(np.abs(np.mean(one.corners, axis=0) - np.mean(other.corners, axis=0)).max()) < 12
-
-
-def _inside(box: tuple[int, int, int, int], body: Box, scale: float) -> bool:
-    x, y = (box[0] + box[2]) / 2 * scale, (box[1] + box[3]) / 2 * scale
-    return body[0] < x < body[2] and body[1] < y < body[3]
 
 
 def _patches(plain: NDArray[np.bool_]) -> list[tuple[int, int, int, int]]:
@@ -304,14 +293,15 @@ def _as_sheet(
     if any(edge[2] > 1.5 for edge in edges):
         return None
     rays = camera.rays(corners)
-    tall = (np.linalg.norm(rays[3] - rays[0]) + np.linalg.norm(rays[2] - rays[1])) / 2
-    wide = (np.linalg.norm(rays[1] - rays[0]) + np.linalg.norm(rays[2] - rays[3])) / 2
-    if min(tall, wide) <= 0:
+    sides = np.roll(rays, -1, axis=0) - rays
+    long = np.linalg.norm(sides, axis=1)
+    wide, tall = (long[:2] + long[2:]) / 2
+    if min(long) <= 0:
         return None
     unlike, size = min(
         (abs(math.log(tall / wide / (size[1] / size[0]))), size) for size in (*PAPERS, *(p[::-1] for p in PAPERS))
     )
-    square = max(abs(_corner(rays, i)) for i in range(4))
+    square = float(np.abs((sides * np.roll(sides, 1, axis=0)).sum(axis=1) / long / np.roll(long, 1)).max())
     (left, top), (right, bottom) = rough.min(axis=0).round().astype(int), rough.max(axis=0).round().astype(int)
     inner = colours[top + 2 : bottom - 2, left + 2 : right - 2].reshape(-1, 3)
     reach = max(3, (right - left) // 6)
@@ -358,12 +348,6 @@ def marked_corner(pixels: NDArray[np.uint8], corners: Points) -> str:
         if own > LEAST_MARK and own > 3 * other:
             return name
     return ""
-
-
-def _corner(rays: Array, index: int) -> float:
-    """Cosine of the angle at a corner."""
-    one, two = rays[index - 1] - rays[index], rays[(index + 1) % 4] - rays[index]
-    return float(one @ two / (np.linalg.norm(one) * np.linalg.norm(two) + 1e-12))
 
 
 def _point(place: Array) -> tuple[float, float]:

@@ -19,7 +19,7 @@ from fitdiag.photos.trust import refused
 
 SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
 SLOPE_IN_FRONT = 0.12  # bellies and thighs differ more
-FULLER = 0.987  # bodies are a little flatter beside the centre than half an ellipse
+FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
 CLOTH = 0.026  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
 
 

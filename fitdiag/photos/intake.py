@@ -290,7 +290,7 @@ def crop_above(picture: Picture, row: int) -> Picture:
 
 def shortcomings(picture: Picture) -> list[str]:
     """What about this file makes measuring rougher, or should be known before it is kept: one line each."""
-    long_side, short_side = max(picture.width, picture.height), min(picture.width, picture.height)
+    long_side = max(picture.width, picture.height)
     size = f"{picture.width} x {picture.height} pixels"
     found = []
     if long_side < SMALLEST_LONG_SIDE:
@@ -299,7 +299,7 @@ def shortcomings(picture: Picture) -> list[str]:
         found.append(f"squeezed: JPEG quality about {picture.quality}; ask for the file itself, by no messenger")
     elif long_side in MESSENGER_SIDES and picture.focal_35mm is None:
         found.append(f"squeezed: {size} is a size messengers shrink to; ask for the file itself")
-    if all(abs(long_side / short_side / shape - 1) > 0.01 for shape in CAMERA_SHAPES):
+    if not camera_shaped(picture.width, picture.height):
         found.append(
             f"cropped: {size} is no camera's shape (4:3, 3:2, 16:9), so the middle of the lens is not known; "
             "ask for the uncut file"
@@ -312,6 +312,11 @@ def shortcomings(picture: Picture) -> list[str]:
     if picture.focal_35mm is None:
         found.append("no focal length: the file does not say it; type it in if you know it (35 mm equivalent)")
     return found
+
+
+def camera_shaped(width: int, height: int) -> bool:
+    """Whether a picture has the shape in which cameras take them."""
+    return any(abs(max(width, height) / min(width, height) / shape - 1) <= 0.01 for shape in CAMERA_SHAPES)
 
 
 def check_same(picture: Picture, marks: Marks, path: Path) -> None:

@@ -72,13 +72,6 @@ class Plumb:
     spread: Array
 
 
-def level(
-    pixels: NDArray[np.uint8], verticals: Sequence[Pair], focal: float, focal_error: float, *, cropped: bool = False
-) -> Pose:
-    """The pose of a camera of this focal length (px; its error as a share) by two or more lines that are plumb."""
-    return posed(follow(pixels, verticals), focal, focal_error, cropped=cropped)
-
-
 def follow(pixels: NDArray[np.uint8], verticals: Sequence[Pair]) -> Plumb:
     """The plumb lines of a picture near pairs of points, followed; what they say of level depends on the focal length."""
     height, width = pixels.shape[:2]
@@ -87,7 +80,7 @@ def follow(pixels: NDArray[np.uint8], verticals: Sequence[Pair]) -> Plumb:
 
 
 def posed(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool = False) -> Pose:
-    """The pose of a camera of this focal length by plumb lines that were followed."""
+    """The pose of a camera of this focal length (px; its error as a share) by two or more plumb lines that were followed."""
     middle, lines, fitted, spread = plumb.middle, plumb.lines, plumb.fitted, plumb.spread
     many = "only one plumb line is marked" if lines else "no plumb line is marked"
     if len(lines) >= 2:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import get_args
+from typing import cast, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,7 @@ from fitdiag.photos.trousers import CROTCH, FORK_BEHIND, FORK_FOLDS, FORK_SLOPE,
 from fitdiag.photos.trust import Doubts, refused, told
 
 CLICK_MM = 4.0  # how far from its place a hand sets a point
+SEAM_STRAIGHT = 55.0  # mm: over so much a centre seam is nearly straight
 SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
 TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
@@ -82,17 +83,13 @@ class _Seen:
         for source, other in self.others:
             found[source] = math.hypot(found[source], of(other) - value)
         for key, part in more.items():
-            source = _SOURCES[key]
-            found[source] = math.hypot(found[source], part)
+            found[cast("Source", key)] = math.hypot(found[cast("Source", key)], part)
         return found
 
     @property
     def rise(self) -> float:
         """Tangent of the angle by which the lens looks down (or up) at the line; never negative."""
         return abs(math.tan(math.radians(self.doubts.depression)))
-
-
-_SOURCES: Mapping[str, Source] = {"depth": "depth", "folds": "folds", "edges": "edges", "seam": "seam"}
 
 
 def read_line(
@@ -102,7 +99,13 @@ def read_line(
     found = Found()
     points = marks.lines[name]
     hidden = tuple(side for side in ("left", "right") if f"{name}:{side}" in marks.hidden)
-    edges = _edges(pixels, points, track, where.scale, hidden, below_only=name == WAIST)
+    left, right = (
+        Edge(points[-1 if last else 0], CLICK_MM * where.scale)
+        if side in hidden
+        else side_edge(pixels, track, where.scale, last=last, below_only=name == WAIST)
+        for side, last in (("left", False), ("right", True))
+    )
+    edges = left, right
     middle, seam_error = seam_at(points, seam, where.scale)
     rays = where.camera.rays(np.array([edges[0].place, middle, edges[1].place]))
     span = float(rays[2, 0] - rays[0, 0])
@@ -131,23 +134,17 @@ def read_line(
     return found
 
 
-def _edges(
-    pixels: NDArray[np.uint8], points: Points, track: Track, scale: float, hidden: tuple[str, ...], *, below_only: bool
-) -> tuple[Edge, Edge]:
-    first, last = (
-        Edge(points[-1 if last else 0], CLICK_MM * scale)
-        if side in hidden
-        else side_edge(pixels, track, scale, last=last, below_only=below_only)
-        for side, last in (("left", False), ("right", True))
-    )
-    return first, last
-
-
 def seam_at(points: Points, seam: Track | None, scale: float) -> tuple[Point, float]:
     """Where the centre seam crosses a line: px and error."""
     middle = points[len(points) // 2]
     if seam is not None and seam.clear and seam.pixels[0, 1] - 40 <= middle[1] <= seam.pixels[-1, 1] + 40:
-        return (float(np.interp(middle[1], seam.pixels[:, 1], seam.pixels[:, 0])), middle[1]), 1.0
+        x, y = seam.pixels.T
+        near = np.abs(y - middle[1]) < max(SEAM_STRAIGHT * scale, 1.5 * float(np.abs(y - middle[1]).min()))
+        x, below = x[near][::2], y[near][::2] - middle[1]
+        first, last = np.triu_indices(len(x), 1)  # Theil and Sen's line: at its end a course may run off to another one
+        slope = float(np.median((x[last] - x[first]) / (below[last] - below[first] + 1e-9)))
+        at = float(np.median(x - slope * below))
+        return (at, middle[1]), math.hypot(1.0, float(np.median(np.abs(x - at - slope * below))))
     return middle, CLICK_MM * scale
 
 
@@ -275,9 +272,9 @@ def _leg(seen: _Seen, found: Found) -> None:
     numbers = seen.numbers
     across = 2 * numbers.section.half
     inner = 1 if (seen.name.endswith("left")) == (seen.marks.view == "back") else 0
-    farther = INSEAM[0] * {"back": 1, "front": -1}.get(seen.marks.view, 0)
+    farther = INSEAM[0] * {"back": -1, "front": 1}.get(seen.marks.view, 0)
     down = math.tan(math.radians(seen.doubts.depression))
-    # the inner edge lies farther from the lens behind and nearer in front; from above the farther one looks higher
+    # the inner edge lies nearer to the lens behind and farther from it in front; from above the farther one looks higher
     shift = math.degrees(down * farther / across) * (1 if inner else -1)
     folds = math.degrees(math.hypot(0.4 + 1.2 * numbers.unrest + 0.13 * math.hypot(*numbers.steep), LEG_ROUND) / across)
     turned = math.degrees(seen.rise * INSEAM[1] / across)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, Camera, focal_px, sheet_distance
-from fitdiag.photos.intake import CAMERA_SHAPES
+from fitdiag.photos.intake import camera_shaped
 from fitdiag.photos.level import CLICK_ERROR, Pose, Straight, crossing, follow, posed, snap_straight
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
@@ -59,8 +59,7 @@ class Setting:
 
 def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
     """How a marked picture was taken."""
-    shape = max(marks.width, marks.height) / min(marks.width, marks.height)
-    cropped = all(abs(shape / usual - 1) > 0.01 for usual in CAMERA_SHAPES)
+    cropped = not camera_shaped(marks.width, marks.height)
     known = marks.focal_35mm is not None and not cropped
     focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height)
     warnings = []

@@ -56,5 +56,5 @@ CALLED: Mapping[str, str] = {
 # under the seat it folds away behind the outline, mm. Between the legs the centre lies so far behind half an ellipse, and its error.
 FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 5.0, 3.0
 FORK_BEHIND = (60.0, 35.0)
-INSEAM = (7.0, 11.0)  # mm: at the knee the inner edge lies so much farther forward than the outer one, and its error
+INSEAM = (4.0, 9.0)  # mm: at the knee the inner edge lies so much farther back than the outer one, and its error
 KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
