@@ -213,7 +213,7 @@ def test_a_shifted_hem_carries_its_edges_on(by: float) -> None:
 
 @pytest.mark.parametrize("name", [name for name in NAMES if shipped_garment().recipes[name].both_ways])
 def test_an_alteration_taken_back_gives_the_paper_back(name: str) -> None:
-    """Done and undone, and the other way first: outline, darts, level lines and notches are where they were, to half a millimetre and mostly far less."""
+    """Done and undone, and the other way first: all that is drawn is where it was, to half a millimetre."""
     for amount in (0.5 * amounts(name)[0], -0.5 * amounts(name)[0]):
         back = carry_out(carry_out(BLOCK, name, amount).pattern, name, -amount).pattern
         for which, old in BLOCK.pieces.items():
