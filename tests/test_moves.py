@@ -25,6 +25,9 @@ from fitdiag.problems import ProblemsFoundError
 
 RULES = load_rules()
 NAMES = tuple(sorted(RULES.alterations))
+# A wedge across the seat: taken back, its steps at the centre are left for trueing, and a line along the cut goes with the part
+# above when it closes and with the one below when it opens.
+WEDGES = ("lengthen-back-crotch", "tuck-across-back-hip")
 CUT_AND_MOVED = ("open", "close", "spread", "overlap", "widen")
 
 
@@ -206,6 +209,42 @@ def test_a_shifted_hem_carries_its_edges_on(by: float) -> None:
     if by < 0:
         for seam in ("inseam", "side"):
             assert max(LineString(BLOCK.back.seams[seam]).distance(Point(at)) for at in done.seams[seam]) < 1e-6
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if shipped_garment().recipes[name].both_ways])
+def test_an_alteration_taken_back_gives_the_paper_back(name: str) -> None:
+    """Done and undone, and the other way first: all that is drawn is where it was, to half a millimetre."""
+    for amount in (0.5 * amounts(name)[0], -0.5 * amounts(name)[0]):
+        back = carry_out(carry_out(BLOCK, name, amount).pattern, name, -amount).pattern
+        for which, old in BLOCK.pieces.items():
+            new = back.pieces[which]
+            apart = Polygon(new.outline).symmetric_difference(Polygon(old.outline)).area
+            assert apart / LineString(old.outline).length < 0.1
+            for seam in set(old.part.seams) - (set(old.part.inner) if name in WEDGES else set()):
+                assert length(new.seams[seam]) == pytest.approx(length(old.seams[seam]), abs=0.5), seam
+            for drawn, line in old.lines.items():
+                if name not in WEDGES or drawn != "hip":
+                    assert LineString(new.lines[drawn]).hausdorff_distance(LineString(line)) < 0.3, drawn
+            for one, other in zip(old.darts, new.darts, strict=True):
+                assert other.ends == pytest.approx(one.ends, abs=0.5)
+            for one, other in zip(old.notches, new.notches, strict=True):
+                assert np.hypot(*(one.at - other.at)) < 0.5, one.name
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("by", [12.0, -12.0])
+@pytest.mark.parametrize("do", ["spread", "widen"])
+def test_what_a_fold_covers_comes_to_light_again(do: str, by: float, which: str) -> None:
+    """Laid over and spread again at the same place, or the other way round, thrice: no edge is lost, none is there twice."""
+    piece = old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 20
+    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    for _ in range(3):
+        piece = moved(moved(piece, by, do=do, **cut), -by, do=do, **cut)
+    apart = Polygon(piece.outline).symmetric_difference(Polygon(old.outline)).area
+    assert apart / LineString(old.outline).length < 0.1
+    for seam in old.part.seams:
+        assert length(piece.seams[seam]) == pytest.approx(length(old.seams[seam]), abs=0.5)
 
 
 def test_levels_too_near_to_each_other_are_told() -> None:
