@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 from scipy.interpolate import CubicHermiteSpline
 from shapely import LineString, Point, Polygon
-from shapely.affinity import rotate
-from shapely.ops import substring
+from shapely.affinity import rotate, translate
+from shapely.ops import split, substring, unary_union
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
@@ -262,6 +264,53 @@ def test_a_fold_can_be_let_out_by_a_part(do: str, which: str) -> None:
         (moved(folded, 26.0, do=do, **cut), moved(old, 6.0, do=do, **cut)),
     ):
         assert area(got.outline) == pytest.approx(area(wanted.outline), rel=2e-4)
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("by", [14.0, -14.0])
+@pytest.mark.parametrize("do", ["wedge", "spread"])
+def test_paper_cut_in_two_and_laid_anew_is_that_of_shapely(do: str, by: float, which: str) -> None:
+    """Cut by shapely, the upper part moved and laid on: the same shape, with the steps kept for trueing, and what is drawn along."""
+    old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 35
+    below, above = (old.corner("crotch-point") * [1, 0] + [40, y + up] for up in (-20.0, 20.0))
+    old = replace(old, holes=(below, above))
+    done = make(shipped_garment(), old, [Move(do=do, cut=(f"inner at {y} mm", f"outer at {y} mm"))], by)  # type: ignore[arg-type]
+    new, cut = done.piece, done.cut
+    assert cut is not None
+    parts = split(
+        Polygon(old.outline), LineString([cut.start + 50 * (cut.start - cut.end), cut.end + 50 * (cut.end - cut.start)])
+    )
+    low, high = sorted(parts.geoms, key=lambda one: one.centroid.y)
+    way = np.sign(cut.start[0] - cut.end[0]) * np.sign(by)
+    turn = way * np.degrees(2 * np.arcsin(abs(by) / 2 / np.hypot(*(cut.start - cut.end))))
+
+    def laid(one: Any) -> Any:
+        return rotate(one, turn, origin=tuple(cut.end)) if do == "wedge" else translate(one, 0.0, by)
+
+    whole = [low, laid(high), *([Polygon(cut.filled)] if by > 0 else [])]
+    expected = unary_union([one.buffer(0.01, join_style="mitre") for one in whole])
+    if by > 0 or do == "wedge":
+        assert Polygon(new.outline).symmetric_difference(expected).area < 0.06 * LineString(old.outline).length
+    for seam in ("waist", "hem"):
+        wanted = laid(LineString(old.seams[seam])) if seam == "waist" else LineString(old.seams[seam])
+        assert LineString(new.seams[seam]).hausdorff_distance(wanted) < 1e-6
+    assert new.holes[0] == pytest.approx(below)
+    assert Point(new.holes[1]).distance(laid(Point(above))) < 1e-6
+    for one, other in zip(old.notches, new.notches, strict=True):
+        if abs(one.at[1] - y) > 30:
+            assert Point(other.at).distance(laid(Point(one.at)) if one.at[1] > y else Point(one.at)) < 1e-6, one.name
+    steps = new.joints[len(old.joints) :]
+    assert len(steps) == 2
+    assert {joint.seam for joint in steps} == {done.did[0].seams[0], done.did[0].seams[1]}
+    for joint in steps:
+        assert max(LineString([*new.outline, new.outline[0]]).distance(Point(at)) for at in joint.at) < 1e-6
+    if by > 0:
+        gaps = sorted(float(np.hypot(*(joint.at[0] - joint.at[1]))) for joint in steps)
+        assert gaps == pytest.approx([0.0, by] if do == "wedge" else [by, by], abs=1e-6)
+        assert all(joint.hidden is None for joint in steps)
+    else:
+        assert any(joint.hidden is not None for joint in steps)
 
 
 def test_levels_too_near_to_each_other_are_told() -> None:
