@@ -247,6 +247,23 @@ def test_what_a_fold_covers_comes_to_light_again(do: str, by: float, which: str)
         assert length(piece.seams[seam]) == pytest.approx(length(old.seams[seam]), abs=0.5)
 
 
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("do", ["spread", "widen"])
+def test_a_fold_can_be_let_out_by_a_part(do: str, which: str) -> None:
+    """Laid over by 20 mm and let out by 8 it is laid over by 12; let out by the rest it is gone, and then the paper grows."""
+    old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 20
+    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    folded = moved(old, -20.0, do=do, **cut)
+    part = moved(folded, 8.0, do=do, **cut)
+    for got, wanted in (
+        (part, moved(old, -12.0, do=do, **cut)),
+        (moved(part, 12.0, do=do, **cut), old),
+        (moved(folded, 26.0, do=do, **cut), moved(old, 6.0, do=do, **cut)),
+    ):
+        assert area(got.outline) == pytest.approx(area(wanted.outline), rel=2e-4)
+
+
 def test_levels_too_near_to_each_other_are_told() -> None:
     """Shares of an edge at two heights that coincide cannot be drawn."""
     edge = {"do": "edge", "seams": ["side"], "at": {"knee": 0, "crotch": 1, "hip": 0}}

@@ -18,6 +18,7 @@ from fitdiag.units import (
     Units,
     format_length,
     parse_length,
+    read_off,
     round_down,
     round_length,
 )
@@ -280,3 +281,19 @@ def test_an_inch_text_is_never_in_halves_of_an_eighth(length: float) -> None:
         assert top % 2 == 1
         assert math.gcd(top, bottom) == 1
         assert top < bottom
+
+
+@pytest.mark.parametrize(
+    ("mm", "units", "shown"),
+    [
+        (19.9, "in", 19.05),
+        (-10.0, "in", -9.525),
+        (1.5, "in", 0.0),
+        (1.6, "in", 3.175),
+        (12.6, "cm", 13.0),
+        (-0.4, "cm", 0.0),
+    ],
+)
+def test_a_measure_is_read_off_as_it_is_shown(mm: float, units: Units, shown: float) -> None:
+    """To the eighth of an inch, or the millimetre, and a measure below 0 as one above."""
+    assert read_off(mm, units) == pytest.approx(shown)
