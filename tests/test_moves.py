@@ -146,6 +146,7 @@ def test_a_wedge_turns_what_lies_above_it_as_one_stiff_piece(which: str, by: flo
     ):
         expected = rotate(LineString(before), up * turn, origin=tuple(done.cut.hinge))
         assert LineString(after).hausdorff_distance(expected) < 1e-6
+    assert {"waist", "side"} <= set(done.did[0].seams)  # both are bent, and trued
     for seam in ("inseam", "hem"):
         assert np.array_equal(done.piece.seams[seam], piece.seams[seam])
     assert np.array_equal(done.piece.lines["knee"], piece.lines["knee"])
@@ -197,6 +198,10 @@ def test_a_piece_is_widened_at_its_grainline(by: float) -> None:
     assert done.seams["side"] == pytest.approx(BLOCK.back.seams["side"] + [out * by, 0.0])
     assert done.seams["inseam"] == pytest.approx(BLOCK.back.seams["inseam"])
     assert done.grain_x - BLOCK.back.grain_x == pytest.approx(by / 2)
+    steps = done.joints[len(BLOCK.back.joints) :]
+    assert {joint.seam for joint in steps} == {"waist", "hem"}
+    if by > 0:  # the strip is as wide at the top as at the bottom
+        assert [np.hypot(*(joint.at[0] - joint.at[1])) for joint in steps] == pytest.approx([by, by])
     for seam in ("waist", "hem") if by > 0 else ("hem",):  # a slanting waist loses less than is laid over it
         assert length(done.seams[seam]) - length(BLOCK.back.seams[seam]) == pytest.approx(by, abs=0.05)
 
