@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
 from scipy.interpolate import CubicHermiteSpline
 from shapely import LineString, Point, Polygon
-from shapely.affinity import rotate
-from shapely.ops import substring
+from shapely.affinity import rotate, translate
+from shapely.ops import split, substring, unary_union
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
@@ -25,6 +27,9 @@ from fitdiag.problems import ProblemsFoundError
 
 RULES = load_rules()
 NAMES = tuple(sorted(RULES.alterations))
+# A wedge across the seat: taken back, its steps at the centre are left for trueing, and a line along the cut goes with the part
+# above when it closes and with the one below when it opens.
+WEDGES = ("lengthen-back-crotch", "tuck-across-back-hip")
 CUT_AND_MOVED = ("open", "close", "spread", "overlap", "widen")
 
 
@@ -141,6 +146,7 @@ def test_a_wedge_turns_what_lies_above_it_as_one_stiff_piece(which: str, by: flo
     ):
         expected = rotate(LineString(before), up * turn, origin=tuple(done.cut.hinge))
         assert LineString(after).hausdorff_distance(expected) < 1e-6
+    assert {"waist", "side"} <= set(done.did[0].seams)  # both are bent, and trued
     for seam in ("inseam", "hem"):
         assert np.array_equal(done.piece.seams[seam], piece.seams[seam])
     assert np.array_equal(done.piece.lines["knee"], piece.lines["knee"])
@@ -192,6 +198,10 @@ def test_a_piece_is_widened_at_its_grainline(by: float) -> None:
     assert done.seams["side"] == pytest.approx(BLOCK.back.seams["side"] + [out * by, 0.0])
     assert done.seams["inseam"] == pytest.approx(BLOCK.back.seams["inseam"])
     assert done.grain_x - BLOCK.back.grain_x == pytest.approx(by / 2)
+    steps = done.joints[len(BLOCK.back.joints) :]
+    assert {joint.seam for joint in steps} == {"waist", "hem"}
+    if by > 0:  # the strip is as wide at the top as at the bottom
+        assert [np.hypot(*(joint.at[0] - joint.at[1])) for joint in steps] == pytest.approx([by, by])
     for seam in ("waist", "hem") if by > 0 else ("hem",):  # a slanting waist loses less than is laid over it
         assert length(done.seams[seam]) - length(BLOCK.back.seams[seam]) == pytest.approx(by, abs=0.05)
 
@@ -206,6 +216,106 @@ def test_a_shifted_hem_carries_its_edges_on(by: float) -> None:
     if by < 0:
         for seam in ("inseam", "side"):
             assert max(LineString(BLOCK.back.seams[seam]).distance(Point(at)) for at in done.seams[seam]) < 1e-6
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if shipped_garment().recipes[name].both_ways])
+def test_an_alteration_taken_back_gives_the_paper_back(name: str) -> None:
+    """Done and undone, and the other way first: all that is drawn is where it was, to half a millimetre."""
+    for amount in (0.5 * amounts(name)[0], -0.5 * amounts(name)[0]):
+        back = carry_out(carry_out(BLOCK, name, amount).pattern, name, -amount).pattern
+        for which, old in BLOCK.pieces.items():
+            new = back.pieces[which]
+            apart = Polygon(new.outline).symmetric_difference(Polygon(old.outline)).area
+            assert apart / LineString(old.outline).length < 0.1
+            for seam in set(old.part.seams) - (set(old.part.inner) if name in WEDGES else set()):
+                assert length(new.seams[seam]) == pytest.approx(length(old.seams[seam]), abs=0.5), seam
+            for drawn, line in old.lines.items():
+                if name not in WEDGES or drawn != "hip":
+                    assert LineString(new.lines[drawn]).hausdorff_distance(LineString(line)) < 0.3, drawn
+            for one, other in zip(old.darts, new.darts, strict=True):
+                assert other.ends == pytest.approx(one.ends, abs=0.5)
+            for one, other in zip(old.notches, new.notches, strict=True):
+                assert np.hypot(*(one.at - other.at)) < 0.5, one.name
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("by", [12.0, -12.0])
+@pytest.mark.parametrize("do", ["spread", "widen"])
+def test_what_a_fold_covers_comes_to_light_again(do: str, by: float, which: str) -> None:
+    """Laid over and spread again at the same place, or the other way round, thrice: no edge is lost, none is there twice."""
+    piece = old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 20
+    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    for _ in range(3):
+        piece = moved(moved(piece, by, do=do, **cut), -by, do=do, **cut)
+    apart = Polygon(piece.outline).symmetric_difference(Polygon(old.outline)).area
+    assert apart / LineString(old.outline).length < 0.1
+    for seam in old.part.seams:
+        assert length(piece.seams[seam]) == pytest.approx(length(old.seams[seam]), abs=0.5)
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("do", ["spread", "widen"])
+def test_a_fold_can_be_let_out_by_a_part(do: str, which: str) -> None:
+    """Laid over by 20 mm and let out by 8 it is laid over by 12; let out by the rest it is gone, and then the paper grows."""
+    old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 20
+    cut = {} if do == "widen" else {"cut": (f"inner at {y} mm", f"outer at {y} mm")}
+    folded = moved(old, -20.0, do=do, **cut)
+    part = moved(folded, 8.0, do=do, **cut)
+    for got, wanted in (
+        (part, moved(old, -12.0, do=do, **cut)),
+        (moved(part, 12.0, do=do, **cut), old),
+        (moved(folded, 26.0, do=do, **cut), moved(old, 6.0, do=do, **cut)),
+    ):
+        assert area(got.outline) == pytest.approx(area(wanted.outline), rel=2e-4)
+
+
+@pytest.mark.parametrize("which", ["front", "back"])
+@pytest.mark.parametrize("by", [14.0, -14.0])
+@pytest.mark.parametrize("do", ["wedge", "spread"])
+def test_paper_cut_in_two_and_laid_anew_is_that_of_shapely(do: str, by: float, which: str) -> None:
+    """Cut by shapely, the upper part moved and laid on: the same shape, with the steps kept for trueing, and what is drawn along."""
+    old = BLOCK.pieces[which]
+    y = old.levels["hip"] - 35
+    below, above = (old.corner("crotch-point") * [1, 0] + [40, y + up] for up in (-20.0, 20.0))
+    old = replace(old, holes=(below, above))
+    done = make(shipped_garment(), old, [Move(do=do, cut=(f"inner at {y} mm", f"outer at {y} mm"))], by)  # type: ignore[arg-type]
+    new, cut = done.piece, done.cut
+    assert cut is not None
+    parts = split(
+        Polygon(old.outline), LineString([cut.start + 50 * (cut.start - cut.end), cut.end + 50 * (cut.end - cut.start)])
+    )
+    low, high = sorted(parts.geoms, key=lambda one: one.centroid.y)
+    way = np.sign(cut.start[0] - cut.end[0]) * np.sign(by)
+    turn = way * np.degrees(2 * np.arcsin(abs(by) / 2 / np.hypot(*(cut.start - cut.end))))
+
+    def laid(one: Any) -> Any:
+        return rotate(one, turn, origin=tuple(cut.end)) if do == "wedge" else translate(one, 0.0, by)
+
+    whole = [low, laid(high), *([Polygon(cut.filled)] if by > 0 else [])]
+    expected = unary_union([one.buffer(0.01, join_style="mitre") for one in whole])
+    if by > 0 or do == "wedge":
+        assert Polygon(new.outline).symmetric_difference(expected).area < 0.06 * LineString(old.outline).length
+    for seam in ("waist", "hem"):
+        wanted = laid(LineString(old.seams[seam])) if seam == "waist" else LineString(old.seams[seam])
+        assert LineString(new.seams[seam]).hausdorff_distance(wanted) < 1e-6
+    assert new.holes[0] == pytest.approx(below)
+    assert Point(new.holes[1]).distance(laid(Point(above))) < 1e-6
+    for one, other in zip(old.notches, new.notches, strict=True):
+        if abs(one.at[1] - y) > 30:
+            assert Point(other.at).distance(laid(Point(one.at)) if one.at[1] > y else Point(one.at)) < 1e-6, one.name
+    steps = new.joints[len(old.joints) :]
+    assert len(steps) == 2
+    assert {joint.seam for joint in steps} == {done.did[0].seams[0], done.did[0].seams[1]}
+    for joint in steps:
+        assert max(LineString([*new.outline, new.outline[0]]).distance(Point(at)) for at in joint.at) < 1e-6
+    if by > 0:
+        gaps = sorted(float(np.hypot(*(joint.at[0] - joint.at[1]))) for joint in steps)
+        assert gaps == pytest.approx([0.0, by] if do == "wedge" else [by, by], abs=1e-6)
+        assert all(joint.hidden is None for joint in steps)
+    else:
+        assert any(joint.hidden is not None for joint in steps)
 
 
 def test_levels_too_near_to_each_other_are_told() -> None:

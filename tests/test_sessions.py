@@ -638,3 +638,10 @@ def test_a_log_only_ever_grows(tmp_path: Path) -> None:
     fitdiag("interview", "--resume", "a.jsonl", cwd=tmp_path, typed=("back 9", "", "stop"))
     assert first == list(lines_of(tmp_path / "a.jsonl"))[: len(first)]
     assert len(first) < len(list(lines_of(tmp_path / "a.jsonl")))
+
+
+def test_the_commands_to_go_on_with_say_that_she_is_alone(tmp_path: Path) -> None:
+    """What is printed is copied: without the word the next list would ask for a second pair of hands."""
+    left = fitdiag("interview", "--client", "the lamplighter", "--units", "in", "--alone", cwd=tmp_path, typed=("",))
+    (told,) = (line for line in left.stdout.splitlines() if "--resume" in line)
+    assert told.endswith(" --alone")

@@ -13,7 +13,7 @@ import pexpect
 import pytest
 from forked import piped
 
-from fitdiag import __version__
+from fitdiag import __version__, problems
 from fitdiag.cli.start import KEYS
 
 
@@ -93,3 +93,39 @@ def test_a_case_is_named_where_a_log_is_taken(tmp_path: Path) -> None:
     assert fitdiag(tmp_path, "export", "the usher", "--to", "list.md").returncode == 0
     assert (tmp_path / "list.md").exists()
     assert fitdiag(tmp_path, "replay", "the usher").returncode == 0
+
+
+def test_a_command_is_told_as_the_shell_will_find_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The README's first command puts nothing on the PATH: what a screen shows to be copied begins like what was typed."""
+    (tmp_path / "bin").mkdir()
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PATH", str(tmp_path / "nothing"))
+    for started, told in (
+        ("bin/fitdiag", "bin/fitdiag"),
+        (str(tmp_path / "bin" / "fitdiag"), "bin/fitdiag"),
+        ("x.py", "fitdiag"),
+    ):
+        monkeypatch.setattr("sys.argv", [started])
+        problems._program.cache_clear()
+        assert problems.command("fitdiag", "demo") == f"{told} demo"
+    problems._program.cache_clear()
+
+
+def test_a_quick_fitting_is_gone_on_with(tmp_path: Path) -> None:
+    """One that was left stands on the start screen with a key of its own."""
+    child = opened(tmp_path)
+    child.sendline("q")
+    child.expect("name")
+    child.sendline("the usher")
+    child.expect(r"\n> $")
+    child.sendline("cm")
+    child.expect("Earlier rounds")
+    child.expect(r"\n> $")
+    child.sendintr()
+    child.expect("every answer is saved")
+    child.expect(pexpect.EOF)
+    child = opened(tmp_path)
+    assert "g  go on with the last quick fitting" in child.before
+    child.sendline("g")
+    child.expect("Earlier rounds")
+    child.close(force=True)

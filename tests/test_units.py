@@ -17,7 +17,9 @@ from fitdiag.units import (
     Length,
     Units,
     format_length,
+    in_units,
     parse_length,
+    read_off,
     round_down,
     round_length,
 )
@@ -280,3 +282,41 @@ def test_an_inch_text_is_never_in_halves_of_an_eighth(length: float) -> None:
         assert top % 2 == 1
         assert math.gcd(top, bottom) == 1
         assert top < bottom
+
+
+@pytest.mark.parametrize(
+    ("mm", "units", "shown"),
+    [
+        (19.9, "in", 19.05),
+        (-10.0, "in", -9.525),
+        (1.5, "in", 0.0),
+        (1.6, "in", 3.175),
+        (12.6, "cm", 13.0),
+        (-0.4, "cm", 0.0),
+    ],
+)
+def test_a_measure_is_read_off_as_it_is_shown(mm: float, units: Units, shown: float) -> None:
+    """To the eighth of an inch, or the millimetre, and a measure below 0 as one above."""
+    assert read_off(mm, units) == pytest.approx(shown)
+
+
+def test_what_adds_up_over_edges_is_rounded_finer() -> None:
+    """To a sixteenth of an inch or a millimetre; what is more than nothing does not become nothing."""
+    assert [round_length(mm, "in", fine=True) for mm in (7.0, 0.1, 0.0)] == pytest.approx([25.4 / 4, 25.4 / 16, 0.0])
+    assert [round_length(mm, "cm", fine=True) for mm in (7.4, 7.6, 0.1)] == [7.0, 8.0, 1.0]
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "told"),
+    [
+        ("Let it down 20 mm", "in", "Let it down 3/4 in"),
+        ("Let it down 20 mm", "cm", "Let it down 20 mm"),
+        ("Let it down 1/2 in", "cm", "Let it down 1.25 cm"),
+        ("Let it down 2 cm", "in", "Let it down 3/4 in"),
+        ("Nothing to let down", "in", "Nothing to let down"),
+        ("2 cm, and centimetres by name", "in", "2 cm, and centimetres by name"),
+    ],
+)
+def test_lengths_in_a_text_are_told_in_the_units_asked_for(text: str, units: Units, told: str) -> None:
+    """And only those."""
+    assert in_units(text, units) == told

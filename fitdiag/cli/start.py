@@ -13,7 +13,8 @@ from fitdiag.interview.telling import Line
 from fitdiag.problems import command, one_line
 from fitdiag.sessions.case_list import CaseList, Row, list_cases
 
-MOST = 9  # cases that have a key of their own
+MOST = 8  # cases that have a key of their own, so that all fits on a screen
+_AGAIN = "g"
 KEYS: Mapping[str, str] = {
     "n": "new client",
     "q": "a quick fitting, without a case",
@@ -34,13 +35,14 @@ def start(today: date | None = None) -> list[list[str]]:
     if open_cases:
         write("")
         write("\n".join(list_lines(found, day, width())))
-    screen.show(_menu(open_cases))
+    last = _last_quick_one()
+    screen.show(_menu(open_cases, last))
     while True:
         try:
             typed = screen.read().strip().lower()
         except Leave:
             return []
-        chosen = _commands(screen, typed, open_cases)
+        chosen = _commands(screen, typed, open_cases, last)
         if chosen is not None:
             for words in chosen:
                 say(f"\n{command('fitdiag', *words)}")
@@ -48,14 +50,23 @@ def start(today: date | None = None) -> list[list[str]]:
         write(f"'{one_line(typed, 20)}' is none of the keys; h for help, x to leave.")
 
 
-def _menu(rows: list[Row]) -> list[Line]:
+def _last_quick_one() -> Path | None:
+    """The log of the quick fitting that was held last, if there is one here."""
+    logs = (path for path in Path("sessions").glob("*.jsonl") if path.is_file())
+    return max(logs, key=lambda path: path.stat().st_mtime, default=None)
+
+
+def _menu(rows: list[Row], last: Path | None) -> list[Line]:
     cases = [Line(f"{number}  go on with {row.name}", "item") for number, row in enumerate(rows, 1)]
+    cases += [Line(f"{_AGAIN}  go on with the last quick fitting, {one_line(last.stem, 40)}", "item")] if last else []
     keys = [Line(f"{key}  {told}", "item") for key, told in KEYS.items()]
     return [Line("What now? One key, then Enter.", "ask"), *cases, *keys]
 
 
-def _commands(screen: Screen, typed: str, rows: list[Row]) -> list[list[str]] | None:
+def _commands(screen: Screen, typed: str, rows: list[Row], last: Path | None) -> list[list[str]] | None:
     """The commands a key stands for; None where it stands for none."""
+    if last and typed == _AGAIN:
+        return [["interview", "--resume", str(last)]]
     if typed.isdecimal() and 1 <= int(typed[:4]) <= len(rows):
         return [["review", Path(rows[int(typed) - 1].folder).name]]
     if typed in ("n", KEYS["n"]):

@@ -175,7 +175,9 @@ class Diagnosis:
             for cause, now, earlier in zip(self.compiled.causes, odds, before, strict=True):
                 factor = read.get(finding.symptom, {}).get(cause, now / _odds(earlier))
                 if factor > least or factor * least < 1.0:
-                    result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, text))
+                    slight = finding.seen == "yes" and finding.severity == "slight" and factor < 1.0  # it is too little
+                    said = text.replace("slight", "only slight") if slight else text
+                    result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, said))
         return result
 
     def _background(self, cause_id: str) -> list[Reason]:

@@ -91,7 +91,8 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
             *how_much_is_it(symptom, talk.sample),
         ]
     assert talk.station is not None
-    head = [Line(TITLES[talk.station], "head")] if new_station else []
+    title = "What you feel" if talk.alone and talk.station == "word" else TITLES[talk.station]
+    head = [Line(title, "head")] if new_station else []
     if new_station:
         talk.taught = talk.screen[0]
     keys = KEYS if talk.taught == talk.screen[0] else ""  # with the first question of a station

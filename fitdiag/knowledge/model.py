@@ -144,9 +144,10 @@ class FromPhoto(Rule):
 
 
 class Wearer(Rule):
-    """What the wearer is asked in place of the fitter, and how to measure it alone; `graded: no`: only yes or no."""
+    """What the wearer is asked in place of the fitter, how to look and to measure it alone; `graded: no`: only yes or no."""
 
     ask: Text | None = None
+    look: str = ""
     how: str = ""
     graded: YesNo = True
 

@@ -37,7 +37,7 @@ def for_wearer(base: RuleBase, *, alone: bool = False) -> RuleBase:
 
 def _asked(rule: Symptom, *, alone: bool) -> Symptom:
     ask = (rule.wearer and rule.wearer.ask) or rule.ask
-    look = _ALONE + rule.look if alone and rule.by == "looking" else rule.look
+    look = (rule.wearer and rule.wearer.look) or (_ALONE if alone and rule.by == "looking" else "") + rule.look
     if rule.measure is None or rule.wearer is None or not rule.wearer.how:
         return rule.model_copy(update={"ask": ask, "look": look})
     measure = rule.measure.model_copy(update={"how": rule.wearer.how})

@@ -173,7 +173,7 @@ def make_sheet(
     return Sheet(
         title=TITLE.format(base.about.garment),
         head=heading.line,
-        verdict=_verdict(conclusion, len(changes), stay),
+        verdict=_verdict(conclusion, len(changes), stay, alone=alone),
         changes=changes,
         key=key,
         photographs=photographs,
@@ -184,7 +184,7 @@ def make_sheet(
     )
 
 
-def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str]) -> str:
+def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str], *, alone: bool) -> str:
     if changes:
         perhaps = sum(bool(item.only_if) for item in conclusion.plan.recommendations)
         now = changes - perhaps
@@ -195,7 +195,7 @@ def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str]) -> str:
         return "Nothing to change: nothing shows that asks for it."
     if stay:
         return "Nothing to change: what shows may stay as it is."
-    return "Nothing to change yet: it is not sure enough what the pattern does. Your fitter looks again first."
+    return f"Nothing to change yet: it is not sure enough what the pattern does. {'Look' if alone else 'Your fitter looks'} again first."
 
 
 def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list[Change]:

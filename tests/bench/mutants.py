@@ -7,10 +7,11 @@ A MODULE is one of `MODULES`, all by default; N faults are drawn from each. A fa
 made where it could not matter: annotations, docstrings, messages of errors, assertions, decorators, guards against rounding.
 
 First the tests run once unharmed, which tells what each calls and how long it takes. Then every fault has a process of its own,
-forked where all libraries are loaded already; it runs the tests that call the faulty function, the quick ones first, until one
-fails. A test that takes five times as long as it should fails too. What only a test in another process would see survives, and
-so do faults that change nothing: the share is at least what is printed. Nothing is written but in a temporary copy of the tree.
-Existing tools change the tree they test or start pytest anew for each fault, which takes ten times as long.
+forked where all libraries are loaded already; it runs the tests that call the faulty function, the quick ones first and `MOST_S`
+seconds of them in all, until one fails. A test that takes five times as long as it should fails too. What only a slower test, or
+one in another process, would see survives, and so do faults that change nothing: the share is at least what is printed. Nothing
+is written but in a temporary copy of the tree. Tools for it from the registry write each fault into the tree they test, or start
+the tests anew as a command for each; here a fault costs some two seconds.
 """
 
 from __future__ import annotations
