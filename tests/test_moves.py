@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
@@ -16,7 +17,7 @@ from shapely.ops import split, substring, unary_union
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
-from fitdiag.pattern.alter import crossing, mapped, rotated, shortened, smooth_through, through
+from fitdiag.pattern.alter import crossing, mapped, redraw, rotated, shortened, smooth_through, through
 from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.edges import _bend, _down_by
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
@@ -428,6 +429,27 @@ def test_a_seam_runs_straight_between_the_ends_of_a_dart() -> None:
     assert done[:4] == pytest.approx(line[:4])
     assert done[4:6] == pytest.approx(np.array([[32.0, 5.0], [55.0, 4.0]]))
     assert done[6:] == pytest.approx(line[6:])
+
+
+def lifting(by: float) -> Callable[[Array, Array], Array]:
+    return lambda at, far: np.tile([0.0, by], (len(at), 1))
+
+
+def test_neighbours_that_both_move_still_meet() -> None:
+    """Where two seams are moved by unlike shifts the later one says where their corner lies; a third follows at its end."""
+    old = BLOCK.back
+    top, outer = old.part.seams[0], old.part.outer[0]
+    for one, other in ((5.0, 3.0), (-2.0, 4.0)):
+        shifts = {top: lifting(one), outer: lifting(other)}
+        new = redraw(old, shifts)
+        for seam in old.part.seams:
+            assert np.array_equal(new.seams[seam][-1], new.seams[old.part.follows(seam)][0])
+        if old.part.follows(top) == outer:
+            assert new.seams[top][-1] == pytest.approx(old.seams[outer][0] + [0.0, other])
+            assert new.seams[top][-2] == pytest.approx(old.seams[top][-2] + [0.0, one])
+        hem = old.part.follows(outer)
+        assert new.seams[hem][0] == pytest.approx(old.seams[hem][0] + [0.0, other])
+        assert new.seams[hem][-1] == pytest.approx(old.seams[hem][-1])
 
 
 def test_a_map_takes_all_that_is_drawn_along() -> None:
