@@ -194,19 +194,19 @@ def strongest_path(ridge: Array) -> NDArray[np.int64]:
     scale = float(np.percentile(ridge.max(axis=1), 75)) + 1e-9
     score = np.minimum(ridge / scale, 1.5)
     count, width = score.shape
-    came = np.zeros((count, width), dtype=np.intp)
-    cost = -_PENALTY * np.abs(np.arange(-_STEP, _STEP + 1.0))[:, None]
-    widened = np.full(width + 2 * _STEP, -np.inf)
-    around = np.lib.stride_tricks.sliding_window_view(widened, width)  # [move, column]
-    columns = np.arange(width)
-    widened[_STEP:-_STEP] = score[0]
+    cost = -_PENALTY * np.abs(np.arange(-_STEP, _STEP + 1.0))
+    sums = np.full((count, width + 2 * _STEP), -np.inf)  # of the best course down to each place
+    inner = sums[:, _STEP : _STEP + width]
+    around = np.lib.stride_tricks.sliding_window_view(sums, width, axis=1)  # [row, move, column]
+    inner[0] = score[0]
+    options = np.empty((2 * _STEP + 1, width))
     for row in range(1, count):
-        options = around + cost
-        choice = options.argmax(axis=0)
-        came[row] = choice
-        widened[_STEP:-_STEP] = options[choice, columns] + score[row]
+        np.add(around[row - 1], cost[:, None], out=options)
+        np.maximum.reduce(options, axis=0, out=inner[row])
+        inner[row] += score[row]
     path = np.zeros(count, dtype=np.int64)
-    path[-1] = int(widened[_STEP:-_STEP].argmax())
+    path[-1] = int(inner[-1].argmax())
     for row in range(count - 1, 0, -1):
-        path[row - 1] = path[row] + came[row, path[row]] - _STEP
+        column = path[row]
+        path[row - 1] = column - _STEP + int((sums[row - 1, column : column + 2 * _STEP + 1] + cost).argmax())
     return path
