@@ -166,6 +166,13 @@ def test_a_wedge_wider_than_its_cut_is_refused() -> None:
         moved(BLOCK.back, 900.0, do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))
 
 
+def test_a_cut_from_a_place_to_itself_is_refused() -> None:
+    """It has no direction to open in."""
+    y = BLOCK.back.levels["hip"]
+    with pytest.raises(ProblemsFoundError, match="no length"):
+        moved(BLOCK.back, 5.0, do="wedge", cut=(f"inner at {y} mm", f"inner at {y} mm"))
+
+
 def test_a_slit_leaves_the_legs_of_its_dart_alike() -> None:
     """Width for the abdomen opens the dart; a dart with unlike legs could not be sewn."""
     for amount in (5.0, 10.0, 15.0):

@@ -376,3 +376,22 @@ def test_lines_that_are_no_events_are_named_up_to_two_hundred(tmp_path: Path) ->
         path.write_text(text)
         with pytest.raises(ProblemsFoundError, match=told):
             read_log(path)
+
+
+def test_a_log_is_gone_on_with_by_one_and_only_where_it_may_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two that write would mix their answers; and a disk that takes nothing is told before the first question."""
+    path = tmp_path / "one.jsonl"
+    begin_log(path, "trousers", "0", client="", units="cm")
+    monkeypatch.setattr("fitdiag.sessions.log._BUSY_S", 0.0)
+    first, _ = SessionLog.resume(path)
+    with first, pytest.raises(ProblemsFoundError, match="another interview"):
+        SessionLog.resume(path)
+
+    def refused(path: Path) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("fitdiag.sessions.log.Growing", refused)
+    with pytest.raises(ProblemsFoundError, match="cannot be saved"):
+        SessionLog.resume(path)
