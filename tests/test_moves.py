@@ -170,7 +170,7 @@ def test_a_cut_from_a_place_to_itself_is_refused() -> None:
     """It has no direction to open in."""
     y = BLOCK.back.levels["hip"]
     with pytest.raises(ProblemsFoundError, match="no length"):
-        moved(BLOCK.back, 5.0, do="wedge", cut=(f"inner at {y} mm", f"inner at {y} mm"))
+        moved(BLOCK.back, 5.0, do="spread", cut=(f"inner at {y} mm", f"inner at {y} mm"))
 
 
 def test_a_slit_leaves_the_legs_of_its_dart_alike() -> None:
