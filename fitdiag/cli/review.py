@@ -99,7 +99,8 @@ class _Run:
         self.ask = ask
         self.show = Show()
         self.drape = True  # whether the plan is shown on simulated cloth
-        self.command = command("fitdiag", "review", name, *(("--in", parent) if parent else ()))
+        self.named = (name, *(("--in", parent) if parent else ()))
+        self.command = command("fitdiag", "review", *self.named)
         self.form: Form | None = None
         self.mail = ""  # a mail without a form: its words, and what they propose
         self.warned: tuple[str, ...] = ()
@@ -131,12 +132,12 @@ class _Run:
         if self.case.closed:
             raise stop("closed", "this case is closed", where=self.case.folder)
         if photos and not self.case.consent.photos:
-            consent, command = self.case.consent, self.command.replace("fitdiag review", "fitdiag case consent", 1)
+            consent, write_down = self.case.consent, command("fitdiag", "case", "consent", *self.named)
             told = "no consent to photos is written down for this case"
-            hint = f"ask the client; then: {command} yes --keep-until DATE"
+            hint = f"ask the client; then: {write_down} yes --keep-until DATE"
             if consent.refused:
                 told = f"the client said no to photos; that was written down {consent.given}"
-                hint = f"if they have changed their mind: {command} yes --keep-until DATE"
+                hint = f"if they have changed their mind: {write_down} yes --keep-until DATE"
             raise stop("consent", told, where=self.case.folder, hint=hint)
         if sent and not something_came:
             return self.mark_sent()
@@ -240,7 +241,7 @@ class _Run:
                 say(f"- {line}")
             say("All of it goes onto the paper. Keep this pattern as it is, with the day and the client's name on it.")
         say("To close the case:")
-        write(f"  fitdiag case close {self.command.removeprefix('fitdiag review ')} --fits")
+        write(f"  {command('fitdiag', 'case', 'close', *self.named)} --fits")
         return 0
 
     # -- what came in ---------------------------------------------------------------------------------------------

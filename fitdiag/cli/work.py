@@ -151,7 +151,7 @@ def demo(to: str) -> int:
     write_report(report, base, written, replace=True)
     say_differences(result)
     say(f"The list as a document: {one_line(written)}")
-    say("Your own: fitdiag interview")
+    say(f"Your own: {command('fitdiag', 'interview')}")
     return 0
 
 
