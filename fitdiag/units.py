@@ -24,6 +24,14 @@ _WORDS = {
     "cm": "cm", "centimetre": "cm", "centimetres": "cm", "centimeter": "cm", "centimeters": "cm",
     "mm": "mm", "millimetre": "mm", "millimetres": "mm", "millimeter": "mm", "millimeters": "mm",
 }  # fmt: skip
+
+
+def units_named(text: str) -> Units | None:
+    """The units to work in that a word names; None where it names neither inches nor centimetres."""
+    named = _WORDS.get(text.lower())
+    return named if named in ("in", "cm") else None  # type: ignore[return-value]
+
+
 _MM = {"in": Fraction("25.4"), "cm": Fraction(10), "mm": Fraction(1)}
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8", "⅓": "1/3", "⅔": "2/3"}
 _SIGNS = str.maketrans(

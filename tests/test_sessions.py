@@ -645,3 +645,11 @@ def test_the_commands_to_go_on_with_say_that_she_is_alone(tmp_path: Path) -> Non
     left = fitdiag("interview", "--client", "the lamplighter", "--units", "in", "--alone", cwd=tmp_path, typed=("",))
     (told,) = (line for line in left.stdout.splitlines() if "--resume" in line)
     assert told.endswith(" --alone")
+
+
+def test_a_log_remembers_that_she_is_alone(tmp_path: Path) -> None:
+    """Gone on with and written out without the word, it asks for no second pair of hands either."""
+    fitdiag("interview", "--log", "a.jsonl", "--alone", cwd=tmp_path, typed=("", "", "baggy under the seat", "1"))
+    again = fitdiag("interview", "--resume", "a.jsonl", cwd=tmp_path, typed=("?",))
+    assert "timer" in again.stdout and "Let the client" not in again.stdout
+    assert json.loads((tmp_path / "a.jsonl").read_text().splitlines()[0])["alone"] is True

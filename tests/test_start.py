@@ -41,13 +41,21 @@ def test_every_key_stands_on_the_start_screen(tmp_path: Path, columns: int) -> N
         assert any(line.split()[:1] == [key] for line in shown), told
     child.sendline("zebra")
     child.expect("none of the keys")
-    child.expect(
-        r"\n> $"
-    )  # a Ctrl-C while the prompt is being written waits for the next key: Python's own reader has it so
+    # a Ctrl-C while the prompt is being written waits for the next key: Python's own reader has it so
+    child.expect(r"\n> $")
     child.sendintr()
     child.expect(pexpect.EOF)
     child.close()
     assert child.exitstatus == 0
+
+
+def left_and_opened_again(child: Any, folder: Path) -> Any:
+    """Ctrl-C at the first question, and the start screen once more."""
+    child.expect(r"\n> $")
+    child.sendintr()
+    child.expect("every answer is saved")
+    child.expect(pexpect.EOF)
+    return opened(folder)
 
 
 def test_a_new_client_and_going_on_with_one(tmp_path: Path) -> None:
@@ -58,11 +66,7 @@ def test_a_new_client_and_going_on_with_one(tmp_path: Path) -> None:
     child.sendline("the lamplighter")
     child.expect("fitdiag case new 'the lamplighter'")
     child.expect("round 1")
-    child.expect(r"\n> $")
-    child.sendintr()
-    child.expect("every answer is saved")
-    child.expect(pexpect.EOF)
-    child = opened(tmp_path)
+    child = left_and_opened_again(child, tmp_path)
     assert "YOUR TURN (1)" in child.before
     assert "go on with the lamplighter" in child.before
     child.sendline("1")
@@ -120,11 +124,7 @@ def test_a_quick_fitting_is_gone_on_with(tmp_path: Path) -> None:
     child.expect(r"\n> $")
     child.sendline("cm")
     child.expect("Earlier rounds")
-    child.expect(r"\n> $")
-    child.sendintr()
-    child.expect("every answer is saved")
-    child.expect(pexpect.EOF)
-    child = opened(tmp_path)
+    child = left_and_opened_again(child, tmp_path)
     assert "g  go on with the last quick fitting" in child.before
     child.sendline("g")
     child.expect("Earlier rounds")

@@ -11,7 +11,7 @@ from typing import Literal
 from fitdiag.knowledge.folders import garments, rules_for
 from fitdiag.plausible import doubt_of_body
 from fitdiag.problems import one_line, stop
-from fitdiag.units import InvalidLengthError, Units, parse_length
+from fitdiag.units import InvalidLengthError, Units, parse_length, units_named
 
 Paper = Literal["a4", "letter"]
 _GARMENT = re.compile(rb"(?:^garment:|\"garment\":)\s*[\"']?([a-z][a-z0-9-]*)", re.MULTILINE)
@@ -42,10 +42,8 @@ def _garment_in(path: Path) -> str | None:
 
 def units_of(text: str) -> Units:
     """`in` or `cm`, or one clear message."""
-    if re.fullmatch(r"in(?:ch(?:es)?)?", text.lower()):
-        return "in"
-    if re.fullmatch(r"cms?|centimet(?:re|er)s?", text.lower()):
-        return "cm"
+    if (named := units_named(text)) is not None:
+        return named
     raise stop("units", f"'{one_line(text, 20)}' is not a unit to work in", hint="write in or cm")
 
 

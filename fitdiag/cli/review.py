@@ -486,7 +486,9 @@ class _Run:
             if findings.seen:
                 say("Nothing is advised. To answer more, or to choose again:")
                 write(f"  {self.command}")
-            say("If it fits well enough:" if findings.seen else "Nothing is advised. If it fits:")
+                say("If it fits well enough:")
+            else:
+                say("Nothing is advised. If it fits:")
             write(f"  {self.command} --fits")
             return 0
         if sent or self._was_sent():

@@ -8,12 +8,12 @@ from pathlib import Path
 
 from fitdiag.cli.case import list_lines, parent_of, read_again
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.terminal import Leave, Screen
+from fitdiag.cli.terminal import SESSIONS, Leave, Screen
 from fitdiag.interview.telling import Line
 from fitdiag.problems import command, one_line
 from fitdiag.sessions.case_list import CaseList, Row, list_cases
 
-MOST = 8  # cases that have a key of their own, so that all fits on a screen
+MOST = 9  # cases that have a key of their own
 _AGAIN = "g"
 KEYS: Mapping[str, str] = {
     "n": "new client",
@@ -52,7 +52,7 @@ def start(today: date | None = None) -> list[list[str]]:
 
 def _last_quick_one() -> Path | None:
     """The log of the quick fitting that was held last, if there is one here."""
-    logs = (path for path in Path("sessions").glob("*.jsonl") if path.is_file())
+    logs = (path for path in SESSIONS.glob("*.jsonl") if path.is_file())
     return max(logs, key=lambda path: path.stat().st_mtime, default=None)
 
 

@@ -41,7 +41,7 @@ from fitdiag.sessions.state import (
     fold,
     offered_event,
 )
-from fitdiag.units import Units
+from fitdiag.units import Units, units_named
 
 SESSIONS = Path("sessions")
 
@@ -174,7 +174,7 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
             chosen = _ask_units(screen)
         name = one_line(client or "", 80)
         path = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
-        with SessionLog.create(path, base, client=name, units=chosen or "in") as log:
+        with SessionLog.create(path, base, client=name, units=chosen or "in", alone=alone) as log:
             begun: list[Event] = [{"event": "start", "client": name, "units": chosen or "in"}]
             if offered is not None and offered.symptoms:
                 begun.append(log.append(offered_event(offered.symptoms.values())))
@@ -189,8 +189,7 @@ def _ask_client(screen: Screen, base: RuleBase) -> str:
 
 
 def _ask_units(screen: Screen) -> Units:
-    words: dict[str, Units] = {"": "in", "1": "in", "2": "cm", "i": "in", "c": "cm", "in": "in", "inch": "in", "inches": "in", "cm": "cm",
-                               "metric": "cm", "centimetres": "cm", "centimeters": "cm"}  # fmt: skip
+    words: dict[str, Units] = {"": "in", "1": "in", "2": "cm", "i": "in", "c": "cm", "metric": "cm"}
     while True:
         screen.show(
             [
@@ -200,8 +199,8 @@ def _ask_units(screen: Screen) -> Units:
             ]
         )
         typed = screen.read().strip().lower().rstrip(".)")
-        if typed in words:
-            return words[typed]
+        if (units := words.get(typed) or units_named(typed)) is not None:
+            return units
         screen.show([Line(f"'{one_line(typed, 20)}' is neither; answer 1 or 2.")])
 
 
@@ -241,7 +240,7 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
     conclusion = conclude(base, fold((head, *events), base).findings)
     begin_log(
         target, base.about.garment, base.fingerprint, client=name, units=units or findings.units,
-        events=(*events, conclusion_event(conclusion)),
+        events=(*events, conclusion_event(conclusion)), alone=show.alone,
     )  # fmt: skip
     report = make_report(base, conclusion, steps=False, on_pattern=effects_of(base, conclusion, pattern))
     write(on_screen(report, base, width(), full=show.full))
@@ -281,7 +280,7 @@ def _talk(
         screen.show([Line(HELP, "hint")])
         while True:
             _ask_until_the_end(screen, interview)
-            _conclude(base, log, interview, pattern, full=show.full)
+            _conclude(base, log, interview, pattern, full=show.full, more="why" if screen.interactive else "--full")
             if not inside:
                 _say_saved(log.path, alone=show.alone)
             if not screen.interactive or not _goes_on(base, screen, interview, "go on" if inside else "leave"):
@@ -337,12 +336,14 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
             return True
 
 
-def _conclude(base: RuleBase, log: SessionLog, interview: Interview, pattern: str | None, *, full: bool) -> None:
+def _conclude(
+    base: RuleBase, log: SessionLog, interview: Interview, pattern: str | None, *, full: bool, more: str
+) -> None:
     report = make_report(
         base, interview.conclusion, steps=False, on_pattern=effects_of(base, interview.conclusion, pattern)
     )
     write("")
-    write(on_screen(report, base, width(), full=full))
+    write(on_screen(report, base, width(), full=full, more=more))
     log.append(conclusion_event(interview.conclusion))
 
 

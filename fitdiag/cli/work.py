@@ -44,10 +44,12 @@ def log_of(given: str) -> Path:
 
 
 def fits_herself(log: Path) -> bool:
-    """Whether a log is that of a round whose client fits herself."""
+    """Whether a log is that of somebody who fits herself, by what it says itself or by its case."""
     from fitdiag.sessions.case import open_case
     from fitdiag.sessions.case_list import CASE_FILE
 
+    if read_log(log).events[0].get("alone") is True:
+        return True
     folder = log.absolute().parent.parent
     return log.name == "session.jsonl" and (folder / CASE_FILE).exists() and open_case(folder).alone
 

@@ -171,12 +171,16 @@ class Diagnosis:
             if finding.seen == "unsure" and finding.amount_mm is None:
                 continue
             text = told(self.base, finding, self.findings)
+            too_little = (
+                text.replace("slight", "only slight")
+                if finding.seen == "yes" and finding.severity == "slight"
+                else text
+            )
             before = self.posterior.without(index)
             for cause, now, earlier in zip(self.compiled.causes, odds, before, strict=True):
                 factor = read.get(finding.symptom, {}).get(cause, now / _odds(earlier))
                 if factor > least or factor * least < 1.0:
-                    slight = finding.seen == "yes" and finding.severity == "slight" and factor < 1.0  # it is too little
-                    said = text.replace("slight", "only slight") if slight else text
+                    said = text if factor > 1.0 else too_little
                     result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, said))
         return result
 

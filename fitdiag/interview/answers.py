@@ -91,6 +91,11 @@ def without_amounts(text: str) -> str:
     return " ".join(re.sub(rf"{_NO_SIDE.pattern}", lambda match: match[0].removeprefix("right"), plain).split())
 
 
+def names_length(text: str) -> bool:
+    """Whether a text names a length, in figures or in words."""
+    return _AMOUNT.search(" ".join(text.lower().replace("’", "'").split())) is not None
+
+
 def read_answer(text: str, units: Units) -> Said | None:
     """What a text says of the sign that was asked about; None where it is no answer. Bare numbers count in `units`."""
     plain = " ".join(text.lower().replace("’", "'").replace("\u00a0", " ").split())

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import exp, log
 
-from fitdiag.interview.answers import Said, read_answer, without_amounts
+from fitdiag.interview.answers import Said, names_length, read_answer, without_amounts
 from fitdiag.interview.clauses import (
     advised,
     clauses_of,
@@ -31,24 +31,23 @@ from fitdiag.units import Length, Units
 
 # How likely a clause names a sign, as log odds of what is told of it: fitted by `tests/bench/mail_weights.py`, which says on what.
 WEIGHTS: Mapping[str, float] = {
-    "always": -3.67,
-    "how much of the clause a phrase of the sign holds": 2.02,
+    "always": -3.73,
+    "how much of the clause a phrase of the sign holds": 2.12,
     "how many words they share": 1.47,
-    "how many words tell of any sign": 0.40,
-    "it is of another place": -0.78,
-    "an amount, and it has one": 1.43,
-    "denied": -1.93,
-    "praised": -2.43,
-    "how likely it is among all signs, by its words": 1.27,
+    "how many words tell of any sign": 0.35,
+    "it is of another place": -0.76,
+    "an amount, and it has one": 1.66,
+    "denied": -1.89,
+    "praised": -2.41,
+    "how likely it is among all signs, by its words": 1.28,
     "how far it leads the others, by its words": 0.70,
-    "no sign is likelier by its words": -0.77,
-    "nor does any fit better": 1.04,
-    "the place stands in the sentence before": -1.20,
+    "no sign is likelier by its words": -0.76,
+    "nor does any fit better": 1.02,
+    "the place stands in the sentence before": -1.18,
 }
 _SIGN_FROM = 0.14  # least chance of a sign that is proposed
 _LENIENT, _UNKNOWN, _WHOLE = 0.2, 0.5, 0.35  # as in `Words.heard`
 _MANY_SHARED, _MUCH_TELLING, _NEAREST = 4, 5, 3
-_AMOUNT = re.compile(r"\d|inch|cm|centi|finger|half|quarter", re.I)
 _WIDEST = 12  # signs further down are too far off, whatever their words
 _HARDLY = 0.001  # added to a chance before its logarithm is taken
 # Body notes and earlier alterations: how well words must fit, how much must be said, how much of it names no place, how many words.
@@ -59,7 +58,7 @@ _OF_OTHERS = 0.8  # how well a body note must fit where nothing says whose it is
 _MAY_BE_BODY, _SOONER_BODY = (
     0.005,
     0.06,
-)  # how likely it must be a body note, by its words, where it says whose it is and where not
+)  # how likely words must be those of a body note, where whose it is is said and where not
 _LONGEST_SPAN = 3  # clauses read together
 
 
@@ -214,7 +213,7 @@ def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[
 
     `text`: the clauses as read, `led` by the place that they stand for.
     """
-    amount = _AMOUNT.search(text) is not None
+    amount = names_length(text)
     text = _plain(text)
     telling = words.telling("symptom", text)
     if not telling:

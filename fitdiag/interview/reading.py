@@ -13,7 +13,9 @@ NOTHING = re.compile(
 )
 NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
 DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")
-GONE = re.compile(r"\b(?:gone|vanished|disappeared|no longer|any ?more)\b")
+GONE = re.compile(
+    r"\b(?:gone|vanished|disappeared)(?: (?:now|away|completely|altogether|entirely))?$"
+)  # not: gone baggy
 RANGE = re.compile(r"\d(?: ?(?:in|cm|mm))? ?(?:to|-|–|or) *$")
 ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(
@@ -25,6 +27,8 @@ AMOUNT = re.compile(
     r"""(?<![\w/.,])(?:(?:about|around|roughly) )?"""
     r"""(?:(?:\d+[ -])?\d+/\d+(?: ?(?:in(?:ch(?:es)?)?|cm|mm)\b| ?")?|\d+(?:[.,]\d+)? ?(?:(?:in(?:ch(?:es)?)?|cm|mm)\b|"))(?![\w/])"""
 )
+BARE = re.compile(r"[\d.,/ ]+")  # a number alone
+CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
 NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
 
 

@@ -140,7 +140,7 @@ class Words:
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
         }  # fmt: skip
         self._everyday = {row.symptom: row.phrases for row in base.everyday}
-        self._kinds: NaiveBayes[tuple[Kind, str]] | None = None
+        self._worked_out = base.worked_out
         self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
@@ -246,11 +246,13 @@ class Words:
 
     def of_kind(self, kind: Kind, text: str) -> float:
         """How likely a text speaks of a rule of this kind and not of another, by its words alone."""
-        if self._kinds is None:
-            tables = {other: self._table(other) for other in self._tables}
-            said = {(other, name): rows for other, table in tables.items() for name, rows in table.said.items()}
-            self._kinds = NaiveBayes(said, even=True)
-        chances = self._kinds.chances(_literal(self._typed(self._table(kind), text)[0]))
+        key = ("words of all kinds",)
+        if key not in self._worked_out:
+            said = {(other, name): rows for other in self._tables for name, rows in self._table(other).said.items()}
+            self._worked_out[key] = NaiveBayes(said, even=True)
+        chances: Mapping[tuple[Kind, str], float] = self._worked_out[key].chances(
+            _literal(self._typed(self._table(kind), text)[0])
+        )
         return sum(chance for (other, _), chance in chances.items() if other == kind)
 
     def heard(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:

@@ -9,7 +9,20 @@ from typing import TYPE_CHECKING
 from fitdiag.diagnosis.belief import lower_first, told
 from fitdiag.interview.answers import Said, read_answer, read_several
 from fitdiag.interview.clauses import says
-from fitdiag.interview.reading import DOES_NOT, GONE, NEGATED, NOTHING, NUMBER, RANGE, ROUND, bare_number, split_amount
+from fitdiag.interview.reading import (
+    BARE,
+    CHOICE,
+    DOES_NOT,
+    GONE,
+    NEGATED,
+    NOTHING,
+    NUMBER,
+    ONE_SIDE,
+    RANGE,
+    ROUND,
+    bare_number,
+    split_amount,
+)  # fmt: skip
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import CHOICES, HELP, Line
 from fitdiag.interview.waiting import Confirm, Pick
@@ -164,17 +177,10 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
         return [*lines, *_side_kept(talk, pick.typed)] if pick.kind == "body note" else lines
     if pick.kind == "body note":
         return _reply_body(talk, typed)
-    if (
-        (match := _CHOICE.fullmatch(word))
-        and int(match[1]) <= len(pick.ids)
-        and read_answer(match[2], talk.findings.units)
-    ):
+    if (match := CHOICE.fullmatch(word)) and int(match[1]) <= len(pick.ids) and not split_amount(match[2])[0]:
         talk.pending = None
         return _picked(talk, pick.kind, pick.ids[int(match[1]) - 1], f"{pick.rest} {match[2]}".strip())
     return search(talk, pick.kind, typed)
-
-
-_CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a number of the list, and how much or which side
 
 
 def next_in_queue(talk: Interview) -> list[Line]:
@@ -248,14 +254,12 @@ def _reply_body(talk: Interview, typed: str) -> list[Line]:
             talk.missed("body note", words)
             lines.append(Line(f"'{one_line(part, 30)}' was not understood; try other words, or ? for the list."))
     talk.queue = [*waiting, *talk.queue]
-    if notes:
-        lines += _side_kept(talk, typed)
     return [*(_count_body(talk, notes) if notes else []), *lines]
 
 
 def _side_kept(talk: Interview, typed: str) -> list[Line]:
     """Which side was said of the body: no rule asks for it, so it is kept in words."""
-    if not re.search(r"\b(?:left|right)\b", typed.lower()):
+    if not ONE_SIDE.search(typed.lower()):
         return []
     talk.record({"event": "note", "text": typed})
     return [Line("Which side is kept as a note.")]
@@ -439,11 +443,6 @@ def _count_mm(talk: Interview, finding: Finding, mm: float, *, error_mm: float |
     return [*lines, *talk.count(finding)]
 
 
-_ALONE = re.compile(
-    r"[\d.,/ ]+"
-)  # a number alone, where nothing is chosen by number: an amount in the units of the session
-
-
 def _reply_confirm(talk: Interview, pending: Confirm, typed: str) -> list[Line]:
     if typed.lower() in YES:
         # a hedged figure is taken with the spread of a quarter of itself, so that it persuades less than a ruler
@@ -477,9 +476,14 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
     if said.amount is None and said.left is None and said.right is None:
         talk.declined.add(finding.symptom)
         return talk.count(replace(finding, severity=said.severity, side=side))
-    if said.amount is not None and _ALONE.fullmatch(typed):
-        said = replace(said, amount=replace(said.amount, unit=said.amount.unit or talk.findings.units))
+    if said.amount is not None:
+        said = replace(said, amount=_in_units(talk, said.amount, typed))
     return _take(talk, symptom, replace(said, side=side), finding.origin)
+
+
+def _in_units(talk: Interview, length: Length, typed: str) -> Length:
+    """A length as typed where nothing is chosen by number: a number alone is in the units of the session."""
+    return replace(length, unit=length.unit or talk.findings.units) if BARE.fullmatch(typed) else length
 
 
 def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
@@ -500,7 +504,7 @@ def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
                 length = parse_length(typed, talk.findings.units)
             except InvalidLengthError as error:
                 return [talk.in_sample_units(error)]
-        if (bare := bare_number(length, talk.findings.units)) and not _ALONE.fullmatch(typed):
+        if bare := bare_number(_in_units(talk, length, typed), talk.findings.units):
             return [Line(f"{bare:g} what? Write the unit with it: {bare:g} in, {bare:g} cm or {bare:g} mm.")]
         amount = length.mm
     talk.record(done_event(Done(done.alteration, amount, number)))

@@ -44,15 +44,20 @@ _ON_ONE_SCREEN = (
     "On simulated cloth",
     "The next question worth asking",
 )
-MORE = "Why, what was found and what to leave alone: --full. Try each change with basting or pins before you cut."
+MORE = "Why, what was found and what to leave alone: {}. Try each change with basting or pins before you cut."
 
 
-def on_screen(report: Report, base: RuleBase, width: int = 80, *, full: bool = False) -> str:
-    """The list alone, for one screen, with what was asked for besides; `full`: all of the report."""
+def on_screen(report: Report, base: RuleBase, width: int = 80, *, full: bool = False, more: str = "--full") -> str:
+    """The list alone, for one screen, with what was asked for besides; `full`: all of the report; `more`: what shows it."""
     if full:
         return as_text(report, base, width)
     kept = tuple(section for section in report.sections if section.title in _ON_ONE_SCREEN)
-    return as_text(replace(report, sections=kept), base, width) + "\n" + "\n".join(textwrap.wrap(MORE, width)) + "\n"
+    return (
+        as_text(replace(report, sections=kept), base, width)
+        + "\n"
+        + "\n".join(textwrap.wrap(MORE.format(more), width))
+        + "\n"
+    )
 
 
 def _text_section(section: Section, depth: int, width: int, lines: list[str]) -> None:

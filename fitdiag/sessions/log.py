@@ -148,7 +148,7 @@ def _event(line: str) -> Event | None:
 
 
 def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units: str, events: Sequence[Event] = (),
-              clock: Clock = now) -> None:  # fmt: skip
+              alone: bool = False, clock: Clock = now) -> None:  # fmt: skip
     """Write a new log with these events: it is there with all of them, or not at all. Raises ProblemsFoundError."""
     rules = {"garment": garment, "fingerprint": fingerprint}
     head = {
@@ -158,6 +158,7 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
         "rules": rules,
         "client": client,
         "units": units,
+        **({"alone": True} if alone else {}),
     }
     text = b"".join(_line(event, clock)[1] for event in (head, *events))
     try:
@@ -186,9 +187,11 @@ class SessionLog:
         self.path, self._file, self._clock = path, file, clock
 
     @classmethod
-    def create(cls, path: Path, base: RuleBase, *, client: str, units: str, clock: Clock = now) -> SessionLog:
-        """Begin a new log; an existing file is never overwritten, and none is left behind if it cannot be begun."""
-        begin_log(path, base.about.garment, base.fingerprint, client=client, units=units, clock=clock)
+    def create(
+        cls, path: Path, base: RuleBase, *, client: str, units: str, alone: bool = False, clock: Clock = now
+    ) -> SessionLog:
+        """Begin a new log, `alone` of somebody who fits herself; no file is overwritten, and none left if it cannot be begun."""
+        begin_log(path, base.about.garment, base.fingerprint, client=client, units=units, alone=alone, clock=clock)
         return cls.resume(path, clock)[0]
 
     @classmethod

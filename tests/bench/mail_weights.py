@@ -3,10 +3,10 @@
     python tests/bench/mail_weights.py [--least P ...] [--mails N]
 
 Logistic regression (D. R. Cox 1958; Newton's method with a little shrinkage, T. Hastie, R. Tibshirani and J. Friedman, The Elements
-of Statistical Learning, 2nd ed., section 4.4, from memory) over everything that the mails of four sets might say. Of each sign that a
+of Statistical Learning, 2nd ed., section 4.4, from memory) over everything that the mails of seven sets might say. Of each sign that a
 mail names, the likeliest span counts as right and the others not at all; all else counts as wrong. Each set is then read with the
-weights that the other sets give. That still flatters: the phrases of the rules were written with these mails at hand. The sets
-`*-judge.yaml` were not read by whoever wrote phrases or fitted, and stay out of it.
+weights that the other sets give. The phrases under `search:` were partly
+written with the mails of four of the sets at hand, those of `everyday/` with none; `*-judge.yaml` stays out of it.
 """
 
 from __future__ import annotations
@@ -118,7 +118,7 @@ def main() -> None:
     for (name, ships), now in zip(WEIGHTS.items(), everything, strict=True):
         print(f"{ships:6.2f} ships, {now:6.2f} now: {name}")
     others = {name: fitted([one for other in sets if other != name for one in sets[other]]) for name in sets}
-    print("signs found and wrong proposals a mail, each set read with what the other three give:")
+    print("signs found and wrong proposals a mail, each set read with what the others give:")
     for least in options.least:
         told(sets, others, least)
 
