@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
+from shapely import LineString, Point
 
 from fitdiag.pattern.garment import Garment, with_notches
 from fitdiag.pattern.measure import crossing, hip_width
@@ -204,8 +205,6 @@ def _from_centre(line: Array) -> Array:
 
 def _dart(line: Array, waist: Array) -> Dart:
     """A dart from a line over its point or round it: the point lies farthest from the waist seam, the ends nearest."""
-    from shapely import LineString, Point  # noqa: PLC0415
-
     seam = LineString(waist)
     away = np.array([seam.distance(Point(*point)) for point in line])
     closed = len(line) > 3 and np.hypot(*(line[0] - line[-1])) <= CLOSED_MM

@@ -6,6 +6,7 @@ from math import atan2
 from typing import Literal
 
 import numpy as np
+from shapely import LineString
 
 from fitdiag.pattern.alter import rotated
 from fitdiag.pattern.measure import after_darts
@@ -76,8 +77,6 @@ def closed_waist(piece: Piece) -> Array:
 
 def _shaped(piece: Piece, name: str, width: float, cut: int) -> Piece:
     """The strip below the closed waist, as wide as the band all along."""
-    from shapely import LineString  # noqa: PLC0415
-
     top = closed_waist(piece)
     smooth = LineString(top)
     below = smooth.offset_curve(-width, join_style="mitre")

@@ -10,15 +10,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from shapely import GeometryCollection, LineString, Point, Polygon, get_parts, transform
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import nearest_points, unary_union
 
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
 from fitdiag.pattern.piece import Array, Dart, Piece, points
 from fitdiag.units import Units, format_given
 
 if TYPE_CHECKING:
-    from shapely import Polygon
-    from shapely.geometry.base import BaseGeometry
-
     from fitdiag.knowledge.model import Drawn
 
 SEEN_MM = 0.8  # what moves less is not marked
@@ -66,8 +66,6 @@ class Change:
 
 def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Change:
     """A piece before and after an alteration of `amount` mm."""
-    from shapely import GeometryCollection, Polygon  # noqa: PLC0415
-
     new, cut, nothing = altered.piece, altered.cut, GeometryCollection()
     kind, angle = main_kind(altered.did), sum(done.angle for done in altered.did)
     grain = grain_of(new)
@@ -146,18 +144,14 @@ def grain_of(piece: Piece) -> Array:
 
 def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:
     """A piece in two: the part that stays, and the part that moves."""
-    from shapely import Polygon as Area  # noqa: PLC0415
-
     run = cut.end - cut.start
     wide = run / np.hypot(*run) * 2000
     up = np.array([-wide[1], wide[0]]) * cut.sign
-    half = Area([cut.start - wide, cut.end + wide, cut.end + wide + up, cut.start - wide + up])
+    half = Polygon([cut.start - wide, cut.end + wide, cut.end + wide + up, cut.start - wide + up])
     return polygon.difference(half), polygon.intersection(half)
 
 
 def _carried(area: BaseGeometry, cut: Cut) -> BaseGeometry:
-    from shapely import transform  # noqa: PLC0415
-
     result: BaseGeometry = transform(area, lambda coords: np.asarray(carry(coords, cut)))
     return result
 
@@ -184,8 +178,6 @@ def _above(line: Array, cut: Cut) -> Array | None:
 
 def _outward(polygon: Polygon, at: Array, direction: Array) -> Array:
     """Square to a direction, and away from the middle of the piece near a point."""
-    from shapely import Point  # noqa: PLC0415
-
     normal = np.array([-direction[1], direction[0]]) / (np.hypot(*direction) or 1.0)
     one, other = (polygon.intersection(Point(*(at + sign * normal * 30)).buffer(29)).area for sign in (1, -1))
     result: Array = normal if one <= other else -normal
@@ -194,9 +186,6 @@ def _outward(polygon: Polygon, at: Array, direction: Array) -> Array:
 
 def _clean(area: BaseGeometry, apart: BaseGeometry, worth: float) -> BaseGeometry:
     """An area without slivers thinner than twice `worth` mm, and without what lies within `apart`."""
-    from shapely import GeometryCollection, get_parts  # noqa: PLC0415
-    from shapely.ops import unary_union  # noqa: PLC0415
-
     whole = area.buffer(0)
     kept = [part for part in get_parts(whole) if part.difference(apart).area > 15 and not part.buffer(-worth).is_empty]
     return unary_union(kept) if kept else GeometryCollection()
@@ -236,9 +225,6 @@ def _farthest(old: Piece, new: Piece, seam: str) -> float:
 
 def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: float) -> list[Mark]:
     """The widest place of each strip that lies between the cut piece and the new outline."""
-    from shapely import Point, Polygon, get_parts  # noqa: PLC0415
-    from shapely.ops import nearest_points  # noqa: PLC0415
-
     marks: list[Mark] = []
     for strip_area in get_parts(extra):
         near = [p for seam in new.part.seams for p in new.seams[seam] if strip_area.distance(Point(*p)) < 0.3]
@@ -279,8 +265,6 @@ def open_edge(change: Change) -> tuple[str, str]:
 
 
 def _seam_at(piece: Piece, point: Array) -> str:
-    from shapely import LineString, Point  # noqa: PLC0415
-
     return min(piece.part.seams, key=lambda seam: LineString(piece.seams[seam]).distance(Point(*point)))
 
 

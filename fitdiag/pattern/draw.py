@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.change import SEEN_MM, Change, change_of, ends_of, opens, sentence, to_true
 from fitdiag.pattern.ink import (
@@ -34,9 +35,6 @@ from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Pattern, Piece, length
 from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units, format_given
-
-if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["Drawing", "drawing", "svg", "together"]
 
@@ -66,10 +64,8 @@ class View:
         return float(x), float(y)
 
     def area(self, geometry: BaseGeometry) -> BaseGeometry:
-        from shapely import box, transform  # noqa: PLC0415
-
-        placed = transform(geometry, self.at).buffer(0)  # what turning and rounding made invalid is mended
-        result: BaseGeometry = placed.intersection(box(*self.clip))
+        placed = shapely.transform(geometry, self.at).buffer(0)  # what turning and rounding made invalid is mended
+        result: BaseGeometry = placed.intersection(shapely.box(*self.clip))
         return result
 
 
@@ -225,8 +221,6 @@ def along_label(pen: Pen, view: View, line: Array, text: str, shares: Sequence[f
 
 def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
     """What the lines and hatchings mean: only those that are used. The height where it ends."""
-    from shapely import box as area  # noqa: PLC0415
-
     kinds = {change.kind for change in changes}
     double = kinds & {"close", "overlap"} or any(c.kind == "widen" and not opens(c.kind, c.did) for c in changes)
     rows: list[tuple[str, str]] = [("new", "new line"), ("old", "line before")] if kinds != {"none"} else []
@@ -245,7 +239,7 @@ def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
         if role == "hinge":
             pen.ring((x + 5, y), 1.4, "hinge")
         elif role in ("added", "removed"):
-            pen.hatch(area(x, y - 1.9, x + 10, y + 1.9), cross=role == "removed")
+            pen.hatch(shapely.box(x, y - 1.9, x + 10, y + 1.9), cross=role == "removed")
             pen.line([(x, y - 1.9), (x + 10, y - 1.9), (x + 10, y + 1.9), (x, y + 1.9), (x, y - 1.9)], "frame")
         elif role == ": true":
             pen.text(x + 5, y + 1.1, role, 9, anchor="middle", bold=True, role="key")

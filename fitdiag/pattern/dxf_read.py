@@ -13,6 +13,7 @@ from io import StringIO
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from shapely import LinearRing, LineString, Point
 
 from fitdiag.files import refuse_utf16
 from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together, too_many
@@ -428,8 +429,6 @@ def _ring(name: str, block: _Block, layer: str, where: Where) -> Array:
 
 def _is_dart(line: Array, named: Array, seam: Array) -> bool:
     """Whether a line over three points is a dart: its point bears the text, or its ends lie on the waist seam."""
-    from shapely import LineString, Point  # noqa: PLC0415
-
     if len(line) != 3 or (len(named) and (np.hypot(*(named - line[1]).T) <= CLOSED_MM).any()):
         return len(line) == 3
     waist = LineString(seam)
@@ -443,8 +442,6 @@ def _line_at(at: tuple[float, float], lines: list[Array]) -> Array | None:
 
 def _allowances(seams: dict[str, Array], cut: Array) -> dict[str, float]:
     """How far the cut line lies from the middle of each seam, in mm."""
-    from shapely import LinearRing, LineString  # noqa: PLC0415
-
     ring = LinearRing(cut)
     far = {
         name: round(ring.distance(LineString(line).interpolate(0.5, normalized=True)), 2)

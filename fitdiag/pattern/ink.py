@@ -12,16 +12,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from html import escape
 from math import atan2, cos, degrees, hypot, pi, radians, sin
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
+import shapely
+from shapely import LineString, MultiLineString, Polygon, STRtree, box, get_parts
+from shapely.geometry.base import BaseGeometry
+from shapely.ops import linemerge
 
 from fitdiag.pattern.piece import Array
 from fitdiag.problems import one_line
-
-if TYPE_CHECKING:
-    from shapely import LineString, Polygon, STRtree
-    from shapely.geometry.base import BaseGeometry
 
 MM_PER_POINT = 25.4 / 72
 XY = tuple[float, float]
@@ -257,8 +257,6 @@ class Pen:
 
     def hatch(self, area: BaseGeometry, *, cross: bool) -> None:
         """Hatching over an area given on paper: single lines, or crossed ones."""
-        from shapely import MultiLineString, get_parts  # noqa: PLC0415
-
         if area.is_empty:
             return
         left, top, right, bottom = area.bounds
@@ -282,8 +280,6 @@ class Pen:
         role: str = "text",
     ) -> None:
         """A text at a fixed place."""
-        from shapely import box  # noqa: PLC0415
-
         self._over.append(Text(x, y, text, size, anchor, 0.0, bold, role))
         wide = text_width(text, size, bold)
         left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
@@ -316,8 +312,6 @@ class Pen:
         if ink > 0.3 and self.ground:
             self._over.append(Fill(_pairs(np.asarray(ground.exterior.coords)[:-1]), 1.0, "ground"))
         if leader is not None and (away := hypot(spot.x - leader[0], spot.y - leader[1])) > wide / 2 + 5:
-            from shapely import LineString  # noqa: PLC0415
-
             bare = LineString([leader, (spot.x, spot.y)]).difference(ground)
             if not bare.is_empty and away:
                 self._over.append(Stroke(_pairs(np.asarray(bare.coords)), 0.15, (), "leader"))
@@ -335,8 +329,6 @@ class Pen:
 
         `free`: only where they cover nothing. Whether they stand now.
         """
-        from shapely import box  # noqa: PLC0415
-
         step = size * MM_PER_POINT * 1.25
         wide, high = max(text_width(line, size) for line in lines), step * len(lines)
         best: tuple[float, XY, Polygon] | None = None
@@ -387,8 +379,6 @@ class Pen:
         return middle, [*spots, *around(middle, text, 10.0, (3.0, 6.0, 10.0, 15.0), bold=True)]
 
     def _note(self, line: Array, weight: float = 10.0) -> None:
-        from shapely import LineString  # noqa: PLC0415
-
         if len(line) > 1:
             self._lines.append(LineString(line))
             self._weights.append(weight)
@@ -396,8 +386,6 @@ class Pen:
 
     def _cost(self, ground: Polygon, within: Box) -> tuple[float, float]:
         """What a place costs, and the length of the lines under it, in mm."""
-        import shapely  # noqa: PLC0415
-
         left, top, right, bottom = ground.bounds
         out = (
             max(within[0] - left, 0) + max(within[1] - top, 0) + max(right - within[2], 0) + max(bottom - within[3], 0)
@@ -458,9 +446,6 @@ def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -
 
 def clipped(line: Array, clip: Box) -> list[Array]:
     """The parts of a polyline inside a box."""
-    from shapely import LineString, box, get_parts  # noqa: PLC0415
-    from shapely.ops import linemerge  # noqa: PLC0415
-
     whole = LineString(line)
     if whole.length == 0:
         return []
@@ -472,8 +457,6 @@ def clipped(line: Array, clip: Box) -> list[Array]:
 
 
 def _ground(spot: Spot, wide: float, high: float) -> Polygon:
-    from shapely import Polygon  # noqa: PLC0415
-
     turn = radians(spot.angle)
     u, v = np.array([cos(turn), -sin(turn)]) * wide / 2, np.array([sin(turn), cos(turn)]) * high / 2
     middle = np.array([spot.x, spot.y])

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+from shapely import LineString, MultiPoint, Polygon, transform
+from shapely.ops import unary_union
 
 from fitdiag.pattern.garment import arc, far_on, nearest
 from fitdiag.pattern.piece import Array, Pattern, Piece, points
 from fitdiag.problems import Where, stop
 from fitdiag.units import Units, format_reading
-
-if TYPE_CHECKING:
-    from shapely import Polygon
 
 NOTCH_MM = 6.0
 LEAST_ALLOWANCE_MM, MOST_ALLOWANCE_MM = 0.01, 100.0
@@ -94,9 +92,6 @@ def cutting_area(piece: Piece) -> Polygon:
 
     The allowance at the bottom is the leg's mirror image below the hem, so that it lies flat when it is turned up.
     """
-    from shapely import LineString, Polygon  # noqa: PLC0415
-    from shapely.ops import unary_union  # noqa: PLC0415
-
     part, turned_up = piece.part, piece.part.stays
     parts = [Polygon(piece.outline)]
     for seam in part.seams:
@@ -117,8 +112,6 @@ def cutting_area(piece: Piece) -> Polygon:
 
 def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
     """What lies within `by` mm above a hem, mirrored below it."""
-    from shapely import Polygon, transform  # noqa: PLC0415
-
     run = (hem[-1] - hem[0]) / np.hypot(*(hem[-1] - hem[0]))
     up = np.array([run[1], -run[0]])  # the hem runs clockwise, so the piece lies on its right
     wide = run * 500.0
@@ -134,8 +127,6 @@ def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
 
 def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) -> Polygon:
     """What two allowances leave open at the corner between them."""
-    from shapely import MultiPoint  # noqa: PLC0415
-
     u, v = into / np.hypot(*into), onward / np.hypot(*onward)
     a, b = at + np.array([-u[1], u[0]]) * own, at + np.array([-v[1], v[0]]) * next_own
     corners = [at, a, b]
@@ -160,8 +151,6 @@ def notch_tick(piece: Piece, seam: str, at: Array) -> Array:
 
 def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float, where: Where | None) -> dict[str, Array]:
     """Stitching lines from lines to cut along: each seam moved in by an allowance, the corners where they meet."""
-    from shapely import LineString  # noqa: PLC0415
-
     moved = {}
     for name in order:
         line = seams[name]

@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import LinearRing, Point, Polygon
 
 from fitdiag.problems import Problem
 
@@ -303,8 +304,6 @@ def faults(piece: Piece) -> list[Problem]:
 
 
 def _shape(piece: Piece) -> list[Problem]:
-    from shapely import LinearRing, Point, Polygon  # noqa: PLC0415 (takes longer to load than all else here)
-
     name, outline = piece.name, piece.outline
     problems: list[Problem] = []
     ring = LinearRing(outline)

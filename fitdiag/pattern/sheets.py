@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
+from shapely import LineString, Polygon, affinity, box, get_parts
 
 from fitdiag.pattern import details
 from fitdiag.pattern.change import grain_of
@@ -22,9 +23,6 @@ from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length
 from fitdiag.pattern.record import history, stamp, whose
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_length
-
-if TYPE_CHECKING:
-    from shapely import Polygon
 
 SQUARE_MM = 50.0
 INCHES_MM = 50.8
@@ -123,9 +121,6 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
 
     The piece lies on them so that no page is nearly empty, and grain and level lines in no strip that is glued, as far as there is room.
     """
-    import shapely  # noqa: PLC0415
-    from shapely import affinity  # noqa: PLC0415
-
     shape = affinity.scale(cutting_area(piece).buffer(2.0), 1.0, -1.0, origin=(0, 0))
     left, top, right, bottom = shape.bounds
     step = (room[0] - overlap, room[1] - overlap)
@@ -160,8 +155,6 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
 
 def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
     """Every line of a piece on the joined sheets: its role, its points, its name, and where the name stands."""
-    from shapely import LineString, Polygon, get_parts  # noqa: PLC0415
-
     piece = grid.piece
     outline = np.concatenate([piece.outline, piece.outline[:1]])
     if any(piece.allowance.get(seam, 0.0) > 0 for seam in piece.part.seams):
@@ -261,8 +254,6 @@ def _stamp(pen: Pen, mark: str, inner: Box) -> None:
 
 
 def _heads(pen: Pen, line: Array, own: Box) -> None:
-    from shapely import Polygon, box  # noqa: PLC0415
-
     for tip, other in ((line[0], line[-1]), (line[-1], line[0])):
         run = (other - tip) / np.hypot(*(other - tip))
         side = np.array([-run[1], run[0]])
@@ -319,8 +310,6 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
 
 def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
     """The page's own mark with the piece it belongs to; on one page of each piece its name, large."""
-    from shapely import affinity, box  # noqa: PLC0415
-
     left, top, right, bottom = inner
     if tile == _fullest(grid):
         name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
@@ -355,15 +344,11 @@ def _places(text: str, size: float, inner: Box) -> list[Spot]:
 
 def _shape(grid: Grid) -> Polygon:
     """The cutting area in the millimetres of the joined sheets."""
-    from shapely import Polygon  # noqa: PLC0415
-
     return Polygon(grid.down(np.asarray(cutting_area(grid.piece).exterior.coords)))
 
 
 def _fullest(grid: Grid) -> Tile:
     """The page that shows most of the piece."""
-    from shapely import box  # noqa: PLC0415
-
     shape = _shape(grid)
     return max(grid.tiles, key=lambda tile: float(shape.intersection(box(*tile.box)).area))
 

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from shapely import Point, get_parts
+from shapely.geometry import LinearRing
 
 from fitdiag.pattern.change import Change, grain_of
 from fitdiag.pattern.draw import (
@@ -110,9 +112,6 @@ def _hinges(change: Change) -> list[Array]:
     """Where the paper stays: the hinge of the cut, or the places at which the new edge leaves the old one."""
     if change.cut is not None and change.cut.hinge is not None:
         return [change.cut.hinge]
-    from shapely import Point, get_parts  # noqa: PLC0415
-    from shapely.geometry import LinearRing  # noqa: PLC0415
-
     old, new = LinearRing(change.old.outline), LinearRing(change.new.outline)
     found: list[Array] = [
         np.asarray(end)

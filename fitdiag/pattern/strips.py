@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Concatenate, ParamSpec
+from typing import Concatenate, ParamSpec
 
 import numpy as np
+from shapely import Point, Polygon, get_parts, transform
+from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.change import (
     Change,
@@ -44,9 +46,6 @@ from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
 from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units, format_given
-
-if TYPE_CHECKING:
-    from shapely.geometry.base import BaseGeometry
 
 Painter = Callable[[Pen, View], None]
 Given = ParamSpec("Given")
@@ -245,8 +244,6 @@ def _joined(pen: Pen, view: View, change: Change, *, grain: bool = False, extra:
 @_painter
 def _slid(pen: Pen, view: View, change: Change) -> None:
     """The section slid along its cut."""
-    from shapely import Point, Polygon, get_parts, transform  # noqa: PLC0415
-
     cut = change.cut
     assert cut is not None
     below, above = parted(Polygon(change.old.outline), cut)
@@ -293,6 +290,4 @@ def _trued(pen: Pen, view: View, change: Change) -> None:
 
 
 def _rings(area: BaseGeometry) -> list[Array]:
-    from shapely import get_parts  # noqa: PLC0415
-
     return [np.asarray(part.exterior.coords) for part in get_parts(area) if part.geom_type == "Polygon"]
