@@ -565,7 +565,7 @@ def read_bytes(path: Path, largest: int, what: str = "file") -> bytes:
     return raw
 
 
-def refuse_utf16(raw: bytes, where: Where, what: str = "file") -> None:
+def refuse_utf16(raw: bytes, where: Where | None, what: str = "file") -> None:
     """Text in UTF-16, as some editors save it, is refused by that name, with its mark or without."""
     start = raw[:64]
     empty = max(start[0::2].count(0), start[1::2].count(0))

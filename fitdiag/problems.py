@@ -9,9 +9,9 @@ import difflib
 import os
 import shlex
 import sys
-from collections.abc import Iterable
-from contextlib import suppress
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from shutil import which
@@ -70,6 +70,16 @@ def stop(code: str, message: str, *, where: Where | Path | str | None = None, hi
     """A `ProblemsFoundError` with one problem, to be raised by the caller; `where`: a place, or the path of a whole file."""
     place = where if where is None or isinstance(where, Where) else Where(shown_path(where))
     return ProblemsFoundError(Problem(code, message, place, hint))
+
+
+@contextmanager
+def placed(where: Where | None) -> Iterator[None]:
+    """What is found meanwhile, and does not say itself where it stands, stands here."""
+    try:
+        yield
+    except ProblemsFoundError as stopped:
+        found = [problem if problem.where else replace(problem, where=where) for problem in stopped.problems]
+        raise ProblemsFoundError(found) from None
 
 
 def harmless(text: object) -> str:

@@ -423,9 +423,7 @@ def test_the_drawing_lies_on_its_page_waist_up() -> None:
     text = pattern_to_svg(block())
     wide, high = (float(value) for value in re.findall(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', text)[0])
     assert f'width="{wide}mm" height="{high}mm"' in text
-    lines = {
-        tuple(shape.words): shape.lines[0] for shape in shapes_of(text, "x") if shape.lines and shape.tag == "path"
-    }
+    lines = {tuple(shape.words): shape.lines[0] for shape in shapes_of(text) if shape.lines and shape.tag == "path"}
     for line in lines.values():  # read with y up from the page's upper edge
         assert 0 <= line[:, 0].min() <= line[:, 0].max() <= wide
         assert -high <= line[:, 1].min() <= line[:, 1].max() <= 0

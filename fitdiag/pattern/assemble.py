@@ -7,7 +7,7 @@ upright stand that a `Piece` has; what cannot be told for sure is refused, never
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
@@ -28,7 +28,7 @@ from fitdiag.pattern.piece import (
     faults,
     points,
 )
-from fitdiag.problems import Problem, ProblemsFoundError, Where, stop
+from fitdiag.problems import Problem, ProblemsFoundError, stop
 
 WIDTH_MM = (150.0, 1500.0)  # the pieces side by side as they lie; common practice, no source
 EXTENT_MM = (150.0, 3000.0)  # the longest way across one piece, shorts and the tallest included
@@ -78,23 +78,23 @@ class Drawn:
         return self.part.name
 
 
-def piece_of(drawn: Drawn, garment: Garment, where: Where | None) -> Piece:
+def piece_of(drawn: Drawn, garment: Garment) -> Piece:
     """The piece that a drawing shows. Raises ProblemsFoundError with everything that keeps it from being one."""
     names = drawn.part.seams
     missing = [name for name in names if name not in drawn.seams]
     if missing:
         hint = f"a piece has {', '.join(names)}"
-        raise stop("seams", f"{drawn.side}: the seams {', '.join(missing)} are missing", where=where, hint=hint)
-    refuse_wrong_extent(drawn.side, np.concatenate(list(drawn.seams.values())), where)
+        raise stop("seams", f"{drawn.side}: the seams {', '.join(missing)} are missing", hint=hint)
+    refuse_wrong_extent(drawn.side, np.concatenate(list(drawn.seams.values())))
     seams = _in_order(drawn.part, drawn.seams)
     follows = [(name, drawn.part.follows(name)) for name in names]
     if sum(np.hypot(*(seams[one][-1] - seams[other][0])) > CLOSED_MM for one, other in follows) > 2:
         told = f"{drawn.side}: the seams do not meet in the order {', '.join(names)}"
-        raise stop("open", told, where=where, hint="are their names exchanged?")
+        raise stop("open", told, hint="are their names exchanged?")
     frame = next((frame for frame in frames(drawn.grain) if _upright(drawn.part, seams, frame)), None)
     if frame is None:
         hint = "the seams' names may be exchanged, or a grainline is missing"
-        raise stop("direction", f"{drawn.side}: which way up the piece lies cannot be told", where=where, hint=hint)
+        raise stop("direction", f"{drawn.side}: which way up the piece lies cannot be told", hint=hint)
     grain = _grain(drawn, seams, frame)
     shift = _shift(drawn, seams, grain, frame)
 
@@ -123,19 +123,18 @@ def piece_of(drawn: Drawn, garment: Garment, where: Where | None) -> Piece:
         " ".join(notes),
         holes=tuple(placed(at[None])[0] for at in drawn.holes),
     )
-    problems = [replace(problem, where=where) for problem in (*level_faults(piece), *faults(piece))]
-    if problems:
+    if problems := [*level_faults(piece), *faults(piece)]:
         raise ProblemsFoundError(problems)
     return piece if drawn.notches else with_notches(garment, piece)
 
 
-def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece], where: Where | None) -> Pattern:
+def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece]) -> Pattern:
     """A pattern of the pieces of a file, by name and side. Raises ProblemsFoundError if one is missing or there twice."""
     own = {name: piece for (name, side), piece in pieces.items() if side != "left"}
     left = {name: piece for (name, side), piece in pieces.items() if side == "left"}
     if missing := [name for name in garment.parts if name not in own]:
         told = f"this file has no piece '{missing[0]}'"
-        raise stop("pieces", told, where=where, hint=f"a pattern needs {' and '.join(garment.parts)}")
+        raise stop("pieces", told, hint=f"a pattern needs {' and '.join(garment.parts)}")
     return Pattern(garment, {name: own[name] for name in garment.parts}, left)
 
 
@@ -275,23 +274,23 @@ def signed_area(ring: Array) -> float:
     return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2.0
 
 
-def refuse_wrong_extent(name: str, line: Array, where: Where | None) -> None:
+def refuse_wrong_extent(name: str, line: Array) -> None:
     """Stop at a piece that no unit of mm can explain, before anything else is said about it."""
     if len(line) > 2 * MOST_POINTS or not np.isfinite(line).all():
         told = f"{name}: more than {MOST_POINTS} points, or one that is no number"
-        raise stop("points", told, where=where, hint="simplify the outline before it is read")
+        raise stop("points", told, hint="simplify the outline before it is read")
     extent = float(np.ptp(line, axis=0).max())
     if not EXTENT_MM[0] <= extent <= EXTENT_MM[1]:
         told = f"{name}: the piece measures {extent:.4g} mm at its longest{_looks_like(extent, EXTENT_MM)}"
-        raise stop("size", told, where=where, hint="give the file in mm")
+        raise stop("size", told, hint="give the file in mm")
 
 
-def too_many(what: str, where: Where | None) -> ProblemsFoundError:
+def too_many(what: str) -> ProblemsFoundError:
     """What stops the reading of a file with more points than a pattern can have."""
-    return stop("points", f"{what} has more than {MOST_POINTS} points", where=where, hint="simplify the outlines")
+    return stop("points", f"{what} has more than {MOST_POINTS} points", hint="simplify the outlines")
 
 
-def of_a_size(pattern: Pattern, where: Where | None) -> Pattern:
+def of_a_size(pattern: Pattern) -> Pattern:
     """The pattern, unless its size is that of inches or centimetres read as mm, or the other way round. Raises ProblemsFoundError."""
     wide = 0.0
     for piece in pattern.pieces.values():
@@ -301,7 +300,7 @@ def of_a_size(pattern: Pattern, where: Where | None) -> Pattern:
         return pattern
     across, names = next(iter(next(iter(pattern.pieces.values())).part.ends), "piece"), " and ".join(pattern.pieces)
     told = f"{names} measure {wide:.4g} mm across the {across}{_looks_like(wide, WIDTH_MM)}"
-    raise stop("size", told, where=where, hint="give the file in mm")
+    raise stop("size", told, hint="give the file in mm")
 
 
 def _looks_like(size: float, limits: tuple[float, float]) -> str:

@@ -10,16 +10,14 @@ import numpy as np
 from fitdiag.knowledge.garment import STANDS
 from fitdiag.pattern.assemble import MOST_PARTS, frames, refuse_wrong_extent, signed_area
 from fitdiag.pattern.piece import CLOSED_MM, Array, Part, length, points
-from fitdiag.problems import Where, stop
+from fitdiag.problems import stop
 
 SHARP_DEGREES = 40.0  # an outline that turns this much at one point has a corner there
 STRAIGHT_DEGREES = 0.3  # steps that differ by less run straight on
 STRAIGHT_MM = 30.0  # a straight run this long is a seam, not a piece of a curve
 
 
-def seams_of_outline(
-    part: Part, ring: Array, turn_points: Array, grain: Array | None, where: Where | None
-) -> dict[str, Array]:
+def seams_of_outline(part: Part, ring: Array, turn_points: Array, grain: Array | None) -> dict[str, Array]:
     """The seams of a bare outline (each point once), by its turn points or its corners. Raises ProblemsFoundError.
 
     As many turn points as the piece has corners are taken for them. Otherwise the sharp corners are sought, and the smooth one
@@ -27,7 +25,7 @@ def seams_of_outline(
     """
     name, every = part.name, part.landmarks
     sharp_ones = [corner for corner in every if corner not in part.smooth]
-    refuse_wrong_extent(name, ring, where)
+    refuse_wrong_extent(name, ring)
     marked = _on_ring(ring, turn_points)
     all_marked = len(marked) == len(every)
     names = every if all_marked else sharp_ones
@@ -47,12 +45,12 @@ def seams_of_outline(
     if len(found) != 1:
         told = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
         hint = f"mark the {len(every)} ends of the seams with turn points (layer 2), and draw a grainline"
-        raise stop("corners", told, where=where, hint=hint)
+        raise stop("corners", told, hint=hint)
     ((labelled, backwards),) = found.items()
     at = dict(zip(every if len(labelled) == len(every) else sharp_ones, labelled, strict=True))
     for corner in part.smooth:
         if corner not in at:
-            at[corner] = _smooth_corner(part, corner, ring, at, marked, backwards, where)
+            at[corner] = _smooth_corner(part, corner, ring, at, marked, backwards)
     ends = pairwise([at[corner] for corner in (*every, every[0])])
     return {
         seam: points(ring[_path(len(ring), start, end, backwards)])
@@ -124,7 +122,7 @@ def _path(count: int, start: int, end: int, backwards: bool) -> list[int]:
 
 
 def _smooth_corner(
-    part: Part, corner: str, ring: Array, at: Mapping[str, int], marked: set[int], backwards: bool, where: Where | None
+    part: Part, corner: str, ring: Array, at: Mapping[str, int], marked: set[int], backwards: bool
 ) -> int:
     """Index of the point where a seam goes over into the next without a corner, from the upper end of both downwards."""
     names = [name for name in part.landmarks if name == corner or name in at]
@@ -139,7 +137,7 @@ def _smooth_corner(
         return down[runs[0][1]]
     seam = part.word(part.leads(part.corners[corner]))
     told = f"{part.name}: where the {seam} goes over into the {part.word(part.corners[corner])} cannot be told from the outline"
-    raise stop("corners", told, where=where, hint="mark it with a turn point (layer 2)")
+    raise stop("corners", told, hint="mark it with a turn point (layer 2)")
 
 
 def _straight_runs(line: Array) -> list[tuple[int, int]]:

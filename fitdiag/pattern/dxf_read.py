@@ -35,7 +35,7 @@ from fitdiag.pattern.garment import Garment, nearest, shipped_garment
 from fitdiag.pattern.outline import inset
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
-from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
+from fitdiag.problems import ProblemsFoundError, Where, one_line, placed, stop
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -91,41 +91,45 @@ def pattern_from_dxf(
 
     `line`: what an outline is that no sew line explains: the line to cut along, with `allowance` mm in it, or the stitching line.
     """
-    where, taken = Where(shown_path), taken if taken is not None else Taken()
-    text = _text(content, where)
-    document = _read(text, where)
+    with placed(Where(shown_path)):
+        return _pattern(_text(content), garment, line, allowance, taken if taken is not None else Taken())
+
+
+def _pattern(
+    text: str, garment: Garment | None, line: Outline | None, allowance: float | None, taken: Taken
+) -> Pattern:
+    document = _read(text)
     try:
-        scale = _unit(document, text, where, taken)
-        blocks = _pieces_of(document, scale, where, taken)
+        scale = _unit(document, text, taken)
+        blocks = _pieces_of(document, scale, taken)
         space, texts = _Block(""), [one for one in document.modelspace() if one.dxftype() in ("TEXT", "MTEXT")]
-        _gather(space, texts, scale, where, taken, document)
+        _gather(space, texts, scale, taken, document)
     except ProblemsFoundError:
         raise
     except Exception as error:  # whatever a damaged entity makes the library say
-        told = f"this DXF cannot be read: {one_line(error)}"
-        raise stop("not-dxf", told, where=where, hint="is it the right file?") from None
+        raise stop("not-dxf", f"this DXF cannot be read: {one_line(error)}", hint="is it the right file?") from None
     garment = garment or shipped_garment(space.said("garment").lower())
-    named = _named(blocks, garment, where, taken)
+    named = _named(blocks, garment, taken)
     pieces = {
-        key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, where, taken), garment, where)
+        key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, taken), garment)
         for key, block in named.items()
     }
     carried = from_rows([value for key, value, _ in space.texts if key == "altered"])
     title, grade, client = space.said("style name"), space.said("grade"), one_line(space.said("client"), LONGEST_CLIENT)
-    pattern = replace(put_together(garment, pieces, where), title=title, grade=grade, client=client, carried=carried)
-    return of_a_size(pattern, where)
+    pattern = replace(put_together(garment, pieces), title=title, grade=grade, client=client, carried=carried)
+    return of_a_size(pattern)
 
 
-def _text(content: str | bytes, where: Where) -> str:
+def _text(content: str | bytes) -> str:
     """The text of a file, of any age: UTF-8, else each byte a sign, which is enough for names in ASCII."""
     if len(content) > MOST_CHARACTERS:
         told = f"this file is larger than {MOST_CHARACTERS // 1024} kB"
-        raise stop("too-large", told, where=where, hint=f"a piece may have {MOST_POINTS} points; simplify the outlines")
+        raise stop("too-large", told, hint=f"a piece may have {MOST_POINTS} points; simplify the outlines")
     if isinstance(content, str):
         return content
     if b"Binary DXF" in content[:24]:
-        raise stop("not-dxf", "this is a binary DXF", where=where, hint="save it as DXF text")
-    refuse_utf16(content, where)
+        raise stop("not-dxf", "this is a binary DXF", hint="save it as DXF text")
+    refuse_utf16(content, None)
     content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
     try:
         return content.decode("utf-8-sig")
@@ -133,17 +137,16 @@ def _text(content: str | bytes, where: Where) -> str:
         return content.decode("latin-1")
 
 
-def _read(text: str, where: Where) -> Drawing:
+def _read(text: str) -> Drawing:
     dxf = library()
     try:
         document: Drawing = dxf.read(StringIO(text.replace("\r\n", "\n").replace("\r", "\n")))
     except Exception as error:  # the library raises many kinds for damaged files
-        told = f"this is not DXF: {one_line(error)}"
-        raise stop("not-dxf", told, where=where, hint="is it the right file?") from None
+        raise stop("not-dxf", f"this is not DXF: {one_line(error)}", hint="is it the right file?") from None
     return document
 
 
-def _unit(document: Drawing, text: str, where: Where, taken: Taken) -> float:
+def _unit(document: Drawing, text: str, taken: Taken) -> float:
     """Millimetres of one unit of the file, by its header or its texts; contradictions are refused."""
     header = document.header.get("$INSUNITS", 0) if "$INSUNITS" in text else 0  # the library fills in its own
     words = {value.strip().lower() for key, value in re.findall(r"(?im)^\s*(units?)\s*:\s*(\w+)", text)}
@@ -151,11 +154,11 @@ def _unit(document: Drawing, text: str, where: Where, taken: Taken) -> float:
     if header:
         if header not in _UNITS:
             told = "the header of this file names a unit that is none of a pattern"
-            raise stop("units", told, where=where, hint="save it again in mm")
+            raise stop("units", told, hint="save it again in mm")
         name, scale = _UNITS[header]
         if said is not None and abs(said - scale) > 1e-9:
             told = f"the header of this file says {name}, its texts say {'inches' if said > 1 else 'mm'}"
-            raise stop("units", told, where=where, hint="save it again in mm")
+            raise stop("units", told, hint="save it again in mm")
         taken.lines.append(f"Unit: the header of the file says {name}.")
         return scale
     if said is not None:
@@ -165,59 +168,57 @@ def _unit(document: Drawing, text: str, where: Where, taken: Taken) -> float:
     return 1.0
 
 
-def _pieces_of(document: Drawing, scale: float, where: Where, taken: Taken) -> list[_Block]:
+def _pieces_of(document: Drawing, scale: float, taken: Taken) -> list[_Block]:
     """Each piece of the file: a block that is placed in the drawing (or any, if none is), with all blocks inside it."""
     blocks = [block for block in document.blocks if not block.is_any_layout and not block.name.startswith("*")]
     placed: list[Any] = [entity for entity in document.modelspace() if entity.dxftype() == "INSERT"]
     found = []
     if placed:
         for insert in placed[:500]:
-            _refuse_stretched(insert, where)
+            _refuse_stretched(insert)
             if _hidden(insert, document):
                 taken.left_out.append(f"'{one_line(insert.dxf.name, 40)}', on a layer that is switched off")
                 continue
             block = _Block(insert.dxf.name, origin=_xy(insert.dxf.insert, scale))
-            _gather(block, _inside(insert, where), scale, where, taken, document)
+            _gather(block, _inside(insert), scale, taken, document)
             for attribute in insert.attribs:
                 _take_text(block, f"{attribute.dxf.tag}: {attribute.dxf.text}", _xy(attribute.dxf.insert, scale))
             found.append(block)
     else:
         for layout in blocks[:500]:
             block = _Block(layout.name)
-            _gather(
-                block, (part for entity in layout for part in _inside(entity, where)), scale, where, taken, document
-            )
+            _gather(block, (part for entity in layout for part in _inside(entity)), scale, taken, document)
             found.append(block)
     loose = _Block("")
     free = [e for e in document.modelspace() if e.dxftype() != "INSERT"]
-    _gather(loose, free, scale, where, Taken(), document)
+    _gather(loose, free, scale, Taken(), document)
     if not found:
         told = "this file has no piece: each piece must be a block"
-        raise stop("blocks", told, where=where, hint="save it as a pattern, not as a drawing")
+        raise stop("blocks", told, hint="save it as a pattern, not as a drawing")
     if loose.lines[BOUNDARY] or loose.lines[SEW]:
         taken.left_out.append("an outline that belongs to no piece")
     return found
 
 
-def _refuse_stretched(insert: Any, where: Where) -> None:
+def _refuse_stretched(insert: Any) -> None:
     scales = [abs(insert.dxf.get(key, 1.0)) for key in ("xscale", "yscale")]
     if abs(scales[0] - scales[1]) > 1e-6 * max(scales):
         told = f"the piece '{one_line(insert.dxf.name, 40)}' is stretched more one way than the other"
-        raise stop("scale", told, where=where, hint="save it at scale 1")
+        raise stop("scale", told, hint="save it at scale 1")
 
 
-def _inside(entity: Any, where: Where, deep: int = 0) -> Iterator[Any]:
+def _inside(entity: Any, deep: int = 0) -> Iterator[Any]:
     """What an entity holds, blocks in blocks opened, where it lies in the drawing."""
     if entity.dxftype() != "INSERT":
         yield entity
         return
-    _refuse_stretched(entity, where)
+    _refuse_stretched(entity)
     if deep > DEEPEST:
-        raise stop("blocks", "blocks lie in blocks more than 8 deep", where=where, hint="explode some of them")
+        raise stop("blocks", "blocks lie in blocks more than 8 deep", hint="explode some of them")
     for count, part in enumerate(entity.virtual_entities()):
         if count > MOST_ENTITIES:
             return
-        yield from _inside(part, where, deep + 1)
+        yield from _inside(part, deep + 1)
 
 
 def _layer(entity: Any) -> str:
@@ -233,13 +234,13 @@ def _hidden(entity: Any, document: Drawing) -> bool:
     return bool(entity.dxf.get("invisible", 0)) or (layer is not None and (layer.is_off() or layer.is_frozen()))
 
 
-def _gather(found: _Block, entities: Any, scale: float, where: Where, taken: Taken, document: Drawing) -> None:
+def _gather(found: _Block, entities: Any, scale: float, taken: Taken, document: Drawing) -> None:
     """Sort what belongs to a pattern into a block, in mm; what does not is told."""
     left = 2 * MOST_POINTS
     for count, entity in enumerate(entities):
         kind, layer = entity.dxftype(), _layer(entity)
         if count > MOST_ENTITIES or left < 0:
-            raise too_many(f"'{one_line(found.name, 40)}'", where)
+            raise too_many(f"'{one_line(found.name, 40)}'")
         if _hidden(entity, document):
             taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)}, which is switched off")
         elif kind in ("TEXT", "MTEXT"):
@@ -260,7 +261,7 @@ def _gather(found: _Block, entities: Any, scale: float, where: Where, taken: Tak
         elif layer == DRILL and kind == "CIRCLE":
             found.holes.append(_xy(entity.dxf.center, scale))
         elif layer in DRAWN:
-            line = _line(entity, scale, where)
+            line = _line(entity, scale)
             if line is None:
                 taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)}")
                 continue
@@ -281,12 +282,12 @@ def _xy(place: Any, scale: float) -> tuple[float, float]:
     return float(place[0]) * scale, float(place[1]) * scale
 
 
-def _line(entity: Any, scale: float, where: Where) -> Array | None:
+def _line(entity: Any, scale: float) -> Array | None:
     """A line, arc, spline or polyline as points in mm, curves made flat; None for what is none of them."""
     if entity.dxftype() not in ("LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "POLYLINE", "LWPOLYLINE"):
         return None
     if entity.dxftype() in ("POLYLINE", "LWPOLYLINE") and len(entity) > MOST_POINTS:
-        raise too_many("an outline", where)
+        raise too_many("an outline")
     path = library().path.make_path(entity)
     found = [
         (v.x * scale, v.y * scale)
@@ -298,7 +299,7 @@ def _line(entity: Any, scale: float, where: Where) -> Array | None:
     return points(line[keep]) if keep.sum() > 1 else None
 
 
-def _named(blocks: list[_Block], garment: Garment, where: Where, taken: Taken) -> dict[tuple[str, Side], _Block]:
+def _named(blocks: list[_Block], garment: Garment, taken: Taken) -> dict[tuple[str, Side], _Block]:
     """The block of each piece, by the words of its name; other pieces are told."""
     found: dict[tuple[str, Side], list[_Block]] = {}
     for block in blocks:
@@ -316,22 +317,20 @@ def _named(blocks: list[_Block], garment: Garment, where: Where, taken: Taken) -
             count = sum(len(one) for one in several.values())
             told = f"there is no piece named '{name}'" if not count else f"there are {count} pieces named '{name}'"
             hint = f"a pattern needs {' and '.join(garment.parts)}, named in the block or in 'Piece Name: ...'"
-            raise stop("pieces", told, where=where, hint=hint)
+            raise stop("pieces", told, hint=hint)
     return {key: one[0] for key, one in found.items()}
 
 
-def _drawn(
-    part: Any, block: _Block, line: Outline | None, allowance: float | None, where: Where, taken: Taken
-) -> Drawn:
+def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | None, taken: Taken) -> Drawn:
     """A block as drawn lines. The sew line counts if there is one; a boundary alone counts as what it is said to be."""
     grain = next(iter(block.lines[GRAIN]), None)
     drawn = Drawn(part, grain=grain, origin=np.array(block.origin))
     turns = points(block.turns)
     if block.lines[SEW]:
-        drawn.seams = seams_of_outline(part, _ring(part.name, block, SEW, where), turns, grain, where)
+        drawn.seams = seams_of_outline(part, _ring(part.name, block, SEW), turns, grain)
         told = "layer 14, the sew line, is the stitching line"
         if block.lines[BOUNDARY]:
-            drawn.allowance = _allowances(drawn.seams, _ring(part.name, block, BOUNDARY, where))
+            drawn.allowance = _allowances(drawn.seams, _ring(part.name, block, BOUNDARY))
             told += "; layer 1 is the line to cut along"
     else:
         kind = _said_line(block) or line
@@ -340,13 +339,13 @@ def _drawn(
                 f"{part.name}: the file does not say whether its outline is the line to cut along or the stitching line"
             )
             hint = "add --line stitch, or --line cut --allowance 15mm with the allowance that it holds"
-            raise stop("which-line", told, where=where, hint=hint)
+            raise stop("which-line", told, hint=hint)
         if kind == "cut" and allowance is None:
             told = f"{part.name}: the outline is the line to cut along, but how wide the allowance is is not known"
-            raise stop("which-line", told, where=where, hint="add --allowance 15mm")
-        seams = seams_of_outline(part, _ring(part.name, block, BOUNDARY, where), turns, grain, where)
+            raise stop("which-line", told, hint="add --allowance 15mm")
+        seams = seams_of_outline(part, _ring(part.name, block, BOUNDARY), turns, grain)
         if kind == "cut" and allowance:
-            seams = inset(seams, part.seams, allowance, where)
+            seams = inset(seams, part.seams, allowance)
             drawn.allowance = dict.fromkeys(part.seams, allowance)
         drawn.seams = seams
         told = f"layer 1, the boundary, is the {'line to cut along' if kind == 'cut' else 'stitching line'}"
@@ -398,32 +397,31 @@ def _home(drawn: Drawn, notch: Array) -> tuple[str, Array]:
     return seam, points([feet[seam]])[0]
 
 
-def _ring(name: str, block: _Block, layer: str, where: Where) -> Array:
+def _ring(name: str, block: _Block, layer: str) -> Array:
     """The one closed outline on a layer, each point once; lines, arcs and splines that touch make one."""
     parts = block.lines[layer]
     closed = [one for one in parts if len(one) > 3 and np.hypot(*(one[0] - one[-1])) <= CLOSED_MM]
     if len(closed) > 1 or (closed and len(parts) > len(closed)):
         told = f"{name}: there are {len(parts)} outlines on layer {layer}"
-        raise stop("layers", told, where=where, hint="the outline belongs there as one closed line")
+        raise stop("layers", told, hint="the outline belongs there as one closed line")
     if not parts:
         told = f"{name}: there is no outline on layer {layer}"
         raise stop(
             "layers",
             told,
-            where=where,
             hint="the boundary belongs on layer 1, as one closed line; is the layer switched off?",
         )
     line = closed[0] if closed else chained(parts)
     if line is None:
         told = f"{name}: the {len(parts)} lines on layer {layer} do not touch end to end"
-        raise stop("open", told, where=where, hint="join them to one closed outline, and save it again")
+        raise stop("open", told, hint="join them to one closed outline, and save it again")
     gap = float(np.hypot(*(line[0] - line[-1])))
     if gap > CLOSED_MM:
         told = f"{name}: the outline on layer {layer} is open by {gap:.1f} mm"
-        raise stop("open", told, where=where, hint="close it, and save it again")
+        raise stop("open", told, hint="close it, and save it again")
     if len(line) - 1 < 6:
         told = f"{name}: the outline on layer {layer} has only {len(line) - 1} points"
-        raise stop("layers", told, where=where, hint="it must show every seam")
+        raise stop("layers", told, hint="it must show every seam")
     return line[:-1]
 
 

@@ -16,7 +16,7 @@ from fitdiag.pattern.assemble import level_faults, of_a_size, with_levels
 from fitdiag.pattern.garment import Garment, shipped_garment, with_notches
 from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
 from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, is_id, valid_day
-from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, stop
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, placed, stop
 
 SCHEMA = "fitdiag.pattern/1"
 FARTHEST_MM = 10_000.0  # no point of a pattern lies farther from its origin
@@ -203,11 +203,8 @@ def pattern_from_data(data: object, where: Find, garment: Garment | None = None)
     named = data.get("garment", "")
     if not isinstance(named, str):
         raise stop("garment", "'garment' must be a name, like trousers", where=where(("garment",)))
-    try:
+    with placed(where(("garment",))):
         garment = garment or shipped_garment(named)
-    except ProblemsFoundError as stopped:
-        at = where(("garment",))
-        raise ProblemsFoundError([replace(problem, where=at) for problem in stopped.problems]) from None
     wrong = _names(data, garment, where)
     try:
         file = _File.model_validate(data)
@@ -237,7 +234,8 @@ def pattern_from_data(data: object, where: Find, garment: Garment | None = None)
     title, grade = one_line(file.title, LONGEST_TITLE), one_line(file.grade, LONGEST_TITLE)
     ordered = {name: own[name] for name in garment.parts}
     client = one_line(file.client, LONGEST_CLIENT)
-    return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried), where(("pieces",)))
+    with placed(where(("pieces",))):
+        return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried))
 
 
 def _piece_of(one: _Piece, garment: Garment, where: Find, loc: Loc) -> tuple[Piece, list[Problem]]:

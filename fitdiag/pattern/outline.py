@@ -11,7 +11,7 @@ from shapely.ops import unary_union
 
 from fitdiag.pattern.garment import arc, far_on, nearest
 from fitdiag.pattern.piece import Array, Pattern, Piece, points
-from fitdiag.problems import Where, stop
+from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
 
 NOTCH_MM = 6.0
@@ -149,7 +149,7 @@ def notch_tick(piece: Piece, seam: str, at: Array) -> Array:
     return points(np.array([at, at + out * allowance])) if allowance else points(np.array([at, at - out * NOTCH_MM]))
 
 
-def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float, where: Where | None) -> dict[str, Array]:
+def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict[str, Array]:
     """Stitching lines from lines to cut along: each seam moved in by an allowance, the corners where they meet."""
     moved = {}
     for name in order:
@@ -172,7 +172,7 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float, where: 
             corners[name] = nearest(np.asarray(moved[name].coords), corner)  # seams that run on smoothly
         if np.hypot(*(corners[name] - corner)) > 6 * by + 5:
             told = f"the allowance cannot be taken off at the end of the {name}"
-            raise stop("allowance", told, where=where, hint="is it wider than in the drawing?")
+            raise stop("allowance", told, hint="is it wider than in the drawing?")
     found = {}
     for k, name in enumerate(order):
         line = np.asarray(moved[name].coords)

@@ -27,7 +27,7 @@ from fitdiag.pattern.garment import Garment, shipped_garment
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
 from fitdiag.pattern.svg_files import ALTERED, CLIENT
-from fitdiag.problems import Where, one_line, stop
+from fitdiag.problems import Where, one_line, placed, stop
 
 _SYNONYMS = {"grainline": "grain", "darts": "dart", "levels": "level"}
 _KINDS = ("dart", "grain", "level")
@@ -70,28 +70,27 @@ class Shape:
     text: str = ""
 
 
-def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | None = None) -> list[Shape]:
+def shapes_of(text: str, dpi: float | None = None, taken: Taken | None = None) -> list[Shape]:
     """Every line, title and desc of a drawing, in mm. Raises ProblemsFoundError; refuses a size that is only in pixels.
 
     `dpi`: how many pixels the drawing counts to the inch, where it does not say its size itself.
     """
     from svgelements import SVG, SVGImage  # noqa: PLC0415 (takes longer to load than all else here)
 
-    where = Where(path)
     if len(text) > MOST_CHARACTERS:
         told = f"this drawing is larger than {MOST_CHARACTERS // 1024} kB"
-        raise stop("too-large", told, where=where, hint="simplify it, and leave pictures out")
+        raise stop("too-large", told, hint="simplify it, and leave pictures out")
     if text.count("<") > MOST_SHAPES or sum(1 for _ in re.finditer(r"[\d.]+", text)) > 16 * MOST_POINTS:
-        raise too_many("this drawing", where)
+        raise too_many("this drawing")
     for pattern, code, told in _REFUSED:
         if re.search(pattern, text):
-            raise stop(code, told, where=where, hint="flatten what is turned, moved or scaled, and save it again")
+            raise stop(code, told, hint="flatten what is turned, moved or scaled, and save it again")
     for found_name in re.findall(r"([A-Za-z]\w*)\s*\(", " ".join(re.findall(r"transform\s*=\s*[\"']([^\"']*)", text))):
         if not _TURNS.fullmatch(found_name):
             told = f"the transform '{one_line(found_name, 20)}' is not one that drawings have"
-            raise stop("transform", told, where=where, hint="flatten the transforms, and save it again")
-    own = _root(text, where)
-    unit, size = _unit(own, dpi, where, taken)
+            raise stop("transform", told, hint="flatten the transforms, and save it again")
+    own = _root(text)
+    unit, size = _unit(own, dpi, taken)
     bare = re.sub(r"<!DOCTYPE[^>\[]*>", "", text)
     # a symbol is drawn only where it is used; the library draws it where it stands, too
     bare = re.sub(r"<symbol\b([^>]*[^/])>", r"<defs><symbol\1>", bare).replace("</symbol>", "</symbol></defs>")
@@ -103,32 +102,30 @@ def shapes_of(text: str, path: str, dpi: float | None = None, taken: Taken | Non
         root = SVG.parse(StringIO(bare), reify=True, ppi=96.0, width=size[0], height=size[1])
     except _BROKEN as error:
         told = f"this is not a drawing that can be read: {one_line(error, 100)}"
-        raise stop("not-svg", told, where=where, hint="is it the right file?") from None
+        raise stop("not-svg", told, hint="is it the right file?") from None
     found: list[Shape] = []
-    for element, groups in _walk(root, (), where):
+    for element, groups in _walk(root, ()):
         if isinstance(element, SVGImage):
             continue
-        found += _shape(element, groups, unit, where, taken)
+        found += _shape(element, groups, unit, taken)
     if sum(len(line) for shape in found for line in shape.lines) > 4 * MOST_POINTS:
-        raise too_many("this drawing", where)
+        raise too_many("this drawing")
     return found
 
 
-def _root(text: str, where: Where) -> dict[str, str]:
+def _root(text: str) -> dict[str, str]:
     """The attributes of the outermost element, which must be `svg`."""
     try:
         _, root = next(iter(iterparse(StringIO(text), events=("start",))))
     except (ParseError, StopIteration, ValueError) as error:
         told = f"this is not a drawing that can be read: {one_line(error, 100)}"
-        raise stop("not-svg", told, where=where, hint="is it the right file?") from None
+        raise stop("not-svg", told, hint="is it the right file?") from None
     if root.tag.rsplit("}", 1)[-1] != "svg":
-        raise stop("not-svg", "the file does not begin with <svg>", where=where, hint="is it the right file?")
+        raise stop("not-svg", "the file does not begin with <svg>", hint="is it the right file?")
     return {str(name): str(value) for name, value in root.attrib.items()}
 
 
-def _unit(
-    own: Mapping[str, str], dpi: float | None, where: Where, taken: Taken | None
-) -> tuple[float, tuple[float, float]]:
+def _unit(own: Mapping[str, str], dpi: float | None, taken: Taken | None) -> tuple[float, tuple[float, float]]:
     """Millimetres of one unit of the drawing, and the size of its box in these units.
 
     Refuses a drawing that counts pixels without saying how large they are, and one that is stretched.
@@ -137,7 +134,7 @@ def _unit(
     box = [part for part in re.split(r"[\s,]+", str(own.get("viewBox", "")).strip()) if part]
     if box and not (len(box) == 4 and all(_is_size(part) for part in box[2:])):
         told = "the drawing does not say how large it is"
-        raise stop("units", told, where=where, hint="give it a width and height in mm, and a viewBox")
+        raise stop("units", told, hint="give it a width and height in mm, and a viewBox")
     wide, high = (float(box[2]), float(box[3])) if box else (1000.0, 1000.0)
     old = re.search(r"(?i)0\.(4|91)", str(own.get("{http://www.inkscape.org/namespaces/inkscape}version", "")))
     if all(_PHYSICAL.match(size) for size in sizes) and (box or old is None):
@@ -146,7 +143,7 @@ def _unit(
     elif dpi is None:
         told = "this drawing counts in pixels, and programs disagree how many make an inch (72, 90 or 96)"
         hint = "save it with a page size in mm, or add --dpi 96 (measure a line of known length afterwards)"
-        raise stop("units", told, where=where, hint=hint)
+        raise stop("units", told, hint=hint)
     else:
         pixels = [re.fullmatch(rf"({_NUMBER})\s*(px)?", size) for size in sizes]
         given = [float(match[1]) if match else None for match in pixels]
@@ -155,7 +152,7 @@ def _unit(
     if min(scales) <= 0 or (
         str(own.get("preserveAspectRatio", "")).split(" ")[0] == "none" and (abs(scales[0] / scales[1] - 1) > 1e-3)
     ):
-        raise stop("scale", "this drawing is stretched more one way than the other", where=where,
+        raise stop("scale", "this drawing is stretched more one way than the other",
                    hint="save it with one scale for both ways")  # fmt: skip
     if taken is not None:
         taken.lines.append(f"Unit: {'the drawing says that ' if dpi is None else ''}{told}.")
@@ -176,17 +173,15 @@ def _mm(text: str) -> float:
     return number * {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6, "q": 0.25}[unit]
 
 
-def _walk(element: Any, groups: tuple[Any, ...], where: Where) -> Iterator[tuple[Any, tuple[Any, ...]]]:
+def _walk(element: Any, groups: tuple[Any, ...]) -> Iterator[tuple[Any, tuple[Any, ...]]]:
     from svgelements import Group, Use  # noqa: PLC0415
 
     if len(groups) > DEEPEST:
-        raise stop(
-            "groups", f"this drawing nests groups more than {DEEPEST} deep", where=where, hint="ungroup some of them"
-        )
+        raise stop("groups", f"this drawing nests groups more than {DEEPEST} deep", hint="ungroup some of them")
     for child in element:
         yield child, groups
         if isinstance(child, Group | Use):
-            yield from _walk(child, (child, *groups), where)
+            yield from _walk(child, (child, *groups))
 
 
 def _own(element: Any) -> dict[str, str]:
@@ -201,7 +196,7 @@ def _words(data: Mapping[str, str]) -> tuple[str, ...]:
     return tuple(word.lower() for name in _NAMING for word in _WORD.findall(data.get(name, "")[:200]))
 
 
-def _shape(element: Any, groups: tuple[Any, ...], unit: float, where: Where, taken: Taken | None) -> list[Shape]:
+def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken | None) -> list[Shape]:
     """An element as lines; empty for what is no line of a pattern, which is told."""
     from svgelements import Desc, Group, Path, Text, Title  # noqa: PLC0415
     from svgelements import Shape as Drawable  # noqa: PLC0415
@@ -214,7 +209,7 @@ def _shape(element: Any, groups: tuple[Any, ...], unit: float, where: Where, tak
             Shape("title" if isinstance(element, Title) else "desc", (), ((), *chain), (), data, (said or "").strip())
         ]
     if isinstance(element, Group) and "data-origin" in data:
-        return [Shape("g", _words(data), chain, (_origin(element, data, unit, where),), data)]
+        return [Shape("g", _words(data), chain, (_origin(element, data, unit),), data)]
     if isinstance(element, Text) and taken is not None:
         taken.left_out.append(f"the text '{one_line(element.text or '', 30)}'")
     if not isinstance(element, Drawable) or isinstance(element, Text):
@@ -225,11 +220,11 @@ def _shape(element: Any, groups: tuple[Any, ...], unit: float, where: Where, tak
             taken.left_out.append(f"{_called(data)}, which is hidden")
         return []
     if "d" in data:
-        _refuse_damaged(data, where)
+        _refuse_damaged(data)
     path = element if isinstance(element, Path) else Path(element)
     lines = tuple(line for part in path.as_subpaths() if len(line := _flattened(Path(part), unit)) > 1)
     if any(not np.isfinite(line).all() or np.abs(line).max() > _LARGEST_MM for line in lines):
-        raise stop("points", f"{_called(data)} has points that lie nowhere", where=where, hint="look at its numbers")
+        raise stop("points", f"{_called(data)} has points that lie nowhere", hint="look at its numbers")
     return [Shape(data.get("tag", "path"), _words(data), chain, lines, data)] if lines else []
 
 
@@ -238,7 +233,7 @@ def _called(data: Mapping[str, str]) -> str:
     return f"'{one_line(name, 40)}'" if name else f"a {one_line(data.get('tag', 'shape'), 20)} without a name"
 
 
-def _refuse_damaged(data: Mapping[str, str], where: Where) -> None:
+def _refuse_damaged(data: Mapping[str, str]) -> None:
     """Stop at path data that the library would cut short in silence."""
     text, at = data["d"], 0
     while at < len(text.rstrip(" \t\r\n,")):
@@ -248,11 +243,11 @@ def _refuse_damaged(data: Mapping[str, str], where: Where) -> None:
         arc = match is not None and match[1] in "aA"  # flags of arcs may stand together
         if match is None or (each == 0 and size) or (each and not arc and (size == 0 or size % each)):
             told = f"the path {_called(data)} is damaged near '{one_line(text[at : at + 20], 20)}'"
-            raise stop("path", told, where=where, hint="draw it anew, or save the drawing again")
+            raise stop("path", told, hint="draw it anew, or save the drawing again")
         at = match.end()
 
 
-def _origin(element: Any, data: Mapping[str, str], unit: float, where: Where) -> Array:
+def _origin(element: Any, data: Mapping[str, str], unit: float) -> Array:
     """Where a group's own 0, 0 lies, in mm, y up; the place is moved as the group is."""
     from svgelements import Matrix, Point  # noqa: PLC0415
 
@@ -260,9 +255,7 @@ def _origin(element: Any, data: Mapping[str, str], unit: float, where: Where) ->
         x, y = (float(part) for part in data["data-origin"].split())
         at = Point(x, y) * Matrix(element.values.get("transform", ""))
     except (ValueError, TypeError, AttributeError):
-        raise stop(
-            "origin", "the origin of a piece is not two numbers", where=where, hint="is the file complete?"
-        ) from None
+        raise stop("origin", "the origin of a piece is not two numbers", hint="is the file complete?") from None
     return points(np.array([[at.x * unit, -at.y * unit]]))
 
 
@@ -305,10 +298,14 @@ def pattern_from_svg(
     text: str, shown_path: str, garment: Garment | None = None, *, dpi: float | None = None, taken: Taken | None = None
 ) -> Pattern:
     """A pattern from an SVG drawing whose lines are named in their ids or classes. Raises ProblemsFoundError."""
-    where = Where(shown_path)
     taken = taken if taken is not None else Taken()
-    shapes = shapes_of(text, shown_path, dpi, taken)
-    garment = garment or shipped_garment(_root(text, where).get("data-garment", ""))
+    with placed(Where(shown_path)):
+        shapes = shapes_of(text, dpi, taken)
+        return _pattern(shapes, garment or shipped_garment(_root(text).get("data-garment", "")), taken)
+
+
+def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern:
+    """The pattern whose lines these are."""
     drawn: dict[tuple[str, Side], Drawn] = {}
     seams: dict[tuple[str, Side, str], list[Shape]] = {}
     texts = {"title": "", "desc": ""}
@@ -319,11 +316,11 @@ def pattern_from_svg(
         if shape.text and len(shape.groups) == 1:
             texts[shape.tag] = texts[shape.tag] or shape.text
             said.append(shape.text)
-        kind, of = _kind(garment, shape, chain, where)
+        kind, of = _kind(garment, shape, chain)
         if kind == "seam" and name is None:
             pieces = " or ".join(garment.parts)
             hint = f"call it {' or '.join(f'{part}-{of}' for part in garment.parts)}"
-            raise stop("side", f"the seam '{of}' does not say whether it is {pieces}", where=where, hint=hint)
+            raise stop("side", f"the seam '{of}' does not say whether it is {pieces}", hint=hint)
         if name is None:
             if shape.lines and not shape.text:
                 taken.left_out.append(_called(shape.data))
@@ -335,25 +332,23 @@ def pattern_from_svg(
             taken.left_out.append(_called(shape.data))
     if not seams:
         hint = f"call them {', '.join(f'{name}-{garment.parts[name].seams[0]}' for name in garment.parts)} and so on"
-        raise stop("seams", "no line of this drawing names a seam", where=where, hint=hint)
+        raise stop("seams", "no line of this drawing names a seam", hint=hint)
     for (name, side, of), parts in seams.items():
         line = chained(line for shape in parts for line in shape.lines)
         if line is None:
-            told = f"{name}: the parts of the seam '{of}' do not touch"
-            raise stop("open", told, where=where, hint="draw it in one piece")
+            raise stop("open", f"{name}: the parts of the seam '{of}' do not touch", hint="draw it in one piece")
         if np.hypot(*(line[0] - line[-1])) <= CLOSED_MM:
-            told = f"{name}: the seam '{of}' ends where it begins"
-            raise stop("closed", told, where=where, hint="is it drawn twice, or closed?")
+            raise stop("closed", f"{name}: the seam '{of}' ends where it begins", hint="is it drawn twice, or closed?")
         drawn[name, side].seams[of] = line
         drawn[name, side].allowance |= _allowance(parts[0], of)
     taken.lines.append("Lines named after seams count as stitching lines, not as lines to cut along.")
-    made = {key: piece_of(one, garment, where) for key, one in drawn.items() if one.seams}
+    made = {key: piece_of(one, garment) for key, one in drawn.items() if one.seams}
     title, grade = (one_line(texts[tag], LONGEST_TITLE) for tag in ("title", "desc"))
     grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
     client = next((text[len(CLIENT) :] for text in said if text.startswith(CLIENT)), "")
     carried = from_rows([text[len(ALTERED) :] for text in said if text.startswith(ALTERED)])
-    pattern, client = put_together(garment, made, where), one_line(client, LONGEST_CLIENT)
-    return of_a_size(replace(pattern, title=title, grade=grade, client=client, carried=carried), where)
+    pattern, client = put_together(garment, made), one_line(client, LONGEST_CLIENT)
+    return of_a_size(replace(pattern, title=title, grade=grade, client=client, carried=carried))
 
 
 def _piece_of(garment: Garment, chain: Sequence[Sequence[str]]) -> tuple[str | None, Side]:
@@ -371,7 +366,7 @@ def _known(garment: Garment, words: Sequence[str]) -> list[str]:
     return [garment.spelled.get(known, known) for known in (_SYNONYMS.get(word, word) for word in words)]
 
 
-def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]], where: Where) -> tuple[str, str]:
+def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]]) -> tuple[str, str]:
     """What a shape is, and its name: seam, dart, grain, level, line, notch, origin or note; empty when nothing tells."""
     part = next(iter(garment.parts.values()))
     if shape.text:
@@ -386,8 +381,7 @@ def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]], where:
             return kind, next((word for word in words if word in part.levels), "")
         named = [name for name in part.seams if name in words]
         if len(named) > 1:
-            told = f"a line names two seams: {' and '.join(named)}"
-            raise stop("seams", told, where=where, hint="name one of them")
+            raise stop("seams", f"a line names two seams: {' and '.join(named)}", hint="name one of them")
         if named:
             return "seam", named[0]
         if level := next((word for word in words if word in part.levels), ""):

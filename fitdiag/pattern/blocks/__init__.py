@@ -87,8 +87,7 @@ def draft_block(garment: Garment, given: Mapping[str, float], units: Units = "cm
     for less, more, share in block.order:
         if not given[less] < given[more] * share:
             most = more.replace("_", " ") if share == 1.0 else f"{share:.0%} of {more.replace('_', ' ')}"
-            told = f"{less.replace('_', ' ')} must be less than {most}"
-            raise stop("measure", told, hint="check the measures")
+            raise stop("measure", f"{less.replace('_', ' ')} must be less than {most}", hint="check the measures")
     return Pattern(garment, dict(block.pieces(given, garment)), title="Drafted block", grade=GRADE)
 
 
