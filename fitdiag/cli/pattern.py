@@ -144,7 +144,7 @@ def measure(path: str, body: list[str], units: str | None, *, as_json: bool) -> 
     measures, wearer = pattern_measures(pattern), body_lengths(body, chosen, tuple(BODY_MM))
     given = [
         (rule, mm)
-        for rule in pattern.garment.proportions
+        for rule in pattern.garment.rule.proportions
         if rule.measure in measures and (mm := rule.gives(wearer)) is not None
     ]
     drafts = [{"measure": rule.measure, "draft": rule.draft, "mm": mm} for rule, mm in given]

@@ -95,7 +95,7 @@ def cut_of(pattern: Pattern, units: Units = "cm") -> Cut:
 
 def _cut(pattern: Pattern, units: Units) -> Cut:
     """The panels of one side."""
-    seams = tuple(Sewn(pair.one, pair.other) for pair in pattern.garment.pairs)
+    seams = tuple(Sewn(pair.one, pair.other) for pair in pattern.garment.rule.pairs)
     pieces = tuple(_smooth(true_piece(piece)[0], seams) for piece in pattern.pieces.values())
     darts = [
         Sewn((piece.name, f"dart {number} left"), (piece.name, f"dart {number} right"), against=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import atan2
 from typing import Literal
 
 import numpy as np
@@ -10,7 +9,7 @@ from shapely import LineString
 
 from fitdiag.pattern.alter import rotated
 from fitdiag.pattern.measure import after_darts
-from fitdiag.pattern.piece import Array, Part, Pattern, Piece, points
+from fitdiag.pattern.piece import Array, Part, Pattern, Piece, apart, points, unit
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_reading
 
@@ -46,9 +45,7 @@ def _part(name: str, cut: int) -> Part:
 
 def _straight(pattern: Pattern, width: float) -> Piece:
     """A band as long as the whole waist, twice as high as its finished width; its grain runs along it, up the paper."""
-    whole = 0.0
-    for piece, side in pattern.cut():
-        whole += after_darts(piece, piece.part.seams[0]) * (2 if side == "both" else 1)
+    whole = sum(after_darts(one, one.part.seams[0]) * (2 if side == "both" else 1) for one, side in pattern.cut())
     ring = np.array([[0.0, whole], [2 * width, whole], [2 * width, 0.0], [0.0, 0.0], [0.0, whole]])
     seams = {name: points(_line(ring[k], ring[k + 1])) for k, name in enumerate(("top", "right", "bottom", "left"))}
     fold = points([[width, 0.0], [width, whole]])
@@ -56,21 +53,19 @@ def _straight(pattern: Pattern, width: float) -> Piece:
 
 
 def _line(start: Array, end: Array) -> Array:
-    count = max(2, round(float(np.hypot(*(end - start))) / POINT_MM) + 1)
+    count = max(2, round(apart(start, end) / POINT_MM) + 1)
     return np.linspace(start, end, count)
 
 
 def closed_waist(piece: Piece) -> Array:
     """The waist seam with its darts folded closed, as one line: all beyond a dart turned about its point until its legs meet."""
     line = piece.seams[piece.part.seams[0]]
-    darts = sorted(piece.darts, key=lambda dart: float(np.hypot(*(dart.left - line[0]))), reverse=True)
-    run = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
+    darts = sorted(piece.darts, key=lambda dart: apart(dart.left, line[0]), reverse=True)
+    run = unit(line[-1] - line[0])
     for dart in darts:  # from the outer end, so that each turns all that lies beyond it
-        one, other = dart.right - dart.tip, dart.left - dart.tip
-        angle = atan2(one[0] * other[1] - one[1] * other[0], float(one @ other))
         before = line[(line - dart.left) @ run < -1e-9]
         beyond = line[(line - dart.right) @ run > 1e-9]
-        turned = rotated(np.concatenate([[dart.right], beyond]), dart.tip, angle)
+        turned = rotated(np.concatenate([[dart.right], beyond]), dart.tip, dart.angle)
         line = np.concatenate([before, [dart.left], turned[1:]])
     return points(line)
 
@@ -78,10 +73,8 @@ def closed_waist(piece: Piece) -> Array:
 def _shaped(piece: Piece, name: str, width: float, cut: int) -> Piece:
     """The strip below the closed waist, as wide as the band all along."""
     top = closed_waist(piece)
-    smooth = LineString(top)
-    below = smooth.offset_curve(-width, join_style="mitre")
-    low = np.asarray(below.coords)
-    if np.hypot(*(low[0] - top[0])) > np.hypot(*(low[-1] - top[0])):
+    low = np.asarray(LineString(top).offset_curve(-width, join_style="mitre").coords)
+    if apart(low[0], top[0]) > apart(low[-1], top[0]):
         low = low[::-1]
     seams = {
         "top": top,

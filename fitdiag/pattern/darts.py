@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from math import atan2
 
 import numpy as np
 
@@ -58,11 +57,7 @@ def _at(piece: Piece, dart: Dart, middle: float, width: float) -> Dart:
     old = (dart.left + dart.right) / 2
     place = along(piece, seam, middle).at
     ends = [along(piece, seam, middle + half).at for half in (-width / 2, width / 2)]
-    tip = dart.tip + (place - nearest(piece.seams[seam], old))
-    legs = [float(np.hypot(*(end - tip))) for end in ends]
-    even = sum(legs) / 2
-    left, right = (points([tip + (end - tip) * even / leg])[0] for end, leg in zip(ends, legs, strict=True))
-    return Dart(left, right, points([tip])[0])
+    return Dart.even(ends[0], ends[1], dart.tip + (place - nearest(piece.seams[seam], old)))
 
 
 def _middle(piece: Piece, dart: Dart) -> float:
@@ -112,11 +107,9 @@ def turned(piece: Piece, number: int, by: float | None) -> Piece:
     ]
     if between:
         raise stop("dart", "another dart lies between", hint="turn that one first, or less far")
-    one, other = dart.right - dart.tip, dart.left - dart.tip
-    angle = float(atan2(one[0] * other[1] - one[1] * other[0], one @ other)) * (1 if by > 0 else -1)
 
     def turn(at: Array) -> Array:
-        return rotated(at, dart.tip, angle)
+        return rotated(at, dart.tip, dart.angle if by > 0 else -dart.angle)
 
     far, to = arc(line), far_on(line, place)
     if by > 0:  # what lies between goes inwards, onto the old dart's inner leg

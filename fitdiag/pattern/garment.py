@@ -15,7 +15,7 @@ import numpy as np
 
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.garment import Garment as Declared
-from fitdiag.knowledge.garment import Height, MeasureRule, Meeting, Move, NotchRule, Pair, Proportion
+from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_garment, load_rules
 from fitdiag.knowledge.model import Drawn, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
@@ -37,18 +37,12 @@ class Recipe:
 
 @dataclass(frozen=True, eq=False)
 class Garment:
-    """All that the pattern room knows of a garment. `parts` by name; `recipes` by the alteration's id."""
+    """All that the pattern room knows of a garment: what its file declares, the `parts` by name, `recipes` by the alteration's id."""
 
     name: str
+    rule: Declared
     parts: Mapping[str, Part]
-    heights: Mapping[str, Height]
-    notches: tuple[NotchRule, ...]
-    pairs: tuple[Pair, ...]
-    meetings: tuple[Meeting, ...]
-    measures: tuple[MeasureRule, ...]
     recipes: Mapping[str, Recipe] = field(default_factory=dict)
-    spelled: Mapping[str, str] = field(default_factory=dict)
-    proportions: tuple[Proportion, ...] = ()
 
 
 @cache
@@ -64,39 +58,20 @@ def shipped_garment(name: str = "") -> Garment:
 
 
 def garment_of(base: RuleBase) -> Garment:
-    """The garment of a rule base. Raises ProblemsFoundError if its folder has no garment.yaml."""
-    return _made(_ById(base))
+    """The garment of a rule base, worked out once. Raises ProblemsFoundError if its folder has no garment.yaml."""
+    if base.fingerprint not in _MADE:
+        if base.garment is None:
+            raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
+        recipes = {
+            name: Recipe(name, does.moves, does.both_ways or rule.opposite is not None, does.one_side, does.drawn)
+            for name, rule in base.alterations.items()
+            for does in (rule.operation,)
+        }
+        _MADE[base.fingerprint] = _declared(base.about.garment, base.garment, recipes)
+    return _MADE[base.fingerprint]
 
 
-class _ById:
-    """A rule base as a key: the same one is worked out once."""
-
-    def __init__(self, base: RuleBase) -> None:
-        self.base = base
-
-    def __hash__(self) -> int:
-        return hash(self.base.fingerprint)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _ById) and other.base.fingerprint == self.base.fingerprint
-
-
-@cache
-def _made(key: _ById) -> Garment:
-    base = key.base
-    if base.garment is None:
-        raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
-    recipes = {
-        name: Recipe(
-            name,
-            alteration.operation.moves,
-            alteration.operation.both_ways or alteration.opposite is not None,
-            alteration.operation.one_side,
-            alteration.operation.drawn,
-        )
-        for name, alteration in base.alterations.items()
-    }
-    return _declared(base.about.garment, base.garment, recipes)
+_MADE: dict[str, Garment] = {}  # by the fingerprint of its rules
 
 
 def _declared(name: str, rule: Declared, recipes: Mapping[str, Recipe]) -> Garment:
@@ -117,10 +92,7 @@ def _declared(name: str, rule: Declared, recipes: Mapping[str, Recipe]) -> Garme
             tuple(level.id for level in rule.levels), heights, ends, guesses, dict(shape.called), shape.stands, shape.hollow,
             piece.fold,
         )  # fmt: skip
-    return Garment(
-        name, parts, {height.id: height for height in rule.heights}, rule.notches, rule.pairs, rule.meetings, rule.measures,
-        recipes, dict(rule.spelled), rule.proportions,
-    )  # fmt: skip
+    return Garment(name, rule, parts, recipes)
 
 
 # -- places --------------------------------------------------------------------------------------------------------------
@@ -148,7 +120,7 @@ def height_at(garment: Garment, piece: Piece, name: str, edge: str = "") -> floa
         return float(piece.lines[name][0 if edge == "inner" else -1, 1])
     if (level := piece.level(name)) is not None:
         return level
-    if (rule := garment.heights.get(name)) is None:
+    if (rule := next((one for one in garment.rule.heights if one.id == name), None)) is None:
         raise stop("height", f"{piece.name}: there is no height '{name}'", hint="draw the level line on the pattern")
     if rule.between is not None:
         low, high = (height_at(garment, piece, other, edge) for other in rule.between)
@@ -218,6 +190,12 @@ def arc(line: Array) -> Array:
     return far
 
 
+def at_far(line: Array, far: float | Array) -> Array:
+    """The point of a polyline that lies so far from its start, along it; (n, 2) points for n distances."""
+    along = arc(line)
+    return np.stack([np.interp(far, along, line[:, axis]) for axis in (0, 1)], axis=-1)
+
+
 def nearest(line: Array, at: Array) -> Array:
     """The point of a polyline that lies nearest to a point."""
     return foot(line, at)[0]
@@ -262,10 +240,8 @@ def with_notches(garment: Garment, piece: Piece) -> Piece:
     """A piece with the garment's notches where it has none of that name on that seam."""
     known = {(notch.name, notch.seam) for notch in piece.notches}
     found = list(piece.notches)
-    for rule in garment.notches:
+    for rule in garment.rule.notches:
         if (rule.id, rule.seam) not in known and (not rule.on or piece.name in rule.on) and rule.seam in piece.seams:
-            place = spot(
-                garment, piece, f"{rule.seam} {rule.at}" if " from " in rule.at else f"{rule.seam} at {rule.at}"
-            )
+            place = spot(garment, piece, f"{rule.seam} {'' if ' from ' in rule.at else 'at '}{rule.at}")
             found.append(Notch(rule.id, rule.seam, points(place.at)[0]))
     return replace(piece, notches=tuple(found))

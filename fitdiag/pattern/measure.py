@@ -134,7 +134,7 @@ def piece_measures(pattern: Pattern, name: str) -> dict[str, float]:
     piece = pattern.pieces[name]
     found = {
         rule.id: one(piece, rule)
-        for rule in pattern.garment.measures
+        for rule in pattern.garment.rule.measures
         if _own(rule) and (not rule.of or piece.name in rule.of)
     }
     return {key: value for key, value in found.items() if value is not None}
@@ -148,7 +148,7 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
     if not pattern.left:
         return _measured(pattern)
     sides = {side: _measured(pattern.of(side)) for side in ("left", "right")}
-    girths = {rule.id for rule in pattern.garment.measures if rule.girth and rule.times == 2}
+    girths = {rule.id for rule in pattern.garment.rule.measures if rule.girth and rule.times == 2}
     result: dict[str, float] = {}
     for name in sides["right"]:
         values = {side: sides[side].get(name) for side in sides}
@@ -163,7 +163,7 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
 
 def called(pattern: Pattern, name: str, mm: float) -> tuple[str, float]:
     """A measure as it is told: what is set back by less than nothing is set forward, and by how much."""
-    for rule in pattern.garment.measures if mm < 0 else ():
+    for rule in pattern.garment.rule.measures if mm < 0 else ():
         if rule.below_0 and rule.id in name:
             return name.replace(rule.id, rule.below_0), -mm
     return name, mm
@@ -172,7 +172,7 @@ def called(pattern: Pattern, name: str, mm: float) -> tuple[str, float]:
 def _measured(pattern: Pattern) -> dict[str, float]:
     each = {name: piece_measures(pattern, name) for name in pattern.pieces}
     result = {f"{name} {key}": value for name, values in each.items() for key, value in values.items()}
-    for rule in pattern.garment.measures:
+    for rule in pattern.garment.rule.measures:
         if rule.sum and all(name in result for name in rule.sum):
             result[rule.id] = sum(result[name] for name in rule.sum)
         elif rule.less and all(name in result for name in rule.less):
@@ -187,7 +187,7 @@ def angle_measures(pattern: Pattern) -> Mapping[str, float]:
     result = {f"{name} slant of {piece.part.seams[-1]} seam": slant(piece) for name, piece in pattern.pieces.items()}
     for name, piece in pattern.pieces.items():
         result |= {f"{name} bend at {corner.replace('-', ' ')}": kink(piece, corner) for corner in piece.part.smooth}
-    for rule in pattern.garment.meetings:
+    for rule in pattern.garment.rule.meetings:
         result[rule.id] = sum(corner_angle(pattern.pieces[name], corner) for name, corner in rule.corners.items())
     return result
 

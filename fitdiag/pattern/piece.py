@@ -11,7 +11,7 @@ balance lines, darts and notches are points on the same paper, so whatever moves
     back.corner("crotch-point")           # a landmark: the point where the seam `curve` begins
     back.lines["hip"], back.levels["hip"] # a level line, inner end first; its height where the grainline crosses it
     back.darts, back.notches, back.joints, back.allowance
-    pattern.garment.pairs                 # which seams are sewn to each other
+    pattern.garment.rule.pairs                 # which seams are sewn to each other
     pattern.sides                         # ("both",), or ("left", "right") when one side differs; pattern.of("left")
 
 Values are immutable: arrays are read-only.
@@ -59,12 +59,25 @@ class Dart:
     @property
     def width(self) -> float:
         """What it takes from the seam, mm."""
-        return float(np.hypot(*(self.right - self.left)))
+        return apart(self.left, self.right)
 
     @property
     def ends(self) -> Array:
         """Left end, point and right end as (3, 2) points."""
         return points(np.array([self.left, self.tip, self.right]))
+
+    @property
+    def angle(self) -> float:
+        """By how much the right leg turns about the point, counter-clockwise, radians, to lie on the left one."""
+        one, other = self.right - self.tip, self.left - self.tip
+        return float(np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other))
+
+    @staticmethod
+    def even(left: Array, right: Array, tip: Array) -> Dart:
+        """The dart with both legs as long as these two are on average."""
+        legs = [apart(end, tip) for end in (left, right)]
+        ends = (tip + (end - tip) * (sum(legs) / 2) / leg for end, leg in zip((left, right), legs, strict=True))
+        return Dart(*points(np.array([*ends, tip])))
 
 
 @dataclass(frozen=True, eq=False)
@@ -263,6 +276,16 @@ def cut_words(piece: Piece, side: Side) -> str:
     return f"cut {piece.part.cut}" if side == "both" else f"cut {max(1, piece.part.cut // 2)}, {side}"
 
 
+def unit(way: Array) -> Array:
+    """The direction of a way as one mm of it; nothing where there is no way."""
+    return np.asarray(way / (np.hypot(way[0], way[1]) or 1.0))
+
+
+def apart(one: Array, other: Array) -> float:
+    """The distance of two points, mm."""
+    return float(np.hypot(other[0] - one[0], other[1] - one[1]))
+
+
 def length(line: Array) -> float:
     """Length of a polyline in mm."""
     steps = line[1:] - line[:-1]
@@ -282,11 +305,11 @@ def faults(piece: Piece) -> list[Problem]:
     if missing:
         told = f"{name}: the seams {', '.join(missing)} are missing"
         return [Problem("seams", told, None, f"a piece has {', '.join(names)}")]
-    problems: list[Problem] = []
-    for seam in names:
-        line = piece.seams[seam]
-        if len(line) < 2 or not np.isfinite(line).all():
-            problems.append(Problem("seam", f"{name}: the seam '{seam}' needs at least two points with finite numbers"))
+    problems = [
+        Problem("seam", f"{name}: the seam '{seam}' needs at least two points with finite numbers")
+        for seam in names
+        if len(piece.seams[seam]) < 2 or not np.isfinite(piece.seams[seam]).all()
+    ]
     if problems:
         return problems
     if sum(len(piece.seams[seam]) for seam in names) > MOST_POINTS:
@@ -294,7 +317,7 @@ def faults(piece: Piece) -> list[Problem]:
         return [Problem("points", told, None, "simplify the outline before it is read")]
     for seam in names:
         follows = piece.part.follows(seam)
-        gap = float(np.hypot(*(piece.seams[seam][-1] - piece.seams[follows][0])))
+        gap = apart(piece.seams[seam][-1], piece.seams[follows][0])
         if gap > CLOSED_MM:
             told = f"{name}: '{seam}' ends {gap:.1f} mm from where '{follows}' begins"
             problems.append(Problem("open", told, None, "the outline must be closed"))
@@ -322,8 +345,7 @@ def _shape(piece: Piece) -> list[Problem]:
         told = f"{name}: the grainline does not run through the piece"
         problems.append(Problem("grain", told, None, "give grain_x inside the piece"))
     for number, dart in enumerate(piece.darts, 1):
-        legs = [float(np.hypot(*(end - dart.tip))) for end in (dart.left, dart.right)]
-        if abs(legs[0] - legs[1]) > 3.0:
+        if abs(apart(dart.left, dart.tip) - apart(dart.right, dart.tip)) > 3.0:
             told = f"{name}: the legs of dart {number} are not equally long"
             problems.append(Problem("dart", told, None, "make them equal, or it cannot be closed"))
         if not polygon.buffer(1.0).contains(Point(*dart.tip)):

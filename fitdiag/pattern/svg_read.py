@@ -363,7 +363,7 @@ def _piece_of(garment: Garment, chain: Sequence[Sequence[str]]) -> tuple[str | N
 
 
 def _known(garment: Garment, words: Sequence[str]) -> list[str]:
-    return [garment.spelled.get(known, known) for known in (_SYNONYMS.get(word, word) for word in words)]
+    return [garment.rule.spelled.get(known, known) for known in (_SYNONYMS.get(word, word) for word in words)]
 
 
 def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]]) -> tuple[str, str]:

@@ -96,13 +96,13 @@ def walked(pattern: Pattern) -> Walked:
     pairs, corners = [], []
     for side in pattern.sides:
         own = pattern.of(side)
-        pairs += [_walk(own, rule, side) for rule in pattern.garment.pairs]
+        pairs += [_walk(own, rule, side) for rule in pattern.garment.rule.pairs]
         corners += [
             WalkedCorner(
                 rule.id, side, sum(corner_angle(own.pieces[name], corner) for name, corner in rule.corners.items()),
                 rule.degrees, rule.within,
             )
-            for rule in pattern.garment.meetings
+            for rule in pattern.garment.rule.meetings
         ]  # fmt: skip
     return Walked(tuple(pairs), tuple(corners))
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, finished, join, line
 from fitdiag.pattern.garment import Garment
-from fitdiag.pattern.piece import Array, Dart, Piece, points
+from fitdiag.pattern.piece import Array, Dart, Piece, points, unit
 
 DART_MM = 20.0
 EASE_MM = 2.5  # of each quarter at the waist
@@ -47,21 +47,15 @@ def _dart(edge: Array, share: float, depth: float) -> Dart:
     """A dart square to the waist line at a share of its width."""
     x = edge[0, 0] + (edge[-1, 0] - edge[0, 0]) * share
     ends = [np.array([x + half, np.interp(x + half, edge[:, 0], edge[:, 1])]) for half in (-DART_MM / 2, DART_MM / 2)]
-    run = (ends[1] - ends[0]) / np.hypot(*(ends[1] - ends[0]))
-    tip = (ends[0] + ends[1]) / 2 + np.array([run[1], -run[0]]) * depth
-    legs = [float(np.hypot(*(end - tip))) for end in ends]
-    even = sum(legs) / 2
-    left, right = (points([tip + (end - tip) * even / leg])[0] for end, leg in zip(ends, legs, strict=True))
-    return Dart(left, right, points([tip])[0])
+    run = unit(ends[1] - ends[0])
+    return Dart.even(ends[0], ends[1], (ends[0] + ends[1]) / 2 + np.array([run[1], -run[0]]) * depth)
 
 
 def _through(edge: Array, darts: list[Dart]) -> Array:
     """The waist line through the ends of its darts."""
-    kept = [edge[(edge[:, 0] < d.left[0] - 0.5) | (edge[:, 0] > d.right[0] + 0.5)] for d in darts]
-    inside = np.ones(len(edge), dtype=bool)
-    for one in kept:
-        inside &= np.isin(edge[:, 0], one[:, 0])
-    every = np.concatenate([edge[inside], *(np.array([d.left, d.right]) for d in darts)])
+    for dart in darts:
+        edge = edge[(edge[:, 0] < dart.left[0] - 0.5) | (edge[:, 0] > dart.right[0] + 0.5)]
+    every = np.concatenate([edge, *(np.array([dart.left, dart.right]) for dart in darts)])
     return points(every[np.argsort(every[:, 0], kind="stable")])
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, draft_block, finished, join, line, meet
 from fitdiag.pattern.garment import Garment, shipped_garment
-from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
+from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points, unit
 from fitdiag.units import Units
 
 EASE_MM = 40.0  # round the hip, by the rules for front and back together
@@ -90,9 +90,7 @@ def _front(m: Measures, garment: Garment) -> Piece:
     touch = corner + touch_points(m)[0] * np.array([-1.0, 1.0]) / np.sqrt(2)
     start = np.array([centre, level["hip"]])  # 6
     point = np.array([crotch_x, level["crotch"]])
-    dart = Dart(
-        points([[-10, level["waist"]]])[0], points([[10, level["waist"]]])[0], points([[0, level["waist"] - 100]])[0]
-    )
+    dart = Dart(*points([[-10, level["waist"]], [10, level["waist"]], [0, level["waist"] - 100]]))
     piece = Piece(
         garment.parts["front"],
         {
@@ -118,13 +116,12 @@ def _back(m: Measures, garment: Garment) -> Piece:
     start = np.array([corner_x, level["crotch"] + m.rise / 2])  # 19
     point = np.array([crotch_x, level["crotch"] - 5])  # 24
     touch = np.array([corner_x, level["crotch"]]) + touch_points(m)[1] * np.array([-1.0, 1.0]) / np.sqrt(2)
-    along = (waist_side - waist_centre) / np.hypot(*(waist_side - waist_centre))
+    along = unit(waist_side - waist_centre)
     down = np.array([along[1], -along[0]])
     darts = []
     for share, depth in ((1 / 3, 120.0), (2 / 3, 100.0)):
         middle = waist_centre + (waist_side - waist_centre) * share
-        ends = points([middle - along * 10, middle + along * 10, middle + down * depth])
-        darts.append(Dart(ends[0], ends[1], ends[2]))
+        darts.append(Dart(*points([middle - along * 10, middle + along * 10, middle + down * depth])))
     piece = Piece(
         garment.parts["back"],
         {
@@ -156,9 +153,10 @@ def _curve(point: Array, touch: Array, start: Array, tangent: Array | None = Non
     Two quadratic Bezier arcs that meet at the touch point with one tangent; level at the crotch point, along the centre seam
     at its start.
     """
-    end_direction = np.array([0.0, 1.0]) if tangent is None else tangent / np.hypot(*tangent)
-    middle = (np.array([1.0, 0.0]) + end_direction) / np.hypot(*(np.array([1.0, 0.0]) + end_direction))
-    first = meet(point, np.array([1.0, 0.0]), touch, middle)
+    end_direction = np.array([0.0, 1.0]) if tangent is None else unit(tangent)
+    level = np.array([1.0, 0.0])
+    middle = unit(level + end_direction)
+    first = meet(point, level, touch, middle)
     second = meet(start, end_direction, touch, middle)
     return join(bezier(point, first, touch), bezier(touch, second, start))
 
