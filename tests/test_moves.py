@@ -19,7 +19,7 @@ from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.alter import crossing, mapped, redraw, rotated, shortened, smooth_through, through
 from fitdiag.pattern.blocks.trousers import Measures, draft
-from fitdiag.pattern.edges import _bend, _down_by
+from fitdiag.pattern.edges import _bend
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
 from fitdiag.pattern.making import lifted
 from fitdiag.pattern.moves import carry_out, make
@@ -416,17 +416,6 @@ def test_a_leg_bends_smoothly_at_the_knee(share: float) -> None:
     at = np.linspace(low, top, 101)
     assert _bend(at, (top, knee, low), share) == pytest.approx(down(at))
     assert _bend(np.array([800.0, 10.0]), (top, knee, low), share) == pytest.approx([0.0, 1.0])
-
-
-def test_down_by_a_height_is_where_the_line_first_is_so_low() -> None:
-    """Between two of its points, at one of them, and refused below its end."""
-    line = points([(0, 100), (10, 60), (4, 20), (4, 0)])
-    assert _down_by(line, 20.0) == pytest.approx([5.0, 80.0])
-    assert _down_by(line, 40.0) == pytest.approx([10.0, 60.0])
-    assert _down_by(line, 100.0) == pytest.approx([4.0, 0.0])
-    assert _down_by(line[::-1], 10.0) == pytest.approx([4.0, 10.0])  # or so high
-    with pytest.raises(ProblemsFoundError, match="more than there is"):
-        _down_by(line, 101.0)
 
 
 def test_a_seam_runs_straight_between_the_ends_of_a_dart() -> None:

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.pattern.garment import Spot, arc, far_on, nearest
-from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, points
+from fitdiag.pattern.garment import Spot, arc, at_far, far_on, nearest, step_at
+from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, apart, points, unit
 from fitdiag.problems import stop
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def mapped(piece: Piece, move: Map) -> Piece:
     return replace(
         piece,
         seams={name: move(line) for name, line in piece.seams.items()},
-        darts=tuple(_dart(move(dart.ends)) for dart in piece.darts),
+        darts=tuple(Dart.of(move(dart.ends)) for dart in piece.darts),
         lines={name: move(line) for name, line in piece.lines.items()},
         notches=tuple(replace(notch, at=move(notch.at[None])[0]) for notch in piece.notches),
         joints=tuple(_joint(joint, move) for joint in piece.joints),
@@ -114,10 +114,6 @@ def turned(piece: Piece, about: Array, angle: float) -> Piece:
     return mapped(piece, lambda line: rotated(line, about, angle))
 
 
-def _dart(ends: Array) -> Dart:
-    return Dart(ends[0], ends[2], ends[1])
-
-
 # -- cutting -------------------------------------------------------------------------------------------------------------
 
 
@@ -131,15 +127,14 @@ class Parting:
         cut left a step, that cut is opened again.
         """
         self.piece, self.start, self.end = piece, start.at, end.at
-        run = end.at - start.at
-        self._run = run / (float(np.hypot(run[0], run[1])) or 1.0)
+        self._run = unit(end.at - start.at)
         names = piece.part.seams
         line = piece.outline
         sizes = [len(piece.seams[name]) - 1 for name in names]
         labels = np.repeat(np.arange(len(names)), sizes)  # of each step of the ring the number of its seam
         first = dict(zip(names, np.cumsum([0, *sizes]).tolist(), strict=False))
         places = [(first[spot.seam] + spot.index, spot.at) for spot in (start, end)]
-        order = sorted((0, 1), key=lambda k: (places[k][0], float(np.hypot(*(places[k][1] - line[places[k][0]])))))
+        order = sorted((0, 1), key=lambda k: (places[k][0], apart(places[k][1], line[places[k][0]])))
         steps = [_step_at(piece, place) if opening else None for _, place in places]
         for k in reversed(order):  # the later one first, so that the earlier one's index stays true
             if steps[k] is None:
@@ -188,14 +183,14 @@ class Parting:
         part, steps = piece.part, [labels]
         ring = [laid]
         joints = [Joint(part.seams[kept_labels[0]], points(np.array([laid[-1], kept[0]])), *below)]
-        if np.hypot(*(laid[-1] - kept[0])) > SAME_MM:
+        if apart(laid[-1], kept[0]) > SAME_MM:
             steps.append(kept_labels[:1])
             ring.append(kept)
         else:
             ring.append(kept[1:])
         steps.append(kept_labels)
         joints.append(Joint(part.seams[kept_labels[-1]], points(np.array([kept[-1], laid[0]])), *above))
-        if np.hypot(*(kept[-1] - laid[0])) > SAME_MM:
+        if apart(kept[-1], laid[0]) > SAME_MM:
             steps.append(kept_labels[-1:])
         else:
             ring[-1] = ring[-1][:-1]
@@ -224,7 +219,7 @@ class Parting:
             return replace(joint, at=points(np.array([one(at) for at in joint.at])), hidden=under)
 
         changed = {joint.seam for joint in joints}
-        darts = tuple(_dart(move(d.ends)) if self.moves(d.ends[[0]], closing)[0] else d for d in piece.darts)
+        darts = tuple(Dart.of(move(d.ends)) if self.moves(d.ends[[0]], closing)[0] else d for d in piece.darts)
         return replace(
             result,
             darts=darts,
@@ -237,20 +232,16 @@ class Parting:
     def _parted(self, line: Array, move: Map, closing: bool) -> Array:
         """A drawn line, the points on the moving part moved; where the cut crosses it, it gets a point on each part."""
         which = self.moves(line, closing)
-        if which.all():
-            return move(line)
-        if not which.any():
-            return line
-        away, parts = self._away(line), [line[0]]
-        flags = [bool(which[0])]
+        if which.all() or not which.any():
+            return move(line) if which[0] else line
+        away, parts, flags = self._away(line), [line[0]], [which[0]]
         for index in range(len(line) - 1):
             if which[index] != which[index + 1]:
                 share = away[index] / (away[index] - away[index + 1])
-                crossing = line[index] + share * (line[index + 1] - line[index])
-                parts += [crossing, crossing]
-                flags += [bool(which[index]), bool(which[index + 1])]
+                parts += [line[index] + share * (line[index + 1] - line[index])] * 2
+                flags += [which[index], which[index + 1]]
             parts.append(line[index + 1])
-            flags.append(bool(which[index + 1]))
+            flags.append(which[index + 1])
         result = np.array(parts)
         result[flags] = move(result[flags])
         return points(result)
@@ -311,10 +302,10 @@ def _uncovered(
 ) -> tuple[Array, NDArray[np.int_], Hidden]:
     """A polyline trimmed at its end by what is laid over it; or run on along what lay hidden there, as far as `to` uncovers it."""
     hidden, of = under
-    if by > 0.0 or hidden is None or np.hypot(*(hidden[0] - line[-1])) > ON_CUT_MM:
+    if by > 0.0 or hidden is None or apart(hidden[0], line[-1]) > ON_CUT_MM:
         return _trimmed(line, labels, by, names)
     along, far = arc(hidden), far_on(hidden, to)
-    end = np.array([[np.interp(far, along, hidden[:, axis]) for axis in (0, 1)]])
+    end = at_far(hidden, far)[None]
     shown = np.concatenate([hidden[(along > SAME_MM) & (along < far - SAME_MM)], end])
     left = np.concatenate([end, hidden[along > far + SAME_MM]])
     more = [names.index(seam) for seam in of[: len(shown)]]
@@ -324,14 +315,11 @@ def _uncovered(
 
 def shortened(line: Array, by: float) -> Array:
     """A polyline with `by` mm of its length taken off at its end. Raises ProblemsFoundError if it has no more than that."""
-    along = arc(line)
-    keep = float(along[-1]) - by
+    keep = float(arc(line)[-1]) - by
     if keep <= 0:
         raise stop("amount", "that is more than there is of the seam", hint="take a smaller amount")
-    index = min(int(np.searchsorted(along, keep, side="right")) - 1, len(line) - 2)
-    share = (keep - along[index]) / ((along[index + 1] - along[index]) or 1.0)
-    at = line[index] + share * (line[index + 1] - line[index])
-    return np.concatenate([line[: index + 1], at[None]]) if share > 1e-12 else line[: index + 1]
+    index, at = step_at(line, keep)
+    return np.concatenate([line[: index + 1], at[None]]) if apart(line[index], at) > 1e-12 else line[: index + 1]
 
 
 def _seams(piece: Piece, ring: Array, labels: NDArray[np.int_]) -> dict[str, Array]:
@@ -400,17 +388,11 @@ def _followed(line: Array, by: Array, grows: bool) -> Array:
         return line
     if grows:
         return np.concatenate([line, (line[-1] + by)[None]])
-    end = line[-1] + by
-    run = (line[-1] - line[-2]) / np.hypot(*(line[-1] - line[-2]))
+    run = unit(line[-1] - line[-2])
     on = float(by @ run)
-    if on >= 0:
-        result = line.copy()
-        result[-1] = line[-1] + run * on
-    else:
-        result = shortened(line, -on).copy()
+    result = shortened(line, -on) if on < 0 else np.concatenate([line[:-1], (line[-1] + run * on)[None]])
     share = arc(result)
-    result += np.outer(share / share[-1], end - result[-1])
-    return result
+    return result + np.outer(share / share[-1], line[-1] + by - result[-1])
 
 
 def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], dict[str, Array]]:
@@ -420,32 +402,25 @@ def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], di
         return piece.darts, seams
     found, result = [], dict(seams)
     for dart in piece.darts:
-        one, other = (crossing(dart.tip, end, seams[home]) for end in (dart.left, dart.right))
-        if one is None or other is None:
-            found.append(dart)
-            continue
-        ends = (one, other)
-        legs = [float(np.hypot(*(end - dart.tip))) for end in ends]
-        if max(abs(np.hypot(*(end - old))) for end, old in zip(ends, (dart.left, dart.right), strict=True)) > 1e-6:
-            even = sum(legs) / 2
-            left, right = (dart.tip + (end - dart.tip) * even / leg for end, leg in zip(ends, legs, strict=True))
-            result[home] = through(result[home], left, right)
-            found.append(Dart(left, right, dart.tip))
-        else:
-            found.append(dart)
+        left, right = (crossing(dart.tip, end, seams[home]) for end in (dart.left, dart.right))
+        laid = dart
+        if left is not None and right is not None and max(apart(left, dart.left), apart(right, dart.right)) > 1e-6:
+            laid = Dart.even(left, right, dart.tip)
+            result[home] = through(result[home], laid.left, laid.right)
+        found.append(laid)
     return tuple(found), result
 
 
 def through(line: Array, left: Array, right: Array) -> Array:
     """A seam that runs through the two ends of a dart, straight between them."""
-    run = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
+    run = unit(line[-1] - line[0])
     places = (line - line[0]) @ run
     low, high = float((left - line[0]) @ run), float((right - line[0]) @ run)
     return np.concatenate([line[places < low - 0.5], [left, right], line[places > high + 0.5]])
 
 
 def _distance(line: Array, at: Array) -> float:
-    return float(np.hypot(*(nearest(line, at) - at)))
+    return apart(nearest(line, at), at)
 
 
 def crossing(start: Array, through: Array, line: Array) -> Array | None:
@@ -461,8 +436,7 @@ def crossing(start: Array, through: Array, line: Array) -> Array | None:
     if not ahead.any():
         return None
     at = at[ahead]
-    found: Array = at[int(np.argmin(((at - through) ** 2).sum(axis=1)))]
-    return found
+    return np.asarray(at[int(np.argmin(((at - through) ** 2).sum(axis=1)))])
 
 
 def reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], changed: set[str]) -> Array:
@@ -476,10 +450,8 @@ def reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], ch
             continue
         found = [at for seam in allowed if (at := crossing(line[inner], line[index], seams[seam])) is not None]
         if found:
-            end = min(found, key=lambda at: float(np.hypot(*(at - line[index]))))
-            if result is line:
-                result = line.copy()
-            result[index] = end
+            result = line.copy() if result is line else result
+            result[index] = min(found, key=lambda at: apart(at, line[index]))
     return result if result is line else points(result)
 
 
@@ -502,9 +474,5 @@ def smooth_through(at: Array, heights: Array, shares: Array) -> Array:
     tangent = np.concatenate([[0.0], inner, [0.0]])
     where = np.clip(np.searchsorted(heights, at, side="right") - 1, 0, len(step) - 1)
     t = np.clip((at - heights[where]) / step[where], 0.0, 1.0)
-    result: Array = (
-        shares[where]
-        + rise[where] * t**2 * (3 - 2 * t)
-        + step[where] * t * (1 - t) * (tangent[where] * (1 - t) - tangent[where + 1] * t)
-    )
-    return result
+    curve = step[where] * t * (1 - t) * (tangent[where] * (1 - t) - tangent[where + 1] * t)
+    return np.asarray(shares[where] + rise[where] * t**2 * (3 - 2 * t) + curve)

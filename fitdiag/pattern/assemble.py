@@ -25,8 +25,10 @@ from fitdiag.pattern.piece import (
     Pattern,
     Piece,
     Side,
+    apart,
     faults,
     points,
+    unit,
 )
 from fitdiag.problems import Problem, ProblemsFoundError, stop
 
@@ -88,7 +90,7 @@ def piece_of(drawn: Drawn, garment: Garment) -> Piece:
     refuse_wrong_extent(drawn.side, np.concatenate(list(drawn.seams.values())))
     seams = _in_order(drawn.part, drawn.seams)
     follows = [(name, drawn.part.follows(name)) for name in names]
-    if sum(np.hypot(*(seams[one][-1] - seams[other][0])) > CLOSED_MM for one, other in follows) > 2:
+    if sum(apart(seams[one][-1], seams[other][0]) > CLOSED_MM for one, other in follows) > 2:
         told = f"{drawn.side}: the seams do not meet in the order {', '.join(names)}"
         raise stop("open", told, hint="are their names exchanged?")
     frame = next((frame for frame in frames(drawn.grain) if _upright(drawn.part, seams, frame)), None)
@@ -153,7 +155,7 @@ def frames(grain: Array | None) -> list[Array]:
     if grain is not None:
         run = grain[-1] - grain[0] if grain[-1][1] >= grain[0][1] else grain[0] - grain[-1]
         if abs(run[0]) > 0.01:  # less is what rounding leaves
-            run = run / np.hypot(*run)
+            run = unit(run)
             upright = np.array([[run[1], -run[0]], [run[0], run[1]]])
     return [frame @ upright for frame in _FRAMES]
 
@@ -175,7 +177,7 @@ def _in_order(part: Part, seams: Mapping[str, Array]) -> dict[str, Array]:
         gaps = [float(np.hypot(*(next_ends - line[end]).T).min()) for end in (0, -1)]
         result[name] = np.array(line[::-1] if gaps[0] < gaps[1] else line)
     for name, follows in following.items():
-        if np.hypot(*(result[follows][0] - result[name][-1])) <= CLOSED_MM:
+        if apart(result[follows][0], result[name][-1]) <= CLOSED_MM:
             result[follows][0] = result[name][-1]
     return result
 
@@ -206,7 +208,7 @@ def _dart(line: Array, waist: Array) -> Dart:
     """A dart from a line over its point or round it: the point lies farthest from the waist seam, the ends nearest."""
     seam = LineString(waist)
     away = np.array([seam.distance(Point(*point)) for point in line])
-    closed = len(line) > 3 and np.hypot(*(line[0] - line[-1])) <= CLOSED_MM
+    closed = len(line) > 3 and apart(line[0], line[-1]) <= CLOSED_MM
     ends = line[:-1][np.argsort(away[:-1], kind="stable")[:2]] if closed else line[[0, -1]]
     along = (ends - waist[0]) @ (waist[-1] - waist[0])
     left, right = ends if along[0] <= along[1] else ends[::-1]
@@ -317,12 +319,7 @@ def chained(parts: Iterable[Array]) -> Array | None:
     line = left.pop(0)
     while left:
         for index, part in enumerate(left):
-            fits = [
-                (own, other)
-                for own in (0, -1)
-                for other in (0, -1)
-                if np.hypot(*(line[own] - part[other])) <= CLOSED_MM
-            ]
+            fits = [(own, other) for own in (0, -1) for other in (0, -1) if apart(line[own], part[other]) <= CLOSED_MM]
             if fits:
                 own, other = fits[-1]
                 head, tail = (line[::-1] if own == 0 else line), (part[::-1] if other == -1 else part)

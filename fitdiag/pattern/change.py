@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points, unary_union
 
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
-from fitdiag.pattern.piece import Array, Dart, Piece, points
+from fitdiag.pattern.piece import Array, Dart, Piece, apart, points, turn, unit
 from fitdiag.units import Units, format_given
 
 if TYPE_CHECKING:
@@ -128,10 +128,6 @@ def opens(kind: Kind, did: tuple[Did, ...]) -> bool:
     return kind in ("open", "spread") or (kind == "widen" and any(d.by > 0 for d in did if d.kind == "widen"))
 
 
-def ends_of(dart: Dart) -> tuple[Array, Array, Array]:
-    return dart.left, dart.right, dart.tip
-
-
 def grain_of(piece: Piece) -> Array:
     """The grainline of a piece, a little above the hem to a little below the waist."""
     low, x = float(piece.outline[:, 1].min()), piece.grain_x
@@ -145,7 +141,7 @@ def grain_of(piece: Piece) -> Array:
 def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:
     """A piece in two: the part that stays, and the part that moves."""
     run = cut.end - cut.start
-    wide = run / np.hypot(*run) * 2000
+    wide = unit(run) * 2000
     up = np.array([-wide[1], wide[0]]) * cut.sign
     half = Polygon([cut.start - wide, cut.end + wide, cut.end + wide + up, cut.start - wide + up])
     return polygon.difference(half), polygon.intersection(half)
@@ -166,7 +162,7 @@ def carry(line: Array, cut: Cut) -> Array:
         if np.allclose(cut.hinge, cut.start)
         else (cut.start - cut.hinge, start - cut.hinge)
     )
-    return rotated(line, cut.hinge, float(np.arctan2(was[0] * now[1] - was[1] * now[0], was @ now)))
+    return rotated(line, cut.hinge, turn(was, now))
 
 
 def _above(line: Array, cut: Cut) -> Array | None:
@@ -202,7 +198,7 @@ def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[
         widest = np.nonzero(far >= far.max() - 0.02)[0]
         index = next((end for end in (0, len(far) - 1) if end in widest), int(widest[len(widest) // 2]))
         if far[index] < SEEN_MM or any(
-            np.hypot(*(mark.a - one[index])) < 60 and abs(mark.amount - far[index]) < 1 for mark in marks
+            apart(mark.a, one[index]) < 60 and abs(mark.amount - far[index]) < 1 for mark in marks
         ):
             continue
         way = other[index] - one[index]
@@ -235,17 +231,17 @@ def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: fl
         if max(far) < SEEN_MM:
             continue
         a = np.array(nearest_points(base.boundary, Point(*b))[0].coords[0])
-        corner = min(np.hypot(*(b - new.seams[seam][0])) for seam in new.part.seams) < 0.1
+        corner = min(apart(b, new.seams[seam][0]) for seam in new.part.seams) < 0.1
         marks.append(Mark(a, b, _told(max(far), amount), _outward(Polygon(new.outline), b, b - a) if corner else None))
     return marks
 
 
 def _dart_marks(old: Dart, new: Dart) -> list[Mark]:
-    longer = float(np.hypot(*(new.tip - old.tip)))
+    longer = apart(new.tip, old.tip)
     if longer > SEEN_MM:
         return [Mark(old.tip, new.tip, longer, np.array([1.0, 0.0]))]
     up = (new.left + new.right) / 2 - new.tip
-    return [Mark(new.left, new.right, new.width, up / np.hypot(*up))]
+    return [Mark(new.left, new.right, new.width, unit(up))]
 
 
 def _told(measured: float, amount: float) -> float:
@@ -329,8 +325,7 @@ def parallel(change: Change) -> bool:
 
 def tips_move(change: Change) -> bool:
     return any(
-        np.hypot(*(other.tip - one.tip)) > SEEN_MM
-        for one, other in zip(change.old.darts, change.new.darts, strict=False)
+        apart(other.tip, one.tip) > SEEN_MM for one, other in zip(change.old.darts, change.new.darts, strict=False)
     )
 
 

@@ -11,7 +11,7 @@ from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Cut, Did, Parting, mapped, redraw, rotated, tapering
 from fitdiag.pattern.garment import Spot, hits
 from fitdiag.pattern.making import Made, Work, far_along, stations
-from fitdiag.pattern.piece import Array, Dart, Joint, Piece, length, points
+from fitdiag.pattern.piece import Array, Dart, Joint, Piece, apart, length, points, unit
 from fitdiag.problems import stop
 
 
@@ -23,7 +23,7 @@ def _places(move: Move) -> tuple[str, str]:
 def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """Turn the part above a cut about the cut's second end by 2 asin(|by| / 2w), w its length; positive opens."""
     start, hinge = (work.spot(piece, text) for text in _places(move))
-    width = float(np.hypot(*(start.at - hinge.at)))
+    width = apart(start.at, hinge.at)
     if abs(by) >= width:
         raise stop("amount", "that is more than the cut is wide", hint="take a smaller amount")
     part = Parting(piece, start, hinge, keeps=move.keeps, opening=by > 0)
@@ -36,11 +36,8 @@ def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
     result = part.laid(turn, (max(-by, 0.0), 0.0), closing=by < 0)
     patch = points(np.array([start.at, hinge.at, hinge.at, turn(start.at[None])[0]]))
     cut = Cut(start.at, hinge.at, hinge.at, patch, part.sign)
-    return result, Did("open" if by > 0 else "close", by, _cut_seams(piece, start, hinge), cut)
-
-
-def _cut_seams(piece: Piece, start: Spot, end: Spot) -> tuple[str, ...]:
-    return tuple(dict.fromkeys((start.seam, end.seam, piece.part.seams[0])))
+    seams = tuple(dict.fromkeys((start.seam, hinge.seam, piece.part.seams[0])))
+    return result, Did("open" if by > 0 else "close", by, seams, cut)
 
 
 def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
@@ -140,7 +137,7 @@ def slide(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """Slide the section with `seam` along a cut towards its second place; the seam it leaves is filled, the other one tapers."""
     seam = move.seam or ""
     start, foot = (work.spot(piece, text) for text in _places(move))
-    shift = (foot.at - start.at) / np.hypot(*(foot.at - start.at)) * by
+    shift = unit(foot.at - start.at) * by
     tapers, fills = piece.part.leads(seam), piece.part.follows(seam)
     whole_length = length(piece.seams[tapers])
     reach = whole_length - far_along(piece, foot)

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from fitdiag.pattern.change import SEEN_MM, Change, change_of, ends_of, opens, sentence, to_true
+from fitdiag.pattern.change import SEEN_MM, Change, change_of, opens, sentence, to_true
 from fitdiag.pattern.ink import (
     XY,
     Box,
@@ -32,7 +32,7 @@ from fitdiag.pattern.ink import (
     wrapped,
 )
 from fitdiag.pattern.moves import Step
-from fitdiag.pattern.piece import Array, Pattern, Piece, length
+from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, unit
 from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units, format_given
 
@@ -105,7 +105,7 @@ def place_of(change: Change) -> Box:
     if change.kind in ("open", "close"):
         found += [change.new.seams[change.new.part.seams[0]], change.old.seams[change.old.part.seams[0]]]
     if change.kind == "darts":
-        found += [np.array(ends_of(dart)) for dart in (*change.old.darts, *change.new.darts)]
+        found += [dart.ends for dart in (*change.old.darts, *change.new.darts)]
     if not found or change.kind == "grain":
         return _whole(change)
     box, whole = _bounds(*found), _whole(change)
@@ -126,8 +126,8 @@ def lines_of(pen: Pen, view: View, change: Change) -> None:
     for name in change.new.lines:
         pen.line(view.at(change.new.lines[name]), "balance", clip)
     for one, other in zip(change.old.darts, change.new.darts, strict=False):
-        if any(np.hypot(*(a - b)) > SEEN_MM for a, b in zip(ends_of(one), ends_of(other), strict=True)):
-            pen.line(view.at(np.array([one.left, one.tip, one.right])), "old", clip)
+        if any(apart(a, b) > SEEN_MM for a, b in zip(one.ends, other.ends, strict=True)):
+            pen.line(view.at(one.ends), "old", clip)
     outline(pen, view, change.old, "old")
     if change.old_grain is not None:
         pen.line(view.at(change.old_grain), "old", clip)
@@ -144,7 +144,7 @@ def outline(pen: Pen, view: View, piece: Piece, role: str, width: float | None =
 
 def darts(pen: Pen, view: View, piece: Piece) -> None:
     for dart in piece.darts:
-        pen.line(view.at(np.array([dart.left, dart.tip, dart.right])), "dart", view.clip)
+        pen.line(view.at(dart.ends), "dart", view.clip)
 
 
 def grain_arrow(pen: Pen, view: View, grain: Array) -> None:
@@ -152,7 +152,7 @@ def grain_arrow(pen: Pen, view: View, grain: Array) -> None:
     for part in parts:
         first, last = part[0], part[-1]
         for tip, other in ((first, last), (last, first)):
-            run = (other - tip) / (np.hypot(*(other - tip)) or 1.0)
+            run = unit(other - tip)
             side = np.array([-run[1], run[0]])
             pen.fill(np.array([tip, tip + run * 2.6 + side * 0.75, tip + run * 2.6 - side * 0.75]), 0.0, "grain")
 

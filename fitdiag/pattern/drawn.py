@@ -11,7 +11,7 @@ from fitdiag.pattern.alter import Did, redraw
 from fitdiag.pattern.garment import along, arc, far_on, nearest
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, way_out
 from fitdiag.pattern.measure import after_darts
-from fitdiag.pattern.piece import Array, Dart, Piece, length, points
+from fitdiag.pattern.piece import Array, Dart, Piece, apart, length, points, unit
 from fitdiag.problems import stop
 
 NEW_DART_MM = 80.0  # a short dart, where there was none; common practice, no source
@@ -42,7 +42,7 @@ def darts(work: Work, piece: Piece, move: Move, by: float) -> Made:
         more = wider / len(piece.darts) if even else wider * dart.width / whole
         middle = (dart.left + dart.right) / 2
         across = (dart.right - dart.left) / max(dart.width, 1e-9)
-        down = (dart.tip - middle) / np.hypot(*(dart.tip - middle))
+        down = unit(dart.tip - middle)
         half = (dart.width + more) / 2
         found.append(Dart(middle - across * half, middle + across * half, dart.tip + down * longer))
     return replace(piece, darts=tuple(found)), Did("darts", by, (top,) if move.wider else ())
@@ -52,7 +52,7 @@ def _new_dart(piece: Piece, seam: str, width: float) -> Dart:
     """A short dart in the middle of a seam, square to it."""
     middle = along(piece, seam, length(piece.seams[seam]) / 2)
     run = piece.seams[seam][middle.index + 1] - piece.seams[seam][middle.index]
-    run = run / np.hypot(*run)
+    run = unit(run)
     return Dart(
         middle.at - run * width / 2, middle.at + run * width / 2, middle.at + np.array([run[1], -run[0]]) * NEW_DART_MM
     )
@@ -107,7 +107,7 @@ def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
 
 
 def _on_edge(piece: Piece, at: Array) -> bool:
-    return any(float(np.hypot(*(nearest(piece.seams[seam], at) - at))) < 0.5 for seam in piece.part.inner)
+    return any(apart(nearest(piece.seams[seam], at), at) < 0.5 for seam in piece.part.inner)
 
 
 def nothing(work: Work, piece: Piece, move: Move, by: float) -> Made:

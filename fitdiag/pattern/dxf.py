@@ -116,7 +116,7 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
     grain = [(piece.grain_x, low + (high - low) * share) for share in (0.05, 0.95)]
     block.add_line(*grain, dxfattribs={"layer": GRAIN})
     for number, dart in enumerate(piece.darts, 1):
-        legs = [part.tolist() for part in (dart.left, dart.tip, dart.right)]
+        legs = dart.ends.tolist()
         block.add_polyline2d(legs, dxfattribs={"layer": INTERNAL})
         _say(block, f"Dart: {number}", *legs[1])
     for name, line in piece.lines.items():

@@ -33,7 +33,7 @@ from fitdiag.pattern.dxf import (
 )  # fmt: skip
 from fitdiag.pattern.garment import Garment, nearest, shipped_garment
 from fitdiag.pattern.outline import inset
-from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, points
+from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, apart, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
 from fitdiag.problems import ProblemsFoundError, Where, one_line, placed, stop
 
@@ -393,14 +393,14 @@ def _home(drawn: Drawn, notch: Array) -> tuple[str, Array]:
     """The seam nearest to a notch of a file, and the place on it."""
     at = notch[0]
     feet = {seam: nearest(line, at) for seam, line in drawn.seams.items()}
-    seam = min(feet, key=lambda name: float(np.hypot(*(feet[name] - at))))
+    seam = min(feet, key=lambda name: apart(feet[name], at))
     return seam, points([feet[seam]])[0]
 
 
 def _ring(name: str, block: _Block, layer: str) -> Array:
     """The one closed outline on a layer, each point once; lines, arcs and splines that touch make one."""
     parts = block.lines[layer]
-    closed = [one for one in parts if len(one) > 3 and np.hypot(*(one[0] - one[-1])) <= CLOSED_MM]
+    closed = [one for one in parts if len(one) > 3 and apart(one[0], one[-1]) <= CLOSED_MM]
     if len(closed) > 1 or (closed and len(parts) > len(closed)):
         told = f"{name}: there are {len(parts)} outlines on layer {layer}"
         raise stop("layers", told, hint="the outline belongs there as one closed line")
@@ -415,7 +415,7 @@ def _ring(name: str, block: _Block, layer: str) -> Array:
     if line is None:
         told = f"{name}: the {len(parts)} lines on layer {layer} do not touch end to end"
         raise stop("open", told, hint="join them to one closed outline, and save it again")
-    gap = float(np.hypot(*(line[0] - line[-1])))
+    gap = apart(line[0], line[-1])
     if gap > CLOSED_MM:
         told = f"{name}: the outline on layer {layer} is open by {gap:.1f} mm"
         raise stop("open", told, hint="close it, and save it again")

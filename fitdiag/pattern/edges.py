@@ -9,9 +9,9 @@ import numpy as np
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, Shift, mapped, redraw, shortened, smooth_through, tapering, turned
-from fitdiag.pattern.garment import arc
+from fitdiag.pattern.garment import arc, hits
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, stations, way_out
-from fitdiag.pattern.piece import Array, Joint, Piece, length, points
+from fitdiag.pattern.piece import Array, Joint, Piece, apart, length, points, unit
 from fitdiag.problems import stop
 
 
@@ -26,7 +26,7 @@ def edge(work: Work, piece: Piece, move: Move, by: float) -> Made:
         way = np.array([way_out(piece, seam), 0.0])
         if move.way is not None:
             other = piece.seams[move.way]
-            way = (other[0] - other[1]) / np.hypot(*(other[0] - other[1]))
+            way = unit(other[0] - other[1])
 
         def share(at: Array, far: Array, heights: Array = heights, shares: Array = shares) -> Array:
             if move.drawn == "straight":
@@ -50,9 +50,8 @@ def _kinks(piece: Piece, seam: str, heights: Array, shares: Array) -> list[Array
     low, high = float(line[:, 1].min()), float(line[:, 1].max())
     for height in heights:
         if low + 1.0 < height < high - 1.0:
-            hits = np.nonzero((line[:-1, 1] - height) * (line[1:, 1] - height) <= 0)[0]
-            if len(hits):
-                found.append(line[int(hits[0])])
+            crossed = np.nonzero((line[:-1, 1] - height) * (line[1:, 1] - height) <= 0)[0]
+            found += [line[int(index)] for index in crossed[:1]]
     return found
 
 
@@ -68,7 +67,7 @@ def tip(work: Work, piece: Piece, move: Move, by: float) -> Made:
     neighbour = piece.part.leads(seam) if first else piece.part.follows(seam)
     other = piece.seams[neighbour]
     run = other[-1] - other[-2] if first else other[0] - other[1]
-    run = np.array([0.0, 1.0]) if move.way == "up" else run / np.hypot(*run)
+    run = np.array([0.0, 1.0]) if move.way == "up" else unit(run)
     if move.until in piece.part.corners:
         by = float(work.before.corner(move.until or "")[1] - piece.corner(move.until or "")[1]) / float(run[1])
     elif move.until is not None:
@@ -95,11 +94,8 @@ def _closed(piece: Piece, seam: str) -> Callable[[Array], Array]:
     line = piece.seams[seam]
     at = arc(line)
     steps = [(0.0, 0.0)]
-    for dart in sorted(piece.darts, key=lambda one: float(np.hypot(*(one.left - line[0])))):
-        ends = []
-        for end in (dart.left, dart.right):
-            index = int(np.argmin(np.hypot(*(line - end).T)))
-            ends.append(float(at[index]))
+    for dart in sorted(piece.darts, key=lambda one: apart(one.left, line[0])):
+        ends = [float(at[int(np.argmin(np.hypot(*(line - end).T)))]) for end in (dart.left, dart.right)]
         before = steps[-1]
         steps += [(ends[0], before[1] + ends[0] - before[0]), (ends[1], before[1] + ends[0] - before[0])]
     steps.append((float(at[-1]), steps[-1][1] + float(at[-1]) - steps[-1][0]))
@@ -110,11 +106,8 @@ def _closed(piece: Piece, seam: str) -> Callable[[Array], Array]:
 def corner(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """Move a corner of the outline outward, up, or along one of its seams; the seams of `taper` run to nothing over theirs."""
     shifts, joints = corner_shifts(work, piece, move, by)
-    return redraw(piece, shifts, joints), Did("edge", by, tuple(dict.fromkeys((*move.taper, *_ways(piece, move)))))
-
-
-def _ways(piece: Piece, move: Move) -> tuple[str, ...]:
-    return (move.way,) if move.way in piece.part.seams else ()
+    along = (move.way,) if move.way in piece.part.seams else ()
+    return redraw(piece, shifts, joints), Did("edge", by, tuple(dict.fromkeys((*move.taper, *along))))
 
 
 def straight(work: Work, piece: Piece, move: Move, by: float) -> Made:
@@ -124,8 +117,7 @@ def straight(work: Work, piece: Piece, move: Move, by: float) -> Made:
     whole = length(line)
 
     def onto(at: Array, far: Array) -> Array:
-        result: Array = line[0] + np.outer(far / whole, line[-1] - line[0]) - at
-        return result
+        return np.asarray(line[0] + np.outer(far / whole, line[-1] - line[0]) - at)
 
     result = redraw(piece, {seam: onto})
     left = tuple(joint for joint in result.joints if joint.seam != seam)
@@ -136,27 +128,25 @@ def bend(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """Move a curve towards the corner of the seams it joins (negative: away from it), most where the corner is halved."""
     seam = move.seam or ""
     line, on = piece.seams[seam], piece.seams[piece.part.follows(seam)]
-    up = (on[1] - on[0]) / np.hypot(*(on[1] - on[0]))
+    up = unit(on[1] - on[0])
     level = np.array([way_out(piece, seam), 0.0])
     reach = (line[0, 1] - on[0, 1]) / up[1]
     meet = on[0] + up * reach
-    half = (up + level) / np.hypot(*(up + level))
-    chord = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
+    half = unit(up + level)
+    chord = unit(line[-1] - line[0])
     normal = np.array([chord[1], -chord[0]])
     depth = (line - line[0]) @ normal
     across = (line - meet) @ np.array([half[1], -half[0]])
-    hits = np.nonzero(across[:-1] * across[1:] <= 0)[0]
-    if not len(hits):
+    halved = np.nonzero(across[:-1] * across[1:] <= 0)[0]
+    if not len(halved):
         raise stop("curve", f"{piece.name}: the {seam} has no bend to alter", hint=f"look at where the {seam} begins")
-    index = int(hits[0])
+    index = int(halved[0])
     most = depth[index] + (depth[index + 1] - depth[index]) * across[index] / (
         (across[index] - across[index + 1]) or 1.0
     )
 
     def share(at: Array, far: Array) -> Array:
-        here = (at - line[0]) @ normal / most
-        result: Array = np.clip(here, 0.0, None)
-        return result
+        return np.asarray(np.clip((at - line[0]) @ normal / most, 0.0, None))
 
     return redraw(piece, {seam: tapering(-half * by, share)}), Did("edge", by, (seam,))
 
@@ -168,19 +158,12 @@ def slip(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """
     seam = move.seam or ""
     before, after = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
-    run = (before[-1] - before[-2]) / np.hypot(*(before[-1] - before[-2]))
+    run = unit(before[-1] - before[-2])
     end = shortened(before, by)[-1] if by > 0 else before[-1] - run * by
     shift = end - before[-1]
-    up = (after[1] - after[0]) / np.hypot(*(after[1] - after[0]))
+    up = unit(after[1] - after[0])
     at_top = up * float(shift[1] / up[1])
-    whole = length(piece.seams[seam])
-
-    def slid(at: Array, far: Array) -> Array:
-        share = (far / whole)[:, None]
-        result: Array = (1 - share) * shift + share * at_top
-        return result
-
-    result = redraw(piece, {seam: slid})
+    result = redraw(piece, {seam: _blended(piece.seams[seam], shift, at_top)})
     if move.line is not None:
         result = lifted(result, move.line, float(shift[1]))
     return result, Did("edge", by, (piece.part.leads(seam), seam))
@@ -193,30 +176,22 @@ def shift_end(work: Work, piece: Piece, move: Move, by: float) -> Made:
     ends = []
     for line in (before[::-1], after):
         run = (line[0] - line[1]) / abs(line[0, 1] - line[1, 1])
-        if by >= 0:
-            ends.append(run * by)
-        else:
-            ends.append(_down_by(line, -by) - line[0])
-    whole = length(piece.seams[seam])
+        back = hits(line, float(line[0, 1] + run[1] * by), 1) if by < 0 else []
+        if by < 0 and not back:
+            raise stop("amount", "that is more than there is of the seam", hint="take a smaller amount")
+        ends.append(back[0][1] - line[0] if by < 0 else run * by)
+    return redraw(piece, {seam: _blended(piece.seams[seam], *ends)}), Did("shift", by, (seam,))
 
-    def moved(at: Array, far: Array) -> Array:
+
+def _blended(line: Array, start: Array, end: Array) -> Shift:
+    """A shift that goes over evenly, along a seam, from that of its start to that of its end."""
+    whole = length(line)
+
+    def shift(at: Array, far: Array) -> Array:
         share = (far / whole)[:, None]
-        result: Array = (1 - share) * ends[0] + share * ends[1]
-        return result
+        return np.asarray((1 - share) * start + share * end)
 
-    return redraw(piece, {seam: moved}), Did("shift", by, (seam,))
-
-
-def _down_by(line: Array, by: float) -> Array:
-    """The first point of a polyline that lies `by` mm above or below its start."""
-    away = np.abs(line[:, 1] - line[0, 1])
-    hits = np.nonzero(away >= by)[0]
-    if not len(hits):
-        raise stop("amount", "that is more than there is of the seam", hint="take a smaller amount")
-    index = int(hits[0])
-    share = (by - away[index - 1]) / ((away[index] - away[index - 1]) or 1.0)
-    result: Array = line[index - 1] + share * (line[index] - line[index - 1])
-    return result
+    return shift
 
 
 def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
@@ -234,9 +209,11 @@ def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
     heights = np.array([low, *heights[1:]])
     inward = -way_out(piece, outer)
 
-    swung = mapped(
-        piece, lambda line: line + np.outer(by * inward * smooth_through(line[:, 1], heights, shares), [1.0, 0.0])
-    )
+    def swung_out(line: Array) -> Array:
+        share = _bend(line[:, 1], (float(heights[2]), float(heights[1]), float(heights[0])), float(shares[1]))
+        return points(line + np.outer(by * inward * share, [1.0, 0.0]))
+
+    swung = mapped(piece, swung_out)
     swung = replace(swung, grain_x=piece.grain_x + by * inward * float(shares[1]))
     angle = float(np.arctan2(-by * inward * (1.0 - shares[1]), heights[1] - low))
     about = np.array([swung.grain_x, heights[1]])
@@ -244,3 +221,19 @@ def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return result, Did(
         "swing", by, (*piece.part.outer, piece.part.follows(piece.part.stays)), angle=angle, at=dict(move.at)
     )
+
+
+def _bend(heights: Array, at: tuple[float, float, float], share: float) -> Array:
+    """0 down to the first height, `share` at the second, 1 from the third on; smooth at the second, never overshooting.
+
+    Two cubic pieces; the slope where they meet is the harmonic mean of the slopes on both sides.
+    """
+    top, middle, low = at
+    one, other = share / (top - middle), (1.0 - share) / (middle - low)
+    slope = 2 * one * other / (one + other) if one + other else 0.0
+    upper, lower = np.clip((top - heights) / (top - middle), 0, 1), np.clip((middle - heights) / (middle - low), 0, 1)
+
+    def cubic(t: Array, step: float, rise: float, first: float, last: float) -> Array:
+        return np.asarray(rise * t**2 * (3 - 2 * t) + step * t * (1 - t) * (first * (1 - t) - last * t))
+
+    return cubic(upper, top - middle, share, one, slope) + cubic(lower, middle - low, 1.0 - share, slope, other)

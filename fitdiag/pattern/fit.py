@@ -17,9 +17,9 @@ import numpy as np
 
 from fitdiag.pattern.alter import Shift, redraw
 from fitdiag.pattern.blocks import block_of, draft_block
-from fitdiag.pattern.garment import Garment, arc, shipped_garment, with_notches
+from fitdiag.pattern.garment import Garment, arc, at_far, shipped_garment, with_notches
 from fitdiag.pattern.measure import near_measures, pattern_measures
-from fitdiag.pattern.piece import Array, Pattern, Piece
+from fitdiag.pattern.piece import Array, Pattern, Piece, length, unit
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_reading
 
@@ -202,7 +202,7 @@ class _Model:
 
 def _bowed(start: Array, end: Array, bow: float, curl: float, line: Array) -> Shift:
     whole = float(arc(line)[-1])
-    run = (line[-1] - line[0]) / (np.hypot(*(line[-1] - line[0])) or 1.0)
+    run = unit(line[-1] - line[0])
     normal = np.array([-run[1], run[0]])
 
     def shift(at: Array, far: Array) -> Array:
@@ -218,9 +218,7 @@ def _bowed(start: Array, end: Array, bow: float, curl: float, line: Array) -> Sh
 
 
 def _evenly(line: Array) -> Array:
-    at = arc(line)
-    places = np.linspace(0.0, at[-1], _SAMPLES)
-    return np.column_stack([np.interp(places, at, line[:, axis]) for axis in (0, 1)])
+    return at_far(line, np.linspace(0.0, length(line), _SAMPLES))
 
 
 def _solved(model: _Model, lengths: Mapping[str, float]) -> Array:

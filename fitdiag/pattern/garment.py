@@ -175,12 +175,17 @@ def hits(line: Array, value: float, axis: int) -> list[tuple[int, Array]]:
 def along(piece: Piece, seam: str, far: float) -> Spot:
     """The place `far` mm from the start of a seam. Raises ProblemsFoundError when the seam is shorter."""
     line = piece.seams[seam]
-    at = arc(line)
-    if not -1e-9 <= far <= at[-1] + 1e-9:
+    if not -1e-9 <= far <= length(line) + 1e-9:
         raise stop("cut", f"{piece.name}: the {seam} is shorter than that", hint="take a smaller amount")
+    return Spot(seam, *step_at(line, far))
+
+
+def step_at(line: Array, far: float) -> tuple[int, Array]:
+    """Of the place so far along a polyline the index of the point before it, and the place."""
+    at = arc(line)
     index = min(int(np.searchsorted(at, far, side="right")) - 1, len(line) - 2)
     share = (far - at[index]) / ((at[index + 1] - at[index]) or 1.0)
-    return Spot(seam, index, line[index] + share * (line[index + 1] - line[index]))
+    return index, line[index] + share * (line[index + 1] - line[index])
 
 
 def arc(line: Array) -> Array:

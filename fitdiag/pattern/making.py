@@ -10,7 +10,7 @@ import numpy as np
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, Shift, shortened, tapering
 from fitdiag.pattern.garment import Garment, Spot, along, arc, edge_of, height_at, hits, spot
-from fitdiag.pattern.piece import Array, Joint, Piece, length, points
+from fitdiag.pattern.piece import Array, Joint, Piece, apart, length, points, unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +44,7 @@ def stations(work: Work, piece: Piece, move: Move, seam: str) -> tuple[Array, Ar
 
 def far_along(piece: Piece, place: Spot) -> float:
     line = piece.seams[place.seam]
-    return float(arc(line)[place.index] + np.hypot(*(place.at - line[place.index])))
+    return float(arc(line)[place.index] + apart(place.at, line[place.index]))
 
 
 def _direction(piece: Piece, move: Move, begins: str, by: float) -> Array:
@@ -55,7 +55,7 @@ def _direction(piece: Piece, move: Move, begins: str, by: float) -> Array:
         return np.array([way_out(piece, begins), 0.0])
     line = piece.seams[move.way]
     line = line[::-1] if move.way == begins else line
-    run = (line[-1] - line[-2]) / np.hypot(*(line[-1] - line[-2]))
+    run = unit(line[-1] - line[-2])
     if by >= 0:
         return np.asarray(run)
     back: Array = (line[-1] - shortened(line, -by)[-1]) / -by
@@ -115,5 +115,5 @@ def lifted(piece: Piece, name: str, by: float) -> Piece:
     for index, seams in ((0, ends[0]), (-1, ends[1])):
         places = [found[-1][1] for seam in seams if (found := hits(piece.seams[seam], float(line[index, 1]), 1))]
         if places:
-            line[index] = min(places, key=lambda at: float(np.hypot(*(at - line[index]))))
+            line[index] = min(places, key=lambda at: apart(at, line[index]))
     return replace(piece, lines={**piece.lines, name: points(line)})

@@ -13,7 +13,7 @@ import numpy as np
 
 from fitdiag.knowledge.garment import MeasureRule
 from fitdiag.pattern.garment import hits
-from fitdiag.pattern.piece import Array, Pattern, Piece, length
+from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, turn
 
 
 def crossing(line: Array, y: float) -> float | None:
@@ -57,8 +57,7 @@ def line_width(piece: Piece, level: str) -> float | None:
     """Width along a level line, from its inner to its outer end, straight."""
     if level not in piece.lines:
         return None
-    line = piece.lines[level]
-    return float(np.hypot(*(line[-1] - line[0])))
+    return apart(piece.lines[level][-1], piece.lines[level][0])
 
 
 def hip_width(piece: Piece) -> float | None:
@@ -83,9 +82,7 @@ def corner_angle(piece: Piece, corner: str) -> float:
     seam = piece.part.corners[corner]
     onward = piece.seams[seam][1] - piece.seams[seam][0]
     before = piece.seams[piece.part.leads(seam)]
-    back = before[-2] - before[-1]
-    turn = np.arctan2(onward[0] * back[1] - onward[1] * back[0], float(onward @ back))
-    return float(np.degrees(-turn) % 360.0)
+    return float(np.degrees(-turn(onward, before[-2] - before[-1])) % 360.0)
 
 
 def kink(piece: Piece, corner: str) -> float:
@@ -102,12 +99,10 @@ def one(piece: Piece, rule: MeasureRule) -> float | None:
         return line_width(piece, rule.line)
     if rule.width is not None:
         return width_at(piece, float(piece.corner(rule.width)[1]) - (rule.below_mm or 0.0))
-    if rule.drop is not None:
-        high, low = (_point(piece, name) for name in rule.drop)
-        return None if high is None or low is None else float(high[1] - low[1])
-    if rule.across is not None:
-        right, left = (_point(piece, name) for name in rule.across)
-        return None if right is None or left is None else float(right[0] - left[0])
+    for names, axis in ((rule.drop, 1), (rule.across, 0)):
+        if names is not None:
+            known = all(name in piece.part.corners for name in names)
+            return float(piece.corner(names[0])[axis] - piece.corner(names[1])[axis]) if known else None
     if rule.to_grain is not None:
         more = piece.allowance.get(rule.with_allowance, 0.0) if rule.with_allowance else 0.0
         if rule.with_allowance and not more:
@@ -118,24 +113,13 @@ def one(piece: Piece, rule: MeasureRule) -> float | None:
     return None
 
 
-def _point(piece: Piece, name: str) -> Array | None:
-    """A corner, by name."""
-    if name in piece.part.corners:
-        return piece.corner(name)
-    return None
-
-
-def _own(rule: MeasureRule) -> bool:
-    return not (rule.sum or rule.less or rule.girth)
-
-
 def piece_measures(pattern: Pattern, name: str) -> dict[str, float]:
     """Every measure of one piece by name; a width that cannot be taken is left out."""
     piece = pattern.pieces[name]
     found = {
         rule.id: one(piece, rule)
         for rule in pattern.garment.rule.measures
-        if _own(rule) and (not rule.of or piece.name in rule.of)
+        if not (rule.sum or rule.less or rule.girth) and (not rule.of or piece.name in rule.of)
     }
     return {key: value for key, value in found.items() if value is not None}
 

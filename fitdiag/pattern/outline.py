@@ -9,8 +9,8 @@ import numpy as np
 from shapely import LineString, MultiPoint, Polygon, transform
 from shapely.ops import unary_union
 
-from fitdiag.pattern.garment import arc, far_on, nearest
-from fitdiag.pattern.piece import Array, Pattern, Piece, points
+from fitdiag.pattern.garment import arc, at_far, far_on, nearest
+from fitdiag.pattern.piece import Array, Pattern, Piece, apart, points, unit
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
 
@@ -76,9 +76,7 @@ def hollow_radius(line: Array, over: float = 24.0) -> float:
     if at[-1] < 2 * over:
         return np.inf
     places = np.linspace(over, at[-1] - over, max(2, int(at[-1] / 6)))
-    a, b, c = (
-        np.column_stack([np.interp(places + by, at, line[:, axis]) for axis in (0, 1)]) for by in (-over, 0.0, over)
-    )
+    a, b, c = (at_far(line, places + by) for by in (-over, 0.0, over))
     one, two, three = (np.hypot(*(p - q).T) for p, q in ((b, a), (c, b), (c, a)))
     turn = (b - a)[:, 0] * (c - b)[:, 1] - (b - a)[:, 1] * (c - b)[:, 0]
     hollow = turn > 1e-6  # turning left, the outside lies inside the bend
@@ -112,7 +110,7 @@ def cutting_area(piece: Piece) -> Polygon:
 
 def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
     """What lies within `by` mm above a hem, mirrored below it."""
-    run = (hem[-1] - hem[0]) / np.hypot(*(hem[-1] - hem[0]))
+    run = unit(hem[-1] - hem[0])
     up = np.array([run[1], -run[0]])  # the hem runs clockwise, so the piece lies on its right
     wide = run * 500.0
     strip = Polygon([hem[0] - wide, hem[-1] + wide, hem[-1] + wide + up * by, hem[0] - wide + up * by])
@@ -127,14 +125,14 @@ def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
 
 def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) -> Polygon:
     """What two allowances leave open at the corner between them."""
-    u, v = into / np.hypot(*into), onward / np.hypot(*onward)
+    u, v = unit(into), unit(onward)
     a, b = at + np.array([-u[1], u[0]]) * own, at + np.array([-v[1], v[0]]) * next_own
     corners = [at, a, b]
     across = u[0] * v[1] - u[1] * v[0]
     if abs(across) > 1e-6:
         reach = float(((b - a)[0] * v[1] - (b - a)[1] * v[0]) / across)
         tip = a + u * reach
-        if reach > 0 and np.hypot(*(tip - at)) < MITRE * max(own, next_own):
+        if reach > 0 and apart(tip, at) < MITRE * max(own, next_own):
             corners.append(tip)
     return MultiPoint(corners).convex_hull.buffer(0.001, join_style="mitre")
 
@@ -155,9 +153,7 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict
     for name in order:
         line = seams[name]
         first, last = line[0] - line[1], line[-1] - line[-2]
-        longer = np.concatenate(
-            [[line[0] + first / np.hypot(*first) * 2 * by], line, [line[-1] + last / np.hypot(*last) * 2 * by]]
-        )
+        longer = np.concatenate([[line[0] + unit(first) * 2 * by], line, [line[-1] + unit(last) * 2 * by]])
         off = LineString(longer).offset_curve(-by, join_style="mitre")
         moved[name] = off if off.geom_type == "LineString" else max(off.geoms, key=lambda one: one.length)
     corners = {}
@@ -170,7 +166,7 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict
             corners[name] = np.array(min(ends, key=lambda at: np.hypot(at.x - corner[0], at.y - corner[1])).coords[0])
         else:
             corners[name] = nearest(np.asarray(moved[name].coords), corner)  # seams that run on smoothly
-        if np.hypot(*(corners[name] - corner)) > 6 * by + 5:
+        if apart(corners[name], corner) > 6 * by + 5:
             told = f"the allowance cannot be taken off at the end of the {name}"
             raise stop("allowance", told, hint="is it wider than in the drawing?")
     found = {}

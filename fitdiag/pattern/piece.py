@@ -69,8 +69,12 @@ class Dart:
     @property
     def angle(self) -> float:
         """By how much the right leg turns about the point, counter-clockwise, radians, to lie on the left one."""
-        one, other = self.right - self.tip, self.left - self.tip
-        return float(np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other))
+        return turn(self.right - self.tip, self.left - self.tip)
+
+    @staticmethod
+    def of(ends: Array) -> Dart:
+        """The dart of such `ends`."""
+        return Dart(ends[0], ends[2], ends[1])
 
     @staticmethod
     def even(left: Array, right: Array, tip: Array) -> Dart:
@@ -279,6 +283,11 @@ def cut_words(piece: Piece, side: Side) -> str:
 def unit(way: Array) -> Array:
     """The direction of a way as one mm of it; nothing where there is no way."""
     return np.asarray(way / (np.hypot(way[0], way[1]) or 1.0))
+
+
+def turn(one: Array, other: Array) -> float:
+    """The angle from one direction to another, counter-clockwise, radians."""
+    return float(np.arctan2(one[0] * other[1] - one[1] * other[0], one @ other))
 
 
 def apart(one: Array, other: Array) -> float:

@@ -19,7 +19,7 @@ from fitdiag.pattern.garment import arc, unfolded
 from fitdiag.pattern.ink import MM_PER_POINT, Box, Item, Pen, Spot, along, around, clipped, corners, text_width, wrapped
 from fitdiag.pattern.outline import cutting_area, notch_tick
 from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
-from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length
+from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length, unit
 from fitdiag.pattern.record import history, stamp, whose
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_length
@@ -168,7 +168,7 @@ def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
             for shown in get_parts(LineString(part).intersection(paper)):
                 yield "balance", grid.down(np.asarray(shown.coords)), name, "line"
     for dart in piece.darts:
-        yield "dart", grid.down(np.array([dart.left, dart.tip, dart.right])), "dart", "line"
+        yield "dart", grid.down(dart.ends), "dart", "line"
         middle = (dart.left + dart.right) / 2
         yield "old", grid.down(np.array([middle, dart.tip])), "", ""
     yield "grain", grid.down(grain_of(piece)), "grain", "line"
@@ -255,7 +255,7 @@ def _stamp(pen: Pen, mark: str, inner: Box) -> None:
 
 def _heads(pen: Pen, line: Array, own: Box) -> None:
     for tip, other in ((line[0], line[-1]), (line[-1], line[0])):
-        run = (other - tip) / np.hypot(*(other - tip))
+        run = unit(other - tip)
         side = np.array([-run[1], run[0]])
         head = Polygon([tip, tip + run * 7 + side * 2, tip + run * 7 - side * 2]).intersection(box(*own))
         if isinstance(head, Polygon) and not head.is_empty:

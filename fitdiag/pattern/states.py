@@ -25,7 +25,7 @@ from fitdiag.pattern.draw import (
 )
 from fitdiag.pattern.ink import Box, Drawing, Pen, along
 from fitdiag.pattern.moves import Step
-from fitdiag.pattern.piece import Array, Pattern
+from fitdiag.pattern.piece import Array, Pattern, apart
 from fitdiag.pattern.strips import captions_of, ground
 from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units
@@ -118,7 +118,7 @@ def _hinges(change: Change) -> list[Array]:
         for one, other in zip(change.old.darts, change.new.darts, strict=False)
         if change.kind == "darts"
         for end in (one.tip,)
-        if np.hypot(*(one.left - other.left)) > _ON or np.hypot(*(one.tip - other.tip)) > _ON
+        if apart(one.left, other.left) > _ON or apart(one.tip, other.tip) > _ON
     ]
     for part in [*get_parts(change.added), *get_parts(change.removed)]:
         if part.geom_type != "Polygon":
@@ -126,11 +126,11 @@ def _hinges(change: Change) -> list[Array]:
         ring = np.asarray(part.exterior.coords)
         both = [at for at in ring if old.distance(Point(*at)) < _ON and new.distance(Point(*at)) < _ON]
         for at in both:
-            if all(np.hypot(*(at - one)) > _APART for one in found):
+            if all(apart(at, one) > _APART for one in found):
                 found.append(at)
     moved = [end for mark in change.marks for end in (mark.a, mark.b)]
     near = max(_NEAR, 2 * change.amount)
-    return [at for at in found if all(np.hypot(*(at - end)) > near for end in moved)] or found
+    return [at for at in found if all(apart(at, end) > near for end in moved)] or found
 
 
 def _with_grain(box: Box, change: Change) -> Box:

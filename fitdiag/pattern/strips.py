@@ -13,7 +13,6 @@ from shapely.geometry.base import BaseGeometry
 from fitdiag.pattern.change import (
     Change,
     carry,
-    ends_of,
     extra_words,
     filled,
     grain_of,
@@ -223,7 +222,7 @@ def _joined(pen: Pen, view: View, change: Change, *, grain: bool = False, extra:
         for ring in _rings(part):
             pen.line(view.at(ring), "part", view.clip)
     if not extra:
-        moved = tuple(Dart(*(carry(end[None], cut)[0] for end in ends_of(dart))) for dart in change.old.darts)
+        moved = tuple(Dart.of(carry(dart.ends, cut)) for dart in change.old.darts)
         darts(pen, view, replace(change.old, darts=moved))
     else:
         darts(pen, view, change.new)

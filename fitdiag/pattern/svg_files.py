@@ -26,9 +26,7 @@ def pattern_to_svg(pattern: Pattern) -> str:
     """
     groups, x, high = [], MARGIN_MM, 0.0
     for piece, side in pattern.cut():
-        everything = np.concatenate(
-            [piece.outline, *piece.lines.values(), *(np.array([d.left, d.right, d.tip]) for d in piece.darts)]
-        )
+        everything = np.concatenate([piece.outline, *piece.lines.values(), *(dart.ends for dart in piece.darts)])
         low, top = everything.min(axis=0), everything.max(axis=0)
         origin = np.array([rounded(x - low[0]), rounded(MARGIN_MM + top[1])])
         groups.append(_group(piece, side, origin))
@@ -61,8 +59,7 @@ def _group(piece: Piece, side: Side, origin: Array) -> str:
         more = f' data-allowance="{rounded(piece.allowance[name])}"' if name in piece.allowance else ""
         parts.append(f'<path id="{called}-{name}" class="seam"{more} d="{_path_data(piece.seams[name], origin)}"/>')
     for number, dart in enumerate(piece.darts, 1):
-        line = np.array([dart.left, dart.tip, dart.right])
-        parts.append(f'<path id="{called}-dart-{number}" class="dart" d="{_path_data(line, origin)}"/>')
+        parts.append(f'<path id="{called}-dart-{number}" class="dart" d="{_path_data(dart.ends, origin)}"/>')
     for name, line in piece.lines.items():
         parts.append(_line_element(called, "line", name, line, origin))
     for number, notch in enumerate(piece.notches, 1):

@@ -24,7 +24,7 @@ from fitdiag.pattern.files import (
     NAME,
 )  # fmt: skip
 from fitdiag.pattern.garment import Garment, shipped_garment
-from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, points
+from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, apart, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
 from fitdiag.pattern.svg_files import ALTERED, CLIENT
 from fitdiag.problems import Where, one_line, placed, stop
@@ -337,7 +337,7 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
         line = chained(line for shape in parts for line in shape.lines)
         if line is None:
             raise stop("open", f"{name}: the parts of the seam '{of}' do not touch", hint="draw it in one piece")
-        if np.hypot(*(line[0] - line[-1])) <= CLOSED_MM:
+        if apart(line[0], line[-1]) <= CLOSED_MM:
             raise stop("closed", f"{name}: the seam '{of}' ends where it begins", hint="is it drawn twice, or closed?")
         drawn[name, side].seams[of] = line
         drawn[name, side].allowance |= _allowance(parts[0], of)

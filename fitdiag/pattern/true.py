@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
 
 import numpy as np
 
 from fitdiag.pattern.alter import reached, redraw
-from fitdiag.pattern.garment import arc, foot, nearest
-from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, length
+from fitdiag.pattern.garment import arc, at_far, far_on, nearest
+from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, apart, length, turn, unit
 
 REACH_MM = 40.0  # how far along a seam a step or bend is drawn in on each side; by eye, no source
 STEP_REACH = 4.0  # and at least this many times the step
@@ -92,13 +93,13 @@ def _squared(piece: Piece, chain: tuple[str, ...], joint: Joint) -> tuple[Piece,
     Where it runs on without a corner into the next one of its `chain`, it stays.
     """
     line = piece.seams[joint.seam]
-    ends = [k for k in (0, -1) if joint.seam == chain[k] and np.hypot(*(line[k] - joint.at[0])) <= SEEN_MM]
-    if not ends or np.hypot(*(joint.at[-1] - joint.at[0])) > SEEN_MM:
+    ends = [k for k in (0, -1) if joint.seam == chain[k] and apart(line[k], joint.at[0]) <= SEEN_MM]
+    if not ends or apart(joint.at[-1], joint.at[0]) > SEEN_MM:
         return piece, []
     first = ends[0] == 0
     other = piece.seams[piece.part.leads(joint.seam) if first else piece.part.follows(joint.seam)]
     run = other[-1] - other[-2] if first else other[0] - other[1]
-    run = run / np.hypot(*run)
+    run = unit(run)
     corner = line[ends[0]]
 
     def shift(at: Array, far: Array) -> Array:
@@ -107,8 +108,7 @@ def _squared(piece: Piece, chain: tuple[str, ...], joint: Joint) -> tuple[Piece,
         edge, reach = min(SQUARE_MM, whole / 4), min(4 * SQUARE_MM, whole / 2)
         share = np.clip((reach - done) / (reach - edge), 0.0, 1.0)
         off = (at - corner) @ run
-        at_edge = np.array([np.interp(edge if first else whole - edge, arc(line), line[:, axis]) for axis in (0, 1)])
-        most = float((at_edge - corner) @ run)
+        most = float((at_far(line, edge if first else whole - edge) - corner) @ run)
         return np.outer(np.where(done <= edge, -off, -most * share**2 * (3 - 2 * share)), run)
 
     return redraw(piece, {joint.seam: shift}), [joint.seam]
@@ -126,16 +126,14 @@ class _Reach:
 def _chain(piece: Piece, chain: tuple[str, ...], joints: list[Joint]) -> tuple[Piece, list[str]]:
     line = np.concatenate([piece.seams[chain[0]], *(piece.seams[name][1:] for name in chain[1:])])
     at = arc(line)
-    corners = [float(length(piece.seams[chain[0]]))]
-    for name in chain[1:-1]:
-        corners.append(corners[-1] + length(piece.seams[name]))
+    corners = accumulate(length(piece.seams[name]) for name in chain[:-1])
     reaches = list(_merged(sorted(_reaches(piece, line, at, joints), key=lambda reach: reach.start)))
     if not reaches:
         return piece, []
     new = line
     for reach in reversed(reaches):  # from the end, so that what lies before stays where it is
         new = _redrawn(new, reach)
-    ends = [line[int(np.argmin(np.abs(at - corner)))] for corner in corners[: len(chain) - 1]]
+    ends = [line[int(np.argmin(np.abs(at - corner)))] for corner in corners]
     seams = _taken_apart(new, chain, ends)
     touched = [name for name in chain if not np.array_equal(seams[name], piece.seams[name])]
     result = piece.with_seams(**seams)
@@ -149,19 +147,16 @@ def _chain(piece: Piece, chain: tuple[str, ...], joints: list[Joint]) -> tuple[P
 
 def _reaches(piece: Piece, line: Array, at: Array, joints: list[Joint]) -> Iterator[_Reach]:
     fixed = [
-        far
-        for drawn in piece.lines.values()
-        for end in (drawn[0], drawn[-1])
-        if (far := _on(line, at, end)) is not None
+        far for drawn in piece.lines.values() for end in (drawn[0], drawn[-1]) if (far := _on(line, end)) is not None
     ]
     for joint in joints:
-        here = sorted(far for point in joint.at if (far := _on(line, at, point)) is not None)
+        here = sorted(far for point in joint.at if (far := _on(line, point)) is not None)
         if not here:
             continue
         low, high = here[0], here[-1]
         step = high - low
         at_end = low <= SEEN_MM or low >= at[-1] - SEEN_MM
-        if step <= SEEN_MM and (at_end or _bend(line, at, low) < SEEN_DEGREES):
+        if step <= SEEN_MM and (at_end or _bend(line, low) < SEEN_DEGREES):
             continue
         reach = min(max(REACH_MM, STEP_REACH * step), MOST_REACH_MM)
         below = max([far for far in fixed if far < low - LEAST_REACH_MM], default=0.0)
@@ -193,65 +188,44 @@ def _merged(reaches: list[_Reach]) -> Iterator[_Reach]:
         yield waiting
 
 
-def _on(line: Array, at: Array, point: Array) -> float | None:
+def _on(line: Array, point: Array) -> float | None:
     """How far along a line a point on it lies; None if it does not lie on it."""
-    place, index, share = foot(line, point)
-    away = float(np.hypot(*(place - point)))
-    return float(at[index] + share * (at[index + 1] - at[index])) if away < ON_MM else None
+    return far_on(line, point) if apart(nearest(line, point), point) < ON_MM else None
 
 
-def _point(line: Array, at: Array, far: float) -> Array:
-    return np.array([np.interp(far, at, line[:, axis]) for axis in (0, 1)])
-
-
-def _heading(line: Array, at: Array, far: float, over: float) -> Array:
+def _heading(line: Array, far: float, over: float) -> Array:
     """Unit direction of a line from or up to a place, over a few mm (negative: before it)."""
-    other = float(np.clip(far + over, 0.0, at[-1]))
-    run = _point(line, at, other) - _point(line, at, far)
-    run = run if over > 0 else -run
-    result: Array = run / (np.hypot(*run) or 1.0)
-    return result
+    return unit((at_far(line, far + over) - at_far(line, far)) * np.sign(over))
 
 
-def _bend(line: Array, at: Array, far: float) -> float:
+def _bend(line: Array, far: float) -> float:
     """By how many degrees a line turns at a place more than on either side of it."""
-    into, onward = _heading(line, at, far, -POINT_MM), _heading(line, at, far, POINT_MM)
-    turn = float(np.degrees(np.arctan2(into[0] * onward[1] - into[1] * onward[0], into @ onward)))
-    return abs(turn)
+    return abs(float(np.degrees(turn(_heading(line, far, -POINT_MM), _heading(line, far, POINT_MM)))))
 
 
 def _redrawn(line: Array, reach: _Reach) -> Array:
     """A line with one stretch drawn anew, in one curve, or in two that meet in the point to pass."""
     at = arc(line)
     knots = [reach.start, *([reach.through] if reach.through is not None else []), reach.end]
-    places = [_point(line, at, far) for far in knots]
+    places = [at_far(line, far) for far in knots]
     over = 1.5 * POINT_MM
-    first = _heading(line, at, reach.start, -over) if reach.start > over else _heading(line, at, reach.start, over)
-    last = _heading(line, at, reach.end, over) if reach.end < at[-1] - over else _heading(line, at, reach.end, -over)
+    first = _heading(line, reach.start, -over) if reach.start > over else _heading(line, reach.start, over)
+    last = _heading(line, reach.end, over) if reach.end < at[-1] - over else _heading(line, reach.end, -over)
     headings = [first, last]
     if reach.through is not None:
-        both = _heading(line, at, reach.through, -over) + _heading(line, at, reach.through, over)
-        headings.insert(1, both / (np.hypot(*both) or 1.0))
-    parts = [line[at < reach.start - 1e-9]]
-    for k in range(len(knots) - 1):
-        curve = _hermite(places[k], headings[k], places[k + 1], headings[k + 1])
-        parts.append(curve if k == 0 else curve[1:])
-    parts.append(line[at > reach.end + 1e-9])
-    result: Array = np.concatenate(parts)
-    return result
+        headings.insert(1, unit(_heading(line, reach.through, -over) + _heading(line, reach.through, over)))
+    curves = [
+        _hermite(*one, *other)[k > 0 :] for k, (one, other) in enumerate(pairwise(zip(places, headings, strict=True)))
+    ]
+    return np.concatenate([line[at < reach.start - 1e-9], *curves, line[at > reach.end + 1e-9]])
 
 
 def _hermite(start: Array, leaves: Array, end: Array, arrives: Array) -> Array:
     """A cubic from one point and direction to another, a point every few mm."""
-    size = float(np.hypot(*(end - start)))
+    size = apart(end, start)
     t = np.linspace(0.0, 1.0, max(3, round(size / POINT_MM) + 1))[:, None]
-    result: Array = (
-        (2 * t**3 - 3 * t**2 + 1) * start
-        + (t**3 - 2 * t**2 + t) * leaves * size
-        + (3 * t**2 - 2 * t**3) * end
-        + (t**3 - t**2) * arrives * size
-    )
-    return result
+    from_start = (2 * t**3 - 3 * t**2 + 1) * start + (t**3 - 2 * t**2 + t) * leaves * size
+    return np.asarray(from_start + (3 * t**2 - 2 * t**3) * end + (t**3 - t**2) * arrives * size)
 
 
 def _taken_apart(line: Array, chain: tuple[str, ...], ends: list[Array]) -> dict[str, Array]:
