@@ -22,7 +22,7 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.moves import carry_out
-from fitdiag.pattern.states import states_of
+from fitdiag.pattern.strips import states_of
 from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation

@@ -6,22 +6,26 @@ import dataclasses
 import sys
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.altering import carried_out, title_of
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
 from fitdiag.cli.output import say, width, write, write_data
+from fitdiag.cli.photo import read_marked
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
 from fitdiag.drape.muslin import Draped, drape, order_of, pictures
-from fitdiag.drape.picture import SCALE
+from fitdiag.drape.picture import SCALE, courses
 from fitdiag.drape.readings import READINGS
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Pattern
+from fitdiag.photos.combine import measure_all
+from fitdiag.photos.laid import laid_over
 from fitdiag.planning.explain import Drawn
 from fitdiag.planning.muslins import (
     CALICO,
@@ -35,7 +39,7 @@ from fitdiag.planning.muslins import (
 )
 from fitdiag.planning.nudges import nearness, nearness_told
 from fitdiag.planning.stages import HONEST, Simulation
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.reports.muslin_sheet import png_of
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length, format_reading
@@ -90,8 +94,6 @@ def drape_muslin(
     if to is not None and Path(to).suffix.lower() not in (".png", ".pdf", ".html"):
         raise stop("format", f"'{one_line(Path(to).suffix, 20)}' is not written here", hint="give .png, .pdf or .html")
     if photo is not None:
-        from fitdiag.cli.drape_photo import refuse_picture
-
         refuse_picture(photo, to)
     if explain is not None:
         return explain_muslin(path, explain, measures, cloth=cloth, **how)
@@ -203,8 +205,6 @@ def simulated(
     pages = tuple((text[0].upper() + text[1:], image) for text, image in shown)
     if not photos:
         return dataclasses.replace(found, pictures=pages)
-    from fitdiag.cli.drape_photo import over_pictures
-
     return dataclasses.replace(found, pictures=pages, laid=over_pictures(photos, ends, wearer.figure.hip))
 
 
@@ -305,8 +305,6 @@ def _draw(
 ) -> None:  # fmt: skip
     """The sheet of the muslins; or, over a picture, the lines of the first two."""
     if photo is not None:
-        from fitdiag.cli.drape_photo import lay_over
-
         lay_over(photo, to, list(zip(heads, muslins, strict=True))[:2], wearer.figure.hip, replace=replace)
         return
     from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
@@ -318,3 +316,42 @@ def _draw(
     makers: dict[str, Callable[..., str | bytes]] = {".png": sheet_png, ".pdf": sheet_pdf, ".html": sheet_html}
     made = makers[to.suffix.lower()](heads, captions, drawn, body_told(wearer, units))
     write_atomically(to, made, replace=replace, private=False)
+
+
+# -- over a picture ----------------------------------------------------------------------------------------------------
+
+SIMULATED = ".simulated.png"
+
+
+def over_picture(photo: Path, shown: Sequence[tuple[str, Draped]], hip_mm: float) -> tuple[bytes, bool]:
+    """A PNG of a marked picture with its own lines and those of up to two muslins; whether the lens's distance is known."""
+    picture, marks = read_marked(photo, None)
+    found = measure_all([(picture.pixels, marks)], hip_mm)[0]
+    lines = [(f"simulated: {one_line(head, 60)}", courses(muslin.worn, marks.view)) for head, muslin in shown]
+    return laid_over(picture.pixels, found, lines), found.distance_mm is not None
+
+
+def over_pictures(photos: Sequence[Path], shown: Sequence[tuple[str, Draped]], hip_mm: float) -> dict[str, bytes]:
+    """By file name, each picture that can be laid over; what cannot, like a picture without marks, is left out."""
+    found: dict[str, bytes] = {}
+    for photo in photos:
+        with suppress(ProblemsFoundError):
+            found[f"{photo.stem}{SIMULATED}"] = over_picture(photo, shown, hip_mm)[0]
+    return found
+
+
+def refuse_picture(photo: str | None, to: str | None) -> None:
+    """Before anything is computed: the picture and its marks can be read, and there is a file to write to."""
+    if photo is None:
+        return
+    if to is None or Path(to).suffix.lower() != ".png":
+        raise stop("argument", "lines over a picture are written as a picture", hint="add --to over.png")
+    read_marked(Path(photo), None)
+
+
+def lay_over(photo: str, to: Path, shown: Sequence[tuple[str, Draped]], hip_mm: float, *, replace: bool) -> None:
+    """Write the picture with its own lines and those of up to two muslins, each with its heading; the fitter's eyes only."""
+    image, known = over_picture(Path(photo), shown, hip_mm)
+    write_atomically(to, image, replace=replace)
+    if not known:
+        say("Nothing of known size is marked in the picture, so a usual distance of the lens was taken.")

@@ -11,17 +11,15 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from math import cos, sin
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fitdiag.knowledge.model import Drawn
 from fitdiag.pattern.garment import Spot, arc, at_far, far_on, nearest, step_at
 from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, apart, points, unit
 from fitdiag.problems import stop
-
-if TYPE_CHECKING:
-    from fitdiag.knowledge.model import Drawn
 
 Kind = Literal[
     "open", "close", "spread", "overlap", "widen", "slide", "slit", "swing", "edge", "tip", "shift", "darts", "grain",
@@ -51,6 +49,11 @@ class Cut:
     hinge: Array | None
     filled: Array
     sign: float = 1.0
+
+    @property
+    def line(self) -> Array:
+        """From its start to its end, as (2, 2) points."""
+        return np.array([self.start, self.end])
 
 
 @dataclass(frozen=True, eq=False)

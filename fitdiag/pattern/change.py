@@ -7,19 +7,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from shapely import GeometryCollection, LineString, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points, unary_union
 
+from fitdiag.knowledge.model import Drawn
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
 from fitdiag.pattern.piece import Array, Dart, Piece, apart, points, turn, unit
 from fitdiag.units import Units, format_given
-
-if TYPE_CHECKING:
-    from fitdiag.knowledge.model import Drawn
 
 SEEN_MM = 0.8  # what moves less is not marked
 
@@ -59,6 +56,30 @@ class Change:
     @property
     def name(self) -> str:
         return self.old.name
+
+    @property
+    def opened(self) -> bool:
+        """Whether a cut was opened, so that paper is put behind it."""
+        return opens(self.kind, self.did)
+
+    @property
+    def parallel(self) -> bool:
+        """Whether a seam was moved by the same along its whole length, as the hem is."""
+        return self.kind in ("shift", "notches")
+
+    @property
+    def tips_move(self) -> bool:
+        darts = zip(self.old.darts, self.new.darts, strict=False)
+        return any(apart(one.tip, other.tip) > SEEN_MM for one, other in darts)
+
+    @property
+    def widest(self) -> str:
+        """The longest length that is shown, else the amount."""
+        return format_given(max((mark.amount for mark in self.marks), default=self.amount), self.units)
+
+    @property
+    def told_amount(self) -> str:
+        return format_given(self.amount, self.units)
 
 
 # What has changed
@@ -266,7 +287,7 @@ def _seam_at(piece: Piece, point: Array) -> str:
 
 def sentence(change: Change) -> str:
     """One alteration of one piece in a line, without the name of the piece."""
-    amount = format_given(change.amount, change.units)
+    amount = change.told_amount
     if change.words is not None:
         return filled(change, change.words.told)
     if change.kind in ("open", "close"):
@@ -276,21 +297,18 @@ def sentence(change: Change) -> str:
     elif change.kind in ("spread", "overlap"):
         text = f"{'Spread' if change.kind == 'spread' else 'Overlap'} by {amount}, the same from edge to edge."
     elif change.kind == "widen":
-        text = f"{'Spread' if opens(change.kind, change.did) else 'Fold out'} {amount} along the grainline, the same from edge to edge."
+        text = f"{'Spread' if change.opened else 'Fold out'} {amount} along the grainline, the same from edge to edge."
         text += " Draw the new grainline in its middle. The darts take up what the edge gains or loses."
     elif change.kind in ("edge", "tip", "shift"):
-        widest = format_given(max((mark.amount for mark in change.marks), default=change.amount), change.units)
         level = change.kind == "shift"
         seams = ", ".join(change.old.part.word(name) for name in change.true)
-        text = (
-            f"Draw a new line ({seams}), {widest} {'from the old one all along' if level else 'at the widest place'}."
-        )
+        text = f"Draw a new line ({seams}), {change.widest} {'from the old one all along' if level else 'at the widest place'}."
         if any(done.kind == "darts" for done in change.did):
             text += " The darts take up what the edge gains or loses."
     elif change.kind == "darts":
         text = (
             f"Move the point of each dart by {amount}."
-            if tips_move(change)
+            if change.tips_move
             else f"Redraw the darts, {amount} wider in all."
         )
     elif change.kind == "grain":
@@ -316,17 +334,6 @@ def slid_from(piece: Piece, did: tuple[Did, ...]) -> Array:
     (done,) = (one for one in did if one.kind == "slide")
     tip: Array = piece.seams[done.seams[1]][0]
     return tip
-
-
-def parallel(change: Change) -> bool:
-    """Whether a seam was moved by the same along its whole length, as the hem is."""
-    return change.kind in ("shift", "notches")
-
-
-def tips_move(change: Change) -> bool:
-    return any(
-        apart(other.tip, one.tip) > SEEN_MM for one, other in zip(change.old.darts, change.new.darts, strict=False)
-    )
 
 
 def extra_words(change: Change) -> str:

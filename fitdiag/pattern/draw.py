@@ -13,7 +13,8 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from fitdiag.pattern.change import SEEN_MM, Change, change_of, opens, sentence, to_true
+from fitdiag.pattern.alter import Cut
+from fitdiag.pattern.change import SEEN_MM, Change, change_of, sentence, to_true
 from fitdiag.pattern.ink import (
     XY,
     Box,
@@ -118,111 +119,116 @@ def place_of(change: Change) -> Box:
     return left, low, right, high
 
 
-def lines_of(pen: Pen, view: View, change: Change) -> None:
-    """Hatching, outlines, darts, balance lines, cut, hinge and grainline."""
-    clip = view.clip
-    pen.hatch(view.area(change.added), cross=False)
-    pen.hatch(view.area(change.removed), cross=True)
-    for name in change.new.lines:
-        pen.line(view.at(change.new.lines[name]), "balance", clip)
-    for one, other in zip(change.old.darts, change.new.darts, strict=False):
-        if any(apart(a, b) > SEEN_MM for a, b in zip(one.ends, other.ends, strict=True)):
-            pen.line(view.at(one.ends), "old", clip)
-    outline(pen, view, change.old, "old")
-    if change.old_grain is not None:
-        pen.line(view.at(change.old_grain), "old", clip)
-    darts(pen, view, change.new)
-    outline(pen, view, change.new, "new")
-    grain_arrow(pen, view, change.grain)
-    _cut_line(pen, view, change)
+@dataclass(frozen=True, eq=False)
+class Figure:
+    """What is drawn of a change in one view: everything is given in pattern millimetres."""
 
+    pen: Pen
+    view: View
 
-def outline(pen: Pen, view: View, piece: Piece, role: str, width: float | None = None) -> None:
-    closed = np.concatenate([piece.outline, piece.outline[:1]])
-    pen.line(view.at(closed), role, view.clip, width)
+    def line(self, line: Array, role: str, width: float | None = None) -> list[Array]:
+        """A line in the style of its role; the parts that were drawn, on paper."""
+        return self.pen.line(self.view.at(line), role, self.view.clip, width)
 
+    def hatch(self, area: BaseGeometry, *, cross: bool) -> None:
+        self.pen.hatch(self.view.area(area), cross=cross)
 
-def darts(pen: Pen, view: View, piece: Piece) -> None:
-    for dart in piece.darts:
-        pen.line(view.at(dart.ends), "dart", view.clip)
+    def lines_of(self, change: Change) -> None:
+        """Hatching, outlines, darts, balance lines, cut, hinge and grainline."""
+        self.hatch(change.added, cross=False)
+        self.hatch(change.removed, cross=True)
+        for line in change.new.lines.values():
+            self.line(line, "balance")
+        for one, other in zip(change.old.darts, change.new.darts, strict=False):
+            if any(apart(a, b) > SEEN_MM for a, b in zip(one.ends, other.ends, strict=True)):
+                self.line(one.ends, "old")
+        self.outline(change.old, "old")
+        if change.old_grain is not None:
+            self.line(change.old_grain, "old")
+        self.darts(change.new)
+        self.outline(change.new, "new")
+        self.grain(change.grain)
+        if change.cut is not None:
+            self.line(change.cut.line, "cut")
+            if change.cut.hinge is not None:
+                self.hinge(change.cut.hinge)
 
+    def outline(self, piece: Piece, role: str, width: float | None = None) -> None:
+        self.line(np.concatenate([piece.outline, piece.outline[:1]]), role, width)
 
-def grain_arrow(pen: Pen, view: View, grain: Array) -> None:
-    parts = pen.line(view.at(grain), "grain", view.clip)
-    for part in parts:
-        first, last = part[0], part[-1]
-        for tip, other in ((first, last), (last, first)):
-            run = unit(other - tip)
-            side = np.array([-run[1], run[0]])
-            pen.fill(np.array([tip, tip + run * 2.6 + side * 0.75, tip + run * 2.6 - side * 0.75]), 0.0, "grain")
+    def darts(self, piece: Piece) -> None:
+        for dart in piece.darts:
+            self.line(dart.ends, "dart")
 
+    def grain(self, grain: Array) -> None:
+        """A grainline with a head at each end."""
+        for part in self.line(grain, "grain"):
+            for tip, other in ((part[0], part[-1]), (part[-1], part[0])):
+                run = unit(other - tip)
+                side = np.array([-run[1], run[0]])
+                corners = np.array([tip, tip + run * 2.6 + side * 0.75, tip + run * 2.6 - side * 0.75])
+                self.pen.fill(corners, 0.0, "grain")
 
-def _cut_line(pen: Pen, view: View, change: Change) -> None:
-    if change.cut is not None:
-        pen.line(view.at(np.array([change.cut.start, change.cut.end])), "cut", view.clip)
-        if change.cut.hinge is not None:
-            pen.ring(view.xy(change.cut.hinge), 1.4, "hinge")
+    def hinge(self, hinge: Array) -> None:
+        self.pen.ring(self.view.xy(hinge), 1.4, "hinge")
 
+    def names(self, change: Change, *, working: bool) -> None:
+        """The words of a figure; `working`: those of the alteration itself too."""
+        cut, piece = change.cut, change.new
+        if working:
+            self.amounts(change)
+        if working and cut is not None:
+            if cut.hinge is not None:
+                self.hinge_word(cut.hinge)
+            self.cut_word(cut)
+        for name, line in piece.lines.items():
+            self.word_along(line, name, (0.8, 0.7, 0.87, 0.6, 0.4, 0.3, 0.2))
+        self.word_along(change.grain, "grain", (0.3, 0.4, 0.22, 0.5, 0.6, 0.7, 0.8))
+        if working and piece.darts:
+            dart, ways = piece.darts[0], ((0, 1), (1, 1), (-1, 1), (1, 0), (-1, 0))
+            spots = [beside(self.view.xy(dart.tip), way, "dart", 9, 1.0) for way in ways]
+            middle = self.view.at(np.array([(dart.left + dart.right) / 2, dart.tip]))
+            self.pen.label("dart", [*spots, *along(middle, 9, (0.5, 0.3), gap=2.0)], self.view.clip, over="lines")
+        for seam in piece.part.seams:
+            true = working and seam in change.true
+            self.word_along(piece.seams[seam], piece.part.word(seam) + (": true" if true else ""), SHARES, bold=true)
 
-def _names(pen: Pen, view: View, change: Change, *, working: bool) -> None:
-    """The words of a figure; `working`: those of the alteration itself too."""
-    cut, piece = change.cut, change.new
-    if working:
-        amounts(pen, view, change)
-    if working and cut is not None:
-        if cut.hinge is not None:
-            hinge_word(pen, view, cut.hinge)
-        pen.label("cut", along(view.at(np.array([cut.start, cut.end])), 9, SHARES), view.clip)
-    for name, line in piece.lines.items():
-        along_label(pen, view, line, name, (0.8, 0.7, 0.87, 0.6, 0.4, 0.3, 0.2))
-    along_label(pen, view, change.grain, "grain", (0.3, 0.4, 0.22, 0.5, 0.6, 0.7, 0.8))
-    if working and piece.darts:
-        dart = piece.darts[0]
-        spots = [beside(view.xy(dart.tip), way, "dart", 9, 1.0) for way in ((0, 1), (1, 1), (-1, 1), (1, 0), (-1, 0))]
-        middle = view.at(np.array([(dart.left + dart.right) / 2, dart.tip]))
-        pen.label("dart", [*spots, *along(middle, 9, (0.5, 0.3), gap=2.0)], view.clip, over="lines")
-    for seam in piece.part.seams:
-        true = working and seam in change.true
-        name = piece.part.word(seam) + (": true" if true else "")
-        along_label(pen, view, piece.seams[seam], name, SHARES, bold=true)
+    def cut_word(self, cut: Cut) -> None:
+        self.pen.label("cut", along(self.view.at(cut.line), 9, SHARES), self.view.clip)
 
+    def hinge_word(self, hinge: Array) -> None:
+        at = self.view.xy(hinge)
+        self.pen.label("hinge", around(at, "hinge", 9, (2.2, 4.0, 7.0)), self.view.clip, leader=at)
 
-def hinge_word(pen: Pen, view: View, hinge: Array) -> None:
-    at = view.xy(hinge)
-    pen.label("hinge", around(at, "hinge", 9, (2.2, 4.0, 7.0)), view.clip, leader=at)
+    def amounts(self, change: Change) -> None:
+        """All arrows first, then the figures, so that none is drawn over."""
+        words = []
+        for mark in change.marks:
+            text = format_given(mark.amount, change.units)
+            away = None if mark.away is None else (float(mark.away[0]), -float(mark.away[1]))
+            words.append((text, *self.pen.dimension(self.view.xy(mark.a), self.view.xy(mark.b), text, away)))
+        for text, middle, spots in words:
+            self.pen.label(text, spots, self.view.clip, size=10.0, bold=True, role="amount", leader=middle)
 
-
-def amounts(pen: Pen, view: View, change: Change) -> None:
-    """All arrows first, then the figures, so that none is drawn over."""
-    words = []
-    for mark in change.marks:
-        text = format_given(mark.amount, change.units)
-        away = None if mark.away is None else (float(mark.away[0]), -float(mark.away[1]))
-        words.append((text, *pen.dimension(view.xy(mark.a), view.xy(mark.b), text, away)))
-    for text, middle, spots in words:
-        pen.label(text, spots, view.clip, size=10.0, bold=True, role="amount", leader=middle)
-
-
-def along_label(pen: Pen, view: View, line: Array, text: str, shares: Sequence[float], *, bold: bool = False) -> None:
-    """A text along a line, rather on its left hand (outside a seam); level beside it when the line is short."""
-    parts = clipped(view.at(line), view.clip)
-    lengths = [length(part) for part in parts]
-    if not parts or max(lengths) < 6.0:
-        return
-    part = parts[lengths.index(max(lengths))]
-    spots = along(part, 9, shares)
-    beyond = [
-        spot for n in (2, 3, 1) for spot in around(tuple(part[len(part) * n // 4]), text, 9, (1.2, 4.0), bold=bold)
-    ]
-    if max(lengths) < text_width(text, 9, bold):
-        spots = [*beyond, *spots]
-    pen.label(text, [*spots, *beyond], view.clip, bold=bold, over="labels" if bold else "lines")
+    def word_along(self, line: Array, text: str, shares: Sequence[float], *, bold: bool = False) -> None:
+        """A text along a line, rather on its left hand (outside a seam); level beside it when the line is short."""
+        parts = clipped(self.view.at(line), self.view.clip)
+        part = max(parts, key=length, default=np.zeros((1, 2)))
+        if length(part) < 6.0:
+            return
+        spots = along(part, 9, shares)
+        beyond = [
+            spot for n in (2, 3, 1) for spot in around(tuple(part[len(part) * n // 4]), text, 9, (1.2, 4.0), bold=bold)
+        ]
+        if length(part) < text_width(text, 9, bold):
+            spots = [*beyond, *spots]
+        self.pen.label(text, [*spots, *beyond], self.view.clip, bold=bold, over="labels" if bold else "lines")
 
 
 def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
     """What the lines and hatchings mean: only those that are used. The height where it ends."""
     kinds = {change.kind for change in changes}
-    double = kinds & {"close", "overlap"} or any(c.kind == "widen" and not opens(c.kind, c.did) for c in changes)
+    double = kinds & {"close", "overlap"} or any(c.kind == "widen" and not c.opened for c in changes)
     rows: list[tuple[str, str]] = [("new", "new line"), ("old", "line before")] if kinds != {"none"} else []
     rows += [("cut", "cut")] if any(change.cut for change in changes) else []
     rows += [("hinge", "hinge: leave it joined")] if kinds & {"open", "close"} else []
@@ -350,8 +356,9 @@ def _figures(pen: Pen, changes: Sequence[Change], top: float) -> float:
 
 def _figure(pen: Pen, view: View, change: Change, caption: str, *, working: bool) -> None:
     pen.text(view.clip[0] + 0.5, view.clip[1] - 1.5, caption.capitalize(), 9, role="caption")
-    lines_of(pen, view, change)
-    _names(pen, view, change, working=working)
+    figure = Figure(pen, view)
+    figure.lines_of(change)
+    figure.names(change, working=working)
 
 
 def _window(pen: Pen, whole: View, detail: View) -> None:

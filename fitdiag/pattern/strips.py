@@ -1,13 +1,13 @@
-"""A strip of small pictures of one alteration, step by step, each with a short caption."""
+"""One alteration in small pictures with short captions: a strip, step by step, or before and after; one kit for every page."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
-from typing import Concatenate, ParamSpec
+from dataclasses import dataclass, replace
+from typing import Concatenate, Literal, ParamSpec
 
 import numpy as np
-from shapely import Point, Polygon, get_parts, transform
+from shapely import LinearRing, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.change import (
@@ -17,39 +17,33 @@ from fitdiag.pattern.change import (
     filled,
     grain_of,
     open_edge,
-    opens,
-    parallel,
     parted,
     slid_from,
-    tips_move,
 )
 from fitdiag.pattern.draw import (
     PAGE,
     SHARES,
-    View,
-    along_label,
-    amounts,
+    Figure,
     changes_of,
-    darts,
     fitted,
-    grain_arrow,
-    hinge_word,
     key,
-    lines_of,
     notes_at,
-    outline,
     place_of,
 )
-from fitdiag.pattern.ink import Drawing, Pen, along, wrapped
+from fitdiag.pattern.ink import Box, Drawing, Pen, wrapped
 from fitdiag.pattern.moves import Step
-from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points
+from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, apart, points
 from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units, format_given
 
-Painter = Callable[[Pen, View], None]
+Painter = Callable[[Figure], None]
 Given = ParamSpec("Given")
 CELL: tuple[float, float, float] = (60.0, 64.0, 18.0)  # width and most height of a picture, and of its words
 STRIP_PAD = (10.0, 11.0)
+WIDE, HIGH, PAD = 64.0, 70.0, (11.0, 11.0)  # mm of a drawing, the most of its height, room for words at its edge
+_ON = 0.1  # mm; nearer than this a point lies on a line
+_NEAR = 15.0  # mm; what is nearer to where the amount is marked moves with it
+_APART = 60.0  # mm; hinges nearer to each other are one
 
 
 def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Sequence[str] = ()) -> Drawing:
@@ -76,7 +70,7 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
         left, top = (wide + 5.0) * (number % 3), first + (high + words) * (number // 3)
         cell = (left, top, left + wide, top + high)
         bottom = cell[3]
-        paint(pen, fitted(place_of(change), cell, STRIP_PAD))
+        paint(Figure(pen, fitted(place_of(change), cell, STRIP_PAD)))
         pen.frame(cell)
         pen.text(left, bottom + 4.5, str(number + 1), 11, bold=True, role="number")
         for row, line in enumerate(wrapped(caption, 9, wide - 6)):
@@ -109,10 +103,9 @@ def _pictures(change: Change) -> list[Picture]:
         captions = [filled(change, text) for text in change.words.steps]
         return [*zip(captions, _painters(change), strict=False), last]
     if change.kind in ("edge", "tip", "shift"):
-        widest = format_given(max((mark.amount for mark in change.marks), default=change.amount), change.units)
-        ends = "as far from the old one all along" if parallel(change) else "to nothing at its ends"
+        ends = "as far from the old one all along" if change.parallel else "to nothing at its ends"
         return [
-            (f"Mark {widest} at {'both ends' if parallel(change) else 'the widest place'}.", _marked(change)),
+            (f"Mark {change.widest} at {'both ends' if change.parallel else 'the widest place'}.", _marked(change)),
             (f"Draw the new line, {ends}.", _redrawn(change)),
             (last[0] + " Walk the seams that are sewn to it.", last[1]),
         ]
@@ -120,14 +113,13 @@ def _pictures(change: Change) -> list[Picture]:
         top = _top(change)
         width = f"Mark the new width at the {top}, half on each side."
         return [
-            ("Mark the new points of the darts." if tips_move(change) else width, _marked(change)),
+            ("Mark the new points of the darts." if change.tips_move else width, _marked(change)),
             ("Draw the new dart lines.", _redrawn(change)),
             (f"Fold the darts closed and true the {top}.", _trued(change)),
         ]
     if change.kind == "grain":
-        amount = format_given(change.amount, change.units)
         return [
-            (f"Mark {amount} from the old grainline, above and below.", _marked(change)),
+            (f"Mark {change.told_amount} from the old grainline, above and below.", _marked(change)),
             ("Draw the new grainline through the marks.", _redrawn(change, grain=True)),
             ("Rub the old one out. The outline stays.", _trued(change)),
         ]
@@ -139,7 +131,7 @@ def _top(change: Change) -> str:
 
 
 def _of_a_wedge(change: Change) -> list[Picture]:
-    amount, (free, far) = format_given(change.amount, change.units), open_edge(change)
+    amount, (free, far) = change.told_amount, open_edge(change)
     if change.kind == "close":
         laid = f"Overlap it by {amount} at the {free}, to nothing at the hinge."
     else:
@@ -158,8 +150,8 @@ def _of_a_wedge(change: Change) -> list[Picture]:
 
 
 def _of_a_strip(change: Change) -> list[Picture]:
-    amount, lengthwise = format_given(change.amount, change.units), change.kind == "widen"
-    if opens(change.kind, change.did):
+    amount, lengthwise = change.told_amount, change.kind == "widen"
+    if change.opened:
         laid = f"Spread the parts by {amount}, the same from edge to edge. Put paper behind."
     else:
         laid = f"Overlap the parts by {amount}, the same from edge to edge."
@@ -182,66 +174,65 @@ def _painters(change: Change) -> list[Painter]:
     return [_marked(change), _redrawn(change), _redrawn(change, grain=True)]
 
 
-def ground(pen: Pen, view: View, piece: Piece, width: float = 0.4) -> None:
+def ground(figure: Figure, piece: Piece, width: float = 0.4) -> None:
     """A piece in thin lines."""
     for line in piece.lines.values():
-        pen.line(view.at(line), "balance", view.clip)
-    darts(pen, view, piece)
-    outline(pen, view, piece, "part", width)
+        figure.line(line, "balance")
+    figure.darts(piece)
+    figure.outline(piece, "part", width)
 
 
-def _painter(draw: Callable[Concatenate[Pen, View, Given], None]) -> Callable[Given, Painter]:
+def _painter(draw: Callable[Concatenate[Figure, Given], None]) -> Callable[Given, Painter]:
     """A picture that is drawn when its place is known."""
-    return lambda *given, **how: lambda pen, view: draw(pen, view, *given, **how)
+    return lambda *given, **how: lambda figure: draw(figure, *given, **how)
 
 
 @_painter
-def _drawn(pen: Pen, view: View, change: Change, *, open_cut: bool = False) -> None:
+def _drawn(figure: Figure, change: Change, *, open_cut: bool = False) -> None:
     """The piece before, with the line to cut along; `open_cut`: as it is cut."""
-    ground(pen, view, change.old)
-    grain_arrow(pen, view, grain_of(change.old))
+    ground(figure, change.old)
+    figure.grain(grain_of(change.old))
     cut = change.cut
     if cut is None:
         return
-    ends = view.at(np.array([cut.start, cut.end]))
-    pen.line(ends, "part" if open_cut else "cut", view.clip, 0.9 if open_cut else None)
+    figure.line(cut.line, "part" if open_cut else "cut", 0.9 if open_cut else None)
     if open_cut and cut.hinge is not None:
-        pen.ring(view.xy(cut.hinge), 1.4, "hinge")
-        hinge_word(pen, view, cut.hinge)
-    pen.label("cut", along(ends, 9, SHARES), view.clip)
+        figure.hinge(cut.hinge)
+        figure.hinge_word(cut.hinge)
+    figure.cut_word(cut)
 
 
 @_painter
-def _joined(pen: Pen, view: View, change: Change, *, grain: bool = False, extra: bool = False) -> None:
+def _joined(figure: Figure, change: Change, *, grain: bool = False, extra: bool = False) -> None:
     """Both parts as the alteration lays them, with the amount or with the grainline."""
     cut = change.cut
     assert cut is not None and change.lower is not None and change.upper is not None
-    gap = change.added if opens(change.kind, change.did) else change.removed
-    pen.hatch(view.area(gap.difference(change.extra)), cross=not opens(change.kind, change.did))
+    gap = change.added if change.opened else change.removed
+    figure.hatch(gap.difference(change.extra), cross=not change.opened)
     for part in (change.lower, change.upper):
         for ring in _rings(part):
-            pen.line(view.at(ring), "part", view.clip)
+            figure.line(ring, "part")
     if not extra:
         moved = tuple(Dart.of(carry(dart.ends, cut)) for dart in change.old.darts)
-        darts(pen, view, replace(change.old, darts=moved))
+        figure.darts(replace(change.old, darts=moved))
     else:
-        darts(pen, view, change.new)
-        pen.hatch(view.area(change.extra), cross=False)
-        outline(pen, view, change.new, "new")
-        amounts(pen, view, replace(change, marks=change.marks[1:]))
+        figure.darts(change.new)
+        figure.hatch(change.extra, cross=False)
+        figure.outline(change.new, "new")
+        figure.amounts(replace(change, marks=change.marks[1:]))
     if cut.hinge is not None:
-        pen.ring(view.xy(cut.hinge), 1.4, "hinge")
+        figure.hinge(cut.hinge)
     if not grain:
-        amounts(pen, view, replace(change, marks=change.marks[:1]))
+        figure.amounts(replace(change, marks=change.marks[:1]))
         return
     if change.old_grain is not None:
-        pen.line(view.at(change.old_grain), "old", view.clip)
-    grain_arrow(pen, view, change.grain)
-    along_label(pen, view, change.grain, "grain", (0.3, 0.5, 0.2, 0.7, 0.8))
+        figure.line(change.old_grain, "old")
+    figure.grain(change.grain)
+    figure.word_along(change.grain, "grain", (0.3, 0.5, 0.2, 0.7, 0.8))
 
 
 @_painter
-def _slid(pen: Pen, view: View, change: Change) -> None:
+def _slid(figure: Figure, change: Change) -> None:
     """The section slid along its cut."""
     cut = change.cut
     assert cut is not None
@@ -249,44 +240,145 @@ def _slid(pen: Pen, view: View, change: Change) -> None:
     tip = Point(*slid_from(change.old, change.did))
     section = min([*get_parts(below), *get_parts(above)], key=tip.distance)
     moved = transform(section, lambda coords: coords + (cut.filled[-1] - cut.start))
-    outline(pen, view, change.old, "old")
+    figure.outline(change.old, "old")
     for part in (Polygon(change.old.outline).difference(section.buffer(0.01)), moved):
         for ring in _rings(part):
-            pen.line(view.at(ring), "part", view.clip)
-    pen.arrow(view.xy(cut.start + (cut.end - cut.start) * 0.75), view.xy(cut.start + (cut.end - cut.start) * 0.35))
-    amounts(pen, view, change)
+            figure.line(ring, "part")
+    start, tip = (figure.view.xy(cut.start + (cut.end - cut.start) * share) for share in (0.35, 0.75))
+    figure.pen.arrow(tip, start)
+    figure.amounts(change)
 
 
 @_painter
-def _marked(pen: Pen, view: View, change: Change) -> None:
+def _marked(figure: Figure, change: Change) -> None:
     """The piece before, with the amounts marked on it."""
-    ground(pen, view, change.old)
+    ground(figure, change.old)
     if change.kind in ("grain", "swing"):
-        grain_arrow(pen, view, grain_of(change.old))
+        figure.grain(grain_of(change.old))
     for mark in change.marks:
-        pen.dot(view.xy(mark.b), 0.8, 0.0, "mark")
-    amounts(pen, view, change)
+        figure.pen.dot(figure.view.xy(mark.b), 0.8, 0.0, "mark")
+    figure.amounts(change)
 
 
 @_painter
-def _redrawn(pen: Pen, view: View, change: Change, *, grain: bool = False) -> None:
+def _redrawn(figure: Figure, change: Change, *, grain: bool = False) -> None:
     """Old and new lines with the strip between them."""
-    lines_of(pen, view, replace(change, cut=None, grain=change.grain if grain else points([[0, 0], [0, 0]])))
+    figure.lines_of(replace(change, cut=None, grain=change.grain if grain else points([[0, 0], [0, 0]])))
     if grain:
-        along_label(pen, view, change.grain, "grain", (0.5, 0.3, 0.2, 0.7, 0.8))
+        figure.word_along(change.grain, "grain", (0.5, 0.3, 0.2, 0.7, 0.8))
 
 
 @_painter
-def _trued(pen: Pen, view: View, change: Change) -> None:
+def _trued(figure: Figure, change: Change) -> None:
     """The piece afterwards, the trued seams drawn thick and named."""
     piece, _ = true_piece(change.new)
-    ground(pen, view, piece)
-    grain_arrow(pen, view, change.grain)
+    ground(figure, piece)
+    figure.grain(change.grain)
     for seam in change.true:
-        pen.line(view.at(piece.seams[seam]), "new", view.clip, 0.8)
+        figure.line(piece.seams[seam], "new", 0.8)
     for seam in change.true:
-        along_label(pen, view, piece.seams[seam], piece.part.word(seam), SHARES)
+        figure.word_along(piece.seams[seam], piece.part.word(seam), SHARES)
 
 
 def _rings(area: BaseGeometry) -> list[Array]:
     return [np.asarray(part.exterior.coords) for part in get_parts(area) if part.geom_type == "Polygon"]
+
+
+# -- before and after --------------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class State:
+    """A piece before or after an alteration, with what to do written below it."""
+
+    when: Literal["before", "after"]
+    piece: str
+    alike: str  # the other piece that is altered alike; empty where there is none
+    caption: str
+    drawing: Drawing
+
+
+def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tuple[State, ...]:
+    """The drawings of an alteration of a pattern; none where the paper stays as it is. `hinged`: something stays joined."""
+    changes = changes_of(pattern, step, units)
+    if not changes or changes[0].kind == "none":
+        return ()
+    change = replace(changes[0], new=true_piece(changes[0].new)[0])
+    alike = changes[1].name if len(changes) > 1 else ""
+    hinges = _hinges(change) if hinged else []
+    box = _with_grain(place_of(change), change)
+    cell = fitted(box, (0.0, 0.0, WIDE, HIGH), PAD, snug=True).clip
+    captions = captions_of(change)
+    found = []
+    for when, caption in zip(("before", "after"), captions, strict=True):
+        pen = Pen(cell[2], cell[3], hatching=1.2)
+        (_before if when == "before" else _after)(Figure(pen, fitted(box, cell, PAD)), change, hinges)
+        told = f"The {change.name}, {when}. {caption}"
+        found.append(State("before" if when == "before" else "after", change.name, alike, told, pen.done(told, told)))
+    return tuple(found)
+
+
+def _before(figure: Figure, change: Change, hinges: list[Array]) -> None:
+    """The piece as it is, with the line to cut along, or the line that the edge will take."""
+    ground(figure, change.old, 0.5)
+    figure.grain(grain_of(change.old))
+    figure.word_along(grain_of(change.old), "grain", SHARES)
+    if change.cut is None:
+        figure.outline(change.new, "cut")
+    else:
+        figure.line(change.cut.line, "cut")
+        figure.cut_word(change.cut)
+    _hinge_rings(figure, hinges)
+
+
+def _after(figure: Figure, change: Change, hinges: list[Array]) -> None:
+    """The piece as it becomes over the old one, with what is added or lies double, and how much."""
+    figure.lines_of(replace(change, cut=None))
+    figure.amounts(change)
+    _hinge_rings(figure, hinges)
+    figure.word_along(change.grain, "grain", SHARES)
+
+
+def _hinge_rings(figure: Figure, hinges: list[Array]) -> None:
+    left, top, right, bottom = figure.view.clip
+    places = [(one, *figure.view.xy(one)) for one in hinges]
+    inside = [one for one, x, y in places if left <= x <= right and top <= y <= bottom]
+    for one in inside:
+        figure.hinge(one)
+    for one in inside[:1]:
+        figure.hinge_word(one)
+
+
+def _hinges(change: Change) -> list[Array]:
+    """Where the paper stays: the hinge of the cut, or the places at which the new edge leaves the old one."""
+    if change.cut is not None and change.cut.hinge is not None:
+        return [change.cut.hinge]
+    old, new = LinearRing(change.old.outline), LinearRing(change.new.outline)
+    found: list[Array] = [
+        one.tip
+        for one, other in zip(change.old.darts, change.new.darts, strict=False)
+        if change.kind == "darts" and max(apart(one.left, other.left), apart(one.tip, other.tip)) > _ON
+    ]
+    for part in [*get_parts(change.added), *get_parts(change.removed)]:
+        if part.geom_type != "Polygon":
+            continue
+        ring = np.asarray(part.exterior.coords)
+        both = [at for at in ring if old.distance(Point(*at)) < _ON and new.distance(Point(*at)) < _ON]
+        for at in both:
+            if all(apart(at, one) > _APART for one in found):
+                found.append(at)
+    moved = [end for mark in change.marks for end in (mark.a, mark.b)]
+    near = max(_NEAR, 2 * change.amount)
+    return [at for at in found if all(apart(at, end) > near for end in moved)] or found
+
+
+def _with_grain(box: Box, change: Change) -> Box:
+    """A part of the piece, made wider until the grainline before and after runs through it."""
+    left, low, right, high = box
+    for grain in (grain_of(change.old), change.grain):
+        ends = grain[np.argsort(grain[:, 1])]
+        at = np.interp([max(low, ends[0, 1]), min(high, ends[-1, 1])], ends[:, 1], ends[:, 0])
+        left, right = min(left, float(at.min()) - 8.0), max(right, float(at.max()) + 8.0)
+        if ends[0, 1] > high - 20.0 or ends[-1, 1] < low + 20.0:  # it begins or ends before this part
+            low, high = min(low, float(ends[-1, 1]) - 60.0), max(high, float(ends[0, 1]) + 60.0)
+    return left, low, right, high

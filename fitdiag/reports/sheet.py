@@ -18,7 +18,7 @@ from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.ink import Drawing
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
-from fitdiag.pattern.states import states_of
+from fitdiag.pattern.strips import states_of
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.wearer import asked
