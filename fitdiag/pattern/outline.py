@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from shapely import LineString, MultiPoint, Polygon, transform
@@ -28,19 +29,11 @@ def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units 
     seams = {seam for piece in pattern.pieces.values() for seam in piece.part.seams}
     for name, mm in by_seam.items():
         if name not in {"all", *names, *seams}:
-            told = f"there is no seam '{name}'"
-            raise stop(
-                "allowance",
-                told,
-                hint=f"name one of {', '.join(sorted(seams))}, with {' or '.join(pattern.pieces)} before it if need be",
-            )
+            hint = f"name one of {', '.join(sorted(seams))}, with {' or '.join(pattern.pieces)} before it if need be"
+            raise stop("allowance", f"there is no seam '{name}'", hint=hint)
         if not 0.0 <= mm <= MOST_ALLOWANCE_MM:
-            most = format_reading(MOST_ALLOWANCE_MM, units)
-            raise stop(
-                "allowance",
-                f"an allowance of {format_reading(mm, units)} is outside 0 to {most}",
-                hint="check the unit",
-            )
+            size, most = (format_reading(one, units) for one in (mm, MOST_ALLOWANCE_MM))
+            raise stop("allowance", f"an allowance of {size} is outside 0 to {most}", hint="check the unit")
 
     def given(piece: Piece) -> Piece:
         found = {}
@@ -53,21 +46,15 @@ def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units 
                 found[seam] = mm
         return replace(piece, allowance=found)
 
-    return replace(
-        pattern,
-        pieces={name: given(piece) for name, piece in pattern.pieces.items()},
-        left={name: given(piece) for name, piece in pattern.left.items()},
-    )
+    return pattern.with_each(given)
 
 
 def _refuse_too_wide(piece: Piece, seam: str, mm: float, units: Units) -> None:
     """Stop where the line to cut along would run into itself: a hollow with a smaller radius than the allowance."""
-    radius = hollow_radius(piece.seams[seam])
-    if radius < mm:
-        told = (
-            f"{piece.name}: an allowance of {format_reading(mm, units)} is wider than the hollow of the {seam} allows"
-        )
-        raise stop("allowance", told, hint=f"at most {format_reading(radius, units)} there")
+    if (radius := hollow_radius(piece.seams[seam])) < mm:
+        size, most = (format_reading(one, units) for one in (mm, radius))
+        told = f"{piece.name}: an allowance of {size} is wider than the hollow of the {seam} allows"
+        raise stop("allowance", told, hint=f"at most {most} there")
 
 
 def hollow_radius(line: Array, over: float = 24.0) -> float:
@@ -116,9 +103,7 @@ def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
     strip = Polygon([hem[0] - wide, hem[-1] + wide, hem[-1] + wide + up * by, hem[0] - wide + up * by])
 
     def mirror(at: Array) -> Array:
-        away = (at - hem[0]) @ up
-        result: Array = at - 2 * np.outer(away, up)
-        return result
+        return np.asarray(at - 2 * np.outer((at - hem[0]) @ up, up))
 
     return transform(whole.intersection(strip), mirror).buffer(0.002, join_style="mitre")
 
@@ -157,8 +142,7 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict
         off = LineString(longer).offset_curve(-by, join_style="mitre")
         moved[name] = off if off.geom_type == "LineString" else max(off.geoms, key=lambda one: one.length)
     corners = {}
-    for k, name in enumerate(order):
-        follows = order[(k + 1) % len(order)]
+    for name, follows in pairwise((*order, order[0])):
         meet = moved[name].intersection(moved[follows])
         ends = [at for at in getattr(meet, "geoms", [meet]) if at.geom_type == "Point"]
         corner = seams[name][-1]
@@ -169,12 +153,10 @@ def inset(seams: Mapping[str, Array], order: tuple[str, ...], by: float) -> dict
         if apart(corners[name], corner) > 6 * by + 5:
             told = f"the allowance cannot be taken off at the end of the {name}"
             raise stop("allowance", told, hint="is it wider than in the drawing?")
-    found = {}
-    for k, name in enumerate(order):
-        line = np.asarray(moved[name].coords)
-        start, end = corners[order[k - 1]], corners[name]
-        found[name] = _between(line, start, end)
-    return found
+    return {
+        name: _between(np.asarray(moved[name].coords), corners[before], corners[name])
+        for before, name in zip((order[-1], *order), order, strict=False)
+    }
 
 
 def _between(line: Array, start: Array, end: Array) -> Array:

@@ -19,7 +19,7 @@ Values are immutable: arrays are read-only.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
@@ -242,14 +242,16 @@ class Pattern:
 
     def with_piece(self, piece: Piece, side: Side = "both") -> Pattern:
         """The same pattern with one piece exchanged, on both sides or on one."""
-        own, left = {**self.pieces}, {**self.left}
+        left = {**self.left}
         if side == "left":
-            left[piece.name] = piece
-        elif side == "right":
-            left.setdefault(piece.name, own[piece.name])
-            own[piece.name] = piece
-        else:
-            own[piece.name] = piece
+            return replace(self, left={**left, piece.name: piece})
+        if side == "right":
+            left.setdefault(piece.name, self.pieces[piece.name])
+        return replace(self, pieces={**self.pieces, piece.name: piece}, left=left)
+
+    def with_each(self, change: Callable[[Piece], Piece]) -> Pattern:
+        """The same pattern with every piece of both sides changed."""
+        own, left = ({name: change(piece) for name, piece in side.items()} for side in (self.pieces, self.left))
         return replace(self, pieces=own, left=left)
 
     @property
@@ -310,8 +312,7 @@ def area(outline: Array) -> float:
 def faults(piece: Piece) -> list[Problem]:
     """Everything that keeps a piece from being one, each in a clear message; empty when it is sound."""
     name, names = piece.name, piece.part.seams
-    missing = [seam for seam in names if seam not in piece.seams]
-    if missing:
+    if missing := [seam for seam in names if seam not in piece.seams]:
         told = f"{name}: the seams {', '.join(missing)} are missing"
         return [Problem("seams", told, None, f"a piece has {', '.join(names)}")]
     problems = [
@@ -338,11 +339,10 @@ def faults(piece: Piece) -> list[Problem]:
 def _shape(piece: Piece) -> list[Problem]:
     name, outline = piece.name, piece.outline
     problems: list[Problem] = []
-    ring = LinearRing(outline)
+    ring, polygon = LinearRing(outline), Polygon(outline)
     if not ring.is_simple:
-        told = f"{name}: the outline crosses itself"
-        return [Problem("crossing", told, None, "look at the last alteration, or at the file")]
-    polygon = Polygon(outline)
+        hint = "look at the last alteration, or at the file"
+        return [Problem("crossing", f"{name}: the outline crosses itself", None, hint)]
     if polygon.area < 100.0:
         told = f"{name}: the outline encloses next to nothing"
         return [Problem("empty", told, None, "are the numbers in mm?")]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -75,11 +76,8 @@ def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
     """`back grain to centre at waist >= 3 in`, `inseam difference, back less front = 0 within 1/8 in`."""
     match = re.fullmatch(r"\s*(.+?)\s*(>=|<=|=)\s*(.+?)(?:\s+within\s+(.+?))?\s*", text)
     if not match:
-        raise stop(
-            "target",
-            f"'{one_line(text, 80)}' is not a target",
-            hint=f"write it like '{next(iter(known), 'length')} >= 3 in'",
-        )
+        hint = f"write it like '{next(iter(known), 'length')} >= 3 in'"
+        raise stop("target", f"'{one_line(text, 80)}' is not a target", hint=hint)
     name = match[1].lower()
     if name not in known:
         raise stop("target", f"there is no measure '{one_line(name, 60)}'", hint=near_measures(name, known))
@@ -114,20 +112,15 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
     if target.missing(start + target.amount) == 0.0:
         return 0.0
     if start * end > 0:
-        reached = format_length(end + target.amount, units)
-        raise stop(
-            "unreachable",
-            f"'{alteration}' by {format_length(most, units)} brings {target.measure} to {reached},"
-            f" not to {format_length(target.amount, units)}",
-            hint="it cannot be reached without another alteration or a larger limit",
-        )
+        by, reached, wanted = (format_length(mm, units) for mm in (most, end + target.amount, target.amount))
+        told = f"'{alteration}' by {by} brings {target.measure} to {reached}, not to {wanted}"
+        raise stop("unreachable", told, hint="it cannot be reached without another alteration or a larger limit")
     return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10))
 
 
 def _bare(pattern: Pattern) -> Pattern:
     """The pattern without what no measure is taken from; so it is altered faster."""
-    pieces = {name: replace(piece, notches=(), holes=()) for name, piece in pattern.pieces.items()}
-    return replace(pattern, pieces=pieces)
+    return pattern.with_each(lambda piece: replace(piece, notches=(), holes=()))
 
 
 def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
@@ -244,14 +237,10 @@ def alone(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target])
     Empty for several targets; an alteration that cannot meet it by itself is left out.
     """
     result: dict[str, float] = {}
-    if len(targets) != 1:
-        return result
-    for item in wanted:
+    for item in wanted if len(targets) == 1 else ():
         if item.least < item.most:
-            try:
+            with suppress(ProblemsFoundError):
                 result[item.alteration] = solve_one(pattern, item.alteration, targets[0], item.most * 5)
-            except ProblemsFoundError:
-                continue
     return result
 
 
@@ -259,7 +248,7 @@ def without_each(pattern: Pattern, solution: Solution, targets: Sequence[Target]
     """For each alteration of the plan: the targets' measures if it were left out, the others kept as they are."""
     result: dict[str, dict[str, float]] = {}
     for left_out in solution.amounts:
-        others = [(name, amount) for name, amount in solution.amounts.items() if name != left_out]
+        others = [one for one in solution.amounts.items() if one[0] != left_out]
         measured = pattern_measures(carry_all(pattern, others)[-1][1])
         result[left_out] = {target.measure: measured[target.measure] for target in targets}
     return result

@@ -33,23 +33,16 @@ def pattern_to_svg(pattern: Pattern) -> str:
         x += float(top[0] - low[0]) + APART_MM
         high = max(high, float(top[1] - low[1]))
     wide, high = round(x - APART_MM + MARGIN_MM, 1), round(high + 2 * MARGIN_MM, 1)
-    return "\n".join(
-        [
-            '<?xml version="1.0" encoding="UTF-8"?>',
-            f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="{high}mm" viewBox="0 0 {wide} {high}"'
-            f" data-garment={quoteattr(pattern.garment.name)}>",
-            f"<title>{escape(one_line(pattern.title, LONGEST_TITLE))}</title>",
-            f"<desc>{escape(one_line(pattern.grade, LONGEST_TITLE))}</desc>",
-            *(
-                [f"<desc>{escape(f'{CLIENT}{one_line(pattern.client, LONGEST_CLIENT)}')}</desc>"]
-                if pattern.client
-                else []
-            ),
-            *(f"<desc>{escape(f'{ALTERED}{row_of(item)}')}</desc>" for item in pattern.carried),
-            *groups,
-            "</svg>\n",
-        ]
-    )
+    head = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}mm" height="{high}mm" viewBox="0 0 {wide} {high}"'
+        f" data-garment={quoteattr(pattern.garment.name)}>",
+        f"<title>{escape(one_line(pattern.title, LONGEST_TITLE))}</title>",
+    ]
+    told = [one_line(pattern.grade, LONGEST_TITLE)]
+    told += [f"{CLIENT}{one_line(pattern.client, LONGEST_CLIENT)}"] if pattern.client else []
+    told += [f"{ALTERED}{row_of(item)}" for item in pattern.carried]
+    return "\n".join([*head, *(f"<desc>{escape(text)}</desc>" for text in told), *groups, "</svg>\n"])
 
 
 def _group(piece: Piece, side: Side, origin: Array) -> str:
@@ -67,16 +60,13 @@ def _group(piece: Piece, side: Side, origin: Array) -> str:
         parts.append(_line_element(f"{called}-{number}", "notch", f"{notch.name} {notch.seam}", tick, origin))
     for number, at in enumerate(piece.holes, 1):
         x, y = origin[0] + at[0], origin[1] - at[1]
-        parts.append(
-            f'<circle id="{called}-hole-{number}" class="hole" data-line="{number}" cx="{x:.3f}" cy="{y:.3f}" r="1"/>'
-        )
+        told = f'id="{called}-hole-{number}" class="hole" data-line="{number}"'
+        parts.append(f'<circle {told} cx="{x:.3f}" cy="{y:.3f}" r="1"/>')
     low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
     run = np.array([[piece.grain_x, low + (high - low) * 0.05], [piece.grain_x, low + (high - low) * 0.95]])
     parts.append(_line_element(called, "grain", "", run, origin))
-    note = f"<desc>{escape(one_line(piece.note, LONGEST_NOTE))}</desc>"
-    return "\n".join(
-        [f'<g id="{called}" style="{_STYLE}" data-origin="{origin[0]:.3f} {origin[1]:.3f}">', note, *parts, "</g>"]
-    )
+    head = f'<g id="{called}" style="{_STYLE}" data-origin="{origin[0]:.3f} {origin[1]:.3f}">'
+    return "\n".join([head, f"<desc>{escape(one_line(piece.note, LONGEST_NOTE))}</desc>", *parts, "</g>"])
 
 
 def _path_data(line: Array, origin: Array) -> str:
@@ -86,9 +76,8 @@ def _path_data(line: Array, origin: Array) -> str:
 def _line_element(side: str, kind: str, name: str, line: Array, origin: Array) -> str:
     ident = "-".join([side, kind, *name.split()])
     given = f" data-line={quoteattr(name)}" if name else ""
+    named = f'id={quoteattr(ident)} class="{kind}"{given}'
     if len(line) > 2:
-        return f'<path id={quoteattr(ident)} class="{kind}"{given} d="{_path_data(line, origin)}"/>'
+        return f'<path {named} d="{_path_data(line, origin)}"/>'
     (x1, y1), (x2, y2) = ((origin[0] + x, origin[1] - y) for x, y in line)
-    return (
-        f'<line id={quoteattr(ident)} class="{kind}"{given} x1="{x1:.3f}" y1="{y1:.3f}" x2="{x2:.3f}" y2="{y2:.3f}"/>'
-    )
+    return f'<line {named} x1="{x1:.3f}" y1="{y1:.3f}" x2="{x2:.3f}" y2="{y2:.3f}"/>'

@@ -10,7 +10,7 @@ from fitdiag.knowledge.garment import Pair
 from fitdiag.pattern.garment import far_on
 from fitdiag.pattern.ink import Drawing, Pen
 from fitdiag.pattern.measure import corner_angle
-from fitdiag.pattern.piece import Array, Pattern, Piece, Side, length
+from fitdiag.pattern.piece import Pattern, Piece, Side, length
 from fitdiag.units import Units, format_reading
 
 TOLD_MM = 1.0  # a difference that is told; less is lost in cutting
@@ -108,31 +108,20 @@ def walked(pattern: Pattern) -> Walked:
 
 
 def _walk(pattern: Pattern, rule: Pair, side: Side) -> WalkedPair:
-    one, other = pattern.pieces[rule.one[0]], pattern.pieces[rule.other[0]]
-    ways = [_way(piece, seam, rule.from_end == "end") for piece, seam in ((one, rule.one[1]), (other, rule.other[1]))]
-    places = [
-        _places(piece, seam, way)
-        for piece, seam, way in zip((one, other), (rule.one[1], rule.other[1]), ways, strict=True)
-    ]
-    shared = [name for name in places[0] if name in places[1]]
-    shared.sort(key=lambda name: places[0][name])
-    ends = [_end_names(one, rule.one[1], rule.from_end == "end")]
-    stops = [(ends[0][0], 0.0, 0.0), *((f"{name} notch", places[0][name], places[1][name]) for name in shared)]
-    stops.append((ends[0][1], length(ways[0]), length(ways[1])))
+    backwards = rule.from_end == "end"
+    wholes, places = [], []  # of both seams the length, and how far along each notch lies
+    for name, seam in (rule.one, rule.other):
+        line = pattern.pieces[name].seams[seam][:: -1 if backwards else 1]
+        wholes.append(length(line))
+        places.append({one.name: far_on(line, one.at) for one in pattern.pieces[name].notches if one.seam == seam})
+    shared = sorted((name for name in places[0] if name in places[1]), key=lambda name: places[0][name])
+    first, last = _end_names(pattern.pieces[rule.one[0]], rule.one[1], backwards)
+    stops = [(first, 0.0, 0.0), *((f"{name} notch", places[0][name], places[1][name]) for name in shared)]
+    stops.append((last, wholes[0], wholes[1]))
     stretches = tuple(
         Stretch(before[0], after[0], after[1] - before[1], after[2] - before[2]) for before, after in pairwise(stops)
     )
-    return WalkedPair(rule.id, one.name, other.name, side, stretches, rule.ease_mm)
-
-
-def _way(piece: Piece, seam: str, backwards: bool) -> Array:
-    line = piece.seams[seam]
-    return line[::-1] if backwards else line
-
-
-def _places(piece: Piece, seam: str, line: Array) -> dict[str, float]:
-    """How far along each notch of a seam lies."""
-    return {notch.name: far_on(line, notch.at) for notch in piece.notches if notch.seam == seam}
+    return WalkedPair(rule.id, rule.one[0], rule.other[0], side, stretches, rule.ease_mm)
 
 
 def _end_names(piece: Piece, seam: str, backwards: bool) -> tuple[str, str]:
@@ -180,6 +169,11 @@ def corner_told(corner: WalkedCorner) -> str:
     return f"{corner.name[:1].upper()}{corner.name[1:]}{where}: {corner.degrees:.1f} degrees, {told}."
 
 
+def _changed(old: WalkedPair, pair: WalkedPair) -> bool:
+    parts = (one.longer - was.longer for one, was in zip(pair.stretches, old.stretches, strict=False))
+    return any(abs(mm) >= TOLD_MM for mm in (pair.longer - old.longer, *parts))
+
+
 def differing(before: Walked, after: Walked, units: Units) -> list[str]:
     """What alterations did to the pairs and corners, in words; nothing where both still meet as they did."""
     lines: list[str] = []
@@ -187,14 +181,7 @@ def differing(before: Walked, after: Walked, units: Units) -> list[str]:
     angles = {(corner.name, corner.side): corner for corner in before.corners}
     for pair in after.pairs:
         old = known.get((pair.name, pair.side)) or known.get((pair.name, "both"))
-        if (
-            old is None
-            or abs(pair.longer - old.longer) >= TOLD_MM
-            or any(
-                abs(one.longer - other.longer) >= TOLD_MM
-                for one, other in zip(pair.stretches, old.stretches, strict=False)
-            )
-        ):
+        if old is None or _changed(old, pair):
             lines += pair_told(pair, units)
     for corner in after.corners:
         old_corner = angles.get((corner.name, corner.side)) or angles.get((corner.name, "both"))
@@ -215,14 +202,11 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
     y = 16.0
     told: list[str] = []
     for pair in found.pairs:
-        whole = max(sum(s.one for s in pair.stretches), sum(s.other for s in pair.stretches))
-        scale = (wide - left - 4) / whole
-        pen.text(
-            0, y, pair.name.capitalize() + ("" if pair.side == "both" else f", {pair.side}"), 10, bold=True, role="pair"
-        )
-        for row, (name, lengths) in enumerate(
-            ((pair.one, [s.one for s in pair.stretches]), (pair.other, [s.other for s in pair.stretches]))
-        ):
+        both = [(pair.one, [s.one for s in pair.stretches]), (pair.other, [s.other for s in pair.stretches])]
+        scale = (wide - left - 4) / max(sum(lengths) for _, lengths in both)
+        called = pair.name.capitalize() + ("" if pair.side == "both" else f", {pair.side}")
+        pen.text(0, y, called, 10, bold=True, role="pair")
+        for row, (name, lengths) in enumerate(both):
             level, at = y + 4.0 + 6.0 * row, left
             pen.text(0, level + 1.2, name, 9, role="piece")
             pen.line([(left, level), (left + sum(lengths) * scale, level)], "new")
@@ -233,9 +217,8 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
         for stretch in pair.stretches:
             size = max(stretch.one, stretch.other) * scale
             if abs(stretch.longer) >= TOLD_MM:
-                pen.text(
-                    at + size / 2, y + 15.5, _longer(pair, stretch.longer, units), 8, anchor="middle", role="longer"
-                )
+                longer = _longer(pair, stretch.longer, units)
+                pen.text(at + size / 2, y + 15.5, longer, 8, anchor="middle", role="longer")
             at += size
         told += pair_told(pair, units)
         y += 26.0
