@@ -60,13 +60,9 @@ def paper_of(given: str | None, units: Units) -> Paper:
 
 
 def lengths(
-    texts: Iterable[str],
-    units: Units,
-    known: Sequence[str] | None = None,
-    *,
-    listed_by: str = "",
+    texts: Iterable[str], units: Units, known: Sequence[str] | None = None, *, listed_by: str = "",
     near: Callable[[str], Sequence[str]] | None = None,
-) -> dict[str, float]:
+) -> dict[str, float]:  # fmt: skip
     """`name=1 in` texts as lengths in mm by name.
 
     `listed_by`: the command that lists all names, for the hint; `near`: names like a word, tried when the spelling tells nothing.

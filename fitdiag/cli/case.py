@@ -180,20 +180,10 @@ def padded(text: str, columns: int) -> str:
 
 
 def new(
-    name: str,
-    given: str | None,
-    *,
-    units: str | None,
-    body: list[str],
-    measure: list[str],
-    pattern: str | None,
-    photos_consent: str | None,
-    keep_until: str | None,
-    note: list[str],
-    alone: bool = False,
-    rules: str | None,
+    name: str, given: str | None, *, units: str | None, body: list[str], measure: list[str], pattern: str | None,
+    photos_consent: str | None, keep_until: str | None, note: list[str], alone: bool = False, rules: str | None,
     today: date | None = None,
-) -> int:
+) -> int:  # fmt: skip
 
     from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
     from fitdiag.knowledge.load import load_rules
@@ -217,17 +207,11 @@ def new(
         read_pattern(pattern)  # so that nobody finds out in round 2 that it cannot be read
     parent = parent_of(given)
     draft = Case(
-        parent,
-        name,
-        base.about.garment,
-        in_units,
-        day,
+        parent, name, base.about.garment, in_units, day,
         body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
-        body_measures=body_lengths(measure, in_units, tuple(BODY_MM)),
-        alone=alone,
-        consent=Consent(photos_consent == "yes", day if photos_consent else None, until),
-        notes=tuple(note),
-    )
+        body_measures=body_lengths(measure, in_units, tuple(BODY_MM)), alone=alone,
+        consent=Consent(photos_consent == "yes", day if photos_consent else None, until), notes=tuple(note),
+    )  # fmt: skip
     case = new_case(draft, Path(pattern) if pattern else None)
     say(f"A new case for {case.name}: {shown_path(case.folder)}")
     if not photos_consent:

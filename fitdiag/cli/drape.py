@@ -279,13 +279,9 @@ def _table(
 def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> dict[str, Any]:
     names = ["before", "after"][: len(muslins)]
     return {
-        "schema": SCHEMA,
-        "grade": "simulated",
-        "limits": HONEST,
+        "schema": SCHEMA, "grade": "simulated", "limits": HONEST,
         "body": [{"name": taken.name, "mm": round(taken.mm, 1), "from": taken.source} for taken in wearer.taken],
-        "body_not_shown": list(wearer.not_shown),
-        "cloth": cloth,
-        "done": done,
+        "body_not_shown": list(wearer.not_shown), "cloth": cloth, "done": done,
         "units": {name: reading.unit for name, reading in READINGS.items()},
         **{
             name: {
@@ -297,7 +293,7 @@ def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> d
             }
             for name, muslin in zip(names, muslins, strict=True)
         },
-    }
+    }  # fmt: skip
 
 
 def _draw(

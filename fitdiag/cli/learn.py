@@ -163,17 +163,12 @@ def learned_data(learning: Learning) -> dict[str, Any]:
                 for count, foretold, seen in score.bins
                 if count
             ],
-        }
+        }  # fmt: skip
 
     return {
-        "schema": SCHEMA,
-        "logs": learning.gathered.files,
-        "left_out": len(learning.gathered.left_out),
-        "with_outcome": learning.with_outcome,
-        "learned_from": len(learning.gathered.training),
-        "held_out": len(learning.gathered.held_out),
-        "prior_worth": WEIGHT,
-        "rounds": learning.learned.rounds,
+        "schema": SCHEMA, "logs": learning.gathered.files, "left_out": len(learning.gathered.left_out),
+        "with_outcome": learning.with_outcome, "learned_from": len(learning.gathered.training),
+        "held_out": len(learning.gathered.held_out), "prior_worth": WEIGHT, "rounds": learning.learned.rounds,
         "scores": {
             "as_the_rules_stand": scores(learning.before),
             "with_the_changes": scores(learning.words),
@@ -181,22 +176,15 @@ def learned_data(learning: Learning) -> dict[str, Any]:
         },
         "changes": [
             {
-                "what": change.kind,
-                "rule": change.rule,
-                **({"symptom": change.symptom} if change.symptom else {}),
-                "from": change.old,
-                "to": change.new,
-                "learned": round(change.estimate.value, 4),
-                "low": round(change.estimate.low, 4),
-                "high": round(change.estimate.high, 4),
-                "asked": change.asked,
-                "seen": change.seen,
-                "expected_there": round(change.estimate.trials, 2),
+                "what": change.kind, "rule": change.rule, **({"symptom": change.symptom} if change.symptom else {}),
+                "from": change.old, "to": change.new, "learned": round(change.estimate.value, 4),
+                "low": round(change.estimate.low, 4), "high": round(change.estimate.high, 4), "asked": change.asked,
+                "seen": change.seen, "expected_there": round(change.estimate.trials, 2),
                 "expected_brought": round(change.estimate.hits, 2),
             }
             for change in learning.changes
         ],
-    }
+    }  # fmt: skip
 
 
 def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:

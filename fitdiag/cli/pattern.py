@@ -209,19 +209,9 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
 
 
 def alter(
-    path: str,
-    do: list[str],
-    out: str | None,
-    units: str | None,
-    *,
-    as_cut: bool,
-    as_json: bool,
-    replace: bool,
-    rules: str | None = None,
-    client: str | None = None,
-    day: str | None = None,
-    allowance: list[str] | None = None,
-) -> int:
+    path: str, do: list[str], out: str | None, units: str | None, *, as_cut: bool, as_json: bool, replace: bool,
+    rules: str | None = None, client: str | None = None, day: str | None = None, allowance: list[str] | None = None,
+) -> int:  # fmt: skip
     chosen = guess_units(units, do)
     pattern = _own(path, rules)
     if not do:
@@ -257,13 +247,9 @@ def allowed(pattern: Pattern, texts: list[str] | None, units: Units) -> Pattern:
 
 
 def say_stages(
-    stages: Sequence[tuple[str, Pattern]],
-    units: Units,
-    *,
-    as_json: bool,
-    extra: dict[str, Any] | None = None,
+    stages: Sequence[tuple[str, Pattern]], units: Units, *, as_json: bool, extra: dict[str, Any] | None = None,
     base: RuleBase | None = None,
-) -> None:
+) -> None:  # fmt: skip
     """The before/after table of the measures that move; what is said of a change agrees with the two values beside it."""
     measured = [(name, pattern_measures(pattern)) for name, pattern in stages]
     if as_json:
@@ -296,17 +282,9 @@ def say_stages(
 
 
 def solve(
-    path: str,
-    do: list[str],
-    until: list[str],
-    units: str | None,
-    rules: str | None,
-    out: str | None,
-    *,
-    as_json: bool,
-    replace: bool,
-    day: str | None = None,
-) -> int:
+    path: str, do: list[str], until: list[str], units: str | None, rules: str | None, out: str | None, *, as_json: bool,
+    replace: bool, day: str | None = None,
+) -> int:  # fmt: skip
     from fitdiag.pattern.solve import alone, conflicts, parse_target, refuse_contradictions, solve_plan, without_each
 
     chosen = guess_units(units, (*do, *until))
@@ -383,21 +361,10 @@ def _say_least(base: RuleBase, wanted: Sequence[Wanted], found: Solution, units:
 
 
 def draw(
-    path: str,
-    do: list[str],
-    to: str,
-    units: str | None,
-    *,
-    strip: bool,
-    sheets: str | None,
-    replace: bool,
-    as_cut: bool = False,
-    allowance: list[str] | None = None,
-    band: list[str] | None = None,
-    rules: str | None = None,
-    client: str | None = None,
-    day: str | None = None,
-) -> int:
+    path: str, do: list[str], to: str, units: str | None, *, strip: bool, sheets: str | None, replace: bool,
+    as_cut: bool = False, allowance: list[str] | None = None, band: list[str] | None = None, rules: str | None = None,
+    client: str | None = None, day: str | None = None,
+) -> int:  # fmt: skip
     """Write a drawing of every alteration named, in order (.svg or .pdf), or with `sheets` the pieces at full scale (.pdf)."""
     from fitdiag.pattern.ink import svg
     from fitdiag.pattern.pdf import pdf_drawing

@@ -199,17 +199,9 @@ def read_marked(path: Path, marks_file: str | None = None) -> tuple[Picture, Mar
 
 
 def measure(
-    pictures: Sequence[str],
-    marks_files: Sequence[str],
-    *,
-    as_json: bool,
-    units: str | None,
-    hip_girth: str | None,
-    findings: str | None,
-    overlays: str | None,
-    rules: str | None,
-    replace: bool,
-) -> int:
+    pictures: Sequence[str], marks_files: Sequence[str], *, as_json: bool, units: str | None, hip_girth: str | None,
+    findings: str | None, overlays: str | None, rules: str | None, replace: bool,
+) -> int:  # fmt: skip
     """Measure marked pictures that belong together."""
     if marks_files and len(marks_files) != len(pictures):
         raise stop(
@@ -387,17 +379,9 @@ def _say_findings(base: RuleBase, result: FromPictures, units: Units) -> None:
 
 
 def card(
-    to: str,
-    units: str | None,
-    heights: Sequence[str],
-    keep_until: str,
-    paper: str | None,
-    *,
-    large: bool,
-    replace: bool,
-    alone: bool = False,
-    rules: str | None = None,
-) -> int:
+    to: str, units: str | None, heights: Sequence[str], keep_until: str, paper: str | None, *, large: bool,
+    replace: bool, alone: bool = False, rules: str | None = None,
+) -> int:  # fmt: skip
     """Write the shot card."""
     from fitdiag.cli.arguments import guess_units, lengths, paper_of
     from fitdiag.knowledge.load import load_rules

@@ -49,25 +49,11 @@ if TYPE_CHECKING:
 
 
 def review(
-    name: str,
-    given: str | None,
-    *,
-    photos: Sequence[str],
-    form: str | None,
-    findings: str | None,
-    done: Sequence[str],
-    rules: str | None,
-    no_questions: bool,
-    send_form: bool,
-    sent: bool,
-    fits: bool,
-    large: bool,
-    paper: str | None = None,
-    today: date | None = None,
-    no_drape: bool = False,
-    full: bool = False,
+    name: str, given: str | None, *, photos: Sequence[str], form: str | None, findings: str | None, done: Sequence[str],
+    rules: str | None, no_questions: bool, send_form: bool, sent: bool, fits: bool, large: bool,
+    paper: str | None = None, today: date | None = None, no_drape: bool = False, full: bool = False,
     alone: bool | None = None,
-) -> int:
+) -> int:  # fmt: skip
     """One run of a round."""
     folder = case_folder(name, given)
     base = load_rules(folder_of(rules, folder / CASE_FILE))

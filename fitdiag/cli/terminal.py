@@ -256,14 +256,9 @@ def hold_interview(base: RuleBase, path: Path, pattern: str | None, show: Show) 
 
 
 def _talk(
-    base: RuleBase,
-    log: SessionLog,
-    events: tuple[Event, ...],
-    pattern: str | None,
-    *,
-    inside: bool = False,
+    base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | None, *, inside: bool = False,
     show: Show = FITTER,
-) -> int:
+) -> int:  # fmt: skip
     gc.enable()  # an interview may stay open all day
     try:
         _on_hang_up(_hang_up)

@@ -104,16 +104,9 @@ def export(
 
 
 def _client_page(
-    base: RuleBase,
-    log: ReadLog,
-    conclusion: Conclusion,
-    client: str,
-    kind: str,
-    paper: str | None,
-    *,
-    large: bool,
+    base: RuleBase, log: ReadLog, conclusion: Conclusion, client: str, kind: str, paper: str | None, *, large: bool,
     alone: bool,
-) -> str | bytes:
+) -> str | bytes:  # fmt: skip
     """The page for the client of a session in the room, who is asked for no photos."""
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.pages import client_page

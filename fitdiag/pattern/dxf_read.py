@@ -79,14 +79,9 @@ class _Block:
 
 
 def pattern_from_dxf(
-    content: str | bytes,
-    shown_path: str,
-    garment: Garment | None = None,
-    *,
-    line: Outline | None = None,
-    allowance: float | None = None,
-    taken: Taken | None = None,
-) -> Pattern:
+    content: str | bytes, shown_path: str, garment: Garment | None = None, *, line: Outline | None = None,
+    allowance: float | None = None, taken: Taken | None = None,
+) -> Pattern:  # fmt: skip
     """A pattern from DXF text with the layers above. Raises ProblemsFoundError.
 
     `line`: what an outline is that no sew line explains: the line to cut along, with `allowance` mm in it, or the stitching line.

@@ -97,19 +97,10 @@ class Style:
 
 
 STYLES: Mapping[str, Style] = {
-    "new": Style(0.6),
-    "old": Style(0.25, (1.6, 1.1)),
-    "cut": Style(0.4, (3.4, 0.9, 0.5, 0.9)),
-    "dart": Style(0.35),
-    "balance": Style(0.18),
-    "grain": Style(0.25),
-    "hatch": Style(0.16),
-    "dimension": Style(0.2),
-    "stitching": Style(0.3, (3.0, 1.5)),
-    "frame": Style(0.15),
-    "window": Style(0.2, (0.6, 0.7)),
-    "part": Style(0.4),
-}
+    "new": Style(0.6), "old": Style(0.25, (1.6, 1.1)), "cut": Style(0.4, (3.4, 0.9, 0.5, 0.9)), "dart": Style(0.35),
+    "balance": Style(0.18), "grain": Style(0.25), "hatch": Style(0.16), "dimension": Style(0.2),
+    "stitching": Style(0.3, (3.0, 1.5)), "frame": Style(0.15), "window": Style(0.2, (0.6, 0.7)), "part": Style(0.4),
+}  # fmt: skip
 
 
 WEIGHTS: Mapping[str, float] = {  # what a line costs a label that would cover it, per mm
@@ -269,16 +260,9 @@ class Pen:
                     self.line(np.asarray(part.coords), "hatch")
 
     def text(
-        self,
-        x: float,
-        y: float,
-        text: str,
-        size: float,
-        *,
-        anchor: Anchor = "start",
-        bold: bool = False,
+        self, x: float, y: float, text: str, size: float, *, anchor: Anchor = "start", bold: bool = False,
         role: str = "text",
-    ) -> None:
+    ) -> None:  # fmt: skip
         """A text at a fixed place."""
         self._over.append(Text(x, y, text, size, anchor, 0.0, bold, role))
         wide = text_width(text, size, bold)

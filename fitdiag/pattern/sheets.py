@@ -35,13 +35,9 @@ RULE = "Print at 100 %, no scaling; measure the square."
 
 
 def pdf_sheets(
-    what: Pattern | Piece,
-    paper: Paper = "a4",
-    overlap_mm: float = 10.0,
-    units: Units = "cm",
-    day: str = "",
+    what: Pattern | Piece, paper: Paper = "a4", overlap_mm: float = 10.0, units: Units = "cm", day: str = "",
     more: Sequence[Piece] = (),
-) -> bytes:
+) -> bytes:  # fmt: skip
     """Pieces at full scale on as many pages as they need; the first page says how to print and join them.
 
     A page shows `overlap_mm` of its neighbours. `more`: other pieces to print with them, like a waistband. For whom the pattern

@@ -172,14 +172,9 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
 
 
 def _least_change(
-    linprog: Callable[..., object],
-    amounts: np.ndarray,
-    low: np.ndarray,
-    high: np.ndarray,
-    here: np.ndarray,
-    slope: np.ndarray,
-    targets: Sequence[Target],
-) -> np.ndarray:
+    linprog: Callable[..., object], amounts: np.ndarray, low: np.ndarray, high: np.ndarray, here: np.ndarray,
+    slope: np.ndarray, targets: Sequence[Target],
+) -> np.ndarray:  # fmt: skip
     """One linear programme: least sum of amounts, targets met as far as they can be (slack costs a thousand times as much)."""
     count, spare = len(amounts), len(targets)
     rows, right = [], []

@@ -106,15 +106,9 @@ def _cautions(base: RuleBase) -> list[str]:
 
 
 def client_form(
-    base: RuleBase,
-    questions: Sequence[str],
-    heading: Heading,
-    advised: Sequence[Advice],
-    *,
-    token: str,
-    photos: bool = True,
-    alone: bool = False,
-) -> str:
+    base: RuleBase, questions: Sequence[str], heading: Heading, advised: Sequence[Advice], *, token: str,
+    photos: bool = True, alone: bool = False,
+) -> str:  # fmt: skip
     """The form as one HTML page that needs nothing else.
 
     `questions` are symptom ids in the order they are asked, but felt ones come first. `heading`: whose it is, and which try-on
@@ -129,26 +123,14 @@ def client_form(
     done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
     template, hashes = _template()
     page: str = template.render(
-        hashes=hashes,
-        schema=SCHEMA,
-        begin=BEGIN,
-        garment=garment,
-        units=units,
-        client=one_line(heading.client, 80),
-        round_number=heading.round_number,
-        token=token,
-        behind=BEHIND[alone],
+        hashes=hashes, schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
+        round_number=heading.round_number, token=token, behind=BEHIND[alone],
         kept=f"{zlib.crc32(repr((units, ordered, done)).encode()):08x}",  # other questions find no answers kept on the device
-        felt=[row for row in rows if row["felt"]],
-        seen=[row for row in rows if not row["felt"]],
-        done=done,
-        feels_when=FEELS_WHEN,
-        feels=FEELS,
-        states=STATES,
-        cautions=(RESTS, *_cautions(told), CUTS_NOTHING, PICTURES[photos]),
-        longest_words=LONGEST_WORDS,
+        felt=[row for row in rows if row["felt"]], seen=[row for row in rows if not row["felt"]], done=done,
+        feels_when=FEELS_WHEN, feels=FEELS, states=STATES,
+        cautions=(RESTS, *_cautions(told), CUTS_NOTHING, PICTURES[photos]), longest_words=LONGEST_WORDS,
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
-    )
+    )  # fmt: skip
     return page
 
 

@@ -114,33 +114,25 @@ def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside
 
     short, long = sections(steps=False), sections(steps=True)
     page: str = template("fitter_page.html").render(
-        head=heading.line,
-        verdict=conclusion.plan.verdict,
-        plan=short["This round"],
-        changes=_drawn(sheet) if sheet is not None else [],
-        key=sheet.key if sheet is not None else "",
-        found=findings_table(base, findings, units),
-        linked=bool(beside.photos or beside.laid),
+        head=heading.line, verdict=conclusion.plan.verdict, plan=short["This round"],
+        changes=_drawn(sheet) if sheet is not None else [], key=sheet.key if sheet is not None else "",
+        found=findings_table(base, findings, units), linked=bool(beside.photos or beside.laid),
         laid=[(view, link) for view, links in beside.laid.items() for link in links],
         drawn=[
             (sign, [(word, Markup(svg)) for word, svg in sign.pictures])
             for sign in shown_signs(base, findings, beside.photos)
         ],
         known=[part for part in short["Findings"].parts if isinstance(part, Items) and part.title in _BESIDE_THE_SIGNS],
-        beliefs=beliefs_table(base, conclusion, beside.before),
-        reasons=long["What the pattern may do"],
+        beliefs=beliefs_table(base, conclusion, beside.before), reasons=long["What the pattern may do"],
         turns=turns_table(base, beside.answers_that_would_turn),
-        others=[long[title] for title in _OTHERS if title in long],
-        question=long.get("The next question worth asking"),
-        effects=effects,
-        moved=effects_tables(conclusion.plan, effects, units),
+        others=[long[title] for title in _OTHERS if title in long], question=long.get("The next question worth asking"),
+        effects=effects, moved=effects_tables(conclusion.plan, effects, units),
         solved=[
             f"Solved on this pattern: {lower_first(base.alterations[name].title)}, {format_length(mm, units)}."
             for name, mm in (effects.solved.items() if effects else ())
         ],
         chart=Markup(chart(charts, history, units) if len(history) > 1 else ""),  # every text in it is escaped
-        rounds=rounds_table(charts, history, units),
-        rounds_told=rounds_told(base, history, units),
+        rounds=rounds_table(charts, history, units), rounds_told=rounds_told(base, history, units),
         last=[long[title] for title in ("Notes", "Cautions") if title in long],
-    )
+    )  # fmt: skip
     return page

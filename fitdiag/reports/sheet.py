@@ -144,15 +144,9 @@ def whole_amounts(text: str) -> str:
 
 
 def make_sheet(
-    base: RuleBase,
-    conclusion: Conclusion,
-    heading: Heading,
-    *,
-    pattern: Pattern | None,
-    photographs_next: Sequence[str],
-    muslins: Sequence[tuple[str, bytes]] = (),
-    alone: bool = False,
-) -> Sheet:
+    base: RuleBase, conclusion: Conclusion, heading: Heading, *, pattern: Pattern | None,
+    photographs_next: Sequence[str], muslins: Sequence[tuple[str, bytes]] = (), alone: bool = False,
+) -> Sheet:  # fmt: skip
     """What the client is told; `alone`: somebody who fits herself, with nobody to help.
 
     The drawings follow each other on the client's pattern, or on a drafted block without one."""
@@ -171,17 +165,12 @@ def make_sheet(
     )
     photographs = tuple(one_line(text, 300) for text in photographs_next)
     return Sheet(
-        title=TITLE.format(base.about.garment),
-        head=heading.line,
-        verdict=_verdict(conclusion, len(changes), stay, alone=alone),
-        changes=changes,
-        key=key,
-        photographs=photographs,
-        leave=leave,
-        stay=stay,
+        title=TITLE.format(base.about.garment), head=heading.line,
+        verdict=_verdict(conclusion, len(changes), stay, alone=alone), changes=changes, key=key,
+        photographs=photographs, leave=leave, stay=stay,
         cautions=_cautions(base, cutting=bool(changes), photos=bool(photographs)),
         muslins=tuple(muslins) if changes else (),
-    )
+    )  # fmt: skip
 
 
 def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str], *, alone: bool) -> str:
@@ -208,26 +197,15 @@ def _changes(base: RuleBase, plan: Plan, units: Units, pattern: Pattern) -> list
             return tuple(told for text in texts if (told := for_the_wearer(text, units)))
 
         hinge = rule.operation.hinge
-        result.append(
-            Change(
-                number=item.rank,
-                title=for_the_wearer(rule.title, units),
-                amount=item.amount.text,
-                place=f"{PIECES[rule.operation.piece]}, {SIDES[item.side]}",
-                wait=_wait(base, plan, item, units),
-                why=for_the_wearer(_TOLD_APART.split(rule.why)[0], units),
-                how_much=for_the_wearer(item.amount.basis, units),
-                where=for_the_wearer(
-                    f"{rule.operation.cut}." + ("" if hinge.startswith("none") else f" Hinge: {hinge}."), units
-                ),
-                pictures=pictures,
-                drawn=drawn,
-                cloth=worded(rule.cloth),
-                paper=worded(rule.paper),
-                smooth=worded(rule.true_up),
-                look=worded(rule.check_next),
-            )
-        )
+        where = f"{rule.operation.cut}." + ("" if hinge.startswith("none") else f" Hinge: {hinge}.")
+        result.append(Change(
+            item.rank, for_the_wearer(rule.title, units), item.amount.text,
+            place=f"{PIECES[rule.operation.piece]}, {SIDES[item.side]}", wait=_wait(base, plan, item, units),
+            why=for_the_wearer(_TOLD_APART.split(rule.why)[0], units),
+            how_much=for_the_wearer(item.amount.basis, units), where=for_the_wearer(where, units), pictures=pictures,
+            drawn=drawn, cloth=worded(rule.cloth), paper=worded(rule.paper), smooth=worded(rule.true_up),
+            look=worded(rule.check_next),
+        ))  # fmt: skip
     return result
 
 

@@ -181,19 +181,9 @@ def _edge(at: At, rows: Sequence[Any]) -> list[str]:
 
 
 MARKS: Mapping[str, Mark] = {
-    "folds": _folds,
-    "pulls": _pulls,
-    "level": _level,
-    "fan": _fan,
-    "opening": _opening,
-    "pinch": _pinch,
-    "tab": lambda at, numbers: _pinch(at, numbers, 9.0),
-    "bubble": _bubble,
-    "puckers": _puckers,
-    "threads": _threads,
-    "ring": _ring,
-    "edge": _edge,
-    "line": lambda at, places: [line([at(place) for place in places], 2.0)],
+    "folds": _folds, "pulls": _pulls, "level": _level, "fan": _fan, "opening": _opening, "pinch": _pinch,
+    "tab": lambda at, numbers: _pinch(at, numbers, 9.0), "bubble": _bubble, "puckers": _puckers, "threads": _threads,
+    "ring": _ring, "edge": _edge, "line": lambda at, places: [line([at(place) for place in places], 2.0)],
     "corners": lambda at, places: [line([at(place) for place in places], 2.0, smooth=False)],
     "seam": lambda at, places: [line([at(place) for place in places], 1.0)],
     "ticks": lambda at, places: [line([at(place) for place in places], 0.9)],
@@ -204,7 +194,7 @@ MARKS: Mapping[str, Mark] = {
     "cord": lambda at, places: [
         stroke(f"M{pair(at(places[0]))}L{pair(at(places[1]))}", (0.9, 1.6, 2.6, 3.8)[at.strength])
     ],
-}
+}  # fmt: skip
 
 
 # -- drawings ----------------------------------------------------------------------------------------------------------

@@ -195,17 +195,11 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
     base = base.in_units(diagnosis.findings.units)
     extents = diagnosis.extents
     return {
-        "schema": DIAGNOSIS_SCHEMA,
-        "garment": base.about.garment,
-        "rules": base.fingerprint,
-        "client": one_line(report.client),
-        "units": diagnosis.findings.units,
-        "verdict": plan.verdict,
+        "schema": DIAGNOSIS_SCHEMA, "garment": base.about.garment, "rules": base.fingerprint,
+        "client": one_line(report.client), "units": diagnosis.findings.units, "verdict": plan.verdict,
         "causes": [
             {
-                "id": belief.cause,
-                "title": base.causes[belief.cause].title,
-                "probability": belief.probability,
+                "id": belief.cause, "title": base.causes[belief.cause].title, "probability": belief.probability,
                 "spoken_of": belief.cause in diagnosis.touched,
                 "listed": belief in diagnosis.likely or belief in diagnosis.not_ruled_out,
                 **_extent_data(extents.get(belief.cause)),
@@ -220,8 +214,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
             _picked(item, "kind", "one", "other", "text") for item in report.conclusion.contradictions
         ],
         "leave_alone": [_picked(item, "alteration", "because") for item in plan.leave_alone],
-        "may_stay": list(plan.may_stay),
-        "later": [_picked(item, "alteration", "because") for item in plan.later],
+        "may_stay": list(plan.may_stay), "later": [_picked(item, "alteration", "because") for item in plan.later],
         **({"on_pattern": effects_data(report.on_pattern)} if report.on_pattern else {}),
         **({"simulated": simulation_data(report.simulated)} if report.simulated else {}),
         "next_question": (
@@ -229,24 +222,19 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
             if report.next_question
             else None
         ),
-    }
+    }  # fmt: skip
 
 
 def _recommendation_data(base: RuleBase, item: Recommendation) -> dict[str, Any]:
     """An alteration of the list, with its steps."""
     rule = base.alterations[item.alteration]
     return {
-        **_picked(item, "rank", "alteration", "title"),
-        "amount_mm": round(item.amount.signed_mm, 3),
-        **_amount_data(item.amount),
-        "amount": item.amount.text,
-        "amount_basis": item.amount.basis,
-        "remainder_mm": round(item.amount.remainder_mm, 3),
-        **_picked(item, "side", "causes"),
-        "hinge": rule.operation.hinge,
-        **_picked(item, "because", "against", "only_if", "only_if_symptom"),
+        **_picked(item, "rank", "alteration", "title"), "amount_mm": round(item.amount.signed_mm, 3),
+        **_amount_data(item.amount), "amount": item.amount.text, "amount_basis": item.amount.basis,
+        "remainder_mm": round(item.amount.remainder_mm, 3), **_picked(item, "side", "causes"),
+        "hinge": rule.operation.hinge, **_picked(item, "because", "against", "only_if", "only_if_symptom"),
         **_picked(rule, "cloth", "paper", "true_up", "check_next"),
-    }
+    }  # fmt: skip
 
 
 def _picked(item: object, *names: str) -> dict[str, Any]:
@@ -302,24 +290,17 @@ def effects_data(found: Effects) -> dict[str, Any]:
 def simulation_data(found: Simulation) -> dict[str, Any]:
     """What simulated cloth shows of a plan; the units of the readings are those of `fitdiag drape --json`."""
     return {
-        "grade": "simulated",
-        "limits": HONEST,
-        "body": list(found.body),
-        "cloth": found.cloth,
+        "grade": "simulated", "limits": HONEST, "body": list(found.body), "cloth": found.cloth,
         "block": _rounded(found.block),
         "stages": [
             {
-                "after": stage.alteration,
-                "amount_mm": stage.amount,
-                "readings": _rounded(stage.readings),
-                "two_dressings_differ": _rounded(stage.apart),
-                "told": list(stage.told),
+                "after": stage.alteration, "amount_mm": stage.amount, "readings": _rounded(stage.readings),
+                "two_dressings_differ": _rounded(stage.apart), "told": list(stage.told),
             }
             for stage in found.stages
         ],
-        "warnings": list(found.warnings),
-        "near": list(found.near),
-    }
+        "warnings": list(found.warnings), "near": list(found.near),
+    }  # fmt: skip
 
 
 def as_json(report: Report, base: RuleBase) -> str:

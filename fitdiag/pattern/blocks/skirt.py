@@ -76,7 +76,6 @@ BLOCK = Block(
         Asked("waist_to_hip", 100, 350, 205, 20),
         Asked("length", 250, 1300, 600, 60),
     ),
-    pieces=_pieces,
-    shares=(("waist", "hip", 0.5, 10.0), ("waist_to_hip", "length", 0.12, 0.7)),
+    pieces=_pieces, shares=(("waist", "hip", 0.5, 10.0), ("waist_to_hip", "length", 0.12, 0.7)),
     order=(("waist_to_hip", "length", 0.9),),
-)
+)  # fmt: skip

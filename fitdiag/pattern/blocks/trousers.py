@@ -184,7 +184,6 @@ BLOCK = Block(
         ("waist_to_floor", "rise", 2.6, 5.2),
         ("bottom", "hip", 0.12, 0.42),
     ),
-    order=(("waist_to_hip", "rise", 1.0), ("rise", "waist_to_floor", 0.5)),
-    tells=("back grain to centre at waist",),
+    order=(("waist_to_hip", "rise", 1.0), ("rise", "waist_to_floor", 0.5)), tells=("back grain to centre at waist",),
     expects={"back extension": lambda measures: block_extension(measures["hip girth"] - EASE_MM)},
-)
+)  # fmt: skip
