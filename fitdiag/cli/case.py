@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from rich.cells import cell_len as cells
 
-from fitdiag.cli.output import say, say_aside, say_problems, width, write, write_json
+from fitdiag.cli.output import say, say_all, say_aside, say_problems, width, write, write_json
 from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
 from fitdiag.sessions.case_list import CASE_FILE, CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
@@ -195,9 +195,8 @@ def new(
     day = today or date.today()
     in_units = guess_units(units, measure)
     if photos_consent not in (None, "yes", "no"):
-        raise stop(
-            "argument", f"'{one_line(photos_consent, 20)}' is no answer", hint="write --photos-consent yes or no"
-        )
+        told = f"'{one_line(photos_consent, 20)}' is no answer"
+        raise stop("argument", told, hint="write --photos-consent yes or no")
     until = _until(keep_until, day)
     if until is not None and photos_consent != "yes":
         raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
@@ -299,8 +298,7 @@ def show(name: str, given: str | None) -> int:
 
     base = load_rules(folder_of(None, folder / CASE_FILE))
     silently(base, open_case(folder))
-    for line in case_lines(open_case(folder), contents(folder), base):
-        say(line)
+    say_all(case_lines(open_case(folder), contents(folder), base))
     return 0
 
 

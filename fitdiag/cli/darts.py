@@ -46,9 +46,8 @@ def _done(pattern: Pattern, text: str, units: Units) -> Pattern:
     if found is None or found[3] not in WORKS or found[1] not in pattern.pieces:
         pieces, works = " or ".join(pattern.pieces), ", ".join(WORKS)
         told = f"'{one_line(text, 60)}' is no work on a dart"
-        raise stop(
-            "dart", told, hint=f"name the piece ({pieces}), the dart, and one of {works}, like 'back 1 move=2 cm'"
-        )
+        hint = f"name the piece ({pieces}), the dart, and one of {works}, like 'back 1 move=2 cm'"
+        raise stop("dart", told, hint=hint)
     amount = None
     if found[5]:
         try:

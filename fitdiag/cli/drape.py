@@ -12,7 +12,7 @@ from typing import Any
 
 from fitdiag.cli.altering import carried_out, title_of
 from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
-from fitdiag.cli.output import say, width, write, write_data
+from fitdiag.cli.output import say, say_all, width, write, write_data
 from fitdiag.cli.photo import read_marked
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
@@ -78,8 +78,7 @@ def drape_pattern(
         write_data(_data(muslins, wearer, cloth, done))
         return 0
     _say(base, muslins, wearer, kind.name, done, chosen)
-    for text in work.warnings if work else ():
-        say(text)
+    say_all(work.warnings if work else ())
     if to is not None:
         say(f"Written: {one_line(to)}")
     return 0
@@ -232,16 +231,14 @@ def _say(base: RuleBase, muslins: Sequence[Draped], wearer: Wearer, cloth: str, 
     say(HONEST)
     say()
     say("The body")
-    for line in body_told(wearer, units):
-        say(f"  {line[0].upper()}{line[1:]}")
+    say_all(f"  {line[0].upper()}{line[1:]}" for line in body_told(wearer, units))
     say(f"The cloth: {cloth.lower()}.")
-    for note in dict.fromkeys(note for muslin in muslins for note in muslin.order.cut.notes):
-        say(note)
+    say_all(dict.fromkeys(note for muslin in muslins for note in muslin.order.cut.notes))
     say()
     if done:
         say(f"After: {done}.")
-        for text in changes(muslins[0].readings, muslins[1].readings, muslins[1].apart or {}, units):
-            say(f"  {text[0].upper()}{text[1:]}.")
+        told = changes(muslins[0].readings, muslins[1].readings, muslins[1].apart or {}, units)
+        say_all(f"  {text[0].upper()}{text[1:]}." for text in told)
         say()
     heads = ["before", "after"][: len(muslins)] if done else ["now"]
     sides = [("", [muslin.readings for muslin in muslins])]

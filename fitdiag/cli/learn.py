@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of
-from fitdiag.cli.output import say, say_problems, write, write_data
+from fitdiag.cli.output import say, say_all, say_problems, write, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
 from fitdiag.files import taken_name, write_atomically
 from fitdiag.knowledge.load import load_rules
@@ -93,8 +93,7 @@ def _say_report(base: RuleBase, learning: Learning) -> None:
         if changes:
             say()
             say(title)
-        for change in changes:
-            say(f"- {_told_change(base, change)}")
+        say_all(f"- {_told_change(base, change)}" for change in changes)
 
 
 def _told_change(base: RuleBase, change: Change) -> str:
@@ -200,8 +199,7 @@ def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
 def _say_comparison(base: RuleBase, comparison: Comparison) -> None:
     for letter, side in (("A", comparison.a), ("B", comparison.b)):
         say(f"{letter}: {told_conclusion(base, side)}")
-        for line in side.left_out:
-            say(f"   {line}")
+        say_all(f"   {line}" for line in side.left_out)
     say()
     say(f"Answered by both: {comparison.both}; alike in {comparison.alike}.")
     say(comparison.verdict)
@@ -212,8 +210,7 @@ def _say_comparison(base: RuleBase, comparison: Comparison) -> None:
         if differences:
             say()
             say(title)
-            for difference in differences:
-                say(f"- {told_difference(base, difference)}")
+            say_all(f"- {told_difference(base, difference)}" for difference in differences)
     if hardly:
         say()
         say(f"Differs, and changes hardly anything: {'; '.join(difference_title(base, item) for item in hardly)}.")

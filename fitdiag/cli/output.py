@@ -38,17 +38,14 @@ def width() -> int:
 def say(text: str = "") -> None:
     """Print a paragraph, folded to the width; a character the stream cannot show becomes '?'."""
     for line in text.split("\n"):
-        write(
-            textwrap.fill(
-                line,
-                width(),
-                subsequent_indent=" " * (len(line) - len(line.lstrip())),
-                break_long_words=False,
-                break_on_hyphens=False,
-            )
-            if line
-            else ""
-        )
+        indent = " " * (len(line) - len(line.lstrip()))
+        write(textwrap.fill(line, width(), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False))
+
+
+def say_all(texts: Iterable[str]) -> None:
+    """Print each text as a paragraph of its own."""
+    for text in texts:
+        say(text)
 
 
 def write(text: str = "") -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of, told_trued, warned
 from fitdiag.cli.arguments import body_lengths, folder_of, guess_units, lengths, paper_of
-from fitdiag.cli.output import say, write_data
+from fitdiag.cli.output import say, say_all, write_data
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.folders import rules_for
@@ -165,8 +165,7 @@ def read(
     taken, chosen = Taken(), guess_units(units, ())
     pattern = read_pattern(path, reading(line, allowance, dpi, units, garment), taken)
     write_out(pattern, out, replace=replace)
-    for text in taken.told():
-        say(text)
+    say_all(taken.told())
     measures = pattern_measures(pattern)
     for name in measures:
         if name.endswith((" girth", " outseam")):
@@ -200,11 +199,8 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
     if as_json:
         write_data(found.as_data())
         return 0
-    for pair in found.pairs:
-        for line in pair_told(pair, chosen):
-            say(line)
-    for corner in found.corners:
-        say(corner_told(corner))
+    say_all(line for pair in found.pairs for line in pair_told(pair, chosen))
+    say_all(map(corner_told, found.corners))
     return 0
 
 
@@ -229,12 +225,9 @@ def alter(
     if not as_json:
         from fitdiag.pattern.walk import differing, walked
 
-        for one in trued:
-            say(told_trued(one, chosen))
-        for text in differing(walked(work.before), walked(result), chosen):
-            say(text)
-        for text in work.warnings:
-            say(text)
+        say_all(told_trued(one, chosen) for one in trued)
+        say_all(differing(walked(work.before), walked(result), chosen))
+        say_all(work.warnings)
     return 0
 
 
@@ -324,8 +317,7 @@ def solve(
     for name, values in left_out.items():
         left = "; ".join(f"{measure} {format_reading(value, chosen)}" for measure, value in values.items())
         say(f"Without '{title_of(base, name)}': {left}")
-    for text in warnings:
-        say(text)
+    say_all(warnings)
     return 0
 
 
@@ -377,23 +369,16 @@ def draw(
     paper = paper_of(sheets, chosen)
     if target.suffix.lower() not in ((".pdf",) if sheets else (".svg", ".pdf")):
         hint = "full-scale sheets are written as .pdf" if sheets else "end the name in .svg or .pdf"
-        raise stop(
-            "format",
-            f"'{one_line(target.suffix, 20)}' is not a format to draw in",
-            where=Where(one_line(to)),
-            hint=hint,
-        )
+        told = f"'{one_line(target.suffix, 20)}' is not a format to draw in"
+        raise stop("format", told, where=Where(one_line(to)), hint=hint)
     content: str | bytes
     if sheets:
         last, _ = finished(work, as_cut=as_cut)
         ready = allowed(work.recorded(last), allowance, chosen)
         content = pdf_sheets(ready, paper, units=chosen, day=work.day, more=bands_of(ready, band, chosen))
     elif not work.steps:
-        raise stop(
-            "argument",
-            "no alteration was named",
-            hint="add --do 'ALTERATION=3/4 in', or --sheets a4 for the pieces",
-        )
+        told = "no alteration was named"
+        raise stop("argument", told, hint="add --do 'ALTERATION=3/4 in', or --sheets a4 for the pieces")
     else:
         pictures, title = pictures_of(work, chosen, strip=strip, as_cut=as_cut)
         if target.suffix.lower() == ".svg":
@@ -404,8 +389,7 @@ def draw(
             content = pdf_drawing(stacked(pictures) if strip else pictures, title=title)
     write_atomically(target, content, replace=replace)
     say(f"Written: {one_line(to)}")
-    for text in work.warnings:
-        say(text)
+    say_all(work.warnings)
     return 0
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import folder_of, units_of
-from fitdiag.cli.output import say, write
+from fitdiag.cli.output import say, say_all, write
 from fitdiag.files import make_folder, reason, taken_name, write_all, write_atomically
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
@@ -92,11 +92,8 @@ def take_pictures(
     for text in given:
         view, sign, path = text.partition("=")
         if not sign or view not in VIEWS or not path:
-            raise stop(
-                "argument",
-                f"'{one_line(text, 60)}' does not say from where the picture was taken",
-                hint=f"write it like back=IMG_1.jpg; views are {', '.join(VIEWS)} (the side that shows)",
-            )
+            hint = f"write it like back=IMG_1.jpg; views are {', '.join(VIEWS)} (the side that shows)"
+            raise stop("argument", f"'{one_line(text, 60)}' does not say from where the picture was taken", hint=hint)
         wanted.append((view, Path(path)))
     width = length_given(hip, "--hip-width")
     came = [_clean(view, source, face_above) for view, source in wanted]  # all of them, before anything is written
@@ -105,8 +102,7 @@ def take_pictures(
     there: dict[Path, str] = {}
     for marks, content, lines, source in came:
         say(f"{shown_path(source)}:")
-        for line in lines:
-            say(f"- {line}")
+        say_all(f"- {line}" for line in lines)
         view = marks.view
         names = (folder / (f"{view}.jpg" if number == 1 else f"{view} {number}.jpg") for number in count(1))
         target = next(name for name in names if name not in files and not (inside and _taken(name, content)))
@@ -204,9 +200,8 @@ def measure(
 ) -> int:  # fmt: skip
     """Measure marked pictures that belong together."""
     if marks_files and len(marks_files) != len(pictures):
-        raise stop(
-            "arguments", f"{len(pictures)} pictures and {len(marks_files)} marks files", hint="one --marks for each"
-        )
+        told = f"{len(pictures)} pictures and {len(marks_files)} marks files"
+        raise stop("arguments", told, hint="one --marks for each")
     chosen: Units = units_of(units) if units else "in"
     girth = length_given(hip_girth, "the hip girth", 300)
     if findings and not replace and _is_there(Path(findings)):  # said before the work, not after it
@@ -279,8 +274,7 @@ def _say_drawn(found: Sequence[Measured], whole: Sequence[Together], drawn: Sequ
 
 def _say_warnings(path: str, found: Measured) -> None:
     write(f"\n{shown_path(path)}: seen from the {_from(found)}")
-    for warning in found.warnings:
-        say(f"- {warning}")
+    say_all(f"- {warning}" for warning in found.warnings)
 
 
 def _say_measured(path: str, found: Measured, units: Units) -> None:
@@ -372,10 +366,8 @@ def _say_findings(base: RuleBase, result: FromPictures, units: Units) -> None:
     from fitdiag.knowledge.findings import Findings
 
     write("\nFindings")
-    for item in result.findings:
-        say(f"- {told_finding(base, item, Findings(units=units))}")
-    for line in result.open:
-        say(f"- {line}")
+    say_all(f"- {told_finding(base, item, Findings(units=units))}" for item in result.findings)
+    say_all(f"- {line}" for line in result.open)
 
 
 def card(
@@ -390,9 +382,8 @@ def card(
 
     target = Path(to)
     if len(keep_until) > 60:
-        raise stop(
-            "argument", f"'{one_line(keep_until, 40)}' is too long", hint="give --keep-until a day or a few words"
-        )
+        told = f"'{one_line(keep_until, 40)}' is too long"
+        raise stop("argument", told, hint="give --keep-until a day or a few words")
     chosen = guess_units(units, heights)
     base = load_rules(folder_of(rules))
     if (worn := base.about.card) is None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from fitdiag.cli.case import case_folder
 from fitdiag.cli.documents import documents_again
-from fitdiag.cli.output import say
+from fitdiag.cli.output import say, say_all
 from fitdiag.files import disk, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -43,8 +43,7 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
         case = open_case(folder)
         told += [f"Made again: {shown_path(path)}" for path in made_again(base, case)]
     lost = _lost(case)
-    for line in [*told, *lost]:
-        say(line)
+    say_all([*told, *lost])
     if not told and not lost:
         say(f"Nothing to repair: every file of {case.name} is there.")
     return 1 if lost else 0

@@ -15,7 +15,7 @@ from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.choose import agreed, ask_done, choose
 from fitdiag.cli.documents import Look, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
-from fitdiag.cli.output import Show, say, width, write
+from fitdiag.cli.output import Show, say, say_all, width, write
 from fitdiag.cli.repair import silently
 from fitdiag.cli.terminal import Leave, Screen, hold_interview
 from fitdiag.diagnosis.belief import told
@@ -223,8 +223,7 @@ class _Run:
         changed = changed_in_all(self.base, self.case)
         if changed:
             write("\nChanged in all")
-            for line in changed:
-                say(f"- {line}")
+            say_all(f"- {line}" for line in changed)
             say("All of it goes onto the paper. Keep this pattern as it is, with the day and the client's name on it.")
         say("To close the case:")
         write(f"  {command('fitdiag', 'case', 'close', *self.named)} --fits")
@@ -250,8 +249,7 @@ class _Run:
                 if form is not None and form.checksum not in forms:
                     forms = (*forms, form.checksum)
                 self.case = update_round(self.case, replace(self.one, waiting="fitter", forms=forms), today=self.today)
-        for problem in form.warnings if form is not None else ():
-            say(f"- {problem.message}")
+        say_all(f"- {problem.message}" for problem in (form.warnings if form is not None else ()))
         return self._measure()
 
     def _came(self, photos: Sequence[str], given: Findings | None, form: Form | None) -> list[Event]:
@@ -357,8 +355,7 @@ class _Run:
         self._say_history(replace(state.findings, symptoms={**offered, **state.findings.symptoms}))
         if log.words:
             write("\nWhat the client wrote")
-            for line in log.words:
-                say(f"- {line}")
+            say_all(f"- {line}" for line in log.words)
         if self.ask:
             self._say_known(log.events, state.findings)
             pattern = str(self.case.folder / self.case.pattern) if self.case.pattern else None
@@ -392,8 +389,7 @@ class _Run:
         self.warned += tuple(new)
         if new:
             write("\nFrom the earlier rounds")
-        for text in new:
-            say(f"- {text[:1].upper()}{text[1:]}")
+        say_all(f"- {text[:1].upper()}{text[1:]}" for text in new)
 
     def _say_known(self, events: Sequence[Event], findings: Findings) -> None:
         """How much is known already where the fitter has not answered anything yet."""
@@ -450,8 +446,7 @@ class _Run:
         first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
         if conclusion is not proposed:
             say("In short:")
-            for line in brief(make_report(self.words, conclusion), self.words):
-                say(line)
+            say_all(brief(make_report(self.words, conclusion), self.words))
         shown, moved = simulated_round(self.base, self.case, conclusion) if self.drape else (None, None)
         with self._alone():
             if len(self.case.rounds) > 1:
@@ -494,15 +489,11 @@ class _Run:
     def mark_sent(self) -> int:
         """The pages went to the client; it is their turn."""
         if not self.case.rounds or not self.one.advised or self.one.sent is not None:
-            raise stop(
-                "nothing-to-send", "there is no list that waits to be sent", where=self.case.folder,
-                hint=f"{self.command} makes one"
-            )  # fmt: skip
+            told = "there is no list that waits to be sent"
+            raise stop("nothing-to-send", told, where=self.case.folder, hint=f"{self.command} makes one")
         if not RoundLog.of(self.one).written(self.one.advised):
-            raise stop(
-                "not-written", "the documents do not hold the list that is advised", where=self.one.documents,
-                hint=f"{self.command} writes them"
-            )  # fmt: skip
+            told = "the documents do not hold the list that is advised"
+            raise stop("not-written", told, where=self.one.documents, hint=f"{self.command} writes them")
         self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today), today=self.today)
         say("Written down as sent. When the client has tried it on:")
         write(f"  {self.answer}")

@@ -138,17 +138,11 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
               alone: bool) -> int:  # fmt: skip
     show = Show(full, alone)
     if answers and photos:
-        raise stop(
-            "arguments",
-            "--answers asks nothing, so nothing can be confirmed",
-            hint="give one of --answers and --photos",
-        )
+        told = "--answers asks nothing, so nothing can be confirmed"
+        raise stop("arguments", told, hint="give one of --answers and --photos")
     if resume and (log_path or answers or client or units or photos):
-        raise stop(
-            "arguments",
-            "--resume goes on with a session as it was",
-            hint="leave out --log, --answers, --photos, --client and --units",
-        )
+        told = "--resume goes on with a session as it was"
+        raise stop("arguments", told, hint="leave out --log, --answers, --photos, --client and --units")
     chosen: Units | None = units_of(units) if units else None
     resumed = log_of(resume) if resume else None
     base = load_rules(folder_of(rules, resumed, answers, photos))

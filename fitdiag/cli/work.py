@@ -9,7 +9,7 @@ from pathlib import Path
 
 from fitdiag.cli.arguments import folder_of, paper_of
 from fitdiag.cli.diagnose import in_units
-from fitdiag.cli.output import say, width, write
+from fitdiag.cli.output import say, say_all, width, write
 from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.knowledge.model import RuleBase
@@ -69,8 +69,7 @@ def say_differences(result: Replay) -> None:
         say("The rules have changed since this session.")
     if result.differences:
         say("What differs from the session as it was:")
-        for line in result.differences:
-            say(f"- {line}")
+        say_all(f"- {line}" for line in result.differences)
     elif result.state.recorded is None:
         say("The session was left before its end; the list above rests on what was answered.")
     else:
@@ -161,15 +160,7 @@ def session_name(folder: Path, client: str, day: str) -> Path:
                 return path
     except OSError as error:
         told = one_line(error.strerror or error)
-        raise stop(
-            "unreadable",
-            f"this folder cannot be used: {told}",
-            where=Where(one_line(folder)),
-            hint="give a name with --log",
-        ) from None
-    raise stop(
-        "too-many",
-        "there are too many sessions of this name today",
-        where=Where(one_line(folder)),
-        hint="give a name with --log",
-    )
+        told = f"this folder cannot be used: {told}"
+        raise stop("unreadable", told, where=Where(one_line(folder)), hint="give a name with --log") from None
+    told = "there are too many sessions of this name today"
+    raise stop("too-many", told, where=Where(one_line(folder)), hint="give a name with --log")

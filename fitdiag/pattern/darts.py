@@ -30,9 +30,8 @@ def chosen(piece: Piece, number: int) -> Dart:
     every = ordered(piece)
     if not 1 <= number <= len(every):
         count = f"{len(every)} dart{'' if len(every) == 1 else 's'}" if every else "no dart"
-        raise stop(
-            "dart", f"the {piece.name} has {count}, so no number {number}", hint="they count from the inner edge"
-        )
+        told = f"the {piece.name} has {count}, so no number {number}"
+        raise stop("dart", told, hint="they count from the inner edge")
     return every[number - 1]
 
 
@@ -68,9 +67,8 @@ def _middle(piece: Piece, dart: Dart) -> float:
 def moved(piece: Piece, number: int, by: float | None) -> Piece:
     """The dart moved by some mm along its edge, outwards; its width, length and lie stay."""
     if not by:
-        raise stop(
-            "dart", "by how much the dart moves is missing", hint=f"write it like '{piece.name} {number} move=2 cm'"
-        )
+        told = "by how much the dart moves is missing"
+        raise stop("dart", told, hint=f"write it like '{piece.name} {number} move=2 cm'")
     dart = chosen(piece, number)
     new = _at(piece, dart, _middle(piece, dart) + by, dart.width)
     return _laid(piece, dart, (new,), piece.seams[piece.part.seams[0]])
@@ -92,11 +90,8 @@ def turned(piece: Piece, number: int, by: float | None) -> Piece:
     The part of the piece between the old place and the new one turns, with the edge on it.
     """
     if not by:
-        raise stop(
-            "dart",
-            "how far along the edge it is turned is missing",
-            hint=f"write it like '{piece.name} {number} turn=2 cm'",
-        )
+        told = "how far along the edge it is turned is missing"
+        raise stop("dart", told, hint=f"write it like '{piece.name} {number} turn=2 cm'")
     dart, line = chosen(piece, number), piece.seams[piece.part.seams[0]]
     low, high = far_on(line, dart.left), far_on(line, dart.right)
     place = along(piece, piece.part.seams[0], (high if by > 0 else low) + by).at

@@ -401,11 +401,8 @@ def _ring(name: str, block: _Block, layer: str) -> Array:
         raise stop("layers", told, hint="the outline belongs there as one closed line")
     if not parts:
         told = f"{name}: there is no outline on layer {layer}"
-        raise stop(
-            "layers",
-            told,
-            hint="the boundary belongs on layer 1, as one closed line; is the layer switched off?",
-        )
+        hint = "the boundary belongs on layer 1, as one closed line; is the layer switched off?"
+        raise stop("layers", told, hint=hint)
     line = closed[0] if closed else chained(parts)
     if line is None:
         told = f"{name}: the {len(parts)} lines on layer {layer} do not touch end to end"

@@ -84,7 +84,6 @@ def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: T
     except (ValueError, RecursionError) as error:
         place = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (0, 0)
         told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
-        raise stop(
-            "not-json", f"this is not JSON: {told}", where=Where(shown, *place), hint="is it the right file?"
-        ) from None
+        told = f"this is not JSON: {told}"
+        raise stop("not-json", told, where=Where(shown, *place), hint="is it the right file?") from None
     return pattern_from_data(data, lambda _loc: Where(shown), said.garment)

@@ -45,9 +45,8 @@ def pdf_sheets(
     Raises ProblemsFoundError for an unknown paper or an overlap that is too narrow to glue or too wide to be worth its paper.
     """
     if not 8.0 <= overlap_mm <= 40.0:
-        raise stop(
-            "overlap", f"an overlap of {overlap_mm:g} mm is outside 8 to 40 mm", hint="10 mm is enough for glue or tape"
-        )
+        wrong = f"an overlap of {overlap_mm:g} mm is outside 8 to 40 mm"
+        raise stop("overlap", wrong, hint="10 mm is enough for glue or tape")
     wide, high = size_of(paper)
     room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
     pieces: list[tuple[Piece, Side]] = [(what, "both")] if isinstance(what, Piece) else list(what.cut())

@@ -274,9 +274,8 @@ class _Reading:
     def _content(self, text: str) -> Any:
         """The JSON of the first whole block in a text."""
         if len(text) > LARGEST or len(text.encode("utf-8", "replace")) > LARGEST:
-            raise stop(
-                "too-large", f"this is larger than {LARGEST // 1024} kB", where=self.where, hint="is it the right one?"
-            )
+            told = f"this is larger than {LARGEST // 1024} kB"
+            raise stop("too-large", told, where=self.where, hint="is it the right one?")
         lines = re.sub(r"[^\n -~]", " ", text.replace("\r\n", "\n").replace("\r", "\n"))
         plain = _NOT_INK.sub("", _QUOTED.sub("", lines))
         blocks = list(dict.fromkeys(match.groups() for match in _BLOCK.finditer(plain)))
@@ -291,9 +290,8 @@ class _Reading:
             self._warn("form-several", "this text holds more than one form; the first was read")
         version, body, told = whole[0]
         if version != "1":
-            raise stop(
-                "form-schema", f"this form is of version {version}; this program reads version 1", where=self.where
-            )
+            told = f"this form is of version {version}; this program reads version 1"
+            raise stop("form-schema", told, where=self.where)
         try:
             raw = base64.b64decode(body + "=" * (-len(body) % 4), validate=True)
         except (binascii.Error, ValueError):
@@ -305,9 +303,8 @@ class _Reading:
         try:
             return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=no_twins)
         except (ValueError, RecursionError):
-            raise stop(
-                "form-schema", "the form does not hold what a form should", where=self.where, hint=again
-            ) from None
+            told = "the form does not hold what a form should"
+            raise stop("form-schema", told, where=self.where, hint=again) from None
 
     def _refused(self, error: ValidationError) -> Exception:
         """A form with a part that this program does not write."""

@@ -317,10 +317,6 @@ def write_report(report: Report, base: RuleBase, path: Path, *, replace: bool = 
     """Write a report in the format its file name asks for. Raises ProblemsFoundError for another ending."""
     writer = WRITERS.get(path.suffix.lower())
     if writer is None:
-        raise stop(
-            "format",
-            f"'{one_line(path.suffix, 20)}' is not a format to write",
-            where=path,
-            hint=f"end the name in {', '.join(WRITERS)}",
-        )
+        told = f"'{one_line(path.suffix, 20)}' is not a format to write"
+        raise stop("format", told, where=path, hint=f"end the name in {', '.join(WRITERS)}")
     write_atomically(path, writer(report, base), replace=replace)
