@@ -24,7 +24,8 @@ from hypothesis import strategies as st
 from rich.cells import cell_len as cells
 
 from fitdiag import files
-from fitdiag.cli.case import delete, list_lines, padded, show_list
+from fitdiag.cli.case import delete
+from fitdiag.cli.case_list import list_lines, padded, show_list
 from fitdiag.cli.commands import case_app
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
@@ -566,7 +567,7 @@ def test_nothing_heavy_is_loaded_for_the_list() -> None:
     """The list of Monday waits for neither YAML nor the rules."""
     import subprocess
 
-    code = "import sys, fitdiag.cli.case, fitdiag.cli.commands; print([n for n in ('yaml', 'pydantic', 'numpy') if n in sys.modules])"
+    code = "import sys, fitdiag.cli.case_list, fitdiag.cli.commands; print([n for n in ('yaml', 'pydantic', 'numpy') if n in sys.modules])"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert "[]" == shown.strip()
 

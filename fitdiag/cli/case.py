@@ -1,182 +1,35 @@
-"""The commands about cases: new, consent, list, show, close, export, delete."""
+"""The commands about one case: new, consent, show, close, export, delete."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from rich.cells import cell_len as cells
-
-from fitdiag.cli.output import say, say_all, say_aside, say_problems, width, write, write_json
-from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
-from fitdiag.sessions.case_list import CASE_FILE, CaseList, Read, Row, list_cases
-from fitdiag.sessions.recovery import recover
-
-if TYPE_CHECKING:
-    from fitdiag.knowledge.model import RuleBase
-    from fitdiag.sessions.case_export import Contents
-    from fitdiag.sessions.case_files import Case, Round
-
-DEFAULT_FOLDER = "cases"
-LIST_SCHEMA = "fitdiag.case-list/1"
-_LONG_DAYS = 21  # so long without a word, and the fitter asks; a fitter's judgement
-_TO_DO_CELLS = 35  # "wait for the form, sent 2026-11-02" is the longest
-_SOON_DAYS = 30  # so many days before the end the list reminds of the photos
-
-
-def parent_of(given: str | None) -> Path:
-    """The folder that holds the cases, with everything cleaned up there that a killed command left."""
-    parent = Path(given or DEFAULT_FOLDER)
-    for told in recover(parent):
-        say_aside(told)
-    return parent
-
-
-def _command(*words: str | Path) -> str:
-    """A command about a case, which is named by its folder; where the cases lie elsewhere, it says so."""
-    *first, folder = words
-    elsewhere = Path(folder).parent != Path(DEFAULT_FOLDER)
-    return command("fitdiag", *first, Path(folder).name, *(("--in", Path(folder).parent) if elsewhere else ()))
-
-
-def case_folder(name: str, given: str | None = None) -> Path:
-    """The folder of the case meant, or one clear message."""
-    from fitdiag.sessions.case import find_case
-
-    return find_case(parent_of(given), name)
-
-
-# -- list --------------------------------------------------------------------------------------------------------------
-
-
-def read_again(folder: Path) -> Read:
-    """A case read in full, for the list."""
-    from fitdiag.sessions.case import read_for_list
-
-    return read_for_list(folder)
-
-
-def show_list(given: str | None, *, as_json: bool, everything: bool, today: date | None = None) -> int:
-    parent, day = parent_of(given), today or date.today()
-    found = list_cases(parent, read_again) if given or parent.exists() else CaseList(())
-    if as_json:
-        write_json(list_json(found, day))
-    else:
-        write("\n".join(list_lines(found, day, width(), everything=everything)))
-    say_problems(found.problems)
-    return 1 if found.problems else 0
-
-
-def list_json(found: CaseList, today: date) -> str:
-    """The list as one JSON object, closed cases too."""
-    rows = [
-        {**row._asdict(), "days": None if row.closed else row.days(today), "days_left": row.days_left(today)}
-        for row in found.rows
-    ]
-    unread = [str(problem) for problem in found.problems]
-    data = {"schema": LIST_SCHEMA, "today": today.isoformat(), "cases": rows, "unreadable": unread}
-    return json.dumps(data, ensure_ascii=False, indent=1)
-
-
-def list_lines(found: CaseList, today: date, columns: int, *, everything: bool = False) -> list[str]:
-    """The list for a terminal or a pipe: whose turn it is, the longest wait first, then the photos to think of."""
-    groups = (("YOUR TURN", "fitter"), ("THE CLIENT'S TURN", "client"), *((("CLOSED", ""),) if everything else ()))
-    longest = max((cells(row.name) for row in found.rows if row.waiting or everything), default=4)
-    room = columns - 16 - _TO_DO_CELLS
-    names = max(
-        4, min(longest, room if room > 12 else columns - 14)
-    )  # where it is narrow, what to do has a line of its own
-    lines: list[str] = []
-    for title, waiting in groups:
-        rows = [row for row in found.rows if row.waiting == waiting]
-        if rows:
-            head = f" days  round  {'case':{names}}  {'to do' if waiting else 'how it ended'}"
-            lines += ["", f"{title} ({len(rows)})", head if room > 12 else " days  round  case"]
-            for row in rows:
-                lines += _row_lines(row, today, names, columns)
-    reminders = _reminders(found.rows, today)
-    if reminders:
-        lines += ["", f"PHOTOS ({len(reminders)})"]
-        for told in reminders:
-            lines += folded(told, columns, "  ", "    ")
-    closed = sum(not row.waiting for row in found.rows)
-    if closed and not everything:
-        lines += ["", f"{closed} closed; `fitdiag case list --all` shows them."]
-    if not found.rows and not found.problems:
-        lines += ["", "No cases here yet. Begin one: fitdiag case new 'the lamplighter'"]
-    return lines[1:]
-
-
-def _row_lines(row: Row, today: date, names: int, columns: int) -> list[str]:
-    days = row.days(today)
-    if row.closed:
-        head, to_do = "", f"{row.outcome}, {row.closed}"
-    else:
-        head = str(days)
-        to_do = row.to_do
-        if row.waiting == "client" and days >= _LONG_DAYS:
-            to_do = f"ask how it goes; {to_do.rpartition(', ')[2]}"
-    lines = [f"{head:>5}  {row.round or '-':>5}  {padded(row.name, names)}"]
-    indent = " " * (16 + names)
-    if columns - len(indent) >= _TO_DO_CELLS:
-        lines[0] += f"  {to_do}"
-    else:
-        lines[0] = lines[0].rstrip()
-        indent = " " * 7
-        lines += folded(to_do, columns, indent, indent)
-    if row.advised and not row.closed:
-        told = f"advised in round {row.advised_in}: " if row.advised_in != row.round else "advised: "
-        lines += folded(told + row.advised, columns, indent, indent)
-    return lines
-
-
-def _reminders(rows: Iterable[Row], today: date) -> list[str]:
-    due = sorted(
-        (left, row.name, row) for row in rows if (left := row.days_left(today)) is not None and left <= _SOON_DAYS
-    )
-    return [
-        f"{padded(name, 30).rstrip()}: photos kept until {row.keep_until}: "
-        + (
-            f"{_days(left)} left"
-            if left >= 0
-            else f"OVERDUE by {_days(-left)}; {command('fitdiag', 'case', 'delete', row.folder)} --photos"
-        )
-        for left, name, row in due
-    ]
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"
-
-
-def folded(text: str, columns: int, first: str, then: str) -> list[str]:
-    """A text in lines of at most so many columns, broken between words; a longer word keeps its line."""
-    if cells(first) + cells(text) <= columns:
-        return [first + text]
-    lines = [first]
-    for word in text.split():
-        gap = "" if lines[-1] in (first, then) else " "
-        if gap and cells(lines[-1]) + 1 + cells(word) > columns:
-            lines.append(then)
-            gap = ""
-        lines[-1] += gap + word
-    return lines
-
-
-def padded(text: str, columns: int) -> str:
-    """A text cut or filled to a number of columns."""
-    if cells(text) > columns:
-        while cells(text) > columns - 3:
-            text = text[:-1]
-        text += "..."
-    return text + " " * (columns - cells(text))
-
-
-# -- new, show, close --------------------------------------------------------------------------------------------------
+from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
+from fitdiag.cli.case_list import case_command, case_folder, parent_of
+from fitdiag.cli.misses import forget_since
+from fitdiag.cli.output import say, say_all, write
+from fitdiag.cli.repair import silently
+from fitdiag.diagnosis.belief import lower_first
+from fitdiag.files import own_folder, remove_file
+from fitdiag.knowledge.load import load_rules
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.plausible import BODY_MM
+from fitdiag.problems import Hints, ProblemsFoundError, one_line, shown_path, stop
+from fitdiag.sessions.case import close_case, new_case, open_case, save_case
+from fitdiag.sessions.case_export import (
+    Contents,
+    contents,
+    delete_case,
+    delete_photos,
+    export_case,
+    refuse_other_folder,
+)
+from fitdiag.sessions.case_files import LONGEST_NOTE, Case, Closed, Consent, Ending, Round
+from fitdiag.sessions.case_list import CASE_FILE
+from fitdiag.units import format_length, format_reading
 
 
 def new(
@@ -184,13 +37,6 @@ def new(
     photos_consent: str | None, keep_until: str | None, note: list[str], alone: bool = False, rules: str | None,
     today: date | None = None,
 ) -> int:  # fmt: skip
-
-    from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
-    from fitdiag.knowledge.load import load_rules
-    from fitdiag.plausible import BODY_MM
-    from fitdiag.sessions.case import new_case
-    from fitdiag.sessions.case_files import Case, Consent
-
     base = load_rules(folder_of(rules))
     day = today or date.today()
     in_units = guess_units(units, measure)
@@ -215,14 +61,13 @@ def new(
     say(f"A new case for {case.name}: {shown_path(case.folder)}")
     if not photos_consent:
         say("Whether photos may be taken is not written down yet. When you have asked:")
-        write(f"  {_command('case', 'consent', case.folder)} yes --keep-until DATE")
-    say(f"Next: {_command('review', case.folder)}")
+        write(f"  {case_command('case', 'consent', case.folder)} yes --keep-until DATE")
+    say(f"Next: {case_command('review', case.folder)}")
     return 0
 
 
 def _body_notes(texts: Iterable[str], known: Iterable[str], grades: tuple[str, ...]) -> dict[str, str]:
     """`flat-seat` or `low-seat=marked` texts as grades by note."""
-    from fitdiag.problems import Hints
 
     result: dict[str, str] = {}
     for text in texts:
@@ -257,9 +102,6 @@ def _until(text: str | None, today: date) -> date | None:
 
 def consent(name: str, given: str | None, answer: str, keep_until: str | None, today: date | None = None) -> int:
     """Write down what the client says now about photos."""
-    from fitdiag.sessions.case import open_case, save_case
-    from fitdiag.sessions.case_export import contents
-    from fitdiag.sessions.case_files import Consent
 
     case, day = open_case(case_folder(name, given)), today or date.today()
     if answer not in ("yes", "no"):
@@ -283,18 +125,12 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None, t
         say(
             f"{_count(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
         )
-        write(f"  {_command('case', 'delete', case.folder)} --photos")
+        write(f"  {case_command('case', 'delete', case.folder)} --photos")
     return 0
 
 
 def show(name: str, given: str | None) -> int:
-    from fitdiag.sessions.case import open_case
-    from fitdiag.sessions.case_export import contents
-
     folder = case_folder(name, given)
-    from fitdiag.cli.arguments import folder_of
-    from fitdiag.cli.repair import silently
-    from fitdiag.knowledge.load import load_rules
 
     base = load_rules(folder_of(None, folder / CASE_FILE))
     silently(base, open_case(folder))
@@ -304,7 +140,6 @@ def show(name: str, given: str | None) -> int:
 
 def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
     """A case in the words of the rules."""
-    from fitdiag.units import format_reading
 
     agreed = case.consent
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
@@ -332,7 +167,7 @@ def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
         words = f": {case.closed.words}" if case.closed.words else ""
         lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
     elif not case.rounds:
-        lines += ["", f"No round yet. Begin: {_command('review', case.folder)}"]
+        lines += ["", f"No round yet. Begin: {case_command('review', case.folder)}"]
     if inside.links:
         names = ", ".join(shown_path(path) for path in inside.links[:5])
         lines += ["", f"Links and other special files are passed over: {names}"]
@@ -340,15 +175,11 @@ def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
 
 
 def _named(rule: str, base: RuleBase) -> str:
-    from fitdiag.diagnosis.belief import lower_first
-
     found = base.find(rule)
     return lower_first(found[1].title) if found else rule.replace("-", " ")
 
 
 def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
-    from fitdiag.units import format_length, format_reading
-
     turn = "your turn" if one.waiting == "fitter" else "the client's turn"
     state = f": {turn} since {one.since}" if one == case.last_round and not case.closed else ""
     lines = [f"Round {one.number}, opened {one.opened}{': it fits' if one.fits else state}"]
@@ -376,9 +207,6 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
 def close(
     name: str, given: str | None, *, fits: bool, given_up: bool, because: str | None, today: date | None = None
 ) -> int:
-    from fitdiag.sessions.case import close_case, open_case
-    from fitdiag.sessions.case_files import LONGEST_NOTE, Closed, Ending
-
     if (fits and given_up) or not (fits or given_up or because):
         raise stop("argument", "say how it ended", hint="add --fits, or --given-up, or --because 'in a few words'")
     case = open_case(case_folder(name, given))
@@ -390,7 +218,7 @@ def close(
     say(f"{case.name} is closed: {outcome}.")
     if case.consent.keep_until and not case.consent.removed:
         say(
-            f"The photos may be kept until {case.consent.keep_until}: {_command('case', 'delete', case.folder)} --photos"
+            f"The photos may be kept until {case.consent.keep_until}: {case_command('case', 'delete', case.folder)} --photos"
         )
     return 0
 
@@ -399,12 +227,6 @@ def close(
 
 
 def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str | None) -> int:
-    from fitdiag.cli.arguments import folder_of
-    from fitdiag.cli.repair import silently
-    from fitdiag.knowledge.load import load_rules
-    from fitdiag.sessions.case import open_case
-    from fitdiag.sessions.case_export import export_case
-
     folder = case_folder(name, given)
     base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
@@ -421,9 +243,6 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
 
 
 def delete(name: str, given: str | None, *, yes: bool, photos: bool, today: date | None = None) -> int:
-    from fitdiag.sessions.case import open_case
-    from fitdiag.sessions.case_export import contents, delete_case, delete_photos, refuse_other_folder
-
     folder = case_folder(name, given)
     refuse_other_folder(folder)
     inside = contents(folder)
@@ -450,9 +269,6 @@ def delete(name: str, given: str | None, *, yes: bool, photos: bool, today: date
 
 def _forget(folder: Path) -> None:
     """What is kept outside the case and may be of the client: simulated muslins, and words that were not understood."""
-    from fitdiag.cli.misses import forget_since
-    from fitdiag.files import own_folder, remove_file
-    from fitdiag.sessions.case import open_case
 
     try:
         opened = open_case(folder).opened

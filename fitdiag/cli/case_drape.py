@@ -88,7 +88,7 @@ def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
 
 def case_body(name: str, given: str | None, *, back: bool) -> int:
     """What the rounds of a case taught about the simulated body; with `back` the last of it is taken back."""
-    from fitdiag.cli.case import case_folder
+    from fitdiag.cli.case_list import case_folder
     from fitdiag.sessions.case import alone, open_case
     from fitdiag.sessions.case_body import nudges_of, take_back
 

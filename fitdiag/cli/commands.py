@@ -218,7 +218,7 @@ _case(
     switch("back", "Take back what the last round taught.", "--take-back"), CASES_IN,
 )
 _case(
-    "list", "case:show_list",
+    "list", "case_list:show_list",
     "Show whose turn it is, since when, and what was advised last. Exit 1: a case cannot be read.", CASES_IN,
     switch("everything", "Closed cases too.", "--all"), JSON,
 )

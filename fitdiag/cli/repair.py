@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fitdiag.cli.case import case_folder
+from fitdiag.cli.case_list import case_folder
 from fitdiag.cli.documents import documents_again
 from fitdiag.cli.output import say, say_all
 from fitdiag.files import disk, write_atomically

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import folder_of, paper_of
-from fitdiag.cli.case import case_folder
 from fitdiag.cli.case_drape import pattern_of, simulated_round
+from fitdiag.cli.case_list import case_folder
 from fitdiag.cli.choose import agreed, ask_done, choose
 from fitdiag.cli.documents import Look, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came

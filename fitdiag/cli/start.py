@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 
-from fitdiag.cli.case import list_lines, parent_of, read_again
+from fitdiag.cli.case_list import list_lines, parent_of, read_again
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.terminal import SESSIONS, Leave, Screen
 from fitdiag.interview.telling import Line

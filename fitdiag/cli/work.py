@@ -28,7 +28,7 @@ def log_of(given: str) -> Path:
     """The log meant: a file; or, by a client's name or case, the log of the last round."""
     if os.path.exists(given) or given.endswith(".jsonl") or "/" in given:  # noqa: PTH110 (a name too long is none)
         return Path(given)
-    from fitdiag.cli.case import case_folder
+    from fitdiag.cli.case_list import case_folder
     from fitdiag.sessions.case import open_case
 
     try:

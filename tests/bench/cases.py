@@ -20,7 +20,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from statistics import median
 
-from fitdiag.cli.case import list_lines
+from fitdiag.cli.case_list import list_lines
 from fitdiag.sessions.case import add_round, new_case, read_for_list, update_round
 from fitdiag.sessions.case_files import Advised, Case, Consent
 from fitdiag.sessions.case_list import Read, list_cases
