@@ -22,22 +22,11 @@ from fitdiag.problems import one_line, stop
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
 
-BOUNDARY, TURN, CURVE, NOTCH, GRAIN, INTERNAL, CUTOUT, DRILL, SEW, TEXT = [
-    "1",
-    "2",
-    "3",
-    "4",
-    "7",
-    "8",
-    "11",
-    "13",
-    "14",
-    "15",
-]
 LAYERS = {
-    BOUNDARY: "piece boundary", TURN: "turn points", CURVE: "curve points", NOTCH: "notches", GRAIN: "grain line",
-    INTERNAL: "internal lines", CUTOUT: "internal cutouts", DRILL: "drill holes", SEW: "sew lines", TEXT: "annotation text",
+    "1": "piece boundary", "2": "turn points", "3": "curve points", "4": "notches", "7": "grain line",
+    "8": "internal lines", "11": "internal cutouts", "13": "drill holes", "14": "sew lines", "15": "annotation text",
 }  # fmt: skip
+BOUNDARY, TURN, CURVE, NOTCH, GRAIN, INTERNAL, CUTOUT, DRILL, SEW, TEXT = LAYERS
 APART_MM, TEXT_MM = 40.0, 6.0
 LONGEST = 200  # characters of one text; old readers stop at 255
 

@@ -20,14 +20,9 @@ from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, format_length, format_reading
 
 ORIGINS: Mapping[Origin, str] = {
-    "asked": "asked",
-    "volunteered": "unasked",
-    "file": "findings file",
-    "form": "the client's form",
-    "photo": "photo",
-    "earlier": "an earlier round",
-    "derived": "follows from the rest",
-}
+    "asked": "asked", "volunteered": "unasked", "file": "findings file", "form": "the client's form", "photo": "photo",
+    "earlier": "an earlier round", "derived": "follows from the rest",
+}  # fmt: skip
 ANSWERS: Mapping[Seen, str] = {"yes": "seen", "no": "not seen", "unsure": "cannot be said"}
 _SHOWN_FROM, _MOST_BELIEFS = 0.05, 8
 
@@ -122,10 +117,8 @@ def beliefs_table(base: RuleBase, now: Conclusion, before: Conclusion | None) ->
     earlier = {belief.cause: belief for belief in before.diagnosis.beliefs} if before else {}
 
     def most(belief: Belief) -> float:
-        old = earlier.get(belief.cause)
-        return max(
-            belief.probability if belief.has_sign else 0.0, old.probability if old is not None and old.has_sign else 0.0
-        )
+        both = (belief, earlier.get(belief.cause))
+        return max((one.probability for one in both if one is not None and one.has_sign), default=0.0)
 
     ranked = sorted(
         (belief for belief in now.diagnosis.beliefs if most(belief) >= _SHOWN_FROM),
@@ -134,9 +127,7 @@ def beliefs_table(base: RuleBase, now: Conclusion, before: Conclusion | None) ->
     rows, bars = [], []
     for belief in ranked:
         old = earlier[belief.cause].probability if belief.cause in earlier else None
-        words = (
-            [chance_words(belief.probability)] if old is None else [chance_words(old), chance_words(belief.probability)]
-        )
+        words = [chance_words(chance) for chance in (old, belief.probability) if chance is not None]
         rows.append((base.causes[belief.cause].title, *words))
         bars.append((old, belief.probability))
     return Table(("The pattern", *(("Before",) if before else ()), "Now"), tuple(rows), tuple(bars))

@@ -21,6 +21,7 @@ from functools import cache
 from importlib import resources
 from typing import Annotated, Any, Literal, TypeVar, get_args
 
+from markupsafe import Markup
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fitdiag.files import no_twins
@@ -55,17 +56,12 @@ Feel = Literal["easy", "holds", "presses", "hurts"]
 Advice = tuple[str, float | None, Sequence[Picture]]  # an alteration, its amount, and its drawings
 FEELS_WHEN = {"sitting": "Sitting on a chair", "stairs": "On stairs", "bending": "Bending, as if to tie a shoe"}
 FEELS: Mapping[Feel, str] = {
-    "easy": "Easy",
-    "holds": "Holds me back a little",
-    "presses": "Presses",
-    "hurts": "Hurts",
-}
+    "easy": "Easy", "holds": "Holds me back a little", "presses": "Presses", "hurts": "Hurts",
+}  # fmt: skip
 STATES: Mapping[State, str] = {
-    "as-written": "Done as written",
-    "otherwise": "Done, with another amount",
-    "not-done": "Not done",
+    "as-written": "Done as written", "otherwise": "Done, with another amount", "not-done": "Not done",
     "undone": "Done, and undone again",
-}
+}  # fmt: skip
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
 SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
@@ -136,7 +132,6 @@ def client_form(
 
 def _question(base: RuleBase, one: Asked) -> dict[str, Any]:
     """A question with its drawings: of each strength, of how it hangs without the sign, or of that it is so."""
-    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
 
     def drawn(strength: int, title: str) -> Any:
         found = figure(one.symptom, strength, title=title, garment=base.about.garment)
@@ -161,8 +156,6 @@ def _question(base: RuleBase, one: Asked) -> dict[str, Any]:
 
 def _advised(rule: Alteration, amount: float | None, units: Units, drawn: Sequence[Picture]) -> dict[str, Any]:
     """An alteration of which the client says whether it was done."""
-    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
-
     return {
         "id": rule.id,
         "title": rule.title,
@@ -321,15 +314,14 @@ class _Reading:
         if len(self.warnings) < 50:
             self.warnings.append(Problem(code, message, self.where, hint))
 
+    def _unknown(self, kind: str, name: str, known: Iterable[str]) -> None:
+        self._warn("unknown-id", f"there is no {kind} '{one_line(name, 50)}'; left out", self.hints.near(name, known))
+
     def _finding(self, item: Mapping[str, str]) -> Finding | None:
         name = item.get("symptom", "")
         symptom = self.base.symptoms.get(name)
         if symptom is None:
-            self._warn(
-                "unknown-id",
-                f"there is no symptom '{one_line(name, 50)}'; left out",
-                self.hints.near(name, self.base.symptoms),
-            )
+            self._unknown("symptom", name, self.base.symptoms)
             return None
         seen, strength, side = item.get("seen"), item.get("strength"), item.get("side")
         if seen not in ("yes", "no", "unsure") or strength not in (None, *SEVERITIES) or side not in (None, *SIDES):
@@ -347,10 +339,8 @@ class _Reading:
             return finding
         least, much = format_length(measure.seen_from_mm, self.units), format_reading(amount, self.units)
         begins = f"from {least}" if measure.worse == "more" else f"at {least} or under"
-        self._warn(
-            "form-amount",
-            f"{symptom.title}: ticked as seen, but the {much} written would count only {begins}; it counts as seen, slight",
-        )
+        told = f"ticked as seen, but the {much} written would count only {begins}; it counts as seen, slight"
+        self._warn("form-amount", f"{symptom.title}: {told}")
         return Finding(name, "yes", severity="slight", side=side, origin="form")
 
     def _title(self, name: str) -> str:
@@ -377,11 +367,7 @@ class _Reading:
     def _done(self, item: Mapping[str, str]) -> tuple[str, State, float | None] | None:
         name, state = item.get("alteration", ""), item.get("state")
         if name not in self.base.alterations:
-            self._warn(
-                "unknown-id",
-                f"there is no alteration '{one_line(name, 50)}'; left out",
-                self.hints.near(name, self.base.alterations),
-            )
+            self._unknown("alteration", name, self.base.alterations)
             return None
         if state not in get_args(State):
             self._warn("form-answer", f"{self._title(name)}: what was done is not one of the answers offered; left out")

@@ -7,6 +7,8 @@ import io
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from PIL import Image, ImageDraw, ImageFont
+
 from fitdiag.pattern.pdf import plain
 from fitdiag.planning.stages import HONEST
 
@@ -18,8 +20,6 @@ Drawn = Sequence[Mapping[str, Any]]  # for each muslin its views: (height, width
 
 def png_of(picture: Any) -> bytes:
     """One picture as a PNG file."""
-    from PIL import Image  # noqa: PLC0415
-
     file = io.BytesIO()
     (picture if isinstance(picture, Image.Image) else Image.fromarray(picture)).save(file, "PNG", optimize=True)
     return file.getvalue()
@@ -32,8 +32,6 @@ def png_size(file: bytes) -> tuple[int, int]:
 
 def sheet_png(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, _body: Sequence[str]) -> bytes:
     """All pictures in one row, muslin after muslin, with heads above and the label below."""
-    from PIL import Image, ImageDraw, ImageFont  # noqa: PLC0415
-
     shown = [[Image.fromarray(picture) for picture in views.values()] for views in drawn]
     wide = [sum(image.width + GAP for image in row) for row in shown]
     high = max(image.height for row in shown for image in row)
@@ -63,17 +61,12 @@ def sheet_html(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body
     """One page that holds its pictures, for any browser, without a network."""
     from jinja2 import Environment  # noqa: PLC0415
 
-    muslins = [
-        (
-            head,
-            caption,
-            [(VIEW_WORDS.get(name, name), base64.b64encode(png_of(view)).decode()) for name, view in views.items()],
-        )
-        for head, caption, views in zip(heads, captions, drawn, strict=True)
+    shown = [
+        [(VIEW_WORDS.get(name, name), base64.b64encode(png_of(view)).decode()) for name, view in views.items()]
+        for views in drawn
     ]
-    return (
-        Environment(autoescape=True).from_string(_PAGE).render(muslins=muslins, body=body, label=LABEL, honest=HONEST)
-    )
+    page, muslins = Environment(autoescape=True).from_string(_PAGE), zip(heads, captions, shown, strict=True)
+    return page.render(muslins=muslins, body=body, label=LABEL, honest=HONEST)
 
 
 _PAGE = """<!DOCTYPE html>
@@ -113,19 +106,12 @@ def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body:
         page.set_xy(left, top - 4)
         page.cell(room - 4, 4, plain(caption))
         shapes = [view.shape for view in views.values()]
-        scale = min(
-            (room - 4) / sum(shape[1] for shape in shapes), (bottom - top - 2) / max(shape[0] for shape in shapes)
-        )
-        for view, shape in zip(views.values(), shapes, strict=True):
-            page.image(
-                io.BytesIO(png_of(view)),
-                left,
-                top + 1,
-                shape[1] * scale,
-                shape[0] * scale,
-                alt_text=plain(f"{head}: {caption}"),
-            )
-            left += shape[1] * scale
+        wide, high = sum(shape[1] for shape in shapes), max(shape[0] for shape in shapes)
+        scale = min((room - 4) / wide, (bottom - top - 2) / high)
+        for view, (tall, across, *_) in zip(views.values(), shapes, strict=True):
+            image, told = io.BytesIO(png_of(view)), plain(f"{head}: {caption}")
+            page.image(image, left, top + 1, across * scale, tall * scale, alt_text=told)
+            left += across * scale
     page.set_xy(page.l_margin, bottom + 1)
     page.set_font("Helvetica", "", 7)
     page.multi_cell(0, 3, plain(" ".join(line[0].upper() + line[1:] for line in body))[:420])

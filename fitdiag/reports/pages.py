@@ -13,20 +13,14 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
+from markupsafe import Markup
+
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.draw import svg
 from fitdiag.planning.stages import Effects, Simulation
+from fitdiag.reports import fitter
 from fitdiag.reports import sheet as words
-from fitdiag.reports.fitter import (
-    beliefs_table,
-    effects_tables,
-    findings_table,
-    rounds_table,
-    rounds_told,
-    shown_signs,
-    turns_table,
-)
 from fitdiag.reports.history import RoundFacts, chart
 from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import NO_BREAK, Heading, Sheet
@@ -71,8 +65,6 @@ def client_page(sheet: Sheet, *, large: bool = False) -> str:
 
 def _drawn(sheet: Sheet) -> list[dict[str, Any]]:
     """The changes of a sheet with their drawings as SVG."""
-    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
-
     return [
         {
             **vars(change),  # every text in a drawing is escaped by its writer
@@ -102,8 +94,6 @@ class Beside:
 
 def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
     """The page with the reasoning, as HTML."""
-    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
-
     findings, units, client = conclusion.diagnosis.findings, heading.units, heading.client
     effects, history, sheet = beside.effects, beside.history, beside.sheet
     charts = base.garment.charts if base.garment is not None else ()
@@ -116,23 +106,23 @@ def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside
     page: str = template("fitter_page.html").render(
         head=heading.line, verdict=conclusion.plan.verdict, plan=short["This round"],
         changes=_drawn(sheet) if sheet is not None else [], key=sheet.key if sheet is not None else "",
-        found=findings_table(base, findings, units), linked=bool(beside.photos or beside.laid),
+        found=fitter.findings_table(base, findings, units), linked=bool(beside.photos or beside.laid),
         laid=[(view, link) for view, links in beside.laid.items() for link in links],
         drawn=[
             (sign, [(word, Markup(svg)) for word, svg in sign.pictures])
-            for sign in shown_signs(base, findings, beside.photos)
+            for sign in fitter.shown_signs(base, findings, beside.photos)
         ],
         known=[part for part in short["Findings"].parts if isinstance(part, Items) and part.title in _BESIDE_THE_SIGNS],
-        beliefs=beliefs_table(base, conclusion, beside.before), reasons=long["What the pattern may do"],
-        turns=turns_table(base, beside.answers_that_would_turn),
+        beliefs=fitter.beliefs_table(base, conclusion, beside.before), reasons=long["What the pattern may do"],
+        turns=fitter.turns_table(base, beside.answers_that_would_turn),
         others=[long[title] for title in _OTHERS if title in long], question=long.get("The next question worth asking"),
-        effects=effects, moved=effects_tables(conclusion.plan, effects, units),
+        effects=effects, moved=fitter.effects_tables(conclusion.plan, effects, units),
         solved=[
             f"Solved on this pattern: {lower_first(base.alterations[name].title)}, {format_length(mm, units)}."
             for name, mm in (effects.solved.items() if effects else ())
         ],
         chart=Markup(chart(charts, history, units) if len(history) > 1 else ""),  # every text in it is escaped
-        rounds=rounds_table(charts, history, units), rounds_told=rounds_told(base, history, units),
+        rounds=fitter.rounds_table(charts, history, units), rounds_told=fitter.rounds_told(base, history, units),
         last=[long[title] for title in ("Notes", "Cautions") if title in long],
     )  # fmt: skip
     return page

@@ -8,6 +8,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from markupsafe import Markup
+
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
 from fitdiag.pattern.pdf import PAPERS, document, plain
@@ -61,8 +63,6 @@ def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[
 
 def sheet_html(base: RuleBase, units: Units) -> str:
     """The sheet as one page for the browser."""
-    from markupsafe import Markup  # noqa: PLC0415 (comes with the template engine)
-
     stations = [
         (title, [(sign, [(word, Markup(svg)) for word, svg in sign.pictures]) for sign in signs])  # titles are escaped
         for title, signs in signs_by_station(base, units)

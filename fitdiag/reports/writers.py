@@ -38,12 +38,8 @@ def as_text(report: Report, base: RuleBase, width: int = 80) -> str:
 
 
 _ON_ONE_SCREEN = (
-    "In short",
-    "Does not go together",
-    "On the pattern",
-    "On simulated cloth",
-    "The next question worth asking",
-)
+    "In short", "Does not go together", "On the pattern", "On simulated cloth", "The next question worth asking",
+)  # fmt: skip
 MORE = "Why, what was found and what to leave alone: {}. Try each change with basting or pins before you cut."
 
 
@@ -52,42 +48,33 @@ def on_screen(report: Report, base: RuleBase, width: int = 80, *, full: bool = F
     if full:
         return as_text(report, base, width)
     kept = tuple(section for section in report.sections if section.title in _ON_ONE_SCREEN)
-    return (
-        as_text(replace(report, sections=kept), base, width)
-        + "\n"
-        + "\n".join(textwrap.wrap(MORE.format(more), width))
-        + "\n"
-    )
+    last = "\n".join(textwrap.wrap(MORE.format(more), width))
+    return f"{as_text(replace(report, sections=kept), base, width)}\n{last}\n"
 
 
 def _text_section(section: Section, depth: int, width: int, lines: list[str]) -> None:
+    def wrapped(text: str, first: str, then: str) -> list[str]:
+        return textwrap.wrap(text, width, initial_indent=first, subsequent_indent=then, break_long_words=False)
+
     title = one_line(section.title, 200)
     if depth == 0:
         lines += [title, "-" * min(width, len(title))]
     else:
-        lines += textwrap.wrap(title, width, initial_indent="", subsequent_indent="   ", break_long_words=False)
+        lines += wrapped(title, "", "   ")
     pad = "  " * depth
     for part in section.parts:
         if isinstance(part, Section):
             _text_section(part, depth + 1, width, lines)
             continue
         if isinstance(part, str):
-            lines += textwrap.wrap(
-                one_line(part, 2000), width, initial_indent=pad, subsequent_indent=pad, break_long_words=False
-            )
+            lines += wrapped(one_line(part, 2000), pad, pad)
             continue
         if part.title:
             lines.append(f"{pad}{part.title}:")
         for number, item in enumerate(part.items, 1):
             mark = f"{number}. " if part.numbered else "- "
             indent = pad + ("  " if part.title else "")
-            lines += textwrap.wrap(
-                one_line(item, 2000),
-                width,
-                initial_indent=indent + mark,
-                subsequent_indent=indent + " " * len(mark),
-                break_long_words=False,
-            )
+            lines += wrapped(one_line(item, 2000), indent + mark, indent + " " * len(mark))
     if not lines or lines[-1]:
         lines.append("")
 
@@ -161,22 +148,14 @@ def as_csv(report: Report, base: RuleBase) -> str:
     for item in report.plan.recommendations:
         rule = base.alterations[item.alteration]
         put(
-            kind="this round",
-            rank=item.rank,
-            alteration=rule.id,
-            title=rule.title,
-            amount=item.amount.text,
-            amount_mm=round(item.amount.mm, 2),
-            side=SIDE_WORDS[item.side],
-            only_if=item.only_if or "",
-            because=" ".join(item.because),
-            check_next=" ".join(rule.check_next),
-            where=rule.operation.cut,
+            kind="this round", rank=item.rank, alteration=rule.id, title=rule.title, amount=item.amount.text,
+            amount_mm=round(item.amount.mm, 2), side=SIDE_WORDS[item.side], only_if=item.only_if or "",
+            because=" ".join(item.because), check_next=" ".join(rule.check_next), where=rule.operation.cut,
             hinge=rule.operation.hinge,
             on_the_cloth=" ".join(f"{number}. {step}" for number, step in enumerate(rule.cloth, 1)),
             on_the_paper=" ".join(f"{number}. {step}" for number, step in enumerate(rule.paper, 1)),
             true_up=" ".join(rule.true_up),
-        )
+        )  # fmt: skip
     for kind, named in (("leave alone", report.plan.leave_alone), ("later", report.plan.later)):
         for other in named:
             rule = base.alterations[other.alteration]
@@ -210,9 +189,7 @@ def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
         ],
         "recommendations": [_recommendation_data(base, item) for item in plan.recommendations],
         "signs": [_picked(item, "symptom", "ending", "by", "text") for item in plan.closings],
-        "does_not_go_together": [
-            _picked(item, "kind", "one", "other", "text") for item in report.conclusion.contradictions
-        ],
+        "does_not_go_together": [_picked(item, "kind", "one", "other", "text") for item in report.conclusion.contradictions],
         "leave_alone": [_picked(item, "alteration", "because") for item in plan.leave_alone],
         "may_stay": list(plan.may_stay), "later": [_picked(item, "alteration", "because") for item in plan.later],
         **({"on_pattern": effects_data(report.on_pattern)} if report.on_pattern else {}),
