@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from html import escape
 from math import atan2, cos, degrees, hypot, pi, radians, sin
-from typing import Literal
+from typing import Literal, TypeVar
 
 import numpy as np
 import shapely
@@ -20,13 +20,15 @@ from shapely import LineString, MultiLineString, Polygon, STRtree, box, get_part
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import linemerge
 
-from fitdiag.pattern.piece import Array
+from fitdiag.pattern.garment import arc, at_far
+from fitdiag.pattern.piece import Array, unit
 from fitdiag.problems import one_line
 
 MM_PER_POINT = 25.4 / 72
 XY = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 Anchor = Literal["start", "middle", "end"]
+Place = TypeVar("Place")
 Over = Literal["labels", "lines", "nothing"]  # what a label may cover
 
 
@@ -279,20 +281,10 @@ class Pen:
         would cover more it is left out. Says whether it was set.
         """
         wide, high = text_width(text, size, bold) + 1.2, size * MM_PER_POINT
-        best: tuple[float, Spot, Polygon, float] | None = None
-        for order, spot in enumerate(spots):
-            if best is not None and best[0] <= order * 0.4:
-                break  # no later spot can cost less
-            ground = _ground(spot, wide, high)
-            cost, ink = self._cost(ground, within)
-            cost += order * 0.4
-            if best is None or cost < best[0]:
-                best = (cost, spot, ground, ink)
-        if best is None or (best[0] >= 100 and over != "labels"):
+        best = self._freest(((spot, _ground(spot, wide, high)) for spot in spots), within)
+        if best is None or (best[0] >= 100 and over != "labels") or (over == "nothing" and best[3] > 0.3):
             return False
         _, spot, ground, ink = best
-        if over == "nothing" and ink > 0.3:
-            return False
         if ink > 0.3 and self.ground:
             self._over.append(Fill(_pairs(np.asarray(ground.exterior.coords)[:-1]), 1.0, "ground"))
         if leader is not None and (away := hypot(spot.x - leader[0], spot.y - leader[1])) > wide / 2 + 5:
@@ -315,21 +307,27 @@ class Pen:
         """
         step = size * MM_PER_POINT * 1.25
         wide, high = max(text_width(line, size) for line in lines), step * len(lines)
-        best: tuple[float, XY, Polygon] | None = None
-        for order, (x, y) in enumerate(corners):
-            ground = box(x - 0.6, y, x + wide + 0.6, y + high)
-            covered = self._cost(ground, within)[0]
-            if free and covered > 0.0:
-                continue
-            cost = covered + order * 0.4
-            if best is None or cost < best[0]:
-                best = (cost, (x, y), ground)
+        places = ((at, box(at[0] - 0.6, at[1], at[0] + wide + 0.6, at[1] + high)) for at in corners)
+        best = self._freest(places, within, free=free)
         if best is None:
             return False
-        _, (x, y), ground = best
+        _, (x, y), ground, _ = best
         self._over += [Text(x, y + step * (row + 0.8), line, size, role=role) for row, line in enumerate(lines)]
         self._taken.append(ground)
         return True
+
+    def _freest(
+        self, places: Iterable[tuple[Place, Polygon]], within: Box, *, free: bool = False
+    ) -> tuple[float, Place, Polygon, float] | None:
+        """The place that costs least, the first of equals: its cost, itself, its ground, the mm of line under it."""
+        best: tuple[float, Place, Polygon, float] | None = None
+        for order, (place, ground) in enumerate(places):
+            if best is not None and best[0] <= order * 0.4:
+                break  # no later place can cost less
+            cost, ink = self._cost(ground, within)
+            if not (free and cost > 0.0) and (best is None or cost + order * 0.4 < best[0]):
+                best = (cost + order * 0.4, place, ground, ink)
+        return best
 
     def dimension(self, a: XY, b: XY, text: str, away: XY | None) -> tuple[XY, list[Spot]]:
         """The arrows of a length: beside its points with extension lines (`away` says where), or in line with them.
@@ -408,19 +406,13 @@ def around(point: XY, text: str, size: float, gaps: Sequence[float], *, bold: bo
 
 def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -> list[Spot]:
     """Places for a text that runs along a line, to its left and right hand, at shares of its length."""
-    steps = np.hypot(*np.diff(line, axis=0).T)
-    at = np.concatenate([[0.0], np.cumsum(steps)])
+    whole = float(arc(line)[-1])
     spots = []
     for share in shares:
-        here = share * at[-1]
-        point = np.array([np.interp(here, at, line[:, axis]) for axis in (0, 1)])
-        near = [
-            np.array([np.interp(np.clip(here + way, 0, at[-1]), at, line[:, axis]) for axis in (0, 1)])
-            for way in (-5.0, 5.0)
-        ]
-        run = near[1] - near[0]
+        before, point, after = at_far(line, share * whole + np.array([-5.0, 0.0, 5.0]))
+        run = after - before
         turn = atan2(-run[1], run[0])
-        normal = np.array([run[1], -run[0]]) / (np.hypot(*run) or 1.0)
+        normal = unit(np.array([run[1], -run[0]]))
         angle = 100 - (100 - degrees(turn)) % 180  # read from the left, or from the right edge of the sheet
         high = size * MM_PER_POINT / 2
         for beyond in (normal * (high + gap), -normal * (high + gap)):
