@@ -27,14 +27,10 @@ def darts(path: str, do: list[str], out: str | None, units: str | None, *, repla
     for name, piece in pattern.pieces.items():
         old = before.pieces[name]
         if piece is not old:
-            widths = [
-                "; ".join(format_reading(dart.width, chosen) for dart in one.darts) or "none" for one in (old, piece)
-            ]
-            edge = piece.part.word(piece.part.seams[0])
+            had, has = ("; ".join(format_reading(d.width, chosen) for d in one.darts) or "none" for one in (old, piece))
             was, now = (format_reading(after_darts(one, one.part.seams[0]), chosen) for one in (old, piece))
-            say(
-                f"{name.capitalize()}: darts {widths[0]} before, {widths[1]} now; {edge} after darts {was} before, {now} now."
-            )
+            edge = f"{piece.part.word(piece.part.seams[0])} after darts {was} before, {now} now"
+            say(f"{name.capitalize()}: darts {had} before, {has} now; {edge}.")
             if piece.note and piece.note != old.note:
                 say(f"{name.capitalize()}: {piece.note}")
     write_out(pattern, out, replace=replace)

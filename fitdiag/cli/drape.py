@@ -145,12 +145,8 @@ def _seen_and_drawn(sign: Drawn, units: Units) -> str:
         apart = format_reading(abs(sign.drawn_mm - sign.seen_mm), units)
         drawn = format_reading(abs(sign.drawn_mm), units) + (" the other way" if sign.drawn_mm < 0 else "")
         return f"seen {format_reading(sign.seen_mm, units)}, drawn {drawn}, off by {apart}"
-    words = {
-        (True, True): "seen, and drawn",
-        (True, False): "seen, but not drawn",
-        (False, True): "not seen, but drawn",
-    }
-    return words.get((sign.seen, sign.drawn), "not seen, and not drawn")
+    but = "and" if sign.seen == sign.drawn else "but"
+    return f"{'' if sign.seen else 'not '}seen, {but} {'' if sign.drawn else 'not '}drawn"
 
 
 def body_measures(texts: Sequence[str], units: Units) -> dict[str, float]:
@@ -196,12 +192,11 @@ def simulated(
         return found
     ends = [("now", muslins[0]), ("then", muslins[last])]  # without what waits for a sign
     images = pictures([muslin for _, muslin in ends], PAGE_VIEWS, PAGE_SCALE)
-    shown = [
-        (f"{when}, {view}", png_of(views[view]))
+    pages = tuple(
+        (f"{when.capitalize()}, {view}", png_of(views[view]))
         for view in PAGE_VIEWS
         for (when, _), views in zip(ends, images, strict=True)
-    ]
-    pages = tuple((text[0].upper() + text[1:], image) for text, image in shown)
+    )
     if not photos:
         return dataclasses.replace(found, pictures=pages)
     return dataclasses.replace(found, pictures=pages, laid=over_pictures(photos, ends, wearer.figure.hip))

@@ -90,11 +90,8 @@ def what_came(base: RuleBase, case: Case, path: str, command: str) -> tuple[Form
         if stopped.problems[0].code != "no-form":
             raise
         text = read_bytes(Path(path), LONGEST, "mail").decode("utf-8", "replace")
-        if (
-            not re.search(r"[A-Za-z]{2}.*\s.*[A-Za-z]{2}", text, re.DOTALL)
-            or "\0" in text
-            or text.lstrip().startswith("<")
-        ):
+        words = re.search(r"[A-Za-z]{2}.*\s.*[A-Za-z]{2}", text, re.DOTALL)
+        if not words or "\0" in text or text.lstrip().startswith("<"):
             raise
         return None, text
 

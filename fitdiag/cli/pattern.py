@@ -122,12 +122,8 @@ def fit(given: list[str], out: str | None, units: str | None, *, as_json: bool, 
     write_out(found.pattern, out, replace=replace)
     if as_json:
         reached = {name: {"wanted_mm": wanted, "reached_mm": got} for name, (wanted, got) in found.reached.items()}
-        extra = {
-            "lengths": reached,
-            "residual_mm": found.residual,
-            "off_mm": found.off,
-            "ask": [{"length": name, "off_then_mm": left} for name, left in found.ask],
-        }
+        ask = [{"length": name, "off_then_mm": left} for name, left in found.ask]
+        extra = {"lengths": reached, "residual_mm": found.residual, "off_mm": found.off, "ask": ask}
         show(pattern_measures(found.pattern), found.pattern, chosen, as_json=True, extra=extra)
         return 0
     say(found.pattern.grade[:1].upper() + found.pattern.grade[1:] + ".")
@@ -250,15 +246,12 @@ def say_stages(
         write_data({"stages": rows, **(extra or {})})
         return
     first = measured[0][1]
-    moving = [
-        name
-        for name in first
-        if any(
-            abs(values.get(name, first[name]) - first[name]) >= 0.5
-            and read_off(values.get(name, first[name]), units) != read_off(first[name], units)
-            for _, values in measured[1:]
-        )
-    ]
+
+    def moves(name: str, mm: float) -> bool:
+        now = [values.get(name, mm) for _, values in measured[1:]]
+        return any(abs(one - mm) >= 0.5 and read_off(one, units) != read_off(mm, units) for one in now)
+
+    moving = [name for name, mm in first.items() if moves(name, mm)]
     for name in moving:
         told_as, start = called(stages[0][1], name, read_off(first[name], units))
         say(f"{told_as}: {format_reading(start, units)} as it is")
@@ -346,10 +339,8 @@ def _say_least(base: RuleBase, wanted: Sequence[Wanted], found: Solution, units:
         title = title_of(base, item.alteration)
         say(f"  {title}: {format_length(amount, units) if abs(amount) >= 0.5 else 'not needed'}{limit}")
     for target, gap in found.unmet:
-        say(
-            f"  Not reached: {target.told(units)}; {format_length(gap, units)} is missing."
-            " It cannot be reached without another alteration or a larger limit."
-        )
+        missing = f"{target.told(units)}; {format_length(gap, units)} is missing."
+        say(f"  Not reached: {missing} It cannot be reached without another alteration or a larger limit.")
 
 
 def draw(

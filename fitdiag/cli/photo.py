@@ -289,9 +289,8 @@ def _say_measured(path: str, found: Measured, units: Units) -> None:
     if (better := next_time(found)) is not None:
         what, reading = better
         to, now = (give_or_take(error or 0.0, reading.unit, units) for error in (reading.without, reading.error))
-        say(
-            f"For the next pictures: {what}. Then the {reading.line} line's {reading.what} is good to {to} instead of {now}."
-        )
+        good = f"the {reading.line} line's {reading.what} is good to {to} instead of {now}"
+        say(f"For the next pictures: {what}. Then {good}.")
 
 
 def _from(found: Measured) -> str:
@@ -313,9 +312,8 @@ def _say_together(found: Sequence[Together], units: Units) -> None:
         write("\nSeveral pictures together")
     for item in both:
         value = f"{plain(item.value, item.unit, units)}, give or take {give_or_take(item.error, item.unit, units)}"
-        say(
-            f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {item.word[:1].upper()}{item.word[1:]} ({item.told})."
-        )
+        word = f"{item.word[:1].upper()}{item.word[1:]} ({item.told})"
+        say(f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {word}.")
 
 
 def _data(paths: Sequence[str], found: Sequence[Measured], whole: Sequence[Together]) -> dict[str, Any]:
@@ -356,9 +354,8 @@ def _write_findings(
     if quiet:
         return
     _say_findings(base, result, units)
-    write(
-        f"Confirm them in an interview, which then asks only for the rest:\n  {command('fitdiag', 'interview', '--photos', path)}"
-    )
+    write("Confirm them in an interview, which then asks only for the rest:")
+    write(f"  {command('fitdiag', 'interview', '--photos', path)}")
 
 
 def _say_findings(base: RuleBase, result: FromPictures, units: Units) -> None:

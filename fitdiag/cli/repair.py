@@ -31,11 +31,8 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
     missing = [inner / ROUND_FILE for inner in sorted(folder.glob(_ROUNDS)) if not (inner / ROUND_FILE).exists()]
     with alone(folder):
         swept = sweep_case(folder)
-        told = (
-            [f"Removed: {swept} file{'' if swept == 1 else 's'} left half written by a command that was killed."]
-            if swept
-            else []
-        )
+        left = f"Removed: {swept} file{'' if swept == 1 else 's'} left half written by a command that was killed."
+        told = [left] if swept else []
         for path in missing:
             settle(path.parent)
         told += [f"Made again: {shown_path(path)}" for path in missing if path.exists()]

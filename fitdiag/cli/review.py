@@ -285,9 +285,8 @@ class _Run:
         mine = read_findings(one.findings_file, self.base)
         words = one.folder / WORDS
         old = read_text(words, LARGEST, "form") if words.exists() and not log.words else ""
-        return [
-            {"event": "taken", "words": old, "events": events_of(replace(mine, client=""), log.findings(self.base))}
-        ]
+        events = events_of(replace(mine, client=""), log.findings(self.base))
+        return [{"event": "taken", "words": old, "events": events}]
 
     def _measure(self) -> bool:
         """Measure the pictures of the round, unless just these with just these marks were measured last."""
@@ -312,11 +311,8 @@ class _Run:
         found = measure_inside(self.base, pictures, self.case.body_measures.get("hip"), self.case.units)
         with self._alone():
             log = RoundLog.of(one)
-            line: dict[str, Any] = {
-                "event": "measured",
-                "pictures": held,
-                "findings": [answer_event(item) for item in found],
-            }
+            line: dict[str, Any] = {"event": "measured", "pictures": held}
+            line["findings"] = [answer_event(item) for item in found]
             if log.begun:  # else they are offered with all that is known
                 state = fold(log.events, self.base)
                 known = {**{item.symptom: item for item in state.offered}, **state.findings.symptoms}
@@ -455,9 +451,7 @@ class _Run:
             outcome = expected_outcomes(self.base, findings, first, self._changes(first))
             self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome), today=self.today)
             self._keep(proposed, advised)
-            if (
-                moved is not None
-            ):  # before the documents, the last of a round, so that nothing is missing once they are there
+            if moved is not None:  # before the documents, the last of a round: once they are there, nothing is missing
                 keep_nudges(self.case, self.one.number, moved)
             written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
         write("\nWritten:")

@@ -214,10 +214,7 @@ def by_words(base: RuleBase, text: str) -> list[str]:
 
 def list_rules(kind: str, rules: str | None) -> int:
     base = load_rules(folder_of(rules))
-    tables: dict[str, Mapping[str, Any]] = {
-        "symptoms": base.symptoms, "body-notes": base.body_notes, "causes": base.causes,
-        "alterations": base.alterations, "sources": base.sources,
-    }  # fmt: skip
+    tables: dict[str, Mapping[str, Any]] = {kind: getattr(base, kind.replace("-", "_")) for kind in KINDS}
     if kind not in tables:
         near = like_a_kind(kind) or next(iter(difflib.get_close_matches(kind[:30].lower(), tables, 1, 0.5)), None)
         hint = f"`fitdiag rules list {near}`" if near else f"write {', '.join(tables)}"
@@ -226,9 +223,8 @@ def list_rules(kind: str, rules: str | None) -> int:
         for rule_id, rule in tables[kind].items():
             write(f"{rule_id}: {rule.title}")
         return 0
-    places = (
-        read_rules(folder_of(rules))[0] or base
-    )  # what was kept from an earlier run does not say where a rule stands
+    # what was kept from an earlier run does not say where a rule stands
+    places = read_rules(folder_of(rules))[0] or base
     for number, (heading, group) in enumerate(grouped(places, kind, tables[kind]).items()):
         if heading:
             write(f"{chr(10) if number else ''}{heading}")

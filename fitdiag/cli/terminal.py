@@ -185,13 +185,10 @@ def _ask_client(screen: Screen, base: RuleBase) -> str:
 def _ask_units(screen: Screen) -> Units:
     words: dict[str, Units] = {"": "in", "1": "in", "2": "cm", "i": "in", "c": "cm", "metric": "cm"}
     while True:
-        screen.show(
-            [
-                Line("Inches or centimetres?", "ask"),
-                Line("1 inches, in eighths  2 centimetres", "item"),
-                Line("Enter for inches. You can write an amount in either at any time.", "hint"),
-            ]
-        )
+        screen.show([
+            Line("Inches or centimetres?", "ask"), Line("1 inches, in eighths  2 centimetres", "item"),
+            Line("Enter for inches. You can write an amount in either at any time.", "hint"),
+        ])  # fmt: skip
         typed = screen.read().strip().lower().rstrip(".)")
         if (units := words.get(typed) or units_named(typed)) is not None:
             return units
@@ -202,11 +199,8 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
     log, read = SessionLog.resume(path)
     try:
         refuse_other_garment(read, base)
-        latest = [
-            event["rules"]
-            for event in read.events
-            if event["event"] in ("start", "rules") and isinstance(event.get("rules"), dict)
-        ][-1]
+        told = [event.get("rules") for event in read.events if event["event"] in ("start", "rules")]
+        latest = [rules for rules in told if isinstance(rules, dict)][-1]
         if latest.get("fingerprint") != base.fingerprint:
             if not new_rules:
                 raise stop(
@@ -295,14 +289,8 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
     """After the list: whether the fitter wants to be asked on, or has changed or added something."""
     while True:
         more = "; more to be asked on all the same" if interview.can_go_on else ""
-        screen.show(
-            [
-                Line(
-                    f"Enter to {enter}; why for the reasons; back to change an answer; also to add a sign{more}.",
-                    "hint",
-                )
-            ]
-        )
+        told = f"Enter to {enter}; why for the reasons; back to change an answer; also to add a sign{more}."
+        screen.show([Line(told, "hint")])
         typed = screen.read().strip()
         word = typed.lower()
         if word in ("", "no", "n", "leave", "stop", "quit", "exit"):

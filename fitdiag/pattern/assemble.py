@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from shapely import LineString, Point
@@ -130,14 +131,17 @@ def piece_of(drawn: Drawn, garment: Garment) -> Piece:
     return piece if drawn.notches else with_notches(garment, piece)
 
 
-def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece]) -> Pattern:
-    """A pattern of the pieces of a file, by name and side. Raises ProblemsFoundError if one is missing or there twice."""
+def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece], **about: Any) -> Pattern:
+    """A pattern of the pieces of a file, by name and side; `about`: its title, client and so on.
+
+    Raises ProblemsFoundError if a piece is missing or there twice, or if it has not the size of a garment.
+    """
     own = {name: piece for (name, side), piece in pieces.items() if side != "left"}
     left = {name: piece for (name, side), piece in pieces.items() if side == "left"}
     if missing := [name for name in garment.parts if name not in own]:
         told = f"this file has no piece '{missing[0]}'"
         raise stop("pieces", told, hint=f"a pattern needs {' and '.join(garment.parts)}")
-    return Pattern(garment, {name: own[name] for name in garment.parts}, left)
+    return of_a_size(Pattern(garment, {name: own[name] for name in garment.parts}, left, **about))
 
 
 def level_faults(piece: Piece) -> list[Problem]:

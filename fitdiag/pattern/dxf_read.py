@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from io import StringIO
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -16,7 +16,7 @@ import numpy as np
 from shapely import LinearRing, LineString, Point
 
 from fitdiag.files import refuse_utf16
-from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together, too_many
+from fitdiag.pattern.assemble import Drawn, Taken, chained, piece_of, put_together, too_many
 from fitdiag.pattern.corners import seams_of_outline
 from fitdiag.pattern.dxf import (
     BOUNDARY,
@@ -111,8 +111,7 @@ def _pattern(
     }
     carried = from_rows([value for key, value, _ in space.texts if key == "altered"])
     title, grade, client = space.said("style name"), space.said("grade"), one_line(space.said("client"), LONGEST_CLIENT)
-    pattern = replace(put_together(garment, pieces), title=title, grade=grade, client=client, carried=carried)
-    return of_a_size(pattern)
+    return put_together(garment, pieces, title=title, grade=grade, client=client, carried=carried)
 
 
 def _text(content: str | bytes) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from io import StringIO
 from itertools import pairwise
 from math import ceil, hypot
@@ -13,7 +13,7 @@ from xml.etree.ElementTree import ParseError, iterparse
 
 import numpy as np
 
-from fitdiag.pattern.assemble import Drawn, Taken, chained, of_a_size, piece_of, put_together, too_many
+from fitdiag.pattern.assemble import Drawn, Taken, chained, piece_of, put_together, too_many
 from fitdiag.pattern.files import (
     FARTHEST_MM,
     LONGEST_NOTE,
@@ -347,8 +347,8 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
     grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
     client = next((text[len(CLIENT) :] for text in said if text.startswith(CLIENT)), "")
     carried = from_rows([text[len(ALTERED) :] for text in said if text.startswith(ALTERED)])
-    pattern, client = put_together(garment, made), one_line(client, LONGEST_CLIENT)
-    return of_a_size(replace(pattern, title=title, grade=grade, client=client, carried=carried))
+    client = one_line(client, LONGEST_CLIENT)
+    return put_together(garment, made, title=title, grade=grade, client=client, carried=carried)
 
 
 def _piece_of(garment: Garment, chain: Sequence[Sequence[str]]) -> tuple[str | None, Side]:
