@@ -21,6 +21,7 @@ from fitdiag.photos.snap import Track
 
 Array = NDArray[np.float64]
 Kind = Literal["trunk", "side", "leg"]
+_End = tuple[float, float, float]  # height, change per radian, unrest
 V_LENGTH = 30.0  # mm beside the centre over which the slope of a V is taken
 LAST_LENGTH = 60.0  # mm: over so much the rules ask how far the line drops to the centre seam
 REST_LENGTH = 100.0  # mm; from there on outwards the rest is told apart from it
@@ -112,8 +113,7 @@ class Course:
         turn, height = np.arcsin(np.clip(hits[:, 0], -1.0, 1.0)), rays[:, 1] * hits[:, 1]
         x = self.track.pixels[:, 0]
         inside = self._outwards & (x > stance.left + 1) & (x < stance.right - 1)
-        left = self._end("left", -turn, height, inside)
-        right = self._end("right", turn, height, inside)
+        left, right = self._ends(turn, height, inside)
         if self.kind != "trunk":
             centre = self._centre(turn - math.asin(max(-1.0, min(1.0, apex))), section, height, inside)
             return Numbers(section, (left[0], right[0]), centre[0], unrest=max(left[2], right[2], 0.1),
@@ -128,7 +128,18 @@ class Course:
                        max(unrest, left[2], right[2], 0.1), max(unrest, 0.1), (left[1], right[1]),
                        (left[0] - halves[0], right[0] - halves[1]))  # fmt: skip
 
-    def _end(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float, float]:
+    def _ends(self, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[_End, _End]:
+        """Both ends. A line that only tilts runs as the sine round the section, so its tilt is taken off before an end is carried on
+        straight, and put back on."""
+        tilt = 0.0
+        for _ in range(3):
+            level = height - tilt * np.sin(turn)
+            left, right = self._end("left", -turn, level, inside), self._end("right", turn, level, inside)
+            more = (right[0] - left[0]) / 2
+            tilt += more
+        return (left[0] + more - tilt, *left[1:]), (right[0] - more + tilt, *right[1:])
+
+    def _end(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> _End:
         """Height where the section turns out of sight, its change per radian there, and the unrest: a straight line through
         the last places."""
         first, last = END_ANGLES[self.kind]
