@@ -418,7 +418,8 @@ def test_unknown_depth_and_unknown_focal_length_widen_the_error_off_line_height(
     marks = marked(scene, picture)
     true = picture.truth.lines["hip"].whole_drop_mm
     known = measure(picture.pixels, marks).reading("hip", "drop")
-    assert known is not None and known.value == pytest.approx(true, abs=5.0)
+    assert known is not None and known.value is not None and known.error is not None
+    assert abs(known.value - true) < 2.5 * known.error
     for poorer in (replace(marks, depths_mm={}), replace(marks, focal_35mm=None)):
         reading = measure(picture.pixels, poorer).reading("hip", "drop")
         assert reading is not None and reading.reason

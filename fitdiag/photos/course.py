@@ -27,8 +27,15 @@ LAST_LENGTH = 60.0  # mm: over so much the rules ask how far the line drops to t
 REST_LENGTH = 100.0  # mm; from there on outwards the rest is told apart from it
 CENTRE_LENGTH = 25.0  # mm to each side from which the height at the centre is read
 # places round the section, degrees, from which the height at an end is read
-END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side": (74.0, 89.0), "leg": (63.0, 87.0)}
-LEAST_PLACES = 8
+END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side": (74.0, 89.0), "leg": (67.0, 87.0)}
+CARRIED = (30.0, 89.0)  # places round a trunk, degrees, by which its course is carried on to the end
+TILTS = 0.5  # mm a degree round the trunk by which courses tilt as a whole
+BENDS = (
+    (5.0, 25.0),
+    (1.5, 5.0),
+)  # mm by which courses bend besides, and over how many degrees: the line's own way; folds
+NOISE = 1.0  # mm by which a place is off by itself
+LEAST_PLACES, MOST_PLACES = 8, 120
 
 
 @dataclass(frozen=True)
@@ -152,7 +159,30 @@ class Course:
         off = turn[near] - math.pi / 2
         table = np.stack([np.ones_like(off), off], axis=1)
         fit, rest = self._steady(key, table, height[near])
-        return float(fit[0]), float(fit[1]), rest
+        height_there = self._carried(f"{key} whole", turn, height, inside) if self.kind == "trunk" else None
+        return float(fit[0]) if height_there is None else height_there, float(fit[1]), rest
+
+    def _carried(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> float | None:
+        """Height where a trunk turns out of sight, by its whole course up to there: the mean of all courses that are as smooth as
+        drawn lines are and pass the places seen (a Gaussian process; Rasmussen and Williams 2006, eq. 2.23). None: too few places."""
+        near = np.flatnonzero(inside & (turn > math.radians(CARRIED[0])) & (turn < math.radians(CARRIED[1])))
+        if len(near) < 2 * LEAST_PLACES:
+            return None
+        near = near[np.argsort(turn[near])][
+            np.linspace(0, len(near) - 1, min(len(near), MOST_PLACES)).round().astype(int)
+        ]
+        off, above = np.degrees(turn[near]) - 90.0, height[near] - height[near[-1]]
+        apart = (off[:, None] - np.append(off, 0.0)) ** 2
+        alike = 1e4 + sum(size**2 * np.exp(-apart / (2 * wide**2)) for size, wide in BENDS)
+        alike[:, :-1] += TILTS**2 * np.outer(off, off)
+        weights = self._kept.get(key)
+        settled = weights is not None and len(weights) == len(off)
+        weights = weights if weights is not None and settled else np.ones(len(off))
+        for _ in range(1 if settled else 4):
+            shares = np.linalg.solve(alike[:, :-1] + np.diag(NOISE**2 / weights), above)
+            weights = weights if settled else _steady_weights(above - alike[:, :-1] @ shares)
+        self._kept[key] = weights
+        return float(alike[:, -1] @ shares + height[near[-1]])
 
     @staticmethod
     def _half_way(turn: Array, height: Array, inside: NDArray[np.bool_]) -> float:
@@ -181,11 +211,10 @@ class Course:
             root = np.sqrt(weights)[:, None]
             fit = np.linalg.lstsq(table * root, height * root[:, 0], rcond=None)[0]
             rest = height - table @ fit
-            scale = 1.4826 * float(np.median(np.abs(rest))) + 0.25
             if not settled:
-                weights = np.maximum(0.05, 1 - (rest / (4.7 * scale)) ** 2) ** 2
+                weights = _steady_weights(rest)
         self._kept[key] = weights
-        return np.asarray(fit, float), scale - 0.25
+        return np.asarray(fit, float), 1.4826 * float(np.median(np.abs(rest)))
 
     @staticmethod
     def _slope(along: Array, height: Array, inside: NDArray[np.bool_], first: float, last: float) -> float:
@@ -194,3 +223,10 @@ class Course:
         if near.sum() < LEAST_PLACES:
             return 0.0
         return math.degrees(math.atan(float(np.polyfit(along[near], height[near], 1)[0])))
+
+
+def _steady_weights(rest: Array) -> Array:
+    """Weights of places by what a fit leaves of them: what jumps counts little (Tukey's biweight, never quite nothing)."""
+    scale = 1.4826 * float(np.median(np.abs(rest))) + 0.25
+    weights: Array = np.maximum(0.05, 1 - (rest / (4.7 * scale)) ** 2) ** 2
+    return weights
