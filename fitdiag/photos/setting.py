@@ -104,10 +104,12 @@ def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[floa
         behind, behind_error = (
             (USUAL_BEHIND, BEHIND_UNKNOWN) if given is None else (given, math.hypot(SHEET_PLANE_ERROR, 0.03 * given))
         )
-        distance = sheet_distance(camera, [(float(x), float(y)) for x, y in corners], *size) - behind
+        at = [(float(x), float(y)) for x, y in corners]
+        distance = sheet_distance(camera, at, *size) - behind
         if _likely("the sheet of paper", distance, told):
-            plane = behind_error / distance
-            found.append((distance, math.hypot(error / max(tall, 1.0), plane)))
+            held = [] if pose.levelled else [sheet_distance(other, at, *size) - behind for other in pose.others]
+            unlevel = math.dist(held, [distance] * len(held)) / distance
+            found.append((distance, math.hypot(error / max(tall, 1.0), behind_error / distance, unlevel)))
     for name, width in marks.widths_mm.items():
         if name in marks.lines and not any(item.startswith(f"{name}:") for item in marks.hidden):
             points = marks.lines[name]
