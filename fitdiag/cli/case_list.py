@@ -80,9 +80,8 @@ def list_lines(found: CaseList, today: date, columns: int, *, everything: bool =
     groups = (("YOUR TURN", "fitter"), ("THE CLIENT'S TURN", "client"), *((("CLOSED", ""),) if everything else ()))
     longest = max((cells(row.name) for row in found.rows if row.waiting or everything), default=4)
     room = columns - 16 - _TO_DO_CELLS
-    names = max(
-        4, min(longest, room if room > 12 else columns - 14)
-    )  # where it is narrow, what to do has a line of its own
+    # where it is narrow, what to do has a line of its own
+    names = max(4, min(longest, room if room > 12 else columns - 14))
     lines: list[str] = []
     for title, waiting in groups:
         rows = [row for row in found.rows if row.waiting == waiting]

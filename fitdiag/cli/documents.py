@@ -127,14 +127,12 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     if not wanted:
         return []
     conclusion = choice_of(base, conclude(base, log.findings(base)), one, case.units).concluded()
-    if line["advised"] != advised_list(
-        [Advised(r.alteration, r.amount.mm, r.side) for r in conclusion.plan.recommendations]
-    ):
+    now = [Advised(item.alteration, item.amount.mm, item.side) for item in conclusion.plan.recommendations]
+    if line["advised"] != advised_list(now):
         return []  # by the rules of today the list is another; what was sent cannot be made again
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
-    look = Look(
-        date.fromisoformat(line["day"]), bool(line["large"]), "a4" if line["paper"] == "a4" else "letter", shown
-    )
+    paper: Paper = "a4" if line["paper"] == "a4" else "letter"
+    look = Look(date.fromisoformat(line["day"]), bool(line["large"]), paper, shown)
     files = documents_of(base, case, conclusion, pattern_of(case), look)
     with refusals(one.documents, "this folder cannot be made"):
         make_folder(one.documents)

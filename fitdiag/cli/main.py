@@ -47,9 +47,7 @@ def run(arguments: Sequence[str] | None = None) -> NoReturn:
     """Run the command line, and end with its exit code."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # its threads cost more than they bring on matrices this small
     code = _outcome(sys.argv[1:] if arguments is None else arguments)
-    if (
-        arguments is None
-    ):  # the program itself: what counts is on the disk, and taking all rules apart takes a tenth of its time
+    if arguments is None:  # the program: what counts is on the disk; taking all rules apart takes a tenth of its time
         os._exit(code)
     sys.exit(code)
 
@@ -58,9 +56,8 @@ def _outcome(given: Sequence[str]) -> int:
     """The exit code of a command line: every known problem becomes one clear message and 1, never a traceback."""
     from fitdiag.cli.output import say_aside, say_problems
 
-    sys.stdout = sys.stdout or os.fdopen(
-        os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8"
-    )  # closed by the caller
+    # closed by the caller
+    sys.stdout = sys.stdout or os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8")
     sys.stderr = sys.stderr or sys.stdout
     sys.stdin = sys.stdin or os.fdopen(os.open(os.devnull, os.O_RDONLY), encoding="utf-8")
     gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that

@@ -26,9 +26,7 @@ Kind = Literal[
     "notches", "line", "none",
 ]  # fmt: skip
 Map = Callable[[Array], Array]
-Shift = Callable[
-    [Array, Array], Array
-]  # points of a seam (n, 2) and their distance along it (n,) to displacements (n, 2)
+Shift = Callable[[Array, Array], Array]  # a seam's points (n, 2), their distance along it (n,): displacements (n, 2)
 SAME_MM = 1e-9
 ON_CUT_MM = 1e-3
 ON_FOLD_MM = 0.01
@@ -212,9 +210,8 @@ class Parting:
 
         def taken_along(joint: Joint) -> Joint:
             """A joint moves with the paper it is on; one that lay under the fold that is opened is on the part that stays."""
-            if any(
-                fold.hidden is not None and _distance(fold.hidden, joint.at[0]) < ON_FOLD_MM for fold in self.opened
-            ):
+            folds = [fold.hidden for fold in self.opened if fold.hidden is not None]
+            if any(_distance(fold, joint.at[0]) < ON_FOLD_MM for fold in folds):
                 return joint
             under = joint.hidden
             if under is not None and self.moves(under[:1], closing)[0]:

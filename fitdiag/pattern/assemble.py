@@ -36,9 +36,7 @@ from fitdiag.problems import Problem, ProblemsFoundError, stop
 WIDTH_MM = (150.0, 1500.0)  # the pieces side by side as they lie; common practice, no source
 EXTENT_MM = (150.0, 3000.0)  # the longest way across one piece, shorts and the tallest included
 MOST_PARTS = 300  # lines of one seam, or marks on one outline
-_FRAMES = tuple(
-    np.array(rows, dtype=float) for rows in (((1, 0), (0, 1)), ((-1, 0), (0, 1)), ((-1, 0), (0, -1)), ((1, 0), (0, -1)))
-)
+_FRAMES = [np.diag([float(across), float(up)]) for across, up in ((1, 1), (-1, 1), (-1, -1), (1, -1))]
 
 
 @dataclass
@@ -107,9 +105,8 @@ def piece_of(drawn: Drawn, garment: Garment) -> Piece:
     seams = {name: placed(line) for name, line in seams.items()}
     notes = list(drawn.notes)
     if drawn.grain is None:
-        notes.append(
-            f"No grainline was drawn: it was taken through the middle of the {drawn.part.word(drawn.part.stays)}."
-        )
+        bottom = drawn.part.word(drawn.part.stays)
+        notes.append(f"No grainline was drawn: it was taken through the middle of the {bottom}.")
     lines = {name: _from_centre(placed(line)) for name, line in drawn.lines.items()}
     heights = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
     lines, estimated = with_levels(drawn.part, heights, lines, seams)

@@ -218,20 +218,11 @@ def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[
         far = np.hypot(*(other - one).T)
         widest = np.nonzero(far >= far.max() - 0.02)[0]
         index = next((end for end in (0, len(far) - 1) if end in widest), int(widest[len(widest) // 2]))
-        if far[index] < SEEN_MM or any(
-            apart(mark.a, one[index]) < 60 and abs(mark.amount - far[index]) < 1 for mark in marks
-        ):
+        known = any(apart(mark.a, one[index]) < 60 and abs(mark.amount - far[index]) < 1 for mark in marks)
+        if far[index] < SEEN_MM or known:
             continue
-        way = other[index] - one[index]
-        corner = index in (0, len(one) - 1)
-        marks.append(
-            Mark(
-                one[index],
-                other[index],
-                _told(float(far[index]), amount),
-                _outward(before, one[index], way) if corner else None,
-            )
-        )
+        away = _outward(before, one[index], other[index] - one[index]) if index in (0, len(one) - 1) else None
+        marks.append(Mark(one[index], other[index], _told(float(far[index]), amount), away))
     return [mark for mark in marks if mark.amount >= 0.4 * max(other.amount for other in marks)]
 
 

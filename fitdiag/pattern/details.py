@@ -43,13 +43,8 @@ def pages(
         shown = places[first : first + step * rows]
         tall = min(CELL_MM[1], (high - HEAD_MM) / -(-len(shown) // step))
         pen = Pen(wide, high)
-        pen.text(
-            0,
-            5.5,
-            f"Where to look closely: {TIMES:g} times as large as the sheets. Do not cut along these.",
-            11,
-            bold=True,
-        )
+        told = f"Where to look closely: {TIMES:g} times as large as the sheets. Do not cut along these."
+        pen.text(0, 5.5, told, 11, bold=True)
         for row, words in enumerate(wrapped(mark, 7.5, wide - 2)[:MOST_STAMPED] if mark else ()):
             pen.text(0, 10.0 + 3.6 * row, words, 7.5, role="stamp")
         for number, (piece, caption, at) in enumerate(shown):

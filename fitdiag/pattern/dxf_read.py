@@ -249,9 +249,8 @@ def _gather(found: _Block, entities: Any, scale: float, taken: Taken, document: 
             elif layer == DRILL:
                 found.holes.append(_xy(entity.dxf.location, scale))
             elif layer != CURVE:
-                taken.left_out.append(
-                    f"points on layer {one_line(entity.dxf.layer, 20)} ({LAYERS.get(layer, 'unknown')})"
-                )
+                what = LAYERS.get(layer, "unknown")
+                taken.left_out.append(f"points on layer {one_line(entity.dxf.layer, 20)} ({what})")
         elif layer == DRILL and kind == "CIRCLE":
             found.holes.append(_xy(entity.dxf.center, scale))
         elif layer in DRAWN:

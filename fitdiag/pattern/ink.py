@@ -169,9 +169,8 @@ def text_width(text: str, size: float, bold: bool = False) -> float:
 def wrapped(text: str, size: float, width: float) -> list[str]:
     """Text in lines not wider than `width` mm; a single word that is wider is cut with dots."""
     lines: list[str] = []
-    for word in re.sub(r"(?<=\d) (?=\d|in\b|cm\b)", "\u00a0", " ".join(text.split())).split(
-        " "
-    ):  # an amount stays whole
+    whole = re.sub(r"(?<=\d) (?=\d|in\b|cm\b)", "\u00a0", " ".join(text.split()))  # an amount stays whole
+    for word in whole.split(" "):
         if lines and text_width(f"{lines[-1]} {word}", size) <= width:
             lines[-1] += f" {word}"
             continue
@@ -369,9 +368,8 @@ class Pen:
     def _cost(self, ground: Polygon, within: Box) -> tuple[float, float]:
         """What a place costs, and the length of the lines under it, in mm."""
         left, top, right, bottom = ground.bounds
-        out = (
-            max(within[0] - left, 0) + max(within[1] - top, 0) + max(right - within[2], 0) + max(bottom - within[3], 0)
-        )
+        over = (within[0] - left, within[1] - top, right - within[2], bottom - within[3])
+        out = sum(max(mm, 0) for mm in over)
         cost = 1000.0 + out if out > 1e-6 else 0.0
         if self._taken:
             shared = float(shapely.area(shapely.intersection(np.array(self._taken), ground)).sum())

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -264,23 +265,15 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
     left, above, right, below = (
         grid.has(tile.row + down, tile.column + over) for down, over in ((0, -1), (-1, 0), (0, 1), (1, 0))
     )
-    inner = (
-        lap if left else 1.0,
-        lap if above else 1.0,
-        wide - lap if right else wide - 1.0,
-        high - lap if below else high - 1.0,
-    )
+    inset = [lap if neighbour else 1.0 for neighbour in (left, above, right, below)]
+    inner = (inset[0], inset[1], wide - inset[2], high - inset[3])
     if right:
         pen.line([(wide - lap, 0), (wide - lap, high)], "old")
     if below:
         pen.line([(0, high - lap), (wide, high - lap)], "old")
     half = lap / 2
-    for neighbour, x, y in (
-        (left, half, 0.0),
-        (right, wide - half, 0.0),
-        (above, 0.0, half),
-        (below, 0.0, high - half),
-    ):
+    sides = ((left, half, 0.0), (right, wide - half, 0.0), (above, 0.0, half), (below, 0.0, high - half))
+    for neighbour, x, y in sides:
         if not neighbour:
             continue
         for share in (0.2, 0.8):  # crosses, at the same places on both pages that share them
@@ -296,10 +289,9 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
             for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.13, 0.87)
         ]
         told = [words.format(neighbour.name) for words in ways]
-        if not any(
-            pen.label(words, spots, (0, 0, wide, high), size=7, role="neighbour", over="nothing") for words in told
-        ):
-            pen.label(told[0], spots, (0, 0, wide, high), size=7, role="neighbour")
+        set_words = partial(pen.label, spots=spots, within=(0, 0, wide, high), size=7, role="neighbour")
+        if not any(set_words(words, over="nothing") for words in told):
+            set_words(told[0])
     return inner
 
 
@@ -431,10 +423,5 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
     for tile in grid.tiles:
         x, y = at + (np.array(tile.box[:2]) + np.array([wide - lap, high - lap]) / 2) * scale
         at_page = (float(x), float(y))
-        pen.label(
-            tile.name,
-            [Spot(*at_page), *around(at_page, tile.name, 11, (3.0, 6.0), bold=True)],
-            cell,
-            size=11,
-            bold=True,
-        )
+        spots = [Spot(*at_page), *around(at_page, tile.name, 11, (3.0, 6.0), bold=True)]
+        pen.label(tile.name, spots, cell, size=11, bold=True)

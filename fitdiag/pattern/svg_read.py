@@ -205,9 +205,8 @@ def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken | No
     chain = tuple(_words(_own(group)) for group in groups)
     if isinstance(element, Title | Desc):
         said = element.title if isinstance(element, Title) else element.desc
-        return [
-            Shape("title" if isinstance(element, Title) else "desc", (), ((), *chain), (), data, (said or "").strip())
-        ]
+        tag = "title" if isinstance(element, Title) else "desc"
+        return [Shape(tag, (), ((), *chain), (), data, (said or "").strip())]
     if isinstance(element, Group) and "data-origin" in data:
         return [Shape("g", _words(data), chain, (_origin(element, data, unit),), data)]
     if isinstance(element, Text) and taken is not None:
@@ -288,9 +287,8 @@ def _about(segment: Any) -> float:
 
     if isinstance(segment, Arc):
         return abs(float(segment.sweep)) * max(float(segment.rx), float(segment.ry))
-    ends = [
-        getattr(segment, name) for name in ("start", "control", "control1", "control2", "end") if hasattr(segment, name)
-    ]
+    names = ("start", "control", "control1", "control2", "end")
+    ends = [getattr(segment, name) for name in names if hasattr(segment, name)]
     return sum(hypot(b.x - a.x, b.y - a.y) for a, b in pairwise(ends))
 
 

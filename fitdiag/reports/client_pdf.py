@@ -60,9 +60,7 @@ class _Row:
     height: float
     draw: Callable[[float], None]
     column: int = 0
-    lift: float = (
-        0.0  # it is drawn so much lower than where the row before ended; below 0 where that was in another column
-    )
+    lift: float = 0.0  # so much lower than where the row before ended; below 0 where that was in another column
 
 
 Block = list[_Row]

@@ -156,18 +156,15 @@ def make_sheet(
     if any(change.pictures for change in changes):
         key = KEY if pattern is not None else f"{KEY} {BLOCK_NOTE}"
     stay = tuple(for_the_wearer(text, units) for text in plan.may_stay)
-    leave = tuple(
-        (
-            for_the_wearer(base.alterations[item.alteration].title, units),
-            " ".join(for_the_wearer(text, units) for text in item.because),
-        )
-        for item in plan.leave_alone
-    )
+    leave = []
+    for item in plan.leave_alone:
+        because = " ".join(for_the_wearer(text, units) for text in item.because)
+        leave.append((for_the_wearer(base.alterations[item.alteration].title, units), because))
     photographs = tuple(one_line(text, 300) for text in photographs_next)
     return Sheet(
         title=TITLE.format(base.about.garment), head=heading.line,
         verdict=_verdict(conclusion, len(changes), stay, alone=alone), changes=changes, key=key,
-        photographs=photographs, leave=leave, stay=stay,
+        photographs=photographs, leave=tuple(leave), stay=stay,
         cautions=_cautions(base, cutting=bool(changes), photos=bool(photographs)),
         muslins=tuple(muslins) if changes else (),
     )  # fmt: skip
@@ -245,9 +242,8 @@ def pictures_of(
         return (), "There is no drawing of this one; go by the steps.", pattern
     hinge = base.alterations[item.alteration].operation.hinge
     states = states_of(pattern, step, units, hinged=not hinge.startswith("none"))
-    drawn = (
-        f"The {states[0].piece} is drawn; the {states[0].alike} is done alike." if states and states[0].alike else ""
-    )
+    alike = bool(states and states[0].alike)
+    drawn = f"The {states[0].piece} is drawn; the {states[0].alike} is done alike." if alike else ""
     pictures = (
         Picture(whole_amounts(one.caption), replace(one.drawing, title=f"Change {item.rank}: {one.caption}"))
         for one in states

@@ -157,19 +157,10 @@ def sitting(shape: Shape) -> str:
         (21, 70), (20, 84), (22, 110), (22, 146 - rise),
     ])  # fmt: skip
     path += f"Q{pair((32, 148 - rise))} {pair((45, 146 - rise))}"
-    path += curve(
-        [
-            (45, 146 - rise),
-            (45.4, 113),
-            (48, 103),
-            (60, 99),
-            (84, 99),
-            (100, 97),
-            (106, 86),
-            (104, 70),
-            (98.5, 47 + shape.waist_back),
-        ]
-    )
+    path += curve([
+        (45, 146 - rise), (45.4, 113), (48, 103), (60, 99), (84, 99), (100, 97), (106, 86), (104, 70),
+        (98.5, 47 + shape.waist_back),
+    ])  # fmt: skip
     path += f"Q{pair((86, 50 + shape.waist_back / 2))} {pair((70, 46))}z"
     parts.append(stroke(path, EDGE, fill="#fff"))
     band = f"M{pair((69, 50.5))}Q{pair((86, 54.5 + shape.waist_back / 2))} {pair((100, 51.5 + shape.waist_back))}"
