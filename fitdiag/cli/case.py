@@ -18,15 +18,8 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.plausible import BODY_MM
 from fitdiag.problems import Hints, ProblemsFoundError, one_line, shown_path, stop
+from fitdiag.sessions import case_export
 from fitdiag.sessions.case import close_case, new_case, open_case, save_case
-from fitdiag.sessions.case_export import (
-    Contents,
-    contents,
-    delete_case,
-    delete_photos,
-    export_case,
-    refuse_other_folder,
-)
 from fitdiag.sessions.case_files import LONGEST_NOTE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE
 from fitdiag.units import format_length, format_reading
@@ -109,7 +102,7 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None, t
     until, before = _until(keep_until, day), case.consent
     if until is not None and answer == "no":
         raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")
-    inside = contents(case.folder)
+    inside = case_export.contents(case.folder)
     kept = inside.photos - _drawn(inside)
     if until is None and before.keep_until and not before.removed and (before.keep_until >= day or kept):
         until = before.keep_until if answer == "yes" or kept else None  # what was promised for those there still holds
@@ -134,11 +127,11 @@ def show(name: str, given: str | None) -> int:
 
     base = load_rules(folder_of(None, folder / CASE_FILE))
     silently(base, open_case(folder))
-    say_all(case_lines(open_case(folder), contents(folder), base))
+    say_all(case_lines(open_case(folder), case_export.contents(folder), base))
     return 0
 
 
-def case_lines(case: Case, inside: Contents, base: RuleBase) -> list[str]:
+def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list[str]:
     """A case in the words of the rules."""
 
     agreed = case.consent
@@ -230,7 +223,7 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
     folder = case_folder(name, given)
     base = load_rules(folder_of(rules, folder / CASE_FILE))
     silently(base, open_case(folder))
-    copied = export_case(open_case(folder), Path(to), base if anonymous else None)
+    copied = case_export.export_case(open_case(folder), Path(to), base if anonymous else None)
     say(f"Written: {shown_path(to)} ({_amount(copied)})")
     if anonymous:
         say(
@@ -244,8 +237,8 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
 
 def delete(name: str, given: str | None, *, yes: bool, photos: bool, today: date | None = None) -> int:
     folder = case_folder(name, given)
-    refuse_other_folder(folder)
-    inside = contents(folder)
+    case_export.refuse_other_folder(folder)
+    inside = case_export.contents(folder)
     if photos:
         say(
             f"This deletes {_count(inside.photos, 'photo')} of {shown_path(folder)} and the marks on them. The rest stays."
@@ -259,10 +252,10 @@ def delete(name: str, given: str | None, *, yes: bool, photos: bool, today: date
         say("Nothing was deleted.")
         return 1
     if photos:
-        delete_photos(open_case(folder), today or date.today())
+        case_export.delete_photos(open_case(folder), today or date.today())
     else:
         _forget(folder)
-        delete_case(folder)
+        case_export.delete_case(folder)
     say("Deleted.")
     return 0
 
@@ -287,12 +280,12 @@ def _agreed() -> bool:
         return False
 
 
-def _amount(inside: Contents) -> str:
+def _amount(inside: case_export.Contents) -> str:
     size = f"{inside.size / 1e6:.1f} MB" if inside.size >= 1e6 else f"{max(1, round(inside.size / 1e3))} kB"
     return f"{_count(len(inside.files), 'file')}, {_count(inside.photos, 'photo')} among them, {size}"
 
 
-def _drawn(inside: Contents) -> int:
+def _drawn(inside: case_export.Contents) -> int:
     """How many of the pictures are copies that show what was measured, or simulated lines."""
     return sum(path.name.endswith((".measured.png", ".simulated.png")) for path in inside.files)
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import Delaunay
+from shapely import LinearRing, Polygon, contains_xy, distance, prepare
+from shapely import points as places
 
 from fitdiag.drape.panels import Cut, Panel, place_of, steps_of
 from fitdiag.pattern.piece import Array, length
@@ -195,8 +197,6 @@ def _sampled(line: Array, runs: list[tuple[float, int]]) -> Array:
 
 def _filled(boundary: Array, step: float, name: str) -> tuple[Array, Index, Delaunay, Index]:
     """Points and triangles of the inside of a closed boundary, whose points stay the first ones."""
-    from shapely import LinearRing, Polygon, contains_xy, distance, prepare  # noqa: PLC0415
-    from shapely import points as places  # noqa: PLC0415
 
     area, ring = Polygon(boundary), LinearRing(boundary)
     if not area.is_valid:

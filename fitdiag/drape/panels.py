@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from shapely import LineString, Polygon
 
 from fitdiag.pattern.measure import crossing, hip_width, width_at
 from fitdiag.pattern.piece import Array, Pattern, Piece, faults, length
@@ -186,7 +187,6 @@ def _line(piece: Piece, name: str) -> Array | None:
 
 def _to_edges(line: Array, ring: Array) -> Array:
     """A line drawn on, straight ahead at both ends, to where it leaves the outline."""
-    from shapely import LineString, Polygon  # noqa: PLC0415
 
     far = (line - line[0]) @ (line[-1] - line[0])
     onwards = np.diff(np.maximum.accumulate(far)) > 0  # where a strip was closed a line runs back

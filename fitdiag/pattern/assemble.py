@@ -312,6 +312,11 @@ def _looks_like(size: float, limits: tuple[float, float]) -> str:
     return "; that looks like mm read as inches or cm" if size > limits[1] >= size / 25.4 else ""
 
 
+def once_each(line: Array) -> Array:
+    """A line without points that lie where the one before lies."""
+    return points(line[np.concatenate([[True], np.abs(np.diff(line, axis=0)).max(axis=1) > 1e-9])[: len(line)]])
+
+
 def chained(parts: Iterable[Array]) -> Array | None:
     """Lines that touch end to end, in any order and direction, made one; None if they do not."""
     left = [np.asarray(part) for part in parts]

@@ -16,21 +16,9 @@ import numpy as np
 from shapely import LinearRing, LineString, Point
 
 from fitdiag.files import refuse_utf16
-from fitdiag.pattern.assemble import Drawn, Taken, chained, piece_of, put_together, too_many
+from fitdiag.pattern import dxf
+from fitdiag.pattern.assemble import Drawn, Taken, chained, once_each, piece_of, put_together, too_many
 from fitdiag.pattern.corners import seams_of_outline
-from fitdiag.pattern.dxf import (
-    BOUNDARY,
-    CURVE,
-    DRILL,
-    GRAIN,
-    INTERNAL,
-    LAYERS,
-    LONGEST,
-    NOTCH,
-    SEW,
-    TURN,
-    library,
-)  # fmt: skip
 from fitdiag.pattern.garment import Garment, nearest, shipped_garment
 from fitdiag.pattern.outline import inset
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, apart, points
@@ -41,9 +29,9 @@ if TYPE_CHECKING:
     from ezdxf.document import Drawing
 
 _WORDS = {
-    "cut": BOUNDARY, "cutting": BOUNDARY, "boundary": BOUNDARY, "outline": BOUNDARY, "sew": SEW, "sewing": SEW,
-    "stitch": SEW, "stitching": SEW, "seam": SEW, "grain": GRAIN, "grainline": GRAIN, "notch": NOTCH, "notches": NOTCH,
-    "internal": INTERNAL, "drill": DRILL, "holes": DRILL, "turn": TURN,
+    **dict.fromkeys(("cut", "cutting", "boundary", "outline"), dxf.BOUNDARY), "internal": dxf.INTERNAL, "turn": dxf.TURN,
+    **dict.fromkeys(("sew", "sewing", "stitch", "stitching", "seam"), dxf.SEW), "notch": dxf.NOTCH, "notches": dxf.NOTCH,
+    **dict.fromkeys(("grain", "grainline"), dxf.GRAIN), **dict.fromkeys(("drill", "holes"), dxf.DRILL),
 }  # fmt: skip
 MOST_CHARACTERS = 16 * 1024 * 1024
 MOST_ENTITIES = 3 * MOST_POINTS
@@ -51,7 +39,7 @@ FLAT_MM = 0.05
 DEEPEST = 8
 _UNITS = {1: ("inches", 25.4), 2: ("feet", 304.8), 4: ("mm", 1.0), 5: ("cm", 10.0), 6: ("m", 1000.0)}  # of $INSUNITS
 _ESCAPED = re.compile(r"\\U\+([0-9A-Fa-f]{4})")
-DRAWN = (BOUNDARY, SEW, GRAIN, INTERNAL, NOTCH)  # layers of lines
+DRAWN = (dxf.BOUNDARY, dxf.SEW, dxf.GRAIN, dxf.INTERNAL, dxf.NOTCH)  # layers of lines
 Outline = Literal["cut", "stitch"]
 
 
@@ -132,9 +120,9 @@ def _text(content: str | bytes) -> str:
 
 
 def _read(text: str) -> Drawing:
-    dxf = library()
+    library = dxf.library()
     try:
-        document: Drawing = dxf.read(StringIO(text.replace("\r\n", "\n").replace("\r", "\n")))
+        document: Drawing = library.read(StringIO(text.replace("\r\n", "\n").replace("\r", "\n")))
     except Exception as error:  # the library raises many kinds for damaged files
         raise stop("not-dxf", f"this is not DXF: {one_line(error)}", hint="is it the right file?") from None
     return document
@@ -189,7 +177,7 @@ def _pieces_of(document: Drawing, scale: float, taken: Taken) -> list[_Block]:
     if not found:
         told = "this file has no piece: each piece must be a block"
         raise stop("blocks", told, hint="save it as a pattern, not as a drawing")
-    if loose.lines[BOUNDARY] or loose.lines[SEW]:
+    if loose.lines[dxf.BOUNDARY] or loose.lines[dxf.SEW]:
         taken.left_out.append("an outline that belongs to no piece")
     return found
 
@@ -217,7 +205,7 @@ def _inside(entity: Any, deep: int = 0) -> Iterator[Any]:
 
 def _layer(entity: Any) -> str:
     name = str(entity.dxf.get("layer", "0")).strip()
-    if name in LAYERS:
+    if name in dxf.LAYERS:
         return name
     return next((_WORDS[word] for word in re.findall(r"[a-z]+", name.lower()) if word in _WORDS), name)
 
@@ -242,16 +230,16 @@ def _gather(found: _Block, entities: Any, scale: float, taken: Taken, document: 
             for row in str(text).splitlines():
                 _take_text(found, row, _xy(entity.dxf.insert, scale))
         elif kind == "POINT":
-            if layer == TURN:
+            if layer == dxf.TURN:
                 found.turns.append(_xy(entity.dxf.location, scale))
-            elif layer == NOTCH:
-                found.lines[NOTCH].append(points([_xy(entity.dxf.location, scale)]))
-            elif layer == DRILL:
+            elif layer == dxf.NOTCH:
+                found.lines[dxf.NOTCH].append(points([_xy(entity.dxf.location, scale)]))
+            elif layer == dxf.DRILL:
                 found.holes.append(_xy(entity.dxf.location, scale))
-            elif layer != CURVE:
-                what = LAYERS.get(layer, "unknown")
+            elif layer != dxf.CURVE:
+                what = dxf.LAYERS.get(layer, "unknown")
                 taken.left_out.append(f"points on layer {one_line(entity.dxf.layer, 20)} ({what})")
-        elif layer == DRILL and kind == "CIRCLE":
+        elif layer == dxf.DRILL and kind == "CIRCLE":
             found.holes.append(_xy(entity.dxf.center, scale))
         elif layer in DRAWN:
             line = _line(entity, scale)
@@ -261,14 +249,14 @@ def _gather(found: _Block, entities: Any, scale: float, taken: Taken, document: 
             left -= len(line)
             found.lines[layer].append(line)
         else:
-            what = LAYERS.get(layer, "a layer of another name")
+            what = dxf.LAYERS.get(layer, "a layer of another name")
             taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)} ({what})")
 
 
 def _take_text(found: _Block, text: str, at: tuple[float, float]) -> None:
     key, _, value = _unescaped(text).partition(":")
     if len(found.texts) < 1000:
-        found.texts.append((key.strip().lower(), one_line(value, 2 * LONGEST), at))
+        found.texts.append((key.strip().lower(), one_line(value, 2 * dxf.LONGEST), at))
 
 
 def _xy(place: Any, scale: float) -> tuple[float, float]:
@@ -281,15 +269,13 @@ def _line(entity: Any, scale: float) -> Array | None:
         return None
     if entity.dxftype() in ("POLYLINE", "LWPOLYLINE") and len(entity) > MOST_POINTS:
         raise too_many("an outline")
-    path = library().path.make_path(entity)
+    path = dxf.library().path.make_path(entity)
     found = [
         (v.x * scale, v.y * scale)
         for v, _ in zip(path.flattening(FLAT_MM / scale), range(MOST_POINTS + 2), strict=False)
     ]
-    line = points(found)
-    keep = np.ones(len(line), dtype=bool)
-    keep[1:] = np.abs(np.diff(line, axis=0)).max(axis=1) > 1e-9
-    return points(line[keep]) if keep.sum() > 1 else None
+    line = once_each(points(found))
+    return line if len(line) > 1 else None
 
 
 def _named(blocks: list[_Block], garment: Garment, taken: Taken) -> dict[tuple[str, Side], _Block]:
@@ -316,14 +302,14 @@ def _named(blocks: list[_Block], garment: Garment, taken: Taken) -> dict[tuple[s
 
 def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | None, taken: Taken) -> Drawn:
     """A block as drawn lines. The sew line counts if there is one; a boundary alone counts as what it is said to be."""
-    grain = next(iter(block.lines[GRAIN]), None)
+    grain = next(iter(block.lines[dxf.GRAIN]), None)
     drawn = Drawn(part, grain=grain, origin=np.array(block.origin))
     turns = points(block.turns)
-    if block.lines[SEW]:
-        drawn.seams = seams_of_outline(part, _ring(part.name, block, SEW), turns, grain)
+    if block.lines[dxf.SEW]:
+        drawn.seams = seams_of_outline(part, _ring(part.name, block, dxf.SEW), turns, grain)
         told = "layer 14, the sew line, is the stitching line"
-        if block.lines[BOUNDARY]:
-            drawn.allowance = _allowances(drawn.seams, _ring(part.name, block, BOUNDARY))
+        if block.lines[dxf.BOUNDARY]:
+            drawn.allowance = _allowances(drawn.seams, _ring(part.name, block, dxf.BOUNDARY))
             told += "; layer 1 is the line to cut along"
     else:
         kind = _said_line(block) or line
@@ -336,7 +322,7 @@ def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | No
         if kind == "cut" and allowance is None:
             told = f"{part.name}: the outline is the line to cut along, but how wide the allowance is is not known"
             raise stop("which-line", told, hint="add --allowance 15mm")
-        seams = seams_of_outline(part, _ring(part.name, block, BOUNDARY), turns, grain)
+        seams = seams_of_outline(part, _ring(part.name, block, dxf.BOUNDARY), turns, grain)
         if kind == "cut" and allowance:
             seams = inset(seams, part.seams, allowance)
             drawn.allowance = dict.fromkeys(part.seams, allowance)
@@ -358,7 +344,7 @@ def _said_line(block: _Block) -> Outline | None:
 def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
     part = drawn.part
     named = np.array([at for key, _, at in block.texts if key == "dart"]).reshape(-1, 2)
-    drawn.darts = [one for one in block.lines[INTERNAL] if _is_dart(one, named, drawn.seams[part.seams[0]])][:20]
+    drawn.darts = [one for one in block.lines[dxf.INTERNAL] if _is_dart(one, named, drawn.seams[part.seams[0]])][:20]
     used = [id(one) for one in drawn.darts]
     for key, value, at in block.texts:
         if key == "level" and value in part.levels:
@@ -366,19 +352,21 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         elif key == "notch" and value.split(" ")[-1] in part.seams:
             words = value.split(" ")
             drawn.notches.append((" ".join(words[1:-1]), words[-1], points([at])[0]))
-        elif key == "line" and (one := _line_at(at, block.lines[INTERNAL])) is not None:
+        elif key == "line" and (one := _line_at(at, block.lines[dxf.INTERNAL])) is not None:
             drawn.lines[value[:40]] = one
             used.append(id(one))
         elif key.startswith("allowance ") and key[10:] in part.seams and re.match(r"\d{1,4}(\.\d+)?\Z", value):
             drawn.allowance[key[10:]] = float(value)
     if not drawn.notches:
-        drawn.notches = [(f"notch {number}", *_home(drawn, one)) for number, one in enumerate(block.lines[NOTCH], 1)]
+        drawn.notches = [
+            (f"notch {number}", *_home(drawn, one)) for number, one in enumerate(block.lines[dxf.NOTCH], 1)
+        ]
     drawn.holes = [np.array(at) for at in block.holes]
     if drawn.holes:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
     if drawn.notches:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the seam that is nearest.")
-    if count := sum(id(one) not in used for one in block.lines[INTERNAL]):
+    if count := sum(id(one) not in used for one in block.lines[dxf.INTERNAL]):
         taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
 
 

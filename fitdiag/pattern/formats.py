@@ -17,7 +17,6 @@ from fitdiag.pattern.files import pattern_from_data, pattern_to_text
 from fitdiag.pattern.garment import Garment, garment_of
 from fitdiag.pattern.piece import Pattern
 from fitdiag.pattern.svg_files import pattern_to_svg
-from fitdiag.pattern.svg_read import pattern_from_svg
 from fitdiag.problems import ProblemsFoundError, Where, one_line, stop
 
 LARGEST = 4 * 1024 * 1024
@@ -75,6 +74,8 @@ def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: T
         return pattern_from_dxf(content, shown, said.garment, line=said.line, allowance=said.allowance, taken=taken)
     assert isinstance(content, str)
     if kind == ".svg":
+        from fitdiag.pattern.svg_read import pattern_from_svg  # noqa: PLC0415 (its library takes longest to load)
+
         return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
     if kind == ".yaml":
         document = parse_yaml(content, shown)

@@ -12,17 +12,10 @@ from typing import Any
 from xml.etree.ElementTree import ParseError, iterparse
 
 import numpy as np
+import svgelements as svg
 
-from fitdiag.pattern.assemble import Drawn, Taken, chained, piece_of, put_together, too_many
-from fitdiag.pattern.files import (
-    FARTHEST_MM,
-    LONGEST_NOTE,
-    LONGEST_TITLE,
-    MOST_DARTS,
-    MOST_LINES,
-    MOST_NOTCHES,
-    NAME,
-)  # fmt: skip
+from fitdiag.pattern import files
+from fitdiag.pattern.assemble import Drawn, Taken, chained, once_each, piece_of, put_together, too_many
 from fitdiag.pattern.garment import Garment, shipped_garment
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, apart, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
@@ -75,8 +68,6 @@ def shapes_of(text: str, dpi: float | None = None, taken: Taken | None = None) -
 
     `dpi`: how many pixels the drawing counts to the inch, where it does not say its size itself.
     """
-    from svgelements import SVG, SVGImage  # noqa: PLC0415 (takes longer to load than all else here)
-
     if len(text) > MOST_CHARACTERS:
         told = f"this drawing is larger than {MOST_CHARACTERS // 1024} kB"
         raise stop("too-large", told, hint="simplify it, and leave pictures out")
@@ -99,13 +90,13 @@ def shapes_of(text: str, dpi: float | None = None, taken: Taken | None = None) -
         plain = re.sub(r"\s(width|height|preserveAspectRatio)\s*=\s*(\"[^\"]*\"|'[^']*')", " ", head[0])
         bare = bare[: head.start()] + plain + bare[head.end() :]
     try:
-        root = SVG.parse(StringIO(bare), reify=True, ppi=96.0, width=size[0], height=size[1])
+        root = svg.SVG.parse(StringIO(bare), reify=True, ppi=96.0, width=size[0], height=size[1])
     except _BROKEN as error:
         told = f"this is not a drawing that can be read: {one_line(error, 100)}"
         raise stop("not-svg", told, hint="is it the right file?") from None
     found: list[Shape] = []
     for element, groups in _walk(root, ()):
-        if isinstance(element, SVGImage):
+        if isinstance(element, svg.SVGImage):
             continue
         found += _shape(element, groups, unit, taken)
     if sum(len(line) for shape in found for line in shape.lines) > 4 * MOST_POINTS:
@@ -174,13 +165,11 @@ def _mm(text: str) -> float:
 
 
 def _walk(element: Any, groups: tuple[Any, ...]) -> Iterator[tuple[Any, tuple[Any, ...]]]:
-    from svgelements import Group, Use  # noqa: PLC0415
-
     if len(groups) > DEEPEST:
         raise stop("groups", f"this drawing nests groups more than {DEEPEST} deep", hint="ungroup some of them")
     for child in element:
         yield child, groups
-        if isinstance(child, Group | Use):
+        if isinstance(child, svg.Group | svg.Use):
             yield from _walk(child, (child, *groups))
 
 
@@ -198,20 +187,17 @@ def _words(data: Mapping[str, str]) -> tuple[str, ...]:
 
 def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken | None) -> list[Shape]:
     """An element as lines; empty for what is no line of a pattern, which is told."""
-    from svgelements import Desc, Group, Path, Text, Title  # noqa: PLC0415
-    from svgelements import Shape as Drawable  # noqa: PLC0415
-
     data = _own(element)
     chain = tuple(_words(_own(group)) for group in groups)
-    if isinstance(element, Title | Desc):
-        said = element.title if isinstance(element, Title) else element.desc
-        tag = "title" if isinstance(element, Title) else "desc"
+    if isinstance(element, svg.Title | svg.Desc):
+        said = element.title if isinstance(element, svg.Title) else element.desc
+        tag = "title" if isinstance(element, svg.Title) else "desc"
         return [Shape(tag, (), ((), *chain), (), data, (said or "").strip())]
-    if isinstance(element, Group) and "data-origin" in data:
+    if isinstance(element, svg.Group) and "data-origin" in data:
         return [Shape("g", _words(data), chain, (_origin(element, data, unit),), data)]
-    if isinstance(element, Text) and taken is not None:
+    if isinstance(element, svg.Text) and taken is not None:
         taken.left_out.append(f"the text '{one_line(element.text or '', 30)}'")
-    if not isinstance(element, Drawable) or isinstance(element, Text):
+    if not isinstance(element, svg.Shape) or isinstance(element, svg.Text):
         return []
     shown = element.values or {}
     if shown.get("visibility") == "hidden" or shown.get("display") == "none":
@@ -220,8 +206,8 @@ def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken | No
         return []
     if "d" in data:
         _refuse_damaged(data)
-    path = element if isinstance(element, Path) else Path(element)
-    lines = tuple(line for part in path.as_subpaths() if len(line := _flattened(Path(part), unit)) > 1)
+    path = element if isinstance(element, svg.Path) else svg.Path(element)
+    lines = tuple(line for part in path.as_subpaths() if len(line := _flattened(svg.Path(part), unit)) > 1)
     if any(not np.isfinite(line).all() or np.abs(line).max() > _LARGEST_MM for line in lines):
         raise stop("points", f"{_called(data)} has points that lie nowhere", hint="look at its numbers")
     return [Shape(data.get("tag", "path"), _words(data), chain, lines, data)] if lines else []
@@ -248,11 +234,9 @@ def _refuse_damaged(data: Mapping[str, str]) -> None:
 
 def _origin(element: Any, data: Mapping[str, str], unit: float) -> Array:
     """Where a group's own 0, 0 lies, in mm, y up; the place is moved as the group is."""
-    from svgelements import Matrix, Point  # noqa: PLC0415
-
     try:
         x, y = (float(part) for part in data["data-origin"].split())
-        at = Point(x, y) * Matrix(element.values.get("transform", ""))
+        at = svg.Point(x, y) * svg.Matrix(element.values.get("transform", ""))
     except (ValueError, TypeError, AttributeError):
         raise stop("origin", "the origin of a piece is not two numbers", hint="is the file complete?") from None
     return points(np.array([[at.x * unit, -at.y * unit]]))
@@ -260,32 +244,25 @@ def _origin(element: Any, data: Mapping[str, str], unit: float) -> Array:
 
 def _flattened(path: Any, unit: float) -> Array:
     """A path as a polyline in mm, y up."""
-    from svgelements import Arc, Close, CubicBezier, Move, QuadraticBezier  # noqa: PLC0415
-
     found: list[tuple[float, float]] = []
     for segment in path:
-        if isinstance(segment, Move):
+        if isinstance(segment, svg.Move):
             found.append((segment.end.x, segment.end.y))
-        elif isinstance(segment, CubicBezier | QuadraticBezier | Arc):
+        elif isinstance(segment, svg.CubicBezier | svg.QuadraticBezier | svg.Arc):
             count = min(2000, max(6, ceil(_about(segment) * unit / FLAT_STEP_MM)))
             found += [(at[0], at[1]) for at in segment.npoint(np.linspace(0.0, 1.0, count + 1)[1:])]
-        elif segment.end is not None and not (isinstance(segment, Close) and segment.start == segment.end):
+        elif segment.end is not None and not (isinstance(segment, svg.Close) and segment.start == segment.end):
             found.append((segment.end.x, segment.end.y))
         if len(found) > 4 * MOST_POINTS:
             break
     line = np.array(found, dtype=float).reshape(-1, 2) * unit
     line[:, 1] = -line[:, 1]
-    if len(line) > 1:
-        keep = np.concatenate([[True], np.abs(np.diff(line, axis=0)).max(axis=1) > 1e-9])
-        line = line[keep]
-    return points(line)
+    return once_each(line)
 
 
 def _about(segment: Any) -> float:
     """No less than the length of a curve, in pixels."""
-    from svgelements import Arc  # noqa: PLC0415
-
-    if isinstance(segment, Arc):
+    if isinstance(segment, svg.Arc):
         return abs(float(segment.sweep)) * max(float(segment.rx), float(segment.ry))
     names = ("start", "control", "control1", "control2", "end")
     ends = [getattr(segment, name) for name in names if hasattr(segment, name)]
@@ -341,7 +318,7 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
         drawn[name, side].allowance |= _allowance(parts[0], of)
     taken.lines.append("Lines named after seams count as stitching lines, not as lines to cut along.")
     made = {key: piece_of(one, garment) for key, one in drawn.items() if one.seams}
-    title, grade = (one_line(texts[tag], LONGEST_TITLE) for tag in ("title", "desc"))
+    title, grade = (one_line(texts[tag], files.LONGEST_TITLE) for tag in ("title", "desc"))
     grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
     client = next((text[len(CLIENT) :] for text in said if text.startswith(CLIENT)), "")
     carried = from_rows([text[len(ALTERED) :] for text in said if text.startswith(ALTERED)])
@@ -390,20 +367,20 @@ def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]]) -> tup
 def _take(drawn: Drawn, shape: Shape, kind: str, name: str) -> bool:
     """Put what is not a seam where it belongs; False for what no file of ours could have."""
     if kind == "note":
-        drawn.notes.append(one_line(shape.text, LONGEST_NOTE))
+        drawn.notes.append(one_line(shape.text, files.LONGEST_NOTE))
     elif kind == "origin":
         drawn.origin = shape.lines[0][0]
     elif kind == "grain":
         drawn.grain = shape.lines[0][[0, -1]]
-    elif kind == "dart" and len(shape.lines[0]) > 2 and len(drawn.darts) < MOST_DARTS:
+    elif kind == "dart" and len(shape.lines[0]) > 2 and len(drawn.darts) < files.MOST_DARTS:
         drawn.darts.append(shape.lines[0])
     elif kind == "level" and name in drawn.part.levels:
         drawn.levels[name] = shape.lines[0]
-    elif kind == "line" and NAME.match(name) and len(drawn.lines) < MOST_LINES:
+    elif kind == "line" and files.NAME.match(name) and len(drawn.lines) < files.MOST_LINES:
         drawn.lines[name] = shape.lines[0]
-    elif kind == "hole" and len(drawn.holes) < MOST_NOTCHES:
+    elif kind == "hole" and len(drawn.holes) < files.MOST_NOTCHES:
         drawn.holes.append((shape.lines[0].min(axis=0) + shape.lines[0].max(axis=0)) / 2)
-    elif kind == "notch" and name.rpartition(" ")[2] in drawn.part.seams and len(drawn.notches) < MOST_NOTCHES:
+    elif kind == "notch" and name.rpartition(" ")[2] in drawn.part.seams and len(drawn.notches) < files.MOST_NOTCHES:
         called, _, seam = name.rpartition(" ")
         drawn.notches.append((called, seam, shape.lines[0][0]))
     else:
@@ -416,4 +393,4 @@ def _allowance(shape: Shape, name: str) -> dict[str, float]:
         value = float(shape.data["data-allowance"])
     except (KeyError, ValueError):
         return {}
-    return {name: value} if 0 <= value <= FARTHEST_MM else {}
+    return {name: value} if 0 <= value <= files.FARTHEST_MM else {}
