@@ -194,8 +194,7 @@ def _grain(drawn: Drawn, seams: Mapping[str, Array], frame: Array) -> Array:
 
 def _shift(drawn: Drawn, seams: Mapping[str, Array], grain: Array, frame: Array) -> Array:
     if drawn.origin is not None:
-        moved: Array = -(frame @ drawn.origin)
-        return moved
+        return np.asarray(-(frame @ drawn.origin))
     low = min(float((line @ frame.T)[:, 1].min()) for line in seams.values())
     return np.array([-float((grain @ frame.T)[:, 0].mean()), -low])
 

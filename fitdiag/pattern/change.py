@@ -197,8 +197,7 @@ def _outward(polygon: Polygon, at: Array, direction: Array) -> Array:
     """Square to a direction, and away from the middle of the piece near a point."""
     normal = np.array([-direction[1], direction[0]]) / (np.hypot(*direction) or 1.0)
     one, other = (polygon.intersection(Point(*(at + sign * normal * 30)).buffer(29)).area for sign in (1, -1))
-    result: Array = normal if one <= other else -normal
-    return result
+    return np.asarray(normal if one <= other else -normal)
 
 
 def _clean(area: BaseGeometry, apart: BaseGeometry, worth: float) -> BaseGeometry:
@@ -323,8 +322,7 @@ def filled(change: Change, text: str) -> str:
 def slid_from(piece: Piece, did: tuple[Did, ...]) -> Array:
     """The tip of the section that slid: where its seam begins."""
     (done,) = (one for one in did if one.kind == "slide")
-    tip: Array = piece.seams[done.seams[1]][0]
-    return tip
+    return np.asarray(piece.seams[done.seams[1]][0])
 
 
 def extra_words(change: Change) -> str:

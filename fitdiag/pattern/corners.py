@@ -72,8 +72,7 @@ def _turns(ring: Array) -> Array:
     """By how many degrees an outline turns at each of its points."""
     into, onward = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     cross, dot = into[:, 0] * onward[:, 1] - into[:, 1] * onward[:, 0], (into * onward).sum(axis=1)
-    result: Array = np.degrees(np.abs(np.arctan2(cross, dot)))
-    return result
+    return np.asarray(np.degrees(np.abs(np.arctan2(cross, dot))))
 
 
 def _labelled(

@@ -58,8 +58,7 @@ def _direction(piece: Piece, move: Move, begins: str, by: float) -> Array:
     run = unit(line[-1] - line[-2])
     if by >= 0:
         return np.asarray(run)
-    back: Array = (line[-1] - shortened(line, -by)[-1]) / -by
-    return back
+    return np.asarray((line[-1] - shortened(line, -by)[-1]) / -by)
 
 
 def corner_shifts(work: Work, piece: Piece, move: Move, by: float) -> tuple[dict[str, Shift], tuple[Joint, ...]]:
@@ -88,8 +87,7 @@ def _taper(corner: Array, whole: float, reach: float, *, first: bool, curved: bo
     def share(at: Array, far: Array) -> Array:
         gone = (far if first else whole - far) if square is None else np.abs((at - corner) @ square)
         left = np.clip(1 - gone / reach, 0.0, 1.0)
-        result: Array = left**2 if curved else left
-        return result
+        return np.asarray(left**2 if curved else left)
 
     return share
 

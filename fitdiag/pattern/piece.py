@@ -181,8 +181,7 @@ class Piece:
 
     def corner(self, name: str) -> Array:
         """A landmark: the point where its seam begins."""
-        point: Array = self.seams[self.part.corners[name]][0]
-        return point
+        return np.asarray(self.seams[self.part.corners[name]][0])
 
     @property
     def levels(self) -> dict[str, float]:

@@ -67,8 +67,7 @@ def sheet_html(base: RuleBase, units: Units) -> str:
         (title, [(sign, [(word, Markup(svg)) for word, svg in sign.pictures]) for sign in signs])  # titles are escaped
         for title, signs in signs_by_station(base, units)
     ]
-    page: str = template("sign_sheet.html").render(title=TITLE, intro=INTRO, stations=stations)
-    return page
+    return str(template("sign_sheet.html").render(title=TITLE, intro=INTRO, stations=stations))
 
 
 def sheet_pdf(base: RuleBase, units: Units, paper: str) -> bytes:

@@ -156,5 +156,4 @@ def bezier(start: Array, control: Array, end: Array) -> Array:
 def meet(a: Array, a_direction: Array, b: Array, b_direction: Array) -> Array:
     """Where two lines meet."""
     s = np.linalg.solve(np.column_stack([a_direction, -b_direction]), b - a)
-    result: Array = a + a_direction * s[0]
-    return result
+    return np.asarray(a + a_direction * s[0])
