@@ -15,8 +15,9 @@ from scipy.spatial import Delaunay
 from shapely import LinearRing, Polygon, contains_xy, distance, prepare
 from shapely import points as places
 
-from fitdiag.drape.panels import Cut, Panel, place_of, steps_of
-from fitdiag.pattern.piece import Array, length
+from fitdiag.drape.panels import Cut, Panel
+from fitdiag.pattern.garment import arc, at_far, far_on
+from fitdiag.pattern.piece import Array, apart, length
 from fitdiag.problems import stop
 
 Index = NDArray[np.int64]
@@ -160,13 +161,12 @@ def _counts(cut: Cut, step: float) -> Mapping[tuple[str, str], list[tuple[float,
 
 def _notches(panel: Panel, line: Array) -> dict[str, float]:
     """Where the panel's lines meet an edge, as shares of its length; none where a line ends elsewhere."""
-    steps, found = steps_of(line), {}
+    whole, found = float(arc(line)[-1]), {}
     for name in NOTCHED:
         for end in panel.lines.get(name, np.zeros((0, 2)))[[0, -1]] if name in panel.lines else ():
-            at = place_of(line, end)
-            there = [float(np.interp(at, steps, line[:, axis])) for axis in (0, 1)]
-            if np.hypot(*(there - end)) < NOTCH_MM and 0.05 < at / steps[-1] < 0.95:
-                found[name] = at / float(steps[-1])
+            at = far_on(line, end)
+            if apart(at_far(line, at), end) < NOTCH_MM and 0.05 < at / whole < 0.95:
+                found[name] = at / whole
     return found
 
 
@@ -186,13 +186,11 @@ def _piece(panel: Panel, counts: Mapping[tuple[str, str], list[tuple[float, int]
 
 
 def _sampled(line: Array, runs: list[tuple[float, int]]) -> Array:
-    steps = steps_of(line)
     shares, start = [np.zeros(1)], 0.0
     for end, count in runs:
         shares.append(np.linspace(start, end, count + 1)[1:])
         start = end
-    place = np.concatenate(shares) * steps[-1]
-    return np.column_stack([np.interp(place, steps, line[:, axis]) for axis in (0, 1)])
+    return at_far(line, np.concatenate(shares) * arc(line)[-1])
 
 
 def _filled(boundary: Array, step: float, name: str) -> tuple[Array, Index, Delaunay, Index]:

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from shapely import LineString, Polygon
 
+from fitdiag.pattern.garment import arc, at_far, far_on
 from fitdiag.pattern.measure import crossing, hip_width, width_at
 from fitdiag.pattern.piece import Array, Pattern, Piece, faults, length
 from fitdiag.pattern.true import true_piece
@@ -163,9 +164,9 @@ def _smooth(piece: Piece, sewn: tuple[Sewn, ...]) -> Piece:
 
 def _averaged(line: Array, reach: float) -> Array:
     """Each point in the middle of the stretch that reaches so many mm to both sides, less near the ends."""
-    steps = steps_of(line)
+    steps = arc(line)
     far = np.linspace(0.0, steps[-1], max(5, round(steps[-1] / 4.0) + 1))
-    sums = np.concatenate([np.zeros((1, 2)), np.cumsum([_at(line, steps, place) for place in far], axis=0)])
+    sums = np.concatenate([np.zeros((1, 2)), np.cumsum(at_far(line, np.asarray(far)), axis=0)])
     index = np.arange(len(far))
     half = np.minimum(int(reach / (far[1] - far[0])), np.minimum(index, index[::-1]))
     return np.asarray((sums[index + half + 1] - sums[index - half]) / (2 * half + 1)[:, None])
@@ -201,12 +202,12 @@ def _to_edges(line: Array, ring: Array) -> Array:
 
 def _with_darts(piece: Piece, name: str, waist: Array) -> list[tuple[str, Array]]:
     """The upper edge in runs, with both legs of each dart between them."""
-    steps = steps_of(waist)
+    steps = arc(waist)
     edges: list[tuple[str, Array]] = []
     done = 0.0
     for number, dart in enumerate(sorted(piece.darts, key=lambda dart: float(dart.left[0])), 1):
-        left, right = (place_of(waist, end) for end in (dart.left, dart.right))
-        a, b = (_at(waist, steps, place) for place in (left, right))
+        left, right = (far_on(waist, end) for end in (dart.left, dart.right))
+        a, b = at_far(waist, np.array([left, right]))
         edges += [
             (name, _between(waist, steps, done, left)),
             (f"dart {number} left", np.array([a, dart.tip])),
@@ -217,27 +218,9 @@ def _with_darts(piece: Piece, name: str, waist: Array) -> list[tuple[str, Array]
     return edges
 
 
-def steps_of(line: Array) -> Array:
-    """How far along a polyline each of its points lies, mm."""
-    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
-
-
-def place_of(line: Array, point: Array) -> float:
-    """How far along a polyline the place nearest to a point lies, mm."""
-    steps = steps_of(line)
-    start, run = line[:-1], np.diff(line, axis=0)
-    share = np.clip(((point - start) * run).sum(1) / np.maximum((run**2).sum(1), 1e-12), 0, 1)
-    index = int(np.hypot(*(start + share[:, None] * run - point).T).argmin())
-    return float(steps[index] + share[index] * (steps[index + 1] - steps[index]))
-
-
-def _at(line: Array, steps: Array, place: float) -> Array:
-    return np.array([float(np.interp(place, steps, line[:, axis])) for axis in (0, 1)])
-
-
 def _between(line: Array, steps: Array, start: float, end: float) -> Array:
     inside = (steps > start + 0.01) & (steps < end - 0.01)
-    return np.asarray(np.vstack([_at(line, steps, start), line[inside], _at(line, steps, end)]))
+    return np.asarray(np.vstack([at_far(line, start), line[inside], at_far(line, end)]))
 
 
 def _without_doubles(line: Array) -> Array:

@@ -15,8 +15,9 @@ import numpy as np
 from fitdiag.drape.body import Array, Body
 from fitdiag.drape.cloth import Sheet, Stress
 from fitdiag.drape.mesh import Mesh
-from fitdiag.drape.panels import Cut, steps_of
+from fitdiag.drape.panels import Cut
 from fitdiag.drape.settle import Rested
+from fitdiag.pattern.garment import arc, at_far
 
 NEAR_CENTRE_MM = 60.0  # over this much of a line next to the centre seam a V is read
 STRONGEST = 0.1  # of a region: the share of its cloth that a pull is the mean of
@@ -265,8 +266,7 @@ def _slack(line: Array) -> float:
 
 
 def _along(line: Array, shares: Array) -> Array:
-    steps = steps_of(line)
-    return np.column_stack([np.interp(shares * steps[-1], steps, line[:, axis]) for axis in (0, 1)])
+    return at_far(line, shares * arc(line)[-1])
 
 
 def _nearest(line: Array, point: Array) -> int:
