@@ -21,6 +21,7 @@ from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.reports.figures import (
     MIDDLE,
     XY,
+    ahead,
     arrow,
     between,
     fold,
@@ -112,8 +113,8 @@ def _opening(at: At, numbers: Sequence[Any]) -> list[str]:
     p, q = at(a), at(b)
     if not width:
         return []
-    long = ((q[0] - p[0]) ** 2 + (q[1] - p[1]) ** 2) ** 0.5
-    away = (-(q[1] - p[1]) / long * width * at.half, (q[0] - p[0]) / long * width * at.half)
+    u = ahead(p, q)
+    away = (-u[1] * width * at.half, u[0] * width * at.half)
     back = 1.0 if a[0] == 0 else 0.3
     middle = share(p, q, 0.5)
     one, two = ((middle[0] + away[0] * way, middle[1] + away[1] * way) for way in (1.0, -back))

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 
 XY = tuple[float, float]
 MIDDLE = 60.0  # of the picture
+FLOOR = 201.0
 BODY, EDGE, SEAM = 0.9, 1.5, 0.9
 GREY = "#767676"
 
@@ -62,9 +63,8 @@ def plumb(x: float, top: float, bottom: float) -> str:
 
 def lens(a: XY, middle: XY, b: XY, width: float) -> str:
     """A stroke that swells in its middle and dies out at both ends, bent through a control point."""
-    run = (b[0] - a[0], b[1] - a[1])
-    long = (run[0] ** 2 + run[1] ** 2) ** 0.5 or 1.0
-    away = (-run[1] / long * width, run[0] / long * width)
+    u = ahead(a, b)
+    away = (-u[1] * width, u[0] * width)
     one, two = (middle[0] + away[0], middle[1] + away[1]), (middle[0] - away[0], middle[1] - away[1])
     return f'<path d="M{pair(a)}Q{pair(one)} {pair(b)}Q{pair(two)} {pair(a)}z" fill="#111"/>'
 
@@ -76,14 +76,19 @@ def pull(a: XY, b: XY, bend: float = 0.0, width: float = 1.0) -> str:
 
 def fold(a: XY, b: XY, bend: float = 0.0, width: float = 1.7, hand: int = 1) -> str:
     """A loose fold: a heavy stroke and the faint line of its far side; `hand` -1 for its mirror image."""
-    middle = between(a, b, bend)
-    run = (b[0] - a[0], b[1] - a[1])
-    long = (run[0] ** 2 + run[1] ** 2) ** 0.5 or 1.0
-    off = (-run[1] / long * 2.6 * hand, run[0] / long * 2.6 * hand)
+    middle, u = between(a, b, bend), ahead(a, b)
+    off = (-u[1] * 2.6 * hand, u[0] * 2.6 * hand)
     near, far = share(a, b, 0.12), share(a, b, 0.88)
     faint = f"M{pair((near[0] + off[0], near[1] + off[1]))}Q{pair((middle[0] + off[0], middle[1] + off[1]))} "
     faint += pair((far[0] + off[0], far[1] + off[1]))
     return lens(a, middle, b, width) + stroke(faint, 0.7, grey="#666")
+
+
+def ahead(a: XY, b: XY) -> XY:
+    """The direction from a to b, one long."""
+    run = (b[0] - a[0], b[1] - a[1])
+    long = (run[0] ** 2 + run[1] ** 2) ** 0.5 or 1.0
+    return run[0] / long, run[1] / long
 
 
 def share(a: XY, b: XY, part: float) -> XY:
@@ -92,10 +97,8 @@ def share(a: XY, b: XY, part: float) -> XY:
 
 def between(a: XY, b: XY, bend: float) -> XY:
     """The control point of a bent line; a positive bend goes to the right hand of a walker from a to b on the page."""
-    run = (b[0] - a[0], b[1] - a[1])
-    long = (run[0] ** 2 + run[1] ** 2) ** 0.5 or 1.0
-    middle = share(a, b, 0.5)
-    return middle[0] - run[1] / long * bend, middle[1] + run[0] / long * bend
+    u, middle = ahead(a, b), share(a, b, 0.5)
+    return middle[0] - u[1] * bend, middle[1] + u[0] * bend
 
 
 def spot(at: XY, strength: int) -> str:
@@ -110,9 +113,7 @@ def spot(at: XY, strength: int) -> str:
 
 def arrow(a: XY, b: XY) -> str:
     """A small arrow from a to b: which way something moves."""
-    run = (b[0] - a[0], b[1] - a[1])
-    long = (run[0] ** 2 + run[1] ** 2) ** 0.5 or 1.0
-    u = (run[0] / long, run[1] / long)
+    u = ahead(a, b)
     root = (b[0] - u[0] * 3.4, b[1] - u[1] * 3.4)
     head = [(root[0] - u[1] * 1.9, root[1] + u[0] * 1.9), (root[0] + u[1] * 1.9, root[1] - u[0] * 1.9)]
     return stroke(f"M{pair(a)}L{pair(root)}", 1.2) + f'<path d="M{pair(b)}{straight(head)}z" fill="#111"/>'
@@ -136,3 +137,36 @@ def dipped(a: XY, middle: XY, b: XY) -> str:
         f"C{pair((a[0] + third, a[1] + 0.6))} {pair((middle[0] - third, middle[1]))} {pair(middle)}"
         f"S{pair((b[0] - third, b[1] + 0.6))} {pair(b)}"
     )
+
+
+# -- what every garment hangs on -----------------------------------------------------------------------------------------
+
+
+def body(legs: Sequence[Sequence[XY]], foot: float, wide: float) -> list[str]:
+    """The body seen from the front or the back, half by half: waist, legs (from the middle outwards) and shoes."""
+    parts = []
+    for s in (-1, 1):
+        for course in ([(23, 1), (20.5, 12), (21, 20), (30, 50)], *legs):
+            parts.append(faint([(MIDDLE + s * x, y) for x, y in course]))
+        heel, middle, toe = (MIDDLE + s * foot + off for off in (-wide, 0.0, wide))
+        shoe = [(heel + 1.4, 193.0), (heel, 199.5), (middle, FLOOR), (toe, 199.5), (toe - 1.4, 193.0)]
+        parts.append(faint(shoe, fill="#fff"))
+    return parts
+
+
+def sideways(legs: Sequence[Sequence[XY]], front: Sequence[XY], back: Sequence[XY], waist: XY, hem: XY) -> list[str]:
+    """The body seen from its left, its front at the left hand of the picture, and over it the garment with its band.
+
+    `front`, `back`: its outlines from the top down; `waist`, `hem`: the points that draw the edges between them round.
+    """
+    path = f"M{pair(front[0])}Q{pair(waist)} {pair(back[0])}" + curve(back)
+    path += f"Q{pair(hem)} {pair(front[-1])}" + curve(front[::-1]) + "z"
+    low = 4.6
+    band = f"M{pair((front[0][0] - 0.9, front[0][1] + low))}Q{pair((waist[0], waist[1] + low))} "
+    return [
+        faint([(44, 1), (42, 10), (42.5, 20), (38.5, 36), (38.6, 52)]),
+        faint([(80, 1), (75, 12), (76, 20), (82, 35), (87.5, 54)]), *map(faint, legs),
+        faint([(52, 192), (42, 196), (36, 199), (38, FLOOR), (70, FLOOR), (69, 193)], fill="#fff"),
+        stroke(path, EDGE, fill="#fff"),
+        stroke(band + pair((back[0][0] + 1.6, back[0][1] + low)), SEAM, grey="#444"),
+    ]  # fmt: skip

@@ -9,9 +9,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
-from fitdiag.reports.figures import EDGE, MIDDLE, SEAM, curve, dipped, faint, line, pair, seam, stroke
+from fitdiag.reports.figures import EDGE, MIDDLE, SEAM, body, curve, dipped, line, pair, seam, sideways, stroke
 
-WAIST, HIP, HEM, FLOOR = 20.0, 54.0, 150.0, 201.0
+WAIST, HIP, HEM = 20.0, 54.0, 150.0
 
 
 @dataclass(frozen=True)
@@ -34,25 +34,10 @@ class Shape:
     slit: float = 0.0  # how far the slit stands open
 
 
-def _body(stance: float = 0.0) -> list[str]:
-    """Waist and legs, front and back alike."""
-    parts = []
-    for s in (-1, 1):
-        parts.append(
-            faint([(MIDDLE + s * 23, 1), (MIDDLE + s * 20.5, 12), (MIDDLE + s * 21, 20), (MIDDLE + s * 30, 50)])
-        )
-        for x in (5.0, 20.0):
-            parts.append(faint([(MIDDLE + s * (x + stance), HEM - 4), (MIDDLE + s * (x + 1.5 + stance), 195)]))
-        foot = MIDDLE + s * (13.5 + stance)
-        shoe = [(foot - 5.6, 193.0), (foot - 7, 199.5), (foot, FLOOR), (foot + 7, 199.5), (foot + 5.6, 193.0)]
-        parts.append(faint(shoe, fill="#fff"))
-    return parts
-
-
 def frontal(shape: Shape, *, back: bool) -> str:
     """Front and back view: the body first, faint, then the skirt over it, then its seams and darts."""
     c, edge, low = MIDDLE, WAIST + shape.waist, HEM - shape.hem_up
-    parts = _body()
+    parts = body([[(x, HEM - 4), (x + 1.5, 195)] for x in (5.0, 20.0)], 13.5, 7.0)
     sides = {}
     for s, rise in ((-1, shape.hem_up_left), (1, shape.hem_up_right)):
         sides[s] = [
@@ -79,28 +64,17 @@ def frontal(shape: Shape, *, back: bool) -> str:
 def profile(shape: Shape) -> str:
     """The left side: the front of the body is at the left hand of the picture."""
     up_front, up_back = shape.hem_up_left + shape.hem_up, shape.hem_up_right + shape.hem_up
-    parts = [
-        faint([(44, 1), (42, 10), (42.5, 20), (38.5, 36), (38.6, 52)]),
-        faint([(80, 1), (75, 12), (76, 20), (82, 35), (87.5, 54)]),
-        faint([(50, HEM - 4), (52, 194)]), faint([(71, HEM - 4), (66, 180), (67.5, 194)]),
-        faint([(52, 192), (42, 196), (36, 199), (38, FLOOR), (70, FLOOR), (69, 193)], fill="#fff"),
-    ]  # fmt: skip
+    legs = (((50, HEM - 4), (52, 194)), ((71, HEM - 4), (66, 180), (67.5, 194)))
     front = [
-        (42, WAIST + shape.waist),
-        (38, 36),
-        (37.5, HIP),
-        (38 - shape.front_out * 0.5, 100),
+        (42, WAIST + shape.waist), (38, 36), (37.5, HIP), (38 - shape.front_out * 0.5, 100),
         (38 - shape.front_out, HEM - up_front),
-    ]
+    ]  # fmt: skip
     back = [
         (76.5 + shape.gape_back, WAIST + shape.waist), (82 + shape.gape_back * 0.4, 35), (88, HIP),
         (88 + shape.under_seat, 70), (87.5 + shape.under_seat * 0.6 + shape.back_out * 0.4, 100), (87 + shape.back_out, HEM - up_back),
     ]  # fmt: skip
-    path = f"M{pair(front[0])}Q{pair((59.5, WAIST + shape.waist + 2.2))} {pair(back[0])}" + curve(back)
-    path += f"Q{pair((61, HEM + 2 - (up_front + up_back) / 2))} {pair(front[-1])}" + curve(front[::-1])
-    parts.append(stroke(path + "z", EDGE, fill="#fff"))
-    band = f"M{pair((front[0][0] - 0.9, front[0][1] + 4.6))}Q{pair((59.5, front[0][1] + 6.8))} "
-    parts.append(stroke(band + pair((back[0][0] + 1.6, back[0][1] + 4.6)), SEAM, grey="#444"))
+    hem = (61, HEM + 2 - (up_front + up_back) / 2)
+    parts = sideways(legs, front, back, (59.5, WAIST + shape.waist + 2.2), hem)
     course = [(60, WAIST + shape.waist + 1), (61 + shape.seam_hip, 42), (62 + shape.seam_hip, HIP), (62 + shape.seam_low * 0.5, 100),
               (62 + shape.seam_low, HEM - (up_front + up_back) / 2)]  # fmt: skip
     parts.append(line(course, 1.8) if shape.seam_low or shape.seam_hip else seam(course))

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import partial
 
-from fitdiag.reports.figures import EDGE, MIDDLE, SEAM, curve, dipped, faint, line, pair, seam, stroke
+from fitdiag.reports.figures import EDGE, MIDDLE, SEAM, body, curve, dipped, faint, line, pair, seam, sideways, stroke
 
 WAIST, HIP, CROTCH, KNEE, HEM, FLOOR = 20.0, 52.0, 76.0, 128.0, 186.0, 201.0
 
@@ -39,24 +39,10 @@ class Shape:
     lap: float = 0.0  # heap of cloth when sitting
 
 
-def _body(shape: Shape, *, back: bool) -> list[str]:
-    """What of the body stands out of the trousers, left and right: the waist, the ankles and the shoes."""
-    c, apart, parts = MIDDLE, shape.stance, []
-    wide = 6.4 if back else 7.2
-    for s in (-1, 1):
-        parts.append(faint([(c + s * 23, 1), (c + s * 20.5, 12), (c + s * 21, 20), (c + s * 30, 50)]))
-        for x in (11.0, 20.5):
-            parts.append(faint([(c + s * (x + apart), 170), (c + s * (x + apart), 195)]))
-        foot = c + s * (15.5 + apart)
-        heel, toe = foot - wide, foot + wide
-        shoe = [(heel + 1.4, 193.0), (heel, 199.5), (foot, FLOOR), (toe, 199.5), (toe - 1.4, 193.0)]
-        parts.append(faint(shoe, fill="#fff"))
-    return parts
-
-
 def frontal(shape: Shape, *, back: bool) -> str:
     """Front and back view: the body first, faint, then the trousers over it, then their seams."""
-    c, parts = MIDDLE, _body(shape, back=back)
+    c, legs = MIDDLE, [[(x + shape.stance, 170), (x + shape.stance, 195)] for x in (11.0, 20.5)]
+    parts = body(legs, 15.5 + shape.stance, 6.4 if back else 7.2)
     middle = WAIST + shape.waist + (shape.waist_back if back else shape.waist_front)
     edge = WAIST + shape.waist
     crotch = CROTCH + shape.crotch
@@ -106,12 +92,7 @@ def frontal(shape: Shape, *, back: bool) -> str:
 def profile(shape: Shape) -> str:
     """The left side: the front of the body is at the left hand of the picture."""
     rise_front, rise_back = shape.hem_up_left, shape.hem_up_right
-    parts = [
-        faint([(44, 1), (42, 10), (42.5, 20), (38.5, 36), (38.6, 52)]),
-        faint([(80, 1), (75, 12), (76, 20), (82, 35), (87.5, 54)]),
-        faint([(53, 168), (52, 194)]), faint([(68, 160), (66, 180), (67.5, 194)]),
-        faint([(52, 192), (42, 196), (36, 199), (38, FLOOR), (70, FLOOR), (69, 193)], fill="#fff"),
-    ]  # fmt: skip
+    legs = (((53, 168), (52, 194)), ((68, 160), (66, 180), (67.5, 194)))
     forward = -shape.hem_forward
     front = [
         (42 - shape.gape_front, WAIST + shape.waist + shape.waist_front), (38 - shape.gape_front * 0.4, 36), (38, 52),
@@ -124,12 +105,8 @@ def profile(shape: Shape) -> str:
         (75.5 + shape.calf + 0.4 * forward, 148), (76 + forward, HEM - rise_back),
     ]  # fmt: skip
     waist_middle = (59.5, WAIST + shape.waist + 2.2 + (shape.waist_front + shape.waist_back) / 2)
-    path = f"M{pair(front[0])}Q{pair(waist_middle)} {pair(back[0])}" + curve(back)
-    path += f"Q{pair((61 + forward, HEM + 2 - (rise_front + rise_back) / 2))} {pair(front[-1])}" + curve(front[::-1])
-    parts.append(stroke(path + "z", EDGE, fill="#fff"))
-    low = 4.6
-    band = f"M{pair((front[0][0] - 0.9, front[0][1] + low))}Q{pair((59.5, waist_middle[1] + low))} "
-    parts.append(stroke(band + pair((back[0][0] + 1.6, back[0][1] + low)), SEAM, grey="#444"))
+    hem = (61 + forward, HEM + 2 - (rise_front + rise_back) / 2)
+    parts = sideways(legs, front, back, waist_middle, hem)
     top = (front[0][1] + back[0][1]) / 2 + 1
     course = [
         (60 + shape.seam_high, top), (61 + shape.seam_hip * 0.8 + shape.seam_high * 0.5, 36), (62 + shape.seam_hip, HIP),
