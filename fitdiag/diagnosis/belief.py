@@ -143,15 +143,22 @@ class Diagnosis:
         rest = [one for one in self.beliefs if one.cause in self.touched and one not in self.likely]
         return tuple([one for one in rest if one.probability >= _NOT_RULED_OUT_FROM][:_MOST_NOT_RULED_OUT])
 
+    @cached_property
+    def _seen(self) -> frozenset[str]:
+        return frozenset(finding.symptom for finding in self.findings.seen)
+
     def has_sign(self, cause_id: str) -> bool:
         """Whether at least one symptom that the cause shows, or moves by its extent, was seen."""
-        return any(self._seen(link.symptom) for link in self.base.causes[cause_id].shows) or any(
-            self._seen(name) for name in self.joint.shown_by(cause_id)
-        )
+        return cause_id in self._signed
 
-    def _seen(self, symptom: str) -> bool:
-        finding = self.findings.symptoms.get(symptom)
-        return finding is not None and finding.seen == "yes"
+    @cached_property
+    def _signed(self) -> frozenset[str]:
+        return frozenset(
+            cause.id
+            for cause in self.base.causes.values()
+            if any(link.symptom in self._seen for link in cause.shows)
+            or not self._seen.isdisjoint(self.joint.shown_by(cause.id))
+        )
 
     @cached_property
     def extents(self) -> Mapping[str, CauseExtent]:
@@ -210,7 +217,7 @@ class Diagnosis:
         result = []
         for index, gain in gains.items():
             symptom = self.base.symptoms[self.compiled.symptoms[index]]
-            if symptom.needs and not any(self._seen(other) for other in symptom.needs):
+            if symptom.needs and self._seen.isdisjoint(symptom.needs):
                 continue  # a test of something that is not there
             cost = self.base.words.cost.words[symptom.by]
             if last_view is not None and last_view not in symptom.views:

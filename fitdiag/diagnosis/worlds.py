@@ -84,7 +84,6 @@ def draw(diagnosis: Diagnosis, count: int, answered: Callable[[np.ndarray], np.n
     share = np.exp(weight - weight.max())
     steps = (np.arange(count) + rng.random()) / count  # systematic resampling
     picked = np.minimum(np.searchsorted(np.cumsum(share / share.sum()), steps), _PROPOSED - 1)
-    left_out = np.exp(none)
     chances = rng.random((count, none.shape[1]))
     presumed = list(diagnosis.compiled.presumed)
     true = none.copy()
@@ -113,7 +112,7 @@ def _proposed(diagnosis: Diagnosis, rng: np.random.Generator) -> tuple[np.ndarra
     for sign, links in enumerate(network.links):
         for cause, q in links:
             absent[cause, sign] = np.log(max(q, 1e-12))
-    there = rng.random((_PROPOSED, len(prior))) < believed
+    there = (rng.random((_PROPOSED, len(prior))) < believed).astype(float)
     none = np.log1p(-np.array(network.leak)) + there @ absent
     odds = np.log(prior / believed) - np.log((1 - prior) / (1 - believed)) + read
     weight = there @ odds

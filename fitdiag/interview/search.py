@@ -157,15 +157,7 @@ class Words:
 
     def own_name(self, kind: Kind, text: str) -> str:
         """The rule whose id or title this is, word for word; empty if it is none's."""
-        plain = " ".join(re.findall(r"[a-z0-9']+", text.lower().replace("’", "'")))
-        return next(
-            (
-                rule.id
-                for rule in self._tables[kind].values()
-                if plain in (rule.id.replace("-", " "), " ".join(re.findall(r"[a-z0-9']+", rule.title.lower())))
-            ),
-            "",
-        )
+        return self._table(kind).own.get(_plain(text), "")
 
     def named(self, kind: Kind, text: str) -> tuple[str, ...]:
         """The rules that a text speaks of in words that cannot well mean anything else; none where it only may."""
@@ -279,21 +271,22 @@ class Words:
     ) -> tuple[float, float, float, str]:
         """How much of what was typed one rule knows; how well its best phrase fits; how much of one was typed; and the best phrase."""
         together = 0.0
+        in_all = sum(weights)
         for word, weight in zip(typed, weights, strict=True):
-            together += weight * max(
-                share if name in entry.known else _ASIDE * share if name in entry.aside else 0.0
-                for name, share in word.items()
-            )
+            if not (entry.known.isdisjoint(word) and entry.aside.isdisjoint(word)):
+                together += weight * max(
+                    share if name in entry.known else _ASIDE * share if name in entry.aside else 0.0
+                    for name, share in word.items()
+                )
         best, told, text = 0.0, 0.0, ""
         for phrase in entry.phrases:
             if phrase.names.isdisjoint(said):
                 continue
             shared = _shared(phrase, typed, weights)
             told = max(told, shared / max(phrase.weight, _TELLING))
-            best, text = max(
-                (best, text), (shared / (lenient * sum(weights) + (1.0 - lenient) * phrase.weight), phrase.text)
-            )
-        return together / sum(weights), best, told, text
+            fit = shared / (lenient * in_all + (1.0 - lenient) * phrase.weight)
+            best, text = max((best, text), (fit, phrase.text))
+        return together / in_all, best, told, text
 
     def _opposed(self, entry: _Entry, said: set[str]) -> float:
         """What is left of a fit where a rule says the opposite of what was typed."""
@@ -344,6 +337,12 @@ class _Table:
     ) -> None:
         self.entries: dict[str, _Entry] = {}
         rules = list(rules)
+        self.own: dict[
+            str, str
+        ] = {}  # what a rule is called, id or title, to its id; the first one's where two are called alike
+        for rule in rules:
+            for name in (rule.id.replace("-", " "), _plain(rule.title)):
+                self.own.setdefault(name, rule.id)
         rows = {rule.id: [(words.meant(_words(text)), text) for text in _phrases(rule)] for rule in rules}
         known = {
             name: frozenset(one for row, _ in found for word in row for one in word) for name, found in rows.items()
@@ -382,6 +381,10 @@ class _Table:
         return self._spelt[stem]
 
 
+def _plain(text: str) -> str:
+    return " ".join(re.findall(r"[a-z0-9']+", text.lower().replace("’", "'")))
+
+
 def _phrases(rule: Symptom | BodyNote | Alteration) -> tuple[str, ...]:
     return rule.title, rule.id.replace("-", " "), *rule.search
 
@@ -403,6 +406,8 @@ def _shared(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float])
     free = list(phrase.words)
     shared = 0.0
     for word, weight in zip(typed, weights, strict=True):
+        if phrase.names.isdisjoint(word):
+            continue
         best, used = 0.0, -1
         for place, other in enumerate(free):
             for name, share in word.items():

@@ -43,6 +43,7 @@ def before(base: RuleBase) -> dict[str, set[str]]:
     return earlier
 
 
+@once
 def everything_before(base: RuleBase) -> dict[str, set[str]]:
     """Alteration id to all ids before it, directly or by a chain. Raises graphlib.CycleError if the pairs run in a circle."""
     direct = before(base)
@@ -58,6 +59,16 @@ def everything_before(base: RuleBase) -> dict[str, set[str]]:
 def exclusive(base: RuleBase) -> set[frozenset[str]]:
     """Pairs that are never carried out in the same round."""
     return {frozenset(pair) for rule in base.order for pair in combinations(rule.either, 2)}
+
+
+@once
+def opposed(base: RuleBase) -> dict[str, frozenset[str]]:
+    """Alteration id to those that it undoes or shuts out; both in a round make no sense."""
+    apart = exclusive(base)
+    return {
+        one: frozenset(base.undone_by(one)) | {other for other in base.alterations if frozenset((one, other)) in apart}
+        for one in base.alterations
+    }
 
 
 def circle(base: RuleBase) -> tuple[str, ...]:

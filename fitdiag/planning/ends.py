@@ -9,7 +9,7 @@ import numpy as np
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.model import Condition
-from fitdiag.knowledge.order import everything_before
+from fitdiag.knowledge.order import everything_before, opposed
 from fitdiag.planning.plan import AS_GOOD, AT_THE_SAME_PLACE, CAREFUL, LIKELY, Planner
 
 CONTENDS = 0.025  # an alteration that comes first in this share of the worlds is in question, and what speaks against it matters
@@ -56,8 +56,9 @@ class Ends:
             [any(c.kind_and_id[0] in ("body", "done") and self._planner.holding((c,)) for c in self._planner.careful(name))
              for name in self.names]
         )  # fmt: skip
-        opposed = np.array([[self._planner.opposes(one, (other,)) for other in self.names] for one in self.names])
-        self.opposed = opposed | opposed.T
+        shut_out = opposed(self.base)
+        both = np.array([[other in shut_out[one] for other in self.names] for one in self.names], bool)
+        self.opposed = both | both.T
         self.sooner = everything_before(self.base)
 
     def _conditions(self, rules: Sequence[Sequence[Condition]]) -> tuple[np.ndarray, np.ndarray]:

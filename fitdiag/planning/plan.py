@@ -15,7 +15,7 @@ from typing import NamedTuple
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.model import Alteration, Condition, RuleBase
-from fitdiag.knowledge.order import exclusive, in_order, reason
+from fitdiag.knowledge.order import in_order, opposed, reason
 from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
 from fitdiag.planning.closing import Closing, close_all
 from fitdiag.units import format_given, format_length
@@ -122,11 +122,12 @@ class Planner:
         self.reckoner = Amounts(diagnosis)
         self.amounts = _Lazy(self.reckoner)
         self.given = {name: given_back(self.base, rule, self.findings) for name, rule in self.base.alterations.items()}
-        self.excluded = exclusive(self.base)
+        self.opposed = opposed(self.base)
+        self._altered = {done.alteration for done in self.findings.done}
         self.avoided: dict[str, tuple[str, ...]] = {}
         for name in self.base.alterations:
             self.avoided[name] = self.holding(self.avoiding(name))
-        for name in {done.alteration for done in self.findings.done}:  # only what was done before can be exhausted
+        for name in self._altered:  # only what was done before can be exhausted
             if (amount := self.amounts[name]).exhausted:
                 self.avoided[name] = (*self.avoided[name], self._enough(name, amount))
 
@@ -200,11 +201,14 @@ class Planner:
         """Greedy: the alteration with the most net relief, then again over what it leaves uncured, until none is worth it."""
         left = {cause: p if self.diagnosis.has_sign(cause) else 0.0 for cause, p in self.probability.items()}
         chosen: dict[str, float] = {}
+        against = {
+            rule.id: self._against_it(rule) for rule in self.base.alterations.values() if not self.avoided[rule.id]
+        }
         while True:
             nets = {
-                rule.id: self._net_relief(rule, left)
-                for rule in self.base.alterations.values()
-                if rule.id not in chosen and not self.avoided[rule.id] and not self.opposes(rule.id, chosen)
+                name: self._relief(name, left) * factor - price
+                for name, (factor, price) in against.items()
+                if name not in chosen and not self.opposes(name, chosen)
             }
             least = self.base.setting("worth_altering")
             able = [name for name in nets if nets[name] > least + 1e-9 and self.amounts[name].mm > 0]
@@ -225,20 +229,22 @@ class Planner:
         names = list(chosen)
         return [name for name in names if not likely.isdisjoint(self.base.cures_of[name])] or names
 
-    def _net_relief(self, alteration: Alteration, left: Mapping[str, float]) -> float:
-        relief = sum(
-            left[cause] * self.well[self.base.causes[cause].cured_by[alteration.id].how_well]
-            for cause in self.base.cures_of[alteration.id]
+    def _relief(self, name: str, left: Mapping[str, float]) -> float:
+        return sum(
+            left[cause] * self.well[self.base.causes[cause].cured_by[name].how_well]
+            for cause in self.base.cures_of[name]
         )
-        if self.given[alteration.id] is not None:
-            relief *= AT_THE_SAME_PLACE
+
+    def _against_it(self, alteration: Alteration) -> tuple[float, float]:
+        """What is left of an alteration's relief, as a factor, and what is taken off then."""
         harm = sum(
             self.probability[cause] * self.well[word]
             for cause, word in alteration.worsens.items()
             if cause in self.probability
         )
         careful = CAREFUL if self.holding(self.careful(alteration.id)) else 1.0
-        return relief * careful - harm - self.price(alteration)
+        again = AT_THE_SAME_PLACE if self.given[alteration.id] is not None else 1.0
+        return again * careful, harm + self.price(alteration)
 
     def price(self, alteration: Alteration) -> float:
         """The relief given up for the signs that an alteration may bring."""
@@ -262,13 +268,13 @@ class Planner:
         result = []
         for condition in conditions:
             kind, rule_id = condition.kind_and_id
-            finding = self.findings.symptoms.get(rule_id)
-            holds = {
-                "body": self.findings.body.get(rule_id, "no") != "no",
-                "symptom": finding is not None and finding.seen == "yes",
-                "absent": finding is not None and finding.seen == "no",
-                "done": any(done.alteration == rule_id for done in self.findings.done),
-            }.get(kind, False)
+            if kind == "body":
+                holds = self.findings.body.get(rule_id, "no") != "no"
+            elif kind == "done":
+                holds = rule_id in self._altered
+            else:
+                finding = self.findings.symptoms.get(rule_id)
+                holds = finding is not None and finding.seen == {"symptom": "yes", "absent": "no"}.get(kind)
             if holds and rule_id not in but:
                 result.append(sentence(condition.because))
         return tuple(result)
@@ -354,8 +360,7 @@ class Planner:
 
     def opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
         """Whether an alteration undoes one that is chosen already, or shuts it out; both in a round make no sense."""
-        undone = self.base.undone_by(alteration)
-        return any(other in undone or frozenset((alteration, other)) in self.excluded for other in chosen)
+        return not self.opposed[alteration].isdisjoint(chosen)
 
     def _leave_alone(self, recommended: set[str]) -> tuple[Named, ...]:
         least = self.base.setting("leave_alone_from")
