@@ -74,13 +74,16 @@ def _stem(word: str) -> str:
 
 @lru_cache(maxsize=16384)
 def _words(text: str) -> tuple[str, ...]:
-    found = []
-    for word in _WORD.findall(text.lower().replace("’", "'").replace("-", " ")):
-        plain = _IRREGULAR.get(word) or re.sub(r"'(?:s|re|ve|d|ll|m)$", "", word).strip("'")
-        plain = _IRREGULAR.get(plain, plain)
-        if plain not in _EMPTY_WORDS and (len(plain) > 1 or plain in "vox"):
-            found.append(_stem(plain))
-    return tuple(found)
+    stems = map(_told_by, _WORD.findall(text.lower().replace("’", "'").replace("-", " ")))
+    return tuple(stem for stem in stems if stem)
+
+
+@lru_cache(maxsize=16384)
+def _told_by(word: str) -> str:
+    """The stem of a word; empty where the word tells nothing."""
+    plain = _IRREGULAR.get(word) or re.sub(r"'(?:s|re|ve|d|ll|m)$", "", word).strip("'")
+    plain = _IRREGULAR.get(plain, plain)
+    return _stem(plain) if plain not in _EMPTY_WORDS and (len(plain) > 1 or plain in "vox") else ""
 
 
 def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[str, ...], str]]:
@@ -133,6 +136,7 @@ class Words:
 
     def __init__(self, base: RuleBase) -> None:
         self._single, self._several = _meanings(base)
+        self._begins = frozenset(stems[0] for stems in self._several)
         self._places = {_stem(one) for one in base.about.places}
         self._poses = {_stem(one) for one in base.about.poses}
         self._against = [(_stem(one), _stem(other)) for one, other in base.about.opposites]
@@ -307,7 +311,8 @@ class Words:
         result: list[Weights] = []
         place = 0
         while place < len(stems):
-            long = next((n for n in (3, 2) if tuple(stems[place : place + n]) in self._several), 0)
+            longer = (3, 2) if stems[place] in self._begins else ()
+            long = next((n for n in longer if tuple(stems[place : place + n]) in self._several), 0)
             if long:
                 result.append({self._several[tuple(stems[place : place + long])]: 1.0})
             else:
@@ -398,7 +403,7 @@ def _aside(rule: Symptom | BodyNote | Alteration) -> str:
 
 def _literal(row: Iterable[Weights]) -> list[str]:
     """Each word as it stands, not what it may stand for."""
-    return [max(word, key=lambda name: word[name]) for word in row]
+    return [max(word, key=word.__getitem__) if len(word) > 1 else next(iter(word)) for word in row]
 
 
 def _shared(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float]) -> float:
