@@ -126,6 +126,14 @@ def _told(one: object) -> object:
     return one.fingerprint if isinstance(one, RuleBase) else one
 
 
+@pytest.fixture(autouse=True, scope="session")
+def no_waiting_for_the_disk() -> Iterator[None]:
+    """Nobody cuts the current here; what is synced, and when, `crash.py` sees one layer above."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda descriptor: None)
+        yield
+
+
 @pytest.fixture
 def shell(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import sys
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -525,11 +523,9 @@ def test_hostile_names_and_notes_stay_text(shell: Shell, tmp_path: Path) -> None
 
 def test_review_in_a_terminal_asks_what_was_done_and_lets_the_fitter_decide(shell: Shell, tmp_path: Path) -> None:
     """A real pseudo-terminal: done or not, confirm, choose without the second, change an amount, sent; the round says so."""
-    environment = {**os.environ, "COLUMNS": "80", "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8"}
     usher(shell, tmp_path)
     shell("review", "the usher", "--sent")
-    child = pexpect.spawn(sys.executable, ["-m", "fitdiag", "review", "the usher", "--findings", "seen.yaml"], cwd=str(tmp_path),
-                          env=environment, encoding="utf-8", timeout=30, dimensions=(24, 80))  # fmt: skip
+    child = at_terminal(tmp_path, "review", "the usher", "--findings", "seen.yaml")
     first = True
     while child.expect(["Was it done", "else do you see", "What do you see"]) == 0:
         child.expect("> ")

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from forked import piped
+from forked import in_pipes, piped
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -45,13 +45,11 @@ def fitdiag(*arguments: str | Path, cwd: Path, typed: tuple[str, ...] = (), unde
             ) -> subprocess.CompletedProcess[str]:  # fmt: skip
     """Run the program with lines typed into a pipe; `most`: no file may grow beyond so many bytes."""
     words, text = [str(part) for part in arguments], "".join(f"{line}\n" for line in typed)
-    if not under and most is None:
-        return piped(cwd, *words, typed=text)
-    limit = (lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))) if most is not None else None
+    if not under:
+        limit = (resource.RLIM_INFINITY if most is None else most,) * 2
+        return piped(cwd, *words, typed=text, before=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, limit))
     command = (*under, *COMMAND, *words)
-    return subprocess.run(
-        command, cwd=cwd, input=text, capture_output=True, text=True, timeout=60, check=False, preexec_fn=limit
-    )
+    return subprocess.run(command, cwd=cwd, input=text, capture_output=True, text=True, timeout=60, check=False)
 
 
 @pytest.fixture
@@ -147,10 +145,7 @@ class Piped:
     """An interview in a child process, fed line by line, that can be killed at any moment."""
 
     def __init__(self, cwd: Path, *arguments: str) -> None:
-        self.process = subprocess.Popen(
-            (*COMMAND, "interview", *arguments),
-            cwd=cwd, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-        )  # fmt: skip
+        self.process = in_pipes(cwd, "interview", *arguments)
         self.shown, self.taken = "", -1
 
     def until_asked(self) -> None:
