@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import importlib
 import os
+import shutil
 import signal
 from collections.abc import Callable, Iterator
 from functools import cache
@@ -18,7 +19,9 @@ from hypothesis import settings
 from fitdiag.cli.main import run
 from fitdiag.knowledge import cache as rule_cache
 from fitdiag.knowledge.folders import garments, rules_for
+from fitdiag.knowledge.load import default_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.sessions.state import Conclusion
 
 __all__ = ["browser", "open_page"]  # one browser for all tests of pages
@@ -132,6 +135,14 @@ def no_waiting_for_the_disk() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(os, "fsync", lambda descriptor: None)
         yield
+
+
+@pytest.fixture(scope="module")
+def copied(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A copy of the shipped rules, for faults that are taken back again; a file that stays as it is is parsed once."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("fitdiag.knowledge.load.parse_yaml", cache(parse_yaml))
+        yield Path(shutil.copytree(default_rules(), tmp_path_factory.mktemp("copied") / "trousers"))
 
 
 @pytest.fixture

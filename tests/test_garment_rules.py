@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
 
 import pytest
@@ -34,14 +33,16 @@ WRONG = [
 
 @pytest.mark.parametrize(("path", "old", "new", "told"), WRONG)
 def test_a_name_the_garment_has_not_is_told_at_its_place(
-    tmp_path: Path, path: str, old: str, new: str, told: str
+    copied: Path, path: str, old: str, new: str, told: str
 ) -> None:
-    folder = tmp_path / "rules"
-    shutil.copytree(default_rules(), folder)
+    folder = copied
     text = (folder / path).read_text(encoding="utf-8")
     assert old in text
     (folder / path).write_text(text.replace(old, new, 1), encoding="utf-8")
-    base, problems = read_rules(folder)
+    try:
+        base, problems = read_rules(folder)
+    finally:
+        (folder / path).write_text(text, encoding="utf-8")
     assert base is not None
     assert not problems
     line = text[: text.index(old)].count("\n") + 1

@@ -12,12 +12,10 @@ import json
 import os
 import random
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +27,7 @@ from small_rules import CASES, LONG, NOTES, ORDER, SOURCES, SYMPTOMS, TUCK, WORD
 from fitdiag.cli.main import run
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.findings_file import read_findings
-from fitdiag.knowledge.load import default_rules, load_rules, read_rules, shipped
+from fitdiag.knowledge.load import load_rules, read_rules, shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.page import page
 from fitdiag.knowledge.strict_yaml import parse_yaml, read_yaml, scalar
@@ -739,14 +737,6 @@ def test_mutated_rules(tmp_path: Path, seed: int) -> None:
         rules_or_problems(folder)
     finally:
         (folder / file).write_text(files[file], encoding="utf-8")
-
-
-@pytest.fixture(scope="module")
-def copied(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """A copy of the shipped rules; a file that stays as it is is parsed once."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("fitdiag.knowledge.load.parse_yaml", cache(parse_yaml))
-        yield Path(shutil.copytree(default_rules(), tmp_path_factory.mktemp("copied") / "trousers"))
 
 
 @SOME

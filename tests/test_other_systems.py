@@ -17,12 +17,12 @@ import io
 import os
 import sys
 import types
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from crash import Ran, in_child
+from crash import Ran, in_child, warm
 from crash_commands import GONE, NEW, SEEN
 
 from fitdiag import files
@@ -33,6 +33,13 @@ pytestmark = pytest.mark.skipif(
 )
 DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(1, 10))}
 NAME = "the lamplighter"
+
+
+@pytest.fixture(scope="module", autouse=True)
+def warmed(shelf: Path) -> Iterator[None]:
+    """What every child needs is loaded once, and drawn once."""
+    with warm(shelf):
+        yield
 
 
 def _open_below(path: str) -> bool:

@@ -61,10 +61,12 @@ MM = 25.4 / 72
 SVG = "{http://www.w3.org/2000/svg}"
 
 
+@cache
 def step(name: str) -> Step:
     return carry_out(BLOCK, name, AMOUNTS.get(name, 12.7))
 
 
+@cache
 def page(name: str) -> Drawing:
     return drawing(BLOCK, step(name), "in", name.replace("-", " "))
 
