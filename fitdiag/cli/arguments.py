@@ -104,13 +104,8 @@ def nearest(
     spelled = difflib.get_close_matches(name[:80].lower(), known, 3, 0.75)
     found = list(dict.fromkeys((*spelled, *(near(name[:80]) if near else ()))))[:3]
     found = found or difflib.get_close_matches(name[:80].lower(), known, 2)
-    listed = (
-        f"`{listed_by}` lists all"
-        if listed_by
-        else f"there are {'; '.join(known)}"
-        if len(known) <= FEW_NAMES
-        else f"there are {len(known)} names"
-    )
+    all_names = "; ".join(known) if len(known) <= FEW_NAMES else f"{len(known)} names"
+    listed = f"`{listed_by}` lists all" if listed_by else f"there are {all_names}"
     asked = "did you mean " + " or ".join(f"'{one}=...'" for one in found) + "?" if found else ""
     return f"{asked} {listed}" if found and (listed_by or len(known) > FEW_NAMES) else asked or listed
 

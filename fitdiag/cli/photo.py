@@ -22,7 +22,7 @@ from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
-from fitdiag.problems import Where, command, one_line, shown_path, stop
+from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length
 
 if TYPE_CHECKING:
@@ -50,13 +50,12 @@ def length_given(text: str | None, what: str, least: float = 1, most: float = 30
 def _folder(given: str | Path, what: str) -> Path:
     """A folder that is there, made if need be."""
     folder = Path(given)
-    where = Where(shown_path(folder))
     try:
         if folder.exists() and not folder.is_dir():
-            raise stop("not-a-folder", f"{what} go into a folder, and this is a file", where=where)
+            raise stop("not-a-folder", f"{what} go into a folder, and this is a file", where=folder)
         make_folder(folder)
     except (OSError, ValueError) as error:
-        raise stop("cannot-save", f"this folder cannot be made: {reason(error)}", where=where) from None
+        raise stop("cannot-save", f"this folder cannot be made: {reason(error)}", where=folder) from None
     return folder
 
 
@@ -113,7 +112,7 @@ def take_pictures(
         for taken in (target, sidecar(target)):
             if not replace and not inside and _is_there(taken):
                 hint = "choose another folder, or add --replace"
-                raise stop("exists", "there is a file of this name already", where=Where(shown_path(taken)), hint=hint)
+                raise stop("exists", "there is a file of this name already", where=taken, hint=hint)
         widths = {**marks.widths_mm, HIP: width} if width else marks.widths_mm
         kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
         files[target] = (content, as_json(kept))
@@ -249,7 +248,7 @@ def _measured(
     read = [read_marked(Path(p), marks_files[i] if marks_files else None) for i, p in enumerate(pictures)]
     for index, (picture, _) in enumerate(read):
         if any(picture.sha256 == other.sha256 for other, _ in read[:index]):
-            raise stop("twice", "this picture is given twice", where=Where(shown_path(pictures[index])))
+            raise stop("twice", "this picture is given twice", where=pictures[index])
     beside = Path(pictures[0]).with_name(KEPT)
     found = kept(beside, [marks for _, marks in read], girth_mm) or measure_all(
         [(picture.pixels, marks) for picture, marks in read], girth_mm
@@ -393,7 +392,7 @@ def card(
     elif target.suffix.lower() == ".pdf":
         content = card_pdf(card, large=large, paper=sheet)
     else:
-        raise stop("format", "the card is written as .html or .pdf", where=Where(shown_path(target)))
+        raise stop("format", "the card is written as .html or .pdf", where=target)
     write_atomically(target, content, replace=replace)
     write(f"Shot card: {shown_path(target)}")
     return 0

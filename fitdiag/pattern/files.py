@@ -279,12 +279,8 @@ def _names(data: Mapping[str, Any], garment: Garment, where: Find) -> dict[Loc, 
             told = "a piece needs " + " or ".join(f"'piece: {known}'" for known in garment.parts)
             tell("piece", told, (*loc, key))
             continue
-        for inner, known in (
-            ("seams", part.seams),
-            ("levels", part.levels),
-            ("allowance", part.seams),
-            ("band", part.seams),
-        ):
+        for inner in ("seams", "levels", "allowance", "band"):
+            known = part.levels if inner == "levels" else part.seams
             for name in piece[inner] if isinstance(piece.get(inner), Mapping) else ():
                 if name not in known:
                     hint = hints.near(str(name), known) or f"it may hold {', '.join(known)}"

@@ -96,14 +96,8 @@ def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -
 
 
 def _panel(series: Chart, row: Values, units: Units, top: float) -> list[str]:
-    ends = [
-        mm + sign * (error or 0.0)
-        for _, *readings in row
-        for reading in readings
-        if reading is not None
-        for mm, error in [reading]
-        for sign in (-1, 1)
-    ]
+    readings = [one for _, *both in row for one in both if one is not None]
+    ends = [mm + sign * (error or 0.0) for mm, error in readings for sign in (-1, 1)]
     ticks = _ticks(min(ends), max(ends), units)
     low, span = ticks[0], ticks[-1] - ticks[0]
     left, right = _LEFT, _PANEL - _RIGHT

@@ -126,37 +126,22 @@ class _Writer:
 
     def findings(self) -> Section:
         known = self.known
-        seen = [told(self.base, finding, known) for finding in known.symptoms.values() if finding.seen == "yes"]
-        small = [
-            told(self.base, finding, known)
-            for finding in known.symptoms.values()
-            if finding.seen == "no" and finding.amount_mm
-        ]
-        unsure = [
-            lower_first(self.base.symptoms[name].title)
-            for name, finding in known.symptoms.items()
-            if finding.seen == "unsure"
-        ]
-        body = [
-            self.base.body_notes[note].title + (" (marked)" if grade == "marked" else "")
-            for note, grade in known.body.items()
-            if grade != "no"
-        ]
+        found, notes = known.symptoms.values(), self.base.body_notes
+        seen = [told(self.base, one, known) for one in found if one.seen == "yes"]
+        small = [told(self.base, one, known) for one in found if one.seen == "no" and one.amount_mm]
+        unsure = [lower_first(self.base.symptoms[one.symptom].title) for one in found if one.seen == "unsure"]
+        marked = {"marked": " (marked)"}
+        body = [notes[note].title + marked.get(grade, "") for note, grade in known.body.items() if grade != "no"]
         done = []
         for item in known.done:
             much = f", {format_given(item.amount_mm, known.units)}" if item.amount_mm is not None else ""
             done.append(f"Round {item.round}: {lower_first(self.base.alterations[item.alteration].title)}{much}")
         lists = {
-            "Seen or felt": seen,
-            "Measured": small,
-            "Looked for and not there": self._absent(),
-            "Could not be said": unsure,
-            "Shape and stance": body,
-            "Done in earlier rounds": done,
-        }
-        return section(
-            "Findings", *(Items(title, tuple(items)) for title, items in lists.items()), empty="Nothing was noted."
-        )
+            "Seen or felt": seen, "Measured": small, "Looked for and not there": self._absent(), "Could not be said": unsure,
+            "Shape and stance": body, "Done in earlier rounds": done,
+        }  # fmt: skip
+        items = (Items(title, tuple(items)) for title, items in lists.items())
+        return section("Findings", *items, empty="Nothing was noted.")
 
     def _absent(self) -> list[str]:
         """What was looked for and is not there, one line a station."""

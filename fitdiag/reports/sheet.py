@@ -211,16 +211,13 @@ def _wait(base: RuleBase, plan: Plan, item: Recommendation, units: Units) -> str
     symptom = item.only_if_symptom
     if symptom is None:
         return f"{for_the_wearer(item.only_if, units)}. Otherwise leave it." if item.only_if else ""
-    after = next(
-        (
-            other.rank
-            for other in plan.recommendations
-            for follow in base.alterations[other.alteration].follow_ups
-            if follow.do == item.alteration and follow.if_seen == symptom and other is not item
-        ),
-        None,
-    )
-    first = f"Do number {after} and try on first." if after is not None else "Try on first."
+    calls = [
+        other.rank
+        for other in plan.recommendations
+        for follow in base.alterations[other.alteration].follow_ups
+        if follow.do == item.alteration and follow.if_seen == symptom and other is not item
+    ]
+    first = f"Do number {calls[0]} and try on first." if calls else "Try on first."
     return f"Wait with this one. {first} Do it only if you then say yes to this: {asked(base, symptom, units).ask} If no, leave it."
 
 
