@@ -130,15 +130,12 @@ def _reminders(rows: Iterable[Row], today: date) -> list[str]:
     due = sorted(
         (left, row.name, row) for row in rows if (left := row.days_left(today)) is not None and left <= _SOON_DAYS
     )
-    return [
-        f"{padded(name, 30).rstrip()}: photos kept until {row.keep_until}: "
-        + (
-            f"{_days(left)} left"
-            if left >= 0
-            else f"OVERDUE by {_days(-left)}; {command('fitdiag', 'case', 'delete', row.folder)} --photos"
-        )
-        for left, name, row in due
-    ]
+    lines = []
+    for left, name, row in due:
+        remove = f"{command('fitdiag', 'case', 'delete', row.folder)} --photos"
+        told = f"{_days(left)} left" if left >= 0 else f"OVERDUE by {_days(-left)}; {remove}"
+        lines.append(f"{padded(name, 30).rstrip()}: photos kept until {row.keep_until}: {told}")
+    return lines
 
 
 def _days(count: int) -> str:

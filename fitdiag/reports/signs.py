@@ -18,23 +18,7 @@ from typing import Any
 
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.strict_yaml import read_yaml
-from fitdiag.reports.figures import (
-    MIDDLE,
-    XY,
-    ahead,
-    arrow,
-    between,
-    fold,
-    line,
-    number,
-    pair,
-    plumb,
-    pull,
-    share,
-    spot,
-    stroke,
-    wanted,
-)
+from fitdiag.reports import figures as ink
 
 STRENGTHS = (1, 2, 3)
 SHOWN = (18.0, 6.0, 84.0, 96.0)
@@ -50,10 +34,10 @@ class At:
     strength: int
     amount: float
 
-    def __call__(self, place: Sequence[float]) -> XY:
+    def __call__(self, place: Sequence[float]) -> ink.XY:
         x, y, dx, dy = (*place, 0.0, 0.0)[:4]
         x, y = x + dx * self.amount, y + dy * self.amount
-        return (MIDDLE + self.half * x, y) if self.halved else (x, y)
+        return (ink.MIDDLE + self.half * x, y) if self.halved else (x, y)
 
 
 Mark = Callable[[At, Any], list[str]]
@@ -67,14 +51,14 @@ def _folds(at: At, rows: Sequence[Any]) -> list[str]:
     k = at.strength
     count = round(len(rows) * (0, 0.34, 0.67, 1.0)[k]) or min(k, 1)
     bent, width = (0, 0.7, 1.0, 1.25)[k], (0, 1.3, 1.9, 2.6)[k]
-    return [fold(at(a), at(b), bend * at.half * bent, width, at.half) for a, b, bend in rows[:count]]
+    return [ink.fold(at(a), at(b), bend * at.half * bent, width, at.half) for a, b, bend in rows[:count]]
 
 
 def _pulls(at: At, rows: Sequence[Any]) -> list[str]:
     """Tight lines; more and longer with strength."""
     k = at.strength
     count, part = round(len(rows) * (0, 0.4, 0.7, 1.0)[k]) or min(k, 1), (0, 0.6, 0.8, 1.0)[k]
-    return [pull(at(a), share(at(a), at(b), part), bend * at.half * part, 1.3) for a, b, bend in rows[:count]]
+    return [ink.pull(at(a), ink.share(at(a), at(b), part), bend * at.half * part, 1.3) for a, b, bend in rows[:count]]
 
 
 def _level(at: At, numbers: Sequence[float]) -> list[str]:
@@ -87,7 +71,7 @@ def _level(at: At, numbers: Sequence[float]) -> list[str]:
         off = n - (count - 1) / 2
         inset = abs(off) * 1.6 + (3 - at.strength) * 2.4
         a, b = at((x0 + inset / 2, y + off * 4.6)), at((x1 - inset / 2, y + off * 4.6))
-        marks.append(pull(a, b, -off * 0.8 * at.half))
+        marks.append(ink.pull(a, b, -off * 0.8 * at.half))
     return marks
 
 
@@ -102,7 +86,7 @@ def _fan(at: At, given: Mapping[str, Any]) -> list[str]:
         u = (cos(radians(angle)) * at.half, -sin(radians(angle)))
         long = far if n % 2 == 0 else far * 0.8
         a, b = ((middle[0] + u[0] * out, middle[1] + u[1] * out) for out in (near, long))
-        marks.append(pull(a, b, 0.0, 1.2))
+        marks.append(ink.pull(a, b, 0.0, 1.2))
     return marks
 
 
@@ -113,12 +97,14 @@ def _opening(at: At, numbers: Sequence[Any]) -> list[str]:
     p, q = at(a), at(b)
     if not width:
         return []
-    u = ahead(p, q)
+    u = ink.ahead(p, q)
     away = (-u[1] * width * at.half, u[0] * width * at.half)
     back = 1.0 if a[0] == 0 else 0.3
-    middle = share(p, q, 0.5)
+    middle = ink.share(p, q, 0.5)
     one, two = ((middle[0] + away[0] * way, middle[1] + away[1] * way) for way in (1.0, -back))
-    return [stroke(f"M{pair(p)}Q{pair(one)} {pair(q)}Q{pair(two)} {pair(p)}z", 1.3, fill="#777")]
+    return [
+        ink.stroke(f"M{ink.pair(p)}Q{ink.pair(one)} {ink.pair(q)}Q{ink.pair(two)} {ink.pair(p)}z", 1.3, fill="#777")
+    ]
 
 
 def _pinch(at: At, numbers: Sequence[float], out: float | None = None) -> list[str]:
@@ -129,12 +115,10 @@ def _pinch(at: At, numbers: Sequence[float], out: float | None = None) -> list[s
         return []
     a, b, tip = at((x - 0.5, y - tall / 2)), at((x - 0.5, y + tall / 2)), at((x + out, y))
     near = at((x + out * 0.25, y))[0]
-    path = (
-        f"M{pair(a)}C{pair((near, y - tall * 0.2))} {pair((tip[0] - at.half * 2, y - 2.4))} {pair((tip[0], y - 1))}v2"
-    )
-    path += f"C{pair((tip[0] - at.half * 2, y + 2.4))} {pair((near, y + tall * 0.2))} {pair(b)}"
-    inner = pull(at((x + 0.6, y)), at((x + out - 1.2, y)), 0, 0.9)
-    return [stroke(path, 1.8, fill="#fff"), stroke(f"M{pair(a)}L{pair(b)}", 0.9, dash="2.2 1.8"), inner]
+    path = f"M{ink.pair(a)}C{ink.pair((near, y - tall * 0.2))} {ink.pair((tip[0] - at.half * 2, y - 2.4))} {ink.pair((tip[0], y - 1))}v2"
+    path += f"C{ink.pair((tip[0] - at.half * 2, y + 2.4))} {ink.pair((near, y + tall * 0.2))} {ink.pair(b)}"
+    inner = ink.pull(at((x + 0.6, y)), at((x + out - 1.2, y)), 0, 0.9)
+    return [ink.stroke(path, 1.8, fill="#fff"), ink.stroke(f"M{ink.pair(a)}L{ink.pair(b)}", 0.9, dash="2.2 1.8"), inner]
 
 
 def _bubble(at: At, place: Sequence[float]) -> list[str]:
@@ -144,7 +128,10 @@ def _bubble(at: At, place: Sequence[float]) -> list[str]:
         return []
     sizes = [at.amount * part for part in (1.0, 0.6)[: 1 if at.strength == 1 else 2]]
     return [
-        stroke(f"M{pair((x - r, y))}A{number(r)} {number(r)} 0 0 0 {pair((x + r, y))}", 1.0 + 0.3 * at.strength)
+        ink.stroke(
+            f"M{ink.pair((x - r, y))}A{ink.number(r)} {ink.number(r)} 0 0 0 {ink.pair((x + r, y))}",
+            1.0 + 0.3 * at.strength,
+        )
         for r in sizes
     ]
 
@@ -154,7 +141,7 @@ def _puckers(at: At, numbers: Sequence[float]) -> list[str]:
     step, wide = (0.0, 13.0, 8.0, 5.0)[at.strength], (0.0, 3.0, 4.2, 5.4)[at.strength]
     count = int((bottom - top) / step) if step else 0
     return [
-        pull((x - wide, top + n * step - 1.4), (x + wide, top + n * step + 1.4), 1.0, 1.0) for n in range(count + 1)
+        ink.pull((x - wide, top + n * step - 1.4), (x + wide, top + n * step + 1.4), 1.0, 1.0) for n in range(count + 1)
     ][: count + bool(step)]
 
 
@@ -162,21 +149,27 @@ def _threads(at: At, numbers: Sequence[float]) -> list[str]:
     """The threads of the cloth beside a drawn grain, leaning by the amount."""
     x, top, bottom = numbers
     return [
-        stroke(f"M{pair((x + off - at.amount / 2, bottom))}L{pair((x + off + at.amount / 2, top))}", 0.6, grey="#666")
+        ink.stroke(
+            f"M{ink.pair((x + off - at.amount / 2, bottom))}L{ink.pair((x + off + at.amount / 2, top))}",
+            0.6,
+            grey="#666",
+        )
         for off in (-12.0, -9.0, -6.0, -3.0, 3.0, 6.0, 9.0, 12.0)
     ]
 
 
 def _ring(at: At, numbers: Sequence[float]) -> list[str]:
     (x, y), r = at(numbers[:2]), numbers[2]
-    return [f'<circle cx="{number(x)}" cy="{number(y)}" r="{number(r)}" fill="none" stroke="#666" stroke-width="0.9"/>']
+    return [
+        f'<circle cx="{ink.number(x)}" cy="{ink.number(y)}" r="{ink.number(r)}" fill="none" stroke="#666" stroke-width="0.9"/>'
+    ]
 
 
 def _edge(at: At, rows: Sequence[Any]) -> list[str]:
     """A rounded edge, where there is a sign at all."""
     shown = rows if at.strength else ()
     return [
-        stroke(f"M{pair(at(a))}Q{pair(between(at(a), at(b), -bend * at.half))} {pair(at(b))}", 1.4)
+        ink.stroke(f"M{ink.pair(at(a))}Q{ink.pair(ink.between(at(a), at(b), -bend * at.half))} {ink.pair(at(b))}", 1.4)
         for a, b, bend in shown
     ]
 
@@ -184,16 +177,16 @@ def _edge(at: At, rows: Sequence[Any]) -> list[str]:
 MARKS: Mapping[str, Mark] = {
     "folds": _folds, "pulls": _pulls, "level": _level, "fan": _fan, "opening": _opening, "pinch": _pinch,
     "tab": lambda at, numbers: _pinch(at, numbers, 9.0), "bubble": _bubble, "puckers": _puckers, "threads": _threads,
-    "ring": _ring, "edge": _edge, "line": lambda at, places: [line([at(place) for place in places], 2.0)],
-    "corners": lambda at, places: [line([at(place) for place in places], 2.0, smooth=False)],
-    "seam": lambda at, places: [line([at(place) for place in places], 1.0)],
-    "ticks": lambda at, places: [line([at(place) for place in places], 0.9)],
-    "wanted": lambda at, places: [wanted([at(place) for place in places])],
-    "plumb": lambda at, numbers: [plumb(at((numbers[0], 0))[0], numbers[1], numbers[2])],
-    "arrow": lambda at, places: [arrow(at(places[0]), at(places[1]))] if at.strength else [],
-    "felt": lambda at, place: [spot(at(place), at.strength)] if at.strength else [],
+    "ring": _ring, "edge": _edge, "line": lambda at, places: [ink.line([at(place) for place in places], 2.0)],
+    "corners": lambda at, places: [ink.line([at(place) for place in places], 2.0, smooth=False)],
+    "seam": lambda at, places: [ink.line([at(place) for place in places], 1.0)],
+    "ticks": lambda at, places: [ink.line([at(place) for place in places], 0.9)],
+    "wanted": lambda at, places: [ink.wanted([at(place) for place in places])],
+    "plumb": lambda at, numbers: [ink.plumb(at((numbers[0], 0))[0], numbers[1], numbers[2])],
+    "arrow": lambda at, places: [ink.arrow(at(places[0]), at(places[1]))] if at.strength else [],
+    "felt": lambda at, place: [ink.spot(at(place), at.strength)] if at.strength else [],
     "cord": lambda at, places: [
-        stroke(f"M{pair(at(places[0]))}L{pair(at(places[1]))}", (0.9, 1.6, 2.6, 3.8)[at.strength])
+        ink.stroke(f"M{ink.pair(at(places[0]))}L{ink.pair(at(places[1]))}", (0.9, 1.6, 2.6, 3.8)[at.strength])
     ],
 }  # fmt: skip
 
@@ -249,7 +242,7 @@ def figure(symptom: str, strength: int, *, title: str, side: str | None = None, 
     left, top, width, height = window or stances.WHOLE_WINDOW.get(view, SHOWN)
     name = escape(" ".join(title.split()), quote=True)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{number(left)} {number(top)} {number(width)} {number(height)}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{ink.number(left)} {ink.number(top)} {ink.number(width)} {ink.number(height)}" '
         f'role="img" aria-label="{name}" stroke-linecap="round" stroke-linejoin="round"><title>{name}</title>'
         f"{''.join(_drawn(stances, row, strength, _halves(stances, view, side)))}</svg>"
     )
