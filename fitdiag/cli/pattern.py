@@ -349,7 +349,7 @@ def draw(
     client: str | None = None, day: str | None = None,
 ) -> int:  # fmt: skip
     """Write a drawing of every alteration named, in order (.svg or .pdf), or with `sheets` the pieces at full scale (.pdf)."""
-    from fitdiag.pattern.ink import svg
+    from fitdiag.pattern.ink import svg, together
     from fitdiag.pattern.pdf import pdf_drawing
     from fitdiag.pattern.sheets import pdf_sheets
 
@@ -373,8 +373,6 @@ def draw(
     else:
         pictures, title = pictures_of(work, chosen, strip=strip, as_cut=as_cut)
         if target.suffix.lower() == ".svg":
-            from fitdiag.pattern.draw import together
-
             content = svg(pictures[0] if len(pictures) == 1 else together(pictures, title))
         else:
             content = pdf_drawing(stacked(pictures) if strip else pictures, title=title)
@@ -415,7 +413,8 @@ def pictures_of(work: Work, units: Units, *, strip: bool, as_cut: bool) -> tuple
 
 def stacked(pictures: Sequence[Drawing]) -> list[Drawing]:
     """Drawings put together, as many below one another as a page holds."""
-    from fitdiag.pattern.draw import APART_MM, PAGE, together
+    from fitdiag.pattern.draw import PAGE
+    from fitdiag.pattern.ink import APART_MM, together
 
     pages: list[list[Drawing]] = []
     for one in pictures:

@@ -33,14 +33,7 @@ from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, on_screen
 from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
 from fitdiag.sessions.replay import left_out, refuse_other_garment
-from fitdiag.sessions.state import (
-    STAGES,
-    conclude,
-    conclusion_event,
-    events_of,
-    fold,
-    offered_event,
-)
+from fitdiag.sessions.state import STAGES, conclude, conclusion_event, events_of, fold, offered_event
 from fitdiag.units import Units, units_named
 
 SESSIONS = Path("sessions")

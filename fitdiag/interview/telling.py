@@ -122,10 +122,7 @@ def where_left(base: RuleBase, findings: Findings, diagnosis: Diagnosis) -> list
     """What to say to a fitter who comes back."""
     known = len(findings.symptoms) + len(findings.body) + len(findings.done)
     answers = f"{known} answer{'' if known == 1 else 's'} so far" if known else "nothing answered yet"
-    return [
-        Line(f"Going on where you left: {answers}."),
-        *([calm_line(base, diagnosis)] if findings.symptoms else []),
-    ]
+    return [Line(f"Going on where you left: {answers}."), *([calm_line(base, diagnosis)] if findings.symptoms else [])]
 
 
 def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterator[Line]:

@@ -39,15 +39,7 @@ from fitdiag.knowledge.simulated import Cloth, SimulatedSign
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
-__all__ = [
-    "Places",
-    "default_rules",
-    "load_garment",
-    "load_rules",
-    "read_rules",
-    "references",
-    "shipped",
-]
+__all__ = ["Places", "default_rules", "load_garment", "load_rules", "read_rules", "references", "shipped"]
 _KINDS: Mapping[type[BaseModel], str] = {
     Source: "source", BodyNote: "body note", Symptom: "symptom", Cause: "cause", Alteration: "alteration",
     EaseTable: "ease table", Cloth: "cloth", SimulatedSign: "simulated sign",

@@ -15,33 +15,16 @@ from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.alter import Cut
 from fitdiag.pattern.change import SEEN_MM, Change, change_of, sentence, to_true
-from fitdiag.pattern.ink import (
-    XY,
-    Box,
-    Drawing,
-    Item,
-    Pen,
-    Stroke,
-    along,
-    around,
-    beside,
-    clipped,
-    corners,
-    lowered,
-    svg,
-    text_width,
-    wrapped,
-)
+from fitdiag.pattern.ink import XY, Box, Drawing, Pen, along, around, beside, clipped, corners, svg, text_width, wrapped
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, unit
 from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units, format_given
 
-__all__ = ["Drawing", "drawing", "svg", "together"]
+__all__ = ["Drawing", "drawing", "svg"]
 
 PAGE: Box = (0.0, 0.0, 190.0, 270.0)  # fits A4 and, a little smaller, Letter
 FOOT_MM = 26.0
-APART_MM = 12.0  # between drawings that stand one below the other
 DETAIL_GAIN = 1.3  # an enlarged part is drawn when it is at least this much larger
 SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)  # of a line's length: where its name may stand
 CAUTION = "Try it with pins, or on a copy, before you cut. Write the amount on the pattern."
@@ -303,18 +286,6 @@ def notes_at(pen: Pen, notes: Sequence[str], y: float) -> float:
             pen.text(0, y, line, 9, role="note")
             y += 4.2
     return y
-
-
-def together(drawings: Sequence[Drawing], title: str) -> Drawing:
-    """Drawings one below the other, as one; a line keeps them apart."""
-    wide, high, items = max(one.width for one in drawings), 0.0, list[Item]()
-    for one in drawings:
-        if items:
-            items.append(Stroke(((0.0, high + APART_MM / 2), (wide, high + APART_MM / 2)), 0.15, (), "frame"))
-            high += APART_MM
-        items += [lowered(item, high) for item in one.items]
-        high += one.height
-    return Drawing(title, " ".join(f"{one.title}. {one.desc}" for one in drawings), wide, high, tuple(items))
 
 
 def _told(changes: Sequence[Change]) -> list[str]:

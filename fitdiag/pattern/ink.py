@@ -25,6 +25,7 @@ from fitdiag.pattern.piece import Array, unit
 from fitdiag.problems import one_line
 
 MM_PER_POINT = 25.4 / 72
+APART_MM = 12.0  # between drawings that stand one below the other
 XY = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 Anchor = Literal["start", "middle", "end"]
@@ -88,6 +89,18 @@ def lowered(item: Item, by: float) -> Item:
     if isinstance(item, Text):
         return replace(item, y=item.y + by)
     return replace(item, points=tuple((x, y + by) for x, y in item.points))
+
+
+def together(drawings: Sequence[Drawing], title: str) -> Drawing:
+    """Drawings one below the other, as one; a line keeps them apart."""
+    wide, high, items = max(one.width for one in drawings), 0.0, list[Item]()
+    for one in drawings:
+        if items:
+            items.append(Stroke(((0.0, high + APART_MM / 2), (wide, high + APART_MM / 2)), 0.15, (), "frame"))
+            high += APART_MM
+        items += [lowered(item, high) for item in one.items]
+        high += one.height
+    return Drawing(title, " ".join(f"{one.title}. {one.desc}" for one in drawings), wide, high, tuple(items))
 
 
 @dataclass(frozen=True)

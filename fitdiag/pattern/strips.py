@@ -10,26 +10,8 @@ import numpy as np
 from shapely import LinearRing, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 
-from fitdiag.pattern.change import (
-    Change,
-    carry,
-    extra_words,
-    filled,
-    grain_of,
-    open_edge,
-    parted,
-    slid_from,
-)
-from fitdiag.pattern.draw import (
-    PAGE,
-    SHARES,
-    Figure,
-    changes_of,
-    fitted,
-    key,
-    notes_at,
-    place_of,
-)
+from fitdiag.pattern.change import Change, carry, extra_words, filled, grain_of, open_edge, parted, slid_from
+from fitdiag.pattern.draw import PAGE, SHARES, Figure, changes_of, fitted, key, notes_at, place_of
 from fitdiag.pattern.ink import Box, Drawing, Pen, wrapped
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, apart, points
