@@ -23,7 +23,7 @@ from fitdiag.pattern.edges import _bend
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
 from fitdiag.pattern.making import lifted
 from fitdiag.pattern.moves import carry_out, make
-from fitdiag.pattern.piece import Array, Pattern, Piece, area, length, points
+from fitdiag.pattern.piece import Array, Pattern, Piece, length, points
 from fitdiag.problems import ProblemsFoundError
 
 RULES = load_rules()
@@ -94,7 +94,7 @@ def test_a_cut_says_what_paper_it_adds_or_takes(name: str) -> None:
                     assert max(outline.distance(Point(end)) for end in (done.cut.start, done.cut.end)) < 0.01
                 if len(altered.did) == 1 and done.kind in CUT_AND_MOVED:
                     patch = Polygon(done.cut.filled).area
-                    grown = area(altered.piece.outline) - area(before.outline)
+                    grown = Polygon(altered.piece.outline).area - Polygon(before.outline).area
                     assert grown == pytest.approx(patch if done.by > 0 else -patch, rel=0.12), (which, done.kind)
                     assert (done.kind in ("open", "spread")) == (done.by > 0) or done.kind == "widen"
 
@@ -276,7 +276,7 @@ def test_a_fold_can_be_let_out_by_a_part(do: str, which: str) -> None:
         (moved(part, 12.0, do=do, **cut), old),
         (moved(folded, 26.0, do=do, **cut), moved(old, 6.0, do=do, **cut)),
     ):
-        assert area(got.outline) == pytest.approx(area(wanted.outline), rel=2e-4)
+        assert Polygon(got.outline).area == pytest.approx(Polygon(wanted.outline).area, rel=2e-4)
 
 
 @pytest.mark.parametrize("which", ["front", "back"])

@@ -302,12 +302,6 @@ def length(line: Array) -> float:
     return float(np.hypot(steps[:, 0], steps[:, 1]).sum())
 
 
-def area(outline: Array) -> float:
-    """Area inside a closed outline in mm² (shoelace formula), positive either way round."""
-    x, y = outline[:, 0], outline[:, 1]
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2.0)
-
-
 def faults(piece: Piece) -> list[Problem]:
     """Everything that keeps a piece from being one, each in a clear message; empty when it is sound."""
     name, names = piece.name, piece.part.seams
