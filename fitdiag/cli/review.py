@@ -44,7 +44,6 @@ from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusio
 from fitdiag.sessions.turn import Told, came_in, carried, changed_in_all, done_late, told_done, with_mail
 
 if TYPE_CHECKING:
-    from fitdiag.pattern.pdf import Paper
     from fitdiag.reports.form import Form
 
 
@@ -63,13 +62,11 @@ def review(
         case = save_case(case, replace(case, alone=alone))
     run = _Run(base, case, name, today or date.today(), ask=not no_questions, parent=given)
     run.drape, run.show = not no_drape, Show(full, case.alone)
-    sheets = paper_of(paper, run.case.units)
+    run.large, run.paper = large, paper_of(paper, case.units)
     came, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
-        return run.through(
-            photos, came, mine, done, send_form=send_form, sent=sent, fits=fits, large=large, paper=sheets
-        )
+        return run.through(photos, came, mine, done, send_form=send_form, sent=sent, fits=fits)
     except Leave:
         write(f"\nLeft; every answer is saved. To go on:\n  {run.command}")
         return 130
@@ -85,6 +82,7 @@ class _Run:
         self.ask = ask
         self.show = Show()
         self.drape = True  # whether the plan is shown on simulated cloth
+        self.large, self.paper = False, paper_of(None, case.units)  # how the client's pages are printed
         self.named = (name, *(("--in", parent) if parent else ()))
         self.command = command("fitdiag", "review", *self.named)
         self.form: Form | None = None
@@ -111,7 +109,7 @@ class _Run:
 
     def through(
         self, photos: Sequence[str], form: Form | None, mine: Findings | None, done: Sequence[str], *, send_form: bool,
-        sent: bool, fits: bool, large: bool, paper: Paper,
+        sent: bool, fits: bool,
     ) -> int:  # fmt: skip
         """The run itself; it may end anywhere."""
         something_came = bool(photos or form or mine or done or fits or self.mail)
@@ -139,7 +137,7 @@ class _Run:
             conclusion = self.conclude()
             if conclusion is None:
                 raise Leave
-            return self.finish(conclusion, sent=sent, large=large, paper=paper)
+            return self.finish(conclusion, sent=sent)
 
     # -- which round it is ----------------------------------------------------------------------------------------
 
@@ -432,7 +430,7 @@ class _Run:
 
     # -- the end of a round ---------------------------------------------------------------------------------------
 
-    def finish(self, conclusion: Conclusion, *, sent: bool, large: bool, paper: Paper) -> int:
+    def finish(self, conclusion: Conclusion, *, sent: bool) -> int:
         """Let the fitter choose, write the documents, and note what was advised."""
         proposed = conclusion
         choice = choice_of(self.base, proposed, self.one, self.case.units)
@@ -453,7 +451,7 @@ class _Run:
             self._keep(proposed, advised)
             if moved is not None:  # before the documents, the last of a round: once they are there, nothing is missing
                 keep_nudges(self.case, self.one.number, moved)
-            written = write_documents(self.base, self.case, conclusion, Look(self.today, large, paper, shown))
+            written = write_documents(self.base, self.case, conclusion, Look(self.today, self.large, self.paper, shown))
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")
