@@ -23,7 +23,17 @@ from fitdiag.photos.readings import Line, Reading, Source, called
 from fitdiag.photos.section import Section
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
-from fitdiag.photos.trousers import CROTCH, FORK_BEHIND, FORK_FOLDS, FORK_SLOPE, HIP, INSEAM, ROUND, UNDER_SEAT, WAIST
+from fitdiag.photos.trousers import (
+    CROTCH,
+    FORK_BEHIND,
+    FORK_FOLDS,
+    FORK_SLOPE,
+    HIP,
+    LEG_TURNED,
+    ROUND,
+    UNDER_SEAT,
+    WAIST,
+)
 from fitdiag.photos.trust import Doubts, refused, told
 
 CLICK_MM = 4.0  # how far from its place a hand sets a point
@@ -275,14 +285,9 @@ def _leg(seen: _Seen, found: Found) -> None:
     """A line round one leg: its tilt from edge to edge, as the picture shows them."""
     numbers = seen.numbers
     across = 2 * numbers.section.half
-    inner = 1 if (seen.name.endswith("left")) == (seen.marks.view == "back") else 0
-    farther = INSEAM[0] * {"back": -1, "front": 1}.get(seen.marks.view, 0)
-    down = math.tan(math.radians(seen.doubts.depression))
-    # the inner edge lies nearer to the lens behind and farther from it in front; from above the farther one looks higher
-    shift = math.degrees(down * farther / across) * (1 if inner else -1)
     folds = math.degrees(math.hypot(0.4 + 1.2 * numbers.unrest + 0.13 * math.hypot(*numbers.steep), LEG_ROUND) / across)
-    turned = math.degrees(seen.rise * INSEAM[1] / across)
-    _tilt(seen, found, numbers.tilt - shift, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
+    turned = math.degrees(seen.rise * LEG_TURNED / across)
+    _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
 
 
 _READ: Mapping[Kind, Callable[[_Seen, Found], None]] = {"trunk": _trunk, "side": _side, "leg": _leg}
