@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from fitdiag.photos.course import Stance
-from fitdiag.photos.lines import Place
+from fitdiag.photos.lines import Place, straight_at
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Reading, Source, Word
 from fitdiag.photos.setting import Setting
@@ -20,7 +20,8 @@ from fitdiag.photos.trust import refused
 SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
 SLOPE_IN_FRONT = 0.12  # bellies and thighs differ more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
-CLOTH = 0.026  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
+STRAIGHT = 90.0  # mm: over so much a grainline is nearly straight
+CLOTH = 0.023  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: str, track: Track) -> list[Reading]:
@@ -73,7 +74,9 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
         return refused(name, what, "mm", None, "the cloth turns into the fork there")
     if where.distance is None:
         return refused(name, what, "mm", None, "nothing of known size is marked")
-    at = track.pixels[nearest][None]
+    row = float(track.pixels[nearest, 1])
+    crossing, strays = straight_at(track.pixels, row, STRAIGHT * where.scale)
+    at = np.array([[crossing, row]])
 
     def length(other: Stance) -> float:
         now, seam = course.section(other)
@@ -87,7 +90,7 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
         "seam": replace(stance, seam=stance.seam + max(place.seam_error, 1.5 * where.scale)),
     }
     parts = {source: abs(length(other) - value) for source, other in moved.items()}
-    parts["folds"] = math.hypot(0.6, CLOTH * value)
+    parts["folds"] = math.hypot(0.6, CLOTH * value, strays / where.scale)
     error = math.sqrt(sum(part**2 for part in parts.values()))
     ends = where.camera.rays(np.concatenate([at, [[stance.seam, at[0, 1]]]]))
     raw = abs(float(ends[0, 0] - ends[1, 0])) * where.distance

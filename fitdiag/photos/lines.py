@@ -36,6 +36,7 @@ from fitdiag.photos.trousers import (
 )
 from fitdiag.photos.trust import Doubts, refused, told
 
+Array = NDArray[np.float64]
 CLICK_MM = 4.0  # how far from its place a hand sets a point
 SEAM_STRAIGHT = 55.0  # mm: over so much a centre seam is nearly straight
 SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
@@ -153,14 +154,21 @@ def seam_at(points: Points, seam: Track | None, scale: float) -> tuple[Point, fl
     """Where the centre seam crosses a line: px and error."""
     middle = points[len(points) // 2]
     if seam is not None and seam.clear and seam.pixels[0, 1] - 40 <= middle[1] <= seam.pixels[-1, 1] + 40:
-        x, y = seam.pixels.T
-        near = np.abs(y - middle[1]) < max(SEAM_STRAIGHT * scale, 1.5 * float(np.abs(y - middle[1]).min()))
-        x, below = x[near][::2], y[near][::2] - middle[1]
-        first, last = np.triu_indices(len(x), 1)  # Theil and Sen's line: at its end a course may run off to another one
-        slope = float(np.median((x[last] - x[first]) / (below[last] - below[first] + 1e-9)))
-        at = float(np.median(x - slope * below))
-        return (at, middle[1]), math.hypot(1.0, float(np.median(np.abs(x - at - slope * below))))
+        at, off = straight_at(seam.pixels, middle[1], SEAM_STRAIGHT * scale)
+        return (at, middle[1]), math.hypot(1.0, off)
     return middle, CLICK_MM * scale
+
+
+def straight_at(pixels: Array, row: float, reach: float) -> tuple[float, float]:
+    """Where an upright course (N, 2 px) that is straight within `reach` px crosses a row, and how far it strays there, px: the line of
+    Theil and Sen, since at its end a course may run off to another line."""
+    x, y = pixels.T
+    near = np.abs(y - row) < max(reach, 1.5 * float(np.abs(y - row).min()))
+    x, below = x[near][::2], y[near][::2] - row
+    first, last = np.triu_indices(len(x), 1)
+    slope = float(np.median((x[last] - x[first]) / (below[last] - below[first] + 1e-9)))
+    at = float(np.median(x - slope * below))
+    return at, float(np.median(np.abs(x - at - slope * below)))
 
 
 def _others(
