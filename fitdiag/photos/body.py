@@ -45,4 +45,4 @@ def depth_at(marks: Marks, known: Known, name: str, half: float) -> tuple[float,
         found.append((depth_from_girth(known.hip_girth, half), GIRTH_ERROR))
     weights = [1 / error**2 for _, error in found]
     mean = sum(weight * depth for weight, (depth, _) in zip(weights, found, strict=True)) / sum(weights)
-    return mean, float(sum(weights) ** -0.5)
+    return mean, min(error for _, error in found)  # all rest on the same shape of the body, so they do not add up
