@@ -6,6 +6,7 @@ variables, streams and arguments. Where the start itself, or what a signal meets
 
 from __future__ import annotations
 
+import gc
 import os
 import runpy
 import subprocess
@@ -45,6 +46,7 @@ def _as_a_program(
     """What a shell would start, `before` as the first thing in its process; it never comes back."""
     code = 70
     try:
+        gc.freeze()  # what the tests hold is nothing that the program would look through for garbage
         before()
         os.closerange(3, 4096)
         os.chdir(folder)
