@@ -28,7 +28,7 @@ CLICK_ERROR = 4.0  # px: a point where nothing could be followed
 MIDDLE_ERROR = 0.002  # of the picture's diagonal: where the lens's axis meets the picture
 MIDDLE_CROPPED = 0.06
 MOST_UNLEVEL = math.radians(8.0)  # lines so near each other that they leave this open do not level a picture
-STEEPEST = math.sin(math.radians(45.0))  # of the lens over the level
+STEEPEST = math.sin(math.radians(30.0))  # of the lens over the level; nobody takes a whole person more steeply
 _BENDS = np.linspace(-0.048, 0.048, 17)
 _NEIGHBOURS = 4.0  # so many rows along a line share their noise
 
