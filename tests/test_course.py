@@ -127,6 +127,15 @@ def test_the_middle_of_each_half_is_told_against_its_end() -> None:
     assert found.dips[0] == pytest.approx(8.0, abs=1.6)
 
 
+@pytest.mark.parametrize("kind", ["trunk", "leg"])
+def test_a_line_that_only_tilts_tilts_by_what_it_does(kind: Kind) -> None:
+    """A level cut of a body that is tilted by 5 degrees runs as the sine round it; its ends are read to a hundredth of the tilt."""
+    rise = HALF * math.tan(math.radians(5.0))
+    found = read(lambda turn, along: rise * np.sin(turn), kind)
+    assert found.tilt == pytest.approx(5.0, abs=0.05)
+    assert found.drop == pytest.approx(0.0, abs=0.1)
+
+
 def test_what_jumps_counts_little() -> None:
     """A fold that throws a tenth of the course by 12 px beside the centre and near an end moves neither by half a millimetre."""
 

@@ -18,12 +18,13 @@ from fitdiag.photos.body import Known
 from fitdiag.photos.camera import Camera, false_drop, false_tilt, focal_px, lens_within, sheet_distance
 from fitdiag.photos.combine import measure_all, together
 from fitdiag.photos.level import follow, posed, snap_straight
-from fitdiag.photos.lines import seam_at
+from fitdiag.photos.lines import seam_at, straight_at
 from fitdiag.photos.marks import Marks, Sheet, View, parse_marks
 from fitdiag.photos.measure import measure
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.ridges import Ridges, evened
 from fitdiag.photos.section import Section, depth_from_girth
+from fitdiag.photos.setting import setting
 from fitdiag.photos.snap import Track, snap
 from fitdiag.photos.strip import opponent
 
@@ -466,3 +467,33 @@ def test_a_seam_that_runs_off_at_its_end_is_read_where_it_was_straight() -> None
     middle, error = seam_at(points, seam, 1.3)
     assert middle[0] == pytest.approx(500.25, abs=0.5)
     assert error < 2.0
+
+
+def test_a_grainline_that_runs_off_to_a_dart_is_read_where_it_ran_straight() -> None:
+    """Ten px to the side over its last 20 px: where it would cross the waist is told by the line below, and how far it strays."""
+    y = np.arange(300.0, 900.0)
+    straight = np.stack([620 - 0.08 * (y - 300), y], axis=1)
+    off = straight + np.stack([np.where(y < 320, 10.0, 0.0), np.zeros_like(y)], axis=1)
+    at, strays = straight_at(off, 300.0, 110.0)
+    assert at == pytest.approx(620.0, abs=0.2)
+    assert strays < 0.5
+    wavy = straight + np.stack([3 * np.sin(y / 5), np.zeros_like(y)], axis=1)
+    assert straight_at(wavy, 500.0, 110.0)[1] > 1.0
+
+
+def test_without_plumb_lines_a_sheet_far_from_the_middle_tells_less_of_the_distance() -> None:
+    """How the lens was pitched changes how far a sheet seems away; unlevelled, the error is as wide as that."""
+    scene, picture = back()
+    marks = marked(scene, picture)
+    level, open_ = (setting(picture.pixels, one) for one in (marks, replace(marks, verticals=())))
+    assert level.pose.levelled and not open_.pose.levelled
+    assert level.distance is not None and open_.distance is not None
+    assert open_.distance_error > 1.5 * level.distance_error
+    assert abs(open_.distance / level.distance - 1) < 2.5 * open_.distance_error
+
+
+def test_a_lens_that_would_look_down_by_forty_degrees_levels_nothing() -> None:
+    """Nobody takes a whole person so; two edges that say it are no plumb lines."""
+    pixels, pairs = _room((0.0, 1500.0, -3000.0), 40.0, 0.0)
+    pose = posed(follow(pixels, pairs), 2900.0, 0.01)
+    assert not pose.levelled
