@@ -28,6 +28,7 @@ REST_LENGTH = 100.0  # mm; from there on outwards the rest is told apart from it
 CENTRE_LENGTH = 25.0  # mm to each side from which the height at the centre is read
 # places round the section, degrees, from which the height at an end is read
 END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side": (74.0, 89.0), "leg": (67.0, 87.0)}
+FOLLOWED = 0.9  # px a px: the steepest course that is followed
 CARRIED = (30.0, 89.0)  # places round a trunk, degrees, by which its course is carried on to the end
 TILTS = 0.5  # mm a degree round the trunk by which courses tilt as a whole
 BENDS = (
@@ -120,6 +121,9 @@ class Course:
         turn, height = np.arcsin(np.clip(hits[:, 0], -1.0, 1.0)), rays[:, 1] * hits[:, 1]
         x = self.track.pixels[:, 0]
         inside = self._outwards & (x > stance.left + 1) & (x < stance.right - 1)
+        if self.kind == "trunk":  # column by column a course is lost where it runs up steeply beside the outline
+            steep = abs(float(np.median(rays[:, 1]))) * section.depth / section.half
+            inside &= np.abs(turn) < math.atan(FOLLOWED / max(steep, 1e-3))
         left, right = self._ends(turn, height, inside)
         if self.kind != "trunk":
             centre = self._centre(turn - math.asin(max(-1.0, min(1.0, apex))), section, height, inside)
