@@ -21,7 +21,7 @@ SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline
 SLOPE_IN_FRONT = 0.12  # bellies and thighs differ more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
 STRAIGHT = 90.0  # mm: over so much a grainline is nearly straight
-CLOTH = 0.023  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
+CLOTH = 0.02  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: str, track: Track) -> list[Reading]:
@@ -55,7 +55,7 @@ def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, 
     level = math.sqrt(sum(part**2 for part in swings))
     whole = math.degrees(math.atan(float(np.polyfit(rays[:, 1], rays[:, 0], 1)[0])))
     bowed = abs(whole - lean)  # a line that is not straight leans by what part of it is looked at
-    error = math.sqrt(level**2 + math.degrees(off * slope) ** 2 + 0.06**2 + bowed**2)
+    error = math.sqrt(level**2 + math.degrees(off * slope) ** 2 + 0.1**2 + (1.3 * bowed) ** 2)
     word: Word = "good" if error < 0.8 else "fair"
     most: Source = "level" if level > 0.7 * error else "depth"
     return Reading(name, "lean", "deg", raw, lean, error, word, "", most)
