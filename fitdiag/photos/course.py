@@ -31,12 +31,11 @@ END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side":
 FOLLOWED = 0.9  # px a px: the steepest course that is followed
 CARRIED = (30.0, 89.0)  # places round a trunk, degrees, by which its course is carried on to the end
 TILTS = 0.5  # mm a degree round the trunk by which courses tilt as a whole
-BENDS = (
-    (5.0, 25.0),
-    (1.5, 5.0),
-)  # mm by which courses bend besides, and over how many degrees: the line's own way; folds
-NOISE = 1.0  # mm by which a place is off by itself
-LEAST_PLACES, MOST_PLACES = 8, 120
+# mm by which courses bend besides, and over how many degrees: the line's own way; folds
+BENDS = (5.0, 25.0), (1.5, 5.0)
+ONE_PLACE = 1.5  # degrees
+NOISE = 0.7  # mm by which a place is off by itself
+LEAST_PLACES = 8
 
 
 @dataclass(frozen=True)
@@ -172,10 +171,11 @@ class Course:
         near = np.flatnonzero(inside & (turn > math.radians(CARRIED[0])) & (turn < math.radians(CARRIED[1])))
         if len(near) < 2 * LEAST_PLACES:
             return None
-        near = near[np.argsort(turn[near])][
-            np.linspace(0, len(near) - 1, min(len(near), MOST_PLACES)).round().astype(int)
-        ]
-        off, above = np.degrees(turn[near]) - 90.0, height[near] - height[near[-1]]
+        bins = np.floor(np.degrees(turn[near]) / ONE_PLACE)  # beside the outline many pixels pile up on one place
+        places = [near[bins == place] for place in np.unique(bins)]
+        off = np.degrees([np.median(turn[place]) for place in places]) - 90.0
+        above = np.array([np.median(height[place]) for place in places])
+        above, last = above - above[-1], float(above[-1])
         apart = (off[:, None] - np.append(off, 0.0)) ** 2
         alike = 1e4 + sum(size**2 * np.exp(-apart / (2 * wide**2)) for size, wide in BENDS)
         alike[:, :-1] += TILTS**2 * np.outer(off, off)
@@ -186,7 +186,7 @@ class Course:
             shares = np.linalg.solve(alike[:, :-1] + np.diag(NOISE**2 / weights), above)
             weights = weights if settled else _steady_weights(above - alike[:, :-1] @ shares)
         self._kept[key] = weights
-        return float(alike[:, -1] @ shares + height[near[-1]])
+        return float(alike[:, -1] @ shares) + last
 
     @staticmethod
     def _half_way(turn: Array, height: Array, inside: NDArray[np.bool_]) -> float:
