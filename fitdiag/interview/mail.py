@@ -55,10 +55,8 @@ _FIT: dict[Kind, tuple[float, float, float, int]] = {"body note": (0.6, 3.5, 1.0
 _FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
 _FEW, _WHOLLY = 2, 0.85  # so few words may be all of a rule's own phrase; how well they must fit it
 _OF_OTHERS = 0.8  # how well a body note must fit where nothing says whose it is
-_MAY_BE_BODY, _SOONER_BODY = (
-    0.005,
-    0.06,
-)  # how likely words must be those of a body note, where whose it is is said and where not
+# How likely words must be those of a body note, where whose it is is said and where not.
+_MAY_BE_BODY, _SOONER_BODY = 0.005, 0.06
 _LONGEST_SPAN = 3  # clauses read together
 
 

@@ -342,9 +342,8 @@ class _Table:
     ) -> None:
         self.entries: dict[str, _Entry] = {}
         rules = list(rules)
-        self.own: dict[
-            str, str
-        ] = {}  # what a rule is called, id or title, to its id; the first one's where two are called alike
+        # what a rule is called, id or title, to its id; the first one's where two are called alike
+        self.own: dict[str, str] = {}
         for rule in rules:
             for name in (rule.id.replace("-", " "), _plain(rule.title)):
                 self.own.setdefault(name, rule.id)

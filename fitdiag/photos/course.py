@@ -7,7 +7,7 @@ own height, place by place; no shape is laid over it. Heights are in mm over the
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -179,13 +179,12 @@ class Course:
         apart = (off[:, None] - np.append(off, 0.0)) ** 2
         alike = 1e4 + sum(size**2 * np.exp(-apart / (2 * wide**2)) for size, wide in BENDS)
         alike[:, :-1] += TILTS**2 * np.outer(off, off)
-        weights = self._kept.get(key)
-        settled = weights is not None and len(weights) == len(off)
-        weights = weights if weights is not None and settled else np.ones(len(off))
-        for _ in range(1 if settled else 4):
+
+        def fit(weights: Array) -> tuple[Array, Array]:
             shares = np.linalg.solve(alike[:, :-1] + np.diag(NOISE**2 / weights), above)
-            weights = weights if settled else _steady_weights(above - alike[:, :-1] @ shares)
-        self._kept[key] = weights
+            return shares, above - alike[:, :-1] @ shares
+
+        shares, _ = self._settled(key, len(off), fit)
         return float(alike[:, -1] @ shares) + last
 
     @staticmethod
@@ -207,18 +206,26 @@ class Course:
         return float(fit[0]), rest
 
     def _steady(self, key: str, table: Array, height: Array) -> tuple[Array, float]:
-        """A fit in which what jumps counts little; the weights are settled the first time."""
-        weights = self._kept.get(key)
-        settled = weights is not None and len(weights) == len(height)
-        weights = weights if weights is not None and settled else np.ones(len(height))
+        """A fit by least squares, and the unrest about it."""
+
+        def fit(weights: Array) -> tuple[Array, Array]:
+            root = np.sqrt(weights)
+            found = np.linalg.lstsq(table * root[:, None], height * root, rcond=None)[0]
+            return np.asarray(found, float), height - table @ found
+
+        found, rest = self._settled(key, len(height), fit)
+        return found, 1.4826 * float(np.median(np.abs(rest)))
+
+    def _settled(self, key: str, count: int, fit: Callable[[Array], tuple[Array, Array]]) -> tuple[Array, Array]:
+        """What a fit by weights finds and leaves; what jumps counts little, and the weights are settled the first time."""
+        kept = self._kept.get(key)
+        settled = kept is not None and len(kept) == count
+        weights = kept if kept is not None and settled else np.ones(count)
         for _ in range(1 if settled else 6):
-            root = np.sqrt(weights)[:, None]
-            fit = np.linalg.lstsq(table * root, height * root[:, 0], rcond=None)[0]
-            rest = height - table @ fit
-            if not settled:
-                weights = _steady_weights(rest)
+            found, rest = fit(weights)
+            weights = weights if settled else _steady_weights(rest)
         self._kept[key] = weights
-        return np.asarray(fit, float), 1.4826 * float(np.median(np.abs(rest)))
+        return found, rest
 
     @staticmethod
     def _slope(along: Array, height: Array, inside: NDArray[np.bool_], first: float, last: float) -> float:

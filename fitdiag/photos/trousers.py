@@ -56,7 +56,6 @@ CALLED: Mapping[str, str] = {
 # under the seat it folds away behind the outline, mm. Between the legs the centre lies so far behind half an ellipse, and its error.
 FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 5.0, 3.0
 FORK_BEHIND = (60.0, 35.0)
-LEG_TURNED = (
-    12.0  # mm: by so much one edge of a leg lies farther from the lens than the other at the knee, one way or the other
-)
+# mm: by so much one edge of a leg lies farther from the lens than the other at the knee, one way or the other
+LEG_TURNED = 12.0
 KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
