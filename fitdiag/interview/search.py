@@ -86,6 +86,12 @@ def _told_by(word: str) -> str:
     return _stem(plain) if plain not in _EMPTY_WORDS and (len(plain) > 1 or plain in "vox") else ""
 
 
+@lru_cache(maxsize=16384)
+def _alone(stem: str) -> Weights:
+    """A word that stands for itself only."""
+    return {stem: 1.0}
+
+
 def _meanings(base: RuleBase) -> tuple[dict[str, dict[str, float]], dict[tuple[str, ...], str]]:
     """What each stem may stand for, by the rule base's words alike; and the turns of several words that stand for one."""
     single: dict[str, dict[str, float]] = {}
@@ -116,17 +122,13 @@ class Heard:
     told: float
 
 
-@dataclass(frozen=True)
-class _Phrase:
-    words: tuple[Weights, ...]
-    names: frozenset[str]
-    weight: float
-    text: str
+# Where a name stands: in which phrase, how well the word there stands for it (less than 0, so that the likest come first), and
+# the place of that word in the phrase.
+_Place = tuple[int, float, int]
 
 
 @dataclass(frozen=True)
 class _Entry:
-    phrases: tuple[_Phrase, ...]
     known: frozenset[str]
     aside: frozenset[str]
 
@@ -139,7 +141,8 @@ class Words:
         self._begins = frozenset(stems[0] for stems in self._several)
         self._places = {_stem(one) for one in base.about.places}
         self._poses = {_stem(one) for one in base.about.poses}
-        self._against = [(_stem(one), _stem(other)) for one, other in base.about.opposites]
+        opposites = [(_stem(one), _stem(other)) for one, other in base.about.opposites]
+        self._against = opposites + [(other, one) for one, other in opposites]
         self._tables: Mapping[Kind, Mapping[str, Symptom | BodyNote | Alteration]] = {
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
         }  # fmt: skip
@@ -262,44 +265,24 @@ class Words:
         if not any(name in table.rarity for word in typed for name in word):
             return []
         weights = [table.weight(word, unknown) for word in typed]
+        in_all = sum(weights)
+        best = dict.fromkeys(table.entries, (0.0, ""))  # how well a rule's best phrase fits, and which that is
+        told = dict.fromkeys(table.entries, 0.0)  # how much of one of its phrases was typed
+        for (rule_id, weight, phrase), shared in table.shared(typed, weights):
+            fit = shared / (lenient * in_all + (1.0 - lenient) * weight)
+            if fit >= best[rule_id][0]:
+                best[rule_id] = max(best[rule_id], (fit, phrase))
+            told[rule_id] = max(told[rule_id], shared / max(weight, _TELLING))
         said = {name for word in typed for name in word}
+        against = [(meant, other) for meant, other in self._against if meant in said and other not in said]
         result = []
         for rule_id, entry in table.entries.items():
-            known, best, told, phrase = self._fit(entry, typed, weights, said, lenient)
-            fit = (whole * known + (1.0 - whole) * best) * self._opposed(entry, said)
-            result.append(Heard(fit * sure, rule_id, phrase, told * sure))
+            known = _known(entry, typed, weights) / in_all
+            fitting, phrase = best[rule_id]
+            opposed = sum(other in entry.known and meant not in entry.known for meant, other in against)
+            fit = (whole * known + (1.0 - whole) * fitting) * _AGAINST**opposed
+            result.append(Heard(fit * sure, rule_id, phrase, told[rule_id] * sure))
         return sorted(result, key=lambda one: -one.fit)
-
-    def _fit(
-        self, entry: _Entry, typed: Sequence[Weights], weights: Sequence[float], said: set[str], lenient: float
-    ) -> tuple[float, float, float, str]:
-        """How much of what was typed one rule knows; how well its best phrase fits; how much of one was typed; and the best phrase."""
-        together = 0.0
-        in_all = sum(weights)
-        for word, weight in zip(typed, weights, strict=True):
-            if not (entry.known.isdisjoint(word) and entry.aside.isdisjoint(word)):
-                together += weight * max(
-                    share if name in entry.known else _ASIDE * share if name in entry.aside else 0.0
-                    for name, share in word.items()
-                )
-        best, told, text = 0.0, 0.0, ""
-        for phrase in entry.phrases:
-            if phrase.names.isdisjoint(said):
-                continue
-            shared = _shared(phrase, typed, weights)
-            told = max(told, shared / max(phrase.weight, _TELLING))
-            fit = shared / (lenient * in_all + (1.0 - lenient) * phrase.weight)
-            best, text = max((best, text), (fit, phrase.text))
-        return together / in_all, best, told, text
-
-    def _opposed(self, entry: _Entry, said: set[str]) -> float:
-        """What is left of a fit where a rule says the opposite of what was typed."""
-        left = 1.0
-        for one, other in self._against:
-            for meant, opposite in ((one, other), (other, one)):
-                if meant in said and opposite not in said and opposite in entry.known and meant not in entry.known:
-                    left *= _AGAINST
-        return left
 
     def _table(self, kind: Kind) -> _Table:
         if kind not in self._made:
@@ -311,13 +294,13 @@ class Words:
         result: list[Weights] = []
         place = 0
         while place < len(stems):
-            longer = (3, 2) if stems[place] in self._begins else ()
-            long = next((n for n in longer if tuple(stems[place : place + n]) in self._several), 0)
-            if long:
-                result.append({self._several[tuple(stems[place : place + long])]: 1.0})
-            else:
-                result.append(self._single.get(stems[place], {stems[place]: 1.0}))
-            place += long or 1
+            stem, long = stems[place], 1
+            if stem in self._begins:
+                long = next((n for n in (3, 2) if tuple(stems[place : place + n]) in self._several), 1)
+            if long > 1:
+                stem = self._several[tuple(stems[place : place + long])]
+            result.append(_alone(stem) if long > 1 else self._single.get(stem) or _alone(stem))
+            place += long
         return tuple(result)
 
     def _typed(self, table: _Table, text: str) -> tuple[tuple[Weights, ...], float]:
@@ -353,10 +336,18 @@ class _Table:
         }
         count = Counter(name for names in known.values() for name in names)
         self.rarity = {name: log(1.0 + len(rules) / (0.5 + among)) for name, among in count.items()}
+        self._phrases: list[tuple[str, float, str]] = []  # the rule, the weight of all words, and the text of each
+        self._stands: dict[str, list[_Place]] = {}
         for rule in rules:
             aside = frozenset(name for word in words.meant(_words(_aside(rule))) for name in word)
-            phrases = tuple(self._phrase(*row) for row in rows[rule.id] if row[0])
-            self.entries[rule.id] = _Entry(phrases, known[rule.id], aside)
+            self.entries[rule.id] = _Entry(known[rule.id], aside)
+            for row, text in rows[rule.id]:
+                for place, word in enumerate(row):
+                    for name, share in word.items():
+                        self._stands.setdefault(name, []).append((len(self._phrases), -share, place))
+                self._phrases.append((rule.id, sum(map(self.weight, row)), text))
+        for places in self._stands.values():
+            places.sort()
         self.said = {name: [_literal(row) for row, _ in found] for name, found in rows.items()}
         for name, more in everyday.items():
             self.said[name].extend(_literal(words.meant(_words(one))) for one in more)
@@ -364,8 +355,29 @@ class _Table:
         self.stems = {*self.rarity, *words.stems, *self.bayes.words}
         self._spelt: dict[str, tuple[str, float]] = {}
 
-    def _phrase(self, row: tuple[Weights, ...], text: str) -> _Phrase:
-        return _Phrase(row, frozenset(name for word in row for name in word), sum(map(self.weight, row)), text)
+    def shared(
+        self, typed: Sequence[Weights], weights: Sequence[float]
+    ) -> Iterable[tuple[tuple[str, float, str], float]]:
+        """The phrases that hold something of what was typed, and how much of it; each word of a phrase is used once."""
+        shared, used = dict[int, float](), set[tuple[int, int]]()
+        for word, weight in zip(typed, weights, strict=True):
+            last = -1
+            for phrase, less, place in self._places(word):
+                if phrase != last and (phrase, place) not in used:
+                    used.add((phrase, place))
+                    shared[phrase] = shared.get(phrase, 0.0) - less * weight
+                    last = phrase
+        return ((self._phrases[phrase], many) for phrase, many in shared.items())
+
+    def _places(self, word: Weights) -> Sequence[_Place]:
+        """Where a word, or one that it may stand for, is in the phrases."""
+        if len(word) == 1:
+            return self._stands.get(next(iter(word)), ())
+        found: dict[tuple[int, int], float] = {}
+        for name, share in word.items():
+            for phrase, less, place in self._stands.get(name, ()):
+                found[phrase, place] = min(found.get((phrase, place), 0.0), share * less)
+        return sorted((phrase, less, place) for (phrase, place), less in found.items())
 
     def weight(self, word: Weights, unknown: float = _UNKNOWN) -> float:
         """How much a word tells."""
@@ -405,19 +417,13 @@ def _literal(row: Iterable[Weights]) -> list[str]:
     return [max(word, key=word.__getitem__) if len(word) > 1 else next(iter(word)) for word in row]
 
 
-def _shared(phrase: _Phrase, typed: Sequence[Weights], weights: Sequence[float]) -> float:
-    """How much of what was typed a phrase holds; each word of the phrase is used once."""
-    free = list(phrase.words)
-    shared = 0.0
+def _known(entry: _Entry, typed: Sequence[Weights], weights: Sequence[float]) -> float:
+    """How much of what was typed one rule knows."""
+    known = 0.0
     for word, weight in zip(typed, weights, strict=True):
-        if phrase.names.isdisjoint(word):
-            continue
-        best, used = 0.0, -1
-        for place, other in enumerate(free):
-            for name, share in word.items():
-                if name in other and share * other[name] > best:
-                    best, used = share * other[name], place
-        if used >= 0:
-            del free[used]
-            shared += best * weight
-    return shared
+        if not (entry.known.isdisjoint(word) and entry.aside.isdisjoint(word)):
+            known += weight * max(
+                share if name in entry.known else _ASIDE * share if name in entry.aside else 0.0
+                for name, share in word.items()
+            )
+    return known
