@@ -550,8 +550,8 @@ def test_a_file_of_many_alterations_names_each_mistake(shell: Shell) -> None:
     data = json.loads((shell.folder / "thrown.json").read_text())
     good = data["altered"][0]
     for wrong, words in (
-        ({**good, "amount_mm": "much"}, "number"), ({**good, "day": "soon"}, "not a day"), ("tuck", "alteration: ..."),
-        ({**good, "alteration": "../x"}, "id"), ({**good, "by": "me"}, "not known here"),
+        ({**good, "amount_mm": "much"}, "number"), ({**good, "day": "soon"}, "not a day"), ("tuck", "must be a block"),
+        ({**good, "alteration": "../x"}, "id"), ({**good, "by": "me"}, "not a key here"),
     ):  # fmt: skip
         (shell.folder / "wrong.json").write_text(json.dumps({**data, "altered": [wrong]}))
         assert words in shell.refused("pattern", "measure", "wrong.json")

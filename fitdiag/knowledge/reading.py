@@ -65,6 +65,7 @@ def problems_of(
 
 
 _BLOCK = ("type", "{key} must be a block of 'key: value' lines, not {told}", "")
+_LIST = ("type", "{key} must be a list, not {told}", "write '- ' items, or [one, two]")
 _NUMBER = ("type", "{key} must be a number, not {told}", "")
 _SHORT = ("value", "{key} is too short", "say at least one thing")
 _BOUND = ("value", "{key} must be {said}, not {told}", "")
@@ -73,9 +74,9 @@ _FAULTS: Mapping[str, tuple[str, str, str]] = {
     "value_error": ("value", "{said}", ""),
     "string_pattern_mismatch": ("id", "{told} is not an id", "lower-case words joined by hyphens, like flat-seat"),
     "string_type": ("type", "{key} must be text, not {told}", "put it in quotes"),
-    "tuple_type": ("type", "{key} must be a list, not {told}", "write '- ' items, or [one, two]"),
+    **dict.fromkeys(("tuple_type", "list_type"), _LIST),
     **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type", "dataclass_type"), _BLOCK),
-    **dict.fromkeys(("float_type", "float_parsing"), _NUMBER),
+    **dict.fromkeys(("float_type", "float_parsing", "finite_number"), _NUMBER),
     **dict.fromkeys(("too_short", "string_too_short"), _SHORT),
     "too_long": ("too-many", "there are more than {max_length} of them", "is it the right file?"),
     "string_too_long": ("value", "{key} is longer than {max_length} characters", ""),

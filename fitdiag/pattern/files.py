@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from functools import cache
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import AfterValidator, Field, PlainValidator, ValidationError, create_model, model_validator
 
-from fitdiag.knowledge.basics import Part
+from fitdiag.knowledge.basics import Id, Part
+from fitdiag.knowledge.reading import problems_of, read_file, wrong
+from fitdiag.knowledge.strict_yaml import Document
 from fitdiag.pattern.assemble import level_faults, of_a_size, with_levels
 from fitdiag.pattern.garment import Garment, shipped_garment, with_notches
 from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
-from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, is_id, valid_day
-from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, placed, stop
+from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NAME, MOST_CARRIED, valid_day
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line, placed
 
 SCHEMA = "fitdiag.pattern/1"
 FARTHEST_MM = 10_000.0  # no point of a pattern lies farther from its origin
@@ -24,9 +27,6 @@ MOST_DARTS, MOST_LINES, MOST_NOTCHES = 20, 50, 200
 LONGEST_TITLE, LONGEST_NOTE = 200, 2000
 NAME = re.compile(r"[a-z0-9][a-z0-9 -]{0,39}\Z")
 _NUMBER_ROW = re.compile(r"\[\s+(-?[\d.]+),\s+(-?[\d.]+)\s+\]")
-
-Loc = tuple[str | int, ...]
-Find = Callable[[Loc], Where | None]
 
 
 # -- the program's own format --------------------------------------------------------------------------------------------
@@ -99,9 +99,23 @@ def _rows(line: Array) -> list[list[float]]:
 # -- what stands in a file -----------------------------------------------------------------------------------------------
 
 
+def _xy(value: object) -> tuple[float, float]:
+    pair = value if isinstance(value, list | tuple) else ()
+    if len(pair) != 2 or not all(type(mm) in (int, float) and abs(mm) <= FARTHEST_MM for mm in pair):
+        hint = f"write it like [120.5, 30], each between {-FARTHEST_MM:g} and {FARTHEST_MM:g}"
+        raise wrong("point", "this is not [x, y] in mm", hint)
+    return float(pair[0]), float(pair[1])
+
+
+def _day(text: str) -> str:
+    if text and not valid_day(text):
+        raise wrong("day", f"'{one_line(text, 20)}' is not a day", "write it like 2026-11-25")
+    return text
+
+
 Mm = Annotated[float, Field(strict=True, ge=-FARTHEST_MM, le=FARTHEST_MM, allow_inf_nan=False)]
 Width = Annotated[float, Field(strict=True, ge=0.0, le=FARTHEST_MM, allow_inf_nan=False)]
-Point = tuple[Mm, Mm]
+Point = Annotated[tuple[float, float], PlainValidator(_xy)]
 Seam = Annotated[list[Point], Field(min_length=2, max_length=MOST_POINTS)]
 Line = Annotated[list[Point], Field(min_length=2, max_length=1000)]
 Name = Annotated[str, Field(pattern=NAME.pattern.replace("\\Z", "$"))]
@@ -121,105 +135,99 @@ class _Notch(Part):
 
 class _Joint(Part):
     seam: str
-    at: tuple[Point, Point]
+    at: Annotated[list[Point], Field(min_length=2, max_length=2)]
     hidden: Seam | None = None
     of: list[str] = []
 
     @model_validator(mode="after")
     def _each_step_has_a_seam(self) -> _Joint:
         if self.hidden is not None and len(self.of) != len(self.hidden) - 1:
-            raise ValueError("a seam for each step of what is hidden")
+            raise ValueError("what is hidden needs points, and 'of' the seam of each step")
         return self
 
 
 class _Carried(Part):
-    alteration: str
+    alteration: Id
     amount_mm: Mm
     title: str = ""
-    day: str = ""
+    day: Annotated[str, AfterValidator(_day)] = ""
     side: Side = "both"
-
-    @model_validator(mode="before")
-    @classmethod
-    def _day_as_text(cls, data: Any) -> Any:  # YAML takes a bare day for a date
-        return {**data, "day": str(data["day"])} if isinstance(data, dict) and data.get("day") else data
-
-    @model_validator(mode="after")
-    def _is_one(self) -> _Carried:
-        if not is_id(self.alteration):
-            raise ValueError(f"'{one_line(self.alteration, 40)}' is not an alteration's id")
-        if self.day and not valid_day(self.day):
-            raise ValueError(f"'{one_line(self.day, 20)}' is not a day; write it like 2026-11-25")
-        return self
 
 
 class _Piece(Part):
-    piece: Any = None
-    side: Any = None  # what it was called in older files
+    """A piece of any garment; `_models` says which names its own pieces have."""
+
+    piece: str = ""
+    side: str = ""  # what `piece` was called in older files
     for_side: Side = Field("both", alias="for")
     cut: Any = None
     unit: Literal["mm"]
     grain_x: Mm
-    levels: dict[str, Mm] = {}
-    seams: dict[str, Seam]
+    levels: Any
+    seams: Any
     darts: Annotated[list[_Dart], Field(max_length=MOST_DARTS)] = []
     lines: Annotated[dict[Name, Line], Field(max_length=MOST_LINES)] = {}
     notches: Annotated[list[_Notch], Field(max_length=MOST_NOTCHES)] | None = None
     joints: Annotated[list[_Joint], Field(max_length=MOST_NOTCHES)] = []
     holes: Annotated[list[Point], Field(max_length=MOST_NOTCHES)] = []
-    band: dict[str, tuple[Width, Width, Width]] = {}
-    allowance: dict[str, Width] = {}
+    band: Any
+    allowance: Any
     note: str = ""
 
 
 class _File(Part):
-    schema_: Literal["fitdiag.pattern/1"] = Field(alias="schema")
     garment: str = ""
     title: str = ""
     grade: str = ""
     client: str = ""
     altered: Annotated[list[_Carried], Field(max_length=MOST_CARRIED)] = []
-    pieces: Annotated[list[_Piece], Field(max_length=20)]
+    pieces: Annotated[list[dict[str, Any]], Field(max_length=20)]
 
 
-_WHOLE: Mapping[str, str] = {  # told once for the whole item
-    "darts": "a dart needs left, right and tip, each [x, y] in mm",
-    "notches": "a notch needs name, seam and at: [x, y] in mm",
-    "joints": "a joint needs seam and at: two points in mm; what is hidden needs points, and 'of' the seam of each step",
-    "band": "this needs three numbers of mm",
-}
-_KINDS: Mapping[str, str] = {
-    "list_type": "a list", "dict_type": "'name: value' lines", "model_type": "'name: value' lines",
-    "model_attributes_type": "'name: value' lines", "string_type": "text; put it in quotes",
-    "float_type": "a number of mm", "greater_than_equal": "", "less_than_equal": "", "finite_number": "",
-}  # fmt: skip
+@cache
+def _models(garment: Garment) -> Mapping[str, type[_Piece]]:
+    """What a file may say of each piece of a garment: all its seams must be there, and other names are not known."""
+
+    def named(names: Iterable[str], value: Any, **default: Any) -> tuple[type[Part], Any]:
+        fields: dict[str, Any] = {f"n{k}": (value, Field(alias=name, **default)) for k, name in enumerate(names)}
+        model = create_model("_Named", __base__=Part, **fields)
+        return model, model() if default else ...
+
+    found = {}
+    for name, part in garment.parts.items():
+        optional = {"default": None}
+        found[name] = create_model(
+            "_Own", __base__=_Piece,
+            seams=named(part.seams, Seam), levels=named(part.levels, Mm, **optional),
+            allowance=named(part.seams, Width, **optional), band=named(part.seams, tuple[Width, Width, Width], **optional),
+        )  # fmt: skip
+    return found
 
 
-def pattern_from_data(data: object, where: Find, garment: Garment | None = None) -> Pattern:
-    """A pattern from plain values; `where` gives the place of a value. Raises ProblemsFoundError with every problem found."""
-    if not isinstance(data, Mapping) or data.get("schema") != SCHEMA:
-        told = f"this is not a pattern file: it has no 'schema: {SCHEMA}'"
-        raise stop("schema", told, where=where(()), hint="is it the right file?")
-    named = data.get("garment", "")
-    if not isinstance(named, str):
-        raise stop("garment", "'garment' must be a name, like trousers", where=where(("garment",)))
+def pattern_from_data(document: Document, garment: Garment | None = None) -> Pattern:
+    """A pattern from the plain values of a file. Raises ProblemsFoundError with every problem found."""
+    file, where = read_file(document, _File, SCHEMA), document.where
     with placed(where(("garment",))):
-        garment = garment or shipped_garment(named)
-    wrong = _names(data, garment, where)
-    try:
-        file = _File.model_validate(data)
-    except ValidationError as error:
-        _tell(error, wrong, where)
-    if wrong:
-        raise ProblemsFoundError(list(wrong.values()))
-    problems: list[Problem] = []
+        garment = garment or shipped_garment(file.garment)
+    hints, problems = Hints(), list[Problem]()
     pieces: dict[Side, dict[str, Piece]] = {"both": {}, "left": {}, "right": {}}
-    for index, one in enumerate(file.pieces):
-        piece, found = _piece_of(one, garment, where, ("pieces", index))
-        problems += found
+    for index, data in enumerate(file.pieces):
+        loc = ("pieces", index)
+        model = _models(garment).get(str(data.get("piece", data.get("side"))))
+        if model is None:
+            told = "a piece needs " + " or ".join(f"'piece: {known}'" for known in garment.parts)
+            problems.append(Problem("piece", told, where((*loc, "piece"))))
+            continue
+        try:
+            one = model.model_validate(data)
+        except ValidationError as error:
+            problems += problems_of(error, document, loc, model, hints)
+            continue
+        piece, found = _piece_of(one, garment)
+        problems += [replace(problem, where=where((*loc, problem.code))) for problem in found]
         if piece.name in pieces[one.for_side]:
             told = f"there are two pieces '{piece.name}'"
-            problems.append(Problem("pieces", told, where(("pieces", index, "piece")), "keep one of them"))
+            problems.append(Problem("pieces", told, where((*loc, "piece")), "keep one of them"))
         pieces[one.for_side][piece.name] = piece
     own = {**pieces["both"], **pieces["right"]}
     if not problems and (set(own) != set(garment.parts) or set(pieces["left"]) != set(pieces["right"])):
@@ -238,19 +246,26 @@ def pattern_from_data(data: object, where: Find, garment: Garment | None = None)
         return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried))
 
 
-def _piece_of(one: _Piece, garment: Garment, where: Find, loc: Loc) -> tuple[Piece, list[Problem]]:
+def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece, list[Problem]]:
     """A piece with what is wrong in its shape."""
     part = garment.parts[one.piece or one.side]
-    seams = {name: points(one.seams[name]) for name in part.seams}
-    lines, _ = with_levels(part, one.levels, {name: points(line) for name, line in one.lines.items()}, seams)
+    levels, seams, allowance, band = (
+        named.model_dump(by_alias=True, exclude_none=True) for named in (one.levels, one.seams, one.allowance, one.band)
+    )
+    seams = {name: points(line) for name, line in seams.items()}
+    lines, _ = with_levels(part, levels, {name: points(line) for name, line in one.lines.items()}, seams)
     piece = Piece(
-        part, seams, tuple(Dart(*(points([at])[0] for at in (dart.left, dart.right, dart.tip))) for dart in one.darts), lines,
-        tuple(Notch(one_line(n.name, 40), n.seam, points([n.at])[0]) for n in one.notches or ()), one.grain_x, one.allowance,
-        one_line(one.note, LONGEST_NOTE), tuple(_joint_of(joint) for joint in one.joints), one.band,
-        tuple(points(one.holes)) if one.holes else (),
+        part, seams, tuple(Dart(*points([dart.left, dart.right, dart.tip])) for dart in one.darts), lines,
+        tuple(Notch(one_line(n.name, 40), n.seam, points([n.at])[0]) for n in one.notches or ()), one.grain_x, allowance,
+        one_line(one.note, LONGEST_NOTE), tuple(_joint_of(joint) for joint in one.joints), band, tuple(points(one.holes)),
     )  # fmt: skip
-    problems = [replace(problem, where=where((*loc, "levels"))) for problem in level_faults(piece)]
-    problems += [replace(problem, where=where(loc)) for problem in faults(piece)]
+    named = [*(notch.seam for notch in piece.notches), *(s for joint in piece.joints for s in (joint.seam, *joint.of))]
+    problems = [
+        Problem("seam", f"{part.name}: a notch or joint is on '{one_line(seam, 40)}', which is no seam of it")
+        for seam in dict.fromkeys(named)
+        if seam not in part.seams
+    ]
+    problems += [*level_faults(piece), *faults(piece)]
     return (piece if one.notches is not None or problems else with_notches(garment, piece)), problems
 
 
@@ -258,93 +273,3 @@ def _joint_of(joint: _Joint) -> Joint:
     if joint.hidden is None:
         return Joint(joint.seam, points(joint.at))
     return Joint(joint.seam, points(joint.at), points(joint.hidden), tuple(joint.of))
-
-
-def _names(data: Mapping[str, Any], garment: Garment, where: Find) -> dict[Loc, Problem]:
-    """Names in the pieces that their garment does not know, and seams that are missing."""
-    hints = Hints()
-    found: dict[Loc, Problem] = {}
-
-    def tell(code: str, told: str, loc: Loc, hint: str = "") -> None:
-        found[loc] = Problem(code, told, where(loc), hint)
-
-    pieces = data.get("pieces")
-    for index, piece in enumerate(pieces if isinstance(pieces, list) else ()):
-        loc: Loc = ("pieces", index)
-        if not isinstance(piece, Mapping):
-            continue
-        key = "piece" if "piece" in piece else "side"
-        part = garment.parts.get(piece[key]) if isinstance(piece.get(key), str) else None
-        if part is None:
-            told = "a piece needs " + " or ".join(f"'piece: {known}'" for known in garment.parts)
-            tell("piece", told, (*loc, key))
-            continue
-        for inner in ("seams", "levels", "allowance", "band"):
-            known = part.levels if inner == "levels" else part.seams
-            for name in piece[inner] if isinstance(piece.get(inner), Mapping) else ():
-                if name not in known:
-                    hint = hints.near(str(name), known) or f"it may hold {', '.join(known)}"
-                    told = f"'{one_line(name, 40)}' is not known here"
-                    tell("unknown-key", told, (*loc, inner, name), hint)
-        given = piece.get("seams")
-        if missing := [name for name in part.seams if not isinstance(given, Mapping) or given.get(name) is None]:
-            told, hint = f"the seams {', '.join(missing)} are missing", f"a piece has {', '.join(part.seams)}"
-            tell("seams", told, (*loc, "seams"), hint)
-        for inner in ("notches", "joints"):
-            rows = piece.get(inner)
-            for number, row in enumerate(rows if isinstance(rows, list) else ()):
-                of = [row.get("seam"), row.get("of")] if isinstance(row, Mapping) else []
-                of = [of[0], *of[1]] if of and isinstance(of[1], list) else of
-                if any(isinstance(seam, str) and seam not in part.seams for seam in of):
-                    tell(inner, _WHOLE[inner], (*loc, inner, number))
-    return found
-
-
-def _tell(error: ValidationError, found: dict[Loc, Problem], where: Find) -> None:
-    """Add what does not fit the form of a file, in words; one problem for each place."""
-    hints, spoiled = Hints(), set()
-    for fault in error.errors(include_url=False):
-        loc, kind = tuple(part for part in fault["loc"] if part != "[key]"), fault["type"]
-        inner = next((k for k, part in enumerate(loc[:-1]) if part in _WHOLE), None)
-        rows = next((k for k, part in enumerate(loc) if part in ("seams", "lines")), None)
-        key, hint, code = loc[-1] if loc else "", "", kind
-        if kind == "float_type" and type(fault["input"]) is int:
-            kind = "finite_number"  # one that is too large for a float
-        if inner is not None:
-            loc, told = loc[: inner + 2], _WHOLE[str(loc[inner])]
-        elif rows is not None and len(loc) == rows + 2 and fault["input"] is None and "seams" in loc:
-            continue  # told as missing
-        elif rows is not None and len(loc) > rows + 2:
-            if loc[: rows + 2] in spoiled:
-                continue  # the first of a line is enough
-            spoiled.add(loc[: rows + 2])
-            loc, code = loc[: rows + 3], "point"
-            told, hint = f"point {int(loc[-1]) + 1} of '{loc[-2]}' is not [x, y] in mm", "write it like [120.5, 30]"
-        elif kind == "extra_forbidden":
-            model: type[BaseModel] = _Piece if loc[0] == "pieces" else _Carried if loc[0] == "altered" else _File
-            known = [info.alias or name for name, info in model.model_fields.items()]
-            told, hint = f"'{one_line(key, 40)}' is not known here", hints.near(str(key), known)
-            hint = hint or f"it may hold {', '.join(known)}"
-        elif kind == "value_error":
-            told = one_line(fault["msg"].removeprefix("Value error, "), 120)
-        elif loc[0] == "altered" and len(loc) == 2:
-            told = "this must hold 'alteration: ...' and 'amount_mm: ...'"
-        elif key == "unit":
-            told, hint = "a piece needs 'unit: mm'", "give all its numbers in mm"
-        elif key == "pieces":
-            told = "'pieces' must be a list of pieces"
-        elif kind in ("too_short", "too_long"):
-            told = f"'{key}' has {fault['ctx']['actual_length']} {'points' if rows is not None else 'items'}, too "
-            told += "few" if kind == "too_short" else "many"
-        elif kind == "string_pattern_mismatch":
-            told, hint = f"'{one_line(key, 40)}' is not a name", "use small letters, figures and spaces"
-        elif kind in _KINDS:
-            told = f"'{key}' must be {_KINDS[kind]}" if _KINDS[kind] else f"'{key}' must lie between "
-            if not _KINDS[kind]:
-                least = 0.0 if "allowance" in loc else -FARTHEST_MM
-                told, hint, code = f"{told}{least:g} and {FARTHEST_MM:g} mm", "are the numbers in mm?", "number"
-        elif kind == "missing":
-            told = f"'{key}' is missing"
-        else:
-            told = f"'{key}' is not what belongs there: {one_line(fault['msg'], 80)}"
-        found.setdefault(loc, Problem(code, told, where(loc), hint))

@@ -9,7 +9,7 @@ from typing import Literal
 
 from fitdiag.files import no_twins, read_bytes, write_atomically
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.strict_yaml import parse_yaml, read_text
+from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.pattern.assemble import Taken
 from fitdiag.pattern.dxf import pattern_to_dxf
 from fitdiag.pattern.dxf_read import pattern_from_dxf
@@ -78,8 +78,7 @@ def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: T
 
         return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
     if kind == ".yaml":
-        document = parse_yaml(content, shown)
-        return pattern_from_data(document.data, document.where, said.garment)
+        return pattern_from_data(parse_yaml(content, shown), said.garment)
     try:
         data = json.loads(content, object_pairs_hook=no_twins)
     except (ValueError, RecursionError) as error:
@@ -87,4 +86,4 @@ def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: T
         told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
         told = f"this is not JSON: {told}"
         raise stop("not-json", told, where=Where(shown, *place), hint="is it the right file?") from None
-    return pattern_from_data(data, lambda _loc: Where(shown), said.garment)
+    return pattern_from_data(Document(shown, data, None), said.garment)

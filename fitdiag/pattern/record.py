@@ -68,8 +68,3 @@ def from_rows(rows: Sequence[str]) -> tuple[Carried, ...]:
             day, side = parts[2] if valid_day(parts[2]) else "", number[2] or "both"
             found.append(Carried(parts[0], float(number[1]), one_line(parts[3], LONGEST_NAME), day, side))  # type: ignore[arg-type]
     return tuple(found)
-
-
-def is_id(text: str) -> bool:
-    """Whether a text can be the id of an alteration."""
-    return len(text) <= LONGEST_ID and _ID.match(text) is not None
