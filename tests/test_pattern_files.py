@@ -648,7 +648,7 @@ HOSTILE_SVG: Mapping[str, tuple[Callable[[str], str], str]] = {
     "no back": (lambda text: re.sub(r'<g class="back">.*?</g>', "", text), "no piece 'back'"),
     "the same twice": (lambda text: text.replace('class="back"', 'class="front"'), "ends where it begins"),
     "two seams in one name": (lambda text: text.replace('class="hem"', 'class="hem side"', 1), "names two seams"),
-    "a missing seam": (lambda text: text.replace('class="hem"', "", 1), "'hem' is missing"),
+    "a missing seam": (lambda text: text.replace('class="hem"', "", 1), "the seams hem are missing"),
     "an open outline": (lambda text: text.replace("H 15", "H 25", 1), "'hem' ends 10.0 mm from"),
     "an open path": (lambda text: text.replace("V 0", "V 3", 1), "'centre' ends 3.0 mm from"),
     "a million points": (
