@@ -172,9 +172,8 @@ class Course:
         if len(near) < 2 * LEAST_PLACES:
             return None
         bins = np.floor(np.degrees(turn[near]) / ONE_PLACE)  # beside the outline many pixels pile up on one place
-        places = [near[bins == place] for place in np.unique(bins)]
-        off = np.degrees([np.median(turn[place]) for place in places]) - 90.0
-        above = np.array([np.median(height[place]) for place in places])
+        off = np.degrees(_medians(bins, turn[near])) - 90.0
+        above = _medians(bins, height[near])
         above, last = above - above[-1], float(above[-1])
         apart = (off[:, None] - np.append(off, 0.0)) ** 2
         alike = 1e4 + sum(size**2 * np.exp(-apart / (2 * wide**2)) for size, wide in BENDS)
@@ -234,6 +233,14 @@ class Course:
         if near.sum() < LEAST_PLACES:
             return 0.0
         return math.degrees(math.atan(float(np.polyfit(along[near], height[near], 1)[0])))
+
+
+def _medians(bins: Array, values: Array) -> Array:
+    """The median of the values in each bin, by the numbers of the bins."""
+    order = np.lexsort((values, bins))
+    _, first, many = np.unique(bins[order], return_index=True, return_counts=True)
+    ordered = values[order]
+    return np.asarray(ordered[first + (many - 1) // 2] + ordered[first + many // 2]) / 2
 
 
 def _steady_weights(rest: Array) -> Array:
