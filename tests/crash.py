@@ -433,21 +433,26 @@ def warm(shelf: Path) -> Iterator[None]:
         "_shared",
         lambda call, tasks, keys, tell, workers: shared(call, tasks, keys, tell, 1),
     )
-    with tempfile.TemporaryDirectory(dir=shelf) as work:
-        lay_out(inputs(), Path(work))
-        with chdir(work), redirect_stdout(io.StringIO()):  # all that is loaded late is loaded here, once
-            for arguments in (NEW, ROUND_1, PICTURES, SENT, DRAFT):
-                with suppress(SystemExit):
-                    run(list(arguments))
-    gc.collect()
+    _load_all(shelf)
     gc.freeze()  # so that a child touches, and copies, nothing of it
     try:
         yield
     finally:
-        gc.unfreeze()
         gc.enable()
         for held, name, real in reversed(before):
             setattr(held, name, real)
+
+
+@functools.cache
+def _load_all(shelf: Path) -> None:
+    """All that is loaded late is loaded here, once in a process."""
+    with tempfile.TemporaryDirectory(dir=shelf) as work:
+        lay_out(inputs(), Path(work))
+        with chdir(work), redirect_stdout(io.StringIO()):
+            for arguments in (NEW, ROUND_1, PICTURES, SENT, DRAFT):
+                with suppress(SystemExit):
+                    run(list(arguments))
+    gc.collect()
 
 
 def _draped(base: RuleBase, case: Case, conclusion: Conclusion) -> tuple[None, dict[str, float] | None]:
