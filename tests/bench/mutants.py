@@ -61,6 +61,7 @@ NAMES = dict(pair.split() for pair in SWAPPED)
 TOLD = ("stop", "Problem", "InvalidLengthError", "TypeVar", "Literal")  # calls that only make a message or a type
 OPTIONS = "-p no:cacheprovider -p no:xdist -p no:terminal --doctest-modules --maxfail=1 -o addopts= -m"
 MOST_S = 6.0  # of tests for one fault
+WAITING_S = 600  # a test that only waits; long, for on a busy machine one that works waits as well
 ROUNDING = 1e-3  # a number nearer to 0 is a guard against rounding
 
 
@@ -196,7 +197,7 @@ class Chosen:
         """The process ends when a test takes too long."""
         usual = self.seconds.get(item.nodeid, 1.0)
         signal.setitimer(signal.ITIMER_PROF, 3 + 5 * usual)
-        signal.alarm(60 + int(20 * usual))
+        signal.alarm(WAITING_S)
 
 
 def tested(place: Path, tests: str, *plugins: object) -> int:
@@ -217,7 +218,7 @@ def load_instead(file: str, tree: ast.Module) -> None:
 def harmed(place: Path, tests: str, calls: Calls, fault: Fault, tree: ast.Module) -> int:
     """Put the fault in, and test."""
     resource.setrlimit(resource.RLIMIT_AS, (6 << 30, 6 << 30))
-    signal.alarm(120)
+    signal.alarm(WAITING_S)
     fault.make()
     load_instead(fault.file, tree)
     return tested(place, tests, Chosen(calls, fault))
