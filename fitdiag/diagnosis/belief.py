@@ -14,6 +14,7 @@ from fitdiag.diagnosis.joint import CauseExtent, Joint
 from fitdiag.diagnosis.readings import at_rest, axis_of, own_shift
 from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Finding, Findings, seen_by_amount
 from fitdiag.knowledge.model import RuleBase, Seen, Symptom
+from fitdiag.knowledge.order import once
 from fitdiag.problems import stop
 from fitdiag.units import format_length, format_reading
 
@@ -263,10 +264,9 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
     words = base.words
     causes, symptoms = tuple(base.believed), tuple(base.symptoms)
     row = {symptom: index for index, symptom in enumerate(symptoms)}
-    links: list[list[tuple[int, float]]] = [[] for _ in symptoms]
     prior: list[float] = []
     more, grades = words.more_or_less.words, words.body_grades.words
-    for index, cause in enumerate(base.believed.values()):
+    for cause in base.believed.values():
         rate = words.base_rate.words[cause.base_rate]
         if findings.readings_from == "simulation":
             rate = _SIMULATED_RATE if cause.id in base.simulated_causes else _NOT_SIMULATED
@@ -279,9 +279,8 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
                 odds *= more[cause.after[done.alteration]]
         odds = min(odds, _LARGEST_ODDS)
         prior.append(odds / (1.0 + odds))
-        for link in cause.shows:
-            links[row[link.symptom]].append((index, 1.0 - words.how_often.words[link.how_often]))
-    leak = [words.seen_anyway.words[symptom.seen_anyway] for symptom in base.symptoms.values()]
+    (leaks, all_links), (weaker_leaks, weaker_links) = _strengths(base), _weakened(base)
+    leak, links = list(leaks), list(all_links)
     evidence = {row[finding.symptom]: likelihood(base, finding, findings) for finding in findings.symptoms.values()}
     presumed = frozenset(
         row[symptom.id]
@@ -289,10 +288,27 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
         if findings.looked and symptom.by == "looking" and symptom.id not in findings.symptoms
     )
     for sign in presumed:
-        links[sign] = [(cause, q**NAMED) for cause, q in links[sign]]
-        leak[sign] = 1.0 - (1.0 - leak[sign]) ** NAMED
+        links[sign], leak[sign] = weaker_links[sign], weaker_leaks[sign]
         evidence[sign] = (1.0, 0.0)
     return Compiled(Network(prior, leak, links), evidence, causes, symptoms, presumed)
+
+
+@once
+def _strengths(base: RuleBase) -> tuple[list[float], list[list[tuple[int, float]]]]:
+    """By the row of each symptom, its leak, and its links: each cause that shows it, with q = 1 - strength."""
+    often, anyway = base.words.how_often.words, base.words.seen_anyway.words
+    links: dict[str, list[tuple[int, float]]] = {symptom: [] for symptom in base.symptoms}
+    for index, cause in enumerate(base.believed.values()):
+        for link in cause.shows:
+            links[link.symptom].append((index, 1.0 - often[link.how_often]))
+    return [anyway[symptom.seen_anyway] for symptom in base.symptoms.values()], list(links.values())
+
+
+@once
+def _weakened(base: RuleBase) -> tuple[list[float], list[list[tuple[int, float]]]]:
+    """The same to the power of NAMED, as it holds for signs that meet the eye and nobody named."""
+    leak, links = _strengths(base)
+    return [1.0 - (1.0 - one) ** NAMED for one in leak], [[(cause, q**NAMED) for cause, q in row] for row in links]
 
 
 def likelihood(base: RuleBase, finding: Finding, findings: Findings) -> tuple[float, float]:

@@ -20,7 +20,7 @@ from typing import NamedTuple, TypeVar
 
 from fitdiag.diagnosis.exact import Evidence, Network, Posterior
 from fitdiag.diagnosis.extents import Explanation, Model, Reading, Slope, Suspect, log_normal, share_below
-from fitdiag.diagnosis.readings import at_rest, readings_of, slopes_of
+from fitdiag.diagnosis.readings import at_rest, readings_of, slopes_of_all
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import Cause, RuleBase
 
@@ -87,15 +87,11 @@ class Joint:
     def __init__(self, base: RuleBase, findings: Findings, network: Network, evidence: Evidence) -> None:
         self.base, self.findings, self.network, self.evidence = base, findings, network, evidence
         self.ids = tuple(base.believed)
-        self.row = {symptom: index for index, symptom in enumerate(base.symptoms)}
         self.simulated = findings.readings_from == "simulation"
         read = readings_of(base, findings)
         axes = {reading.axis.id for reading in read if not reading.round}
-        slopes = {
-            number: found
-            for number, cause in enumerate(base.believed.values())
-            if axes and cause.extent is not None and axes & (found := slopes_of(base, cause, self.simulated)).keys()
-        }
+        every = slopes_of_all(base, self.simulated) if axes else {}
+        slopes = {number: found for number, found in every.items() if not axes.isdisjoint(found)}
         known = {axis for found in slopes.values() for axis in found} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)
         self.measured = sum(1 for reading in self.readings if not reading.round and not reading.graded)
@@ -157,13 +153,14 @@ class Joint:
     @cached_property
     def _signs(self) -> tuple[tuple[int, int | None, int | None, float], ...]:
         """For each reading of this round: index, rows of the signs of a large and of a small reading, and the range in mm."""
+        rows = {symptom: index for index, symptom in enumerate(self.base.symptoms)}
         result = []
         for index in self._now:
             axis = self.readings[index].axis
             marks = self.base.symptoms[axis.id].measure
             assert marks is not None
             reach = max(marks.seen_from_mm if marks.worse == "less" else 2.0 * max(marks.grades_mm.values()), 1.0)
-            up, down = (self.row[name] if name is not None else None for name in (axis.up, axis.down))
+            up, down = (rows[name] if name is not None else None for name in (axis.up, axis.down))
             result.append((index, up, down, reach))
         return tuple(result)
 
@@ -258,6 +255,14 @@ class Joint:
         """A cause and its opposite are one extent; it cannot be above and below nothing at once."""
         return any(self.model.suspects[cause].opposite in chosen for cause in chosen)
 
+    @cached_property
+    def _parted(self) -> tuple[dict[int, list[tuple[int, float]]], list[list[tuple[int, float]]]]:
+        """The links of the causes with extents, by the rows of signs that have some; and those of all other causes."""
+        suspects, rows = self.model.suspects, self.network.links
+        held = {row: [pair for pair in shown if pair[0] in suspects] for row, shown in enumerate(rows)}
+        others = [[pair for pair in shown if pair[0] not in suspects] for shown in rows]
+        return {row: pairs for row, pairs in held.items() if pairs}, others
+
     def _weigh(self, chosen: tuple[int, ...], tried: _Tried) -> tuple[float, Weighed]:
         """The exact weight of a set: all answers by the noisy-OR, with the causes that have extents held fixed.
 
@@ -284,15 +289,14 @@ class Joint:
                 read[row] = index
                 here = fit if index in tried.without and amount == base else base
                 evidence[row] = _pair(here - base, amount - base)
-        links: list[Sequence[tuple[int, float]]] = []
-        for row, shown in enumerate(self.network.links):
+        of_suspects, links = self._parted
+        for row, shown in of_suspects.items():
             keep = 1.0 - leak[row]
             sign = self.model.readings[read[row]].sign if row in read else None
             for cause, q in shown:
                 if cause in chosen and (sign is None or sign not in suspects[cause].slopes):
                     keep *= q
             leak[row] = 1.0 - keep
-            links.append([pair for pair in shown if pair[0] not in suspects])
         posterior = Posterior(Network(self.network.prior, leak, links), evidence)
         weight += posterior.log_chance
         for cause in suspects:

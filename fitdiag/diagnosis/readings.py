@@ -168,6 +168,18 @@ def slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> Mapping[str, Axi
     return base.worked_out[key]  # type: ignore[no-any-return]
 
 
+def slopes_of_all(base: RuleBase, simulated: bool) -> Mapping[int, Mapping[str, AxisSlope]]:
+    """The slopes of every believed cause that has an extent, by the place of the cause; worked out once for a rule base."""
+    key = ("slopes of all", simulated)
+    if key not in base.worked_out:
+        base.worked_out[key] = {
+            number: slopes_of(base, cause, simulated)
+            for number, cause in enumerate(base.believed.values())
+            if cause.extent is not None
+        }
+    return base.worked_out[key]  # type: ignore[no-any-return]
+
+
 def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, AxisSlope]:
     """A cause's slopes by axis.
 
