@@ -17,11 +17,12 @@ def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
     left, top = x.astype(int), y.astype(int)
     right, bottom = np.minimum(left + 1, width - 1), np.minimum(top + 1, height - 1)
     u, v = (x - left)[..., None], (y - top)[..., None]
+    flat, above, below = pixels.reshape(-1, pixels.shape[2]), top * width, bottom * width
     result: Array = (
-        pixels[top, left] * ((1 - u) * (1 - v))
-        + pixels[top, right] * (u * (1 - v))
-        + pixels[bottom, left] * ((1 - u) * v)
-        + pixels[bottom, right] * (u * v)
+        flat.take(above + left, axis=0) * ((1 - u) * (1 - v))
+        + flat.take(above + right, axis=0) * (u * (1 - v))
+        + flat.take(below + left, axis=0) * ((1 - u) * v)
+        + flat.take(below + right, axis=0) * (u * v)
     )
     return result
 
