@@ -29,10 +29,10 @@ CENTRE_LENGTH = 25.0  # mm to each side from which the height at the centre is r
 # places round the section, degrees, from which the height at an end is read
 END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side": (74.0, 89.0), "leg": (67.0, 87.0)}
 FOLLOWED = 0.9  # px a px: the steepest course that is followed
-CARRIED = (30.0, 89.0)  # places round a trunk, degrees, by which its course is carried on to the end
-TILTS = 0.5  # mm a degree round the trunk by which courses tilt as a whole
-# mm by which courses bend besides, and over how many degrees: the line's own way; folds
-BENDS = (5.0, 25.0), (1.5, 5.0)
+CARRIED = (30.0, 89.0)  # places round the section, degrees, by which a course is carried on to its ends
+# mm by which courses bend, and over how many degrees: both halves alike; one up and the other down, besides a tilt; folds
+BENDS, SWAYS = (20.0, 60.0), (2.0, 40.0)
+FOLDS: Mapping[Kind, tuple[float, float]] = {"trunk": (1.5, 5.0), "side": (0.5, 8.0), "leg": (0.5, 8.0)}
 ONE_PLACE = 1.5  # degrees
 NOISE = 0.7  # mm by which a place is off by itself
 LEAST_PLACES = 8
@@ -139,15 +139,10 @@ class Course:
                        (left[0] - halves[0], right[0] - halves[1]))  # fmt: skip
 
     def _ends(self, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[_End, _End]:
-        """Both ends. A line that only tilts runs as the sine round the section, so its tilt is taken off before an end is carried on
-        straight, and put back on."""
-        tilt = 0.0
-        for _ in range(3):
-            level = height - tilt * np.sin(turn)
-            left, right = self._end("left", -turn, level, inside), self._end("right", turn, level, inside)
-            more = (right[0] - left[0]) / 2
-            tilt += more
-        return (left[0] + more - tilt, *left[1:]), (right[0] - more + tilt, *right[1:])
+        """Both ends: carried on by the whole course where enough of it is seen, else straight on."""
+        left, right = self._end("left", -turn, height, inside), self._end("right", turn, height, inside)
+        ends = self._carried(turn, height, inside) or (left[0], right[0])
+        return (ends[0], *left[1:]), (ends[1], *right[1:])
 
     def _end(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> _End:
         """Height where the section turns out of sight, its change per radian there, and the unrest: a straight line through
@@ -162,29 +157,37 @@ class Course:
         off = turn[near] - math.pi / 2
         table = np.stack([np.ones_like(off), off], axis=1)
         fit, rest = self._steady(key, table, height[near])
-        height_there = self._carried(f"{key} whole", turn, height, inside) if self.kind == "trunk" else None
-        return float(fit[0]) if height_there is None else height_there, float(fit[1]), rest
+        return float(fit[0]), float(fit[1]), rest
 
-    def _carried(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> float | None:
-        """Height where a trunk turns out of sight, by its whole course up to there: the mean of all courses that are as smooth as
-        drawn lines are and pass the places seen (a Gaussian process; Rasmussen and Williams 2006, eq. 2.23). None: too few places."""
-        near = np.flatnonzero(inside & (turn > math.radians(CARRIED[0])) & (turn < math.radians(CARRIED[1])))
-        if len(near) < 2 * LEAST_PLACES:
+    def _carried(self, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float] | None:
+        """Heights where the section turns out of sight, left and right, by the whole course: the mean of all courses that pass the
+        places seen and are as smooth and as like on both sides as drawn lines are, but for a tilt, which runs as the sine round the
+        section (a Gaussian process; Rasmussen and Williams 2006, eq. 2.23). None: too few places on a side."""
+        first, last = map(math.radians, CARRIED)
+        near = np.flatnonzero(inside & (np.abs(turn) > first) & (np.abs(turn) < last))
+        if min((turn[near] < 0).sum(), (turn[near] > 0).sum()) < 2 * LEAST_PLACES:
             return None
         bins = np.floor(np.degrees(turn[near]) / ONE_PLACE)  # beside the outline many pixels pile up on one place
-        off = np.degrees(_medians(bins, turn[near])) - 90.0
         above = _medians(bins, height[near])
-        above, last = above - above[-1], float(above[-1])
-        apart = (off[:, None] - np.append(off, 0.0)) ** 2
-        alike = 1e4 + sum(size**2 * np.exp(-apart / (2 * wide**2)) for size, wide in BENDS)
-        alike[:, :-1] += TILTS**2 * np.outer(off, off)
+        middle = float(np.median(above))
+        at = np.array([*_medians(bins, turn[near]), -math.pi / 2, math.pi / 2])
+        apart, sides = np.subtract.outer(np.abs(at), np.abs(at)), np.sign(np.outer(at, at))
+
+        def alike(size: float, wide: float) -> Array:
+            likely: Array = size**2 * np.exp(-((apart / math.radians(wide)) ** 2) / 2)
+            return likely
+
+        tilts = np.outer(np.sin(at), np.sin(at))
+        prior = 1e4 * (1 + tilts) + alike(*BENDS) + sides * alike(*SWAYS) + (sides > 0) * alike(*FOLDS[self.kind])
+        seen = prior[:-2, :-2]
 
         def fit(weights: Array) -> tuple[Array, Array]:
-            shares = np.linalg.solve(alike[:, :-1] + np.diag(NOISE**2 / weights), above)
-            return shares, above - alike[:, :-1] @ shares
+            shares: Array = np.asarray(np.linalg.solve(seen + np.diag(NOISE**2 / weights), above - middle), float)
+            return shares, above - middle - seen @ shares
 
-        shares, _ = self._settled(key, len(off), fit)
-        return float(alike[:, -1] @ shares) + last
+        shares, _ = self._settled("whole", len(above), fit)
+        left, right = prior[-2:, :-2] @ shares + middle
+        return float(left), float(right)
 
     @staticmethod
     def _half_way(turn: Array, height: Array, inside: NDArray[np.bool_]) -> float:

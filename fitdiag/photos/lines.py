@@ -25,7 +25,6 @@ from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import (
     CROTCH,
-    FORK_BEHIND,
     FORK_FOLDS,
     FORK_SLOPE,
     HIP,
@@ -216,10 +215,10 @@ def _trunk(seen: _Seen, found: Found) -> None:
 def _drop(seen: _Seen, found: Found, folds: float) -> None:
     """Height at the side edges less height at the centre."""
     name, numbers, stance = seen.name, seen.numbers, seen.stance
-    behind, behind_error = FORK_BEHIND if name == CROTCH else (0.0, 0.0)
+    behind, behind_error = ROUND[name].behind
     hollow = math.tan(math.radians(seen.doubts.depression)) * behind  # from above what lies behind looks higher
     more = {
-        "depth": seen.rise * math.hypot(ROUND[name].off_ellipse, behind_error),
+        "depth": seen.rise * behind_error,
         "folds": math.hypot(folds, FORK_FOLDS if name == CROTCH else 0.0),
         "edges": 4.0 if seen.doubts.hidden else 0.0,
     }

@@ -26,24 +26,26 @@ class Depth:
 class Trunk:
     """What is known beforehand of a line round the trunk, whose middle is nearer to the lens than its ends.
 
-    `width`: usual width, mm; in mm besides: how far the trunk is from half an ellipse, the folds along the line, how far left and
-    right differ in depth, and `cleft`: how far the centre lies behind the cloth 3 cm beside it, and its error (None: the line is the
-    edge of the cloth, no drawn one).
+    `width`: usual width, mm; in mm besides, `behind`: how far the centre lies behind half an ellipse, since seats are hollow there and
+    trunks squarer than ellipses, and its error; the folds along the line, how far left and right differ in depth, and `cleft`: how far
+    the centre lies behind the cloth 3 cm beside it, and its error (None: the line is the edge of the cloth, no drawn one).
     """
 
     width: float
     back: Depth
     front: Depth
-    off_ellipse: float
+    behind: tuple[float, float]
     waves: float
     lopsided: float
     cleft: tuple[float, float] | None = None
 
 
 ROUND: Mapping[str, Trunk] = {
-    WAIST: Trunk(290.0, Depth(0.70, 0.08, 0.49, 0.04), Depth(0.74, 0.08, 0.51, 0.05), 6.0, 3.0, 1.0),
-    HIP: Trunk(370.0, Depth(0.65, 0.09, 0.465, 0.055), Depth(0.64, 0.11, 0.45, 0.04), 9.0, 0.3, 1.5, (5.0, 3.0)),
-    CROTCH: Trunk(365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), 6.0, 1.5, 2.5, (8.0, 6.0)),
+    WAIST: Trunk(290.0, Depth(0.70, 0.08, 0.49, 0.04), Depth(0.74, 0.08, 0.51, 0.05), (0.0, 6.0), 3.0, 1.0),
+    HIP: Trunk(370.0, Depth(0.65, 0.09, 0.465, 0.055), Depth(0.64, 0.11, 0.45, 0.04), (5.0, 9.0), 0.3, 1.5, (5.0, 3.0)),
+    CROTCH: Trunk(
+        365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), (60.0, 35.5), 1.5, 2.5, (8.0, 6.0)
+    ),
 }
 WIDTHS = {**{name: line.width for name, line in ROUND.items()}, **dict.fromkeys(KNEES, 160.0)}  # mm
 LEG_DEPTH, LEG_DEPTH_ERROR = 0.95, 0.2  # of the half width
@@ -53,9 +55,8 @@ CALLED: Mapping[str, str] = {
     **{f"{part}-{leg}": f"{part.title()} line, {leg} leg" for part in ("knee", "grain") for leg in ("left", "right")},
 }  # fmt: skip
 # A line that rises so towards the centre runs into the fork, degrees; over the fork the cloth turns under, and a line follows it;
-# under the seat it folds away behind the outline, mm. Between the legs the centre lies so far behind half an ellipse, and its error.
+# under the seat it folds away behind the outline, mm.
 FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 5.0, 3.0
-FORK_BEHIND = (60.0, 35.0)
 # mm: by so much one edge of a leg lies farther from the lens than the other at the knee, one way or the other
 LEG_TURNED = 12.0
 KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
