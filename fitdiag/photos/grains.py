@@ -21,7 +21,7 @@ SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline
 SLOPE_IN_FRONT = 0.12  # bellies and thighs differ more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
 STRAIGHT = 90.0  # mm: over so much a grainline is nearly straight
-CLOTH = 0.02  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
+CLOTH = 0.017  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: str, track: Track) -> list[Reading]:
@@ -90,7 +90,7 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
         "seam": replace(stance, seam=stance.seam + max(place.seam_error, 1.5 * where.scale)),
     }
     parts = {source: abs(length(other) - value) for source, other in moved.items()}
-    parts["folds"] = math.hypot(0.6, CLOTH * value, strays / where.scale)
+    parts["folds"] = math.hypot(0.5, CLOTH * value, strays / where.scale)
     error = math.sqrt(sum(part**2 for part in parts.values()))
     ends = where.camera.rays(np.concatenate([at, [[stance.seam, at[0, 1]]]]))
     raw = abs(float(ends[0, 0] - ends[1, 0])) * where.distance

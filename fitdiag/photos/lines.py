@@ -43,7 +43,7 @@ TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
 V_DEPTH = 1.0  # mm: how deep a V is where its ends lie on folds
 COVERED = 0.6  # degrees
-LEG_ROUND = 0.9  # mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
+LEG_ROUND = 0.7  # mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
 ROUNDED = 0.1  # of a V's slope: the pen, the stitches of the seam and a fold in it round its corner
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
 WIDEST = 1000.0  # mm
@@ -203,7 +203,7 @@ def _trunk(seen: _Seen, found: Found) -> None:
     across = 2 * numbers.section.half
     tilt = {
         "depth": math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
-        "folds": math.degrees((ROUND[name].waves / 2 + 0.4 * numbers.unrest + 0.012 * steep + 0.2 * uneven) / across),
+        "folds": math.degrees(math.hypot(ROUND[name].waves / 3, 1.2 * numbers.unrest, 0.1 * uneven) / across),
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
@@ -292,7 +292,8 @@ def _leg(seen: _Seen, found: Found) -> None:
     """A line round one leg: its tilt from edge to edge, as the picture shows them."""
     numbers = seen.numbers
     across = 2 * numbers.section.half
-    folds = math.degrees(math.hypot(0.3 + 1.0 * numbers.unrest + 0.11 * math.hypot(*numbers.steep), LEG_ROUND) / across)
+    uneven = abs(numbers.steep[0] - numbers.steep[1])
+    folds = math.degrees(math.hypot(LEG_ROUND, 1.5 * numbers.unrest, 0.2 * uneven) / across)
     turned = math.degrees(seen.rise * LEG_TURNED / across)
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
 

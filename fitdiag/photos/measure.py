@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from fitdiag.photos.trousers import HIP, KNEE_SHARE, KNEE_SHARE_ERROR, KNEES, WA
 
 BEYOND_MM = 9.0  # the points at a line's ends are set before or beyond the outline
 LENS_OFF_MM = 150.0  # a typed height of the lens that is off by more is wrong
+ONE_MM, MOST_SHARED = 1.5, 0.04  # two lines so near to each other are one there; of a line's length
 SEAM_REACH_MM = 7.0  # the centre seam is looked for near its points only; other seams and folds run beside it
 
 
@@ -48,9 +50,26 @@ def look(pixels: NDArray[np.uint8], marks: Marks) -> Looked:
         name: snap(pixels, points, where.scale, edge=name == WAIST, beyond_mm=BEYOND_MM)
         for name, points in marks.lines.items()
     }
+    lines = _apart(lines, marks, where.scale)
     return Looked(
         where, seam, lines, {name: snap(pixels, points, where.scale) for name, points in marks.grains.items()}
     )
+
+
+def _apart(lines: Mapping[str, Track], marks: Marks, scale: float) -> dict[str, Track]:
+    """The lines, each that runs onto another one marked so: of two the one that lies farther from its own points. The knee lines
+    of two legs may meet at their ends."""
+    apart = dict(lines)
+    for one, other in combinations([name for name in lines if name not in KNEES], 2):
+        gaps = np.linalg.norm(lines[one].pixels[:, None] - lines[other].pixels[None], axis=2)
+        if max((gaps.min(axis=axis) < ONE_MM * scale).mean() for axis in (0, 1)) > MOST_SHARED:
+            off = {
+                name: max(np.linalg.norm(lines[name].pixels - point, axis=1).min() for point in marks.lines[name])
+                for name in (one, other)
+            }
+            strays, onto = sorted(off, key=lambda name: -off[name])
+            apart[strays] = replace(apart[strays], onto=onto)
+    return apart
 
 
 def measure(

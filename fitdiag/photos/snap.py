@@ -39,11 +39,13 @@ class Track:
     snr: float
     stepped: float = 0.0
     beyond: int = 0  # so many of the pixels at each end lie beyond the points that were set
+    onto: str = ""  # another line it runs onto
 
     @property
     def clear(self) -> bool:
         """Whether the line was seen well enough to be measured."""
-        return self.covered >= LEAST_COVERED and self.snr >= LEAST_SNR and self.stepped <= MOST_STEPPED
+        seen = self.covered >= LEAST_COVERED and self.snr >= LEAST_SNR and self.stepped <= MOST_STEPPED
+        return seen and not self.onto
 
 
 def snap(

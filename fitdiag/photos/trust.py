@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fitdiag.photos.readings import Reading, Source, Unit, Word
+from fitdiag.photos.readings import Reading, Source, Unit, Word, called
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import CROTCH, ROUND, WAIST
@@ -77,6 +77,10 @@ def told(
 def _impossible(doubts: Doubts, kind: str, *, fork: bool) -> str:
     """Why this line tells nothing of this kind; empty where it may."""
     where, steep, name = doubts.setting, abs(doubts.depression), doubts.name
+    if doubts.track.onto:
+        return (
+            f"followed from its points it runs onto the {called(doubts.track.onto).lower()}; set more points along it"
+        )
     if not doubts.track.clear:
         if fork:
             return "the line breaks where the legs part"
