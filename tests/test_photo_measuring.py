@@ -443,6 +443,17 @@ def test_a_hidden_edge_and_a_proposed_line_are_not_measured() -> None:
     assert any("only proposed" in warning for warning in found.warnings)
 
 
+def test_a_line_followed_onto_another_one_is_refused() -> None:
+    """The crotch line's points lie beside the hip line: nothing is told of it, with the reason; the hip line stays as it was."""
+    scene, picture = back()
+    marks = marked(scene, picture)
+    astray = replace(marks, lines={**marks.lines, "crotch": tuple((x, y + 20.0) for x, y in marks.lines["hip"])})
+    found, usual = measure(picture.pixels, astray), measure(picture.pixels, marks)
+    crotch = found.reading("crotch", "tilt")
+    assert crotch is not None and crotch.value is None and "runs onto the hip" in crotch.reason
+    assert found.reading("hip", "tilt") == usual.reading("hip", "tilt")
+
+
 def test_printed_errors_are_neither_boastful_nor_timid() -> None:
     """Over a few pictures most true values lie within two printed standard deviations (tests/bench/photos.py counts many)."""
     off = []

@@ -31,7 +31,7 @@ END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side":
 FOLLOWED = 0.9  # px a px: the steepest course that is followed
 CARRIED = (30.0, 89.0)  # places round the section, degrees, by which a course is carried on to its ends
 # mm by which courses bend, and over how many degrees: both halves alike; one up and the other down, besides a tilt; folds
-BENDS, SWAYS = (20.0, 60.0), (2.0, 40.0)
+BENDS, SWAYS = (25.0, 60.0), (2.0, 40.0)
 FOLDS: Mapping[Kind, tuple[float, float]] = {"trunk": (1.5, 5.0), "side": (0.5, 8.0), "leg": (0.5, 8.0)}
 ONE_PLACE = 1.5  # degrees
 NOISE = 0.7  # mm by which a place is off by itself
