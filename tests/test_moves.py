@@ -19,7 +19,6 @@ from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.alter import crossing, mapped, redraw, rotated, shortened, smooth_through, through
 from fitdiag.pattern.blocks.trousers import Measures, draft
-from fitdiag.pattern.edges import _bend
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
 from fitdiag.pattern.making import lifted
 from fitdiag.pattern.moves import carry_out, make
@@ -136,8 +135,8 @@ def test_a_wedge_turns_what_lies_above_it_as_one_stiff_piece(which: str, by: flo
     y = piece.levels["hip"] - 20
     done = make(shipped_garment(), piece, [Move(do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))], by)
     assert done.cut is not None
-    assert done.cut.hinge is not None
-    turn = np.degrees(2 * np.arcsin(abs(by) / (2 * np.hypot(*(done.cut.start - done.cut.hinge)))))
+    assert done.cut.hinged
+    turn = np.degrees(2 * np.arcsin(abs(by) / (2 * np.hypot(*(done.cut.start - done.cut.end)))))
     centre, side = (piece.corner(name) for name in ("centre-waist", "side-waist"))
     up = np.sign(by) * np.sign(centre[0] - side[0])  # opening lifts the free side
     for before, after in (
@@ -145,7 +144,7 @@ def test_a_wedge_turns_what_lies_above_it_as_one_stiff_piece(which: str, by: flo
         (piece.lines["hip"], done.piece.lines["hip"]),
         *((old.ends, new.ends) for old, new in zip(piece.darts, done.piece.darts, strict=True)),
     ):
-        expected = rotate(LineString(before), up * turn, origin=tuple(done.cut.hinge))
+        expected = rotate(LineString(before), up * turn, origin=tuple(done.cut.end))
         assert LineString(after).hausdorff_distance(expected) < 1e-6
     assert {"waist", "side"} <= set(done.did[0].seams)  # both are bent, and trued
     for seam in ("inseam", "hem"):
@@ -414,8 +413,9 @@ def test_a_leg_bends_smoothly_at_the_knee(share: float) -> None:
     one, other = share / (top - knee), (1 - share) / (knee - low)
     down = CubicHermiteSpline([low, knee, top], [1.0, share, 0.0], [-other, -2 * one * other / (one + other), -one])
     at = np.linspace(low, top, 101)
-    assert _bend(at, (top, knee, low), share) == pytest.approx(down(at))
-    assert _bend(np.array([800.0, 10.0]), (top, knee, low), share) == pytest.approx([0.0, 1.0])
+    known = np.array([low, knee, top]), np.array([1.0, share, 0.0])
+    assert smooth_through(at, *known, level=False) == pytest.approx(down(at))
+    assert smooth_through(np.array([800.0, 10.0]), *known, level=False) == pytest.approx([0.0, 1.0])
 
 
 def test_a_seam_runs_straight_between_the_ends_of_a_dart() -> None:

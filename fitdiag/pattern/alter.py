@@ -36,22 +36,26 @@ STEP_MM = 0.1  # a cut this near to a step opens it
 
 @dataclass(frozen=True, eq=False)
 class Cut:
-    """A cut across a piece: from a point on the free edge to a point on the other, and what the cut opened or closed.
+    """A cut across a piece: from a point on the free edge to a point on the other, and the map that lays one part anew.
 
-    `filled`: the outline of the gap (spread) or of the overlap, for drawings. `hinge` is None when nothing turns. `sign`: 1 when
-    the part that moves lies on the left of the way from start to end, -1 when on its right.
+    `hinged`: that part turns about the end. `sign`: 1 when it lies on the left of the way from start to end, -1 when on its right.
     """
 
     start: Array
     end: Array
-    hinge: Array | None
-    filled: Array
+    move: Map
+    hinged: bool = False
     sign: float = 1.0
 
     @property
     def line(self) -> Array:
         """From its start to its end, as (2, 2) points."""
         return np.array([self.start, self.end])
+
+    @property
+    def filled(self) -> Array:
+        """The outline of the gap, or of the overlap, that it makes: (4, 2) points, the last two where its ends come to lie."""
+        return np.concatenate([self.line, self.move(self.line)[::-1]])
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +89,11 @@ class Altered:
     def true(self) -> tuple[str, ...]:
         """The seams to true, each once."""
         return tuple(dict.fromkeys(seam for done in self.did for seam in done.seams))
+
+
+def shifted(by: Array) -> Map:
+    """The map that moves points by as much each."""
+    return lambda line: points(line + by)
 
 
 def rotated(line: Array, about: Array, angle: float) -> Array:
@@ -161,6 +170,10 @@ class Parting:
         away: Array = u * (at[:, 1] - y) - v * (at[:, 0] - x)
         return away
 
+    def cut(self, move: Map, *, hinged: bool = False) -> Cut:
+        """This cut, its moving part laid by `move`."""
+        return Cut(self.start, self.end, move, hinged, self.sign)
+
     def moves(self, at: Array, closing: bool) -> NDArray[np.bool_]:
         """Which of some points inside the piece lie on the part that moves; those on the cut do when it closes."""
         away = self._away(at) * self.sign
@@ -223,13 +236,13 @@ class Parting:
         return replace(
             result,
             darts=darts,
-            lines={name: self._parted(line, move, closing) for name, line in piece.lines.items()},
+            lines={name: self.parted(line, move, closing) for name, line in piece.lines.items()},
             notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
             holes=tuple(one(at) for at in piece.holes),
             joints=(*(taken_along(joint) for joint in piece.joints if joint not in self.opened), *joints),
         )
 
-    def _parted(self, line: Array, move: Map, closing: bool) -> Array:
+    def parted(self, line: Array, move: Map, closing: bool) -> Array:
         """A drawn line, the points on the moving part moved; where the cut crosses it, it gets a point on each part."""
         which = self.moves(line, closing)
         if which.all() or not which.any():
@@ -460,8 +473,8 @@ def tapering(by: Array, share: Callable[[Array, Array], Array]) -> Shift:
     return lambda at, far: np.outer(share(at, far), by)
 
 
-def smooth_through(at: Array, heights: Array, shares: Array) -> Array:
-    """Shares at heights between given ones (rising), by a curve that is level at both ends and never overshoots.
+def smooth_through(at: Array, heights: Array, shares: Array, *, level: bool = True) -> Array:
+    """Shares at heights between given ones (rising), by a curve that never overshoots; its ends are `level` or run straight on.
 
     Cubic pieces; where two meet, the slope is the harmonic mean of the slopes on both sides (Fritsch and Butland, 1984).
     """
@@ -471,7 +484,7 @@ def smooth_through(at: Array, heights: Array, shares: Array) -> Array:
     slope = rise / step
     both = slope[:-1] + slope[1:]
     inner = np.where(slope[:-1] * slope[1:] > 0, 2 * slope[:-1] * slope[1:] / np.where(both == 0, 1.0, both), 0.0)
-    tangent = np.concatenate([[0.0], inner, [0.0]])
+    tangent = np.concatenate([[0.0], inner, [0.0]] if level else [slope[:1], inner, slope[-1:]])
     where = np.clip(np.searchsorted(heights, at, side="right") - 1, 0, len(step) - 1)
     t = np.clip((at - heights[where]) / step[where], 0.0, 1.0)
     curve = step[where] * t * (1 - t) * (tangent[where] * (1 - t) - tangent[where + 1] * t)

@@ -15,7 +15,7 @@ from shapely.ops import nearest_points, unary_union
 
 from fitdiag.knowledge.model import Drawn
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
-from fitdiag.pattern.piece import Array, Dart, Piece, apart, points, turn, unit
+from fitdiag.pattern.piece import Array, Dart, Piece, apart, points, unit
 from fitdiag.units import Units, format_given
 
 SEEN_MM = 0.8  # what moves less is not marked
@@ -99,18 +99,18 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     base, lower, upper, gap, old_grain = before, None, None, nothing, None
     marks: list[Mark] = []
     if cut is not None and kind == "slide":
-        tip, moved = slid_from(old, altered.did), cut.filled[-1] - cut.start
-        marks.append(Mark(tip, tip + moved, amount, _outward(before, tip, moved)))
+        tip = slid_from(old, altered.did)
+        to = cut.move(tip[None])[0]
+        marks.append(Mark(tip, to, amount, _outward(before, tip, to - tip)))
     elif cut is not None:
-        start, end = cut.filled[-1], cut.filled[-2]  # where the ends of the cut come to lie with the part above it
         lower, above = parted(before, cut)
-        upper = _carried(above, cut)
-        gap = Polygon([cut.start, cut.end, end, start]).buffer(0)
+        upper = transform(above, cut.move)
+        gap = Polygon(cut.filled).buffer(0)
         base = lower.union(upper).union(gap if opens(kind, altered.did) else nothing).buffer(0.2).buffer(-0.2)
-        a, b = (cut.end, end) if cut.hinge is not None and np.allclose(cut.hinge, cut.start) else (cut.start, start)
+        a, b = cut.start, cut.filled[-1]
         marks.append(Mark(a, b, amount, _outward(before, a, b - a)))
         above_cut = _above(grain_of(old), cut)
-        old_grain = carry(above_cut, cut) if above_cut is not None and cut.hinge is not None else None
+        old_grain = cut.move(above_cut) if above_cut is not None and cut.hinged else None
     elif kind == "grain":
         old_grain = grain_of(old)
         y = float(old_grain[:, 1].mean())
@@ -166,24 +166,6 @@ def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:
     up = np.array([-wide[1], wide[0]]) * cut.sign
     half = Polygon([cut.start - wide, cut.end + wide, cut.end + wide + up, cut.start - wide + up])
     return polygon.difference(half), polygon.intersection(half)
-
-
-def _carried(area: BaseGeometry, cut: Cut) -> BaseGeometry:
-    result: BaseGeometry = transform(area, lambda coords: np.asarray(carry(coords, cut)))
-    return result
-
-
-def carry(line: Array, cut: Cut) -> Array:
-    """Points above a cut taken to where the alteration lays them."""
-    start, end = cut.filled[-1], cut.filled[-2]
-    if cut.hinge is None:
-        return points(line + (start - cut.start))
-    was, now = (
-        (cut.end - cut.hinge, end - cut.hinge)
-        if np.allclose(cut.hinge, cut.start)
-        else (cut.start - cut.hinge, start - cut.hinge)
-    )
-    return rotated(line, cut.hinge, turn(was, now))
 
 
 def _above(line: Array, cut: Cut) -> Array | None:
@@ -266,9 +248,9 @@ def _told(measured: float, amount: float) -> float:
 def open_edge(change: Change) -> tuple[str, str]:
     """Names of the seam where a wedge is widest, and of the one where it ends."""
     cut = change.cut
-    assert cut is not None and cut.hinge is not None
-    free, far = (cut.end, cut.start) if np.allclose(cut.hinge, cut.start) else (cut.start, cut.end)
-    return tuple(change.old.part.word(_seam_at(change.old, point)) for point in (free, far))  # type: ignore[return-value]
+    assert cut is not None
+    free, far = (change.old.part.word(_seam_at(change.old, point)) for point in cut.line)
+    return free, far
 
 
 def _seam_at(piece: Piece, point: Array) -> str:

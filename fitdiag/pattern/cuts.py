@@ -8,21 +8,23 @@ from math import asin
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import Cut, Did, Parting, mapped, redraw, rotated, tapering
+from fitdiag.pattern.alter import Did, Parting, mapped, redraw, rotated, shifted, tapering
 from fitdiag.pattern.garment import Spot, hits
 from fitdiag.pattern.making import Made, Work, far_along, stations
 from fitdiag.pattern.piece import Array, Dart, Joint, Piece, apart, length, points, unit
 from fitdiag.problems import stop
 
 
-def _places(move: Move) -> tuple[str, str]:
+def _spots(work: Work, piece: Piece, move: Move) -> tuple[Spot, Spot]:
+    """Where the cut of a move begins and ends."""
     assert move.cut is not None
-    return move.cut
+    start, end = (work.spot(piece, text) for text in move.cut)
+    return start, end
 
 
 def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """Turn the part above a cut about the cut's second end by 2 asin(|by| / 2w), w its length; positive opens."""
-    start, hinge = (work.spot(piece, text) for text in _places(move))
+    start, hinge = _spots(work, piece, move)
     width = apart(start.at, hinge.at)
     if abs(by) >= width:
         raise stop("amount", "that is more than the cut is wide", hint="take a smaller amount")
@@ -34,10 +36,8 @@ def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
         return rotated(line, hinge.at, angle)
 
     result = part.laid(turn, (max(-by, 0.0), 0.0), closing=by < 0)
-    patch = points(np.array([start.at, hinge.at, hinge.at, turn(start.at[None])[0]]))
-    cut = Cut(start.at, hinge.at, hinge.at, patch, part.sign)
-    seams = tuple(dict.fromkeys((start.seam, hinge.seam, piece.part.seams[0])))
-    return result, Did("open" if by > 0 else "close", by, seams, cut)
+    seams = (start.seam, hinge.seam, piece.part.seams[0])
+    return result, Did("open" if by > 0 else "close", by, seams, part.cut(turn, hinged=True))
 
 
 def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
@@ -45,26 +45,20 @@ def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
 
     What an overlap covers lies beyond the place that the cut has afterwards, so that a spread of as much gives it back.
     """
-    start, end = (work.spot(piece, text) for text in _places(move))
+    start, end = _spots(work, piece, move)
     part = Parting(piece, start, end, keeps=move.keeps, opening=by > 0)
     left_of_cut = np.sign(end.at[0] - start.at[0])  # 1: the cut runs to the right, so its left is above
-    way = np.array([0.0, part.sign * left_of_cut])
-    shift = by * way
+    shift = np.array([0.0, by * part.sign * left_of_cut])
     taken = (0.0, 0.0)
     if by < 0:
-        trial = part.laid(lambda line: points(line + shift), closing=True)
-        places = [work.spot(trial, text) for text in _places(move)]
-        kept = [float(place.at[1]) for place in places]
-        names = (start.seam, end.seam)
-        start, end = (_at_y(piece, seam, y - by * way[1]) for seam, y in zip(_edges(piece, names), kept, strict=True))
-        low = [_at_y(piece, seam, y) for seam, y in zip(_edges(piece, names), kept, strict=True)]
+        kept = _spots(work, part.laid(shifted(shift), closing=True), move)
+        edges = [_edge(piece, place.seam) for place in (start, end)]
+        start, end = (_at_y(piece, e, float(at.at[1] - shift[1])) for e, at in zip(edges, kept, strict=True))
+        low = [_at_y(piece, e, float(at.at[1])) for e, at in zip(edges, kept, strict=True)]
         part = Parting(piece, start, end, keeps=move.keeps)
         taken = (_apart(piece, start, low[0]), _apart(piece, end, low[1]))
-    result = part.laid(lambda line: points(line + shift), taken, closing=by < 0)
-    patch = points(np.array([start.at, end.at, end.at + shift, start.at + shift]))
-    seams = tuple(dict.fromkeys((start.seam, end.seam)))
-    cut = Cut(start.at, end.at, None, patch, part.sign)
-    return result, Did("spread" if by > 0 else "overlap", by, seams, cut)
+    result = part.laid(shifted(shift), taken, closing=by < 0)
+    return result, Did("spread" if by > 0 else "overlap", by, (start.seam, end.seam), part.cut(shifted(shift)))
 
 
 def stretch(work: Work, piece: Piece, move: Move, by: float) -> Made:
@@ -72,23 +66,19 @@ def stretch(work: Work, piece: Piece, move: Move, by: float) -> Made:
 
     So what lies between them keeps its distance from the grainline and its share of the way down.
     """
-    start, end = (work.spot(piece, text) for text in _places(move))
+    start, end = _spots(work, piece, move)
     heights, shares = stations(work, piece, move, piece.part.outer[0])
 
     def moved(at: Array) -> Array:
         return points(at - np.outer(by * np.interp(at[:, 1], heights, shares), [0.0, 1.0]))
 
-    part = Parting(piece, start, end, keeps=move.keeps)
-    shift = np.array([0.0, -by])
-    patch = points(np.array([start.at, end.at, end.at + shift, start.at + shift]))
-    cut = Cut(start.at, end.at, None, patch, part.sign)
-    seams = tuple(dict.fromkeys((start.seam, end.seam)))
-    return mapped(piece, moved), Did("spread" if by > 0 else "overlap", by, seams, cut)
+    cut = Parting(piece, start, end, keeps=move.keeps).cut(shifted(np.array([0.0, -by])))
+    return mapped(piece, moved), Did("spread" if by > 0 else "overlap", by, (start.seam, end.seam), cut)
 
 
-def _edges(piece: Piece, seams: tuple[str, str]) -> list[tuple[str, ...]]:
-    """The edges that two seams belong to."""
-    return [piece.part.outer if seam in piece.part.outer else piece.part.inner for seam in seams]
+def _edge(piece: Piece, seam: str) -> tuple[str, ...]:
+    """The edge that a seam belongs to; the seam itself where it is at the top or bottom."""
+    return next((edge for edge in (piece.part.outer, piece.part.inner) if seam in edge), (seam,))
 
 
 def _at_y(piece: Piece, seams: tuple[str, ...], y: float) -> Spot:
@@ -101,7 +91,7 @@ def _at_y(piece: Piece, seams: tuple[str, ...], y: float) -> Spot:
 
 def _apart(piece: Piece, one: Spot, other: Spot) -> float:
     """How far apart two places of one edge lie along it, mm."""
-    edge = piece.part.outer if one.seam in piece.part.outer else piece.part.inner
+    edge = _edge(piece, one.seam)
     before = dict(zip(edge, np.cumsum([0.0, *(length(piece.seams[name]) for name in edge)]).tolist(), strict=False))
     return float(abs(before[one.seam] + far_along(piece, one) - before[other.seam] - far_along(piece, other)))
 
@@ -114,13 +104,10 @@ def widen(work: Work, piece: Piece, move: Move, by: float) -> Made:
     part = Parting(piece, start, end, keeps=piece.part.inner[0], opening=by > 0)
     taken = (0.0, 0.0)
     if by < 0:
-        folded = [_at_x(piece, seam, x + by) for seam in (top, bottom)]
-        taken = (_between(piece, start, folded[0]), _between(piece, end, folded[1]))
-    shift = np.array([by, 0.0])
-    result = part.laid(lambda line: points(line + shift), taken, closing=by < 0)
-    patch = points(np.array([start.at, end.at, end.at + shift, start.at + shift]))
-    result = replace(result, grain_x=piece.grain_x + by / 2)
-    return result, Did("widen", by, (top, bottom), Cut(start.at, end.at, None, patch, part.sign))
+        taken = (_apart(piece, start, _at_x(piece, top, x + by)), _apart(piece, end, _at_x(piece, bottom, x + by)))
+    shift = shifted(np.array([by, 0.0]))
+    result = replace(part.laid(shift, taken, closing=by < 0), grain_x=piece.grain_x + by / 2)
+    return result, Did("widen", by, (top, bottom), part.cut(shift))
 
 
 def _at_x(piece: Piece, seam: str, x: float) -> Spot:
@@ -129,14 +116,10 @@ def _at_x(piece: Piece, seam: str, x: float) -> Spot:
     return Spot(seam, *found[0])
 
 
-def _between(piece: Piece, one: Spot, other: Spot) -> float:
-    return abs(far_along(piece, one) - far_along(piece, other))
-
-
 def slide(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """Slide the section with `seam` along a cut towards its second place; the seam it leaves is filled, the other one tapers."""
     seam = move.seam or ""
-    start, foot = (work.spot(piece, text) for text in _places(move))
+    start, foot = _spots(work, piece, move)
     shift = unit(foot.at - start.at) * by
     tapers, fills = piece.part.leads(seam), piece.part.follows(seam)
     whole_length = length(piece.seams[tapers])
@@ -151,17 +134,14 @@ def slide(work: Work, piece: Piece, move: Move, by: float) -> Made:
         },
     )
     filled = points(np.concatenate([whole.seams[seam][-1:], piece.seams[fills]]))
-    slid = part._parted  # one map for what is drawn on the section
-    lines = {name: slid(line, lambda at: points(at + shift), False) for name, line in piece.lines.items()}
     result = replace(
         whole,
         seams={**whole.seams, fills: filled},
         darts=piece.darts,
-        lines=lines,
+        lines={name: part.parted(line, shifted(shift), closing=False) for name, line in piece.lines.items()},
         joints=(*whole.joints, joint, Joint(tapers, points(np.array([foot.at, foot.at])))),
     )
-    patch = points(np.array([start.at, foot.at, foot.at + shift, start.at + shift]))
-    return result, Did("slide", by, (fills, seam, tapers), Cut(start.at, foot.at, None, patch, part.sign))
+    return result, Did("slide", by, (fills, seam, tapers), part.cut(shifted(shift)))
 
 
 def slit(work: Work, piece: Piece, move: Move, by: float) -> Made:

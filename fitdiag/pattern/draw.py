@@ -133,8 +133,8 @@ class Figure:
         self.grain(change.grain)
         if change.cut is not None:
             self.line(change.cut.line, "cut")
-            if change.cut.hinge is not None:
-                self.hinge(change.cut.hinge)
+            if change.cut.hinged:
+                self.hinge(change.cut.end)
 
     def outline(self, piece: Piece, role: str, width: float | None = None) -> None:
         self.line(np.concatenate([piece.outline, piece.outline[:1]]), role, width)
@@ -161,8 +161,8 @@ class Figure:
         if working:
             self.amounts(change)
         if working and cut is not None:
-            if cut.hinge is not None:
-                self.hinge_word(cut.hinge)
+            if cut.hinged:
+                self.hinge_word(cut.end)
             self.cut_word(cut)
         for name, line in piece.lines.items():
             self.word_along(line, name, (0.8, 0.7, 0.87, 0.6, 0.4, 0.3, 0.2))

@@ -206,11 +206,11 @@ def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
         heights, shares = np.array([low, (low + heights[-1]) / 2, heights[-1]]), np.array([1.0, 0.5, 0.0])
         if heights[2] <= low:
             raise stop("amount", "the pivot lies below the piece", hint="choose a higher pivot")
-    heights = np.array([low, *heights[1:]])
+    heights = np.array([low, *heights[1:3]])
     inward = -way_out(piece, outer)
 
     def swung_out(line: Array) -> Array:
-        share = _bend(line[:, 1], (float(heights[2]), float(heights[1]), float(heights[0])), float(shares[1]))
+        share = smooth_through(line[:, 1], heights, np.array([1.0, shares[1], 0.0]), level=False)
         return points(line + np.outer(by * inward * share, [1.0, 0.0]))
 
     swung = mapped(piece, swung_out)
@@ -221,19 +221,3 @@ def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return result, Did(
         "swing", by, (*piece.part.outer, piece.part.follows(piece.part.stays)), angle=angle, at=dict(move.at)
     )
-
-
-def _bend(heights: Array, at: tuple[float, float, float], share: float) -> Array:
-    """0 down to the first height, `share` at the second, 1 from the third on; smooth at the second, never overshooting.
-
-    Two cubic pieces; the slope where they meet is the harmonic mean of the slopes on both sides.
-    """
-    top, middle, low = at
-    one, other = share / (top - middle), (1.0 - share) / (middle - low)
-    slope = 2 * one * other / (one + other) if one + other else 0.0
-    upper, lower = np.clip((top - heights) / (top - middle), 0, 1), np.clip((middle - heights) / (middle - low), 0, 1)
-
-    def cubic(t: Array, step: float, rise: float, first: float, last: float) -> Array:
-        return np.asarray(rise * t**2 * (3 - 2 * t) + step * t * (1 - t) * (first * (1 - t) - last * t))
-
-    return cubic(upper, top - middle, share, one, slope) + cubic(lower, middle - low, 1.0 - share, slope, other)

@@ -10,7 +10,7 @@ import numpy as np
 from shapely import LinearRing, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 
-from fitdiag.pattern.change import Change, carry, extra_words, filled, grain_of, open_edge, parted, slid_from
+from fitdiag.pattern.change import Change, extra_words, filled, grain_of, open_edge, parted, slid_from
 from fitdiag.pattern.draw import PAGE, SHARES, Figure, changes_of, fitted, key, notes_at, place_of
 from fitdiag.pattern.ink import Box, Drawing, Pen, wrapped
 from fitdiag.pattern.moves import Step
@@ -178,9 +178,9 @@ def _drawn(figure: Figure, change: Change, *, open_cut: bool = False) -> None:
     if cut is None:
         return
     figure.line(cut.line, "part" if open_cut else "cut", 0.9 if open_cut else None)
-    if open_cut and cut.hinge is not None:
-        figure.hinge(cut.hinge)
-        figure.hinge_word(cut.hinge)
+    if open_cut and cut.hinged:
+        figure.hinge(cut.end)
+        figure.hinge_word(cut.end)
     figure.cut_word(cut)
 
 
@@ -195,15 +195,15 @@ def _joined(figure: Figure, change: Change, *, grain: bool = False, extra: bool 
         for ring in _rings(part):
             figure.line(ring, "part")
     if not extra:
-        moved = tuple(Dart.of(carry(dart.ends, cut)) for dart in change.old.darts)
+        moved = tuple(Dart.of(cut.move(dart.ends)) for dart in change.old.darts)
         figure.darts(replace(change.old, darts=moved))
     else:
         figure.darts(change.new)
         figure.hatch(change.extra, cross=False)
         figure.outline(change.new, "new")
         figure.amounts(replace(change, marks=change.marks[1:]))
-    if cut.hinge is not None:
-        figure.hinge(cut.hinge)
+    if cut.hinged:
+        figure.hinge(cut.end)
     if not grain:
         figure.amounts(replace(change, marks=change.marks[:1]))
         return
@@ -221,7 +221,7 @@ def _slid(figure: Figure, change: Change) -> None:
     below, above = parted(Polygon(change.old.outline), cut)
     tip = Point(*slid_from(change.old, change.did))
     section = min([*get_parts(below), *get_parts(above)], key=tip.distance)
-    moved = transform(section, lambda coords: coords + (cut.filled[-1] - cut.start))
+    moved = transform(section, cut.move)
     figure.outline(change.old, "old")
     for part in (Polygon(change.old.outline).difference(section.buffer(0.01)), moved):
         for ring in _rings(part):
@@ -333,8 +333,8 @@ def _hinge_rings(figure: Figure, hinges: list[Array]) -> None:
 
 def _hinges(change: Change) -> list[Array]:
     """Where the paper stays: the hinge of the cut, or the places at which the new edge leaves the old one."""
-    if change.cut is not None and change.cut.hinge is not None:
-        return [change.cut.hinge]
+    if change.cut is not None and change.cut.hinged:
+        return [change.cut.end]
     old, new = LinearRing(change.old.outline), LinearRing(change.new.outline)
     found: list[Array] = [
         one.tip
