@@ -28,8 +28,8 @@ def darts(path: str, do: list[str], out: str | None, units: str | None, *, repla
         old = before.pieces[name]
         if piece is not old:
             had, has = ("; ".join(format_reading(d.width, chosen) for d in one.darts) or "none" for one in (old, piece))
-            was, now = (format_reading(after_darts(one, one.part.seams[0]), chosen) for one in (old, piece))
-            edge = f"{piece.part.word(piece.part.seams[0])} after darts {was} before, {now} now"
+            was, now = (format_reading(after_darts(one, one.part.top), chosen) for one in (old, piece))
+            edge = f"{piece.part.word(piece.part.top)} after darts {was} before, {now} now"
             say(f"{name.capitalize()}: darts {had} before, {has} now; {edge}.")
             if piece.note and piece.note != old.note:
                 say(f"{name.capitalize()}: {piece.note}")

@@ -131,7 +131,7 @@ def too_small(cut: Cut, body: Mapping[str, float], units: Units) -> list[Problem
 
 def _girths(pieces: tuple[Piece, ...]) -> dict[str, float]:
     """Girths of the sewn pattern in mm that a body must fit into."""
-    top = [length(piece.seams[piece.part.seams[0]]) - sum(dart.width for dart in piece.darts) for piece in pieces]
+    top = [length(piece.top) - sum(dart.width for dart in piece.darts) for piece in pieces]
     hips = [hip_width(piece) or 0.0 for piece in pieces]
     girths = {"waist": 2 * sum(top), "hip": 2 * sum(hips)}
     crotch = [piece.level("crotch") for piece in pieces]
@@ -142,11 +142,11 @@ def _girths(pieces: tuple[Piece, ...]) -> dict[str, float]:
 
 
 def _panel(piece: Piece, centre: tuple[str, ...]) -> Panel:
-    top, bottom = piece.seams[piece.part.seams[0]], piece.seams[piece.part.stays]
+    top, bottom = piece.top, piece.seams[piece.part.stays]
     outline: list[tuple[str, Array]] = []
     for name in piece.part.seams:
         line = _without_doubles(piece.seams[name])
-        outline += _with_darts(piece, name, line) if name == piece.part.seams[0] else [(name, line)]
+        outline += _with_darts(piece, name, line) if name == piece.part.top else [(name, line)]
     ring = np.concatenate([line for _, line in outline])
     drawn = {name: _line(piece, name) for name in LINES}
     lines = {name: _to_edges(line, ring) for name, line in drawn.items() if line is not None}

@@ -410,7 +410,7 @@ def _followed(line: Array, by: Array, grows: bool) -> Array:
 
 def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], dict[str, Array]]:
     """Darts carried on, or cut back, to their seam where it lies now, both legs alike; and the seams, through their ends."""
-    home = piece.part.seams[0]
+    home = piece.part.top
     if not piece.darts or seams[home] is piece.seams[home]:
         return piece.darts, seams
     found, result = [], dict(seams)

@@ -45,7 +45,7 @@ def _part(name: str, cut: int) -> Part:
 
 def _straight(pattern: Pattern, width: float) -> Piece:
     """A band as long as the whole waist, twice as high as its finished width; its grain runs along it, up the paper."""
-    whole = sum(after_darts(one, one.part.seams[0]) * (2 if side == "both" else 1) for one, side in pattern.cut())
+    whole = sum(after_darts(one, one.part.top) * (2 if side == "both" else 1) for one, side in pattern.cut())
     ring = np.array([[0.0, whole], [2 * width, whole], [2 * width, 0.0], [0.0, 0.0], [0.0, whole]])
     seams = {name: points(_line(ring[k], ring[k + 1])) for k, name in enumerate(("top", "right", "bottom", "left"))}
     fold = points([[width, 0.0], [width, whole]])
@@ -59,7 +59,7 @@ def _line(start: Array, end: Array) -> Array:
 
 def closed_waist(piece: Piece) -> Array:
     """The waist seam with its darts folded closed, as one line: all beyond a dart turned about its point until its legs meet."""
-    line = piece.seams[piece.part.seams[0]]
+    line = piece.top
     darts = sorted(piece.darts, key=lambda dart: apart(dart.left, line[0]), reverse=True)
     run = unit(line[-1] - line[0])
     for dart in darts:  # from the outer end, so that each turns all that lies beyond it

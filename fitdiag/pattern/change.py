@@ -5,18 +5,17 @@ Paper that is added and paper that is taken away (cut off, or lying double) are 
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import GeometryCollection, LineString, Point, Polygon, get_parts, transform
+from shapely import GeometryCollection, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points, unary_union
 
 from fitdiag.knowledge.model import Drawn
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
 from fitdiag.pattern.piece import Array, Dart, Piece, apart, points, unit
-from fitdiag.units import Units, format_given
+from fitdiag.units import Units
 
 SEEN_MM = 0.8  # what moves less is not marked
 
@@ -67,20 +66,6 @@ class Change:
         """Whether a seam was moved by the same along its whole length, as the hem is."""
         return self.kind in ("shift", "notches")
 
-    @property
-    def tips_move(self) -> bool:
-        darts = zip(self.old.darts, self.new.darts, strict=False)
-        return any(apart(one.tip, other.tip) > SEEN_MM for one, other in darts)
-
-    @property
-    def widest(self) -> str:
-        """The longest length that is shown, else the amount."""
-        return format_given(max((mark.amount for mark in self.marks), default=self.amount), self.units)
-
-    @property
-    def told_amount(self) -> str:
-        return format_given(self.amount, self.units)
-
 
 # What has changed
 
@@ -91,8 +76,8 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     kind, angle = main_kind(altered.did), sum(done.angle for done in altered.did)
     grain = grain_of(new)
     if kind == "swing":
-        about = new.seams[new.part.seams[0]].mean(axis=0)
-        shift = old.seams[old.part.seams[0]].mean(axis=0) - about
+        about = new.top.mean(axis=0)
+        shift = old.top.mean(axis=0) - about
         back = turned(new, about, -angle)
         new, grain = mapped(back, lambda line: points(line + shift)), points(rotated(grain, about, -angle) + shift)
     before, after = Polygon(old.outline), Polygon(new.outline)
@@ -152,7 +137,7 @@ def opens(kind: Kind, did: tuple[Did, ...]) -> bool:
 def grain_of(piece: Piece) -> Array:
     """The grainline of a piece, a little above the hem to a little below the waist."""
     low, x = float(piece.outline[:, 1].min()), piece.grain_x
-    waist = piece.seams[piece.part.seams[0]]
+    waist = piece.top
     top = (
         float(np.interp(x, waist[:, 0], waist[:, 1])) if waist[0, 0] <= x <= waist[-1, 0] else float(waist[:, 1].min())
     )
@@ -242,78 +227,7 @@ def _told(measured: float, amount: float) -> float:
     return amount if abs(measured - amount) <= 0.03 * amount + 0.1 else measured
 
 
-# What it is called
-
-
-def open_edge(change: Change) -> tuple[str, str]:
-    """Names of the seam where a wedge is widest, and of the one where it ends."""
-    cut = change.cut
-    assert cut is not None
-    free, far = (change.old.part.word(_seam_at(change.old, point)) for point in cut.line)
-    return free, far
-
-
-def _seam_at(piece: Piece, point: Array) -> str:
-    return min(piece.part.seams, key=lambda seam: LineString(piece.seams[seam]).distance(Point(*point)))
-
-
-def sentence(change: Change) -> str:
-    """One alteration of one piece in a line, without the name of the piece."""
-    amount = change.told_amount
-    if change.words is not None:
-        return filled(change, change.words.told)
-    if change.kind in ("open", "close"):
-        free, far = open_edge(change)
-        verb = "Open a wedge of" if change.kind == "open" else "Overlap a wedge of"
-        text = f"{verb} {amount} at the {free}, to nothing at the {far}."
-    elif change.kind in ("spread", "overlap"):
-        text = f"{'Spread' if change.kind == 'spread' else 'Overlap'} by {amount}, the same from edge to edge."
-    elif change.kind == "widen":
-        text = f"{'Spread' if change.opened else 'Fold out'} {amount} along the grainline, the same from edge to edge."
-        text += " Draw the new grainline in its middle. The darts take up what the edge gains or loses."
-    elif change.kind in ("edge", "tip", "shift"):
-        level = change.kind == "shift"
-        seams = ", ".join(change.old.part.word(name) for name in change.true)
-        text = f"Draw a new line ({seams}), {change.widest} {'from the old one all along' if level else 'at the widest place'}."
-        if any(done.kind == "darts" for done in change.did):
-            text += " The darts take up what the edge gains or loses."
-    elif change.kind == "darts":
-        text = (
-            f"Move the point of each dart by {amount}."
-            if change.tips_move
-            else f"Redraw the darts, {amount} wider in all."
-        )
-    elif change.kind == "grain":
-        text = f"Move the drawn grainline by {amount}. The outline stays."
-    else:
-        text = "The paper stays as it is."
-    if not change.extra.is_empty and change.marks[1:] and change.kind in ("open", "close"):
-        text += f" Then {extra_words(change)} by {format_given(change.marks[-1].amount, change.units)}."
-    return text
-
-
-def filled(change: Change, text: str) -> str:
-    """The rule's words for a drawing, with the amounts put in."""
-    heights = {name: share for done in change.did for name, share in (done.at or {}).items()}
-    sizes = {"amount": 1.0, **heights}
-    return re.sub(
-        r"\{([a-z-]+)\}", lambda match: format_given(change.amount * abs(sizes.get(match[1], 1.0)), change.units), text
-    )
-
-
 def slid_from(piece: Piece, did: tuple[Did, ...]) -> Array:
     """The tip of the section that slid: where its seam begins."""
     (done,) = (one for one in did if one.kind == "slide")
     return np.asarray(piece.seams[done.seams[1]][0])
-
-
-def extra_words(change: Change) -> str:
-    seam, part = _seam_at(change.new, change.marks[-1].b), change.new.part
-    if seam in (part.seams[0], part.seams[-1]):
-        return f"raise the {part.word(part.seams[0])}"
-    return f"let out the {part.word(seam)}"
-
-
-def to_true(change: Change) -> str:
-    names = [change.old.part.word(seam) for seam in change.true]
-    return f"True: {', '.join(names)}." if names else "No seam to true."

@@ -36,7 +36,7 @@ def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
         return rotated(line, hinge.at, angle)
 
     result = part.laid(turn, (max(-by, 0.0), 0.0), closing=by < 0)
-    seams = (start.seam, hinge.seam, piece.part.seams[0])
+    seams = (start.seam, hinge.seam, piece.part.top)
     return result, Did("open" if by > 0 else "close", by, seams, part.cut(turn, hinged=True))
 
 
@@ -98,7 +98,7 @@ def _apart(piece: Piece, one: Spot, other: Spot) -> float:
 
 def widen(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """Cut along the grainline from top to bottom, and move the outer part; the grainline lies in the middle of the strip or fold."""
-    top, bottom = piece.part.seams[0], piece.part.stays
+    top, bottom = piece.part.top, piece.part.stays
     x = piece.grain_x + max(-by, 0.0) / 2
     start, end = (_at_x(piece, seam, x) for seam in (top, bottom))
     part = Parting(piece, start, end, keeps=piece.part.inner[0], opening=by > 0)

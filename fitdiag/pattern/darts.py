@@ -21,7 +21,7 @@ Work = Callable[[Piece, int, float | None], Piece]
 
 def ordered(piece: Piece) -> list[Dart]:
     """The darts from the start of their edge, the centre, outwards."""
-    line = piece.seams[piece.part.seams[0]]
+    line = piece.top
     return sorted(piece.darts, key=lambda dart: far_on(line, dart.left))
 
 
@@ -44,7 +44,7 @@ def _laid(piece: Piece, dart: Dart, new: tuple[Dart, ...], line: Array) -> Piece
         raise stop("dart", f"the {piece.name} has no room for the dart there", hint="take a smaller amount")
     for one in new:
         line = through(line, one.left, one.right)
-    seam = piece.part.seams[0]
+    seam = piece.part.top
     notches = tuple(replace(n, at=nearest(line, n.at)) if n.seam == seam else n for n in piece.notches)
     result = piece.with_seams(**{seam: points(line)})
     return replace(result, darts=tuple(ordered(replace(result, darts=(*others, *new)))), notches=notches)
@@ -52,7 +52,7 @@ def _laid(piece: Piece, dart: Dart, new: tuple[Dart, ...], line: Array) -> Piece
 
 def _at(piece: Piece, dart: Dart, middle: float, width: float) -> Dart:
     """A dart like another with its middle so far along the edge, of this width, both legs alike."""
-    seam = piece.part.seams[0]
+    seam = piece.part.top
     old = (dart.left + dart.right) / 2
     place = along(piece, seam, middle).at
     ends = [along(piece, seam, middle + half).at for half in (-width / 2, width / 2)]
@@ -60,7 +60,7 @@ def _at(piece: Piece, dart: Dart, middle: float, width: float) -> Dart:
 
 
 def _middle(piece: Piece, dart: Dart) -> float:
-    line = piece.seams[piece.part.seams[0]]
+    line = piece.top
     return (far_on(line, dart.left) + far_on(line, dart.right)) / 2
 
 
@@ -71,7 +71,7 @@ def moved(piece: Piece, number: int, by: float | None) -> Piece:
         raise stop("dart", told, hint=f"write it like '{piece.name} {number} move=2 cm'")
     dart = chosen(piece, number)
     new = _at(piece, dart, _middle(piece, dart) + by, dart.width)
-    return _laid(piece, dart, (new,), piece.seams[piece.part.seams[0]])
+    return _laid(piece, dart, (new,), piece.top)
 
 
 def split(piece: Piece, number: int, apart: float | None) -> Piece:
@@ -81,7 +81,7 @@ def split(piece: Piece, number: int, apart: float | None) -> Piece:
         raise stop("dart", f"a dart of {dart.width:.0f} mm cannot be split so", hint="a wider dart, or farther apart")
     middle = _middle(piece, dart)
     new = tuple(_at(piece, dart, middle + half, dart.width / 2) for half in (-apart / 2, apart / 2))
-    return _laid(piece, dart, new, piece.seams[piece.part.seams[0]])
+    return _laid(piece, dart, new, piece.top)
 
 
 def turned(piece: Piece, number: int, by: float | None) -> Piece:
@@ -92,9 +92,9 @@ def turned(piece: Piece, number: int, by: float | None) -> Piece:
     if not by:
         told = "how far along the edge it is turned is missing"
         raise stop("dart", told, hint=f"write it like '{piece.name} {number} turn=2 cm'")
-    dart, line = chosen(piece, number), piece.seams[piece.part.seams[0]]
+    dart, line = chosen(piece, number), piece.top
     low, high = far_on(line, dart.left), far_on(line, dart.right)
-    place = along(piece, piece.part.seams[0], (high if by > 0 else low) + by).at
+    place = along(piece, piece.part.top, (high if by > 0 else low) + by).at
     between = [
         one
         for one in piece.darts
@@ -116,7 +116,7 @@ def turned(piece: Piece, number: int, by: float | None) -> Piece:
         new = Dart(points([place])[0], part[0], dart.tip)
         edge = np.concatenate([line[far < to - 1e-6], [place], part, line[far > high + 1e-6]])
     moving = (min(high, to) + 1e-6, max(low, to) - 1e-6)
-    seam = piece.part.seams[0]
+    seam = piece.part.top
     notches = tuple(
         replace(n, at=turn(n.at[None])[0]) if n.seam == seam and moving[0] < far_on(line, n.at) < moving[1] else n
         for n in piece.notches
@@ -131,7 +131,7 @@ def eased(piece: Piece, number: int, by: float | None) -> Piece:
     if not 0 < by <= dart.width + 0.05:
         told = f"the dart takes {dart.width:.1f} mm, so {by:.1f} mm of it cannot be eased in"
         raise stop("dart", told, hint="give an amount up to its width")
-    seam, left = piece.part.seams[0], dart.width - by
+    seam, left = piece.part.top, dart.width - by
     new = (_at(piece, dart, _middle(piece, dart), left),) if left >= LEAST_MM else ()
     if left < LEAST_MM:
         by = dart.width

@@ -14,11 +14,12 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.alter import Cut
-from fitdiag.pattern.change import SEEN_MM, Change, change_of, sentence, to_true
+from fitdiag.pattern.change import SEEN_MM, Change, change_of
 from fitdiag.pattern.ink import XY, Box, Drawing, Pen, along, around, beside, clipped, corners, svg, text_width, wrapped
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, unit
 from fitdiag.pattern.true import true_piece
+from fitdiag.pattern.words import sentence, to_true
 from fitdiag.units import Units, format_given
 
 __all__ = ["Drawing", "drawing", "svg"]
@@ -87,7 +88,7 @@ def place_of(change: Change) -> Box:
     if change.cut is not None:
         found.append(np.array([change.cut.start, change.cut.end]))
     if change.kind in ("open", "close"):
-        found += [change.new.seams[change.new.part.seams[0]], change.old.seams[change.old.part.seams[0]]]
+        found += [change.new.top, change.old.top]
     if change.kind == "darts":
         found += [dart.ends for dart in (*change.old.darts, *change.new.darts)]
     if not found or change.kind == "grain":

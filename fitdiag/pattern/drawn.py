@@ -22,7 +22,7 @@ def darts(work: Work, piece: Piece, move: Move, by: float) -> Made:
 
     `until`: as much wider as that seam, less its darts, has become longer by the moves before.
     """
-    wider, longer, top = by * move.wider, by * move.longer, piece.part.seams[0]
+    wider, longer, top = by * move.wider, by * move.longer, piece.part.top
     if move.until is not None:
         wider = after_darts(piece, move.until) - after_darts(work.before, move.until)
         if not piece.darts:

@@ -36,7 +36,7 @@ def edge(work: Work, piece: Piece, move: Move, by: float) -> Made:
         shifts[seam] = tapering(by * way, share)
         if move.drawn == "straight":
             joints += [Joint(seam, points(np.array([at, at]))) for at in _kinks(piece, seam, heights, shares)]
-    top = piece.part.seams[0]
+    top = piece.part.top
     ends = {piece.seams[top][0].tobytes(), piece.seams[top][-1].tobytes()}
     touched = [s for s in move.seams if {piece.seams[s][0].tobytes(), piece.seams[s][-1].tobytes()} & ends]
     result = redraw(piece, shifts, tuple(joints))

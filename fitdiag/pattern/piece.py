@@ -136,6 +136,11 @@ class Part:
         return self.called.get(seam, seam).replace("{piece}", self.name)
 
     @property
+    def top(self) -> str:
+        """The first seam: the waist."""
+        return self.seams[0]
+
+    @property
     def landmarks(self) -> tuple[str, ...]:
         """The corners clockwise, each where the seam of the same place begins."""
         begin = {seam: corner for corner, seam in self.corners.items()}
@@ -178,6 +183,11 @@ class Piece:
     def outline(self) -> Array:
         """The closed outline as (n, 2) points, each once, clockwise from the start of the first seam."""
         return np.concatenate([self.seams[name][:-1] for name in self.part.seams])
+
+    @property
+    def top(self) -> Array:
+        """The line of its first seam, the waist."""
+        return self.seams[self.part.top]
 
     def corner(self, name: str) -> Array:
         """A landmark: the point where its seam begins."""
@@ -284,6 +294,11 @@ def cut_words(piece: Piece, side: Side) -> str:
 def unit(way: Array) -> Array:
     """The direction of a way as one mm of it; nothing where there is no way."""
     return np.asarray(way / (np.hypot(way[0], way[1]) or 1.0))
+
+
+def left_of(way: Array) -> Array:
+    """The way to the left hand of a way, as long; of a seam, which runs clockwise, out of the piece. Also for (n, 2) ways."""
+    return np.stack([-way[..., 1], way[..., 0]], axis=-1)
 
 
 def turn(one: Array, other: Array) -> float:

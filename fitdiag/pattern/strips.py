@@ -4,22 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Concatenate, Literal, ParamSpec
+from functools import partial
+from typing import Literal
 
 import numpy as np
 from shapely import LinearRing, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 
-from fitdiag.pattern.change import Change, extra_words, filled, grain_of, open_edge, parted, slid_from
+from fitdiag.pattern.change import Change, grain_of, parted, slid_from
 from fitdiag.pattern.draw import PAGE, SHARES, Figure, changes_of, fitted, key, notes_at, place_of
 from fitdiag.pattern.ink import Box, Drawing, Pen, wrapped
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, apart, points
 from fitdiag.pattern.true import true_piece
-from fitdiag.units import Units, format_given
+from fitdiag.pattern.words import captions
+from fitdiag.units import Units
 
-Painter = Callable[[Figure], None]
-Given = ParamSpec("Given")
+Painter = Callable[[Figure, Change], None]
 CELL: tuple[float, float, float] = (60.0, 64.0, 18.0)  # width and most height of a picture, and of its words
 STRIP_PAD = (10.0, 11.0)
 WIDE, HIGH, PAD = 64.0, 70.0, (11.0, 11.0)  # mm of a drawing, the most of its height, room for words at its edge
@@ -52,7 +53,7 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
         left, top = (wide + 5.0) * (number % 3), first + (high + words) * (number // 3)
         cell = (left, top, left + wide, top + high)
         bottom = cell[3]
-        paint(Figure(pen, fitted(place_of(change), cell, STRIP_PAD)))
+        paint(Figure(pen, fitted(place_of(change), cell, STRIP_PAD)), change)
         pen.frame(cell)
         pen.text(left, bottom + 4.5, str(number + 1), 11, bold=True, role="number")
         for row, line in enumerate(wrapped(caption, 9, wide - 6)):
@@ -63,97 +64,23 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
     return pen.done(title, " ".join([*notes, told]))
 
 
-Picture = tuple[str, Painter]
-
-
-def captions_of(change: Change) -> tuple[str, str]:
-    """What to do before anything is laid or redrawn, and then."""
-    told = [caption for caption, _ in _pictures(change)]
-    first, then = (told[1:3] if len(told) == 5 else told[:2]) if len(told) > 1 else (told[0], told[0])
-    return first, then
-
-
-def _pictures(change: Change) -> list[Picture]:
+def _pictures(change: Change) -> list[tuple[str, Painter]]:
     """The captions and pictures of an alteration, in the order of the work."""
-    true = ", ".join(change.old.part.word(seam) for seam in change.true)
-    last: Picture = (f"True: {true}. Smooth lines, no steps.", _trued(change))
-    if change.kind in ("open", "close"):
-        return [*_of_a_wedge(change), last]
-    if change.kind in ("spread", "overlap", "widen"):
-        return [*_of_a_strip(change), last]
-    if change.words is not None:
-        captions = [filled(change, text) for text in change.words.steps]
-        return [*zip(captions, _painters(change), strict=False), last]
-    if change.kind in ("edge", "tip", "shift"):
-        ends = "as far from the old one all along" if change.parallel else "to nothing at its ends"
-        return [
-            (f"Mark {change.widest} at {'both ends' if change.parallel else 'the widest place'}.", _marked(change)),
-            (f"Draw the new line, {ends}.", _redrawn(change)),
-            (last[0] + " Walk the seams that are sewn to it.", last[1]),
-        ]
-    if change.kind == "darts":
-        top = _top(change)
-        width = f"Mark the new width at the {top}, half on each side."
-        return [
-            ("Mark the new points of the darts." if change.tips_move else width, _marked(change)),
-            ("Draw the new dart lines.", _redrawn(change)),
-            (f"Fold the darts closed and true the {top}.", _trued(change)),
-        ]
-    if change.kind == "grain":
-        return [
-            (f"Mark {change.told_amount} from the old grainline, above and below.", _marked(change)),
-            ("Draw the new grainline through the marks.", _redrawn(change, grain=True)),
-            ("Rub the old one out. The outline stays.", _trued(change)),
-        ]
-    return [("The paper stays as it is.", _drawn(change))]
-
-
-def _top(change: Change) -> str:
-    return change.old.part.word(change.old.part.seams[0])
-
-
-def _of_a_wedge(change: Change) -> list[Picture]:
-    amount, (free, far) = change.told_amount, open_edge(change)
-    if change.kind == "close":
-        laid = f"Overlap it by {amount} at the {free}, to nothing at the hinge."
-    else:
-        laid = f"Open it by {amount} at the {free}. Put paper behind it."
-    carry = f"Carry the grainline of the lower part straight up to the {_top(change)}."
-    extra = not change.extra.is_empty
-    if extra:
-        more = f"{extra_words(change).capitalize()} by {format_given(change.marks[-1].amount, change.units)}."
-        carry = f"{more} Carry the grainline of the lower part straight up."
-    return [
-        (f"Draw the line across the {change.name}, from {free} to {far}.", _drawn(change)),
-        (f"Cut from the {free}. Leave a hinge at the {far}.", _drawn(change, open_cut=True)),
-        (laid, _joined(change)),
-        (carry, _joined(change, grain=True, extra=extra)),
-    ]
-
-
-def _of_a_strip(change: Change) -> list[Picture]:
-    amount, lengthwise = change.told_amount, change.kind == "widen"
-    if change.opened:
-        laid = f"Spread the parts by {amount}, the same from edge to edge. Put paper behind."
-    else:
-        laid = f"Overlap the parts by {amount}, the same from edge to edge."
-    where = "along the grainline" if lengthwise else "across, square to the grainline"
-    through = "The grainline runs through both parts: check it with a ruler."
-    return [
-        (f"Draw the line {where}.", _drawn(change)),
-        ("Cut right through.", _drawn(change, open_cut=True)),
-        (laid, _joined(change)),
-        ("Draw the new grainline in the middle of the strip." if lengthwise else through, _joined(change, grain=True)),
-    ]
+    told = captions(change)
+    return [*zip(told[:-1], _painters(change), strict=False), (told[-1], _trued if told[1:] else _drawn)]
 
 
 def _painters(change: Change) -> list[Painter]:
-    """The pictures that the rule's own captions stand below, in order."""
+    """The pictures of an alteration but the last, which shows it trued."""
+    cut: list[Painter] = [_drawn, partial(_drawn, open_cut=True)]
+    new_grain = partial(_redrawn, grain=True)
+    if change.kind in ("open", "close", "spread", "overlap", "widen"):
+        return [*cut, _joined, partial(_joined, grain=True)]
     if change.kind == "slide":
-        return [_drawn(change), _drawn(change, open_cut=True), _slid(change), _redrawn(change, grain=True)]
-    if change.kind == "slit":
-        return [_drawn(change), _redrawn(change)]
-    return [_marked(change), _redrawn(change), _redrawn(change, grain=True)]
+        return [*cut, _slid, new_grain]
+    if change.kind == "grain":
+        return [_marked, new_grain]
+    return [_drawn if change.kind == "slit" else _marked, _redrawn, new_grain]
 
 
 def ground(figure: Figure, piece: Piece, width: float = 0.4) -> None:
@@ -164,12 +91,6 @@ def ground(figure: Figure, piece: Piece, width: float = 0.4) -> None:
     figure.outline(piece, "part", width)
 
 
-def _painter(draw: Callable[Concatenate[Figure, Given], None]) -> Callable[Given, Painter]:
-    """A picture that is drawn when its place is known."""
-    return lambda *given, **how: lambda figure: draw(figure, *given, **how)
-
-
-@_painter
 def _drawn(figure: Figure, change: Change, *, open_cut: bool = False) -> None:
     """The piece before, with the line to cut along; `open_cut`: as it is cut."""
     ground(figure, change.old)
@@ -184,9 +105,8 @@ def _drawn(figure: Figure, change: Change, *, open_cut: bool = False) -> None:
     figure.cut_word(cut)
 
 
-@_painter
-def _joined(figure: Figure, change: Change, *, grain: bool = False, extra: bool = False) -> None:
-    """Both parts as the alteration lays them, with the amount or with the grainline."""
+def _joined(figure: Figure, change: Change, *, grain: bool = False) -> None:
+    """Both parts as the alteration lays them, with the amount; or with the grainline, and what is drawn on afterwards."""
     cut = change.cut
     assert cut is not None and change.lower is not None and change.upper is not None
     gap = change.added if change.opened else change.removed
@@ -194,7 +114,7 @@ def _joined(figure: Figure, change: Change, *, grain: bool = False, extra: bool 
     for part in (change.lower, change.upper):
         for ring in _rings(part):
             figure.line(ring, "part")
-    if not extra:
+    if not (grain and cut.hinged) or change.extra.is_empty:
         moved = tuple(Dart.of(cut.move(dart.ends)) for dart in change.old.darts)
         figure.darts(replace(change.old, darts=moved))
     else:
@@ -213,7 +133,6 @@ def _joined(figure: Figure, change: Change, *, grain: bool = False, extra: bool 
     figure.word_along(change.grain, "grain", (0.3, 0.5, 0.2, 0.7, 0.8))
 
 
-@_painter
 def _slid(figure: Figure, change: Change) -> None:
     """The section slid along its cut."""
     cut = change.cut
@@ -231,7 +150,6 @@ def _slid(figure: Figure, change: Change) -> None:
     figure.amounts(change)
 
 
-@_painter
 def _marked(figure: Figure, change: Change) -> None:
     """The piece before, with the amounts marked on it."""
     ground(figure, change.old)
@@ -242,7 +160,6 @@ def _marked(figure: Figure, change: Change) -> None:
     figure.amounts(change)
 
 
-@_painter
 def _redrawn(figure: Figure, change: Change, *, grain: bool = False) -> None:
     """Old and new lines with the strip between them."""
     figure.lines_of(replace(change, cut=None, grain=change.grain if grain else points([[0, 0], [0, 0]])))
@@ -250,7 +167,6 @@ def _redrawn(figure: Figure, change: Change, *, grain: bool = False) -> None:
         figure.word_along(change.grain, "grain", (0.5, 0.3, 0.2, 0.7, 0.8))
 
 
-@_painter
 def _trued(figure: Figure, change: Change) -> None:
     """The piece afterwards, the trued seams drawn thick and named."""
     piece, _ = true_piece(change.new)
@@ -290,13 +206,18 @@ def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tu
     hinges = _hinges(change) if hinged else []
     box = _with_grain(place_of(change), change)
     cell = fitted(box, (0.0, 0.0, WIDE, HIGH), PAD, snug=True).clip
-    captions = captions_of(change)
+    told = captions(change)
+    both = (
+        told[1:3] if len(told) == 5 else [told[0], told[min(1, len(told) - 1)]]
+    )  # before anything is laid or redrawn, and then
     found = []
-    for when, caption in zip(("before", "after"), captions, strict=True):
+    for when, caption in zip(("before", "after"), both, strict=True):
         pen = Pen(cell[2], cell[3], hatching=1.2)
         (_before if when == "before" else _after)(Figure(pen, fitted(box, cell, PAD)), change, hinges)
-        told = f"The {change.name}, {when}. {caption}"
-        found.append(State("before" if when == "before" else "after", change.name, alike, told, pen.done(told, told)))
+        words = f"The {change.name}, {when}. {caption}"
+        found.append(
+            State("before" if when == "before" else "after", change.name, alike, words, pen.done(words, words))
+        )
     return tuple(found)
 
 
