@@ -28,9 +28,9 @@ from shapely import LineString, MultiPoint, Point, Polygon, box, hausdorff_dista
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.change import change_of
-from fitdiag.pattern.draw import drawing, svg
+from fitdiag.pattern.draw import drawing
 from fitdiag.pattern.garment import shipped_garment, unfolded
-from fitdiag.pattern.ink import Drawing, Fill, Stroke, Text, together
+from fitdiag.pattern.ink import Drawing, Fill, Stroke, Text, svg, together
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.outline import cutting_area
 from fitdiag.pattern.pdf import pdf_drawing, plain

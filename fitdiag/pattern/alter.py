@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.knowledge.model import Drawn
-from fitdiag.pattern.garment import Spot, arc, at_far, far_on, nearest, step_at
+from fitdiag.pattern.garment import Spot, arc, at_far, far_on, nearest, off, step_at
 from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, apart, points, unit
 from fitdiag.problems import stop
 
@@ -224,7 +224,7 @@ class Parting:
         def taken_along(joint: Joint) -> Joint:
             """A joint moves with the paper it is on; one that lay under the fold that is opened is on the part that stays."""
             folds = [fold.hidden for fold in self.opened if fold.hidden is not None]
-            if any(_distance(fold, joint.at[0]) < ON_FOLD_MM for fold in folds):
+            if any(off(fold, joint.at[0]) < ON_FOLD_MM for fold in folds):
                 return joint
             under = joint.hidden
             if under is not None and self.moves(under[:1], closing)[0]:
@@ -262,11 +262,9 @@ class Parting:
 
 def _step_at(piece: Piece, at: Array) -> Joint | None:
     """The step that an earlier cut left right at a place: who opens the paper there again opens that cut."""
-    x, y = float(at[0]), float(at[1])
     for joint in reversed(piece.joints):
-        (ax, ay), (bx, by) = joint.at.tolist()
-        near = min(abs(ax - x) + abs(ay - y), abs(bx - x) + abs(by - y))
-        if near < STEP_MM and (joint.hidden is not None or abs(ax - bx) + abs(ay - by) > ON_CUT_MM):
+        near = min(apart(end, at) for end in joint.at)
+        if near < STEP_MM and (joint.hidden is not None or apart(*joint.at) > ON_CUT_MM):
             return joint
     return None
 
@@ -375,7 +373,7 @@ def redraw(
     changed = {name for name, line in new.items() if line is not old[name]}
 
     def on_seam(at: Array, seam: str) -> Array:
-        if seam not in changed or _distance(old[seam], at) > COVERED_MM:
+        if seam not in changed or off(old[seam], at) > COVERED_MM:
             return at
         if seam in shifts:
             here = nearest(old[seam], at)
@@ -432,10 +430,6 @@ def through(line: Array, left: Array, right: Array) -> Array:
     return np.concatenate([line[places < low - 0.5], [left, right], line[places > high + 0.5]])
 
 
-def _distance(line: Array, at: Array) -> float:
-    return apart(nearest(line, at), at)
-
-
 def crossing(start: Array, through: Array, line: Array) -> Array | None:
     """Where the straight from a point through another, carried on, crosses a polyline; the crossing nearest to the second."""
     run = through - start
@@ -458,7 +452,7 @@ def reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], ch
     result = line
     for index, inner in ((0, 1), (-1, -2)):
         allowed = piece.part.seams if ends is None else ends[0 if index == 0 else 1]
-        near = [seam for seam in allowed if seam in changed and _distance(piece.seams[seam], line[index]) < 0.5]
+        near = [seam for seam in allowed if seam in changed and off(piece.seams[seam], line[index]) < 0.5]
         if not near:
             continue
         found = [at for seam in allowed if (at := crossing(line[inner], line[index], seams[seam])) is not None]

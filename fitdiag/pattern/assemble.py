@@ -12,9 +12,8 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from shapely import LineString, Point
 
-from fitdiag.pattern.garment import Garment, with_notches
+from fitdiag.pattern.garment import Garment, off, with_notches
 from fitdiag.pattern.measure import crossing, hip_width
 from fitdiag.pattern.piece import (
     CLOSED_MM,
@@ -206,8 +205,7 @@ def _from_centre(line: Array) -> Array:
 
 def _dart(line: Array, waist: Array) -> Dart:
     """A dart from a line over its point or round it: the point lies farthest from the waist seam, the ends nearest."""
-    seam = LineString(waist)
-    away = np.array([seam.distance(Point(*point)) for point in line])
+    away = np.array([off(waist, point) for point in line])
     closed = len(line) > 3 and apart(line[0], line[-1]) <= CLOSED_MM
     ends = line[:-1][np.argsort(away[:-1], kind="stable")[:2]] if closed else line[[0, -1]]
     along = (ends - waist[0]) @ (waist[-1] - waist[0])

@@ -14,7 +14,7 @@ from shapely.ops import nearest_points, unary_union
 
 from fitdiag.knowledge.model import Drawn
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
-from fitdiag.pattern.piece import Array, Dart, Piece, apart, points, unit
+from fitdiag.pattern.piece import Array, Dart, Piece, apart, left_of, points, unit
 from fitdiag.units import Units
 
 SEEN_MM = 0.8  # what moves less is not marked
@@ -148,7 +148,7 @@ def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:
     """A piece in two: the part that stays, and the part that moves."""
     run = cut.end - cut.start
     wide = unit(run) * 2000
-    up = np.array([-wide[1], wide[0]]) * cut.sign
+    up = left_of(wide) * cut.sign
     half = Polygon([cut.start - wide, cut.end + wide, cut.end + wide + up, cut.start - wide + up])
     return polygon.difference(half), polygon.intersection(half)
 
@@ -162,7 +162,7 @@ def _above(line: Array, cut: Cut) -> Array | None:
 
 def _outward(polygon: Polygon, at: Array, direction: Array) -> Array:
     """Square to a direction, and away from the middle of the piece near a point."""
-    normal = np.array([-direction[1], direction[0]]) / (np.hypot(*direction) or 1.0)
+    normal = unit(left_of(direction))
     one, other = (polygon.intersection(Point(*(at + sign * normal * 30)).buffer(29)).area for sign in (1, -1))
     return np.asarray(normal if one <= other else -normal)
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from fitdiag.knowledge.garment import STANDS
 from fitdiag.pattern.assemble import MOST_PARTS, frames, refuse_wrong_extent, signed_area
-from fitdiag.pattern.piece import CLOSED_MM, Array, Part, length, points
+from fitdiag.pattern.piece import CLOSED_MM, Array, Part, left_of, length, points
 from fitdiag.problems import stop
 
 SHARP_DEGREES = 40.0  # an outline that turns this much at one point has a corner there
@@ -111,7 +111,7 @@ def _hollow(line: Array) -> float:
     """How far a line leaves its chord, as a share of the chord."""
     chord = line[-1] - line[0]
     size = float(np.hypot(*chord)) or 1.0
-    return float(np.abs((line - line[0]) @ np.array([chord[1], -chord[0]])).max()) / size**2
+    return float(np.abs((line - line[0]) @ left_of(chord)).max()) / size**2
 
 
 def _path(count: int, start: int, end: int, backwards: bool) -> list[int]:

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
-from fitdiag.pattern.ink import Box, Item, Pen, clipped, wrapped
+from fitdiag.pattern.garment import off
+from fitdiag.pattern.ink import Box, Item, Pen, clipped
 from fitdiag.pattern.piece import Array, Piece
 from fitdiag.units import Units
 
@@ -27,7 +28,7 @@ def ends(pieces: Sequence[Named]) -> list[tuple[int, str, Array]]:
             for end, edge in ((0, piece.part.inner), (-1, piece.part.outer)):
                 if name in piece.lines:
                     at = piece.lines[name][end]
-                    seam = min(edge, key=lambda seam: float(np.hypot(*(piece.seams[seam] - at).T).min()))
+                    seam = min(edge, key=lambda seam: off(piece.seams[seam], at))
                     found.append((number, f"{called}: {name}, {piece.part.word(seam)}", at))
     return found
 
@@ -45,8 +46,8 @@ def pages(
         pen = Pen(wide, high)
         told = f"Where to look closely: {TIMES:g} times as large as the sheets. Do not cut along these."
         pen.text(0, 5.5, told, 11, bold=True)
-        for row, words in enumerate(wrapped(mark, 7.5, wide - 2)[:MOST_STAMPED] if mark else ()):
-            pen.text(0, 10.0 + 3.6 * row, words, 7.5, role="stamp")
+        if mark:
+            pen.paragraph(0, 10.0, mark, 7.5, wide - 2, 3.6, most=MOST_STAMPED, role="stamp")
         for number, (piece, caption, at) in enumerate(shown):
             left, top = (wide + 4) / step * (number % step), HEAD_MM + tall * (number // step)
             cell = (left, top, left + (wide + 4) / step - 4, top + tall - 9)

@@ -15,14 +15,24 @@ from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.alter import Cut
 from fitdiag.pattern.change import SEEN_MM, Change, change_of
-from fitdiag.pattern.ink import XY, Box, Drawing, Pen, along, around, beside, clipped, corners, svg, text_width, wrapped
+from fitdiag.pattern.ink import (
+    XY,
+    Box,
+    Drawing,
+    Pen,
+    along,
+    around,
+    beside,
+    clipped,
+    corners,
+    pointed,
+    text_width,
+)
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, unit
 from fitdiag.pattern.true import true_piece
 from fitdiag.pattern.words import sentence, to_true
 from fitdiag.units import Units, format_given
-
-__all__ = ["Drawing", "drawing", "svg"]
 
 PAGE: Box = (0.0, 0.0, 190.0, 270.0)  # fits A4 and, a little smaller, Letter
 FOOT_MM = 26.0
@@ -148,10 +158,7 @@ class Figure:
         """A grainline with a head at each end."""
         for part in self.line(grain, "grain"):
             for tip, other in ((part[0], part[-1]), (part[-1], part[0])):
-                run = unit(other - tip)
-                side = np.array([-run[1], run[0]])
-                corners = np.array([tip, tip + run * 2.6 + side * 0.75, tip + run * 2.6 - side * 0.75])
-                self.pen.fill(corners, 0.0, "grain")
+                self.pen.fill(pointed(tip, unit(other - tip) * 2.6, 0.75 / 2.6), 0.0, "grain")
 
     def hinge(self, hinge: Array) -> None:
         self.pen.ring(self.view.xy(hinge), 1.4, "hinge")
@@ -263,17 +270,11 @@ def drawing(
         changes = [replace(change, new=true_piece(change.new)[0]) for change in changes]
     title = title or step.alteration.replace("-", " ").capitalize()
     pen = Pen(PAGE[2], PAGE[3])
-    y = 5.0
-    for line in wrapped(title, 15, PAGE[2])[:2]:
-        pen.text(0, y, line, 15, bold=True, role="title")
-        y += 6.5
+    y = pen.paragraph(0, 5.0, title, 15, PAGE[2], 6.5, most=2, bold=True, role="title")
     y = notes_at(pen, notes, y - 1.5) + 1.5 if notes else y
     told = _told(changes)
     for text in told:
-        for line in wrapped(text, 10.5, PAGE[2]):
-            pen.text(0, y, line, 10.5, role="told")
-            y += 4.8
-        y += 1.0
+        y = pen.paragraph(0, y, text, 10.5, PAGE[2], 4.8, role="told") + 1.0
     end = _figures(pen, changes, y + 4.0)
     end = key(pen, (0.0, end + 3, PAGE[2], end + 3), changes, 3)
     pen.text(0, end + 4.5, CAUTION, 9, role="caution")
@@ -283,9 +284,7 @@ def drawing(
 def notes_at(pen: Pen, notes: Sequence[str], y: float) -> float:
     """Lines in small print; the height below them."""
     for note in notes:
-        for line in wrapped(note, 9, PAGE[2]):
-            pen.text(0, y, line, 9, role="note")
-            y += 4.2
+        y = pen.paragraph(0, y, note, 9, PAGE[2], 4.2, role="note")
     return y
 
 

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, redraw
-from fitdiag.pattern.garment import along, arc, far_on, nearest
+from fitdiag.pattern.garment import along, at_far, far_on, off
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, way_out
 from fitdiag.pattern.measure import after_darts
-from fitdiag.pattern.piece import Array, Dart, Piece, apart, length, points, unit
+from fitdiag.pattern.piece import Dart, Piece, left_of, length, points, unit
 from fitdiag.problems import stop
 
 NEW_DART_MM = 80.0  # a short dart, where there was none; common practice, no source
@@ -51,11 +49,8 @@ def darts(work: Work, piece: Piece, move: Move, by: float) -> Made:
 def _new_dart(piece: Piece, seam: str, width: float) -> Dart:
     """A short dart in the middle of a seam, square to it."""
     middle = along(piece, seam, length(piece.seams[seam]) / 2)
-    run = piece.seams[seam][middle.index + 1] - piece.seams[seam][middle.index]
-    run = unit(run)
-    return Dart(
-        middle.at - run * width / 2, middle.at + run * width / 2, middle.at + np.array([run[1], -run[0]]) * NEW_DART_MM
-    )
+    run = unit(piece.seams[seam][middle.index + 1] - piece.seams[seam][middle.index])
+    return Dart(middle.at - run * width / 2, middle.at + run * width / 2, middle.at - left_of(run) * NEW_DART_MM)
 
 
 def grain(work: Work, piece: Piece, move: Move, by: float) -> Made:
@@ -70,9 +65,7 @@ def notches(work: Work, piece: Piece, move: Move, by: float) -> Made:
         if notch.seam in move.seams:
             line = piece.seams[notch.seam]
             up = line if line[-1, 1] > line[0, 1] else line[::-1]
-            at = arc(up)
-            far = float(np.clip(far_on(up, notch.at) + by, 0.0, at[-1]))
-            notch = replace(notch, at=np.array([np.interp(far, at, up[:, axis]) for axis in (0, 1)]))  # noqa: PLW2901
+            notch = replace(notch, at=at_far(up, far_on(up, notch.at) + by))  # noqa: PLW2901
         found.append(notch)
     return replace(piece, notches=tuple(found)), Did("notches", by, ())
 
@@ -99,15 +92,13 @@ def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
     result = redraw(piece, shifts, joints)
     lines = {}
     for name, line in result.lines.items():
-        if not _on_edge(result, line[0]):  # a width that is taken from that straight
+        if all(
+            off(result.seams[seam], line[0]) >= 0.5 for seam in piece.part.inner
+        ):  # a width that is taken from that straight
             line = line.copy()  # noqa: PLW2901
             line[0, 0] += straight(piece, float(line[0, 1])) - straight(work.before, float(line[0, 1]))
         lines[name] = points(line)
     return replace(result, lines=lines), Did("edge", far, tuple(move.taper))
-
-
-def _on_edge(piece: Piece, at: Array) -> bool:
-    return any(apart(nearest(piece.seams[seam], at), at) < 0.5 for seam in piece.part.inner)
 
 
 def nothing(work: Work, piece: Piece, move: Move, by: float) -> Made:

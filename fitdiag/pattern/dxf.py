@@ -7,8 +7,6 @@ annotation text. Each piece is a block; a text of layer 15 names it. Needs the e
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from io import StringIO
 from typing import TYPE_CHECKING, Any
 
@@ -38,7 +36,9 @@ def library() -> Any:
     except ImportError:
         hint = "pip install 'fitdiag[dxf]'"
         raise stop("no-dxf", "reading and writing DXF needs a part that is not installed", hint=hint) from None
-    return ezdxf
+    found: Any = ezdxf
+    found.options.write_fixed_meta_data_for_testing = True  # no time and no random marks in what it writes
+    return found
 
 
 def pattern_to_dxf(pattern: Pattern) -> str:
@@ -46,23 +46,7 @@ def pattern_to_dxf(pattern: Pattern) -> str:
 
     The same pattern makes the same text each time.
     """
-    dxf = library()
-    with _same_each_time(dxf):
-        return _written(pattern, dxf.new("R2000"))
-
-
-@contextmanager
-def _same_each_time(dxf: Any) -> Iterator[None]:
-    """The library leaves the time and new random marks out of what it writes."""
-    before = dxf.options.write_fixed_meta_data_for_testing
-    dxf.options.write_fixed_meta_data_for_testing = True
-    try:
-        yield
-    finally:
-        dxf.options.write_fixed_meta_data_for_testing = before
-
-
-def _written(pattern: Pattern, document: Drawing) -> str:
+    document: Drawing = library().new("R2000")
     document.header["$INSUNITS"], document.header["$MEASUREMENT"] = 4, 1
     for name, what in LAYERS.items():
         document.layers.add(name).description = what

@@ -13,13 +13,13 @@ from io import StringIO
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from shapely import LinearRing, LineString, Point
+from shapely import LinearRing, LineString
 
 from fitdiag.files import refuse_utf16
 from fitdiag.pattern import dxf
 from fitdiag.pattern.assemble import Drawn, Taken, chained, once_each, piece_of, put_together, too_many
 from fitdiag.pattern.corners import seams_of_outline
-from fitdiag.pattern.garment import Garment, nearest, shipped_garment
+from fitdiag.pattern.garment import Garment, nearest, off, shipped_garment
 from fitdiag.pattern.outline import inset
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, apart, points
 from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
@@ -372,10 +372,8 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
 
 def _home(drawn: Drawn, notch: Array) -> tuple[str, Array]:
     """The seam nearest to a notch of a file, and the place on it."""
-    at = notch[0]
-    feet = {seam: nearest(line, at) for seam, line in drawn.seams.items()}
-    seam = min(feet, key=lambda name: apart(feet[name], at))
-    return seam, points([feet[seam]])[0]
+    seam = min(drawn.seams, key=lambda name: off(drawn.seams[name], notch[0]))
+    return seam, nearest(drawn.seams[seam], notch[0])
 
 
 def _ring(name: str, block: _Block, layer: str) -> Array:
@@ -407,8 +405,7 @@ def _is_dart(line: Array, named: Array, seam: Array) -> bool:
     """Whether a line over three points is a dart: its point bears the text, or its ends lie on the waist seam."""
     if len(line) != 3 or (len(named) and (np.hypot(*(named - line[1]).T) <= CLOSED_MM).any()):
         return len(line) == 3
-    waist = LineString(seam)
-    return all(waist.distance(Point(*point)) <= 2.0 for point in (line[0], line[-1]))
+    return all(off(seam, point) <= 2.0 for point in (line[0], line[-1]))
 
 
 def _line_at(at: tuple[float, float], lines: list[Array]) -> Array | None:

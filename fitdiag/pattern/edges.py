@@ -11,7 +11,7 @@ from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, Shift, mapped, redraw, shortened, smooth_through, tapering, turned
 from fitdiag.pattern.garment import arc, hits
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, stations, way_out
-from fitdiag.pattern.piece import Array, Joint, Piece, apart, length, points, unit
+from fitdiag.pattern.piece import Array, Joint, Piece, apart, left_of, length, points, unit
 from fitdiag.problems import stop
 
 
@@ -134,9 +134,9 @@ def bend(work: Work, piece: Piece, move: Move, by: float) -> Made:
     meet = on[0] + up * reach
     half = unit(up + level)
     chord = unit(line[-1] - line[0])
-    normal = np.array([chord[1], -chord[0]])
+    normal = -left_of(chord)
     depth = (line - line[0]) @ normal
-    across = (line - meet) @ np.array([half[1], -half[0]])
+    across = (line - meet) @ -left_of(half)
     halved = np.nonzero(across[:-1] * across[1:] <= 0)[0]
     if not len(halved):
         raise stop("curve", f"{piece.name}: the {seam} has no bend to alter", hint=f"look at where the {seam} begins")

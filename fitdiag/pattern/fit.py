@@ -19,7 +19,7 @@ from fitdiag.pattern.alter import Shift, redraw
 from fitdiag.pattern.blocks import block_of, draft_block
 from fitdiag.pattern.garment import Garment, arc, at_far, shipped_garment, with_notches
 from fitdiag.pattern.measure import near_measures, pattern_measures
-from fitdiag.pattern.piece import Array, Pattern, Piece, length, unit
+from fitdiag.pattern.piece import Array, Pattern, Piece, left_of, length, unit
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_reading
 
@@ -169,7 +169,7 @@ class _Model:
         for name in self.names:
             for seam in self.seams[name]:
                 run = np.gradient(_evenly(pattern.pieces[name].seams[seam]), axis=0)
-                found.append(np.column_stack([-run[:, 1], run[:, 0]]) / np.hypot(*run.T)[:, None])
+                found.append(left_of(run) / np.hypot(*run.T)[:, None])
         return np.concatenate(found)
 
     def slopes(self, x: Array, names: list[str]) -> tuple[Array, Array]:
@@ -202,8 +202,7 @@ class _Model:
 
 def _bowed(start: Array, end: Array, bow: float, curl: float, line: Array) -> Shift:
     whole = float(arc(line)[-1])
-    run = unit(line[-1] - line[0])
-    normal = np.array([-run[1], run[0]])
+    normal = left_of(unit(line[-1] - line[0]))
 
     def shift(at: Array, far: Array) -> Array:
         share = (far / whole)[:, None]

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
+from shapely import LineString, Point
 
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.garment import Garment as Declared
@@ -203,26 +204,17 @@ def at_far(line: Array, far: float | Array) -> Array:
 
 def nearest(line: Array, at: Array) -> Array:
     """The point of a polyline that lies nearest to a point."""
-    return foot(line, at)[0]
-
-
-def foot(line: Array, at: Array) -> tuple[Array, int, float]:
-    """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
-    x, y = line[:, 0], line[:, 1]
-    x0, y0 = x[:-1], y[:-1]
-    dx, dy = x[1:] - x0, y[1:] - y0
-    share = ((at[0] - x0) * dx + (at[1] - y0) * dy) / np.maximum(dx * dx + dy * dy, 1e-18)
-    share = np.minimum(np.maximum(share, 0.0), 1.0)
-    fx, fy = x0 + share * dx, y0 + share * dy
-    index = int(np.argmin((fx - at[0]) ** 2 + (fy - at[1]) ** 2))
-    return np.array([fx[index], fy[index]]), index, float(share[index])
+    return at_far(line, far_on(line, at))
 
 
 def far_on(line: Array, at: Array) -> float:
     """How far along a polyline the point nearest to a place lies, mm."""
-    _, index, share = foot(line, at)
-    far = arc(line)
-    return float(far[index] + share * (far[index + 1] - far[index]))
+    return float(LineString(line).project(Point(at)))
+
+
+def off(line: Array, at: Array) -> float:
+    """How far a point lies off a polyline, mm."""
+    return float(LineString(line).distance(Point(at)))
 
 
 def unfolded(line: Array) -> list[Array]:

@@ -21,7 +21,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import linemerge
 
 from fitdiag.pattern.garment import arc, at_far
-from fitdiag.pattern.piece import Array, unit
+from fitdiag.pattern.piece import Array, apart, left_of, unit
 from fitdiag.problems import one_line
 
 MM_PER_POINT = 25.4 / 72
@@ -250,15 +250,13 @@ class Pen:
         self.line(np.column_stack([at[0] + radius * np.cos(turn), at[1] + radius * np.sin(turn)]), "part", width=0.3)
         self.dot(at, radius * 0.45, 0.0, role)
 
-    def arrow(self, tip: XY, start: XY, role: str = "dimension", head: float = 2.0) -> None:
+    def arrow(self, tip: XY | Array, start: XY | Array, role: str = "dimension", head: float = 2.0) -> None:
         """A line with a filled head at its tip."""
-        run = hypot(tip[0] - start[0], tip[1] - start[1]) or 1.0
-        u = ((tip[0] - start[0]) / run, (tip[1] - start[1]) / run)
-        self.line([start, (tip[0] - u[0] * head * 0.8, tip[1] - u[1] * head * 0.8)], role)
-        foot = (tip[0] - u[0] * head, tip[1] - u[1] * head)
-        side = (-u[1] * head * 0.28, u[0] * head * 0.28)
-        self.fill([tip, (foot[0] + side[0], foot[1] + side[1]), (foot[0] - side[0], foot[1] - side[1])], 0.0, role)
-        self._note(np.array([start, tip]))
+        whole: Array = np.array([start, tip], dtype=float)
+        back = unit(whole[0] - whole[1]) * head
+        self.line(np.array([whole[0], whole[1] + back * 0.8]), role)
+        self.fill(pointed(whole[1], back, -0.28), 0.0, role)
+        self._note(whole)
 
     def hatch(self, area: BaseGeometry, *, cross: bool) -> None:
         """Hatching over an area given on paper: single lines, or crossed ones."""
@@ -282,6 +280,16 @@ class Pen:
         wide = text_width(text, size, bold)
         left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
         self._taken.append(box(left, y - size * MM_PER_POINT * 0.75, left + wide, y + size * MM_PER_POINT * 0.25))
+
+    def paragraph(
+        self, x: float, y: float, text: str, size: float, width: float, step: float, *, most: int | None = None,
+        bold: bool = False, role: str = "text",
+    ) -> float:  # fmt: skip
+        """A text in lines not wider than `width`, at most so many, `step` mm apart; where the next line would stand."""
+        for line in wrapped(text, size, width)[:most]:
+            self.text(x, y, line, size, bold=bold, role=role)
+            y += step
+        return y
 
     def label(
         self, text: str, spots: Iterable[Spot], within: Box, *, size: float = 9.0, role: str = "label", bold: bool = False,
@@ -346,30 +354,25 @@ class Pen:
 
         Its middle, and the places where its amount may stand.
         """
-        run = hypot(b[0] - a[0], b[1] - a[1]) or 1e-6
-        u = ((b[0] - a[0]) / run, (b[1] - a[1]) / run)
+        one, other = np.array([a, b])
+        run, tail, spots = apart(one, other) or 1e-6, 5.5, list[Spot]()
+        way = (other - one) / run
         if away is not None:
-            far = 6.0
-            for x, y in (a, b):
-                near, end = ((x + away[0] * gap, y + away[1] * gap) for gap in (1.2, far + 1.5))
-                self.line([near, end], "dimension", width=0.15)
-            a, b = ((p[0] + away[0] * far, p[1] + away[1] * far) for p in (a, b))
-        middle = ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2)
-        tail = 5.5
-        if run >= 8:
-            self.arrow(a, middle)
-            self.arrow(b, middle)
-        else:
-            self.line([a, b], "dimension")
-            self.arrow(a, (a[0] - u[0] * tail, a[1] - u[1] * tail))
-            self.arrow(b, (b[0] + u[0] * tail, b[1] + u[1] * tail))
-        spots = []
+            out = np.array(away)
+            for end in (one, other):
+                self.line([end + out * 1.2, end + out * 7.5], "dimension", width=0.15)
+            one, other = one + out * 6.0, other + out * 6.0
+        x, y = (one + other) / 2
+        middle = float(x), float(y)
         if away is not None:
             spots += [beside(middle, away, text, 10.0, gap, bold=True) for gap in (1.2, 2.5, 5.0)]
-        for end, sign in ((b, 1.0), (a, -1.0)):
-            direction = (u[0] * sign, u[1] * sign)
-            tip = end if run >= 8 else (end[0] + direction[0] * tail, end[1] + direction[1] * tail)
-            spots += [beside(tip, direction, text, 10.0, gap, bold=True) for gap in (0.8, 2.0)]
+        if run < 8:
+            self.line([one, other], "dimension")
+        for end, on in ((one, -way), (other, way)):
+            self.arrow(end, middle if run >= 8 else end + on * tail)
+        for end, on in ((other, way), (one, -way)):
+            tip = end if run >= 8 else end + on * tail
+            spots += [beside(tip, on, text, 10.0, gap, bold=True) for gap in (0.8, 2.0)]
         return middle, [*spots, *around(middle, text, 10.0, (3.0, 6.0, 10.0, 15.0), bold=True)]
 
     def _note(self, line: Array, weight: float = 10.0) -> None:
@@ -400,7 +403,12 @@ def corners(box: Box) -> Array:
     return np.array([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)])
 
 
-def beside(point: XY, direction: XY, text: str, size: float, gap: float, *, bold: bool = False) -> Spot:
+def pointed(tip: Array, back: Array, share: float) -> Array:
+    """The head of an arrow as (3, 2) points: its `tip`, and both ends of its foot, a `share` of its length off the line."""
+    return np.array([tip, tip + back + left_of(back) * share, tip + back - left_of(back) * share])
+
+
+def beside(point: XY | Array, direction: XY | Array, text: str, size: float, gap: float, *, bold: bool = False) -> Spot:
     """The place where a level text stands `gap` mm beyond a point, seen in a direction."""
     run = hypot(*direction) or 1.0
     x, y = direction[0] / run, direction[1] / run
@@ -423,7 +431,7 @@ def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -
         before, point, after = at_far(line, share * whole + np.array([-5.0, 0.0, 5.0]))
         run = after - before
         turn = atan2(-run[1], run[0])
-        normal = unit(np.array([run[1], -run[0]]))
+        normal = -unit(left_of(run))
         angle = 100 - (100 - degrees(turn)) % 180  # read from the left, or from the right edge of the sheet
         high = size * MM_PER_POINT / 2
         for beyond in (normal * (high + gap), -normal * (high + gap)):

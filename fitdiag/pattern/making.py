@@ -10,7 +10,7 @@ import numpy as np
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, Shift, shortened, tapering
 from fitdiag.pattern.garment import Garment, Spot, along, arc, edge_of, height_at, hits, spot
-from fitdiag.pattern.piece import Array, Joint, Piece, apart, length, points, unit
+from fitdiag.pattern.piece import Array, Joint, Piece, apart, left_of, length, points, unit
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,7 +72,7 @@ def corner_shifts(work: Work, piece: Piece, move: Move, by: float) -> tuple[dict
         reach = reach_of(work, piece, seam, text, first)
         curved = text == "all" or first
         # over some mm it is measured square to the way, so that the way back is the same
-        square = np.array([-way[1], way[0]]) / (np.hypot(*way) or 1.0) if move.way and text.endswith(" mm") else None
+        square = unit(left_of(way)) if move.way and text.endswith(" mm") else None
         share = _taper(line[0 if first else -1], whole, reach, first=first, curved=curved, square=square)
         shifts[seam] = tapering(by * way, share)
         if not curved and reach < whole - 1.0:

@@ -11,7 +11,7 @@ from shapely import LineString, MultiPoint, Polygon, transform
 from shapely.ops import unary_union
 
 from fitdiag.pattern.garment import arc, at_far, far_on, nearest
-from fitdiag.pattern.piece import Array, Pattern, Piece, apart, points, unit
+from fitdiag.pattern.piece import Array, Pattern, Piece, apart, left_of, points, unit
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
 
@@ -98,7 +98,7 @@ def cutting_area(piece: Piece) -> Polygon:
 def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
     """What lies within `by` mm above a hem, mirrored below it."""
     run = unit(hem[-1] - hem[0])
-    up = np.array([run[1], -run[0]])  # the hem runs clockwise, so the piece lies on its right
+    up = -left_of(run)  # the hem runs clockwise, so the piece lies on its right
     wide = run * 500.0
     strip = Polygon([hem[0] - wide, hem[-1] + wide, hem[-1] + wide + up * by, hem[0] - wide + up * by])
 
@@ -111,7 +111,7 @@ def _mirrored(whole: Polygon, hem: Array, by: float) -> Polygon:
 def _corner(at: Array, into: Array, onward: Array, own: float, next_own: float) -> Polygon:
     """What two allowances leave open at the corner between them."""
     u, v = unit(into), unit(onward)
-    a, b = at + np.array([-u[1], u[0]]) * own, at + np.array([-v[1], v[0]]) * next_own
+    a, b = at + left_of(u) * own, at + left_of(v) * next_own
     corners = [at, a, b]
     across = u[0] * v[1] - u[1] * v[0]
     if abs(across) > 1e-6:
@@ -127,7 +127,7 @@ def notch_tick(piece: Piece, seam: str, at: Array) -> Array:
     line = piece.seams[seam]
     index = int(np.clip(np.argmin(np.hypot(*(line - at).T)), 1, len(line) - 2))
     run = line[index + 1] - line[index - 1]
-    out = np.array([-run[1], run[0]]) / (np.hypot(*run) or 1.0)
+    out = unit(left_of(run))
     allowance = piece.allowance.get(seam, 0.0)
     return points(np.array([at, at + out * allowance])) if allowance else points(np.array([at, at - out * NOTCH_MM]))
 

@@ -320,9 +320,6 @@ def length(line: Array) -> float:
 def faults(piece: Piece) -> list[Problem]:
     """Everything that keeps a piece from being one, each in a clear message; empty when it is sound."""
     name, names = piece.name, piece.part.seams
-    if missing := [seam for seam in names if seam not in piece.seams]:
-        told = f"{name}: the seams {', '.join(missing)} are missing"
-        return [Problem("seams", told, None, f"a piece has {', '.join(names)}")]
     problems = [
         Problem("seam", f"{name}: the seam '{seam}' needs at least two points with finite numbers")
         for seam in names

@@ -17,10 +17,23 @@ from shapely import LineString, Polygon, affinity, box, get_parts
 from fitdiag.pattern import details
 from fitdiag.pattern.change import grain_of
 from fitdiag.pattern.garment import arc, unfolded
-from fitdiag.pattern.ink import MM_PER_POINT, Box, Item, Pen, Spot, along, around, clipped, corners, text_width, wrapped
+from fitdiag.pattern.ink import (
+    MM_PER_POINT,
+    Box,
+    Item,
+    Pen,
+    Spot,
+    along,
+    around,
+    clipped,
+    corners,
+    pointed,
+    text_width,
+    wrapped,
+)
 from fitdiag.pattern.outline import cutting_area, notch_tick
 from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
-from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, length, unit
+from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, left_of, length, unit
 from fitdiag.pattern.record import history, stamp, whose
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_length
@@ -191,7 +204,7 @@ def banded(piece: Piece) -> Iterator[Array]:
     for seam, sizes in piece.band.items():
         line = piece.seams[seam]
         run = np.gradient(line, axis=0)
-        normal = np.column_stack([-run[:, 1], run[:, 0]]) / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
+        normal = left_of(run) / np.maximum(np.hypot(*run.T), 1e-9)[:, None]
         at = arc(line)
         far = np.interp(at / at[-1], (0.0, 0.5, 1.0), sizes)[:, None]
         yield line + normal * far
@@ -251,9 +264,7 @@ def _stamp(pen: Pen, mark: str, inner: Box) -> None:
 
 def _heads(pen: Pen, line: Array, own: Box) -> None:
     for tip, other in ((line[0], line[-1]), (line[-1], line[0])):
-        run = unit(other - tip)
-        side = np.array([-run[1], run[0]])
-        head = Polygon([tip, tip + run * 7 + side * 2, tip + run * 7 - side * 2]).intersection(box(*own))
+        head = Polygon(pointed(tip, unit(other - tip) * 7.0, 2.0 / 7.0)).intersection(box(*own))
         if isinstance(head, Polygon) and not head.is_empty:
             pen.fill(np.asarray(head.exterior.coords)[:-1], 0.0, "grain")
 
@@ -346,14 +357,9 @@ def _cover(
     """The first page: what it is, how to print, the squares to measure, how to join, and where each page belongs."""
     wide, high = room
     pen = Pen(wide, high)
-    y = 7.0
-    for line in wrapped(title, 16, wide)[:2]:
-        pen.text(0, y, line, 16, bold=True)
-        y += 7.5
+    y = pen.paragraph(0, 7.0, title, 16, wide, 7.5, most=2, bold=True)
     for note in told[:MOST_TOLD]:
-        for line in wrapped(note, 10, wide):
-            pen.text(0, y, line, 10, role="stamp")
-            y += 4.6
+        y = pen.paragraph(0, y, note, 10, wide, 4.6, role="stamp")
     y += 1.5 if told else 0.0
     pen.text(0, y, RULE, 12, bold=True)
     top = y + 6
@@ -373,10 +379,7 @@ def _cover(
     )
     x, line_y = 2 * SQUARE_MM + 24, top + 3
     for note in notes:
-        for line in wrapped(note, 9, wide - x):
-            pen.text(x, line_y, line, 9)
-            line_y += 4.2
-        line_y += 1.6
+        line_y = pen.paragraph(x, line_y, note, 9, wide - x, 4.2) + 1.6
     top = max(top + INCHES_MM, line_y) + 10
     cell = (wide - 8 * (len(grids) - 1)) / len(grids)
     for number, grid in enumerate(grids):

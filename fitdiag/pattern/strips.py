@@ -46,8 +46,7 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
     rows = sum(len(wrapped(note, 9, PAGE[2])) for note in notes)
     first = 8.0 + 5.0 * (len(heads) - 1) + 4.2 * rows
     pen = Pen(PAGE[2], first + 1.0 + -(-len(pictures) // 3) * (high + words), hatching=1.2)
-    for number, line in enumerate(heads):
-        pen.text(0, 4.5 + 5.0 * number, line, 12, bold=True, role="title")
+    pen.paragraph(0, 4.5, title, 12, PAGE[2], 5.0, most=2, bold=True, role="title")
     notes_at(pen, notes, 4.5 + 5.0 * len(heads))
     for number, (caption, paint) in enumerate(pictures):
         left, top = (wide + 5.0) * (number % 3), first + (high + words) * (number // 3)
@@ -56,8 +55,7 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
         paint(Figure(pen, fitted(place_of(change), cell, STRIP_PAD)), change)
         pen.frame(cell)
         pen.text(left, bottom + 4.5, str(number + 1), 11, bold=True, role="number")
-        for row, line in enumerate(wrapped(caption, 9, wide - 6)):
-            pen.text(left + 6, bottom + 4.5 + 4.0 * row, line, 9, role="caption")
+        pen.paragraph(left + 6, bottom + 4.5, caption, 9, wide - 6, 4.0, role="caption")
     if len(pictures) == 5:
         key(pen, ((wide + 5.0) * 2, first + high + words, PAGE[2], pen.height), [change], 1)
     told = " ".join(f"{number}. {caption}" for number, (caption, _) in enumerate(pictures, 1))

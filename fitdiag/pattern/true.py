@@ -14,7 +14,7 @@ from itertools import accumulate, pairwise
 import numpy as np
 
 from fitdiag.pattern.alter import reached, redraw
-from fitdiag.pattern.garment import arc, at_far, far_on, nearest
+from fitdiag.pattern.garment import arc, at_far, far_on, nearest, off
 from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, apart, length, turn, unit
 
 REACH_MM = 40.0  # how far along a seam a step or bend is drawn in on each side; by eye, no source
@@ -190,7 +190,7 @@ def _merged(reaches: list[_Reach]) -> Iterator[_Reach]:
 
 def _on(line: Array, point: Array) -> float | None:
     """How far along a line a point on it lies; None if it does not lie on it."""
-    return far_on(line, point) if apart(nearest(line, point), point) < ON_MM else None
+    return far_on(line, point) if off(line, point) < ON_MM else None
 
 
 def _heading(line: Array, far: float, over: float) -> Array:

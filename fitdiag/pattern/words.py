@@ -1,5 +1,4 @@
 """An alteration in a fitter's words: a sentence for its page, and a caption for each step of the work.
-
 A rule may bring its own words; otherwise those for its kind of move stand here. `{amount}` is the amount and the name of a height
 of the move, like `{knee}`, what is moved there; `{widest}` the longest length that is shown, the rest as in `_put_in`.
 """
@@ -10,9 +9,8 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from shapely import LineString, Point
-
 from fitdiag.pattern.change import SEEN_MM, Change
+from fitdiag.pattern.garment import off
 from fitdiag.pattern.piece import Array, Piece, apart
 from fitdiag.units import format_given
 
@@ -139,4 +137,4 @@ def _put_in(change: Change, text: str) -> str:
 
 
 def _seam_at(piece: Piece, point: Array) -> str:
-    return min(piece.part.seams, key=lambda seam: LineString(piece.seams[seam]).distance(Point(*point)))
+    return min(piece.part.seams, key=lambda seam: off(piece.seams[seam], point))

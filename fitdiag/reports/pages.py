@@ -17,7 +17,7 @@ from markupsafe import Markup
 
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.draw import svg
+from fitdiag.pattern.ink import svg
 from fitdiag.planning.stages import Effects, Simulation
 from fitdiag.reports import fitter
 from fitdiag.reports import sheet as words

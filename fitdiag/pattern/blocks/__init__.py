@@ -15,7 +15,7 @@ import numpy as np
 
 from fitdiag.pattern.assemble import across
 from fitdiag.pattern.garment import Garment, with_notches
-from fitdiag.pattern.piece import Array, Pattern, Piece, points
+from fitdiag.pattern.piece import Array, Pattern, Piece, left_of, points, unit
 from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
 
@@ -137,7 +137,7 @@ def bowed(start: object, end: object, bow: float) -> Array:
     """A seam bowed by `bow` mm at its middle, to the left of its direction (outward, as the outline runs clockwise)."""
     found = line(start, end).copy()
     along = found[-1] - found[0]
-    outward = np.array([-along[1], along[0]]) / np.hypot(*along)
+    outward = unit(left_of(along))
     share = np.linspace(0.0, 1.0, len(found))
     return points(found + np.outer(4 * share * (1 - share) * bow, outward))
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, finished, join, line
 from fitdiag.pattern.garment import Garment
-from fitdiag.pattern.piece import Array, Dart, Piece, points, unit
+from fitdiag.pattern.piece import Array, Dart, Piece, left_of, points, unit
 
 DART_MM = 20.0
 EASE_MM = 2.5  # of each quarter at the waist
@@ -47,8 +47,7 @@ def _dart(edge: Array, share: float, depth: float) -> Dart:
     """A dart square to the waist line at a share of its width."""
     x = edge[0, 0] + (edge[-1, 0] - edge[0, 0]) * share
     ends = [np.array([x + half, np.interp(x + half, edge[:, 0], edge[:, 1])]) for half in (-DART_MM / 2, DART_MM / 2)]
-    run = unit(ends[1] - ends[0])
-    return Dart.even(ends[0], ends[1], (ends[0] + ends[1]) / 2 + np.array([run[1], -run[0]]) * depth)
+    return Dart.even(ends[0], ends[1], (ends[0] + ends[1]) / 2 - unit(left_of(ends[1] - ends[0])) * depth)
 
 
 def _through(edge: Array, darts: list[Dart]) -> Array:

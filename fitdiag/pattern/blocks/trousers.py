@@ -13,7 +13,7 @@ import numpy as np
 
 from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, draft_block, finished, join, line, meet
 from fitdiag.pattern.garment import Garment, shipped_garment
-from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, points, unit
+from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, left_of, points, unit
 from fitdiag.units import Units
 
 EASE_MM = 40.0  # round the hip, by the rules for front and back together
@@ -117,7 +117,7 @@ def _back(m: Measures, garment: Garment) -> Piece:
     point = np.array([crotch_x, level["crotch"] - 5])  # 24
     touch = np.array([corner_x, level["crotch"]]) + touch_points(m)[1] * np.array([-1.0, 1.0]) / np.sqrt(2)
     along = unit(waist_side - waist_centre)
-    down = np.array([along[1], -along[0]])
+    down = -left_of(along)
     darts = []
     for share, depth in ((1 / 3, 120.0), (2 / 3, 100.0)):
         middle = waist_centre + (waist_side - waist_centre) * share
