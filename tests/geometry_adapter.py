@@ -9,9 +9,9 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
+from trousers import Measures, draft
 
 from fitdiag.knowledge.load import load_rules
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import faults

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from trousers import Measures, draft
 
 from fitdiag.cli.main import run
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.darts import eased, moved, ordered, split, turned
 from fitdiag.pattern.files import pattern_to_text
 from fitdiag.pattern.piece import Dart, Piece, faults

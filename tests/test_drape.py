@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
+from trousers import Measures, draft
 
 from fitdiag.cli.main import run
 from fitdiag.drape import settle as settling
@@ -29,7 +30,6 @@ from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.simulated import FigurePart
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.files import pattern_to_text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points

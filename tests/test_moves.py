@@ -14,11 +14,11 @@ from scipy.interpolate import CubicHermiteSpline
 from shapely import LineString, Point, Polygon
 from shapely.affinity import rotate, translate
 from shapely.ops import split, substring, unary_union
+from trousers import Measures, draft
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.alter import crossing, mapped, redraw, rotated, shortened, smooth_through, through
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
 from fitdiag.pattern.making import lifted
 from fitdiag.pattern.moves import carry_out, make

@@ -16,11 +16,11 @@ from typing import Any
 
 import pytest
 from pypdf import PdfReader
+from trousers import Measures, draft
 
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.strips import states_of
 from fitdiag.planning.amounts import Amounts

@@ -24,9 +24,9 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
 from shapely import LineString, MultiPoint, Point, Polygon, box, hausdorff_distance, unary_union
+from trousers import Measures, draft
 
 from fitdiag.knowledge.load import load_rules
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.change import change_of
 from fitdiag.pattern.draw import drawing
 from fitdiag.pattern.garment import shipped_garment, unfolded

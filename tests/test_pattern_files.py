@@ -21,11 +21,11 @@ import svgelements
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Polygon
+from trousers import Measures, draft
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml
 from fitdiag.pattern.assemble import Taken, level_faults
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.dxf import LAYERS, pattern_to_dxf
 from fitdiag.pattern.dxf_read import pattern_from_dxf
 from fitdiag.pattern.files import pattern_from_data, pattern_to_data, pattern_to_text
@@ -1124,8 +1124,8 @@ def test_dxf_is_loaded_only_when_it_is_needed() -> None:
     code = (
         "import sys; from fitdiag.pattern.svg_files import pattern_to_svg; import fitdiag.pattern.dxf_read;"
         "from fitdiag.pattern.svg_read import pattern_from_svg;"
-        "from fitdiag.pattern.blocks.trousers import Measures, draft;"
-        "pattern_from_svg(pattern_to_svg(draft(Measures(700, 940, 280, 206, 1040, 220))), 'x'); print('ezdxf' in sys.modules)"
+        "from fitdiag.pattern.blocks import usual_block; from fitdiag.pattern.garment import shipped_garment;"
+        "pattern_from_svg(pattern_to_svg(usual_block(shipped_garment())), 'x'); print('ezdxf' in sys.modules)"
     )
     root = Path(__file__).parent.parent
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=root)

@@ -5,7 +5,7 @@ their end point. The grainline is the vertical x = `grain_x`; every alteration b
 balance lines, darts and notches are points on the same paper, so whatever moves the paper moves them
 (`fitdiag.pattern.alter`). Which pieces, seams, corners and levels a garment has is data (`Part`, from `rules/GARMENT/garment.yaml`).
 
-    pattern = draft(Measures(680, 940, 280, 206, 1040, 220))
+    pattern = usual_block(shipped_garment("trousers"))
     back = pattern.piece("back")          # or pattern.back
     back.seams["side"]                    # (n, 2) mm, from the waist down; dict(back.seams) runs round the outline
     back.corner("crotch-point")           # a landmark: the point where the seam `curve` begins

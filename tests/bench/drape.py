@@ -26,9 +26,11 @@ from pathlib import Path
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 from lab_block import lab_body, lab_cut
+from trousers import Measures, draft
 
 from fitdiag.drape import settle as settling
 from fitdiag.drape.body import Body, body_of
@@ -41,7 +43,6 @@ from fitdiag.drape.panels import Cut, cut_of
 from fitdiag.drape.picture import SCALE
 from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.knowledge.load import load_rules
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError

@@ -10,12 +10,16 @@ points of the true outline from the estimated one, each piece laid on the other 
 from __future__ import annotations
 
 import argparse
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 from shapely import LinearRing, LineString, Point
+from trousers import Measures, draft
 
 from fitdiag.pattern.alter import redraw
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.fit import fit, tape_measures
 from fitdiag.pattern.piece import Array, Pattern
 

@@ -6,16 +6,20 @@
 from __future__ import annotations
 
 import argparse
+import sys
 import time
 from collections.abc import Callable
+from pathlib import Path
 from statistics import median
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
 from shapely import LineString, Polygon
 from shapely.affinity import rotate
 from shapely.ops import split
+from trousers import Measures, draft
 
-from fitdiag.pattern.blocks.trousers import Measures, draft
 from fitdiag.pattern.draw import drawing
 from fitdiag.pattern.ink import svg
 from fitdiag.pattern.measure import pattern_measures

@@ -1,51 +1,33 @@
 """The trousers block, by the rules of a published metric textbook block.
 
 Source of the rules: "The Basic Trousers Block", in a textbook of English for clothing (3rd ed., part 3), which reprints a
-metric block; the curve of each seam between its given points is ours (the source gives one touch point).
+metric block; the curve of each seam between its given points is ours (the source gives one touch point). x = 0 is the crease
+and grain line, y = 0 the floor; the numbers in brackets are the block's own points.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, draft_block, finished, join, line, meet
-from fitdiag.pattern.garment import Garment, shipped_garment
-from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, left_of, points, unit
-from fitdiag.units import Units
+from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, finished, join, line, meet
+from fitdiag.pattern.garment import Garment
+from fitdiag.pattern.piece import Array, Dart, Piece, left_of, points, unit
 
 EASE_MM = 40.0  # round the hip, by the rules for front and back together
 SOURCE = "metric textbook block (basic trousers block, textbook of English for clothing, 3rd ed., part 3)"
 
 
-@dataclass(frozen=True)
-class Measures:
-    """Body measures for the block, in mm. Bottom is the width of the finished hem, flat."""
-
-    waist: float
-    hip: float
-    rise: float
-    waist_to_hip: float
-    waist_to_floor: float
-    bottom: float
-
-
-def draft(measures: Measures, units: Units = "cm") -> Pattern:
-    """Front and back by the block's rules, with the shipped rules. Raises ProblemsFoundError if no body has these measures.
-
-    x = 0 is the crease and grain line, y = 0 the floor; the numbers in brackets are the block's own points.
-    """
-    return draft_block(shipped_garment("trousers"), asdict(measures), units)
+Measures = Mapping[str, float]  # of a body in mm, as the block asks for them
 
 
 def levels(m: Measures) -> dict[str, float]:
     """y of waist, hip, crotch, knee and hem in mm; the knee lies half of crotch to floor less 5 cm below the crotch (1-4)."""
-    crotch = m.waist_to_floor - m.rise
+    crotch = m["waist_to_floor"] - m["rise"]
     return {
-        "waist": m.waist_to_floor,
-        "hip": m.waist_to_floor - m.waist_to_hip,
+        "waist": m["waist_to_floor"],
+        "hip": m["waist_to_floor"] - m["waist_to_hip"],
         "crotch": crotch,
         "knee": crotch - (crotch / 2 - 50),
         "hem": 0.0,
@@ -54,12 +36,12 @@ def levels(m: Measures) -> dict[str, float]:
 
 def centre_setting(m: Measures) -> float:
     """How far the centre line lies from the crease (1-5): hip / 12 + 1.5 cm."""
-    return m.hip / 12 + 15
+    return m["hip"] / 12 + 15
 
 
 def front_extension(m: Measures) -> float:
     """Front fork extension (5-9): hip / 16 + 0.5 cm."""
-    return m.hip / 16 + 5
+    return m["hip"] / 16 + 5
 
 
 def block_extension(hip: float) -> float:
@@ -69,23 +51,23 @@ def block_extension(hip: float) -> float:
 
 def touch_points(m: Measures) -> tuple[float, float]:
     """Distance of front and back curve from their corner (3 / 4.25 cm in sizes 8-14, more above; by hip girth here)."""
-    if m.hip <= 955:
+    if m["hip"] <= 955:
         return 30.0, 42.5
-    return (32.5, 45.0) if m.hip <= 1150 else (35.0, 47.5)
+    return (32.5, 45.0) if m["hip"] <= 1150 else (35.0, 47.5)
 
 
 def knee_addition(m: Measures) -> float:
     """Half knee width over half hem width (4-13): 1.3 cm, 1.5 and 1.7 in the larger size groups."""
-    return 13.0 if m.hip <= 955 else 15.0 if m.hip <= 1150 else 17.0
+    return 13.0 if m["hip"] <= 955 else 15.0 if m["hip"] <= 1150 else 17.0
 
 
 def _front(m: Measures, garment: Garment) -> Piece:
     level, centre = levels(m), -centre_setting(m)
     crotch_x = centre - front_extension(m)  # 9
-    hip_side = centre + m.hip / 4 + 5  # 8
+    hip_side = centre + m["hip"] / 4 + 5  # 8
     waist_centre = np.array([centre + 10, level["waist"]])  # 10
-    waist_side = np.array([centre + 10 + m.waist / 4 + 22.5, level["waist"]])  # 11
-    hem, knee = m.bottom / 2 - 5, m.bottom / 2 - 5 + knee_addition(m)  # 12, 13
+    waist_side = np.array([centre + 10 + m["waist"] / 4 + 22.5, level["waist"]])  # 11
+    hem, knee = m["bottom"] / 2 - 5, m["bottom"] / 2 - 5 + knee_addition(m)  # 12, 13
     corner = np.array([centre, level["crotch"]])
     touch = corner + touch_points(m)[0] * np.array([-1.0, 1.0]) / np.sqrt(2)
     start = np.array([centre, level["hip"]])  # 6
@@ -108,12 +90,12 @@ def _back(m: Measures, garment: Garment) -> Piece:
     level, setting = levels(m), centre_setting(m)
     corner_x = -setting + setting / 4  # 16
     crotch_x = -setting - front_extension(m) * 1.5  # 23
-    hip_side = corner_x + m.hip / 4 + 15  # 25
+    hip_side = corner_x + m["hip"] / 4 + 15  # 25
     waist_centre = np.array([corner_x + 20, level["waist"] + 20])  # 21
-    run = np.sqrt((m.waist / 4 + 42.5) ** 2 - 20**2)
+    run = np.sqrt((m["waist"] / 4 + 42.5) ** 2 - 20**2)
     waist_side = np.array([waist_centre[0] + run, level["waist"]])  # 22
-    hem, knee = m.bottom / 2 + 5, m.bottom / 2 + 5 + knee_addition(m)  # 26-29: one more on each side
-    start = np.array([corner_x, level["crotch"] + m.rise / 2])  # 19
+    hem, knee = m["bottom"] / 2 + 5, m["bottom"] / 2 + 5 + knee_addition(m)  # 26-29: one more on each side
+    start = np.array([corner_x, level["crotch"] + m["rise"] / 2])  # 19
     point = np.array([crotch_x, level["crotch"] - 5])  # 24
     touch = np.array([corner_x, level["crotch"]]) + touch_points(m)[1] * np.array([-1.0, 1.0]) / np.sqrt(2)
     along = unit(waist_side - waist_centre)
@@ -161,8 +143,7 @@ def _curve(point: Array, touch: Array, start: Array, tangent: Array | None = Non
     return join(bezier(point, first, touch), bezier(touch, second, start))
 
 
-def _pieces(given: Mapping[str, float], garment: Garment) -> dict[str, Piece]:
-    m = Measures(**given)
+def _pieces(m: Measures, garment: Garment) -> dict[str, Piece]:
     return {"front": _front(m, garment), "back": _back(m, garment)}
 
 
