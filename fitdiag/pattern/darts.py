@@ -35,8 +35,9 @@ def chosen(piece: Piece, number: int) -> Dart:
     return every[number - 1]
 
 
-def _laid(piece: Piece, dart: Dart, new: tuple[Dart, ...], line: Array) -> Piece:
+def _laid(piece: Piece, dart: Dart, new: tuple[Dart, ...]) -> Piece:
     """The piece with one dart exchanged for others, the edge drawn through their ends."""
+    line = piece.top
     others = [one for one in piece.darts if one is not dart]
     spans = sorted((far_on(line, one.left), far_on(line, one.right)) for one in (*others, *new))
     ends = [0.0, *(far for span in spans for far in span), float(arc(line)[-1])]
@@ -71,7 +72,7 @@ def moved(piece: Piece, number: int, by: float | None) -> Piece:
         raise stop("dart", told, hint=f"write it like '{piece.name} {number} move=2 cm'")
     dart = chosen(piece, number)
     new = _at(piece, dart, _middle(piece, dart) + by, dart.width)
-    return _laid(piece, dart, (new,), piece.top)
+    return _laid(piece, dart, (new,))
 
 
 def split(piece: Piece, number: int, apart: float | None) -> Piece:
@@ -81,7 +82,7 @@ def split(piece: Piece, number: int, apart: float | None) -> Piece:
         raise stop("dart", f"a dart of {dart.width:.0f} mm cannot be split so", hint="a wider dart, or farther apart")
     middle = _middle(piece, dart)
     new = tuple(_at(piece, dart, middle + half, dart.width / 2) for half in (-apart / 2, apart / 2))
-    return _laid(piece, dart, new, piece.top)
+    return _laid(piece, dart, new)
 
 
 def turned(piece: Piece, number: int, by: float | None) -> Piece:
@@ -121,7 +122,7 @@ def turned(piece: Piece, number: int, by: float | None) -> Piece:
         replace(n, at=turn(n.at[None])[0]) if n.seam == seam and moving[0] < far_on(line, n.at) < moving[1] else n
         for n in piece.notches
     )
-    return _laid(replace(piece, notches=notches), dart, (new,), points(edge))
+    return _laid(replace(piece.with_seams(**{seam: edge}), notches=notches), dart, (new,))
 
 
 def eased(piece: Piece, number: int, by: float | None) -> Piece:
@@ -131,12 +132,12 @@ def eased(piece: Piece, number: int, by: float | None) -> Piece:
     if not 0 < by <= dart.width + 0.05:
         told = f"the dart takes {dart.width:.1f} mm, so {by:.1f} mm of it cannot be eased in"
         raise stop("dart", told, hint="give an amount up to its width")
-    seam, left = piece.part.top, dart.width - by
+    left = dart.width - by
     new = (_at(piece, dart, _middle(piece, dart), left),) if left >= LEAST_MM else ()
     if left < LEAST_MM:
         by = dart.width
-    result = _laid(piece, dart, new, piece.seams[seam])
-    note = f"Ease {by:.0f} mm into the {piece.part.word(seam)} where dart {number} was."
+    result = _laid(piece, dart, new)
+    note = f"Ease {by:.0f} mm into the {piece.part.word(piece.part.top)} where dart {number} was."
     return replace(result, note=" ".join([piece.note, note]).strip())
 
 

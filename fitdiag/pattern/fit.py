@@ -122,11 +122,8 @@ class _Model:
         self.asked = [one.name for one in asked]
         self.start, self.usual = (np.array([getattr(one, key) for one in asked]) for key in ("usual", "spread"))
         first = draft_block(garment, dict(zip(self.asked, self.start.tolist(), strict=True)))
-        self.names = list(first.pieces)
-        self.seams = {name: piece.part.seams for name, piece in first.pieces.items()}
-        each = [4 * len(seams) for seams in self.seams.values()]  # a corner has two numbers, a seam a bow and a curl
-        self.size = len(asked) + sum(each)
-
+        self.seams = [(name, seam) for name, piece in first.pieces.items() for seam in piece.part.seams]
+        self.size = len(asked) + 4 * len(self.seams)  # a corner has two numbers, a seam a bow and a curl
         self._base: dict[tuple[float, ...], Pattern] = {}
 
     def _drafted(self, measures: tuple[float, ...]) -> Pattern:
@@ -140,37 +137,37 @@ class _Model:
     def pattern(self, x: Array) -> Pattern:
         at = len(self.asked)
         pattern = self._drafted(tuple((self.start + self.usual * x[:at]).tolist()))
-        for name in self.names:
-            seams, piece = self.seams[name], pattern.pieces[name]
-            count = len(seams)
-            corners = x[at : at + 2 * count].reshape(-1, 2) * CORNER_MM
-            bows, curls = x[at + 2 * count : at + 3 * count] * BOW_MM, x[at + 3 * count : at + 4 * count] * CURL_MM
+        for piece in pattern.pieces.values():
+            count = len(piece.part.seams)
+            corners, (bows, curls) = (
+                x[at : at + 2 * count].reshape(-1, 2),
+                x[at + 2 * count : at + 4 * count].reshape(2, -1),
+            )
             at += 4 * count
             shifts = {}
-            for k, seam in enumerate(seams):
-                shifts[seam] = _bowed(
-                    corners[k], corners[(k + 1) % count], float(bows[k]), float(curls[k]), piece.seams[seam]
-                )
+            for k, seam in enumerate(piece.part.seams):
+                ends = corners[k] * CORNER_MM, corners[(k + 1) % count] * CORNER_MM
+                shifts[seam] = _bowed(*ends, float(bows[k] * BOW_MM), float(curls[k] * CURL_MM), piece.seams[seam])
             pattern = pattern.with_piece(redraw(piece, shifts))
         return pattern
 
+    def _samples(self, pattern: Pattern) -> Array:
+        """Points along every seam of every piece: (seams, _SAMPLES, 2)."""
+        places = np.linspace(0.0, 1.0, _SAMPLES)
+        lines = [pattern.pieces[name].seams[seam] for name, seam in self.seams]
+        return np.array([at_far(line, length(line) * places) for line in lines])
+
     def outline(self, pattern: Pattern) -> Array:
         """Points along every seam, each piece with its own middle at 0, one after the other."""
-        found = []
-        for name in self.names:
-            piece = pattern.pieces[name]
-            every = np.concatenate([_evenly(piece.seams[seam]) for seam in self.seams[name]])
-            found.append(every - every.mean(axis=0))
-        return np.concatenate(found)
+        found, of = self._samples(pattern), np.array([name for name, _ in self.seams])
+        for name in pattern.pieces:
+            found[of == name] -= found[of == name].mean(axis=(0, 1))
+        return found.reshape(-1, 2)
 
     def normals(self, pattern: Pattern) -> Array:
         """The direction across the seam at each of those points."""
-        found = []
-        for name in self.names:
-            for seam in self.seams[name]:
-                run = np.gradient(_evenly(pattern.pieces[name].seams[seam]), axis=0)
-                found.append(left_of(run) / np.hypot(*run.T)[:, None])
-        return np.concatenate(found)
+        run = np.gradient(self._samples(pattern), axis=1)
+        return (left_of(run) / np.hypot(run[..., 0], run[..., 1])[..., None]).reshape(-1, 2)
 
     def slopes(self, x: Array, names: list[str]) -> tuple[Array, Array]:
         """How measures, and the outline at its points (across the seams), change with each number of x."""
@@ -189,13 +186,9 @@ class _Model:
     def banded(self, pattern: Pattern, outline: Array, left: Array) -> Pattern:
         """The pattern with the band of each seam: one standard deviation across it, at its start, middle and end."""
         sizes = np.sqrt(np.clip((outline @ left * outline).sum(axis=1), 0.0, None)).reshape(-1, _SAMPLES)
-        at = 0
-        for name in self.names:
-            piece, band = pattern.pieces[name], {}
-            for seam in self.seams[name]:
-                start, middle, end = (float(sizes[at, round(share * (_SAMPLES - 1))]) for share in SHARES)
-                band[seam] = (start, middle, end)
-                at += 1
+        told = sizes[:, [round(share * (_SAMPLES - 1)) for share in SHARES]].tolist()
+        for name, piece in pattern.pieces.items():
+            band = {seam: tuple(row) for (of, seam), row in zip(self.seams, told, strict=True) if of == name}
             pattern = pattern.with_piece(replace(piece, band=band))
         return pattern
 
@@ -214,10 +207,6 @@ def _bowed(start: Array, end: Array, bow: float, curl: float, line: Array) -> Sh
         return result
 
     return shift
-
-
-def _evenly(line: Array) -> Array:
-    return at_far(line, np.linspace(0.0, length(line), _SAMPLES))
 
 
 def _solved(model: _Model, lengths: Mapping[str, float]) -> Array:

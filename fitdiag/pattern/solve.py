@@ -179,15 +179,10 @@ def _least_change(
     count, spare = len(amounts), len(targets)
     rows, right = [], []
     for index, target in enumerate(targets):
-        constant = here[index] - float(slope[index] @ amounts)
-        slack = np.zeros(spare)
-        slack[index] = -1.0
-        if target.relation in (">=", "="):
-            rows.append(np.concatenate([-slope[index], slope[index], slack]))
-            right.append(constant - target.amount + target.within)
-        if target.relation in ("<=", "="):
-            rows.append(np.concatenate([slope[index], -slope[index], slack]))
-            right.append(target.amount + target.within - constant)
+        missing = target.amount - here[index] + float(slope[index] @ amounts)
+        for way in (1.0,) if target.relation == "<=" else (-1.0,) if target.relation == ">=" else (-1.0, 1.0):
+            rows.append(np.concatenate([way * slope[index], -way * slope[index], -np.eye(spare)[index]]))
+            right.append(way * missing + target.within)
     cost = np.concatenate([np.ones(2 * count), np.full(spare, 1000.0)])  # each amount one way, and the other way
     ways = [*zip(np.maximum(low, 0).tolist(), np.maximum(high, 0).tolist(), strict=True)]
     back = [*zip(np.maximum(-high, 0).tolist(), np.maximum(-low, 0).tolist(), strict=True)]

@@ -29,8 +29,9 @@ MOST_SHAPES = 20_000
 DEEPEST = 60
 FLAT_STEP_MM = 1.0  # a curve becomes a polyline with points not farther apart
 _LARGEST_MM = 1e6
-_PHYSICAL = re.compile(r"\s*[-+]?(\d+\.?\d*|\.\d+)([eE][-+]?\d{1,3})?\s*(mm|cm|in|pt|pc|q)\s*\Z", re.IGNORECASE)
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d{1,3})?"
+_MM = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6, "q": 0.25}
+_PHYSICAL = re.compile(rf"({_NUMBER})\s*({'|'.join(_MM)})", re.IGNORECASE)
 _RUN = re.compile(rf"[\s,]*([MmLlHhVvCcSsQqTtAaZz])((?:[\s,]*{_NUMBER})*)")
 _EACH = {"m": 2, "l": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "t": 2, "a": 7, "z": 0}
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+")
@@ -80,8 +81,8 @@ def shapes_of(text: str, dpi: float | None = None, taken: Taken | None = None) -
         if not _TURNS.fullmatch(found_name):
             told = f"the transform '{one_line(found_name, 20)}' is not one that drawings have"
             raise stop("transform", told, hint="flatten the transforms, and save it again")
-    own = _root(text)
-    unit, size = _unit(own, dpi, taken)
+    taken = taken if taken is not None else Taken()
+    unit, size = _unit(_root(text), dpi, taken)
     bare = re.sub(r"<!DOCTYPE[^>\[]*>", "", text)
     # a symbol is drawn only where it is used; the library draws it where it stands, too
     bare = re.sub(r"<symbol\b([^>]*[^/])>", r"<defs><symbol\1>", bare).replace("</symbol>", "</symbol></defs>")
@@ -116,20 +117,22 @@ def _root(text: str) -> dict[str, str]:
     return {str(name): str(value) for name, value in root.attrib.items()}
 
 
-def _unit(own: Mapping[str, str], dpi: float | None, taken: Taken | None) -> tuple[float, tuple[float, float]]:
+def _unit(own: Mapping[str, str], dpi: float | None, taken: Taken) -> tuple[float, tuple[float, float]]:
     """Millimetres of one unit of the drawing, and the size of its box in these units.
 
     Refuses a drawing that counts pixels without saying how large they are, and one that is stretched.
     """
-    sizes = [str(own.get(name, "")).strip() for name in ("width", "height")]
-    box = [part for part in re.split(r"[\s,]+", str(own.get("viewBox", "")).strip()) if part]
-    if box and not (len(box) == 4 and all(_is_size(part) for part in box[2:])):
+    sizes = [own.get(name, "").strip() for name in ("width", "height")]
+    box = re.split(r"[\s,]+", own["viewBox"].strip()) if own.get("viewBox", "").strip() else []
+    sound = all(re.fullmatch(_NUMBER, part) and 0.0 < float(part) < _LARGEST_MM for part in box[2:])
+    if box and not (len(box) == 4 and sound):
         told = "the drawing does not say how large it is"
         raise stop("units", told, hint="give it a width and height in mm, and a viewBox")
     wide, high = (float(box[2]), float(box[3])) if box else (1000.0, 1000.0)
-    old = re.search(r"(?i)0\.(4|91)", str(own.get("{http://www.inkscape.org/namespaces/inkscape}version", "")))
-    if all(_PHYSICAL.match(size) for size in sizes) and (box or old is None):
-        scales = [_mm(sizes[0]) / wide, _mm(sizes[1]) / high] if box else [25.4 / 96, 25.4 / 96]
+    old = re.search(r"(?i)0\.(4|91)", own.get("{http://www.inkscape.org/namespaces/inkscape}version", ""))
+    lengths = [float(found[1]) * _MM[found[2].lower()] for size in sizes if (found := _PHYSICAL.fullmatch(size))]
+    if len(lengths) == 2 and (box or old is None):
+        scales = [lengths[0] / wide, lengths[1] / high] if box else [25.4 / 96, 25.4 / 96]
         told = f"it is {sizes[0]} wide and {sizes[1]} high"
     elif dpi is None:
         told = "this drawing counts in pixels, and programs disagree how many make an inch (72, 90 or 96)"
@@ -140,28 +143,12 @@ def _unit(own: Mapping[str, str], dpi: float | None, taken: Taken | None) -> tup
         given = [float(match[1]) if match else None for match in pixels]
         factors = [(g or full) / full if box else 1.0 for g, full in zip(given, (wide, high), strict=True)]
         scales, told = [factor * 25.4 / dpi for factor in factors], f"it has {dpi:g} pixels to the inch, as given"
-    if min(scales) <= 0 or (
-        str(own.get("preserveAspectRatio", "")).split(" ")[0] == "none" and (abs(scales[0] / scales[1] - 1) > 1e-3)
-    ):
+    fits = own.get("preserveAspectRatio", "")
+    if min(scales) <= 0 or (fits.split(" ")[0] == "none" and abs(scales[0] / scales[1] - 1) > 1e-3):
         raise stop("scale", "this drawing is stretched more one way than the other",
                    hint="save it with one scale for both ways")  # fmt: skip
-    if taken is not None:
-        taken.lines.append(f"Unit: {'the drawing says that ' if dpi is None else ''}{told}.")
-    slice_ = "slice" in str(own.get("preserveAspectRatio", ""))
-    return (max(scales) if slice_ else min(scales)), (wide, high)
-
-
-def _is_size(text: str) -> bool:
-    try:
-        return 0.0 < float(text) < _LARGEST_MM
-    except ValueError:
-        return False
-
-
-def _mm(text: str) -> float:
-    number = float(re.match(rf"\s*({_NUMBER})", text)[1])  # type: ignore[index]
-    unit = re.sub(r"[^a-z]", "", re.sub(_NUMBER, "", text.lower()))
-    return number * {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6, "q": 0.25}[unit]
+    taken.lines.append(f"Unit: {'the drawing says that ' if dpi is None else ''}{told}.")
+    return (max(scales) if "slice" in fits else min(scales)), (wide, high)
 
 
 def _walk(element: Any, groups: tuple[Any, ...]) -> Iterator[tuple[Any, tuple[Any, ...]]]:
@@ -174,18 +161,15 @@ def _walk(element: Any, groups: tuple[Any, ...]) -> Iterator[tuple[Any, tuple[An
 
 
 def _own(element: Any) -> dict[str, str]:
-    found: dict[str, str] = {}
-    for name, value in ((getattr(element, "values", None) or {}).get("attributes") or {}).items():
-        if isinstance(value, str):
-            found[name.rsplit("}", 1)[-1]] = value
-    return found
+    given = (getattr(element, "values", None) or {}).get("attributes") or {}
+    return {name.rsplit("}", 1)[-1]: value for name, value in given.items() if isinstance(value, str)}
 
 
 def _words(data: Mapping[str, str]) -> tuple[str, ...]:
     return tuple(word.lower() for name in _NAMING for word in _WORD.findall(data.get(name, "")[:200]))
 
 
-def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken | None) -> list[Shape]:
+def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken) -> list[Shape]:
     """An element as lines; empty for what is no line of a pattern, which is told."""
     data = _own(element)
     chain = tuple(_words(_own(group)) for group in groups)
@@ -195,14 +179,13 @@ def _shape(element: Any, groups: tuple[Any, ...], unit: float, taken: Taken | No
         return [Shape(tag, (), ((), *chain), (), data, (said or "").strip())]
     if isinstance(element, svg.Group) and "data-origin" in data:
         return [Shape("g", _words(data), chain, (_origin(element, data, unit),), data)]
-    if isinstance(element, svg.Text) and taken is not None:
+    if isinstance(element, svg.Text):
         taken.left_out.append(f"the text '{one_line(element.text or '', 30)}'")
     if not isinstance(element, svg.Shape) or isinstance(element, svg.Text):
         return []
     shown = element.values or {}
     if shown.get("visibility") == "hidden" or shown.get("display") == "none":
-        if taken is not None:
-            taken.left_out.append(f"{_called(data)}, which is hidden")
+        taken.left_out.append(f"{_called(data)}, which is hidden")
         return []
     if "d" in data:
         _refuse_damaged(data)
@@ -315,7 +298,8 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
         if apart(line[0], line[-1]) <= CLOSED_MM:
             raise stop("closed", f"{name}: the seam '{of}' ends where it begins", hint="is it drawn twice, or closed?")
         drawn[name, side].seams[of] = line
-        drawn[name, side].allowance |= _allowance(parts[0], of)
+        if re.fullmatch(r"\d{1,4}(\.\d+)?", given := parts[0].data.get("data-allowance", "")):
+            drawn[name, side].allowance[of] = float(given)
     taken.lines.append("Lines named after seams count as stitching lines, not as lines to cut along.")
     made = {key: piece_of(one, garment) for key, one in drawn.items() if one.seams}
     title, grade = (one_line(texts[tag], files.LONGEST_TITLE) for tag in ("title", "desc"))
@@ -386,11 +370,3 @@ def _take(drawn: Drawn, shape: Shape, kind: str, name: str) -> bool:
     else:
         return not (shape.lines and not shape.text)
     return True
-
-
-def _allowance(shape: Shape, name: str) -> dict[str, float]:
-    try:
-        value = float(shape.data["data-allowance"])
-    except (KeyError, ValueError):
-        return {}
-    return {name: value} if 0 <= value <= files.FARTHEST_MM else {}
