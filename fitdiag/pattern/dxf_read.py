@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from io import StringIO
+from itertools import islice
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
@@ -152,25 +153,21 @@ def _unit(document: Drawing, text: str, taken: Taken) -> float:
 
 def _pieces_of(document: Drawing, scale: float, taken: Taken) -> list[_Block]:
     """Each piece of the file: a block that is placed in the drawing (or any, if none is), with all blocks inside it."""
-    blocks = [block for block in document.blocks if not block.is_any_layout and not block.name.startswith("*")]
     placed: list[Any] = [entity for entity in document.modelspace() if entity.dxftype() == "INSERT"]
+    blocks = [block for block in document.blocks if not block.is_any_layout and not block.name.startswith("*")]
     found = []
-    if placed:
-        for insert in placed[:500]:
-            _refuse_stretched(insert)
-            if _hidden(insert, document):
-                taken.left_out.append(f"'{one_line(insert.dxf.name, 40)}', on a layer that is switched off")
-                continue
-            block = _Block(insert.dxf.name, origin=_xy(insert.dxf.insert, scale))
-            _gather(block, _inside(insert), scale, taken, document)
-            for attribute in insert.attribs:
-                _take_text(block, f"{attribute.dxf.tag}: {attribute.dxf.text}", _xy(attribute.dxf.insert, scale))
-            found.append(block)
-    else:
-        for layout in blocks[:500]:
-            block = _Block(layout.name)
-            _gather(block, (part for entity in layout for part in _inside(entity)), scale, taken, document)
-            found.append(block)
+    for insert in placed[:500]:
+        _refuse_stretched(insert)
+        if _hidden(insert, document):
+            taken.left_out.append(f"'{one_line(insert.dxf.name, 40)}', on a layer that is switched off")
+            continue
+        found.append(_Block(insert.dxf.name, origin=_xy(insert.dxf.insert, scale)))
+        _gather(found[-1], _inside(insert), scale, taken, document)
+        for attribute in insert.attribs:
+            _take_text(found[-1], f"{attribute.dxf.tag}: {attribute.dxf.text}", _xy(attribute.dxf.insert, scale))
+    for layout in blocks[:500] if not placed else ():
+        found.append(_Block(layout.name))
+        _gather(found[-1], (part for entity in layout for part in _inside(entity)), scale, taken, document)
     loose = _Block("")
     free = [e for e in document.modelspace() if e.dxftype() != "INSERT"]
     _gather(loose, free, scale, Taken(), document)
@@ -221,36 +218,36 @@ def _gather(found: _Block, entities: Any, scale: float, taken: Taken, document: 
     left = 2 * MOST_POINTS
     for count, entity in enumerate(entities):
         kind, layer = entity.dxftype(), _layer(entity)
+        shown, on = kind.lower(), f"on layer {one_line(entity.dxf.layer, 20)}"
         if count > MOST_ENTITIES or left < 0:
             raise too_many(f"'{one_line(found.name, 40)}'")
         if _hidden(entity, document):
-            taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)}, which is switched off")
+            taken.left_out.append(f"{shown} {on}, which is switched off")
         elif kind in ("TEXT", "MTEXT"):
             text = entity.plain_text() if kind == "MTEXT" else entity.dxf.text
             for row in str(text).splitlines():
                 _take_text(found, row, _xy(entity.dxf.insert, scale))
         elif kind == "POINT":
+            at = _xy(entity.dxf.location, scale)
             if layer == dxf.TURN:
-                found.turns.append(_xy(entity.dxf.location, scale))
+                found.turns.append(at)
             elif layer == dxf.NOTCH:
-                found.lines[dxf.NOTCH].append(points([_xy(entity.dxf.location, scale)]))
+                found.lines[dxf.NOTCH].append(points([at]))
             elif layer == dxf.DRILL:
-                found.holes.append(_xy(entity.dxf.location, scale))
+                found.holes.append(at)
             elif layer != dxf.CURVE:
-                what = dxf.LAYERS.get(layer, "unknown")
-                taken.left_out.append(f"points on layer {one_line(entity.dxf.layer, 20)} ({what})")
+                taken.left_out.append(f"points {on} ({dxf.LAYERS.get(layer, 'unknown')})")
         elif layer == dxf.DRILL and kind == "CIRCLE":
             found.holes.append(_xy(entity.dxf.center, scale))
         elif layer in DRAWN:
             line = _line(entity, scale)
             if line is None:
-                taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)}")
+                taken.left_out.append(f"{shown} {on}")
                 continue
             left -= len(line)
             found.lines[layer].append(line)
         else:
-            what = dxf.LAYERS.get(layer, "a layer of another name")
-            taken.left_out.append(f"{kind.lower()} on layer {one_line(entity.dxf.layer, 20)} ({what})")
+            taken.left_out.append(f"{shown} {on} ({dxf.LAYERS.get(layer, 'a layer of another name')})")
 
 
 def _take_text(found: _Block, text: str, at: tuple[float, float]) -> None:
@@ -270,11 +267,7 @@ def _line(entity: Any, scale: float) -> Array | None:
     if entity.dxftype() in ("POLYLINE", "LWPOLYLINE") and len(entity) > MOST_POINTS:
         raise too_many("an outline")
     path = dxf.library().path.make_path(entity)
-    found = [
-        (v.x * scale, v.y * scale)
-        for v, _ in zip(path.flattening(FLAT_MM / scale), range(MOST_POINTS + 2), strict=False)
-    ]
-    line = once_each(points(found))
+    line = once_each(points([_xy(at, scale) for at in islice(path.flattening(FLAT_MM / scale), MOST_POINTS + 2)]))
     return line if len(line) > 1 else None
 
 
@@ -352,15 +345,17 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         elif key == "notch" and value.split(" ")[-1] in part.seams:
             words = value.split(" ")
             drawn.notches.append((" ".join(words[1:-1]), words[-1], points([at])[0]))
-        elif key == "line" and (one := _line_at(at, block.lines[dxf.INTERNAL])) is not None:
-            drawn.lines[value[:40]] = one
-            used.append(id(one))
+        elif key == "line" and (
+            here := [one for one in block.lines[dxf.INTERNAL] if apart(one[0], np.array(at)) <= CLOSED_MM]
+        ):
+            drawn.lines[value[:40]] = here[0]
+            used.append(id(here[0]))
         elif key.startswith("allowance ") and key[10:] in part.seams and re.match(r"\d{1,4}(\.\d+)?\Z", value):
             drawn.allowance[key[10:]] = float(value)
     if not drawn.notches:
-        drawn.notches = [
-            (f"notch {number}", *_home(drawn, one)) for number, one in enumerate(block.lines[dxf.NOTCH], 1)
-        ]
+        for number, (at, *_) in enumerate(block.lines[dxf.NOTCH], 1):  # on the seam that is nearest
+            seam = min(drawn.seams, key=lambda name: off(drawn.seams[name], at))
+            drawn.notches.append((f"notch {number}", seam, nearest(drawn.seams[seam], at)))
     drawn.holes = [np.array(at) for at in block.holes]
     if drawn.holes:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
@@ -368,12 +363,6 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the seam that is nearest.")
     if count := sum(id(one) not in used for one in block.lines[dxf.INTERNAL]):
         taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
-
-
-def _home(drawn: Drawn, notch: Array) -> tuple[str, Array]:
-    """The seam nearest to a notch of a file, and the place on it."""
-    seam = min(drawn.seams, key=lambda name: off(drawn.seams[name], notch[0]))
-    return seam, nearest(drawn.seams[seam], notch[0])
 
 
 def _ring(name: str, block: _Block, layer: str) -> Array:
@@ -406,11 +395,6 @@ def _is_dart(line: Array, named: Array, seam: Array) -> bool:
     if len(line) != 3 or (len(named) and (np.hypot(*(named - line[1]).T) <= CLOSED_MM).any()):
         return len(line) == 3
     return all(off(seam, point) <= 2.0 for point in (line[0], line[-1]))
-
-
-def _line_at(at: tuple[float, float], lines: list[Array]) -> Array | None:
-    """The line that begins at a text."""
-    return next((line for line in lines if np.hypot(*(line[0] - np.array(at))) <= CLOSED_MM), None)
 
 
 def _allowances(seams: dict[str, Array], cut: Array) -> dict[str, float]:
