@@ -73,10 +73,6 @@ class Drawn:
     allowance: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
-    @property
-    def side(self) -> str:
-        return self.part.name
-
 
 def piece_of(drawn: Drawn, garment: Garment) -> Piece:
     """The piece that a drawing shows. Raises ProblemsFoundError with everything that keeps it from being one."""
@@ -84,17 +80,17 @@ def piece_of(drawn: Drawn, garment: Garment) -> Piece:
     missing = [name for name in names if name not in drawn.seams]
     if missing:
         hint = f"a piece has {', '.join(names)}"
-        raise stop("seams", f"{drawn.side}: the seams {', '.join(missing)} are missing", hint=hint)
-    refuse_wrong_extent(drawn.side, np.concatenate(list(drawn.seams.values())))
+        raise stop("seams", f"{drawn.part.name}: the seams {', '.join(missing)} are missing", hint=hint)
+    refuse_wrong_extent(drawn.part.name, np.concatenate(list(drawn.seams.values())))
     seams = _in_order(drawn.part, drawn.seams)
     follows = [(name, drawn.part.follows(name)) for name in names]
     if sum(apart(seams[one][-1], seams[other][0]) > CLOSED_MM for one, other in follows) > 2:
-        told = f"{drawn.side}: the seams do not meet in the order {', '.join(names)}"
+        told = f"{drawn.part.name}: the seams do not meet in the order {', '.join(names)}"
         raise stop("open", told, hint="are their names exchanged?")
     frame = next((frame for frame in frames(drawn.grain) if _upright(drawn.part, seams, frame)), None)
     if frame is None:
         hint = "the seams' names may be exchanged, or a grainline is missing"
-        raise stop("direction", f"{drawn.side}: which way up the piece lies cannot be told", hint=hint)
+        raise stop("direction", f"{drawn.part.name}: which way up the piece lies cannot be told", hint=hint)
     grain = _grain(drawn, seams, frame)
     shift = _shift(drawn, seams, grain, frame)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -16,14 +16,13 @@ CELL_MM = (47.0, 62.0)  # least and most height of one picture
 HEAD_MM = 20.0
 MOST_STAMPED = 2  # lines
 BAR_MM = {"in": (25.4 / 8, "1/8 in"), "cm": (3.0, "3 mm")}
-Named = tuple[str, Piece]
-Lines = Callable[[int], Iterator[tuple[str, Array]]]  # of a piece by its number: role and points, mm, y down
+Shown = tuple[str, Piece, Sequence[tuple[str, Array]]]  # a piece by its name, and its lines: role and points, mm, y up
 
 
-def ends(pieces: Sequence[Named]) -> list[tuple[int, str, Array]]:
+def ends(pieces: Sequence[Shown]) -> list[tuple[int, str, Array]]:
     """The number of a piece, what lies there, and the place (mm, y up): both ends of each level line."""
     found = []
-    for number, (called, piece) in enumerate(pieces):
+    for number, (called, piece, _) in enumerate(pieces):
         for name in piece.part.ends:
             for end, edge in ((0, piece.part.inner), (-1, piece.part.outer)):
                 if name in piece.lines:
@@ -34,7 +33,7 @@ def ends(pieces: Sequence[Named]) -> list[tuple[int, str, Array]]:
 
 
 def pages(
-    pieces: Sequence[Named], lines: Lines, room: tuple[float, float], units: Units, mark: str = ""
+    pieces: Sequence[Shown], room: tuple[float, float], units: Units, mark: str = ""
 ) -> Iterator[tuple[Item, ...]]:
     """Pages of enlarged places, three in a row; `mark`: for whom, the day and what was altered."""
     wide, high = room
@@ -51,17 +50,16 @@ def pages(
         for number, (piece, caption, at) in enumerate(shown):
             left, top = (wide + 4) / step * (number % step), HEAD_MM + tall * (number // step)
             cell = (left, top, left + (wide + 4) / step - 4, top + tall - 9)
-            _place(pen, cell, at, lines(piece), units)
+            _place(pen, cell, at, pieces[piece][2], units)
             pen.text(left, top - 1.2, caption[:1].upper() + caption[1:], 9, role="caption")
         yield pen.done("", "").items
 
 
-def _place(pen: Pen, cell: Box, at: Array, lines: Iterator[tuple[str, Array]], units: Units) -> None:
+def _place(pen: Pen, cell: Box, at: Array, lines: Sequence[tuple[str, Array]], units: Units) -> None:
     left, top, right, bottom = cell
     middle = np.array([(left + right) / 2, (top + bottom) / 2])
-    centre = np.array([at[0], -at[1]])
     for role, line in lines:
-        for part in clipped((line - centre) * TIMES + middle, cell):
+        for part in clipped((line - at) * (TIMES, -TIMES) + middle, cell):
             pen.line(part, role)
     size, words = BAR_MM[units]
     x, y = left + 3, bottom - 3

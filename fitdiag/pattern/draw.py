@@ -220,18 +220,21 @@ def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
     """What the lines and hatchings mean: only those that are used. The height where it ends."""
     kinds = {change.kind for change in changes}
     double = kinds & {"close", "overlap"} or any(c.kind == "widen" and not c.opened for c in changes)
-    rows: list[tuple[str, str]] = [("new", "new line"), ("old", "line before")] if kinds != {"none"} else []
-    rows += [("cut", "cut")] if any(change.cut for change in changes) else []
-    rows += [("hinge", "hinge: leave it joined")] if kinds & {"open", "close"} else []
-    rows += [("added", "paper added")] if any(not change.added.is_empty for change in changes) else []
-    rows += (
-        [("removed", "paper lies double" if double else "paper taken away")]
-        if any(not change.removed.is_empty for change in changes)
-        else []
-    )
-    rows += [(": true", "smooth this seam")] if any(change.true for change in changes) else []
+    rows = {
+        "new": ("new line", kinds != {"none"}),
+        "old": ("line before", kinds != {"none"}),
+        "cut": ("cut", any(change.cut for change in changes)),
+        "hinge": ("hinge: leave it joined", kinds & {"open", "close"}),
+        "added": ("paper added", any(not change.added.is_empty for change in changes)),
+        "removed": (
+            "paper lies double" if double else "paper taken away",
+            any(not change.removed.is_empty for change in changes),
+        ),
+        ": true": ("smooth this seam", any(change.true for change in changes)),
+    }
+    used = [(role, text) for role, (text, wanted) in rows.items() if wanted]
     step = (box[2] - box[0]) / columns
-    for number, (role, text) in enumerate(rows):
+    for number, (role, text) in enumerate(used):
         x, y = box[0] + step * (number % columns), box[1] + 3.0 + 5.6 * (number // columns)
         if role == "hinge":
             pen.ring((x + 5, y), 1.4, "hinge")
@@ -243,7 +246,7 @@ def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
         else:
             pen.line([(x, y), (x + 10, y)], role)
         pen.text(x + 12.5, y + 1.1, text, 9, role="key")
-    return box[1] + 5.6 * -(-len(rows) // columns)
+    return box[1] + 5.6 * -(-len(used) // columns)
 
 
 def changes_of(before: Pattern, step: Step, units: Units) -> list[Change]:

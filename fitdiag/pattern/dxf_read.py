@@ -336,8 +336,9 @@ def _said_line(block: _Block) -> Outline | None:
 
 def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
     part = drawn.part
+    inside = block.lines[dxf.INTERNAL]
     named = np.array([at for key, _, at in block.texts if key == "dart"]).reshape(-1, 2)
-    drawn.darts = [one for one in block.lines[dxf.INTERNAL] if _is_dart(one, named, drawn.seams[part.seams[0]])][:20]
+    drawn.darts = [one for one in inside if _is_dart(one, named, drawn.seams[part.top])][:20]
     used = [id(one) for one in drawn.darts]
     for key, value, at in block.texts:
         if key == "level" and value in part.levels:
@@ -345,9 +346,7 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         elif key == "notch" and value.split(" ")[-1] in part.seams:
             words = value.split(" ")
             drawn.notches.append((" ".join(words[1:-1]), words[-1], points([at])[0]))
-        elif key == "line" and (
-            here := [one for one in block.lines[dxf.INTERNAL] if apart(one[0], np.array(at)) <= CLOSED_MM]
-        ):
+        elif key == "line" and (here := [one for one in inside if apart(one[0], np.array(at)) <= CLOSED_MM]):
             drawn.lines[value[:40]] = here[0]
             used.append(id(here[0]))
         elif key.startswith("allowance ") and key[10:] in part.seams and re.match(r"\d{1,4}(\.\d+)?\Z", value):
@@ -361,7 +360,7 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
     if drawn.notches:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the seam that is nearest.")
-    if count := sum(id(one) not in used for one in block.lines[dxf.INTERNAL]):
+    if count := sum(id(one) not in used for one in inside):
         taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
 
 

@@ -37,11 +37,9 @@ def edge(work: Work, piece: Piece, move: Move, by: float) -> Made:
         if move.drawn == "straight":
             joints += [Joint(seam, points(np.array([at, at]))) for at in _kinks(piece, seam, heights, shares)]
     top = piece.part.top
-    ends = {piece.seams[top][0].tobytes(), piece.seams[top][-1].tobytes()}
-    touched = [s for s in move.seams if {piece.seams[s][0].tobytes(), piece.seams[s][-1].tobytes()} & ends]
     result = redraw(piece, shifts, tuple(joints))
     grows = any(not np.array_equal(piece.seams[top][k], result.seams[top][k]) for k in (0, -1))
-    return result, Did("edge", by, (*move.seams, *((top,) if touched and grows else ())), at=dict(move.at))
+    return result, Did("edge", by, (*move.seams, *((top,) if grows else ())), at=dict(move.at))
 
 
 def _kinks(piece: Piece, seam: str, heights: Array, shares: Array) -> list[Array]:
@@ -50,8 +48,7 @@ def _kinks(piece: Piece, seam: str, heights: Array, shares: Array) -> list[Array
     low, high = float(line[:, 1].min()), float(line[:, 1].max())
     for height in heights:
         if low + 1.0 < height < high - 1.0:
-            crossed = np.nonzero((line[:-1, 1] - height) * (line[1:, 1] - height) <= 0)[0]
-            found += [line[int(index)] for index in crossed[:1]]
+            found += [line[index] for index, _ in hits(line, float(height), 1)[:1]]
     return found
 
 

@@ -20,9 +20,6 @@ class Work:
     garment: Garment
     before: Piece
 
-    def height(self, piece: Piece, name: str, seam: str) -> float:
-        return height_at(self.garment, piece, name, edge_of(piece, seam))
-
     def spot(self, piece: Piece, text: str) -> Spot:
         return spot(self.garment, piece, text)
 
@@ -38,8 +35,11 @@ def way_out(piece: Piece, seam: str) -> float:
 
 def stations(work: Work, piece: Piece, move: Move, seam: str) -> tuple[Array, Array]:
     """The heights of a move from the bottom up, and the share of the amount at each."""
-    pairs = sorted((work.height(piece, name, seam), share) for name, share in move.at.items())
-    return np.array([height for height, _ in pairs]), np.array([share for _, share in pairs])
+    edge = edge_of(piece, seam)
+    heights, shares = np.array(
+        sorted((height_at(work.garment, piece, name, edge), share) for name, share in move.at.items())
+    ).T
+    return heights, shares
 
 
 def far_along(piece: Piece, place: Spot) -> float:

@@ -71,8 +71,8 @@ def pdf_sheets(
     mark = "" if isinstance(what, Piece) else stamp(what, units, day)
     told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
-    named = [(grid.name, grid.piece) for grid in grids]
-    close = details.pages(named, lambda number: _plain_lines(grids[number]), room, units, mark)
+    shown = [(grid.name, grid.piece, [one[:2] for one in _lines(grid.piece, grid.side) if one[0]]) for grid in grids]
+    close = details.pages(shown, room, units, mark)
     for items in (_cover(title, grids, room, paper, units, [line for line in told if line]), *pages, *close):
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
@@ -100,7 +100,10 @@ class Tile:
 
 @dataclass(frozen=True, eq=False)
 class Grid:
-    """A piece and the pages it needs. `left` and `top`: the corner of page A1, in piece mm with y down."""
+    """A piece and the pages it needs. `left` and `top`: the corner of page A1, in piece mm with y down.
+
+    `shape`: its cutting area in the millimetres of the joined sheets.
+    """
 
     piece: Piece
     side: Side
@@ -111,6 +114,7 @@ class Grid:
     rows: int
     columns: int
     tiles: tuple[Tile, ...]
+    shape: Polygon
 
     @property
     def name(self) -> str:
@@ -130,7 +134,8 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
 
     The piece lies on them so that no page is nearly empty, and grain and level lines in no strip that is glued, as far as there is room.
     """
-    shape = affinity.scale(cutting_area(piece).buffer(2.0), 1.0, -1.0, origin=(0, 0))
+    area = affinity.scale(cutting_area(piece), 1.0, -1.0, origin=(0, 0))
+    shape = area.buffer(2.0)
     left, top, right, bottom = shape.bounds
     step = (room[0] - overlap, room[1] - overlap)
     columns = max(1, int(np.ceil((right - left - overlap) / step[0] - 1e-9)))
@@ -159,44 +164,36 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
     found = [
         Tile(int(row[k]), int(column[k]), (x[k], y[k], x[k] + room[0], y[k] + room[1])) for k in np.flatnonzero(needed)
     ]
-    return Grid(piece, side, *corner, room, overlap, rows, columns, tuple(found))
+    laid = affinity.translate(area, -corner[0], -corner[1])
+    return Grid(piece, side, *corner, room, overlap, rows, columns, tuple(found), laid)
 
 
-def _lines(grid: Grid) -> Iterator[tuple[str, Array, str, str]]:
-    """Every line of a piece on the joined sheets: its role, its points, its name, and where the name stands."""
-    piece = grid.piece
+def _lines(piece: Piece, side: Side) -> Iterator[tuple[str, Array, str, str]]:
+    """Every line of a piece, in its own mm, y up: its role, its points, its name, and where the name stands."""
     outline = np.concatenate([piece.outline, piece.outline[:1]])
-    if any(piece.allowance.get(seam, 0.0) > 0 for seam in piece.part.seams):
-        yield "new", grid.down(np.asarray(cutting_area(piece).exterior.coords)), "", ""
-        yield "stitching", grid.down(outline), "", ""
-    else:
-        yield "new", grid.down(outline), "", ""
+    allowed = any(piece.allowance.get(seam, 0.0) > 0 for seam in piece.part.seams)
+    if allowed:
+        yield "new", np.asarray(cutting_area(piece).exterior.coords), "", ""
+    yield "stitching" if allowed else "new", outline, "", ""
     paper = Polygon(piece.outline).buffer(0.05)
     for name, line in piece.lines.items():
         for part in unfolded(line):
             for shown in get_parts(LineString(part).intersection(paper)):
-                yield "balance", grid.down(np.asarray(shown.coords)), name, "line"
+                yield "balance", np.asarray(shown.coords), name, "line"
     for dart in piece.darts:
-        yield "dart", grid.down(dart.ends), "dart", "line"
-        middle = (dart.left + dart.right) / 2
-        yield "old", grid.down(np.array([middle, dart.tip])), "", ""
-    yield "grain", grid.down(grain_of(piece)), "grain", "line"
+        yield "dart", dart.ends, "dart", "line"
+        yield "old", np.array([(dart.left + dart.right) / 2, dart.tip]), "", ""
+    yield "grain", grain_of(piece), "grain", "line"
     for seam in piece.part.seams:
-        folded = ", on the fold" if seam == piece.part.fold and grid.side == "both" else ""
-        yield "", grid.down(piece.seams[seam]), piece.part.word(seam) + folded, "seam"
+        folded = ", on the fold" if seam == piece.part.fold and side == "both" else ""
+        yield "", piece.seams[seam], piece.part.word(seam) + folded, "seam"
     for edge in banded(piece):
-        yield "old", grid.down(edge), "", ""
+        yield "old", edge, "", ""
     for at in piece.holes:
         for way in (np.array([3.0, 0.0]), np.array([0.0, 3.0])):
-            yield "part", grid.down(np.array([at - way, at + way])), "", ""
+            yield "part", np.array([at - way, at + way]), "", ""
     for notch in piece.notches:
-        yield "part", grid.down(notch_tick(piece, notch.seam, notch.at)), "", ""
-
-
-def _plain_lines(grid: Grid) -> Iterator[tuple[str, Array]]:
-    """The lines of a piece that are drawn, in its own millimetres, y down."""
-    corner = np.array([grid.left, grid.top])
-    yield from ((role, line + corner) for role, line, _, _ in _lines(grid) if role)
+        yield "part", notch_tick(piece, notch.seam, notch.at), "", ""
 
 
 def banded(piece: Piece) -> Iterator[Array]:
@@ -218,15 +215,16 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
     pen = Pen(wide, high, ground=False)  # no word hides a line to cut along
     corner = np.array(tile.box[:2])
     names: list[tuple[str, Array, str]] = []
-    for role, line, name, where in _lines(grid):
-        parts = clipped(line - corner, own)
+    for role, points, name, where in _lines(grid.piece, grid.side):
+        line = grid.down(points) - corner
+        parts = clipped(line, own)
         for part in parts:
             if role:
                 pen.line(part, role)
         if name and parts:
             names.append((name, max(parts, key=length), where))
         if role == "grain":
-            _heads(pen, line - corner, own)
+            _heads(pen, line, own)
     inner = _joins(pen, grid, tile)
     _page_words(pen, grid, tile, inner)
     for name, part, where in names:
@@ -312,7 +310,7 @@ def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
     if tile == _fullest(grid):
         name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
         wide, high = text_width(name, 22, bold=True) / 2, 4.0
-        shape = affinity.translate(_shape(grid), -tile.box[0], -tile.box[1])
+        shape = affinity.translate(grid.shape, -tile.box[0], -tile.box[1])
         inside = []
         for half_x, half_y, angle in ((wide, high, 0.0), (high, wide, 90.0)):
             spots = [
@@ -340,15 +338,9 @@ def _places(text: str, size: float, inner: Box) -> list[Spot]:
     ]
 
 
-def _shape(grid: Grid) -> Polygon:
-    """The cutting area in the millimetres of the joined sheets."""
-    return Polygon(grid.down(np.asarray(cutting_area(grid.piece).exterior.coords)))
-
-
 def _fullest(grid: Grid) -> Tile:
     """The page that shows most of the piece."""
-    shape = _shape(grid)
-    return max(grid.tiles, key=lambda tile: float(shape.intersection(box(*tile.box)).area))
+    return max(grid.tiles, key=lambda tile: float(grid.shape.intersection(box(*tile.box)).area))
 
 
 def _cover(
@@ -420,9 +412,11 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
     pen.text(float(at[0]), cell[1] + 3, f"{grid.name.capitalize()}: {len(grid.tiles)} pages", 10, bold=True)
     for tile in grid.tiles:
         pen.line(at + corners(tile.box) * scale, "frame")
-    for role, line, _, _ in _lines(grid):
+    for role, line, _, _ in _lines(grid.piece, grid.side):
         if role:
-            pen.line(at + line * scale, "part" if role == "new" else role, width=0.4 if role == "new" else None)
+            pen.line(
+                at + grid.down(line) * scale, "part" if role == "new" else role, width=0.4 if role == "new" else None
+            )
     for tile in grid.tiles:
         x, y = at + (np.array(tile.box[:2]) + np.array([wide - lap, high - lap]) / 2) * scale
         at_page = (float(x), float(y))
