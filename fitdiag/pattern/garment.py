@@ -204,12 +204,24 @@ def at_far(line: Array, far: float | Array) -> Array:
 
 def nearest(line: Array, at: Array) -> Array:
     """The point of a polyline that lies nearest to a point."""
-    return at_far(line, far_on(line, at))
+    return foot(line, at)[0]
+
+
+def foot(line: Array, at: Array) -> tuple[Array, int, float]:
+    """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
+    start, step = line[:-1], line[1:] - line[:-1]
+    share = ((at - start) * step).sum(axis=1) / np.maximum((step * step).sum(axis=1), 1e-18)
+    share = np.clip(share, 0.0, 1.0)
+    feet = start + share[:, None] * step
+    index = int(np.argmin(((feet - at) ** 2).sum(axis=1)))
+    return feet[index], index, float(share[index])
 
 
 def far_on(line: Array, at: Array) -> float:
     """How far along a polyline the point nearest to a place lies, mm."""
-    return float(LineString(line).project(Point(at)))
+    _, index, share = foot(line, at)
+    far = arc(line)
+    return float(far[index] + share * (far[index + 1] - far[index]))
 
 
 def off(line: Array, at: Array) -> float:
