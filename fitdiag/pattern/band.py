@@ -8,6 +8,7 @@ import numpy as np
 from shapely import LineString
 
 from fitdiag.pattern.alter import rotated
+from fitdiag.pattern.blocks import line
 from fitdiag.pattern.measure import after_darts
 from fitdiag.pattern.piece import Array, Part, Pattern, Piece, apart, points, unit
 from fitdiag.problems import one_line, stop
@@ -15,7 +16,6 @@ from fitdiag.units import Units, format_reading
 
 Band = Literal["straight", "shaped", "facing"]
 LEAST_MM, MOST_MM = 15.0, 200.0
-POINT_MM = 5.0
 
 
 def bands(pattern: Pattern, kind: str, width: float, units: Units = "cm") -> list[Piece]:
@@ -47,27 +47,22 @@ def _straight(pattern: Pattern, width: float) -> Piece:
     """A band as long as the whole waist, twice as high as its finished width; its grain runs along it, up the paper."""
     whole = sum(after_darts(one, one.part.top) * (2 if side == "both" else 1) for one, side in pattern.cut())
     ring = np.array([[0.0, whole], [2 * width, whole], [2 * width, 0.0], [0.0, 0.0], [0.0, whole]])
-    seams = {name: points(_line(ring[k], ring[k + 1])) for k, name in enumerate(("top", "right", "bottom", "left"))}
+    seams = {name: line(ring[k], ring[k + 1]) for k, name in enumerate(("top", "right", "bottom", "left"))}
     fold = points([[width, 0.0], [width, whole]])
     return Piece(_part("waistband", 1), seams, lines={"fold": fold}, grain_x=width / 2)
 
 
-def _line(start: Array, end: Array) -> Array:
-    count = max(2, round(apart(start, end) / POINT_MM) + 1)
-    return np.linspace(start, end, count)
-
-
 def closed_waist(piece: Piece) -> Array:
     """The waist seam with its darts folded closed, as one line: all beyond a dart turned about its point until its legs meet."""
-    line = piece.top
-    darts = sorted(piece.darts, key=lambda dart: apart(dart.left, line[0]), reverse=True)
-    run = unit(line[-1] - line[0])
+    waist = piece.top
+    darts = sorted(piece.darts, key=lambda dart: apart(dart.left, waist[0]), reverse=True)
+    run = unit(waist[-1] - waist[0])
     for dart in darts:  # from the outer end, so that each turns all that lies beyond it
-        before = line[(line - dart.left) @ run < -1e-9]
-        beyond = line[(line - dart.right) @ run > 1e-9]
+        before = waist[(waist - dart.left) @ run < -1e-9]
+        beyond = waist[(waist - dart.right) @ run > 1e-9]
         turned = rotated(np.concatenate([[dart.right], beyond]), dart.tip, dart.angle)
-        line = np.concatenate([before, [dart.left], turned[1:]])
-    return points(line)
+        waist = np.concatenate([before, [dart.left], turned[1:]])
+    return points(waist)
 
 
 def _shaped(piece: Piece, name: str, width: float, cut: int) -> Piece:
@@ -78,8 +73,8 @@ def _shaped(piece: Piece, name: str, width: float, cut: int) -> Piece:
         low = low[::-1]
     seams = {
         "top": top,
-        "right": points(_line(top[-1], low[-1])),
+        "right": line(top[-1], low[-1]),
         "bottom": points(low[::-1]),
-        "left": points(_line(low[0], top[0])),
+        "left": line(low[0], top[0]),
     }
     return Piece(_part(name, cut), seams, grain_x=float((top[0, 0] + top[-1, 0]) / 2))

@@ -266,14 +266,9 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
     """The pattern whose lines these are."""
     drawn: dict[tuple[str, Side], Drawn] = {}
     seams: dict[tuple[str, Side, str], list[Shape]] = {}
-    texts = {"title": "", "desc": ""}
-    said: list[str] = []
     for shape in shapes:
         chain = tuple(_known(garment, words) for words in (shape.words, *shape.groups))
         name, side = _piece_of(garment, chain)
-        if shape.text and len(shape.groups) == 1:
-            texts[shape.tag] = texts[shape.tag] or shape.text
-            said.append(shape.text)
         kind, of = _kind(garment, shape, chain)
         if kind == "seam" and name is None:
             pieces = " or ".join(garment.parts)
@@ -302,7 +297,11 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
             drawn[name, side].allowance[of] = float(given)
     taken.lines.append("Lines named after seams count as stitching lines, not as lines to cut along.")
     made = {key: piece_of(one, garment) for key, one in drawn.items() if one.seams}
-    title, grade = (one_line(texts[tag], files.LONGEST_TITLE) for tag in ("title", "desc"))
+    titles, said = (
+        [shape.text for shape in shapes if shape.tag == tag and shape.text and len(shape.groups) == 1]
+        for tag in ("title", "desc")
+    )
+    title, grade = (one_line(next(iter(texts), ""), files.LONGEST_TITLE) for texts in (titles, said))
     grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
     client = next((text[len(CLIENT) :] for text in said if text.startswith(CLIENT)), "")
     carried = from_rows([text[len(ALTERED) :] for text in said if text.startswith(ALTERED)])
