@@ -324,6 +324,20 @@ def test_a_line_ends_with_the_cloth_though_a_joint_of_the_wall_runs_on() -> None
     assert found is not None and abs(found.first - 120) <= 5 and abs(found.last - 279) <= 5
 
 
+def test_a_joint_of_the_wall_goes_on_behind_a_string_and_a_drawn_line_ends_with_the_cloth() -> None:
+    """Both end in the picture between the cloth and a string; only the joint is seen again beyond it."""
+    picture = np.full((240, 500, 3), (120.0, 130.0, 140.0))
+    picture[119:122] *= 0.6
+    picture[:, 60:210] = (225.0, 220.0, 205.0)
+    picture[79:82, 60:210] *= 0.6
+    picture[:, 330:336] = (60.0, 40.0, 30.0)
+    ridges = Ridges(evened(opponent(picture)))
+    joint, line = (ridges.follow(strip, row, (0, 499), 3) for strip, row in (((255, 285), 120), ((120, 150), 80)))
+    assert joint is not None and line is not None
+    assert abs(joint.last - 330) < 12
+    assert ridges.runs_on(joint) > 0.8 and ridges.runs_on(line) == 0.0
+
+
 def test_a_mirror_image_shows_in_the_other_view() -> None:
     """The side that is higher is so from the back and from the front; the other way round one picture may be a mirror image."""
 

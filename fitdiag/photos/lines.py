@@ -43,7 +43,7 @@ TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
 V_DEPTH = 1.0  # mm: how deep a V is where its ends lie on folds
 COVERED = 0.6  # degrees
-LEG_ROUND = 0.8  # mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
+LEG_ROUND = 0.7  # mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
 ROUNDED = 0.1  # of a V's slope: the pen, the stitches of the seam and a fold in it round its corner
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
 WIDEST = 1000.0  # mm
@@ -293,9 +293,14 @@ def _leg(seen: _Seen, found: Found) -> None:
     numbers = seen.numbers
     across = 2 * numbers.section.half
     uneven = abs(numbers.steep[0] - numbers.steep[1])
-    folds = math.degrees(math.hypot(LEG_ROUND, 1.5 * numbers.unrest, 0.2 * uneven) / across)
-    turned = math.degrees(seen.rise * LEG_TURNED / across)
-    _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
+    folds = math.degrees(math.hypot(LEG_ROUND, 1.3 * numbers.unrest, 0.18 * uneven) / across)
+    nearer, nearer_error = LEG_TURNED
+    turned = math.degrees(seen.rise * nearer_error / across)
+    if seen.marks.seen_from_the_side:
+        nearer = 0.0
+    outer = 1.0 if seen.name.endswith("right") == (seen.marks.view == "back") else -1.0  # to the right in the picture
+    lifted = outer * math.degrees(math.tan(math.radians(seen.doubts.depression)) * nearer / across)
+    _tilt(seen, found, numbers.tilt + lifted, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
 
 
 _READ: Mapping[Kind, Callable[[_Seen, Found], None]] = {"trunk": _trunk, "side": _side, "leg": _leg}

@@ -26,6 +26,7 @@ STEP_RUN, STEP_GAP = 9, 6  # px along a line: the cloth before and behind an out
 LEAST_STEP, USUAL_STEP = 4.5, 8.0  # how much the cloth changes at an outline, in units of `opponent`
 NEAREST_END, MOST_ENDS = 20, 4
 LOST = 0.6  # how likely a line ends where it is lost, with no outline seen there
+ON, NEAR = (0.06, 0.5), 4  # of a line's width beyond its end, and px beside it: there the joint of a wall goes on
 BESIDE = 12  # px: what lies so near to a line belongs to it
 
 
@@ -196,6 +197,34 @@ class Ridges:
         ends = [tuple((float(at + left), likely) for at, likely in some) for some in (firsts, lasts)]
         found = Found(course, colour, snr, whole=course, firsts=ends[0], lasts=ends[1])
         return found.between(ends[0][0][0], ends[1][0][0])
+
+    def runs_on(self, line: Found) -> float:
+        """What share of a length beyond one of a line's ends has a ridge of its colour straight on from it, at the end where more has."""
+        shares = [0.0]
+        slope, row = np.polyfit(line.pixels[:, 0], line.pixels[:, 1], 1)
+        usual = float(np.median(self._along(line, line.pixels[:, 0], line.pixels[:, 1])))
+        for end, way in ((line.first, -1.0), (line.last, 1.0)):
+            columns = end + way * line.width * np.linspace(*ON, 80)
+            columns = columns[(columns >= 0) & (columns <= self.ridge.shape[1] - 1)]
+            if len(columns) > 20:
+                ridge = self._along(line, columns, slope * columns + row)
+                shares.append(float((ridge > 0.4 * usual).mean()))
+        return max(shares)
+
+    def _along(self, line: Found, columns: Array, rows: Array) -> Array:
+        """How much each place, or one near it, differs by a line's colour from what lies on both sides of it."""
+        margin = max(REACHES) + NEAR
+        high, low = (
+            max(round(float(rows.min())) - margin, margin),
+            min(round(float(rows.max())) + margin, len(self.ridge) - margin),
+        )
+        first, last = round(float(columns.min())), round(float(columns.max())) + 1
+        if low - high < 2 * NEAR:
+            return np.zeros(len(columns))
+        ridge = self._of_one_colour(line.colour, slice(high, low), slice(first, last))
+        places = np.clip(np.rint(rows).astype(int)[:, None] + np.arange(-NEAR, NEAR + 1) - high, 0, low - high - 1)
+        best: Array = ridge[places, np.rint(columns).astype(int)[:, None] - first].max(axis=1)
+        return best
 
     def _ink(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> Array:
         """By what colour these places differ from the cloth on both sides of them; of length 1."""

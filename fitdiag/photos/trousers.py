@@ -57,6 +57,6 @@ CALLED: Mapping[str, str] = {
 # A line that rises so towards the centre runs into the fork, degrees; over the fork the cloth turns under, and a line follows it;
 # under the seat it folds away behind the outline, mm.
 FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 5.0, 3.0
-# mm: by so much one edge of a leg lies farther from the lens than the other at the knee, one way or the other
-LEG_TURNED = 6.0
+# mm by which a leg's outer edge lies nearer to the lens than its inner one at the knee, and the error
+LEG_TURNED = (7.0, 6.0)
 KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
