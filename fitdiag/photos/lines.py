@@ -24,6 +24,7 @@ from fitdiag.photos.section import Section
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import (
+    CLEFT_IN_FRONT,
     CROTCH,
     FORK_FOLDS,
     FORK_SLOPE,
@@ -240,6 +241,7 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     """The V at the centre seam: the slope of the line over 3 cm to each side of it, and how far it drops over the last 6."""
     numbers = seen.numbers
     behind, behind_error = cleft
+    behind *= CLEFT_IN_FRONT if seen.marks.view == "front" else 1.0
     # a centre that lies behind the cloth beside it looks higher from above, and so flattens a V
     hollow = math.tan(math.radians(seen.doubts.depression)) * behind
     unrest = ROUND[seen.name].waves / 5 + 0.5 * numbers.beside
