@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from fitdiag.cli.arguments import folder_of, lengths
+from fitdiag.cli.arguments import day_of, folder_of, lengths
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
-from fitdiag.pattern.record import LONGEST_CLIENT, valid_day
+from fitdiag.pattern.record import LONGEST_CLIENT
 from fitdiag.pattern.true import Trued, true
 from fitdiag.plausible import FAR
 from fitdiag.problems import ProblemsFoundError, one_line, stop
@@ -129,12 +129,11 @@ def carried_out(
     pattern: Pattern, do: Sequence[str], units: Units, rules: str | None, day: str | None, client: str | None
 ) -> Work:
     """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
-    if day is not None and not valid_day(day):
-        raise stop("day", f"'{one_line(day, 20)}' is not a day", hint="write it like 2026-11-25")
+    on = day_of(day) if day is not None else date.today()
     if client is not None:
         pattern = dataclasses.replace(pattern, client=one_line(client, LONGEST_CLIENT))
     if not do and not rules:  # nothing of the rules is asked
-        return Work(None, pattern, (), day or date.today().isoformat(), ())
+        return Work(None, pattern, (), on.isoformat(), ())
     base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
     asked = asked_of(base, do, units)
     pattern = dataclasses.replace(pattern, garment=garment_of(base))
@@ -155,7 +154,7 @@ def carried_out(
         if problems:
             raise stop("broken", f"{by}: {problems[0].message}", hint="take a smaller amount")
         steps.append(step)
-    return Work(base, before, tuple(steps), day or date.today().isoformat(), tuple(warnings))
+    return Work(base, before, tuple(steps), on.isoformat(), tuple(warnings))
 
 
 def finished(work: Work, *, as_cut: bool) -> tuple[Pattern, tuple[Trued, ...]]:

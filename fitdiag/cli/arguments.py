@@ -1,17 +1,21 @@
-"""What several commands take: a rule folder, units to work in, lengths by name."""
+"""What several commands take: a rule folder, units to work in, lengths, days, body notes, the ending of a file."""
 
 from __future__ import annotations
 
 import difflib
 import re
 from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
-from typing import Literal
+from datetime import date
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING, Literal, cast
 
 from fitdiag.knowledge.folders import garments, rules_for
-from fitdiag.plausible import doubt_of_body
-from fitdiag.problems import one_line, stop
+from fitdiag.plausible import BODY_MM, doubt_of_body
+from fitdiag.problems import Hints, one_line, stop
 from fitdiag.units import InvalidLengthError, Units, parse_length, units_named
+
+if TYPE_CHECKING:
+    from fitdiag.knowledge.model import RuleBase
 
 Paper = Literal["a4", "letter"]
 _GARMENT = re.compile(rb"(?:^garment:|\"garment\":)\s*[\"']?([a-z][a-z0-9-]*)", re.MULTILINE)
@@ -51,12 +55,43 @@ def paper_of(given: str | None, units: Units) -> Paper:
     """The paper asked for; without a wish, the one that goes with the units."""
     if given is None:
         return "a4" if units == "cm" else "letter"
-    match given.strip().lower():
-        case "a4":
-            return "a4"
-        case "letter":
-            return "letter"
-    raise stop("paper", f"'{one_line(given, 40)}' is not a paper size known here", hint="write a4 or letter")
+    if (paper := given.strip().lower()) not in ("a4", "letter"):
+        raise stop("paper", f"'{one_line(given, 40)}' is not a paper size known here", hint="write a4 or letter")
+    return cast(Paper, paper)
+
+
+def ending_of(to: str, *kinds: str) -> str:
+    """The ending of a file to write, in small letters; refused, before anything is computed, if it is none of these."""
+    kind = PurePath(to).suffix.lower()
+    if kind not in kinds:
+        hint = f"end the name in {' or '.join(filter(None, (', '.join(kinds[:-1]), kinds[-1])))}"
+        raise stop("format", f"'{one_line(kind, 20)}' is not written here", where=to, hint=hint)
+    return kind
+
+
+def day_of(text: str) -> date:
+    """A day, written like 2026-12-01."""
+    try:
+        day = date.fromisoformat(text)
+        if day.isoformat() == text:
+            return day
+    except ValueError:
+        pass
+    raise stop("argument", f"'{one_line(text, 20)}' is not a day", hint="write it like 2026-12-01")
+
+
+def length_of(text: str, what: str, units: Units | None = None) -> float:
+    """A length by itself, in mm; `what` says in the message what is none."""
+    try:
+        return parse_length(text, units).mm
+    except InvalidLengthError as error:
+        raise stop("argument", f"{what}: {error}") from None
+
+
+def signed_length(text: str, what: str, units: Units) -> float:
+    """The same, perhaps with a minus before it."""
+    size = text.strip()
+    return length_of(size.lstrip("-−"), what, units) * (-1.0 if size[:1] in ("-", "−") else 1.0)
 
 
 def lengths(
@@ -81,20 +116,32 @@ def lengths(
             raise stop("argument", f"'{one_line(name, 60)}' has no amount", hint=f"add an amount, like {example}")
         if name in result:
             raise stop("argument", f"'{one_line(name, 60)}' is named twice", hint="give the whole amount once")
-        try:
-            result[name] = parse_length(amount, units).mm
-        except InvalidLengthError as error:
-            raise stop("argument", f"{one_line(name, 40)}: {error}") from None
+        result[name] = length_of(amount, one_line(name, 40), units)
     return result
 
 
-def body_lengths(texts: Iterable[str], units: Units, known: Sequence[str]) -> dict[str, float]:
+def body_lengths(texts: Iterable[str], units: Units) -> dict[str, float]:
     """`hip=40 in` texts as measures of a body in mm; what cannot be one is refused."""
-    found = lengths(texts, units, known)
+    found = lengths(texts, units, tuple(BODY_MM))
     for name, mm in found.items():
         if doubt := doubt_of_body(name, mm, units):
             raise stop("argument", doubt, hint="check the measure and its unit")
     return found
+
+
+def body_notes(texts: Iterable[str], base: RuleBase) -> dict[str, str]:
+    """`flat-seat`, `flat-seat=marked` and `flat-seat=1.5 cm` texts by note; without a grade it is "some"."""
+    notes: dict[str, str] = {}
+    for text in texts:
+        name, _, grade = text.partition("=")
+        name = "-".join(name.lower().split())
+        if name not in base.body_notes:
+            hint = Hints().near(name, base.body_notes) or "`fitdiag rules list body-notes` shows them all"
+            raise stop("argument", f"there is no body note '{one_line(name, 40)}'", hint=hint)
+        if name in notes:
+            raise stop("argument", f"'{name}' is named twice", hint="give it once")
+        notes[name] = grade.strip() or "some"
+    return notes
 
 
 def nearest(

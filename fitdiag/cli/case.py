@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from fitdiag.cli.arguments import body_lengths, folder_of, guess_units
+from fitdiag.cli.arguments import body_lengths, body_notes, day_of, folder_of, guess_units
 from fitdiag.cli.case_list import case_command, case_folder, parent_of
 from fitdiag.cli.misses import forget_since
 from fitdiag.cli.output import say, say_all, write
@@ -16,8 +15,7 @@ from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import own_folder, remove_file
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.plausible import BODY_MM
-from fitdiag.problems import Hints, ProblemsFoundError, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export
 from fitdiag.sessions.case import close_case, new_case, open_case, save_case
 from fitdiag.sessions.case_files import LONGEST_NOTE, Case, Closed, Consent, Ending, Round
@@ -46,8 +44,8 @@ def new(
     parent = parent_of(given)
     draft = Case(
         parent, name, base.about.garment, in_units, day,
-        body=_body_notes(body, base.body_notes, (*base.words.body_grades.words, "no")),
-        body_measures=body_lengths(measure, in_units, tuple(BODY_MM)), alone=alone,
+        body=_graded(body_notes(body, base), (*base.words.body_grades.words, "no")),
+        body_measures=body_lengths(measure, in_units), alone=alone,
         consent=Consent(photos_consent == "yes", day if photos_consent else None, until), notes=tuple(note),
     )  # fmt: skip
     case = new_case(draft, Path(pattern) if pattern else None)
@@ -59,35 +57,18 @@ def new(
     return 0
 
 
-def _body_notes(texts: Iterable[str], known: Iterable[str], grades: tuple[str, ...]) -> dict[str, str]:
-    """`flat-seat` or `low-seat=marked` texts as grades by note."""
-
-    result: dict[str, str] = {}
-    for text in texts:
-        note, sign, grade = (part.strip() for part in text.partition("="))
-        note, grade = "-".join(note.lower().split()), grade if sign else "some"
-        if note not in known:
-            hint = Hints().near(note, known) or "`fitdiag rules list body-notes` shows them all"
-            raise stop("argument", f"there is no body note '{one_line(note, 40)}'", hint=hint)
+def _graded(notes: dict[str, str], grades: tuple[str, ...]) -> dict[str, str]:
+    """Body notes whose grades are all words of the rules."""
+    for grade in notes.values():
         if grade not in grades:
             told = f"'{one_line(grade, 30)}' is not a grade of a body note"
             raise stop("argument", told, hint=f"write {', '.join(grades)}")
-        result[note] = grade
-    return result
-
-
-def _day(text: str) -> date:
-    try:
-        if len(text) != len("2026-12-01"):
-            raise ValueError
-        return date.fromisoformat(text)
-    except ValueError:
-        raise stop("argument", f"'{one_line(text, 20)}' is not a day", hint="write it like 2026-12-01") from None
+    return notes
 
 
 def _until(text: str | None, today: date) -> date | None:
     """A day until which photos may be kept."""
-    until = _day(text) if text else None
+    until = day_of(text) if text else None
     if until is not None and until < today:
         raise stop("argument", f"{until} is over already", hint="give a day to come, like --keep-until 2026-12-01")
     return until

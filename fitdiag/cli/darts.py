@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace as changed
 
-from fitdiag.cli.arguments import guess_units
+from fitdiag.cli.arguments import guess_units, signed_length
 from fitdiag.cli.output import say
 from fitdiag.cli.pattern import write_out
 from fitdiag.pattern.darts import WORKS
@@ -13,9 +13,9 @@ from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.measure import after_darts
 from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.problems import one_line, stop
-from fitdiag.units import InvalidLengthError, Units, format_reading, parse_length
+from fitdiag.units import Units, format_reading
 
-_WORK = re.compile(r"(\S+) (\d{1,2}) ([a-z]+)(?:\s*=\s*(-?)(.+))?\Z")
+_WORK = re.compile(r"(\S+) (\d{1,2}) ([a-z]+)(?:\s*=\s*(.+))?\Z")
 
 
 def darts(path: str, do: list[str], out: str | None, units: str | None, *, replace: bool) -> int:
@@ -44,12 +44,7 @@ def _done(pattern: Pattern, text: str, units: Units) -> Pattern:
         told = f"'{one_line(text, 60)}' is no work on a dart"
         hint = f"name the piece ({pieces}), the dart, and one of {works}, like 'back 1 move=2 cm'"
         raise stop("dart", told, hint=hint)
-    amount = None
-    if found[5]:
-        try:
-            amount = parse_length(found[5], units).mm * (-1 if found[4] else 1)
-        except InvalidLengthError as error:
-            raise stop("dart", f"{one_line(text, 60)}: {error}") from None
+    amount = signed_length(found[4], one_line(text, 60), units) if found[4] else None
     left = {}
     for side, pieces_of in (("", pattern.pieces), ("left", pattern.left)):
         if found[1] in pieces_of:

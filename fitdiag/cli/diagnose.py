@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.arguments import folder_of, lengths, units_of
 from fitdiag.cli.output import width, write, write_json
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
@@ -50,10 +50,11 @@ def simulation_of(
     """The plan on simulated cloth, on the pattern in a file and a body of the findings' measures and notes."""
     if pattern is None:
         raise stop("argument", "without a pattern nothing can be draped", hint="add --pattern FILE")
-    from fitdiag.cli.drape import body_measures, simulated
+    from fitdiag.cli.drape import simulated
+    from fitdiag.drape.figure import MEASURES
     from fitdiag.pattern.formats import by_rules, read_pattern
 
-    more = body_measures(measures, conclusion.diagnosis.findings.units)
+    more = lengths(measures, conclusion.diagnosis.findings.units, MEASURES)
     solved = effects.solved if effects is not None else None
     return simulated(base, conclusion, read_pattern(pattern, by_rules(base)), more=more, solved=solved)
 

@@ -7,11 +7,12 @@ import sys
 import textwrap
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from pathlib import Path
+from dataclasses import dataclass
+from pathlib import Path, PurePath
 from typing import Any
 
 from fitdiag.cli.altering import carried_out, title_of
-from fitdiag.cli.arguments import folder_of, guess_units, lengths, nearest
+from fitdiag.cli.arguments import body_notes, ending_of, folder_of, guess_units, lengths, signed_length
 from fitdiag.cli.output import say, say_all, width, write, write_data
 from fitdiag.cli.photo import read_marked
 from fitdiag.diagnosis.belief import chance_words, lower_first
@@ -27,7 +28,7 @@ from fitdiag.pattern.piece import Pattern
 from fitdiag.photos.combine import measure_all
 from fitdiag.photos.laid import laid_over
 from fitdiag.planning.explain import Drawn
-from fitdiag.planning.muslins import CALICO, Wearer, amount_told, body_told, changes, cloth_of, simulate, wearer_of
+from fitdiag.planning.muslins import Wearer, amount_told, body_told, changes, cloth_of, simulate, wearer_of
 from fitdiag.planning.nudges import nearness, nearness_told
 from fitdiag.planning.stages import HONEST, Simulation
 from fitdiag.problems import ProblemsFoundError, one_line, stop
@@ -42,57 +43,48 @@ PAGE_VIEWS = ("back", "side")
 PRINT_SCALE = SCALE  # pixels per mm of the pictures written
 
 
-def drape_pattern(
-    path: str, do: Sequence[str], measures: Sequence[str], notes: Sequence[str], *, to: str | None = None,
-    cloth: str = CALICO, drop: str | None = None, hung: bool = False, quick: bool = False, as_json: bool = False,
-    units: str | None = None, rules: str | None = None, replace: bool = False, photo: str | None = None,
+def drape_muslin(
+    path: str, do: Sequence[str], measures: Sequence[str], notes: Sequence[str], *, explain: str | None, cloth: str,
+    drop: str | None, hung: bool, quick: bool, to: str | None, photo: str | None, units: str | None, rules: str | None,
+    as_json: bool, replace: bool,
 ) -> int:  # fmt: skip
-    """Drape a pattern before and after alterations; print the readings, and draw both side by side with `to`."""
+    """Drape a pattern, or with `explain` the likely causes of findings; what cannot be written is refused first."""
+    kind = ending_of(to, ".png", ".pdf", ".html") if to is not None else ""
+    if photo is not None:
+        if kind != ".png":
+            raise stop("argument", "lines over a picture are written as a picture", hint="add --to over.png")
+        read_marked(Path(photo))
+    sheet = Sheet(to, photo, replace) if to is not None else None
+    if explain is not None:
+        return explain_muslin(path, explain, measures, sheet, cloth=cloth, units=units, rules=rules, as_json=as_json)
     chosen = guess_units(units, [*do, *measures, *notes])
     base = load_rules(folder_of(rules, path))
     pattern = read_pattern(path)
     work = carried_out(pattern, do, chosen, rules, None, None) if do else None
-    wearer = wearer_of(base, body_measures(measures, chosen), body_notes(base, notes), chosen)
-    down = lengths([f"drop={drop.lstrip('-')}"], chosen)["drop"] * (-1 if drop.startswith("-") else 1) if drop else 0.0
-    kind = cloth_of(base, cloth)
-    patterns = [pattern, *([work.steps[-1].pattern] if work else [])]
-    orders = [order_of(one, wearer.figure, kind, drop=down, hung=hung, units=chosen) for one in patterns]
+    wearer = wearer_of(base, lengths(measures, chosen, MEASURES), body_notes(notes, base), chosen)
+    down = signed_length(drop, "drop", chosen) if drop else 0.0
+    patterns = [pattern, *([work.cut] if work else [])]
+    fabric = cloth_of(base, cloth)
+    orders = [order_of(one, wearer.figure, fabric, drop=down, hung=hung, units=chosen) for one in patterns]
     with Progress("Draping") as tell:
         muslins = drape(orders, dressings=1 if quick else 2, tell=tell)
-    done = (
-        "; ".join(f"{work.title(s.alteration)} {format_length(s.amount, chosen)}" for s in work.steps) if work else ""
-    )
-    if to is not None:
-        heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
-        _draw(Path(to), muslins, heads, wearer, chosen, photo=photo, replace=replace)
+    steps = work.steps if work else ()
+    done = "; ".join(f"{title_of(base, s.alteration)} {format_length(s.amount, chosen)}" for s in steps)
+    heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
+    if sheet is not None:
+        sheet.draw(muslins, heads, wearer, chosen)
     if as_json:
         write_data(_data(muslins, wearer, cloth, done))
         return 0
-    _say(base, muslins, wearer, kind.name, done, chosen)
+    _say(muslins, wearer, fabric.name, done, chosen)
     say_all(work.warnings if work else ())
-    if to is not None:
-        say(f"Written: {one_line(to)}")
+    say_all([f"Written: {one_line(to)}"] if to is not None else ())
     return 0
 
 
-def drape_muslin(
-    path: str, do: Sequence[str], measures: Sequence[str], notes: Sequence[str], *, explain: str | None, cloth: str,
-    drop: str | None, hung: bool, quick: bool, **how: Any,
-) -> int:  # fmt: skip
-    """Drape a pattern, or with `explain` the likely causes of findings; what cannot be written is refused first."""
-    to, photo = how["to"], how["photo"]
-    if to is not None and Path(to).suffix.lower() not in (".png", ".pdf", ".html"):
-        raise stop("format", f"'{one_line(Path(to).suffix, 20)}' is not written here", hint="give .png, .pdf or .html")
-    if photo is not None:
-        refuse_picture(photo, to)
-    if explain is not None:
-        return explain_muslin(path, explain, measures, cloth=cloth, **how)
-    return drape_pattern(path, do, measures, notes, cloth=cloth, drop=drop, hung=hung, quick=quick, **how)
-
-
 def explain_muslin(
-    path: str, findings: str, measures: Sequence[str], *, to: str | None = None, cloth: str = CALICO, as_json: bool = False,
-    units: str | None = None, rules: str | None = None, replace: bool = False, photo: str | None = None,
+    path: str, findings: str, measures: Sequence[str], sheet: Sheet | None, *, cloth: str, units: str | None,
+    rules: str | None, as_json: bool,
 ) -> int:  # fmt: skip
     """Drape the likely causes of findings, put into the right pattern, and say which draws what was seen."""
     from fitdiag.cli.diagnose import in_units
@@ -103,14 +95,13 @@ def explain_muslin(
     base = load_rules(folder_of(rules, findings, path))
     known = in_units(read_findings(Path(findings), base), units)
     pattern, diagnosis = read_pattern(path), conclude(base, known).diagnosis
-    wearer = wearer_of(base, {**known.body_measures, **body_measures(measures, known.units)}, known.body, known.units)
+    body = {**known.body_measures, **lengths(measures, known.units, MEASURES)}
+    wearer = wearer_of(base, body, known.body, known.units)
     with Progress("Draping the explanations") as tell:
         found, muslins = explain(base, diagnosis, pattern, wearer.figure, cloth_of(base, cloth), tell)
-    if to is not None:
-        shown = [("The right pattern", muslins[""])]
-        shown += [(base.causes[one.cause].title, muslins[one.cause]) for one in found[:2]]
-        heads, drawn = [head for head, _ in shown], [muslin for _, muslin in shown]
-        _draw(Path(to), drawn, heads, wearer, known.units, photo=photo, replace=replace)
+    if sheet is not None:
+        heads = ["The right pattern", *(base.causes[one.cause].title for one in found[:2])]
+        sheet.draw([muslins[""], *(muslins[one.cause] for one in found[:2])], heads, wearer, known.units)
     if as_json:
         rows = [{**dataclasses.asdict(one), "off": one.off} for one in found]
         write_data({"schema": SCHEMA, "grade": "simulated", "limits": HONEST, "explanations": rows})
@@ -126,8 +117,7 @@ def explain_muslin(
         say(f"{number}. {base.causes[one.cause].title} ({chance_words(one.belief)} by the rules). Put in: {how}.")
         for sign in one.signs:
             say(f"   {base.symptoms[sign.symptom].title}: {_seen_and_drawn(sign, known.units)}")
-    if to is not None:
-        say(f"Written: {one_line(to)}")
+    say_all([f"Written: {one_line(sheet.to)}"] if sheet is not None else ())
     return 0
 
 
@@ -140,28 +130,8 @@ def _seen_and_drawn(sign: Drawn, units: Units) -> str:
     return f"{'' if sign.seen else 'not '}seen, {but} {'' if sign.drawn else 'not '}drawn"
 
 
-def body_measures(texts: Sequence[str], units: Units) -> dict[str, float]:
-    """`hip=94cm` texts as measures in mm by name."""
-    return lengths(texts, units, MEASURES)
-
-
-def body_notes(base: RuleBase, texts: Sequence[str]) -> dict[str, str]:
-    """`flat-seat`, `flat-seat=marked` and `flat-seat=1.5 cm` texts by note."""
-    notes: dict[str, str] = {}
-    for text in texts:
-        name, _, amount = text.partition("=")
-        name = "-".join(name.strip().lower().split())
-        if name not in base.body_notes:
-            hint = nearest(name, tuple(base.body_notes), "fitdiag rules list body-notes")
-            raise stop("argument", f"'{one_line(text, 40)}' is not a body note", hint=hint)
-        if name in notes:
-            raise stop("argument", f"'{name}' is named twice", hint="give it once")
-        notes[name] = amount.strip() or "some"
-    return notes
-
-
 def simulated(
-    base: RuleBase, conclusion: Conclusion, pattern: Pattern, *, cloth: str = CALICO,
+    base: RuleBase, conclusion: Conclusion, pattern: Pattern, *,
     more: Mapping[str, float] | None = None, solved: Mapping[str, float] | None = None,
     nudges: Mapping[str, float] | None = None, drawn: bool = False, photos: Sequence[Path] = (),
 ) -> Simulation:  # fmt: skip
@@ -172,9 +142,7 @@ def simulated(
     findings = conclusion.diagnosis.findings
     wearer = wearer_of(base, {**findings.body_measures, **(more or {})}, findings.body, findings.units, nudges)
     with Progress("Draping the plan") as tell:
-        found, muslins = simulate(
-            base, conclusion.plan, findings, pattern, wearer, cloth=cloth, solved=solved, tell=tell
-        )
+        found, muslins = simulate(base, conclusion.plan, findings, pattern, wearer, solved=solved, tell=tell)
     near = nearness(base, findings, found.block, found.stages[0].readings)
     found = dataclasses.replace(found, near=nearness_told(base, near, findings.units))
     surely = {item.alteration for item in conclusion.plan.recommendations if item.only_if is None}
@@ -188,8 +156,6 @@ def simulated(
         for view in PAGE_VIEWS
         for (when, _), views in zip(ends, images, strict=True)
     )
-    if not photos:
-        return dataclasses.replace(found, pictures=pages)
     return dataclasses.replace(found, pictures=pages, laid=over_pictures(photos, ends, wearer.figure.hip))
 
 
@@ -213,7 +179,7 @@ class Progress:
             print("\r" + " " * len(self.shown) + "\r", end="", file=sys.stderr, flush=True)
 
 
-def _say(base: RuleBase, muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units: Units) -> None:
+def _say(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units: Units) -> None:
     say(HONEST)
     say()
     say("The body")
@@ -279,13 +245,29 @@ def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> d
     }  # fmt: skip
 
 
-def _draw(
-    to: Path, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units, *, photo: str | None, replace: bool
-) -> None:  # fmt: skip
-    """The sheet of the muslins; or, over a picture, the lines of the first two."""
-    if photo is not None:
-        lay_over(photo, to, list(zip(heads, muslins, strict=True))[:2], wearer.figure.hip, replace=replace)
-        return
+@dataclass(frozen=True)
+class Sheet:
+    """What is drawn of muslins: the sheet of them all; or, over a marked picture, the lines of the first two."""
+
+    to: str
+    photo: str | None
+    replace: bool
+
+    def draw(self, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units) -> None:
+        """Write it."""
+        if self.photo is None:
+            content = sheet_of(PurePath(self.to).suffix.lower(), muslins, heads, wearer, units)
+            write_atomically(Path(self.to), content, replace=self.replace, private=False)
+            return
+        shown = list(zip(heads, muslins, strict=True))[:2]
+        image, known = over_picture(Path(self.photo), shown, wearer.figure.hip)
+        write_atomically(Path(self.to), image, replace=self.replace)
+        if not known:
+            say("Nothing of known size is marked in the picture, so a usual distance of the lens was taken.")
+
+
+def sheet_of(kind: str, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units) -> str | bytes:
+    """The sheet of muslins side by side, as a file of that ending."""
     from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
 
     drawn = pictures(muslins, VIEWS, PRINT_SCALE)
@@ -293,8 +275,7 @@ def _draw(
     captions = [f"hip line at centre back {amount_told('dip-centre-back', abs(dip), units)} "
                 f"{'below' if dip >= 0 else 'above'} the side seam" for dip in dips]  # fmt: skip
     makers: dict[str, Callable[..., str | bytes]] = {".png": sheet_png, ".pdf": sheet_pdf, ".html": sheet_html}
-    made = makers[to.suffix.lower()](heads, captions, drawn, body_told(wearer, units))
-    write_atomically(to, made, replace=replace, private=False)
+    return makers[kind](heads, captions, drawn, body_told(wearer, units))
 
 
 # -- over a picture ----------------------------------------------------------------------------------------------------
@@ -304,7 +285,7 @@ SIMULATED = ".simulated.png"
 
 def over_picture(photo: Path, shown: Sequence[tuple[str, Draped]], hip_mm: float) -> tuple[bytes, bool]:
     """A PNG of a marked picture with its own lines and those of up to two muslins; whether the lens's distance is known."""
-    picture, marks = read_marked(photo, None)
+    picture, marks = read_marked(photo)
     found = measure_all([(picture.pixels, marks)], hip_mm)[0]
     lines = [(f"simulated: {one_line(head, 60)}", courses(muslin.worn, marks.view)) for head, muslin in shown]
     return laid_over(picture.pixels, found, lines), found.distance_mm is not None
@@ -317,20 +298,3 @@ def over_pictures(photos: Sequence[Path], shown: Sequence[tuple[str, Draped]], h
         with suppress(ProblemsFoundError):
             found[f"{photo.stem}{SIMULATED}"] = over_picture(photo, shown, hip_mm)[0]
     return found
-
-
-def refuse_picture(photo: str | None, to: str | None) -> None:
-    """Before anything is computed: the picture and its marks can be read, and there is a file to write to."""
-    if photo is None:
-        return
-    if to is None or Path(to).suffix.lower() != ".png":
-        raise stop("argument", "lines over a picture are written as a picture", hint="add --to over.png")
-    read_marked(Path(photo), None)
-
-
-def lay_over(photo: str, to: Path, shown: Sequence[tuple[str, Draped]], hip_mm: float, *, replace: bool) -> None:
-    """Write the picture with its own lines and those of up to two muslins, each with its heading; the fitter's eyes only."""
-    image, known = over_picture(Path(photo), shown, hip_mm)
-    write_atomically(to, image, replace=replace)
-    if not known:
-        say("Nothing of known size is marked in the picture, so a usual distance of the lens was taken.")

@@ -7,14 +7,13 @@ from fitdiag.cli.output import say
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import EaseRow, RuleBase
 from fitdiag.planning.ease import check_measures
-from fitdiag.plausible import BODY_MM
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_length
 
 
 def ease(body: list[str], pattern: list[str], table: str | None, units: str | None, rules: str | None) -> int:
     base = load_rules(folder_of(rules))
-    chosen, known = guess_units(units, (*body, *pattern)), tuple(BODY_MM)
+    chosen = guess_units(units, (*body, *pattern))
     if table is not None and table not in base.ease:
         raise stop("unknown-id", f"there is no table '{one_line(table, 40)}'", hint=f"there are {', '.join(base.ease)}")
     if not body:
@@ -22,7 +21,7 @@ def ease(body: list[str], pattern: list[str], table: str | None, units: str | No
             raise stop("arguments", "a pattern is judged against a body", hint="add --body 'hip=40 in'")
         show_tables(base, table, chosen)
         return 0
-    results = check_measures(base, body_lengths(body, chosen, known), body_lengths(pattern, chosen, known), table)
+    results = check_measures(base, body_lengths(body, chosen), body_lengths(pattern, chosen), table)
     for result in results:
         note = f" {result.row.note}" if result.row.note else ""
         say(f"{result.told(chosen)}.{note}")

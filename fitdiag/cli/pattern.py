@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of, told_trued, warned
-from fitdiag.cli.arguments import body_lengths, folder_of, guess_units, lengths, paper_of
+from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, length_of, lengths, paper_of
 from fitdiag.cli.output import say, say_all, write_data
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
@@ -26,8 +26,7 @@ from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece
 from fitdiag.pattern.record import stamp, told, whose
 from fitdiag.pattern.true import true
-from fitdiag.plausible import BODY_MM
-from fitdiag.problems import Where, one_line, stop
+from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
 if TYPE_CHECKING:
@@ -43,9 +42,7 @@ def reading(
         raise stop("line", f"'{one_line(line, 20)}' is not a line", hint="write --line cut or --line stitch")
     if allowance is not None and line != "cut":
         raise stop("line", "an allowance belongs to a line to cut along", hint="add --line cut")
-    given = None
-    if allowance is not None:
-        given = lengths([f"allowance={allowance}"], guess_units(units, [allowance]))["allowance"]
+    given = None if allowance is None else length_of(allowance, "allowance", guess_units(units, [allowance]))
     return Reading(line, given, dpi, shipped_garment(garment) if garment else None)  # type: ignore[arg-type]
 
 
@@ -137,7 +134,7 @@ def fit(given: list[str], out: str | None, units: str | None, *, as_json: bool, 
 
 def measure(path: str, body: list[str], units: str | None, *, as_json: bool) -> int:
     pattern, chosen = read_pattern(path), guess_units(units, body)
-    measures, wearer = pattern_measures(pattern), body_lengths(body, chosen, tuple(BODY_MM))
+    measures, wearer = pattern_measures(pattern), body_lengths(body, chosen)
     given = [
         (rule, mm)
         for rule in pattern.garment.rule.proportions
@@ -176,7 +173,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
     """Walk the sewn seams of a pattern along each other, and say where they differ; perhaps draw it."""
     from fitdiag.pattern.walk import corner_told, pair_told, walked
 
-    chosen = guess_units(units, ())
+    chosen, kind = guess_units(units, ()), ending_of(to, ".svg", ".pdf") if to else ""
     pattern = read_pattern(path)
     if not as_cut:
         pattern, _ = true(pattern)
@@ -187,9 +184,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
         from fitdiag.pattern.walk import drawing
 
         picture = drawing(pattern, found, chosen)
-        if not to.lower().endswith((".svg", ".pdf")):
-            raise stop("format", "a drawing is written as .svg or .pdf", where=Where(one_line(to)))
-        content: str | bytes = svg(picture) if to.lower().endswith(".svg") else pdf_drawing(picture)
+        content = svg(picture) if kind == ".svg" else pdf_drawing(picture)
         write_atomically(Path(to), content, replace=replace)
         say(f"Written: {one_line(to)}")
     if as_json:
@@ -356,12 +351,7 @@ def draw(
     chosen = guess_units(units, do)
     pattern = _own(path, rules)
     work = carried_out(pattern, do, chosen, rules, day, client)
-    target = Path(to)
-    paper = paper_of(sheets, chosen)
-    if target.suffix.lower() not in ((".pdf",) if sheets else (".svg", ".pdf")):
-        hint = "full-scale sheets are written as .pdf" if sheets else "end the name in .svg or .pdf"
-        told = f"'{one_line(target.suffix, 20)}' is not a format to draw in"
-        raise stop("format", told, where=Where(one_line(to)), hint=hint)
+    paper, kind = paper_of(sheets, chosen), ending_of(to, *(() if sheets else (".svg",)), ".pdf")
     content: str | bytes
     if sheets:
         last, _ = finished(work, as_cut=as_cut)
@@ -372,11 +362,11 @@ def draw(
         raise stop("argument", told, hint="add --do 'ALTERATION=3/4 in', or --sheets a4 for the pieces")
     else:
         pictures, title = pictures_of(work, chosen, strip=strip, as_cut=as_cut)
-        if target.suffix.lower() == ".svg":
+        if kind == ".svg":
             content = svg(pictures[0] if len(pictures) == 1 else together(pictures, title))
         else:
             content = pdf_drawing(stacked(pictures) if strip else pictures, title=title)
-    write_atomically(target, content, replace=replace)
+    write_atomically(Path(to), content, replace=replace)
     say(f"Written: {one_line(to)}")
     say_all(work.warnings)
     return 0

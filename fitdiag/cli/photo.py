@@ -11,7 +11,7 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.arguments import ending_of, folder_of, guess_units, length_of, lengths, paper_of, units_of
 from fitdiag.cli.output import say, say_all, write
 from fitdiag.files import make_folder, reason, taken_name, write_all, write_atomically
 from fitdiag.photos.advice import next_time
@@ -23,7 +23,7 @@ from fitdiag.photos.overlay import give_or_take, overlay, plain, told
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
 from fitdiag.problems import command, one_line, shown_path, stop
-from fitdiag.units import InvalidLengthError, Units, parse_length
+from fitdiag.units import Units
 
 if TYPE_CHECKING:
     from fitdiag.knowledge.findings import Finding
@@ -37,10 +37,7 @@ def length_given(text: str | None, what: str, least: float = 1, most: float = 30
     """A length typed as an option, mm."""
     if text is None:
         return None
-    try:
-        mm = parse_length(text).mm
-    except InvalidLengthError as error:
-        raise stop("argument", f"{what}: {error}") from None
+    mm = length_of(text, what)
     if not least <= mm <= most:
         told = f"{what}: '{one_line(text, 30)}' cannot be right"
         raise stop("argument", told, hint=f"from {least / 10:g} cm to {most / 10:g} cm")
@@ -158,10 +155,8 @@ def sidecar(picture: Path) -> Path:
     return picture.with_name(picture.stem + ".marks.json")
 
 
-def mark(
-    pictures: Sequence[str], marks_file: str | None, *, units: str | None, replace: bool, then: str | None = None
-) -> int:
-    """Write the marking page of each picture beside it. `then`: the command to go on with, if it is not measuring."""
+def mark(pictures: Sequence[str], marks_file: str | None, *, units: str | None, replace: bool) -> int:
+    """Write the marking page of each picture beside it."""
     from fitdiag.photos.page import mark_page
 
     if marks_file and len(pictures) > 1:
@@ -179,8 +174,7 @@ def mark(
     write("Save the marks over these files:")
     for picture in pictures:
         write(f"  {shown_path(sidecar(Path(picture)))}")
-    measuring = command("fitdiag", "photo", "measure", *pictures)
-    write(f"Then go on:\n  {then}" if then else f"Then measure:\n  {measuring}")
+    write(f"Then measure:\n  {command('fitdiag', 'photo', 'measure', *pictures)}")
     return 0
 
 
@@ -371,12 +365,11 @@ def card(
     replace: bool, alone: bool = False, rules: str | None = None,
 ) -> int:  # fmt: skip
     """Write the shot card."""
-    from fitdiag.cli.arguments import guess_units, lengths, paper_of
     from fitdiag.knowledge.load import load_rules
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.photos.card_words import card_of
 
-    target = Path(to)
+    target, kind = Path(to), ending_of(to, ".html", ".pdf")
     if len(keep_until) > 60:
         told = f"'{one_line(keep_until, 40)}' is too long"
         raise stop("argument", told, hint="give --keep-until a day or a few words")
@@ -387,12 +380,7 @@ def card(
     known = lengths(heights, chosen, [line.id for line in worn.lines]) or None
     card = card_of(base.about.garment, worn, chosen, known, keep_until, alone=alone)
     sheet = paper_of(paper, chosen)
-    if target.suffix.lower() == ".html":
-        content: str | bytes = card_html(card, large=large)
-    elif target.suffix.lower() == ".pdf":
-        content = card_pdf(card, large=large, paper=sheet)
-    else:
-        raise stop("format", "the card is written as .html or .pdf", where=target)
+    content = card_html(card, large=large) if kind == ".html" else card_pdf(card, large=large, paper=sheet)
     write_atomically(target, content, replace=replace)
     write(f"Shot card: {shown_path(target)}")
     return 0

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path, PurePath
 from typing import Any
 
-from fitdiag.cli.arguments import folder_of, paper_of, units_of
+from fitdiag.cli.arguments import ending_of, folder_of, paper_of, units_of
 from fitdiag.cli.output import say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
@@ -161,9 +161,7 @@ def drawings(to: str, rules: str | None, units: str | None, paper: str | None, *
     """The illustrated sheet of signs, as a page or on paper."""
     from fitdiag.reports.sign_sheet import sheet_html, sheet_pdf
 
-    kind, base, chosen = PurePath(to).suffix.lower(), load_rules(folder_of(rules)), units_of(units or "in")
-    if kind not in (".html", ".pdf"):
-        raise stop("format", "the drawings are a page or a PDF", where=to, hint="end the name in .html or .pdf")
+    kind, base, chosen = ending_of(to, ".html", ".pdf"), load_rules(folder_of(rules)), units_of(units or "in")
     page = sheet_html(base, chosen) if kind == ".html" else sheet_pdf(base, chosen, paper_of(paper, chosen))
     write_atomically(Path(to), page, replace=replace, private=False)
     say(f"Written: {one_line(to)}")
