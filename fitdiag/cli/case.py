@@ -9,7 +9,7 @@ from pathlib import Path
 from fitdiag.cli.arguments import body_lengths, body_notes, day_of, folder_of, guess_units
 from fitdiag.cli.case_list import case_command, case_folder, parent_of
 from fitdiag.cli.misses import forget_since
-from fitdiag.cli.output import say, say_all, write
+from fitdiag.cli.output import counted, say, say_all, write
 from fitdiag.cli.repair import silently
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import own_folder, remove_file
@@ -25,16 +25,14 @@ from fitdiag.units import format_length, format_reading
 
 def new(
     name: str, given: str | None, *, units: str | None, body: list[str], measure: list[str], pattern: str | None,
-    photos_consent: str | None, keep_until: str | None, note: list[str], alone: bool = False, rules: str | None,
-    today: date | None = None,
+    photos_consent: str | None, keep_until: str | None, note: list[str], alone: bool, rules: str | None,
 ) -> int:  # fmt: skip
-    base = load_rules(folder_of(rules))
-    day = today or date.today()
+    base, day = load_rules(folder_of(rules)), date.today()
     in_units = guess_units(units, measure)
     if photos_consent not in (None, "yes", "no"):
         told = f"'{one_line(photos_consent, 20)}' is no answer"
         raise stop("argument", told, hint="write --photos-consent yes or no")
-    until = _until(keep_until, day)
+    until = _until(keep_until)
     if until is not None and photos_consent != "yes":
         raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
     if pattern:
@@ -66,21 +64,20 @@ def _graded(notes: dict[str, str], grades: tuple[str, ...]) -> dict[str, str]:
     return notes
 
 
-def _until(text: str | None, today: date) -> date | None:
+def _until(text: str | None) -> date | None:
     """A day until which photos may be kept."""
     until = day_of(text) if text else None
-    if until is not None and until < today:
+    if until is not None and until < date.today():
         raise stop("argument", f"{until} is over already", hint="give a day to come, like --keep-until 2026-12-01")
     return until
 
 
-def consent(name: str, given: str | None, answer: str, keep_until: str | None, today: date | None = None) -> int:
+def consent(name: str, given: str | None, answer: str, keep_until: str | None) -> int:
     """Write down what the client says now about photos."""
-
-    case, day = open_case(case_folder(name, given)), today or date.today()
+    case, day = open_case(case_folder(name, given)), date.today()
     if answer not in ("yes", "no"):
         raise stop("argument", f"'{one_line(answer, 20)}' is no answer", hint="write yes or no")
-    until, before = _until(keep_until, day), case.consent
+    until, before = _until(keep_until), case.consent
     if until is not None and answer == "no":
         raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")
     inside = case_export.contents(case.folder)
@@ -97,7 +94,7 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None, t
     say(f"Written down for {case.name}: no photos. The pages no longer ask for any.")
     if kept:
         say(
-            f"{_count(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
+            f"{counted(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
         )
         write(f"  {case_command('case', 'delete', case.folder)} --photos")
     return 0
@@ -105,7 +102,6 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None, t
 
 def show(name: str, given: str | None) -> int:
     folder = case_folder(name, given)
-
     base = load_rules(folder_of(None, folder / CASE_FILE))
     silently(base, open_case(folder))
     say_all(case_lines(open_case(folder), case_export.contents(folder), base))
@@ -114,7 +110,6 @@ def show(name: str, given: str | None) -> int:
 
 def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list[str]:
     """A case in the words of the rules."""
-
     agreed = case.consent
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
     if case.body:
@@ -178,9 +173,7 @@ def _round_lines(one: Round, case: Case, base: RuleBase) -> list[str]:
     return lines
 
 
-def close(
-    name: str, given: str | None, *, fits: bool, given_up: bool, because: str | None, today: date | None = None
-) -> int:
+def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: str | None) -> int:
     if (fits and given_up) or not (fits or given_up or because):
         raise stop("argument", "say how it ended", hint="add --fits, or --given-up, or --because 'in a few words'")
     case = open_case(case_folder(name, given))
@@ -188,7 +181,7 @@ def close(
         told = f"this case was closed {case.closed.day}"
         raise stop("closed", told, where=case.folder, hint="change the line 'closed:' in case.yaml by hand")
     outcome: Ending = "fits" if fits else "given-up" if given_up else "other"
-    case = close_case(case, Closed(today or date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
+    case = close_case(case, Closed(date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
     say(f"{case.name} is closed: {outcome}.")
     if case.consent.keep_until and not case.consent.removed:
         say(
@@ -216,24 +209,24 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
     return 0
 
 
-def delete(name: str, given: str | None, *, yes: bool, photos: bool, today: date | None = None) -> int:
+def delete(name: str, given: str | None, *, yes: bool, photos: bool) -> int:
     folder = case_folder(name, given)
     case_export.refuse_other_folder(folder)
     inside = case_export.contents(folder)
     if photos:
         say(
-            f"This deletes {_count(inside.photos, 'photo')} of {shown_path(folder)} and the marks on them. The rest stays."
+            f"This deletes {counted(inside.photos, 'photo')} of {shown_path(folder)} and the marks on them. The rest stays."
         )
     else:
         say(f"This deletes {shown_path(folder)}: {_amount(inside)}.")
         if inside.links:
-            say(f"{_count(len(inside.links), 'link')} in it go too; what they point to stays.")
+            say(f"{counted(len(inside.links), 'link')} in it go too; what they point to stays.")
     say("Copies made elsewhere, in a backup or under version control stay.")
     if not yes and not _agreed():
         say("Nothing was deleted.")
         return 1
     if photos:
-        case_export.delete_photos(open_case(folder), today or date.today())
+        case_export.delete_photos(open_case(folder), date.today())
     else:
         _forget(folder)
         case_export.delete_case(folder)
@@ -243,7 +236,6 @@ def delete(name: str, given: str | None, *, yes: bool, photos: bool, today: date
 
 def _forget(folder: Path) -> None:
     """What is kept outside the case and may be of the client: simulated muslins, and words that were not understood."""
-
     try:
         opened = open_case(folder).opened
     except ProblemsFoundError:  # a damaged case goes too
@@ -263,13 +255,9 @@ def _agreed() -> bool:
 
 def _amount(inside: case_export.Contents) -> str:
     size = f"{inside.size / 1e6:.1f} MB" if inside.size >= 1e6 else f"{max(1, round(inside.size / 1e3))} kB"
-    return f"{_count(len(inside.files), 'file')}, {_count(inside.photos, 'photo')} among them, {size}"
+    return f"{counted(len(inside.files), 'file')}, {counted(inside.photos, 'photo')} among them, {size}"
 
 
 def _drawn(inside: case_export.Contents) -> int:
     """How many of the pictures are copies that show what was measured, or simulated lines."""
     return sum(path.name.endswith((".measured.png", ".simulated.png")) for path in inside.files)
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from rich.cells import cell_len as cells
 
-from fitdiag.cli.output import say_aside, say_problems, width, write, write_json
+from fitdiag.cli.output import counted, say_aside, say_problems, width, write, write_data
 from fitdiag.problems import command
 from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
 from fitdiag.sessions.recovery import recover
@@ -57,22 +57,21 @@ def show_list(given: str | None, *, as_json: bool, everything: bool, today: date
     parent, day = parent_of(given), today or date.today()
     found = list_cases(parent, read_again) if given or parent.exists() else CaseList(())
     if as_json:
-        write_json(list_json(found, day))
+        write_data(list_data(found, day))
     else:
         write("\n".join(list_lines(found, day, width(), everything=everything)))
     say_problems(found.problems)
     return 1 if found.problems else 0
 
 
-def list_json(found: CaseList, today: date) -> str:
+def list_data(found: CaseList, today: date) -> dict[str, Any]:
     """The list as one JSON object, closed cases too."""
     rows = [
         {**row._asdict(), "days": None if row.closed else row.days(today), "days_left": row.days_left(today)}
         for row in found.rows
     ]
     unread = [str(problem) for problem in found.problems]
-    data = {"schema": LIST_SCHEMA, "today": today.isoformat(), "cases": rows, "unreadable": unread}
-    return json.dumps(data, ensure_ascii=False, indent=1)
+    return {"schema": LIST_SCHEMA, "today": today.isoformat(), "cases": rows, "unreadable": unread}
 
 
 def list_lines(found: CaseList, today: date, columns: int, *, everything: bool = False) -> list[str]:
@@ -133,13 +132,9 @@ def _reminders(rows: Iterable[Row], today: date) -> list[str]:
     lines = []
     for left, name, row in due:
         remove = f"{command('fitdiag', 'case', 'delete', row.folder)} --photos"
-        told = f"{_days(left)} left" if left >= 0 else f"OVERDUE by {_days(-left)}; {remove}"
+        told = f"{counted(left, 'day')} left" if left >= 0 else f"OVERDUE by {counted(-left, 'day')}; {remove}"
         lines.append(f"{padded(name, 30).rstrip()}: photos kept until {row.keep_until}: {told}")
     return lines
-
-
-def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"
 
 
 def folded(text: str, columns: int, first: str, then: str) -> list[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of
-from fitdiag.cli.output import say, say_all, say_problems, write, write_data
+from fitdiag.cli.output import counted, say, say_all, say_problems, write, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
 from fitdiag.files import taken_name, write_atomically
 from fitdiag.knowledge.load import load_rules
@@ -86,8 +86,7 @@ def _say_report(base: RuleBase, learning: Learning) -> None:
     say("Counted are answers to questions, on a form or from photos. Volunteered signs and those from a file are not.")
     _say_scores(learning)
     say()
-    count = len(learning.changes)
-    say(f"{count} word{'' if count == 1 else 's'} would change" + (":" if count else "."))
+    say(f"{counted(len(learning.changes), 'word')} would change{':' if learning.changes else '.'}")
     for kind, title in _KINDS:
         changes = [change for change in learning.changes if change.kind == kind]
         if changes:

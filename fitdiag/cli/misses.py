@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from fitdiag.cli.output import say, write
 from fitdiag.files import make_folder, own_folder, refusals, remove_file, write_atomically
@@ -28,12 +29,8 @@ def forget_since(day: date) -> None:
     path = place()
     if not path.exists():
         return
-    kept = []
-    for line in path.read_text(encoding="ascii", errors="replace").splitlines():
-        with suppress(ValueError, KeyError, TypeError):
-            if json.loads(line)["day"] < day.isoformat():
-                kept.append(f"{line}\n")
-    write_atomically(path, "".join(kept), replace=True)
+    kept = [line for line, entry in _entries() if str(entry.get("day")) < day.isoformat()]
+    write_atomically(path, "".join(f"{line}\n" for line in kept), replace=True)
 
 
 def remember(kind: Kind, text: str) -> None:
@@ -41,18 +38,24 @@ def remember(kind: Kind, text: str) -> None:
     line = json.dumps({"day": date.today().isoformat(), "kind": kind, "text": one_line(text, _LONGEST)})
     with suppress(OSError, RuntimeError, UnicodeDecodeError, ProblemsFoundError):
         path = place()
-        before = path.read_text(encoding="ascii").splitlines() if path.exists() else []
+        before = [earlier for earlier, _ in _entries()]
         make_folder(path.parent)
         write_atomically(path, "\n".join((*before[-MOST + 1 :], line)) + "\n", replace=True)
 
 
+def _entries() -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every line with what it says, the oldest first; what cannot be read is passed over."""
+    path = place()
+    for line in path.read_text(encoding="ascii", errors="replace").splitlines() if path.exists() else ():
+        with suppress(ValueError, RecursionError):
+            if isinstance(entry := json.loads(line), dict):
+                yield line, entry
+
+
 def misses() -> Iterator[tuple[str, str]]:
-    """Kind and text of every miss, the oldest first; what cannot be read is passed over."""
-    with suppress(OSError, RuntimeError, UnicodeDecodeError):
-        for line in place().read_text(encoding="ascii").splitlines():
-            with suppress(ValueError, KeyError, TypeError):
-                entry = json.loads(line)
-                yield one_line(entry["kind"], 20), one_line(entry["text"], _LONGEST)
+    """Kind and text of every miss, the oldest first."""
+    for _, entry in _entries():
+        yield one_line(entry.get("kind", ""), 20), one_line(entry.get("text", ""), _LONGEST)
 
 
 def show(*, forget: bool) -> int:

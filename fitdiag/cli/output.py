@@ -30,6 +30,11 @@ class Show:
 FITTER = Show()  # the list for one screen
 
 
+def counted(number: int, what: str) -> str:
+    """`1 file`, `2 files`."""
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 def width() -> int:
     """Columns to write in: the terminal's, between 40 and 100; 80 in a pipe."""
     return max(40, min(shutil.get_terminal_size((80, 24)).columns, 100))
@@ -54,8 +59,8 @@ def write(text: str = "") -> None:
 
 
 def write_data(data: object) -> None:
-    """Print what `--json` asks for, as one JSON object in ASCII."""
-    write(json.dumps(data, indent=2))
+    """Print what `--json` asks for, as one JSON object."""
+    write_json(json.dumps(data, ensure_ascii=False, indent=2))
 
 
 def write_json(text: str) -> None:

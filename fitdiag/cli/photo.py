@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 from collections.abc import Sequence
 from dataclasses import replace as replace_fields
@@ -12,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import ending_of, folder_of, guess_units, length_of, lengths, paper_of, units_of
-from fitdiag.cli.output import say, say_all, write
-from fitdiag.files import make_folder, reason, taken_name, write_all, write_atomically
+from fitdiag.cli.output import say, say_all, write, write_data
+from fitdiag.files import make_folder, refusals, taken_name, write_all, write_atomically
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
@@ -47,12 +46,10 @@ def length_given(text: str | None, what: str, least: float = 1, most: float = 30
 def _folder(given: str | Path, what: str) -> Path:
     """A folder that is there, made if need be."""
     folder = Path(given)
-    try:
+    with refusals(folder, "this folder cannot be made"):
         if folder.exists() and not folder.is_dir():
             raise stop("not-a-folder", f"{what} go into a folder, and this is a file", where=folder)
         make_folder(folder)
-    except (OSError, ValueError) as error:
-        raise stop("cannot-save", f"this folder cannot be made: {reason(error)}", where=folder) from None
     return folder
 
 
@@ -108,8 +105,7 @@ def take_pictures(
             continue
         for taken in (target, sidecar(target)):
             if not replace and not inside and _is_there(taken):
-                hint = "choose another folder, or add --replace"
-                raise stop("exists", "there is a file of this name already", where=taken, hint=hint)
+                raise taken_name(taken)
         widths = {**marks.widths_mm, HIP: width} if width else marks.widths_mm
         kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
         files[target] = (content, as_json(kept))
@@ -202,7 +198,7 @@ def measure(
     found, drawn = _measured(pictures, marks_files, girth, chosen, overlays)
     whole = together(found)
     if as_json:
-        write(json.dumps(_data(pictures, found, whole), indent=1))
+        write_data(_data(pictures, found, whole))
     else:
         for path, measured in zip(pictures, found, strict=True):
             _say_measured(path, measured, chosen)

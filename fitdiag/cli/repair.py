@@ -6,7 +6,7 @@ from pathlib import Path
 
 from fitdiag.cli.case_list import case_folder
 from fitdiag.cli.documents import documents_again
-from fitdiag.cli.output import say, say_all
+from fitdiag.cli.output import counted, say, say_all
 from fitdiag.files import disk, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -31,7 +31,7 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
     missing = [inner / ROUND_FILE for inner in sorted(folder.glob(_ROUNDS)) if not (inner / ROUND_FILE).exists()]
     with alone(folder):
         swept = sweep_case(folder)
-        left = f"Removed: {swept} file{'' if swept == 1 else 's'} left half written by a command that was killed."
+        left = f"Removed: {counted(swept, 'file')} left half written by a command that was killed."
         told = [left] if swept else []
         for path in missing:
             settle(path.parent)

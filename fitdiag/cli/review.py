@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitdiag.cli.arguments import folder_of, paper_of
+from fitdiag.cli.arguments import Paper, folder_of, paper_of
 from fitdiag.cli.case_drape import pattern_of, simulated_round
 from fitdiag.cli.case_list import case_folder
 from fitdiag.cli.choose import agreed, ask_done, choose
@@ -50,8 +50,7 @@ if TYPE_CHECKING:
 def review(
     name: str, given: str | None, *, photos: Sequence[str], form: str | None, findings: str | None, done: Sequence[str],
     rules: str | None, no_questions: bool, send_form: bool, sent: bool, fits: bool, large: bool,
-    paper: str | None = None, today: date | None = None, no_drape: bool = False, full: bool = False,
-    alone: bool | None = None,
+    paper: str | None, no_drape: bool, full: bool, alone: bool | None,
 ) -> int:  # fmt: skip
     """One run of a round."""
     folder = case_folder(name, given)
@@ -60,9 +59,8 @@ def review(
     case = open_case(folder)
     if alone is not None and alone != case.alone:
         case = save_case(case, replace(case, alone=alone))
-    run = _Run(base, case, name, today or date.today(), ask=not no_questions, parent=given)
-    run.drape, run.show = not no_drape, Show(full, case.alone)
-    run.large, run.paper = large, paper_of(paper, case.units)
+    run = _Run(base, case, (name, *(("--in", given) if given else ())), ask=not no_questions, drape=not no_drape,
+               show=Show(full, case.alone), large=large, paper=paper_of(paper, case.units))  # fmt: skip
     came, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
@@ -75,17 +73,17 @@ def review(
 class _Run:
     """One run over one case."""
 
-    def __init__(self, base: RuleBase, case: Case, name: str, today: date, *, ask: bool, parent: str | None) -> None:
-        self.base, self.case, self.today = base, case, today
+    def __init__(
+        self, base: RuleBase, case: Case, named: tuple[str, ...], *, ask: bool, drape: bool, show: Show, large: bool,
+        paper: Paper,
+    ) -> None:  # fmt: skip
+        self.base, self.case, self.named = base, case, named  # how the case is named on the command line
+        self.ask, self.show = ask, show
+        self.drape = drape  # whether the plan is shown on simulated cloth
+        self.large, self.paper = large, paper  # how the client's pages are printed
         self.words = for_wearer(base, alone=True) if case.alone else base
-        self.screen = Screen()
-        self.ask = ask
-        self.show = Show()
-        self.drape = True  # whether the plan is shown on simulated cloth
-        self.large, self.paper = False, paper_of(None, case.units)  # how the client's pages are printed
-        self.named = (name, *(("--in", parent) if parent else ()))
-        self.command = command("fitdiag", "review", *self.named)
-        self.form: Form | None = None
+        self.screen, self.today = Screen(), date.today()
+        self.command = command("fitdiag", "review", *named)
         self.mail = ""  # a mail without a form: its words, and what they propose
         self.warned: tuple[str, ...] = ()
 
@@ -150,7 +148,7 @@ class _Run:
                 raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
             with self._alone():  # another window may have been first
                 if not self.case.rounds:
-                    self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
+                    self.case = add_round(self.case, fingerprint=self.base.fingerprint)
         elif self.one.sent is not None:
             if not something_came and not self._has_come():
                 say(f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:")
@@ -164,8 +162,8 @@ class _Run:
                 if self.one.number != changed.number:
                     told = "another window has begun the next round"
                     raise stop("changed", told, where=self.one.folder, hint="do this again")
-                self.case = update_round(self.case, changed, today=self.today)
-                self.case = add_round(self.case, today=self.today, fingerprint=self.base.fingerprint)
+                self.case = update_round(self.case, changed)
+                self.case = add_round(self.case, fingerprint=self.base.fingerprint)
             self._refuse_links()
         elif done or (form is not None and form.done):
             self._done_late(form, done)
@@ -212,11 +210,11 @@ class _Run:
                 hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again"
             )  # fmt: skip
         changed = replace(before, done=done)
-        self.case = update_round(self.case, replace(changed, outcome=self._expected(changed)), today=self.today)
+        self.case = update_round(self.case, replace(changed, outcome=self._expected(changed)))
 
     def it_fits(self) -> int:
         """It fits: the round says so, and the case can be closed."""
-        self.case = update_round(self.case, replace(self.one, fits=True, waiting="fitter"), today=self.today)
+        self.case = update_round(self.case, replace(self.one, fits=True, waiting="fitter"))
         say("It fits. Written down.")
         changed = changed_in_all(self.base, self.case)
         if changed:
@@ -246,7 +244,7 @@ class _Run:
                 forms = self.one.forms
                 if form is not None and form.checksum not in forms:
                     forms = (*forms, form.checksum)
-                self.case = update_round(self.case, replace(self.one, waiting="fitter", forms=forms), today=self.today)
+                self.case = update_round(self.case, replace(self.one, waiting="fitter", forms=forms))
         say_all(f"- {problem.message}" for problem in (form.warnings if form is not None else ()))
         return self._measure()
 
@@ -330,7 +328,7 @@ class _Run:
             with refusals(path.parent, "this folder cannot be made"):
                 make_folder(path.parent)
             write_atomically(path, page, replace=True)
-            self.case = update_round(self.case, replace(self.one, waiting="client"), today=self.today)
+            self.case = update_round(self.case, replace(self.one, waiting="client"))
         write(f"Send this form; it works offline, on a phone:\n  {shown_path(path)}")
         write(f"When the answer comes back:\n  {self.answer}")
         return 0
@@ -445,9 +443,9 @@ class _Run:
         with self._alone():
             if len(self.case.rounds) > 1:
                 before = self.case.rounds[-2]
-                self.case = update_round(self.case, replace(before, outcome=self._observed(findings)), today=self.today)
+                self.case = update_round(self.case, replace(before, outcome=self._observed(findings)))
             outcome = expected_outcomes(self.base, findings, first, self._changes(first))
-            self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome), today=self.today)
+            self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome))
             self._keep(proposed, advised)
             if moved is not None:  # before the documents, the last of a round: once they are there, nothing is missing
                 keep_nudges(self.case, self.one.number, moved)
@@ -476,7 +474,7 @@ class _Run:
         advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in chosen)
         taken = {item.alteration for item in advised}
         left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
-        self.case = update_round(self.case, replace(self.one, advised=advised, left_out=left_out), today=self.today)
+        self.case = update_round(self.case, replace(self.one, advised=advised, left_out=left_out))
 
     def mark_sent(self) -> int:
         """The pages went to the client; it is their turn."""
@@ -486,7 +484,7 @@ class _Run:
         if not RoundLog.of(self.one).written(self.one.advised):
             told = "the documents do not hold the list that is advised"
             raise stop("not-written", told, where=self.one.documents, hint=f"{self.command} writes them")
-        self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today), today=self.today)
+        self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today))
         say("Written down as sent. When the client has tried it on:")
         write(f"  {self.answer}")
         return 0

@@ -10,7 +10,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from fitdiag.cli.arguments import ending_of, folder_of, paper_of, units_of
-from fitdiag.cli.output import say, say_problems, width, write
+from fitdiag.cli.output import counted, say, say_problems, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
@@ -65,14 +65,14 @@ def check(folder: str | None, garment: str | None) -> int:
         wide = "over the limit" if found.worst is None else str(found.worst)
         say(f"Clean: {counts(base)}.")
         if drafts := drafts_of(base):
-            say(f"{len(drafts)} draft{'' if len(drafts) == 1 else 's'}, believed by nobody yet: {', '.join(drafts)}.")
+            say(f"{counted(len(drafts), 'draft')}, believed by nobody yet: {', '.join(drafts)}.")
         say(
             f"Width of the network with {found.signs} signs seen at once ({found.draws} draws):"
             f" median {found.median}, worst {wide}; at most {WIDEST}."
         )
         return 1 if found.worst is None else 0
     say_problems(problems)
-    say(f"{len(problems)} fault{'' if len(problems) == 1 else 's'}.")
+    say(f"{counted(len(problems), 'fault')}.")
     return 1
 
 
@@ -107,7 +107,7 @@ def show_coverage(folder: str | None, garment: str | None) -> int:
     base, cases, problems = _with_cases(folder or garment)
     problems += coverage(base, cases)
     say_problems(problems)
-    gaps = f"{len(problems)} gap{'' if len(problems) == 1 else 's'}" if problems else "nothing is left out"
+    gaps = counted(len(problems), "gap") if problems else "nothing is left out"
     say(f"{len(cases)} cases over {counts(base)}: {gaps}.")
     return 1 if problems else 0
 

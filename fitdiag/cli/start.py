@@ -25,16 +25,15 @@ KEYS: Mapping[str, str] = {
 }
 
 
-def start(today: date | None = None) -> list[list[str]]:
+def start() -> list[list[str]]:
     """Show the screen until something is chosen; the commands to run, one after the other, none to leave."""
-    screen, day = Screen(), today or date.today()
-    parent = parent_of(None)
+    screen, parent = Screen(), parent_of(None)
     found = list_cases(parent, read_again) if parent.exists() else CaseList(())
     open_cases = [row for row in found.rows if row.waiting][:MOST]
     screen.show([Line("fitdiag: from what is seen on a muslin to a short list of alterations")])
     if open_cases:
         write("")
-        write("\n".join(list_lines(found, day, width())))
+        write("\n".join(list_lines(found, date.today(), width())))
     last = _last_quick_one()
     screen.show(_menu(open_cases, last))
     while True:
