@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from fitdiag.cli.arguments import folder_of, lengths, units_of
-from fitdiag.cli.output import width, write, write_json
+from fitdiag.cli.output import width, write, write_data
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
@@ -16,8 +16,7 @@ from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.stages import Effects, Simulation
 from fitdiag.problems import stop
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_json as report_json
-from fitdiag.reports.writers import on_screen
+from fitdiag.reports.writers import as_data, on_screen
 from fitdiag.sessions.state import Conclusion, conclude
 
 
@@ -38,7 +37,7 @@ def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units:
         base = for_wearer(base, alone=True)
     report = make_report(base, conclusion, steps=steps, on_pattern=effects, simulated=shown)
     if as_json:
-        write_json(report_json(report, base).rstrip("\n"))
+        write_data(as_data(report, base))
     else:
         write(on_screen(report, base, width(), full=full or steps).rstrip("\n"))
     return 0

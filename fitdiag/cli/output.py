@@ -59,16 +59,14 @@ def write(text: str = "") -> None:
 
 
 def write_data(data: object) -> None:
-    """Print what `--json` asks for, as one JSON object."""
-    write_json(json.dumps(data, ensure_ascii=False, indent=2))
+    """Print what `--json` asks for, as one JSON object: what must not be printed, or the stream cannot show, is escaped."""
+    encoding = sys.stdout.encoding or "utf-8"
 
+    def shown(match: re.Match[str]) -> str:
+        plain = match[0].isprintable() and match[0].encode(encoding, "ignore")
+        return match[0] if plain else json.dumps(match[0])[1:-1]
 
-def write_json(text: str) -> None:
-    """Print JSON: what must not be printed is escaped, so that whoever reads it gets the same text."""
-    _print(
-        re.sub(r"[^\n -~]", lambda match: match[0] if match[0].isprintable() else json.dumps(match[0])[1:-1], text),
-        sys.stdout,
-    )
+    _print(re.sub(r"[^\n -~]", shown, json.dumps(data, ensure_ascii=False, indent=2)), sys.stdout)
 
 
 def say_aside(text: str) -> None:
