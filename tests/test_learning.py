@@ -595,8 +595,8 @@ def test_the_answer_that_turns_the_first_recommendation_is_named(small: tuple[Pa
     assert ("lines-dip", True) == (first.id, first.matters)
     # the claim about one answer is what the whole program says when that answer alone is changed
     then = opinion_of(base, a.findings.with_finding(Finding("lines-dip", "no")))
-    assert (then.leading, then.first) == (first.leading, first.first)
-    assert then.probability[first.most] == first.after
+    assert (then.leading, then.first) == (first.then.leading, first.then.first)
+    assert then.probability[first.most] == first.then.probability[first.most]
     tight = next(item for item in found.differences if item.id == "seat-tight")
     assert ("not seen", "", False) == (tight.a, tight.b, tight.matters)
     assert "neither the leading cause nor the first alteration" in found.verdict

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
@@ -15,7 +16,7 @@ from fitdiag.knowledge.findings import TAPE_MM, Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.replay import left_out, refuse_other_garment
-from fitdiag.sessions.state import Conclusion, conclude, fold
+from fitdiag.sessions.state import conclude, fold
 from fitdiag.units import format_given, format_reading
 
 SCHEMA = "fitdiag.comparison/1"
@@ -25,45 +26,56 @@ NOTICEABLE = 0.05  # a change of belief worth a word
 
 @dataclass(frozen=True)
 class Opinion:
-    """What one session comes to: the leading cause and its chance, the first recommendation, all of them in order."""
+    """What one session comes to: the leading cause, the beliefs, the alterations recommended in order; what was left out."""
 
     findings: Findings
     probability: Mapping[str, float]
     leading: str | None
-    chance: float
-    first: str | None
     recommended: tuple[str, ...]
     left_out: tuple[str, ...] = ()
+
+    @property
+    def chance(self) -> float:
+        """How likely the leading cause is."""
+        return self.probability[self.leading] if self.leading else 0.0
+
+    @property
+    def first(self) -> str | None:
+        """The first recommendation."""
+        return next(iter(self.recommended), None)
 
 
 @dataclass(frozen=True)
 class Difference:
-    """One thing answered differently, and what happens to A's conclusion if it is put as in B.
+    """One thing answered differently: A's opinion as it is (`now`), and what it becomes if this one is put as in B (`then`).
 
-    `a` and `b` are the answers in words, empty where nothing was answered. `most`: the belief that moves furthest.
+    `a` and `b` are the answers in words, empty where nothing was answered.
     """
 
     kind: Literal["symptom", "body", "done"]
     id: str
     a: str
     b: str
-    leading: str | None
-    first: str | None
-    turns_cause: bool
-    turns_first: bool
-    most: str
-    before: float
-    after: float
+    now: Opinion
+    then: Opinion
+
+    def _moved(self, cause: str) -> float:
+        return abs(self.then.probability[cause] - self.now.probability[cause])
+
+    @cached_property
+    def most(self) -> str:
+        """The cause of which the belief moves furthest."""
+        return max(self.now.probability, key=lambda cause: (round(self._moved(cause), _EQUAL), cause))
 
     @property
     def moved(self) -> float:
         """How far the belief that moves furthest moves."""
-        return abs(self.after - self.before)
+        return self._moved(self.most)
 
     @property
     def matters(self) -> bool:
         """Whether it changes the leading cause or the first recommendation."""
-        return self.turns_cause or self.turns_first
+        return (self.then.leading, self.then.first) != (self.now.leading, self.now.first)
 
 
 @dataclass(frozen=True)
@@ -85,62 +97,49 @@ def compare_logs(one: Path, other: Path, base: RuleBase) -> Comparison:
         log = read_log(path)
         refuse_other_garment(log, base)
         state = fold(log.events, base)
-        opinions.append(_opinion(conclude(base, state.findings), state.findings, tuple(left_out(state, base))))
+        opinions.append(opinion_of(base, state.findings, left_out(state, base)))
     return compare(base, *opinions)
 
 
-def opinion_of(base: RuleBase, findings: Findings) -> Opinion:
+def opinion_of(base: RuleBase, findings: Findings, omitted: Iterable[str] = ()) -> Opinion:
     """What findings come to."""
-    return _opinion(conclude(base, findings), findings)
-
-
-def _opinion(conclusion: Conclusion, findings: Findings, omitted: tuple[str, ...] = ()) -> Opinion:
+    conclusion = conclude(base, findings)
     diagnosis = conclusion.diagnosis
     order = sorted(
         diagnosis.probability, key=lambda cause: (-round(diagnosis.probability[cause], _EQUAL), cause)
     )  # the same order as the beliefs, without their reasons
     leading = next((cause for cause in order if diagnosis.has_sign(cause)), None)  # no sign, no cause to speak of
     recommended = tuple(item.alteration for item in conclusion.plan.recommendations)
-    return Opinion(
-        findings,
-        diagnosis.probability,
-        leading,
-        diagnosis.probability[leading] if leading else 0.0,
-        recommended[0] if recommended else None,
-        recommended,
-        omitted,
-    )
+    return Opinion(findings, diagnosis.probability, leading, recommended, tuple(omitted))
 
 
 def compare(base: RuleBase, a: Opinion, b: Opinion) -> Comparison:
     """Two opinions side by side."""
-    differences = [_tried(base, a, *change) for change in _changes(base, a.findings, b.findings)]
-    differences.sort(key=lambda item: (not item.matters, -round(item.moved, _EQUAL), item.kind, item.id))
-    shared = [
-        symptom
-        for symptom in a.findings.symptoms
-        if symptom in b.findings.symptoms and "unsure" not in (_seen(a, symptom), _seen(b, symptom))
+    differences = [
+        Difference(kind, rule, mine, theirs, a, opinion_of(base, changed))
+        for kind, rule, mine, theirs, changed in _changes(base, a.findings, b.findings)
     ]
-    alike = sum(_seen(a, symptom) == _seen(b, symptom) for symptom in shared)
+    differences.sort(key=lambda item: (not item.matters, -round(item.moved, _EQUAL), item.kind, item.id))
+    seen = [
+        {name: item.seen for name, item in one.findings.symptoms.items() if item.seen != "unsure"} for one in (a, b)
+    ]
+    shared = seen[0].keys() & seen[1].keys()
+    alike = sum(seen[0][symptom] == seen[1][symptom] for symptom in shared)
     return Comparison(a, b, len(shared), alike, tuple(differences), _verdict(a, b, differences))
-
-
-def _seen(opinion: Opinion, symptom: str) -> str:
-    return opinion.findings.symptoms[symptom].seen
 
 
 def _verdict(a: Opinion, b: Opinion, differences: list[Difference]) -> str:
     cause, first = a.leading == b.leading, a.first == b.first
     if cause and first:
-        same = set(a.recommended) == set(b.recommended)
-        tail = "" if same else " The alterations after the first are not all the same."
+        all_same = set(a.recommended) == set(b.recommended)
+        tail = "" if all_same else " The alterations after the first are not all the same."
         if not differences:
             return "Both say the same and come to the same."
         return f"Both come to the same leading cause and the same first alteration.{tail}"
-    apart = "neither the leading cause nor the first alteration is the same" if not (cause or first) else (
-        "the leading cause is the same, the first alteration is not" if cause else
-        "the first alteration is the same, the leading cause is not"
-    )  # fmt: skip
+    apart = "neither the leading cause nor the first alteration is the same"
+    if cause or first:
+        same, other = ("leading cause", "first alteration")[:: 1 if cause else -1]
+        apart = f"the {same} is the same, the {other} is not"
     alone = "" if any(item.matters for item in differences) else " No one answer turns it; only several together do."
     return f"They come to different ends: {apart}.{alone}"
 
@@ -210,36 +209,11 @@ def _told_done(done: tuple[Done, ...], findings: Findings) -> str:
     )
 
 
-def _tried(base: RuleBase, a: Opinion, kind: Literal["symptom", "body", "done"], rule: str, mine: str, theirs: str,
-           findings: Findings) -> Difference:  # fmt: skip
-    then = opinion_of(base, findings)
-    most = max(
-        a.probability, key=lambda cause: (round(abs(then.probability[cause] - a.probability[cause]), _EQUAL), cause)
-    )
-    return Difference(
-        kind,
-        rule,
-        mine,
-        theirs,
-        then.leading,
-        then.first,
-        then.leading != a.leading,
-        then.first != a.first,
-        most,
-        a.probability[most],
-        then.probability[most],
-    )
-
-
 # -- in words and as data --------------------------------------------------------------------------------------------------
 
 
 def _alteration(base: RuleBase, alteration: str | None) -> str:
     return lower_first(base.alterations[alteration].title) if alteration else "nothing yet"
-
-
-def _cause(base: RuleBase, cause: str | None) -> str:
-    return lower_first(base.causes[cause].title) if cause else "no cause"
 
 
 def told_conclusion(base: RuleBase, opinion: Opinion) -> str:
@@ -266,15 +240,16 @@ def told_difference(base: RuleBase, difference: Difference) -> str:
     nothing = "not noted" if difference.kind != "symptom" else "not answered"
     text = f"{difference_title(base, difference)}. A: {difference.a or nothing}. B: {difference.b or nothing}."
     turned = []
-    if difference.turns_cause:
-        turned.append(f"{_cause(base, difference.leading)} leads")
-    if difference.turns_first:
-        turned.append(f"the first alteration is: {_alteration(base, difference.first)}")
+    now, then, cause = difference.now, difference.then, difference.most
+    if then.leading != now.leading:
+        turned.append(f"{lower_first(base.causes[then.leading].title) if then.leading else 'no cause'} leads")
+    if then.first != now.first:
+        turned.append(f"the first alteration is: {_alteration(base, then.first)}")
     if turned:
         text += f" With B's answer in A, {' and '.join(turned)}."
     if difference.moved >= NOTICEABLE:
-        cause = base.causes[difference.most].title
-        text += f" {cause}: {chance_words(difference.before)}, then {chance_words(difference.after)}."
+        before, after = (chance_words(one.probability[cause]) for one in (now, then))
+        text += f" {base.causes[cause].title}: {before}, then {after}."
     return text
 
 
@@ -301,9 +276,13 @@ def as_data(comparison: Comparison) -> dict[str, Any]:
         "differences": [
             {
                 **{name: getattr(item, name) for name in ("kind", "id", "a", "b", "matters")},
-                "then_leading_cause": item.leading,
-                "then_first_recommendation": item.first,
-                "moves_most": {"cause": item.most, "from": round(item.before, 6), "to": round(item.after, 6)},
+                "then_leading_cause": item.then.leading,
+                "then_first_recommendation": item.then.first,
+                "moves_most": {
+                    "cause": item.most,
+                    "from": round(item.now.probability[item.most], 6),
+                    "to": round(item.then.probability[item.most], 6),
+                },
             }
             for item in comparison.differences
         ],
