@@ -10,7 +10,7 @@ from fitdiag.cli.arguments import body_lengths, body_notes, day_of, folder_of, g
 from fitdiag.cli.case_list import case_command, case_folder, parent_of
 from fitdiag.cli.misses import forget_since
 from fitdiag.cli.output import counted, say, say_all, write
-from fitdiag.cli.repair import silently
+from fitdiag.cli.repair import opened
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import own_folder, remove_file
 from fitdiag.knowledge.load import load_rules
@@ -19,7 +19,6 @@ from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export
 from fitdiag.sessions.case import close_case, new_case, open_case, save_case
 from fitdiag.sessions.case_files import LONGEST_NOTE, Case, Closed, Consent, Ending, Round
-from fitdiag.sessions.case_list import CASE_FILE
 from fitdiag.units import format_length, format_reading
 
 
@@ -101,10 +100,8 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None) -
 
 
 def show(name: str, given: str | None) -> int:
-    folder = case_folder(name, given)
-    base = load_rules(folder_of(None, folder / CASE_FILE))
-    silently(base, open_case(folder))
-    say_all(case_lines(open_case(folder), case_export.contents(folder), base))
+    base, case = opened(name, given)
+    say_all(case_lines(case, case_export.contents(case.folder), base))
     return 0
 
 
@@ -194,10 +191,8 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
 
 
 def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str | None) -> int:
-    folder = case_folder(name, given)
-    base = load_rules(folder_of(rules, folder / CASE_FILE))
-    silently(base, open_case(folder))
-    copied = case_export.export_case(open_case(folder), Path(to), base if anonymous else None)
+    base, case = opened(name, given, rules)
+    copied = case_export.export_case(case, Path(to), base if anonymous else None)
     say(f"Written: {shown_path(to)} ({_amount(copied)})")
     if anonymous:
         say(

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.diagnose import effects_of, pattern_in
 from fitdiag.cli.output import say
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
@@ -19,15 +19,6 @@ if TYPE_CHECKING:
     from fitdiag.pattern.piece import Pattern
 
 
-def pattern_of(case: Case) -> Pattern | None:
-    """The client's pattern, if the case has one."""
-    if not case.pattern:
-        return None
-    from fitdiag.pattern.formats import read_pattern
-
-    return read_pattern(str(case.folder / case.pattern))
-
-
 def simulated_round(
     base: RuleBase, case: Case, conclusion: Conclusion
 ) -> tuple[Simulation | None, Mapping[str, float] | None]:
@@ -36,13 +27,13 @@ def simulated_round(
     No simulation, and the reason said, where there is none. From the second round on the muslin that was tried on was
     simulated before: how near it came is said, and the body is to be nudged for the rounds to come.
     """
-    findings, pattern = conclusion.diagnosis.findings, pattern_of(case)
+    findings, pattern = conclusion.diagnosis.findings, pattern_in(base, case.pattern_file)
     if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
         return None, None
     from fitdiag.cli.drape import simulated
     from fitdiag.sessions.case_body import nudges_of, together
 
-    effects = effects_of(base, conclusion, str(case.folder / case.pattern))
+    effects = effects_of(base, conclusion, pattern)
     try:
         sewn, number = _as_sewn(case, pattern), case.rounds[-1].number
         earlier = together(tuple(nudge for nudge in nudges_of(case) if nudge.round != number))

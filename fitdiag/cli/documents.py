@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from fitdiag.cli.case_drape import pattern_of, simulated_round
-from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.case_drape import simulated_round
+from fitdiag.cli.diagnose import effects_of, pattern_in
 from fitdiag.cli.forms import form_page
 from fitdiag.files import make_folder, refusals, remove_file, write_all, write_atomically
 from fitdiag.knowledge.model import RuleBase
@@ -57,7 +57,7 @@ def documents_of(
     from fitdiag.reports.turning import turning_answers
 
     one, units = case.rounds[-1], case.units
-    effects = effects_of(base, conclusion, str(case.folder / case.pattern) if case.pattern else None)
+    effects = effects_of(base, conclusion, pattern)
     heading = Heading(units, case.name, one.number, look.day)
     photographs = () if case.consent.refused else base.about.photographs
     sheet = make_sheet(base, conclusion, heading, pattern=pattern, photographs_next=photographs,
@@ -89,7 +89,7 @@ def documents_of(
 def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> list[Path]:
     """Write the documents of the last round, after its log says of what they are made; those to be shown. Under the case's lock."""
     one = case.rounds[-1]
-    files = documents_of(base, case, conclusion, pattern_of(case), look)
+    files = documents_of(base, case, conclusion, pattern_in(base, case.pattern_file), look)
     line: dict[str, Any] = {
         "event": "documents",
         "day": look.day.isoformat(),
@@ -133,7 +133,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
     paper: Paper = "a4" if line["paper"] == "a4" else "letter"
     look = Look(date.fromisoformat(line["day"]), bool(line["large"]), paper, shown)
-    files = documents_of(base, case, conclusion, pattern_of(case), look)
+    files = documents_of(base, case, conclusion, pattern_in(base, case.pattern_file), look)
     with refusals(one.documents, "this folder cannot be made"):
         make_folder(one.documents)
     _write_laid(one, look)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from fitdiag.cli.arguments import folder_of
 from fitdiag.cli.case_list import case_folder
 from fitdiag.cli.documents import documents_again
 from fitdiag.cli.output import counted, say, say_all
@@ -24,8 +25,6 @@ _ROUNDS = "round-[0-9][0-9]"
 
 def repair(name: str, given: str | None, rules: str | None) -> int:
     """Make again what is missing or damaged in a case, and say what was made and what cannot be."""
-    from fitdiag.cli.arguments import folder_of
-
     folder = case_folder(name, given)
     base = load_rules(folder_of(rules, folder / CASE_FILE))
     missing = [inner / ROUND_FILE for inner in sorted(folder.glob(_ROUNDS)) if not (inner / ROUND_FILE).exists()]
@@ -46,14 +45,18 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
     return 1 if lost else 0
 
 
-def silently(base: RuleBase, case: Case) -> None:
-    """What every command does that opens a case: what is missing is made again, unless the case cannot be written now."""
+def opened(name: str, given: str | None, rules: str | None = None) -> tuple[RuleBase, Case]:
+    """The rules and the case meant; what is missing in it is made again, unless the case cannot be written now."""
+    folder = case_folder(name, given)
+    base = load_rules(folder_of(rules, folder / CASE_FILE))
+    open_case(folder)  # what is no case, or a link, is not touched
     try:
-        with alone(case.folder):
-            made_again(base, open_case(case.folder))
+        with alone(folder):
+            made_again(base, open_case(folder))
     except ProblemsFoundError as stopped:
         if stopped.problems[0].code not in ("cannot-save", "in-use", "log-in-use"):
             raise
+    return base, open_case(folder)
 
 
 def made_again(base: RuleBase, case: Case) -> list[Path]:

@@ -9,20 +9,19 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitdiag.cli.arguments import Paper, folder_of, paper_of
-from fitdiag.cli.case_drape import pattern_of, simulated_round
-from fitdiag.cli.case_list import case_folder
+from fitdiag.cli.arguments import Paper, paper_of
+from fitdiag.cli.case_drape import simulated_round
 from fitdiag.cli.choose import agreed, ask_done, choose
+from fitdiag.cli.diagnose import pattern_in, say_list
 from fitdiag.cli.documents import Look, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
-from fitdiag.cli.output import Show, say, say_all, width, write
-from fitdiag.cli.repair import silently
+from fitdiag.cli.output import Show, say, say_all, write
+from fitdiag.cli.repair import opened
 from fitdiag.cli.terminal import Leave, Screen, hold_interview
 from fitdiag.diagnosis.belief import told
 from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import read_findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.wearer import for_wearer
@@ -30,11 +29,9 @@ from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
 from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
-from fitdiag.reports.writers import on_screen
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
 from fitdiag.sessions.case_body import keep_nudges
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
-from fitdiag.sessions.case_list import CASE_FILE
 from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
@@ -53,10 +50,7 @@ def review(
     paper: str | None, no_drape: bool, full: bool, alone: bool | None,
 ) -> int:  # fmt: skip
     """One run of a round."""
-    folder = case_folder(name, given)
-    base = load_rules(folder_of(rules, folder / CASE_FILE))
-    silently(base, open_case(folder))
-    case = open_case(folder)
+    base, case = opened(name, given, rules)
     if alone is not None and alone != case.alone:
         case = save_case(case, replace(case, alone=alone))
     run = _Run(base, case, (name, *(("--in", given) if given else ())), ask=not no_questions, drape=not no_drape,
@@ -350,8 +344,7 @@ class _Run:
             say_all(f"- {line}" for line in log.words)
         if self.ask:
             self._say_known(log.events, state.findings)
-            pattern = str(self.case.folder / self.case.pattern) if self.case.pattern else None
-            hold_interview(self.words, one.log_file, pattern, self.show)
+            hold_interview(self.words, one.log_file, self.case.pattern_file, self.show)
             state = fold(RoundLog.of(one).events, self.base)
             if state.recorded is None:
                 return None
@@ -370,7 +363,7 @@ class _Run:
         event = conclusion_event(conclusion)
         if {**(log.concluded or {}), "at": ""} != {**event, "at": ""}:
             append(one, event)
-        write(on_screen(make_report(self.words, conclusion, steps=False), self.words, width(), full=self.show.full))
+        say_list(self.words, conclusion, full=self.show.full)
         return conclusion
 
     def _say_history(self, findings: Findings) -> None:
@@ -401,7 +394,7 @@ class _Run:
 
     def _moved(self, findings: Findings) -> dict[str, float]:
         """How far each earlier alteration moved the back grainline towards centre back, on the client's pattern."""
-        pattern = pattern_of(self.case)
+        pattern = pattern_in(self.base, self.case.pattern_file)
         if pattern is None:
             return {}
         from fitdiag.planning.effects import measure_moved
@@ -410,7 +403,7 @@ class _Run:
 
     def _changes(self, advised: Sequence[Advised]) -> dict[str, float]:
         """What the alterations change on the client's pattern."""
-        pattern = pattern_of(self.case)
+        pattern = pattern_in(self.base, self.case.pattern_file)
         if pattern is None:
             return {}
         from fitdiag.planning.effects import changes_on

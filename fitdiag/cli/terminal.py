@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from fitdiag.cli.arguments import folder_of, units_of
-from fitdiag.cli.diagnose import effects_of
+from fitdiag.cli.diagnose import say_list
 from fitdiag.cli.misses import remember
 from fitdiag.cli.output import FITTER, Show, width, write
 from fitdiag.cli.work import fits_herself, log_of, session_name
@@ -30,7 +30,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import command, harmless, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_text, on_screen
+from fitdiag.reports.writers import as_text
 from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import STAGES, conclude, conclusion_event, events_of, fold, offered_event
@@ -223,13 +223,12 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
         target, base.about.garment, base.fingerprint, client=name, units=units or findings.units,
         events=(*events, conclusion_event(conclusion)), alone=show.alone,
     )  # fmt: skip
-    report = make_report(base, conclusion, steps=False, on_pattern=effects_of(base, conclusion, pattern))
-    write(on_screen(report, base, width(), full=show.full))
+    say_list(base, conclusion, pattern, full=show.full)
     _say_saved(target, alone=show.alone)
     return 0
 
 
-def hold_interview(base: RuleBase, path: Path, pattern: str | None, show: Show) -> int:
+def hold_interview(base: RuleBase, path: Path, pattern: Path | None, show: Show) -> int:
     """Within a review, which says itself what comes next: the interview of a log, to the list or until the fitter leaves."""
     log, events = _reopen(path, base, new_rules=True)
     with log:
@@ -237,7 +236,7 @@ def hold_interview(base: RuleBase, path: Path, pattern: str | None, show: Show) 
 
 
 def _talk(
-    base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | None, *, inside: bool = False,
+    base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | Path | None, *, inside: bool = False,
     show: Show = FITTER,
 ) -> int:  # fmt: skip
     gc.enable()  # an interview may stay open all day
@@ -307,13 +306,10 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
 
 
 def _conclude(
-    base: RuleBase, log: SessionLog, interview: Interview, pattern: str | None, *, full: bool, more: str
+    base: RuleBase, log: SessionLog, interview: Interview, pattern: str | Path | None, *, full: bool, more: str
 ) -> None:
-    report = make_report(
-        base, interview.conclusion, steps=False, on_pattern=effects_of(base, interview.conclusion, pattern)
-    )
     write("")
-    write(on_screen(report, base, width(), full=full, more=more))
+    say_list(base, interview.conclusion, pattern, full=full, more=more)
     log.append(conclusion_event(interview.conclusion))
 
 

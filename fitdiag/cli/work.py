@@ -8,7 +8,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from fitdiag.cli.arguments import folder_of, paper_of
-from fitdiag.cli.diagnose import in_units
+from fitdiag.cli.diagnose import in_units, say_list
 from fitdiag.cli.output import say, say_all, width, write
 from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.load import load_rules, shipped
@@ -16,7 +16,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import ProblemsFoundError, Where, command, one_line, stop
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_text, on_screen, write_report
+from fitdiag.reports.writers import as_text, write_report
 from fitdiag.sessions.log import ReadLog, read_log
 from fitdiag.sessions.replay import Replay, replay
 from fitdiag.sessions.state import Conclusion, conclude
@@ -54,11 +54,11 @@ def fits_herself(log: Path) -> bool:
     return log.name == "session.jsonl" and (folder / CASE_FILE).exists() and open_case(folder).alone
 
 
-def replay_log(path: str, rules: str | None, *, full: bool = False) -> int:
+def replay_log(path: str, rules: str | None, *, full: bool) -> int:
     file = log_of(path)
     base = load_rules(folder_of(rules, file))
     result = replay(read_log(file), base)
-    write(on_screen(make_report(base, result.conclusion, steps=False), base, width(), full=full))
+    say_list(base, result.conclusion, full=full)
     say_differences(result)
     return 0
 
@@ -77,8 +77,8 @@ def say_differences(result: Replay) -> None:
 
 
 def export(
-    path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool, large: bool = False,
-    paper: str | None = None, alone: bool = False,
+    path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool, large: bool,
+    paper: str | None, alone: bool,
 ) -> int:  # fmt: skip
     kind = Path(to).suffix.lower()
     for given, option, kinds in ((large, "--large", (".html", ".pdf")), (paper, "--paper", (".pdf",))):

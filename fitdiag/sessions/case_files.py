@@ -254,6 +254,10 @@ class Case:
         raise KeyError(number)
 
     @property
+    def pattern_file(self) -> Path | None:
+        return self.folder / self.pattern if self.pattern else None
+
+    @property
     def last_round(self) -> Round | None:
         return self.rounds[-1] if self.rounds else None
 
