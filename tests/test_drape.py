@@ -384,7 +384,7 @@ def test_the_command_drapes_draws_and_tells(
     [
         (["--body-measure", "hip=94"], "is outside"),
         (["--body-measure", "nose=9cm"], "names nothing here"),
-        (["--body", "flat-seats"], "not a body note"),
+        (["--body", "flat-seats"], "there is no body note"),
         (["--body", "flat-seat=far"], "is not a length"),
         (["--cloth", "silk"], "no cloth"),
         (["--to", "next.bmp"], "is not written here"),

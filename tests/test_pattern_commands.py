@@ -287,7 +287,7 @@ def test_a_pattern_is_estimated_from_lengths(shell: Shell) -> None:
         (["pattern", "alter", "block.yaml"], "no alteration was named"),
         (["pattern", "solve", "block.yaml", "--do", "overlap-back-wedge", "--until", "beauty >= 3 in"], "no measure"),
         (["pattern", "draw", "block.yaml", "--sheets", "a3", "--to", "x.pdf"], "not a paper size"),
-        (["pattern", "draw", "block.yaml", "--sheets", "a4", "--to", "x.svg"], "not a format"),
+        (["pattern", "draw", "block.yaml", "--sheets", "a4", "--to", "x.svg"], "end the name in .pdf"),
         (["pattern", "read", "block.yaml", "--out", "block.yaml"], "already"),
         (["pattern", "fit", "--length", "back hip=10 in"], "too few"),
         (["pattern", "draft", "--waist", "68 mm", *BLOCK[2:]], "check the unit"),

@@ -11,6 +11,7 @@ from fitdiag.cli.arguments import day_of, folder_of, lengths
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.formats import by_rules, read_pattern
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.moves import Step, carry_out
 from fitdiag.pattern.piece import Carried, Pattern, Side, faults
@@ -37,7 +38,7 @@ class Asked:
 class Work:
     """Alterations carried out on a pattern: the base of their titles and limits, the steps, and what is to be warned of."""
 
-    base: RuleBase | None
+    base: RuleBase
     before: Pattern
     steps: tuple[Step, ...]
     day: str
@@ -48,18 +49,21 @@ class Work:
         """The pattern after all steps, as it is cut."""
         return self.steps[-1].pattern if self.steps else self.before
 
-    def title(self, name: str) -> str:
-        return title_of(self.base, name)
-
     def recorded(self, pattern: Pattern) -> Pattern:
         """A pattern after all steps, with what was done written down in it."""
-        done = [Carried(s.alteration, s.amount, self.title(s.alteration), self.day, s.side) for s in self.steps]
+        done = [
+            Carried(s.alteration, s.amount, self.base.alterations[s.alteration].title, self.day, s.side)
+            for s in self.steps
+        ]
         return dataclasses.replace(pattern, carried=(*pattern.carried, *done))
 
 
-def title_of(base: RuleBase | None, name: str) -> str:
-    """The title of an alteration, or its id where the rules have none."""
-    return base.alterations[name].title if base is not None and name in base.alterations else name
+def pattern_and_rules(path: str, rules: str | None) -> tuple[Pattern, RuleBase]:
+    """The pattern in a file, and the rules named, or else those of its garment."""
+    named = load_rules(folder_of(rules)) if rules else None
+    pattern = read_pattern(path, by_rules(named))
+    base = named or load_rules(rules_for(pattern.garment.name))
+    return dataclasses.replace(pattern, garment=garment_of(base)), base
 
 
 def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
@@ -126,23 +130,20 @@ def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Unit
 
 
 def carried_out(
-    pattern: Pattern, do: Sequence[str], units: Units, rules: str | None, day: str | None, client: str | None
+    base: RuleBase, pattern: Pattern, do: Sequence[str], units: Units, day: str | None = None, client: str | None = None
 ) -> Work:
     """The steps of `alteration=amount` texts, one on the other, held to the limits of the rules."""
     on = day_of(day) if day is not None else date.today()
     if client is not None:
         pattern = dataclasses.replace(pattern, client=one_line(client, LONGEST_CLIENT))
-    if not do and not rules:  # nothing of the rules is asked
-        return Work(None, pattern, (), on.isoformat(), ())
-    base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
     asked = asked_of(base, do, units)
-    pattern = dataclasses.replace(pattern, garment=garment_of(base))
     before, warnings = pattern, list(warned(base, pattern, asked, units))
     steps: list[Step] = []
     for one in asked:
-        by = f"{title_of(base, one.name)} by {format_given(one.amount, units)}"
-        if base.alterations[one.name].operation.one_side and one.side is None:
-            told = f"{title_of(base, one.name)}: this is done on one side only"
+        rule = base.alterations[one.name]
+        by = f"{rule.title} by {format_given(one.amount, units)}"
+        if rule.operation.one_side and one.side is None:
+            told = f"{rule.title}: this is done on one side only"
             raise stop("side", told, hint=f"say which, like '{one.name}={format_given(one.amount, units)} left'")
         try:
             step = carry_out(pattern, one.name, one.amount, one.side)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import Any
 
-from fitdiag.cli.altering import carried_out, title_of
+from fitdiag.cli.altering import carried_out, pattern_and_rules
 from fitdiag.cli.arguments import body_notes, ending_of, folder_of, guess_units, lengths, signed_length
 from fitdiag.cli.output import say, say_all, width, write, write_data
 from fitdiag.cli.photo import read_marked
@@ -58,18 +58,16 @@ def drape_muslin(
     if explain is not None:
         return explain_muslin(path, explain, measures, sheet, cloth=cloth, units=units, rules=rules, as_json=as_json)
     chosen = guess_units(units, [*do, *measures, *notes])
-    base = load_rules(folder_of(rules, path))
-    pattern = read_pattern(path)
-    work = carried_out(pattern, do, chosen, rules, None, None) if do else None
+    pattern, base = pattern_and_rules(path, rules)
+    work = carried_out(base, pattern, do, chosen)
     wearer = wearer_of(base, lengths(measures, chosen, MEASURES), body_notes(notes, base), chosen)
     down = signed_length(drop, "drop", chosen) if drop else 0.0
-    patterns = [pattern, *([work.cut] if work else [])]
+    patterns = [pattern, *([work.cut] if work.steps else [])]
     fabric = cloth_of(base, cloth)
     orders = [order_of(one, wearer.figure, fabric, drop=down, hung=hung, units=chosen) for one in patterns]
     with Progress("Draping") as tell:
         muslins = drape(orders, dressings=1 if quick else 2, tell=tell)
-    steps = work.steps if work else ()
-    done = "; ".join(f"{title_of(base, s.alteration)} {format_length(s.amount, chosen)}" for s in steps)
+    done = "; ".join(f"{base.alterations[s.alteration].title} {format_length(s.amount, chosen)}" for s in work.steps)
     heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
     if sheet is not None:
         sheet.draw(muslins, heads, wearer, chosen)
@@ -77,7 +75,7 @@ def drape_muslin(
         write_data(_data(muslins, wearer, cloth, done))
         return 0
     _say(muslins, wearer, fabric.name, done, chosen)
-    say_all(work.warnings if work else ())
+    say_all(work.warnings)
     say_all([f"Written: {one_line(to)}"] if to is not None else ())
     return 0
 
@@ -112,7 +110,7 @@ def explain_muslin(
         "Which explanation draws what was seen, the best first. Lines are told against the right pattern on the same body."
     )
     for number, one in enumerate(found, 1):
-        how = f"{lower_first(title_of(base, one.alteration))} by {format_length(one.amount, known.units)}"
+        how = f"{lower_first(base.alterations[one.alteration].title)} by {format_length(one.amount, known.units)}"
         say()
         say(f"{number}. {base.causes[one.cause].title} ({chance_words(one.belief)} by the rules). Put in: {how}.")
         for sign in one.signs:

@@ -10,17 +10,15 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitdiag.cli.altering import Work, asked_of, carried_out, finished, title_of, told_trued, warned
-from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, length_of, lengths, paper_of
+from fitdiag.cli.altering import Work, asked_of, carried_out, finished, pattern_and_rules, told_trued, warned
+from fitdiag.cli.arguments import body_lengths, day_of, ending_of, guess_units, length_of, lengths, paper_of
 from fitdiag.cli.output import say, say_all, write_data
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
-from fitdiag.knowledge.folders import rules_for
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
-from fitdiag.pattern.formats import Reading, by_rules, read_pattern, write_pattern
-from fitdiag.pattern.garment import garment_of, shipped_garment
+from fitdiag.pattern.formats import Reading, read_pattern, write_pattern
+from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.measure import angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, Piece
@@ -44,11 +42,6 @@ def reading(
         raise stop("line", "an allowance belongs to a line to cut along", hint="add --line cut")
     given = None if allowance is None else length_of(allowance, "allowance", guess_units(units, [allowance]))
     return Reading(line, given, dpi, shipped_garment(garment) if garment else None)  # type: ignore[arg-type]
-
-
-def _own(path: str, rules: str | None) -> Pattern:
-    """The pattern of a file, of the garment of the rules that were named, if any were."""
-    return read_pattern(path, by_rules(load_rules(folder_of(rules)) if rules else None))
 
 
 def write_out(pattern: Pattern, out: str | None, *, replace: bool) -> None:
@@ -197,13 +190,13 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
 
 def alter(
     path: str, do: list[str], out: str | None, units: str | None, *, as_cut: bool, as_json: bool, replace: bool,
-    rules: str | None = None, client: str | None = None, day: str | None = None, allowance: list[str] | None = None,
+    rules: str | None, client: str | None, day: str | None, allowance: list[str],
 ) -> int:  # fmt: skip
     chosen = guess_units(units, do)
-    pattern = _own(path, rules)
+    pattern, base = pattern_and_rules(path, rules)
     if not do:
         raise stop("argument", "no alteration was named", hint="add --do 'ALTERATION=3/4 in'")
-    work = carried_out(pattern, do, chosen, rules, day, client)
+    work = carried_out(base, pattern, do, chosen, day, client)
     stages = [("as it is", pattern), *((step.alteration, step.pattern) for step in work.steps)]
     result, trued = finished(work, as_cut=as_cut)
     if trued:
@@ -212,7 +205,7 @@ def alter(
     write_out(result, out, replace=replace)
     trued_mm = {"trued_mm": {f"{one.piece} {one.seam}": round(one.change, 3) + 0.0 for one in trued}} if trued else {}
     extra = {**trued_mm, **({"warnings": list(work.warnings)} if work.warnings else {})}
-    say_stages(stages, chosen, as_json=as_json, extra=extra, base=work.base)
+    say_stages(base, stages, chosen, as_json=as_json, extra=extra)
     if not as_json:
         from fitdiag.pattern.walk import differing, walked
 
@@ -222,7 +215,7 @@ def alter(
     return 0
 
 
-def allowed(pattern: Pattern, texts: list[str] | None, units: Units) -> Pattern:
+def allowed(pattern: Pattern, texts: list[str], units: Units) -> Pattern:
     """The pattern with the seam allowances asked for: `15mm` all round, or `hem=4cm`, `back side=2cm`."""
     if not texts:
         return pattern
@@ -231,14 +224,13 @@ def allowed(pattern: Pattern, texts: list[str] | None, units: Units) -> Pattern:
 
 
 def say_stages(
-    stages: Sequence[tuple[str, Pattern]], units: Units, *, as_json: bool, extra: dict[str, Any] | None = None,
-    base: RuleBase | None = None,
-) -> None:  # fmt: skip
+    base: RuleBase, stages: Sequence[tuple[str, Pattern]], units: Units, *, as_json: bool, extra: dict[str, Any]
+) -> None:
     """The before/after table of the measures that move; what is said of a change agrees with the two values beside it."""
     measured = [(name, pattern_measures(pattern)) for name, pattern in stages]
     if as_json:
         rows = [{"after": name, "measures_mm": values} for name, values in measured]
-        write_data({"stages": rows, **(extra or {})})
+        write_data({"stages": rows, **extra})
         return
     first = measured[0][1]
 
@@ -256,7 +248,7 @@ def say_stages(
             now = read_off(values[name], units) * (1 if told_as == name else -1)
             change = now - start
             by = f"{'+' if change > 0 else '-'}{format_reading(abs(change), units)}"
-            title = title_of(base, stage) if base else stage
+            title = base.alterations[stage].title if stage in base.alterations else stage
             say(f"  after {lower_first(title)}: {format_reading(now, units)} ({by if change else 'as before'})")
     if not moving:
         say("No measure moves by as much as a tape shows.")
@@ -264,47 +256,45 @@ def say_stages(
 
 def solve(
     path: str, do: list[str], until: list[str], units: str | None, rules: str | None, out: str | None, *, as_json: bool,
-    replace: bool, day: str | None = None,
+    replace: bool, day: str | None,
 ) -> int:  # fmt: skip
     from fitdiag.pattern.solve import alone, conflicts, parse_target, refuse_contradictions, solve_plan, without_each
 
     chosen = guess_units(units, (*do, *until))
-    pattern = _own(path, rules)
-    base = load_rules(folder_of(rules) if rules else rules_for(pattern.garment.name))
+    pattern, base = pattern_and_rules(path, rules)
     known = list(pattern_measures(pattern))
     targets = [parse_target(text, chosen, known) for text in until]
     refuse_contradictions(targets, chosen)
     if not do or not targets:
         told, hint = "what may be altered, or until when, is missing", "--do ALTERATION --until 'MEASURE >= 3 in'"
         raise stop("argument", told, hint=hint)
-    pattern = dataclasses.replace(pattern, garment=garment_of(base))
     given = asked_of(base, [text for text in do if "=" in text], chosen)
     warnings = warned(base, pattern, given, chosen)
     wanted = _wanted(base, do, {one.name: one.amount for one in given}, chosen)
     found = solve_plan(pattern, wanted, targets)
     left_out, by_itself = without_each(pattern, found, targets), alone(pattern, wanted, targets)
-    today = day or date.today().isoformat()
+    today = (day_of(day) if day else date.today()).isoformat()
     done = [(name, amount) for name, amount in found.amounts.items() if abs(amount) >= 0.5]
-    carried = tuple(Carried(name, amount, title_of(base, name), today) for name, amount in done)
+    carried = tuple(Carried(name, amount, base.alterations[name].title, today) for name, amount in done)
     write_out(dataclasses.replace(found.result, carried=(*pattern.carried, *carried)), out, replace=replace)
+    unmet = [{"measure": target.measure, "missing_mm": gap} for target, gap in found.unmet]
+    extra = {"amounts_mm": dict(found.amounts), "unmet": unmet, "without": left_out, "alone_mm": by_itself}
+    extra |= {"warnings": list(warnings)} if warnings else {}
     if as_json:
-        unmet = [{"measure": target.measure, "missing_mm": gap} for target, gap in found.unmet]
-        extra = {"amounts_mm": dict(found.amounts), "unmet": unmet, "without": left_out, "alone_mm": by_itself}
-        extra |= {"warnings": list(warnings)} if warnings else {}
-        say_stages(found.stages, chosen, as_json=True, extra=extra)
+        say_stages(base, found.stages, chosen, as_json=True, extra=extra)
         return 0
     _say_least(base, wanted, found, chosen)
     for one, other in conflicts(pattern, wanted, targets) if found.unmet and len(targets) > 1 else ():
         say(f"  These two cannot both be met: {one.told(chosen)}; and {other.told(chosen)}. Each alone can.")
     say()
-    say_stages(found.stages, chosen, as_json=False, base=base)
+    say_stages(base, found.stages, chosen, as_json=False, extra=extra)
     say()
     for name, amount in by_itself.items():
         alone_, planned = format_length(amount, chosen), format_length(found.amounts[name], chosen)
-        say(f"By itself '{title_of(base, name)}' would take {alone_}; in the plan {planned}.")
+        say(f"By itself '{base.alterations[name].title}' would take {alone_}; in the plan {planned}.")
     for name, values in left_out.items():
         left = "; ".join(f"{measure} {format_reading(value, chosen)}" for measure, value in values.items())
-        say(f"Without '{title_of(base, name)}': {left}")
+        say(f"Without '{base.alterations[name].title}': {left}")
     say_all(warnings)
     return 0
 
@@ -331,7 +321,7 @@ def _say_least(base: RuleBase, wanted: Sequence[Wanted], found: Solution, units:
     for item in wanted:
         amount = found.amounts[item.alteration]
         limit = ", as given" if item.least == item.most else f", at most {format_length(item.most, units)}"
-        title = title_of(base, item.alteration)
+        title = base.alterations[item.alteration].title
         say(f"  {title}: {format_length(amount, units) if abs(amount) >= 0.5 else 'not needed'}{limit}")
     for target, gap in found.unmet:
         missing = f"{target.told(units)}; {format_length(gap, units)} is missing."
@@ -340,8 +330,7 @@ def _say_least(base: RuleBase, wanted: Sequence[Wanted], found: Solution, units:
 
 def draw(
     path: str, do: list[str], to: str, units: str | None, *, strip: bool, sheets: str | None, replace: bool,
-    as_cut: bool = False, allowance: list[str] | None = None, band: list[str] | None = None, rules: str | None = None,
-    client: str | None = None, day: str | None = None,
+    as_cut: bool, allowance: list[str], band: list[str], rules: str | None, client: str | None, day: str | None,
 ) -> int:  # fmt: skip
     """Write a drawing of every alteration named, in order (.svg or .pdf), or with `sheets` the pieces at full scale (.pdf)."""
     from fitdiag.pattern.ink import svg, together
@@ -349,8 +338,8 @@ def draw(
     from fitdiag.pattern.sheets import pdf_sheets
 
     chosen = guess_units(units, do)
-    pattern = _own(path, rules)
-    work = carried_out(pattern, do, chosen, rules, day, client)
+    pattern, base = pattern_and_rules(path, rules)
+    work = carried_out(base, pattern, do, chosen, day, client)
     paper, kind = paper_of(sheets, chosen), ending_of(to, *(() if sheets else (".svg",)), ".pdf")
     content: str | bytes
     if sheets:
@@ -372,12 +361,11 @@ def draw(
     return 0
 
 
-def bands_of(pattern: Pattern, texts: list[str] | None, units: Units) -> list[Piece]:
+def bands_of(pattern: Pattern, texts: list[str], units: Units) -> list[Piece]:
     """What is cut from the finished waist: `straight=4cm`, `shaped=4cm`, `facing=6cm`."""
     from fitdiag.pattern.band import bands
 
-    given = lengths(texts, units) if texts else {}
-    return [piece for kind, width in given.items() for piece in bands(pattern, kind, width, units)]
+    return [piece for kind, width in lengths(texts, units).items() for piece in bands(pattern, kind, width, units)]
 
 
 def pictures_of(work: Work, units: Units, *, strip: bool, as_cut: bool) -> tuple[list[Drawing], str]:
