@@ -39,7 +39,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text, read_yaml
 from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path, stop
 from fitdiag.sessions.case_files import LARGEST, Round, round_in
-from fitdiag.sessions.log import LARGEST_LOG, Event, read_log
+from fitdiag.sessions.log import LARGEST_LOG, Event, listed, read_log
 from fitdiag.sessions.replay import refuse_other_garment
 from fitdiag.sessions.state import fold
 
@@ -55,21 +55,17 @@ Kind = Literal["how_often", "base_rate", "seen_anyway"]
 
 def known_causes(events: Iterable[Event], base: RuleBase) -> dict[str, bool]:
     """Which causes were there and which were not, by the last outcome in a log; empty if there is none."""
-    last: Event | None = None
-    for event in events:
-        if event.get("event") == "outcome":
-            last = event
-    if last is None:
+    outcomes = [event for event in events if event.get("event") == "outcome"]
+    if not outcomes:
         return {}
-    there, ruled_out = _ids(last.get("causes"), base), _ids(last.get("not"), base)
+    last = outcomes[-1]
+    there, ruled_out = (
+        {one for one in listed(last, key) if isinstance(one, str) and one in base.believed} for key in ("causes", "not")
+    )
     known = dict.fromkeys(ruled_out - there, False)
     if last.get("fits") is True:
         known = {cause.id: False for cause in base.believed.values() if cause.may_stay is None or cause.id in known}
     return {**known, **dict.fromkeys(there - ruled_out, True)}
-
-
-def _ids(value: object, base: RuleBase) -> set[str]:
-    return {one for one in value if isinstance(one, str) and one in base.believed} if isinstance(value, list) else set()
 
 
 def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str, bool]:
@@ -228,7 +224,6 @@ def gather(base: RuleBase, folder: Path, paths: Sequence[Path], workers: int = 1
     left_out: list[Problem] = []
     kept: dict[Path, str] = {}  # a case is held out as a whole, by its first log
     known: dict[str, Path] = {}
-    homes: dict[Path, Path | None] = {}
     for path, read in zip(files, reads, strict=True):
         left_out.extend(read.problems)
         if read.session is None:
@@ -238,21 +233,14 @@ def gather(base: RuleBase, folder: Path, paths: Sequence[Path], workers: int = 1
             left_out.append(Problem("copy", told, Where(shown_path(path))))
             continue
         known[read.digest] = path
-        digest = kept.setdefault(_home(path.parent, homes) or path, read.digest)
+        digest = kept.setdefault(_home(path), read.digest)
         (held_out if int(digest[:8], 16) % HELD_OUT == 0 else training).append(read.session)
     return Gathered(tuple(training), tuple(held_out), len(files), tuple(left_out))
 
 
-def _home(folder: Path, known: dict[Path, Path | None]) -> Path | None:
-    """The folder of the case a log lies in; None if it lies in none."""
-    if folder not in known:
-        for above in (folder, *list(folder.parents)[:3]):
-            if (above / "case.yaml").is_file():
-                known[folder] = above
-                break
-        else:
-            known[folder] = None
-    return known[folder]
+def _home(log: Path) -> Path:
+    """The folder of the case a log lies in; the log itself if it lies in none."""
+    return next((above for above in list(log.parents)[:4] if (above / "case.yaml").is_file()), log)
 
 
 # -- learning --------------------------------------------------------------------------------------------------------------

@@ -74,13 +74,25 @@ class ReadLog:
         return tuple(apart(self.lines))
 
 
+def listed(event: Event, key: str) -> list[Any]:
+    """The list an event has under a key; empty where a hand-made or damaged line holds none."""
+    value = event.get(key)
+    return value if isinstance(value, list) else []
+
+
+def mapped(event: Event, key: str) -> Mapping[str, Any]:
+    """The object an event has under a key; empty where a hand-made or damaged line holds none."""
+    value = event.get(key)
+    return value if isinstance(value, Mapping) else {}
+
+
 def apart(lines: Iterable[Event]) -> Iterator[Event]:
     """The events of a session one by one, without what is only about the files of a round."""
     for line in lines:
         if line["event"] in KINDS:
             yield line
-        elif line["event"] in JOINED and isinstance(inner := line.get("events"), list):
-            for event in inner:
+        elif line["event"] in JOINED:
+            for event in listed(line, "events"):
                 if isinstance(event, dict) and event.get("event") in KINDS[1:]:
                     yield {**event, "at": line.get("at")}
 

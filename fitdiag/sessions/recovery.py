@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from fitdiag import files
-from fitdiag.files import Swept, sweep
+from fitdiag.files import sweep
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.case_list import CASE_FILE, OWN
 
@@ -17,12 +17,13 @@ _LOCK = ".lock"
 
 def recover(parent: Path) -> list[str]:
     """Sweep a root of cases, and go on with what was broken off there; in words, what was finished. Never fails."""
-    told = [_finished(sweep(parent))]
+    ended = sweep(parent).deletions
+    told = [f"Finished now: {ended} deletion{'' if ended == 1 else 's'} that had been broken off."] if ended else []
     own = parent / OWN
     try:
         names = [entry.name for entry in os.scandir(own)]
     except (OSError, ValueError):
-        return [line for line in told if line]
+        return told
     for name in sorted(names):
         if name.endswith(_LOCK) and not name.startswith("."):
             with (
@@ -32,12 +33,7 @@ def recover(parent: Path) -> list[str]:
                 if lock is not None:  # else somebody is at work there
                     told += _go_on(parent / name.removesuffix(_LOCK), lock.notes())
     sweep(own)
-    return [line for line in told if line]
-
-
-def _finished(swept: Swept) -> str:
-    many = swept.deletions
-    return f"Finished now: {many} deletion{'' if many == 1 else 's'} that had been broken off." if many else ""
+    return told
 
 
 def _go_on(folder: Path, notes: list[str]) -> list[str]:

@@ -9,7 +9,7 @@ from math import isfinite
 from fitdiag.diagnosis.belief import chance_words
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop
-from fitdiag.sessions.log import Event, ReadLog
+from fitdiag.sessions.log import Event, ReadLog, listed
 from fitdiag.sessions.state import Conclusion, State, conclude, conclusion_event, fold
 from fitdiag.units import format_given
 
@@ -67,8 +67,7 @@ def refuse_other_garment(log: ReadLog, base: RuleBase) -> None:
 
 def _differences(then: Event, today: Event, base: RuleBase, state: State) -> list[str]:
     lines: list[str] = []
-    before = _pairs(then.get("causes"), "id", "probability")
-    after = _pairs(today["causes"], "id", "probability")
+    before, after = (_pairs(event, "causes", "id", "probability") for event in (then, today))
     for cause in sorted(set(before) | set(after)):
         title = base.causes[cause].title if cause in base.causes else one_line(cause, 60)
         old, new = before.get(cause), after.get(cause)
@@ -77,12 +76,12 @@ def _differences(then: Event, today: Event, base: RuleBase, state: State) -> lis
         if abs(new - old) >= _NOTICEABLE:
             lines.append(f"{title}: {chance_words(old)} then, {chance_words(new)} now.")
     for kind, key in (("recommended", "recommendations"), ("left alone", "leave_alone")):
-        old_ids = [_name(item) for item in _listed(then.get(key)) if _name(item)]
+        old_ids = [_name(item) for item in listed(then, key) if _name(item)]
         new_ids = [_name(item) for item in today[key]]
         lines += [f"Then {kind}, now not: {_title(base, name)}." for name in old_ids if name not in new_ids]
         lines += [f"Now {kind}, then not: {_title(base, name)}." for name in new_ids if name not in old_ids]
-    old_amounts = _pairs(then.get("recommendations"), "alteration", "amount_mm")
-    for name, amount in _pairs(today["recommendations"], "alteration", "amount_mm").items():
+    old_amounts, amounts = (_pairs(event, "recommendations", "alteration", "amount_mm") for event in (then, today))
+    for name, amount in amounts.items():
         old = old_amounts.get(name)
         if old is not None and abs(old - amount) > 0.5:
             units = state.findings.units
@@ -90,19 +89,15 @@ def _differences(then: Event, today: Event, base: RuleBase, state: State) -> lis
     return lines
 
 
-def _pairs(items: object, key: str, value: str) -> dict[str, float]:
+def _pairs(event: Event, under: str, key: str, value: str) -> dict[str, float]:
     """`{item[key]: item[value]}` of a recorded list; whatever is not of that form is passed over."""
     result: dict[str, float] = {}
-    for item in items if isinstance(items, list) else []:
+    for item in listed(event, under):
         if isinstance(item, dict) and isinstance(item.get(key), str) and isinstance(item.get(value), int | float):
             with suppress(OverflowError):  # a number of hundreds of digits was never written by the program
                 if isfinite(number := float(item[value])):
                     result[item[key]] = number
     return result
-
-
-def _listed(value: object) -> list[object]:
-    return value if isinstance(value, list) else []
 
 
 def _name(item: object) -> str:

@@ -19,7 +19,7 @@ from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Advised, Case, Round
-from fitdiag.sessions.log import ABOUT_FILES, Event, SessionLog, apart, begin_log, read_log
+from fitdiag.sessions.log import ABOUT_FILES, Event, SessionLog, apart, begin_log, listed, mapped, read_log
 from fitdiag.sessions.state import finding_from, fold
 from fitdiag.units import Units
 
@@ -90,8 +90,7 @@ class RoundLog:
         line = self.last("measured")
         if line is None:
             return None
-        given = line.get("findings")
-        found = [finding_from(item) for item in given if isinstance(item, Mapping)] if isinstance(given, list) else []
+        found = [finding_from(item) for item in listed(line, "findings") if isinstance(item, Mapping)]
         return Findings({item.symptom: item for item in found if item is not None and item.symptom in base.symptoms})
 
     def holds(self, pictures: Pictures) -> bool:
@@ -109,11 +108,8 @@ class RoundLog:
     @property
     def pictures(self) -> dict[str, str]:
         """The pictures that were taken in, by name, with the digest of each."""
-        found: dict[str, str] = {}
-        for line in self.lines:
-            given = line.get("pictures") if line["event"] == "taken" else None
-            found |= {str(name): str(told) for name, told in given.items()} if isinstance(given, Mapping) else {}
-        return found
+        came = (mapped(line, "pictures") for line in self.lines if line["event"] == "taken")
+        return {name: str(told) for pictures in came for name, told in pictures.items()}
 
     def written(self, advised: Sequence[Advised]) -> bool:
         """Whether the documents were made of this list."""

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any, get_args
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, get_args
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.contradictions import Contradiction, settle
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Earlier, Finding, Findings, Origin
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import RuleBase, Seen
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, make_plan
 from fitdiag.plausible import BODY_MM
 from fitdiag.problems import one_line
+from fitdiag.sessions.log import Event, listed, mapped
 from fitdiag.units import LONGEST_MM
-
-if TYPE_CHECKING:
-    from fitdiag.sessions.log import Event
 
 STAGES = ("history", "body", "seen", "questions")
 AWAITS = "awaits"  # marks an answer that is saved although its amount is still to come
@@ -110,14 +108,12 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                 state, ended=state.ended | {str(event.get("ended"))}, findings=replace(findings, looked=looked)
             )
         case "body":
-            notes = event.get("notes")
-            given = notes if isinstance(notes, Mapping) else {}
+            given = mapped(event, "notes")
             grades = (*base.words.body_grades.words, "no")
             known = {note: grade for note, grade in given.items() if note in base.body_notes and grade in grades}
             unknown += tuple(one_line(note, 60) for note in given if note not in known)
-            sides = event.get("sides")
-            items = sides.items() if isinstance(sides, Mapping) else ()
-            sides = {note: side for note, side in items if note in known and side in ("left", "right")}
+            on_one = mapped(event, "sides").items()
+            sides = {note: side for note, side in on_one if note in known and side in ("left", "right")}
             before = {note: side for note, side in findings.body_sides.items() if known.get(note) != "no"}
             findings = replace(findings, body={**findings.body, **known}, body_sides={**before, **sides})
             return replace(state, findings=findings, unknown=unknown)
@@ -129,15 +125,12 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
         case "measures":
             return replace(state, findings=_measured(findings, event, base))
         case "offered":
-            sentences = {**state.sentences, **_sentences(event)}
-            return replace(state, offered=_offered(state.offered, event, base), sentences=sentences)
+            return _offered(state, event, base)
         case "answer":
             finding = finding_from(event)
             if finding is None or finding.symptom not in base.symptoms:
                 return replace(state, unknown=(*unknown, one_line(event.get("symptom"), 60)))
             left = tuple(item for item in state.offered if item.symptom != finding.symptom)
-            on_screen = event.get("open")
-            still_open = on_screen if isinstance(on_screen, list) else []
             again = state.again - {finding.symptom} | ({finding.symptom} if event.get("again") is True else set())
             return replace(
                 state,
@@ -145,23 +138,23 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
                 last_symptom=finding.symptom,
                 offered=left,
                 again=frozenset(again),
-                open=tuple(name for name in still_open if isinstance(name, str) and name in base.symptoms),
+                open=tuple(name for name in listed(event, "open") if isinstance(name, str) and name in base.symptoms),
             )
     return state
 
 
 def _measured(findings: Findings, event: Event, base: RuleBase) -> Findings:
     """Findings with the measures, the tables and the earlier readings of a `measures` event."""
-    tables = event.get("tables")
-    items = tables.items() if isinstance(tables, Mapping) else ()
-    chosen = {name: table for name, table in items if isinstance(table, str) and table in base.ease}
-    earlier = tuple(one for one in _earlier(event.get("earlier"), base) if one not in findings.earlier)
+    chosen = {
+        name: table for name, table in mapped(event, "tables").items() if isinstance(table, str) and table in base.ease
+    }
+    earlier = tuple(one for one in _earlier(event, base) if one not in findings.earlier)
     return replace(
         findings,
-        body_measures={**findings.body_measures, **_measures(event.get("body"))},
-        pattern_measures={**findings.pattern_measures, **_measures(event.get("pattern"))},
+        body_measures={**findings.body_measures, **_measures(event, "body")},
+        pattern_measures={**findings.pattern_measures, **_measures(event, "pattern")},
         tables={**findings.tables, **chosen},
-        at_rest={**findings.at_rest, **_measures(event.get("at_rest"), base.symptoms)},
+        at_rest={**findings.at_rest, **_measures(event, "at_rest", base.symptoms)},
         readings_from="simulation" if event.get("readings_from") == "simulation" else findings.readings_from,
         earlier=(*findings.earlier, *earlier),
     )
@@ -179,57 +172,38 @@ def offered_event(findings: Iterable[Finding], sentences: Mapping[str, str] | No
     }
 
 
-def _sentences(event: Event) -> dict[str, str]:
-    given = event.get("findings")
-    items = [item for item in given if isinstance(item, Mapping)] if isinstance(given, list) else []
-    return {str(item.get("symptom")): one_line(item["sentence"], 400) for item in items if item.get("sentence")}
-
-
-def _offered(before: tuple[Finding, ...], event: Event, base: RuleBase) -> tuple[Finding, ...]:
+def _offered(state: State, event: Event, base: RuleBase) -> State:
     """What is still to be confirmed after an `offered` event: it brings findings, or says which one was refused."""
-    refused, given = event.get("refused"), event.get("findings")
-    kept = [finding for finding in before if finding.symptom != refused]
-    for item in given if isinstance(given, list) else []:
+    offered = [finding for finding in state.offered if finding.symptom != event.get("refused")]
+    sentences = dict(state.sentences)
+    for item in listed(event, "findings"):
         finding = finding_from(item) if isinstance(item, Mapping) else None
         if finding is not None and finding.symptom in base.symptoms:
-            kept.append(finding)
-    return tuple(kept)
+            offered.append(finding)
+            if told := item.get("sentence"):
+                sentences[finding.symptom] = one_line(told, 400)
+    return replace(state, offered=tuple(offered), sentences=sentences)
 
 
 def answer_event(finding: Finding) -> dict[str, Any]:
     """A finding as an event of the log."""
-    event: dict[str, Any] = {
-        "event": "answer",
-        "symptom": finding.symptom,
-        "seen": finding.seen,
-        "origin": finding.origin,
-    }
-    for key in ("amount_mm", "error_mm", "severity", "side", "left_mm", "right_mm"):
-        if (value := getattr(finding, key)) is not None:
-            event[key] = value
-    return event
+    head = {"event": "answer", "symptom": finding.symptom, "seen": finding.seen, "origin": finding.origin}
+    return head | {key: value for key, value in vars(finding).items() if value is not None}
 
 
 def finding_from(event: Event) -> Finding | None:
     """The finding of an `answer` event; None if the event is not one (a hand-made or damaged line)."""
-    seen, severity, side, origin = (
-        event.get("seen"),
-        event.get("severity"),
-        event.get("side"),
-        event.get("origin", "file"),
-    )
-    symptom = event.get("symptom")
-    amount, error, left, right = (event.get(f"{key}_mm") for key in ("amount", "error", "left", "right"))
+    told = {item.name: event[item.name] for item in fields(Finding) if event.get(item.name) is not None}
     sound = (
-        isinstance(symptom, str)
-        and seen in ("yes", "no", "unsure")
-        and severity in (None, *SEVERITIES)
-        and side in (None, *SIDES)
-        and origin in get_args(Origin)
-        and all(map(_is_length, (amount, error, left, right)))
-        and (left is None) == (right is None)
+        isinstance(told.get("symptom"), str)
+        and told.get("seen") in get_args(Seen)
+        and told.get("severity") in (None, *SEVERITIES)
+        and told.get("side") in (None, *SIDES)
+        and told.get("origin", "file") in get_args(Origin)
+        and all(_is_length(told.get(key)) for key in ("amount_mm", "error_mm", "left_mm", "right_mm"))
+        and ("left_mm" in told) == ("right_mm" in told)
     )
-    return Finding(symptom, seen, amount, error, severity, side, origin, left, right) if sound else None  # type: ignore[arg-type]
+    return Finding(**told) if sound else None
 
 
 def body_event(findings: Findings) -> dict[str, Any]:
@@ -258,9 +232,9 @@ def measures_event(findings: Findings) -> dict[str, Any]:
     return event
 
 
-def _earlier(value: object, base: RuleBase) -> Iterator[Earlier]:
+def _earlier(event: Event, base: RuleBase) -> Iterator[Earlier]:
     """The readings of earlier try-ons in a `measures` event; what is no reading of a known sign is passed over."""
-    for item in value if isinstance(value, list) else ():
+    for item in listed(event, "earlier"):
         number, given = (item.get("round"), item.get("readings")) if isinstance(item, Mapping) else (None, None)
         if isinstance(number, int) and 1 <= number <= 99 and isinstance(given, Mapping):
             yield Earlier(number, {
@@ -271,14 +245,17 @@ def _earlier(value: object, base: RuleBase) -> Iterator[Earlier]:
             })  # fmt: skip
 
 
-def _measures(value: object, known: Collection[str] = tuple(BODY_MM)) -> dict[str, float]:
-    items = value.items() if isinstance(value, Mapping) else ()
-    return {str(name): float(mm) for name, mm in items if name in known and mm is not None and _is_length(mm)}
+def _measures(event: Event, key: str, known: Collection[str] = tuple(BODY_MM)) -> dict[str, float]:
+    return {
+        name: float(mm)
+        for name, mm in mapped(event, key).items()
+        if name in known and mm is not None and _is_length(mm)
+    }
 
 
 def done_event(done: Done) -> dict[str, Any]:
     """An earlier alteration as an event of the log."""
-    return {"event": "done", "alteration": done.alteration, "amount_mm": done.amount_mm, "round": done.round}
+    return {"event": "done", **vars(done)}
 
 
 def done_from(event: Event) -> Done | None:
