@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from rich.cells import cell_len as cells
+from rich.cells import set_cell_size
 
 from fitdiag.cli.output import counted, say_aside, say_problems, width, write, write_data
 from fitdiag.problems import command
@@ -153,8 +154,4 @@ def folded(text: str, columns: int, first: str, then: str) -> list[str]:
 
 def padded(text: str, columns: int) -> str:
     """A text cut or filled to a number of columns."""
-    if cells(text) > columns:
-        while cells(text) > columns - 3:
-            text = text[:-1]
-        text += "..."
-    return text + " " * (columns - cells(text))
+    return set_cell_size(text if cells(text) <= columns else f"{set_cell_size(text, columns - 3)}...", columns)

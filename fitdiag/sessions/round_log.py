@@ -133,7 +133,7 @@ class RoundLog:
         files: dict[Path, str] = {}
         for name, found in ((one.findings_file, self.taken(base)), (one.folder / MEASURED, self.measured(base))):
             if found is not None:
-                files[name] = findings_text(replace(found, client="", units=units), base.about.garment)
+                files[name] = _text_of(found, base, units)
         if self.words:
             files[one.folder / WORDS] = "".join(f"{line}\n" for line in self.words)
         return files
@@ -144,14 +144,12 @@ class RoundLog:
             return False
         there = read_bytes(one.findings_file, LARGEST, "findings file").replace(b"\r\n", b"\n")
         ends = [number for number, line in enumerate(self.lines, 1) if line["event"] == "taken"]
-        for until in reversed(ends):
-            found = self._taken(until, base)
-            if (
-                found is not None
-                and findings_text(replace(found, client="", units=units), base.about.garment).encode() == there
-            ):
-                return False
-        return True
+        states = (self._taken(until, base) for until in reversed(ends))
+        return not any(found is not None and _text_of(found, base, units).encode() == there for found in states)
+
+
+def _text_of(findings: Findings, base: RuleBase, units: Units) -> str:
+    return findings_text(replace(findings, client="", units=units), base.about.garment)
 
 
 def advised_list(advised: Sequence[Advised]) -> list[list[object]]:
@@ -193,29 +191,28 @@ def ensure_log(case: Case, one: Round, fingerprint: str) -> None:
         begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
 
 
+def _round_line(folder: Path) -> Event:
+    path = folder / "session.jsonl"
+    return (RoundLog(read_log(path).lines).last("round") if path.exists() else None) or {}
+
+
 def round_text_in_log(folder: Path) -> str | None:
     """The latest text of `round.yaml` by the log beside it; None where there is none. Raises ProblemsFoundError."""
-    path = folder / "session.jsonl"
-    line = RoundLog(read_log(path).lines).last("round") if path.exists() else None
-    text = line.get("text") if line is not None else None
+    text = _round_line(folder).get("text")
     return text if isinstance(text, str) else None
 
 
-def settle(folder: Path) -> bool:
+def settle(folder: Path) -> None:
     """Finish the writing of `round.yaml` that was broken off after its line in the log, or make it if it is missing."""
-    path, place = folder / "session.jsonl", folder / ROUND_FILE
+    place = folder / ROUND_FILE
     try:
-        line = RoundLog(read_log(path).lines).last("round") if path.exists() else None
+        line = _round_line(folder)
         there = read_bytes(place, 16 * LARGEST) if place.exists() else b""
     except ProblemsFoundError:  # told by whoever needs it
-        return False
-    text = line.get("text") if line is not None else None
-    if line is None or not isinstance(text, str) or there == text.encode():
-        return False
-    if there and digest(there) != line.get("was"):
-        return False  # changed by hand
-    write_atomically(place, text, replace=True)
-    return True
+        return
+    text, by_hand = line.get("text"), there and digest(there) != line.get("was")
+    if isinstance(text, str) and there != text.encode() and not by_hand:
+        write_atomically(place, text, replace=True)
 
 
 def make_files(one: Round, base: RuleBase, units: Units, *, missing_only: bool = False) -> list[Path]:
