@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from unittest.mock import patch
 
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.load import load_rules
@@ -108,7 +109,10 @@ def typed(sample: Sample, interview: Interview) -> Iterator[str]:
 def hold(sample: Sample, base: RuleBase, path: Path) -> None:
     """Hold one session and write its log to `path`; the clock is the sample's own, so the log is the same every time."""
     clock = _clock(datetime(2026, 11, sample.day, 9, 30, tzinfo=UTC))
-    with SessionLog.create(path, base, client=sample.client, units=sample.units, clock=lambda: next(clock)) as log:
+    with (
+        patch("fitdiag.sessions.log.now", lambda: next(clock)),
+        SessionLog.create(path, base, client=sample.client, units=sample.units) as log,
+    ):
         head = {"event": "start", "client": sample.client, "units": sample.units}
         interview = Interview(base, (head,), log.append, single=True)
         interview.prompt()

@@ -37,7 +37,6 @@ from fitdiag.sessions import case as store
 from fitdiag.sessions.case import (
     add_round,
     case_findings,
-    close_case,
     find_case,
     folder_name,
     new_case,
@@ -278,7 +277,7 @@ def test_links_out_of_the_folder_are_refused(case: Case, tmp_path: Path, linked:
 
 def test_a_closed_case_gets_no_further_round(case: Case) -> None:
     """How it ended is kept in a word and in the fitter's words."""
-    closed = close_case(case, Closed(DAY, "other", "moved away: far"))
+    closed = save_case(case, replace(case, closed=Closed(DAY, "other", "moved away: far")))
     assert Closed(DAY, "other", "moved away: far") == open_case(case.folder).closed
     assert codes(lambda: add_round(closed)) == ["closed"]
 
@@ -415,7 +414,7 @@ def many(cases: Path) -> Path:
     through_a_round(begin(cases, "the lamplighter", consent=Consent(True, DAY, DAY + timedelta(days=20))), DAY)
     begin(cases, "the stilt walker", opened=DAY + timedelta(days=5), consent=Consent())
     done = begin(cases, "the prompter", consent=Consent(True, DAY, DAY + timedelta(days=10)))
-    close_case(done, Closed(DAY, "fits"))
+    save_case(done, replace(done, closed=Closed(DAY, "fits")))
     return cases
 
 
@@ -775,7 +774,7 @@ def told_much(cases: Path, base: RuleBase) -> Case:
     case = update_round(
         case, replace(one, done=(Carried(SECRET.lower(), 3.0),), outcome={SECRET.lower(): Outcome(1.0)})
     )
-    return close_case(case, Closed(DAY + timedelta(days=30), "other", f"{SECRET} seven"))
+    return save_case(case, replace(case, closed=Closed(DAY + timedelta(days=30), "other", f"{SECRET} seven")))
 
 
 def test_an_anonymous_copy_names_nobody(told_much: Case, base: RuleBase, tmp_path: Path) -> None:

@@ -17,7 +17,7 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export
-from fitdiag.sessions.case import close_case, new_case, open_case, save_case
+from fitdiag.sessions.case import new_case, open_case, save_case
 from fitdiag.sessions.case_files import LONGEST_NOTE, Case, Closed, Consent, Ending, Round
 from fitdiag.units import format_length, format_reading
 
@@ -178,7 +178,8 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
         told = f"this case was closed {case.closed.day}"
         raise stop("closed", told, where=case.folder, hint="change the line 'closed:' in case.yaml by hand")
     outcome: Ending = "fits" if fits else "given-up" if given_up else "other"
-    case = close_case(case, Closed(date.today(), outcome, one_line(because or "", LONGEST_NOTE)))
+    closed = Closed(date.today(), outcome, one_line(because or "", LONGEST_NOTE))
+    case = save_case(case, replace(case, closed=closed))
     say(f"{case.name} is closed: {outcome}.")
     if case.consent.keep_until and not case.consent.removed:
         say(

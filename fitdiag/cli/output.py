@@ -27,9 +27,6 @@ class Show:
     alone: bool = False
 
 
-FITTER = Show()  # the list for one screen
-
-
 def counted(number: int, what: str) -> str:
     """`1 file`, `2 files`."""
     return f"{number} {what}{'' if number == 1 else 's'}"

@@ -22,7 +22,7 @@ from fitdiag.photos.overlay import give_or_take, overlay, plain, told
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
 from fitdiag.problems import command, one_line, shown_path, stop
-from fitdiag.units import Units
+from fitdiag.units import LONGEST_MM, Units
 
 if TYPE_CHECKING:
     from fitdiag.knowledge.findings import Finding
@@ -32,14 +32,14 @@ if TYPE_CHECKING:
 SCHEMA = "fitdiag.measured/1"
 
 
-def length_given(text: str | None, what: str, least: float = 1, most: float = 3000) -> float | None:
+def length_given(text: str | None, what: str, least: float = 1) -> float | None:
     """A length typed as an option, mm."""
     if text is None:
         return None
     mm = length_of(text, what)
-    if not least <= mm <= most:
+    if not least <= mm <= LONGEST_MM:
         told = f"{what}: '{one_line(text, 30)}' cannot be right"
-        raise stop("argument", told, hint=f"from {least / 10:g} cm to {most / 10:g} cm")
+        raise stop("argument", told, hint=f"from {least / 10:g} cm to {LONGEST_MM / 10:g} cm")
     return mm
 
 

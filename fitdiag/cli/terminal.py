@@ -19,7 +19,7 @@ from typing import Any, NoReturn
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.diagnose import say_list
 from fitdiag.cli.misses import remember
-from fitdiag.cli.output import FITTER, Show, width, write
+from fitdiag.cli.output import Show, width, write
 from fitdiag.cli.work import fits_herself, log_of, session_name
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
@@ -236,8 +236,8 @@ def hold_interview(base: RuleBase, path: Path, pattern: Path | None, show: Show)
 
 
 def _talk(
-    base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | Path | None, *, inside: bool = False,
-    show: Show = FITTER,
+    base: RuleBase, log: SessionLog, events: tuple[Event, ...], pattern: str | Path | None, *, show: Show,
+    inside: bool = False,
 ) -> int:  # fmt: skip
     gc.enable()  # an interview may stay open all day
     try:

@@ -30,7 +30,6 @@ from fitdiag.sessions.case_files import (
     LONGEST_NAME,
     ROUND_FILE,
     Case,
-    Closed,
     Round,
     case_in,
     case_text,
@@ -239,11 +238,6 @@ def save_case(case: Case, changed: Case) -> Case:
         return open_case(case.folder)
 
 
-def close_case(case: Case, closed: Closed) -> Case:
-    """Say how a case ended."""
-    return save_case(case, replace(case, closed=closed))
-
-
 def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -> Case:
     """Begin the next round; it is the fitter's turn. A folder of that name without a `round.yaml` is taken as it lies.
 
@@ -389,22 +383,18 @@ def _to_do(case: Case) -> str:
 # -- the folder itself -------------------------------------------------------------------------------------------------
 
 
-def lock_of(folder: Path) -> Path:
-    """The lock file of a case; it stays only behind a killed command, and tells the next one whose leftovers to look for."""
-    return folder.parent / OWN / f"{folder.name}.lock"
-
-
 @contextmanager
 def alone(folder: Path, *, begun: bool = True) -> Iterator[files.Alone]:
     """Only one window at a time changes a case; a second time in the same window is no wait.
 
-    What was broken off in it before is finished first. `begun`: the case is there. Raises ProblemsFoundError if another
+    Its lock file stays only behind a killed command, and tells the next one whose leftovers to look for. What was broken off
+    in the case before is finished first. `begun`: the case is there. Raises ProblemsFoundError if another
     window does not end, or if the case is gone.
     """
     where = Where(shown_path(folder))
     with ExitStack() as held:
         with refusals(folder, "this case cannot be changed"):
-            lock = held.enter_context(files.alone(lock_of(folder)))
+            lock = held.enter_context(files.alone(folder.parent / OWN / f"{folder.name}.lock"))
         if lock is None:
             hint = "wait until it has ended, then do this again"
             raise stop("in-use", "another window is changing this case", where=where, hint=hint)

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, model_validator
 
-from fitdiag.knowledge.basics import Part, length_mm, one_or_many, without_nothing
+from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many, without_nothing
 from fitdiag.knowledge.findings import Side
 from fitdiag.knowledge.findings_file import MOST_DONE
 from fitdiag.knowledge.reading import keys_of, read_file, wrong
@@ -63,16 +63,9 @@ def _yes_no(value: object) -> bool:
     return value == "yes"
 
 
-def _length(value: object) -> float:
-    try:
-        return length_mm(value)
-    except ValueError as error:
-        raise wrong("amount", str(error)) from None
-
-
 def _millimetres(value: object) -> float:
     if isinstance(value, str):
-        return _length(value)
+        return length_mm(value)
     if isinstance(value, bool) or not isinstance(value, int | float) or not -LONGEST_MM <= value <= LONGEST_MM:
         raise wrong("amount", f"{told_value(value)} is not a length", "write millimetres, or 3/4 in or 2 cm")
     return float(value)
@@ -112,7 +105,6 @@ def _grades(value: object) -> object:
 
 Day = Annotated[date, BeforeValidator(_day)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
-Length = Annotated[float, BeforeValidator(_length)]
 Millimetres = Annotated[float, BeforeValidator(_millimetres)]
 Id = Annotated[str, _word(_ID, "id", "an id", "ids are small words with hyphens")]
 Checksum = Annotated[str, _word(_CHECKSUM, "value", "the checksum of a form")]
@@ -158,7 +150,7 @@ class Advised(Strict):
     """An alteration the client was told to make."""
 
     alteration: Id
-    amount_mm: Annotated[Length | None, Field(alias="amount")] = None
+    amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
     side: Side | None = None
 
 
@@ -167,7 +159,7 @@ class Carried(Strict):
     """What was really done of an alteration: `done` no, or yes with the amount, as far as it is known."""
 
     alteration: Id
-    amount_mm: Annotated[Length | None, Field(alias="amount")] = None
+    amount_mm: Annotated[LengthMm | None, Field(alias="amount")] = None
     done: YesNo = True
 
 
@@ -266,8 +258,8 @@ class Case:
 
 
 class _Measures(Part):
-    body: dict[Id, Length] = {}
-    pattern: dict[Id, Length] = {}
+    body: dict[Id, LengthMm] = {}
+    pattern: dict[Id, LengthMm] = {}
     tables: dict[Id, Id] = {}
 
 

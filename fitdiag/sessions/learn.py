@@ -31,7 +31,7 @@ from typing import Literal
 from fitdiag.diagnosis.belief import Compiled, compile_network
 from fitdiag.diagnosis.exact import TooWideError
 from fitdiag.diagnosis.expected import Layout, Session, Strengths, prepare
-from fitdiag.diagnosis.learning import MOST_WIDE, WEIGHT, Estimate, Learned, Score, learn, score
+from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score
 from fitdiag.files import read_bytes
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
 from fitdiag.knowledge.load import Places, load_rules, read_rules
@@ -277,8 +277,7 @@ class Learning:
         return sum(bool(session.known) for session in self.gathered.sessions)
 
 
-def learn_from(base: RuleBase, folder: Path, paths: Sequence[Path], *, workers: int = 1,
-               weight: float = WEIGHT) -> Learning:  # fmt: skip
+def learn_from(base: RuleBase, folder: Path, paths: Sequence[Path], *, workers: int = 1) -> Learning:
     """Learn from every log below these paths. The rules themselves stay as they are."""
     gathered = gather(base, folder, paths, workers)
     if not gathered.training:
@@ -286,7 +285,7 @@ def learn_from(base: RuleBase, folder: Path, paths: Sequence[Path], *, workers: 
         raise stop("nothing-to-learn", f"no session to learn from in {gathered.files} files", hint=hint)
     compiled = compile_network(base, Findings())
     layout, prior = Layout.of(compiled.network)
-    learned = learn(layout, prior, gathered.training, workers=workers, weight=weight)
+    learned = learn(layout, prior, gathered.training, workers=workers)
     changes = tuple(_changes(base, layout, learned, gathered.training, compiled))
     changed = _changed(base, compiled, changes)
     before, words, numbers = score(layout, (prior, changed, learned.strengths), gathered.held_out, workers=workers)

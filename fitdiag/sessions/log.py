@@ -8,7 +8,7 @@ together and must never be half there, like all that came in with a form, is one
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
@@ -43,7 +43,6 @@ JOINED = ("known", "taken", "measured")  # lines of a round's log that hold seve
 ABOUT_FILES = ("round", "documents")  # lines of a round's log that say what its files are made of
 _BUSY_S = 2.0  # another process adds its lines in less; an interview keeps a log for longer
 Event = Mapping[str, Any]
-Clock = Callable[[], datetime]
 
 
 def now() -> datetime:
@@ -160,7 +159,7 @@ def _event(line: str) -> Event | None:
 
 
 def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units: str, events: Sequence[Event] = (),
-              alone: bool = False, clock: Clock = now) -> None:  # fmt: skip
+              alone: bool = False) -> None:  # fmt: skip
     """Write a new log with these events: it is there with all of them, or not at all. Raises ProblemsFoundError."""
     rules = {"garment": garment, "fingerprint": fingerprint}
     head = {
@@ -172,7 +171,7 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
         "units": units,
         **({"alone": True} if alone else {}),
     }
-    text = b"".join(_line(event, clock)[1] for event in (head, *events))
+    text = b"".join(_line(event)[1] for event in (head, *events))
     try:
         make_folder(path.parent)
         write_atomically(path, text)
@@ -187,27 +186,25 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
         raise ProblemsFoundError(replace(stopped.problems[0], message=told, hint=_ELSEWHERE)) from None
 
 
-def _line(event: Event, clock: Clock) -> tuple[Event, bytes]:
-    stamped = {**event, "at": clock().isoformat(timespec="seconds")}
+def _line(event: Event) -> tuple[Event, bytes]:
+    stamped = {**event, "at": now().isoformat(timespec="seconds")}
     return stamped, (json.dumps(stamped, separators=(",", ":")) + "\n").encode("ascii")
 
 
 class SessionLog:
     """A log open for writing, locked against a second writer. Use as a context manager."""
 
-    def __init__(self, path: Path, file: Growing, clock: Clock) -> None:
-        self.path, self._file, self._clock = path, file, clock
+    def __init__(self, path: Path, file: Growing) -> None:
+        self.path, self._file = path, file
 
     @classmethod
-    def create(
-        cls, path: Path, base: RuleBase, *, client: str, units: str, alone: bool = False, clock: Clock = now
-    ) -> SessionLog:
+    def create(cls, path: Path, base: RuleBase, *, client: str, units: str, alone: bool = False) -> SessionLog:
         """Begin a new log, `alone` of somebody who fits herself; no file is overwritten, and none left if it cannot be begun."""
-        begin_log(path, base.about.garment, base.fingerprint, client=client, units=units, alone=alone, clock=clock)
-        return cls.resume(path, clock)[0]
+        begin_log(path, base.about.garment, base.fingerprint, client=client, units=units, alone=alone)
+        return cls.resume(path)[0]
 
     @classmethod
-    def resume(cls, path: Path, clock: Clock = now) -> tuple[SessionLog, ReadLog]:
+    def resume(cls, path: Path) -> tuple[SessionLog, ReadLog]:
         """Open a log to go on with; a torn last line is cut off. Read only after the lock is held."""
         read_log(path)  # the clear message for what is no log, before anything is opened for writing
         try:
@@ -227,7 +224,7 @@ class SessionLog:
         except BaseException:
             file.close()
             raise
-        return cls(path, file, clock), read
+        return cls(path, file), read
 
     @property
     def is_there(self) -> bool:
@@ -236,7 +233,7 @@ class SessionLog:
 
     def append(self, event: Event) -> Event:
         """Write one event and wait until it is on the disk. On failure the log stays as it was before."""
-        stamped, line = _line(event, self._clock)
+        stamped, line = _line(event)
         hint = f"mend that, then go on with: {resume_command(self.path)}"
         try:
             self._file.append(line)
