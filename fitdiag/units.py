@@ -167,7 +167,7 @@ def format_reading(mm: float, units: Units) -> str:
 
 def read_off(mm: float, units: Units) -> float:
     """A measure as `format_reading` shows it, in mm: in eighths of an inch, or whole millimetres."""
-    step = STEP_MM["in"] if units == "in" else 1.0
+    step = STEP_MM["in"]
     return math.copysign(math.floor(abs(mm) / step + 0.5 + 1e-9) * step, mm) if units == "in" else round(mm, 0)
 
 
@@ -181,11 +181,13 @@ def format_length(mm: float, units: Units) -> str:
     sign = "-" if mm < 0 and rounded else ""
     if units == "cm":
         return f"{sign}{rounded / 10:.2f}".rstrip("0").rstrip(".") + " cm"
-    eighths = round(rounded / STEP_MM["in"])
-    whole, part = divmod(eighths, 8)
-    fraction = Fraction(part, 8)
-    parts = ([str(whole)] if whole or not part else []) + ([str(fraction)] if part else [])
-    return f"{sign}{' '.join(parts)} in"
+    return f"{sign}{_mixed(Fraction(round(rounded / STEP_MM['in']), 8))} in"
+
+
+def _mixed(value: Fraction) -> str:
+    """`1 1/8`."""
+    whole, part = divmod(value, 1)
+    return f"{whole} {part}" if whole and part else str(value)
 
 
 def format_given(mm: float, units: Units) -> str:
@@ -200,8 +202,7 @@ def format_given(mm: float, units: Units) -> str:
         return f"{sign}{f'{round(size * 2) / 20:.2f}'.rstrip('0').rstrip('.')} cm"
     parts = size / 25.4 * 32
     if units == "in" and round(parts) >= 1 and abs(parts - round(parts)) < 1e-3:
-        whole, part = divmod(Fraction(round(parts), 32), 1)
-        return f"{sign}{' '.join(([str(whole)] if whole else []) + ([str(part)] if part else []))} in"
+        return f"{sign}{_mixed(Fraction(round(parts), 32))} in"
     return format_length(mm, units)
 
 

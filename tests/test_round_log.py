@@ -256,17 +256,17 @@ def test_a_round_without_a_log_holds_nothing(tmp_path: Path) -> None:
 
 def test_a_rounds_text_stands_in_the_log_before_it_is_written(one: Round) -> None:
     """With what the file was; the same text again adds nothing; a round without a log gets one."""
-    was = digest(b"number: 1\n")
-    save_round(one, "number: 1\nwaiting: client\n", "trousers", "f", client="", units="cm")
+    was, case = digest(b"number: 1\n"), Case(one.folder.parent, "the prompter", "skirt", "in", DAY)
+    save_round(case, one, "number: 1\nwaiting: client\n", "f")
     line = read_log(one.log_file).lines[-1]
     assert (line["event"], line["was"], line["text"]) == ("round", was, "number: 1\nwaiting: client\n")
     assert (one.folder / "round.yaml").read_text() == line["text"] == round_text_in_log(one.folder)
     size = one.log_file.stat().st_size
-    save_round(one, "number: 1\nwaiting: client\n", "trousers", "f", client="", units="cm")
+    save_round(case, one, "number: 1\nwaiting: client\n", "f")
     assert one.log_file.stat().st_size == size
     one.log_file.unlink()
     (one.folder / "round.yaml").unlink()
-    save_round(one, "number: 2\n", "skirt", "abc", client="the prompter", units="in")
+    save_round(case, one, "number: 2\n", "abc")
     begun = read_log(one.log_file)
     assert [line["event"] for line in begun.lines] == ["start", "round"]
     assert (begun.head["client"], begun.head["units"], begun.head["rules"]["garment"]) == (
@@ -328,12 +328,13 @@ def test_without_a_readable_log_nothing_is_finished(one: Round) -> None:
 # -- the log itself --------------------------------------------------------------------------------------------------------
 
 
-def test_an_event_is_one_line_with_its_time(tmp_path: Path) -> None:
+def test_an_event_is_one_line_with_its_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """In ASCII, without a space, stamped to the second."""
     path = tmp_path / "a.jsonl"
     begin_log(path, "trousers", "f", client="Zoë", units="cm")
     begun = path.read_bytes()
-    with SessionLog.resume(path, lambda: datetime(2026, 11, 29, 12, 0, 0, 999, UTC))[0] as open_log:
+    monkeypatch.setattr("fitdiag.sessions.log.now", lambda: datetime(2026, 11, 29, 12, 0, 0, 999, UTC))
+    with SessionLog.resume(path)[0] as open_log:
         stamped = open_log.append(seen("seat-wedgie"))
         assert open_log.is_there
     assert stamped == {**seen("seat-wedgie"), "at": "2026-11-29T12:00:00+00:00"}

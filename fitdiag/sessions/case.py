@@ -269,7 +269,7 @@ def _save_round(case: Case, one: Round, fingerprint: str = "") -> None:
     """Write a round, if it reads back."""
     path = one.folder / ROUND_FILE
     text = _checked(round_text(one, case.units), path, lambda document: round_in(document, one.number, one.folder))
-    save_round(one, text, case.garment, fingerprint, client=case.name, units=case.units)
+    save_round(case, one, text, fingerprint)
 
 
 def update_round(case: Case, changed: Round, *, today: date | None = None) -> Case:

@@ -169,7 +169,7 @@ def append(one: Round, *lines: Event) -> None:
             log.append(line)
 
 
-def save_round(one: Round, text: str, garment: str, fingerprint: str, *, client: str, units: Units) -> None:
+def save_round(case: Case, one: Round, text: str, fingerprint: str) -> None:
     """Write `round.yaml`, after its text stands in the log; a round that has no log yet gets one."""
     path = one.folder / ROUND_FILE
     before = path.read_bytes() if path.exists() else b""
@@ -179,7 +179,7 @@ def save_round(one: Round, text: str, garment: str, fingerprint: str, *, client:
     if one.log_file.exists():
         append(one, line)
     else:
-        begin_log(one.log_file, garment, fingerprint, client=client, units=units, events=[line])
+        _begin(case, one, line, fingerprint)
     write_atomically(path, text, replace=True)
 
 
@@ -187,8 +187,11 @@ def ensure_log(case: Case, one: Round, fingerprint: str) -> None:
     """Begin the log of a round that has none: an older program began it, or the fitter moved the log away to begin again."""
     if not one.log_file.exists():
         text = read_bytes(one.folder / ROUND_FILE, LARGEST, "round").decode()
-        line: Event = {"event": "round", "was": "", "text": text}
-        begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
+        _begin(case, one, {"event": "round", "was": "", "text": text}, fingerprint)
+
+
+def _begin(case: Case, one: Round, line: Event, fingerprint: str) -> None:
+    begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
 
 
 def _round_line(folder: Path) -> Event:

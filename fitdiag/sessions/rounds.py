@@ -111,8 +111,7 @@ def expected_outcomes(
     By the rules' `expects`; a sign that is a measure of the pattern too goes by `on_pattern`, what the alterations change there.
     """
     before = {f.symptom: (f.amount_mm, f.error_mm or ERROR_MM) for f in findings.seen if f.amount_mm is not None}
-    change: dict[str, float] = {}
-    spread: dict[str, float] = {}
+    change, spread = dict[str, float](), dict[str, float]()
     for item in advised:
         rule = base.alterations.get(item.alteration)
         if rule is None or item.amount_mm is None:
@@ -123,35 +122,24 @@ def expected_outcomes(
             spread[expects.symptom] = spread.get(expects.symptom, 0.0) + half**2
     for symptom in before:
         measure = base.symptoms[symptom].measure if symptom in base.symptoms else None
-        if (
-            measure is not None
-            and measure.on_pattern is not None
-            and abs((on_pattern or {}).get(measure.on_pattern, 0.0)) > 0.5
-        ):
-            change[symptom] = (on_pattern or {})[measure.on_pattern]
-            spread[symptom] = (change[symptom] * PATTERN_SHARE) ** 2
-    result = {}
-    for symptom, moved in change.items():
-        if symptom in before and before[symptom][0] is not None:
-            was, error = before[symptom]
-            assert was is not None
-            result[symptom] = Outcome(
-                round(was, 1), round(was + moved, 1), None, round((spread[symptom] + error**2) ** 0.5, 1)
-            )
-    return result
+        moved = (on_pattern or {}).get(measure.on_pattern or "", 0.0) if measure is not None else 0.0
+        if abs(moved) > 0.5:
+            change[symptom], spread[symptom] = moved, (moved * PATTERN_SHARE) ** 2
+    return {
+        symptom: Outcome(round(was, 1), round(was + moved, 1), None, round((spread[symptom] + error**2) ** 0.5, 1))
+        for symptom, moved in change.items()
+        if symptom in before
+        for was, error in (before[symptom],)
+    }
 
 
 def observed_outcomes(previous: Round, findings: Findings) -> dict[str, Outcome]:
     """The outcomes of the round before, with what is seen now filled in; a sign that is gone counts as nothing left."""
-    filled = {}
+    filled = dict(previous.outcome)
     for symptom, outcome in previous.outcome.items():
         found = findings.symptoms.get(symptom)
-        observed = outcome.observed
-        if found is not None and found.seen == "no" and found.amount_mm is None:
-            observed = 0.0
-        elif found is not None and found.amount_mm is not None:
-            observed = round(found.amount_mm, 1)
-        filled[symptom] = Outcome(outcome.before, outcome.expected, observed, outcome.error)
+        if found is not None and (found.amount_mm is not None or found.seen == "no"):
+            filled[symptom] = replace(outcome, observed=round(found.amount_mm or 0.0, 1))
     return filled
 
 
@@ -212,18 +200,14 @@ def _too_far(
     base: RuleBase, done: Mapping[str, _Sum], findings: Findings, moved_mm: Mapping[str, float], plan: Plan
 ) -> Iterable[Remark]:
     """An alteration that brings signs which are there now, after it was done: it may have gone too far, and what the list says."""
+    seen = {finding.symptom for finding in findings.seen}
     for alteration, total in done.items():
         rule = base.alterations.get(alteration)
-        other = rule.opposite if rule is not None else None
-        taken_back = done[other].mm if other in done and other is not None else 0.0
-        left = total.mm - taken_back
-        if rule is None or left < 3.0:
+        taken_back = done.get(rule.opposite or "", _Sum(0.0, ())).mm if rule is not None else 0.0
+        if rule is None or total.mm - taken_back < 3.0:
             continue
-        brought = [expects.symptom for expects in rule.expects if expects.change > 0.2]
-        brought += [symptom for symptom in rule.brings if symptom not in brought]
-        there = [
-            base.symptoms[s].title for s in brought if s in {f.symptom for f in findings.seen} and s in base.symptoms
-        ]
+        brought = dict.fromkeys((*(one.symptom for one in rule.expects if one.change > 0.2), *rule.brings))
+        there = [base.symptoms[s].title for s in brought if s in seen and s in base.symptoms]
         if not there:
             continue
         units = findings.units
@@ -236,11 +220,8 @@ def _too_far(
         then = (
             f"The list gives {given.text} of it back" if given is not None else "Look at that before more of it is done"
         )
-        yield Remark(
-            "too-far",
-            f"{rule.title}, {format_length(total.mm, units)} in all{over}, brings what is seen now ({'; '.join(map(lower_first, there))})"
-            f"{moved}. {then}.",
-        )
+        told = f"{rule.title}, {format_length(total.mm, units)} in all{over}, brings what is seen now"
+        yield Remark("too-far", f"{told} ({'; '.join(map(lower_first, there))}){moved}. {then}.")
 
 
 def _circles(base: RuleBase, done: Mapping[str, _Sum]) -> Iterable[Remark]:
