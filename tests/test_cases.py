@@ -286,7 +286,7 @@ def test_what_would_not_read_back_is_not_written(case: Case) -> None:
     """A value no reader would take is refused before anything is changed."""
     before = (case.folder / "round-02" / "round.yaml").read_bytes()
     assert codes(lambda: update_round(case, replace(case.round(2), advised=(Advised("Not an id"),)))) == ["id"]
-    assert codes(lambda: update_round(case, replace(case.round(2), advised=(Advised("a", -4.0),)))) == ["amount"]
+    assert codes(lambda: update_round(case, replace(case.round(2), advised=(Advised("a", -4.0),)))) == ["value"]
     assert before == (case.folder / "round-02" / "round.yaml").read_bytes()
 
 
