@@ -191,7 +191,7 @@ _WORK_ON_A_DART = (
     "'back 1 split', 'back 1 move=2 cm', 'back 2 turn=-3 cm', 'front 1 ease=5 mm'; darts count from the centre."
 )
 _pattern(
-    "darts", "darts:darts", "Split, move or turn darts, or ease them in; says what the waist does.", PATTERN_FILE,
+    "darts", "pattern:darts", "Split, move or turn darts, or ease them in; says what the waist does.", PATTERN_FILE,
     several("do", "WORK", _WORK_ON_A_DART, needed=True), OUT, UNITS, REPLACE,
 )
 

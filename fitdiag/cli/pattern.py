@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from collections.abc import Sequence
 from datetime import date
 from functools import partial
@@ -11,17 +12,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.altering import Work, asked_of, carried_out, finished, pattern_and_rules, told_trued, warned
-from fitdiag.cli.arguments import body_lengths, day_of, ending_of, guess_units, length_of, lengths, paper_of
+from fitdiag.cli.arguments import (
+    body_lengths,
+    day_of,
+    ending_of,
+    guess_units,
+    length_of,
+    lengths,
+    paper_of,
+    signed_length,
+)
 from fitdiag.cli.output import say, say_all, write_data
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
+from fitdiag.pattern.darts import WORKS
 from fitdiag.pattern.formats import Reading, read_pattern, write_pattern
 from fitdiag.pattern.garment import shipped_garment
-from fitdiag.pattern.measure import angle_measures, called, pattern_measures
+from fitdiag.pattern.measure import after_darts, angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
-from fitdiag.pattern.piece import Carried, Pattern, Piece
+from fitdiag.pattern.piece import Carried, Pattern, Piece, faults
 from fitdiag.pattern.record import stamp, told, whose
 from fitdiag.pattern.true import true
 from fitdiag.problems import one_line, stop
@@ -30,6 +41,8 @@ from fitdiag.units import Units, format_length, format_reading, read_off
 if TYPE_CHECKING:
     from fitdiag.pattern.ink import Drawing
     from fitdiag.pattern.solve import Solution, Wanted
+
+_WORK = re.compile(r"(\S+) (\d{1,2}) ([a-z]+)(?:\s*=\s*(.+))?\Z")
 
 
 def reading(
@@ -402,3 +415,43 @@ def stacked(pictures: Sequence[Drawing]) -> list[Drawing]:
         else:
             pages.append([one])
     return [page[0] if len(page) == 1 else together(page, page[0].title) for page in pages]
+
+
+# -- single darts --------------------------------------------------------------------------------------------------------
+
+
+def darts(path: str, do: list[str], out: str | None, units: str | None, *, replace: bool) -> int:
+    """Do each work in order, and say what the darts and the edge they lie on measure before and after."""
+    chosen = guess_units(units, [text.partition("=")[2] for text in do if "=" in text])
+    before = pattern = read_pattern(path)
+    for text in do:
+        pattern = _worked(pattern, text, chosen)
+    for name, piece in pattern.pieces.items():
+        old = before.pieces[name]
+        if piece is not old:
+            had, has = ("; ".join(format_reading(d.width, chosen) for d in one.darts) or "none" for one in (old, piece))
+            was, now = (format_reading(after_darts(one, one.part.top), chosen) for one in (old, piece))
+            edge = f"{piece.part.word(piece.part.top)} after darts {was} before, {now} now"
+            say(f"{name.capitalize()}: darts {had} before, {has} now; {edge}.")
+            if piece.note and piece.note != old.note:
+                say(f"{name.capitalize()}: {piece.note}")
+    write_out(pattern, out, replace=replace)
+    return 0
+
+
+def _worked(pattern: Pattern, text: str, units: Units) -> Pattern:
+    found = _WORK.match(" ".join(text.split()))
+    if found is None or found[3] not in WORKS or found[1] not in pattern.pieces:
+        pieces, works = " or ".join(pattern.pieces), ", ".join(WORKS)
+        told = f"'{one_line(text, 60)}' is no work on a dart"
+        hint = f"name the piece ({pieces}), the dart, and one of {works}, like 'back 1 move=2 cm'"
+        raise stop("dart", told, hint=hint)
+    amount = signed_length(found[4], one_line(text, 60), units) if found[4] else None
+    left = {}
+    for side, pieces_of in (("", pattern.pieces), ("left", pattern.left)):
+        if found[1] in pieces_of:
+            left[side] = WORKS[found[3]](pieces_of[found[1]], int(found[2]), amount)
+            if problems := faults(left[side]):
+                raise stop("broken", f"{one_line(text, 60)}: {problems[0].message}", hint="take a smaller amount")
+    more = {**pattern.left, found[1]: left["left"]} if "left" in left else pattern.left
+    return dataclasses.replace(pattern, pieces={**pattern.pieces, found[1]: left[""]}, left=more)

@@ -9,7 +9,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitdiag.cli.arguments import Paper, paper_of
+from fitdiag.cli.arguments import paper_of
 from fitdiag.cli.case_drape import simulated_round
 from fitdiag.cli.choose import agreed, ask_done, choose
 from fitdiag.cli.diagnose import pattern_in, say_list
@@ -27,7 +27,7 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
-from fitdiag.problems import command, one_line, shown_path, stop
+from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
 from fitdiag.sessions.case_body import keep_nudges
@@ -36,9 +36,22 @@ from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
-from fitdiag.sessions.rounds import compared, expected_outcomes, known_findings, known_line, observed_outcomes, remarks
+from fitdiag.sessions.rounds import (
+    Told,
+    came_in,
+    carried,
+    changed_in_all,
+    compared,
+    done_late,
+    expected_outcomes,
+    known_findings,
+    known_line,
+    observed_outcomes,
+    remarks,
+    told_done,
+    with_mail,
+)
 from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusion_event, events_of, fold, offered_event
-from fitdiag.sessions.turn import Told, came_in, carried, changed_in_all, done_late, told_done, with_mail
 
 if TYPE_CHECKING:
     from fitdiag.reports.form import Form
@@ -54,7 +67,7 @@ def review(
     if alone is not None and alone != case.alone:
         case = save_case(case, replace(case, alone=alone))
     run = _Run(base, case, (name, *(("--in", given) if given else ())), ask=not no_questions, drape=not no_drape,
-               show=Show(full, case.alone), large=large, paper=paper_of(paper, case.units))  # fmt: skip
+               show=Show(full, case.alone), look=Look(date.today(), large, paper_of(paper, case.units)))  # fmt: skip
     came, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
     mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
@@ -68,15 +81,13 @@ class _Run:
     """One run over one case."""
 
     def __init__(
-        self, base: RuleBase, case: Case, named: tuple[str, ...], *, ask: bool, drape: bool, show: Show, large: bool,
-        paper: Paper,
-    ) -> None:  # fmt: skip
+        self, base: RuleBase, case: Case, named: tuple[str, ...], *, ask: bool, drape: bool, show: Show, look: Look
+    ) -> None:
         self.base, self.case, self.named = base, case, named  # how the case is named on the command line
-        self.ask, self.show = ask, show
+        self.ask, self.show, self.look, self.today = ask, show, look, look.day
         self.drape = drape  # whether the plan is shown on simulated cloth
-        self.large, self.paper = large, paper  # how the client's pages are printed
         self.words = for_wearer(base, alone=True) if case.alone else base
-        self.screen, self.today = Screen(), date.today()
+        self.screen = Screen()
         self.command = command("fitdiag", "review", *named)
         self.mail = ""  # a mail without a form: its words, and what they propose
         self.warned: tuple[str, ...] = ()
@@ -138,8 +149,7 @@ class _Run:
         self._refuse_links()
         if not self.case.rounds:
             if done:
-                hint = "what was done before the first round stands under 'done:' in the --findings file"
-                raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
+                raise _no_round_before()
             with self._alone():  # another window may have been first
                 if not self.case.rounds:
                     self.case = add_round(self.case, fingerprint=self.base.fingerprint)
@@ -192,8 +202,7 @@ class _Run:
     def _done_late(self, form: Form | None, given: Sequence[str]) -> None:
         """What was done, told when the next round is on already: it still belongs to the round before."""
         if len(self.case.rounds) < 2:
-            hint = "what was done before the first round stands under 'done:' in the --findings file"
-            raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
+            raise _no_round_before()
         before = self.case.rounds[-2]
         done = done_late(before, self._told_done(form, given), given)
         if done == before.done:
@@ -442,7 +451,7 @@ class _Run:
             self._keep(proposed, advised)
             if moved is not None:  # before the documents, the last of a round: once they are there, nothing is missing
                 keep_nudges(self.case, self.one.number, moved)
-            written = write_documents(self.base, self.case, conclusion, Look(self.today, self.large, self.paper, shown))
+            written = write_documents(self.base, self.case, conclusion, replace(self.look, shown=shown))
         write("\nWritten:")
         for path in written:
             write(f"  {shown_path(path)}")
@@ -484,3 +493,8 @@ class _Run:
 
     def _was_sent(self) -> bool:
         return self.screen.interactive and self.ask and agreed(self.screen, "Sent to the client?", "1 yes  2 not yet")
+
+
+def _no_round_before() -> ProblemsFoundError:
+    hint = "what was done before the first round stands under 'done:' in the --findings file"
+    return stop("argument", "--done tells about the round before, and there is none", hint=hint)

@@ -12,7 +12,6 @@ import sys
 import textwrap
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -129,7 +128,6 @@ def _on_hang_up(handler: Any) -> None:
 def interview(log_path: str | None, resume: str | None, answers: str | None, client: str | None, units: str | None,
               rules: str | None, *, new_rules: bool, pattern: str | None, photos: str | None, full: bool,
               alone: bool) -> int:  # fmt: skip
-    show = Show(full, alone)
     if answers and photos:
         told = "--answers asks nothing, so nothing can be confirmed"
         raise stop("arguments", told, hint="give one of --answers and --photos")
@@ -139,14 +137,10 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
     chosen: Units | None = units_of(units) if units else None
     resumed = log_of(resume) if resume else None
     base = load_rules(folder_of(rules, resumed, answers, photos))
-    if resumed is not None and fits_herself(resumed):
-        show = replace(show, alone=True)
-    if show.alone:
-        base = for_wearer(base, alone=True)
+    alone = alone or (resumed is not None and fits_herself(resumed))
+    base, show = for_wearer(base, alone=True) if alone else base, Show(full, alone)
     if resumed is not None:
-        log, events = _reopen(resumed, base, new_rules=new_rules)
-        with log:
-            return _talk(base, log, events, pattern, show=show)
+        return _talk(base, *_reopen(resumed, base, new_rules=new_rules), pattern, show=show)
     if answers:
         return _from_file(base, Path(answers), log_path, client, chosen, pattern, show)
     offered = read_findings(Path(photos), base) if photos else None
@@ -161,11 +155,11 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
             chosen = _ask_units(screen)
         name = one_line(client or "", 80)
         path = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
-        with SessionLog.create(path, base, client=name, units=chosen or "in", alone=alone) as log:
-            begun: list[Event] = [{"event": "start", "client": name, "units": chosen or "in"}]
-            if offered is not None and offered.symptoms:
-                begun.append(log.append(offered_event(offered.symptoms.values())))
-            return _talk(base, log, tuple(begun), pattern, show=show)
+        log = SessionLog.create(path, base, client=name, units=chosen or "in", alone=alone)
+        begun: list[Event] = [{"event": "start", "client": name, "units": chosen or "in"}]
+        if offered is not None and offered.symptoms:
+            begun.append(log.append(offered_event(offered.symptoms.values())))
+        return _talk(base, log, tuple(begun), pattern, show=show)
     except Leave:
         return _say_last("")  # nothing was begun, so there is nothing to save
 
@@ -230,9 +224,7 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
 
 def hold_interview(base: RuleBase, path: Path, pattern: Path | None, show: Show) -> int:
     """Within a review, which says itself what comes next: the interview of a log, to the list or until the fitter leaves."""
-    log, events = _reopen(path, base, new_rules=True)
-    with log:
-        return _talk(base, log, events, pattern, inside=True, show=show)
+    return _talk(base, *_reopen(path, base, new_rules=True), pattern, inside=True, show=show)
 
 
 def _talk(
@@ -266,6 +258,8 @@ def _talk(
         if gone.errno not in (errno.EIO, errno.EPIPE):
             raise
         return _left(log, show.alone)  # the terminal is gone
+    finally:
+        log.close()
 
 
 def _ask_until_the_end(screen: Screen, interview: Interview) -> None:
