@@ -30,11 +30,16 @@ def agreed(screen: Screen, question: str, choices: str) -> bool:
     return screen.read().strip().lower() in YES
 
 
-def meant(screen: Screen, base: RuleBase, alteration: str, mm: float, units: Units) -> bool:
-    """Whether an amount counts as typed; one far above what a round should take is asked back once."""
+def meant(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Units) -> float | None:
+    """An amount typed, in mm; one far above what a round should take is asked back. None, and the reason shown, if it is none."""
+    try:
+        mm = parse_length(typed, units).mm
+    except InvalidLengthError as error:
+        screen.show([Line(f"{error}.")])
+        return None
     rule = base.alterations.get(alteration)
     doubt = doubt_of_alteration(mm, rule.most_a_round.amount_mm, units) if rule is not None else ""
-    return not doubt or agreed(screen, f"{doubt}. Is it meant so?", "1 yes  2 no, ask again")
+    return mm if not doubt or agreed(screen, f"{doubt}. Is it meant so?", "1 yes  2 no, ask again") else None
 
 
 def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Carried:
@@ -62,15 +67,8 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
                 Line("What was really done decides what this try-on should show, and how much there is left to do."),
             ])  # fmt: skip
             continue
-        try:
-            mm = parse_length(typed, units).mm
-        except InvalidLengthError as error:
-            screen.show([Line(f"{error}.")])
-            continue
-        if mm == 0:
-            return Carried(item.alteration, None, done=False)
-        if meant(screen, base, item.alteration, mm, units):
-            return Carried(item.alteration, mm)
+        if (mm := meant(screen, base, item.alteration, typed, units)) is not None:
+            return Carried(item.alteration, mm or None, done=mm > 0)
 
 
 Keep = Callable[[Sequence[Recommendation]], None]
@@ -119,23 +117,18 @@ def _changed(screen: Screen, choice: Choice, typed: str) -> Choice:
                     screen.show([Line(f"{title} is left out with it: it is only done after it.")])
             return less
     if (match := re.fullmatch(r"(\d+)\s*=\s*(.+)", typed)) and 1 <= int(match[1]) <= len(chosen):
-        mm = _amount(screen, choice, chosen[int(match[1]) - 1].alteration, match[2])
-        return choice if mm is None else choice.by_hand(chosen[int(match[1]) - 1].alteration, mm)
+        alteration = chosen[int(match[1]) - 1].alteration
+        mm = _amount(screen, choice, alteration, match[2])
+        return choice if mm is None else choice.by_hand(alteration, mm)
     screen.show([Line("That is none of these. ? explains.")])
     return choice
 
 
 def _amount(screen: Screen, choice: Choice, alteration: str, typed: str) -> float | None:
     """The fitter's own amount in mm; None, and the reason shown, where it is none."""
-    try:
-        mm = parse_length(typed, choice.units).mm
-    except InvalidLengthError as error:
-        screen.show([Line(f"{error}.")])
-        return None
-    if mm == 0:
-        screen.show([Line("To do nothing of it, leave it out, like: without 1.")])
-        return None
-    if not meant(screen, choice.base, alteration, mm, choice.units):
+    mm = meant(screen, choice.base, alteration, typed, choice.units)
+    if not mm:
+        screen.show([Line("To do nothing of it, leave it out, like: without 1.")] if mm == 0 else [])
         return None
     most = choice.base.alterations[alteration].most_a_round.amount_mm
     if most + SAME_MM < mm <= FAR * most:

@@ -91,34 +91,27 @@ def take_pictures(
     width = length_given(hip, "--hip-width")
     came = [_clean(view, source, face_above) for view, source in wanted]  # all of them, before anything is written
     folder = _folder(to, "the cleaned pictures")
-    files: dict[Path, tuple[bytes, str]] = {}  # everything that can be refused is, before anything is written
-    there: dict[Path, str] = {}
+    files: dict[Path, bytes | str] = {}  # everything that can be refused is, before anything is written
+    taken: dict[Path, str] = {}
     for marks, content, lines, source in came:
         say(f"{shown_path(source)}:")
         say_all(f"- {line}" for line in lines)
         view = marks.view
         names = (folder / (f"{view}.jpg" if number == 1 else f"{view} {number}.jpg") for number in count(1))
-        target = next(name for name in names if name not in files and not (inside and _taken(name, content)))
+        target = next(name for name in names if sidecar(name) not in files and not (inside and _taken(name, content)))
+        taken[target] = marks.sha256
         if inside and _is_there(target) and _is_there(sidecar(target)):
             say(f"- it is there already: {shown_path(target)}")
-            there[target] = marks.sha256
             continue
-        for taken in (target, sidecar(target)):
-            if not replace and not inside and _is_there(taken):
-                raise taken_name(taken)
+        for place in (target, sidecar(target)):
+            if not replace and not inside and _is_there(place):
+                raise taken_name(place)
         widths = {**marks.widths_mm, HIP: width} if width else marks.widths_mm
         kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
-        files[target] = (content, as_json(kept))
-    write_all(
-        {
-            path: what
-            for target, (content, marks) in files.items()
-            for path, what in ((target, content), (sidecar(target), marks))
-            if path != target or not _same(path, content)
-        },
-        replace=replace,
-    )
-    return there | {path: hashlib.sha256(content).hexdigest() for path, (content, _) in files.items()}
+        files |= {} if _same(target, content) else {target: content}
+        files[sidecar(target)] = as_json(kept)
+    write_all(files, replace=replace)
+    return taken
 
 
 def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, bytes, list[str], Path]:
