@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from math import dist
-from typing import Protocol
 
 from fitdiag.units import Units, format_length
 
@@ -23,16 +22,9 @@ BODY_MM: Mapping[str, tuple[float, float]] = {
 }  # fmt: skip
 
 
-class MeasuredSign(Protocol):
-    """How a sign is measured; a rule's `measure` is one."""
-
-    @property
-    def most_mm(self) -> float: ...
-
-
-def doubt_of_sign(measure: MeasuredSign, mm: float) -> str:
-    """Why an amount of a sign cannot well be meant; empty if it can."""
-    return "that is far more than this ever shows" if mm > measure.most_mm else ""
+def doubt_of_sign(most_mm: float, mm: float) -> str:
+    """Why an amount of a sign, of which a rule knows the most, cannot well be meant; empty if it can."""
+    return "that is far more than this ever shows" if mm > most_mm else ""
 
 
 def doubt_of_alteration(mm: float, most_a_round_mm: float, units: Units) -> str:

@@ -186,9 +186,7 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
     log, read = SessionLog.resume(path)
     try:
         refuse_other_garment(read, base)
-        told = [event.get("rules") for event in read.events if event["event"] in ("start", "rules")]
-        latest = [rules for rules in told if isinstance(rules, dict)][-1]
-        if latest.get("fingerprint") != base.fingerprint:
+        if read.rules.get("fingerprint") != base.fingerprint:
             if not new_rules:
                 raise stop(
                     "rules-changed",

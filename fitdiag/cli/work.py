@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import os
-from contextlib import suppress
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 
 from fitdiag.cli.arguments import folder_of, paper_of
@@ -17,7 +16,7 @@ from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import ProblemsFoundError, Where, command, one_line, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text, write_report
-from fitdiag.sessions.log import ReadLog, read_log
+from fitdiag.sessions.log import ReadLog, day_of, read_log
 from fitdiag.sessions.replay import Replay, replay
 from fitdiag.sessions.state import Conclusion, conclude
 
@@ -113,19 +112,12 @@ def _client_page(
 
     findings = conclusion.diagnosis.findings
     number = max((item.round for item in findings.done), default=0) + 1
-    heading = Heading(findings.units, client or findings.client, number, _day_of(log))
+    day = next(filter(None, map(day_of, reversed(log.events))), date.today())  # of the last thing said in it
+    heading = Heading(findings.units, client or findings.client, number, day)
     sheet = make_sheet(base, conclusion, heading, pattern=None, photographs_next=(), alone=alone)
     if kind == ".html":
         return client_page(sheet, large=large)
     return client_pdf(sheet, paper=paper_of(paper, findings.units), large=large)
-
-
-def _day_of(log: ReadLog) -> date:
-    """The day of the last thing said in a session."""
-    for event in reversed(log.events):
-        with suppress(KeyError, TypeError, ValueError):
-            return datetime.fromisoformat(event["at"]).date()
-    return date.today()
 
 
 def demo(to: str) -> int:

@@ -420,7 +420,7 @@ def _count_length(talk: Interview, finding: Finding, length: Length) -> list[Lin
 def _doubt(symptom: Symptom, mm: float) -> str:
     """Why an amount cannot well be meant; empty if it can."""
     assert symptom.measure is not None
-    doubt = doubt_of_sign(symptom.measure, mm)
+    doubt = doubt_of_sign(symptom.measure.most_mm, mm)
     return doubt[:1].upper() + doubt[1:]
 
 

@@ -138,7 +138,7 @@ class _Reader:
         """Whether the amounts of a finding can be meant; a fault if not."""
         measure = symptom.measure
         amounts = [mm for mm in (finding.amount_mm, finding.left_mm, finding.right_mm) if mm is not None]
-        doubt = doubt_of_sign(measure, max(amounts)) if measure is not None and amounts else ""
+        doubt = doubt_of_sign(measure.most_mm, max(amounts)) if measure is not None and amounts else ""
         if doubt and measure is not None:
             told = f"{symptom.id}: {format_length(max(amounts), self.units)}: {doubt}"
             most = format_length(measure.most_mm, self.units)

@@ -354,7 +354,7 @@ class _Reading:
         try:
             mm = parse_length(item["amount"]).mm
             measure = self.base.symptoms[name].measure if name in self.base.symptoms else None
-            doubt = doubt_of_sign(measure, mm) if measure is not None else ""
+            doubt = doubt_of_sign(measure.most_mm, mm) if measure is not None else ""
             if name in self.base.alterations:
                 doubt = doubt_of_alteration(mm, self.base.alterations[name].most_a_round.amount_mm, self.units)
             if doubt:

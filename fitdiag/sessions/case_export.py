@@ -10,7 +10,7 @@ import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from itertools import count
 from pathlib import Path
 from typing import Any, get_args
@@ -37,7 +37,7 @@ from fitdiag.problems import ProblemsFoundError, stop
 from fitdiag.sessions.case import alone, open_case, refuse_link, save_case
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Case, Closed, Consent, Round, case_text, round_text
 from fitdiag.sessions.case_list import CASE_FILE, forget
-from fitdiag.sessions.log import KINDS, LARGEST_LOG, Event, read_log
+from fitdiag.sessions.log import KINDS, LARGEST_LOG, Event, day_of, read_log
 from fitdiag.sessions.log import SCHEMA as LOG_SCHEMA
 from fitdiag.sessions.state import STAGES
 from fitdiag.units import LONGEST_MM
@@ -288,11 +288,7 @@ def _bare_event(event: Event, known: frozenset[str], shift: timedelta) -> dict[s
         program = str(event.get("program"))
         bare["program"] = program if re.fullmatch(r"\d{1,3}(\.\d{1,3}){1,3}", program) else LEFT_OUT
         bare["client"] = ""
-    try:
-        day = datetime.fromisoformat(event["at"]).date()
-    except (KeyError, TypeError, ValueError):
-        day = DAY_0 - shift
-    bare["at"] = f"{_shifted(day, shift)}T00:00:00+00:00"
+    bare["at"] = f"{_shifted(day_of(event) or DAY_0 - shift, shift)}T00:00:00+00:00"
     return bare
 
 

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
@@ -67,10 +68,23 @@ class ReadLog:
         """The first event, with schema, program and rules."""
         return self.lines[0]
 
+    @property
+    def rules(self) -> Mapping[str, Any]:
+        """The garment and the fingerprint of the rules it was written with last."""
+        told = (event.get("rules") for event in self.events if event["event"] in ("start", "rules"))
+        return [rules for rules in told if isinstance(rules, dict)][-1]
+
     @cached_property
     def events(self) -> tuple[Event, ...]:
         """What the session adds up from."""
         return tuple(apart(self.lines))
+
+
+def day_of(event: Event) -> date | None:
+    """The day an event was written; None where a hand-made or damaged line does not say."""
+    with suppress(KeyError, TypeError, ValueError):
+        return datetime.fromisoformat(event["at"]).date()
+    return None
 
 
 def listed(event: Event, key: str) -> list[Any]:

@@ -31,11 +31,7 @@ def replay(log: ReadLog, base: RuleBase) -> Replay:
     refuse_other_garment(log, base)
     state = fold(log.events, base)
     conclusion = conclude(base, state.findings)
-    rules = log.head["rules"]
-    for event in log.events:
-        if event["event"] == "rules" and isinstance(event.get("rules"), dict):
-            rules = event["rules"]
-    changed = rules.get("fingerprint") != base.fingerprint
+    changed = log.rules.get("fingerprint") != base.fingerprint
     differences = left_out(state, base)
     if state.recorded is not None:
         differences += _differences(state.recorded, conclusion_event(conclusion), base, state)

@@ -23,7 +23,7 @@ from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog, digest
-from fitdiag.sessions.state import STAGES, conclude, events_of, offered_event
+from fitdiag.sessions.state import conclude, events_of, offered_event
 from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length
 
 PATTERN_SHARE = 0.3  # of a change on paper, how far cloth may differ; a fitter's judgement
@@ -92,7 +92,7 @@ def known_line(base: RuleBase, case: Case) -> Event:
         events.append({"event": "rules", "rules": rules})
     events += events_of(fresh, replace(there, body_measures={}, pattern_measures={}, tables={}))
     told = (("history", one.number > 1 or bool(known.done)), ("body", bool(known.body)))
-    events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known and stage in STAGES]
+    events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known]
     found = log.measured(base)
     if found is not None:
         events.append(
