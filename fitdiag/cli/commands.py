@@ -6,7 +6,7 @@ from functools import partial
 
 import typer
 
-from fitdiag.cli.options import argument, declare, number, several, switch, text
+from fitdiag.cli.options import argument, declare, several, switch, text
 
 HELP = "From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."
 app = typer.Typer(
@@ -46,7 +46,7 @@ DO = several("do", "ALTERATION=AMOUNT", "An alteration; may be given several tim
 CLIENT = text("client", None, "Your own name for the client; it is written on what is made.")
 DAY = text("day", "DATE", "The day to write on it, like 2026-11-25; without it, today.")
 KEEP_UNTIL = text("keep_until", "DATE", "How long photos may be kept, like 2026-12-01.")
-FOCAL = number("focal", "MM", "Focal length as 35 mm equivalent, if the file has none.", float)
+FOCAL = text("focal", "MM", "Focal length as 35 mm equivalent, if the file has none.", kind=float)
 HIP_WIDTH = text("hip_width", "LENGTH", "Width over the hip line, if no sheet is in view.")
 HIP_GIRTH = text("hip_girth", "LENGTH", "Tells the body's depth where no side picture does.")
 BODY_MEASURES = several("measures", "NAME=LENGTH", "A measure of the client, like hip=94cm; several.", "--body-measure")
@@ -101,7 +101,7 @@ _photo(
     "add", "photo:add", "Take pictures in: upright, without location or camera data. The originals stay as they are.",
     argument("given", "VIEW=PICTURE...", "Like back=IMG_1.jpg; front, back, left, right.", list[str]),
     text("to", "FOLDER", "Where the cleaned copies go.", needed=True),
-    number("face_above", "ROW", "Paint over all above this row, like a face.", int, "--cover-above"), FOCAL,
+    text("face_above", "ROW", "Paint over all above this row, like a face.", "--cover-above", kind=int), FOCAL,
     HIP_WIDTH, REPLACE,
 )
 _photo(
@@ -158,7 +158,7 @@ _pattern(
     PATTERN_FILE, text("out", "FILE", "Write it as .yaml, .json, .svg or .dxf.", needed=True),
     text("line", "cut|stitch", "What an outline is, where the file does not say."),
     text("allowance", "LENGTH", "The allowance that a line to cut along holds."),
-    number("dpi", "NUMBER", "Pixels to the inch of a drawing.", float, min=20, max=2400), GARMENT, UNITS, REPLACE,
+    text("dpi", "NUMBER", "Pixels to the inch of a drawing.", kind=float, min=20, max=2400), GARMENT, UNITS, REPLACE,
 )
 _pattern(
     "measure", "pattern:measure",
@@ -313,14 +313,14 @@ _top(
     switch("sent", "Write down that the pages went to the client."), switch("fits", "Write down that it fits."), LARGE,
     PAPER, switch("no_drape", "Do not show the plan on simulated cloth; saves half a minute."), FULL,
     switch("alone", "For somebody who fits herself, from now on in every round; or no longer so.", "--alone/--with-help",
-           kind=bool | None, default=None),
+           None),
     RULES,
 )
 _top(
     "learn", "learn:learn", "Learn from sessions which strengths would change. The rules stay as they are.",
     argument("paths", "PATH...", "Session logs, cases, or folders of them.", list[str]), RULES,
     text("to", "FILE", "Write the changes as a patch to accept.", "--patch"),
-    number("workers", None, "Processes to use.", int), JSON, REPLACE,
+    text("workers", None, "Processes to use.", kind=int), JSON, REPLACE,
 )
 _top(
     "compare", "learn:compare",

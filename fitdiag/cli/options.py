@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from importlib import import_module
 from inspect import Parameter, Signature
 from typing import Annotated, Any, Final
@@ -46,28 +47,19 @@ def argument(name: str, metavar: str, told: str, kind: object = str, default: ob
 
 
 def text(
-    name: str, metavar: str | None, told: str, flag: str = "", default: str | None = None, *, needed: bool = False
-) -> Option:
+    name: str, metavar: str | None, told: str, flag: str = "", default: Any = None, *, needed: bool = False,
+    kind: Any = str, **limits: int,
+) -> Option:  # fmt: skip
     """`--name METAVAR`, or another flag; the name may be written as its flag."""
-    kind = str if needed or default is not None else str | None
-    return _option(name, kind, _flagged(name, told, flag, metavar), Option.empty if needed else default)
-
-
-def several(name: str, metavar: str, told: str, flag: str = "", *, needed: bool = False) -> Option:
-    """A text that may be given several times."""
-    return _option(name, list[str], _flagged(name, told, flag, metavar), Option.empty if needed else [])
-
-
-def number(name: str, metavar: str | None, told: str, kind: type, flag: str = "", **limits: int) -> Option:
-    """`--name 3`, whole or not."""
-    return _option(name, kind | None, _flagged(name, told, flag, metavar, **limits), None)
-
-
-def switch(name: str, told: str, flag: str = "", *, kind: object = bool, default: bool | None = False) -> Option:
-    """`--name`: yes or no."""
-    return _option(name, kind, _flagged(name, told, flag), default)
-
-
-def _flagged(name: str, told: str, flag: str, metavar: str | None = None, **limits: int) -> object:
     flags = (flag or f"--{name.removeprefix('--').replace('_', '-')}").split()
-    return typer.Option(*flags, metavar=metavar, help=told, **limits)  # type: ignore[arg-type]
+    given = typer.Option(*flags, metavar=metavar, help=told, **limits)  # type: ignore[arg-type]
+    optional = not needed and default is None
+    return _option(name, kind | None if optional else kind, given, Option.empty if needed else default)
+
+
+several = partial(text, kind=list[str], default=[])  # a text that may be given several times
+
+
+def switch(name: str, told: str, flag: str = "", default: bool | None = False) -> Option:
+    """`--name`: yes or no."""
+    return text(name, None, told, flag, default, kind=bool)

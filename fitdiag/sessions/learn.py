@@ -97,15 +97,6 @@ def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str,
 # -- reading ---------------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True)
-class _Read:
-    """One log as it was read: a session, or why not. `digest` is of its bytes, to tell copies and to hold some out."""
-
-    session: Session | None
-    digest: str
-    problems: tuple[Problem, ...] = ()
-
-
 def session_files(paths: Sequence[Path]) -> list[Path]:
     """Every session log among these files and below these folders, in the order of their names."""
     found: dict[Path, Path] = {}
@@ -168,15 +159,19 @@ def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strength
     return session
 
 
+_Read = tuple[str, Session] | Problem
+
+
 def _read(path: Path, base: RuleBase, layout: Layout, strengths: Strengths) -> _Read:
+    """One log: the digest of its bytes, to tell copies and to hold some out, and its session; or why it is left out."""
     try:
         digest = hashlib.sha256(read_bytes(path, LARGEST_LOG, "session log")).hexdigest()
-        return _Read(read_session(path, base, layout, strengths), digest)
+        return digest, read_session(path, base, layout, strengths)
     except ProblemsFoundError as stopped:
         first = stopped.problems[0]
         more = f"; {len(stopped.problems) - 1} more" if len(stopped.problems) > 1 else ""
         where = first.where or Where(shown_path(path))
-        return _Read(None, "", (Problem(first.code, f"left out: {first.message}{more}", where),))
+        return Problem(first.code, f"left out: {first.message}{more}", where)
 
 
 _base: RuleBase | None = None
@@ -225,16 +220,17 @@ def gather(base: RuleBase, folder: Path, paths: Sequence[Path], workers: int = 1
     kept: dict[Path, str] = {}  # a case is held out as a whole, by its first log
     known: dict[str, Path] = {}
     for path, read in zip(files, reads, strict=True):
-        left_out.extend(read.problems)
-        if read.session is None:
+        if isinstance(read, Problem):
+            left_out.append(read)
             continue
-        if read.digest in known:
-            told = f"left out: a copy of {shown_path(known[read.digest])}"
+        digest, session = read
+        if digest in known:
+            told = f"left out: a copy of {shown_path(known[digest])}"
             left_out.append(Problem("copy", told, Where(shown_path(path))))
             continue
-        known[read.digest] = path
-        digest = kept.setdefault(_home(path), read.digest)
-        (held_out if int(digest[:8], 16) % HELD_OUT == 0 else training).append(read.session)
+        known[digest] = path
+        first = kept.setdefault(_home(path), digest)
+        (held_out if int(first[:8], 16) % HELD_OUT == 0 else training).append(session)
     return Gathered(tuple(training), tuple(held_out), len(files), tuple(left_out))
 
 
