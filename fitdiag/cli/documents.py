@@ -12,7 +12,7 @@ from urllib.parse import quote
 from fitdiag.cli.case_drape import simulated_round
 from fitdiag.cli.diagnose import effects_of, pattern_in
 from fitdiag.cli.forms import form_page
-from fitdiag.files import make_folder, refusals, remove_file, write_all, write_atomically
+from fitdiag.files import make_folder, refusals, remove_file, write_all
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
 from fitdiag.problems import ProblemsFoundError
@@ -109,8 +109,7 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
         for name in CARDS:  # of an earlier run, before the no
             if case.consent.refused and (one.documents / name).exists():
                 remove_file(one.documents / name)
-    _write_laid(one, look)
-    write_all(files, replace=True)
+    write_all(_laid(one, look) | files, replace=True)
     return [path for path in files if path.parent == one.documents]
 
 
@@ -136,9 +135,8 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     files = documents_of(base, case, conclusion, pattern_in(base, case.pattern_file), look)
     with refusals(one.documents, "this folder cannot be made"):
         make_folder(one.documents)
-    _write_laid(one, look)
     made = {path: content for path, content in files.items() if path in wanted}
-    write_all(made, replace=True)
+    write_all(_laid(one, look) | made, replace=True)
     return list(made)
 
 
@@ -151,10 +149,10 @@ def _pictures(one: Round, names: Iterable[str]) -> dict[str, list[str]]:
     return links
 
 
-def _write_laid(one: Round, look: Look) -> None:
+def _laid(one: Round, look: Look) -> dict[Path, str | bytes]:
     """The simulated lines over the round's pictures, beside them."""
-    for name, image in (look.shown.laid if look.shown is not None else {}).items():
-        write_atomically(one.photos / name, image, replace=True)
+    laid = look.shown.laid if look.shown is not None else {}
+    return {one.photos / name: image for name, image in laid.items()}
 
 
 def _before(base: RuleBase, case: Case) -> Conclusion | None:

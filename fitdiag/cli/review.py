@@ -142,6 +142,10 @@ class _Run:
                 raise Leave
             return self.finish(conclusion, sent=sent)
 
+    def _change(self, **changes: Any) -> None:
+        """Write these values of the round."""
+        self.case = update_round(self.case, replace(self.one, **changes))
+
     # -- which round it is ----------------------------------------------------------------------------------------
 
     def open_round(self, something_came: bool, form: Form | None, done: Sequence[str]) -> bool:
@@ -154,7 +158,7 @@ class _Run:
                 if not self.case.rounds:
                     self.case = add_round(self.case, fingerprint=self.base.fingerprint)
         elif self.one.sent is not None:
-            if not something_came and not self._has_come():
+            if not something_came and not self._says_so("Has the client tried it on?"):
                 say(f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:")
                 write(f"  {self.answer}")
                 return False
@@ -182,8 +186,8 @@ class _Run:
             for path in (*inside, *(sorted(one.photos.glob("*")) if one.photos.is_dir() else ())):
                 refuse_link(path)
 
-    def _has_come(self) -> bool:
-        return self.screen.interactive and agreed(self.screen, "Has the client tried it on?", "1 yes  2 not yet")
+    def _says_so(self, question: str) -> bool:
+        return self.screen.interactive and agreed(self.screen, question, "1 yes  2 not yet")
 
     def _carried(self, form: Form | None, given: Sequence[str]) -> tuple[Carried, ...]:
         """What was done of what was advised: from the command line, the form, or asked; else as advised is not assumed."""
@@ -217,7 +221,7 @@ class _Run:
 
     def it_fits(self) -> int:
         """It fits: the round says so, and the case can be closed."""
-        self.case = update_round(self.case, replace(self.one, fits=True, waiting="fitter"))
+        self._change(fits=True, waiting="fitter")
         say("It fits. Written down.")
         changed = changed_in_all(self.base, self.case)
         if changed:
@@ -247,7 +251,7 @@ class _Run:
                 forms = self.one.forms
                 if form is not None and form.checksum not in forms:
                     forms = (*forms, form.checksum)
-                self.case = update_round(self.case, replace(self.one, waiting="fitter", forms=forms))
+                self._change(waiting="fitter", forms=forms)
         say_all(f"- {problem.message}" for problem in (form.warnings if form is not None else ()))
         return self._measure()
 
@@ -331,7 +335,7 @@ class _Run:
             with refusals(path.parent, "this folder cannot be made"):
                 make_folder(path.parent)
             write_atomically(path, page, replace=True)
-            self.case = update_round(self.case, replace(self.one, waiting="client"))
+            self._change(waiting="client")
         write(f"Send this form; it works offline, on a phone:\n  {shown_path(path)}")
         write(f"When the answer comes back:\n  {self.answer}")
         return 0
@@ -447,7 +451,7 @@ class _Run:
                 before = self.case.rounds[-2]
                 self.case = update_round(self.case, replace(before, outcome=self._observed(findings)))
             outcome = expected_outcomes(self.base, findings, first, self._changes(first))
-            self.case = update_round(self.case, replace(self.one, waiting="fitter", outcome=outcome))
+            self._change(waiting="fitter", outcome=outcome)
             self._keep(proposed, advised)
             if moved is not None:  # before the documents, the last of a round: once they are there, nothing is missing
                 keep_nudges(self.case, self.one.number, moved)
@@ -464,7 +468,7 @@ class _Run:
                 say("Nothing is advised. If it fits:")
             write(f"  {self.command} --fits")
             return 0
-        if sent or self._was_sent():
+        if sent or (self.ask and self._says_so("Sent to the client?")):
             return self.mark_sent()
         card = "" if self.case.consent.refused else " and shot-card.pdf"
         say(f"Send client.pdf (or client.html){',' if card else ' and'} {written[-1].name}{card}; then write it down:")
@@ -476,7 +480,7 @@ class _Run:
         advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in chosen)
         taken = {item.alteration for item in advised}
         left_out = tuple(r.alteration for r in proposed.plan.recommendations if r.alteration not in taken)
-        self.case = update_round(self.case, replace(self.one, advised=advised, left_out=left_out))
+        self._change(advised=advised, left_out=left_out)
 
     def mark_sent(self) -> int:
         """The pages went to the client; it is their turn."""
@@ -486,13 +490,10 @@ class _Run:
         if not RoundLog.of(self.one).written(self.one.advised):
             told = "the documents do not hold the list that is advised"
             raise stop("not-written", told, where=self.one.documents, hint=f"{self.command} writes them")
-        self.case = update_round(self.case, replace(self.one, waiting="client", sent=self.today))
+        self._change(waiting="client", sent=self.today)
         say("Written down as sent. When the client has tried it on:")
         write(f"  {self.answer}")
         return 0
-
-    def _was_sent(self) -> bool:
-        return self.screen.interactive and self.ask and agreed(self.screen, "Sent to the client?", "1 yes  2 not yet")
 
 
 def _no_round_before() -> ProblemsFoundError:
