@@ -105,14 +105,12 @@ def explain_muslin(
         write_data({"schema": SCHEMA, "grade": "simulated", "limits": HONEST, "explanations": rows})
         return 0
     say(HONEST)
-    say()
     say(
-        "Which explanation draws what was seen, the best first. Lines are told against the right pattern on the same body."
+        "\nWhich explanation draws what was seen, the best first. Lines are told against the right pattern on the same body."
     )
     for number, one in enumerate(found, 1):
         how = f"{lower_first(base.alterations[one.alteration].title)} by {format_length(one.amount, known.units)}"
-        say()
-        say(f"{number}. {base.causes[one.cause].title} ({chance_words(one.belief)} by the rules). Put in: {how}.")
+        say(f"\n{number}. {base.causes[one.cause].title} ({chance_words(one.belief)} by the rules). Put in: {how}.")
         for sign in one.signs:
             say(f"   {base.symptoms[sign.symptom].title}: {_seen_and_drawn(sign, known.units)}")
     say_all([f"Written: {one_line(sheet.to)}"] if sheet is not None else ())
@@ -179,8 +177,7 @@ class Progress:
 
 def _say(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units: Units) -> None:
     say(HONEST)
-    say()
-    say("The body")
+    say("\nThe body")
     say_all(f"  {line[0].upper()}{line[1:]}" for line in body_told(wearer, units))
     say(f"The cloth: {cloth.lower()}.")
     say_all(dict.fromkeys(note for muslin in muslins for note in muslin.order.cut.notes))

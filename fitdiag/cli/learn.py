@@ -53,9 +53,8 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
     _say_report(base, learning)
     before, after = learning.before.answer_bits, learning.words.answer_bits
     if learning.changes and before <= after:
-        say()
         say(
-            "With these words the sessions held out are foretold no better. Wait for more sessions before you accept them."
+            "\nWith these words the sessions held out are foretold no better. Wait for more sessions before you accept them."
         )
     say()
     if not learning.changes:
@@ -85,13 +84,11 @@ def _say_report(base: RuleBase, learning: Learning) -> None:
     )
     say("Counted are answers to questions, on a form or from photos. Volunteered signs and those from a file are not.")
     _say_scores(learning)
-    say()
-    say(f"{counted(len(learning.changes), 'word')} would change{':' if learning.changes else '.'}")
+    say(f"\n{counted(len(learning.changes), 'word')} would change{':' if learning.changes else '.'}")
     for kind, title in _KINDS:
         changes = [change for change in learning.changes if change.kind == kind]
         if changes:
-            say()
-            say(title)
+            say(f"\n{title}")
         say_all(f"- {_told_change(base, change)}" for change in changes)
 
 
@@ -127,8 +124,7 @@ def _say_scores(learning: Learning) -> None:
         ("with the words below", learning.words),
         ("with the numbers as learned", learning.numbers),
     )
-    say()
-    say(f"How well sessions that were not learned from are foretold ({before.sessions} sessions; less is better)")
+    say(f"\nHow well sessions that were not learned from are foretold ({before.sessions} sessions; less is better)")
     write(f"{'':<30}{'answers':^22}{'causes' if before.cases else '':^22}".rstrip())
     write(f"{'':<30}{'log-loss':>10}{'Brier':>10}" + (f"{'log-loss':>12}{'Brier':>10}" if before.cases else ""))
     for name, score in rows:
@@ -199,17 +195,14 @@ def _say_comparison(base: RuleBase, comparison: Comparison) -> None:
     for letter, side in (("A", comparison.a), ("B", comparison.b)):
         say(f"{letter}: {told_conclusion(base, side)}")
         say_all(f"   {line}" for line in side.left_out)
-    say()
-    say(f"Answered by both: {comparison.both}; alike in {comparison.alike}.")
+    say(f"\nAnswered by both: {comparison.both}; alike in {comparison.alike}.")
     say(comparison.verdict)
     matter = [difference for difference in comparison.differences if difference.matters]
     others = [item for item in comparison.differences if not item.matters and item.moved >= NOTICEABLE]
     hardly = [item for item in comparison.differences if not item.matters and item.moved < NOTICEABLE]
     for title, differences in (("What matters: look at these again together", matter), ("What also differs", others)):
         if differences:
-            say()
-            say(title)
+            say(f"\n{title}")
             say_all(f"- {told_difference(base, difference)}" for difference in differences)
     if hardly:
-        say()
-        say(f"Differs, and changes hardly anything: {'; '.join(difference_title(base, item) for item in hardly)}.")
+        say(f"\nDiffers, and changes hardly anything: {'; '.join(difference_title(base, item) for item in hardly)}.")

@@ -32,8 +32,7 @@ def start() -> list[list[str]]:
     open_cases = [row for row in found.rows if row.waiting][:MOST]
     screen.show([Line("fitdiag: from what is seen on a muslin to a short list of alterations")])
     if open_cases:
-        write("")
-        write("\n".join(list_lines(found, date.today(), width())))
+        write("\n".join(["", *list_lines(found, date.today(), width())]))
     last = _last_quick_one()
     screen.show(_menu(open_cases, last))
     while True:
