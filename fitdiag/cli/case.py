@@ -9,7 +9,7 @@ from pathlib import Path
 from fitdiag.cli.arguments import body_lengths, body_notes, day_of, folder_of, guess_units
 from fitdiag.cli.case_list import case_command, case_folder, parent_of
 from fitdiag.cli.misses import forget_since
-from fitdiag.cli.output import counted, say, say_all, write
+from fitdiag.cli.output import counted, say, say_all, say_then, write
 from fitdiag.cli.repair import opened
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import own_folder, remove_file
@@ -48,8 +48,8 @@ def new(
     case = new_case(draft, Path(pattern) if pattern else None)
     say(f"A new case for {case.name}: {shown_path(case.folder)}")
     if not photos_consent:
-        say("Whether photos may be taken is not written down yet. When you have asked:")
-        write(f"  {case_command('case', 'consent', case.folder)} yes --keep-until DATE")
+        write_down = f"{case_command('case', 'consent', case.folder)} yes --keep-until DATE"
+        say_then("Whether photos may be taken is not written down yet. When you have asked:", write_down)
     say(f"Next: {case_command('review', case.folder)}")
     return 0
 
@@ -92,10 +92,8 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None) -
         return 0
     say(f"Written down for {case.name}: no photos. The pages no longer ask for any.")
     if kept:
-        say(
-            f"{counted(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
-        )
-        write(f"  {case_command('case', 'delete', case.folder)} --photos")
+        told = f"{counted(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
+        say_then(told, f"{case_command('case', 'delete', case.folder)} --photos")
     return 0
 
 

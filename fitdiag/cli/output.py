@@ -44,6 +44,13 @@ def say(text: str = "") -> None:
         write(textwrap.fill(line, width(), subsequent_indent=indent, break_long_words=False, break_on_hyphens=False))
 
 
+def say_then(told: str, *whole: object) -> None:
+    """Say something, and what follows, like a command to be copied, whole on lines of their own."""
+    say(told)
+    for line in whole:
+        write(f"  {line}")
+
+
 def say_all(texts: Iterable[str]) -> None:
     """Print each text as a paragraph of its own."""
     for text in texts:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import ending_of, folder_of, guess_units, length_of, lengths, paper_of, units_of
-from fitdiag.cli.output import say, say_all, write, write_data
+from fitdiag.cli.output import say, say_all, say_then, write, write_data
 from fitdiag.files import make_folder, refusals, taken_name, write_all, write_atomically
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
@@ -66,8 +66,8 @@ def add(
 ) -> int:
     """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
     taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip_width, replace=replace)
-    write(f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:")
-    write(f"  {command('fitdiag', 'photo', 'mark', *taken)}")
+    told = f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:"
+    say_then(told, command("fitdiag", "photo", "mark", *taken))
     return 0
 
 
@@ -157,13 +157,11 @@ def mark(pictures: Sequence[str], marks_file: str | None, *, units: str | None, 
         found, marks = read_marked(path, marks_file)
         pages.append(path.with_name(path.stem + ".marking.html"))
         write_atomically(pages[-1], mark_page(clean_bytes(found, ".jpg"), marks, chosen), replace=replace)
-    write("Open in a browser, and delete when done, for the picture is inside:")
-    for page in pages:
-        write(f"  {shown_path(page)}")
-    write("Save the marks over these files:")
-    for picture in pictures:
-        write(f"  {shown_path(sidecar(Path(picture)))}")
-    write(f"Then measure:\n  {command('fitdiag', 'photo', 'measure', *pictures)}")
+    say_then(
+        "Open in a browser, and delete when done, for the picture is inside:", *(shown_path(page) for page in pages)
+    )
+    say_then("Save the marks over these files:", *(shown_path(sidecar(Path(picture))) for picture in pictures))
+    say_then("Then measure:", command("fitdiag", "photo", "measure", *pictures))
     return 0
 
 
@@ -249,9 +247,7 @@ def _measured(
 def _say_drawn(found: Sequence[Measured], whole: Sequence[Together], drawn: Sequence[Path], units: Units) -> None:
     if len(found) > 1:
         _say_together(whole, units)
-    write("\nLook whether the right lines were followed:")
-    for path in drawn:
-        write(f"  {shown_path(path)}")
+    say_then("\nLook whether the right lines were followed:", *(shown_path(path) for path in drawn))
 
 
 def _say_warnings(path: str, found: Measured) -> None:
@@ -336,8 +332,8 @@ def _write_findings(
     if quiet:
         return
     _say_findings(base, result, units)
-    write("Confirm them in an interview, which then asks only for the rest:")
-    write(f"  {command('fitdiag', 'interview', '--photos', path)}")
+    again = command("fitdiag", "interview", "--photos", path)
+    say_then("Confirm them in an interview, which then asks only for the rest:", again)
 
 
 def _say_findings(base: RuleBase, result: FromPictures, units: Units) -> None:

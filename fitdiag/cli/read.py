@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from fitdiag.cli.arguments import units_of
-from fitdiag.cli.output import say, write
+from fitdiag.cli.output import say, say_then, write
 from fitdiag.cli.photo import length_given, measure, read_marked, sidecar, take_pictures
 from fitdiag.files import read_bytes, write_all
 from fitdiag.photos.combine import measure_all
@@ -92,8 +92,8 @@ def answer_name(found: Sequence[Marks]) -> str:
 
 def _waited(paths: Sequence[Path], folder: Path, page: Path, again: str) -> bool:
     """Whether the page's answer came; on a terminal it is waited for."""
-    write("Open this page in a browser and say yes there; delete it when done, for the pictures are inside:")
-    write(f"  {page.resolve().as_uri()}")
+    told = "Open this page in a browser and say yes there; delete it when done, for the pictures are inside:"
+    say_then(told, page.resolve().as_uri())
     while sys.stdin.isatty() and sys.stdout.isatty():
         write("Press Enter when its answer is saved, or q and Enter to leave.")
         try:
@@ -105,7 +105,7 @@ def _waited(paths: Sequence[Path], folder: Path, page: Path, again: str) -> bool
         if confirmed(paths, folder, None):
             return True
         say("There is no answer yet, neither beside the pictures nor among the downloads.")
-    write(f"Nothing is measured before. Then go on:\n  {again}")
+    say_then("Nothing is measured before. Then go on:", again)
     return False
 
 

@@ -15,7 +15,7 @@ from fitdiag.cli.choose import agreed, ask_done, choose
 from fitdiag.cli.diagnose import pattern_in, say_list
 from fitdiag.cli.documents import Look, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
-from fitdiag.cli.output import Show, say, say_all, write
+from fitdiag.cli.output import Show, say, say_all, say_then, write
 from fitdiag.cli.repair import opened
 from fitdiag.cli.terminal import Leave, Screen, hold_interview
 from fitdiag.diagnosis.belief import told
@@ -73,7 +73,7 @@ def review(
     try:
         return run.through(photos, came, mine, done, send_form=send_form, sent=sent, fits=fits)
     except Leave:
-        write(f"\nLeft; every answer is saved. To go on:\n  {run.command}")
+        say_then("\nLeft; every answer is saved. To go on:", run.command)
         return 130
 
 
@@ -159,8 +159,8 @@ class _Run:
                     self.case = add_round(self.case, fingerprint=self.base.fingerprint)
         elif self.one.sent is not None:
             if not something_came and not self._says_so("Has the client tried it on?"):
-                say(f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:")
-                write(f"  {self.answer}")
+                lies = f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:"
+                say_then(lies, self.answer)
                 return False
             changed = replace(
                 self.one, done=self._carried(form, done), waiting="fitter", form_received=self.today if form else None
@@ -228,8 +228,7 @@ class _Run:
             write("\nChanged in all")
             say_all(f"- {line}" for line in changed)
             say("All of it goes onto the paper. Keep this pattern as it is, with the day and the client's name on it.")
-        say("To close the case:")
-        write(f"  {command('fitdiag', 'case', 'close', *self.named)} --fits")
+        say_then("To close the case:", f"{command('fitdiag', 'case', 'close', *self.named)} --fits")
         return 0
 
     # -- what came in ---------------------------------------------------------------------------------------------
@@ -307,9 +306,8 @@ class _Run:
         if not confirmed(pictures, one.photos, None):
             with self._alone():
                 page = ask(pictures, one.photos, self.case.units, self.case.body_measures.get("hip"))
-            write("Say yes to the lines on this page, or put them right there:")
-            write(f"  {page.resolve().as_uri()}")
-            write(f"Then go on:\n  {self.command}")
+            say_then("Say yes to the lines on this page, or put them right there:", page.resolve().as_uri())
+            say_then("Then go on:", self.command)
             return False
         found = measure_inside(self.base, pictures, self.case.body_measures.get("hip"), self.case.units)
         with self._alone():
@@ -336,8 +334,8 @@ class _Run:
                 make_folder(path.parent)
             write_atomically(path, page, replace=True)
             self._change(waiting="client")
-        write(f"Send this form; it works offline, on a phone:\n  {shown_path(path)}")
-        write(f"When the answer comes back:\n  {self.answer}")
+        say_then("Send this form; it works offline, on a phone:", shown_path(path))
+        say_then("When the answer comes back:", self.answer)
         return 0
 
     # -- the diagnosis --------------------------------------------------------------------------------------------
@@ -456,23 +454,22 @@ class _Run:
             if moved is not None:  # before the documents, the last of a round: once they are there, nothing is missing
                 keep_nudges(self.case, self.one.number, moved)
             written = write_documents(self.base, self.case, conclusion, replace(self.look, shown=shown))
-        write("\nWritten:")
-        for path in written:
-            write(f"  {shown_path(path)}")
+        say_then("\nWritten:", *(shown_path(path) for path in written))
         if not advised:
             if findings.seen:
-                say("Nothing is advised. To answer more, or to choose again:")
-                write(f"  {self.command}")
-                say("If it fits well enough:")
-            else:
-                say("Nothing is advised. If it fits:")
-            write(f"  {self.command} --fits")
+                say_then("Nothing is advised. To answer more, or to choose again:", self.command)
+            told = "If it fits well enough:" if findings.seen else "Nothing is advised. If it fits:"
+            say_then(told, f"{self.command} --fits")
             return 0
         if sent or (self.ask and self._says_so("Sent to the client?")):
             return self.mark_sent()
-        card = "" if self.case.consent.refused else " and shot-card.pdf"
-        say(f"Send client.pdf (or client.html){',' if card else ' and'} {written[-1].name}{card}; then write it down:")
-        write(f"  {self.command} --sent")
+        pages = [
+            "client.pdf (or client.html)",
+            written[-1].name,
+            *(() if self.case.consent.refused else ("shot-card.pdf",)),
+        ]
+        told = f"Send {', '.join(pages[:-1])} and {pages[-1]}; then write it down:"
+        say_then(told, f"{self.command} --sent")
         return 0
 
     def _keep(self, proposed: Conclusion, chosen: Sequence[Recommendation]) -> None:
@@ -491,8 +488,7 @@ class _Run:
             told = "the documents do not hold the list that is advised"
             raise stop("not-written", told, where=self.one.documents, hint=f"{self.command} writes them")
         self._change(waiting="client", sent=self.today)
-        say("Written down as sent. When the client has tried it on:")
-        write(f"  {self.answer}")
+        say_then("Written down as sent. When the client has tried it on:", self.answer)
         return 0
 
 

@@ -10,7 +10,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from fitdiag.cli.arguments import ending_of, folder_of, paper_of, units_of
-from fitdiag.cli.output import counted, say, say_problems, width, write
+from fitdiag.cli.output import counted, say, say_problems, say_then, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
@@ -152,8 +152,7 @@ def new_rule(kind: str, rule: str, area: str, rules: str | None) -> int:
     joined = f"{earlier.rstrip()}\n{text}" if earlier else text
     write_atomically(path, joined, replace=bool(earlier), private=False)
     again = command("fitdiag", "rules", "check", folder) if rules else "fitdiag rules check"
-    say(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then:")
-    write(f"  {again}")
+    say_then(f"Written: {one_line(path)}. It is a draft: fill in what says TO WRITE, then:", again)
     return 0
 
 

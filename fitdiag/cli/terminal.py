@@ -18,7 +18,7 @@ from typing import Any, NoReturn
 from fitdiag.cli.arguments import folder_of, units_of
 from fitdiag.cli.diagnose import say_list
 from fitdiag.cli.misses import remember
-from fitdiag.cli.output import Show, width, write
+from fitdiag.cli.output import Show, say_then, width, write
 from fitdiag.cli.work import fits_herself, log_of, session_name
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
@@ -309,8 +309,8 @@ def _say_saved(path: Path, *, alone: bool) -> None:
     """Where the session is and what can be done with it; commands stand on a line of their own, to be copied whole."""
     write(f"\nSaved in {shown_path(path)}")
     told = " --alone" if alone else ""
-    write(f"The list with every step, as a document:\n  {command('fitdiag', 'export', path)} --to list.md{told}")
-    write(f"To go on later:\n  {resume_command(path, alone=alone)}")
+    say_then("The list with every step, as a document:", f"{command('fitdiag', 'export', path)} --to list.md{told}")
+    say_then("To go on later:", resume_command(path, alone=alone))
 
 
 def _left(log: SessionLog, alone: bool) -> int:
