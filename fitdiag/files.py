@@ -533,12 +533,13 @@ def _remove(path: Path, *, is_folder: bool) -> None:
 
 
 @contextmanager
-def refusals(path: Path, what: str) -> Iterator[None]:
-    """The system's refusals as a problem."""
+def refusals(path: Path, what: str, *, reading: bool = False) -> Iterator[None]:
+    """The system's refusals, to write or to read, as a problem."""
     try:
         yield
     except (OSError, ValueError) as error:
-        raise stop("cannot-save", f"{what}: {refusal(error)}", where=path) from None
+        code, why = ("unreadable", reason(error)) if reading else ("cannot-save", refusal(error))
+        raise stop(code, f"{what}: {why}", where=path) from None
 
 
 # -- reading -----------------------------------------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fitdiag import files
-from fitdiag.files import make_folder, read_bytes, reason, refusals, whole_folder, write_atomically
+from fitdiag.files import make_folder, read_bytes, refusals, whole_folder, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.model import RuleBase
@@ -139,10 +139,8 @@ def gathered(problems: list[Problem]) -> Iterator[None]:
 
 
 def refuse_link(path: Path) -> None:
-    try:
+    with refusals(path, "this cannot be read", reading=True):
         linked = path.is_symlink()
-    except (OSError, ValueError) as error:
-        raise stop("unreadable", f"this cannot be read: {reason(error)}", where=path) from None
     if linked:
         told = "this is a link, and a case follows none"
         raise stop("link", told, where=path, hint="put the file itself into the case folder")
@@ -152,10 +150,8 @@ def _round_folders(folder: Path) -> list[tuple[int, Path]]:
     """The folders of rounds by number; one nearly named like a round is a fault, so that no round is passed over."""
     result: list[tuple[int, Path]] = []
     problems: list[Problem] = []
-    try:
+    with refusals(folder, "this folder cannot be read", reading=True):
         names = sorted(os.listdir(folder))  # noqa: PTH208 (names only, to be sorted)
-    except (OSError, ValueError) as error:
-        raise stop("unreadable", f"this folder cannot be read: {reason(error)}", where=folder) from None
     for name in names:
         match = _ROUND.match(name)
         if match and match[1] != "00" and match[1].isascii():
@@ -219,7 +215,7 @@ def new_case(draft: Case, pattern: Path | None = None) -> Case:
 
 def _refuse_taken(parent: Path, folder: Path) -> None:
     """Names that differ only in capitals or accents written in two ways are one name on some disks."""
-    with refusals(parent, "this folder cannot be read"):
+    with refusals(parent, "this folder cannot be read", reading=True):
         for entry in os.scandir(parent):
             if unicodedata.normalize("NFC", entry.name).casefold() == folder.name:
                 hint = f"`fitdiag case show {folder.name}` shows it; a second garment has a name of its own, like 'the lamplighter, black'"

@@ -74,7 +74,7 @@ def contents(folder: Path) -> Contents:
     def stopped(error: OSError) -> None:
         raise error
 
-    with refusals(folder, "this folder cannot be read"):
+    with refusals(folder, "this folder cannot be read", reading=True):
         for at, inner, names in os.walk(folder, onerror=stopped, followlinks=False):
             inner.sort()
             links += [Path(at, name) for name in inner if Path(at, name).is_symlink()]

@@ -16,8 +16,8 @@ from operator import attrgetter
 from pathlib import Path
 from typing import NamedTuple
 
-from fitdiag.files import make_folder, read_bytes, reason, write_atomically
-from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path, stop
+from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
+from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path
 
 SCHEMA = "fitdiag.list/1"
 CASE_FILE = "case.yaml"
@@ -79,11 +79,8 @@ def list_cases(parent: Path, read_again: Callable[[Path], Read]) -> CaseList:
     """
     rows: list[Row] = []
     problems: list[Problem] = []
-    try:
-        with os.scandir(parent) as entries:
-            folders = [entry for entry in entries if entry.name[0] != "."]
-    except (OSError, ValueError) as error:
-        raise stop("no-folder", f"this folder cannot be read: {reason(error)}", where=parent) from None
+    with refusals(parent, "this folder cannot be read", reading=True), os.scandir(parent) as entries:
+        folders = [entry for entry in entries if entry.name[0] != "."]
     before = _lines(parent)
     after: dict[str, str] = {}
     changed = False
