@@ -22,7 +22,6 @@ from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_given, format_length, format_reading
 
 SAME_MM = 1.6  # half an eighth of an inch: 3/4 in is not above 19 mm
-ALL_ALTERATIONS = "fitdiag rules list alterations"
 
 
 @dataclass(frozen=True)
@@ -71,6 +70,12 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
 
     Raises ProblemsFoundError.
     """
+
+    def near(word: str) -> tuple[str, ...]:
+        from fitdiag.interview.search import Words
+
+        return Words(base).find("alteration", word.replace("-", " "), 3)
+
     ids = {rule.title.lower(): rule.id for rule in base.alterations.values()}
     found: list[Asked] = []
     for text in texts:
@@ -84,19 +89,12 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
         called = " ".join((name if sign else text).lower().split())
         plain = ids.get(called, name if sign else text)
         given = lengths([f"{plain}={size}" if sign else plain], units, tuple(sorted(base.alterations)),
-                        listed_by=ALL_ALTERATIONS, near=lambda word: near_alterations(base, word))  # fmt: skip
+                        listed_by="fitdiag rules list alterations", near=near)  # fmt: skip
         for known, mm in given.items():
             if any(one.name == known and (one.side == side or None in (one.side, side)) for one in found):
                 raise stop("argument", f"'{one_line(known, 60)}' is named twice", hint="give the whole amount once")
             found.append(Asked(known, way * mm, side))  # type: ignore[arg-type]
     return found
-
-
-def near_alterations(base: RuleBase, word: str) -> tuple[str, ...]:
-    """Alterations a word may mean, by their words and titles."""
-    from fitdiag.interview.search import Words
-
-    return Words(base).find("alteration", word.replace("-", " "), 3)
 
 
 def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Units) -> tuple[str, ...]:

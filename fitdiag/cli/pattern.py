@@ -32,7 +32,7 @@ from fitdiag.pattern.formats import Reading, read_pattern, write_pattern
 from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.measure import after_darts, angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
-from fitdiag.pattern.piece import Carried, Pattern, Piece, faults
+from fitdiag.pattern.piece import Carried, Pattern, faults
 from fitdiag.pattern.record import stamp, told, whose
 from fitdiag.pattern.true import true
 from fitdiag.problems import one_line, stop
@@ -346,6 +346,7 @@ def draw(
     as_cut: bool, allowance: list[str], band: list[str], rules: str | None, client: str | None, day: str | None,
 ) -> int:  # fmt: skip
     """Write a drawing of every alteration named, in order (.svg or .pdf), or with `sheets` the pieces at full scale (.pdf)."""
+    from fitdiag.pattern.band import bands
     from fitdiag.pattern.ink import svg, together
     from fitdiag.pattern.pdf import pdf_drawing
     from fitdiag.pattern.sheets import pdf_sheets
@@ -358,7 +359,8 @@ def draw(
     if sheets:
         last, _ = finished(work, as_cut=as_cut)
         ready = allowed(work.recorded(last), allowance, chosen)
-        content = pdf_sheets(ready, paper, units=chosen, day=work.day, more=bands_of(ready, band, chosen))
+        more = [piece for kind, width in lengths(band, chosen).items() for piece in bands(ready, kind, width, chosen)]
+        content = pdf_sheets(ready, paper, units=chosen, day=work.day, more=more)
     elif not work.steps:
         told = "no alteration was named"
         raise stop("argument", told, hint="add --do 'ALTERATION=3/4 in', or --sheets a4 for the pieces")
@@ -372,13 +374,6 @@ def draw(
     say(f"Written: {one_line(to)}")
     say_all(work.warnings)
     return 0
-
-
-def bands_of(pattern: Pattern, texts: list[str], units: Units) -> list[Piece]:
-    """What is cut from the finished waist: `straight=4cm`, `shaped=4cm`, `facing=6cm`."""
-    from fitdiag.pattern.band import bands
-
-    return [piece for kind, width in lengths(texts, units).items() for piece in bands(pattern, kind, width, units)]
 
 
 def pictures_of(work: Work, units: Units, *, strip: bool, as_cut: bool) -> tuple[list[Drawing], str]:

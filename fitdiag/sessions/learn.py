@@ -22,6 +22,7 @@ from __future__ import annotations
 import difflib
 import hashlib
 import multiprocessing
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -32,7 +33,7 @@ from fitdiag.diagnosis.belief import Compiled, compile_network
 from fitdiag.diagnosis.exact import TooWideError
 from fitdiag.diagnosis.expected import Layout, Session, Strengths, prepare
 from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score
-from fitdiag.files import read_bytes
+from fitdiag.files import read_bytes, refusals
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
 from fitdiag.knowledge.load import Places, load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
@@ -99,23 +100,15 @@ def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str,
 
 def session_files(paths: Sequence[Path]) -> list[Path]:
     """Every session log among these files and below these folders, in the order of their names."""
-    found: dict[Path, Path] = {}
+    found: dict[str, Path] = {}
     for path in paths:
-        try:
-            if path.is_dir():
-                below = sorted(
-                    inner
-                    for inner in path.rglob("*.jsonl")
-                    if not any(part.startswith(".") for part in inner.relative_to(path).parts)
-                )
-            elif path.exists():
-                below = [path]
-            else:
+        with refusals(path, "this cannot be read", reading=True):
+            if not path.exists():
                 raise stop("no-file", "there is no such file or folder", where=path)
-            for inner in below:
-                found.setdefault(inner.resolve(), inner)
-        except (OSError, ValueError, RuntimeError):
-            raise stop("unreadable", "this cannot be read", where=path) from None
+            logs = sorted(path.rglob("*.jsonl")) if path.is_dir() else [path]
+            for inner in logs:
+                if not any(part.startswith(".") for part in inner.relative_to(path).parts):
+                    found.setdefault(os.path.realpath(inner), inner)
         if len(found) > MOST_FILES:
             raise stop("too-many-files", f"more than {MOST_FILES} session logs", where=path)
     return list(found.values())
