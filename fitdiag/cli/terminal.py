@@ -245,7 +245,10 @@ def _talk(
         screen.show([Line(HELP, "hint")])
         while True:
             _ask_until_the_end(screen, interview)
-            _conclude(base, log, interview, pattern, full=show.full, more="why" if screen.interactive else "--full")
+            write("")
+            more = "why" if screen.interactive else "--full"
+            say_list(base, interview.conclusion, pattern, full=show.full, more=more)
+            log.append(conclusion_event(interview.conclusion))
             if not inside:
                 _say_saved(log.path, alone=show.alone)
             if not screen.interactive or not _goes_on(base, screen, interview, "go on" if inside else "leave"):
@@ -295,14 +298,6 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
         if interview.state.steps != steps or interview.prompt() != before:
             interview.finished = False
             return True
-
-
-def _conclude(
-    base: RuleBase, log: SessionLog, interview: Interview, pattern: str | Path | None, *, full: bool, more: str
-) -> None:
-    write("")
-    say_list(base, interview.conclusion, pattern, full=full, more=more)
-    log.append(conclusion_event(interview.conclusion))
 
 
 def _say_saved(path: Path, *, alone: bool) -> None:

@@ -214,22 +214,18 @@ def body_event(findings: Findings) -> dict[str, Any]:
 
 def measures_event(findings: Findings) -> dict[str, Any]:
     """Measures of body, pattern and earlier try-ons, in mm, and the tables chosen, as an event of the log."""
-    event: dict[str, Any] = {
-        "event": "measures",
-        "body": dict(findings.body_measures),
-        "pattern": dict(findings.pattern_measures),
-        "tables": dict(findings.tables),
-    }
-    if findings.at_rest:
-        event["at_rest"] = dict(findings.at_rest)
-    if findings.readings_from != "cloth":
-        event["readings_from"] = findings.readings_from
-    if findings.earlier:
-        event["earlier"] = [
-            {"round": one.round, "readings": {name: list(told) for name, told in one.readings.items()}}
+    known = {
+        "body": dict(findings.body_measures), "pattern": dict(findings.pattern_measures), "tables": dict(findings.tables),
+    }  # fmt: skip
+    more = {
+        "at_rest": dict(findings.at_rest),
+        "readings_from": "" if findings.readings_from == "cloth" else findings.readings_from,
+        "earlier": [
+            {"round": one.round, "readings": {s: list(mm) for s, mm in one.readings.items()}}
             for one in findings.earlier
-        ]
-    return event
+        ],
+    }
+    return {"event": "measures", **known, **{key: value for key, value in more.items() if value}}
 
 
 def _earlier(event: Event, base: RuleBase) -> Iterator[Earlier]:
