@@ -93,7 +93,7 @@ def slowly(module: object, name: str, delay_s: float) -> None:
 
 def light_documents() -> None:
     """Documents that are quickly made; how they look is not what is tried here."""
-    documents.documents_of = lambda base, case, conclusion, pattern, look: {  # type: ignore[assignment]
+    documents.documents_of = lambda base, case, conclusion, look: {  # type: ignore[assignment]
         case.rounds[-1].documents / "client.html": "a page", case.rounds[-1].plan_file: "a plan",
     }  # fmt: skip
 

@@ -26,7 +26,6 @@ from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
     from fitdiag.pattern.pdf import Paper
-    from fitdiag.pattern.piece import Pattern
     from fitdiag.reports.history import RoundFacts
 
 CARDS = ("shot-card.html", "shot-card.pdf")
@@ -42,9 +41,7 @@ class Look:
     shown: Simulation | None = None
 
 
-def documents_of(
-    base: RuleBase, case: Case, conclusion: Conclusion, pattern: Pattern | None, look: Look
-) -> dict[Path, str | bytes]:
+def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> dict[Path, str | bytes]:
     """Every document of the last round: for the client, for the fitter, for other programs, the plan last.
 
     Who refused photos is not asked for any.
@@ -57,6 +54,7 @@ def documents_of(
     from fitdiag.reports.turning import turning_answers
 
     one, units = case.rounds[-1], case.units
+    pattern = pattern_in(base, case.pattern_file)
     effects = effects_of(base, conclusion, pattern)
     heading = Heading(units, case.name, one.number, look.day)
     photographs = () if case.consent.refused else base.about.photographs
@@ -89,7 +87,7 @@ def documents_of(
 def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> list[Path]:
     """Write the documents of the last round, after its log says of what they are made; those to be shown. Under the case's lock."""
     one = case.rounds[-1]
-    files = documents_of(base, case, conclusion, pattern_in(base, case.pattern_file), look)
+    files = documents_of(base, case, conclusion, look)
     line: dict[str, Any] = {
         "event": "documents",
         "day": look.day.isoformat(),
@@ -132,7 +130,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     shown = simulated_round(base, case, conclusion)[0] if line.get("draped") else None
     paper: Paper = "a4" if line["paper"] == "a4" else "letter"
     look = Look(date.fromisoformat(line["day"]), bool(line["large"]), paper, shown)
-    files = documents_of(base, case, conclusion, pattern_in(base, case.pattern_file), look)
+    files = documents_of(base, case, conclusion, look)
     with refusals(one.documents, "this folder cannot be made"):
         make_folder(one.documents)
     made = {path: content for path, content in files.items() if path in wanted}

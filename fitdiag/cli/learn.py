@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of
-from fitdiag.cli.output import counted, say, say_all, say_problems, write, write_data
+from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, write, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
 from fitdiag.files import taken_name, write_atomically
 from fitdiag.knowledge.load import load_rules
@@ -67,9 +67,8 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
         say(
             f"Written: {one_line(shown_path(to))}. The rules are as they were. Read it and take out what you do not believe."
         )
-        place = command(Path(to).resolve())
-        say(f"To accept it, in the folder {one_line(shown_path(folder))}:")
-        write(f"  patch -p0 < {place}")
+        told = f"To accept it, in the folder {one_line(shown_path(folder))}:"
+        say_then(told, f"patch -p0 < {command(Path(to).resolve())}")
         say(
             "Then fitdiag rules check and fitdiag rules test. The sources beside the words stay; say there what was learned."
         )

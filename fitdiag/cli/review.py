@@ -439,7 +439,7 @@ class _Run:
         conclusion = choose(self.screen, choice, ask=self.ask, keep=lambda chosen: self._keep(proposed, chosen))
         findings = conclusion.diagnosis.findings
         advised = conclusion.plan.recommendations
-        first = [Advised(r.alteration, r.amount.mm) for r in conclusion.plan.recommendations if r.only_if is None]
+        first = [Advised(r.alteration, r.amount.mm) for r in advised if r.only_if is None]
         if conclusion is not proposed:
             say("In short:")
             say_all(brief(make_report(self.words, conclusion), self.words))
