@@ -61,8 +61,7 @@ def pattern_and_rules(path: str, rules: str | None) -> tuple[Pattern, RuleBase]:
     """The pattern in a file, and the rules named, or else those of its garment."""
     named = load_rules(folder_of(rules)) if rules else None
     pattern = read_pattern(path, by_rules(named))
-    base = named or load_rules(rules_for(pattern.garment.name))
-    return dataclasses.replace(pattern, garment=garment_of(base)), base
+    return pattern, named or load_rules(rules_for(pattern.garment.name))
 
 
 def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
@@ -135,6 +134,7 @@ def carried_out(
     if client is not None:
         pattern = dataclasses.replace(pattern, client=one_line(client, LONGEST_CLIENT))
     asked = asked_of(base, do, units)
+    pattern = dataclasses.replace(pattern, garment=garment_of(base)) if asked else pattern
     before, warnings = pattern, list(warned(base, pattern, asked, units))
     steps: list[Step] = []
     for one in asked:

@@ -29,7 +29,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
 from fitdiag.pattern.darts import WORKS
 from fitdiag.pattern.formats import Reading, read_pattern, write_pattern
-from fitdiag.pattern.garment import shipped_garment
+from fitdiag.pattern.garment import garment_of, shipped_garment
 from fitdiag.pattern.measure import after_darts, angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, faults
@@ -281,6 +281,7 @@ def solve(
     if not do or not targets:
         told, hint = "what may be altered, or until when, is missing", "--do ALTERATION --until 'MEASURE >= 3 in'"
         raise stop("argument", told, hint=hint)
+    pattern = dataclasses.replace(pattern, garment=garment_of(base))
     given = asked_of(base, [text for text in do if "=" in text], chosen)
     warnings = warned(base, pattern, given, chosen)
     wanted = _wanted(base, do, {one.name: one.amount for one in given}, chosen)
