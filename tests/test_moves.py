@@ -106,6 +106,24 @@ def test_nothing_by_nothing(name: str) -> None:
         assert altered.did == ()
 
 
+@pytest.mark.parametrize("name", NAMES)
+def test_where_on_the_paper_a_piece_lies_changes_nothing(name: str) -> None:
+    """Altered, a piece drawn farther down and to the right is the same piece, farther down and to the right."""
+    way = np.array([137.0, -1311.0])
+    elsewhere = BLOCK
+    for old in BLOCK.pieces.values():
+        elsewhere = elsewhere.with_piece(replace(mapped(old, lambda at: at + way), grain_x=old.grain_x + way[0]))
+    for amount in amounts(name):
+        here, there = (carry_out(one, name, amount).pattern for one in (BLOCK, elsewhere))
+        for which, piece in here.pieces.items():
+            other = there.pieces[which]
+            assert other.outline == pytest.approx(piece.outline + way, abs=1e-6)
+            assert other.grain_x == pytest.approx(piece.grain_x + way[0])
+            assert [joint.seam for joint in other.joints] == [joint.seam for joint in piece.joints]
+            for drawn, line in piece.lines.items():
+                assert other.lines[drawn] == pytest.approx(line + way, abs=1e-6)
+
+
 @pytest.mark.parametrize("name", [name for name in NAMES if RULES.alterations[name].operation.one_side])
 def test_one_side_is_the_right_unless_said(name: str) -> None:
     """An alteration of one side of the client leaves the other side's pieces as they were."""
@@ -429,6 +447,35 @@ def test_a_seam_runs_straight_between_the_ends_of_a_dart() -> None:
 
 def lifting(by: float) -> Callable[[Array, Array], Array]:
     return lambda at, far: np.tile([0.0, by], (len(at), 1))
+
+
+@pytest.mark.parametrize("by", [6.0, -6.0])
+def test_a_bend_goes_by_its_amount_where_the_corner_is_halved(by: float) -> None:
+    """Shapely crosses the curve, before and after, with the line that halves the corner: what lies between is the amount."""
+    old = BLOCK.back
+    new = moved(old, by, do="bend", seam="curve")
+    line, centre = old.seams["curve"], old.seams["centre"]
+    up = (centre[1] - centre[0]) / np.hypot(*(centre[1] - centre[0]))
+    meet = centre[0] + up * (line[0, 1] - centre[0, 1]) / up[1]
+    level = np.array([np.sign(line[0, 0] - meet[0]), 0.0])
+    half = (up + level) / np.hypot(*(up + level))
+    ray = LineString([meet - 50 * half, meet + 200 * half])
+    far = [ray.project(ray.intersection(LineString(piece.seams["curve"]))) for piece in (old, new)]
+    assert far[0] - far[1] == pytest.approx(by, abs=0.02)
+    assert new.seams["curve"][[0, -1]] == pytest.approx(line[[0, -1]])
+
+
+def test_a_seam_drawn_straight_forgets_its_own_steps_and_no_others() -> None:
+    """A fold across the seat leaves steps at both its ends; drawing the side straight takes the one away, the other stays."""
+    y = BLOCK.back.levels["hip"] - 20
+    folded = moved(BLOCK.back, -8.0, do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))
+    ends = {joint.seam for joint in folded.joints}
+    assert len(ends) > 1
+    seam = "side"
+    done = moved(folded, 1.0, do="straight", seam=seam)
+    line = LineString(done.seams[seam])
+    assert line.length == pytest.approx(np.hypot(*(done.seams[seam][-1] - done.seams[seam][0])))
+    assert {joint.seam for joint in done.joints} == ends - {seam}
 
 
 def test_neighbours_that_both_move_still_meet() -> None:
