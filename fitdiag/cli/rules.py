@@ -16,7 +16,7 @@ from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
 from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.check import check_rules
-from fitdiag.knowledge.load import Places, load_rules, read_rules
+from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.page import page
 from fitdiag.knowledge.strict_yaml import read_text
@@ -45,9 +45,7 @@ def weaker(base: RuleBase) -> list[Problem]:
     """Signs of which more would speak less, as problems at the measure of each."""
     problems: dict[str, Problem] = {}
     for item in not_monotone(base):
-        where = base.places.get(("symptom", item.symptom))
-        if isinstance(base.places, Places):
-            where = base.places.inside("symptom", item.symptom, ("measure", "grades"))
+        where = base.places.of("symptom", item.symptom, "measure", "grades")
         told = f"'{item.symptom}': at {item.reading_mm:g} mm it speaks less for '{item.cause}' than {item.than} does"
         hint = "the mark for clear must lie past seen_from, on the side that is worse"
         problems.setdefault(item.symptom, Problem("not-monotone", told, where, hint))
@@ -241,7 +239,7 @@ def grouped(base: RuleBase, kind: str, table: Mapping[str, Any]) -> dict[str, li
 def _heading(base: RuleBase, kind: str, rule: Any) -> str:
     if kind == "sources":
         return str(rule.grade).replace("-", " ").capitalize()
-    place = base.places.get((kind.removesuffix("s"), rule.id))
+    place = base.places.of(kind.removesuffix("s"), rule.id)
     if place is None:  # body notes stand in one file
         return ""
     path = PurePath(place.path)

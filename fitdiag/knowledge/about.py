@@ -1,13 +1,13 @@
-"""`rulebase.yaml` and `vocabulary.yaml`: what a rule base is for, cautions, the shot card, and words that people use for each other."""
+"""What a rule base is for, cautions, the shot card; and its words: those of rules and their numbers, and how people speak."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, StringConstraints
 
-from fitdiag.knowledge.basics import Id, Rule, SymptomId, Text
+from fitdiag.knowledge.basics import Cites, Id, Rule, SymptomId, Text
 
 
 class CardLine(Rule):
@@ -73,3 +73,42 @@ class About(Vocabulary):
     card: ShotCard | None = None
     presses: Mapping[Text, SymptomId] = Field(default_factory=dict)
     cautions: tuple[Caution, ...]
+
+
+class Renamed(Rule):
+    """A symptom of an earlier rule base, and what it is now; more than one where it hid a direction."""
+
+    was: Id
+    now: tuple[SymptomId, ...] = Field(min_length=1)
+
+
+class Everyday(Rule):
+    """How people speak of a symptom, one phrase a line: which words they use is counted, so that many tell more than apt ones."""
+
+    symptom: SymptomId
+    said: Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
+
+    @property
+    def phrases(self) -> tuple[str, ...]:
+        """The phrases, without empty lines."""
+        return tuple(line.strip() for line in self.said.splitlines() if line.strip())
+
+
+class WordTable(Rule):
+    """Words and the numbers they stand for, with the source of the numbers."""
+
+    source: Cites
+    words: Mapping[Id | Annotated[str, StringConstraints(pattern=r"^[a-z_]+$")], float]
+
+
+class Words(Rule):
+    """`words.yaml`: every table of words that rules use."""
+
+    how_often: WordTable
+    base_rate: WordTable
+    seen_anyway: WordTable
+    more_or_less: WordTable
+    how_well: WordTable
+    body_grades: WordTable
+    cost: WordTable
+    settings: WordTable

@@ -18,39 +18,11 @@ from pydantic import BaseModel
 
 from fitdiag import __version__
 from fitdiag.files import make_folder, own_folder, write_atomically
-from fitdiag.knowledge.about import About
+from fitdiag.knowledge.about import About, Words
 from fitdiag.knowledge.folders import shared_folder
 from fitdiag.knowledge.garment import Garment
-from fitdiag.knowledge.model import (
-    Alteration,
-    BodyNote,
-    Cause,
-    EaseTable,
-    Everyday,
-    Order,
-    Renamed,
-    RestRow,
-    RuleBase,
-    SlopeRow,
-    Source,
-    Symptom,
-    Words,
-)
-from fitdiag.knowledge.simulated import Cloth, SimulatedSign
+from fitdiag.knowledge.model import KINDS, RuleBase
 from fitdiag.problems import ProblemsFoundError
-
-_TABLES: Mapping[str, type[BaseModel]] = {
-    "sources": Source, "body_notes": BodyNote, "symptoms": Symptom, "causes": Cause, "alterations": Alteration,
-    "ease": EaseTable, "cloths": Cloth,
-    "simulated_signs": SimulatedSign,
-}  # fmt: skip
-_LISTS: Mapping[str, type[BaseModel]] = {
-    "order": Order,
-    "slopes": SlopeRow,
-    "rests": RestRow,
-    "renamed": Renamed,
-    "everyday": Everyday,
-}
 
 
 def stamp(folder: Path) -> str:
@@ -83,10 +55,7 @@ def recall(folder: Path) -> RuleBase | None:
         data = json.loads(_place(folder).read_bytes())
         if data["program"] != __version__ or data["stamp"] != stamp(folder):
             return None
-        tables: dict[str, Any] = {
-            name: {item["id"]: _built(model, item) for item in data[name]} for name, model in _TABLES.items()
-        }
-        tables |= {name: tuple(_built(model, item) for item in data[name]) for name, model in _LISTS.items()}
+        tables = {kind.table: kind.tabled(_built(kind.model, item) for item in data[kind.table]) for kind in KINDS}
         return RuleBase(
             about=_built(About, data["about"]),
             words=_built(Words, data["words"]),
@@ -103,13 +72,12 @@ def remember(folder: Path, base: RuleBase, before: str) -> None:
     with suppress(OSError, RuntimeError, ValueError, ProblemsFoundError):
         if stamp(folder) != before:
             return
-        data: dict[str, Any] = {name: [rule.model_dump() for rule in getattr(base, name).values()] for name in _TABLES}
+        data: dict[str, Any] = {kind.table: [rule.model_dump() for rule in base.rules(kind)] for kind in KINDS}
         data |= {
             "program": __version__,
             "stamp": before,
             "about": base.about.model_dump(),
             "words": base.words.model_dump(),
-            **{name: [row.model_dump() for row in getattr(base, name)] for name in _LISTS},
             "fingerprint": base.fingerprint,
             "garment": None if base.garment is None else base.garment.model_dump(),
         }

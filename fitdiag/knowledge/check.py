@@ -11,8 +11,8 @@ from itertools import combinations, pairwise
 from pydantic import BaseModel
 
 from fitdiag.knowledge.garment_check import names_are_the_garments
-from fitdiag.knowledge.load import Places, references
-from fitdiag.knowledge.model import Alteration, Condition, EaseTable, RuleBase, Symptom
+from fitdiag.knowledge.load import references
+from fitdiag.knowledge.model import KINDS, Alteration, Condition, EaseTable, RuleBase, Symptom
 from fitdiag.knowledge.order import circle, everything_before, exclusive
 from fitdiag.problems import Problem, Where
 
@@ -23,16 +23,9 @@ def check_rules(base: RuleBase) -> list[Problem]:
     return sorted(problems, key=lambda problem: (problem.where or Where(""), problem.message))
 
 
-def _at(base: RuleBase, kind: str, rule_id: str, *loc: str | int) -> Where | None:
-    """The place of a rule's id, or of a value inside the rule."""
-    if loc and isinstance(base.places, Places):
-        return base.places.inside(kind, rule_id, loc)
-    return base.places.get((kind, rule_id))
-
-
 def unused_ids(base: RuleBase) -> Iterator[Problem]:
     """A symptom no cause shows, a body note nothing heeds, an alteration nothing calls for, a source or seam nobody cites."""
-    shared = base.places.shared if isinstance(base.places, Places) else set()
+    shared = base.places.shared
     conditions = [
         condition for rule in base.alterations.values() for condition in (*rule.avoid_when, *rule.careful_when)
     ]
@@ -46,22 +39,22 @@ def unused_ids(base: RuleBase) -> Iterator[Problem]:
     idle += [("source", name, "no rule cites the source", "take it out")
              for name in base.sources if name not in cited and ("source", name) not in shared]  # fmt: skip
     for kind, name, told, hint in idle:
-        yield Problem("unused", f"{told} '{name}'", _at(base, kind, name), hint)
+        yield Problem("unused", f"{told} '{name}'", base.places.of(kind, name), hint)
     for name, causes in base.cures_of.items():
         if not causes and name not in called and not base.alterations[name].draft:
             told, hint = f"no cause is cured by '{name}' and nothing calls for it", "add it to a cause, or take it out"
-            yield Problem("unused", told, _at(base, "alteration", name), hint)
+            yield Problem("unused", told, base.places.of("alteration", name), hint)
     seams = {seam for rule in base.alterations.values() for seam in rule.seams}
     for index, seam in enumerate(base.about.seams):
         if seam not in seams:
-            where = _at(base, "rulebase.yaml", "", "seams", index)
+            where = base.places.of("rulebase.yaml", "", "seams", index)
             yield Problem("unused", f"no alteration changes the seam '{seam}'", where, "take it out")
 
 
 def _rules(base: RuleBase) -> Iterator[BaseModel]:
-    for name in ("symptoms", "body_notes", "causes", "alterations", "ease", "cloths", "simulated_signs"):
-        yield from getattr(base, name).values()
-    yield from (*base.order, *base.slopes, *base.rests, base.words)
+    for kind in KINDS:
+        yield from base.rules(kind)
+    yield base.words
 
 
 def same_signs(base: RuleBase) -> Iterator[Problem]:
@@ -73,14 +66,14 @@ def same_signs(base: RuleBase) -> Iterator[Problem]:
         if profile in profiles:
             told = f"'{cause.id}' shows exactly what '{profiles[profile]}' shows; no answer can tell them apart"
             hint = "add a symptom or a test that one of them shows"
-            yield Problem("same-signs", told, _at(base, "cause", cause.id), hint)
+            yield Problem("same-signs", told, base.places.of("cause", cause.id), hint)
         profiles.setdefault(profile, cause.id)
 
 
 def causes_are_sound(base: RuleBase) -> Iterator[Problem]:
     """A cause has a cure or may stay, and its look-alikes can be told from it."""
     for cause in base.causes.values():
-        where = _at(base, "cause", cause.id)
+        where = base.places.of("cause", cause.id)
         if bool(cause.cured_by) == bool(cause.may_stay):
             told = "has no cure" if not cause.cured_by else "has a cure and may stay as well"
             hint = "give cured_by, or may_stay if it is harmless; not both"
@@ -88,12 +81,12 @@ def causes_are_sound(base: RuleBase) -> Iterator[Problem]:
         symptoms = [link.symptom for link in cause.shows]
         for index, alike in enumerate(cause.look_alikes):
             if alike.cause == cause.id:
-                where = _at(base, "cause", cause.id, "look_alikes", index, "cause")
+                where = base.places.of("cause", cause.id, "look_alikes", index, "cause")
                 yield Problem("look-alike", f"'{cause.id}' is its own look-alike", where, "name another cause")
             for number, symptom in enumerate(alike.by):
                 if symptom not in symptoms and symptom not in _shown_by(base, alike.cause):
                     told = f"'{symptom}' should tell '{cause.id}' from '{alike.cause}', but neither shows it"
-                    where = _at(base, "cause", cause.id, "look_alikes", index, "by", number)
+                    where = base.places.of("cause", cause.id, "look_alikes", index, "by", number)
                     yield Problem("look-alike", told, where, "add a link to one of them, or take it out")
 
 
@@ -109,7 +102,7 @@ def measures_are_sound(base: RuleBase) -> Iterator[Problem]:
 
 
 def _measure(base: RuleBase, symptom: Symptom) -> Iterator[Problem]:
-    measure, where = symptom.measure, _at(base, "symptom", symptom.id, "measure", "grades")
+    measure, where = symptom.measure, base.places.of("symptom", symptom.id, "measure", "grades")
     assert measure is not None
     missing = [grade for grade in ("slight", "clear", "strong") if grade not in measure.grades_mm]
     if missing:
@@ -123,7 +116,7 @@ def _measure(base: RuleBase, symptom: Symptom) -> Iterator[Problem]:
         told = f"'{symptom.id}': the grades must {direction} from slight to strong"
         yield Problem("grades", told, where, f"worse is '{measure.worse}'; is that what is meant?")
     if measure.give_mm <= 0:
-        where = _at(base, "symptom", symptom.id, "measure", "give")
+        where = base.places.of("symptom", symptom.id, "measure", "give")
         yield Problem("grades", f"'{symptom.id}': give must be more than 0", where, "how far do two fitters differ?")
 
 
@@ -138,13 +131,13 @@ def figures_are_sound(base: RuleBase) -> Iterator[Problem]:
     for note in base.body_notes.values():
         for index, move in enumerate(note.figure):
             if note.measure is None and (move.some_mm is None or move.marked_mm is None):
-                where = _at(base, "body note", note.id, "figure", index)
+                where = base.places.of("body note", note.id, "figure", index)
                 yield Problem("figure", f"'{note.id}': {move.moves} has no amounts", where, "give some and marked")
 
 
 def _rows(base: RuleBase, table: EaseTable) -> Iterator[Problem]:
     for index, row in enumerate(table.rows):
-        where = _at(base, "ease table", table.id, "rows", index)
+        where = base.places.of("ease table", table.id, "rows", index)
         if row.at_least_mm is None and row.at_most_mm is None:
             yield Problem("ease", f"'{table.id}': this row has no figure", where, "give at_least, at_most or both")
         for low, high, names in (
@@ -163,24 +156,24 @@ def alterations_are_sound(base: RuleBase) -> Iterator[Problem]:
                 if not 1 <= int(number) <= len(getattr(rule, key)):
                     told = f"'{rule.id}' has no step {number} under '{key}' to say to the wearer"
                     yield Problem(
-                        "wearer", told, _at(base, "alteration", rule.id, "wearer", key), "number the steps from 1"
+                        "wearer", told, base.places.of("alteration", rule.id, "wearer", key), "number the steps from 1"
                     )
         if (aim := rule.amount.aim) is not None and base.symptoms[aim.symptom].measure is None:
             told = f"'{rule.id}': the amount aims at '{aim.symptom}', which has no measure"
-            where = _at(base, "alteration", rule.id, "amount", "aim", "symptom")
+            where = base.places.of("alteration", rule.id, "amount", "aim", "symptom")
             yield Problem("not-measurable", told, where, "give the symptom a measure, or take it out here")
         if rule.amount.start_mm > rule.most_a_round.amount_mm:
-            where = _at(base, "alteration", rule.id, "amount", "start")
+            where = base.places.of("alteration", rule.id, "amount", "start")
             yield Problem("limit", f"'{rule.id}': the start is more than the most a round", where, "start with less")
         if rule.most_in_all and rule.most_in_all.amount_mm < rule.most_a_round.amount_mm:
-            where = _at(base, "alteration", rule.id, "most_in_all", "amount")
+            where = base.places.of("alteration", rule.id, "most_in_all", "amount")
             told = f"'{rule.id}': the most in all is less than the most a round"
             yield Problem("limit", told, where, "are the two the wrong way round?")
         yield from _conditions(base, rule, "avoid_when", rule.avoid_when)
         yield from _conditions(base, rule, "careful_when", rule.careful_when)
         for cause in rule.worsens:
             if rule.id in base.causes[cause].cured_by:
-                where = _at(base, "alteration", rule.id, "worsens", cause)
+                where = base.places.of("alteration", rule.id, "worsens", cause)
                 told = f"'{rule.id}' worsens '{cause}', which says it is cured by it"
                 yield Problem("contradiction", told, where, "one of the two must go")
 
@@ -191,14 +184,14 @@ def _conditions(base: RuleBase, rule: Alteration, key: str, conditions: tuple[Co
         if len(given) != 1:
             told = f"'{rule.id}': a condition names one of body, symptom, absent, done; here {len(given)}"
             hint = "write two conditions" if given else "name what it depends on"
-            yield Problem("condition", told, _at(base, "alteration", rule.id, key, index), hint)
+            yield Problem("condition", told, base.places.of("alteration", rule.id, key, index), hint)
 
 
 def order_is_sound(base: RuleBase) -> Iterator[Problem]:
     """Order pairs are well formed, run in no circle, and settle every two alterations that change a common seam."""
     for index, pair in enumerate(base.order):
         sides = (bool(pair.first or pair.first_stage), bool(pair.then or pair.then_stage), bool(pair.either))
-        where = base.places.get(("order", str(index)))
+        where = base.places.of("order", str(index))
         if sides not in ((True, True, False), (False, False, True)):
             yield Problem("order", "an order pair has first and then, or either", where, "write one of the two")
         if twice := set(pair.first) & set(pair.then):
@@ -230,7 +223,7 @@ def _unordered(base: RuleBase) -> Iterator[Problem]:
         for partner in others:
             open_pairs[partner].remove(newcomer)
         open_pairs = {item: left for item, left in open_pairs.items() if left}
-        where = _at(base, "alteration", newcomer)
+        where = base.places.of("alteration", newcomer)
         if len(others) == 1:
             told = f"'{newcomer}' and '{others[0]}' both change {', '.join(common[frozenset((newcomer, others[0]))])}"
             yield Problem(
@@ -248,7 +241,7 @@ def _pair_of(base: RuleBase, first: str, then: str) -> Where | None:
     stage = {alteration: base.alterations[alteration].stage for alteration in (first, then)}
     found: Where | None = None
     for index, pair in enumerate(base.order):
-        where = base.places.get(("order", str(index)))
+        where = base.places.of("order", str(index))
         if first in pair.first and then in pair.then:
             return where
         sooner = first in pair.first or pair.first_stage == stage[first]
@@ -263,10 +256,10 @@ def extents_are_sound(base: RuleBase) -> Iterator[Problem]:
         if cause.opposite is not None and base.causes[cause.opposite].opposite != cause.id:
             told = f"'{cause.opposite}' does not name '{cause.id}' as its opposite"
             yield Problem(
-                "opposite", told, _at(base, "cause", cause.id, "opposite"), f"write opposite: {cause.id} there"
+                "opposite", told, base.places.of("cause", cause.id, "opposite"), f"write opposite: {cause.id} there"
             )
         for index, link in enumerate(cause.shows):
-            where = _at(base, "cause", cause.id, "shows", index, "per")
+            where = base.places.of("cause", cause.id, "shows", index, "per")
             measure = base.symptoms[link.symptom].measure
             if link.per and cause.extent is None:
                 yield Problem(
@@ -280,7 +273,7 @@ def extents_are_sound(base: RuleBase) -> Iterator[Problem]:
                 yield Problem("slope", told, where, "turn the sign of ratio")
     for number, row in enumerate(base.slopes):
         if base.causes[row.cause].extent is None or base.symptoms[row.symptom].measure is None:
-            where = base.places.get(("slope", str(number)))
+            where = base.places.of("slope", str(number))
             told = f"a slope of '{row.cause}' on '{row.symptom}', but "
             told += "the cause has no extent" if base.causes[row.cause].extent is None else "the symptom has no measure"
             yield Problem("extent", told, where, "add it, or take the slope out")
@@ -296,19 +289,19 @@ def _axes(base: RuleBase) -> Iterator[Problem]:
         for key in ("mirror_of", "same_as"):
             other = getattr(measure, key)
             if other is not None and base.symptoms[other].measure is None:
-                where = _at(base, "symptom", symptom.id, "measure", key)
+                where = base.places.of("symptom", symptom.id, "measure", key)
                 yield Problem("not-measurable", f"'{other}' has no measure", where, "give it one, or take this out")
         moved = any(symptom.id in slopes for slopes in base.slopes_of.values())
         if moved and measure.worse == "less" and not base.rests_of[symptom.id]:
             told = f"'{symptom.id}': what does a right block read?"
-            yield Problem("at-rest", told, _at(base, "symptom", symptom.id, "measure"), "add at_rest")
+            yield Problem("at-rest", told, base.places.of("symptom", symptom.id, "measure"), "add at_rest")
     for kind, table in (("symptom", base.symptoms), ("body note", base.body_notes)):
         for rule in table.values():
             for other in rule.opposite:
                 if rule.id not in table[other].opposite:
                     told = f"'{other}' does not name '{rule.id}' as its opposite"
                     yield Problem(
-                        "opposite", told, _at(base, kind, rule.id, "opposite"), f"write opposite: {rule.id} there"
+                        "opposite", told, base.places.of(kind, rule.id, "opposite"), f"write opposite: {rule.id} there"
                     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from fitdiag.knowledge.basics import PartRef
 from fitdiag.knowledge.garment import STANDS, Garment, Move
-from fitdiag.knowledge.load import Places, references
+from fitdiag.knowledge.load import references
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Hints, Problem
 
@@ -30,7 +30,7 @@ def names_are_the_garments(base: RuleBase) -> Iterator[Problem]:
     ) -> Iterator[Problem]:
         for loc, what, name in used:
             if name not in (names := set(known[what])) and not (what.startswith("height") and _MM.match(name)):
-                where = base.places.inside(kind, rule, loc) if isinstance(base.places, Places) else None
+                where = base.places.of(kind, rule, *loc)
                 told = "measure" if what == "measure of a piece" else what
                 yield Problem(
                     "unknown-name",

@@ -4,14 +4,14 @@ Lengths stand in the files as text with a unit and are millimetres here (`..._mm
 words; `RuleBase` turns them into numbers through the tables of `words.yaml`.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
-from fitdiag.knowledge.about import About
+from fitdiag.knowledge.about import About, Everyday, Renamed, Words
 from fitdiag.knowledge.basics import (
     AlterationId,
     AlterationIds,
@@ -35,10 +35,10 @@ from fitdiag.knowledge.basics import (
     one_or_many,
 )
 from fitdiag.knowledge.garment import Garment, Move, Operation
+from fitdiag.knowledge.reading import Places
 from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
 from fitdiag.knowledge.spoken import said
 from fitdiag.plausible import BODY_MM
-from fitdiag.problems import Where
 from fitdiag.units import Units
 
 View = Literal["front", "side", "back", "worn", "paper"]
@@ -465,43 +465,46 @@ class EaseTable(Rule):
     rows: tuple[EaseRow, ...] = Field(min_length=1)
 
 
-class Renamed(Rule):
-    """A symptom of an earlier rule base, and what it is now; more than one where it hid a direction."""
+@dataclass(frozen=True)
+class Kind:
+    """A kind of rule: what messages call it, where its files stand, of what model they are, and in which table of a `RuleBase`."""
 
-    was: Id
-    now: tuple[SymptomId, ...] = Field(min_length=1)
-
-
-class Everyday(Rule):
-    """How people speak of a symptom, one phrase a line: which words they use is counted, so that many tell more than apt ones."""
-
-    symptom: SymptomId
-    said: Annotated[str, StringConstraints(min_length=1, max_length=20_000)]
+    called: str
+    files: str
+    model: type[Rule]
+    table: str
+    has_page: bool = False  # can be shown by its id
 
     @property
-    def phrases(self) -> tuple[str, ...]:
-        """The phrases, without empty lines."""
-        return tuple(line.strip() for line in self.said.splitlines() if line.strip())
+    def has_ids(self) -> bool:
+        """Whether its table goes by ids; else it is a row of rules."""
+        return "id" in self.model.model_fields
+
+    @property
+    def one_a_file(self) -> bool:
+        """Whether each rule is a file of its own; else a file holds a list of them."""
+        return "**" in self.files
+
+    def tabled(self, rules: Iterable[Any]) -> Any:
+        """Rules of this kind as their table holds them."""
+        return {rule.id: rule for rule in rules} if self.has_ids else tuple(rules)
 
 
-class WordTable(Rule):
-    """Words and the numbers they stand for, with the source of the numbers."""
-
-    source: Cites
-    words: Mapping[Id | Annotated[str, StringConstraints(pattern=r"^[a-z_]+$")], float]
-
-
-class Words(Rule):
-    """`words.yaml`: every table of words that rules use."""
-
-    how_often: WordTable
-    base_rate: WordTable
-    seen_anyway: WordTable
-    more_or_less: WordTable
-    how_well: WordTable
-    body_grades: WordTable
-    cost: WordTable
-    settings: WordTable
+KINDS = (
+    Kind("source", "sources*.yaml", Source, "sources", has_page=True),
+    Kind("body note", "body-notes*.yaml", BodyNote, "body_notes", has_page=True),
+    Kind("symptom", "symptoms/*.yaml", Symptom, "symptoms", has_page=True),
+    Kind("cause", "causes/**/*.yaml", Cause, "causes", has_page=True),
+    Kind("alteration", "alterations/**/*.yaml", Alteration, "alterations", has_page=True),
+    Kind("order", "order*.yaml", Order, "order"),
+    Kind("ease table", "ease-tables*.yaml", EaseTable, "ease"),
+    Kind("cloth", "cloths*.yaml", Cloth, "cloths"),
+    Kind("simulated sign", "simulated-signs*.yaml", SimulatedSign, "simulated_signs"),
+    Kind("slope", "slopes*.yaml", SlopeRow, "slopes"),
+    Kind("rest", "at-rest*.yaml", RestRow, "rests"),
+    Kind("renamed", "renamed*.yaml", Renamed, "renamed"),
+    Kind("everyday", "everyday/*.yaml", Everyday, "everyday"),
+)
 
 
 @dataclass(frozen=True)
@@ -525,7 +528,12 @@ class RuleBase:
     everyday: tuple[Everyday, ...]
     fingerprint: str
     garment: Garment | None = None
-    places: Mapping[tuple[str, str], Where] = field(default_factory=dict, repr=False, compare=False)
+    places: Places = field(default_factory=Places, repr=False, compare=False)
+
+    def rules(self, kind: Kind) -> Collection[Any]:
+        """All rules of a kind."""
+        table: Any = getattr(self, kind.table)
+        return table.values() if kind.has_ids else table  # type: ignore[no-any-return]
 
     def in_units(self, units: Units) -> "RuleBase":
         """The same rules with the lengths in their texts written in inches, or in centimetres."""
@@ -627,13 +635,7 @@ class RuleBase:
 
     def find(self, rule_id: str) -> tuple[str, Any] | None:
         """The kind ("symptom", "cause", …) and the rule of an id; None if there is none."""
-        for kind, table in (
-            ("symptom", self.symptoms),
-            ("body note", self.body_notes),
-            ("cause", self.causes),
-            ("alteration", self.alterations),
-            ("source", self.sources),
-        ):
-            if rule_id in table:
-                return kind, table[rule_id]
+        for kind in KINDS:
+            if kind.has_page and rule_id in (table := getattr(self, kind.table)):
+                return kind.called, table[rule_id]
         return None

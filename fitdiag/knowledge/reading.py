@@ -11,10 +11,28 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
 from fitdiag.knowledge.strict_yaml import Document
-from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
 
 Location = tuple[str | int, ...]
 Model = TypeVar("Model", bound=BaseModel)
+
+
+class Places(dict[tuple[str, str], tuple[Document, Location]]):
+    """(kind, id) of each rule to the document it was read from and where it begins there. Rules out of the cache have none.
+
+    `shared`: those of the shared folder, which other garments use as well.
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.shared: set[tuple[str, str]] = set()
+
+    def of(self, kind: str, rule_id: str, *loc: str | int) -> Where | None:
+        """The place of a rule's id, or of a value inside the rule by its keys and indexes as they stand in the file."""
+        if (found := self.get((kind, rule_id))) is None:
+            return None
+        document, start = found
+        return document.where((*start, *(loc or ("id",))))
 
 
 def wrong(code: str, told: str, hint: str = "") -> PydanticCustomError:

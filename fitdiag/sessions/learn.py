@@ -35,7 +35,7 @@ from fitdiag.diagnosis.expected import Layout, Session, Strengths, prepare
 from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score
 from fitdiag.files import read_bytes, refusals
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
-from fitdiag.knowledge.load import Places, load_rules, read_rules
+from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text, read_yaml
 from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path, stop
@@ -355,8 +355,6 @@ def patch(folder: Path, changes: Sequence[Change]) -> str:
     base, problems = read_rules(folder)
     if base is None or problems:
         raise ProblemsFoundError(problems)
-    places = base.places
-    assert isinstance(places, Places)
     edits: dict[str, list[tuple[int, int, str, str]]] = {}
     for change in changes:
         kind = "symptom" if change.kind == "seen_anyway" else "cause"
@@ -364,7 +362,7 @@ def patch(folder: Path, changes: Sequence[Change]) -> str:
         if change.kind == "how_often":
             order = [link.symptom for link in base.causes[change.rule].shows]
             loc = ("shows", order.index(change.symptom), "how_often")
-        where = places.inside(kind, change.rule, loc)
+        where = base.places.of(kind, change.rule, *loc)
         assert where is not None
         edits.setdefault(where.path, []).append((where.line - 1, where.col - 1, change.old, change.new))
     text: list[str] = []
