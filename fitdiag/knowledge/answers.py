@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 
-from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, Origin, Side, measured, measured_apart
+from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, Side, measured, measured_apart
 from fitdiag.knowledge.model import Seen, Severity, Symptom
 from fitdiag.problems import one_line
-from fitdiag.units import InvalidLengthError, Length, Units, parse_length
+from fitdiag.units import InvalidLengthError, Units, parse_length
 
 SEEN_WORDS: Mapping[str, Seen] = {
     "yes": "yes", "y": "yes", "seen": "yes", "no": "no", "n": "no", "not seen": "no", "none": "no",
@@ -27,42 +27,38 @@ class InvalidFindingError(ValueError):
     """The text is no answer to this symptom; the message says what would be."""
 
 
-def parse_words(
-    symptom: Symptom, text: str, units: Units | None, origin: Origin = "file"
-) -> tuple[Finding, Length | None]:
+def parse_words(symptom: Symptom, text: str) -> Finding:
     """Read an answer as people write it: yes, no, can't say, slight, `3/4 in`, `yes left`, `left 3/8 in, right 3/4 in`.
 
-    Returns the finding and, where an amount was written, the length (so that a caller can ask back about a vague one).
-    Raises InvalidFindingError when it is none of these.
+    Raises InvalidFindingError when it is none of these, or an amount without a unit.
     """
     words = " ".join(text.strip().lower().replace("’", "'").split())
     if (apart := _apart(words)) is not None:
-        return _read_apart(symptom, *apart, units, origin)
+        return _read_apart(symptom, *apart)
     if words[:1] in ("-", "\u2212") and any(char.isdigit() for char in words):
         raise InvalidFindingError(f"'{one_line(text, 30)}' is less than nothing; {_other_way(symptom)}")
     side, words = _side_of(words)
     if side is not None and not words:
-        return Finding(symptom.id, "yes", side=side, origin=origin), None
+        return Finding(symptom.id, "yes", side=side)
     for prefix in ("yes, ", "yes "):
         words = words.removeprefix(prefix) if words != prefix.strip() else words
     if words in SEEN_WORDS:
-        return Finding(symptom.id, SEEN_WORDS[words], side=side, origin=origin), None
+        return Finding(symptom.id, SEEN_WORDS[words], side=side)
     severity = _SEVERITY_WORDS.get(words, words)
     if severity in SEVERITIES:
-        return Finding(symptom.id, "yes", severity=severity, side=side, origin=origin), None
+        return Finding(symptom.id, "yes", severity=severity, side=side)
     shown = one_line(text, 30)
     if symptom.measure is None:
         if words[:1].isdigit():
             raise InvalidFindingError(f"'{shown}': this sign has no amount; answer yes, no or can't say")
         raise InvalidFindingError(f"'{shown}' is not an answer; write yes, no, can't say, slight, clear or strong")
     try:
-        length = parse_length(words, units)
+        return measured(symptom, parse_length(words).mm, side=side)
     except InvalidLengthError as error:
         if any(char.isdigit() for char in words):
             raise InvalidFindingError(str(error)) from None
         told = "write yes, no, can't say, slight, clear, strong or an amount like 3/4 in"
         raise InvalidFindingError(f"'{shown}' is not an answer; {told}") from None
-    return measured(symptom, length.mm, side=side, origin=origin), length
 
 
 def _other_way(symptom: Symptom) -> str:
@@ -96,23 +92,17 @@ def _apart(words: str) -> tuple[str, str] | None:
     return (first, second) if match[2] == "left" else (second, first)
 
 
-def _read_apart(
-    symptom: Symptom, left: str, right: str, units: Units | None, origin: Origin
-) -> tuple[Finding, Length | None]:
+def _read_apart(symptom: Symptom, left: str, right: str) -> Finding:
     """`left 3/8 in, right 3/4 in` as one finding with two amounts; a unit written once counts for both."""
     if symptom.measure is None:
         raise InvalidFindingError("this sign has no amount; answer yes, no or can't say, with left or right")
-    given = {"left": left, "right": right}
-    lengths = {}
-    for side, words in given.items():
+    mm = {}
+    for side, words in (("left", left), ("right", right)):
         try:
-            lengths[side] = Length(0.0) if words in _NOTHING else parse_length(words, units or _unit_in(given.values()))
+            mm[side] = 0.0 if words in _NOTHING else parse_length(words, _unit_in((left, right))).mm
         except InvalidLengthError as error:
             raise InvalidFindingError(f"{side}: {error}") from None
-    finding = measured_apart(symptom, lengths["left"].mm, lengths["right"].mm, origin=origin)
-    unit = next((length.unit for length in lengths.values() if length.unit), None)
-    vague = any(length.vague for length in lengths.values())
-    return finding, Length(finding.amount_mm or 0.0, unit, vague)
+    return measured_apart(symptom, mm["left"], mm["right"])
 
 
 def _unit_in(texts: Iterable[str]) -> Units | None:

@@ -6,14 +6,14 @@ Each check is a function from a rule base to problems; `CHECKS` lists them, so t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from itertools import combinations, pairwise
+from itertools import combinations
 
 from pydantic import BaseModel
 
 from fitdiag.knowledge.garment_check import names_are_the_garments
 from fitdiag.knowledge.load import references
 from fitdiag.knowledge.model import KINDS, Alteration, Condition, EaseTable, RuleBase, Symptom
-from fitdiag.knowledge.order import circle, everything_before, exclusive
+from fitdiag.knowledge.order import circle, everything_before, exclusive, pair_of
 from fitdiag.problems import Problem, Where
 
 
@@ -199,7 +199,7 @@ def order_is_sound(base: RuleBase) -> Iterator[Problem]:
         if pair.either and len(set(pair.either)) < 2:
             yield Problem("order", "either names at least two alterations", where, "which two exclude each other?")
     if ring := circle(base):
-        where = next((_pair_of(base, one, other) for one, other in pairwise(ring)), None)
+        where = base.places.of("order", str(pair_of(base, *ring[:2])))
         yield Problem("circle", f"the order runs in a circle: {' -> '.join(ring)}", where, "take one pair of it out")
         return
     yield from _unordered(base)
@@ -234,20 +234,6 @@ def _unordered(base: RuleBase) -> Iterator[Problem]:
         rows = f"{{first: {newcomer}, then: [...]}} for those it comes before, {{first: [...], then: {newcomer}}} for the rest"
         hint = f"add to order.yaml: {rows}, each with because and source"
         yield Problem("unordered", told, where, hint)
-
-
-def _pair_of(base: RuleBase, first: str, then: str) -> Where | None:
-    """The place of the order pair that says `first` before `then`, a pair of alterations rather than one of stages."""
-    stage = {alteration: base.alterations[alteration].stage for alteration in (first, then)}
-    found: Where | None = None
-    for index, pair in enumerate(base.order):
-        where = base.places.of("order", str(index))
-        if first in pair.first and then in pair.then:
-            return where
-        sooner = first in pair.first or pair.first_stage == stage[first]
-        later = then in pair.then or pair.then_stage == stage[then]
-        found = found or (where if sooner and later else None)
-    return found
 
 
 def extents_are_sound(base: RuleBase) -> Iterator[Problem]:

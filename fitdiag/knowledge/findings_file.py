@@ -66,6 +66,19 @@ class _Reader:
             self.fault(loc, code, told)
         return value if isinstance(value, Mapping) else {}
 
+    def items(self, loc: Loc, value: object, told: str, example: str) -> Iterator[tuple[Loc, Mapping[Any, Any]]]:
+        """The blocks of a list, each with its place; faults for what is no list, too long or no block."""
+        if value is not None and not isinstance(value, list):
+            self.fault(loc, "list", f"{told} are a list of {example}")
+        elif isinstance(value, list) and len(value) > MOST_DONE:
+            self.fault((*loc, MOST_DONE), "list", f"more than {MOST_DONE} {told}", "is it the right file?")
+        elif isinstance(value, list):
+            for index, item in enumerate(value):
+                if isinstance(item, Mapping):
+                    yield (*loc, index), item
+                else:
+                    self.fault((*loc, index), "list", f"write it like {example}")
+
     def given(self, loc: Loc, item: Mapping[Any, Any], key: str) -> float | None:
         """The length of a key, if it is there."""
         return self.length((*loc, key), item[key]) if key in item else None
@@ -150,7 +163,7 @@ class _Reader:
             return Finding(symptom.id, "yes" if value else "no")
         if isinstance(value, str):
             try:
-                return parse_words(symptom, value, None)[0]
+                return parse_words(symptom, value)
             except InvalidFindingError as error:
                 self.fault(loc, "answer", f"{symptom.id}: {error}")
                 return None
@@ -218,18 +231,9 @@ class _Reader:
         return result
 
     def earlier(self, loc: Loc, value: object) -> tuple[Earlier, ...]:
-        """What was read at earlier try-ons: a list of {round: 1, readings: {...}}."""
-        if value is None:
-            return ()
-        if not isinstance(value, list) or len(value) > MOST_DONE:
-            self.fault(loc, "earlier", "earlier readings are a list of {round: 1, readings: {...}}")
-            return ()
+        """What was read at earlier try-ons."""
         result = []
-        for index, item in enumerate(value):
-            at = (*loc, index)
-            if not isinstance(item, Mapping):
-                self.fault(at, "earlier", "write it like {round: 1, readings: {SYMPTOM: 3/4 in}}")
-                continue
+        for at, item in self.items(loc, value, "earlier readings", "{round: 1, readings: {SYMPTOM: 3/4 in}}"):
             self.keys(at, item, ("round", "readings"))
             if (number := self.round(at, item)) is not None:
                 result.append(Earlier(number, self.readings((*at, "readings"), item.get("readings"))))
@@ -275,22 +279,11 @@ class _Reader:
         return result
 
     def done(self, loc: Loc, value: object) -> tuple[Done, ...]:
-        if value is None:
-            return ()
-        if not isinstance(value, list):
-            self.fault(loc, "done", "earlier alterations are a list of {alteration: ..., amount: ..., round: ...}")
-            return ()
-        if len(value) > MOST_DONE:
-            self.fault((*loc, MOST_DONE), "done", f"more than {MOST_DONE} earlier alterations", "is it the right file?")
-            return ()
+        """Alterations of earlier rounds, each a block or the name alone."""
+        if isinstance(value, list):
+            value = [{"alteration": item} if isinstance(item, str) else item for item in value]
         result: list[Done] = []
-        for index, item in enumerate(value):
-            at = (*loc, index)
-            if isinstance(item, str):
-                item = {"alteration": item}  # noqa: PLW2901 (the short form of the same thing)
-            if not isinstance(item, Mapping):
-                self.fault(at, "done", "write it like {alteration: NAME, amount: 1/2 in, round: 1}")
-                continue
+        for at, item in self.items(loc, value, "earlier alterations", "{alteration: NAME, amount: 1/2 in, round: 1}"):
             self.keys(at, item, ("alteration", "amount", "round"))
             if not self.known((*at, "alteration"), item.get("alteration"), self.base.alterations, "alteration"):
                 continue

@@ -45,14 +45,9 @@ def before(base: RuleBase) -> dict[str, set[str]]:
 
 @once
 def everything_before(base: RuleBase) -> dict[str, set[str]]:
-    """Alteration id to all ids before it, directly or by a chain. Raises graphlib.CycleError if the pairs run in a circle."""
+    """Alteration id to all ids before it, directly or by a chain, without itself."""
     direct = before(base)
-    complete: dict[str, set[str]] = {}
-    for alteration in TopologicalSorter(direct).static_order():
-        complete[alteration] = set(direct.get(alteration, ()))
-        for sooner in direct.get(alteration, ()):
-            complete[alteration] |= complete.get(sooner, set())
-    return complete
+    return {alteration: _reached(direct, alteration) for alteration in direct}
 
 
 @once
@@ -84,8 +79,7 @@ def circle(base: RuleBase) -> tuple[str, ...]:
 def in_order(base: RuleBase, chosen: Iterable[str], value: Mapping[str, float]) -> list[str]:
     """The chosen alterations in the order of the pairs; where the pairs leave it open, the more valuable one first."""
     left = set(chosen)
-    direct = before(base)
-    sooner = {alteration: _reached(direct, alteration) for alteration in left}
+    sooner = everything_before(base)
     result: list[str] = []
     while left:
         free = [alteration for alteration in left if not sooner[alteration] & left]
@@ -107,15 +101,21 @@ def _reached(direct: Mapping[str, set[str]], start: str) -> set[str]:
     return found - {start}
 
 
-def reason(base: RuleBase, first: str, then: str) -> str:
-    """Why `first` comes before `then`, from the most specific pair that says so; empty if none does directly."""
+def pair_of(base: RuleBase, first: str, then: str) -> int | None:
+    """Which order pair says `first` before `then`, one of alterations rather than one of stages; None if none does directly."""
     stages = {alteration: base.alterations[alteration].stage for alteration in (first, then)}
-    for pair in base.order:
+    found: int | None = None
+    for index, pair in enumerate(base.order):
         if first in pair.first and then in pair.then:
-            return pair.because
-    for pair in base.order:
+            return index
         sooner = first in pair.first or pair.first_stage == stages[first]
         later = then in pair.then or pair.then_stage == stages[then]
-        if sooner and later:
-            return pair.because
-    return ""
+        if found is None and sooner and later:
+            found = index
+    return found
+
+
+def reason(base: RuleBase, first: str, then: str) -> str:
+    """Why `first` comes before `then`; empty if no pair says so directly."""
+    index = pair_of(base, first, then)
+    return "" if index is None else base.order[index].because

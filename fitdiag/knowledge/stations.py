@@ -21,9 +21,7 @@ _BY: Mapping[str, Station] = {
 
 def station_of(symptom: Symptom) -> Station:
     """Where a sign is looked for first."""
-    if symptom.by in _BY:
-        return _BY[symptom.by]
-    return "word" if symptom.felt else stations_of(symptom)[0]
+    return stations_of(symptom)[0]
 
 
 def stations_of(symptom: Symptom) -> tuple[Station, ...]:

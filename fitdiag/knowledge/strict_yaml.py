@@ -53,32 +53,30 @@ class Document:
     _tables: dict[int, dict[str, tuple[yaml.Node, yaml.Node]]] = field(default_factory=dict, repr=False, compare=False)
 
     def where(self, loc: tuple[str | int, ...] = ()) -> Where:
-        """The place of the value at `loc` (keys and indexes from the top); of its nearest parent if it is missing."""
+        """The place of the value at `loc` (keys and indexes from the top), of its key if it is empty; of its nearest parent if missing."""
         node = self.root
         for part in loc:
-            child: yaml.Node | None = None
-            if isinstance(node, yaml.MappingNode):
-                key, child = self._table(node).get(str(part), (None, None))
-                if isinstance(child, yaml.ScalarNode) and not child.value:
-                    child = key
-            elif isinstance(node, yaml.SequenceNode) and isinstance(part, int) and part < len(node.value):
-                child = node.value[part]
+            key, child = self._below(node, part)
             if child is None:
                 break
-            node = child
+            node = key if isinstance(child, yaml.ScalarNode) and not child.value else child
         return self._place(node)
 
     def where_key(self, loc: tuple[str | int, ...], key: str) -> Where:
         """The place of `key` itself in the mapping at `loc`, for keys that should not be there."""
         node = self.root
         for part in loc:
-            if isinstance(node, yaml.MappingNode):
-                node = self._table(node).get(str(part), (node, node))[1]
-            elif isinstance(node, yaml.SequenceNode) and isinstance(part, int) and part < len(node.value):
-                node = node.value[part]
-        if isinstance(node, yaml.MappingNode) and (pair := self._table(node).get(key)):
-            return self._place(pair[0])
-        return self.where(loc)
+            node = self._below(node, part)[1] or node
+        found = self._below(node, key)[0]
+        return self._place(found) if found is not None else self.where(loc)
+
+    def _below(self, node: yaml.Node | None, part: str | int) -> tuple[yaml.Node | None, yaml.Node | None]:
+        """The key node and the value node at one key or index of a node; the item twice for a list, nothing where there is none."""
+        if isinstance(node, yaml.MappingNode):
+            return self._table(node).get(str(part), (None, None))
+        if isinstance(node, yaml.SequenceNode) and isinstance(part, int) and part < len(node.value):
+            return node.value[part], node.value[part]
+        return None, None
 
     def _table(self, node: yaml.MappingNode) -> dict[str, tuple[yaml.Node, yaml.Node]]:
         """Key to (key node, value node), made once: a file of ten thousand faults asks for ten thousand places."""
