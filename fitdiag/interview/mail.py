@@ -109,13 +109,6 @@ def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Pr
     return tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
 
 
-def spans_of(words: Words, text: str) -> Iterator[tuple[int, Span]]:
-    """Everything that a mail might say of signs and body notes, however unlikely, by the number of its sentence."""
-    for place, sentence in enumerate(_sentences(words, text)):
-        clauses, done = _clauses(words, sentence)
-        yield from ((place, span) for span in _tried(words, clauses, _used(done), sentence))
-
-
 def _sentences(words: Words, text: str) -> list[_Sentence]:
     """The sentences that say something; an earlier mail's words and questions without an answer do not."""
     result, told = [], list(with_questions(text))

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import base64
 import binascii
-import hashlib
 import json
 import math
 import re
@@ -17,8 +16,6 @@ import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
-from importlib import resources
 from typing import Annotated, Any, Literal, TypeVar, get_args
 
 from markupsafe import Markup
@@ -34,6 +31,7 @@ from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.sheet import Heading, Picture
 from fitdiag.reports.signs import figure
+from fitdiag.reports.templates import template
 from fitdiag.reports.wearer import Asked, asked
 from fitdiag.units import (
     MM_PER_INCH,
@@ -80,21 +78,6 @@ PICTURES = {
 # ------------------------------------------------------------------------------------------------------- the page
 
 
-@cache
-def _template() -> tuple[Any, dict[str, str]]:
-    """The template, and the hashes of its one style and one script for the content policy."""
-    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
-
-    source = resources.files("fitdiag.reports").joinpath("client_form.html").read_text(encoding="utf-8")
-    hashes = {}
-    for tag in ("style", "script"):
-        found = re.search(rf"<{tag}>{{% raw %}}(.*?){{% endraw %}}</{tag}>", source, re.DOTALL)
-        assert found is not None
-        digest = base64.b64encode(hashlib.sha256(found[1].encode()).digest()).decode()
-        hashes[tag] = f"'sha256-{digest}'"
-    return Environment(autoescape=True, undefined=StrictUndefined).from_string(source), hashes
-
-
 def _cautions(base: RuleBase) -> list[str]:
     """When to stop, and how to pin, in the wearer's words."""
     always, pins = ([c.client for c in base.about.cautions if c.when == when] for when in ("always", "pinning"))
@@ -117,9 +100,8 @@ def client_form(
     ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
     rows, told, garment = [_question(base, one) for one in ordered], for_wearer(base, alone=alone), base.about.garment
     done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
-    template, hashes = _template()
-    page: str = template.render(
-        hashes=hashes, schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
+    page: str = template("client_form.html").render(
+        schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
         round_number=heading.round_number, token=token, behind=BEHIND[alone],
         kept=f"{zlib.crc32(repr((units, ordered, done)).encode()):08x}",  # other questions find no answers kept on the device
         felt=[row for row in rows if row["felt"]], seen=[row for row in rows if not row["felt"]], done=done,

@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from fitdiag.pattern.pdf import plain
 from fitdiag.planning.stages import HONEST
+from fitdiag.reports.templates import template
 
 LABEL = "Simulated on an estimated body"
 GAP, HEAD = 16, 96  # pixels between pictures, and above them
@@ -59,28 +60,12 @@ def _fitting(pen: Any, text: str, font: Any, room: float) -> str:
 
 def sheet_html(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body: Sequence[str]) -> str:
     """One page that holds its pictures, for any browser, without a network."""
-    from jinja2 import Environment  # noqa: PLC0415
-
     shown = [
         [(VIEW_WORDS.get(name, name), base64.b64encode(png_of(view)).decode()) for name, view in views.items()]
         for views in drawn
     ]
-    page, muslins = Environment(autoescape=True).from_string(_PAGE), zip(heads, captions, shown, strict=True)
-    return page.render(muslins=muslins, body=body, label=LABEL, honest=HONEST)
-
-
-_PAGE = """<!DOCTYPE html>
-<html lang="en"><head><meta charset="utf-8"><title>{{ label }}</title>
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<style>body{font:16px/1.45 sans-serif;margin:1.5rem;color:#111;background:#fff}figure{display:inline-block;margin:0 .5rem 1rem 0}
-img{max-width:100%;height:auto;max-height:36rem;border:1px solid #ccc}figcaption{color:#333}section{break-inside:avoid}</style></head><body>
-<main><h1>{{ label }}</h1><p>{{ honest }}</p>
-{% for head, caption, views in muslins %}<section><h2>{{ head }}</h2><p>{{ caption[0]|upper }}{{ caption[1:] }}.</p>
-{% for name, data in views %}<figure>
-<img alt="{{ head }}: simulated muslin, {{ name }}. {{ caption }}." src="data:image/png;base64,{{ data }}">
-<figcaption>{{ name }}</figcaption></figure>{% endfor %}</section>{% endfor %}
-<h2>The body</h2><ul>{% for line in body %}<li>{{ line[0]|upper }}{{ line[1:] }}</li>{% endfor %}</ul></main></body></html>
-"""
+    muslins = zip(heads, captions, shown, strict=True)
+    return str(template("muslin_page.html").render(muslins=muslins, body=body, label=LABEL, honest=HONEST))
 
 
 def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body: Sequence[str]) -> bytes:

@@ -5,12 +5,9 @@ Each is one HTML file that asks nothing of anything: no script, one style known 
 
 from __future__ import annotations
 
-import hashlib
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
-from importlib import resources
 from typing import Any
 
 from markupsafe import Markup
@@ -23,7 +20,8 @@ from fitdiag.reports import fitter
 from fitdiag.reports import sheet as words
 from fitdiag.reports.history import RoundFacts, chart
 from fitdiag.reports.report import Items, Section, make_report
-from fitdiag.reports.sheet import NO_BREAK, Heading, Sheet
+from fitdiag.reports.sheet import Heading, Sheet
+from fitdiag.reports.templates import template
 from fitdiag.reports.turning import Turn, turning_answers
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_length
@@ -32,25 +30,6 @@ __all__ = ["RoundFacts", "Turn", "client_page", "fitter_page", "turning_answers"
 
 _OTHERS = ("On simulated cloth", "Later, if still needed", "Leave alone")
 _BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves stand in a table
-
-
-@cache
-def template(name: str) -> Any:
-    """A page template of this room; every text put into it is escaped."""
-    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
-
-    pages = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_printable
-    )
-    pages.filters["digest"] = lambda style: b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    return pages.from_string(resources.files("fitdiag.reports").joinpath(name).read_text(encoding="utf-8"))
-
-
-def _printable(value: Any) -> Any:
-    """Text from outside without what no reader sees; what the template itself holds stays as it is."""
-    if type(value) is not str:
-        return value
-    return "".join(char if char.isprintable() or char == NO_BREAK else " " for char in value)
 
 
 def client_page(sheet: Sheet, *, large: bool = False) -> str:

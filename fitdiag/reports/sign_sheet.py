@@ -13,8 +13,8 @@ from markupsafe import Markup
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
 from fitdiag.pattern.pdf import PAPERS, document, plain
-from fitdiag.reports.pages import template
 from fitdiag.reports.signs import captions, drawn_symptoms, figure, is_graded
+from fitdiag.reports.templates import template
 from fitdiag.units import Units
 
 if TYPE_CHECKING:

@@ -12,14 +12,15 @@ written with the mails of four of the sets at hand, those of `everyday/` with no
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import yaml
 
-from fitdiag.interview.mail import WEIGHTS, Span, chosen, spans_of
+from fitdiag.interview import mail as reader
+from fitdiag.interview.mail import WEIGHTS, Span, chosen
 from fitdiag.interview.search import Words
 from fitdiag.knowledge.load import load_rules
 
@@ -43,6 +44,13 @@ class Mail:
     spans: tuple[tuple[int, Span], ...]
     told: np.ndarray
     signs: tuple[frozenset[str], ...]
+
+
+def spans_of(words: Words, text: str) -> Iterator[tuple[int, Span]]:
+    """Everything that a mail might say of signs and body notes, however unlikely, by the number of its sentence."""
+    for place, sentence in enumerate(reader._sentences(words, text)):
+        clauses, done = reader._clauses(words, sentence)
+        yield from ((place, span) for span in reader._tried(words, clauses, reader._used(done), sentence))
 
 
 def mails(words: Words, name: str, most: int | None) -> list[Mail]:

@@ -1,0 +1,30 @@
+"""The page templates of this room: every text put into one is escaped, and shows no sign that no reader sees."""
+
+from __future__ import annotations
+
+import hashlib
+from base64 import b64encode
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from fitdiag.reports.sheet import NO_BREAK
+
+
+@cache
+def template(name: str) -> Any:
+    """A page template. `digest` in it gives the hash of a style or script as a content policy names it."""
+    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
+
+    pages = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_printable
+    )
+    pages.filters["digest"] = lambda part: "sha256-" + b64encode(hashlib.sha256(part.encode()).digest()).decode()
+    return pages.from_string(resources.files("fitdiag.reports").joinpath(name).read_text(encoding="utf-8"))
+
+
+def _printable(value: Any) -> Any:
+    """Text from outside without what no reader sees; what the template itself holds stays as it is."""
+    if type(value) is not str:
+        return value
+    return "".join(char if char.isprintable() or char == NO_BREAK else " " for char in value)
