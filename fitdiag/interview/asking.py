@@ -2,60 +2,86 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from fitdiag.interview.telling import (
-    CHOICES,
-    HEADS,
-    Line,
-    confirm_offered,
-    how_much_is_it,
-    how_much_was_done,
-    shall_it_count,
-    when_done,
-    which_of_these,
-)
+from fitdiag.diagnosis.belief import lower_first, told
+from fitdiag.interview.telling import CHOICES, HEADS, Line
 from fitdiag.interview.waiting import Confirm, Pick
-from fitdiag.knowledge.findings import Done
+from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.model import Symptom
-from fitdiag.knowledge.stations import TITLES
+from fitdiag.knowledge.stations import TITLES, TRIALS
 
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
 
 KEYS = "Or: ? how to look, why, so far, back, also, note, stop."
-_TRIED = ("loosening", "unpicking", "undressing", "paper")  # a trial says yes or no
 _YES_OR_NO = 3
 
 
 def before_the_questions(talk: Interview) -> list[Line]:
     """The lines of everything that is asked beside the questions themselves."""
     if isinstance(talk.pending, Pick):
-        return which_of_these([talk.title(talk.pending.kind, rule_id) for rule_id in talk.pending.ids])
+        return _which_of_these([talk.title(talk.pending.kind, rule_id) for rule_id in talk.pending.ids])
     if isinstance(talk.pending, Confirm):
-        return shall_it_count(talk.pending.text, talk.pending.doubt)
+        text, doubt = talk.pending.text, talk.pending.doubt
+        asked = Line(f"{doubt or f'About {text}'}: shall it count as {text}?", "ask")
+        return [asked, Line("1 yes  2 no", "item"), Line("Or write the amount.", "hint")]
     waiting = talk.state.awaiting
     if isinstance(waiting, Done):
-        return how_much_was_done(talk.base.alterations[waiting.alteration].title, talk.sample)
+        hint = f"An amount like {talk.sample}, with round 2 if it was not the first; Enter if not known."
+        return [Line(f"{talk.base.alterations[waiting.alteration].title}: by how much?", "ask"), Line(hint, "hint")]
     if waiting is not None:
-        return how_much_is_it(talk.base.symptoms[waiting.symptom], talk.sample)
-    if talk.stage == "pictures":
-        offered = talk.state.offered[0]
-        sentence = talk.state.sentences.get(offered.symptom, "")
-        return list(confirm_offered(talk.base, offered, talk.findings, sentence))
-    return list(_opening(talk))
+        return _how_much_is_it(talk.base.symptoms[waiting.symptom], talk.sample)
+    return list(_offered(talk, talk.state.offered[0]) if talk.stage == "pictures" else _opening(talk))
+
+
+def _which_of_these(titles: Sequence[str]) -> list[Line]:
+    items = [Line(f"{number}. {title}", "item") for number, title in enumerate(titles, 1)]
+    if len(items) == 1:
+        hint = "Enter for yes, n for no, ?1 how to tell; or other words."
+        return [Line("Is it this?", "ask"), *items, Line(hint, "hint")]
+    hint = "A number (or several), ?2 how to tell 2, other words, or Enter for none of these."
+    return [Line("Which of these?", "ask"), *items, Line(hint, "hint")]
+
+
+def _how_much_is_it(symptom: Symptom, sample: str) -> list[Line]:
+    assert symptom.measure is not None
+    what = symptom.measure.what
+    return [
+        Line(f"How much is it? {what[:1].upper()}{what[1:]}.", "ask"),
+        Line(f"An amount like {sample}; or slight, clear, strong; Enter if not measured; ? how to measure.", "hint"),
+    ]
+
+
+def _offered(talk: Interview, offered: Finding) -> Iterator[Line]:
+    """Asks whether the eye agrees with what a picture measured, or whether a sentence of a mail was read right."""
+    known, what = talk.findings.symptoms, told(talk.base, offered, talk.findings)
+    if sentence := talk.state.sentences.get(offered.symptom):
+        yield Line(f'The mail: "{sentence}"')
+        yield Line(f"{what}. Is that what it says?", "ask")
+        item = "1 yes  2 no, leave it out"
+    else:
+        if not any(finding.origin == "photo" for finding in known.values()):
+            yield Line(HEADS["pictures"], "head")
+        yield Line(f"{what}. Does that agree with what you see?", "ask")
+        item = "1 it agrees  2 it does not, ask me later"
+    if before := known.get(offered.symptom):
+        yield Line(f"The client's form says: {lower_first(told(talk.base, before, talk.findings))}.", "hint")
+    yield Line(item, "item")
+    yield Line("Or your own answer, like slight or an amount. ? how to look.", "hint")
 
 
 def _opening(talk: Interview) -> Iterator[Line]:
     known = {"history": talk.findings.done, "body": talk.findings.body, "seen": talk.findings.symptoms}
     more = bool(known[talk.stage])
+    when_done = "when there is nothing more" if more else "when there is nothing"
     if not more:
         yield Line(HEADS[talk.stage], "head")
     if talk.stage == "history":
         yield Line("What else was altered?" if more else "Was this pattern altered before, and how?", "ask")
         yield Line(
-            f"In your own words, like took in the sides, or tuck across the back {talk.sample}; Enter {when_done(more)}.",
+            f"In your own words, like took in the sides, or tuck across the back {talk.sample}; Enter {when_done}.",
             "hint",
         )
     elif talk.stage == "body":
@@ -64,7 +90,7 @@ def _opening(talk: Interview) -> Iterator[Line]:
         )
         yield Line(
             "In your own words, like flat seat, full calf, knock knees; very before what is marked. ? lists all, with numbers;"
-            f" Enter {when_done(more)}.",
+            f" Enter {when_done}.",
             "hint",
         )
     else:
@@ -88,7 +114,7 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
         symptom = talk.base.symptoms[talk.wanted]
         return [
             Line(f"One thing more, for the amount: {symptom.title[:1].lower()}{symptom.title[1:]}."),
-            *how_much_is_it(symptom, talk.sample),
+            *_how_much_is_it(symptom, talk.sample),
         ]
     assert talk.station is not None
     title = "What you feel" if talk.alone and talk.station == "word" else TITLES[talk.station]
@@ -104,7 +130,7 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
 def _one(talk: Interview, symptom: Symptom, keys: str) -> Iterator[Line]:
     """Asks about one sign; what only the wearer can tell is put to the client."""
     yield Line(f"Ask the client: {symptom.ask}" if symptom.felt and not talk.alone else symptom.ask, "ask")
-    choices = CHOICES[:_YES_OR_NO] if symptom.needs or symptom.by in _TRIED else CHOICES
+    choices = CHOICES[:_YES_OR_NO] if symptom.needs or symptom.by in TRIALS else CHOICES
     yield Line("  ".join(f"{number} {choice}" for number, choice in enumerate(choices, 1)), "item")
     amount = f"Or an amount like {talk.sample}: {symptom.measure.what}. " if symptom.measure else ""
     side = "" if symptom.whole else "Add left or right if on one side only. "

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from fitdiag.diagnosis.belief import Diagnosis, chance_words, lower_first, told
-from fitdiag.knowledge.findings import Finding, Findings
+from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase, Symptom
 from fitdiag.planning.questions import Choice
 from fitdiag.sessions.state import Conclusion
@@ -43,14 +43,6 @@ class Line:
     style: Style = "said"
 
 
-# -- asking ------------------------------------------------------------------------------------------------------------
-
-
-def when_done(more: bool) -> str:
-    """When Enter goes on."""
-    return "when there is nothing more" if more else "when there is nothing"
-
-
 def body_list(base: RuleBase) -> Iterator[Line]:
     """All body notes by number."""
     for number, note in enumerate(base.body_notes.values(), 1):
@@ -65,46 +57,6 @@ def signs_of(base: RuleBase, view: str) -> list[Line]:
         Line(f"Signs, {view}: a word or two of one is enough", "head"),
         *(Line(f"- {title}", "item") for title in titles),
     ]
-
-
-def which_of_these(titles: Sequence[str]) -> list[Line]:
-    """A numbered list to choose from."""
-    items = [Line(f"{number}. {title}", "item") for number, title in enumerate(titles, 1)]
-    if len(items) == 1:
-        hint = "Enter for yes, n for no, ?1 how to tell; or other words."
-        return [Line("Is it this?", "ask"), *items, Line(hint, "hint")]
-    hint = "A number (or several), ?2 how to tell 2, other words, or Enter for none of these."
-    return [Line("Which of these?", "ask"), *items, Line(hint, "hint")]
-
-
-def shall_it_count(text: str, doubt: str) -> list[Line]:
-    """Asks an amount back."""
-    return [
-        Line(f"{doubt or f'About {text}'}: shall it count as {text}?", "ask"),
-        Line("1 yes  2 no", "item"),
-        Line("Or write the amount.", "hint"),
-    ]
-
-
-def how_much_was_done(title: str, sample: str) -> list[Line]:
-    """Asks for the amount of an earlier alteration."""
-    return [
-        Line(f"{title}: by how much?", "ask"),
-        Line(f"An amount like {sample}, with round 2 if it was not the first; Enter if not known.", "hint"),
-    ]
-
-
-def how_much_is_it(symptom: Symptom, sample: str) -> list[Line]:
-    """Asks for the amount of a sign."""
-    measure = symptom.measure
-    assert measure is not None
-    return [
-        Line(f"How much is it? {measure.what[:1].upper()}{measure.what[1:]}.", "ask"),
-        Line(f"An amount like {sample}; or slight, clear, strong; Enter if not measured; ? how to measure.", "hint"),
-    ]
-
-
-# -- telling -----------------------------------------------------------------------------------------------------------
 
 
 def calm_line(base: RuleBase, diagnosis: Diagnosis) -> Line:
@@ -217,26 +169,3 @@ def how_to_look(base: RuleBase, symptom: Symptom, units: Units) -> Iterator[Line
     others = [lower_first(base.symptoms[other].title) for other in symptom.confused_with]
     if others:
         yield Line(f"Not to be confused with: {'; '.join(others)}.")
-
-
-def confirm_offered(base: RuleBase, offered: Finding, findings: Findings, sentence: str) -> tuple[Line, ...]:
-    """Asks whether the eye agrees with what a picture measured, or whether a sentence of a mail was read right."""
-    before = findings.symptoms.get(offered.symptom)
-    what = told(base, offered, findings)
-    if sentence:
-        asked = (Line(f'The mail: "{sentence}"'), Line(f"{what}. Is that what it says?", "ask"))
-        item = "1 yes  2 no, leave it out"
-    else:
-        first = not any(finding.origin == "photo" for finding in findings.symptoms.values())
-        asked = (
-            *((Line(HEADS["pictures"], "head"),) if first else ()),
-            Line(f"{what}. Does that agree with what you see?", "ask"),
-        )
-        item = "1 it agrees  2 it does not, ask me later"
-    known = lower_first(told(base, before, findings)) if before else ""
-    return (
-        *asked,
-        *((Line(f"The client's form says: {known}.", "hint"),) if known else ()),
-        Line(item, "item"),
-        Line("Or your own answer, like slight or an amount. ? how to look.", "hint"),
-    )

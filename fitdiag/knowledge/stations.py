@@ -13,6 +13,7 @@ TITLES: Mapping[Station, str] = {
     "front": "Seen from the front", "side": "Seen from the side", "back": "Seen from the back",
     "moving": "Moving and sitting", "word": "What the client says", "off": "Seams opened, taken off", "paper": "On the paper",
 }  # fmt: skip
+TRIALS = ("loosening", "unpicking", "undressing", "paper")  # how a sign is got that says yes or no, and no more
 _MOVING = ("walking", "sitting", "stairs", "bending")
 _BY: Mapping[str, Station] = {
     **dict.fromkeys(_MOVING, "moving"), "undressing": "off", "unpicking": "off", "paper": "paper", "asking": "word",

@@ -24,7 +24,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.findings_file import MOST_DONE
-from fitdiag.knowledge.model import Alteration, RuleBase
+from fitdiag.knowledge.model import Alteration, RuleBase, Symptom
+from fitdiag.knowledge.stations import TRIALS
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.ink import svg
 from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
@@ -32,7 +33,6 @@ from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.sheet import Heading, Picture
 from fitdiag.reports.signs import figure
 from fitdiag.reports.templates import template
-from fitdiag.reports.wearer import Asked, asked
 from fitdiag.units import (
     MM_PER_INCH,
     InvalidLengthError,
@@ -40,6 +40,7 @@ from fitdiag.units import (
     format_given,
     format_length,
     format_reading,
+    in_units,
     parse_length,
 )
 
@@ -60,6 +61,7 @@ STATES: Mapping[State, str] = {
     "as-written": "Done as written", "otherwise": "Done, with another amount", "not-done": "Not done",
     "undone": "Done, and undone again",
 }  # fmt: skip
+FOUND_BY_WEARING = ("sitting", "stairs", "bending", "asking")  # without a look in the mirror
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
 SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
@@ -96,14 +98,14 @@ def client_form(
     which go beside the form. `alone`: nobody is there to look or to help.
     """
     units = heading.units
-    every = [asked(base, symptom, units) for symptom in dict.fromkeys(questions)]
-    ordered = [one for one in every if one.felt] + [one for one in every if not one.felt]
-    rows, told, garment = [_question(base, one) for one in ordered], for_wearer(base, alone=alone), base.about.garment
+    told, garment = for_wearer(base, alone=alone), base.about.garment
+    every = [_question(told.symptoms[name], garment, units) for name in dict.fromkeys(questions)]
+    rows = sorted(every, key=lambda row: not row["felt"])
     done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
     page: str = template("client_form.html").render(
         schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
         round_number=heading.round_number, token=token, behind=BEHIND[alone],
-        kept=f"{zlib.crc32(repr((units, ordered, done)).encode()):08x}",  # other questions find no answers kept on the device
+        kept=f"{zlib.crc32(repr((units, rows, done)).encode()):08x}",  # other questions find no answers kept on the device
         felt=[row for row in rows if row["felt"]], seen=[row for row in rows if not row["felt"]], done=done,
         feels_when=FEELS_WHEN, feels=FEELS, states=STATES,
         cautions=(RESTS, *_cautions(told), CUTS_NOTHING, PICTURES[photos]), longest_words=LONGEST_WORDS,
@@ -112,24 +114,25 @@ def client_form(
     return page
 
 
-def _question(base: RuleBase, one: Asked) -> dict[str, Any]:
-    """A question with its drawings: of each strength, of how it hangs without the sign, or of that it is so."""
+def _question(symptom: Symptom, garment: str, units: Units) -> dict[str, Any]:
+    """A question in the wearer's words, with its drawings: of each strength, of how it hangs without the sign, or of that it is so."""
 
     def drawn(strength: int, title: str) -> Any:
-        found = figure(one.symptom, strength, title=title, garment=base.about.garment)
+        found = figure(symptom.id, strength, title=title, garment=garment)
         return Markup(found) if found else None
 
-    symptom, right = base.symptoms[one.symptom], drawn(0, NOT_SO)
-    so = None if one.graded else drawn(2, SO)
+    wearer, right = symptom.wearer, drawn(0, NOT_SO)
+    graded = symptom.by not in TRIALS and (wearer is None or wearer.graded)
+    so = None if graded else drawn(2, SO)
     words = enumerate(zip(STRENGTH_WORDS, SEVERITIES, strict=True), 1)
     return {
-        "id": one.symptom,
-        "ask": one.ask,
-        "how": one.how,
+        "id": symptom.id,
+        "ask": in_units(symptom.ask, units),
+        "how": in_units(wearer.how, units) if wearer and symptom.measure else "",
         "wholes": _wholes(max(symptom.measure.grades_mm.values()) * 2.5 if symptom.measure else 0.0),
-        "felt": one.felt,
+        "felt": symptom.felt or symptom.by in FOUND_BY_WEARING,
         "sided": so is None and right is not None and not symptom.whole,
-        "graded": one.graded,
+        "graded": graded,
         "pictures": [(word, strength, drawn(n, VIEW_WORDS.format(word))) for n, (word, strength) in words],
         "right": right,
         "so": so,

@@ -21,7 +21,6 @@ from fitdiag.pattern.piece import Pattern
 from fitdiag.pattern.strips import states_of
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
-from fitdiag.reports.wearer import asked
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, in_units
 
@@ -218,7 +217,8 @@ def _wait(base: RuleBase, plan: Plan, item: Recommendation, units: Units) -> str
         if follow.do == item.alteration and follow.if_seen == symptom and other is not item
     ]
     first = f"Do number {calls[0]} and try on first." if calls else "Try on first."
-    return f"Wait with this one. {first} Do it only if you then say yes to this: {asked(base, symptom, units).ask} If no, leave it."
+    ask = in_units(base.symptoms[symptom].ask, units)
+    return f"Wait with this one. {first} Do it only if you then say yes to this: {ask} If no, leave it."
 
 
 def _cautions(base: RuleBase, *, cutting: bool, photos: bool) -> tuple[str, ...]:
