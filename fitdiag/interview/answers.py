@@ -12,8 +12,8 @@ from functools import cache
 from pathlib import Path
 from typing import Literal
 
-from fitdiag.knowledge.findings import Side
-from fitdiag.knowledge.model import Seen, Severity
+from fitdiag.knowledge.findings import Finding, Origin, Side, measured, measured_apart
+from fitdiag.knowledge.model import Seen, Severity, Symptom
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.units import InvalidLengthError, Length, Units, parse_length
 
@@ -34,6 +34,27 @@ class Said:
     right: Length | None = None
     upto: Length | None = None
     look_again: bool = False
+
+    @property
+    def length(self) -> Length | None:
+        """The length that was said: the middle of a range, which is a vague one; of two sides the larger."""
+        if self.amount is not None and self.upto is not None:
+            return replace(self.amount, mm=(self.amount.mm + self.upto.mm) / 2, vague=True)
+        if self.left is not None and self.right is not None:
+            longer = self.left if self.left.mm >= self.right.mm else self.right
+            unit, vague = self.left.unit or self.right.unit, self.left.vague or self.right.vague
+            return replace(longer, unit=unit, vague=vague)
+        return self.amount or self.left or self.right
+
+    def finding(self, symptom: Symptom, origin: Origin) -> Finding:
+        """What this says of a sign; a length decides whether it is seen, and a vague one is off by a quarter of itself."""
+        length = self.length
+        if symptom.measure is None or self.seen != "yes" or length is None:
+            return Finding(symptom.id, self.seen, severity=self.severity, side=self.side, origin=origin)
+        error = length.mm / 4 if length.vague else None
+        if self.left is not None and self.right is not None:
+            return measured_apart(symptom, self.left.mm, self.right.mm, error_mm=error, origin=origin)
+        return measured(symptom, length.mm, side=self.side, error_mm=error, origin=origin)
 
 
 @cache

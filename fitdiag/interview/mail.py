@@ -25,9 +25,9 @@ from fitdiag.interview.clauses import (
     with_questions,
 )
 from fitdiag.interview.search import Kind, Words
-from fitdiag.knowledge.findings import Finding, measured, measured_apart
+from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.units import Length, Units
+from fitdiag.units import Units
 
 # How likely a clause names a sign, as log odds of what is told of it: fitted by `tests/bench/mail_weights.py`, which says on what.
 WEIGHTS: Mapping[str, float] = {
@@ -279,23 +279,20 @@ def _finding(base: RuleBase, name: str, parts: Sequence[str], units: Units) -> F
     """The sign with what its part of the sentence, or else the sentence or an amount behind it, says of amount and side."""
     symptom = base.symptoms[name]
     read = [said for said in (_said(part, units) for part in parts) if said is not None]
-    said = next((one for one in read if one.amount or one.left or one.right), read[0] if read else Said("yes"))
-    plain = Finding(name, "yes", side=None if symptom.whole else said.side, origin="form")
+    said = next((one for one in read if one.length), read[0] if read else Said("yes"))
+    if symptom.whole:
+        said = replace(said, side=None)
+    plain = Finding(name, "yes", side=said.side, origin="form")
     if symptom.measure is None:
         return plain
-    if said.left and said.right:
-        found = measured_apart(symptom, said.left.mm, said.right.mm, origin="form")
-    elif (length := said.amount or said.left or said.right) and length.unit is not None:
-        found = measured(symptom, length.mm, side=plain.side, error_mm=_spread(length), origin="form")
-    else:
+    if (length := said.length) is None:
         return replace(plain, severity=said.severity)
+    if length.unit is None and not (said.left and said.right):
+        return plain
+    found = replace(said, seen="yes").finding(symptom, "form")
     return found if found.seen == "yes" and (found.amount_mm or 0.0) <= symptom.measure.most_mm else plain
 
 
 def _said(text: str, units: Units) -> Said | None:
     telling = re.search(r"\d|inch|centim|quarter|half|left|right|both|slight|a bit", text, re.I)
     return read_answer(text, units) if telling else None
-
-
-def _spread(length: Length) -> float | None:
-    return length.mm / 4 if length.vague else None

@@ -214,7 +214,7 @@ def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
     said = said or Said("yes")
     finding = Finding(rule_id, "yes", severity=said.severity, side=said.side, origin="volunteered")
     seen = Line(f"Seen: {lower_first(told(talk.base, finding, talk.findings))}.")
-    length = said.amount or said.left or said.right
+    length = said.length
     if length is not None and symptom.measure is None:
         return [seen, Line("This sign has no amount; it counts as seen."), *talk.count(finding)]
     if length is not None or (finding.severity is None and rule_id in talk.cut_by):
@@ -332,20 +332,14 @@ def _reply_questions(talk: Interview, typed: str) -> list[Line]:
 
 def _read_for_screen(talk: Interview, symptom: Symptom, said: Said) -> tuple[Finding | None, str]:
     """One answer of a screen: the finding, or why it was not taken."""
-    finding = Finding(symptom.id, said.seen, severity=said.severity, side=said.side, origin="asked")
-    length = said.amount or said.left or said.right
+    finding, length = said.finding(symptom, "asked"), said.length
     if said.seen != "yes" or length is None:
         return finding, ""
     if symptom.measure is None:
         return finding, "this sign has no amount; it counts as seen."
     if doubt := _doubt(symptom, length.mm):
         return None, f"{lower_first(doubt)}; write it again if it is meant."
-    if said.left and said.right:
-        error = max(said.left.mm, said.right.mm) / 4 if said.left.vague or said.right.vague else None
-        return measured_apart(symptom, said.left.mm, said.right.mm, error_mm=error, origin="asked"), ""
-    mm = (length.mm + said.upto.mm) / 2 if said.upto else length.mm
-    error = mm / 4 if length.vague or said.upto else None
-    return measured(symptom, mm, side=said.side, error_mm=error, origin="asked"), ""
+    return finding, ""
 
 
 def _reply_symptom(talk: Interview, symptom: Symptom, typed: str) -> list[Line]:
@@ -380,7 +374,7 @@ def _means_another_sign(talk: Interview, symptom: Symptom, typed: str) -> bool:
 def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list[Line]:
     """Take what was read of one sign; a vague or unlikely amount is asked back."""
     finding = Finding(symptom.id, said.seen, severity=said.severity, side=said.side, origin=origin)
-    length = said.amount or said.left or said.right
+    length = said.length
     if said.look_again:
         lines = talk.count(finding, again=frozenset((symptom.id,)))
         return [Line("Left open, and put on the list of what to look at again."), *lines]
@@ -391,19 +385,9 @@ def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list
         return talk.count(finding)
     if symptom.measure is None:
         return [Line("This sign has no amount; it counts as seen."), *talk.count(finding)]
-    if said.upto is not None:
-        length = replace(length, mm=(length.mm + said.upto.mm) / 2, vague=True)
-    elif said.left and said.right:
-        finding, length = _apart(finding, said.left, said.right)
+    if said.left and said.right:
+        finding = replace(finding, left_mm=said.left.mm, right_mm=said.right.mm)
     return _count_length(talk, finding, length)
-
-
-def _apart(finding: Finding, left: Length, right: Length) -> tuple[Finding, Length]:
-    """A finding that keeps what was read left and right, and the larger of the two; a unit written once counts for both."""
-    unit = left.unit or right.unit
-    longer = left if left.mm >= right.mm else right
-    length = replace(longer, unit=unit, vague=left.vague or right.vague)
-    return replace(finding, left_mm=left.mm, right_mm=right.mm), length
 
 
 def _count_length(talk: Interview, finding: Finding, length: Length) -> list[Line]:
@@ -473,7 +457,7 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
     if said.seen == "no":
         return talk.count(Finding(finding.symptom, "no", origin=finding.origin))
     side = said.side or finding.side
-    if said.amount is None and said.left is None and said.right is None:
+    if said.length is None:
         talk.declined.add(finding.symptom)
         return talk.count(replace(finding, severity=said.severity, side=side))
     if said.amount is not None:
@@ -498,7 +482,7 @@ def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
     amount = None
     if typed.lower() not in NOT_MEASURED and typed.lower() not in ("can't say", "don't know", "dunno", "unsure"):
         said = read_answer(typed, talk.findings.units)
-        length = said.amount or said.left or said.right if said is not None else None
+        length = said.length if said is not None else None
         if length is None:
             try:
                 length = parse_length(typed, talk.findings.units)
