@@ -79,12 +79,15 @@ def problems_of(
                 "said": said,
                 **context,
             }
-            yield Problem(code, text.format(**words), document.where(at), hint)
+            of_key = fault["loc"][-1:] == ("[key]",)
+            where = document.where_key(at[:-1], str(at[-1])) if of_key else document.where(at)
+            yield Problem(code, text.format(**words), where, hint)
 
 
 _BLOCK = ("type", "{key} must be a block of 'key: value' lines, not {told}", "")
 _LIST = ("type", "{key} must be a list, not {told}", "write '- ' items, or [one, two]")
 _NUMBER = ("type", "{key} must be a number, not {told}", "")
+_WHOLE_NUMBER = ("type", "{key} must be a whole number, not {told}", "")
 _SHORT = ("value", "{key} is too short", "say at least one thing")
 _BOUND = ("value", "{key} must be {said}, not {told}", "")
 _FAULTS: Mapping[str, tuple[str, str, str]] = {
@@ -95,6 +98,7 @@ _FAULTS: Mapping[str, tuple[str, str, str]] = {
     **dict.fromkeys(("tuple_type", "list_type"), _LIST),
     **dict.fromkeys(("mapping_type", "dict_type", "model_type", "model_attributes_type", "dataclass_type"), _BLOCK),
     **dict.fromkeys(("float_type", "float_parsing", "finite_number"), _NUMBER),
+    **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), _WHOLE_NUMBER),
     **dict.fromkeys(("too_short", "string_too_short"), _SHORT),
     "too_long": ("too-many", "there are more than {max_length} of them", "is it the right file?"),
     "string_too_long": ("value", "{key} is longer than {max_length} characters", ""),
@@ -115,8 +119,8 @@ def _keys_at(model: type[Any], loc: Location) -> list[str]:
     for part in loc:
         if not isinstance(part, str) or current is None:
             continue
-        name = keys_of(current).get(part)
-        current = _model_in(get_type_hints(current)[name]) if name else None
+        if name := keys_of(current).get(part):  # else the key of a mapping to such models
+            current = _model_in(get_type_hints(current)[name])
     return list(keys_of(current)) if current else []
 
 

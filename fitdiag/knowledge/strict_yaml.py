@@ -76,6 +76,12 @@ class Document:
             return self._table(node).get(str(part), (None, None))
         if isinstance(node, yaml.SequenceNode) and isinstance(part, int) and part < len(node.value):
             return node.value[part], node.value[part]
+        if isinstance(node, yaml.SequenceNode) and isinstance(part, str):  # [flat-seat, low-seat: marked]
+            for item in node.value:
+                if item.value == part:
+                    return item, item
+                if isinstance(item, yaml.MappingNode) and part in self._table(item):
+                    return self._table(item)[part]
         return None, None
 
     def _table(self, node: yaml.MappingNode) -> dict[str, tuple[yaml.Node, yaml.Node]]:

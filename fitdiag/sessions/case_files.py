@@ -18,7 +18,7 @@ from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, model_v
 
 from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many, without_nothing
 from fitdiag.knowledge.findings import Side
-from fitdiag.knowledge.findings_file import MOST_DONE
+from fitdiag.knowledge.findings_file import MOST_DONE, noted
 from fitdiag.knowledge.reading import keys_of, read_file, wrong
 from fitdiag.knowledge.reading import quoted as told_value
 from fitdiag.knowledge.strict_yaml import Document, scalar
@@ -93,14 +93,12 @@ def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
 
 
 def _grades(value: object) -> object:
-    """Body notes with their grades; the short form, `[flat-seat, low-seat: marked]`, as in a findings file."""
-    pairs: list[tuple[object, object]] = []
-    for item in value if isinstance(value, list) else [value]:
-        pairs += item.items() if isinstance(item, Mapping) else [(item, "some")] if isinstance(value, list) else []
-    if not isinstance(value, list | Mapping) or not all(isinstance(note, str) for note, _ in pairs):
-        raise wrong("value", "this is written like 'flat-seat: some' or [flat-seat, low-seat]")
+    """Body notes with their grades, in any form that a findings file has for them."""
     plain = {True: "some", False: "no", "yes": "some"}
-    return {note: plain.get(grade, grade) if isinstance(grade, bool | str) else grade for note, grade in pairs}
+    return {
+        note: plain.get(grade, grade) if isinstance(grade, bool | str) else grade
+        for note, grade in noted(value).items()
+    }
 
 
 Day = Annotated[date, BeforeValidator(_day)]
