@@ -6,9 +6,11 @@ import datetime as dt
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from html import escape
+from itertools import pairwise
+from typing import Any
 
 from fitdiag.knowledge.garment import Chart
+from fitdiag.reports.templates import template
 from fitdiag.units import MM_PER_INCH, Units, format_length, format_reading
 
 Reading = tuple[float, float | None]  # mm, and its error of one standard deviation where one is known
@@ -77,76 +79,56 @@ def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -
     panels = shown(charts, rounds)
     if not panels:
         return ""
-    high = len(panels) * (_HIGH + _GAP) - _GAP
     told_in_words = "; ".join(
         f"{series.title}: "
         + ", ".join(f"round {number} {told(was, units)}" for number, was, _ in row if was is not None)
         for series, row in panels
         if any(was for _, was, _ in row)
     )
-    parts = [
-        f'<svg class="chart" xmlns="http://www.w3.org/2000/svg" role="img" aria-labelledby="chart-t chart-d" '
-        f'viewBox="0 0 {_n(_PANEL)} {_n(high)}">',
-        '<title id="chart-t">Measures over the rounds</title>',
-        f'<desc id="chart-d">{escape(told_in_words or "Only what was expected is known.")}</desc>',
-    ]
-    for number, (series, row) in enumerate(panels):
-        parts += _panel(series, row, units, number * (_HIGH + _GAP))
-    return "".join([*parts, "</svg>"])
+    drawn: str = template("chart.svg").render(
+        desc=told_in_words or "Only what was expected is known.",
+        width=_PANEL, height=len(panels) * (_HIGH + _GAP) - _GAP, left=_LEFT, right=_PANEL - _RIGHT,
+        panels=[_panel(series, row, units, n * (_HIGH + _GAP)) for n, (series, row) in enumerate(panels)],
+    )  # fmt: skip
+    return drawn
 
 
-def _panel(series: Chart, row: Values, units: Units, top: float) -> list[str]:
+@dataclass(frozen=True)
+class _Mark:
+    """Where a value stands in the chart, and both ends of its error where one is known."""
+
+    x: float
+    y: float
+    ends: tuple[float, ...]
+
+
+def _panel(series: Chart, row: Values, units: Units, top: float) -> dict[str, Any]:
+    """What one panel shows, and where."""
     readings = [one for _, *both in row for one in both if one is not None]
     ends = [mm + sign * (error or 0.0) for mm, error in readings for sign in (-1, 1)]
     ticks = _ticks(min(ends), max(ends), units)
     low, span = ticks[0], ticks[-1] - ticks[0]
-    left, right = _LEFT, _PANEL - _RIGHT
-    base, over = top + _HIGH - _BOTTOM, top + _TOP
+    foot, high = top + _HIGH - _BOTTOM, _HIGH - _BOTTOM - _TOP
+    step = (_PANEL - _RIGHT - _LEFT) / len(row)
 
     def y(mm: float) -> float:
-        return base - (mm - low) / span * (base - over)
+        return foot - (mm - low) / span * high
 
-    step = (right - left) / len(row)
-    parts = [f'<text x="0" y="{_n(top + 4.2)}" font-size="4.4" font-weight="bold">{escape(series.title)}</text>']
-    if series.note and min(ends) < 0:
-        parts.append(f'<text x="0" y="{_n(top + 9)}" font-size="3.6" fill="#5a6670">{escape(series.note)}</text>')
-    for tick in ticks:
-        width = 0.35 if abs(tick) < 0.01 else 0.15
-        parts.append(_line(left, y(tick), right, y(tick), width, "#7d878f"))
-        parts.append(
-            f'<text x="{_n(left - 1.5)}" y="{_n(y(tick) + 1.3)}" font-size="3.6" text-anchor="end">'
-            f"{escape(format_reading(tick, units))}</text>"
-        )
-    before: tuple[float, float] | None = None
-    marks: list[str] = []
-    for place, (number, was, wanted) in enumerate(row):
-        x = left + step * (place + 0.5)
-        parts.append(
-            f'<text x="{_n(x)}" y="{_n(base + 5.5)}" font-size="3.8" text-anchor="middle">'
-            f"{'round ' if len(row) < 5 else ''}{number}</text>"
-        )
-        if wanted is not None:
-            aside = x + (3.2 if was is not None else 0.0)
-            marks += _bar(aside, wanted, y, "1 0.8")
-            marks.append(
-                f'<circle cx="{_n(aside)}" cy="{_n(y(wanted[0]))}" r="1.5" fill="#fff" stroke="#22303c" stroke-width="0.5"/>'
-            )
-        if was is not None:
-            if before is not None:
-                parts.append(_line(*before, x, y(was[0]), 0.5, "#22303c"))
-            before = (x, y(was[0]))
-            marks += _bar(x, was, y, "")
-            marks.append(f'<circle cx="{_n(x)}" cy="{_n(y(was[0]))}" r="1.5" fill="#22303c"/>')
-    return [*parts, *marks]
+    def mark(place: int, reading: Reading, aside: float = 0.0) -> _Mark:
+        mm, error = reading
+        both = (y(mm - error), y(mm + error)) if error else ()
+        return _Mark(_LEFT + step * (place + 0.5) + aside, y(mm), both)
 
-
-def _bar(x: float, reading: Reading, y: object, dash: str) -> list[str]:
-    mm, error = reading
-    if not error or not callable(y):
-        return []
-    low, high = y(mm - error), y(mm + error)
-    caps = [_line(x - 1.2, end, x + 1.2, end, 0.35, "#22303c") for end in (low, high)]
-    return [_line(x, low, x, high, 0.35, "#22303c", dash), *caps]
+    measured = [mark(place, was) for place, (_, was, _) in enumerate(row) if was is not None]
+    return {
+        "title": series.title, "note": series.note if min(ends) < 0 else "", "top": top, "foot": foot,
+        "ticks": [(y(tick), format_reading(tick, units), abs(tick) < 0.01) for tick in ticks],
+        "rounds": [(_LEFT + step * (place + 0.5), f"{'round ' if len(row) < 5 else ''}{number}")
+                   for place, (number, _, _) in enumerate(row)],
+        "measured": measured, "runs": list(pairwise(measured)),
+        "expected": [mark(place, wanted, 3.2 if was is not None else 0.0)
+                     for place, (_, was, wanted) in enumerate(row) if wanted is not None],
+    }  # fmt: skip
 
 
 def _ticks(low: float, high: float, units: Units) -> list[float]:
@@ -159,12 +141,3 @@ def _ticks(low: float, high: float, units: Units) -> list[float]:
     if first == last:
         first, last = first - 1, last + 1
     return [n * step for n in range(first, last + 1)]
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, width: float, grey: str, dash: str = "") -> str:
-    dashes = f' stroke-dasharray="{dash}"' if dash else ""
-    return f'<path d="M{_n(x1)} {_n(y1)}L{_n(x2)} {_n(y2)}" stroke="{grey}" stroke-width="{_n(width)}" fill="none"{dashes}/>'
-
-
-def _n(value: float) -> str:
-    return f"{value:.2f}".rstrip("0").rstrip(".")

@@ -13,13 +13,14 @@ from fitdiag.reports.sheet import NO_BREAK
 
 @cache
 def template(name: str) -> Any:
-    """A page template. `digest` in it gives the hash of a style or script as a content policy names it."""
+    """A page template. In it `digest` gives the hash of a style or script as a content policy names it, `n` a coordinate."""
     from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
 
     pages = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_printable
     )
     pages.filters["digest"] = lambda part: "sha256-" + b64encode(hashlib.sha256(part.encode()).digest()).decode()
+    pages.filters["n"] = lambda number: f"{number:.2f}".rstrip("0").rstrip(".")
     return pages.from_string(resources.files("fitdiag.reports").joinpath(name).read_text(encoding="utf-8"))
 
 
