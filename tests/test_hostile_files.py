@@ -480,7 +480,7 @@ def weighed(path: Path, base: RuleBase) -> bool:
         assert all(str(problem).isprintable() for problem in stopped.problems)
         return False
     for writer in WRITERS.values():
-        assert writer(report, base)
+        assert writer(report)
     return True
 
 
@@ -601,7 +601,7 @@ def findings_or_problems(path: Path, base: RuleBase) -> bool:
         return False
     report = make_report(base, conclude(base, findings))
     for writer in WRITERS.values():
-        assert writer(report, base)
+        assert writer(report)
     return True
 
 
@@ -716,7 +716,7 @@ def rules_or_problems(folder: Path) -> bool:
         run_case(base, case)
         report = make_report(base, conclude(base, case.findings))
         for writer in WRITERS.values():
-            assert writer(report, base)
+            assert writer(report)
     for rule in [*base.symptoms, *base.body_notes, *base.causes, *base.alterations, *base.sources][:200]:
         assert page(base, rule)
     return True

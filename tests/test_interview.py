@@ -772,9 +772,9 @@ def test_three_doors_lead_to_the_same_conclusion(base: RuleBase, tmp_path: Path)
     log.close()
     (tmp_path / "findings.yaml").write_text(THREE_DOORS)
     findings = read_findings(tmp_path / "findings.yaml", base)
-    from_file = as_data(make_report(base, conclude(base, findings)), base)
-    by_keyboard = as_data(make_report(base, interview.conclusion), base)
-    replayed = as_data(make_report(base, replay(read_log(tmp_path / "a.jsonl"), base).conclusion), base)
+    from_file = as_data(make_report(base, conclude(base, findings)))
+    by_keyboard = as_data(make_report(base, interview.conclusion))
+    replayed = as_data(make_report(base, replay(read_log(tmp_path / "a.jsonl"), base).conclusion))
     assert from_file == by_keyboard == replayed
     assert from_file["recommendations"]
 

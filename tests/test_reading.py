@@ -48,12 +48,12 @@ def no_machine(text: str, base: RuleBase) -> None:
 def test_the_list_comes_first_and_fits_a_screen(base: RuleBase, path: Path) -> None:
     """Title, verdict, each alteration in a line, what is conditional and what to check: 24 lines of 80 columns."""
     report = make_report(base, replay(read_log(path), base).conclusion)
-    lines = as_text(report, base, 80).splitlines()
+    lines = as_text(report, 80).splitlines()
     assert len(list(takewhile(lambda line: line != "Findings", lines))) <= SCREEN
     assert lines[3] == "In short"
     for item in report.plan.recommendations:
         assert item.title.split(" (")[0][:30] in "\n".join(lines[:SCREEN])
-    alone = on_screen(make_report(base, report.conclusion, steps=False), base, 80)
+    alone = on_screen(make_report(base, report.conclusion, steps=False), 80)
     assert len(alone.splitlines()) <= SCREEN
     assert "--full" in alone
     assert "Findings" not in alone
@@ -89,8 +89,8 @@ def test_the_wearer_is_spoken_to_and_alone_needs_nobody(garment: str, alone: boo
 def test_no_word_of_machines_in_a_list(base: RuleBase, path: Path) -> None:
     """Neither on the screen nor in the document with every step."""
     conclusion = replay(read_log(path), base).conclusion
-    no_machine(as_text(make_report(base, conclusion, steps=False), base), base)
-    no_machine(as_markdown(make_report(base, conclusion), base).replace("\\", ""), base)
+    no_machine(as_text(make_report(base, conclusion, steps=False)), base)
+    no_machine(as_markdown(make_report(base, conclusion)).replace("\\", ""), base)
 
 
 def test_no_word_of_machines_in_an_interview(base: RuleBase) -> None:

@@ -158,9 +158,9 @@ def test_markdown_shows_outside_text_as_it_is(base: RuleBase, plain: Report, tex
     Checked with markdown-it-py, a CommonMark parser that passes the tests of the CommonMark specification.
     """
     name = text if one_line(text) else "-"
-    written = as_markdown(report_of(base, name, (name,)), base)
+    written = as_markdown(report_of(base, name, (name,)))
     for reader in READERS:
-        assert structure(reader, as_markdown(plain, base)) == structure(reader, written)
+        assert structure(reader, as_markdown(plain)) == structure(reader, written)
         shown = words(reader, written)
         assert shown[0] == one_line(f"Alteration list for {name}", 2000)[: len(shown[0])]
         assert one_line(name, 2000) in shown
@@ -173,15 +173,15 @@ def test_markdown_shows_outside_text_as_it_is(base: RuleBase, plain: Report, tex
 def test_markdown_shows_any_text_as_it_is(base: RuleBase, plain: Report, name: str, notes: list[str]) -> None:
     """The same for any name and any note that has something to show."""
     name, note = one_line(name) or "-", one_line(notes[0]) or "-"
-    written = as_markdown(report_of(base, name, (note,)), base)
+    written = as_markdown(report_of(base, name, (note,)))
     for reader in READERS:
-        assert structure(reader, as_markdown(plain, base)) == structure(reader, written)
+        assert structure(reader, as_markdown(plain)) == structure(reader, written)
         assert note in words(reader, written)
 
 
 def test_markdown_has_headings_and_lists(base: RuleBase, plain: Report) -> None:
     """The document has one title, headings below it without a gap in their levels, and numbered steps."""
-    kinds = structure(READERS[0], as_markdown(plain, base))
+    kinds = structure(READERS[0], as_markdown(plain))
     levels = [int(kind[-1]) for kind in kinds if kind.startswith("heading_open")]
     assert levels.count(1) == 1
     assert levels[0] == 1
@@ -203,7 +203,7 @@ def rows(text: str) -> list[list[str]]:
 @pytest.mark.parametrize("text", HOSTILE)
 def test_no_cell_is_a_formula(base: RuleBase, text: str) -> None:
     """No cell of the table starts with a sign that a spreadsheet works out, where a comma or a semicolon parts the cells."""
-    written = as_csv(report_of(base, text, (text,)), base)
+    written = as_csv(report_of(base, text, (text,)))
     table = rows(written)
     assert {len(COLUMNS)} == {len(row) for row in table}
     assert tuple(table[0]) == COLUMNS
@@ -227,7 +227,7 @@ def test_any_cell_is_text(text: str) -> None:
 
 def test_the_table_has_a_row_for_each_alteration(base: RuleBase, plain: Report) -> None:
     """One row for each alteration of the round with its amount, one for each that is left alone, and one for the client."""
-    table = [dict(zip(COLUMNS, row, strict=True)) for row in rows(as_csv(plain, base))[1:]]
+    table = [dict(zip(COLUMNS, row, strict=True)) for row in rows(as_csv(plain))[1:]]
     now = [row for row in table if row["kind"] == "this round"]
     assert [item.alteration for item in plain.plan.recommendations] == [row["alteration"] for row in now]
     assert [item.amount.text for item in plain.plan.recommendations] == [row["amount"] for row in now]
@@ -244,11 +244,11 @@ def test_the_table_has_a_row_for_each_alteration(base: RuleBase, plain: Report) 
 @pytest.mark.parametrize("text", HOSTILE)
 def test_plain_text_reaches_a_terminal_safely(base: RuleBase, text: str) -> None:
     """Control characters, escapes, turned text and line ends from outside are shown as `?` or a space."""
-    for written in (as_text(report_of(base, text, (text,)), base), as_json(report_of(base, text, (text,)), base)):
+    for written in (as_text(report_of(base, text, (text,))), as_json(report_of(base, text, (text,)))):
         assert all(line.isprintable() for line in written.split("\n"))
     assert "\x1b" not in written
     if "\x1b" in text or "\u202e" in text:
-        assert "?" in as_text(report_of(base, text), base).split("\n")[0]
+        assert "?" in as_text(report_of(base, text)).split("\n")[0]
 
 
 @pytest.mark.parametrize("width", [40, 80, 100])
@@ -257,7 +257,7 @@ def test_plain_text_folds_to_its_width(base: RuleBase, client: str, width: int) 
     """No line is wider than asked for, not even the title of a client with a long name."""
     for steps in (True, False):
         report = make_report(base, conclude(base, findings_of(client=client, notes=(client,))), client, steps=steps)
-        assert max(len(line) for line in as_text(report, base, width).split("\n")) <= width
+        assert max(len(line) for line in as_text(report, width).split("\n")) <= width
 
 
 # -- JSON ----------------------------------------------------------------------------------------------------------------
@@ -274,7 +274,7 @@ def no_constant(name: str) -> float:
 @pytest.mark.parametrize("text", [PLAIN, *HOSTILE])
 def test_json_is_what_is_documented(base: RuleBase, text: str) -> None:
     """The object has the documented keys and types, causes fall in probability, and ranks count from one."""
-    data = json.loads(as_json(report_of(base, text, (text,)), base), parse_constant=no_constant)
+    data = json.loads(as_json(report_of(base, text, (text,))), parse_constant=no_constant)
     assert data["schema"] == "fitdiag.diagnosis/1"
     assert one_line(text) == data["client"]
     assert len(data["causes"]) == len(base.believed)
@@ -304,7 +304,7 @@ def test_json_is_what_is_documented(base: RuleBase, text: str) -> None:
 def test_json_says_when_no_question_is_left(base: RuleBase) -> None:
     """With every symptom answered there is no next question: null, not a missing key."""
     answered = {symptom: Finding(symptom, "no") for symptom in base.symptoms}
-    data = as_data(make_report(base, conclude(base, Findings(symptoms=answered))), base)
+    data = as_data(make_report(base, conclude(base, Findings(symptoms=answered))))
     assert data["next_question"] is None
     assert data["recommendations"] == []
 
@@ -315,7 +315,7 @@ def test_json_says_when_no_question_is_left(base: RuleBase) -> None:
 @pytest.mark.parametrize("ending", WRITERS)
 def test_every_format_says_the_same(base: RuleBase, plain: Report, ending: str) -> None:
     """Every alteration of the round stands in every format with its amount, and every one to leave alone."""
-    text = " ".join(WRITERS[ending](plain, base).split()).replace("\\", "")
+    text = " ".join(WRITERS[ending](plain).split()).replace("\\", "")
     for item in plain.plan.recommendations:
         assert base.alterations[item.alteration].title in text
         assert item.amount.text in text
@@ -328,7 +328,7 @@ def test_each_caution_stands_once(base: RuleBase, plain: Report, ending: str) ->
     """A caution that applies stands in a document exactly once, one that does not apply not at all."""
     nothing = make_report(base, conclude(base, Findings()))
     for report, applying in ((plain, {"always", "pinning", "cutting", "pressing"}), (nothing, {"always"})):
-        text = " ".join(WRITERS[ending](report, base).split()).replace("\\", "")
+        text = " ".join(WRITERS[ending](report).split()).replace("\\", "")
         for caution in base.about.cautions:
             assert (caution.when in applying) == text.count(" ".join(caution.text.split()))
 

@@ -60,7 +60,7 @@ def say_list(
     """The list as one screen or in full, with what becomes of the pattern in a file; `more`: what shows the rest."""
     effects = effects_of(base, conclusion, pattern_in(base, pattern))
     write(
-        on_screen(make_report(base, conclusion, steps=False, on_pattern=effects), base, width(), full=full, more=more)
+        on_screen(make_report(base, conclusion, steps=False, on_pattern=effects), width(), full=full, more=more)
     )
 
 
@@ -82,7 +82,7 @@ def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units:
         base = for_wearer(base, alone=True)
     report = make_report(base, conclusion, steps=steps, on_pattern=effects, simulated=shown)
     if as_json:
-        write_data(as_data(report, base))
+        write_data(as_data(report))
     else:
-        write(on_screen(report, base, width(), full=full or steps).rstrip("\n"))
+        write(on_screen(report, width(), full=full or steps).rstrip("\n"))
     return 0

@@ -76,12 +76,12 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
         card = card_of(base.about.garment, base.about.card, units, None, kept, alone=case.alone)
         shown = card_html(card, large=look.large), card_pdf(card, large=look.large, paper=look.paper)
         pages |= dict(zip(CARDS, shown, strict=True))
-    pages |= {f"list{ending}": WRITERS[ending](report, base) for ending in (".md", ".csv", ".json")}
+    pages |= {f"list{ending}": WRITERS[ending](report) for ending in (".md", ".csv", ".json")}
     listed = zip(conclusion.plan.recommendations, sheet.changes, strict=True)
     asked = [(item.alteration, item.amount.mm, change.pictures) for item, change in listed]
     form, page = form_page(base, case, conclusion.diagnosis, asked, after=one.number)
     files: dict[Path, str | bytes] = {one.documents / name: content for name, content in pages.items()}
-    return {**files, form: page, one.plan_file: as_json(report, base)}
+    return {**files, form: page, one.plan_file: as_json(report)}
 
 
 def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Look) -> list[Path]:

@@ -442,7 +442,7 @@ class _Run:
         first = [Advised(r.alteration, r.amount.mm) for r in advised if r.only_if is None]
         if conclusion is not proposed:
             say("In short:")
-            say_all(brief(make_report(self.words, conclusion), self.words))
+            say_all(brief(make_report(self.words, conclusion)))
         shown, moved = simulated_round(self.base, self.case, conclusion) if self.drape else (None, None)
         with self._alone():
             if len(self.case.rounds) > 1:

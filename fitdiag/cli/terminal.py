@@ -283,7 +283,7 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
         if word in ("", "no", "n", "leave", "stop", "quit", "exit"):
             return False
         if word in ("why", "full", "--full", "reasons"):
-            write(as_text(make_report(base, interview.conclusion, steps=False), base, width()))
+            write(as_text(make_report(base, interview.conclusion, steps=False), width()))
             continue
         if word == "more" and interview.can_go_on:
             interview.ask_more()

@@ -96,7 +96,7 @@ def export(
         write_atomically(Path(to), page, replace=replace)
     else:
         words = for_wearer(base, alone=True) if alone else base
-        write_report(make_report(words, conclusion, name), words, Path(to), replace=replace)
+        write_report(make_report(words, conclusion, name), Path(to), replace=replace)
     say(f"Written: {one_line(to)}")
     return 0
 
@@ -129,12 +129,12 @@ def demo(to: str) -> int:
         "A shipped session, replayed: the wardrobe of a small touring theatre reviews the second muslin of the lamplighter."
     )
     say()
-    write(as_text(make_report(base, result.conclusion, steps=False), base, width()))
+    write(as_text(make_report(base, result.conclusion, steps=False), width()))
     folder = Path(to)
     with refusals(folder, "this folder cannot be made"):
         make_folder(folder)
     written = folder / "lamplighter.md"
-    write_report(report, base, written, replace=True)
+    write_report(report, written, replace=True)
     say_differences(result)
     say(f"The list as a document: {one_line(written)}")
     say(f"Your own: {command('fitdiag', 'interview')}")

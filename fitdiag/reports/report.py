@@ -45,8 +45,9 @@ def section(title: str, *parts: str | Items | Section, empty: str = "") -> Secti
 
 @dataclass(frozen=True)
 class Report:
-    """Everything a document needs. `sections` is the text; the rest is for the table and machine formats."""
+    """Everything a document needs. `sections` is the text; the rest, like the rules in its units, is for the table and machine formats."""
 
+    base: RuleBase
     title: str
     client: str
     conclusion: Conclusion
@@ -96,7 +97,7 @@ def make_report(
     )
     kept = tuple(part for part in sections if part is not None and part.parts)
     title = f"Alteration list for {name}" if name else "Alteration list"
-    return Report(title, name, conclusion, next_question, kept, on_pattern, simulated)
+    return Report(base, title, name, conclusion, next_question, kept, on_pattern, simulated)
 
 
 class _Writer:
@@ -281,7 +282,7 @@ def _capital(texts: Iterable[str]) -> tuple[str, ...]:
     return tuple(text[:1].upper() + text[1:] for text in texts)
 
 
-def brief(report: Report, base: RuleBase) -> Iterable[str]:
+def brief(report: Report) -> Iterable[str]:
     """The plan in a few lines, for the end of an interview."""
     yield report.plan.verdict
     for item in report.plan.recommendations:

@@ -28,7 +28,7 @@ from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
 
 
-def as_text(report: Report, base: RuleBase, width: int = 80) -> str:
+def as_text(report: Report, width: int = 80) -> str:
     """Plain text, folded to `width`, readable by a screen reader: no boxes, no colour, no columns."""
     lines = textwrap.wrap(one_line(report.title), width)
     lines += ["=" * max(len(line) for line in lines), ""]
@@ -43,13 +43,13 @@ _ON_ONE_SCREEN = (
 MORE = "Why, what was found and what to leave alone: {}. Try each change with basting or pins before you cut."
 
 
-def on_screen(report: Report, base: RuleBase, width: int = 80, *, full: bool = False, more: str = "--full") -> str:
+def on_screen(report: Report, width: int = 80, *, full: bool = False, more: str = "--full") -> str:
     """The list alone, for one screen, with what was asked for besides; `full`: all of the report; `more`: what shows it."""
     if full:
-        return as_text(report, base, width)
+        return as_text(report, width)
     kept = tuple(section for section in report.sections if section.title in _ON_ONE_SCREEN)
     last = "\n".join(textwrap.wrap(MORE.format(more), width))
-    return f"{as_text(replace(report, sections=kept), base, width)}\n{last}\n"
+    return f"{as_text(replace(report, sections=kept), width)}\n{last}\n"
 
 
 def _text_section(section: Section, depth: int, width: int, lines: list[str]) -> None:
@@ -97,7 +97,7 @@ def _in_a_heading(text: str) -> str:
     return _MARKDOWN_SIGNS.sub(r"\\\1", one_line(text, 2000))
 
 
-def as_markdown(report: Report, base: RuleBase) -> str:
+def as_markdown(report: Report) -> str:
     """Markdown (CommonMark 0.31) with headings and lists."""
     lines = [f"# {escape_markdown(report.title)}", ""]
     for section in report.sections:
@@ -135,9 +135,8 @@ def cell(value: object) -> str:
     return "'" + text if text[:1] in ("=", "+", "-", "@", "'", "|", "%") else text
 
 
-def as_csv(report: Report, base: RuleBase) -> str:
+def as_csv(report: Report) -> str:
     """One row per alteration: done this round, left alone, later. RFC 4180, UTF-8 with a byte-order mark."""
-    base = base.in_units(report.conclusion.diagnosis.findings.units)
     buffer = io.StringIO()
     writer = csv.writer(buffer)
     writer.writerow(COLUMNS)
@@ -146,7 +145,7 @@ def as_csv(report: Report, base: RuleBase) -> str:
         writer.writerow([cell(values.get(column, "")) for column in COLUMNS])
 
     for item in report.plan.recommendations:
-        rule = base.alterations[item.alteration]
+        rule = report.base.alterations[item.alteration]
         put(
             kind="this round", rank=item.rank, alteration=rule.id, title=rule.title, amount=item.amount.text,
             amount_mm=round(item.amount.mm, 2), side=SIDE_WORDS[item.side], only_if=item.only_if or "",
@@ -158,7 +157,7 @@ def as_csv(report: Report, base: RuleBase) -> str:
         )  # fmt: skip
     for kind, named in (("leave alone", report.plan.leave_alone), ("later", report.plan.later)):
         for other in named:
-            rule = base.alterations[other.alteration]
+            rule = report.base.alterations[other.alteration]
             put(kind=kind, alteration=rule.id, title=rule.title, because=" ".join(other.because))
     if report.client:
         put(kind="client", title=report.client)
@@ -168,10 +167,9 @@ def as_csv(report: Report, base: RuleBase) -> str:
     return "\ufeff" + buffer.getvalue()
 
 
-def as_data(report: Report, base: RuleBase) -> dict[str, Any]:
+def as_data(report: Report) -> dict[str, Any]:
     """The diagnosis as one JSON object of schema fitdiag.diagnosis/1; lengths in mm where the name says so."""
-    diagnosis, plan = report.conclusion.diagnosis, report.plan
-    base = base.in_units(diagnosis.findings.units)
+    base, diagnosis, plan = report.base, report.conclusion.diagnosis, report.plan
     extents = diagnosis.extents
     return {
         "schema": DIAGNOSIS_SCHEMA, "garment": base.about.garment, "rules": base.fingerprint,
@@ -280,20 +278,20 @@ def simulation_data(found: Simulation) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def as_json(report: Report, base: RuleBase) -> str:
+def as_json(report: Report) -> str:
     """`as_data` as text."""
-    return json.dumps(as_data(report, base), ensure_ascii=False, indent=2) + "\n"
+    return json.dumps(as_data(report), ensure_ascii=False, indent=2) + "\n"
 
 
-WRITERS: Mapping[str, Callable[[Report, RuleBase], str]] = {
+WRITERS: Mapping[str, Callable[[Report], str]] = {
     ".md": as_markdown, ".csv": as_csv, ".json": as_json, ".txt": as_text,
 }  # fmt: skip
 
 
-def write_report(report: Report, base: RuleBase, path: Path, *, replace: bool = False) -> None:
+def write_report(report: Report, path: Path, *, replace: bool = False) -> None:
     """Write a report in the format its file name asks for. Raises ProblemsFoundError for another ending."""
     writer = WRITERS.get(path.suffix.lower())
     if writer is None:
         told = f"'{one_line(path.suffix, 20)}' is not a format to write"
         raise stop("format", told, where=path, hint=f"end the name in {', '.join(WRITERS)}")
-    write_atomically(path, writer(report, base), replace=replace)
+    write_atomically(path, writer(report), replace=replace)

@@ -87,7 +87,7 @@ def ask(base: RuleBase, findings: Findings, *, quick: bool = False) -> list[tupl
         chances = diagnosis.probability
         ranked = sorted(chances, key=lambda cause: (cause not in diagnosis.touched, -round(chances[cause], 12), cause))
         return [(cause, extents[cause].mean_mm if cause in extents else None) for cause in ranked]
-    data = json.loads(json.dumps(as_data(make_report(base, conclude(base, findings)), base)))
+    data = json.loads(json.dumps(as_data(make_report(base, conclude(base, findings)))))
     return [(item["id"], item.get("extent_mm")) for item in data["causes"]]
 
 
@@ -131,7 +131,7 @@ def pairs(base: RuleBase, muslins: Sequence[Muslin], signs: Sequence[Sign], seed
         if len(muslin.kinds) != 2:
             continue
         findings = told(base, muslin, blocks[muslin.body], rng, signs, True)
-        data = as_data(make_report(base, conclude(base, findings)), base)
+        data = as_data(make_report(base, conclude(base, findings)))
         named = {item["id"] for item in data["causes"] if item["listed"]}  # as the list prints them
         cured = {cause for item in data["recommendations"] for cause in item["causes"]}
         hit = sum(any(cause in named | cured for cause in CAUSES[kind]) for kind in muslin.kinds)
