@@ -16,7 +16,7 @@ from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_given, format_reading, read_off
 
 SIDE_WORDS: dict[Side, str] = {"left": "left side", "right": "right side", "both": "both sides"}
-_COUNTS = ("No", "One", "Two", "Three")
+_COUNTS = ("No", "One", "Two", "Three", "Four", "Five")
 _SUGGESTS = "The tool suggests, the fitter decides."
 
 
@@ -35,6 +35,15 @@ class Section:
 
     title: str
     parts: tuple[str | Items | Section, ...] = ()
+
+
+def counted(plan: Plan) -> str:
+    """How many changes there are: "Two changes now, one that may follow"."""
+    perhaps = sum(bool(item.only_if) for item in plan.recommendations)
+    now = len(plan.recommendations) - perhaps
+    words = [_COUNTS[count] if count < len(_COUNTS) else str(count) for count in (now, perhaps)]
+    follow = f", {words[1].lower()} that may follow" if perhaps else ""
+    return f"{words[0]} change{'' if now == 1 else 's'} now{follow}"
 
 
 def section(title: str, *parts: str | Items | Section, empty: str = "") -> Section:
@@ -108,15 +117,11 @@ class _Writer:
         """The list itself, short enough for one screen: the verdict, each alteration in one line, what to check."""
         now = [item for item in plan.recommendations if not item.only_if]
         perhaps = [item for item in plan.recommendations if item.only_if]
-        counts = ""
-        if plan.recommendations:
-            follow = f", {_COUNTS[len(perhaps)].lower()} that may follow" if perhaps else ""
-            counts = f"{_COUNTS[len(now)]} change{'' if len(now) == 1 else 's'} now{follow}."
         checks = dict.fromkeys(self.base.alterations[item.alteration].check_next[0] for item in now)
         return section(
             "In short",
             plan.verdict,
-            counts,
+            f"{counted(plan)}." if plan.recommendations else "",
             Items("Now", tuple(map(self._in_a_row, now)), numbered=True),
             Items("Only if needed", tuple(map(self._in_a_row, perhaps))),
             Items("Check at the next try-on", tuple(checks)),

@@ -21,6 +21,7 @@ from fitdiag.pattern.piece import Pattern
 from fitdiag.pattern.strips import states_of
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
+from fitdiag.reports.report import counted
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import Units, in_units
 
@@ -38,7 +39,6 @@ THEN_NOTE = (
     "This is simulated cloth on a body estimated from a few measures, not a photo and not you. Look at where the drawn lines"
     " go, not at each fold: the uppermost across is the hip line, the dashed one is the grain. It cannot show sitting or walking."
 )
-COUNTS = ("No change", "One change", "Two changes", "Three changes", "Four changes", "Five changes")
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
 NO_BREAK = "\u00a0"  # holds an amount together on its line
@@ -171,11 +171,7 @@ def make_sheet(
 
 def _verdict(conclusion: Conclusion, changes: int, stay: Sequence[str], *, alone: bool) -> str:
     if changes:
-        perhaps = sum(bool(item.only_if) for item in conclusion.plan.recommendations)
-        now = changes - perhaps
-        count = COUNTS[now] if now < len(COUNTS) else f"{now} changes"
-        follow = f", {COUNTS[perhaps].split()[0].lower()} that may follow" if perhaps else ""
-        return f"{count} now{follow}. {ORDER_NOTE if changes > 1 else 'Try on after it.'}"
+        return f"{counted(conclusion.plan)}. {ORDER_NOTE if changes > 1 else 'Try on after it.'}"
     if not conclusion.diagnosis.findings.seen:
         return "Nothing to change: nothing shows that asks for it."
     if stay:
