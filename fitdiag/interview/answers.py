@@ -106,20 +106,24 @@ _RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
 _LONGEST = 300
 
 
+def _tidy(text: str) -> str:
+    return " ".join(text.lower().replace("’", "'").split())
+
+
 def without_amounts(text: str) -> str:
     """A text without its lengths, and without sides where they do not tell left from right."""
-    plain = _BOTH_SIDES.sub(" ", _AMOUNT.sub(" ", " ".join(text.lower().replace("’", "'").split())))
+    plain = _BOTH_SIDES.sub(" ", _AMOUNT.sub(" ", _tidy(text)))
     return " ".join(re.sub(rf"{_NO_SIDE.pattern}", lambda match: match[0].removeprefix("right"), plain).split())
 
 
 def names_length(text: str) -> bool:
     """Whether a text names a length, in figures or in words."""
-    return _AMOUNT.search(" ".join(text.lower().replace("’", "'").split())) is not None
+    return _AMOUNT.search(_tidy(text)) is not None
 
 
 def read_answer(text: str, units: Units) -> Said | None:
     """What a text says of the sign that was asked about; None where it is no answer. Bare numbers count in `units`."""
-    plain = " ".join(text.lower().replace("’", "'").replace("\u00a0", " ").split())
+    plain = _tidy(text)
     plain = re.sub(r"([a-z])\1{2,}", r"\1", plain)  # yesss
     asked = plain.endswith("?") and not re.fullmatch(r"\?+", plain)
     if not plain or len(plain) > _LONGEST or (asked and not re.search(r"\d", plain)):
@@ -294,24 +298,20 @@ def _severity(rest: str) -> Severity | None:
 
 # -- a screen of several questions -------------------------------------------------------------------------------------
 
-_ALL = re.compile(r"^(?:all|everything|every one|each|the lot|none|nothing)\b(?: of (?:them|these|it))?(?P<rest>.*)$")
+_ALL = re.compile(r"(?:all|everything|every one|each|the lot|none|nothing)\b")
 _REST = re.compile(
     r"(?:,|;|\band\b)? *(?:(?:the|all the|all) )?(?:rest|others?|remaining|everything else|all else)\b"
     r"(?: (?:is|are|all))?:? *(?P<answer>.*)$"
 )
 _BUT = re.compile(r"\b(?:except|but|apart from|besides|save)(?: for)?\b")
-_ORDINALS = {
-    word: str(n)
-    for n, words in enumerate((("first",), ("second",), ("third",), ("fourth",), ("fifth",), ("sixth",)), 1)
-    for word in words
-}
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth")
 
 
 def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | None:
     """One line for a screen of numbered questions: `1 y 3 3/4 4 left, rest no`. None where it cannot be read; what is not named is open."""
-    plain = " ".join(text.lower().replace("’", "'").split()).rstrip(".!")
-    for word, number in _ORDINALS.items():
-        plain = re.sub(rf"\b(?:the )?{word}(?: one)?\b", number, plain)
+    plain = _tidy(text).rstrip(".!")
+    for number, word in enumerate(_ORDINALS, 1):
+        plain = re.sub(rf"\b(?:the )?{word}(?: one)?\b", str(number), plain)
     result: dict[int, Said] = {}
     if match := _REST.search(plain):
         answer = read_answer(match["answer"] or "no", units)
@@ -322,8 +322,8 @@ def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | No
     elif not re.search(r"\d", plain):
         answer = read_answer(re.sub(r"^all (?=yes|no|y|n\b)", "", plain), units)
         return dict.fromkeys(range(1, count + 1), answer) if answer is not None else None
-    elif (match := _ALL.match(plain)) and _BUT.search(plain):
-        head, _, tail = (part.strip(" ,;") for part in _partition(plain, _BUT))
+    elif _ALL.match(plain) and _BUT.search(plain):
+        head, tail = (part.strip(" ,;") for part in _BUT.split(plain, maxsplit=1))
         general = read_answer(
             re.sub(r"^(?:all|everything|every one|each|the lot)\b *", "", head) or ("no" if plain[0] == "n" else "yes"),
             units,
@@ -334,12 +334,6 @@ def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | No
         plain = tail if re.search(r"[a-z/]", tail) else f"{tail} {'no' if general.seen == 'yes' else 'yes'}"
     named = _numbered(plain, count, units)
     return {**result, **named} if named is not None else None
-
-
-def _partition(plain: str, pattern: re.Pattern[str]) -> tuple[str, str, str]:
-    match = pattern.search(plain)
-    assert match is not None
-    return plain[: match.start()], match[0], plain[match.end() :]
 
 
 _LEADING = re.compile(r"^(?P<answer>[a-z' ]*?[a-z'])(?: (?:to|on|for|at|number|numbers|nr|no\.))? (?=\d)")
