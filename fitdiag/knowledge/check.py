@@ -6,13 +6,17 @@ Each check is a function from a rule base to problems; `CHECKS` lists them, so t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
+from functools import partial
 from itertools import combinations
+from typing import Any
 
 from pydantic import BaseModel
 
+from fitdiag.knowledge.basics import one_or_many
+from fitdiag.knowledge.findings import SEVERITIES
 from fitdiag.knowledge.garment_check import names_are_the_garments
 from fitdiag.knowledge.load import references
-from fitdiag.knowledge.model import KINDS, Alteration, Condition, EaseTable, RuleBase, Symptom
+from fitdiag.knowledge.model import KINDS, RuleBase
 from fitdiag.knowledge.order import circle, everything_before, exclusive, pair_of
 from fitdiag.problems import Problem, Where
 
@@ -72,58 +76,48 @@ def same_signs(base: RuleBase) -> Iterator[Problem]:
 
 def causes_are_sound(base: RuleBase) -> Iterator[Problem]:
     """A cause has a cure or may stay, and its look-alikes can be told from it."""
+    shown = {cause.id: {link.symptom for link in cause.shows} for cause in base.causes.values()}
     for cause in base.causes.values():
-        where = base.places.of("cause", cause.id)
+        at = partial(base.places.of, "cause", cause.id)
         if bool(cause.cured_by) == bool(cause.may_stay):
             told = "has no cure" if not cause.cured_by else "has a cure and may stay as well"
             hint = "give cured_by, or may_stay if it is harmless; not both"
-            yield Problem("cure", f"'{cause.id}' {told}", where, hint)
-        symptoms = [link.symptom for link in cause.shows]
+            yield Problem("cure", f"'{cause.id}' {told}", at(), hint)
         for index, alike in enumerate(cause.look_alikes):
             if alike.cause == cause.id:
-                where = base.places.of("cause", cause.id, "look_alikes", index, "cause")
+                where = at("look_alikes", index, "cause")
                 yield Problem("look-alike", f"'{cause.id}' is its own look-alike", where, "name another cause")
             for number, symptom in enumerate(alike.by):
-                if symptom not in symptoms and symptom not in _shown_by(base, alike.cause):
+                if symptom not in shown[cause.id] | shown[alike.cause]:
                     told = f"'{symptom}' should tell '{cause.id}' from '{alike.cause}', but neither shows it"
-                    where = base.places.of("cause", cause.id, "look_alikes", index, "by", number)
+                    where = at("look_alikes", index, "by", number)
                     yield Problem("look-alike", told, where, "add a link to one of them, or take it out")
 
 
-def _shown_by(base: RuleBase, cause: str) -> set[str]:
-    return {link.symptom for link in base.causes[cause].shows} if cause in base.causes else set()
-
-
 def measures_are_sound(base: RuleBase) -> Iterator[Problem]:
-    """Severity grades rise with the sign, all three are there, and the seeing point lies among them."""
+    """Severity grades rise with the sign, and all are there; a mirror has a measure, and a distance says what is right."""
+    moved = {symptom for slopes in base.slopes_of.values() for symptom in slopes}
     for symptom in base.symptoms.values():
-        if symptom.measure:
-            yield from _measure(base, symptom)
-
-
-def _measure(base: RuleBase, symptom: Symptom) -> Iterator[Problem]:
-    measure, where = symptom.measure, base.places.of("symptom", symptom.id, "measure", "grades")
-    assert measure is not None
-    missing = [grade for grade in ("slight", "clear", "strong") if grade not in measure.grades_mm]
-    if missing:
-        yield Problem("grades", f"'{symptom.id}': the grades {', '.join(missing)} are missing", where, "add them")
-        return
-    rising = [measure.grades_mm["slight"], measure.grades_mm["clear"], measure.grades_mm["strong"]]
-    if measure.worse == "less":
-        rising.reverse()
-    if not rising[0] < rising[1] < rising[2]:
-        direction = "rise" if measure.worse == "more" else "fall"
-        told = f"'{symptom.id}': the grades must {direction} from slight to strong"
-        yield Problem("grades", told, where, f"worse is '{measure.worse}'; is that what is meant?")
-    if measure.give_mm <= 0:
-        where = base.places.of("symptom", symptom.id, "measure", "give")
-        yield Problem("grades", f"'{symptom.id}': give must be more than 0", where, "how far do two fitters differ?")
-
-
-def ease_is_sound(base: RuleBase) -> Iterator[Problem]:
-    """Every row of a table of ease gives at least one figure, and its two ends are the right way round."""
-    for table in base.ease.values():
-        yield from _rows(base, table)
+        if (measure := symptom.measure) is None:
+            continue
+        at = partial(base.places.of, "symptom", symptom.id, "measure")
+        grades = [measure.grades_mm.get(grade) for grade in SEVERITIES]
+        rising = [mm for mm in (grades if measure.worse == "more" else grades[::-1]) if mm is not None]
+        if len(rising) < len(SEVERITIES):
+            missing = ", ".join(grade for grade in SEVERITIES if grade not in measure.grades_mm)
+            yield Problem("grades", f"'{symptom.id}': the grades {missing} are missing", at("grades"), "add them")
+        elif not rising[0] < rising[1] < rising[2]:
+            told = f"the grades must {'rise' if measure.worse == 'more' else 'fall'} from slight to strong"
+            hint = f"worse is '{measure.worse}'; is that what is meant?"
+            yield Problem("grades", f"'{symptom.id}': {told}", at("grades"), hint)
+        if measure.give_mm <= 0:
+            told, hint = f"'{symptom.id}': give must be more than 0", "how far do two fitters differ?"
+            yield Problem("grades", told, at("give"), hint)
+        for key in ("mirror_of", "same_as"):
+            if (other := getattr(measure, key)) is not None and base.symptoms[other].measure is None:
+                yield Problem("not-measurable", f"'{other}' has no measure", at(key), "give it one, or take this out")
+        if symptom.id in moved and measure.worse == "less" and not base.rests_of[symptom.id]:
+            yield Problem("at-rest", f"'{symptom.id}': what does a right block read?", at(), "add at_rest")
 
 
 def figures_are_sound(base: RuleBase) -> Iterator[Problem]:
@@ -135,8 +129,10 @@ def figures_are_sound(base: RuleBase) -> Iterator[Problem]:
                 yield Problem("figure", f"'{note.id}': {move.moves} has no amounts", where, "give some and marked")
 
 
-def _rows(base: RuleBase, table: EaseTable) -> Iterator[Problem]:
-    for index, row in enumerate(table.rows):
+def ease_is_sound(base: RuleBase) -> Iterator[Problem]:
+    """Every row of a table of ease gives at least one figure, and its two ends are the right way round."""
+    rows = ((table, *one) for table in base.ease.values() for one in enumerate(table.rows))
+    for table, index, row in rows:
         where = base.places.of("ease table", table.id, "rows", index)
         if row.at_least_mm is None and row.at_most_mm is None:
             yield Problem("ease", f"'{table.id}': this row has no figure", where, "give at_least, at_most or both")
@@ -151,40 +147,33 @@ def _rows(base: RuleBase, table: EaseTable) -> Iterator[Problem]:
 def alterations_are_sound(base: RuleBase) -> Iterator[Problem]:
     """Amounts refer to measurable symptoms, limits make sense, conditions name one thing, nothing cures and worsens."""
     for rule in base.alterations.values():
+        at = partial(base.places.of, "alteration", rule.id)
         for key, steps in rule.wearer.items():
             for number in steps if isinstance(steps, Mapping) else ():
                 if not 1 <= int(number) <= len(getattr(rule, key)):
                     told = f"'{rule.id}' has no step {number} under '{key}' to say to the wearer"
-                    yield Problem(
-                        "wearer", told, base.places.of("alteration", rule.id, "wearer", key), "number the steps from 1"
-                    )
+                    yield Problem("wearer", told, at("wearer", key), "number the steps from 1")
         if (aim := rule.amount.aim) is not None and base.symptoms[aim.symptom].measure is None:
             told = f"'{rule.id}': the amount aims at '{aim.symptom}', which has no measure"
-            where = base.places.of("alteration", rule.id, "amount", "aim", "symptom")
-            yield Problem("not-measurable", told, where, "give the symptom a measure, or take it out here")
+            hint = "give the symptom a measure, or take it out here"
+            yield Problem("not-measurable", told, at("amount", "aim", "symptom"), hint)
         if rule.amount.start_mm > rule.most_a_round.amount_mm:
-            where = base.places.of("alteration", rule.id, "amount", "start")
-            yield Problem("limit", f"'{rule.id}': the start is more than the most a round", where, "start with less")
+            told = f"'{rule.id}': the start is more than the most a round"
+            yield Problem("limit", told, at("amount", "start"), "start with less")
         if rule.most_in_all and rule.most_in_all.amount_mm < rule.most_a_round.amount_mm:
-            where = base.places.of("alteration", rule.id, "most_in_all", "amount")
             told = f"'{rule.id}': the most in all is less than the most a round"
-            yield Problem("limit", told, where, "are the two the wrong way round?")
-        yield from _conditions(base, rule, "avoid_when", rule.avoid_when)
-        yield from _conditions(base, rule, "careful_when", rule.careful_when)
+            yield Problem("limit", told, at("most_in_all", "amount"), "are the two the wrong way round?")
+        for list_name in ("avoid_when", "careful_when"):
+            for index, condition in enumerate(getattr(rule, list_name)):
+                given = [kind for kind in ("body", "symptom", "absent", "done") if getattr(condition, kind)]
+                if len(given) != 1:
+                    told = f"'{rule.id}': a condition names one of body, symptom, absent, done; here {len(given)}"
+                    hint = "write two conditions" if given else "name what it depends on"
+                    yield Problem("condition", told, at(list_name, index), hint)
         for cause in rule.worsens:
             if rule.id in base.causes[cause].cured_by:
-                where = base.places.of("alteration", rule.id, "worsens", cause)
                 told = f"'{rule.id}' worsens '{cause}', which says it is cured by it"
-                yield Problem("contradiction", told, where, "one of the two must go")
-
-
-def _conditions(base: RuleBase, rule: Alteration, key: str, conditions: tuple[Condition, ...]) -> Iterator[Problem]:
-    for index, condition in enumerate(conditions):
-        given = [kind for kind in ("body", "symptom", "absent", "done") if getattr(condition, kind)]
-        if len(given) != 1:
-            told = f"'{rule.id}': a condition names one of body, symptom, absent, done; here {len(given)}"
-            hint = "write two conditions" if given else "name what it depends on"
-            yield Problem("condition", told, base.places.of("alteration", rule.id, key, index), hint)
+                yield Problem("contradiction", told, at("worsens", cause), "one of the two must go")
 
 
 def order_is_sound(base: RuleBase) -> Iterator[Problem]:
@@ -237,20 +226,16 @@ def _unordered(base: RuleBase) -> Iterator[Problem]:
 
 
 def extents_are_sound(base: RuleBase) -> Iterator[Problem]:
-    """Slopes have an extent and a measure, and more of a sign means more of the cause that shows it; opposites are mutual."""
+    """Slopes have an extent and a measure, and more of a sign means more of the cause that shows it."""
     for cause in base.causes.values():
-        if cause.opposite is not None and base.causes[cause.opposite].opposite != cause.id:
-            told = f"'{cause.opposite}' does not name '{cause.id}' as its opposite"
-            yield Problem(
-                "opposite", told, base.places.of("cause", cause.id, "opposite"), f"write opposite: {cause.id} there"
-            )
         for index, link in enumerate(cause.shows):
-            where = base.places.of("cause", cause.id, "shows", index, "per")
-            measure = base.symptoms[link.symptom].measure
+            where, measure = (
+                base.places.of("cause", cause.id, "shows", index, "per"),
+                base.symptoms[link.symptom].measure,
+            )
             if link.per and cause.extent is None:
-                yield Problem(
-                    "extent", f"'{cause.id}': per needs an extent", where, "add extent, with usual and spread"
-                )
+                hint = "add extent, with usual and spread"
+                yield Problem("extent", f"'{cause.id}': per needs an extent", where, hint)
             if link.per and measure is None:
                 told = f"'{cause.id}': '{link.symptom}' has no measure, so nothing can be per mm of it"
                 yield Problem("not-measurable", told, where, "give the symptom a measure, or take it out")
@@ -263,35 +248,22 @@ def extents_are_sound(base: RuleBase) -> Iterator[Problem]:
             told = f"a slope of '{row.cause}' on '{row.symptom}', but "
             told += "the cause has no extent" if base.causes[row.cause].extent is None else "the symptom has no measure"
             yield Problem("extent", told, where, "add it, or take the slope out")
-    yield from _axes(base)
 
 
-def _axes(base: RuleBase) -> Iterator[Problem]:
-    """A mirror has a measure to be the mirror of, and a distance of which less is worse says what is right."""
-    for symptom in base.symptoms.values():
-        measure = symptom.measure
-        if measure is None:
-            continue
-        for key in ("mirror_of", "same_as"):
-            other = getattr(measure, key)
-            if other is not None and base.symptoms[other].measure is None:
-                where = base.places.of("symptom", symptom.id, "measure", key)
-                yield Problem("not-measurable", f"'{other}' has no measure", where, "give it one, or take this out")
-        moved = any(symptom.id in slopes for slopes in base.slopes_of.values())
-        if moved and measure.worse == "less" and not base.rests_of[symptom.id]:
-            told = f"'{symptom.id}': what does a right block read?"
-            yield Problem("at-rest", told, base.places.of("symptom", symptom.id, "measure"), "add at_rest")
-    for kind, table in (("symptom", base.symptoms), ("body note", base.body_notes)):
-        for rule in table.values():
-            for other in rule.opposite:
-                if rule.id not in table[other].opposite:
-                    told = f"'{other}' does not name '{rule.id}' as its opposite"
-                    yield Problem(
-                        "opposite", told, base.places.of(kind, rule.id, "opposite"), f"write opposite: {rule.id} there"
-                    )
+def opposites_are_mutual(base: RuleBase) -> Iterator[Problem]:
+    """What a rule names as its opposite names it in turn."""
+    tables: Mapping[str, Mapping[str, Any]] = {
+        "symptom": base.symptoms, "body note": base.body_notes, "cause": base.causes,
+    }  # fmt: skip
+    for kind, table in tables.items():
+        opposite: dict[str, Any] = {name: one_or_many(rule.opposite or ()) for name, rule in table.items()}
+        for name, other in ((name, other) for name, others in opposite.items() for other in others):
+            if name not in opposite[other]:
+                told, hint = f"'{other}' does not name '{name}' as its opposite", f"write opposite: {name} there"
+                yield Problem("opposite", told, base.places.of(kind, name, "opposite"), hint)
 
 
 CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (
     unused_ids, same_signs, causes_are_sound, measures_are_sound, alterations_are_sound, ease_is_sound, figures_are_sound,
-    extents_are_sound, order_is_sound, names_are_the_garments,
+    extents_are_sound, opposites_are_mutual, order_is_sound, names_are_the_garments,
 )  # fmt: skip
