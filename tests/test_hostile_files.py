@@ -29,11 +29,11 @@ from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules, read_rules, shipped
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.page import page
 from fitdiag.knowledge.strict_yaml import parse_yaml, read_yaml, scalar
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
+from fitdiag.reports.rule_page import page
 from fitdiag.reports.writers import WRITERS
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.replay import replay

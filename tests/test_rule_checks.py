@@ -32,9 +32,9 @@ from fitdiag.cli.main import run
 from fitdiag.knowledge.check import CHECKS, check_rules
 from fitdiag.knowledge.load import default_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.page import page
 from fitdiag.planning.cases import read_cases
 from fitdiag.problems import Problem, ProblemsFoundError
+from fitdiag.reports.rule_page import page
 
 
 def all_problems(folder: Path) -> list[Problem]:

@@ -18,12 +18,12 @@ from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.page import page
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import Case, read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
 from fitdiag.problems import Problem, ProblemsFoundError, command, one_line, stop
+from fitdiag.reports.rule_page import page
 
 
 def counts(base: RuleBase) -> str:

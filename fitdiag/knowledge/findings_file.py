@@ -264,7 +264,8 @@ def findings_in(document: Document, loc: Location, data: Any, base: RuleBase, *,
         told = f"schema is {one_line(data['schema'], 40) if 'schema' in data else 'missing'}"
         hint = f"the first line should be 'schema: {SCHEMA}'"
         problems.append(Problem("schema", told, document.where((*loc, "schema")), hint))
-    own = {key: value for key, value in data.items() if key not in ("schema", *extra_keys)}
+    others = {"schema", *extra_keys} - set(_FindingsFile.model_fields)
+    own = {key: value for key, value in data.items() if key not in others}
     own["symptoms"], moved = _renamed(base, own.get("symptoms"))
     units: Units = data["units"] if data.get("units") in ("in", "cm") else _units_of(data)
     hints = hints or Hints()
