@@ -22,7 +22,7 @@ _YES_OR_NO = 3
 def before_the_questions(talk: Interview) -> list[Line]:
     """The lines of everything that is asked beside the questions themselves."""
     if isinstance(talk.pending, Pick):
-        return _which_of_these([talk.title(talk.pending.kind, rule_id) for rule_id in talk.pending.ids])
+        return _which_of_these([talk.title(rule_id) for rule_id in talk.pending.ids])
     if isinstance(talk.pending, Confirm):
         text, doubt = talk.pending.text, talk.pending.doubt
         asked = Line(f"{doubt or f'About {text}'}: shall it count as {text}?", "ask")

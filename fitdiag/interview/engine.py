@@ -126,7 +126,7 @@ class Interview:
             return asking.before_the_questions(self)
         changed = self._ask_next()
         if self.finished:
-            return told_end(self.base, self.conclusion, self.choice)
+            return told_end(self.base, self.choice)
         return asking.question(self, new_station=changed)
 
     def _ask_next(self) -> bool:
@@ -224,7 +224,7 @@ class Interview:
         text = re.sub(r"like 3/4 in$", f"like {self.sample}", str(error))
         return Line(f"{text[:1].upper()}{text[1:]}.")
 
-    def title(self, kind: Kind, rule_id: str) -> str:
+    def title(self, rule_id: str) -> str:
         """What a rule is called."""
         found = self.base.find(rule_id)
         assert found is not None

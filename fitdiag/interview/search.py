@@ -201,10 +201,6 @@ class Words:
         table, aside = self._table(kind), self._places | self._poses | _ANSWERING
         return any(stem in table.rarity and aside.isdisjoint(*self.meant((stem,))) for stem in _words(text))
 
-    def title(self, kind: Kind, rule_id: str) -> str:
-        """A rule's title."""
-        return self._tables[kind][rule_id].title
-
     def measures(self, symptom: str) -> bool:
         """Whether a symptom is measured."""
         return getattr(self._tables["symptom"][symptom], "measure", None) is not None

@@ -142,7 +142,7 @@ def _denied(talk: Interview, kind: Kind, words: str) -> bool:
     gone = GONE.search(words.lower()) and not says("when", words)
     if not gone and not DOES_NOT.search(words.lower()):
         return False
-    titles = (talk.title(kind, name) for name in talk.words.find(kind, words, 3))
+    titles = (talk.title(name) for name in talk.words.find(kind, words, 3))
     return not any(" not " in title for title in titles) and not talk.words.known_denial(kind, words)
 
 
@@ -311,7 +311,7 @@ def _reply_questions(talk: Interview, typed: str) -> list[Line]:
     asked = talk.screen
     findings, lines = [], []
     for number, said in sorted(read.items()):
-        finding, remark = _read_for_screen(talk, talk.base.symptoms[asked[number - 1]], said)
+        finding, remark = _read_for_screen(talk.base.symptoms[asked[number - 1]], said)
         findings += [finding] if finding is not None else []
         lines += [Line(f"{number}: {remark}")] if remark else []
     again = frozenset(asked[number - 1] for number, said in read.items() if said.look_again)
@@ -330,7 +330,7 @@ def _reply_questions(talk: Interview, typed: str) -> list[Line]:
     return [*lines, *talk.count(*findings, again=again)] if findings else lines
 
 
-def _read_for_screen(talk: Interview, symptom: Symptom, said: Said) -> tuple[Finding | None, str]:
+def _read_for_screen(symptom: Symptom, said: Said) -> tuple[Finding | None, str]:
     """One answer of a screen: the finding, or why it was not taken."""
     finding, length = said.finding(symptom, "asked"), said.length
     if said.seen != "yes" or length is None:

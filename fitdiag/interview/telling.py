@@ -104,7 +104,7 @@ def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterat
     yield Line(conclusion.plan.verdict if findings.symptoms else "Nothing to alter so far.")
 
 
-def told_end(base: RuleBase, conclusion: Conclusion, choice: Choice) -> list[Line]:
+def told_end(base: RuleBase, choice: Choice) -> list[Line]:
     """That the list is ready, and how sure it is that its first alteration stays the first."""
     if not choice.questions:
         return [Line("Every question has been answered.")]
