@@ -221,7 +221,7 @@ def any_findings(draw: st.DrawFn, base: RuleBase) -> Findings:
 
 def undoing(base: RuleBase, plan: Plan) -> list[tuple[str, str]]:
     names = [item.alteration for item in plan.recommendations]
-    return [(one, other) for one in names for other in names if other in base.undone_by(one)]
+    return [(one, other) for one in names for other in names if other in base.undone_by[one]]
 
 
 @pytest.mark.parametrize("start", [0, *(pytest.param(start, marks=pytest.mark.long) for start in range(1, 8))])
@@ -255,8 +255,8 @@ COMMONEST = (
 @pytest.mark.parametrize("name", COMMONEST)
 def test_too_much_is_answered_by_giving_back(base: RuleBase, name: str) -> None:
     """Ten alterations done by twice what was asked, and the sign of the other direction measured: the first advice gives back."""
-    undo = base.undone_by(name)
-    backs = [other for other in base.alterations if name in base.undone_by(other)] or list(undo)
+    undo = base.undone_by[name]
+    backs = [other for other in base.alterations if name in base.undone_by[other]] or list(undo)
     cause = max(
         (cause for back in backs for cause in base.cures_of[back]),
         key=lambda cause: base.words.how_well.words[

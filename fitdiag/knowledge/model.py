@@ -7,7 +7,7 @@ words; `RuleBase` turns them into numbers through the tables of `words.yaml`.
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
@@ -41,6 +41,7 @@ from fitdiag.knowledge.spoken import said
 from fitdiag.plausible import BODY_MM
 from fitdiag.units import Units
 
+Item = TypeVar("Item")
 View = Literal["front", "side", "back", "worn", "paper"]
 Grade = Literal["published", "common-practice", "memory", "judgement", "geometry", "simulated"]
 Seen = Literal["yes", "no", "unsure"]
@@ -507,6 +508,14 @@ KINDS = (
 )
 
 
+def _grouped(names: Iterable[str], pairs: Iterable[tuple[str, Item]]) -> Mapping[str, tuple[Item, ...]]:
+    """Every name with what stands beside it in the pairs, in their order."""
+    table: dict[str, list[Item]] = {name: [] for name in names}
+    for name, item in pairs:
+        table.setdefault(name, []).append(item)
+    return {name: tuple(items) for name, items in table.items()}
+
+
 @dataclass(frozen=True)
 class RuleBase:
     """A whole rule base: every rule by id, in the order of the files, and the place each was read from."""
@@ -564,15 +573,11 @@ class RuleBase:
         """Whether a source is a simulation."""
         return self.sources[source_key(source)].grade == "simulated"
 
-    def undone_by(self, alteration: str) -> tuple[str, ...]:
-        """The alterations that this one takes back."""
-        return self._undone[alteration]
-
     @cached_property
-    def _undone(self) -> Mapping[str, tuple[str, ...]]:
+    def undone_by(self) -> Mapping[str, tuple[str, ...]]:
+        """Alteration id to the alterations that it takes back."""
         pairs = [(rule.id, rule.opposite) for rule in self.alterations.values() if rule.opposite]
-        pairs += [(other, own) for own, other in pairs]
-        return {name: tuple(dict.fromkeys(o for own, o in pairs if own == name)) for name in self.alterations}
+        return _grouped(self.alterations, dict.fromkeys([*pairs, *((other, own) for own, other in pairs)]))
 
     @cached_property
     def worked_out(self) -> dict[tuple[object, ...], Any]:
@@ -600,10 +605,9 @@ class RuleBase:
     @cached_property
     def rests_of(self) -> Mapping[str, tuple[AtRest, ...]]:
         """Symptom id to what is known of a right block there."""
-        table = {rule.id: list(rule.measure.at_rest) for rule in self.symptoms.values() if rule.measure is not None}
-        for row in self.rests:
-            table.setdefault(row.symptom, []).append(row)
-        return {symptom: tuple(rows) for symptom, rows in table.items()}
+        measured = {rule.id: rule.measure.at_rest for rule in self.symptoms.values() if rule.measure is not None}
+        links = [(symptom, row) for symptom, rows in measured.items() for row in rows]
+        return _grouped(measured, [*links, *((row.symptom, row) for row in self.rests)])
 
     @cached_property
     def mirrors(self) -> Mapping[str, str]:
@@ -618,20 +622,14 @@ class RuleBase:
     @cached_property
     def causes_of(self) -> Mapping[str, tuple[str, ...]]:
         """Symptom id to the ids of the causes that show it."""
-        table: dict[str, list[str]] = {symptom: [] for symptom in self.symptoms}
-        for cause in self.believed.values():
-            for link in cause.shows:
-                table[link.symptom].append(cause.id)
-        return {symptom: tuple(ids) for symptom, ids in table.items()}
+        causes = self.believed.values()
+        return _grouped(self.symptoms, ((link.symptom, cause.id) for cause in causes for link in cause.shows))
 
     @cached_property
     def cures_of(self) -> Mapping[str, tuple[str, ...]]:
         """Alteration id to the ids of the causes it cures."""
-        table: dict[str, list[str]] = {alteration: [] for alteration in self.alterations}
-        for cause in self.believed.values():
-            for alteration in cause.cured_by:
-                table[alteration].append(cause.id)
-        return {alteration: tuple(ids) for alteration, ids in table.items()}
+        causes = self.believed.values()
+        return _grouped(self.alterations, ((name, cause.id) for cause in causes for name in cause.cured_by))
 
     def find(self, rule_id: str) -> tuple[str, Any] | None:
         """The kind ("symptom", "cause", …) and the rule of an id; None if there is none."""

@@ -61,7 +61,7 @@ def opposed(base: RuleBase) -> dict[str, frozenset[str]]:
     """Alteration id to those that it undoes or shuts out; both in a round make no sense."""
     apart = exclusive(base)
     return {
-        one: frozenset(base.undone_by(one)) | {other for other in base.alterations if frozenset((one, other)) in apart}
+        one: frozenset(base.undone_by[one]) | {other for other in base.alterations if frozenset((one, other)) in apart}
         for one in base.alterations
     }
 

@@ -81,7 +81,7 @@ class PlannedAmount:
 def given_back(base: RuleBase, alteration: Alteration, findings: Findings) -> Given | None:
     """The alteration of earlier rounds that this one takes back, and how much of it is left; None if there is none."""
     taken = sum(done.amount_mm or 0.0 for done in findings.done if done.alteration == alteration.id)
-    for other in base.undone_by(alteration.id):
+    for other in base.undone_by[alteration.id]:
         there = [done for done in findings.done if done.alteration == other]
         start = base.alterations[other].amount.start_mm
         left = sum(start if done.amount_mm is None else done.amount_mm for done in there) - taken

@@ -63,7 +63,7 @@ def candidates(base: RuleBase, diagnosis: Diagnosis) -> list[tuple[str, str, flo
         cause = base.causes[cause_id]
         for cure in sorted(cause.cured_by, key=lambda name: -base.words.how_well.words[cause.cured_by[name].how_well]):
             takes, rule = cause.cured_by[cure].takes, base.alterations[cure]
-            undone = next(iter(base.undone_by(cure)), None)
+            undone = next(iter(base.undone_by[cure]), None)
             way = 1.0
             if takes < 0 or (undone is None and rule.operation.both_ways):
                 undone, way = cure, 1.0 if takes < 0 else -1.0
