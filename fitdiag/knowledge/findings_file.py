@@ -230,7 +230,7 @@ class _FindingsFile(Part):
     ] = {}
     symptoms: Annotated[dict[SymptomName, Annotated[_Answer, WrapValidator(_answered)]], BeforeValidator(_named)] = {}
     done: Annotated[tuple[Annotated[_Done, _short_for("alteration")], ...], Field(max_length=MOST_DONE)] = ()
-    measures: _Measures = _Measures()
+    measures: _Measures = Field(default_factory=_Measures)
     notes: Annotated[tuple[str, ...], BeforeValidator(one_or_many)] = ()
     at_rest: Readings = {}
     readings_from: ReadingsFrom = "cloth"

@@ -267,7 +267,7 @@ class _CaseFile(Part):
     units: Units = "in"
     opened: Day
     body: Annotated[dict[Id, Id], BeforeValidator(_grades)] = {}
-    measures: _Measures = _Measures()
+    measures: _Measures = Field(default_factory=_Measures)
     pattern: Annotated[str, _text(200, needed=False)] = ""
     alone: YesNo = False
     consent: Consent = Consent()
