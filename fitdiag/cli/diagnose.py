@@ -59,9 +59,7 @@ def say_list(
 ) -> None:
     """The list as one screen or in full, with what becomes of the pattern in a file; `more`: what shows the rest."""
     effects = effects_of(base, conclusion, pattern_in(base, pattern))
-    write(
-        on_screen(make_report(base, conclusion, steps=False, on_pattern=effects), width(), full=full, more=more)
-    )
+    write(on_screen(make_report(base, conclusion, steps=False, on_pattern=effects), width(), full=full, more=more))
 
 
 def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units: str | None, pattern: str | None,
