@@ -190,6 +190,19 @@ def test_where_a_course_turns_back_it_has_left_the_cloth() -> None:
     assert found.ends == pytest.approx((-150.0, -150.0), abs=0.5)
 
 
+def test_a_course_is_not_followed_where_it_runs_too_steeply() -> None:
+    """Far under the lens a level line climbs beside the outline; where OpenCV's pixels rise 0.95 px a px it does not count."""
+
+    def off(line: Array) -> None:
+        rise = np.abs(np.gradient(line[:, 1]) / np.gradient(line[:, 0]))
+        assert 20 < (rise > 0.95).sum() < 150
+        line[rise > 0.95, 1] += 40
+
+    plain, spoiled = (read(lambda turn, along: np.full_like(turn, -850.0), spoil=how) for how in (len, off))
+    assert spoiled.ends == pytest.approx(plain.ends, abs=1.0)
+    assert spoiled.drop == pytest.approx(plain.drop, abs=1.0)
+
+
 def test_a_course_may_run_from_right_to_left() -> None:
     """The numbers are those of the picture, whichever end was set first."""
     left, right = (math.tan(math.radians(one)) for one in (5.0, 2.0))
@@ -302,3 +315,13 @@ def test_a_sheet_seen_straight_tells_its_distance(width: float, height: float) -
         corners = np.stack([flat[:, 0] * cos, 1100.0 + flat[:, 1], 2500.0 + flat[:, 0] * sin], axis=1)
         found = sheet_distance(camera(), [tuple(map(float, one)) for one in pixels(corners)], width, height)
         assert found == pytest.approx(2500.0, rel=1e-6 if yaw == 0 else 0.008)
+
+
+@pytest.mark.parametrize("askew", [4.0, -4.0])
+def test_a_sheet_that_hangs_askew_is_as_far(askew: float) -> None:
+    """Turned in its own plane by 4 degrees, an A4 sheet tells its distance to half a per cent."""
+    cos, sin = math.cos(math.radians(askew)), math.sin(math.radians(askew))
+    flat = np.array([(-1, 1), (1, 1), (1, -1), (-1, -1)]) * (105.0, 148.5) @ np.array([[cos, sin], [-sin, cos]])
+    corners = np.stack([flat[:, 0], 1100.0 + flat[:, 1], np.full(4, 2500.0)], axis=1)
+    found = sheet_distance(camera(), [tuple(map(float, one)) for one in pixels(corners)], 210.0, 297.0)
+    assert found == pytest.approx(2500.0, rel=0.005)
