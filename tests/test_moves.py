@@ -498,6 +498,7 @@ def test_neighbours_that_both_move_still_meet() -> None:
 def test_a_map_takes_all_that_is_drawn_along() -> None:
     """Seams, darts, level lines, notches, joints and holes by the same turn, joints with what lies hidden."""
     cut = carry_out(BLOCK, "overlap-back-wedge", 20.0).pattern.back
+    cut = replace(cut, holes=(np.array([60.0, 700.0]),))
     assert any(joint.hidden is not None for joint in cut.joints)
     about = np.array([100.0, 300.0])
 
@@ -510,6 +511,7 @@ def test_a_map_takes_all_that_is_drawn_along() -> None:
         assert other.ends == pytest.approx(turn(one.ends))
     for one, other in zip(cut.notches, done.notches, strict=True):
         assert other.at == pytest.approx(turn(one.at[None])[0])
+    assert done.holes[0] == pytest.approx(turn(cut.holes[0][None])[0])
     for name, line in cut.lines.items():
         assert done.lines[name] == pytest.approx(turn(line))
     for one, other in zip(cut.joints, done.joints, strict=True):
