@@ -140,6 +140,22 @@ def test_one_side_tells_of_the_other_where_it_ends_early() -> None:
     assert short.ends == pytest.approx(whole.ends, abs=1.5)
 
 
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_hip_that_is_higher_on_one_side_lifts_that_end(side: int) -> None:
+    """10 mm higher where one side is, over a third of a turn: that end is 10 mm higher, the other one level, and so the tilt."""
+    found = read(lambda turn, along: 10.0 * np.exp(-(((turn - side * math.pi / 2) / math.radians(35)) ** 2) / 2))
+    high, low = (found.ends[1], found.ends[0]) if side > 0 else found.ends
+    assert (high, low) == (pytest.approx(-140.0, abs=0.7), pytest.approx(-150.0, abs=0.7))
+    assert side * found.tilt == pytest.approx(math.degrees(10 / (2 * HALF)), abs=0.15)
+
+
+@pytest.mark.parametrize("side", [-1, 1])
+def test_a_fold_beside_one_edge_moves_its_own_end_only(side: int) -> None:
+    """A fold 3 mm deep and 8 degrees wide, 75 degrees round on one side: neither end is carried off by it."""
+    found = read(lambda turn, along: -3.0 * np.exp(-(((np.degrees(turn) - side * 75.0) / 4.0) ** 2)))
+    assert found.ends == pytest.approx((-150.0, -150.0), abs=0.6)
+
+
 def test_the_middle_of_each_half_is_told_against_its_end() -> None:
     """A line that hangs 8 mm half way on the left, and 3 on the right."""
     found = read(lambda turn, along: -np.where(turn < 0, 8.0, 3.0) * np.sin(2 * np.abs(turn)) / math.sin(math.pi / 3))

@@ -3,8 +3,9 @@
     python tests/bench/mutants.py [MODULE...] [--sample N] [--seed N] [--jobs N]
 
 A MODULE is one of `MODULES`, all by default; N faults are drawn from each. A fault is a comparison or a sign turned, `and` for
-`or`, a number one more, a truth reversed, a condition negated, `min` for `max`, a statement left out, nothing returned. None is
-made where it could not matter: annotations, docstrings, messages of errors, assertions, decorators, guards against rounding.
+`or`, a number one more (from ten on half as much again), a truth reversed, a condition negated, `min` for `max`, a statement
+left out, nothing returned. None is made where it could not matter: annotations, docstrings, messages of errors, assertions,
+decorators, guards against rounding.
 
 First the tests run once unharmed, which tells what each calls and how long it takes. Then every fault has a process of its own,
 forked where all libraries are loaded already; it runs the tests that call the faulty function, the quick ones first and `MOST_S`
@@ -62,6 +63,7 @@ TOLD = ("stop", "Problem", "InvalidLengthError", "TypeVar", "Literal")  # calls 
 OPTIONS = "-p no:cacheprovider -p no:xdist -p no:terminal --doctest-modules --maxfail=1 -o addopts= -m"
 MOST_S = 6.0  # of tests for one fault
 WAITING_S = 600  # a test that only waits; long, for on a busy machine one that works waits as well
+FITTED = 10  # a number from here on is a size or an angle somebody chose, and one more of it is no fault
 ROUNDING = 1e-3  # a number nearer to 0 is a guard against rounding
 
 
@@ -108,7 +110,7 @@ def _of(node: ast.AST) -> Iterator[tuple[str, Callable[[], None]]]:
         case ast.Constant(value=bool(value)):
             new = ast.Constant(not value)
         case ast.Constant(value=int(value) | float(value)) if value == 0 or abs(value) >= ROUNDING:
-            new = ast.Constant(value + 1)
+            new = ast.Constant(value + (1 if abs(value) < FITTED else value // 2))
         case ast.UnaryOp(op=ast.Not() | ast.USub(), operand=operand) if not isinstance(operand, ast.Constant):
             new = operand
         case ast.BinOp(op=op) | ast.BoolOp(op=op) if type(op) in TURNED:
