@@ -28,13 +28,13 @@ REST_LENGTH = 100.0  # mm; from there on outwards the rest is told apart from it
 CENTRE_LENGTH = 25.0  # mm to each side from which the height at the centre is read
 # places round the section, degrees, from which the height at an end is read
 END_ANGLES: Mapping[Kind, tuple[float, float]] = {"trunk": (66.0, 88.5), "side": (74.0, 89.0), "leg": (67.0, 87.0)}
-FOLLOWED = 0.9  # px a px: the steepest course that is followed
 CARRIED = (30.0, 89.0)  # places round the section, degrees, by which a course is carried on to its ends
 # mm by which courses bend, and over how many degrees: both halves alike; one up and the other down, besides a tilt; folds
 BENDS, SWAYS = (25.0, 60.0), (2.0, 40.0)
 FOLDS: Mapping[Kind, tuple[float, float]] = {"trunk": (1.5, 5.0), "side": (0.5, 8.0), "leg": (0.5, 8.0)}
 ONE_PLACE = 1.5  # degrees
-NOISE = 0.7  # mm by which a place is off by itself
+# mm by which a place is off by itself, up or down and sideways; degrees between which is looked how steeply a course runs up in sight
+NOISE, SIDEWAYS, CLIMB = 0.7, 1.5, (50.0, 75.0)
 LEAST_PLACES = 8
 
 
@@ -120,10 +120,9 @@ class Course:
         turn, height = np.arcsin(np.clip(hits[:, 0], -1.0, 1.0)), rays[:, 1] * hits[:, 1]
         x = self.track.pixels[:, 0]
         inside = self._outwards & (x > stance.left + 1) & (x < stance.right - 1)
-        if self.kind == "trunk":  # column by column a course is lost where it runs up steeply beside the outline
-            steep = abs(float(np.median(rays[:, 1]))) * section.depth / section.half
-            inside &= np.abs(turn) < math.atan(FOLLOWED / max(steep, 1e-3))
-        left, right = self._ends(turn, height, inside)
+        left, right = self._ends(
+            turn, height, inside, self._astray(turn, rays[:, 1] * stance.distance / section.half, inside)
+        )
         if self.kind != "trunk":
             centre = self._centre(turn - math.asin(max(-1.0, min(1.0, apex))), section, height, inside)
             return Numbers(section, (left[0], right[0]), centre[0], unrest=max(left[2], right[2], 0.1),
@@ -138,10 +137,21 @@ class Course:
                        max(unrest, left[2], right[2], 0.1), max(unrest, 0.1), (left[1], right[1]),
                        (left[0] - halves[0], right[0] - halves[1]))  # fmt: skip
 
-    def _ends(self, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[_End, _End]:
+    def _astray(self, turn: Array, seen: Array, inside: NDArray[np.bool_]) -> Array:
+        """By how much each place may be off, mm: a course is followed column by column, and beside a trunk's outline it runs up
+        steeply in sight. `seen`: its height as the picture shows it, in half widths."""
+        astray: Array = np.full(len(turn), NOISE)
+        for way in (-1, 1) if self.kind == "trunk" else ():
+            near = inside & (way * turn > math.radians(CLIMB[0])) & (way * turn < math.radians(CLIMB[1]))
+            if near.sum() >= LEAST_PLACES:
+                steep = np.polyfit(turn[near], seen[near], 1)[0] / np.maximum(np.cos(turn), 0.02)
+                astray = np.where(way * turn > 0, np.hypot(NOISE, SIDEWAYS * steep), astray)
+        return astray
+
+    def _ends(self, turn: Array, height: Array, inside: NDArray[np.bool_], astray: Array) -> tuple[_End, _End]:
         """Both ends: carried on by the whole course where enough of it is seen, else straight on."""
         left, right = self._end("left", -turn, height, inside), self._end("right", turn, height, inside)
-        ends = self._carried(turn, height, inside) or (left[0], right[0])
+        ends = self._carried(turn, height, inside, astray) or (left[0], right[0])
         return (ends[0], *left[1:]), (ends[1], *right[1:])
 
     def _end(self, key: str, turn: Array, height: Array, inside: NDArray[np.bool_]) -> _End:
@@ -159,7 +169,9 @@ class Course:
         fit, rest = self._steady(key, table, height[near])
         return float(fit[0]), float(fit[1]), rest
 
-    def _carried(self, turn: Array, height: Array, inside: NDArray[np.bool_]) -> tuple[float, float] | None:
+    def _carried(
+        self, turn: Array, height: Array, inside: NDArray[np.bool_], astray: Array
+    ) -> tuple[float, float] | None:
         """Heights where the section turns out of sight, left and right, by the whole course: the mean of all courses that pass the
         places seen and are as smooth and as like on both sides as drawn lines are, but for a tilt, which runs as the sine round the
         section (a Gaussian process; Rasmussen and Williams 2006, eq. 2.23). None: too few places on a side."""
@@ -168,7 +180,7 @@ class Course:
         if min((turn[near] < 0).sum(), (turn[near] > 0).sum()) < 2 * LEAST_PLACES:
             return None
         bins = np.floor(np.degrees(turn[near]) / ONE_PLACE)  # beside the outline many pixels pile up on one place
-        above = _medians(bins, height[near])
+        above, noise = _medians(bins, height[near]), _medians(bins, astray[near]) ** 2
         middle = float(np.median(above))
         at = np.array([*_medians(bins, turn[near]), -math.pi / 2, math.pi / 2])
         apart, sides = np.subtract.outer(np.abs(at), np.abs(at)), np.sign(np.outer(at, at))
@@ -182,7 +194,7 @@ class Course:
         seen = prior[:-2, :-2]
 
         def fit(weights: Array) -> tuple[Array, Array]:
-            shares: Array = np.asarray(np.linalg.solve(seen + np.diag(NOISE**2 / weights), above - middle), float)
+            shares: Array = np.asarray(np.linalg.solve(seen + np.diag(noise / weights), above - middle), float)
             return shares, above - middle - seen @ shares
 
         shares, _ = self._settled("whole", len(above), fit)
