@@ -206,6 +206,8 @@ def test_answers_are_kept_until_they_are_sent(open_page: Callable[..., Any], bas
     group(page, question="waist-dips-at-back").get_by_label("Inches").select_option("2")
     page.fill("#words", "kept <b>as</b> written")
     before = page.input_value("#block")
+    # a browser hands what is kept from one of its processes to another; nobody reloads sooner
+    page.wait_for_timeout(300)
     page.reload()
     assert before == page.input_value("#block")
     assert "kept on this device" in page.inner_text("#kept")
