@@ -28,9 +28,7 @@ Span = tuple[float, float]
 FINE = 1500  # px: height of the copy on which lines are looked for
 APART, APART_ERROR = 0.2, 0.1  # between hip and crotch line, as a share of the width
 ELSEWHERE = 0.6  # how much a pair of lines loses that lies on what is seen beside it as well
-RUNS_ON = (
-    0.85  # how much one loses whose lines both go on beyond an end, as joints of a wall do behind a string or a frame
-)
+RUNS_ON = 0.85  # how much one loses whose lines both go on beyond an end, as joints of a wall do behind a string
 ALIKE, MOST_ALIKE = 4.0, 0.3  # units of `opponent`; as a share of what is beside it
 ACROSS, NEAR_MIDDLE = 0.4, 0.1  # what a line that crosses an outline loses, but not so near its middle (of its width)
 ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand

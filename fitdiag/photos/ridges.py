@@ -214,10 +214,8 @@ class Ridges:
     def _along(self, line: Found, columns: Array, rows: Array) -> Array:
         """How much each place, or one near it, differs by a line's colour from what lies on both sides of it."""
         margin = max(REACHES) + NEAR
-        high, low = (
-            max(round(float(rows.min())) - margin, margin),
-            min(round(float(rows.max())) + margin, len(self.ridge) - margin),
-        )
+        high = max(round(float(rows.min())) - margin, margin)
+        low = min(round(float(rows.max())) + margin, len(self.ridge) - margin)
         first, last = round(float(columns.min())), round(float(columns.max())) + 1
         if low - high < 2 * NEAR:
             return np.zeros(len(columns))
