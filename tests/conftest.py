@@ -80,7 +80,7 @@ def command_line() -> Iterator[None]:
 
 
 ONCE = (
-    "reports.turning turning_answers",
+    "reports.fitter turning_answers",
     "reports.client_pdf client_pdf",
     "photos.card card_pdf",
     "cli.photo measure_all",

@@ -404,7 +404,7 @@ def in_child(
 OWN = ("XDG_CACHE_HOME", "XDG_STATE_HOME", "LOCALAPPDATA")  # what is kept outside the cases lies in the same tree
 SHELVED = (
     "cli.photo read_picture", "cli.photo clean_bytes", "cli.photo measure_all", "cli.photo overlay", "cli.read proposals",
-    "photos.card card_pdf", "reports.client_pdf client_pdf", "reports.turning turning_answers", "cli.learn learn_from",
+    "photos.card card_pdf", "reports.client_pdf client_pdf", "reports.fitter turning_answers", "cli.learn learn_from",
     "drape.muslin _settled", "pattern.fit fit", "drape.muslin _drawn", "reports.sheet make_sheet", "sessions.state make_plan",
 )  # fmt: skip
 

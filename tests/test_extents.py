@@ -17,8 +17,7 @@ from small_rules import LONG, good_files, write_rules
 
 from fitdiag.diagnosis.extents import Explanation, Model, Reading, Slope, Suspect
 from fitdiag.diagnosis.survey import not_monotone
-from fitdiag.knowledge.contradictions import settle
-from fitdiag.knowledge.findings import Done, Finding, Findings, measured
+from fitdiag.knowledge.findings import Done, Finding, Findings, measured, settle
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase

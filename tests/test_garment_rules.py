@@ -6,8 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from fitdiag.knowledge.check import check_rules
-from fitdiag.knowledge.garment_check import measure_names, names_are_the_garments
+from fitdiag.knowledge.check import check_rules, measure_names, names_are_the_garments
 from fitdiag.knowledge.load import default_rules, read_rules
 
 OVERLAP = "alterations/back-balance/overlap-back-wedge.yaml"

@@ -26,7 +26,6 @@ from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import default_rules, load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.sessions.compare import as_data, compare, compare_logs, opinion_of, told_difference
 from fitdiag.sessions.learn import (
     Change,
     gather,
@@ -37,6 +36,7 @@ from fitdiag.sessions.learn import (
     session_files,
 )
 from fitdiag.sessions.log import SCHEMA, read_log
+from fitdiag.sessions.replay import as_data, compare, compare_logs, opinion_of, told_difference
 from fitdiag.sessions.state import answer_event, fold
 
 ANSWERS = ((0.0, 1.0), (0.0, 1.0), (1.0, 0.0), (0.4, 1.0), (0.2, 0.8))

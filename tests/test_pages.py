@@ -28,8 +28,8 @@ from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.client_pdf import Paper, client_pdf
-from fitdiag.reports.history import chart, values
-from fitdiag.reports.pages import Beside, RoundFacts, Turn, client_page, fitter_page, turning_answers
+from fitdiag.reports.fitter import RoundFacts, Turn, chart, turning_answers, values
+from fitdiag.reports.pages import Beside, client_page, fitter_page
 from fitdiag.reports.sheet import Heading, Sheet, make_sheet
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold

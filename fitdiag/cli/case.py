@@ -17,7 +17,9 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export
+from fitdiag.sessions.case import alone as alone_in
 from fitdiag.sessions.case import new_case, open_case, save_case
+from fitdiag.sessions.case_body import nudges_of, take_back
 from fitdiag.sessions.case_files import LONGEST_NOTE, Case, Closed, Consent, Ending, Round
 from fitdiag.units import format_length, format_reading
 
@@ -183,6 +185,22 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
         say(
             f"The photos may be kept until {case.consent.keep_until}: {case_command('case', 'delete', case.folder)} --photos"
         )
+    return 0
+
+
+def body(name: str, given: str | None, *, back: bool) -> int:
+    """What the rounds of a case taught about the simulated body; with `back` the last of it is taken back."""
+    case = open_case(case_folder(name, given))
+    if back:
+        with alone_in(case.folder):
+            nudges = take_back(case)
+    else:
+        nudges = nudges_of(case)
+    if not nudges:
+        say("The simulated body is as the measures and notes make it.")
+    for nudge in nudges:
+        by = f"{'+' if nudge.mm > 0 else '-'}{abs(nudge.mm):g} mm"
+        say(f"Round {nudge.round}: {nudge.part.replace('-', ' ')} {by}{', taken back' if back else ''}.")
     return 0
 
 

@@ -213,7 +213,7 @@ _case(
     argument("answer", "yes|no", "Whether the client agrees to photos now."), KEEP_UNTIL, CASES_IN,
 )
 _case(
-    "body", "case_drape:case_body",
+    "body", "case:body",
     "Show how the rounds moved the simulated body, or take the last round's nudges back.", CASE,
     switch("back", "Take back what the last round taught.", "--take-back"), CASES_IN,
 )

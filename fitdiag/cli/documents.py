@@ -1,17 +1,17 @@
-"""The documents a round of a case ends with: for the client, for the fitter, for other programs."""
+"""The documents a round of a case ends with: for the client, for the fitter, for other programs; and its plan on simulated cloth."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
-from fitdiag.cli.case_drape import simulated_round
 from fitdiag.cli.diagnose import effects_of, pattern_in
 from fitdiag.cli.forms import form_page
+from fitdiag.cli.output import say
 from fitdiag.files import make_folder, refusals, remove_file, write_all
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.stages import Simulation
@@ -25,8 +25,10 @@ from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
 from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
+    from fitdiag.knowledge.findings import Findings
     from fitdiag.pattern.pdf import Paper
-    from fitdiag.reports.history import RoundFacts
+    from fitdiag.pattern.piece import Pattern
+    from fitdiag.reports.fitter import RoundFacts
 
 CARDS = ("shot-card.html", "shot-card.pdf")
 
@@ -49,9 +51,9 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.photos.card_words import card_of
     from fitdiag.reports.client_pdf import client_pdf
+    from fitdiag.reports.fitter import turning_answers
     from fitdiag.reports.pages import Beside, client_page, fitter_page
     from fitdiag.reports.sheet import Heading, make_sheet
-    from fitdiag.reports.turning import turning_answers
 
     one, units = case.rounds[-1], case.units
     pattern = pattern_in(base, case.pattern_file)
@@ -166,7 +168,7 @@ def _before(base: RuleBase, case: Case) -> Conclusion | None:
 
 def _facts(base: RuleBase, case: Case) -> list[RoundFacts]:
     """The rounds as numbers for the chart."""
-    from fitdiag.reports.history import RoundFacts
+    from fitdiag.reports.fitter import RoundFacts
 
     facts = []
     expected: dict[str, tuple[float, float | None]] = {}
@@ -182,3 +184,61 @@ def _facts(base: RuleBase, case: Case) -> list[RoundFacts]:
         )  # fmt: skip
         expected = {s: (max(o.expected, 0.0), o.error) for s, o in one.outcome.items() if o.expected is not None}
     return facts
+
+
+def simulated_round(
+    base: RuleBase, case: Case, conclusion: Conclusion
+) -> tuple[Simulation | None, Mapping[str, float] | None]:
+    """The plan on simulated cloth with pictures, and by how much its try-on moves parts of the body (mm; None: not known).
+
+    No simulation, and the reason said, where there is none. From the second round on the muslin that was tried on was
+    simulated before: how near it came is said, and the body is to be nudged for the rounds to come.
+    """
+    findings, pattern = conclusion.diagnosis.findings, pattern_in(base, case.pattern_file)
+    if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
+        return None, None
+    from fitdiag.cli.drape import simulated
+    from fitdiag.sessions.case_body import nudges_of, together
+
+    effects = effects_of(base, conclusion, pattern)
+    try:
+        sewn, number = _as_sewn(case, pattern), case.rounds[-1].number
+        earlier = together(tuple(nudge for nudge in nudges_of(case) if nudge.round != number))
+        solved = effects.solved if effects else None
+        photos = sorted(case.rounds[-1].photos.glob("*.jpg"))
+        found = simulated(base, conclusion, sewn, solved=solved, nudges=earlier, drawn=True, photos=photos)
+        if number == 1 or not found.near:
+            return replace(found, near=()), None
+        moved = _taught(base, findings, sewn, earlier)
+    except ProblemsFoundError as stopped:
+        say(f"The plan was not shown on simulated cloth: {stopped.problems[0]}.")
+        return None, None
+    if moved:
+        parts = "; ".join(f"{part.replace('-', ' ')} {mm:+.0f} mm" for part, mm in moved.items())
+        told = f"For the next rounds the simulated body is moved a little: {parts}. `fitdiag case body NAME --take-back` takes it back."
+        found = replace(found, near=(*found.near, told))
+    return found, moved
+
+
+def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[str, float]) -> dict[str, float]:
+    """By how much what came at this try-on moves parts of the body."""
+    from fitdiag.cli.drape import Progress
+    from fitdiag.planning.muslins import block_for, cloth_of, wearer_of
+    from fitdiag.planning.nudges import nudge
+
+    wearer = wearer_of(base, findings.body_measures, findings.body, findings.units, earlier)
+    with Progress("Comparing with what came") as tell:
+        block = block_for(wearer.figure, sewn)
+        return nudge(base, findings, sewn, block, wearer.figure, cloth_of(base), earlier, tell)
+
+
+def _as_sewn(case: Case, pattern: Pattern) -> Pattern:
+    """The pattern of the muslin that is tried on now: with what was really done in the rounds of this case."""
+    from fitdiag.pattern.moves import carry_out
+
+    known = [(item.alteration, round(item.amount, 1)) for item in pattern.carried]
+    for one in case.rounds:
+        for item in one.done:
+            if item.done and item.amount_mm and (item.alteration, round(item.amount_mm, 1)) not in known:
+                pattern = carry_out(pattern, item.alteration, item.amount_mm).pattern
+    return pattern

@@ -14,7 +14,8 @@ from fitdiag.files import taken_name, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import command, one_line, shown_path, stop
-from fitdiag.sessions.compare import (
+from fitdiag.sessions.learn import HELD_OUT, Change, Learning, learn_from, patch
+from fitdiag.sessions.replay import (
     NOTICEABLE,
     Comparison,
     as_data,
@@ -23,7 +24,6 @@ from fitdiag.sessions.compare import (
     told_conclusion,
     told_difference,
 )
-from fitdiag.sessions.learn import HELD_OUT, Change, Learning, learn_from, patch
 
 SCHEMA = "fitdiag.learning/1"
 _MOST_WORKERS = 64

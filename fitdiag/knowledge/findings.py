@@ -1,16 +1,20 @@
 """What is known about one fitting: symptoms seen or not, body notes, earlier alterations.
 
-Findings are the start of the data's one way: findings, beliefs, recommendations, documents.
+Findings are the start of the data's one way: findings, beliefs, recommendations, documents. Here they are also read from words,
+and what does not go together in them is settled until somebody looks again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 from typing import Literal, get_args
 
-from fitdiag.knowledge.model import Seen, Severity, Symptom
-from fitdiag.units import Units
+from fitdiag.knowledge.model import RuleBase, Seen, Severity, Symptom
+from fitdiag.problems import one_line
+from fitdiag.units import InvalidLengthError, Units, parse_length
 
 TAPE_MM = 1.0  # a tape is not read more exactly, so 3/8 in counts where 1 cm is asked for
 Side = Literal["left", "right", "both"]
@@ -135,3 +139,194 @@ def measured_apart(symptom: Symptom, left_mm: float, right_mm: float, *, error_m
     side: Side = "both" if there[0] == there[1] else "left" if there[0] else "right"
     whole = measured(symptom, amount, side=side if any(there) else None, error_mm=error_mm, origin=origin)
     return replace(whole, left_mm=left_mm, right_mm=right_mm)
+
+
+SEEN_WORDS: Mapping[str, Seen] = {
+    "yes": "yes", "y": "yes", "seen": "yes", "no": "no", "n": "no", "not seen": "no", "none": "no",
+    "unsure": "unsure", "can't say": "unsure", "cannot say": "unsure", "cant say": "unsure", "don't know": "unsure",
+    "yep": "yes", "yeah": "yes", "nope": "no", "not at all": "no", "maybe": "unsure", "dunno": "unsure",
+}  # fmt: skip
+_SEVERITY_WORDS: Mapping[str, Severity] = {
+    "slightly": "slight", "a bit": "slight", "a little": "slight", "sort of": "slight", "somewhat": "slight",
+    "clearly": "clear", "strongly": "strong", "very": "strong", "a lot": "strong",
+}  # fmt: skip
+_NOTHING = frozenset(("nothing", "none", "no", "nil", "0"))
+_SIDES = re.compile(r"(.*?)\b(left|right)\b(?: side)?(.*?)\b(left|right)\b(?: side)?(.*)")
+
+
+class InvalidFindingError(ValueError):
+    """The text is no answer to this symptom; the message says what would be."""
+
+
+def parse_words(symptom: Symptom, text: str) -> Finding:
+    """Read an answer as people write it: yes, no, can't say, slight, `3/4 in`, `yes left`, `left 3/8 in, right 3/4 in`.
+
+    Raises InvalidFindingError when it is none of these, or an amount without a unit.
+    """
+    words = " ".join(text.strip().lower().replace("’", "'").split())
+    if (apart := _apart(words)) is not None:
+        return _read_apart(symptom, *apart)
+    if words[:1] in ("-", "\u2212") and any(char.isdigit() for char in words):
+        raise InvalidFindingError(f"'{one_line(text, 30)}' is less than nothing; {_other_way(symptom)}")
+    side, words = _side_of(words)
+    if side is not None and not words:
+        return Finding(symptom.id, "yes", side=side)
+    for prefix in ("yes, ", "yes "):
+        words = words.removeprefix(prefix) if words != prefix.strip() else words
+    if words in SEEN_WORDS:
+        return Finding(symptom.id, SEEN_WORDS[words], side=side)
+    severity = _SEVERITY_WORDS.get(words, words)
+    if severity in SEVERITIES:
+        return Finding(symptom.id, "yes", severity=severity, side=side)
+    shown = one_line(text, 30)
+    if symptom.measure is None:
+        if words[:1].isdigit():
+            raise InvalidFindingError(f"'{shown}': this sign has no amount; answer yes, no or can't say")
+        raise InvalidFindingError(f"'{shown}' is not an answer; write yes, no, can't say, slight, clear or strong")
+    try:
+        return measured(symptom, parse_length(words).mm, side=side)
+    except InvalidLengthError as error:
+        if any(char.isdigit() for char in words):
+            raise InvalidFindingError(str(error)) from None
+        told = "write yes, no, can't say, slight, clear, strong or an amount like 3/4 in"
+        raise InvalidFindingError(f"'{shown}' is not an answer; {told}") from None
+
+
+def _other_way(symptom: Symptom) -> str:
+    """What to answer where a reading goes the other way."""
+    mirror = symptom.measure.mirror_of if symptom.measure else None
+    other = mirror or next(iter(symptom.opposite), None)
+    return f"if it goes the other way, answer '{other}'" if other else "write 0 where there is nothing"
+
+
+def _side_of(words: str) -> tuple[Side | None, str]:
+    """The side an answer names, and the answer without it."""
+    parts = words.split(" ")
+    named = {part.strip(",") for part in parts} & set(SIDES)
+    if not named:
+        return None, words
+    rest = [part for part in parts if part.strip(",") not in (*SIDES, "side", "sides")]
+    side = "both" if len(named) > 1 else next(iter(named))
+    return side, " ".join(rest).strip(" ,")  # type: ignore[return-value]
+
+
+def _apart(words: str) -> tuple[str, str] | None:
+    """The amounts of left and right where an answer gives both, before or after the word of their side."""
+    match = _SIDES.fullmatch(words)
+    if match is None or match[2] == match[4]:
+        return None
+    before, between, after = (match[number].strip(" ,;:").removeprefix("and ").removesuffix(" and").strip(" ,;:")
+                              for number in (1, 3, 5))  # fmt: skip
+    first, second = (before, between) if before else (between, after)
+    if not first or not second or (before and after) or not any(map(str.isdigit, first + second)):
+        return None
+    return (first, second) if match[2] == "left" else (second, first)
+
+
+def _read_apart(symptom: Symptom, left: str, right: str) -> Finding:
+    """`left 3/8 in, right 3/4 in` as one finding with two amounts; a unit written once counts for both."""
+    if symptom.measure is None:
+        raise InvalidFindingError("this sign has no amount; answer yes, no or can't say, with left or right")
+    mm = {}
+    for side, words in (("left", left), ("right", right)):
+        try:
+            mm[side] = 0.0 if words in _NOTHING else parse_length(words, _unit_in((left, right))).mm
+        except InvalidLengthError as error:
+            raise InvalidFindingError(f"{side}: {error}") from None
+    return measured_apart(symptom, mm["left"], mm["right"])
+
+
+def _unit_in(texts: Iterable[str]) -> Units | None:
+    """The unit that one of the amounts carries, for the one that carries none."""
+    for text in texts:
+        try:
+            if (unit := parse_length(text).unit) is not None:
+                return unit
+        except InvalidLengthError:
+            continue
+    return None
+
+
+_APART = 2.0  # times what two careful fitters differ by: left and right are not alike; a fitter's judgement
+_RULERS = ("paper", "measuring")  # how an answer was got that is surer than the eye
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """Two things that were told and cannot both hold. `text` names them, says what counts now and what to look at again."""
+
+    kind: str
+    one: str
+    other: str
+    text: str
+
+
+def settle(base: RuleBase, findings: Findings) -> tuple[Findings, tuple[Contradiction, ...]]:
+    """Findings without what contradicts something firmer, and every contradiction that was met."""
+    found: list[Contradiction] = []
+    noted = [note for note, grade in findings.body.items() if grade != "no"]
+    for one, other in combinations(noted, 2):
+        if other in base.body_notes[one].opposite:
+            titles = f"{base.body_notes[one].title} and {_small(base.body_notes[other].title)}"
+            found.append(
+                Contradiction(
+                    "body", one, other, f"{titles} cannot both hold, so neither counts. {base.body_notes[one].judge}"
+                )
+            )
+    dropped = {note for item in found for note in (item.one, item.other)}
+    body = {note: grade for note, grade in findings.body.items() if note not in dropped}
+    settled = replace(findings, body=body) if dropped else findings
+    for one_sign, other_sign in combinations(findings.seen, 2):
+        if other_sign.symptom in base.symptoms[one_sign.symptom].opposite:
+            settled = _signs(base, settled, one_sign, other_sign, found)
+    differ = settled.symptoms.get(BOTH_SIDES_DIFFER)
+    for finding in settled.seen:
+        if differ is not None and differ.seen == "no" and _sides_differ(base, finding):
+            title = base.symptoms[finding.symptom].title
+            text = (
+                f"{title}: left and right were measured apart, though both sides were called alike. The reading counts."
+            )
+            found.append(Contradiction("sides", finding.symptom, BOTH_SIDES_DIFFER, text))
+            settled = settled.with_finding(replace(differ, seen="unsure"))
+            break
+    return settled, tuple(found)
+
+
+def _signs(base: RuleBase, findings: Findings, one: Finding, other: Finding, found: list[Contradiction]) -> Findings:
+    """Two opposite signs: the firmer one counts; of two alike neither does."""
+    firm = [_firmness(base, one), _firmness(base, other)]
+    titles = [base.symptoms[item.symptom].title for item in (one, other)]
+    both = f"{titles[0]} and {_small(titles[1])} cannot both be"
+    if firm[0] == firm[1]:
+        again = base.symptoms[one.symptom].look.split(". ")[0]
+        found.append(
+            Contradiction("signs", one.symptom, other.symptom, f"{both}, so neither counts. Look again: {again}.")
+        )
+        lost = [one, other]
+    else:
+        kept, less = (one, other) if firm[0] > firm[1] else (other, one)
+        why = "was measured" if firm[0] // 1 != firm[1] // 1 else "was read more exactly"
+        text = f"{both}. {base.symptoms[kept.symptom].title} {why} and counts; look at the other again."
+        found.append(Contradiction("signs", kept.symptom, less.symptom, text))
+        lost = [less]
+    for finding in lost:
+        findings = findings.with_finding(replace(finding, seen="unsure", amount_mm=None, left_mm=None, right_mm=None))
+    return findings
+
+
+def _firmness(base: RuleBase, finding: Finding) -> float:
+    """How firmly a sign was found: by the tape before the eye, the smaller error first."""
+    by_tape = finding.amount_mm is not None or base.symptoms[finding.symptom].by in _RULERS
+    exact = 1.0 / (1.0 + finding.error_mm) if finding.amount_mm is not None and finding.error_mm else 0.0
+    return 2.0 * by_tape + exact
+
+
+def _sides_differ(base: RuleBase, finding: Finding) -> bool:
+    measure = base.symptoms[finding.symptom].measure
+    if measure is None or finding.left_mm is None or finding.right_mm is None:
+        return False
+    return abs(finding.left_mm - finding.right_mm) > _APART * measure.give_mm
+
+
+def _small(title: str) -> str:
+    return title[:1].lower() + title[1:]

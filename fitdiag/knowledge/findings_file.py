@@ -20,19 +20,21 @@ from pydantic import (
     field_validator,
 )
 
-from fitdiag.knowledge.answers import SEEN_WORDS, InvalidFindingError, parse_words
 from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many
 from fitdiag.knowledge.findings import (
+    SEEN_WORDS,
     SIDES,
     Done,
     Earlier,
     Finding,
     Findings,
+    InvalidFindingError,
     Origin,
     ReadingsFrom,
     Side,
     measured,
     measured_apart,
+    parse_words,
 )
 from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen, Severity, Symptom
 from fitdiag.knowledge.reading import Location, problems_of, quoted, wrong

@@ -1,23 +1,28 @@
-"""What stands on the fitter's page beside the report: tables of findings, beliefs, effects, turning answers and rounds."""
+"""What stands on the fitter's page beside the report: tables of findings, beliefs, effects and rounds, the chart, answers that turn."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+import datetime as dt
+import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from typing import Any
 
-from fitdiag.diagnosis.belief import Belief, chance_words, lower_first
+from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
 from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin
 from fitdiag.knowledge.garment import Chart
 from fitdiag.knowledge.model import RuleBase, Seen, Symptom
 from fitdiag.knowledge.stations import station_of
-from fitdiag.planning.plan import Plan
+from fitdiag.planning.ease import with_measures
+from fitdiag.planning.plan import Plan, first_choice
 from fitdiag.planning.stages import MOVED_MM, Effects, Stage, moving
-from fitdiag.reports.history import RoundFacts, shown, told
+from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.sheet import day_words, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
-from fitdiag.reports.turning import Turn
-from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units, format_length, format_reading
+from fitdiag.reports.templates import template
+from fitdiag.sessions.state import Conclusion, conclude
+from fitdiag.units import MM_PER_INCH, Units, format_length, format_reading
 
 ORIGINS: Mapping[Origin, str] = {
     "asked": "asked", "volunteered": "unasked", "file": "findings file", "form": "the client's form", "photo": "photo",
@@ -203,3 +208,193 @@ def rounds_told(base: RuleBase, rounds: Sequence[RoundFacts], units: Units) -> t
             parts.append("What was done is not known yet.")
         result.append(" ".join([f"Round {facts.number}{day}.", *(parts or ["Nothing advised so far."])]))
     return tuple(result)
+
+
+Reading = tuple[float, float | None]  # mm, and its error of one standard deviation where one is known
+
+
+@dataclass(frozen=True)
+class RoundFacts:
+    """One round: what was advised and what was done (alteration and mm), what was measured and what had been expected.
+
+    `measured` and `expected` go by a symptom's id or by the name of a pattern measure. What is expected of round 3 stands
+    with round 3, though it was said in round 2.
+    """
+
+    number: int
+    date: dt.date | None = None
+    advised: tuple[tuple[str, float | None], ...] = ()
+    done: tuple[tuple[str, float | None], ...] = ()
+    measured: Mapping[str, Reading] = field(default_factory=dict)
+    expected: Mapping[str, Reading] = field(default_factory=dict)
+
+
+Values = tuple[tuple[int, Reading | None, Reading | None], ...]  # round, measured, expected
+
+
+def values(series: Chart, rounds: Sequence[RoundFacts]) -> Values:
+    """What was measured and what was expected in each round, in the order of the rounds."""
+    ordered = sorted(rounds, key=lambda facts: facts.number)
+    return tuple(
+        (facts.number, _reading(series, facts.measured), _reading(series, facts.expected)) for facts in ordered
+    )
+
+
+def _reading(series: Chart, found: Mapping[str, Reading]) -> Reading | None:
+    for key, sign in series.of.items():
+        if key in found and math.isfinite(found[key][0]):
+            mm, error = found[key]
+            return mm * sign, error if error is not None and math.isfinite(error) and error > 0 else None
+    return None
+
+
+def shown(charts: Sequence[Chart], rounds: Sequence[RoundFacts]) -> tuple[tuple[Chart, Values], ...]:
+    """The charts of a garment that have a value in any round."""
+    every = ((series, values(series, rounds)) for series in charts)
+    return tuple((series, row) for series, row in every if any(was or wanted for _, was, wanted in row))
+
+
+def told(reading: Reading | None, units: Units) -> str:
+    """A value as it stands in the table: `3/4 in ± 1/8 in`; a dash where there is none."""
+    if reading is None:
+        return "-"
+    mm, error = reading
+    return format_reading(mm, units) + (f" ± {format_length(error, units)}" if error else "")
+
+
+# ------------------------------------------------------------------------------------------------------- the chart
+
+_PANEL, _HIGH, _GAP = 92.0, 62.0, 8.0  # of one measure: width and height of the whole, and between them
+_LEFT, _TOP, _RIGHT, _BOTTOM = 17.0, 13.0, 4.0, 9.0  # room in it for words
+
+
+def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -> str:
+    """The measures over the rounds, one panel under the other, as SVG; empty without a value.
+
+    A dot is measured, its bar is the error to either side, a ring is what was expected; told by shape, never by colour.
+    """
+    panels = shown(charts, rounds)
+    if not panels:
+        return ""
+    told_in_words = "; ".join(
+        f"{series.title}: "
+        + ", ".join(f"round {number} {told(was, units)}" for number, was, _ in row if was is not None)
+        for series, row in panels
+        if any(was for _, was, _ in row)
+    )
+    drawn: str = template("chart.svg").render(
+        desc=told_in_words or "Only what was expected is known.",
+        width=_PANEL, height=len(panels) * (_HIGH + _GAP) - _GAP, left=_LEFT, right=_PANEL - _RIGHT,
+        panels=[_panel(series, row, units, n * (_HIGH + _GAP)) for n, (series, row) in enumerate(panels)],
+    )  # fmt: skip
+    return drawn
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """Where a value stands in the chart, and both ends of its error where one is known."""
+
+    x: float
+    y: float
+    ends: tuple[float, ...]
+
+
+def _panel(series: Chart, row: Values, units: Units, top: float) -> dict[str, Any]:
+    """What one panel shows, and where."""
+    readings = [one for _, *both in row for one in both if one is not None]
+    ends = [mm + sign * (error or 0.0) for mm, error in readings for sign in (-1, 1)]
+    ticks = _ticks(min(ends), max(ends), units)
+    low, span = ticks[0], ticks[-1] - ticks[0]
+    foot, high = top + _HIGH - _BOTTOM, _HIGH - _BOTTOM - _TOP
+    step = (_PANEL - _RIGHT - _LEFT) / len(row)
+
+    def y(mm: float) -> float:
+        return foot - (mm - low) / span * high
+
+    def mark(place: int, reading: Reading, aside: float = 0.0) -> _Mark:
+        mm, error = reading
+        both = (y(mm - error), y(mm + error)) if error else ()
+        return _Mark(_LEFT + step * (place + 0.5) + aside, y(mm), both)
+
+    measured = [mark(place, was) for place, (_, was, _) in enumerate(row) if was is not None]
+    return {
+        "title": series.title, "note": series.note if min(ends) < 0 else "", "top": top, "foot": foot,
+        "ticks": [(y(tick), format_reading(tick, units), abs(tick) < 0.01) for tick in ticks],
+        "rounds": [(_LEFT + step * (place + 0.5), f"{'round ' if len(row) < 5 else ''}{number}")
+                   for place, (number, _, _) in enumerate(row)],
+        "measured": measured, "runs": list(pairwise(measured)),
+        "expected": [mark(place, wanted, 3.2 if was is not None else 0.0)
+                     for place, (_, was, wanted) in enumerate(row) if wanted is not None],
+    }  # fmt: skip
+
+
+def _ticks(low: float, high: float, units: Units) -> list[float]:
+    """Three to six round values that hold everything between them."""
+    steps = [MM_PER_INCH / 8 * n for n in (1, 2, 4, 8, 16, 32, 80, 160)] if units == "in" else [2.5, 5, 10, 20, 50, 100]
+    step = next((step for step in steps if high - low <= step * 3), steps[-1])
+    while (high - low) / step > 6:
+        step *= 2
+    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    if first == last:
+        first, last = first - 1, last + 1
+    return [n * step for n in range(first, last + 1)]
+
+
+MOST_TRIED = 25  # symptoms beside those answered, so that the page is there at once
+LEADING = 8  # causes
+_LEAST = 0.02  # a cause less probable than this leads nowhere
+
+
+@dataclass(frozen=True)
+class Turn:
+    """If `symptom` were answered `answer` (now it is `now`; None: not asked yet), `first` would come first; None: nothing."""
+
+    symptom: str
+    now: Seen | None
+    answer: Seen
+    first: str | None
+
+
+def turning_answers(base: RuleBase, findings: Findings, conclusion: Conclusion) -> list[Turn]:
+    """Every single answer, open or given, that would turn the first recommendation; the most telling symptoms first."""
+    first = _first(conclusion)
+    today = first_choice(conclusion.diagnosis)
+    turns = []
+    for symptom in dict.fromkeys([*linked(base, conclusion.diagnosis), *findings.symptoms]):
+        given = findings.symptoms.get(symptom)
+        if given is None and symptom in conclusion.diagnosis.findings.symptoms:
+            continue  # follows from other answers
+        for answer in _others(given):
+            changed = findings.with_finding(Finding(symptom, answer, origin="asked"))
+            try:
+                if first_choice(Diagnosis(base, with_measures(base, changed))) == today:
+                    continue  # the quick look; the full one only where it turns
+                other = _first(conclude(base, changed))
+            except ProblemsFoundError:
+                continue  # too many signs hang together to be weighed
+            if other != first:
+                turns.append(Turn(symptom, given.seen if given else None, answer, other))
+    return turns
+
+
+def _first(conclusion: Conclusion) -> str | None:
+    recommended = conclusion.plan.recommendations
+    return recommended[0].alteration if recommended else None
+
+
+def _others(given: Finding | None) -> Iterator[Seen]:
+    both: tuple[Seen, Seen] = ("yes", "no")
+    yield from (answer for answer in both if given is None or given.seen != answer)
+
+
+def linked(base: RuleBase, diagnosis: Diagnosis) -> list[str]:
+    """The symptoms that say most about the leading causes, the most telling first."""
+    often = base.words.how_often.words
+    leading = sorted(diagnosis.probability.items(), key=lambda pair: (-round(pair[1], 12), pair[0]))
+    weight: dict[str, float] = {}
+    for cause, probability in leading[:LEADING]:
+        if probability < _LEAST:
+            continue
+        for link in base.causes[cause].shows:
+            weight[link.symptom] = weight.get(link.symptom, 0.0) + probability * often[link.how_often]
+    return sorted(weight, key=lambda symptom: (-round(weight[symptom], 12), symptom))[:MOST_TRIED]

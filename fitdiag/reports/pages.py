@@ -18,15 +18,12 @@ from fitdiag.pattern.ink import svg
 from fitdiag.planning.stages import Effects, Simulation
 from fitdiag.reports import fitter
 from fitdiag.reports import sheet as words
-from fitdiag.reports.history import RoundFacts, chart
+from fitdiag.reports.fitter import RoundFacts, Turn, chart
 from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import Heading, Sheet
 from fitdiag.reports.templates import template
-from fitdiag.reports.turning import Turn, turning_answers
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import format_length
-
-__all__ = ["RoundFacts", "Turn", "client_page", "fitter_page", "turning_answers"]
 
 _OTHERS = ("On simulated cloth", "Later, if still needed", "Leave alone")
 _BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves stand in a table

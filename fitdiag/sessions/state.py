@@ -7,8 +7,17 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any, get_args
 
 from fitdiag.diagnosis.belief import Diagnosis
-from fitdiag.knowledge.contradictions import Contradiction, settle
-from fitdiag.knowledge.findings import SEVERITIES, SIDES, Done, Earlier, Finding, Findings, Origin
+from fitdiag.knowledge.findings import (
+    SEVERITIES,
+    SIDES,
+    Contradiction,
+    Done,
+    Earlier,
+    Finding,
+    Findings,
+    Origin,
+    settle,
+)
 from fitdiag.knowledge.model import RuleBase, Seen
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, make_plan
