@@ -59,9 +59,8 @@ from fitdiag.sessions.case_files import (
     quoted,
     round_in,
 )
-from fitdiag.sessions.case_list import Read, list_cases
+from fitdiag.sessions.case_list import Read, list_cases, sweep_case
 from fitdiag.sessions.log import SessionLog, read_log
-from fitdiag.sessions.recovery import sweep_case
 from fitdiag.sessions.replay import replay
 from fitdiag.sessions.state import answer_event, done_event, fold
 from fitdiag.units import parse_length

@@ -35,8 +35,8 @@ STILL = {
     "planning/ease.py": "tables of ease go by the hip of the body",
     "planning/muslins.py": "measures of the body for a block",
     "interview/search.py": "words that are read in one way only",
-    "cli/case_drape.py": BODY,
-    "cli/repair.py": BODY,
+    "cli/case.py": BODY,
+    "cli/documents.py": BODY,
     "cli/review.py": BODY,
 }  # fmt: skip
 

@@ -12,8 +12,7 @@ from rich.cells import set_cell_size
 
 from fitdiag.cli.output import counted, say_aside, say_problems, width, write, write_data
 from fitdiag.problems import command
-from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases
-from fitdiag.sessions.recovery import recover
+from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases, recover
 
 DEFAULT_FOLDER = "cases"
 LIST_SCHEMA = "fitdiag.case-list/1"

@@ -224,7 +224,7 @@ _case(
 )
 _case("show", "case:show", "Show one case with all its rounds.", CASE, CASES_IN)
 _case(
-    "repair", "repair:repair",
+    "repair", "case:repair",
     "Make missing or damaged files again from the logs of the rounds. Exit 1: something cannot be made again.", CASE,
     CASES_IN, RULES,
 )

@@ -7,7 +7,8 @@ import re
 import sys
 from collections.abc import Iterable, Mapping
 from pathlib import Path, PurePath
-from typing import Any
+from string import Template
+from typing import Any, get_args
 
 from fitdiag.cli.arguments import ending_of, folder_of, paper_of, units_of
 from fitdiag.cli.output import counted, say, say_problems, say_then, width, write
@@ -16,10 +17,10 @@ from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
 from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.check import check_rules
+from fitdiag.knowledge.folders import shipped
 from fitdiag.knowledge.load import load_rules, read_rules
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import RuleBase, View
 from fitdiag.knowledge.strict_yaml import read_text
-from fitdiag.knowledge.template import template
 from fitdiag.planning.cases import Case, read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
 from fitdiag.problems import Problem, ProblemsFoundError, command, one_line, stop
@@ -245,3 +246,34 @@ def _heading(base: RuleBase, kind: str, rule: Any) -> str:
     path = PurePath(place.path)
     name = path.stem if kind == "symptoms" else path.parent.name
     return name.replace("-", " ").capitalize()
+
+
+def template(base: RuleBase, kind: str, rule_id: str, area: str) -> tuple[Path, str]:
+    """The file (relative to the rule folder) and the text of a new rule of `kind`: cause, symptom or alteration."""
+    words, source = base.words, next(iter(base.sources))
+    values = {
+        "id": rule_id,
+        "source": next((rule.id for rule in base.sources.values() if rule.grade == "judgement"), source),
+        "base_rate": min(words.base_rate.words, key=lambda word: words.base_rate.words[word]),
+        "alteration": next(iter(base.alterations)),
+        "view": area if area in get_args(View) else "back",
+        "by": next(iter(words.cost.words)),
+        "seen_anyway": next(iter(words.seen_anyway.words)),
+        "seam": base.about.seams[0],
+        "stage": base.about.stages[-1],
+        **_free_profile(base),
+    }
+    file = Path("symptoms", f"{area}.yaml") if kind == "symptom" else Path(f"{kind}s", area, f"{rule_id}.yaml")
+    text = (shipped("rules") / "common" / "new" / f"{kind}.txt").read_text(encoding="utf-8")
+    return file, Template(text).substitute(values)
+
+
+def _free_profile(base: RuleBase) -> dict[str, str]:
+    """A symptom and a strength that no cause shows alone, so that the draft is not taken for another cause."""
+    single = [cause.shows[0] for cause in base.causes.values() if len(cause.shows) == 1]
+    taken = {(link.symptom, link.how_often) for link in single}
+    for symptom in base.symptoms:
+        for word in base.words.how_often.words:
+            if (symptom, word) not in taken:
+                return {"symptom": symptom, "how_often": word}
+    raise ValueError("every symptom is shown alone in every strength; no room for another cause")

@@ -33,11 +33,11 @@ from fitdiag.knowledge.basics import (
     Text,
     YesNo,
     one_or_many,
+    said,
 )
 from fitdiag.knowledge.garment import Garment, Move, Operation
 from fitdiag.knowledge.reading import Places
 from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
-from fitdiag.knowledge.spoken import said
 from fitdiag.plausible import BODY_MM
 from fitdiag.units import Units
 

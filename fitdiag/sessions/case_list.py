@@ -2,7 +2,8 @@
 
 Reading the YAML of five hundred cases takes long, so the folder of the cases keeps one line about each in `.fitdiag/list.txt`.
 A line counts only as long as the files it was made from have not changed in size or times; else the case itself is
-read again, whoever changed it. Nothing heavy is imported here: where all lines count, neither YAML nor the rules are loaded.
+read again, whoever changed it. What a killed command left behind goes at the next start of any command on the same root, and what
+a delete began is finished. Nothing heavy is imported here: where all lines count, neither YAML nor the rules are loaded.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ from operator import attrgetter
 from pathlib import Path
 from typing import NamedTuple
 
-from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
+from fitdiag import files
+from fitdiag.files import make_folder, read_bytes, refusals, sweep, write_atomically
 from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path
 
 SCHEMA = "fitdiag.list/1"
@@ -24,6 +26,7 @@ CASE_FILE = "case.yaml"
 OWN = ".fitdiag"
 _FILE = "list.txt"
 _LARGEST = 4 * 1024 * 1024
+_LOCK = ".lock"
 
 Marks = dict[str, str]  # path below the case folder to its state; empty: there is no such file
 
@@ -183,3 +186,53 @@ def mark(path: str) -> str:
 def marks_of(folder: Path, paths: Iterable[str]) -> Marks:
     """The states of a case's files; to be taken before they are read, so that a change meanwhile shows."""
     return {path: mark(f"{folder}/{path}") for path in (".", CASE_FILE, *paths)}
+
+
+# -- after a kill ------------------------------------------------------------------------------------------------------
+
+
+def recover(parent: Path) -> list[str]:
+    """Sweep a root of cases, and go on with what was broken off there; in words, what was finished. Never fails."""
+    ended = sweep(parent).deletions
+    told = [f"Finished now: {ended} deletion{'' if ended == 1 else 's'} that had been broken off."] if ended else []
+    own = parent / OWN
+    try:
+        names = [entry.name for entry in os.scandir(own)]
+    except (OSError, ValueError):
+        return told
+    for name in sorted(names):
+        if name.endswith(_LOCK) and not name.startswith("."):
+            with (
+                suppress(OSError, ValueError, ProblemsFoundError),
+                files.alone(own / name, 0.0, only_left=True) as lock,
+            ):
+                if lock is not None:  # else somebody is at work there
+                    told += _go_on(parent / name.removesuffix(_LOCK), lock.notes())
+    sweep(own)
+    return told
+
+
+def _go_on(folder: Path, notes: list[str]) -> list[str]:
+    """Clean up behind a killed command on one case."""
+    from fitdiag.sessions.case_export import PHOTOS, PLACE, delete_photos  # noqa: PLC0415 (only after a kill)
+
+    told: list[str] = []
+    for note in notes:
+        if note.startswith(PLACE):
+            sweep(Path(note.removeprefix(PLACE)))
+    if not (folder / CASE_FILE).is_file() or folder.is_symlink():
+        return told
+    sweep_case(folder)
+    from fitdiag.sessions.case import alone, open_case  # noqa: PLC0415 (the same)
+
+    with alone(folder):
+        for note in notes:
+            if note.startswith(PHOTOS):
+                delete_photos(open_case(folder), date.fromisoformat(note.removeprefix(PHOTOS)))
+                told.append("Finished now: the deletion of photos that had been broken off.")
+    return told
+
+
+def sweep_case(folder: Path) -> int:
+    """Remove what is half written anywhere in a case; how many leftovers there were. No link is followed."""
+    return sum(sweep(Path(at)).leftovers for at, _, _ in os.walk(folder, followlinks=False))
