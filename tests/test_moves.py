@@ -22,7 +22,7 @@ from fitdiag.pattern.alter import crossing, mapped, redraw, rotated, shortened, 
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
 from fitdiag.pattern.making import lifted
 from fitdiag.pattern.moves import carry_out, make
-from fitdiag.pattern.piece import Array, Pattern, Piece, length, points
+from fitdiag.pattern.piece import Array, Notch, Pattern, Piece, length, points
 from fitdiag.problems import ProblemsFoundError
 
 RULES = load_rules()
@@ -57,6 +57,8 @@ def test_what_is_drawn_on_the_paper_stays_on_it(name: str) -> None:
             piece = altered.piece
             for seam in piece.part.seams:
                 assert piece.seams[seam][-1] == pytest.approx(piece.seams[piece.part.follows(seam)][0], abs=1e-6)
+            steps = np.diff(np.concatenate([piece.outline, piece.outline[:1]]), axis=0)
+            assert np.hypot(*steps.T).min() > 1e-6  # no point of the outline stands there twice
             assert set(altered.true) <= set(piece.part.seams)
             top = piece.part.seams[0]
             if abs(length(piece.seams[top]) - length(BLOCK.pieces[which].seams[top])) > 0.5:
@@ -86,6 +88,9 @@ def test_a_cut_says_what_paper_it_adds_or_takes(name: str) -> None:
         for which, altered in carry_out(BLOCK, name, amount).altered.items():
             before = BLOCK.pieces[which]
             for done in altered.did:
+                assert (
+                    done.angle == 0.0 or done.kind == "swing"
+                )  # only a leg that swings has its piece turned afterwards
                 if done.cut is None:
                     continue
                 outline = LineString([*before.outline, before.outline[0]])
@@ -181,6 +186,13 @@ def test_a_wedge_wider_than_its_cut_is_refused() -> None:
     y = BLOCK.back.levels["hip"]
     with pytest.raises(ProblemsFoundError, match="more than the cut is wide"):
         moved(BLOCK.back, 900.0, do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))
+
+
+def test_a_fold_that_takes_the_whole_of_a_seam_is_refused() -> None:
+    """From the hip down the centre edge of a front has less than 25 cm to the crotch point: the curve would be gone."""
+    y = BLOCK.front.levels["hip"]
+    with pytest.raises(ProblemsFoundError, match="nothing would be left of the seam 'curve'"):
+        moved(BLOCK.front, -250.0, do="wedge", cut=(f"inner at {y} mm", "side-hem"))
 
 
 def test_a_cut_from_a_place_to_itself_is_refused() -> None:
@@ -294,6 +306,49 @@ def test_a_fold_can_be_let_out_by_a_part(do: str, which: str) -> None:
         (moved(folded, 26.0, do=do, **cut), moved(old, 6.0, do=do, **cut)),
     ):
         assert Polygon(got.outline).area == pytest.approx(Polygon(wanted.outline).area, rel=2e-4)
+    assert [joint.hidden is None for joint in moved(folded, 26.0, do=do, **cut).joints] == [True, True]
+    assert len(part.joints) == 2  # the cut that is opened again is told once, not beside what it was
+    for joint in part.joints:
+        assert joint.hidden is not None
+        assert length(joint.hidden) == pytest.approx(
+            12.0, abs=0.6
+        )  # an edge that slants there covers a little more or less
+        assert len(joint.of) == len(joint.hidden) - 1
+
+
+def test_a_fold_lies_where_it_lay_when_the_paper_is_cut_elsewhere() -> None:
+    """Folded along the grain, then spread across the seat: the fold at the waist goes up with what it covers, the hem's stays."""
+    folded = moved(BLOCK.back, -10.0, do="widen")
+    y = folded.levels["hip"] - 20
+    spread = moved(folded, 12.0, do="spread", cut=(f"inner at {y} mm", f"outer at {y} mm"))
+    assert len(spread.joints) == 4
+    kept = {joint.seam: joint for joint in spread.joints}
+    for joint in folded.joints:
+        up = [0.0, 12.0 if joint.seam == "waist" else 0.0]
+        assert kept[joint.seam].at == pytest.approx(joint.at + up)
+        assert joint.hidden is not None
+        assert kept[joint.seam].hidden == pytest.approx(joint.hidden + up)
+
+
+@pytest.mark.parametrize("number", [0, 1])
+@pytest.mark.parametrize("end", ["left", "right"])
+def test_a_dart_is_laid_anew_where_the_waist_is_redrawn_at_one_of_its_legs(number: int, end: str) -> None:
+    """Raised beside one leg only, to nothing between the two: the dart still ends on the waist, with both legs alike."""
+    old = BLOCK.back.darts[number]
+    middle = float(old.left[0] + old.right[0]) / 2
+
+    def shift(at: Array, far: Array) -> Array:
+        beside = (at[:, 0] - middle) * (-1.0 if end == "left" else 1.0)
+        return np.outer(6.0 * np.clip(beside / 5.0, 0.0, 1.0), [0.0, 1.0])
+
+    new = redraw(BLOCK.back, {"waist": shift})
+    dart = new.darts[number]
+    legs = [float(np.hypot(*(one - dart.tip))) for one in (dart.left, dart.right)]
+    assert legs[0] == pytest.approx(legs[1])
+    before = [float(np.hypot(*(one - old.tip))) for one in (old.left, old.right)]
+    assert sum(legs) - sum(before) == pytest.approx(6.0, abs=0.2)
+    waist = LineString(new.seams["waist"])
+    assert max(waist.distance(Point(one)) for one in (dart.left, dart.right)) < 1e-6
 
 
 @pytest.mark.parametrize("which", ["front", "back"])
@@ -391,6 +446,13 @@ def test_a_straight_is_carried_on_to_where_shapely_crosses_it(seed: int) -> None
             assert found == pytest.approx(min(there, key=lambda at: float(np.hypot(*(at - on)))), abs=1e-6)
 
 
+def test_a_straight_that_passes_the_end_of_a_line_does_not_cross_it() -> None:
+    """Half a millimetre beside it, where carrying the line on would meet it; a line that ends right on it is met."""
+    start, on = np.array([0.0, 0.0]), np.array([1.0, 0.0])
+    assert crossing(start, on, points([(10.0, 0.6), (20.0, 0.5)])) is None
+    assert crossing(start, on, points([(10.0, 0.6), (20.0, 0.0)])) == pytest.approx([20.0, 0.0])
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_the_nearest_place_is_that_of_shapely(seed: int) -> None:
     """And how far along it lies."""
@@ -437,11 +499,11 @@ def test_a_leg_bends_smoothly_at_the_knee(share: float) -> None:
 
 
 def test_a_seam_runs_straight_between_the_ends_of_a_dart() -> None:
-    """What it did between them is gone; all else stays."""
+    """What it did between them is gone; all else stays, also what lies a millimetre beside an end."""
     line = points([(x, (x - 50) ** 2 / 100) for x in range(0, 101, 10)])
-    done = through(line, np.array([32.0, 5.0]), np.array([55.0, 4.0]))
+    done = through(line, np.array([31.0, 5.0]), np.array([59.0, 4.0]))
     assert done[:4] == pytest.approx(line[:4])
-    assert done[4:6] == pytest.approx(np.array([[32.0, 5.0], [55.0, 4.0]]))
+    assert done[4:6] == pytest.approx(np.array([[31.0, 5.0], [59.0, 4.0]]))
     assert done[6:] == pytest.approx(line[6:])
 
 
@@ -476,6 +538,17 @@ def test_a_seam_drawn_straight_forgets_its_own_steps_and_no_others() -> None:
     line = LineString(done.seams[seam])
     assert line.length == pytest.approx(np.hypot(*(done.seams[seam][-1] - done.seams[seam][0])))
     assert {joint.seam for joint in done.joints} == ends - {seam}
+
+
+def test_a_notch_that_lies_off_its_seam_stays_when_the_seam_is_redrawn() -> None:
+    """A millimetre inside the edge it lies under a fold; right on the edge it goes out with it."""
+    line, middle = BLOCK.back.seams["side"], len(BLOCK.back.seams["side"]) // 2
+    places = {"on": line[middle], "under": line[middle] - [1.0, 0.0]}
+    old = replace(BLOCK.back, notches=tuple(Notch(name, "side", at) for name, at in places.items()))
+    new = redraw(old, {"side": lambda at, far: np.tile([5.0, 0.0], (len(at), 1))})
+    found = {notch.name: notch.at for notch in new.notches}
+    assert found["on"] == pytest.approx(places["on"] + [5.0, 0.0])
+    assert found["under"] == pytest.approx(places["under"])
 
 
 def test_neighbours_that_both_move_still_meet() -> None:

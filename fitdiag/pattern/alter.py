@@ -274,7 +274,7 @@ def _ends_in(line: Array, at: Array, step: Joint | None) -> tuple[int, int]:
     here = [int(((line - place) ** 2).sum(axis=1).argmin()) for place in ([at] if step is None else list(step.at))]
     one, other = here[0], here[-1]
     count = len(line)
-    return (one, other) if (other - one) % count <= (one - other) % count else (other, one)
+    return (one, other) if (other - one) % count < count / 2 else (other, one)
 
 
 def _arc(count: int, start: int, end: int) -> NDArray[np.int_]:
