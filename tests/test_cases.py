@@ -31,6 +31,7 @@ from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.reading import file_text
 from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions import case as store
@@ -56,7 +57,6 @@ from fitdiag.sessions.case_files import (
     case_in,
     case_text,
     length_text,
-    quoted,
     round_in,
 )
 from fitdiag.sessions.case_list import Read, list_cases, sweep_case
@@ -164,7 +164,8 @@ def test_any_length_is_written_so_that_it_reads_back(mm: float, units: Any) -> N
 def test_any_text_is_quoted_so_that_it_reads_back(text: str) -> None:
     """Whatever the fitter writes is one YAML scalar, in a line of its own and in brackets."""
     plain = store.one_line(text, 200)
-    assert [plain, {"a": plain}] == parse_yaml(f"- {quoted(plain)}\n- {{a: {quoted(plain)}}}\n", "x").data or not plain
+    read = parse_yaml(file_text({"all": (plain, {"a": plain})}, str), "x").data["all"]
+    assert read == [plain, {"a": plain}] or not plain
 
 
 def test_the_history_goes_into_the_next_diagnosis(case: Case, base: RuleBase) -> None:

@@ -29,7 +29,7 @@ from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.client_pdf import Paper, client_pdf
 from fitdiag.reports.fitter import RoundFacts, Turn, chart, turning_answers, values
-from fitdiag.reports.pages import Beside, client_page, fitter_page
+from fitdiag.reports.pages import client_page, fitter_page
 from fitdiag.reports.sheet import Heading, Sheet, make_sheet
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
@@ -141,8 +141,8 @@ def reasoned(name: str) -> dict[str, Any]:
 def fitter(name: str, **changes: Any) -> str:
     wanted = {**reasoned(name), "history": ROUNDS, **asked_for(name, **changes)}
     del wanted["pattern"], wanted["photographs_next"]
-    shown = (wanted.pop(name) for name in ("base", "conclusion", "heading"))
-    return fitter_page(*shown, Beside(**wanted))
+    shown = [wanted.pop(name) for name in ("base", "conclusion", "heading")]
+    return fitter_page(*shown, **wanted)
 
 
 def plain(text: str) -> str:

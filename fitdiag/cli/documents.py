@@ -52,7 +52,7 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     from fitdiag.photos.card_words import card_of
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.fitter import turning_answers
-    from fitdiag.reports.pages import Beside, client_page, fitter_page
+    from fitdiag.reports.pages import client_page, fitter_page
     from fitdiag.reports.sheet import Heading, make_sheet
 
     one, units = case.rounds[-1], case.units
@@ -66,12 +66,12 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=look.large),
         "client.pdf": client_pdf(sheet, paper=look.paper, large=look.large),
-        "fitter.html": fitter_page(base, conclusion, heading, Beside(
-            before=_before(base, case), history=_facts(base, case), effects=effects,
+        "fitter.html": fitter_page(
+            base, conclusion, heading, before=_before(base, case), history=_facts(base, case), effects=effects,
             answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
             photos=_pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))),
             simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
-        )),
+        ),
     }  # fmt: skip
     if not case.consent.refused and base.about.card is not None:
         kept = str(case.consent.keep_until or "the fitting ends")

@@ -37,7 +37,7 @@ from fitdiag.knowledge.findings import (
     parse_words,
 )
 from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen, Severity, Symptom
-from fitdiag.knowledge.reading import Location, problems_of, quoted, wrong
+from fitdiag.knowledge.reading import AsItIs, Location, file_text, problems_of, quoted, wrong
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.plausible import doubt_of_alteration, doubt_of_body, doubt_of_sign
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line, stop
@@ -329,57 +329,30 @@ def _units_of(data: Any) -> Units:
 
 def findings_text(findings: Findings, garment: str) -> str:
     """The findings as a file (`fitdiag.findings/1`) that reads back to the same; lengths in mm, text quoted as in JSON."""
-    lines = [f"schema: {SCHEMA}", f"garment: {garment}", f"units: {findings.units}"]
-    if findings.client:
-        lines.append(f"client: {json.dumps(findings.client, ensure_ascii=False)}")
-    if findings.readings_from != "cloth":
-        lines.append(f"readings_from: {findings.readings_from}")
-    lines += _block("body", {
-        note: f"{grade} {side}" if (side := findings.body_sides.get(note)) else grade
-        for note, grade in findings.body.items()
-    })  # fmt: skip
-    lines += _block(
-        "symptoms", {finding.symptom: _flow(_of_finding(finding)) for finding in findings.symptoms.values()}
-    )
-    if findings.done:
-        lines.append("done:")
-    for done in findings.done:
-        amount = {"amount": _mm(done.amount_mm)} if done.amount_mm is not None else {}
-        lines.append(f"  - {_flow({'alteration': done.alteration, **amount, 'round': str(done.round)})}")
-    measures = {"body": findings.body_measures, "pattern": findings.pattern_measures}
-    shown = {key: _flow({name: _mm(mm) for name, mm in given.items()}) for key, given in measures.items() if given}
-    lines += _block("measures", {**shown, **({"tables": _flow(findings.tables)} if findings.tables else {})})
-    lines += _block("at_rest", {name: _mm(amount) for name, amount in findings.at_rest.items()})
-    if findings.earlier:
-        lines.append("earlier:")
-    for item in findings.earlier:
-        readings = {name: _flow(_of_reading(*reading)) for name, reading in item.readings.items()}
-        lines.append(f"  - {_flow({'round': str(item.round), 'readings': _flow(readings)})}")
-    if findings.notes:
-        lines += ["notes:", *(f"  - {json.dumps(note, ensure_ascii=False)}" for note in findings.notes)]
-    return "\n".join(lines) + "\n"
+    client, *notes = (AsItIs(json.dumps(text, ensure_ascii=False)) for text in (findings.client, *findings.notes))
+    measures = {"body": findings.body_measures, "pattern": findings.pattern_measures, "tables": findings.tables}
+    earlier = [
+        (one.round, {name: {"amount": mm, "error": error} for name, (mm, error) in one.readings.items()})
+        for one in findings.earlier
+    ]
+    rows = {
+        "schema": SCHEMA, "garment": garment, "units": findings.units, "client": client if findings.client else "",
+        "readings_from": findings.readings_from if findings.readings_from != "cloth" else "",
+        "body": {note: f"{grade} {findings.body_sides.get(note, '')}".rstrip() for note, grade in findings.body.items()},
+        "symptoms": {finding.symptom: _of_finding(finding) for finding in findings.symptoms.values()},
+        "done": tuple({"alteration": one.alteration, "amount": one.amount_mm, "round": AsItIs(one.round)}
+                      for one in findings.done),
+        "measures": {key: given for key, given in measures.items() if given}, "at_rest": findings.at_rest,
+        "earlier": tuple({"round": AsItIs(number), "readings": readings} for number, readings in earlier),
+        "notes": tuple(notes),
+    }  # fmt: skip
+    return file_text(rows, lambda mm: f"{mm:.6g} mm")
 
 
-def _mm(mm: float) -> str:
-    return f"{mm:.6g} mm"
-
-
-def _flow(entries: Mapping[str, str]) -> str:
-    return f"{{{', '.join(f'{key}: {value}' for key, value in entries.items())}}}"
-
-
-def _block(key: str, entries: Mapping[str, str]) -> list[str]:
-    return [f"{key}:", *(f"  {name}: {value}" for name, value in entries.items())] if entries else []
-
-
-def _of_reading(amount_mm: float, error_mm: float | None) -> dict[str, str]:
-    return {"amount": _mm(amount_mm), **({"error": _mm(error_mm)} if error_mm is not None else {})}
-
-
-def _of_finding(finding: Finding) -> dict[str, str]:
-    error = {"error": _mm(finding.error_mm)} if finding.error_mm is not None else {}
+def _of_finding(finding: Finding) -> dict[str, Any]:
     if finding.left_mm is not None and finding.right_mm is not None:
-        return {"left": _mm(finding.left_mm), "right": _mm(finding.right_mm), **error, "origin": finding.origin}
-    amount = {"amount": _mm(finding.amount_mm)} if finding.amount_mm is not None else {}
-    words = {key: value for key in ("severity", "side") if (value := getattr(finding, key))}
-    return {"seen": finding.seen, **amount, **error, **words, "origin": finding.origin}
+        told: dict[str, Any] = {"left": finding.left_mm, "right": finding.right_mm, "error": finding.error_mm}
+    else:
+        told = {"seen": finding.seen, "amount": finding.amount_mm, "error": finding.error_mm,
+                "severity": finding.severity, "side": finding.side}  # fmt: skip
+    return {**told, "origin": finding.origin}

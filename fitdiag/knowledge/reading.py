@@ -1,20 +1,25 @@
-"""What pydantic finds in a file as problems in a fitter's words, each at its line and column: for rules, cases and rounds alike."""
+"""Files that people write, for rules, findings, cases and rounds alike: what pydantic finds in one as problems in a fitter's words,
+each at its line and column; and the text of one, written so that it reads back."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import json
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
+from datetime import date
 from typing import Any, TypeVar, get_type_hints
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
-from fitdiag.knowledge.strict_yaml import Document
+from fitdiag.knowledge.strict_yaml import Document, scalar
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
 
 Location = tuple[str | int, ...]
 Model = TypeVar("Model", bound=BaseModel)
+_PLAIN = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ./_-]*[A-Za-z0-9._/-])?\Z")  # needs no quotes anywhere in YAML
 
 
 class Places(dict[tuple[str, str], tuple[Document, Location]]):
@@ -141,3 +146,46 @@ def _model_in(annotation: Any) -> type[Any] | None:
         if (found := _model_in(inner)) is not None:
             return found
     return None
+
+
+# -- writing -----------------------------------------------------------------------------------------------------------
+
+
+class AsItIs(str):
+    """A text that is written as it is: a whole number, or what stands in quotes whatever it says."""
+
+
+def file_text(rows: Mapping[str, Any], figure: Callable[[float], str]) -> str:
+    """The lines of a file by key, without what is empty: a mapping and a tuple with a line for each of theirs."""
+    text = ""
+    for key, value in rows.items():
+        inner: Iterable[str] = ()
+        if isinstance(value, Mapping):
+            inner = (f"{name}: {_on_one_line(one, figure)}" for name, one in value.items() if one not in ({}, None))
+        elif isinstance(value, tuple):
+            inner = (f"- {_on_one_line(one, figure)}" for one in value)
+        elif value not in (None, "", []):
+            text += f"{key}: {_on_one_line(value, figure)}\n"
+        below = "".join(f"  {line}\n" for line in inner)
+        text += f"{key}:\n{below}" if below else ""
+    return text
+
+
+def _on_one_line(value: Any, figure: Callable[[float], str]) -> str:
+    """A value as YAML on one line; of a mapping or a declared value, what is not empty."""
+    match value:
+        case bool():
+            return "yes" if value else "no"
+        case int() | float():
+            return figure(value)
+        case date():
+            return value.isoformat()
+        case str():
+            plain = isinstance(value, AsItIs) or (_PLAIN.match(value) and scalar(value) == value)
+            return value if plain else json.dumps(value, ensure_ascii=False)
+        case list():
+            return f"[{', '.join(_on_one_line(item, figure) for item in value)}]"
+        case Mapping():
+            pairs = ((key, _on_one_line(inner, figure)) for key, inner in value.items() if inner not in (None, ""))
+            return "{" + ", ".join(f"{key}: {told}" for key, told in pairs) + "}"
+    return _on_one_line({key: getattr(value, name) for key, name in keys_of(type(value)).items()}, figure)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Any
 
 from markupsafe import Markup
@@ -50,47 +49,37 @@ def _drawn(sheet: Sheet) -> list[dict[str, Any]]:
     ]
 
 
-@dataclass(frozen=True)
-class Beside:
-    """What stands on a fitter's page beside the conclusion. `sheet`: what the client is told, with its drawings.
+def fitter_page(
+    base: RuleBase, conclusion: Conclusion, heading: Heading, *, before: Conclusion | None = None,
+    history: Sequence[RoundFacts] = (), effects: Effects | None = None, answers_that_would_turn: Sequence[Turn] = (),
+    photos: Mapping[str, Sequence[str]] | None = None, simulated: Simulation | None = None,
+    laid: Mapping[str, Sequence[str]] | None = None, sheet: Sheet | None = None,
+) -> str:  # fmt: skip
+    """The page with the reasoning, as HTML. `sheet`: what the client is told, with its drawings.
 
     `before`: the conclusion of the round before, or before the latest answers. `photos`: by view, links to the measured pictures
     of this round, as they stand from the page; `laid`: to those with simulated lines over them.
     """
-
-    before: Conclusion | None = None
-    history: Sequence[RoundFacts] = ()
-    effects: Effects | None = None
-    answers_that_would_turn: Sequence[Turn] = ()
-    photos: Mapping[str, Sequence[str]] = field(default_factory=dict)
-    simulated: Simulation | None = None
-    laid: Mapping[str, Sequence[str]] = field(default_factory=dict)
-    sheet: Sheet | None = None
-
-
-def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
-    """The page with the reasoning, as HTML."""
     findings, units, client = conclusion.diagnosis.findings, heading.units, heading.client
-    effects, history, sheet = beside.effects, beside.history, beside.sheet
     charts = base.garment.charts if base.garment is not None else ()
 
     def sections(*, steps: bool) -> dict[str, Section]:
-        report = make_report(base, conclusion, client, steps=steps, simulated=beside.simulated)
+        report = make_report(base, conclusion, client, steps=steps, simulated=simulated)
         return {part.title: part for part in report.sections}
 
     short, long = sections(steps=False), sections(steps=True)
     page: str = template("fitter_page.html").render(
         head=heading.line, verdict=conclusion.plan.verdict, plan=short["This round"],
         changes=_drawn(sheet) if sheet is not None else [], key=sheet.key if sheet is not None else "",
-        found=fitter.findings_table(base, findings, units), linked=bool(beside.photos or beside.laid),
-        laid=[(view, link) for view, links in beside.laid.items() for link in links],
+        found=fitter.findings_table(base, findings, units), linked=bool(photos or laid),
+        laid=[(view, link) for view, links in (laid or {}).items() for link in links],
         drawn=[
             (sign, [(word, Markup(svg)) for word, svg in sign.pictures])
-            for sign in fitter.shown_signs(base, findings, beside.photos)
+            for sign in fitter.shown_signs(base, findings, photos or {})
         ],
         known=[part for part in short["Findings"].parts if isinstance(part, Items) and part.title in _BESIDE_THE_SIGNS],
-        beliefs=fitter.beliefs_table(base, conclusion, beside.before), reasons=long["What the pattern may do"],
-        turns=fitter.turns_table(base, beside.answers_that_would_turn),
+        beliefs=fitter.beliefs_table(base, conclusion, before), reasons=long["What the pattern may do"],
+        turns=fitter.turns_table(base, answers_that_would_turn),
         others=[long[title] for title in _OTHERS if title in long], question=long.get("The next question worth asking"),
         effects=effects, moved=fitter.effects_tables(conclusion.plan, effects, units),
         solved=[

@@ -5,23 +5,22 @@ Lengths are written with their unit; dates as 2026-11-23. Figures without a unit
 
 from __future__ import annotations
 
-import json
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, model_validator
 
 from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many, without_nothing
 from fitdiag.knowledge.findings import Side
 from fitdiag.knowledge.findings_file import MOST_DONE, noted
-from fitdiag.knowledge.reading import keys_of, read_file, wrong
+from fitdiag.knowledge.reading import file_text, read_file, wrong
 from fitdiag.knowledge.reading import quoted as told_value
-from fitdiag.knowledge.strict_yaml import Document, scalar
+from fitdiag.knowledge.strict_yaml import Document
 from fitdiag.plausible import doubt_of_body
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
 from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_length
@@ -41,7 +40,6 @@ Ending = Literal["fits", "given-up", "other"]
 _ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*\Z")
 _DAY = re.compile(r"(?:19|20)\d\d-\d\d-\d\d\Z")
 _CHECKSUM = re.compile(r"[0-9a-f]{8}\Z")
-_PLAIN = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ./_-]*[A-Za-z0-9._/-])?\Z")  # needs no quotes anywhere in YAML
 _HEAD = "# May be changed by hand; what stands behind a # is not kept when the program writes.\n"
 
 
@@ -356,54 +354,8 @@ def length_text(mm: float, units: Units) -> str:
     return f"{round(mm, 3):.4f}".rstrip("0").rstrip(".") + " mm"
 
 
-def quoted(text: str) -> str:
-    """A text as a YAML scalar that reads back as the same text, in a line or in brackets.
-
-    >>> quoted("the lamplighter"), quoted("no: 7"), quoted("true")
-    ('the lamplighter', '"no: 7"', '"true"')
-    """
-    if _PLAIN.match(text) and scalar(text) == text:
-        return text
-    return json.dumps(text, ensure_ascii=False)
-
-
 def _figure(mm: float) -> str:
     return f"{mm + 0.0:.3f}".rstrip("0").rstrip(".")
-
-
-def _told(value: Any, figure: Callable[[float], str]) -> str:
-    """A value as YAML on one line; of a mapping or a declared value, what is not empty."""
-    match value:
-        case bool():
-            return "yes" if value else "no"
-        case float():
-            return figure(value)
-        case date():
-            return value.isoformat()
-        case str():
-            return quoted(value)
-        case list():
-            return f"[{', '.join(_told(item, figure) for item in value)}]"
-        case Mapping():
-            pairs = ((key, _told(inner, figure)) for key, inner in value.items() if inner not in (None, ""))
-            return "{" + ", ".join(f"{key}: {told}" for key, told in pairs) + "}"
-    return _told({key: getattr(value, name) for key, name in keys_of(type(value)).items()}, figure)
-
-
-def _lines(rows: Mapping[str, Any], figure: Callable[[float], str]) -> str:
-    """The lines of a file by key, without what is empty: a mapping and a tuple with a line for each of theirs."""
-    text = ""
-    for key, value in rows.items():
-        inner: Iterable[str] = ()
-        if isinstance(value, Mapping):
-            inner = (f"{name}: {_told(one, figure)}" for name, one in value.items() if one not in ({}, None))
-        elif isinstance(value, tuple):
-            inner = (f"- {_told(one, figure)}" for one in value)
-        elif value not in (None, "", []):
-            text += f"{key}: {_told(value, figure)}\n"
-        below = "".join(f"  {line}\n" for line in inner)
-        text += f"{key}:\n{below}" if below else ""
-    return text
 
 
 def case_text(case: Case, head: str = _HEAD) -> str:
@@ -414,7 +366,7 @@ def case_text(case: Case, head: str = _HEAD) -> str:
         "body": case.body, "measures": measures, "pattern": case.pattern, "alone": case.alone or None,
         "consent": case.consent, "notes": case.notes, "closed": case.closed,
     }  # fmt: skip
-    return head + _lines(rows, lambda mm: length_text(mm, case.units))
+    return head + file_text(rows, lambda mm: length_text(mm, case.units))
 
 
 def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
@@ -428,5 +380,5 @@ def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
         "form_received": one.form_received, "forms": list(one.forms), "advised": one.advised, "left_out": one.left_out,
         "done": done,
     }  # fmt: skip
-    text = head + _lines(rows, lambda mm: length_text(mm, units))
-    return text + _lines({"outcome": one.outcome, "fits": one.fits}, _figure)
+    text = head + file_text(rows, lambda mm: length_text(mm, units))
+    return text + file_text({"outcome": one.outcome, "fits": one.fits}, _figure)

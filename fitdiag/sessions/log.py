@@ -9,12 +9,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from functools import cached_property
 from pathlib import Path
-from types import TracebackType
 from typing import Any
 
 from fitdiag import __version__
@@ -205,7 +204,7 @@ def _line(event: Event) -> tuple[Event, bytes]:
     return stamped, (json.dumps(stamped, separators=(",", ":")) + "\n").encode("ascii")
 
 
-class SessionLog:
+class SessionLog(AbstractContextManager["SessionLog"]):
     """A log open for writing, locked against a second writer. Use as a context manager."""
 
     def __init__(self, path: Path, file: Growing) -> None:
@@ -263,12 +262,7 @@ class SessionLog:
         """Give the log free; calling it twice does no harm."""
         self._file.close()
 
-    def __enter__(self) -> SessionLog:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 
