@@ -149,7 +149,7 @@ def test_starting_up_loads_nothing_heavy() -> None:
 def test_a_command_and_its_work_take_the_same_names() -> None:
     """What is declared as options is what the work takes: nothing is dropped, nothing it needs is missing."""
     import fitdiag.cli.main  # noqa: F401 (declares them)
-    from fitdiag.cli.options import WORK, work_of
+    from fitdiag.cli.commands import WORK, work_of
 
     assert len(WORK) > 40
     for options, work in WORK:

@@ -27,9 +27,9 @@ from fitdiag.drape.muslin import Draped, drape, order_of
 from fitdiag.drape.panels import Cut, Panel, cut_of
 from fitdiag.drape.picture import VIEWS, draw
 from fitdiag.drape.readings import READINGS, Worn, read
+from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
-from fitdiag.knowledge.simulated import FigurePart
 from fitdiag.pattern.files import pattern_to_text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
@@ -39,7 +39,7 @@ from fitdiag.planning.muslins import changes, cloth_of, wearer_of
 from fitdiag.planning.nudges import nudge
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.case import open_case
-from fitdiag.sessions.case_body import keep_nudges, nudges_of, together
+from fitdiag.sessions.rounds import keep_nudges, nudges_of, together
 
 CALICO = Cloth()
 NOWHERE: Any = SimpleNamespace(  # a body that touches nothing

@@ -22,10 +22,10 @@ from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export, case_files
 from fitdiag.sessions.case import alone, new_case, open_case, save_case
-from fitdiag.sessions.case_body import nudges_of, take_back
 from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, digest, make_files, round_text_in_log, settle
+from fitdiag.sessions.rounds import nudges_of, take_back
 from fitdiag.units import Units, format_length, format_reading
 
 

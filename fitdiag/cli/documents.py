@@ -198,7 +198,7 @@ def simulated_round(
     if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
         return None, None
     from fitdiag.cli.drape import simulated
-    from fitdiag.sessions.case_body import nudges_of, together
+    from fitdiag.sessions.rounds import nudges_of, together
 
     effects = effects_of(base, conclusion, pattern)
     try:

@@ -29,7 +29,6 @@ from fitdiag.planning.plan import Recommendation
 from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
 from fitdiag.reports.report import brief, make_report
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
-from fitdiag.sessions.case_body import keep_nudges
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.from_photos import tells_more
@@ -43,6 +42,7 @@ from fitdiag.sessions.rounds import (
     compared,
     done_late,
     expected_outcomes,
+    keep_nudges,
     known_findings,
     known_line,
     observed_outcomes,

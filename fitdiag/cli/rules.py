@@ -1,4 +1,4 @@
-"""The `fitdiag rules …` commands."""
+"""The `fitdiag rules …` commands, and `fitdiag ease`: its tables, and what they say about a set of measures."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pathlib import Path, PurePath
 from string import Template
 from typing import Any, get_args
 
-from fitdiag.cli.arguments import ending_of, folder_of, paper_of, units_of
+from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, paper_of, units_of
 from fitdiag.cli.output import counted, say, say_problems, say_then, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
@@ -19,12 +19,14 @@ from fitdiag.files import make_folder, refusals, write_atomically
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.folders import shipped
 from fitdiag.knowledge.load import load_rules, read_rules
-from fitdiag.knowledge.model import RuleBase, View
+from fitdiag.knowledge.model import EaseRow, RuleBase, View
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.planning.cases import Case, read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
+from fitdiag.planning.ease import check_measures
 from fitdiag.problems import Problem, ProblemsFoundError, command, one_line, stop
 from fitdiag.reports.rule_page import page
+from fitdiag.units import Units, format_length
 
 
 def counts(base: RuleBase) -> str:
@@ -277,3 +279,54 @@ def _free_profile(base: RuleBase) -> dict[str, str]:
             if (symptom, word) not in taken:
                 return {"symptom": symptom, "how_often": word}
     raise ValueError("every symptom is shown alone in every strength; no room for another cause")
+
+
+def ease(body: list[str], pattern: list[str], table: str | None, units: str | None, rules: str | None) -> int:
+    base = load_rules(folder_of(rules))
+    chosen = guess_units(units, (*body, *pattern))
+    if table is not None and table not in base.ease:
+        raise stop("unknown-id", f"there is no table '{one_line(table, 40)}'", hint=f"there are {', '.join(base.ease)}")
+    if not body:
+        if pattern:
+            raise stop("arguments", "a pattern is judged against a body", hint="add --body 'hip=40 in'")
+        show_tables(base, table, chosen)
+        return 0
+    results = check_measures(base, body_lengths(body, chosen), body_lengths(pattern, chosen), table)
+    for result in results:
+        note = f" {result.row.note}" if result.row.note else ""
+        say(f"{result.told(chosen)}.{note}")
+    if not results:
+        say("No table has these measures. Crotch depth also needs the hip, because its ease goes by hip.")
+    if len({result.table.id for result in results}) > 1:
+        say("Where the tables disagree the choice is yours: name one with --table.")
+    return 0
+
+
+def show_tables(base: RuleBase, only: str | None, units: Units) -> None:
+    """Every table with its source, row by row."""
+    for table in base.ease.values():
+        if only is not None and table.id != only:
+            continue
+        source = base.sources[table.source]
+        say(f"{table.title} ({table.id})")
+        say(f"  Source: {source.title}{', ' + table.place if table.place else ''}")
+        for row in table.rows:
+            say(f"  {row.measure}{_band(row, units)}: {_ease(row, units)}{'. ' + row.note if row.note else ''}")
+        say()
+
+
+def _band(row: EaseRow, units: Units) -> str:
+    parts = []
+    if row.hip_from_mm is not None:
+        parts.append(f"from {format_length(row.hip_from_mm, units)}")
+    if row.hip_under_mm is not None:
+        parts.append(f"under {format_length(row.hip_under_mm, units)}")
+    return f", hip {' and '.join(parts)}" if parts else ""
+
+
+def _ease(row: EaseRow, units: Units) -> str:
+    low = format_length(row.at_least_mm, units) if row.at_least_mm is not None else None
+    high = format_length(row.at_most_mm, units) if row.at_most_mm is not None else None
+    if low and high:
+        return low if low == high else f"{low} to {high}"
+    return f"at least {low}" if low else f"up to {high}"

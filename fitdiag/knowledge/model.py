@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field, StringConstraints
 
-from fitdiag.knowledge.about import About, Everyday, Renamed, Words
+from fitdiag.knowledge.about import About, Cloth, Everyday, FigureMove, Renamed, SimulatedSign, Words
 from fitdiag.knowledge.basics import (
     AlterationId,
     AlterationIds,
@@ -37,7 +37,6 @@ from fitdiag.knowledge.basics import (
 )
 from fitdiag.knowledge.garment import Garment, Move, Operation
 from fitdiag.knowledge.reading import Places
-from fitdiag.knowledge.simulated import Cloth, FigureMove, SimulatedSign
 from fitdiag.plausible import BODY_MM
 from fitdiag.units import Units
 

@@ -13,9 +13,9 @@ from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.drape.cloth import Cloth
 from fitdiag.drape.figure import Figure
 from fitdiag.drape.muslin import Draped, drape, order_of
+from fitdiag.knowledge.about import SimulatedSign
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.simulated import SimulatedSign
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, stop
