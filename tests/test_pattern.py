@@ -224,6 +224,132 @@ def test_scoop_lengthens_a_quarter_circle_as_geometry_says() -> None:
     assert change / 3.0 == pytest.approx((2 - pi / 2) / (sqrt(2) - 1), abs=0.12)
 
 
+@pytest.mark.parametrize("by", [4.0, -4.0])
+def test_a_curve_is_bent_by_the_amount_where_its_corner_is_halved(by: float) -> None:
+    """Three points, the middle one 40 mm over and 40 mm up from the corner: it goes along the 45 degree line by the whole amount."""
+    piece = rectangle(250, 206)
+    curve = points([(-100, 450), (-40, 490), (0, 550)])
+    piece = piece.with_seams(
+        curve=curve,
+        centre=points(np.linspace((0, 550), (0, 706), 30)),
+        inseam=points(np.linspace((20, 0), (-100, 450), 30)),
+    )
+    done = one(piece, by, do="bend", seam="curve").seams["curve"]
+    assert done == pytest.approx(curve + np.outer([0.0, by, 0.0], [sqrt(0.5), -sqrt(0.5)]))
+
+
+def test_a_curve_that_is_none_is_not_bent() -> None:
+    """Where the seam runs out above the line that halves the corner, there is no curve to alter."""
+    piece = rectangle(250, 206)
+    straight = points([(-5, 450), (-4, 460), (0, 550)])
+    piece = piece.with_seams(
+        curve=straight,
+        centre=points(np.linspace((0, 550), (0, 706), 30)),
+        inseam=points(np.linspace((20, 0), (-5, 450), 30)),
+    )
+    one(piece, 1.0, do="bend", seam="curve")  # 5 mm of a curve are one still
+    beyond = piece.with_seams(curve=points([(5, 450), (4, 460), (0, 550)]))
+    with pytest.raises(ProblemsFoundError, match="has no bend to alter"):
+        one(beyond, 1.0, do="bend", seam="curve")
+
+
+def test_a_slit_without_a_dart_lies_in_the_middle_of_the_seam() -> None:
+    """Of a waist 25 cm long the inner half stays, and the outer half turns; by nothing at the foot, by the amount at the upper height."""
+    piece = rectangle(250, 206)
+    done = one(piece, 10.0, do="slit", seam="waist", at={"knee": 0, "hip": 1})
+    before, after = piece.seams["waist"], [Point(at) for at in done.seams["waist"]]
+    turned = rotate(LineString(before), -degrees(2 * asin(10 / 2 / 300)), origin=(125.0, 200.0))  # 300 from knee to hip
+    for at, there in zip(before, turned.coords, strict=True):
+        expected = Point(at) if at[0] < 125 else Point(there)
+        assert min(expected.distance(other) for other in after) < 1e-6
+    assert min(Point(125, 706).distance(other) for other in after) < 1e-6  # nothing is taken of the half that stays
+
+
+def test_a_piece_that_ends_at_the_knee_swings_as_well() -> None:
+    """Cut off at the knee a leg has no grain between knee and hem: it bends half way down, and its hem hangs on the grain again."""
+    short = rectangle(250, 206)
+    short = replace(short, grain_x=135.0, lines={**short.lines, "knee": points([[20, 0], [250, 0]])})
+    done = one(short, 12.0, do="swing", at={"thigh": 0, "knee": 0.8, "hem": 1})
+    assert (done.corner("side-hem")[0] + done.corner("inside-hem")[0]) / 2 == pytest.approx(done.grain_x, abs=0.2)
+    assert length(done.seams["hem"]) == pytest.approx(length(short.seams["hem"]), abs=0.1)
+    assert faults(done) == []
+    side = np.array([at for at in done.seams["side"] if at[1] < height(short, "thigh") - 5])
+    chord = LineString([side[0], side[-1]])
+    assert max(chord.distance(Point(at)) for at in side) < 0.01  # evenly over so short a way: the edge stays straight
+    low = replace(short, lines={**short.lines, "hip": points([[0, -50], [250, -50]])})
+    with pytest.raises(ProblemsFoundError, match="the pivot lies below the piece"):
+        one(low, 12.0, do="swing", at={"hip": 0, "hem": 1})
+
+
+def test_a_straight_run_is_trued_where_it_bends_and_not_at_its_ends() -> None:
+    """Out by the whole amount from the waist to the crotch, to nothing at the knee: bends at crotch and knee."""
+    piece = rectangle(250, 206)
+    done = one(piece, 6.0, do="edge", seams=["side"], at={"knee": 0, "crotch": 1, "side-waist": 1}, drawn="straight")
+    step = 706 / 29  # each lies on the point of the edge next to the bend
+    assert sorted(joint.at[0, 1] for joint in done.joints) == pytest.approx([200.0, 400.0], abs=step)
+    x, y = done.seams["side"].T
+    assert x == pytest.approx(250 + np.clip((y - 200) / 200, 0.0, 1.0) * 6)
+
+
+@pytest.mark.parametrize("by", [30.0, -30.0])
+def test_a_leg_is_stretched_between_two_heights(by: float) -> None:
+    """Nothing above the knee, all of it at the hem, half of it half way; all widths stay."""
+    piece = rectangle(250, 206)
+    move = Move(do="stretch", cut=("inner at shin", "outer at shin"), keeps="waist", at={"knee": 0, "hem": 1})
+    altered = make(shipped_garment(), piece, [move], by)
+    done, cut = altered.piece, altered.cut
+    assert cut is not None
+    assert cut.move(cut.line) - cut.line == pytest.approx(np.array([[0.0, -by]] * 2))  # the lower part goes down
+    assert done.seams["hem"] == pytest.approx(piece.seams["hem"] - [0.0, by])
+    for seam in ("side", "inseam"):
+        old, new = piece.seams[seam], done.seams[seam]
+        assert new[:, 0] == pytest.approx(old[:, 0])
+        down = np.where(old[:, 1] > 200, 0.0, by * (1 - old[:, 1] / 200))
+        assert new[:, 1] == pytest.approx(old[:, 1] - down)
+    for seam in ("waist", "centre", "curve"):
+        assert np.array_equal(done.seams[seam], piece.seams[seam])
+
+
+@pytest.mark.parametrize("by", [8.0, -8.0])
+@pytest.mark.parametrize("end", ["centre-waist", "side-waist"])
+def test_a_raised_waist_runs_square_for_two_centimetres_and_straight_to_nothing(end: str, by: float) -> None:
+    """Up along centre or side, here upright: all of it for 2 cm, half of it half way from there to the other end."""
+    piece = rectangle(250, 206)
+    move = Move.model_validate({"do": "tip", "seam": "waist", "end": end, "square": "20 mm"})
+    altered = make(shipped_garment(), piece, [move], by)
+    done, first = altered.piece, end == "centre-waist"
+    x, up = piece.seams["waist"][:, 0], done.seams["waist"][:, 1] - 706
+    assert done.seams["waist"][:, 0] == pytest.approx(x)
+    gone = x if first else 250 - x
+    assert up[gone <= 20] == pytest.approx(by)
+    assert np.interp([135.0, 250.0] if first else [0.0, 115.0], x, up) == pytest.approx(
+        [by / 2, 0.0] if first else [0.0, by / 2], abs=0.05
+    )
+    seam = "centre" if first else "side"
+    assert length(done.seams[seam]) == pytest.approx(length(piece.seams[seam]) + by)
+    (joint,) = done.joints
+    assert joint.at == pytest.approx(np.array([[0.0 if first else 250.0, 706 + by]] * 2))
+    assert altered.did[0].at == {end: 1.0}
+
+
+def test_a_waist_is_raised_until_its_corner_is_back_where_it_was(block: Pattern) -> None:
+    """Lowered by 10 mm along a slanting centre and raised until the corner stands as high as before, it is where it was."""
+    lowered, raised = (
+        {"do": "tip", "seam": "waist", "end": "centre-waist", **more} for more in ({}, {"until": "centre-waist"})
+    )
+    moves = [Move.model_validate(one) for one in (lowered, raised)]
+    done = make(shipped_garment(), block.back, moves, -10.0)
+    assert done.piece.corner("centre-waist") == pytest.approx(block.back.corner("centre-waist"), abs=1e-6)
+    assert done.did[1].by == pytest.approx(10.0)
+
+
+def test_a_hip_is_raised_at_the_waist_up_to_a_centimetre_and_cut_across_above_it(block: Pattern) -> None:
+    """Right at 10 mm only the waist line rises; above it the piece is cut at the hip, so that the hip line rises as well."""
+    for amount, kind in ((10.0, "tip"), (10.1, "open"), (15.0, "open")):
+        step = carry_out(block, "raise-one-hip", amount)
+        assert {done.kind for altered in step.altered.values() for done in altered.did} == {kind}
+
+
 def test_a_level_spread_is_a_translation(block: Pattern) -> None:
     """Above a level spread everything is moved up by the amount (shapely.affinity), below nothing moves."""
     done = one(block.back, 12.0, do="spread", cut=("inner at rise", "outer at rise"))

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import Did, Shift, mapped, redraw, shortened, smooth_through, tapering, turned
+from fitdiag.pattern.alter import Did, Shift, crossing, mapped, redraw, shortened, smooth_through, tapering, turned
 from fitdiag.pattern.garment import arc, hits
 from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, stations, way_out
 from fitdiag.pattern.piece import Array, Joint, Piece, apart, left_of, length, points, unit
@@ -132,15 +132,10 @@ def bend(work: Work, piece: Piece, move: Move, by: float) -> Made:
     half = unit(up + level)
     chord = unit(line[-1] - line[0])
     normal = -left_of(chord)
-    depth = (line - line[0]) @ normal
-    across = (line - meet) @ -left_of(half)
-    halved = np.nonzero(across[:-1] * across[1:] <= 0)[0]
-    if not len(halved):
+    halved = crossing(meet, meet + half, line)
+    if halved is None:
         raise stop("curve", f"{piece.name}: the {seam} has no bend to alter", hint=f"look at where the {seam} begins")
-    index = int(halved[0])
-    most = depth[index] + (depth[index + 1] - depth[index]) * across[index] / (
-        (across[index] - across[index + 1]) or 1.0
-    )
+    most = float((halved - line[0]) @ normal)
 
     def share(at: Array, far: Array) -> Array:
         return np.asarray(np.clip((at - line[0]) @ normal / most, 0.0, None))
@@ -198,22 +193,21 @@ def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
     """
     outer = piece.part.outer[0]
     heights, shares = stations(work, piece, move, outer)
-    low = float(min(line[:, 1].min() for line in piece.seams.values()))
-    if len(heights) < 3 or not low - 1.0 < heights[1] < heights[2] or heights[2] <= low:
-        heights, shares = np.array([low, (low + heights[-1]) / 2, heights[-1]]), np.array([1.0, 0.5, 0.0])
-        if heights[2] <= low:
-            raise stop("amount", "the pivot lies below the piece", hint="choose a higher pivot")
-    heights = np.array([low, *heights[1:3]])
-    inward = -way_out(piece, outer)
+    low, pivot = float(min(line[:, 1].min() for line in piece.seams.values())), float(heights[-1])
+    if pivot <= low:
+        raise stop("amount", "the pivot lies below the piece", hint="choose a higher pivot")
+    bends = len(heights) > 2 and low < heights[1] < pivot
+    knee, half = (float(heights[1]), float(shares[1])) if bends else ((low + pivot) / 2, 0.5)
+    inward = -way_out(piece, outer) * by
 
     def swung_out(line: Array) -> Array:
-        share = smooth_through(line[:, 1], heights, np.array([1.0, shares[1], 0.0]), level=False)
-        return points(line + np.outer(by * inward * share, [1.0, 0.0]))
+        share = smooth_through(line[:, 1], np.array([low, knee, pivot]), np.array([1.0, half, 0.0]), level=False)
+        return points(line + np.outer(inward * share, [1.0, 0.0]))
 
     swung = mapped(piece, swung_out)
-    swung = replace(swung, grain_x=piece.grain_x + by * inward * float(shares[1]))
-    angle = float(np.arctan2(-by * inward * (1.0 - shares[1]), heights[1] - low))
-    about = np.array([swung.grain_x, heights[1]])
+    swung = replace(swung, grain_x=piece.grain_x + inward * half)
+    angle = float(np.arctan2(-inward * (1.0 - half), knee - low))
+    about = np.array([swung.grain_x, knee])
     result = turned(swung, about, angle)
     return result, Did(
         "swing", by, (*piece.part.outer, piece.part.follows(piece.part.stays)), angle=angle, at=dict(move.at)
