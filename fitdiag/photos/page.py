@@ -9,11 +9,12 @@ import io
 import json
 import re
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from jinja2 import Environment, StrictUndefined
+from jinja2 import Environment, StrictUndefined, Template
 from numpy.typing import NDArray
 from PIL import Image
 
@@ -51,9 +52,15 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
 
 
 def _page(template: Path, **told: Any) -> str:
-    source = template.read_text(encoding="utf-8")
-    page = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True).from_string(source)
-    return page.render(style_hash=_hash(source, "style"), script_hash=_hash(source, "script"), **told)
+    return _made(template).render(**told)
+
+
+@cache
+def _made(path: Path) -> Template:
+    """A page template that knows the hashes of its own style and script."""
+    source = path.read_text(encoding="utf-8")
+    pages = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True)
+    return pages.from_string(source, {f"{tag}_hash": _hash(source, tag) for tag in ("style", "script")})
 
 
 def _hash(source: str, tag: str) -> str:

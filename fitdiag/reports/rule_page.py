@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import textwrap
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -19,17 +20,13 @@ def page(base: RuleBase, rule_id: str, units: Units = "in", width: int = 80) -> 
     found = base.find(rule_id)
     if found is None:
         return None
-    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
-
     kind, rule = found
-    pages = Environment(undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_on_one_line)
-    pages.filters |= {"length": lambda mm: format_length(mm, units), "cite": lambda source: _cite(base, source)}
-    template = pages.from_string(Path(__file__).with_name("rule_page.txt").read_text(encoding="utf-8"))
     words, more_or_less = base.words, base.words.more_or_less.words
     causes = base.causes.values()
     shifted = [cause for cause in causes if rule_id in cause.body]
-    told = template.render(
+    told = _template().render(
         base=base, rule=rule, kind=kind, underline="=" * min(len(rule.title), width),
+        length=lambda mm: format_length(mm, units), cite=lambda source: _cite(base, source),
         how_often=words.how_often.words, base_rate=words.base_rate.words, more_or_less=more_or_less,
         shown_by=_shown_by(base, rule_id),
         likelier=[cause for cause in shifted if more_or_less[cause.body[rule_id]] > 1],
@@ -46,6 +43,14 @@ def page(base: RuleBase, rule_id: str, units: Units = "in", width: int = 80) -> 
     )  # fmt: skip
     lines = (line for text in re.sub(r"\n{3,}", "\n\n", told).splitlines() for line in _folded(text, width))
     return "\n".join(lines).rstrip() + "\n"
+
+
+@cache
+def _template() -> Any:
+    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
+
+    pages = Environment(undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_on_one_line)
+    return pages.from_string(Path(__file__).with_name("rule_page.txt").read_text(encoding="utf-8"))
 
 
 def _on_one_line(value: Any) -> Any:
