@@ -37,8 +37,9 @@ gc.disable()  # nothing that is loaded, or collected as a test, is garbage: look
 
 
 def pytest_collection_finish() -> None:
-    """From here on garbage is looked for again, but not among what stays for the whole run."""
+    """From here on garbage is looked for again, but seldom, and not among what stays for the whole run."""
     gc.freeze()
+    gc.set_threshold(100_000)
     gc.enable()
 
 
