@@ -243,7 +243,7 @@ def test_a_finger_marks_and_two_fingers_only_zoom(marking: Callable[..., Marking
         page.page.touchscreen.tap(*page.at(*at))
     line = page.save().lines["crotch"]
     assert all(near(at, point, 1.0) for at, point in zip(wished, line, strict=True)), line
-    page.page.locator(".pick", has_text="Waist edge").tap()
+    page.page.locator(".pick", has_text="Waistline").tap()
     page.settle()
     box, before = page.board.bounding_box(), float(page.board.get_attribute("data-scale"))
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
@@ -390,10 +390,10 @@ def test_points_are_put_in_the_order_of_the_file(marking: Callable[..., Marking]
         page.click(*at)
     page.page.select_option("#size", "Letter, sideways")
     page.page.fill("#behind", "2")
-    page.pick("Waist edge")
+    page.pick("Waistline")
     page.click(60, 40)
     saved = page.save()
-    assert "Left out, not finished: waist edge; vertical 3." in page.told()
+    assert "Left out, not finished: waistline; vertical 3." in page.told()
     xs = [x for x, _ in saved.lines["knee-left"]]
     assert {"knee-left"} == set(saved.lines)
     assert sorted(xs) == xs

@@ -457,6 +457,23 @@ def test_a_hidden_edge_and_a_proposed_line_are_not_measured() -> None:
     assert any("only proposed" in warning for warning in found.warnings)
 
 
+def test_a_waistline_is_read_where_one_is_drawn_and_the_top_edge_only_for_its_tilt() -> None:
+    """A drawn line marked as the waistline tells what it tells under its own name; the top edge, which folds over, no drop."""
+    scene, picture = back()
+    marks = marked(scene, picture)
+    hip = picture.truth.lines["hip"]
+    drawn = measure(picture.pixels, replace(marks, lines={"waist": marks.lines["hip"]}))
+    assert not drawn.lines["waist"].track.border
+    for what, true, most in (("tilt", hip.tilt_deg, 0.2), ("drop", hip.whole_drop_mm, 2.0)):
+        reading = drawn.reading("waist", what)
+        assert reading is not None and reading.value == pytest.approx(true, abs=most)
+    edge = measure(picture.pixels, marks)
+    tilt, drop = edge.reading("waist", "tilt"), edge.reading("waist", "drop")
+    assert edge.lines["waist"].track.border and tilt is not None and drop is not None
+    assert tilt.value == pytest.approx(picture.truth.lines["waist"].tilt_deg, abs=0.3)
+    assert drop.value is None and "top edge folds over" in drop.reason
+
+
 def test_a_line_followed_onto_another_one_is_refused() -> None:
     """The crotch line's points lie beside the hip line: nothing is told of it, with the reason; the hip line stays as it was."""
     scene, picture = back()

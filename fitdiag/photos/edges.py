@@ -33,16 +33,16 @@ def side_edge(
     scale: float,
     *,
     last: bool,
-    below_only: bool = False,
+    above_mm: float = HALF_HEIGHT_MM,
     click_mm: float = CLICK_MM,
 ) -> Edge:
-    """The outline at the first or last end of a line; `below_only` where the cloth ends above the line, as at the waist."""
+    """The outline at the first or last end of a line, over which the cloth goes on for `above_mm`."""
     course = track.pixels if last else track.pixels[::-1]
     marked = course[: len(course) - track.beyond]
     end, way = marked[-1], 1.0 if marked[-1, 0] >= marked[0, 0] else -1.0
     step = max(1.0, scale / 2)
     out = np.arange(-INSIDE_MM * scale, OUTSIDE_MM * scale + 0.1, step)
-    high = np.arange(0.0 if below_only else -HALF_HEIGHT_MM * scale, HALF_HEIGHT_MM * scale + 0.1, step)
+    high = np.arange(-above_mm * scale, HALF_HEIGHT_MM * scale + 0.1, step)
     places = end + out[None, :, None] * np.array([way, 0.0]) + high[:, None, None] * np.array([0.0, 1.0])
     strip = smooth(opponent(colours_at(pixels, places)), 1.2 * scale / step, 0.5 * scale / step)
     gap = max(1, round(0.8 * scale / step))
@@ -50,9 +50,9 @@ def side_edge(
     slope[:, gap:-gap] = np.linalg.norm(strip[:, 2 * gap :] - strip[:, : -2 * gap], axis=2)
     slope = np.minimum(slope, np.percentile(slope, 98))
     floor = float(np.median(slope)) + 0.3
-    votes, tries, slants = _vote(slope / floor, out, high, scale, 1.2 if below_only else 0.45)
+    votes, tries, slants = _vote(slope / floor, out, high, scale, 0.45 if above_mm else 1.2)
     likely = np.exp(-0.5 * (tries / (click_mm * scale)) ** 2)
-    stop = 0.0 if below_only else way * _line_stops(pixels, marked, scale)
+    stop = 0.0 if track.border else way * _line_stops(pixels, marked, scale)
     off = np.maximum(np.abs(tries - stop) - scale, 0) / (LINE_MM * scale)
     likely = likely * (0.35 + 0.65 * np.exp(-0.5 * off**2))
     scored = votes * likely[:, None]

@@ -17,8 +17,8 @@ from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import CROTCH, ROUND
 from fitdiag.photos.trust import refused
 
-SLOPE = 0.085  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
-SLOPE_IN_FRONT = 0.12  # bellies and thighs differ more
+SLOPE = 0.098  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
+SLOPE_IN_FRONT = 0.138  # bellies and thighs differ more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
 STRAIGHT = 90.0  # mm: over so much a grainline is nearly straight
 CLOTH = 0.017  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
@@ -55,7 +55,7 @@ def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, 
     level = math.sqrt(sum(part**2 for part in swings))
     whole = math.degrees(math.atan(float(np.polyfit(rays[:, 1], rays[:, 0], 1)[0])))
     bowed = abs(whole - lean)  # a line that is not straight leans by what part of it is looked at
-    error = math.sqrt(level**2 + math.degrees(off * slope) ** 2 + 0.1**2 + (1.3 * bowed) ** 2)
+    error = math.sqrt(level**2 + math.degrees(off * slope) ** 2 + 0.08**2 + (0.4 * bowed) ** 2)
     word: Word = "good" if error < 0.8 else "fair"
     most: Source = "level" if level > 0.7 * error else "depth"
     return Reading(name, "lean", "deg", raw, lean, error, word, "", most)

@@ -17,19 +17,21 @@ from numpy.typing import NDArray
 from fitdiag.photos.body import Known, depth_at
 from fitdiag.photos.camera import false_tilt, lens_within
 from fitdiag.photos.course import LAST_LENGTH, V_LENGTH, Course, Kind, Numbers, Stance
-from fitdiag.photos.edges import Edge, legs_part, side_edge
+from fitdiag.photos.edges import HALF_HEIGHT_MM, Edge, legs_part, side_edge
 from fitdiag.photos.marks import Marks, Point, Points
 from fitdiag.photos.readings import Line, Reading, Source, called
 from fitdiag.photos.section import Section
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import (
+    BORDER_WAVES,
     CLEFT_IN_FRONT,
     CROTCH,
     FORK_FOLDS,
     FORK_SLOPE,
     HIP,
     LEG_TURNED,
+    OVER_WAISTLINE_MM,
     ROUND,
     UNDER_SEAT,
     WAIST,
@@ -103,6 +105,11 @@ class _Seen:
         return self.fork or (self.name == CROTCH and min(self.numbers.slopes) < FORK_SLOPE)
 
     @property
+    def waves(self) -> float:
+        """Folds along the line, mm."""
+        return BORDER_WAVES if self.course.track.border else ROUND[self.name].waves
+
+    @property
     def rise(self) -> float:
         """Tangent of the angle by which the lens looks down (or up) at the line; never negative."""
         return abs(math.tan(math.radians(self.doubts.depression)))
@@ -115,10 +122,11 @@ def read_line(
     found = Found()
     points = marks.lines[name]
     hidden = tuple(side for side in ("left", "right") if f"{name}:{side}" in marks.hidden)
+    above = HALF_HEIGHT_MM if name != WAIST else 0.0 if track.border else OVER_WAISTLINE_MM
     left, right = (
         Edge(points[-1 if last else 0], CLICK_MM * where.scale)
         if side in hidden
-        else side_edge(pixels, track, where.scale, last=last, below_only=name == WAIST)
+        else side_edge(pixels, track, where.scale, last=last, above_mm=above)
         for side, last in (("left", False), ("right", True))
     )
     edges = left, right
@@ -204,11 +212,11 @@ def _trunk(seen: _Seen, found: Found) -> None:
     across = 2 * numbers.section.half
     tilt = {
         "depth": math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
-        "folds": math.degrees(math.hypot(ROUND[name].waves / 3, 1.2 * numbers.unrest, 0.1 * uneven) / across),
+        "folds": math.degrees(math.hypot(seen.waves / 3, 1.2 * numbers.unrest, 0.1 * uneven) / across),
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
-    _drop(seen, found, ROUND[name].waves + 0.7 * numbers.unrest + 0.05 * steep)
+    _drop(seen, found, seen.waves + 0.7 * numbers.unrest + 0.05 * steep)
     if (cleft := ROUND[name].cleft) is not None and seen.course.track.clear:
         _v(seen, found, cleft)
 
@@ -244,9 +252,9 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     behind *= CLEFT_IN_FRONT if seen.marks.view == "front" else 1.0
     # a centre that lies behind the cloth beside it looks higher from above, and so flattens a V
     hollow = math.tan(math.radians(seen.doubts.depression)) * behind
-    unrest = ROUND[seen.name].waves / 5 + 0.5 * numbers.beside
+    unrest = seen.waves / 5 + 0.5 * numbers.beside
     if seen.name == CROTCH:  # over the fork the line may turn under anywhere, so its whole unrest counts
-        unrest = ROUND[seen.name].waves / 2 + 1.6 * numbers.unrest
+        unrest = seen.waves / 2 + 1.6 * numbers.unrest
     values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow / V_LENGTH)) for slope in numbers.slopes]
     mean = sum(values) / 2
     parts = seen.parts(lambda n: n.slopes[0], depth=math.degrees(seen.rise * behind_error / V_LENGTH),
@@ -260,7 +268,7 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
     def drops(other: Numbers) -> float:
         return LAST_LENGTH * sum(math.tan(math.radians(slope)) for slope in other.lasts) / 2
 
-    wavy = math.hypot(V_DEPTH, 0.4 * ROUND[seen.name].waves + 1.3 * numbers.unrest)
+    wavy = math.hypot(V_DEPTH, 0.4 * seen.waves + 1.3 * numbers.unrest)
     deep = seen.parts(drops, depth=seen.rise * behind_error, folds=wavy)
     value = drops(numbers) + hollow
     found.readings.append(told(seen.doubts, "v depth", "mm", None, value, deep, fork=seen.in_fork, reason=reason))
@@ -271,7 +279,7 @@ def _v(seen: _Seen, found: Found, cleft: tuple[float, float]) -> None:
 def _side(seen: _Seen, found: Found) -> None:
     """A line seen from the side: its tilt from outline to outline, and how far it falls from the side seam to the back one."""
     numbers = seen.numbers
-    unseen = 1.0 + ROUND[seen.name].waves + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
+    unseen = 1.0 + seen.waves + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
     unseen += UNDER_SEAT if seen.name == CROTCH else 0.0
     turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
     folds = math.degrees(2.6 * unseen / (2 * numbers.section.half))

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from fitdiag.photos.body import Known
 from fitdiag.photos.grains import read_grain
 from fitdiag.photos.lines import Place, read_line
-from fitdiag.photos.marks import Marks
+from fitdiag.photos.marks import Marks, Points
 from fitdiag.photos.readings import Line, Measured, Reading, called
 from fitdiag.photos.setting import Setting, setting
 from fitdiag.photos.snap import Track, snap
@@ -26,6 +26,7 @@ from fitdiag.photos.trousers import HIP, KNEE_SHARE, KNEE_SHARE_ERROR, KNEES, WA
 BEYOND_MM = 9.0  # the points at a line's ends are set before or beyond the outline
 LENS_OFF_MM = 150.0  # a typed height of the lens that is off by more is wrong
 ONE_MM, MOST_SHARED = 1.5, 0.04  # two lines so near to each other are one there; of a line's length
+BORDER_NEARER_MM = 8.0
 SEAM_REACH_MM = 7.0  # the centre seam is looked for near its points only; other seams and folds run beside it
 
 
@@ -47,13 +48,25 @@ def look(pixels: NDArray[np.uint8], marks: Marks) -> Looked:
     if len(marks.centre_seam) >= 3:
         seam = snap(pixels, marks.centre_seam, where.scale, reach_mm=SEAM_REACH_MM)
     lines = {
-        name: snap(pixels, points, where.scale, edge=name == WAIST, beyond_mm=BEYOND_MM)
+        name: (_waist if name == WAIST else snap)(pixels, points, where.scale, beyond_mm=BEYOND_MM)
         for name, points in marks.lines.items()
     }
     lines = _apart(lines, marks, where.scale)
     return Looked(
         where, seam, lines, {name: snap(pixels, points, where.scale) for name, points in marks.grains.items()}
     )
+
+
+def _waist(pixels: NDArray[np.uint8], points: Points, scale: float, *, beyond_mm: float) -> Track:
+    """The waistline drawn near the points; the border of the cloth where none is, or where that lies much nearer to them."""
+    drawn, border = (snap(pixels, points, scale, edge=edge, beyond_mm=beyond_mm) for edge in (False, True))
+    nearer = _off(drawn, points) - _off(border, points)
+    return drawn if drawn.clear and nearer < BORDER_NEARER_MM * scale else border
+
+
+def _off(track: Track, points: Points) -> float:
+    """How far a line lies from points set on it, on the whole, px."""
+    return float(np.mean([np.linalg.norm(track.pixels - point, axis=1).min() for point in points]))
 
 
 def _apart(lines: Mapping[str, Track], marks: Marks, scale: float) -> dict[str, Track]:

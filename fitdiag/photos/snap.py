@@ -40,6 +40,7 @@ class Track:
     stepped: float = 0.0
     beyond: int = 0  # so many of the pixels at each end lie beyond the points that were set
     onto: str = ""  # another line it runs onto
+    border: bool = False  # where the cloth ends, no drawn line
 
     @property
     def clear(self) -> bool:
@@ -141,6 +142,7 @@ class _Strip:
             float(np.median(on) / noise),
             stepped,
             beyond,
+            border=self.edge,
         )
 
 

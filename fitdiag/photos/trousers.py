@@ -41,17 +41,19 @@ class Trunk:
 
 
 ROUND: Mapping[str, Trunk] = {
-    WAIST: Trunk(290.0, Depth(0.70, 0.08, 0.49, 0.04), Depth(0.74, 0.08, 0.51, 0.05), (0.0, 6.0), 3.0, 1.0),
+    WAIST: Trunk(290.0, Depth(0.70, 0.08, 0.49, 0.04), Depth(0.74, 0.08, 0.51, 0.05), (0.0, 6.0), 0.9, 1.0),
     HIP: Trunk(370.0, Depth(0.65, 0.09, 0.465, 0.055), Depth(0.64, 0.11, 0.45, 0.04), (5.0, 9.0), 0.3, 3.2, (5.0, 3.7)),
     CROTCH: Trunk(
         365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), (55.0, 35.5), 1.5, 3.2, (8.0, 6.0)
     ),
 }
+BORDER_WAVES = 3.0  # mm: how far the border of the cloth waves, where no waistline is drawn
+OVER_WAISTLINE_MM = 8.0  # of cloth over a waistline, at least
 CLEFT_IN_FRONT = 0.3  # of what it is behind
 WIDTHS = {**{name: line.width for name, line in ROUND.items()}, **dict.fromkeys(KNEES, 160.0)}  # mm
 LEG_DEPTH, LEG_DEPTH_ERROR = 0.95, 0.2  # of the half width
 CALLED: Mapping[str, str] = {
-    WAIST: "Waist edge",
+    WAIST: "Waistline",
     **{name: f"{name.title()} line" for name in MAIN},
     **{f"{part}-{leg}": f"{part.title()} line, {leg} leg" for part in ("knee", "grain") for leg in ("left", "right")},
 }  # fmt: skip

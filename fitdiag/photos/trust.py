@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from fitdiag.photos.readings import Reading, Source, Unit, Word, called
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
-from fitdiag.photos.trousers import CROTCH, ROUND, WAIST
+from fitdiag.photos.trousers import CROTCH, ROUND
 
 # One standard deviation up to which a number is good; from which on it is none; what no line on a body does. In mm or degrees.
 GOOD = {"tilt": 0.3, "drop": 2.5, "v depth": 1.6, "v angle": 1.5, "fall": 2.5, "dip": 2.5}
@@ -91,8 +91,10 @@ def _impossible(doubts: Doubts, kind: str, *, fork: bool) -> str:
         return "nothing of known size is marked"
     if kind in ("drop", "dip") and doubts.hidden:
         return "a side edge is hidden"
-    if name == WAIST and kind in ("drop", "fall"):
-        return "the edge of the cloth folds over and hides behind the body; measure it on the client"
+    if doubts.track.border and kind in ("drop", "fall"):
+        return (
+            "the top edge folds over and hides behind the body; draw a waistline under it, or measure it on the client"
+        )
     if fork:
         return "the legs part right under the line, so its middle lies in the fork"
     most = STEEPEST_AT_CROTCH if name == CROTCH and kind in ("drop", "dip") else STEEPEST

@@ -92,6 +92,7 @@ KINDS = (
     Kind("crotch drop within 3", ("crotch",), "drop", BACK, BANDS[0], (1.5, 4), (2, 5)),
     Kind("crotch drop 3 to 15", ("crotch",), "drop", BACK, (3, 15), (3, 6), (4, 9)),
     Kind("waist drop", ("waist",), "drop", BACK),
+    Kind("waist tilt", ("waist",), "tilt", FRONT),
     Kind("V angle", ("hip", "crotch"), "v angle", BACK, (0, 90), (1, 2.5), (1.5, 4)),
     Kind("hip tilt", ("hip",), "tilt", FRONT, (0, 90), None, (0.12, 0.45)),
     Kind("crotch tilt", ("crotch",), "tilt", FRONT),
