@@ -21,7 +21,7 @@ from fitdiag.photos.marks import Points
 from fitdiag.photos.ridges import BESIDE, Ends, Found, Only, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
-from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WIDTHS
+from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WAIST, WIDTHS
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]
@@ -45,6 +45,8 @@ KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
 # below the crotch line, as shares of the hip line's width, and the error: from the back or front, from the side
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
 GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
+# a waistline over the hip line, at least as wide, its middle beside that one's: as shares of the hip line's width
+WAIST_ABOVE, WAIST_LEAST, WAIST_OFF = (0.72, 0.25), 0.55, 0.033
 ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
 # the same lines with other ends: from the back or front, from the side, where an arm hangs before them
 ENDS_RIVAL = (0.3, 0.13)
@@ -92,7 +94,9 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     seam = best.named.pop("seam", None)
     for name, ridge in best.named.items():
         points = _points(pixels, ridge, seam if name in MAIN else None, scale, per_mm)
-        if points is None:
+        if points is not None and name == WAIST and not snap(pixels, points, per_mm).clear:
+            result.doubts.pop(WAIST, None)  # the top edge of the cloth, or the hem of a shirt
+        elif points is None:
             for pair in (KNEES, GRAINS):
                 if name in pair and view not in ("left", "right"):
                     result.doubts.setdefault(pair[name == pair[0]], LONELY)
@@ -313,6 +317,7 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
             if grain.rival:
                 trunk.doubts[f"grain-{name}"] = "another line runs beside it"
     named |= _knees(trunk, level, middle, low, ink, view)
+    named |= _waistline(trunk, level, middle, ink)
     for name in ("left", "right"):
         if (drawn := named.get(f"grain-{name}")) is not None:  # below the knee a crease may go on where the line ends
             knee_line = named.get(f"knee-{name}")
@@ -326,6 +331,26 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     _agree(trunk, named, *KNEES, centre)
     trunk.named = named
     trunk.score *= (1 + _borne_out(named, middle)) ** 2
+
+
+def _waistline(trunk: _Trunk, level: Ridges, middle: float, ink: Array) -> dict[str, Found]:
+    """The waistline, where one is drawn in the colour of the lines under it."""
+    hip, width = trunk.hip, trunk.hip.width
+    strip = (middle - 0.06 * width, middle + 0.06 * width)
+    rows = tuple(hip.at(middle) - part * width for part in WAIST_ABOVE)
+
+    def fits(one: Found) -> bool:
+        inside = hip.first - 0.02 * width < one.first and one.last < hip.last + 0.02 * width
+        return inside and one.lean < 12 and one.width > WAIST_LEAST * width and float(one.colour @ ink) > ONE_INK
+
+    found = level.only(strip, (rows[0], rows[1]), (hip.first - 0.1 * width, hip.last + 0.1 * width), 9, ink, fits=fits)
+    if found.ridge is None:
+        return {}
+    if found.rival:
+        trunk.doubts[WAIST] = "another line could be meant as well"
+    elif abs(found.ridge.middle - hip.middle) > WAIST_OFF * width:
+        trunk.doubts[WAIST] = ENDS
+    return {WAIST: found.ridge}
 
 
 def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span) -> Only | None:
