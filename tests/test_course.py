@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -195,16 +196,126 @@ def test_a_course_that_waves_says_so() -> None:
     assert calm.unrest > 1.0
 
 
-def test_where_a_course_turns_back_it_has_left_the_cloth() -> None:
-    """It follows the outline upwards for its last 8 mm: the end keeps its height."""
+@pytest.mark.parametrize("side", [-1, 1])
+def test_where_a_course_turns_back_it_has_left_the_cloth(side: int) -> None:
+    """It follows the outline upwards for its last 8 mm, on the left or on the right: the end keeps its height."""
 
     def spoil(line: Array) -> None:
-        count = 30
-        line[-count:, 0] = line[-count - 1, 0] - np.linspace(0.1, 3.0, count)
+        count, line = 30, line[::side]
+        line[-count:, 0] = line[-count - 1, 0] - side * np.linspace(0.1, 3.0, count)
         line[-count:, 1] -= np.linspace(2.0, 90.0, count)
 
     found = read(lambda turn, along: np.zeros_like(turn), spoil=spoil)
     assert found.ends == pytest.approx((-150.0, -150.0), abs=0.5)
+
+
+@pytest.mark.parametrize("kind", ["trunk", "side", "leg"])
+@pytest.mark.parametrize("side", [-1, 1])
+def test_right_at_the_outline_a_course_is_not_read(side: int, kind: Kind) -> None:
+    """Within a pixel of the outline, and beyond it, what is followed may be anything: 60 px off, it moves no end by half a millimetre."""
+    edge = MIDDLE[0] + side * HALF / math.sqrt(AWAY**2 - DEPTH**2) * FOCAL
+
+    def spoil(line: Array) -> None:
+        count, line = 12, line[::side]
+        line[-count:, 0] = edge + side * np.linspace(-0.9, 12.0, count)
+        line[-count:, 1] += 60.0
+
+    found = read(lambda turn, along: np.zeros_like(turn), kind, spoil=spoil)
+    assert found.ends == pytest.approx((-150.0, -150.0), abs=0.5)
+    assert found.steep == pytest.approx((0.0, 0.0), abs=1.0)
+
+
+@pytest.mark.parametrize("kind", ["trunk", "leg"])
+@pytest.mark.parametrize("seen", [80, 60, 45, 32])
+def test_a_course_that_ends_early_is_carried_on_as_it_ran(seen: int, kind: Kind) -> None:
+    """12 mm lower per radian, seen so far round only. The whole course may level out by a few mm on its way to the side, as bodies
+    do; where it is seen nearly to the end, or so little that the last places alone count, it goes straight on."""
+
+    def cut(line: Array) -> None:
+        keep = np.abs(np.degrees(np.linspace(-1.45, 1.45, len(line)))) <= seen
+        first, last = np.flatnonzero(keep)[[0, -1]]
+        line[:first], line[last + 1 :] = line[first], line[last]  # nothing new is seen beyond
+
+    found = read(lambda turn, along: -12.0 * np.abs(turn), kind, spoil=cut)
+    assert found.steep == pytest.approx((-12.0, -12.0), abs=1.0)
+    assert found.ends[0] == pytest.approx(found.ends[1], abs=0.1)
+    assert found.drop == pytest.approx(-6 * math.pi, abs=1.0 if seen in (32, 80) else 5.0)
+
+
+def test_half_way_is_told_only_where_it_is_seen() -> None:
+    """A line seen to 20 degrees on one side and 60 on the other."""
+
+    def cut(line: Array) -> None:
+        turn = np.degrees(np.linspace(-1.45, 1.45, len(line)))
+        line[turn < -20] = line[turn >= -20][0]
+        line[turn > 60] = line[turn <= 60][-1]
+
+    left, right = read(lambda turn, along: np.zeros_like(turn), spoil=cut).dips
+    assert math.isnan(left)
+    assert right == pytest.approx(0.0, abs=0.3)
+
+
+@pytest.mark.parametrize("spread", [0.5, 2.0])
+def test_unrest_is_the_spread_of_what_waves_at_random(spread: float) -> None:
+    """Normal noise of half a millimetre and of two (one standard deviation): it is told to a quarter, beside the centre and in all."""
+    noise = np.random.default_rng(5).normal(0.0, spread, 500)
+    found = read(lambda turn, along: noise)
+    assert found.beside == pytest.approx(spread, rel=0.25)
+    assert found.unrest == pytest.approx(spread, rel=0.35)
+    leg = read(lambda turn, along: noise, "leg")
+    assert leg.unrest == pytest.approx(spread, rel=0.35)
+
+
+def test_the_centre_of_a_narrow_leg_is_read_from_its_own_middle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a leg 9 cm wide the line bends 19 mm from the middle; what lies beyond has no part in the height at the centre."""
+    monkeypatch.setitem(globals(), "HALF", 45.0)
+    monkeypatch.setitem(globals(), "DEPTH", 45.0)
+    found = read(lambda turn, along: 2.0 * np.maximum(np.abs(45.0 * turn) - 19.0, 0.0), "leg")
+    assert found.centre == pytest.approx(-150.0, abs=0.1)
+    assert found.section.half == pytest.approx(45.0, abs=0.1)
+
+
+def test_what_was_settled_counts_the_same_when_the_stance_is_moved() -> None:
+    """The numbers of the same stance asked for twice are the same, also about a fold that counts little; in between another one."""
+    turn = np.linspace(-1.45, 1.45, 500)
+    line = pixels(np.stack([HALF * np.sin(turn), np.full(500, 1000.0), AWAY - DEPTH * np.cos(turn)], axis=1))
+    line[255:262, 1] += 12.0
+    reach = HALF / math.sqrt(AWAY**2 - DEPTH**2) * FOCAL
+    stance = Stance(camera(), AWAY, MIDDLE[0] - reach, MIDDLE[0] + reach, MIDDLE[0], DEPTH)
+    level = float(line[:, 1].mean())
+    course = Course(Track(line, 1.0, 20.0), (stance.left, level), (stance.seam, level), (stance.right, level), "trunk")
+    one = course.numbers(stance)
+    farther = course.numbers(replace(stance, distance=1.02 * AWAY, left=stance.left + 6))
+    again = course.numbers(stance)
+    assert again.ends == pytest.approx(one.ends, abs=0.02)
+    assert (again.centre, again.unrest) == (pytest.approx(one.centre, abs=0.02), pytest.approx(one.unrest, abs=0.02))
+    assert farther.centre == pytest.approx(1.02 * one.centre, abs=0.5)  # as far below the lens, seen from farther away
+
+
+def test_tilt_and_drop_are_those_of_a_triangle() -> None:
+    """Ends 20 mm apart in height over 200 mm; turned by 60 degrees those are 100 in sight. The centre 5 below their mean."""
+    for yaw, across in ((0.0, 200.0), (60.0, 100.0), (-60.0, 100.0)):
+        found = Numbers(Section(0.0, 2500.0, 100.0, 60.0, math.radians(yaw)), (-110.0, -90.0), -105.0)
+        assert found.tilt == pytest.approx(math.degrees(math.atan(20.0 / across)))
+        assert found.drop == pytest.approx(5.0)
+
+
+def test_places_that_fall_together_are_told_by_their_median() -> None:
+    """As numpy takes it, bin by bin, in the order of the bins: of an even number the mean of the two in the middle."""
+    rng = np.random.default_rng(8)
+    bins, values = rng.integers(-6, 6, 80).astype(float), rng.normal(size=80)
+    expected = [np.median(values[bins == one]) for one in sorted(set(bins))]
+    assert course._medians(bins, values) == pytest.approx(np.array(expected))
+
+
+def test_weights_are_the_biweight() -> None:
+    """Beaton and Tukey 1974: (1 - u^2)^2, with u in 4.7 of the spread; all alike where all is still, and never quite nothing."""
+    assert course._steady_weights(np.zeros(9)) == pytest.approx(np.ones(9))
+    rest = np.array([-1.0, 1.0, -1.0, 1.0, 2.0, -2.0, 4.0, 50.0, -50.0])
+    weights = course._steady_weights(rest)
+    spread = 1.4826 * 2.0 + 0.25  # of normal noise with such a median, and of the picture itself
+    assert weights[:7] == pytest.approx((1 - (rest[:7] / (4.7 * spread)) ** 2) ** 2)
+    assert 0 < weights[7] == weights[8] < 0.01
 
 
 def test_where_a_course_runs_up_steeply_in_sight_it_counts_less(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -326,6 +437,16 @@ def test_bending_moves_a_corner_by_its_share() -> None:
     assert bent(flat, 0.02, corner) == pytest.approx(flat * np.array([[1.02], [1.005], [1.02], [1.08]]))
     assert unbent(bent(flat[:3], 0.02, corner), 0.02, corner) == pytest.approx(flat[:3], abs=1e-3)
     assert np.array_equal(unbent(flat, 0.0, corner), flat)
+
+
+@pytest.mark.parametrize("pitch", [60.0, -60.0])
+def test_what_lies_behind_the_lens_lies_far_to_the_side(pitch: float) -> None:
+    """A camera that looks steeply up or down shows places behind itself; they are far away on their own side, and finite."""
+    behind = MIDDLE[1] + math.copysign(FOCAL, pitch) * math.tan(math.radians(50.0))
+    found = camera(pitch).rays(np.array([[MIDDLE[0] + 500.0, behind], [MIDDLE[0] - 500.0, behind]]))
+    assert np.isfinite(found).all()
+    assert found[0, 0] > 5.0
+    assert found[1, 0] == pytest.approx(-found[0, 0])
 
 
 def test_focal_lengths_by_the_diagonal() -> None:

@@ -163,7 +163,7 @@ class Course:
             near = inside & (turn > math.radians(first - 18.0))
         if near.sum() < LEAST_PLACES:
             near = np.zeros(len(turn), bool)
-            near[np.argsort(turn)[-LEAST_PLACES:]] = True
+            near[np.argsort(np.where(inside, turn, -np.inf))[-LEAST_PLACES:]] = True
         off = turn[near] - math.pi / 2
         table = np.stack([np.ones_like(off), off], axis=1)
         fit, rest = self._steady(key, table, height[near])
@@ -214,7 +214,7 @@ class Course:
         near = inside & (np.abs(off) < reach)
         if near.sum() < LEAST_PLACES:
             near = np.zeros(len(turn), bool)
-            near[np.argsort(np.abs(off))[:LEAST_PLACES]] = True
+            near[np.argsort(np.where(inside, np.abs(off), np.inf))[:LEAST_PLACES]] = True
         table = np.stack([np.ones(int(near.sum())), np.minimum(off[near], 0), np.maximum(off[near], 0)], axis=1)
         fit, rest = self._steady("middle", table, height[near])
         return float(fit[0]), rest
