@@ -38,7 +38,7 @@ def altered(pattern: Any, alteration: str, amount_mm: float, half: str | None = 
 
 
 def _half(pattern: Any, alteration: str) -> Any:
-    return "left" if pattern.garment.recipes[alteration].one_side else None
+    return "left" if pattern.garment.alterations[alteration].operation.one_side else None
 
 
 def trued(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, list[str]]:

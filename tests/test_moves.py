@@ -46,7 +46,7 @@ BLOCK = block()
 
 def amounts(name: str) -> tuple[float, ...]:
     most = RULES.alterations[name].most_a_round.amount_mm
-    return (most, 0.4 * most, *((-most,) if shipped_garment().recipes[name].both_ways else ()))
+    return (most, 0.4 * most, *((-most,) if shipped_garment().alterations[name].goes_back else ()))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -139,7 +139,7 @@ def test_one_side_is_the_right_unless_said(name: str) -> None:
             assert np.array_equal(piece.outline, BLOCK.pieces[which].outline)
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if not shipped_garment().recipes[name].both_ways])
+@pytest.mark.parametrize("name", [name for name in NAMES if not shipped_garment().alterations[name].goes_back])
 def test_what_the_trade_does_one_way_only_is_refused_the_other(name: str) -> None:
     """And says so."""
     with pytest.raises(ProblemsFoundError, match="the trade does this one way only"):
@@ -255,7 +255,7 @@ def test_a_shifted_hem_carries_its_edges_on(by: float) -> None:
             assert max(LineString(BLOCK.back.seams[seam]).distance(Point(at)) for at in done.seams[seam]) < 1e-6
 
 
-@pytest.mark.parametrize("name", [name for name in NAMES if shipped_garment().recipes[name].both_ways])
+@pytest.mark.parametrize("name", [name for name in NAMES if shipped_garment().alterations[name].goes_back])
 def test_an_alteration_taken_back_gives_the_paper_back(name: str) -> None:
     """Done and undone, and the other way first: all that is drawn is where it was, to half a millimetre."""
     for amount in (0.5 * amounts(name)[0], -0.5 * amounts(name)[0]):

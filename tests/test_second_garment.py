@@ -20,11 +20,12 @@ from fitdiag.drape.muslin import drape, order_of
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import read_rules, shipped
+from fitdiag.knowledge.model import Alteration, Geometry
 from fitdiag.pattern.blocks import draft_block
 from fitdiag.pattern.draw import drawing
 from fitdiag.pattern.dxf import pattern_to_dxf
 from fitdiag.pattern.dxf_read import pattern_from_dxf
-from fitdiag.pattern.garment import Garment, Recipe, garment_of
+from fitdiag.pattern.garment import Garment, garment_of
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.outline import with_allowance
@@ -110,8 +111,9 @@ def test_there_is_no_allowance_at_a_fold(skirt: Garment) -> None:
 @pytest.mark.parametrize("name", MOVES)
 def test_a_skirt_is_altered_trued_drawn_and_printed(skirt: Garment, name: str) -> None:
     """The measures move as the move says; pieces stay sound; the page and the sheets are made."""
-    recipe = Recipe(name, (Move.model_validate(MOVES[name]),), both_ways=True, one_side=False)
-    garment = Garment(**{**vars(skirt), "recipes": {name: recipe}})
+    moves = Geometry.model_construct(moves=(Move.model_validate(MOVES[name]),), both_ways=True, one_side=False)
+    rule = Alteration.model_construct(id=name, operation=moves)
+    garment = replace(skirt, alterations={name: rule})
     before = drafted(garment, BODIES[1])
     step = carry_out(before, name, 10.0)
     after, _ = true(step.pattern)

@@ -431,6 +431,11 @@ class Alteration(Rule):
     follow_ups: tuple[FollowUp, ...] = ()
     source: Cites
 
+    @property
+    def goes_back(self) -> bool:
+        """Whether a negative amount has a meaning, here or as another alteration."""
+        return self.operation.both_ways or self.opposite is not None
+
 
 class Order(Rule):
     """`first` before `then` (alterations or whole stages), or `either`: these never in the same round."""

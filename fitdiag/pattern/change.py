@@ -61,11 +61,6 @@ class Change:
         """Whether a cut was opened, so that paper is put behind it."""
         return opens(self.kind, self.did)
 
-    @property
-    def parallel(self) -> bool:
-        """Whether a seam was moved by the same along its whole length, as the hem is."""
-        return self.kind in ("shift", "notches")
-
 
 # What has changed
 

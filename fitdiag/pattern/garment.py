@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -16,34 +16,22 @@ from shapely import LineString, Point
 
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.garment import Garment as Declared
-from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_garment, load_rules
-from fitdiag.knowledge.model import Drawn, RuleBase
+from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.pattern.piece import Array, Notch, Part, Piece, length, points
 from fitdiag.problems import stop
 
 NEAR_MM = 1e-6  # a crossing that is missed by no more counts
 
 
-@dataclass(frozen=True)
-class Recipe:
-    """How an alteration is carried out: its moves, and whether a negative amount has a meaning, or only one side is altered."""
-
-    alteration: str
-    moves: tuple[Move, ...]
-    both_ways: bool
-    one_side: bool
-    drawn: Drawn | None = None
-
-
 @dataclass(frozen=True, eq=False)
 class Garment:
-    """All that the pattern room knows of a garment: what its file declares, the `parts` by name, `recipes` by the alteration's id."""
+    """All that the pattern room knows of a garment: what its file declares, the `parts` by name, `alterations` by id."""
 
     name: str
     rule: Declared
     parts: Mapping[str, Part]
-    recipes: Mapping[str, Recipe] = field(default_factory=dict)
+    alterations: Mapping[str, Alteration]
 
 
 @cache
@@ -63,19 +51,14 @@ def garment_of(base: RuleBase) -> Garment:
     if base.fingerprint not in _MADE:
         if base.garment is None:
             raise stop("no-garment", "these rules have no garment.yaml, so no pattern can be altered by them")
-        recipes = {
-            name: Recipe(name, does.moves, does.both_ways or rule.opposite is not None, does.one_side, does.drawn)
-            for name, rule in base.alterations.items()
-            for does in (rule.operation,)
-        }
-        _MADE[base.fingerprint] = _declared(base.about.garment, base.garment, recipes)
+        _MADE[base.fingerprint] = _declared(base.about.garment, base.garment, base.alterations)
     return _MADE[base.fingerprint]
 
 
 _MADE: dict[str, Garment] = {}  # by the fingerprint of its rules
 
 
-def _declared(name: str, rule: Declared, recipes: Mapping[str, Recipe]) -> Garment:
+def _declared(name: str, rule: Declared, alterations: Mapping[str, Alteration]) -> Garment:
     """A garment as its file declares it."""
     shapes = {shape.id: shape for shape in rule.shapes}
     heights = {
@@ -93,7 +76,7 @@ def _declared(name: str, rule: Declared, recipes: Mapping[str, Recipe]) -> Garme
             tuple(level.id for level in rule.levels), heights, ends, guesses, dict(shape.called), shape.stands, shape.hollow,
             piece.fold,
         )  # fmt: skip
-    return Garment(name, rule, parts, recipes)
+    return Garment(name, rule, parts, alterations)
 
 
 # -- places --------------------------------------------------------------------------------------------------------------

@@ -250,12 +250,12 @@ class Pen:
         self.line(np.column_stack([at[0] + radius * np.cos(turn), at[1] + radius * np.sin(turn)]), "part", width=0.3)
         self.dot(at, radius * 0.45, 0.0, role)
 
-    def arrow(self, tip: XY | Array, start: XY | Array, role: str = "dimension", head: float = 2.0) -> None:
+    def arrow(self, tip: XY | Array, start: XY | Array) -> None:
         """A line with a filled head at its tip."""
         whole: Array = np.array([start, tip], dtype=float)
-        back = unit(whole[0] - whole[1]) * head
-        self.line(np.array([whole[0], whole[1] + back * 0.8]), role)
-        self.fill(pointed(whole[1], back, -0.28), 0.0, role)
+        back = unit(whole[0] - whole[1]) * 2.0
+        self.line(np.array([whole[0], whole[1] + back * 0.8]), "dimension")
+        self.fill(pointed(whole[1], back, -0.28), 0.0, "dimension")
         self._note(whole)
 
     def hatch(self, area: BaseGeometry, *, cross: bool) -> None:

@@ -10,11 +10,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fitdiag.knowledge.garment import Move
+from fitdiag.knowledge.model import Alteration
 from fitdiag.pattern.alter import Altered, Did
 from fitdiag.pattern.cuts import slide, slit, spread, stretch, wedge, widen
 from fitdiag.pattern.drawn import darts, grain, keep, line_up, notches, nothing
 from fitdiag.pattern.edges import bend, corner, edge, shift_end, slip, straight, swing, tip
-from fitdiag.pattern.garment import Garment, Recipe
+from fitdiag.pattern.garment import Garment
 from fitdiag.pattern.making import Maker, Work
 from fitdiag.pattern.piece import Pattern, Piece, Side
 from fitdiag.problems import one_line, stop
@@ -52,35 +53,35 @@ def carry_out(pattern: Pattern, alteration: str, amount: float, side: Side | Non
 
     Raises ProblemsFoundError for an unknown name, a direction the trade has not, or an amount that cannot be cut.
     """
-    recipe = pattern.garment.recipes.get(alteration)
-    if recipe is None:
+    rule = pattern.garment.alterations.get(alteration)
+    if rule is None:
         told = f"there is no alteration '{one_line(alteration, 60)}' to carry out"
         raise stop("alteration", told, hint="fitdiag rules list alterations")
-    if amount < 0 and not recipe.both_ways:
+    if amount < 0 and not rule.goes_back:
         told = "a negative amount has no meaning here: the trade does this one way only"
         raise stop("direction", told, hint="give an amount above 0")
-    chosen: Side = side or ("right" if recipe.one_side else "both")
+    chosen: Side = side or ("right" if rule.operation.one_side else "both")
     if chosen == "both" and pattern.left:
-        left = _carried(pattern.of("left"), recipe, amount)
-        step = _carried(pattern.of("right"), recipe, amount)
+        left = _carried(pattern.of("left"), rule, amount)
+        step = _carried(pattern.of("right"), rule, amount)
         both = replace(step.pattern, left={name: left.pattern.pieces[name] for name in {*pattern.left, *left.altered}})
         return Step(alteration, amount, both, step.altered)
-    done = _carried(pattern.of(chosen), recipe, amount)
+    done = _carried(pattern.of(chosen), rule, amount)
     for altered in done.altered.values():
         pattern = pattern.with_piece(altered.piece, chosen)
     return Step(alteration, amount, pattern, done.altered, chosen)
 
 
-def _carried(pattern: Pattern, recipe: Recipe, amount: float) -> Step:
+def _carried(pattern: Pattern, rule: Alteration, amount: float) -> Step:
     altered: dict[str, Altered] = {}
     for name, piece in pattern.pieces.items():
-        moves = [move for move in recipe.moves if name in move.on and _applies(move, amount)]
+        moves = [move for move in rule.operation.moves if name in move.on and _applies(move, amount)]
         if not moves:
             continue
         made = make(pattern.garment, piece, moves, amount) if amount else Altered(piece)
-        altered[name] = replace(made, words=recipe.drawn)
+        altered[name] = replace(made, words=rule.operation.drawn)
         pattern = pattern.with_piece(altered[name].piece)
-    return Step(recipe.alteration, amount, pattern, altered)
+    return Step(rule.id, amount, pattern, altered)
 
 
 def _applies(move: Move, amount: float) -> bool:
