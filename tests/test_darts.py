@@ -9,9 +9,9 @@ import pytest
 from trousers import Measures, draft
 
 from fitdiag.cli.main import run
-from fitdiag.pattern.darts import eased, moved, ordered, split, turned
-from fitdiag.pattern.files import pattern_to_text
+from fitdiag.pattern.formats import pattern_to_text
 from fitdiag.pattern.piece import Dart, Piece, faults
+from fitdiag.pattern.waist import eased, moved, ordered, split, turned
 from fitdiag.problems import ProblemsFoundError
 
 BACK = draft(Measures(waist=680, hip=940, rise=280, waist_to_hip=206, waist_to_floor=1040, bottom=220)).back

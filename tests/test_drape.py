@@ -30,7 +30,7 @@ from fitdiag.drape.readings import READINGS, Worn, read
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
-from fitdiag.pattern.files import pattern_to_text
+from fitdiag.pattern.formats import pattern_to_text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
 from fitdiag.photos.camera import Camera

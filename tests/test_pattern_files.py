@@ -28,7 +28,7 @@ from fitdiag.knowledge.strict_yaml import Document, parse_yaml
 from fitdiag.pattern.assemble import Taken, level_faults
 from fitdiag.pattern.dxf import LAYERS, pattern_to_dxf
 from fitdiag.pattern.dxf_read import pattern_from_dxf
-from fitdiag.pattern.files import pattern_from_data, pattern_to_data, pattern_to_text
+from fitdiag.pattern.formats import pattern_from_data, pattern_to_data, pattern_to_text
 from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.outline import cutting_area, with_allowance

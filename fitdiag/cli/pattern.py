@@ -27,7 +27,6 @@ from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
-from fitdiag.pattern.darts import WORKS
 from fitdiag.pattern.formats import Reading, read_pattern, write_pattern
 from fitdiag.pattern.garment import garment_of, shipped_garment
 from fitdiag.pattern.measure import after_darts, angle_measures, called, pattern_measures
@@ -35,6 +34,7 @@ from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, faults
 from fitdiag.pattern.record import stamp, told, whose
 from fitdiag.pattern.true import true
+from fitdiag.pattern.waist import WORKS
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_length, format_reading, read_off
 
@@ -347,10 +347,10 @@ def draw(
     as_cut: bool, allowance: list[str], band: list[str], rules: str | None, client: str | None, day: str | None,
 ) -> int:  # fmt: skip
     """Write a drawing of every alteration named, in order (.svg or .pdf), or with `sheets` the pieces at full scale (.pdf)."""
-    from fitdiag.pattern.band import bands
     from fitdiag.pattern.ink import svg, together
     from fitdiag.pattern.pdf import pdf_drawing
     from fitdiag.pattern.sheets import pdf_sheets
+    from fitdiag.pattern.waist import bands
 
     chosen = guess_units(units, do)
     pattern, base = pattern_and_rules(path, rules)

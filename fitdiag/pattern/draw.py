@@ -14,24 +14,11 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.alter import Cut
-from fitdiag.pattern.change import SEEN_MM, Change, change_of
-from fitdiag.pattern.ink import (
-    XY,
-    Box,
-    Drawing,
-    Pen,
-    along,
-    around,
-    beside,
-    clipped,
-    corners,
-    pointed,
-    text_width,
-)
+from fitdiag.pattern.change import SEEN_MM, Change, change_of, sentence, to_true
+from fitdiag.pattern.ink import XY, Box, Drawing, Pen, along, around, beside, clipped, corners, pointed, text_width
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, unit
 from fitdiag.pattern.true import true_piece
-from fitdiag.pattern.words import sentence, to_true
 from fitdiag.units import Units, format_given
 
 PAGE: Box = (0.0, 0.0, 190.0, 270.0)  # fits A4 and, a little smaller, Letter

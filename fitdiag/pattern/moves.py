@@ -11,14 +11,16 @@ from dataclasses import dataclass, replace
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.model import Alteration
-from fitdiag.pattern.alter import Altered, Did
+from fitdiag.pattern.alter import Altered, Did, redraw
 from fitdiag.pattern.cuts import slide, slit, spread, stretch, wedge, widen
-from fitdiag.pattern.drawn import darts, grain, keep, line_up, notches, nothing
 from fitdiag.pattern.edges import bend, corner, edge, shift_end, slip, straight, swing, tip
-from fitdiag.pattern.garment import Garment
-from fitdiag.pattern.making import Maker, Work
-from fitdiag.pattern.piece import Pattern, Piece, Side
+from fitdiag.pattern.garment import Garment, along, at_far, far_on, off
+from fitdiag.pattern.making import Made, Maker, Work, corner_shifts, lifted, way_out
+from fitdiag.pattern.measure import after_darts
+from fitdiag.pattern.piece import Dart, Pattern, Piece, Side, left_of, length, points, unit
 from fitdiag.problems import one_line, stop
+
+NEW_DART_MM = 80.0  # a short dart, where there was none; common practice, no source
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,6 +32,103 @@ class Step:
     pattern: Pattern
     altered: Mapping[str, Altered]
     side: Side = "both"
+
+
+# -- of what is drawn on a piece: darts, grainline, notches, level lines, and a width that is kept ------------------------
+
+
+def darts(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Make the darts wider in all, shared out, and each longer, by shares of the amount. Without a dart a short one is drawn.
+
+    `until`: as much wider as that seam, less its darts, has become longer by the moves before.
+    """
+    wider, longer, top = by * move.wider, by * move.longer, piece.part.top
+    if move.until is not None:
+        wider = after_darts(piece, move.until) - after_darts(work.before, move.until)
+        if not piece.darts:
+            return piece, Did("none", by, ())
+    if not piece.darts:
+        if wider <= 0.0:
+            raise stop("dart", f"the {piece.name} has no dart to change", hint="take the amount at a seam instead")
+        return replace(piece, darts=(_new_dart(piece, top, wider),)), Did("darts", by, (top,))
+    if wider < -sum(dart.width for dart in piece.darts) + 1e-9:
+        told = f"the darts of the {piece.name} have no more to give"
+        raise stop("dart", told, hint="take the rest at a seam, or a smaller amount")
+    found = []
+    least = min(dart.width for dart in piece.darts)
+    even = wider >= -least * len(piece.darts)
+    whole = sum(dart.width for dart in piece.darts)
+    for dart in piece.darts:
+        more = wider / len(piece.darts) if even else wider * dart.width / whole
+        middle = (dart.left + dart.right) / 2
+        across = (dart.right - dart.left) / max(dart.width, 1e-9)
+        down = unit(dart.tip - middle)
+        half = (dart.width + more) / 2
+        found.append(Dart(middle - across * half, middle + across * half, dart.tip + down * longer))
+    return replace(piece, darts=tuple(found)), Did("darts", by, (top,) if move.wider else ())
+
+
+def _new_dart(piece: Piece, seam: str, width: float) -> Dart:
+    """A short dart in the middle of a seam, square to it."""
+    middle = along(piece, seam, length(piece.seams[seam]) / 2)
+    run = unit(piece.seams[seam][middle.index + 1] - piece.seams[seam][middle.index])
+    return Dart(middle.at - run * width / 2, middle.at + run * width / 2, middle.at - left_of(run) * NEW_DART_MM)
+
+
+def grain(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move the drawn grainline outward, towards the outer edge; the outline stays."""
+    return replace(piece, grain_x=piece.grain_x + by), Did("grain", by, ())
+
+
+def notches(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move the notches of some seams up along them."""
+    found = []
+    for notch in piece.notches:
+        if notch.seam in move.seams:
+            line = piece.seams[notch.seam]
+            up = line if line[-1, 1] > line[0, 1] else line[::-1]
+            notch = replace(notch, at=at_far(up, far_on(up, notch.at) + by))  # noqa: PLW2901
+        found.append(notch)
+    return replace(piece, notches=tuple(found)), Did("notches", by, ())
+
+
+def line_up(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move a level line up; it runs from edge to edge again."""
+    return lifted(piece, move.line or "", by), Did("line", by, ())
+
+
+def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """Move a corner, and the inner ends of level lines beside it, as far as the straight of a seam, carried on, has moved at their heights.
+
+    So a width that is taken from that straight is what it was before the alteration.
+    """
+
+    def straight(one: Piece, y: float) -> float:
+        line = one.seams[move.seam or ""]
+        run = line[-1] - line[-2]
+        return float(line[-1, 0] + (y - line[-1, 1]) * run[0] / run[1])
+
+    at = piece.corner(move.end or "")
+    far = straight(piece, float(at[1])) - straight(work.before, float(at[1]))
+    shifts, joints = corner_shifts(work, piece, move, far * way_out(piece, move.seam or ""))
+    result = redraw(piece, shifts, joints)
+    lines = {}
+    for name, line in result.lines.items():
+        if all(
+            off(result.seams[seam], line[0]) >= 0.5 for seam in piece.part.inner
+        ):  # a width that is taken from that straight
+            line = line.copy()  # noqa: PLW2901
+            line[0, 0] += straight(piece, float(line[0, 1])) - straight(work.before, float(line[0, 1]))
+        lines[name] = points(line)
+    return replace(result, lines=lines), Did("edge", far, tuple(move.taper))
+
+
+def nothing(work: Work, piece: Piece, move: Move, by: float) -> Made:
+    """The paper stays as it is."""
+    return piece, Did("none", by, ())
+
+
+# -- and of the paper ----------------------------------------------------------------------------------------------------
 
 
 MAKERS: Mapping[str, Maker] = {

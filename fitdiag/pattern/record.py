@@ -1,4 +1,7 @@
-"""What was done to a pattern, in words: for whom, on which day, each alteration with its amount; so that printouts can be told apart."""
+"""What was done to a pattern, in words: for whom, on which day, each alteration with its amount; so that printouts can be told apart.
+
+Here stands as well how much of anything a file may hold.
+"""
 
 from __future__ import annotations
 
@@ -10,10 +13,16 @@ from fitdiag.pattern.piece import Carried, Pattern
 from fitdiag.problems import one_line
 from fitdiag.units import Units, format_given
 
-LONGEST_CLIENT, LONGEST_ID, LONGEST_NAME = 80, 60, 160
-MOST_CARRIED = 200
+LONGEST_CLIENT, LONGEST_ID, LONGEST_NAME, LONGEST_TITLE, LONGEST_NOTE = 80, 60, 160, 200, 2000
+MOST_DARTS, MOST_LINES, MOST_NOTCHES, MOST_CARRIED = 20, 50, 200, 200
 MOST_MM = 3000.0
+LINE_NAME = re.compile(r"[a-z0-9][a-z0-9 -]{0,39}\Z")
 _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
+
+
+def rounded(value: float) -> float:
+    """As a file has it: to 0.001, and no -0.0."""
+    return round(float(value), 3) + 0.0
 
 
 def title_of(carried: Carried) -> str:

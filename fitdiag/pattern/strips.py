@@ -11,13 +11,12 @@ import numpy as np
 from shapely import LinearRing, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 
-from fitdiag.pattern.change import Change, grain_of, parted, slid_from
+from fitdiag.pattern.change import Change, captions, grain_of, parted, slid_from
 from fitdiag.pattern.draw import PAGE, SHARES, Figure, changes_of, fitted, key, notes_at, place_of
 from fitdiag.pattern.ink import Box, Drawing, Pen, wrapped
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, apart, points
 from fitdiag.pattern.true import true_piece
-from fitdiag.pattern.words import captions
 from fitdiag.units import Units
 
 Painter = Callable[[Figure, Change], None]

@@ -8,10 +8,9 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from fitdiag.pattern.files import LONGEST_NOTE, LONGEST_TITLE, rounded
 from fitdiag.pattern.outline import notch_tick
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side
-from fitdiag.pattern.record import LONGEST_CLIENT, row_of
+from fitdiag.pattern.record import LONGEST_CLIENT, LONGEST_NOTE, LONGEST_TITLE, rounded, row_of
 from fitdiag.problems import one_line
 
 MARGIN_MM, APART_MM = 20.0, 40.0

@@ -14,11 +14,11 @@ from xml.etree.ElementTree import ParseError, iterparse
 import numpy as np
 import svgelements as svg
 
-from fitdiag.pattern import files
+from fitdiag.pattern import record
 from fitdiag.pattern.assemble import Drawn, Taken, chained, once_each, piece_of, put_together, too_many
 from fitdiag.pattern.garment import Garment, shipped_garment
 from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Side, apart, points
-from fitdiag.pattern.record import LONGEST_CLIENT, from_rows
+from fitdiag.pattern.record import from_rows
 from fitdiag.pattern.svg_files import ALTERED, CLIENT
 from fitdiag.problems import Where, one_line, placed, stop
 
@@ -301,11 +301,11 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
         [shape.text for shape in shapes if shape.tag == tag and shape.text and len(shape.groups) == 1]
         for tag in ("title", "desc")
     )
-    title, grade = (one_line(next(iter(texts), ""), files.LONGEST_TITLE) for texts in (titles, said))
+    title, grade = (one_line(next(iter(texts), ""), record.LONGEST_TITLE) for texts in (titles, said))
     grade = "" if grade.startswith((CLIENT, ALTERED)) else grade
     client = next((text[len(CLIENT) :] for text in said if text.startswith(CLIENT)), "")
     carried = from_rows([text[len(ALTERED) :] for text in said if text.startswith(ALTERED)])
-    client = one_line(client, LONGEST_CLIENT)
+    client = one_line(client, record.LONGEST_CLIENT)
     return put_together(garment, made, title=title, grade=grade, client=client, carried=carried)
 
 
@@ -350,20 +350,20 @@ def _kind(garment: Garment, shape: Shape, chain: Sequence[Sequence[str]]) -> tup
 def _take(drawn: Drawn, shape: Shape, kind: str, name: str) -> bool:
     """Put what is not a seam where it belongs; False for what no file of ours could have."""
     if kind == "note":
-        drawn.notes.append(one_line(shape.text, files.LONGEST_NOTE))
+        drawn.notes.append(one_line(shape.text, record.LONGEST_NOTE))
     elif kind == "origin":
         drawn.origin = shape.lines[0][0]
     elif kind == "grain":
         drawn.grain = shape.lines[0][[0, -1]]
-    elif kind == "dart" and len(shape.lines[0]) > 2 and len(drawn.darts) < files.MOST_DARTS:
+    elif kind == "dart" and len(shape.lines[0]) > 2 and len(drawn.darts) < record.MOST_DARTS:
         drawn.darts.append(shape.lines[0])
     elif kind == "level" and name in drawn.part.levels:
         drawn.levels[name] = shape.lines[0]
-    elif kind == "line" and files.NAME.match(name) and len(drawn.lines) < files.MOST_LINES:
+    elif kind == "line" and record.LINE_NAME.match(name) and len(drawn.lines) < record.MOST_LINES:
         drawn.lines[name] = shape.lines[0]
-    elif kind == "hole" and len(drawn.holes) < files.MOST_NOTCHES:
+    elif kind == "hole" and len(drawn.holes) < record.MOST_NOTCHES:
         drawn.holes.append((shape.lines[0].min(axis=0) + shape.lines[0].max(axis=0)) / 2)
-    elif kind == "notch" and name.rpartition(" ")[2] in drawn.part.seams and len(drawn.notches) < files.MOST_NOTCHES:
+    elif kind == "notch" and name.rpartition(" ")[2] in drawn.part.seams and len(drawn.notches) < record.MOST_NOTCHES:
         called, _, seam = name.rpartition(" ")
         drawn.notches.append((called, seam, shape.lines[0][0]))
     else:
