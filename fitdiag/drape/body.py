@@ -64,14 +64,8 @@ class Model:
         self.figure, self.shape = figure, shape
         floor, above = -400.0, figure.waist_height + 400.0
         client = [floor, 0.0, figure.knee_height, figure.waist_height - figure.waist_to_hip, figure.waist_height, above]
-        model = [
-            floor,
-            0.0,
-            BASE.knee_height,
-            BASE.waist_height - BASE.waist_to_hip,
-            BASE.waist_height,
-            BASE.waist_height + 400.0,
-        ]
+        waist = BASE.waist_height
+        model = [floor, 0.0, BASE.knee_height, waist - BASE.waist_to_hip, waist, waist + 400.0]
         self._to_model, self._to_client = PchipInterpolator(client, model), PchipInterpolator(model, client)
         self._forward = PchipInterpolator(
             [floor, 80.0, BASE.knee_height, 834.0, BASE.waist_height, 1500.0],

@@ -14,12 +14,11 @@ from numpy.typing import NDArray
 from fitdiag.drape.body import Body, Model
 from fitdiag.drape.mesh import Index, Mesh
 from fitdiag.drape.panels import Cut, Panel
+from fitdiag.pattern.garment import arc
 from fitdiag.pattern.piece import Array
 
 WAIST_OFF_MM = 2.5  # the waistband's middle lies this far outside the body: cloth and underlayer
-HIGHER_BEHIND_MM = (
-    12.0  # a waistband stands this much higher at centre back than at the side; common practice, no source
-)
+HIGHER_BEHIND_MM = 12.0  # a waistband stands so much higher at centre back than at the side; common practice, no source
 ROOM = 1.06  # the ellipse of the start against the body's half width
 ROOM_DEEP = 1.16  # and against its depths
 FORK_MM = 100.0  # over this height above the fork the ellipse becomes a ring
@@ -81,16 +80,17 @@ def _wrapped(cut: Cut, panel: Panel, flat: Array, body: Body, drop: float) -> Ar
     scale = body.shape.scale
     fork = panel.fork if panel.fork is not None else -1e6
     stem = float(np.interp(fork + 90.0 * scale, *inner))
-    reach = np.clip(
-        (stem - inside) / max(stem - float(np.interp(fork, *inner)), 1.0), 0, 1
-    )  # out on the crotch extension
+    out = (stem - inside) / max(stem - float(np.interp(fork, *inner)), 1.0)  # on the crotch extension
+    reach = np.clip(out, 0, 1)
     reach = np.where(y <= fork, 1.0, np.where(y > fork + 90.0 * scale, 0.0, reach))
     angle = share * np.pi / 2
     trunk = np.column_stack(
         [wide * np.cos(angle), sign * deep * np.sin(angle) * (1 - reach * share) - 10.0 * reach * share]
     )
     radius = np.maximum(outside - inside, 1.0) / np.pi
-    middle_x, middle_y = _leg_axis(body, z)
+    heights = np.linspace(0.0, body.figure.waist_height * 0.7, 15)
+    axis = Model(body.figure, body.shape).leg_axis(heights)
+    middle_x, middle_y = (np.interp(z, heights, middle) for middle in axis)
     turn = np.pi * share
     leg_x = np.maximum(radius + 2 * MIRROR_MM, middle_x) + radius * np.cos(turn)
     leg = np.column_stack([leg_x, middle_y + sign * radius * np.sin(turn)])
@@ -111,25 +111,18 @@ def _room(body: Body) -> tuple[float, float, float]:
     return float(rings[:, 0].max()) * ROOM, float(rings[:, 1].max()) * ROOM_DEEP, float(-rings[:, 1].min()) * ROOM_DEEP
 
 
-def _leg_axis(body: Body, z: Array) -> tuple[Array, Array]:
-    """Middle of the right leg at heights: to the side and forward."""
-    heights = np.linspace(0.0, body.figure.waist_height * 0.7, 15)
-    return tuple(np.interp(z, heights, line) for line in Model(body.figure, body.shape).leg_axis(heights))  # type: ignore[return-value]
-
-
 def _waist(cut: Cut, mesh: Mesh, body: Body, drop: float) -> tuple[Index, Array, Array, Index, Array]:
     """Held points of the waist, their targets, the length each stands for; neighbours along it and how far they lie apart."""
     height = body.figure.waist_height - drop
     ring = body.outline(height, WAIST_OFF_MM)
-    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring[:, :2], axis=0).T))])
+    along = arc(ring[:, :2])
     behind = np.clip(-ring[:, 1] / (90.0 * body.shape.scale), 0, 1) * HIGHER_BEHIND_MM * (1.0 if abs(drop) < 1 else 0.0)
     tilt = body.figure.waist_lower_in_front * (ring[:, 1].max() - ring[:, 1]) / np.ptp(ring[:, 1])
     ring[:, 2] += behind + tilt - body.figure.waist_lower_in_front
     copies = len(mesh.pieces) // len(cut.panels)
     held, place, share, pairs, apart = [], [], [], [], []
     for copy in range(copies):
-        done, total = 0.0, 0.0
-        runs = []
+        total, runs = 0.0, []
         for number, panel in sorted(enumerate(cut.panels), key=lambda item: not item[1].front):
             piece = number + copy * len(cut.panels)
             edges = [index for name, index in mesh.pieces[piece].edges if name == cut.held]

@@ -10,9 +10,7 @@ from fitdiag.units import Units, format_reading
 
 GIRTHS_FROM = "507 measured people (Heinz, Peterson, Johnson and Kerk 2003, J. Statistics Education 11(2))"
 HEIGHTS_FROM = "size steps of a metric textbook block, from memory"
-SEATED_MORE_MM = (
-    14.0  # a crotch depth is taken seated; standing, the crotch lies this much higher; a judgement, no source
-)
+SEATED_MORE_MM = 14.0  # a crotch depth is taken seated, and lies this much higher standing; a judgement, no source
 
 
 @dataclass(frozen=True)
@@ -115,9 +113,8 @@ def figure_of(
     for part, (mm, source) in changes.items():
         name, sign = PARTS[part]
         if abs(mm) > MOST_MOVED_MM and name not in _WHOLE:
-            raise stop(
-                "body", f"{part.replace('-', ' ')} by {format_reading(abs(mm), units)} is more than a body shows"
-            )
+            told = f"{part.replace('-', ' ')} by {format_reading(abs(mm), units)} is more than a body shows"
+            raise stop("body", told)
         if name.replace("_", "-") not in measures:
             figure = replace(figure, **{name: sign * mm + (0.0 if name in _WHOLE else getattr(figure, name))})
             taken.append(Taken(part, mm, source))

@@ -16,6 +16,7 @@ from shapely import LinearRing, Polygon, contains_xy, distance, prepare
 from shapely import points as places
 
 from fitdiag.drape.panels import Cut, Panel
+from fitdiag.pattern.assemble import signed_area
 from fitdiag.pattern.garment import arc, at_far, far_on
 from fitdiag.pattern.piece import Array, apart, length
 from fitdiag.problems import stop
@@ -90,7 +91,7 @@ class Mesh:
 
 def mesh_of(cut: Cut, *, whole: bool = False, points: int = POINTS) -> Mesh:
     """The sheet of a garment: its right half, to be mirrored, or the whole. `points`: about how many half of it has."""
-    area = sum(abs(_area(np.concatenate([line[:-1] for _, line in panel.outline]))) for panel in cut.panels)
+    area = sum(abs(signed_area(np.concatenate([line[:-1] for _, line in panel.outline]))) for panel in cut.panels)
     step = float(np.sqrt(area / (points * np.sqrt(3) / 2)))
     counts, whole = _counts(cut, step), whole or bool(cut.left)
     halves = [_piece(panel, counts, step) for panel in cut.panels]
@@ -195,14 +196,10 @@ def _sampled(line: Array, runs: list[tuple[float, int]]) -> Array:
 
 def _filled(boundary: Array, step: float, name: str) -> tuple[Array, Index, Delaunay, Index]:
     """Points and triangles of the inside of a closed boundary, whose points stay the first ones."""
-
     area, ring = Polygon(boundary), LinearRing(boundary)
     if not area.is_valid:
-        raise stop(
-            "crossing",
-            f"{name}: the outline crosses itself, so no cloth can be cut",
-            hint="look at the last alteration",
-        )
+        told = f"{name}: the outline crosses itself, so no cloth can be cut"
+        raise stop("crossing", told, hint="look at the last alteration")
     prepare(area)
     low, high = boundary.min(axis=0), boundary.max(axis=0)
     rows = np.arange(low[1], high[1], step * np.sqrt(3) / 2)
@@ -223,9 +220,8 @@ def _filled(boundary: Array, step: float, name: str) -> tuple[Array, Index, Dela
     kept = np.where(inside, np.cumsum(inside) - 1, -1)
     triangles = triangles[inside]
     if len(np.unique(triangles)) < len(flat):
-        raise stop(
-            "narrow", f"{name}: a part of the piece is too narrow to be cut from cloth", hint="look at its outline"
-        )
+        told = f"{name}: a part of the piece is too narrow to be cut from cloth"
+        raise stop("narrow", told, hint="look at its outline")
     turned = _areas(flat, triangles) < 0
     triangles[turned] = triangles[turned][:, ::-1]
     return flat, triangles, finder, kept
@@ -244,8 +240,3 @@ def _areas(flat: Array, triangles: Index) -> Array:
     """Signed areas, mm²."""
     a, b, c = (flat[triangles[:, k]] for k in range(3))
     return np.asarray(0.5 * ((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0]))
-
-
-def _area(ring: Array) -> float:
-    x, y = ring.T
-    return float(0.5 * (np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))))

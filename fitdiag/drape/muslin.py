@@ -91,14 +91,9 @@ class Draped:
 
 
 def order_of(
-    pattern: Pattern,
-    figure: Figure,
-    cloth: Cloth | None = None,
-    *,
-    drop: float = 0.0,
-    hung: bool = False,
+    pattern: Pattern, figure: Figure, cloth: Cloth | None = None, *, drop: float = 0.0, hung: bool = False,
     units: Units = "cm",
-) -> Order:
+) -> Order:  # fmt: skip
     """The order of a pattern. Raises ProblemsFoundError if it cannot be sewn, or is far too small for the figure."""
     cut = cut_of(pattern, units)
     body = {"hip": figure.hip, "thigh": figure.thigh, **({"waist": figure.waist} if abs(drop) < 1.0 else {})}
@@ -108,14 +103,9 @@ def order_of(
 
 
 def drape(
-    orders: Sequence[Order],
-    *,
-    dressings: int = 2,
-    tell: Callable[[float], None] | None = None,
-    keep: bool = True,
-    workers: int = WORKERS,
+    orders: Sequence[Order], *, dressings: int = 2, tell: Callable[[float], None] | None = None, keep: bool = True
 ) -> list[Draped]:
-    """Drape every order, each `dressings` times, in up to `workers` processes; `tell` is called with the share done.
+    """Drape every order, each `dressings` times, in up to WORKERS processes; `tell` is called with the share done.
 
     Raises ProblemsFoundError if a sheet does not come to rest outside the body.
     """
@@ -128,23 +118,19 @@ def drape(
     left = {(order.fingerprint, number): order for order, number in tasks if (order.fingerprint, number) not in results}
     for order in dict.fromkeys(left.values()):
         _prepared(order)
-    for (key, number), one in _shared(
-        _settled, [(order, number) for (_, number), order in left.items()], list(left), tell, workers
-    ):
+    waiting = {key: (order, key[1]) for key, order in left.items()}
+    for (key, number), one in _shared(_settled, waiting, tell):
         results[key, number] = one
         if keep:
             _remember(key, number, one)
     return [_draped(order, [results[order.fingerprint, number] for number in range(dressings)]) for order in orders]
 
 
-def pictures(
-    muslins: Sequence[Draped], views: Sequence[str], scale: float, workers: int = WORKERS
-) -> list[dict[str, Pixels]]:
+def pictures(muslins: Sequence[Draped], views: Sequence[str], scale: float) -> list[dict[str, Pixels]]:
     """Every muslin from every view, (height, width, 3) each."""
-    tasks = [(muslin, view, scale) for muslin in muslins for view in views]
-    keys = [(number, view) for number in range(len(muslins)) for view in views]
+    tasks = {(number, view): (muslin, view, scale) for number, muslin in enumerate(muslins) for view in views}
     drawn: list[dict[str, Pixels]] = [{} for _ in muslins]
-    for (number, view), image in _shared(_drawn, tasks, keys, None, workers):
+    for (number, view), image in _shared(_drawn, tasks):
         drawn[number][view] = image
     return drawn
 
@@ -172,9 +158,8 @@ def _settled(order: Order, dressing: int, tell: Callable[[float], None] | None =
     dressed = dress(order.cut, mesh, body, drop=order.drop, dressing=dressing)
     rested = settle(sheet, dressed, body, hung=order.hung, tell=tell)
     if not np.isfinite(rested.places).all():
-        raise stop(
-            "drape", "the cloth did not come to rest: the simulation broke down", hint="check pattern and measures"
-        )
+        told = "the cloth did not come to rest: the simulation broke down"
+        raise stop("drape", told, hint="check pattern and measures")
     worn = Worn(order.cut, mesh, sheet, body, rested)
     return {
         "places": rested.places.astype(np.float32), "readings": read(worn), "left": read(worn, left=True) if any(mesh.mirrored) else {},
@@ -233,21 +218,15 @@ def _work(task: tuple[Callable[..., Any], tuple[Any, ...]]) -> Any:
 
 
 def _shared(
-    call: Callable[..., Any],
-    tasks: Sequence[tuple[Any, ...]],
-    keys: Sequence[Any],
-    tell: Callable[[float], None] | None,
-    workers: int,
+    call: Callable[..., Any], tasks: Mapping[Any, tuple[Any, ...]], tell: Callable[[float], None] | None = None
 ) -> Sequence[tuple[Any, Any]]:
     """The results of a call over tasks, by key, in processes of their own if there are several; one problem stops all."""
-    if not tasks:
-        return []
-    if workers < 2 or len(tasks) == 1:
-        return [(key, call(*task, tell=tell)) for key, task in zip(keys, tasks, strict=True)]
+    if len(tasks) < 2:
+        return [(key, call(*task, tell=tell)) for key, task in tasks.items()]
     context = multiprocessing.get_context("spawn" if sys.platform != "linux" else "fork")
     done = context.Value("d", 0.0)
-    with context.Pool(min(workers, len(tasks)), _begin, (done,)) as pool:
-        waiting = pool.map_async(_work, [(call, task) for task in tasks], chunksize=1)
+    with context.Pool(WORKERS, _begin, (done,)) as pool:
+        waiting = pool.map_async(_work, [(call, task) for task in tasks.values()], chunksize=1)
         while not waiting.ready():
             waiting.wait(0.2)
             if tell is not None:
@@ -256,7 +235,7 @@ def _shared(
     for result in results:
         if isinstance(result, ProblemsFoundError):
             raise result
-    return list(zip(keys, results, strict=True))
+    return list(zip(tasks, results, strict=True))
 
 
 # -- kept results ----------------------------------------------------------------------------------------------------

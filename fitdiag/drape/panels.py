@@ -118,14 +118,8 @@ def too_small(cut: Cut, body: Mapping[str, float], units: Units) -> list[Problem
     for name, girth in cut.girths.items():
         if name in body and girth < body[name] * (1 - TOO_SMALL):
             told = f"the pattern is {format_reading(girth, units)} round the {name}, the body {format_reading(body[name], units)}"
-            found.append(
-                Problem(
-                    "too-small",
-                    f"{told}: it would tear before it sat",
-                    None,
-                    "let the pattern out, or check the measures",
-                )
-            )
+            told, hint = f"{told}: it would tear before it sat", "let the pattern out, or check the measures"
+            found.append(Problem("too-small", told, None, hint))
     return found
 
 
@@ -188,7 +182,6 @@ def _line(piece: Piece, name: str) -> Array | None:
 
 def _to_edges(line: Array, ring: Array) -> Array:
     """A line drawn on, straight ahead at both ends, to where it leaves the outline."""
-
     far = (line - line[0]) @ (line[-1] - line[0])
     onwards = np.diff(np.maximum.accumulate(far)) > 0  # where a strip was closed a line runs back
     line = line[np.concatenate([[True], onwards])]

@@ -18,11 +18,7 @@ from fitdiag.drape.readings import Worn
 
 Mask = NDArray[np.bool_]
 Pixels = NDArray[np.uint8]
-VIEWS: Mapping[str, float] = {
-    "back": 180.0,
-    "side": 90.0,
-    "front": 0.0,
-}  # degrees the viewer stands round from the front
+VIEWS: Mapping[str, float] = {"back": 180.0, "side": 90.0, "front": 0.0}  # where the viewer stands, degrees
 SCALE = 0.8  # pixels per mm
 FINER = 2  # drawn so many times finer, then averaged
 MARGIN_MM = 20.0

@@ -33,7 +33,7 @@ PHASES = (
     (0.02, 20, 3.0),
     (0.03, 8, 1.0),
     (0.1, 6, 1.0),
-)  # step s, how many, gravity: let down, tugged, at rest
+)  # step s, how many, gravity: down, tugged, rest
 MORE_STEPS = 20  # at most, until it rests
 TOLERANCE, MOST_ITERATIONS, STALE = 0.2, 25, 12  # of the conjugate gradients; when to factorise anew
 
@@ -90,9 +90,7 @@ class _System:
         left_out = np.bincount(keys[~near] % self.size, np.abs(self.bending[~near]), self.size)
         on_diagonal = np.nonzero(short % self.size == short // self.size)[0]
         self.near_extra = np.zeros(len(short))
-        self.near_extra[on_diagonal] = left_out[
-            short[on_diagonal] % self.size
-        ]  # goes to the diagonal, which keeps it positive
+        self.near_extra[on_diagonal] = left_out[short[on_diagonal] % self.size]  # on the diagonal it keeps it positive
 
     def matrix(self, triangle: Array, own: Array, hoop: Array) -> csc_matrix:
         values = np.bincount(self.triangle, triangle.ravel(), self.entries) + self.bending
@@ -194,9 +192,8 @@ class Settling:
     def _touch(self, force: Array, own: Array, step: float, thinner: float) -> None:
         """Add contact with the body and friction."""
         x = self.x * 1000.0
-        share = np.clip(
-            0.3 + (x[:, 2] / self.body.figure.waist_height * 1.04 - 0.2) * 1.75, 0.3, 1.0
-        )  # legs are thin already
+        low = 0.3  # legs are thin already
+        share = np.clip(low + (x[:, 2] / self.body.figure.waist_height * 1.04 - 0.2) * 1.75, low, 1.0)
         distance = (self.body.distance(x) + thinner * share - GAP_MM) / 1000.0
         self.contact = np.zeros_like(force)
         near = np.nonzero(distance < 0)[0]

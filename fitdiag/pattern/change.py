@@ -178,11 +178,9 @@ def _clean(area: BaseGeometry, apart: BaseGeometry, worth: float) -> BaseGeometr
 def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[Mark]:
     """Where each moved seam has moved farthest; seams that share a moved corner count once."""
     marks: list[Mark] = []
-    for seam in sorted(old.seams, key=lambda name: -_farthest(old, new, name)):
-        one, other = old.seams[seam], new.seams[seam]
-        if len(one) != len(other):
-            continue
-        far = np.hypot(*(other - one).T)
+    pairs = [(line, new.seams[seam]) for seam, line in old.seams.items() if len(line) == len(new.seams[seam])]
+    moved = [(np.hypot(*(other - one).T), one, other) for one, other in pairs]
+    for far, one, other in sorted(moved, key=lambda item: -float(item[0].max())):
         widest = np.nonzero(far >= far.max() - 0.02)[0]
         index = next((end for end in (0, len(far) - 1) if end in widest), int(widest[len(widest) // 2]))
         known = any(apart(mark.a, one[index]) < 60 and abs(mark.amount - far[index]) < 1 for mark in marks)
@@ -191,11 +189,6 @@ def _edge_marks(old: Piece, new: Piece, before: Polygon, amount: float) -> list[
         away = _outward(before, one[index], other[index] - one[index]) if index in (0, len(one) - 1) else None
         marks.append(Mark(one[index], other[index], _told(float(far[index]), amount), away))
     return [mark for mark in marks if mark.amount >= 0.4 * max(other.amount for other in marks)]
-
-
-def _farthest(old: Piece, new: Piece, seam: str) -> float:
-    one, other = old.seams[seam], new.seams[seam]
-    return float(np.hypot(*(other - one).T).max()) if len(one) == len(other) else 0.0
 
 
 def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: float) -> list[Mark]:

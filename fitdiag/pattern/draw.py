@@ -66,9 +66,8 @@ def fitted(bounds: Box, cell: Box, pad: tuple[float, float], *, snug: bool = Fal
 
 
 def _bounds(*lines: Array) -> Box:
-    every = np.concatenate(lines)
-    low, high = every.min(axis=0), every.max(axis=0)
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+    box: Box = shapely.MultiPoint(np.concatenate(lines)).bounds
+    return box
 
 
 def _whole(change: Change) -> Box:
@@ -78,10 +77,7 @@ def _whole(change: Change) -> Box:
 def place_of(change: Change) -> Box:
     """The part of the piece where something happens, with some room round it."""
     found = [np.array([mark.a, mark.b]).reshape(-1, 2) for mark in change.marks]
-    for area in (change.added, change.removed):
-        if not area.is_empty:
-            left, low, right, high = area.bounds
-            found.append(np.array([[left, low], [right, high]]))
+    found += [np.reshape(area.bounds, (2, 2)) for area in (change.added, change.removed) if not area.is_empty]
     if change.cut is not None:
         found.append(np.array([change.cut.start, change.cut.end]))
     if change.kind in ("open", "close"):

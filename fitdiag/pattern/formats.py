@@ -341,6 +341,5 @@ def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece, list[Problem]]:
 
 
 def _joint_of(joint: _Joint) -> Joint:
-    if joint.hidden is None:
-        return Joint(joint.seam, points(joint.at))
-    return Joint(joint.seam, points(joint.at), points(joint.hidden), tuple(joint.of))
+    hidden = None if joint.hidden is None else points(joint.hidden)
+    return Joint(joint.seam, points(joint.at), hidden, tuple(joint.of))

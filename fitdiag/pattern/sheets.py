@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import product
+from string import ascii_uppercase
 
 import numpy as np
 import shapely
@@ -90,12 +91,7 @@ class Tile:
     @property
     def name(self) -> str:
         """Row letter and column number: A1 is the top left."""
-        letters = ""
-        row = self.row + 1
-        while row:
-            row, rest = divmod(row - 1, 26)
-            letters = chr(65 + rest) + letters
-        return f"{letters}{self.column + 1}"
+        return f"{ascii_uppercase[self.row]}{self.column + 1}"
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,7 +136,7 @@ def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = 
     step = (room[0] - overlap, room[1] - overlap)
     columns = max(1, int(np.ceil((right - left - overlap) / step[0] - 1e-9)))
     rows = max(1, int(np.ceil((bottom - top - overlap) / step[1] - 1e-9)))
-    if rows * columns > MOST_TILES:
+    if rows * columns > MOST_TILES or rows > len(ascii_uppercase):
         raise stop("size", f"the {piece.name} would need {rows * columns} pages", hint="are its numbers in mm?")
     spare = (columns * step[0] + overlap - (right - left), rows * step[1] + overlap - (bottom - top))
     row, column = (at.ravel() for at in np.mgrid[:rows, :columns])
@@ -305,9 +301,9 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
 
 
 def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
-    """The page's own mark with the piece it belongs to; on one page of each piece its name, large."""
+    """The page's own mark with the piece it belongs to; on the page that shows most of a piece its name, large."""
     left, top, right, bottom = inner
-    if tile == _fullest(grid):
+    if tile == max(grid.tiles, key=lambda one: float(grid.shape.intersection(box(*one.box)).area)):
         name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
         wide, high = text_width(name, 22, bold=True) / 2, 4.0
         shape = affinity.translate(grid.shape, -tile.box[0], -tile.box[1])
@@ -336,11 +332,6 @@ def _places(text: str, size: float, inner: Box) -> list[Spot]:
         for y in (0.0, 1.0, 0.5)
         for x in (0.0, 1.0, 0.5)
     ]
-
-
-def _fullest(grid: Grid) -> Tile:
-    """The page that shows most of the piece."""
-    return max(grid.tiles, key=lambda tile: float(grid.shape.intersection(box(*tile.box)).area))
 
 
 def _cover(

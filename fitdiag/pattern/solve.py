@@ -118,11 +118,6 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
     return float(brentq(short, 0.0, most, xtol=TOLERANCE_MM / 10))
 
 
-def _bare(pattern: Pattern) -> Pattern:
-    """The pattern without what no measure is taken from; so it is altered faster."""
-    return pattern.with_each(lambda piece: replace(piece, notches=(), holes=()))
-
-
 def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
     """The least total change that meets all targets, each amount within its limits; what cannot be met is named, not hidden."""
     from scipy.optimize import linprog  # noqa: PLC0415
@@ -148,7 +143,7 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
             result[:, column] = (measured_of(carry_all(stages[column][1], rest)[-1][1]) - here) / step
         return result
 
-    bare = _bare(pattern)
+    bare = pattern.with_each(lambda piece: replace(piece, notches=(), holes=()))  # no measure is taken from these
     slope, expected, moved = np.zeros((len(targets), len(names))), np.full(len(targets), np.inf), amounts
     for _ in range(_MOST_ROUNDS):
         done = carry_all(bare, list(zip(names, amounts.tolist(), strict=True)))

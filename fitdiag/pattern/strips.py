@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Literal
 
 import numpy as np
 from shapely import LinearRing, Point, Polygon, get_parts, transform
@@ -186,7 +185,7 @@ def _rings(area: BaseGeometry) -> list[Array]:
 class State:
     """A piece before or after an alteration, with what to do written below it."""
 
-    when: Literal["before", "after"]
+    when: str  # before or after
     piece: str
     alike: str  # the other piece that is altered alike; empty where there is none
     caption: str
@@ -204,17 +203,16 @@ def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tu
     box = _with_grain(place_of(change), change)
     cell = fitted(box, (0.0, 0.0, WIDE, HIGH), PAD, snug=True).clip
     told = captions(change)
-    both = (
-        told[1:3] if len(told) == 5 else [told[0], told[min(1, len(told) - 1)]]
-    )  # before anything is laid or redrawn, and then
+    first = 1 if len(told) == 5 else 0  # before anything is laid or redrawn
     found = []
-    for when, caption in zip(("before", "after"), both, strict=True):
+    for when, paint, caption in (
+        ("before", _before, told[first]),
+        ("after", _after, told[min(first + 1, len(told) - 1)]),
+    ):
         pen = Pen(cell[2], cell[3], hatching=1.2)
-        (_before if when == "before" else _after)(Figure(pen, fitted(box, cell, PAD)), change, hinges)
+        paint(Figure(pen, fitted(box, cell, PAD)), change, hinges)
         words = f"The {change.name}, {when}. {caption}"
-        found.append(
-            State("before" if when == "before" else "after", change.name, alike, words, pen.done(words, words))
-        )
+        found.append(State(when, change.name, alike, words, pen.done(words, words)))
     return tuple(found)
 
 

@@ -46,12 +46,10 @@ def true(pattern: Pattern) -> tuple[Pattern, tuple[Trued, ...]]:
     """The pattern with every step and bend trued that alterations left, and what that did to each seam they lie on."""
     told: list[Trued] = []
     pieces, left = dict(pattern.pieces), dict(pattern.left)
-    for name, piece in pattern.pieces.items():
-        pieces[name], found = true_piece(piece)
-        told += found
-    for name, piece in pattern.left.items():
-        left[name], found = true_piece(piece)
-        told += [replace(one, piece=f"left {name}") for one in found]
+    for own, side in ((pieces, ""), (left, "left ")):
+        for name, piece in own.items():
+            own[name], found = true_piece(piece)
+            told += [replace(one, piece=f"{side}{name}") for one in found]
     return replace(pattern, pieces=pieces, left=left), tuple(told)
 
 
