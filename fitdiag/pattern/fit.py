@@ -9,6 +9,7 @@ narrow it most, found one after the other by the variance that each takes away (
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -34,6 +35,7 @@ SHARES = (0.0, 0.5, 1.0)  # of a seam's length: where the band is told
 _SAMPLES = 11  # points of a seam that stand for it
 _ROUNDS = 3
 _DRAWS = 4000
+_NO_PULL = re.compile("girth|difference|total|from the cut edge")  # measures that one pull of a tape does not give
 
 
 @dataclass(frozen=True)
@@ -78,16 +80,13 @@ def fit(lengths: Mapping[str, float], units: Units = "cm", garment: Garment | No
     left = _posterior(slopes[[names.index(name) for name in lengths]])
     off = _stated(outline, left)
     ask = _to_ask(names, slopes, outline, left, set(lengths))
-    told = f"an estimate from {len(lengths)} lengths measured with a tape; its outline is off by about {_nearly(off, units)}"
+    about = f"{off:.0f} mm" if units == "cm" else format_reading(off, "in")
+    told = f"an estimate from {len(lengths)} lengths measured with a tape; its outline is off by about {about}"
     grade = f"{told} (not more in 68 of 100 cases), so it is not your outline"
     banded = model.banded(pattern, outline, left)
     noted = {name: with_notches(pattern.garment, piece) for name, piece in banded.pieces.items()}
     pattern = replace(banded, pieces=noted, title="Estimated from lengths", grade=grade)
     return Fit(pattern, reached, residual, off, ask)
-
-
-def _nearly(mm: float, units: Units) -> str:
-    return f"{mm:.0f} mm" if units == "cm" else format_reading(mm, "in")
 
 
 def tape_measures(pattern: Pattern) -> dict[str, float]:
@@ -139,10 +138,8 @@ class _Model:
         pattern = self._drafted(tuple((self.start + self.usual * x[:at]).tolist()))
         for piece in pattern.pieces.values():
             count = len(piece.part.seams)
-            corners, (bows, curls) = (
-                x[at : at + 2 * count].reshape(-1, 2),
-                x[at + 2 * count : at + 4 * count].reshape(2, -1),
-            )
+            corners = x[at : at + 2 * count].reshape(-1, 2)
+            bows, curls = x[at + 2 * count : at + 4 * count].reshape(2, -1)
             at += 4 * count
             shifts = {}
             for k, seam in enumerate(piece.part.seams):
@@ -199,12 +196,8 @@ def _bowed(start: Array, end: Array, bow: float, curl: float, line: Array) -> Sh
 
     def shift(at: Array, far: Array) -> Array:
         share = (far / whole)[:, None]
-        result: Array = (
-            (1 - share) * start
-            + share * end
-            + (4 * share * (1 - share) * bow + np.sin(2 * np.pi * share) * curl) * normal
-        )
-        return result
+        out = 4 * share * (1 - share) * bow + np.sin(2 * np.pi * share) * curl
+        return np.asarray((1 - share) * start + share * end + out * normal)
 
     return shift
 
@@ -258,15 +251,11 @@ def _to_ask(
         spread = slopes @ left
         gains = ((spread @ weight) * spread).sum(axis=1) / ((spread * slopes).sum(axis=1) + TAPE_MM**2)
         taken = known | {name for name, _ in found}
-        order = [k for k in np.argsort(-gains) if names[k] not in taken and _tapeable(names[k])]
-        best = int(order[0])
+        best = next(
+            k for k in np.argsort(-gains).tolist() if names[k] not in taken and _NO_PULL.search(names[k]) is None
+        )
         row = slopes[best]
         side = left @ row
         left = left - np.outer(side, side) / (float(row @ side) + TAPE_MM**2)
         found.append((names[best], _stated(outline, left)))
     return tuple(found)
-
-
-def _tapeable(name: str) -> bool:
-    """Whether one pull of a tape measures it: no girth, sum or difference."""
-    return not any(word in name for word in ("girth", "difference", "total", "from the cut edge"))

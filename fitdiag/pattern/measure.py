@@ -85,11 +85,6 @@ def corner_angle(piece: Piece, corner: str) -> float:
     return float(np.degrees(-turn(onward, before[-2] - before[-1])) % 360.0)
 
 
-def kink(piece: Piece, corner: str) -> float:
-    """How much the outline bends at a corner that should be smooth, degrees; 0 is smooth."""
-    return abs(corner_angle(piece, corner) - 180.0)
-
-
 def one(piece: Piece, rule: MeasureRule) -> float | None:
     """A measure of one piece; None where it cannot be taken."""
     if rule.length:
@@ -167,10 +162,11 @@ def _measured(pattern: Pattern) -> dict[str, float]:
 
 
 def angle_measures(pattern: Pattern) -> Mapping[str, float]:
-    """Angles in degrees: how square and how smooth the seams meet."""
+    """Angles in degrees: how square the seams meet, and how little the outline bends at corners that should be smooth."""
     result = {f"{name} slant of {piece.part.seams[-1]} seam": slant(piece) for name, piece in pattern.pieces.items()}
     for name, piece in pattern.pieces.items():
-        result |= {f"{name} bend at {corner.replace('-', ' ')}": kink(piece, corner) for corner in piece.part.smooth}
+        for corner in piece.part.smooth:
+            result[f"{name} bend at {corner.replace('-', ' ')}"] = abs(corner_angle(piece, corner) - 180.0)
     for rule in pattern.garment.rule.meetings:
         result[rule.id] = sum(corner_angle(pattern.pieces[name], corner) for name, corner in rule.corners.items())
     return result

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.model import Alteration
@@ -174,15 +175,11 @@ def carry_out(pattern: Pattern, alteration: str, amount: float, side: Side | Non
 def _carried(pattern: Pattern, rule: Alteration, amount: float) -> Step:
     altered: dict[str, Altered] = {}
     for name, piece in pattern.pieces.items():
-        moves = [move for move in rule.operation.moves if name in move.on and _applies(move, amount)]
+        own = (move for move in rule.operation.moves if name in move.on)
+        moves = [move for move in own if (move.over_mm or -1.0) < abs(amount) <= (move.up_to_mm or inf)]
         if not moves:
             continue
         made = make(pattern.garment, piece, moves, amount) if amount else Altered(piece)
         altered[name] = replace(made, words=rule.operation.drawn)
         pattern = pattern.with_piece(altered[name].piece)
     return Step(rule.id, amount, pattern, altered)
-
-
-def _applies(move: Move, amount: float) -> bool:
-    size = abs(amount)
-    return (move.over_mm is None or size > move.over_mm) and (move.up_to_mm is None or size <= move.up_to_mm)

@@ -38,23 +38,17 @@ def with_allowance(pattern: Pattern, by_seam: Mapping[str, float], units: Units 
     def given(piece: Piece) -> Piece:
         found = {}
         for seam in piece.part.seams:
-            mm = by_seam.get(
-                f"{piece.name} {seam}", by_seam.get(seam, by_seam.get("all", piece.allowance.get(seam, 0.0)))
-            )
+            called = next((name for name in (f"{piece.name} {seam}", seam, "all") if name in by_seam), "")
+            mm = by_seam[called] if called else piece.allowance.get(seam, 0.0)
             if mm > 0 and seam != piece.part.fold:
-                _refuse_too_wide(piece, seam, mm, units)
+                if (radius := hollow_radius(piece.seams[seam])) < mm:  # the line to cut along would run into itself
+                    size, most = (format_reading(one, units) for one in (mm, radius))
+                    told = f"{piece.name}: an allowance of {size} is wider than the hollow of the {seam} allows"
+                    raise stop("allowance", told, hint=f"at most {most} there")
                 found[seam] = mm
         return replace(piece, allowance=found)
 
     return pattern.with_each(given)
-
-
-def _refuse_too_wide(piece: Piece, seam: str, mm: float, units: Units) -> None:
-    """Stop where the line to cut along would run into itself: a hollow with a smaller radius than the allowance."""
-    if (radius := hollow_radius(piece.seams[seam])) < mm:
-        size, most = (format_reading(one, units) for one in (mm, radius))
-        told = f"{piece.name}: an allowance of {size} is wider than the hollow of the {seam} allows"
-        raise stop("allowance", told, hint=f"at most {most} there")
 
 
 def hollow_radius(line: Array, over: float = 24.0) -> float:

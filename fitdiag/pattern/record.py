@@ -25,15 +25,11 @@ def rounded(value: float) -> float:
     return round(float(value), 3) + 0.0
 
 
-def title_of(carried: Carried) -> str:
-    """The alteration's title, or its id in words."""
-    return carried.title or carried.alteration.replace("-", " ").capitalize()
-
-
 def told(carried: Carried, units: Units) -> str:
-    """`Tuck across the back above the hip line, 3/4 in`."""
+    """`Tuck across the back above the hip line, 3/4 in`; where it has no title, its id in words."""
     side = f", {carried.side}" if carried.side != "both" else ""
-    return f"{title_of(carried)}, {format_given(carried.amount, units)}{side}"
+    title = carried.title or carried.alteration.replace("-", " ").capitalize()
+    return f"{title}, {format_given(carried.amount, units)}{side}"
 
 
 def whose(pattern: Pattern, day: str = "") -> str:

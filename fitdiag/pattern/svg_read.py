@@ -24,7 +24,6 @@ from fitdiag.problems import Where, one_line, placed, stop
 
 _SYNONYMS = {"grainline": "grain", "darts": "dart", "levels": "level"}
 _KINDS = ("dart", "grain", "level")
-MOST_CHARACTERS = 8 * 1024 * 1024
 MOST_SHAPES = 20_000
 DEEPEST = 60
 FLAT_STEP_MM = 1.0  # a curve becomes a polyline with points not farther apart
@@ -69,9 +68,6 @@ def shapes_of(text: str, dpi: float | None = None, taken: Taken | None = None) -
 
     `dpi`: how many pixels the drawing counts to the inch, where it does not say its size itself.
     """
-    if len(text) > MOST_CHARACTERS:
-        told = f"this drawing is larger than {MOST_CHARACTERS // 1024} kB"
-        raise stop("too-large", told, hint="simplify it, and leave pictures out")
     if text.count("<") > MOST_SHAPES or sum(1 for _ in re.finditer(r"[\d.]+", text)) > 16 * MOST_POINTS:
         raise too_many("this drawing")
     for pattern, code, told in _REFUSED:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from fitdiag.pattern.alter import through
 from fitdiag.pattern.blocks import Asked, Block, bezier, bowed, finished, join, line
 from fitdiag.pattern.garment import Garment
 from fitdiag.pattern.piece import Array, Dart, Piece, left_of, points, unit
@@ -33,8 +34,10 @@ def _piece(
     chord = points(np.array([top, side_top]))
     edge = bezier(chord[0], np.array([(chord[0][0] + chord[1][0]) / 2, waist]), chord[1])  # square to the centre
     found = [_dart(edge, share, depth) for share, depth in darts]
+    for dart in found:
+        edge = points(through(edge, dart.left, dart.right))
     seams = {
-        "waist": _through(edge, found),
+        "waist": edge,
         "side": join(bowed(side_top, side_hip, SIDE_BOW_MM), line(side_hip, corner)),
         "hem": line(corner, (-middle, 0.0)),
         "centre": line((-middle, 0.0), top),
@@ -48,14 +51,6 @@ def _dart(edge: Array, share: float, depth: float) -> Dart:
     x = edge[0, 0] + (edge[-1, 0] - edge[0, 0]) * share
     ends = [np.array([x + half, np.interp(x + half, edge[:, 0], edge[:, 1])]) for half in (-DART_MM / 2, DART_MM / 2)]
     return Dart.even(ends[0], ends[1], (ends[0] + ends[1]) / 2 - unit(left_of(ends[1] - ends[0])) * depth)
-
-
-def _through(edge: Array, darts: list[Dart]) -> Array:
-    """The waist line through the ends of its darts."""
-    for dart in darts:
-        edge = edge[(edge[:, 0] < dart.left[0] - 0.5) | (edge[:, 0] > dart.right[0] + 0.5)]
-    every = np.concatenate([edge, *(np.array([dart.left, dart.right]) for dart in darts)])
-    return points(every[np.argsort(every[:, 0], kind="stable")])
 
 
 def _pieces(m: Mapping[str, float], garment: Garment) -> dict[str, Piece]:
