@@ -68,14 +68,11 @@ def _declared(name: str, rule: Declared, alterations: Mapping[str, Alteration]) 
     }
     ends = {level.id: (level.from_end, level.to_end) for level in rule.levels if level.from_end}
     guesses = {level.id: level.guess for level in rule.levels if level.guess}
-    parts = {}
-    for piece in rule.pieces:
-        shape = shapes[piece.shape]
-        parts[piece.id] = Part(
-            piece.id, shape.seams, dict(shape.corners), shape.inner, shape.outer, shape.stays, shape.smooth, piece.cut,
-            tuple(level.id for level in rule.levels), heights, ends, guesses, dict(shape.called), shape.stands, shape.hollow,
-            piece.fold,
-        )  # fmt: skip
+    levels = {"levels": tuple(level.id for level in rule.levels), "heights": heights, "ends": ends, "guesses": guesses}
+    parts = {
+        piece.id: Part.model_construct(**{**dict(shapes[piece.shape]), **dict(piece), **levels})
+        for piece in rule.pieces
+    }
     return Garment(name, rule, parts, alterations)
 
 

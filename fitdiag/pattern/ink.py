@@ -105,21 +105,18 @@ def together(drawings: Sequence[Drawing], title: str) -> Drawing:
 
 @dataclass(frozen=True)
 class Style:
-    """How a line of one role is drawn: width and dashes in mm."""
+    """How a line of one role is drawn: width and dashes in mm; and what it costs a label that would cover it, per mm."""
 
     width: float
     dash: tuple[float, ...] = ()
+    weight: float = 3.0
 
 
 STYLES: Mapping[str, Style] = {
-    "new": Style(0.6), "old": Style(0.25, (1.6, 1.1)), "cut": Style(0.4, (3.4, 0.9, 0.5, 0.9)), "dart": Style(0.35),
-    "balance": Style(0.18), "grain": Style(0.25), "hatch": Style(0.16), "dimension": Style(0.2),
-    "stitching": Style(0.3, (3.0, 1.5)), "frame": Style(0.15), "window": Style(0.2, (0.6, 0.7)), "part": Style(0.4),
-}  # fmt: skip
-
-
-WEIGHTS: Mapping[str, float] = {  # what a line costs a label that would cover it, per mm
-    **dict.fromkeys(("new", "part", "stitching", "frame", "dimension"), 10.0), "cut": 6.0, "dart": 5.0, "grain": 5.0,
+    "new": Style(0.6, (), 10.0), "old": Style(0.25, (1.6, 1.1)), "cut": Style(0.4, (3.4, 0.9, 0.5, 0.9), 6.0),
+    "dart": Style(0.35, (), 5.0), "balance": Style(0.18), "grain": Style(0.25, (), 5.0), "hatch": Style(0.16),
+    "dimension": Style(0.2, (), 10.0), "stitching": Style(0.3, (3.0, 1.5), 10.0), "frame": Style(0.15, (), 10.0),
+    "window": Style(0.2, (0.6, 0.7)), "part": Style(0.4, (), 10.0),
 }  # fmt: skip
 
 
@@ -227,7 +224,7 @@ class Pen:
         style = STYLES[role]
         for part in parts:
             self._items.append(Stroke(_pairs(part), style.width if width is None else width, style.dash, role))
-            self._note(part, WEIGHTS.get(role, 3.0))
+            self._note(part, style.weight)
         return parts
 
     def frame(self, box: Box, role: str = "frame") -> None:
@@ -319,14 +316,17 @@ class Pen:
         return True
 
     def block(
-        self, lines: Sequence[str], corners: Iterable[XY], within: Box, *, size: float, role: str, free: bool = False
+        self, lines: Sequence[str], shares: Iterable[XY], within: Box, *, size: float, role: str, free: bool = False
     ) -> bool:
-        """Lines of text, flush left, at the free-est of the places, the first of equals. `corners`: upper left corners.
+        """Lines of text, flush left, at the free-est of the places, the first of equals. `shares`: of the room beside and below them.
 
         `free`: only where they cover nothing. Whether they stand now.
         """
         step = size * MM_PER_POINT * 1.25
         wide, high = max(text_width(line, size) for line in lines), step * len(lines)
+        left, top, right, bottom = within
+        spare = right - left - 4 - wide, bottom - top - 4 - high
+        corners = ((left + 2 + spare[0] * x, top + 2 + spare[1] * y) for x, y in shares)
         places = ((at, box(at[0] - 0.6, at[1], at[0] + wide + 0.6, at[1] + high)) for at in corners)
         best = self._freest(places, within, free=free)
         if best is None:

@@ -27,10 +27,10 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LinearRing, Point, Polygon
 
+from fitdiag.knowledge.garment import Guess, Shape
 from fitdiag.problems import Problem
 
 if TYPE_CHECKING:
-    from fitdiag.knowledge.garment import Guess
     from fitdiag.pattern.garment import Garment
 
 Array = NDArray[np.float64]
@@ -106,30 +106,22 @@ class Joint:
     of: tuple[str, ...] = ()  # the seam of each of its steps
 
 
-@dataclass(frozen=True)
-class Part:
-    """What a garment declares of a piece: seams clockwise, the seam that begins at each corner, its edges from the bottom up.
+class Part(Shape):
+    """What a garment declares of a piece, called by its `id`: its shape, how many times it is `cut`, and its levels.
 
-    `stays`: the seam on the part that stays when the piece is cut; `smooth`: corners without a bend; `cut`: how many times.
     `levels`: names from the top down. `ends`: for levels drawn as lines, the seams where their two ends lie.
     """
 
-    name: str
-    seams: tuple[str, ...]
-    corners: Mapping[str, str]
-    inner: tuple[str, ...]
-    outer: tuple[str, ...]
-    stays: str
-    smooth: tuple[str, ...]
     cut: int
-    levels: tuple[str, ...]
-    heights: Mapping[str, tuple[str, str]]  # of levels that are no line: ("corner" or "seam", its name)
-    ends: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]
-    guesses: Mapping[str, Guess] = field(default_factory=dict)
-    called: Mapping[str, str] = field(default_factory=dict)
-    stands: tuple[str, ...] = ()
-    hollow: tuple[tuple[str, str], ...] = ()
     fold: str | None = None
+    levels: tuple[str, ...] = ()
+    heights: Mapping[str, tuple[str, str]] = {}  # of levels that are no line: ("corner" or "seam", its name)
+    ends: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
+    guesses: Mapping[str, Guess] = {}
+
+    @property
+    def name(self) -> str:
+        return self.id
 
     def word(self, seam: str) -> str:
         """The trade's name of a seam, as `centre back`."""

@@ -15,23 +15,9 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon, affinity, box, get_parts
 
-from fitdiag.pattern import details
 from fitdiag.pattern.change import grain_of
-from fitdiag.pattern.garment import arc, unfolded
-from fitdiag.pattern.ink import (
-    MM_PER_POINT,
-    Box,
-    Item,
-    Pen,
-    Spot,
-    along,
-    around,
-    clipped,
-    corners,
-    pointed,
-    text_width,
-    wrapped,
-)
+from fitdiag.pattern.garment import arc, off, unfolded
+from fitdiag.pattern.ink import Box, Item, Pen, Spot, along, around, clipped, corners, pointed, text_width, wrapped
 from fitdiag.pattern.outline import cutting_area, notch_tick
 from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, left_of, length, unit
@@ -44,8 +30,13 @@ INCHES_MM = 50.8
 MOST_TILES = 400
 _SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare paper at the left, and at the top
 _SCANT = 0.04  # a page that shows less of the piece than this is nearly empty
+STAMP_SIZE = 7.5
 STAMP_ROOMS_MM = 70.0, 48.0, 34.0  # narrower where lines leave no room; over a line only where nothing else is left
 MOST_STAMPED, MOST_TOLD = 4, 14  # lines about what was altered: on each page, and on the first
+TIMES = 3.0  # the ends of the level lines are shown so many times as large: an eighth of an inch is seen there
+CELL_MM = (47.0, 62.0)  # least and most height of one of these pictures
+HEAD_MM = 20.0
+BAR_MM = {"in": (25.4 / 8, "1/8 in"), "cm": (3.0, "3 mm")}
 RULE = "Print at 100 %, no scaling; measure the square."
 
 
@@ -72,9 +63,8 @@ def pdf_sheets(
     mark = "" if isinstance(what, Piece) else stamp(what, units, day)
     told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
-    shown = [(grid.name, grid.piece, [one[:2] for one in _lines(grid.piece, grid.side) if one[0]]) for grid in grids]
-    close = details.pages(shown, room, units, mark)
-    for items in (_cover(title, grids, room, paper, units, [line for line in told if line]), *pages, *close):
+    cover = _cover(title, grids, room, paper, units, [line for line in told if line])
+    for items in (cover, *pages, *_enlarged(grids, room, units, mark)):
         pdf.add_page()
         paint(pdf, items, (MARGIN_MM, MARGIN_MM))
     return bytes(pdf.output())
@@ -236,21 +226,14 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
 
 def _stamp(pen: Pen, mark: str, inner: Box) -> None:
     """For whom, the day and what was altered, in small print where it covers least."""
-    left, top, right, bottom = inner
-    size = 7.5
+    shares = [(x, y) for y in (1.0, 0.0, 0.85, 0.15, 0.6, 0.4) for x in (0.0, 1.0, 0.5)]
 
     def stamped(room: float, *, free: bool) -> bool:
-        lines = wrapped(mark, size, min(room, right - left - 4))
+        lines = wrapped(mark, STAMP_SIZE, min(room, inner[2] - inner[0] - 4))
         most = round(MOST_STAMPED * STAMP_ROOMS_MM[0] / room)
         if len(lines) > most:
             lines = [*lines[: most - 1], "and more: see the first page"]
-        wide, high = max(text_width(line, size) for line in lines), size * MM_PER_POINT * 1.25 * len(lines)
-        corners = [
-            (left + 2 + (right - left - 4 - wide) * x, top + 2 + (bottom - top - 4 - high) * y)
-            for y in (1.0, 0.0, 0.85, 0.15, 0.6, 0.4)
-            for x in (0.0, 1.0, 0.5)
-        ]
-        return pen.block(lines, corners, inner, size=size, role="stamp", free=free)
+        return pen.block(lines, shares, inner, size=STAMP_SIZE, role="stamp", free=free)
 
     if not any(stamped(room, free=True) for room in STAMP_ROOMS_MM):
         stamped(STAMP_ROOMS_MM[0], free=False)
@@ -413,3 +396,49 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
         at_page = (float(x), float(y))
         spots = [Spot(*at_page), *around(at_page, tile.name, 11, (3.0, 6.0), bold=True)]
         pen.label(tile.name, spots, cell, size=11, bold=True)
+
+
+def _enlarged(grids: Sequence[Grid], room: tuple[float, float], units: Units, mark: str) -> Iterator[tuple[Item, ...]]:
+    """Pages of both ends of each level line enlarged, three in a row; `mark`: for whom, the day and what was altered."""
+    wide, high = room
+    places, step = [place for grid in grids for place in _line_ends(grid)], 3
+    rows = int((high - HEAD_MM) // CELL_MM[0])
+    for first in range(0, len(places), step * rows):
+        shown = places[first : first + step * rows]
+        tall = min(CELL_MM[1], (high - HEAD_MM) / -(-len(shown) // step))
+        pen = Pen(wide, high)
+        told = f"Where to look closely: {TIMES:g} times as large as the sheets. Do not cut along these."
+        pen.text(0, 5.5, told, 11, bold=True)
+        if mark:
+            pen.paragraph(0, 10.0, mark, STAMP_SIZE, wide - 2, 3.6, most=2, role="stamp")
+        for number, (caption, at, lines) in enumerate(shown):
+            left, top = (wide + 4) / step * (number % step), HEAD_MM + tall * (number // step)
+            _place(pen, (left, top, left + (wide + 4) / step - 4, top + tall - 9), at, lines, units)
+            pen.text(left, top - 1.2, caption[:1].upper() + caption[1:], 9, role="caption")
+        yield pen.done("", "").items
+
+
+def _line_ends(grid: Grid) -> Iterator[tuple[str, Array, list[tuple[str, Array]]]]:
+    """Both ends of each level line of a piece: what lies there, the place (mm, y up), and all lines of the piece."""
+    piece, lines = grid.piece, [one[:2] for one in _lines(grid.piece, grid.side) if one[0]]
+    for name in piece.part.ends:
+        for end, edge in ((0, piece.part.inner), (-1, piece.part.outer)):
+            if name in piece.lines:
+                at = piece.lines[name][end]
+                seam = min(edge, key=lambda seam: off(piece.seams[seam], at))
+                yield f"{grid.name}: {name}, {piece.part.word(seam)}", at, lines
+
+
+def _place(pen: Pen, cell: Box, at: Array, lines: Sequence[tuple[str, Array]], units: Units) -> None:
+    left, top, right, bottom = cell
+    middle = np.array([(left + right) / 2, (top + bottom) / 2])
+    for role, line in lines:
+        for part in clipped((line - at) * (TIMES, -TIMES) + middle, cell):
+            pen.line(part, role)
+    size, words = BAR_MM[units]
+    x, y = left + 3, bottom - 3
+    pen.line([(x, y), (x + size * TIMES, y)], "new")
+    for end in (x, x + size * TIMES):
+        pen.line([(end, y - 1.5), (end, y + 1.5)], "dimension")
+    pen.text(x + size * TIMES + 1.5, y + 1, words, 8, role="bar")
+    pen.frame(cell)

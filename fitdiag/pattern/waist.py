@@ -175,8 +175,10 @@ def bands(pattern: Pattern, kind: str, width: float, units: Units = "cm") -> lis
 
 def _part(name: str, cut: int) -> Part:
     corners = {"top-left": "top", "top-right": "right", "bottom-right": "bottom", "bottom-left": "left"}
-    seams = ("top", "right", "bottom", "left")
-    return Part(name, seams, corners, ("left",), ("right",), "bottom", (), cut, (), {}, {})
+    return Part.model_construct(
+        id=name, cut=cut, seams=("top", "right", "bottom", "left"), corners=corners, inner=("left",), outer=("right",),
+        stays="bottom",
+    )  # fmt: skip
 
 
 def _straight(pattern: Pattern, width: float) -> Piece:
