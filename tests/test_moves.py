@@ -37,7 +37,7 @@ def block() -> Pattern:
     """A drafted block with its notches."""
     pattern = draft(Measures(waist=680, hip=940, rise=280, waist_to_hip=206, waist_to_floor=1040, bottom=220))
     for piece in pattern.pieces.values():
-        pattern = pattern.with_piece(with_notches(shipped_garment(), piece))
+        pattern = pattern.with_piece(with_notches(piece))
     return pattern
 
 
@@ -147,7 +147,7 @@ def test_what_the_trade_does_one_way_only_is_refused_the_other(name: str) -> Non
 
 
 def moved(piece: Piece, by: float, **move: object) -> Piece:
-    return make(shipped_garment(), piece, [Move.model_validate(move)], by).piece
+    return make(piece, [Move.model_validate(move)], by).piece
 
 
 @pytest.mark.parametrize("which", ["front", "back"])
@@ -156,7 +156,7 @@ def test_a_wedge_turns_what_lies_above_it_as_one_stiff_piece(which: str, by: flo
     """Free at the inner edge: waist, darts and hip line above turn about the hinge by 2 asin(a / 2w), the leg stays where it was."""
     piece = BLOCK.pieces[which]
     y = piece.levels["hip"] - 20
-    done = make(shipped_garment(), piece, [Move(do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))], by)
+    done = make(piece, [Move(do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))], by)
     assert done.cut is not None
     assert done.cut.hinged
     turn = np.degrees(2 * np.arcsin(abs(by) / (2 * np.hypot(*(done.cut.start - done.cut.end)))))
@@ -360,7 +360,7 @@ def test_paper_cut_in_two_and_laid_anew_is_that_of_shapely(do: str, by: float, w
     y = old.levels["hip"] - 35
     below, above = (old.corner("crotch-point") * [1, 0] + [40, y + up] for up in (-20.0, 20.0))
     old = replace(old, holes=(below, above))
-    done = make(shipped_garment(), old, [Move(do=do, cut=(f"inner at {y} mm", f"outer at {y} mm"))], by)  # type: ignore[arg-type]
+    done = make(old, [Move(do=do, cut=(f"inner at {y} mm", f"outer at {y} mm"))], by)  # type: ignore[arg-type]
     new, cut = done.piece, done.cut
     assert cut is not None
     parts = split(

@@ -50,17 +50,17 @@ def grain_to_centre(piece: Piece) -> float:
 
 def height(piece: Piece, name: str) -> float:
     """A height of the trousers by name."""
-    return height_at(shipped_garment(), piece, name)
+    return height_at(piece, name)
 
 
 def wedge(piece: Piece, y: float, amount: float) -> Altered:
     """A wedge across a piece at a height, free at the inner edge, hinged at the outer one."""
-    return make(shipped_garment(), piece, [Move(do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))], amount)
+    return make(piece, [Move(do="wedge", cut=(f"inner at {y} mm", f"outer at {y} mm"))], amount)
 
 
 def one(piece: Piece, amount: float, **move: object) -> Piece:
     """One move made on a piece."""
-    return make(shipped_garment(), piece, [Move.model_validate(move)], amount).piece
+    return make(piece, [Move.model_validate(move)], amount).piece
 
 
 def curve_of(piece: Piece) -> float:
@@ -296,7 +296,7 @@ def test_a_leg_is_stretched_between_two_heights(by: float) -> None:
     """Nothing above the knee, all of it at the hem, half of it half way; all widths stay."""
     piece = rectangle(250, 206)
     move = Move(do="stretch", cut=("inner at shin", "outer at shin"), keeps="waist", at={"knee": 0, "hem": 1})
-    altered = make(shipped_garment(), piece, [move], by)
+    altered = make(piece, [move], by)
     done, cut = altered.piece, altered.cut
     assert cut is not None
     assert cut.move(cut.line) - cut.line == pytest.approx(np.array([[0.0, -by]] * 2))  # the lower part goes down
@@ -316,7 +316,7 @@ def test_a_raised_waist_runs_square_for_two_centimetres_and_straight_to_nothing(
     """Up along centre or side, here upright: all of it for 2 cm, half of it half way from there to the other end."""
     piece = rectangle(250, 206)
     move = Move.model_validate({"do": "tip", "seam": "waist", "end": end, "square": "20 mm"})
-    altered = make(shipped_garment(), piece, [move], by)
+    altered = make(piece, [move], by)
     done, first = altered.piece, end == "centre-waist"
     x, up = piece.seams["waist"][:, 0], done.seams["waist"][:, 1] - 706
     assert done.seams["waist"][:, 0] == pytest.approx(x)
@@ -338,7 +338,7 @@ def test_a_waist_is_raised_until_its_corner_is_back_where_it_was(block: Pattern)
         {"do": "tip", "seam": "waist", "end": "centre-waist", **more} for more in ({}, {"until": "centre-waist"})
     )
     moves = [Move.model_validate(one) for one in (lowered, raised)]
-    done = make(shipped_garment(), block.back, moves, -10.0)
+    done = make(block.back, moves, -10.0)
     assert done.piece.corner("centre-waist") == pytest.approx(block.back.corner("centre-waist"), abs=1e-6)
     assert done.did[1].by == pytest.approx(10.0)
 

@@ -74,7 +74,7 @@ class Drawn:
     notes: list[str] = field(default_factory=list)
 
 
-def piece_of(drawn: Drawn, garment: Garment) -> Piece:
+def piece_of(drawn: Drawn) -> Piece:
     """The piece that a drawing shows. Raises ProblemsFoundError with everything that keeps it from being one."""
     names = drawn.part.seams
     missing = [name for name in names if name not in drawn.seams]
@@ -120,7 +120,7 @@ def piece_of(drawn: Drawn, garment: Garment) -> Piece:
     )
     if problems := [*level_faults(piece), *faults(piece)]:
         raise ProblemsFoundError(problems)
-    return piece if drawn.notches else with_notches(garment, piece)
+    return piece if drawn.notches else with_notches(piece)
 
 
 def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece], **about: Any) -> Pattern:

@@ -9,22 +9,22 @@ import numpy as np
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, Parting, mapped, redraw, rotated, shifted, tapering
-from fitdiag.pattern.garment import Spot, hits
-from fitdiag.pattern.making import Made, Work, far_along, stations
+from fitdiag.pattern.garment import Spot, hits, spot
+from fitdiag.pattern.making import Made, far_along, stations
 from fitdiag.pattern.piece import Array, Dart, Joint, Piece, apart, length, points, unit
 from fitdiag.problems import stop
 
 
-def _spots(work: Work, piece: Piece, move: Move) -> tuple[Spot, Spot]:
+def _spots(piece: Piece, move: Move) -> tuple[Spot, Spot]:
     """Where the cut of a move begins and ends."""
     assert move.cut is not None
-    start, end = (work.spot(piece, text) for text in move.cut)
+    start, end = (spot(piece, text) for text in move.cut)
     return start, end
 
 
-def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def wedge(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Turn the part above a cut about the cut's second end by 2 asin(|by| / 2w), w its length; positive opens."""
-    start, hinge = _spots(work, piece, move)
+    start, hinge = _spots(piece, move)
     width = apart(start.at, hinge.at)
     if abs(by) >= width:
         raise stop("amount", "that is more than the cut is wide", hint="take a smaller amount")
@@ -40,18 +40,18 @@ def wedge(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return result, Did("open" if by > 0 else "close", by, seams, part.cut(turn, hinged=True))
 
 
-def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def spread(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Cut through, and move the parts apart along the grain; negative lays them over each other.
 
     What an overlap covers lies beyond the place that the cut has afterwards, so that a spread of as much gives it back.
     """
-    start, end = _spots(work, piece, move)
+    start, end = _spots(piece, move)
     part = Parting(piece, start, end, keeps=move.keeps, opening=by > 0)
     left_of_cut = np.sign(end.at[0] - start.at[0])  # 1: the cut runs to the right, so its left is above
     shift = np.array([0.0, by * part.sign * left_of_cut])
     taken = (0.0, 0.0)
     if by < 0:
-        kept = _spots(work, part.laid(shifted(shift), closing=True), move)
+        kept = _spots(part.laid(shifted(shift), closing=True), move)
         edges = [_edge(piece, place.seam) for place in (start, end)]
         start, end = (_at_y(piece, e, float(at.at[1] - shift[1])) for e, at in zip(edges, kept, strict=True))
         low = [_at_y(piece, e, float(at.at[1])) for e, at in zip(edges, kept, strict=True)]
@@ -61,13 +61,13 @@ def spread(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return result, Did("spread" if by > 0 else "overlap", by, (start.seam, end.seam), part.cut(shifted(shift)))
 
 
-def stretch(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def stretch(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Cut through and move the parts apart along the grain, the edges redrawn in one run from the first height to the second.
 
     So what lies between them keeps its distance from the grainline and its share of the way down.
     """
-    start, end = _spots(work, piece, move)
-    heights, shares = stations(work, piece, move, piece.part.outer[0])
+    start, end = _spots(piece, move)
+    heights, shares = stations(piece, move, piece.part.outer[0])
 
     def moved(at: Array) -> Array:
         return points(at - np.outer(by * np.interp(at[:, 1], heights, shares), [0.0, 1.0]))
@@ -96,7 +96,7 @@ def _apart(piece: Piece, one: Spot, other: Spot) -> float:
     return float(abs(before[one.seam] + far_along(piece, one) - before[other.seam] - far_along(piece, other)))
 
 
-def widen(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def widen(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Cut along the grainline from top to bottom, and move the outer part; the grainline lies in the middle of the strip or fold."""
     top, bottom = piece.part.top, piece.part.stays
     x = piece.grain_x + max(-by, 0.0) / 2
@@ -116,10 +116,10 @@ def _at_x(piece: Piece, seam: str, x: float) -> Spot:
     return Spot(seam, *found[0])
 
 
-def slide(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def slide(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Slide the section with `seam` along a cut towards its second place; the seam it leaves is filled, the other one tapers."""
     seam = move.seam or ""
-    start, foot = _spots(work, piece, move)
+    start, foot = _spots(piece, move)
     shift = unit(foot.at - start.at) * by
     tapers, fills = piece.part.leads(seam), piece.part.follows(seam)
     whole_length = length(piece.seams[tapers])
@@ -144,7 +144,7 @@ def slide(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return result, Did("slide", by, (fills, seam, tapers), part.cut(shifted(shift)))
 
 
-def slit(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def slit(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Open an upright cut through the largest dart of a seam by `by` at the upper height of `at`, to nothing at the lower one.
 
     The part at the outer edge turns about the foot of the cut; there it laps over what lies below. The dart takes up what the
@@ -154,10 +154,10 @@ def slit(work: Work, piece: Piece, move: Move, by: float) -> Made:
     line = piece.seams[name]
     dart = max(piece.darts, key=lambda one: one.width, default=None)
     x = float((line[0, 0] + line[-1, 0]) / 2 if dart is None else (dart.left[0] + dart.right[0]) / 2)
-    heights, _ = stations(work, piece, move, outer)
+    heights, _ = stations(piece, move, outer)
     foot = np.array([x, heights[0]])
     angle = -2 * asin(by / (2 * (heights[-1] - heights[0])))
-    start, end = _at_x(piece, name, x), work.spot(piece, f"{outer} at {heights[0]} mm")
+    start, end = _at_x(piece, name, x), spot(piece, f"{outer} at {heights[0]} mm")
 
     def turn(at: Array) -> Array:
         return rotated(at, foot, angle)

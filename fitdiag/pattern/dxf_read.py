@@ -95,8 +95,7 @@ def _pattern(
     garment = garment or shipped_garment(space.said("garment").lower())
     named = _named(blocks, garment, taken)
     pieces = {
-        key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, taken), garment)
-        for key, block in named.items()
+        key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, taken)) for key, block in named.items()
     }
     carried = from_rows([value for key, value, _ in space.texts if key == "altered"])
     title, grade, client = space.said("style name"), space.said("grade"), one_line(space.said("client"), LONGEST_CLIENT)

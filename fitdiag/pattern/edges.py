@@ -10,17 +10,17 @@ import numpy as np
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, Shift, crossing, mapped, redraw, shortened, smooth_through, tapering, turned
 from fitdiag.pattern.garment import arc, hits
-from fitdiag.pattern.making import Made, Work, corner_shifts, lifted, stations, way_out
+from fitdiag.pattern.making import Made, corner_shifts, lifted, stations, way_out
 from fitdiag.pattern.piece import Array, Joint, Piece, apart, left_of, length, points, unit
 from fitdiag.problems import stop
 
 
-def edge(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def edge(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move seams outward (negative: inward) by a share of the amount at each height; along another seam where `way` names one."""
     shifts: dict[str, Shift] = {}
     joints: list[Joint] = []
     for seam in move.seams:
-        heights, shares = stations(work, piece, move, seam)
+        heights, shares = stations(piece, move, seam)
         if (np.diff(heights) <= 0).any():
             raise stop("height", f"{piece.name}: the levels lie too near to each other", hint="look at the levels")
         way = np.array([way_out(piece, seam), 0.0])
@@ -52,7 +52,7 @@ def _kinks(piece: Piece, seam: str, heights: Array, shares: Array) -> list[Array
     return found
 
 
-def tip(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def tip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move one end of a seam along the seam it meets (positive: longer), to nothing at its other end, darts folded closed.
 
     `way: up`: straight up, the seam it meets carried on from where it ends. `square`: so far along the new line keeps its
@@ -66,9 +66,9 @@ def tip(work: Work, piece: Piece, move: Move, by: float) -> Made:
     run = other[-1] - other[-2] if first else other[0] - other[1]
     run = np.array([0.0, 1.0]) if move.way == "up" else unit(run)
     if move.until in piece.part.corners:
-        by = float(work.before.corner(move.until or "")[1] - piece.corner(move.until or "")[1]) / float(run[1])
+        by = float(before.corner(move.until or "")[1] - piece.corner(move.until or "")[1]) / float(run[1])
     elif move.until is not None:
-        by = length(work.before.seams[move.until]) - length(piece.seams[move.until])
+        by = length(before.seams[move.until]) - length(piece.seams[move.until])
     closed = _closed(piece, seam)
     whole = float(closed(np.array([arc(line)[-1]]))[0])
     edge = min(move.square_mm or 0.0, whole / 3)  # so far along the new line runs like the old one
@@ -100,14 +100,14 @@ def _closed(piece: Piece, seam: str) -> Callable[[Array], Array]:
     return lambda far: np.asarray(np.interp(far, known, folded))
 
 
-def corner(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def corner(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move a corner of the outline outward, up, or along one of its seams; the seams of `taper` run to nothing over theirs."""
-    shifts, joints = corner_shifts(work, piece, move, by)
+    shifts, joints = corner_shifts(piece, move, by)
     along = (move.way,) if move.way in piece.part.seams else ()
     return redraw(piece, shifts, joints), Did("edge", by, tuple(dict.fromkeys((*move.taper, *along))))
 
 
-def straight(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def straight(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Draw a seam straight from end to end; steps and bends in it are gone."""
     seam = move.seam or ""
     line = piece.seams[seam]
@@ -121,7 +121,7 @@ def straight(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return replace(result, joints=left), Did("edge", by, (seam,))
 
 
-def bend(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def bend(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move a curve towards the corner of the seams it joins (negative: away from it), most where the corner is halved."""
     seam = move.seam or ""
     line, on = piece.seams[seam], piece.seams[piece.part.follows(seam)]
@@ -143,17 +143,17 @@ def bend(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return redraw(piece, {seam: tapering(-half * by, share)}), Did("edge", by, (seam,))
 
 
-def slip(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def slip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Slide a curve along the two seams that it joins, by the amount along the one before it (positive: down).
 
     A level line named by `line` goes along, by as much as the corner came down.
     """
     seam = move.seam or ""
-    before, after = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
-    run = unit(before[-1] - before[-2])
-    end = shortened(before, by)[-1] if by > 0 else before[-1] - run * by
-    shift = end - before[-1]
-    up = unit(after[1] - after[0])
+    lead, follow = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
+    run = unit(lead[-1] - lead[-2])
+    end = shortened(lead, by)[-1] if by > 0 else lead[-1] - run * by
+    shift = end - lead[-1]
+    up = unit(follow[1] - follow[0])
     at_top = up * float(shift[1] / up[1])
     result = redraw(piece, {seam: _blended(piece.seams[seam], shift, at_top)})
     if move.line is not None:
@@ -161,12 +161,12 @@ def slip(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return result, Did("edge", by, (piece.part.leads(seam), seam))
 
 
-def shift_end(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def shift_end(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move a straight end of the piece along the two seams it meets (positive: longer), level with itself."""
     seam = move.seam or ""
-    before, after = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
+    lead, follow = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
     ends = []
-    for line in (before[::-1], after):
+    for line in (lead[::-1], follow):
         run = (line[0] - line[1]) / abs(line[0, 1] - line[1, 1])
         back = hits(line, float(line[0, 1] + run[1] * by), 1) if by < 0 else []
         if by < 0 and not back:
@@ -186,13 +186,13 @@ def _blended(line: Array, start: Array, end: Array) -> Shift:
     return shift
 
 
-def swing(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def swing(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Swing all below a height inward by shares of the amount; then turn the piece until the grain through the leg is plumb.
 
     The new grain lies midway at the second height and at the lowest one.
     """
     outer = piece.part.outer[0]
-    heights, shares = stations(work, piece, move, outer)
+    heights, shares = stations(piece, move, outer)
     low, pivot = float(min(line[:, 1].min() for line in piece.seams.values())), float(heights[-1])
     if pivot <= low:
         raise stop("amount", "the pivot lies below the piece", hint="choose a higher pivot")

@@ -84,8 +84,7 @@ def fit(lengths: Mapping[str, float], units: Units = "cm", garment: Garment | No
     told = f"an estimate from {len(lengths)} lengths measured with a tape; its outline is off by about {about}"
     grade = f"{told} (not more in 68 of 100 cases), so it is not your outline"
     banded = model.banded(pattern, outline, left)
-    noted = {name: with_notches(pattern.garment, piece) for name, piece in banded.pieces.items()}
-    pattern = replace(banded, pieces=noted, title="Estimated from lengths", grade=grade)
+    pattern = replace(banded.with_each(with_notches), title="Estimated from lengths", grade=grade)
     return Fit(pattern, reached, residual, off, ask)
 
 

@@ -337,7 +337,7 @@ def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece, list[Problem]]:
         if seam not in part.seams
     ]
     problems += [*level_faults(piece), *faults(piece)]
-    return (piece if one.notches is not None or problems else with_notches(garment, piece)), problems
+    return (piece if one.notches is not None or problems else with_notches(piece)), problems
 
 
 def _joint_of(joint: _Joint) -> Joint:

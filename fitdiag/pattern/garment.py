@@ -68,10 +68,12 @@ def _declared(name: str, rule: Declared, alterations: Mapping[str, Alteration]) 
     }
     ends = {level.id: (level.from_end, level.to_end) for level in rule.levels if level.from_end}
     guesses = {level.id: level.guess for level in rule.levels if level.guess}
-    levels = {"levels": tuple(level.id for level in rule.levels), "heights": heights, "ends": ends, "guesses": guesses}
+    every = {
+        "levels": tuple(level.id for level in rule.levels), "heights": heights, "ends": ends, "guesses": guesses,
+        "named": {height.id: height for height in rule.heights}, "notches": rule.notches,
+    }  # fmt: skip
     parts = {
-        piece.id: Part.model_construct(**{**dict(shapes[piece.shape]), **dict(piece), **levels})
-        for piece in rule.pieces
+        piece.id: Part.model_construct(**{**dict(shapes[piece.shape]), **dict(piece), **every}) for piece in rule.pieces
     }
     return Garment(name, rule, parts, alterations)
 
@@ -88,7 +90,7 @@ class Spot:
     at: Array
 
 
-def height_at(garment: Garment, piece: Piece, name: str, edge: str = "") -> float:
+def height_at(piece: Piece, name: str, edge: str = "") -> float:
     """The height of a level, corner or named height, or one given like `925 mm`, in mm.
 
     Where a level line is not level, at its `edge` (`inner` or `outer`), else where the grainline crosses it.
@@ -101,12 +103,12 @@ def height_at(garment: Garment, piece: Piece, name: str, edge: str = "") -> floa
         return float(piece.lines[name][0 if edge == "inner" else -1, 1])
     if (level := piece.level(name)) is not None:
         return level
-    if (rule := next((one for one in garment.rule.heights if one.id == name), None)) is None:
+    if (rule := piece.part.named.get(name)) is None:
         raise stop("height", f"{piece.name}: there is no height '{name}'", hint="draw the level line on the pattern")
     if rule.between is not None:
-        low, high = (height_at(garment, piece, other, edge) for other in rule.between)
+        low, high = (height_at(piece, other, edge) for other in rule.between)
         return low + (high - low) * rule.share
-    return height_at(garment, piece, rule.level or "", edge) + (rule.up_mm or 0.0) - (rule.down_mm or 0.0)
+    return height_at(piece, rule.level or "", edge) + (rule.up_mm or 0.0) - (rule.down_mm or 0.0)
 
 
 def edge_of(piece: Piece, seam: str) -> str:
@@ -117,7 +119,7 @@ def edge_of(piece: Piece, seam: str) -> str:
 _FROM = re.compile(r"([a-z-]+) (\d+(?:\.\d+)?) mm from ([a-z-]+)\Z")
 
 
-def spot(garment: Garment, piece: Piece, text: str) -> Spot:
+def spot(piece: Piece, text: str) -> Spot:
     """Where a place named in the rules lies on the outline of a piece. Raises ProblemsFoundError if the piece has none."""
     if text in piece.part.corners:
         return Spot(piece.part.corners[text], 0, piece.corner(text))
@@ -128,7 +130,7 @@ def spot(garment: Garment, piece: Piece, text: str) -> Spot:
         return along(piece, seam, far if piece.part.corners[corner] == seam else whole - far)
     name, _, height = text.partition(" at ")
     seams = {"inner": piece.part.inner, "outer": piece.part.outer}.get(name, (name,))
-    y = piece.grain_x if height == "grain" else height_at(garment, piece, height)
+    y = piece.grain_x if height == "grain" else height_at(piece, height)
     axis = 0 if height == "grain" else 1
     places = [
         (seam, index, at) for seam in seams if seam in piece.seams for index, at in hits(piece.seams[seam], y, axis)
@@ -225,12 +227,12 @@ def unfolded(line: Array) -> list[Array]:
     return parts
 
 
-def with_notches(garment: Garment, piece: Piece) -> Piece:
+def with_notches(piece: Piece) -> Piece:
     """A piece with the garment's notches where it has none of that name on that seam."""
     known = {(notch.name, notch.seam) for notch in piece.notches}
     found = list(piece.notches)
-    for rule in garment.rule.notches:
+    for rule in piece.part.notches:
         if (rule.id, rule.seam) not in known and (not rule.on or piece.name in rule.on) and rule.seam in piece.seams:
-            place = spot(garment, piece, f"{rule.seam} {'' if ' from ' in rule.at else 'at '}{rule.at}")
+            place = spot(piece, f"{rule.seam} {'' if ' from ' in rule.at else 'at '}{rule.at}")
             found.append(Notch(rule.id, rule.seam, points(place.at)[0]))
     return replace(piece, notches=tuple(found))

@@ -1,31 +1,21 @@
-"""What all moves share: the piece as it was, the places and heights of its garment, and how a corner is moved."""
+"""What all moves share: the heights of a move, and how a corner is moved."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, Shift, shortened, tapering
-from fitdiag.pattern.garment import Garment, Spot, along, arc, edge_of, height_at, hits, spot
+from fitdiag.pattern.garment import Spot, along, arc, edge_of, height_at, hits, spot
 from fitdiag.pattern.piece import Array, Joint, Piece, apart, left_of, length, points, unit
 
-
-@dataclass(frozen=True, eq=False)
-class Work:
-    """A piece being altered: as it was before the alteration, and the garment that knows its places."""
-
-    garment: Garment
-    before: Piece
-
-    def spot(self, piece: Piece, text: str) -> Spot:
-        return spot(self.garment, piece, text)
-
-
 Made = tuple[Piece, Did]
-Maker = Callable[[Work, Piece, Move, float], Made]
+Maker = Callable[
+    [Piece, Piece, Move, float], Made
+]  # the piece before the alteration, as it is now, one move, by how much
 
 
 def way_out(piece: Piece, seam: str) -> float:
@@ -33,12 +23,10 @@ def way_out(piece: Piece, seam: str) -> float:
     return 1.0 if edge_of(piece, seam) == "outer" else -1.0
 
 
-def stations(work: Work, piece: Piece, move: Move, seam: str) -> tuple[Array, Array]:
+def stations(piece: Piece, move: Move, seam: str) -> tuple[Array, Array]:
     """The heights of a move from the bottom up, and the share of the amount at each."""
     edge = edge_of(piece, seam)
-    heights, shares = np.array(
-        sorted((height_at(work.garment, piece, name, edge), share) for name, share in move.at.items())
-    ).T
+    heights, shares = np.array(sorted((height_at(piece, name, edge), share) for name, share in move.at.items())).T
     return heights, shares
 
 
@@ -61,7 +49,7 @@ def _direction(piece: Piece, move: Move, begins: str, by: float) -> Array:
     return np.asarray((line[-1] - shortened(line, -by)[-1]) / -by)
 
 
-def corner_shifts(work: Work, piece: Piece, move: Move, by: float) -> tuple[dict[str, Shift], tuple[Joint, ...]]:
+def corner_shifts(piece: Piece, move: Move, by: float) -> tuple[dict[str, Shift], tuple[Joint, ...]]:
     begins = piece.part.corners[move.end or ""]
     way = _direction(piece, move, begins, by)
     shifts: dict[str, Shift] = {}
@@ -69,7 +57,7 @@ def corner_shifts(work: Work, piece: Piece, move: Move, by: float) -> tuple[dict
     for seam, text in move.taper.items():
         line = piece.seams[seam]
         whole, first = length(line), seam == begins
-        reach = reach_of(work, piece, seam, text, first)
+        reach = reach_of(piece, seam, text, first)
         curved = text == "all" or first
         # over some mm it is measured square to the way, so that the way back is the same
         square = unit(left_of(way)) if move.way and text.endswith(" mm") else None
@@ -92,14 +80,14 @@ def _taper(corner: Array, whole: float, reach: float, *, first: bool, curved: bo
     return share
 
 
-def reach_of(work: Work, piece: Piece, seam: str, text: str, first: bool) -> float:
+def reach_of(piece: Piece, seam: str, text: str, first: bool) -> float:
     """How far along a seam a taper runs, from its corner: to a height, over some mm, or all of it."""
     whole = length(piece.seams[seam])
     if text == "all":
         return whole
     if text.endswith(" mm"):
         return min(float(text.removesuffix(" mm")), whole)
-    place = work.spot(piece, f"{seam} at {text}")
+    place = spot(piece, f"{seam} at {text}")
     far = far_along(piece, place)
     return far if first else whole - far
 

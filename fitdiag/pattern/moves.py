@@ -15,8 +15,8 @@ from fitdiag.knowledge.model import Alteration
 from fitdiag.pattern.alter import Altered, Did, redraw
 from fitdiag.pattern.cuts import slide, slit, spread, stretch, wedge, widen
 from fitdiag.pattern.edges import bend, corner, edge, shift_end, slip, straight, swing, tip
-from fitdiag.pattern.garment import Garment, along, at_far, far_on, off
-from fitdiag.pattern.making import Made, Maker, Work, corner_shifts, lifted, way_out
+from fitdiag.pattern.garment import along, at_far, far_on, off
+from fitdiag.pattern.making import Made, Maker, corner_shifts, lifted, way_out
 from fitdiag.pattern.measure import after_darts
 from fitdiag.pattern.piece import Dart, Pattern, Piece, Side, left_of, length, points, unit
 from fitdiag.problems import one_line, stop
@@ -38,14 +38,14 @@ class Step:
 # -- of what is drawn on a piece: darts, grainline, notches, level lines, and a width that is kept ------------------------
 
 
-def darts(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def darts(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Make the darts wider in all, shared out, and each longer, by shares of the amount. Without a dart a short one is drawn.
 
     `until`: as much wider as that seam, less its darts, has become longer by the moves before.
     """
     wider, longer, top = by * move.wider, by * move.longer, piece.part.top
     if move.until is not None:
-        wider = after_darts(piece, move.until) - after_darts(work.before, move.until)
+        wider = after_darts(piece, move.until) - after_darts(before, move.until)
         if not piece.darts:
             return piece, Did("none", by, ())
     if not piece.darts:
@@ -76,12 +76,12 @@ def _new_dart(piece: Piece, seam: str, width: float) -> Dart:
     return Dart(middle.at - run * width / 2, middle.at + run * width / 2, middle.at - left_of(run) * NEW_DART_MM)
 
 
-def grain(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def grain(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move the drawn grainline outward, towards the outer edge; the outline stays."""
     return replace(piece, grain_x=piece.grain_x + by), Did("grain", by, ())
 
 
-def notches(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def notches(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move the notches of some seams up along them."""
     found = []
     for notch in piece.notches:
@@ -93,12 +93,12 @@ def notches(work: Work, piece: Piece, move: Move, by: float) -> Made:
     return replace(piece, notches=tuple(found)), Did("notches", by, ())
 
 
-def line_up(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def line_up(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move a level line up; it runs from edge to edge again."""
     return lifted(piece, move.line or "", by), Did("line", by, ())
 
 
-def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def keep(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move a corner, and the inner ends of level lines beside it, as far as the straight of a seam, carried on, has moved at their heights.
 
     So a width that is taken from that straight is what it was before the alteration.
@@ -110,8 +110,8 @@ def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
         return float(line[-1, 0] + (y - line[-1, 1]) * run[0] / run[1])
 
     at = piece.corner(move.end or "")
-    far = straight(piece, float(at[1])) - straight(work.before, float(at[1]))
-    shifts, joints = corner_shifts(work, piece, move, far * way_out(piece, move.seam or ""))
+    far = straight(piece, float(at[1])) - straight(before, float(at[1]))
+    shifts, joints = corner_shifts(piece, move, far * way_out(piece, move.seam or ""))
     result = redraw(piece, shifts, joints)
     lines = {}
     for name, line in result.lines.items():
@@ -119,12 +119,12 @@ def keep(work: Work, piece: Piece, move: Move, by: float) -> Made:
             off(result.seams[seam], line[0]) >= 0.5 for seam in piece.part.inner
         ):  # a width that is taken from that straight
             line = line.copy()  # noqa: PLW2901
-            line[0, 0] += straight(piece, float(line[0, 1])) - straight(work.before, float(line[0, 1]))
+            line[0, 0] += straight(piece, float(line[0, 1])) - straight(before, float(line[0, 1]))
         lines[name] = points(line)
     return replace(result, lines=lines), Did("edge", far, tuple(move.taper))
 
 
-def nothing(work: Work, piece: Piece, move: Move, by: float) -> Made:
+def nothing(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """The paper stays as it is."""
     return piece, Did("none", by, ())
 
@@ -139,11 +139,11 @@ MAKERS: Mapping[str, Maker] = {
 }  # fmt: skip
 
 
-def make(garment: Garment, piece: Piece, moves: Sequence[Move], amount: float) -> Altered:
+def make(piece: Piece, moves: Sequence[Move], amount: float) -> Altered:
     """Moves made on one piece by `amount` mm, one after the other."""
-    work, did = Work(garment, piece), list[Did]()
+    before, did = piece, list[Did]()
     for move in moves:
-        piece, done = MAKERS[move.do](work, piece, move, move.by * amount)
+        piece, done = MAKERS[move.do](before, piece, move, move.by * amount)
         did.append(done)
     return Altered(piece, tuple(did))
 
@@ -179,7 +179,7 @@ def _carried(pattern: Pattern, rule: Alteration, amount: float) -> Step:
         moves = [move for move in own if (move.over_mm or -1.0) < abs(amount) <= (move.up_to_mm or inf)]
         if not moves:
             continue
-        made = make(pattern.garment, piece, moves, amount) if amount else Altered(piece)
+        made = make(piece, moves, amount) if amount else Altered(piece)
         altered[name] = replace(made, words=rule.operation.drawn)
         pattern = pattern.with_piece(altered[name].piece)
     return Step(rule.id, amount, pattern, altered)

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LinearRing, Point, Polygon
 
-from fitdiag.knowledge.garment import Guess, Shape
+from fitdiag.knowledge.garment import Guess, Height, NotchRule, Shape
 from fitdiag.problems import Problem
 
 if TYPE_CHECKING:
@@ -107,9 +107,10 @@ class Joint:
 
 
 class Part(Shape):
-    """What a garment declares of a piece, called by its `id`: its shape, how many times it is `cut`, and its levels.
+    """What a garment declares of a piece, called by its `id`: its shape, how many times it is `cut`, its heights and notches.
 
-    `levels`: names from the top down. `ends`: for levels drawn as lines, the seams where their two ends lie.
+    `levels`: names from the top down. `ends`: for levels drawn as lines, the seams where their two ends lie. `named`: heights that
+    lie above or below a level, or between two.
     """
 
     cut: int
@@ -118,6 +119,8 @@ class Part(Shape):
     heights: Mapping[str, tuple[str, str]] = {}  # of levels that are no line: ("corner" or "seam", its name)
     ends: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = {}
     guesses: Mapping[str, Guess] = {}
+    named: Mapping[str, Height] = {}
+    notches: tuple[NotchRule, ...] = ()
 
     @property
     def name(self) -> str:

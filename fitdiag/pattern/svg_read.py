@@ -292,7 +292,7 @@ def _pattern(shapes: Sequence[Shape], garment: Garment, taken: Taken) -> Pattern
         if re.fullmatch(r"\d{1,4}(\.\d+)?", given := parts[0].data.get("data-allowance", "")):
             drawn[name, side].allowance[of] = float(given)
     taken.lines.append("Lines named after seams count as stitching lines, not as lines to cut along.")
-    made = {key: piece_of(one, garment) for key, one in drawn.items() if one.seams}
+    made = {key: piece_of(one) for key, one in drawn.items() if one.seams}
     titles, said = (
         [shape.text for shape in shapes if shape.tag == tag and shape.text and len(shape.groups) == 1]
         for tag in ("title", "desc")

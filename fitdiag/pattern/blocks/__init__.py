@@ -116,14 +116,14 @@ def out_of_proportion(block: Block, given: Mapping[str, float], units: Units) ->
 # -- lines ---------------------------------------------------------------------------------------------------------------
 
 
-def finished(garment: Garment, piece: Piece, level: Mapping[str, float], inner: Mapping[str, float]) -> Piece:
+def finished(piece: Piece, level: Mapping[str, float], inner: Mapping[str, float]) -> Piece:
     """A drafted piece with its level lines, each from edge to edge (`inner`: from an upright at this x instead), and notches."""
     found = {}
     for name in piece.part.ends:
         line = across(piece.part, piece.seams, name, level[name])
         assert line is not None
         found[name] = points([[inner[name], level[name]], line[1]]) if name in inner else line
-    return with_notches(garment, Piece(piece.part, piece.seams, piece.darts, found))
+    return with_notches(Piece(piece.part, piece.seams, piece.darts, found))
 
 
 def line(start: object, end: object) -> Array:

@@ -43,7 +43,7 @@ def _piece(
         "centre": line((-middle, 0.0), top),
     }
     piece = Piece(garment.parts[name], seams, tuple(found))
-    return finished(garment, piece, {"waist": waist, "hip": hip, "hem": 0.0}, {})
+    return finished(piece, {"waist": waist, "hip": hip, "hem": 0.0}, {})
 
 
 def _dart(edge: Array, share: float, depth: float) -> Dart:

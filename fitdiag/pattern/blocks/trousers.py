@@ -83,7 +83,7 @@ def _front(m: Measures, garment: Garment) -> Piece:
         },
         (dart,),
     )
-    return finished(garment, piece, level, {"hip": centre})
+    return finished(piece, level, {"hip": centre})
 
 
 def _back(m: Measures, garment: Garment) -> Piece:
@@ -114,7 +114,7 @@ def _back(m: Measures, garment: Garment) -> Piece:
         },
         tuple(darts),
     )
-    return finished(garment, piece, level, {"hip": corner_x})  # the hip is taken from these uprights
+    return finished(piece, level, {"hip": corner_x})  # the hip is taken from these uprights
 
 
 def _leg(
