@@ -156,21 +156,16 @@ def _refuse_impossible(figure: Figure, units: Units) -> None:
         return format_reading(mm, units)
 
     crotch = figure.waist_height - figure.crotch_depth
-    problems = []
-    if not 1 / _SPAN < figure.waist / figure.hip < _SPAN * 0.75:
-        problems.append(f"a waist of {told(figure.waist)} and a hip of {told(figure.hip)} are not one body's")
-    if figure.crotch_depth < figure.waist_to_hip + 20.0:
-        problems.append(
-            f"the crotch ({told(figure.crotch_depth)} below the waist, standing) lies above or at the hip line"
-            f" ({told(figure.waist_to_hip)} below it)"
-        )
-    if crotch < figure.knee_height + 120.0:
-        problems.append(
-            f"the crotch ({told(crotch)} above the floor) lies at or below the knee ({told(figure.knee_height)})"
-        )
-    if not 0.35 < figure.thigh / figure.hip < 0.8:
-        problems.append(f"a thigh of {told(figure.thigh)} does not belong to a hip of {told(figure.hip)}")
-    if not 0.45 < figure.knee / figure.thigh < 1.0:
-        problems.append(f"a knee of {told(figure.knee)} does not belong to a thigh of {told(figure.thigh)}")
-    if problems:
-        raise ProblemsFoundError([Problem("body", text, None, "check these measures") for text in problems])
+    waist, hip, thigh, knee = (told(mm) for mm in (figure.waist, figure.hip, figure.thigh, figure.knee))
+    below, hip_line = told(figure.crotch_depth), told(figure.waist_to_hip)
+    likely = {
+        f"a waist of {waist} and a hip of {hip} are not one body's": 1 / _SPAN < figure.waist / figure.hip < _SPAN * 0.75,
+        f"the crotch ({below} below the waist, standing) lies above or at the hip line ({hip_line} below it)":
+            figure.crotch_depth >= figure.waist_to_hip + 20.0,
+        f"the crotch ({told(crotch)} above the floor) lies at or below the knee ({told(figure.knee_height)})":
+            crotch >= figure.knee_height + 120.0,
+        f"a thigh of {thigh} does not belong to a hip of {hip}": 0.35 < figure.thigh / figure.hip < 0.8,
+        f"a knee of {knee} does not belong to a thigh of {thigh}": 0.45 < figure.knee / figure.thigh < 1.0,
+    }  # fmt: skip
+    if problems := [Problem("body", text, None, "check these measures") for text, is_so in likely.items() if not is_so]:
+        raise ProblemsFoundError(problems)

@@ -13,7 +13,7 @@ import numpy as np
 from shapely import LineString, Polygon
 
 from fitdiag.pattern.garment import arc, at_far, far_on
-from fitdiag.pattern.measure import crossing, hip_width, width_at
+from fitdiag.pattern.measure import after_darts, crossing, hip_width, width_at
 from fitdiag.pattern.piece import Array, Pattern, Piece, faults, length
 from fitdiag.pattern.true import true_piece
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
@@ -125,7 +125,7 @@ def too_small(cut: Cut, body: Mapping[str, float], units: Units) -> list[Problem
 
 def _girths(pieces: tuple[Piece, ...]) -> dict[str, float]:
     """Girths of the sewn pattern in mm that a body must fit into."""
-    top = [length(piece.top) - sum(dart.width for dart in piece.darts) for piece in pieces]
+    top = [after_darts(piece, piece.part.top) for piece in pieces]
     hips = [hip_width(piece) or 0.0 for piece in pieces]
     girths = {"waist": 2 * sum(top), "hip": 2 * sum(hips)}
     crotch = [piece.level("crotch") for piece in pieces]

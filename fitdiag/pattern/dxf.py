@@ -85,9 +85,7 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
     for name in piece.part.seams:
         for point in piece.seams[name][1:-1]:
             block.add_point(point.tolist(), dxfattribs={"layer": CURVE})
-    low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
-    grain = [(piece.grain_x, low + (high - low) * share) for share in (0.05, 0.95)]
-    block.add_line(*grain, dxfattribs={"layer": GRAIN})
+    block.add_line(*piece.grain.tolist(), dxfattribs={"layer": GRAIN})
     for number, dart in enumerate(piece.darts, 1):
         legs = dart.ends.tolist()
         block.add_polyline2d(legs, dxfattribs={"layer": INTERNAL})
@@ -106,6 +104,7 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
         *(f"Allowance {name}: {mm:.3f}" for name, mm in piece.allowance.items()),
         *_chunks("Note", piece.note),
     ]
+    low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
     for row, text in enumerate(texts):
         _say(block, text, piece.grain_x + TEXT_MM, low + (high - low) * 0.6 - row * TEXT_MM * 2)
 

@@ -121,13 +121,11 @@ def pattern_to_data(pattern: Pattern) -> dict[str, Any]:
 
 
 def _carried_data(carried: Carried) -> dict[str, Any]:
-    return {
-        "alteration": carried.alteration,
-        **({"title": one_line(carried.title, record.LONGEST_NAME)} if carried.title else {}),
-        "amount_mm": rounded(carried.amount),
-        **({"day": carried.day} if carried.day else {}),
-        **({"side": carried.side} if carried.side != "both" else {}),
-    }
+    every = {
+        "alteration": carried.alteration, "title": one_line(carried.title, record.LONGEST_NAME),
+        "amount_mm": rounded(carried.amount), "day": carried.day, "side": carried.side,
+    }  # fmt: skip
+    return {key: value for key, value in every.items() if value not in ("", "both")}
 
 
 def pattern_to_text(pattern: Pattern) -> str:

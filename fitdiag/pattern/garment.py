@@ -111,11 +111,6 @@ def height_at(piece: Piece, name: str, edge: str = "") -> float:
     return height_at(piece, rule.level or "", edge) + (rule.up_mm or 0.0) - (rule.down_mm or 0.0)
 
 
-def edge_of(piece: Piece, seam: str) -> str:
-    """`outer` or `inner`, by the edge that a seam belongs to."""
-    return "outer" if seam in piece.part.outer else "inner"
-
-
 _FROM = re.compile(r"([a-z-]+) (\d+(?:\.\d+)?) mm from ([a-z-]+)\Z")
 
 

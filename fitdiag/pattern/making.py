@@ -9,7 +9,7 @@ import numpy as np
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.pattern.alter import Did, Shift, shortened, tapering
-from fitdiag.pattern.garment import Spot, along, arc, edge_of, height_at, hits, spot
+from fitdiag.pattern.garment import Spot, along, arc, height_at, hits, spot
 from fitdiag.pattern.piece import Array, Joint, Piece, apart, left_of, length, points, unit
 
 Made = tuple[Piece, Did]
@@ -20,12 +20,12 @@ Maker = Callable[
 
 def way_out(piece: Piece, seam: str) -> float:
     """1 where outward is to the right, -1 where it is to the left."""
-    return 1.0 if edge_of(piece, seam) == "outer" else -1.0
+    return 1.0 if seam in piece.part.outer else -1.0
 
 
 def stations(piece: Piece, move: Move, seam: str) -> tuple[Array, Array]:
     """The heights of a move from the bottom up, and the share of the amount at each."""
-    edge = edge_of(piece, seam)
+    edge = "outer" if seam in piece.part.outer else "inner"
     heights, shares = np.array(sorted((height_at(piece, name, edge), share) for name, share in move.at.items())).T
     return heights, shares
 

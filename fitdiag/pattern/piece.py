@@ -184,6 +184,12 @@ class Piece:
         """The line of its first seam, the waist."""
         return self.seams[self.part.top]
 
+    @property
+    def grain(self) -> Array:
+        """The grainline as files have it, (2, 2) points from nearly the bottom to nearly the top."""
+        low, high = float(self.outline[:, 1].min()), float(self.outline[:, 1].max())
+        return points([[self.grain_x, low + (high - low) * share] for share in (0.05, 0.95)])
+
     def corner(self, name: str) -> Array:
         """A landmark: the point where its seam begins."""
         return np.asarray(self.seams[self.part.corners[name]][0])

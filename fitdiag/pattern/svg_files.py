@@ -61,9 +61,7 @@ def _group(piece: Piece, side: Side, origin: Array) -> str:
         x, y = origin[0] + at[0], origin[1] - at[1]
         told = f'id="{called}-hole-{number}" class="hole" data-line="{number}"'
         parts.append(f'<circle {told} cx="{x:.3f}" cy="{y:.3f}" r="1"/>')
-    low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
-    run = np.array([[piece.grain_x, low + (high - low) * 0.05], [piece.grain_x, low + (high - low) * 0.95]])
-    parts.append(_line_element(called, "grain", "", run, origin))
+    parts.append(_line_element(called, "grain", "", piece.grain, origin))
     head = f'<g id="{called}" style="{_STYLE}" data-origin="{origin[0]:.3f} {origin[1]:.3f}">'
     return "\n".join([head, f"<desc>{escape(one_line(piece.note, LONGEST_NOTE))}</desc>", *parts, "</g>"])
 
