@@ -223,6 +223,7 @@ def is_graded(symptom: str, garment: str = "") -> bool:
     return "then" not in _signs(garment)[symptom]
 
 
+@cache
 def figure(symptom: str, strength: int, *, title: str, side: str | None = None, garment: str = "") -> str | None:
     """The drawing of a symptom as SVG text; None if there is none. `strength`: 0 as it should be, 1 slight, 2 clear, 3 strong.
 
