@@ -12,11 +12,11 @@ import shutil
 import subprocess
 import sys
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from crash import in_child
+from crash import in_child, warm
 from small_rules import good_files
 
 from fitdiag.knowledge.load import read_rules
@@ -142,6 +142,14 @@ BYTES = os.fsdecode(b"ros\xe9e \xff")
 FORBIDDEN = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
 
 
+@pytest.fixture(scope="module")
+def warmed(shelf: Path) -> Iterator[None]:
+    """What every child needs is loaded once, and drawn once."""
+    with warm(shelf):
+        yield
+
+
+@pytest.mark.usefixtures("warmed")
 @pytest.mark.skipif(sys.platform in ("win32", "darwin"), reason="names of any bytes are a matter of Linux")
 @pytest.mark.parametrize("name", [HOSTILE, BYTES], ids=["control and direction", "not UTF-8"])
 def test_hostile_names_are_shown_harmlessly_by_every_command(tmp_path: Path, name: str) -> None:
