@@ -57,6 +57,24 @@ class Shape:
     thigh: float = 0.0
 
 
+@dataclass(frozen=True, eq=False)
+class _Level:
+    """The sections of a figure at heights of the model, mm: how far forward the trunk stands, its widening, half widths and
+    depths, and the leg's half width, half depth and middle."""
+
+    z: Array
+    forward: Array
+    wide: Array
+    deeper: Array
+    side: Array
+    front: Array
+    back: Array
+    leg_side: Array
+    leg_deep: Array
+    leg_x: Array
+    leg_y: Array
+
+
 class Model:
     """The field of a figure: below 0 inside, above 0 outside, about the distance in mm near the skin."""
 
@@ -89,14 +107,31 @@ class Model:
             leg = np.interp(height, [0.0, 470.0, 776.0], [0.0, 0.6, 1.0])
             height = height - 0.5 * side * (figure.hip_higher * trunk + figure.leg_longer * leg)
             x = x / (1.0 + np.sign(x) * figure.hip_fuller / (320.0 * shape.scale) * _bump(height, 834.0, 90.0))
-        x, y = np.abs(x) / shape.scale, (y - self._forward(height)) / shape.scale
-        return np.asarray(self._model(x, y, height) * shape.scale)
+        return self._at_level(x, y, self._level(height))
 
-    def _model(self, x: Array, y: Array, z: Array) -> Array:
-        """Trunk, seat and leg in the model's own mm, x >= 0."""
+    def _at_level(self, x: Array, y: Array, level: _Level) -> Array:
+        """The field at places in mm whose heights are known: trunk, seat and leg in the model's own mm, x >= 0."""
+        shape, z = self.shape, level.z
+        x, y = np.abs(x) / shape.scale, (y - level.forward) / shape.scale
+        x, y = x / level.wide, y / level.deeper
+        side, depth = level.side, np.where(y > 0, level.front, level.back)
+        ring = (np.abs(x / side) ** SUPERELLIPSE + np.abs(y / depth) ** SUPERELLIPSE) ** (1 / SUPERELLIPSE)
+        trunk = (ring - 1) * np.minimum(side, depth)
+        under = shape.crotch + 0.5 * (np.maximum(y + 10, 0) / 10) ** 1.6 + 0.5 * (np.maximum(-10 - y, 0) / 10) ** 1.5
+        trunk = -_blend(-trunk, -(under - z), BLENDS_MM["crotch"])
+        radii = (80.0, 63.0 + 0.25 * shape.seat, 83.0)
+        seat_y, seat_z = -(66.0 + 0.75 * shape.seat), 830.0 + shape.seat_level
+        seat = np.sqrt(((x - 66) / radii[0]) ** 2 + ((y - seat_y) / radii[1]) ** 2 + ((z - seat_z) / radii[2]) ** 2) - 1
+        around = np.sqrt(((x - level.leg_x) / level.leg_side) ** 2 + ((y - level.leg_y) / level.leg_deep) ** 2) - 1
+        leg = np.maximum(around * np.minimum(level.leg_side, level.leg_deep), z - 800.0)
+        field = _blend(_blend(trunk, seat * min(radii), BLENDS_MM["seat"]), leg, BLENDS_MM["legs"])
+        return np.asarray(field * shape.scale)
+
+    def _level(self, z: Array) -> _Level:
+        """What the field takes from heights of the model alone."""
         shape, figure = self.shape, self.figure
         wide = 1.0 + (shape.wide - 1.0) * np.clip((z - 500.0) / 260.0, 0, 1) * np.clip((1040.0 - z) / 180.0, 0, 1)
-        x, y = x / wide, y / (1.0 + figure.deeper / 222.0 * _bump(z, 870.0, 130.0))
+        deeper = 1.0 + figure.deeper / 222.0 * _bump(z, 870.0, 130.0)
         upper, trunk_z = np.clip((z - 860.0) / 180.0, 0, 1), np.clip(z, _TRUNK_Z[0], _TRUNK_Z[-1])
         upper = upper * upper * (3 - 2 * upper)
         taper = (1 - upper) + shape.waist * upper
@@ -105,28 +140,17 @@ class Model:
         back = (
             back + 0.55 * shape.seat * _bump(z, 840.0 + shape.seat_level, 65.0) - figure.hollow * _bump(z, 1000.0, 50.0)
         )
-        depth = np.where(y > 0, front, back)
-        ring = (np.abs(x / side) ** SUPERELLIPSE + np.abs(y / depth) ** SUPERELLIPSE) ** (1 / SUPERELLIPSE)
-        trunk = (ring - 1) * np.minimum(side, depth)
-        under = shape.crotch + 0.5 * (np.maximum(y + 10, 0) / 10) ** 1.6 + 0.5 * (np.maximum(-10 - y, 0) / 10) ** 1.5
-        trunk = -_blend(-trunk, -(under - z), BLENDS_MM["crotch"])
-        radii = (80.0, 63.0 + 0.25 * shape.seat, 83.0)
-        seat_y, seat_z = -(66.0 + 0.75 * shape.seat), 830.0 + shape.seat_level
-        seat = np.sqrt(((x - 66) / radii[0]) ** 2 + ((y - seat_y) / radii[1]) ** 2 + ((z - seat_z) / radii[2]) ** 2) - 1
-        return _blend(_blend(trunk, seat * min(radii), BLENDS_MM["seat"]), self._one_leg(x, y, z), BLENDS_MM["legs"])
-
-    def _one_leg(self, x: Array, y: Array, z: Array) -> Array:
-        shape, figure = self.shape, self.figure
         low = np.clip(z, _LEG_Z[0], _LEG_Z[-1])
         girth, full = self._leg(low), _bump(low, 700.0, 120.0)
         out_in, fore_aft = figure.outer_thigh + figure.inner_thigh, figure.front_thigh + figure.back_thigh
-        side = _LEG["side"](low) * girth + (0.5 * shape.thigh + 0.5 * out_in) * full
-        deep = _LEG["depth"](low) * girth + (shape.thigh + 0.5 * fore_aft) * full
         apart = figure.feet_apart * (770.0 - low) / 770.0 + figure.knees_apart * _bump(low, 470.0, 160.0)
-        middle_x = _LEG["x"](low) + (0.5 * shape.thigh + 0.5 * (figure.outer_thigh - figure.inner_thigh)) * full + apart
-        middle_y = _LEG["y"](low) + 0.5 * (figure.front_thigh - figure.back_thigh) * full
-        leg = (np.sqrt(((x - middle_x) / side) ** 2 + ((y - middle_y) / deep) ** 2) - 1) * np.minimum(side, deep)
-        return np.asarray(np.maximum(leg, z - 800.0))
+        return _Level(
+            z, self._forward(z), wide, deeper, side, front, back,
+            leg_side=_LEG["side"](low) * girth + (0.5 * shape.thigh + 0.5 * out_in) * full,
+            leg_deep=_LEG["depth"](low) * girth + (shape.thigh + 0.5 * fore_aft) * full,
+            leg_x=_LEG["x"](low) + (0.5 * shape.thigh + 0.5 * (figure.outer_thigh - figure.inner_thigh)) * full + apart,
+            leg_y=_LEG["y"](low) + 0.5 * (figure.front_thigh - figure.back_thigh) * full,
+        )  # fmt: skip
 
     def leg_axis(self, heights: Array) -> tuple[Array, Array]:
         """Middle of the right leg at heights over the floor: to the side and forward, mm."""
@@ -143,10 +167,12 @@ class Model:
         angle = np.linspace(-np.pi / 2, np.pi / 2, count)
         across, forward = np.cos(angle), np.sin(angle)
         z, middle = np.full(1, float(self._to_client(model_z))), float(self._forward(model_z))
+        level = None if self.figure.lopsided else self._level(np.asarray(self._to_model(z)))  # the same at every radius
         low, high = np.zeros(count), np.full(count, 400.0 * self.shape.scale)
         for _ in range(24):
             radius = 0.5 * (low + high)
-            inside = self.at(radius * across, radius * forward + middle, z) < 0
+            x, y = radius * across, radius * forward + middle
+            inside = (self.at(x, y, z) if level is None else self._at_level(x, y, level)) < 0
             low, high = np.where(inside, radius, low), np.where(inside, high, radius)
         return np.column_stack([low * across, low * forward + middle])
 
@@ -160,7 +186,7 @@ class Model:
     def hip_girth(self) -> float:
         """The fullest of the girths about the hip line, mm."""
         level = self.shape.seat_level
-        return max(self.girth(z) for z in (820.0, 840.0, 840.0 + level, 860.0 + level))
+        return max(self.girth(z) for z in {820.0, 840.0, 840.0 + level, 860.0 + level})
 
     def seat_out(self) -> float:
         """How far the fullest seat stands out behind a plumb line from the back waist, mm."""
