@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from fitdiag.cli.arguments import day_of, folder_of, lengths
+from fitdiag.cli.arguments import day_of, lengths, rules_of
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -59,7 +59,7 @@ class Work:
 
 def pattern_and_rules(path: str, rules: str | None) -> tuple[Pattern, RuleBase]:
     """The pattern in a file, and the rules named, or else those of its garment."""
-    named = load_rules(folder_of(rules)) if rules else None
+    named = rules_of(rules) if rules else None
     pattern = read_pattern(path, by_rules(named))
     return pattern, named or load_rules(rules_for(pattern.garment.name))
 

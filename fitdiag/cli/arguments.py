@@ -44,6 +44,13 @@ def _garment_in(path: Path) -> str | None:
     return found[1].decode() if found else None
 
 
+def rules_of(given: str | None, *files: str | Path | None) -> RuleBase:
+    """The rules in that folder. Raises ProblemsFoundError."""
+    from fitdiag.knowledge.load import load_rules
+
+    return load_rules(folder_of(given, *files))
+
+
 def units_of(text: str) -> Units:
     """`in` or `cm`, or one clear message."""
     if (named := units_named(text)) is not None:

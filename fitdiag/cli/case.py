@@ -9,14 +9,13 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from fitdiag.cli.arguments import body_lengths, body_notes, day_of, folder_of, guess_units
+from fitdiag.cli.arguments import body_lengths, body_notes, day_of, guess_units, rules_of
 from fitdiag.cli.case_list import case_command, case_folder, parent_of
 from fitdiag.cli.documents import documents_again
 from fitdiag.cli.misses import forget_since
 from fitdiag.cli.output import counted, say, say_all, say_then, write
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import disk, own_folder, remove_file, write_atomically
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
@@ -33,7 +32,7 @@ def new(
     name: str, given: str | None, *, units: str | None, body: list[str], measure: list[str], pattern: str | None,
     photos_consent: str | None, keep_until: str | None, note: list[str], alone: bool, rules: str | None,
 ) -> int:  # fmt: skip
-    base, day = load_rules(folder_of(rules)), date.today()
+    base, day = rules_of(rules), date.today()
     in_units = guess_units(units, measure)
     if photos_consent not in (None, "yes", "no"):
         told = f"'{one_line(photos_consent, 20)}' is no answer"
@@ -79,7 +78,6 @@ def _until(text: str | None) -> date | None:
 
 
 def consent(name: str, given: str | None, answer: str, keep_until: str | None) -> int:
-    """Write down what the client says now about photos."""
     case, day = open_case(case_folder(name, given)), date.today()
     if answer not in ("yes", "no"):
         raise stop("argument", f"'{one_line(answer, 20)}' is no answer", hint="write yes or no")
@@ -286,7 +284,7 @@ _ROUNDS = "round-[0-9][0-9]"
 def repair(name: str, given: str | None, rules: str | None) -> int:
     """Make again what is missing or damaged in a case, and say what was made and what cannot be."""
     folder = case_folder(name, given)
-    base = load_rules(folder_of(rules, folder / CASE_FILE))
+    base = rules_of(rules, folder / CASE_FILE)
     missing = [inner / ROUND_FILE for inner in sorted(folder.glob(_ROUNDS)) if not (inner / ROUND_FILE).exists()]
     with alone(folder):
         swept = sweep_case(folder)
@@ -308,7 +306,7 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
 def opened(name: str, given: str | None, rules: str | None = None) -> tuple[RuleBase, Case]:
     """The rules and the case meant; what is missing in it is made again, unless the case cannot be written now."""
     folder = case_folder(name, given)
-    base = load_rules(folder_of(rules, folder / CASE_FILE))
+    base = rules_of(rules, folder / CASE_FILE)
     open_case(folder)  # what is no case, or a link, is not touched
     try:
         with alone(folder):

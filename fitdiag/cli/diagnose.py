@@ -7,11 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fitdiag.cli.arguments import folder_of, lengths, units_of
+from fitdiag.cli.arguments import lengths, rules_of, units_of
 from fitdiag.cli.output import width, write, write_data
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.stages import Effects
@@ -64,7 +63,7 @@ def say_list(
 
 def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units: str | None, pattern: str | None,
              first_cut: bool, drape: bool, measures: Sequence[str], full: bool, alone: bool) -> int:  # fmt: skip
-    base = load_rules(folder_of(rules, path))
+    base = rules_of(rules, path)
     findings = in_units(read_findings(Path(path), base), units)
     conclusion, on_paper = conclude(base, findings), pattern_in(base, pattern)
     effects, shown = effects_of(base, conclusion, on_paper, first_cut=first_cut), None

@@ -12,7 +12,7 @@ from pathlib import Path, PurePath
 from typing import Any
 
 from fitdiag.cli.altering import carried_out, pattern_and_rules
-from fitdiag.cli.arguments import body_notes, ending_of, folder_of, guess_units, lengths, signed_length
+from fitdiag.cli.arguments import body_notes, ending_of, guess_units, lengths, rules_of, signed_length
 from fitdiag.cli.output import say, say_all, width, write, write_data
 from fitdiag.cli.photo import read_marked
 from fitdiag.diagnosis.belief import chance_words, lower_first
@@ -21,7 +21,6 @@ from fitdiag.drape.muslin import Draped, drape, order_of, pictures
 from fitdiag.drape.picture import SCALE, courses
 from fitdiag.drape.readings import READINGS
 from fitdiag.files import write_atomically
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Pattern
@@ -90,7 +89,7 @@ def explain_muslin(
     from fitdiag.planning.explain import explain
     from fitdiag.sessions.state import conclude
 
-    base = load_rules(folder_of(rules, findings, path))
+    base = rules_of(rules, findings, path)
     known = in_units(read_findings(Path(findings), base), units)
     pattern, diagnosis = read_pattern(path), conclude(base, known).diagnosis
     body = {**known.body_measures, **lengths(measures, known.units, MEASURES)}

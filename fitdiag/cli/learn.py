@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from fitdiag.cli.arguments import folder_of
+from fitdiag.cli.arguments import folder_of, rules_of
 from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, write, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
 from fitdiag.files import taken_name, write_atomically
@@ -181,7 +181,7 @@ def learned_data(learning: Learning) -> dict[str, Any]:
 
 
 def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
-    base = load_rules(folder_of(rules, one, other))
+    base = rules_of(rules, one, other)
     comparison = compare_logs(Path(one), Path(other), base)
     if as_json:
         write_data(as_data(comparison))

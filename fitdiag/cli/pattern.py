@@ -176,7 +176,6 @@ def read(
 
 
 def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut: bool, replace: bool) -> int:
-    """Walk the sewn seams of a pattern along each other, and say where they differ; perhaps draw it."""
     from fitdiag.pattern.walk import corner_told, pair_told, walked
 
     chosen, kind = guess_units(units, ()), ending_of(to, ".svg", ".pdf") if to else ""

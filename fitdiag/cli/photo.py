@@ -10,7 +10,7 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from fitdiag.cli.arguments import ending_of, folder_of, guess_units, length_of, lengths, paper_of, units_of
+from fitdiag.cli.arguments import ending_of, guess_units, length_of, lengths, paper_of, rules_of, units_of
 from fitdiag.cli.output import say, say_all, say_then, write, write_data
 from fitdiag.files import make_folder, refusals, taken_name, write_all, write_atomically
 from fitdiag.photos.advice import next_time
@@ -145,7 +145,6 @@ def sidecar(picture: Path) -> Path:
 
 
 def mark(pictures: Sequence[str], marks_file: str | None, *, units: str | None, replace: bool) -> int:
-    """Write the marking page of each picture beside it."""
     from fitdiag.photos.page import mark_page
 
     if marks_file and len(pictures) > 1:
@@ -178,7 +177,6 @@ def measure(
     pictures: Sequence[str], marks_files: Sequence[str], *, as_json: bool, units: str | None, hip_girth: str | None,
     findings: str | None, overlays: str | None, rules: str | None, replace: bool,
 ) -> int:  # fmt: skip
-    """Measure marked pictures that belong together."""
     if marks_files and len(marks_files) != len(pictures):
         told = f"{len(pictures)} pictures and {len(marks_files)} marks files"
         raise stop("arguments", told, hint="one --marks for each")
@@ -322,10 +320,9 @@ def _write_findings(
 ) -> None:  # fmt: skip
     from fitdiag.knowledge.findings import Findings
     from fitdiag.knowledge.findings_file import findings_text
-    from fitdiag.knowledge.load import load_rules
     from fitdiag.sessions.from_photos import findings_from
 
-    base = load_rules(folder_of(rules))
+    base = rules_of(rules)
     result = findings_from(base, whole, found)
     findings = Findings(symptoms={item.symptom: item for item in result.findings}, units=units)
     write_atomically(path, findings_text(findings, base.about.garment), replace=replace)
@@ -349,8 +346,6 @@ def card(
     to: str, units: str | None, heights: Sequence[str], keep_until: str, paper: str | None, *, large: bool,
     replace: bool, alone: bool = False, rules: str | None = None,
 ) -> int:  # fmt: skip
-    """Write the shot card."""
-    from fitdiag.knowledge.load import load_rules
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.photos.card_words import card_of
 
@@ -359,7 +354,7 @@ def card(
         told = f"'{one_line(keep_until, 40)}' is too long"
         raise stop("argument", told, hint="give --keep-until a day or a few words")
     chosen = guess_units(units, heights)
-    base = load_rules(folder_of(rules))
+    base = rules_of(rules)
     if (worn := base.about.card) is None:
         raise stop("no-card", f"these rules say nothing of a card for a {base.about.garment}")
     known = lengths(heights, chosen, [line.id for line in worn.lines]) or None

@@ -33,7 +33,6 @@ def read(
     hip_width: str | None, behind: str | None, focal: float | None, findings: str | None, units: str | None,
     rules: str | None,
 ) -> int:  # fmt: skip
-    """Take pictures in, find the lines, have them confirmed on one page, and measure what was confirmed."""
     chosen: Units = units_of(units) if units else "in"
     girth, hung = length_given(hip_girth, "the hip girth", 300), length_given(behind, "--behind", -1000)
     named = [with_view(text) for text in pictures]

@@ -61,7 +61,6 @@ def review(
     rules: str | None, no_questions: bool, send_form: bool, sent: bool, fits: bool, large: bool,
     paper: str | None, no_drape: bool, full: bool, alone: bool | None,
 ) -> int:  # fmt: skip
-    """One run of a round."""
     base, case = opened(name, given, rules)
     if alone is not None and alone != case.alone:
         case = save_case(case, replace(case, alone=alone))
@@ -404,21 +403,18 @@ class _Run:
 
     def _moved(self, findings: Findings) -> dict[str, float]:
         """How far each earlier alteration moved the back grainline towards centre back, on the client's pattern."""
-        pattern = pattern_in(self.base, self.case.pattern_file)
-        if pattern is None:
-            return {}
         from fitdiag.planning.effects import measure_moved
 
-        return measure_moved(self.base, pattern, findings.done)
+        pattern = pattern_in(self.base, self.case.pattern_file)
+        return measure_moved(self.base, pattern, findings.done) if pattern is not None else {}
 
     def _changes(self, advised: Sequence[Advised]) -> dict[str, float]:
         """What the alterations change on the client's pattern."""
-        pattern = pattern_in(self.base, self.case.pattern_file)
-        if pattern is None:
-            return {}
         from fitdiag.planning.effects import changes_on
 
-        return changes_on(pattern, [Done(item.alteration, item.amount_mm) for item in advised])
+        pattern = pattern_in(self.base, self.case.pattern_file)
+        done = [Done(item.alteration, item.amount_mm) for item in advised]
+        return changes_on(pattern, done) if pattern is not None else {}
 
     def _expected(self, one: Round) -> Mapping[str, Outcome]:
         """What the try-on after a round should show, by what was really done; as it was where that is not known."""

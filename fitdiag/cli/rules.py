@@ -10,7 +10,7 @@ from pathlib import Path, PurePath
 from string import Template
 from typing import Any, get_args
 
-from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, paper_of, units_of
+from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, paper_of, rules_of, units_of
 from fitdiag.cli.output import counted, say, say_problems, say_then, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
@@ -96,7 +96,7 @@ def _with_cases(given: str | None) -> tuple[RuleBase, tuple[Case, ...], list[Pro
 
 
 def show(rule: str, rules: str | None, units: str | None) -> int:
-    base = load_rules(folder_of(rules))
+    base = rules_of(rules)
     text = page(base, rule, units_of(units or "in"), width())
     if text is None:
         raise stop("unknown-id", f"there is no rule '{one_line(rule, 60)}'", hint=near_rules(base, rule))
@@ -158,10 +158,9 @@ def new_rule(kind: str, rule: str, area: str, rules: str | None) -> int:
 
 
 def drawings(to: str, rules: str | None, units: str | None, paper: str | None, *, replace: bool) -> int:
-    """The illustrated sheet of signs, as a page or on paper."""
     from fitdiag.reports.sign_sheet import sheet_html, sheet_pdf
 
-    kind, base, chosen = ending_of(to, ".html", ".pdf"), load_rules(folder_of(rules)), units_of(units or "in")
+    kind, base, chosen = ending_of(to, ".html", ".pdf"), rules_of(rules), units_of(units or "in")
     page = sheet_html(base, chosen) if kind == ".html" else sheet_pdf(base, chosen, paper_of(paper, chosen))
     write_atomically(Path(to), page, replace=replace, private=False)
     say(f"Written: {one_line(to)}")
@@ -211,7 +210,7 @@ def by_words(base: RuleBase, text: str) -> list[str]:
 
 
 def list_rules(kind: str, rules: str | None) -> int:
-    base = load_rules(folder_of(rules))
+    base = rules_of(rules)
     tables: dict[str, Mapping[str, Any]] = {kind: getattr(base, kind.replace("-", "_")) for kind in KINDS}
     if kind not in tables:
         near = like_a_kind(kind) or next(iter(difflib.get_close_matches(kind[:30].lower(), tables, 1, 0.5)), None)
@@ -282,7 +281,7 @@ def _free_profile(base: RuleBase) -> dict[str, str]:
 
 
 def ease(body: list[str], pattern: list[str], table: str | None, units: str | None, rules: str | None) -> int:
-    base = load_rules(folder_of(rules))
+    base = rules_of(rules)
     chosen = guess_units(units, (*body, *pattern))
     if table is not None and table not in base.ease:
         raise stop("unknown-id", f"there is no table '{one_line(table, 40)}'", hint=f"there are {', '.join(base.ease)}")

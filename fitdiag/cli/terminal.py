@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
-from fitdiag.cli.arguments import folder_of, units_of
+from fitdiag.cli.arguments import rules_of, units_of
 from fitdiag.cli.diagnose import say_list
 from fitdiag.cli.misses import remember
 from fitdiag.cli.output import Show, say_then, width, write
@@ -24,7 +24,6 @@ from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import command, harmless, one_line, shown_path, stop
@@ -136,7 +135,7 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
         raise stop("arguments", told, hint="leave out --log, --answers, --photos, --client and --units")
     chosen: Units | None = units_of(units) if units else None
     resumed = log_of(resume) if resume else None
-    base = load_rules(folder_of(rules, resumed, answers, photos))
+    base = rules_of(rules, resumed, answers, photos)
     alone = alone or (resumed is not None and fits_herself(resumed))
     base, show = for_wearer(base, alone=True) if alone else base, Show(full, alone)
     if resumed is not None:
@@ -188,12 +187,8 @@ def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog,
         refuse_other_garment(read, base)
         if read.rules.get("fingerprint") != base.fingerprint:
             if not new_rules:
-                raise stop(
-                    "rules-changed",
-                    "the rules have changed since this session began",
-                    where=path,
-                    hint=f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules",
-                )
+                told = f"{command('fitdiag', 'replay', path)} shows what differs; to go on with today's rules add --new-rules"
+                raise stop("rules-changed", "the rules have changed since this session began", where=path, hint=told)
             rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}
             return log, (*read.events, log.append({"event": "rules", "rules": rules}))
     except BaseException:

@@ -6,7 +6,7 @@ import os
 from datetime import date
 from pathlib import Path
 
-from fitdiag.cli.arguments import folder_of, paper_of
+from fitdiag.cli.arguments import paper_of, rules_of
 from fitdiag.cli.diagnose import in_units, say_list
 from fitdiag.cli.output import say, say_all, width, write
 from fitdiag.files import make_folder, refusals, write_atomically
@@ -55,7 +55,7 @@ def fits_herself(log: Path) -> bool:
 
 def replay_log(path: str, rules: str | None, *, full: bool) -> int:
     file = log_of(path)
-    base = load_rules(folder_of(rules, file))
+    base = rules_of(rules, file)
     result = replay(read_log(file), base)
     say_list(base, result.conclusion, full=full)
     say_differences(result)
@@ -86,7 +86,7 @@ def export(
             raise stop("argument", told, where=to, hint=f"end the name in {' or '.join(kinds)}")
     file = log_of(path)
     alone = alone or fits_herself(file)
-    base = load_rules(folder_of(rules, file))
+    base = rules_of(rules, file)
     log = read_log(file)
     result = replay(log, base)
     findings = in_units(result.state.findings, units)

@@ -216,9 +216,8 @@ def _unordered(base: RuleBase) -> Iterator[Problem]:
         where = base.places.of("alteration", newcomer)
         if len(others) == 1:
             told = f"'{newcomer}' and '{others[0]}' both change {', '.join(common[frozenset((newcomer, others[0]))])}"
-            yield Problem(
-                "unordered", f"{told}, and no order pair says which comes first", where, "add a pair to order.yaml"
-            )
+            told += ", and no order pair says which comes first"
+            yield Problem("unordered", told, where, "add a pair to order.yaml")
             continue
         told = f"'{newcomer}' changes a seam that {len(others)} others change: {', '.join(others)}; no order pair says which comes first"
         rows = f"{{first: {newcomer}, then: [...]}} for those it comes before, {{first: [...], then: {newcomer}}} for the rest"
@@ -284,13 +283,8 @@ def names_are_the_garments(base: RuleBase) -> Iterator[Problem]:
         for loc, what, name in used:
             if name not in (names := set(known[what])) and not (what.startswith("height") and _MM.match(name)):
                 where = base.places.of(kind, rule, *loc)
-                told = "measure" if what == "measure of a piece" else what
-                yield Problem(
-                    "unknown-name",
-                    f"there is no {told} '{name}'",
-                    where,
-                    hints.near(name, names) or f"declare it in {FILE}",
-                )
+                told = f"there is no {'measure' if what == 'measure of a piece' else what} '{name}'"
+                yield Problem("unknown-name", told, where, hints.near(name, names) or f"declare it in {FILE}")
 
     yield from found(FILE, "", _in_garment(garment))
     for alteration in base.alterations.values():

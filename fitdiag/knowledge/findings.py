@@ -268,11 +268,8 @@ def settle(base: RuleBase, findings: Findings) -> tuple[Findings, tuple[Contradi
     for one, other in combinations(noted, 2):
         if other in base.body_notes[one].opposite:
             titles = f"{base.body_notes[one].title} and {_small(base.body_notes[other].title)}"
-            found.append(
-                Contradiction(
-                    "body", one, other, f"{titles} cannot both hold, so neither counts. {base.body_notes[one].judge}"
-                )
-            )
+            text = f"{titles} cannot both hold, so neither counts. {base.body_notes[one].judge}"
+            found.append(Contradiction("body", one, other, text))
     dropped = {note for item in found for note in (item.one, item.other)}
     body = {note: grade for note, grade in findings.body.items() if note not in dropped}
     settled = replace(findings, body=body) if dropped else findings
@@ -299,9 +296,8 @@ def _signs(base: RuleBase, findings: Findings, one: Finding, other: Finding, fou
     both = f"{titles[0]} and {_small(titles[1])} cannot both be"
     if firm[0] == firm[1]:
         again = base.symptoms[one.symptom].look.split(". ")[0]
-        found.append(
-            Contradiction("signs", one.symptom, other.symptom, f"{both}, so neither counts. Look again: {again}.")
-        )
+        text = f"{both}, so neither counts. Look again: {again}."
+        found.append(Contradiction("signs", one.symptom, other.symptom, text))
         lost = [one, other]
     else:
         kept, less = (one, other) if firm[0] > firm[1] else (other, one)

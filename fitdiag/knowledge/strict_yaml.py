@@ -110,18 +110,12 @@ def read_text(path: Path, largest: int = LARGEST_FILE, what: str = "file", *, to
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise stop(
-            "encoding", f"this {what} is not in UTF-8", where=Where(shown, line, 1), hint="save it as plain UTF-8 text"
-        ) from None
+        where = Where(shown, raw[: error.start].count(b"\n") + 1, 1)
+        hint = "save it as plain UTF-8 text"
+        raise stop("encoding", f"this {what} is not in UTF-8", where=where, hint=hint) from None
     if match := _NOT_TEXT.search(text):
-        line = text.count("\n", 0, match.start()) + 1
-        raise stop(
-            "control-character",
-            f"this {what} holds a control character",
-            where=Where(shown, line, 1),
-            hint="is it a text file?",
-        )
+        where, told = Where(shown, text.count("\n", 0, match.start()) + 1, 1), f"this {what} holds a control character"
+        raise stop("control-character", told, where=where, hint="is it a text file?")
     return text
 
 
@@ -146,9 +140,8 @@ def parse_yaml(text: str, path: str) -> Document:
         told = one_line(error.problem or error.context or "not YAML")
         if "undefined alias" in told:
             raise ProblemsFoundError(_no_alias(where)) from None
-        raise stop(
-            "not-yaml", f"this is not YAML: {told}", where=where, hint="look at the indents, quotes and colons"
-        ) from None
+        hint = "look at the indents, quotes and colons"
+        raise stop("not-yaml", f"this is not YAML: {told}", where=where, hint=hint) from None
     except (yaml.YAMLError, ValueError, RecursionError) as error:
         raise stop("not-yaml", f"this is not YAML: {one_line(error)}", where=Where(path)) from None
     problems: list[Problem] = []
@@ -168,12 +161,8 @@ def _refuse_monsters(text: str, path: str) -> None:
             raise stop("too-deep", f"brackets are nested more than {DEEPEST} deep", where=Where(path, line, 1))
     for number, line_text in enumerate(text.split("\n"), 1):
         if len(line_text) > _LONGEST_LINE:
-            raise stop(
-                "long-line",
-                f"a line is longer than {_LONGEST_LINE} characters",
-                where=Where(path, number, 1),
-                hint="fold it",
-            )
+            told = f"a line is longer than {_LONGEST_LINE} characters"
+            raise stop("long-line", told, where=Where(path, number, 1), hint="fold it")
 
 
 def _refuse_marks(text: str, path: str) -> None:
@@ -215,9 +204,8 @@ def _plain(node: yaml.Node, path: str, problems: list[Problem], depth: int) -> A
             problems.append(Problem("key", "a key must be plain text", where))
             continue
         if key_node.value in mapping:
-            problems.append(
-                Problem("duplicate-key", f"'{one_line(key_node.value, 40)}' appears twice", where, "keep one of them")
-            )
+            told = f"'{one_line(key_node.value, 40)}' appears twice"
+            problems.append(Problem("duplicate-key", told, where, "keep one of them"))
             continue
         if key_node.value == "<<":
             problems.append(Problem("key", "merge keys (<<) are not allowed here", where, "write the keys out"))

@@ -218,11 +218,8 @@ class _Writer:
                 Items("True up", rule.true_up),
                 Items("What it does to the rest", rule.effects),
             ]
-        return section(self.headline(item), *parts, Items("Check at the next try-on", rule.check_next))
-
-    def headline(self, item: Recommendation) -> str:
-        """`1. Tuck across the back …: 3/4 in`, with a word if it waits for something."""
-        return f"{item.rank}. {item.title}: {item.amount.text}{' (only if needed)' if item.only_if else ''}"
+        head = f"{item.rank}. {item.title}: {item.amount.text}{' (only if needed)' if item.only_if else ''}"
+        return section(head, *parts, Items("Check at the next try-on", rule.check_next))
 
     def on_pattern(self, found: Effects) -> Section:
         """The measures that move, before, after each step and at the end; amounts solved on the pattern; warnings."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
 from fitdiag.pattern.pdf import PAPERS, document, plain
 from fitdiag.reports.signs import captions, drawn_symptoms, figure, is_graded
@@ -48,17 +48,19 @@ def pictures(symptom: str, garment: str = "") -> tuple[tuple[str, str], ...]:
     return tuple((word, figure(symptom, degree, title=word, garment=garment) or "") for word, degree in degrees)
 
 
-def _sign(symptom: Symptom, number: int, garment: str) -> Sign:
-    return Sign(number, symptom.title, symptom.ask, pictures(symptom.id, garment))
-
-
 def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[Sign, ...]]]:
     """The drawn signs of each station."""
     base, number, drawn = base.in_units(units), numbered(base), set(drawn_symptoms(base.about.garment))
     for station in STATIONS:
         here = [symptom for symptom in base.symptoms.values() if station_of(symptom) == station and symptom.id in drawn]
         if here:
-            yield TITLES[station], tuple(_sign(symptom, number[symptom.id], base.about.garment) for symptom in here)
+            yield (
+                TITLES[station],
+                tuple(
+                    Sign(number[symptom.id], symptom.title, symptom.ask, pictures(symptom.id, base.about.garment))
+                    for symptom in here
+                ),
+            )
 
 
 def sheet_html(base: RuleBase, units: Units) -> str:

@@ -40,12 +40,10 @@ from fitdiag.sessions.case_list import CASE_FILE, forget
 from fitdiag.sessions.log import KINDS, LARGEST_LOG, Event, day_of, read_log
 from fitdiag.sessions.log import SCHEMA as LOG_SCHEMA
 from fitdiag.sessions.state import STAGES
-from fitdiag.units import LONGEST_MM
+from fitdiag.units import LONGEST_MM, Units
 
-PLACE, PHOTOS = (
-    "place ",
-    "photos ",
-)  # notes in the lock of a case: where a copy is written, when its photos were deleted
+# notes in the lock of a case: where a copy is written, when its photos were deleted
+PLACE, PHOTOS = "place ", "photos "
 DAY_0 = date(2000, 1, 1)  # stands for the day a case was opened, once its days are counted from there
 LEFT_OUT = "left-out"  # stands where a word was that the rules do not know, so that it may be anybody's
 LARGEST_INSIDE = 512 * 1024 * 1024
@@ -157,10 +155,7 @@ def _zipped(parts: Mapping[Path, bytes], top: str) -> bytes:
     names: set[str] = set()
     with zipfile.ZipFile(held, "w", zipfile.ZIP_DEFLATED) as archive:
         for path, content in parts.items():
-            plain = path.with_name(
-                os.fsencode(path.name).decode("utf-8", "replace")
-            )  # an archive holds names in UTF-8 only
-            name = next(one for number in count(1) if (one := _numbered(plain, number)) not in names)
+            name = next(one for number in count(1) if (one := _numbered(path, number)) not in names)
             names.add(name)
             entry = zipfile.ZipInfo(f"{top}/{name}")
             entry.external_attr = 0o600 << 16
@@ -169,9 +164,9 @@ def _zipped(parts: Mapping[Path, bytes], top: str) -> bytes:
 
 
 def _numbered(path: Path, number: int) -> str:
-    return os.fsencode((path if number == 1 else path.with_stem(f"{path.stem} {number}")).as_posix()).decode(
-        "utf-8", "replace"
-    )
+    """A name in an archive, which holds names in UTF-8 only."""
+    name = path if number == 1 else path.with_stem(f"{path.stem} {number}")
+    return os.fsencode(name.as_posix()).decode("utf-8", "replace")
 
 
 def anonymous_files(case: Case, rules: RuleBase) -> dict[str, str]:
@@ -255,28 +250,11 @@ _KEYS = {
 
 def _known(rules: RuleBase) -> frozenset[str]:
     """Every word of a session log that is the program's or the rules', so that it says nothing about a client."""
-    words = {
-        *KINDS,
-        *STAGES,
-        *get_args(Seen),
-        *get_args(Origin),
-        *SEVERITIES,
-        *SIDES,
-        *get_args(ReadingsFrom),
-        *BODY_MM,
-        "in",
-        "cm",
-        LOG_SCHEMA,
-    }
-    tables = (
-        rules.symptoms,
-        rules.body_notes,
-        rules.causes,
-        rules.alterations,
-        rules.ease,
-        rules.words.body_grades.words,
-    )
-    return frozenset({*words, *(name for table in tables for name in table), "no", rules.about.garment, LEFT_OUT})
+    words = (
+        KINDS, STAGES, SEVERITIES, SIDES, BODY_MM, *map(get_args, (Seen, Origin, ReadingsFrom, Units)),
+        rules.symptoms, rules.body_notes, rules.causes, rules.alterations, rules.ease, rules.words.body_grades.words,
+    )  # fmt: skip
+    return frozenset({"no", LOG_SCHEMA, rules.about.garment, LEFT_OUT, *(word for part in words for word in part)})
 
 
 def _bare_event(event: Event, known: frozenset[str], shift: timedelta) -> dict[str, Any]:

@@ -375,9 +375,8 @@ def patch(folder: Path, changes: Sequence[Change]) -> str:
             line = altered[row]
             at = col + (line[col : col + 1] in ("'", '"'))
             if line[at : at + len(old)] != old:
-                raise stop(
-                    "rules-changed", f"'{old}' is not written here in a word", where=Where(shown, row + 1, col + 1)
-                )
+                told = f"'{old}' is not written here in a word"
+                raise stop("rules-changed", told, where=Where(shown, row + 1, col + 1))
             altered[row] = line[:at] + new + line[at + len(old) :]
         name = path.relative_to(folder).as_posix()
         for line in difflib.unified_diff(lines, altered, name, name):

@@ -130,27 +130,20 @@ def read_log(path: Path) -> ReadLog:
         events.append(event)
         whole_bytes, ends_open = mark + len(text.encode()), True
     if problems and not events:
-        raise stop(
-            "not-a-log",
-            "this is not a session log",
-            where=Where(shown),
-            hint="give a .jsonl file written by fitdiag interview",
-        )
+        hint = "give a .jsonl file written by fitdiag interview"
+        raise stop("not-a-log", "this is not a session log", where=Where(shown), hint=hint)
     if problems:
-        raise ProblemsFoundError([*problems, Problem("log-line", "the lines above were changed after they were written", Where(shown),
-                                  "restore the file, or take those lines out in a copy")])  # fmt: skip
+        told, hint = (
+            "the lines above were changed after they were written",
+            "restore the file, or take those lines out in a copy",
+        )
+        raise ProblemsFoundError([*problems, Problem("log-line", told, Where(shown), hint)])
     if not events:
-        raise stop(
-            "not-a-log", "this session log is empty", where=Where(shown), hint="begin anew with fitdiag interview"
-        )
+        told, hint = "this session log is empty", "begin anew with fitdiag interview"
+        raise stop("not-a-log", told, where=Where(shown), hint=hint)
     if events[0]["event"] != "start" or events[0].get("schema") != SCHEMA:
-        told = one_line(events[0].get("schema", "missing"), 40)
-        raise stop(
-            "schema",
-            f"the first line is not a head of {SCHEMA} (schema: {told})",
-            where=Where(shown, 1, 1),
-            hint="is it from another version?",
-        )
+        told = f"the first line is not a head of {SCHEMA} (schema: {one_line(events[0].get('schema', 'missing'), 40)})"
+        raise stop("schema", told, where=Where(shown, 1, 1), hint="is it from another version?")
     if not isinstance(events[0].get("rules"), dict):
         raise stop("log-line", "the first line names no rules", where=Where(shown, 1, 1))
     return ReadLog(path, tuple(events), whole_bytes, ends_open)

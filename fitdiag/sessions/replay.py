@@ -64,12 +64,9 @@ def refuse_other_garment(log: ReadLog, base: RuleBase) -> None:
     """A log of another garment cannot be read with these rules."""
     garment = log.head["rules"].get("garment")
     if garment != base.about.garment:
-        raise stop(
-            "garment",
-            f"this log is about {one_line(garment, 40)}, these rules are for {base.about.garment}",
-            where=Where(shown_path(log.path), 1, 1),
-            hint="give the rules it was written with: --rules DIR",
-        )
+        told = f"this log is about {one_line(garment, 40)}, these rules are for {base.about.garment}"
+        where, hint = Where(shown_path(log.path), 1, 1), "give the rules it was written with: --rules DIR"
+        raise stop("garment", told, where=where, hint=hint)
 
 
 def _differences(then: Event, today: Event, base: RuleBase, state: State) -> list[str]:

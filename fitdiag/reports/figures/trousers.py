@@ -58,20 +58,13 @@ def frontal(shape: Shape, *, back: bool) -> str:
             (c, crotch), (c + s * (1.8 + 0.1 * out), crotch + 9), (c + s * (4.2 + 0.55 * out), KNEE),
             (c + s * (6 + out), HEM - rise),
         ]  # fmt: skip
-    left, right = outers[-1], outers[1]
+    (left, right), (inner_left, inner_right) = ((sides[-1], sides[1]) for sides in (outers, inners))
+    hems = [pair((inner[-1][0] / 2 + outer[-1][0] / 2, outer[-1][1] + 2))
+            for inner, outer in ((inner_right, right), (inner_left, left))]  # fmt: skip
     waist_bow = 1.6  # the edge runs round the body
     path = f"M{pair(left[0])}" + dipped(left[0], (c, middle + waist_bow), right[0]) + curve(right)
-    for s, way in ((1, right), (-1, None)):
-        inner = inners[s]
-        if way is not None:
-            path += f"Q{pair((inner[-1][0] / 2 + way[-1][0] / 2, way[-1][1] + 2))} {pair(inner[-1])}" + curve(
-                inner[::-1]
-            )
-        else:
-            hem = left[-1]
-            path += (
-                curve(inner) + f"Q{pair((inner[-1][0] / 2 + hem[0] / 2, hem[1] + 2))} {pair(hem)}" + curve(left[::-1])
-            )
+    path += f"Q{hems[0]} {pair(inner_right[-1])}" + curve(inner_right[::-1])
+    path += curve(inner_left) + f"Q{hems[1]} {pair(left[-1])}" + curve(left[::-1])
     parts.append(stroke(path + "z", EDGE, fill="#fff"))
     ends = (left[0][0] - 0.9, edge + 4.6), (right[0][0] + 0.9, edge + 4.6)
     parts.append(stroke(f"M{pair(ends[0])}" + dipped(ends[0], (c, middle + 6.2), ends[1]), SEAM, grey="#444"))
