@@ -109,7 +109,6 @@ def show(name: str, given: str | None) -> int:
 
 
 def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list[str]:
-    """A case in the words of the rules."""
     agreed = case.consent
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
     if case.body:

@@ -19,7 +19,6 @@ app = typer.Typer(
 
 
 def _group(name: str, told: str) -> typer.Typer:
-    """Commands under one word."""
     group = typer.Typer(help=told, no_args_is_help=True, rich_markup_mode=None)
     app.add_typer(group, name=name)
     return group

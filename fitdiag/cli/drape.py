@@ -248,7 +248,6 @@ class Sheet:
     replace: bool
 
     def draw(self, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units) -> None:
-        """Write it."""
         if self.photo is None:
             content = sheet_of(PurePath(self.to).suffix.lower(), muslins, heads, wearer, units)
             write_atomically(Path(self.to), content, replace=self.replace, private=False)

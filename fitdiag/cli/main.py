@@ -102,7 +102,6 @@ def _from_the_start() -> int:
 
 
 def _run(words: Sequence[str]) -> int:
-    """Run what the words say; its exit code."""
     first, second = [*words, "", ""][:2]
     return int(_part(first, second)(list(words), standalone_mode=False) or 0)
 

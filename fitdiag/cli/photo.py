@@ -282,7 +282,6 @@ def _say_readings(readings: Sequence[Reading], units: Units) -> None:
 
 
 def _say_together(found: Sequence[Together], units: Units) -> None:
-    """What several pictures tell about one thing."""
     both = [item for item in found if " and " in item.told or "two back" in item.told or "disagree" in item.told]
     if both:
         write("\nSeveral pictures together")

@@ -76,8 +76,6 @@ def review(
 
 
 class _Run:
-    """One run over one case."""
-
     def __init__(
         self, base: RuleBase, case: Case, named: tuple[str, ...], *, ask: bool, drape: bool, show: Show, look: Look
     ) -> None:
@@ -112,7 +110,6 @@ class _Run:
         self, photos: Sequence[str], form: Form | None, mine: Findings | None, done: Sequence[str], *, send_form: bool,
         sent: bool, fits: bool,
     ) -> int:  # fmt: skip
-        """The run itself; it may end anywhere."""
         something_came = bool(photos or form or mine or done or fits or self.mail)
         if self.case.closed:
             raise stop("closed", "this case is closed", where=self.case.folder)
@@ -141,7 +138,6 @@ class _Run:
             return self.finish(conclusion, sent=sent)
 
     def _change(self, **changes: Any) -> None:
-        """Write these values of the round."""
         self.case = update_round(self.case, replace(self.one, **changes))
 
     # -- which round it is ----------------------------------------------------------------------------------------

@@ -87,25 +87,20 @@ def of_kind(base: RuleBase, figures: Iterable[_Graded], simulated: bool) -> _Gra
 def at_rest(base: RuleBase, findings: Findings, axis: str) -> tuple[float, float, Mapping[str, float]]:
     """What a right block reads on this axis on this client: value, standard deviation, shared factors; all in mm."""
     simulated = findings.readings_from == "simulation"
-    value, scatter, shared = _at_rest(base, axis, simulated, findings.body)
     if axis in findings.at_rest:
         return findings.at_rest[axis], 0.0, {}
     if (mirror := base.mirrors.get(axis)) is not None and mirror in findings.at_rest:
         return findings.at_rest[mirror] * (-1.0 if turned(base.symptoms[mirror]) else 1.0), 0.0, {}
-    return value, scatter, shared
+    return _at_rest(base, axis, simulated)
 
 
-def _at_rest(
-    base: RuleBase, axis: str, simulated: bool, body: Mapping[str, str]
-) -> tuple[float, float, Mapping[str, float]]:
+def _at_rest(base: RuleBase, axis: str, simulated: bool) -> tuple[float, float, Mapping[str, float]]:
     known = [row for row in base.rests_of[axis] if simulated or not base.is_simulated(row.source)]
     figure = of_kind(base, known, simulated)  # what a simulated right block reads says nothing of real cloth
     if figure is None:
         measure = base.symptoms[axis].measure
         return 0.0, _LEVEL_SCATTER * (measure.seen_from_mm if measure else 0.0), {}
-    grades = base.words.body_grades.words
-    value = figure.reads_mm + sum(shift * grades.get(body.get(note, "no"), 0.0) for note, shift in figure.body.items())
-    return value, figure.scatter_mm, figure.moves_with
+    return figure.reads_mm, figure.scatter_mm, figure.moves_with
 
 
 def own_shift(base: RuleBase, findings: Findings, symptom: Symptom) -> float:
@@ -113,7 +108,7 @@ def own_shift(base: RuleBase, findings: Findings, symptom: Symptom) -> float:
     axis = axis_of(base, symptom)
     if axis is None or not (findings.at_rest or findings.readings_from == "simulation" or findings.body):
         return 0.0
-    usual = _at_rest(base, axis.id, False, {})[0]
+    usual = _at_rest(base, axis.id, False)[0]
     shift = at_rest(base, findings, axis.id)[0] - usual
     return -shift if turned(symptom) else shift
 

@@ -273,8 +273,6 @@ class Chart(Rule):
 
 
 class Garment(Rule):
-    """A garment."""
-
     title: Text
     spelled: Mapping[Id, Id] = Field(default_factory=dict)  # other words for its names in drawings of other hands
     shapes: tuple[Shape, ...] = Field(min_length=1)

@@ -64,7 +64,7 @@ class Source(Rule):
 
 
 class AtRest(Rule):
-    """What a right block shows of a measurable sign: its reading, how far bodies differ, what body notes shift.
+    """What a right block shows of a measurable sign: its reading, and how far bodies differ.
 
     `moves_with` names what several signs share over bodies, and by how much (one standard deviation) it moves this one.
     """
@@ -72,7 +72,6 @@ class AtRest(Rule):
     reads_mm: SignedMm = Field(alias="reads")
     scatter_mm: LengthMm = Field(alias="scatter")
     moves_with: Mapping[Id, SignedMm] = Field(default_factory=dict)
-    body: Mapping[NoteId, SignedMm] = Field(default_factory=dict)
     source: Cites
 
 
@@ -304,8 +303,6 @@ class Geometry(Rule):
 
 
 class SomeEdges(Rule):
-    """How many edges, and which."""
-
     count: int = Field(ge=2, le=8)
     where: Text
 
@@ -544,7 +541,6 @@ class RuleBase:
     places: Places = field(default_factory=Places, repr=False, compare=False)
 
     def rules(self, kind: Kind) -> Collection[Any]:
-        """All rules of a kind."""
         table: Any = getattr(self, kind.table)
         return table.values() if kind.has_ids else table  # type: ignore[no-any-return]
 
@@ -574,7 +570,6 @@ class RuleBase:
         return {cause.id: cause for cause in self.causes.values() if cause.status != "draft"}
 
     def is_simulated(self, source: str) -> bool:
-        """Whether a source is a simulation."""
         return self.sources[source_key(source)].grade == "simulated"
 
     @cached_property

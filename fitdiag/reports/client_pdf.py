@@ -130,7 +130,6 @@ class _Setter:
     def write(
         self, x: float, y: float, text: str, *, face: str = "helvetica", bold: bool = False, by: float = 1.0, grey: int = INK
     ) -> None:  # fmt: skip
-        """One run of text."""
         self.pdf.set_font(face, "B" if bold else "", self.size * by)
         self.pdf.set_text_color(grey)
         self.pdf.text(x, y, text)
@@ -209,9 +208,9 @@ class _Setter:
 
         return replace(row, draw=draw)
 
-    def rule(self, width: float = 0.5) -> _Row:
+    def rule(self) -> _Row:
         def draw(y: float) -> None:
-            self.pdf.set_line_width(width)
+            self.pdf.set_line_width(0.5)
             self.pdf.set_draw_color(INK)
             self.pdf.line(MARGIN, y + self.line * 0.4, MARGIN + self.wide, y + self.line * 0.4)
 
@@ -305,7 +304,6 @@ class _Setter:
         yield self.beside(cloth, paper)
 
     def title(self, change: Change) -> Block:
-        """Number, name and amount of a change."""
         self.pdf.set_font("times", "B", self.size * 1.5)
         much = float(self.pdf.get_string_width(change.amount))
         start = MARGIN + self.line * 2.0

@@ -20,7 +20,6 @@ Drawn = Sequence[Mapping[str, Any]]  # for each muslin its views: (height, width
 
 
 def png_of(picture: Any) -> bytes:
-    """One picture as a PNG file."""
     file = io.BytesIO()
     (picture if isinstance(picture, Image.Image) else Image.fromarray(picture)).save(file, "PNG", optimize=True)
     return file.getvalue()

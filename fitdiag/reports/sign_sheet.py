@@ -49,7 +49,6 @@ def pictures(symptom: str, garment: str = "") -> tuple[tuple[str, str], ...]:
 
 
 def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[Sign, ...]]]:
-    """The drawn signs of each station."""
     base, number, drawn = base.in_units(units), numbered(base), set(drawn_symptoms(base.about.garment))
     for station in STATIONS:
         here = [symptom for symptom in base.symptoms.values() if station_of(symptom) == station and symptom.id in drawn]

@@ -201,7 +201,6 @@ def as_data(report: Report) -> dict[str, Any]:
 
 
 def _recommendation_data(base: RuleBase, item: Recommendation) -> dict[str, Any]:
-    """An alteration of the list, with its steps."""
     rule = base.alterations[item.alteration]
     return {
         **_picked(item, "rank", "alteration", "title"), "amount_mm": round(item.amount.signed_mm, 3),

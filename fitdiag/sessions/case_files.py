@@ -359,7 +359,6 @@ def _figure(mm: float) -> str:
 
 
 def case_text(case: Case, head: str = _HEAD) -> str:
-    """The text of `case.yaml`."""
     measures = {"body": case.body_measures, "pattern": case.pattern_measures, "tables": case.tables}
     rows = {
         "schema": CASE_SCHEMA, "name": case.name, "garment": case.garment, "units": case.units, "opened": case.opened,
@@ -370,7 +369,6 @@ def case_text(case: Case, head: str = _HEAD) -> str:
 
 
 def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
-    """The text of `round.yaml`."""
     done = tuple(
         {"alteration": item.alteration, "amount": item.amount_mm, "done": None if item.done else False}
         for item in one.done

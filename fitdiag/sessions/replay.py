@@ -133,7 +133,6 @@ class Opinion:
 
     @property
     def first(self) -> str | None:
-        """The first recommendation."""
         return next(iter(self.recommended), None)
 
 

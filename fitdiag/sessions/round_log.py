@@ -58,7 +58,6 @@ class RoundLog:
         )
 
     def last(self, kind: str) -> Event | None:
-        """The latest line of a kind."""
         return next((line for line in reversed(self.lines) if line["event"] == kind), None)
 
     def findings(self, base: RuleBase) -> Findings:

@@ -119,14 +119,13 @@ def arrow(a: XY, b: XY) -> str:
     return stroke(f"M{pair(a)}L{pair(root)}", 1.2) + f'<path d="M{pair(b)}{straight(head)}z" fill="#111"/>'
 
 
-def faint(points: Sequence[XY], *, smooth: bool = True, fill: str = "none") -> str:
+def faint(points: Sequence[XY], *, fill: str = "none") -> str:
     """The body, under or beside the garment."""
-    path = f"M{pair(points[0])}" + (curve(points) if smooth else straight(points[1:]))
+    path = f"M{pair(points[0])}" + curve(points)
     return stroke(path + ("z" if fill != "none" else ""), BODY, grey=GREY, fill=fill)
 
 
 def seam(points: Sequence[XY]) -> str:
-    """A seam of the garment."""
     return stroke(f"M{pair(points[0])}" + curve(points), SEAM, grey="#444")
 
 
