@@ -207,6 +207,7 @@ def test_a_closed_form(base: RuleBase) -> None:
     """One cause, one sign: Bayes' rule as it stands in every textbook."""
     network = Network([0.08], [0.04], [[(0, 1.0 - 0.75)]])
     seen = 1.0 - 0.96 * 0.25
+    assert Posterior(network, {0: (0.0, 1.0)}).width == 0, "a sign that shares no cause hangs together with none"
     assert (
         pytest.approx(0.08 * seen / (0.08 * seen + 0.92 * 0.04), rel=1e-14)
         == (Posterior(network, {0: (0.0, 1.0)}).probability[0])
@@ -227,7 +228,7 @@ def test_rare_causes_lose_nothing_to_cancellation() -> None:
         assert pytest.approx(exact, rel=1e-12) == ours
 
 
-def test_too_many_signs_that_hang_together_are_refused() -> None:
+def test_too_many_signs_that_hang_together_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """A component wider than the limit raises TooWideError and names its width; one at the limit is computed."""
 
     def ring(findings: int) -> Network:
@@ -242,10 +243,36 @@ def test_too_many_signs_that_hang_together_are_refused() -> None:
     with pytest.raises(TooWideError, match=f"{WIDEST + 1} signs hang together") as stopped:
         Posterior(ring(WIDEST + 1), dict.fromkeys(range(WIDEST + 1), (0.0, 1.0)))
     assert stopped.value.width == WIDEST + 1
+    monkeypatch.setattr("fitdiag.diagnosis.exact.WIDEST", 12)
     assert Posterior(ring(12), dict.fromkeys(range(12), (0.0, 1.0))).width == 12
+    with pytest.raises(TooWideError, match="13 signs hang together; at most 12"):
+        Posterior(ring(13), dict.fromkeys(range(13), (0.0, 1.0)))
     assert Posterior(ring(WIDEST + 1), dict.fromkeys(range(WIDEST + 1), (1.0, 0.0))).width == 0, (
         "absent ones cost nothing"
     )
+
+
+@pytest.mark.parametrize(
+    ("pairs", "width"),
+    [
+        ([(sign, sign + 1) for sign in range(11)], 2),  # a chain
+        ([(sign, (sign + 1) % 12) for sign in range(12)], 3),  # a ring
+        ([(0, sign) for sign in range(1, 12)], 2),  # a star
+        ([(sign, sign + 1) for sign in range(0, 12, 2)] + [(sign, sign + 2) for sign in range(10)], 3),  # a ladder
+    ],
+)
+def test_signs_are_weighed_in_an_order_that_keeps_few_open(pairs: list[tuple[int, int]], width: int) -> None:
+    """Each two share a cause: no more are open at once than must be, one more than the path width of chain, ring, star and ladder
+    (1, 2, 1 and 2; Robertson and Seymour 1983, from memory), whatever the order of the files."""
+    for seed in range(4):
+        rng = random.Random(seed)
+        names, shuffled = rng.sample(range(12), 12), rng.sample(pairs, len(pairs))
+        links: list[list[tuple[int, float]]] = [[] for _ in names]
+        for cause, pair in enumerate(shuffled):
+            for sign in pair:
+                links[names[sign]].append((cause, 0.5))
+        network = Network([0.1] * len(pairs), [0.01] * len(names), links)
+        assert Posterior(network, dict.fromkeys(range(len(names)), (0.0, 1.0))).width == width
 
 
 def test_every_sign_at_once_stops_with_advice(base: RuleBase) -> None:
