@@ -6,6 +6,7 @@ import json
 import re
 from datetime import date
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -128,6 +129,10 @@ def test_truing_is_a_step_of_its_own(shell: Shell) -> None:
     shown = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in")
     assert "after trueing" in shown
     assert "Trued back crotch curve: its length shrinks by" in shown
+    lines = shown.splitlines()
+    for before, line in pairwise(lines):
+        if line.startswith("  after trueing"):
+            assert line.split(": ")[1] != before.split(": ")[1], "nothing was trued there"
     left = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in", "--as-cut")
     assert "rued" not in left
 
@@ -156,6 +161,30 @@ def test_one_side_is_altered_on_one_side(shell: Shell) -> None:
     words = "".join(page.extract_text() for page in PdfReader(shell.folder / "one.pdf").pages)
     assert "Back, cut 1, left" in words
     assert "Back, cut 1, right" in words
+
+
+@pytest.mark.parametrize(
+    ("asked", "name"),
+    [("lengthen-back-crotch=1cm left", "back crotch curve"), ("lengthen-back-extension=1cm right", "back extension")],
+)
+def test_a_change_on_one_side_is_told_of_that_side(shell: Shell, asked: str, name: str) -> None:
+    """What one side gains stands under its name as `pattern measure` has it after; the other side stays."""
+    side = asked.rpartition(" ")[2]
+    shown = shell.ok("pattern", "alter", "block.yaml", "--do", asked, "--out", "one.yaml", "--units", "cm", "--as-cut")
+    before, after = measures(shell, "block.yaml"), measures(shell, "one.yaml")
+    moved, other = after[f"{name}, {side}"], after[f"{name}, {'left' if side == 'right' else 'right'}"]
+    assert moved - before[name] == pytest.approx(10.0, abs=1.5)
+    assert other == pytest.approx(before[name], abs=0.01)
+    lines = shown.splitlines()
+    at = next(place for place, line in enumerate(lines) if line.startswith(f"{name}, {side}"))
+    told = [in_cm(line.split(": ")[1].partition(" (")[0].removesuffix(" as it is")) for line in lines[at : at + 2]]
+    assert told == pytest.approx([before[name] / 10, moved / 10], abs=0.051)
+    (stays,) = [line for line in lines if line.startswith(f"{name}, ") and side not in line]
+    assert in_cm(stays.partition(": stays ")[2]) == pytest.approx(other / 10, abs=0.051)
+
+
+def in_cm(text: str) -> float:
+    return float(text.removesuffix(" cm"))
 
 
 def test_the_seams_are_walked(shell: Shell) -> None:

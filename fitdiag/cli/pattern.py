@@ -29,7 +29,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
 from fitdiag.pattern.formats import Reading, read_pattern, write_pattern
 from fitdiag.pattern.garment import garment_of, shipped_garment
-from fitdiag.pattern.measure import after_darts, angle_measures, called, pattern_measures
+from fitdiag.pattern.measure import after_darts, alike, angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, faults
 from fitdiag.pattern.record import stamp, told, whose
@@ -244,20 +244,29 @@ def say_stages(
         rows = [{"after": name, "measures_mm": values} for name, values in measured]
         write_data({"stages": rows, **extra})
         return
+    measured = list(zip([name for name, _ in stages], alike([values for _, values in measured]), strict=True))
     first = measured[0][1]
 
     def moves(name: str, mm: float) -> bool:
         now = [values.get(name, mm) for _, values in measured[1:]]
         return any(abs(one - mm) >= 0.5 and read_off(one, units) != read_off(mm, units) for one in now)
 
-    moving = [name for name, mm in first.items() if moves(name, mm)]
-    for name in moving:
-        told_as, start = called(stages[0][1], name, read_off(first[name], units))
+    moving = {name.partition(", ")[0] for name, mm in first.items() if moves(name, mm)}
+    for name, mm in first.items():
+        if name.partition(", ")[0] not in moving:
+            continue
+        told_as, start = called(stages[0][1], name, read_off(mm, units))
+        if not moves(name, mm):  # on the other side it does
+            say(f"{told_as}: stays {format_reading(start, units)}")
+            continue
         say(f"{told_as}: {format_reading(start, units)} as it is")
+        now = start
         for stage, values in measured[1:]:
             if name not in values:
                 continue
-            now = read_off(values[name], units) * (1 if told_as == name else -1)
+            before, now = now, read_off(values[name], units) * (1 if told_as == name else -1)
+            if stage == "trueing" and now == before:
+                continue
             change = now - start
             by = f"{'+' if change > 0 else '-'}{format_reading(abs(change), units)}"
             title = base.alterations[stage].title if stage in base.alterations else stage

@@ -140,6 +140,14 @@ def pattern_measures(pattern: Pattern) -> dict[str, float]:
     return result
 
 
+def alike(stages: Iterable[Mapping[str, float]]) -> list[dict[str, float]]:
+    """Measures of one pattern at several times (mm) under the same names: what differs between the sides at one is told of each at all."""
+    found = list(stages)
+    split = {name.removesuffix(", left") for values in found for name in values if name.endswith(", left")}
+    names = {name: (f"{name}, left", f"{name}, right") for name in split}
+    return [{own: mm for name, mm in values.items() for own in names.get(name, (name,))} for values in found]
+
+
 def called(pattern: Pattern, name: str, mm: float) -> tuple[str, float]:
     """A measure as it is told: what is set back by less than nothing is set forward, and by how much."""
     for rule in pattern.garment.rule.measures if mm < 0 else ():
