@@ -74,7 +74,7 @@ def sheet(pattern: Any, piece: str, half: str = "left") -> dict[str, Any]:
     seams: waist, side, hem, inseam, curve, centre, clockwise; darts: (left, right, tip) each; lines: hip, crotch, knee, the
     centre end first; grain: two points, upward.
     """
-    drawn = pattern.of(half).piece(piece)
+    drawn = pattern.of(half).pieces[piece]
     return {
         "seams": {name: np.asarray(line) for name, line in drawn.seams.items()},
         "darts": [(np.asarray(dart.left), np.asarray(dart.right), np.asarray(dart.tip)) for dart in drawn.darts],

@@ -65,7 +65,7 @@ def worn(block: Pattern) -> Worn:
     body, cut = body_of(BASE), cut_of(block)
     mesh = mesh_of(cut)
     sheet = Sheet(mesh, CALICO)
-    return Worn(cut, mesh, sheet, body, settling.settle(sheet, dress(cut, mesh, body), body))
+    return Worn(cut, mesh, sheet, body, settling.Settling(sheet, dress(cut, mesh, body), body).run())
 
 
 def strip(wide: float, high: float, count: int) -> Mesh:

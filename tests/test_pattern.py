@@ -147,7 +147,7 @@ def test_curves_pass_the_published_touch_point(block: Pattern, side: str, gap: f
 @pytest.mark.parametrize("side", ["front", "back"])
 def test_the_drafted_block_is_a_piece(block: Pattern, side: str) -> None:
     """The block is closed, simple, with closing darts and the grain inside."""
-    assert faults(block.piece(side)) == []  # type: ignore[arg-type]
+    assert faults(block.pieces[side]) == []  # type: ignore[arg-type]
 
 
 def test_measures_no_body_has_are_refused() -> None:
@@ -367,7 +367,7 @@ def test_a_leg_swing_barely_changes_lengths(block: Pattern) -> None:
     done = carry_out(block, "close-leg", 5 / 8 * INCH).pattern
     for side in ("front", "back"):
         for seam in ("inseam", "side"):
-            before, after = block.piece(side).seams[seam], done.piece(side).seams[seam]  # type: ignore[arg-type]
+            before, after = block.pieces[side].seams[seam], done.pieces[side].seams[seam]  # type: ignore[arg-type]
             assert abs(length(after) - length(before)) < INCH / 12
 
 
@@ -425,7 +425,7 @@ def test_no_alteration_within_its_limit_makes_an_invalid_piece(block: Pattern, a
     rule = load_rules().alterations[alteration]
     done = carry_out(block, alteration, rule.most_a_round.amount_mm)
     for side in ("front", "back"):
-        assert faults(done.pattern.piece(side)) == []  # type: ignore[arg-type]
+        assert faults(done.pattern.pieces[side]) == []  # type: ignore[arg-type]
     touched = {"front", "back"} if rule.operation.piece == "both" else {rule.operation.piece}
     assert set(done.altered) <= touched
 
@@ -469,7 +469,7 @@ def test_independent_alterations_commute(first: float, second: float) -> None:
     here = carry_out(carry_out(block, "scoop-front-curve", first).pattern, "lengthen-back-extension", second).pattern
     other = carry_out(carry_out(block, "lengthen-back-extension", second).pattern, "scoop-front-curve", first).pattern
     for side in ("front", "back"):
-        assert here.piece(side).outline == pytest.approx(other.piece(side).outline)  # type: ignore[arg-type]
+        assert here.pieces[side].outline == pytest.approx(other.pieces[side].outline)  # type: ignore[arg-type]
 
 
 # -- solving ----------------------------------------------------------------------------------------------------------------
@@ -575,7 +575,7 @@ def test_turning_is_what_shapely_does(block: Pattern) -> None:
 
 def moved(block: Pattern, alteration: str, side: str, seam: str, amount: float) -> Callable[[float], float]:
     """How far a seam has moved outward (side seam to the right, inseam to the left) at a height, on the piece laid as it was."""
-    piece, done = block.piece(side), carry_out(block, alteration, amount).pattern.piece(side)  # type: ignore[arg-type]
+    piece, done = block.pieces[side], carry_out(block, alteration, amount).pattern.pieces[side]  # type: ignore[arg-type]
     sign = 1.0 if seam == "side" else -1.0
 
     def at(y: float) -> float:
@@ -591,19 +591,19 @@ def moved(block: Pattern, alteration: str, side: str, seam: str, amount: float) 
 @pytest.mark.parametrize("seam", ["inseam", "side"])
 def test_a_narrowed_leg_loses_the_amount_from_the_thigh_down(block: Pattern, side: str, seam: str) -> None:
     """The steps: the amount at thigh, knee and hem, to nothing at the crotch point and at the full hip (the rule's own words)."""
-    piece, at = block.piece(side), moved(block, "narrow-leg", side, seam, 8.0)  # type: ignore[arg-type]
+    piece, at = block.pieces[side], moved(block, "narrow-leg", side, seam, 8.0)  # type: ignore[arg-type]
     for y in (height(piece, "thigh"), piece.levels["knee"], 1.0):
         assert at(y) == pytest.approx(-8.0, abs=0.3)
     top = piece.levels["hip"] if seam == "side" else float(piece.corner("crotch-point")[1])
     assert at(top - 0.1) == pytest.approx(0.0, abs=0.3)
-    done = carry_out(block, "narrow-leg", 8.0).pattern.piece(side)  # type: ignore[arg-type]
+    done = carry_out(block, "narrow-leg", 8.0).pattern.pieces[side]  # type: ignore[arg-type]
     assert np.allclose(done.corner("crotch-point"), piece.corner("crotch-point"))
 
 
 @pytest.mark.parametrize(("side", "share"), [("front", 0.5), ("back", 1.0)])
 def test_calf_width_goes_two_thirds_to_the_back(block: Pattern, side: str, share: float) -> None:
     """The steps: the amount at each back edge, half of it at each front edge, from nothing a hand above the knee to the hem."""
-    piece = block.piece(side)  # type: ignore[arg-type]
+    piece = block.pieces[side]  # type: ignore[arg-type]
     for seam in ("inseam", "side"):
         at = moved(block, "add-calf-width", side, seam, 8.0)
         assert at(height(piece, "calf")) == pytest.approx(8.0 * share, abs=0.1)
@@ -619,7 +619,7 @@ def test_a_swung_leg_moves_at_the_knee_as_the_steps_say(
     """Four fifths of the amount at the knee when it closes, half when it opens; the new grain lies midway at knee and hem."""
     made = carry_out(block, alteration, 12.0)
     for side in ("front", "back"):
-        old, new = block.piece(side), made.pattern.piece(side)  # type: ignore[arg-type]
+        old, new = block.pieces[side], made.pattern.pieces[side]  # type: ignore[arg-type]
         change = change_of(old, made.altered[side], 12.0, "in")  # type: ignore[index]
         for name, share in (("knee", knee), ("hem", 1.0)):
             was = old.lines["knee"] if name == "knee" else old.seams["hem"]

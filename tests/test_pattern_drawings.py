@@ -107,7 +107,7 @@ def test_what_changes_is_hatched_and_its_amount_written(pages: Mapping[str, tupl
         moved = any(
             len(one) != len(other) or np.abs(one - other).max() > 0.5
             for side, altered in step(name).altered.items()
-            for one, other in ((BLOCK.piece(side).seams[seam], altered.piece.seams[seam]) for seam in SEAMS)
+            for one, other in ((BLOCK.pieces[side].seams[seam], altered.piece.seams[seam]) for seam in SEAMS)
         )
         assert moved == bool(strokes(picture, "hatch")), name
         assert (name in STAYS) == (texts(picture, "amount") == []), name
@@ -149,7 +149,7 @@ def test_the_hatched_wedge_is_the_triangle_of_its_cut_and_amount(name: str) -> N
     """The area of a wedge is that of a triangle with two sides as long as the cut: w² sin(a) / 2, with amount = 2 w sin(a / 2)."""
     made = step(name)
     ((side, altered),) = made.altered.items()
-    change = change_of(BLOCK.piece(side), altered, made.amount, "in")
+    change = change_of(BLOCK.pieces[side], altered, made.amount, "in")
     assert altered.cut is not None
     wide = math.dist(altered.cut.start, altered.cut.end)
     turn = 2 * math.asin(made.amount / (2 * wide))
@@ -161,7 +161,7 @@ def test_the_swung_leg_is_drawn_over_the_old_one() -> None:
     """The upper part of a swung leg lies on the old one, so that the picture shows the leg move by the amount and nothing else."""
     made = step("close-leg")
     for side, altered in made.altered.items():
-        old = BLOCK.piece(side)
+        old = BLOCK.pieces[side]
         change = change_of(old, altered, made.amount, "in")
         assert np.abs(change.new.seams["waist"] - old.seams["waist"]).max() < 0.01
         moved = change.new.seams["hem"] - old.seams["hem"]
@@ -533,7 +533,7 @@ def test_the_joined_sheets_are_the_pattern_at_full_scale(
     paper: str, pattern: Pattern, overlap: float, side: str
 ) -> None:
     """Centre seam, inseam and side seam, put together from the pages, are as long as on the pattern, within 0.2 mm."""
-    piece = pattern.piece(side)  # type: ignore[arg-type]
+    piece = pattern.pieces[side]  # type: ignore[arg-type]
     found = sheets(pattern, side, paper, overlap)
     ring = stitching(found, paper, overlap, *((0.3, True) if piece.allowance else (0.6, False)))
     assert max(abs(error) for error in seam_errors(ring, piece).values()) < 0.2

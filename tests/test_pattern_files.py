@@ -144,14 +144,14 @@ def farthest(one: Pattern, other: Pattern, *, merged: bool = False) -> float:
     """
     worst = 0.0
     for side in SIDES:
-        mine, theirs = (places(pattern.piece(side), merged=merged) for pattern in (one, other))
+        mine, theirs = (places(pattern.pieces[side], merged=merged) for pattern in (one, other))
         assert {name: line.shape for name, line in mine.items()} == {name: line.shape for name, line in theirs.items()}
         worst = max(worst, *(float(np.abs(mine[name] - theirs[name]).max()) for name in mine))
         if merged:
-            mine, theirs = (courses(pattern.piece(side)) for pattern in (one, other))
+            mine, theirs = (courses(pattern.pieces[side]) for pattern in (one, other))
             worst = max(worst, *(mine[name].hausdorff_distance(theirs[name]) for name in mine))
-        assert one.piece(side).allowance == other.piece(side).allowance
-        assert " ".join(one.piece(side).note.split()) == other.piece(side).note
+        assert one.pieces[side].allowance == other.pieces[side].allowance
+        assert " ".join(one.pieces[side].note.split()) == other.pieces[side].note
     assert (one.title, one.grade) == (other.title, other.grade)
     return worst
 
@@ -414,7 +414,7 @@ def test_another_program_sees_the_same_seams_in_mm(hip: float) -> None:
         for name in SEAMS:
             path = svgelements.Path(paths[f"{side}-{name}"])
             path.reify()
-            assert length(pattern.piece(side).seams[name]) == pytest.approx(path.length() * mm, abs=0.01)
+            assert length(pattern.pieces[side].seams[name]) == pytest.approx(path.length() * mm, abs=0.01)
     across = max(line[:, 0].max() for line in pattern.back.seams.values()) - min(
         line[:, 0].min() for line in pattern.back.seams.values()
     )
@@ -442,7 +442,7 @@ def by_hand(pattern: Pattern, change: Callable[[Array], Array], head: str, digit
     """A drawing as another hand might make it: classes, polylines and paths, lines in any order and direction, no marks."""
     parts = []
     for side in SIDES:
-        piece, elements = pattern.piece(side), []
+        piece, elements = pattern.pieces[side], []
         for number, name in enumerate(sorted(SEAMS)):
             line = change(piece.seams[name])[:: -1 if number % 2 else 1]
             row = " ".join(f"{x:.{digits}f},{y:.{digits}f}" for x, y in line)
@@ -463,7 +463,7 @@ def same_shape(one: Pattern, other: Pattern) -> float:
     """The largest difference between two patterns' seams, each laid with its grain and hem at 0."""
     worst = 0.0
     for side in SIDES:
-        mine, theirs = one.piece(side), other.piece(side)
+        mine, theirs = one.pieces[side], other.pieces[side]
         for name in SEAMS:
             a, b = (piece.seams[name] - [piece.grain_x, piece.outline[:, 1].min()] for piece in (mine, theirs))
             worst = max(worst, float(np.abs(a - b).max()))
@@ -473,14 +473,14 @@ def same_shape(one: Pattern, other: Pattern) -> float:
 def same_but_for_the_start_of_the_curve(one: Pattern, other: Pattern) -> float:
     """As `same_shape`, but the smooth point where the curve begins may lie a little higher or lower on its seam."""
     for side in SIDES:
-        assert np.hypot(*(one.piece(side).corner("curve-start") - other.piece(side).corner("curve-start"))) <= 10.0
+        assert np.hypot(*(one.pieces[side].corner("curve-start") - other.pieces[side].corner("curve-start"))) <= 10.0
     return same_shape(in_five(one), in_five(other))
 
 
 def in_five(pattern: Pattern) -> Pattern:
     """A pattern with its curve and centre seam as one, the last point apart."""
     for side in SIDES:
-        piece = pattern.piece(side)
+        piece = pattern.pieces[side]
         both = np.concatenate([piece.seams["curve"], piece.seams["centre"][1:]])
         pattern = pattern.with_piece(piece.with_seams(curve=both[:-1], centre=both[-2:]))
     return pattern
@@ -506,9 +506,9 @@ def test_a_drawing_by_another_hand_is_read(change: Callable[[Array], Array], hea
     found = pattern_from_svg(by_hand(pattern, change, head), "drawing.svg")
     assert same_shape(pattern, found) <= DRAWN
     for side in SIDES:
-        assert "No grainline" in found.piece(side).note
-        assert pattern.piece(side).levels["crotch"] == pytest.approx(found.piece(side).levels["crotch"], abs=6)
-        assert pattern.piece(side).levels["knee"] == pytest.approx(found.piece(side).levels["knee"], abs=6)
+        assert "No grainline" in found.pieces[side].note
+        assert pattern.pieces[side].levels["crotch"] == pytest.approx(found.pieces[side].levels["crotch"], abs=6)
+        assert pattern.pieces[side].levels["knee"] == pytest.approx(found.pieces[side].levels["knee"], abs=6)
 
 
 @pytest.mark.parametrize("dpi", [72.0, 90.0, 96.0])
@@ -538,7 +538,7 @@ def test_short_shorts_get_levels_in_their_order() -> None:
 def shortened(pattern: Pattern) -> Pattern:
     """A block cut off 70 mm below the crotch level."""
     for side in SIDES:
-        piece = pattern.piece(side)
+        piece = pattern.pieces[side]
         seam, inseam = piece.seams["side"], piece.seams["inseam"]
         low = piece.levels["crotch"] - 70.0
         seam, inseam = seam[seam[:, 1] > low], inseam[inseam[:, 1] > low]
@@ -774,7 +774,7 @@ def test_the_dxf_has_the_layers_of_the_standard() -> None:
     placed = [insert.dxf.name for insert in document.modelspace().query("INSERT")]
     assert ["FRONT", "BACK"] == placed
     for side in SIDES:
-        piece, shown = pattern.piece(side), document.blocks[side.upper()]
+        piece, shown = pattern.pieces[side], document.blocks[side.upper()]
         (boundary,) = shown.query('POLYLINE[layer=="1"]')
         assert boundary.is_closed
         assert len(piece.outline) == len(boundary)
@@ -817,7 +817,7 @@ def test_other_turn_points_do_no_harm() -> None:
     """Turn points at dart ends and at the knee do not hide the corners, as long as the start of the curve is marked alone."""
 
     def more(document: Any, shown: Any) -> None:
-        piece = block().piece(shown.name.lower())
+        piece = block().pieces[shown.name.lower()]
         for index in (7, 20):
             shown.add_point(piece.seams["side"][index].tolist(), dxfattribs={"layer": "2"})
 
@@ -839,7 +839,7 @@ def test_a_piece_that_lies_another_way_is_set_upright(frame: str, turn_points: b
 
     def lay(document: Any, shown: Any) -> None:
         side = shown.name.lower()
-        piece = whole.piece(side)
+        piece = whole.pieces[side]
         for entity in list(shown):
             shown.delete_entity(entity)
         outline = (piece.outline @ matrix.T)[:: -1 if frame == "backwards" else 1]
@@ -862,7 +862,7 @@ def test_a_sew_line_is_the_stitching_line_and_tells_the_allowance() -> None:
     """With a sew line on layer 14 the boundary is the cut line, and the distance between them is the allowance."""
 
     def cut_line(document: Any, shown: Any) -> None:
-        outline = block().piece(shown.name.lower()).outline
+        outline = block().pieces[shown.name.lower()].outline
         cut = Polygon(outline).buffer(15.0, join_style="mitre").exterior.coords
         (boundary,) = shown.query('POLYLINE[layer=="1"]')
         boundary.dxf.layer = "14"
@@ -881,10 +881,10 @@ def test_a_line_to_cut_along_is_taken_back_to_the_stitching_line() -> None:
         side = shown.name.lower()
         for entity in list(shown):
             shown.delete_entity(entity)
-        outline = np.asarray(cutting_area(wide.piece(side)).exterior.coords)
+        outline = np.asarray(cutting_area(wide.pieces[side]).exterior.coords)
         shown.add_lwpolyline(outline.tolist(), dxfattribs={"layer": "1"})
         shown.add_line((0, 100), (0, 500), dxfattribs={"layer": "7"})
-        ends = seams_cut(wide.piece(side), outline)
+        ends = seams_cut(wide.pieces[side], outline)
         for at in ends:
             shown.add_point(at, dxfattribs={"layer": "2"})
 
@@ -892,7 +892,7 @@ def test_a_line_to_cut_along_is_taken_back_to_the_stitching_line() -> None:
     assert "how wide" in only(lambda: pattern_from_dxf(text, "x.dxf", line="cut")).message
     found = pattern_from_dxf(text, "x.dxf", line="cut", allowance=15.0)
     for side in SIDES:
-        one, other = block().piece(side), found.piece(side)
+        one, other = block().pieces[side], found.pieces[side]
         shift = [one.grain_x - other.grain_x, one.outline[:, 1].min() - other.outline[:, 1].min()]
         assert Polygon(one.outline).symmetric_difference(Polygon(other.outline + shift)).area / 3000.0 < 0.3
 
@@ -948,7 +948,7 @@ def _layer(old: str, new: str) -> Callable[[Any, Any], None]:
 def _boundary(points: Callable[[Array], Any], close: bool = True) -> Callable[[Any, Any], None]:
     def change(document: Any, shown: Any) -> None:
         delete('POLYLINE[layer=="1"]')(document, shown)
-        outline = block().piece(shown.name.lower()).outline
+        outline = block().pieces[shown.name.lower()].outline
         shown.add_lwpolyline(points(outline), close=close, dxfattribs={"layer": "1"})
 
     return change

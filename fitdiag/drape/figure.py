@@ -71,13 +71,12 @@ PARTS: Mapping[str, tuple[str, float]] = {  # what a body note may move: the fie
 }  # fmt: skip
 ONE_SIDED = ("hip-higher", "hip-fuller", "leg-longer")
 _WHOLE = ("seat_out", "abdomen_out")  # these are set; everything else is added to
-MEASURES = ("waist", "hip", "thigh", "knee", "calf", "ankle", "waist-height", "waist-to-hip", "crotch-depth", "knee-height",
-            "seat-out", "abdomen-out")  # fmt: skip
 _LIKELY = {  # measure: least and most in mm; between them lie the figures this model was tried on
     "waist": (500, 1400), "hip": (700, 1600), "thigh": (380, 1000), "knee": (270, 650), "calf": (240, 600), "ankle": (170, 400),
     "waist-height": (750, 1250), "waist-to-hip": (120, 320), "crotch-depth": (180, 420), "knee-height": (330, 600),
     "seat-out": (0, 150), "abdomen-out": (0, 200),
 }  # fmt: skip
+MEASURES = tuple(_LIKELY)
 MOST_MOVED_MM = 80.0  # of one change of shape
 _SPAN = 2.0  # a waist this many times the hip, or a hip this many times the waist, is no figure; a judgement, no source
 

@@ -29,7 +29,7 @@ from fitdiag.drape.mesh import POINTS, Mesh, mesh_of
 from fitdiag.drape.panels import Cut, cut_of, too_small
 from fitdiag.drape.picture import Pixels, draw
 from fitdiag.drape.readings import READINGS, Worn, read
-from fitdiag.drape.settle import Rested, settle
+from fitdiag.drape.settle import Rested, Settling
 from fitdiag.files import make_folder, own_folder, remove_file, write_atomically
 from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, stop
@@ -156,7 +156,7 @@ def _settled(order: Order, dressing: int, tell: Callable[[float], None] | None =
     """One dressing of one order, as plain values that can be kept."""
     body, mesh, sheet = _prepared(order)
     dressed = dress(order.cut, mesh, body, drop=order.drop, dressing=dressing)
-    rested = settle(sheet, dressed, body, hung=order.hung, tell=tell)
+    rested = Settling(sheet, dressed, body, hung=order.hung).run(tell)
     if not np.isfinite(rested.places).all():
         told = "the cloth did not come to rest: the simulation broke down"
         raise stop("drape", told, hint="check pattern and measures")

@@ -85,7 +85,8 @@ def courses(worn: Worn, view: str) -> dict[str, list[Array]]:
             continue
         lines = {name: worn.line(number, name) for name in panel.lines}
         if len(sides) == 1:
-            lines = {name: line[_farthest(line[:, 1], forward=panel.front) :] for name, line in lines.items()}
+            farthest = np.argmax if panel.front else np.argmin
+            lines = {name: line[int(farthest(line[:, 1])) :] for name, line in lines.items()}
             if panel.front:
                 lines["side seam"] = worn.at(number, panel.chain(worn.cut.outer))
         else:
@@ -98,10 +99,6 @@ def courses(worn: Worn, view: str) -> dict[str, list[Array]]:
                 for name, line in lines.items():
                     found.setdefault(name, []).append(line * turn)
     return found
-
-
-def _farthest(y: Array, *, forward: bool) -> int:
-    return int(y.argmax() if forward else y.argmin())
 
 
 def frame(body: Body, view: str) -> tuple[float, float]:

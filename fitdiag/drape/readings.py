@@ -95,7 +95,7 @@ class Worn:
     def line(self, piece: int, name: str, count: int = 60) -> Array:
         """A line drawn on a piece as it hangs, from the centre to the side, (count, 3) in mm."""
         drawn = self.mesh.pieces[piece].panel.lines[name]
-        return self.at(piece, _along(drawn, np.linspace(0.004, 0.996, count)))
+        return self.at(piece, at_far(drawn, np.linspace(0.004, 0.996, count) * arc(drawn)[-1]))
 
 
 def read(worn: Worn, *, left: bool = False) -> dict[str, float]:
@@ -135,7 +135,7 @@ def _seams(worn: Worn, front: int, back: int) -> dict[str, float]:
     found: dict[str, float] = {}
     panel = worn.mesh.pieces[front].panel
     side = panel.chain(worn.cut.outer)
-    hip = _nearest(side, panel.lines["hip"][-1])
+    hip = int(np.hypot(*(side - panel.lines["hip"][-1]).T).argmin())
     waist, at_hip, hem = worn.at(front, side[np.array([0, hip, -1])])
     found["side-seam-upper"] = _lean(waist - at_hip, 1)
     found["side-seam-leg"] = _lean(at_hip - hem, 1)
@@ -263,11 +263,3 @@ def _slack(line: Array) -> float:
     padded = np.pad(line, ((window // 2, window // 2), (0, 0)), mode="reflect", reflect_type="odd")
     smooth = np.column_stack([np.convolve(padded[:, k], kernel, "valid") for k in range(3)])
     return float((steps[-1] / np.linalg.norm(np.diff(smooth, axis=0), axis=1).sum() - 1) * 100.0)
-
-
-def _along(line: Array, shares: Array) -> Array:
-    return at_far(line, shares * arc(line)[-1])
-
-
-def _nearest(line: Array, point: Array) -> int:
-    return int(np.hypot(*(line - point).T).argmin())

@@ -108,7 +108,7 @@ class _System:
 
 
 class Settling:
-    """One sheet on its way to rest."""
+    """One sheet on its way to rest on a body. `hung`: the waist is let go after dressing and held by its band and friction only."""
 
     def __init__(self, sheet: Sheet, dressed: Dressed, body: Body, *, hung: bool = False) -> None:
         self.sheet, self.dressed, self.body, self.hung = sheet, dressed, body, hung
@@ -263,10 +263,3 @@ class Settling:
         if total > STALE:
             self.factored = None
         return x.reshape(-1, 3)
-
-
-def settle(
-    sheet: Sheet, dressed: Dressed, body: Body, *, hung: bool = False, tell: Callable[[float], None] | None = None
-) -> Rested:
-    """The sheet at rest on the body. `hung`: the waist is let go after dressing and held by its band and friction only."""
-    return Settling(sheet, dressed, body, hung=hung).run(tell)

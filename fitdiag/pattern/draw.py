@@ -236,7 +236,7 @@ def changes_of(before: Pattern, step: Step, units: Units) -> list[Change]:
     """What the step does to each piece, the back first; pieces that stay as they are are left out when another does not."""
     own = before.of(step.side)
     every = [
-        change_of(own.piece(name), step.altered[name], abs(step.amount), units)
+        change_of(own.pieces[name], step.altered[name], abs(step.amount), units)
         for name in reversed(tuple(own.pieces))
         if name in step.altered
     ]

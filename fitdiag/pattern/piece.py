@@ -6,7 +6,7 @@ balance lines, darts and notches are points on the same paper, so whatever moves
 (`fitdiag.pattern.alter`). Which pieces, seams, corners and levels a garment has is data (`Part`, from `rules/GARMENT/garment.yaml`).
 
     pattern = usual_block(shipped_garment("trousers"))
-    back = pattern.piece("back")          # or pattern.back
+    back = pattern.pieces["back"]         # or pattern.back
     back.seams["side"]                    # (n, 2) mm, from the waist down; dict(back.seams) runs round the outline
     back.corner("crotch-point")           # a landmark: the point where the seam `curve` begins
     back.lines["hip"], back.levels["hip"] # a level line, inner end first; its height where the grainline crosses it
@@ -245,9 +245,6 @@ class Pattern:
         """A piece by its name, as an attribute; where the sides differ, that of the right side."""
         if name.startswith("_") or name in ("pieces", "left") or name not in self.pieces:
             raise AttributeError(name)
-        return self.pieces[name]
-
-    def piece(self, name: str) -> Piece:
         return self.pieces[name]
 
     def with_piece(self, piece: Piece, side: Side = "both") -> Pattern:

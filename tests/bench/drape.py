@@ -65,7 +65,7 @@ def settled(
     """Readings of one dressing, with how it rested."""
     mesh = mesh_of(cut, points=points)
     sheet = Sheet(mesh, cloth or Cloth())
-    rested = settling.settle(sheet, dress(cut, mesh, body, dressing=dressing), body)
+    rested = settling.Settling(sheet, dress(cut, mesh, body, dressing=dressing), body).run()
     return {**read(Worn(cut, mesh, sheet, body, rested)), "deepest": rested.deepest_mm, "speed": rested.speed_mm_s}
 
 
@@ -245,7 +245,7 @@ def clock() -> None:
         splu(matrix, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
     one = (time.process_time() - began) / 3
     began = time.process_time()
-    settling.settle(sheet, dress(cut, mesh, body), body)
+    settling.Settling(sheet, dress(cut, mesh, body), body).run()
     alone = time.process_time() - began
     print(
         f"one sparse factorisation of {matrix.shape[0]} unknowns: {one:.2f} s; one drape: {alone:.2f} s, {alone / one:.0f} times as long"

@@ -50,7 +50,7 @@ def timed(work: Callable[[], object], runs: int) -> list[float]:
 def denser(pattern: Pattern, times: int) -> Pattern:
     """The same pattern with `times` as many points on every seam."""
     for side in ("front", "back"):
-        piece = pattern.piece(side)  # type: ignore[arg-type]
+        piece = pattern.pieces[side]  # type: ignore[arg-type]
         seams = {}
         for name, line in piece.seams.items():
             at = np.linspace(0, len(line) - 1, (len(line) - 1) * times + 1)
