@@ -262,12 +262,14 @@ class _Votes:
 
     def _votes(self, bend: float) -> Array:
         thin = slice(None, None, max(1, len(self.share) // 150))
-        share, bow, rows = self.share[thin], self.bow[thin], np.arange(len(self.share))[thin]
+        share, bowed, slope = self.share[thin], bend * self.bow[thin], self.slope[thin]
+        flat, row_starts = slope.ravel(), np.arange(len(slope)) * slope.shape[1]
         votes = np.zeros((len(self.tries), len(self.tries)))
         for index, start in enumerate(self.tries):
-            place = start + (self.tries[:, None] - start) * share[None] + bend * bow[None] + self.wide
-            low = np.clip(np.rint(place).astype(int), 0, self.slope.shape[1] - 1)
-            votes[index] = self.slope[rows, low].mean(axis=1)
+            place = start + (self.tries[:, None] - start) * share + bowed + self.wide
+            column = np.rint(place, out=place).astype(int)
+            column = np.minimum(np.maximum(column, 0, out=column), slope.shape[1] - 1, out=column)
+            votes[index] = flat.take(row_starts + column).mean(axis=1)
         return votes
 
     def at(self, first: float, last: float, bend: float) -> Array:
