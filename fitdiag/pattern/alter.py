@@ -439,10 +439,9 @@ def crossing(start: Array, through: Array, line: Array) -> Array | None:
         return None
     share = side[hits] / (side[hits] - side[hits + 1])
     at = line[hits] + share[:, None] * (line[hits + 1] - line[hits])
-    ahead = (at - start) @ run > 0
-    if not ahead.any():
+    at = at[(at - start) @ run > 0]
+    if not len(at):
         return None
-    at = at[ahead]
     return np.asarray(at[int(np.argmin(((at - through) ** 2).sum(axis=1)))])
 
 

@@ -187,10 +187,12 @@ def nearest(line: Array, at: Array) -> Array:
 def foot(line: Array, at: Array) -> tuple[Array, int, float]:
     """The point of a polyline nearest to a point, the index of the point before it, and its share of that step."""
     start, step = line[:-1], line[1:] - line[:-1]
-    share = ((at - start) * step).sum(axis=1) / np.maximum((step * step).sum(axis=1), 1e-18)
-    share = np.clip(share, 0.0, 1.0)
+    along = (at - start) * step
+    share = (along[:, 0] + along[:, 1]) / np.maximum(step[:, 0] ** 2 + step[:, 1] ** 2, 1e-18)
+    share = np.minimum(np.maximum(share, 0.0), 1.0)
     feet = start + share[:, None] * step
-    index = int(np.argmin(((feet - at) ** 2).sum(axis=1)))
+    off_line = feet - at
+    index = int(np.argmin(off_line[:, 0] ** 2 + off_line[:, 1] ** 2))
     return feet[index], index, float(share[index])
 
 

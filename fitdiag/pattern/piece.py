@@ -360,6 +360,6 @@ def _shape(piece: Piece) -> list[Problem]:
         if abs(apart(dart.left, dart.tip) - apart(dart.right, dart.tip)) > 3.0:
             told = f"{name}: the legs of dart {number} are not equally long"
             problems.append(Problem("dart", told, None, "make them equal, or it cannot be closed"))
-        if not polygon.buffer(1.0).contains(Point(*dart.tip)):
+        if polygon.distance(Point(*dart.tip)) >= 1.0:
             problems.append(Problem("dart", f"{name}: the point of dart {number} lies outside the piece"))
     return problems
