@@ -242,6 +242,19 @@ def test_a_course_that_ends_early_is_carried_on_as_it_ran(seen: int, kind: Kind)
     assert found.drop == pytest.approx(-6 * math.pi, abs=1.0 if seen in (32, 80) else 5.0)
 
 
+@pytest.mark.parametrize("kind", ["trunk", "leg"])
+def test_each_end_tells_how_it_runs_itself(kind: Kind) -> None:
+    """Level to 62 degrees on both sides, then 20 mm lower per radian on the left and 8 higher on the right: each its own."""
+
+    def bends(turn: Array, along: Array) -> Array:
+        beyond = np.maximum(np.abs(turn) - math.radians(62.0), 0.0)
+        return np.where(turn < 0, -20.0, 8.0) * beyond
+
+    found = read(bends, kind)
+    assert found.steep == pytest.approx((-20.0, 8.0), abs=0.8)  # from 66 degrees on, before that it is level
+    assert found.ends[0] < found.ends[1]
+
+
 def test_half_way_is_told_only_where_it_is_seen() -> None:
     """A line seen to 20 degrees on one side and 60 on the other."""
 
