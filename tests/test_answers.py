@@ -87,3 +87,41 @@ def test_no_text_breaks_the_reader(text: str, units: Units) -> None:
     assert said is None or said.seen in ("yes", "no", "unsure")
     several = read_several(text, 6, units)
     assert several is None or set(several) <= set(range(1, 7))
+
+
+@pytest.mark.parametrize(
+    ("typed", "side"),
+    [
+        ("1 in, left more", "left"),
+        ("an inch and a half, left more", "left"),
+        ("left more, 1 in", "left"),
+        ("1 in, mostly on the right", "right"),
+        ("right more than left, 2 cm", "right"),
+        ("both sides 1 in, the left is worse", "left"),
+        ("left 1 in, right more", "right"),
+    ],
+)
+def test_an_amount_with_a_side_that_shows_more_is_of_both(typed: str, side: str) -> None:
+    """More on one side means that the other has it too, with figures as with words."""
+    measured, in_words = read_answer(typed, "in"), read_answer("a bit, left more", "in")
+    assert measured is not None
+    assert in_words is not None
+    assert ("both", side, "both") == (measured.side, measured.more, in_words.side)
+    assert measured.length is not None
+
+
+@pytest.mark.parametrize("typed", ["more than 1 in on the left", "1 in more or less, left", "1 in on the left only"])
+def test_more_of_an_amount_says_nothing_of_the_other_side(typed: str) -> None:
+    """More than an inch on the left is of the left."""
+    said = read_answer(typed, "in")
+    assert said is not None
+    assert (said.side, said.more) == ("left", None)
+
+
+@pytest.mark.parametrize("line", ["an inch, left more", "half an inch", "left", "about an inch", "two inches left"])
+def test_an_amount_or_a_side_alone_is_not_of_all(line: str) -> None:
+    """On a screen of several signs it belongs to one of them, and which is not said; all of them may be named."""
+    assert read_several(line, 2, "in") is None
+    said = read_several(f"{line}, both of them" if "left" not in line else "left on all", 2, "in")
+    assert said is not None
+    assert set(said) == {1, 2}

@@ -1067,3 +1067,55 @@ def test_which_side_of_the_body_is_kept_in_words(talk: Talk) -> None:
     """No rule asks for it, and it must not be lost."""
     assert "Which side is kept as a note." in talk.type("", "right hip higher", "1").said
     assert talk.interview.findings.notes == ("right hip higher",)
+
+
+AGREED = ("ok", "okay", "OK.", "yep", "sure", "yes please", "Yes, that's right.", "go ahead", "all right then")
+
+
+@pytest.mark.parametrize("yes", AGREED)
+def test_every_word_for_yes_confirms_an_amount(base: RuleBase, yes: str) -> None:
+    """At "shall it count as", whatever the doubt was, all that people say for yes keeps the sign with its amount."""
+    for amount in ("about 1 in", "30 in"):
+        talk = at_the_dip(base).type(amount)
+        assert "shall it count as" in talk.asked
+        plain = at_the_dip(base).type(amount, "1").finding(DIP)
+        assert talk.type(yes).finding(DIP) == plain
+        assert plain is not None
+        assert (plain.seen, plain.amount_mm is None) == ("yes", False)
+
+
+@pytest.mark.parametrize("no", ["no", "nope", "No thanks", "2"])
+def test_every_word_for_no_leaves_an_amount_out(base: RuleBase, no: str) -> None:
+    """At "shall it count as" all that people say for no counts nothing, neither as seen nor as not seen."""
+    talk = at_the_dip(base).type("about 1 in", no)
+    assert talk.said == "Not counted."
+    assert talk.finding(DIP) is None
+
+
+@pytest.mark.parametrize("yes", AGREED)
+def test_yes_to_how_much_keeps_the_sign(base: RuleBase, yes: str) -> None:
+    """Who agrees where an amount is asked for has not said that the sign is not there; that no amount is kept is told."""
+    talk = at_the_dip(base).type("yes", yes)
+    finding = talk.finding(DIP)
+    assert finding is not None
+    assert (finding.seen, finding.amount_mm) == ("yes", None)
+    assert "as seen, without an amount" in talk.said
+
+
+@pytest.mark.parametrize("typed", ["0", "none at all", "nothing"])
+def test_a_sign_counted_as_not_seen_is_said_aloud(base: RuleBase, typed: str) -> None:
+    """At its question, and where its amount is asked for: whoever was read wrongly must be able to see it."""
+    for talk in (at_the_dip(base).type("yes", typed), at_the_dip(base).type(typed if typed != "0" else "0 in")):
+        finding = talk.finding(DIP)
+        assert finding is not None
+        assert finding.seen == "no"
+        assert talk.said.startswith("Not seen: the level lines dip")
+
+
+def test_what_may_be_yes_or_no_is_asked_back(base: RuleBase, screen: Talk) -> None:
+    """OK to "do the lines dip?" may mean that they do, or that all is well; it counts neither way."""
+    for talk in (at_the_dip(base), screen):
+        before = talk.symptoms
+        for typed in ("ok", "Okay.", "alright"):
+            assert "write yes or no" in talk.type(typed).said
+        assert before == talk.symptoms

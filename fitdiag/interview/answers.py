@@ -138,6 +138,30 @@ def read_answer(text: str, units: Units) -> Said | None:
     return _measured(found, plain) if lengths else _in_words(rest, found, plain)
 
 
+_LONGEST_YES = 60
+_POLITE = r"(?:[ ,]+(?:please|thanks|thank you|then|so|that'?s it))*"
+
+
+def _answers_only(text: str, *kinds: str) -> bool:
+    """Whether a text is nothing but one or more of what people say for these kinds."""
+    plain, said = _tidy(text).rstrip(".!"), "|".join(_phrases(kind).pattern for kind in kinds)
+    return len(plain) <= _LONGEST_YES and re.fullmatch(rf"(?:(?:{said}){_POLITE}[ ,]*)+", plain) is not None
+
+
+def agreed(text: str) -> bool | None:
+    """What a text says to a question of the kind "shall it count?", asked with `1 yes  2 no`: yes, no, or neither (None)."""
+    if text.strip(" .)!") in ("1", "2"):
+        return "1" in text
+    if _answers_only(text, "yes", "either", "agree"):
+        return True
+    return False if _answers_only(text, "no") else None
+
+
+def may_be_either(text: str) -> bool:
+    """Whether a text alone, to a sign's own question, may mean that it is there as well as that all is well: ok."""
+    return _answers_only(text, "either")
+
+
 # -- amounts and sides -------------------------------------------------------------------------------------------------
 
 
@@ -195,6 +219,19 @@ def _without(plain: str, items: Sequence[_Item]) -> str:
     return " ".join(plain.split())
 
 
+_COMPARED = re.compile(r"\b(?:more(?! or less)|worse|stronger|mostly|mainly)\b")
+
+
+def _more(items: Sequence[_Item], plain: str) -> Side | None:
+    """The side that shows it more, where an answer compares the two: left more, mostly on the right, more left than right."""
+    sides = [item for item in items if item.side in ("left", "right")]
+    for match in _COMPARED.finditer(plain):
+        if sides and not any(item.start <= match.start() < item.end for item in items):  # not: more than 1 in
+            before = [item.side for item in sides if item.end <= match.start()]
+            return before[-1] if before else sides[0].side
+    return None
+
+
 def _measured(items: Sequence[_Item], plain: str) -> Said:
     """An answer with lengths: which length belongs to which side."""
     lengths = [item for item in items if item.kind == "length"]
@@ -233,6 +270,9 @@ def _measured(items: Sequence[_Item], plain: str) -> Said:
             else:
                 waiting = length
     sides = {name: length for name, length in by_side.items() if name in ("left", "right")}
+    if len(sides) < 2 and waiting is None and (more := _more(items, plain)) is not None:
+        amount = next(iter(by_side.values()))
+        return Said("yes" if amount.mm else "no", amount=amount, side="both", more=more)
     if sides:
         left, right = sides.get("left"), sides.get("right")
         seen: Seen = "yes" if any(length.mm for length in sides.values()) else "no"
@@ -263,11 +303,9 @@ def _near_a_side(item: _Item, items: Sequence[_Item]) -> bool:
 def _in_words(rest: str, items: Sequence[_Item], plain: str) -> Said | None:
     sides = [item for item in items if item.kind == "side"]
     names = list(dict.fromkeys(item.side for item in sides))
-    more: Side | None = None
-    side: Side | None = names[0] if len(names) == 1 else "both" if names else None
-    if re.search(r"\b(?:more|worse|stronger|mostly|mainly)\b", plain) and sides and "both" not in names:
-        more, side = names[0], "both"
-    elif len(names) == 2:
+    more = _more(items, plain)
+    side: Side | None = "both" if more else names[0] if len(names) == 1 else "both" if names else None
+    if more is None and len(names) == 2:
         clear = [
             item.side
             for item in sides
@@ -303,6 +341,7 @@ _REST = re.compile(
     r"(?:,|;|\band\b)? *(?:(?:the|all the|all) )?(?:rest|others?|remaining|everything else|all else)\b"
     r"(?: (?:is|are|all))?:? *(?P<answer>.*)$"
 )
+_OF_ALL = re.compile(r"\b(?:all|both|each|every(?:thing| one)?|the lot)\b")
 _BUT = re.compile(r"\b(?:except|but|apart from|besides|save)(?: for)?\b")
 _ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth")
 
@@ -321,7 +360,9 @@ def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | No
         plain = plain[: match.start()].rstrip(" ,;")
     elif not re.search(r"\d", plain):
         answer = read_answer(re.sub(r"^all (?=yes|no|y|n\b)", "", plain), units)
-        return dict.fromkeys(range(1, count + 1), answer) if answer is not None else None
+        if answer is None or (count > 1 and (answer.length or answer.side) and not _OF_ALL.search(plain)):
+            return None  # an amount or a side alone is that of one of them
+        return dict.fromkeys(range(1, count + 1), answer)
     elif _ALL.match(plain) and _BUT.search(plain):
         head, tail = (part.strip(" ,;") for part in _BUT.split(plain, maxsplit=1))
         general = read_answer(

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fitdiag.diagnosis.belief import lower_first, told
-from fitdiag.interview.answers import Said, read_answer, read_several
+from fitdiag.interview.answers import Said, agreed, may_be_either, read_answer, read_several
 from fitdiag.interview.clauses import says
 from fitdiag.interview.reading import (
     BARE,
@@ -36,8 +36,6 @@ from fitdiag.units import InvalidLengthError, Length, format_given, format_lengt
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
 
-YES = frozenset(("yes", "y", "1"))
-NO = frozenset(("no", "n", "2"))
 NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known", "enter"))
 
 
@@ -148,13 +146,14 @@ def _denied(talk: Interview, kind: Kind, words: str) -> bool:
 
 def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
     word = typed.lower()
-    if len(pick.ids) == 1 and (not typed or word in YES):
+    yes = agreed(word) is True and not word.isdecimal()
+    if len(pick.ids) == 1 and (not typed or yes):
         word = "1"
     elif NOTHING.fullmatch(word):
         talk.pending = None
         talk.missed(pick.kind, pick.typed)
         return []
-    if word in YES and not word.isdecimal():
+    elif yes:
         return [Line(f"Which one? Choose from 1 to {len(pick.ids)}, or Enter for none.")]
     numbers = re.sub(r"[,;&.)]|\band\b", " ", word).split()
     if all(number.isdecimal() for number in numbers):
@@ -280,9 +279,9 @@ def _count_body(talk: Interview, notes: dict[str, str]) -> list[Line]:
 def _reply_offered(talk: Interview, offered: Finding, typed: str) -> list[Line]:
     """A finding from pictures: taken, left for a question, or answered otherwise."""
     word = typed.lower()
-    if word in YES:
+    if agreed(word):
         return talk.count(offered)
-    if word in (*NO, "later", "can't say", "don't know"):
+    if agreed(word) is False or word in ("later", "can't say", "don't know"):
         talk.record({"event": "offered", "refused": offered.symptom})
         return [Line("Not counted; it is asked later if it matters.")]
     if not typed or NUMBER.fullmatch(typed):
@@ -293,6 +292,9 @@ def _reply_offered(talk: Interview, offered: Finding, typed: str) -> list[Line]:
 _REST = re.compile(r"\b(?:rest|the others?)\b.*\b(?:no|none|yes)\b", re.IGNORECASE)
 
 
+_EITHER = "'{}' may mean that it is there, or that all is well: write yes or no."
+
+
 def _reply_questions(talk: Interview, typed: str) -> list[Line]:
     """An answer to the question that is on, or to all of a screen."""
     if len(talk.screen) == 1:
@@ -301,7 +303,12 @@ def _reply_questions(talk: Interview, typed: str) -> list[Line]:
         return _reply_symptom(talk, talk.base.symptoms[talk.screen[0]], typed)
     if not typed:
         return [Line("Enter alone is no answer; no means that none of them is there.")]
+    if may_be_either(typed):
+        return [Line(_EITHER.format(typed))]
     read = read_several(typed, len(talk.screen), talk.findings.units)
+    alone = read_answer(typed, talk.findings.units) if not read else None
+    if alone is not None and (alone.length or alone.side):
+        return [Line(f"Of which one? Write its number before it, like 2: {one_line(typed, 30)}.")]
     if not read:
         return [
             Line(
@@ -346,6 +353,8 @@ def _reply_symptom(talk: Interview, symptom: Symptom, typed: str) -> list[Line]:
     """An answer to one question."""
     if not typed:
         return [Line("Enter alone is no answer; 3 or can't say leaves it open.")]
+    if may_be_either(typed):
+        return [Line(_EITHER.format(typed))]
     typed = re.sub(r"^(left|right|both)[ ,]+(\d)$", r"\2 \1", typed.lower())
     typed = re.sub(
         r"^1[ .:)]+(?=[a-z])(?!(?:in|cm|mm|inch|inches|left|right|both)\b)", "", typed
@@ -382,12 +391,17 @@ def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list
         if finding.seen == "yes" and finding.severity is None and symptom.id in talk.cut_by:
             talk.record({**answer_event(finding), AWAITS: "amount"})
             return []
-        return talk.count(finding)
+        return talk.count(finding) if finding.seen != "no" else _count_unseen(talk, finding)
     if symptom.measure is None:
         return [Line("This sign has no amount; it counts as seen."), *talk.count(finding)]
     if said.left and said.right:
         finding = replace(finding, left_mm=said.left.mm, right_mm=said.right.mm)
     return _count_length(talk, finding, length)
+
+
+def _count_unseen(talk: Interview, finding: Finding) -> list[Line]:
+    """Count a sign as not seen, and say so: a word may have been read otherwise than it was meant."""
+    return [Line(f"{told(talk.base, finding, talk.findings)}."), *talk.count(finding)]
 
 
 def _count_length(talk: Interview, finding: Finding, length: Length) -> list[Line]:
@@ -428,12 +442,12 @@ def _count_mm(talk: Interview, finding: Finding, mm: float, *, error_mm: float |
 
 
 def _reply_confirm(talk: Interview, pending: Confirm, typed: str) -> list[Line]:
-    if typed.lower() in YES:
+    if agreed(typed):
         # a hedged figure is taken with the spread of a quarter of itself, so that it persuades less than a ruler
         return _count_mm(
             talk, pending.finding, pending.mm, error_mm=None if pending.doubt else round(pending.mm / 4, 3)
         )
-    if typed.lower() in (*NO, ""):
+    if not typed or agreed(typed) is False:
         talk.pending = None
         return [Line("Not counted.")]
     return _amount(talk, pending.finding, typed)
@@ -448,14 +462,16 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
         talk.declined.add(finding.symptom)
         return [*talk.count(replace(finding, severity=None)), *search(talk, "symptom", typed)]
     said = read_answer(typed, talk.findings.units)
-    if typed.lower() in NOT_MEASURED or (said is not None and said.seen == "unsure"):
+    yes = agreed(typed) and not BARE.fullmatch(typed) and not (said is not None and (said.side or said.severity))
+    if yes or typed.lower() in NOT_MEASURED or (said is not None and said.seen == "unsure"):
+        told_yes = [Line("It counts as seen, without an amount.")] if yes else []
         talk.declined.add(finding.symptom)
         talk.wanted = None
-        return talk.count(replace(finding, severity=None)) if talk.state.awaiting is not None else []
+        return [*told_yes, *(talk.count(replace(finding, severity=None)) if talk.state.awaiting is not None else [])]
     if said is None:
         return [Line(f"'{one_line(typed, 30)}' is no amount; write it like {talk.sample}, or slight, clear, strong.")]
     if said.seen == "no":
-        return talk.count(Finding(finding.symptom, "no", origin=finding.origin))
+        return _count_unseen(talk, Finding(finding.symptom, "no", origin=finding.origin))
     side = said.side or finding.side
     if said.length is None:
         talk.declined.add(finding.symptom)
