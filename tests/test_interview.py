@@ -1119,3 +1119,56 @@ def test_what_may_be_yes_or_no_is_asked_back(base: RuleBase, screen: Talk) -> No
         for typed in ("ok", "Okay.", "alright"):
             assert "write yes or no" in talk.type(typed).said
         assert before == talk.symptoms
+
+
+@pytest.mark.parametrize(
+    ("stage", "typed", "amount"),
+    [("seen", "baggy under the seat, waist too tight", "1 in"), ("history", "took in the sides, tuck across the back", "1/2 in")],
+)  # fmt: skip
+def test_back_at_how_much_keeps_the_words(base: RuleBase, stage: str, typed: str, amount: str) -> None:
+    """It leads to the list that was chosen from; what was said beside it still waits, and the way on is the same as before."""
+    start = ("", "", typed) if stage == "seen" else (typed,)
+    talk = Talk(base).type(*start)
+    asked, way = talk.asked, []
+    while talk.interview.state.awaiting is None:
+        asked = talk.asked
+        way.append(talk.type("1").said)
+    talk.type("back")
+    assert talk.asked == asked
+    assert talk.said.startswith("Taken back")
+    assert talk.type("1").said == way[-1]
+    straight = Talk(base).type(*start, *("1" for _ in way))
+    assert (straight.whole(), straight.interview.queue) == (talk.whole(), talk.interview.queue)
+    assert straight.type(amount).said == talk.type(amount).said
+
+
+def test_back_at_how_much_leads_to_the_sign_also_after_coming_back(base: RuleBase) -> None:
+    """A sign named by its own name, or in an earlier sitting, is offered again; one that was asked about is asked about."""
+    named = Talk(base).type("", "", "folds-under-seat")
+    for talk in (named, Talk(base, events=named.log)):
+        talk.type("back")
+        assert base.symptoms["folds-under-seat"].title in talk.asked
+        assert talk.interview.expects_amount is False
+        assert talk.type("").interview.state.awaiting is not None
+    assert at_the_dip(base).type("yes", "back").interview.asking == DIP
+
+
+@pytest.mark.parametrize("several", [False, True])
+def test_back_stands_before_the_same_questions(base: RuleBase, several: bool) -> None:
+    """Whatever was answered, `back` leads to what was asked, so that the correction is of that; also after coming back."""
+    talk = Talk(base, several=several).type("", "", f"{DIP} 3/4 in", "", "")
+    lines = ("no", "1 yes", "no", "3") if not several else ("no", "1 yes", "1 no", "no")
+    for place in range(6):
+        while talk.interview.expects_amount:
+            talk.type("")
+        if talk.interview.finished:
+            talk.interview.ask_more()
+            talk.interview.prompt()
+        asked = talk.interview.screen
+        assert asked
+        talk.type(lines[place % len(lines)], "back")
+        assert asked == talk.interview.screen
+        if not several:
+            again = Talk(base, events=talk.log, several=several)
+            assert asked == again.interview.screen
+        talk.type("2" if not several else "no")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, get_args
 
 from fitdiag.diagnosis.belief import told
 from fitdiag.interview import taking
+from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import (
     HEADS,
     HELP,
@@ -21,7 +22,7 @@ from fitdiag.interview.telling import (
     why_asked,
 )
 from fitdiag.interview.waiting import Confirm, Pick
-from fitdiag.knowledge.findings import Finding
+from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.model import View
 from fitdiag.problems import one_line
 
@@ -89,9 +90,11 @@ def _back(talk: Interview, count: int) -> list[Line]:
         return [Line("Left that; nothing was taken away.")]
     if not talk.state.steps:
         return [Line("This is the beginning; there is nothing to take back.")]
-    before, stage = talk.state, talk.stage
+    before, stage, awaiting = talk.state, talk.stage, talk.state.awaiting
     talk.record({"event": "back", "steps": min(count, before.steps)})
     talk.stand()
+    if count == 1 and awaiting is not None:
+        _choose_again(talk, awaiting)
     now = talk.findings
     gone = [
         told(talk.base, finding, before.findings)
@@ -106,6 +109,18 @@ def _back(talk: Interview, count: int) -> list[Line]:
     if stage != talk.stage:
         lines.append(Line(f"Back at: {HEADS[talk.stage]}."))
     return lines or [Line("Taken back.")]
+
+
+def _choose_again(talk: Interview, awaiting: Finding | Done) -> None:
+    """After what was said in words, and not of a question, was taken back: offer again what it may mean, with all that waits behind it."""
+    kind: Kind = "alteration" if isinstance(awaiting, Done) else "symptom"
+    rule_id = awaiting.alteration if isinstance(awaiting, Done) else awaiting.symptom
+    if rule_id in talk.screen:
+        return
+    if talk.picked is not None and rule_id in talk.picked[0].ids:
+        talk.pending, talk.queue = talk.picked
+    else:
+        talk.pending = Pick(kind, (rule_id,), talk.title(rule_id), "")
 
 
 def _why(talk: Interview) -> list[Line]:

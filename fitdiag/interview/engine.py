@@ -8,7 +8,7 @@ same questions. Only a pick from a list is kept nowhere. How single answers are 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from fitdiag.interview import asking, commands, taking
@@ -17,8 +17,8 @@ from fitdiag.interview.telling import Line, calm_line, told_end
 from fitdiag.interview.waiting import Confirm, NotWeighableError, Pick
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.stations import Station, numbered, station_of
-from fitdiag.planning.questions import Choice, amounts_tell
+from fitdiag.knowledge.stations import Station, numbered, station_of, stations_of
+from fitdiag.planning.questions import Choice, amounts_tell, askable
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.state import Conclusion, State, answer_event, conclude, done_event, fold
@@ -55,6 +55,10 @@ class Interview:
         self.wanted: str | None = None  # the sign whose amount the first alteration waits for
         self.declined: set[str] = set()  # amounts that were not known when they were asked for
         self.finished = False
+        self.picked: tuple[Pick, list[tuple[Kind, str, str]]] | None = (
+            None  # the latest list chosen from, and the queue then
+        )
+        self.screen: tuple[str, ...] = ()  # the signs that are asked about now
         self._more = False
         self.state: State = fold(self._events, base)
         self.base = base.in_units(self.state.findings.units)
@@ -112,11 +116,24 @@ class Interview:
 
     def stand(self) -> None:
         """Stand where the log ends: its open questions, and the station of the last one; however one came there."""
-        self.screen: tuple[str, ...] = self.state.open  # the signs that are asked about now
-        last = next(iter(self.screen), self.state.last_symptom)
-        self.station: Station | None = station_of(self.base.symptoms[last]) if last else None
+        self.station: Station | None = self._where(self.state.open)
+        still = [name for name in self.state.open if name not in self.findings.symptoms and self._asked_here(name)]
+        self.screen = tuple(still[: 1 if self.single else ON_A_SCREEN]) if self.stage == "questions" else ()
         self.taught: str | None = None  # the question that tells the keys
         self._moved = 0  # how often the station was changed
+
+    def _where(self, names: Sequence[str]) -> Station | None:
+        """The station where most of some open signs are seen, the first among them; of none, that of the last answer."""
+        if not names:
+            last = self.state.last_symptom
+            return station_of(self.base.symptoms[last]) if last else None
+        seen_at = [stations_of(self.base.symptoms[name]) for name in names]
+        return max(seen_at[0], key=lambda station: sum(station in one for one in seen_at))
+
+    def _asked_here(self, name: str) -> bool:
+        """Whether a sign can be asked about now, where one stands."""
+        symptom = self.base.symptoms[name]
+        return self.station in stations_of(symptom) and askable(symptom, self.findings)
 
     # -- asking --------------------------------------------------------------------------------------------------
 

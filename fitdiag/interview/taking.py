@@ -167,7 +167,7 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
             )
             return [Line(f"{what}; {choose}.")]
         chosen = [pick.ids[int(number) - 1] for number in dict.fromkeys(numbers)]
-        talk.pending = None
+        talk.pending, talk.picked = None, (pick, talk.queue)
         talk.queue = [
             *((pick.kind, rule_id, pick.rest if pick.kind == "body note" else "") for rule_id in chosen[1:]),
             *talk.queue,
@@ -177,7 +177,7 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
     if pick.kind == "body note":
         return _reply_body(talk, typed)
     if (match := CHOICE.fullmatch(word)) and int(match[1]) <= len(pick.ids) and not split_amount(match[2])[0]:
-        talk.pending = None
+        talk.pending, talk.picked = None, (pick, talk.queue)
         return _picked(talk, pick.kind, pick.ids[int(match[1]) - 1], f"{pick.rest} {match[2]}".strip())
     return search(talk, pick.kind, typed)
 

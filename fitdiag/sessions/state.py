@@ -38,7 +38,7 @@ class State:
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
     yet; `recorded`: the conclusion, if nothing was answered after it; `again`: signs to photograph or ask at the next try-on.
     `sentences`: where an offered finding was read from a mail, the sentence, by symptom. `open`: the signs that were on the screen
-    with the last one answered, and are still to be answered.
+    with the last one answered, and are still to be answered; those taken back come before them.
     """
 
     findings: Findings
@@ -60,6 +60,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
     steps: list[Event] = []
     notes: list[str] = []
     recorded: Event | None = None
+    returned: list[object] = []  # the signs to stand before again after a `back`
     for event in events:
         kind = event["event"]
         if kind == "start":
@@ -67,14 +68,16 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
         elif kind == "back":
             count = event.get("steps")
             for _ in range(min(count if isinstance(count, int) and count > 0 else 1, len(steps))):
-                steps.pop()
+                taken = steps.pop()
+                returned = [*([taken.get("symptom")] if taken.get("origin") == "asked" else []),
+                            *(returned or listed(taken, "open"))]  # fmt: skip
             recorded = None
         elif kind == "note":
             notes.append(one_line(event.get("text", ""), 500))
         elif kind == "conclusion":
             recorded = event
         elif kind in _UNDOABLE:
-            recorded = None
+            recorded, returned = None, []
             if steps and _settles(event, steps[-1]):
                 steps.pop()
             steps.append(event)
@@ -88,6 +91,8 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
     )
     for event in steps:
         state = _apply(state, event, base)
+    if open_again := tuple(name for name in returned if isinstance(name, str) and name in base.symptoms):
+        state = replace(state, open=open_again)
     if steps and steps[-1].get(AWAITS):
         state = replace(state, awaiting=_awaiting(steps[-1], base))
     return state
