@@ -218,6 +218,13 @@ def test_a_closed_form(base: RuleBase) -> None:
     )
 
 
+def test_without_an_answer_a_cause_is_as_likely_as_before() -> None:
+    """Nothing asked: each keeps its chance, also one that is as likely as not."""
+    network = Network([0.08, 0.5, 0.9], [0.04], [[(0, 0.25), (1, 0.5)]])
+    assert Posterior(network, {}).probability == pytest.approx([0.08, 0.5, 0.9])
+    assert Posterior(network, {0: (0.0, 1.0)}).probability[2] == pytest.approx(0.9)
+
+
 def test_rare_causes_lose_nothing_to_cancellation() -> None:
     """Fifteen signs of causes as rare as 1 in 10,000: relative errors stay at rounding, where inclusion-exclusion loses digits."""
     rng = random.Random(4)
