@@ -393,13 +393,22 @@ def test_an_amount_above_the_limit_is_carried_out_with_a_warning(shell: Shell) -
     limits = "one round takes at most 3/4 in, all rounds together 1 in"
     arguments = ("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=1 1/4 in", "--day", "2026-11-25")
     shown = unfolded(shell.ok(*arguments, "--out", "much.yaml"))
-    assert f"{TUCK}: 1 1/4 in is above the limit, {limits}." in shown
+    assert f"{TUCK}: 1 1/4 in is beyond the limit, {limits}." in shown
     (told,) = json.loads(shell.ok(*arguments, "--json"))["warnings"]
     assert limits in told
     again = unfolded(shell.ok("pattern", "alter", "much.yaml", "--do", "tuck-across-back-hip=1/2 in"))
     assert "with the earlier 1 1/4 in on this pattern it makes 1 3/4 in in all" in again
     within = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in")
     assert "limit" not in within
+
+
+def test_a_warning_of_an_amount_the_other_way_names_what_was_typed(shell: Shell) -> None:
+    """The darts let out: the limit is that of the way back, but the alteration is the one typed, and both amounts have its sign."""
+    shown = unfolded(shell.ok("pattern", "alter", "block.yaml", "--do", "deepen-darts=-1cm"))
+    assert "Make the back darts deeper: -1 cm is beyond the limit, one round takes at most -0.75 cm" in shown
+    assert "Let the waist out" not in shown
+    again = ("pattern", "alter", "block.yaml", "--do", "deepen-darts=-9cm")
+    assert "Make the back darts deeper: -9 cm is far too much, one round takes at most -0.75 cm" in shell.refused(*again)
 
 
 def test_an_absurd_amount_is_refused_with_the_limits(shell: Shell) -> None:

@@ -100,28 +100,28 @@ def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Unit
     """Where an amount is above what one round, or all rounds together, should take. Refuses what is absurd."""
     found = []
     for one in asked:
-        rule = base.alterations[one.name]
+        named = rule = base.alterations[one.name]
         amount, by = abs(one.amount), format_given(one.amount, units)
         if one.amount < 0 and rule.opposite is not None:
-            rule = base.alterations[rule.opposite]
-        most = rule.most_a_round.amount_mm
+            rule = base.alterations[rule.opposite]  # what is taken back is held to the limits of the way back
+        most, way = rule.most_a_round.amount_mm, -1.0 if one.amount < 0 else 1.0
         if amount == 0:
-            raise stop("amount", f"{rule.title}: {by} changes nothing", hint="give an amount above 0, or leave it out")
+            raise stop("amount", f"{named.title}: {by} changes nothing", hint="give an amount above 0, or leave it out")
         if one.side is not None and rule.sides == "both":
-            found.append(f"{rule.title}: this is usually done on both sides alike; it was done on the {one.side} only.")
-        limit = f"one round takes at most {format_length(most, units)}"
+            found.append(f"{named.title}: this is usually done on both sides alike; it was done on the {one.side} only.")
+        limit = f"one round takes at most {format_length(way * most, units)}"
         if rule.most_in_all is not None:
-            limit += f", all rounds together {format_length(rule.most_in_all.amount_mm, units)}"
+            limit += f", all rounds together {format_length(way * rule.most_in_all.amount_mm, units)}"
         if amount > FAR * most:
-            raise stop("amount", f"{rule.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
+            raise stop("amount", f"{named.title}: {by} is far too much, {limit}", hint="check the amount and its unit")
         earlier = sum(item.amount for item in pattern.carried if item.alteration == rule.id)
         whole = earlier + amount
         if amount > most + SAME_MM:
-            found.append(f"{rule.title}: {by} is above the limit, {limit}. You decide; try it on before you cut.")
+            found.append(f"{named.title}: {by} is beyond the limit, {limit}. You decide; try it on before you cut.")
         elif earlier > 0 and rule.most_in_all is not None and whole > rule.most_in_all.amount_mm + SAME_MM:
             found.append(
-                f"{rule.title}: with the earlier {format_given(earlier, units)} on this pattern it makes"
-                f" {format_given(whole, units)} in all; {limit}. You decide; try it on before you cut."
+                f"{named.title}: with the earlier {format_given(way * earlier, units)} on this pattern it makes"
+                f" {format_given(way * whole, units)} in all; {limit}. You decide; try it on before you cut."
             )
     return tuple(found)
 
