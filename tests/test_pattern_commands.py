@@ -408,7 +408,9 @@ def test_a_warning_of_an_amount_the_other_way_names_what_was_typed(shell: Shell)
     assert "Make the back darts deeper: -1 cm is beyond the limit, one round takes at most -0.75 cm" in shown
     assert "Let the waist out" not in shown
     again = ("pattern", "alter", "block.yaml", "--do", "deepen-darts=-9cm")
-    assert "Make the back darts deeper: -9 cm is far too much, one round takes at most -0.75 cm" in shell.refused(*again)
+    assert "Make the back darts deeper: -9 cm is far too much, one round takes at most -0.75 cm" in shell.refused(
+        *again
+    )
 
 
 def test_an_absurd_amount_is_refused_with_the_limits(shell: Shell) -> None:
