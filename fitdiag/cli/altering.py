@@ -108,7 +108,9 @@ def warned(base: RuleBase, pattern: Pattern, asked: Sequence[Asked], units: Unit
         if amount == 0:
             raise stop("amount", f"{named.title}: {by} changes nothing", hint="give an amount above 0, or leave it out")
         if one.side is not None and rule.sides == "both":
-            found.append(f"{named.title}: this is usually done on both sides alike; it was done on the {one.side} only.")
+            found.append(
+                f"{named.title}: this is usually done on both sides alike; it was done on the {one.side} only."
+            )
         limit = f"one round takes at most {format_length(way * most, units)}"
         if rule.most_in_all is not None:
             limit += f", all rounds together {format_length(way * rule.most_in_all.amount_mm, units)}"
