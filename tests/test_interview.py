@@ -12,6 +12,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from fitdiag.interview.answers import read_answer
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.search import Words
 from fitdiag.interview.telling import CHOICES, Line
@@ -26,6 +27,7 @@ from fitdiag.reports.writers import as_data
 from fitdiag.sessions.log import Event, SessionLog, read_log
 from fitdiag.sessions.replay import replay
 from fitdiag.sessions.state import conclude, fold
+from fitdiag.units import parse_length
 
 DIP = "balance-lines-dip-to-back"
 MM = 25.4
@@ -962,12 +964,42 @@ def test_how_and_why_work_on_a_screen(screen: Talk) -> None:
 
 
 def test_a_sign_with_no_amount_takes_none(base: RuleBase) -> None:
-    """An amount behind a sign that has none is told, and the sign counts."""
-    talk = Talk(base, several=True).type("", "", f"{DIP} 3/4 in", "ask")
-    place = next((n for n, name in enumerate(talk.interview.screen, 1) if base.symptoms[name].measure is None), None)
-    if place is not None:
-        talk.type(f"{place} 1/2 in")
-        assert "no amount" in talk.said
+    """An amount at a sign that has none is no yes: it is refused in one line, on a screen as at a single question."""
+    for several in (True, False):
+        talk = Talk(base, several=several).at_questions()
+        felt = next(name for name, symptom in base.symptoms.items() if symptom.measure is None)
+        talk.interview.screen = (felt, DIP) if several else (felt,)
+        for typed in ("1 in", "about 2 cm", "3/4 in left"):
+            talk.type(f"1: {typed}" if several else typed)
+            assert "no amount: write yes or no" in talk.said
+            assert len(talk.said.splitlines()) == 1
+            assert talk.symptoms == {}
+
+
+@pytest.mark.parametrize("units", ["in", "cm"])
+def test_the_amount_shown_as_an_example_counts(base: RuleBase, units: str) -> None:
+    """Whatever sign is asked about, the example is one of it: typed as it stands, the sign is seen."""
+    talk = Talk(base, units=units)
+    for symptom in talk.interview.base.symptoms.values():
+        if symptom.measure is not None:
+            said = read_answer(talk.interview.sample_of(symptom), units)  # type: ignore[arg-type]
+            assert said is not None
+            assert said.finding(symptom, "asked").seen == "yes", symptom.id
+            assert said.finding(symptom, "asked").amount_mm <= symptom.measure.most_mm  # type: ignore[operator]
+
+
+def test_the_example_of_a_screen_reads_as_it_is_meant(screen: Talk) -> None:
+    """What the hint shows answers the signs it numbers: an amount of the first, and no for the rest."""
+    first = screen.interview.screen[0]
+    line = re.search(r"like: (.*), rest no\.", screen.asked)
+    assert line is not None
+    amount = screen.interview.sample_of(screen.interview.base.symptoms[first])
+    for shown in (line[1], f"1: {amount}"):
+        talk = Talk(screen.base, events=screen.log, several=True)
+        talk.interview.screen = screen.interview.screen
+        talk.type(f"{shown}, rest no")
+        assert talk.symptoms[first].amount_mm == pytest.approx(parse_length(amount).mm)
+        assert not re.search(r"\d \d+/\d", shown)
 
 
 # -- words that are not understood -------------------------------------------------------------------------------------

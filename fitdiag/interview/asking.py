@@ -32,7 +32,7 @@ def before_the_questions(talk: Interview) -> list[Line]:
         hint = f"An amount like {talk.sample}, with round 2 if it was not the first; Enter if not known."
         return [Line(f"{talk.base.alterations[waiting.alteration].title}: by how much?", "ask"), Line(hint, "hint")]
     if waiting is not None:
-        return _how_much_is_it(talk.base.symptoms[waiting.symptom], talk.sample)
+        return _how_much_is_it(talk, talk.base.symptoms[waiting.symptom])
     return list(_offered(talk, talk.state.offered[0]) if talk.stage == "pictures" else _opening(talk))
 
 
@@ -45,9 +45,9 @@ def _which_of_these(titles: Sequence[str]) -> list[Line]:
     return [Line("Which of these?", "ask"), *items, Line(hint, "hint")]
 
 
-def _how_much_is_it(symptom: Symptom, sample: str) -> list[Line]:
+def _how_much_is_it(talk: Interview, symptom: Symptom) -> list[Line]:
     assert symptom.measure is not None
-    what = symptom.measure.what
+    what, sample = symptom.measure.what, talk.sample_of(symptom)
     return [
         Line(f"How much is it? {what[:1].upper()}{what[1:]}.", "ask"),
         Line(f"An amount like {sample}; or slight, clear, strong; Enter if not measured; ? how to measure.", "hint"),
@@ -114,7 +114,7 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
         symptom = talk.base.symptoms[talk.wanted]
         return [
             Line(f"One thing more, for the amount: {symptom.title[:1].lower()}{symptom.title[1:]}."),
-            *_how_much_is_it(symptom, talk.sample),
+            *_how_much_is_it(talk, symptom),
         ]
     assert talk.station is not None
     title = "What you feel" if talk.alone and talk.station == "word" else TITLES[talk.station]
@@ -132,7 +132,7 @@ def _one(talk: Interview, symptom: Symptom, keys: str) -> Iterator[Line]:
     yield Line(f"Ask the client: {symptom.ask}" if symptom.felt and not talk.alone else symptom.ask, "ask")
     choices = CHOICES[:_YES_OR_NO] if symptom.needs or symptom.by in TRIALS else CHOICES
     yield Line("  ".join(f"{number} {choice}" for number, choice in enumerate(choices, 1)), "item")
-    amount = f"Or an amount like {talk.sample}: {symptom.measure.what}. " if symptom.measure else ""
+    amount = f"Or an amount like {talk.sample_of(symptom)}: {symptom.measure.what}. " if symptom.measure else ""
     side = "" if symptom.whole else "Add left or right if on one side only. "
     yield Line(f"{amount}{side}Drawing {talk.numbers[symptom.id]}. {keys}".rstrip(), "hint")
 
@@ -145,7 +145,7 @@ def _several(talk: Interview, keys: str) -> Iterator[Line]:
     for number, symptom in enumerate(symptoms, 1):
         yield Line(f"{number}. {symptom.title} (drawing {talk.numbers[symptom.id]})", "item")
     sided = next((f"{n} left, " for n, one in reversed(list(enumerate(symptoms, 1))) if n > 1 and not one.whole), "")
-    first = f"1 {talk.sample}" if symptoms[0].measure else "1 yes"
+    first = f"1: {talk.sample_of(symptoms[0])}" if symptoms[0].measure else "1 yes"
     yield Line(
         f"All in one line, like: {first}, {sided}rest no. None: no. ?2 how to look at 2; one: one at a time. {keys}".rstrip(),
         "hint",

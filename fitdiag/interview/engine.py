@@ -16,12 +16,13 @@ from fitdiag.interview.search import Kind, Words
 from fitdiag.interview.telling import Line, calm_line, told_end
 from fitdiag.interview.waiting import Confirm, NotWeighableError, Pick
 from fitdiag.knowledge.findings import Done, Finding, Findings
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import Station, numbered, station_of, stations_of
 from fitdiag.planning.questions import Choice, amounts_tell, askable
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.state import Conclusion, State, answer_event, conclude, done_event, fold
+from fitdiag.units import format_length, parse_length
 
 LONGEST_REPLY = 500
 ON_A_SCREEN = 6
@@ -235,6 +236,13 @@ class Interview:
     def sample(self) -> str:
         """An amount to show how amounts are written."""
         return "3/4 in" if self.findings.units == "in" else "2 cm"
+
+    def sample_of(self, symptom: Symptom) -> str:
+        """An amount with which a sign counts, to show how amounts are written: the usual one, or where that does not count, a clear one."""
+        assert symptom.measure is not None
+        measure, usual = symptom.measure, parse_length(self.sample).mm
+        counts = usual >= measure.seen_from_mm if measure.worse == "more" else usual <= measure.seen_from_mm
+        return self.sample if counts else format_length(measure.grades_mm["clear"], self.findings.units)
 
     def in_sample_units(self, error: Exception) -> Line:
         """Why a text is no answer, with an example in the units of the session."""

@@ -312,7 +312,7 @@ def _reply_questions(talk: Interview, typed: str) -> list[Line]:
     if not read:
         return [
             Line(
-                f"That was not understood. Write it like: 1 yes, 2 {talk.sample}, rest no. Or: one, for one at a time."
+                f"That was not understood. Write it like: 1 yes, 2: {talk.sample}, rest no. Or: one, for one at a time."
             )
         ]
     asked = talk.screen
@@ -337,13 +337,16 @@ def _reply_questions(talk: Interview, typed: str) -> list[Line]:
     return [*lines, *talk.count(*findings, again=again)] if findings else lines
 
 
+_NO_AMOUNT = "this sign has no amount: write yes or no, or how strong it is"
+
+
 def _read_for_screen(symptom: Symptom, said: Said) -> tuple[Finding | None, str]:
     """One answer of a screen: the finding, or why it was not taken."""
     finding, length = said.finding(symptom, "asked"), said.length
     if said.seen != "yes" or length is None:
         return finding, ""
     if symptom.measure is None:
-        return finding, "this sign has no amount; it counts as seen."
+        return None, f"{_NO_AMOUNT}."
     if doubt := _doubt(symptom, length.mm):
         return None, f"{lower_first(doubt)}; write it again if it is meant."
     return finding, ""
@@ -362,7 +365,7 @@ def _reply_symptom(talk: Interview, symptom: Symptom, typed: str) -> list[Line]:
     if match := NUMBER.fullmatch(typed):
         number = int(match[1][:6])
         if not 1 <= number <= len(CHOICES):
-            unit = f", or write the unit, like {talk.sample}" if symptom.measure else ""
+            unit = f", or write the unit, like {talk.sample_of(symptom)}" if symptom.measure else ""
             return [Line(f"There is no {match[1][:10]}: choose from 1 to {len(CHOICES)}{unit}.")]
         typed = " ".join((CHOICES[number - 1], match[2] or "")).strip()
     said = read_answer(typed, talk.findings.units)
@@ -370,7 +373,7 @@ def _reply_symptom(talk: Interview, symptom: Symptom, typed: str) -> list[Line]:
         return [Line(f"That may be another sign. If it is, write: also {typed}. If not, answer in other words.")]
     if said is None:
         return [Line(f"'{one_line(typed, 30)}' is not understood; write yes, no, can't say, slight, clear or strong"
-                     f"{f', or an amount like {talk.sample}' if symptom.measure else ''}.")]  # fmt: skip
+                     f"{f', or an amount like {talk.sample_of(symptom)}' if symptom.measure else ''}.")]  # fmt: skip
     return _take(talk, symptom, said, "asked")
 
 
@@ -393,7 +396,7 @@ def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list
             return []
         return talk.count(finding) if finding.seen != "no" else _count_unseen(talk, finding)
     if symptom.measure is None:
-        return [Line("This sign has no amount; it counts as seen."), *talk.count(finding)]
+        return [Line(f"{_NO_AMOUNT[:1].upper()}{_NO_AMOUNT[1:]}.")]
     if said.left and said.right:
         finding = replace(finding, left_mm=said.left.mm, right_mm=said.right.mm)
     return _count_length(talk, finding, length)
@@ -469,7 +472,11 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
         talk.wanted = None
         return [*told_yes, *(talk.count(replace(finding, severity=None)) if talk.state.awaiting is not None else [])]
     if said is None:
-        return [Line(f"'{one_line(typed, 30)}' is no amount; write it like {talk.sample}, or slight, clear, strong.")]
+        return [
+            Line(
+                f"'{one_line(typed, 30)}' is no amount; write it like {talk.sample_of(symptom)}, or slight, clear, strong."
+            )
+        ]
     if said.seen == "no":
         return _count_unseen(talk, Finding(finding.symptom, "no", origin=finding.origin))
     side = said.side or finding.side
