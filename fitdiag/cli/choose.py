@@ -7,27 +7,31 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from fitdiag.cli.terminal import Leave, Screen
+from fitdiag.interview.answers import agreed
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
+from fitdiag.problems import one_line
 from fitdiag.sessions.case_files import Advised, Carried
 from fitdiag.sessions.choice import SAME_MM, Choice
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import InvalidLengthError, Units, format_given, format_length, parse_length
-
-YES = ("1", "y", "yes")
-NO = ("2", "n", "no")
 
 
 def _example(units: Units) -> str:
     return "1,5 cm" if units == "cm" else "1/2 in"
 
 
-def agreed(screen: Screen, question: str, choices: str) -> bool:
-    """One question that is answered with yes, or with anything else."""
-    screen.show([Line(question, "ask"), Line(choices, "item")])
-    return screen.read().strip().lower() in YES
+def says_yes(screen: Screen, question: str, choices: str) -> bool:
+    """One question that is answered with yes or no, asked until it is; Enter and `not yet` are no."""
+    while True:
+        screen.show([Line(question, "ask"), Line(choices, "item")])
+        typed = screen.read().strip()
+        answer = False if typed.lower().rstrip(".") in ("", "not yet", "later") else agreed(typed)
+        if answer is not None:
+            return answer
+        screen.show([Line(f"'{one_line(typed, 20)}' is no answer to that: type 1 or yes, 2 or no.")])
 
 
 def meant(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Units) -> float | None:
@@ -39,7 +43,7 @@ def meant(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Un
         return None
     rule = base.alterations.get(alteration)
     doubt = doubt_of_alteration(mm, rule.most_a_round.amount_mm, units) if rule is not None else ""
-    return mm if not doubt or agreed(screen, f"{doubt}. Is it meant so?", "1 yes  2 no, ask again") else None
+    return mm if not doubt or says_yes(screen, f"{doubt}. Is it meant so?", "1 yes  2 no, ask again") else None
 
 
 def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Carried:
@@ -55,9 +59,9 @@ def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Car
             Line("Or the amount that was really done. ? explains.", "hint"),
         ])  # fmt: skip
         typed = screen.read().strip().lower()
-        if typed in YES:
+        if agreed(typed):
             return Carried(item.alteration, item.amount_mm)
-        if typed in NO:
+        if agreed(typed) is False:
             return Carried(item.alteration, None, done=False)
         if typed.startswith("?"):
             screen.show([

@@ -262,11 +262,18 @@ def _say_measured(path: str, found: Measured, units: Units) -> None:
     for name in found.grains:
         say(f"{name.replace('-', ' ')}:")
         _say_readings([reading for reading in found.readings if reading.line == name], units)
-    if (better := next_time(found)) is not None:
-        what, reading = better
-        to, now = (give_or_take(error or 0.0, reading.unit, units) for error in (reading.without, reading.error))
-        good = f"the {reading.line} line's {reading.what} is good to {to} instead of {now}"
-        say(f"For the next pictures: {what}. Then {good}.")
+    if gain := _gain(found, units):
+        say(gain)
+
+
+def _gain(found: Measured, units: Units) -> str:
+    """What to do otherwise with the next pictures, and what that betters; empty where it betters nothing that is printed."""
+    if (better := next_time(found)) is None:
+        return ""
+    what, reading = better
+    to, now = (give_or_take(error or 0.0, reading.unit, units) for error in (reading.without, reading.error))
+    good = f"the {reading.line} line's {reading.what} is good to {to} instead of {now}"
+    return f"For the next pictures: {what}. Then {good}." if to != now else ""
 
 
 def _from(found: Measured) -> str:

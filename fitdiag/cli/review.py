@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import paper_of
 from fitdiag.cli.case import opened
-from fitdiag.cli.choose import agreed, ask_done, choose
+from fitdiag.cli.choose import ask_done, choose, says_yes
 from fitdiag.cli.diagnose import pattern_in, say_list
 from fitdiag.cli.documents import Look, simulated_round, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
@@ -181,7 +181,7 @@ class _Run:
                 refuse_link(path)
 
     def _says_so(self, question: str) -> bool:
-        return self.screen.interactive and agreed(self.screen, question, "1 yes  2 not yet")
+        return self.screen.interactive and says_yes(self.screen, question, "1 yes  2 not yet")
 
     def _carried(self, form: Form | None, given: Sequence[str]) -> tuple[Carried, ...]:
         """What was done of what was advised: from the command line, the form, or asked; else as advised is not assumed."""

@@ -7,11 +7,13 @@ from datetime import date
 from pathlib import Path
 
 from fitdiag.cli.case_list import list_lines, parent_of, read_again
+from fitdiag.cli.choose import says_yes
 from fitdiag.cli.output import say, width, write
-from fitdiag.cli.terminal import SESSIONS, Leave, Screen
+from fitdiag.cli.terminal import SESSIONS, Leave, Screen, ask_units
 from fitdiag.interview.telling import Line
+from fitdiag.knowledge.folders import default_rules, garments
 from fitdiag.problems import command, one_line
-from fitdiag.sessions.case_list import CaseList, Row, list_cases
+from fitdiag.sessions.case_list import TO_SEND, CaseList, Row, list_cases
 
 MOST = 9  # cases that have a key of their own
 _AGAIN = "g"
@@ -66,13 +68,34 @@ def _commands(screen: Screen, typed: str, rows: list[Row], last: Path | None) ->
     if last and typed == _AGAIN:
         return [["interview", "--resume", str(last)]]
     if typed.isdecimal() and 1 <= int(typed[:4]) <= len(rows):
-        return [["review", Path(rows[int(typed) - 1].folder).name]]
+        row = rows[int(typed) - 1]
+        sent = row.to_do == TO_SEND and says_yes(
+            screen, f"Sent to {row.name}?", "1 yes  2 not yet, look at the list again"
+        )
+        return [["review", Path(row.folder).name, *(["--sent"] if sent else [])]]
     if typed in ("n", KEYS["n"]):
         screen.show([Line("Your own name for the client?", "ask")])
         name = screen.read().strip()
-        return [["case", "new", name], ["review", name]] if name else []
+        return [["case", "new", name, *_for_what(screen)], ["review", name]] if name else []
     plain = {
         "q": [["interview"]], "p": [["demo"]], "c": [["photo", "card", "--to", "shot-card.pdf"]],
         "h": [["--help"]], "?": [["--help"]], "help": [["--help"]], "x": [], "": [], "exit": [], "quit": [],
     }  # fmt: skip
     return plain.get(typed)
+
+
+def _for_what(screen: Screen) -> list[str]:
+    """The options of a new case: for which garment, and in which units."""
+    usual, known = default_rules().name, garments()
+    items = "  ".join(f"{number} {name}" for number, name in enumerate(known, 1))
+    while True:
+        screen.show([Line("Which garment?", "ask"), Line(items, "item"), Line(f"Enter for {usual}.", "hint")])
+        typed = screen.read().strip().lower().rstrip(".)")
+        named = {
+            "": usual,
+            **{str(number): name for number, name in enumerate(known, 1)},
+            **{one: one for one in known},
+        }
+        if garment := named.get(typed):
+            return ["--units", ask_units(screen), *(["--rules", garment] if garment != usual else [])]
+        screen.show([Line(f"'{one_line(typed, 20)}' is none of these.")])

@@ -151,7 +151,7 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
         if screen.interactive and client is None:
             client = _ask_client(screen, base)
         if screen.interactive and chosen is None:
-            chosen = _ask_units(screen)
+            chosen = ask_units(screen)
         name = one_line(client or "", 80)
         path = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
         log = SessionLog.create(path, base, client=name, units=chosen or "in", alone=alone)
@@ -168,7 +168,8 @@ def _ask_client(screen: Screen, base: RuleBase) -> str:
     return screen.read()
 
 
-def _ask_units(screen: Screen) -> Units:
+def ask_units(screen: Screen) -> Units:
+    """The units somebody works in."""
     words: dict[str, Units] = {"": "in", "1": "in", "2": "cm", "i": "in", "c": "cm", "metric": "cm"}
     while True:
         screen.show([

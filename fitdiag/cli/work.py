@@ -15,7 +15,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import ProblemsFoundError, Where, command, one_line, stop
 from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_text, write_report
+from fitdiag.reports.writers import PAGES, as_text, write_report
 from fitdiag.sessions.log import ReadLog, day_of, read_log
 from fitdiag.sessions.replay import Replay, replay
 from fitdiag.sessions.state import Conclusion, conclude
@@ -80,7 +80,7 @@ def export(
     paper: str | None, alone: bool,
 ) -> int:  # fmt: skip
     kind = Path(to).suffix.lower()
-    for given, option, kinds in ((large, "--large", (".html", ".pdf")), (paper, "--paper", (".pdf",))):
+    for given, option, kinds in ((large, "--large", PAGES), (paper, "--paper", (".pdf",))):
         if given and kind not in kinds:
             told = f"{option} is for the page the client takes home"
             raise stop("argument", told, where=to, hint=f"end the name in {' or '.join(kinds)}")
@@ -91,7 +91,7 @@ def export(
     result = replay(log, base)
     findings = in_units(result.state.findings, units)
     conclusion, name = conclude(base, findings), one_line(client or "", 80)
-    if kind in (".html", ".pdf"):
+    if kind in PAGES:
         page = _client_page(base, log, conclusion, name, kind, paper, large=large, alone=alone)
         write_atomically(Path(to), page, replace=replace)
     else:

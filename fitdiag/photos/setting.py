@@ -79,7 +79,7 @@ def setting(pixels: NDArray[np.uint8], marks: Marks) -> Setting:
         known = False
         pose = posed(plumb, focal, FOCAL_UNKNOWN, cropped=cropped)
     scale = min(max(focal / distance, LEAST_SCALE), MOST_SCALE) if distance else _usual_scale(marks)
-    if distance is not None and scale < LEAST_PX_PER_MM:
+    if distance is not None and round(scale, 2) < LEAST_PX_PER_MM:  # as it is printed
         sharp = f"{scale:.2f} px to the millimetre; from {LEAST_PX_PER_MM:g} px on"
         warnings.append(f"the picture shows {sharp} lines are found well: zoom in, and send the full-size file")
     level_told = [pose.warning] if pose.warning else []

@@ -36,7 +36,7 @@ from fitdiag.sessions.case_files import (
     round_in,
     round_text,
 )
-from fitdiag.sessions.case_list import CASE_FILE, OWN, Read, Row, marks_of
+from fitdiag.sessions.case_list import CASE_FILE, OWN, TO_SEND, Read, Row, marks_of
 from fitdiag.sessions.round_log import round_text_in_log, save_round, settle
 from fitdiag.units import Units, format_given
 
@@ -370,7 +370,7 @@ def _to_do(case: Case) -> str:
     if last.fits:
         return "it fits: close the case"
     if last.advised and not last.sent:
-        return "send the documents"
+        return TO_SEND
     if last.form_received:
         return f"read the form of {last.form_received}"
     return f"review round {last.number}"

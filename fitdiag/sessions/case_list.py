@@ -24,6 +24,7 @@ from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path
 SCHEMA = "fitdiag.list/1"
 CASE_FILE = "case.yaml"
 OWN = ".fitdiag"
+TO_SEND = "send the documents"  # what is to do where a list waits to be sent
 _FILE = "list.txt"
 _LARGEST = 4 * 1024 * 1024
 _LOCK = ".lock"

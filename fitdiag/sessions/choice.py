@@ -63,7 +63,7 @@ class Choice:
         if mm is None:
             return item
         text = format_given(mm, self.units)
-        return replace(item, amount=replace(item.amount, mm=mm, text=text, basis="The amount your fitter chose"))
+        return replace(item, amount=replace(item.amount, mm=mm, text=text, basis="The fitter chose this amount."))
 
 
 def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) -> Choice:
