@@ -87,3 +87,25 @@ def test_mails_of_strangers_are_mostly_read_and_seldom_wrongly(base: RuleBase, w
         wrong += len(read - set().union(*meant))
     assert found >= 0.7 * said
     assert wrong <= len(mails)
+
+
+@pytest.mark.parametrize("place", ["under my bum", "behind her knees", "at his waist", "between my legs"])
+@pytest.mark.parametrize(
+    "what", ["The bagginess {} is still there", "The folds {} are back", "The tightness {} is gone"]
+)
+def test_where_on_a_body_something_is_says_nothing_of_the_body(
+    base: RuleBase, words: Words, what: str, place: str
+) -> None:
+    """What is still there, back or gone is a sign on the cloth, whosever body it lies on."""
+    read = read_mail(base, words, f"{what.format(place)}.", "in")
+    assert "body note" not in {one.kind for one in read}
+
+
+def test_what_is_still_there_is_read_with_its_amount(base: RuleBase, words: Words) -> None:
+    """A sentence that goes on with "but" keeps the sign and the amount said before it; bagginess is read like baggy."""
+    for noun, after in (("bagginess", "but the waist does not dip any more"), ("bagginess", ""), ("baggy bit", "")):
+        text = f"The {noun} under my bum is still there, maybe 1 inch, {after}".rstrip(", ") + "."
+        (only,) = read_mail(base, words, text, "in")
+        assert only.id == "folds-under-seat"
+        assert only.finding is not None
+        assert only.finding.amount_mm == pytest.approx(25.4)

@@ -242,12 +242,12 @@ def _signs(words: Words, text: str, part: Sequence[str], led: bool) -> Iterator[
 
 def _body(words: Words, text: str) -> tuple[float, str, str] | None:
     """The body note that a text names, where it speaks of somebody's body and not of cloth or of a pose."""
-    if pattern("when").match(text) or says("cloth", text) or says("posed", text):
+    if pattern("when").match(text) or any(says(kind, text) for kind in ("cloth", "posed", "since last time")):
         return None
     body = _best(words, "body note", text)
     if body is None:
         return None
-    if says("owned", text):
+    if says("owned", pattern("at a place").sub(" ", text)):
         return body if words.of_kind("body note", text) >= _MAY_BE_BODY else None
     sure = body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2
     return body if sure and words.of_kind("body note", text) >= _SOONER_BODY else None

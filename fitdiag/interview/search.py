@@ -41,7 +41,7 @@ _IRREGULAR = {
     **dict.fromkeys(("can't", "cant", "couldn't", "unable"), "cannot"),
     **dict.fromkeys(("won't", "wont", "doesn't", "doesnt", "don't", "dont", "didn't", "isn't", "isnt", "aren't", "never"), "not"),
 }  # fmt: skip
-_ENDINGS = ("ings", "ing", "ies", "ier", "ed", "er", "es", "s", "y")
+_ENDINGS = ("iness", "ness", "ings", "ing", "ies", "ier", "ed", "er", "es", "s", "y")
 _ALIKE = 0.85  # how well a word stands for one it is like
 _ASIDE = 0.45  # what a word counts that stands in the question only
 _UNKNOWN = 1.2  # the weight of a word no rule knows
