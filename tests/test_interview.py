@@ -988,18 +988,16 @@ def test_the_amount_shown_as_an_example_counts(base: RuleBase, units: str) -> No
             assert said.finding(symptom, "asked").amount_mm <= symptom.measure.most_mm  # type: ignore[operator]
 
 
-def test_the_example_of_a_screen_reads_as_it_is_meant(screen: Talk) -> None:
-    """What the hint shows answers the signs it numbers: an amount of the first, and no for the rest."""
-    first = screen.interview.screen[0]
-    line = re.search(r"like: (.*), rest no\.", screen.asked)
+def test_the_example_of_a_screen_reads_as_it_is_meant(base: RuleBase) -> None:
+    """What the hint shows answers the signs it numbers: an amount of the first, and no for the rest; it reads only one way."""
+    talk = Talk(base, several=True).at_questions()
+    talk.interview.screen = (DIP, "folds-under-seat", "v-at-centre-back")
+    line = re.search(r"like: (.*), rest no\.", Talk._text(talk.interview.prompt()))
     assert line is not None
-    amount = screen.interview.sample_of(screen.interview.base.symptoms[first])
-    for shown in (line[1], f"1: {amount}"):
-        talk = Talk(screen.base, events=screen.log, several=True)
-        talk.interview.screen = screen.interview.screen
-        talk.type(f"{shown}, rest no")
-        assert talk.symptoms[first].amount_mm == pytest.approx(parse_length(amount).mm)
-        assert not re.search(r"\d \d+/\d", shown)
+    assert not re.search(r"\d \d+/\d", line[1])
+    talk.type(f"{line[1]}, rest no")
+    assert talk.symptoms[DIP].amount_mm == pytest.approx(parse_length(talk.interview.sample).mm)
+    assert [one.seen for one in talk.symptoms.values()].count("no") == 3 - len(re.findall(r"(?:^|, )\d", line[1]))
 
 
 # -- words that are not understood -------------------------------------------------------------------------------------
@@ -1204,3 +1202,29 @@ def test_back_stands_before_the_same_questions(base: RuleBase, several: bool) ->
             again = Talk(base, events=talk.log, several=several)
             assert asked == again.interview.screen
         talk.type("2" if not several else "no")
+
+
+def test_lists_of_shape_name_the_words_they_are_of(talk: Talk) -> None:
+    """Of several phrases each list says which it asks about; a phrase alone needs no name."""
+    talk.type("", "bum sticks out, thick legs")
+    lists = 0
+    while talk.interview.pending is not None:
+        assert f"Now '{talk.interview.pending.typed}'." in talk.said  # type: ignore[union-attr]
+        lists += 1
+        talk.type("")
+    assert lists > 1
+    assert "Now" not in talk.type("bum sticks out").said
+
+
+def test_what_is_said_too_early_is_kept_till_it_is_asked_for(base: RuleBase) -> None:
+    """Shape and signs typed among the alterations come up at their own stages, and so does a sign typed as shape."""
+    talk = Talk(base).type("full calf", "baggy under the seat 3/4 in")
+    assert "kept till then" in talk.said
+    assert "Now 'full calf'." in talk.type("").said
+    assert "full-calf" in talk.interview.findings.body
+    assert "Now 'baggy under the seat 3/4 in'." in talk.type("").said
+    assert talk.interview.pending is not None
+    assert talk.type("1").symptoms["folds-under-seat"].amount_mm == pytest.approx(0.75 * MM)
+    refused = Talk(base).type("", "baggy under the seat 2 cm", "")
+    assert "Kept for what you see" in refused.said
+    assert "Now 'baggy under the seat 2 cm'." in refused.type("").said

@@ -53,6 +53,7 @@ class Interview:
         self.queue: list[
             tuple[Kind, str, str]
         ] = []  # picked or said together with others, and not yet come to its turn
+        self.later: list[tuple[Kind, str]] = []  # said before it was asked for
         self.wanted: str | None = None  # the sign whose amount the first alteration waits for
         self.declined: set[str] = set()  # amounts that were not known when they were asked for
         self.finished = False
@@ -231,6 +232,9 @@ class Interview:
     def end_stage(self, stage: str, *, looked: bool = False) -> None:
         """A part of the interview is over. `looked`: with all named that meets the eye."""
         self.record({"event": "stage", "ended": stage, **({"looked": True} if looked else {})})
+        due = {"body": "body note", "seen": "symptom"}.get(self.stage)
+        self.queue += [(kind, words, "") for kind, words in self.later if kind == due]
+        self.later = [(kind, words) for kind, words in self.later if kind != due]
 
     @property
     def sample(self) -> str:

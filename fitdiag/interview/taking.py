@@ -88,7 +88,12 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
     if kind == "alteration" and (other := _of_another_kind(talk, words)):
-        return [Line(f"That sounds like {other}; it is asked for in a moment. Here goes only what was altered before.")]
+        talk.later.append(("body note" if other == _SHAPE else "symptom", typed))
+        return [
+            Line(
+                f"That sounds like {other}; it is asked for in a moment, and kept till then. Here goes only what was altered before."
+            )
+        ]
     found = talk.words.find(kind, words)
     if not found:
         return [_not_understood(talk, kind, words)]
@@ -96,10 +101,13 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     return []
 
 
+_SHAPE = "shape or stance"
+
+
 def _of_another_kind(talk: Interview, words: str) -> str:
     """What is said too early, where earlier alterations are asked for; empty if it may well be one of them."""
     if talk.words.own_name("body note", words):
-        return "shape or stance"
+        return _SHAPE
     return "something you see" if talk.words.sooner("symptom", "alteration", words) else ""
 
 
@@ -151,6 +159,9 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
         word = "1"
     elif NOTHING.fullmatch(word):
         talk.pending = None
+        if pick.kind == "body note" and _sooner_seen(talk, pick.typed):
+            talk.later.append(("symptom", pick.typed))
+            return [Line(f"Kept for what you see: '{one_line(pick.typed, 60)}'.")]
         talk.missed(pick.kind, pick.typed)
         return []
     elif yes:
@@ -186,8 +197,7 @@ def next_in_queue(talk: Interview) -> list[Line]:
     """What was picked or said together with others, one after the other; what is still in words is offered."""
     kind, name, rest = talk.queue.pop(0)
     if kind == "body note" and name not in talk.base.body_notes:
-        talk.pending = Pick("body note", talk.words.find("body note", name), name, rest)
-        return []
+        return [Line(f"Now '{one_line(name, 60)}'."), *_reply_body(talk, name, rest or "some")]
     if talk.base.find(name) is None:
         return [Line(f"Now '{one_line(name, 60)}'."), *search(talk, kind, name)]
     return _picked(talk, kind, name, rest)
@@ -222,8 +232,16 @@ def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
     return [seen, *talk.count(finding)]
 
 
-def _reply_body(talk: Interview, typed: str) -> list[Line]:
-    """Body notes by number or in words, several with commas; what is not a note's own name is offered one by one."""
+def _sooner_seen(talk: Interview, words: str) -> bool:
+    """Whether words said of the body are likelier to be of something seen on the cloth."""
+    return talk.words.sooner("symptom", "body note", split_amount(words)[0])
+
+
+def _reply_body(talk: Interview, typed: str, said: str = "some") -> list[Line]:
+    """Body notes by number or in words, several with commas; what is not a note's own name is offered one by one.
+
+    `said`: the grade that is known already.
+    """
     ids = list(talk.base.body_notes)
     talk.pending = None
     parts = [part.strip() for part in re.split(r"[,;]+|\band\b", typed) if part.strip()]
@@ -240,20 +258,25 @@ def _reply_body(talk: Interview, typed: str) -> list[Line]:
                 lines.append(Line(f"There is no {match[1][:10]} in the list; choose from 1 to {len(ids)}."))
             continue
         words = re.sub(r"\b(m|marked|very|really|extremely)\b", "", part.lower()).strip()
-        grade = "marked" if words != part.lower() else "some"
+        grade = "marked" if words != part.lower() else said
         if NEGATED.match(words) and not talk.words.find("body note", words, 1):
             lines.append(Line(f"'{one_line(part, 30)}': only what holds goes here; leave the rest out."))
         elif name := talk.words.own_name("body note", words):
             notes[name] = grade
         elif talk.words.find("body note", words):
             waiting.append(("body note", words, grade))
-            if talk.words.sooner("symptom", "body note", split_amount(words)[0]):
+            if _sooner_seen(talk, words):
                 lines.append(Line("If that is something you see on the cloth: it is asked for in a moment."))
         else:
             talk.missed("body note", words)
             lines.append(Line(f"'{one_line(part, 30)}' was not understood; try other words, or ? for the list."))
-    talk.queue = [*waiting, *talk.queue]
-    return [*(_count_body(talk, notes) if notes else []), *lines]
+    counted = _count_body(talk, notes) if notes else []
+    if len(parts) == 1 and waiting:
+        ((kind, words, grade),) = waiting
+        talk.pending = Pick(kind, talk.words.find(kind, words), words, grade)
+    else:
+        talk.queue = [*waiting, *talk.queue]
+    return [*counted, *lines]
 
 
 def _side_kept(talk: Interview, typed: str) -> list[Line]:
