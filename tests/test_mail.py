@@ -81,7 +81,9 @@ def test_mails_of_strangers_are_mostly_read_and_seldom_wrongly(base: RuleBase, w
     mails = yaml.safe_load((Path(__file__).parent / "data" / "mails-odd.yaml").read_text("utf-8"))
     found = wrong = said = 0
     for mail in mails:
-        read = {one.id for one in read_mail(base, words, mail["mail"], "in") if one.kind == "symptom"}
+        read = {
+            one.id for one in read_mail(base, words, mail["mail"], "in") if one.finding and one.finding.seen == "yes"
+        }
         meant = [set(entry["ids"]) for entry in mail["signs"]]
         said, found = said + len(meant), found + sum(bool(ids & read) for ids in meant)
         wrong += len(read - set().union(*meant))
@@ -105,7 +107,42 @@ def test_what_is_still_there_is_read_with_its_amount(base: RuleBase, words: Word
     """A sentence that goes on with "but" keeps the sign and the amount said before it; bagginess is read like baggy."""
     for noun, after in (("bagginess", "but the waist does not dip any more"), ("bagginess", ""), ("baggy bit", "")):
         text = f"The {noun} under my bum is still there, maybe 1 inch, {after}".rstrip(", ") + "."
-        (only,) = read_mail(base, words, text, "in")
+        (only,) = (one for one in read_mail(base, words, text, "in") if one.finding and one.finding.seen == "yes")
         assert only.id == "folds-under-seat"
         assert only.finding is not None
         assert only.finding.amount_mm == pytest.approx(25.4)
+
+
+GONE = {
+    "The bagginess under my bum is still there, but the waist does not dip at the back any more.": "waist-dips-at-back",
+    "The folds behind the knee are gone.": "folds-behind-knee",
+    "The hems no longer swing inward, thank you.": "hems-swing-inward",
+}
+
+
+@pytest.mark.parametrize("text", GONE)
+def test_what_is_not_there_any_more_is_proposed_as_not_seen(base: RuleBase, words: Words, text: str) -> None:
+    """It tells as much as what is there; a fitter confirms it like everything read from a mail."""
+    finding = {one.id: one.finding for one in read_mail(base, words, text, "in")}[GONE[text]]
+    assert finding is not None
+    assert finding.seen == "no"
+    talk = Interview(base, ({"event": "start"}, offered_event([finding], {finding.symptom: text})), lambda event: event)
+    assert "Not seen: " in "\n".join(line.text for line in talk.prompt())
+    talk.reply("yes")
+    assert talk.findings.symptoms[GONE[text]].seen == "no"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "The waist no longer closes.",
+        "I cannot sit any more.",
+        "It does not reach the waist any more.",
+        "The knees have gone baggy.",
+        "The folds behind the knee are not gone.",
+        "The folds behind the knee are gone when I stand on my toes.",
+    ],
+)
+def test_a_complaint_with_such_words_is_not_read_as_gone(base: RuleBase, words: Words, text: str) -> None:
+    """No longer closes is what is wrong, and what is gone only in a pose is there."""
+    assert not [one.id for one in read_mail(base, words, text, "in") if one.finding and one.finding.seen == "no"]

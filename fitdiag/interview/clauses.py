@@ -114,6 +114,21 @@ def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
     return any(says("not", one) and not says("complaint", one) for one in told), any(says("good", one) for one in told)
 
 
+def gone(clause: str) -> str:
+    """What a clause says is not there any more, without the words that say so; empty where it says nothing of that.
+
+    >>> gone("the waist does not dip any more"), gone("the folds are gone"), gone("the waist no longer closes")
+    ('the waist dip', 'the folds', '')
+    """
+    if not says("gone now", clause) or says("when", clause):
+        return ""
+    plainly = [re.sub(r"\bno\s+longer\s+(\w+?)" + ending + r"\b", r"not \1", clause) for ending in ("", "s", "es")]
+    if any(says("complaint", one) for one in plainly):
+        return ""
+    rest = " ".join(pattern("denial").sub(" ", pattern("gone now").sub(" ", clause)).split()).rstrip(" .")
+    return "" if says("not", rest) else rest
+
+
 def advised(clause: str) -> bool:
     """Whether a clause only thinks of an alteration, or says what somebody else would do."""
     advice = pattern("told to").search(clause) or pattern("thought of").search(clause)

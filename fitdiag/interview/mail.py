@@ -17,6 +17,7 @@ from fitdiag.interview.clauses import (
     advised,
     clauses_of,
     denied,
+    gone,
     is_question,
     judged,
     pattern,
@@ -138,7 +139,14 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
         said = [_said(part, units) for part in (span.text, sentence.amount)]
         length = next((one.amount for one in said if one and one.amount), None)
         yield span.fit, Proposal("alteration", span.id, sentence.text, amount_mm=length.mm if length else None)
-    tried = [one for one in _tried(words, clauses, _used(done), sentence) if one.told is None or one.fit >= _SIGN_FROM]
+    away = list(chosen(list(_gone(words, clauses))))
+    for span in away:
+        yield span.fit, Proposal("symptom", span.id, sentence.text, Finding(span.id, "no", origin="form"))
+    tried = [
+        one
+        for one in _tried(words, clauses, _used((*done, *away)), sentence)
+        if one.told is None or one.fit >= _SIGN_FROM
+    ]
     for span in chosen(tried):
         parts = (span.text, sentence.text, sentence.amount)
         finding = _finding(base, span.id, parts, units) if span.kind == "symptom" else None
@@ -167,6 +175,15 @@ def _done(words: Words, clauses: Sequence[str]) -> list[Span]:
         if best is not None and not says("not", clause):
             found.append(Span(best[0], "alteration", best[1], place, place + 1, clause))
     return found
+
+
+def _gone(words: Words, clauses: Sequence[str]) -> Iterator[Span]:
+    """The signs that some clauses say are not there any more."""
+    for place, clause in enumerate(clauses):
+        if plain := gone(clause):
+            for name, told in _signs(words, plain, [plain], False):
+                if (fit := _chance(told)) >= _SIGN_FROM:
+                    yield Span(fit, "symptom", name, place, place + 1, clause, told)
 
 
 def _tried(words: Words, clauses: Sequence[str], used: set[int], sentence: _Sentence) -> Iterator[Span]:

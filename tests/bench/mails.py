@@ -30,7 +30,8 @@ def ids_of(entry: dict[str, Any]) -> set[str]:
 def wrong(proposal: Proposal, mail: dict[str, Any]) -> bool:
     """Whether a proposal is neither said nor allowed."""
     key = {"symptom": "signs", "body note": "body", "alteration": "done"}[proposal.kind]
-    if any(proposal.id in ids_of(entry) and entry.get("seen", "yes") == "yes" for entry in mail[key]):
+    seen = proposal.finding.seen if proposal.finding is not None else "yes"
+    if any(proposal.id in ids_of(entry) and entry.get("seen", "yes") == seen for entry in mail[key]):
         return False
     plain = " ".join(proposal.sentence.split())
     for entry in mail.get("may", ()):
