@@ -1218,13 +1218,13 @@ def test_lists_of_shape_name_the_words_they_are_of(talk: Talk) -> None:
 
 def test_what_is_said_too_early_is_kept_till_it_is_asked_for(base: RuleBase) -> None:
     """Shape and signs typed among the alterations come up at their own stages, and so does a sign typed as shape."""
-    talk = Talk(base).type("full calf", "baggy under the seat 3/4 in")
+    talk = Talk(base).type("full calf", "waist gapes at the back 2 cm")
     assert "kept till then" in talk.said
     assert "Now 'full calf'." in talk.type("").said
     assert "full-calf" in talk.interview.findings.body
-    assert "Now 'baggy under the seat 3/4 in'." in talk.type("").said
+    assert "Now 'waist gapes at the back 2 cm'." in talk.type("").said
     assert talk.interview.pending is not None
-    assert talk.type("1").symptoms["folds-under-seat"].amount_mm == pytest.approx(0.75 * MM)
+    assert talk.type("1").symptoms["back-waist-gapes"].amount_mm == pytest.approx(20)
     refused = Talk(base).type("", "baggy under the seat 2 cm", "")
     assert "Kept for what you see" in refused.said
     assert "Now 'baggy under the seat 2 cm'." in refused.type("").said
