@@ -111,7 +111,7 @@ def parse_length(text: str, default: Units | None = None) -> Length:
         raise InvalidLengthError(f"{shown} has no unit; write in, cm or mm after it")
     mm = float(value * _MM[unit])
     if mm > LONGEST_MM:
-        raise InvalidLengthError(f"{shown} is longer than any trouser leg; check the unit")
+        raise InvalidLengthError(f"{shown} is longer than any measure of a body or a garment; check the unit")
     return Length(mm, "in" if unit == "in" else "cm", vague) if match["unit"] else Length(mm, None, vague)
 
 

@@ -641,3 +641,47 @@ def test_what_lies_the_other_way_is_told_by_its_own_name(shell: Shell) -> None:
     assert (
         json.loads(shell.ok("pattern", "measure", "thrown.yaml", "--json"))["measures_mm"]["front waist set back"] < 0
     )
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("pattern", "alter", "block.yaml", "--do", "lengthen-back-crotch=2"),
+        ("pattern", "alter", "block.yaml", "--do", "lengthen-back-crotch=-2 left"),
+        ("pattern", "solve", "block.yaml", "--do", "overlap-back-wedge", "--until", "back hip >= 2"),
+        ("case", "new", "the usher", "--measure", "hip=2"),
+        ("pattern", "fit", "--length", "back hip=2"),
+    ],
+)
+def test_a_bare_number_is_asked_back(shell: Shell, arguments: tuple[str, ...]) -> None:
+    """Without a unit nobody knows what was meant; with `--units` it counts in those."""
+    assert "2 what? (write 2 cm or 2 in" in shell.refused(*arguments)
+    by = ("pattern", "alter", "block.yaml", "--as-cut", "--do")
+    assert shell.ok(*by, "lengthen-back-crotch=2", "--units", "cm") == shell.ok(*by, "lengthen-back-crotch=2 cm")
+
+
+def test_a_pattern_is_answered_in_the_units_it_was_drafted_in(shell: Shell) -> None:
+    """Drafted in cm, measured and walked in cm; a file that does not say is answered in inches, and --units has the last word."""
+    assert " in\n" not in shell.ok("pattern", "measure", "block.yaml")
+    assert " cm" in shell.ok("pattern", "walk", "block.yaml")
+    assert " cm\n" not in shell.ok("pattern", "measure", "block.yaml", "--units", "in")
+    shell.ok("pattern", "alter", "block.yaml", "--do", "close-leg=1/2 in", "--out", "altered.json")
+    assert " in\n" not in shell.ok("pattern", "measure", "altered.json")
+    old = (shell.folder / "block.yaml").read_text().replace(' "units": "cm",\n', "", 1)
+    (shell.folder / "old.yaml").write_text(old)
+    assert " cm\n" not in shell.ok("pattern", "measure", "old.yaml")
+
+
+def test_a_waist_over_the_hip_in_two_units_is_refused(shell: Shell) -> None:
+    """68 in beside 94 cm is a slip of the unit: nothing is drafted, and both are named."""
+    told = shell.refused("pattern", "draft", "--waist", "68 in", *BLOCK[2:], "--out", "slip.yaml")
+    assert "waist 68 in and hip 94 cm" in told
+    assert "check the unit of each" in told
+    assert not (shell.folder / "slip.yaml").exists()
+
+
+def test_an_absurd_measure_is_named(shell: Shell) -> None:
+    """A girth is not said to be a leg."""
+    told = shell.refused("pattern", "draft", "--waist", "9999 cm", *BLOCK[2:])
+    assert "waist: '9999 cm' is longer than any measure" in told
+    assert "leg" not in told

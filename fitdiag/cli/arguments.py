@@ -164,8 +164,26 @@ def nearest(
     return f"{asked} {listed}" if found and (listed_by or len(known) > FEW_NAMES) else asked or listed
 
 
-def guess_units(units: str | None, texts: Iterable[str]) -> Units:
-    """The units asked for, or those the amounts are written in."""
+def guess_units(units: str | None, texts: Iterable[str], own: Units | None = None) -> Units:
+    """The units asked for, or those the amounts are written in; else those of the pattern.
+
+    Raises ProblemsFoundError where an amount is a bare number and no units are asked for.
+    """
     if units:
         return units_of(units)
-    return "cm" if any("cm" in text or "mm" in text for text in texts) else "in"
+    written = [unit for text in texts if (unit := _unit_written(text))]
+    return "cm" if "cm" in written else "in" if written else own or "in"
+
+
+def _unit_written(text: str) -> Units | None:
+    """The unit that the amount of `name=amount`, perhaps with a side, is written in; None if there is no amount."""
+    amount = re.split(r"[=<>]", text)[-1].strip().lstrip("-\u2212").strip()
+    amount = re.sub(r"\s+(left|right)$", "", amount, flags=re.IGNORECASE)
+    try:
+        found = parse_length(amount, "in")
+    except InvalidLengthError:
+        return "cm" if "cm" in text or "mm" in text else None
+    if found.unit is None and found.mm:
+        told = one_line(amount, 20)
+        raise stop("argument", f"{told} what?", hint=f"write {told} cm or {told} in, or add --units")
+    return found.unit

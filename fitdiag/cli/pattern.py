@@ -36,7 +36,7 @@ from fitdiag.pattern.record import stamp, told, whose
 from fitdiag.pattern.true import true
 from fitdiag.pattern.waist import WORKS
 from fitdiag.problems import one_line, stop
-from fitdiag.units import Units, format_length, format_reading, read_off
+from fitdiag.units import Units, format_length, format_reading, parse_length, read_off
 
 if TYPE_CHECKING:
     from fitdiag.pattern.ink import Drawing
@@ -100,6 +100,14 @@ def draft(
         raise stop("argument", told, hint=f"it needs {', '.join(one.words for one in block.asked)}")
     chosen = guess_units(units, given.values())
     measures = lengths([f"{name}={value}" for name, value in given.items()], chosen)
+    if (
+        measures["waist"] > measures["hip"]
+        and len({parse_length(text, chosen).unit or chosen for text in given.values()}) > 1
+    ):
+        told = " and ".join(f"{name} {one_line(given[name], 20)}" for name in ("waist", "hip"))
+        raise stop(
+            "measure", f"{told}: the waist is larger, and the measures are in two units", hint="check the unit of each"
+        )
     pattern = draft_block(cut, measures, chosen)
     taken, odd = pattern_measures(pattern), out_of_proportion(block, measures, chosen)
     ease = {one.name: taken[one.girth] - measures[one.name] for one in reversed(block.asked) if one.girth}
@@ -139,7 +147,8 @@ def fit(given: list[str], out: str | None, units: str | None, *, as_json: bool, 
 
 
 def measure(path: str, body: list[str], units: str | None, *, as_json: bool) -> int:
-    pattern, chosen = read_pattern(path), guess_units(units, body)
+    pattern = read_pattern(path)
+    chosen = guess_units(units, body, pattern.units)
     measures, wearer = pattern_measures(pattern), body_lengths(body, chosen)
     given = [
         (rule, mm)
@@ -161,8 +170,9 @@ def read(
     garment: str | None, *, replace: bool,
 ) -> int:  # fmt: skip
 
-    taken, chosen = Taken(), guess_units(units, ())
+    taken = Taken()
     pattern = read_pattern(path, reading(line, allowance, dpi, units, garment), taken)
+    chosen = guess_units(units, (), pattern.units)
     write_out(pattern, out, replace=replace)
     say_all(taken.told())
     measures = pattern_measures(pattern)
@@ -178,8 +188,9 @@ def read(
 def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut: bool, replace: bool) -> int:
     from fitdiag.pattern.walk import corner_told, pair_told, walked
 
-    chosen, kind = guess_units(units, ()), ending_of(to, ".svg", ".pdf") if to else ""
+    kind = ending_of(to, ".svg", ".pdf") if to else ""
     pattern = read_pattern(path)
+    chosen = guess_units(units, (), pattern.units)
     if not as_cut:
         pattern, _ = true(pattern)
     found = walked(pattern)
@@ -204,8 +215,8 @@ def alter(
     path: str, do: list[str], out: str | None, units: str | None, *, as_cut: bool, as_json: bool, replace: bool,
     rules: str | None, client: str | None, day: str | None, allowance: list[str],
 ) -> int:  # fmt: skip
-    chosen = guess_units(units, do)
     pattern, base = pattern_and_rules(path, rules)
+    chosen = guess_units(units, do, pattern.units)
     if not do:
         raise stop("argument", "no alteration was named", hint="add --do 'ALTERATION=3/4 in'")
     work = carried_out(base, pattern, do, chosen, day, client)
@@ -281,8 +292,8 @@ def solve(
 ) -> int:  # fmt: skip
     from fitdiag.pattern.solve import alone, conflicts, parse_target, refuse_contradictions, solve_plan, without_each
 
-    chosen = guess_units(units, (*do, *until))
     pattern, base = pattern_and_rules(path, rules)
+    chosen = guess_units(units, (*do, *until), pattern.units)
     known = list(pattern_measures(pattern))
     targets = [parse_target(text, chosen, known) for text in until]
     refuse_contradictions(targets, chosen)
@@ -360,8 +371,8 @@ def draw(
     from fitdiag.pattern.sheets import pdf_sheets
     from fitdiag.pattern.waist import bands
 
-    chosen = guess_units(units, do)
     pattern, base = pattern_and_rules(path, rules)
+    chosen = guess_units(units, do, pattern.units)
     work = carried_out(base, pattern, do, chosen, day, client)
     paper, kind = paper_of(sheets, chosen), ending_of(to, *(() if sheets else (".svg",)), ".pdf")
     content: str | bytes
@@ -426,8 +437,8 @@ def stacked(pictures: Sequence[Drawing]) -> list[Drawing]:
 
 def darts(path: str, do: list[str], out: str | None, units: str | None, *, replace: bool) -> int:
     """Do each work in order, and say what the darts and the edge they lie on measure before and after."""
-    chosen = guess_units(units, [text.partition("=")[2] for text in do if "=" in text])
     before = pattern = read_pattern(path)
+    chosen = guess_units(units, [text.partition("=")[2] for text in do if "=" in text], pattern.units)
     for text in do:
         pattern = _worked(pattern, text, chosen)
     for name, piece in pattern.pieces.items():

@@ -30,6 +30,7 @@ from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notc
 from fitdiag.pattern.record import rounded, valid_day
 from fitdiag.pattern.svg_files import pattern_to_svg
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, placed, stop
+from fitdiag.units import Units
 
 LARGEST = 4 * 1024 * 1024
 FORMATS = (".yaml", ".json", ".svg", ".dxf")
@@ -114,6 +115,7 @@ def pattern_to_data(pattern: Pattern) -> dict[str, Any]:
         "garment": pattern.garment.name,
         "title": one_line(pattern.title, record.LONGEST_TITLE),
         "grade": one_line(pattern.grade, record.LONGEST_TITLE),
+        **({"units": pattern.units} if pattern.units else {}),
         **({"client": one_line(pattern.client, record.LONGEST_CLIENT)} if pattern.client else {}),
         **({"altered": [_carried_data(item) for item in pattern.carried]} if pattern.carried else {}),
         "pieces": [_piece_data(piece, side) for piece, side in pattern.cut()],
@@ -248,6 +250,7 @@ class _File(Part):
     garment: str = ""
     title: str = ""
     grade: str = ""
+    units: Units | None = None
     client: str = ""
     altered: Annotated[list[_Carried], Field(max_length=record.MOST_CARRIED)] = []
     pieces: Annotated[list[dict[str, Any]], Field(max_length=20)]
@@ -312,7 +315,7 @@ def pattern_from_data(document: Document, garment: Garment | None = None) -> Pat
     ordered = {name: own[name] for name in garment.parts}
     client = one_line(file.client, record.LONGEST_CLIENT)
     with placed(where(("pieces",))):
-        return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried))
+        return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried, file.units))
 
 
 def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece, list[Problem]]:

@@ -29,6 +29,7 @@ from shapely import LinearRing, Point, Polygon
 
 from fitdiag.knowledge.garment import Guess, Height, NotchRule, Shape
 from fitdiag.problems import Problem
+from fitdiag.units import Units
 
 if TYPE_CHECKING:
     from fitdiag.pattern.garment import Garment
@@ -231,6 +232,7 @@ class Pattern:
     """The pieces of one garment by name, where they come from, for whom they are, and what was altered since.
 
     `left`: those of the left side that differ from the right one; the others are cut alike for both sides.
+    `units`: those it was drafted in, to speak in; None where they are not known.
     """
 
     garment: Garment
@@ -240,6 +242,7 @@ class Pattern:
     grade: str = ""
     client: str = ""
     carried: tuple[Carried, ...] = ()
+    units: Units | None = None
 
     def __getattr__(self, name: str) -> Piece:
         """A piece by its name, as an attribute; where the sides differ, that of the right side."""

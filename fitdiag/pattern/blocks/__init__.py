@@ -88,7 +88,7 @@ def draft_block(garment: Garment, given: Mapping[str, float], units: Units = "cm
         if not given[less] < given[more] * share:
             most = more.replace("_", " ") if share == 1.0 else f"{share:.0%} of {more.replace('_', ' ')}"
             raise stop("measure", f"{less.replace('_', ' ')} must be less than {most}", hint="check the measures")
-    return Pattern(garment, dict(block.pieces(given, garment)), title="Drafted block", grade=GRADE)
+    return Pattern(garment, dict(block.pieces(given, garment)), title="Drafted block", grade=GRADE, units=units)
 
 
 def _between(asked: Asked, units: Units) -> str:
