@@ -382,7 +382,8 @@ def test_the_command_drapes_draws_and_tells(
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (["--body-measure", "hip=94"], "is outside"),
+        (["--body-measure", "hip=94"], "94 what?"),
+        (["--body-measure", "hip=94 in"], "is outside"),
         (["--body-measure", "nose=9cm"], "names nothing here"),
         (["--body", "flat-seats"], "there is no body note"),
         (["--body", "flat-seat=far"], "is not a length"),
