@@ -186,7 +186,7 @@ def read(
 
 
 def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut: bool, replace: bool) -> int:
-    from fitdiag.pattern.walk import corner_told, pair_told, walked
+    from fitdiag.pattern.walk import corner_told, pair_told, untouched, walked
 
     kind = ending_of(to, ".svg", ".pdf") if to else ""
     pattern = read_pattern(path)
@@ -207,7 +207,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
         write_data(found.as_data())
         return 0
     say_all(line for pair in found.pairs for line in pair_told(pair, chosen))
-    say_all(map(corner_told, found.corners))
+    say_all(corner_told(corner, drafted=untouched(pattern)) for corner in found.corners)
     return 0
 
 

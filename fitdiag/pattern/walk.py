@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from fitdiag.knowledge.garment import Pair
+from fitdiag.pattern.blocks import GRADE
 from fitdiag.pattern.garment import far_on
 from fitdiag.pattern.ink import Drawing, Pen
 from fitdiag.pattern.measure import corner_angle
@@ -160,13 +161,23 @@ def _longer(pair: WalkedPair, by: float, units: Units) -> str:
     return f"the {pair.other if by > 0 else pair.one} is {size} longer"
 
 
-def corner_told(corner: WalkedCorner) -> str:
-    """`Waist at centre back: 91.7 degrees, square.`"""
+def corner_told(corner: WalkedCorner, *, drafted: bool = False) -> str:
+    """`Waist at centre back: 91.7 degrees, square.` `drafted`: a block nobody has altered, whose corners are still to be trued."""
     where = "" if corner.side == "both" else f", {corner.side}"
     wanted = "square" if corner.wanted == 90 else "one run"
     off = corner.degrees - corner.wanted
-    told = wanted if corner.right else f"{abs(off):.0f} degrees off {wanted}: redraw it with the seams laid together"
+    redraw = (
+        "as the block is drafted; true it with the seams laid together"
+        if drafted
+        else "redraw it with the seams laid together"
+    )
+    told = wanted if corner.right else f"{abs(off):.0f} degrees off {wanted}{',' if drafted else ':'} {redraw}"
     return f"{corner.name[:1].upper()}{corner.name[1:]}{where}: {corner.degrees:.1f} degrees, {told}."
+
+
+def untouched(pattern: Pattern) -> bool:
+    """Whether a pattern is a block as it was drafted."""
+    return pattern.grade == GRADE and not pattern.carried
 
 
 def _changed(old: WalkedPair, pair: WalkedPair) -> bool:
@@ -223,7 +234,8 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
         told += pair_told(pair, units)
         y += 26.0
     for corner in found.corners:
-        pen.text(0, y, corner_told(corner), 9, role="corner")
-        told.append(corner_told(corner))
+        words = corner_told(corner, drafted=untouched(pattern))
+        pen.text(0, y, words, 9, role="corner")
+        told.append(words)
         y += 6.0
     return pen.done("The seams walked", " ".join(told))
