@@ -25,6 +25,7 @@ from fitdiag.pattern.true import true
 
 BY_MM = 10.0
 STAYS = 0.15  # a measure that stays changes by less than this share of the amount
+LITTLE = 0.35  # as much of the amount is still a little
 ROUNDED = 0.05  # half a millimetre for 1 cm
 SUBJECTS = {
     "trousers": {
@@ -99,6 +100,10 @@ def claims(text: str, garment: str) -> Iterator[Claim]:
         yield from (
             Claim(measure, *((-ROUNDED, most) if grows else (-most, ROUNDED)), found[0]) for measure in subjects[name]
         )
+    little = rf"{one} (?:gets?|becomes?) (?:a trifle|a little|somewhat) (?:(longer|wider)|(shorter|narrower|smaller))\b(?! when)"
+    for found in re.finditer(little, text):
+        ends = (0.0, LITTLE) if found[2] else (-LITTLE, 0.0)
+        yield from (Claim(measure, *ends, found[0]) for measure in subjects[found[1].lower()])
     for listed in re.finditer(
         r"(?:^|(?<=\. ))([^.;]*?) (?:keeps? (?:its|their) (?:length|width|measure)|stays?)\b(?! within)", text
     ):
@@ -157,6 +162,7 @@ def test_claims_are_found_in_most_rules() -> None:
     ("garment", "name", "text"),
     [
         ("trousers", "raise-centre-back-waist", "The waist grows by about a quarter of the amount."),
+        ("trousers", "raise-centre-back-waist", "The waist gets a trifle wider."),
         ("trousers", "lengthen-back-inseam", "The back crotch seam gets shorter by about a third of the amount."),
         ("trousers", "narrow-leg", "The thigh loses four times the amount in round."),
         ("trousers", "lengthen-back-extension", "The inseam keeps its length."),
