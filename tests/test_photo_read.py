@@ -43,7 +43,7 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for view in VIEWS:
         shutil.copy(PICTURES / f"{view}.jpg", folder / f"{view}.jpg")
     paths = list(
-        take_pictures([with_view(str(folder / f"{view}.jpg")) for view in VIEWS], str(folder / "read"), focal=26)
+        take_pictures([with_view(str(folder / f"{view}.jpg")) for view in VIEWS], str(folder / "read"), focal=57)
     )
     ask(paths, folder / "read", "cm", None)
     return folder
@@ -150,7 +150,7 @@ def test_a_mirror_image_is_asked_about_and_turned(here: Path, shell: Shell, open
     assert 1 == code and "turned-back.jpg" in err
     turned = here / "read" / "turned-back.jpg"
     assert np.abs(read_picture(turned).pixels[:, ::-1] - before).mean() < 2
-    assert read_marks(turned.with_name("turned-back.marks.json")).focal_35mm == 26
+    assert read_marks(turned.with_name("turned-back.marks.json")).focal_35mm == 57
     assert not (here / "read" / "findings.yaml").exists() and read_marks(here / "read" / "back.marks.json").proposed
 
 

@@ -9,8 +9,10 @@ import pytest
 from PIL import Image, ImageDraw
 
 from fitdiag.photos.camera import Camera
+from fitdiag.photos.find_lines import find_lines
 from fitdiag.photos.find_room import find_sheet, find_uprights
-from fitdiag.photos.marks import A4
+from fitdiag.photos.marks import A4, Marks, upright
+from fitdiag.photos.propose import _shown
 
 WIDE, TALL, FOCAL, AWAY = 900, 1200, 1100.0, 3000.0  # px, mm
 TWICE = 2  # drawn so many times as large, then made smaller: edges between pixels
@@ -99,3 +101,43 @@ def test_a_gap_of_a_sheets_shape_is_no_sheet() -> None:
     assert find_sheet(room.pixels(), room.seen, None) is not None
     room.post(580, 400, -700)
     assert find_sheet(room.pixels(), room.seen, None) is None
+
+
+def _flat(seam: float, grains: float) -> np.ndarray:
+    """Trousers as flat shapes with their lines: the centre seam so many px off the middle, grainlines so many px to both sides."""
+    image = Image.new("RGB", (1000, 1500), (120, 130, 140))
+    draw = ImageDraw.Draw(image)
+    outline = [(340, 330), (660, 330), (690, 600), (680, 1400), (530, 1400), (505, 800), (495, 800), (470, 1400)]
+    draw.polygon([*outline, (320, 1400), (310, 600)], fill=(225, 220, 205))
+    for first, last, y in ((310, 690, 600), (310, 690, 690), (318, 483, 1010), (517, 683, 1010)):
+        draw.line([(first, y), (last, y)], fill=(170, 40, 40), width=4)
+    for x in (500 - grains, 500 + grains):
+        draw.line([(x, 350), (x, 1380)], fill=(40, 60, 150), width=4)
+    draw.line([(500 + seam, 340), (500 + seam, 790)], fill=(150, 145, 135), width=3)
+    return np.asarray(image)
+
+
+def test_a_centre_seam_off_the_middle_is_doubted_and_no_line_rests_on_it() -> None:
+    """A seam or dart well beside the middle of the hip line is offered with a doubt, and the lines keep their own middle."""
+    plain, off = find_lines(_flat(0.0, 95.0), "back"), find_lines(_flat(26.0, 95.0), "back")
+    assert "seam" not in plain.doubts and plain.lines["hip"][1][0] == pytest.approx(500, abs=2)
+    assert "middle" in off.doubts["seam"] and off.lines["hip"][1][0] == pytest.approx(500, abs=2)
+
+
+def test_grainlines_near_the_centre_are_no_seam() -> None:
+    """Two strong lines alike on both sides of the middle are grainlines, however near to it; the seam lies between them."""
+    found = find_lines(_flat(0.0, 40.0), "back")
+    assert not found.seam or abs(found.seam[0][0] - 500) < 5
+    assert {name: round(points[1][0], -1) for name, points in found.grains.items()} == {
+        "grain-left": 460,
+        "grain-right": 540,
+    }
+
+
+def test_a_plumb_line_is_offered_as_far_as_the_picture_shows_it() -> None:
+    """What runs past the picture's border is cut there, along the line; what lies far from upright is no plumb line."""
+    marks = Marks("a.jpg", "0" * 64, 1500, 2000, "back")
+    cut = _shown(((1510.0, 0.0), (1470.0, 1000.0)), marks)
+    assert all(0 <= x <= 1499 and 0 <= y <= 1999 for x, y in cut)
+    assert cut[0][0] == pytest.approx(1510 - 0.04 * cut[0][1]) and cut[1] == (1470.0, 1000.0)
+    assert upright(cut) and not upright(((0.0, 0.0), (300.0, 1000.0)))

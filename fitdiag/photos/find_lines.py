@@ -44,7 +44,10 @@ GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line cro
 KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
 # below the crotch line, as shares of the hip line's width, and the error: from the back or front, from the side
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
-GRAIN_PLACES, GRAINS_UNLIKE = (0.12, 0.42), 0.1  # from the centre, as shares of the hip line's width
+# of the centre seam from the middle of the hip line, as shares of its width: usually, doubtful, and none
+SEAM_OFF_ERROR, SEAM_DOUBTED, SEAM_OFF = 0.035, 0.06, 0.12
+SEAM_BELOW, SEAM_SEEN = 0.06, 0.6  # it ends so near under the crotch line; so much of it is seen between both lines
+GRAIN_PLACES, GRAINS_UNLIKE = (0.08, 0.42), 0.1  # from the centre, as shares of the hip line's width
 # a waistline over the hip line, at least as wide, its middle beside that one's: as shares of the hip line's width
 WAIST_ABOVE, WAIST_LEAST, WAIST_OFF = (0.72, 0.25), 0.55, 0.033
 ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
@@ -93,7 +96,8 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     per_mm = max(0.5, best.hip.width * scale / usual)  # px: as lines are followed when they are measured
     seam = best.named.pop("seam", None)
     for name, ridge in best.named.items():
-        points = _points(pixels, ridge, seam if name in MAIN else None, scale, per_mm)
+        middle = seam if name in MAIN and "seam" not in best.doubts else None
+        points = _points(pixels, ridge, middle, scale, per_mm)
         if points is not None and name == WAIST and not snap(pixels, points, per_mm).clear:
             result.doubts.pop(WAIST, None)  # the top edge of the cloth, or the hem of a shirt
         elif points is None:
@@ -302,13 +306,31 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     ink = ink / (np.linalg.norm(ink) + 1e-9)
     rows, reach = (high + 4, low - 4), (high - 0.95 * width, low + 2.5 * width)
 
-    def fits(one: Found) -> bool:
-        off = abs(one.at((high + low) / 2) - middle)
-        return one.lean < 10 and off < 0.12 * width and one.first < high + 4 and one.last > low - 12
+    beside: list[Found] = []  # every upright line about the middle
 
-    seam = upright.only(rows, (middle - 0.12 * width, middle + 0.12 * width), reach, 16, fits=fits).ridge
+    def fits(one: Found) -> float:
+        off = abs(one.at((high + low) / 2) - middle) / width
+        over = (min(one.last, low) - max(one.first, high)) / (low - high)
+        if (
+            one.lean > 10
+            or off > SEAM_OFF
+            or over < SEAM_SEEN
+            or any(_twins(one, other, middle, width) for other in beside)
+        ):
+            return 0.0
+        return over**2 * math.exp(-0.5 * (off / SEAM_OFF_ERROR) ** 2)
+
+    def known(one: Found) -> float:
+        beside.append(one)
+        return 0.0
+
+    strip, down = (middle - SEAM_OFF * width, middle + SEAM_OFF * width), (reach[0], low + SEAM_BELOW * width)
+    upright.only(rows, strip, down, 16, fits=known)
+    seam = upright.only(rows, strip, down, 16, fits=fits).ridge
     if seam is not None:
         named["seam"] = seam
+        if abs(seam.at(high) - hip.middle) > SEAM_DOUBTED * width:
+            trunk.doubts["seam"] = "it does not run down the middle"
     centre = middle if seam is None else seam.at((high + low) / 2)
     for side in (-1, 1):
         name = "left" if (side < 0) == (view == "back") else "right"
@@ -331,6 +353,16 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     _agree(trunk, named, *KNEES, centre)
     trunk.named = named
     trunk.score *= (1 + _borne_out(named, middle)) ** 2
+
+
+def _twins(one: Found, other: Found, middle: float, width: float) -> bool:
+    """Whether two upright lines lie alike on both sides of the middle, as grainlines do and a centre seam never does."""
+    row = (max(one.first, other.first) + min(one.last, other.last)) / 2
+    left, right = one.at(row) - middle, other.at(row) - middle
+    alike = float(one.colour @ other.colour) > ONE_INK and max(one.strength, other.strength) < INKS_UNLIKE * min(
+        one.strength, other.strength
+    )
+    return alike and left * right < 0 and abs(left + right) < 0.04 * width and abs(left - right) > 0.1 * width
 
 
 def _waistline(trunk: _Trunk, level: Ridges, middle: float, ink: Array) -> dict[str, Found]:

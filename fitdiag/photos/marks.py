@@ -230,7 +230,7 @@ class _Reader:
             return ()
         pairs = [self.points(f"verticals[{index}]", item, 2, 2) for index, item in enumerate(value)]
         for index, pair in enumerate(pairs):
-            if len(pair) == 2 and abs(pair[0][1] - pair[1][1]) <= 4 * abs(pair[0][0] - pair[1][0]):
+            if len(pair) == 2 and not upright(pair):
                 self.fault(f"verticals[{index}]", "this line lies far from upright", "mark its top and its bottom")
         return tuple((pair[0], pair[1]) for pair in pairs if len(pair) == 2)
 
@@ -265,6 +265,12 @@ class _Reader:
 def _broken(text: str) -> bool:
     """Whether a text holds half a character, which no file can."""
     return any("\ud800" <= char <= "\udfff" for char in text)
+
+
+def upright(pair: Points) -> bool:
+    """Whether two points may be the top and the bottom of something plumb in a picture: within 14 degrees of upright."""
+    (x, y), (other_x, other_y) = pair
+    return abs(y - other_y) > 4 * abs(x - other_x)
 
 
 def _turns_one_way(corners: Points) -> bool:

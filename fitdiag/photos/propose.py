@@ -13,12 +13,13 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
+from shapely import LineString, box
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
 from fitdiag.photos.find_lines import BY_HIP, Lines, find_lines, larger
 from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
 from fitdiag.photos.level import Pair, Pose
-from fitdiag.photos.marks import Marks, Points, Sheet
+from fitdiag.photos.marks import Marks, Points, Sheet, upright
 from fitdiag.photos.setting import FOCAL_ERROR, FOCAL_UNKNOWN
 from fitdiag.photos.trousers import HIP
 
@@ -67,9 +68,11 @@ def _with_room(
     )
     verticals, sheet = marks.verticals, marks.sheet
     if not verticals and pose is not None:
-        verticals = tuple((one, other) for one, other in (larger(pair, share) for pair in uprights))
-        added.append("verticals")
-        if doubt := _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else ""):
+        shown = (_shown(larger(pair, share), marks) for pair in uprights)
+        verticals = tuple((pair[0], pair[1]) for pair in shown if len(pair) == 2 and upright(pair))
+        if verticals:
+            added.append("verticals")
+        if verticals and (doubt := _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else "")):
             doubts["verticals"] = doubt
     if sheet is None and pose is not None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
         sheet = Sheet(larger(seen.corners, share), *seen.size, behind_mm=None)
@@ -80,6 +83,12 @@ def _with_room(
             rival = "something else could be the sheet as well"
             doubts["sheet"] = rival if seen.rival else "its sides are not quite a sheet's"
     return replace(marks, verticals=verticals, sheet=sheet, proposed=tuple(dict.fromkeys(added)), doubts=doubts)
+
+
+def _shown(pair: Points, marks: Marks) -> Points:
+    """What of a line lies in the picture; none where it runs past it."""
+    part = LineString(pair).intersection(box(0, 0, marks.width - 1, marks.height - 1))
+    return tuple((float(x), float(y)) for x, y in part.coords)
 
 
 def _askew(uprights: Sequence[Pair], pose: Pose, width: int) -> str:

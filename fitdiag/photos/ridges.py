@@ -138,16 +138,17 @@ class Ridges:
 
     def only(
         self, strip: Span, rows: Span, reach: Span, jump: int, ink: Array | None = None, *,
-        fits: Callable[[Found], bool] | None = None,
+        fits: Callable[[Found], float] | None = None,
     ) -> Only:  # fmt: skip
-        """The ridge across a strip among these rows, followed to its ends; of one colour where `ink` is known, one that `fits`
-        where that is asked, which may then go on past the reach."""
+        """The ridge across a strip among these rows, followed to its ends; of one colour where `ink` is known, weighed by how well
+        it `fits` (0: not at all) where that is asked; it may then go on past the reach."""
         found = []
         for row, _ in self.seeds(strip, rows, 3):
             ridge = self.follow(strip, row, reach, jump, beyond=fits is not None)
-            if ridge is not None and (fits is None or fits(ridge)):
+            likely = 1.0 if fits is None or ridge is None else float(fits(ridge))
+            if ridge is not None and likely > 0:
                 weight = ridge.strength * max(0.0, float(ridge.colour @ ink)) if ink is not None else ridge.strength
-                found.append((weight * math.sqrt(ridge.width), ridge))
+                found.append((likely * weight * math.sqrt(ridge.width), ridge))
         found.sort(key=lambda item: -item[0])
         if not found or found[0][0] <= 0:
             return Only(None)

@@ -21,7 +21,7 @@ from fitdiag.photos.trousers import WIDTHS
 Array = NDArray[np.float64]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
-USUAL_BEHIND, BEHIND_UNKNOWN = 150.0, 120.0  # mm: on a wall or door behind the body, where nobody said how far
+USUAL_BEHIND, BEHIND_UNKNOWN = 250.0, 200.0  # mm: on a wall or door behind the body, where nobody said how far
 LEAST_PX_PER_MM = 1.0
 LEAST_SCALE, MOST_SCALE = 0.4, 8.0  # px a millimetre that lines are looked for at
 NEAREST, FARTHEST = 400.0, 30_000.0  # mm from the lens; beyond them a mark or a size is wrong
@@ -106,6 +106,11 @@ def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[floa
         )
         at = [(float(x), float(y)) for x, y in corners]
         distance = sheet_distance(camera, at, *size) - behind
+        if given is None:
+            assumed = f"{behind / 10:.0f} cm, give or take {behind_error / 10:.0f}, is assumed"
+            told.append(
+                f"how far the sheet hangs behind the side seam was not said: {assumed}; `photo read` takes it with --behind"
+            )
         if _likely("the sheet of paper", distance, told):
             held = [] if pose.levelled else [sheet_distance(other, at, *size) - behind for other in pose.others]
             unlevel = math.dist(held, [distance] * len(held)) / distance
