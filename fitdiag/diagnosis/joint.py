@@ -5,7 +5,7 @@ noisy-OR), times the density of all readings given it (`extents.Model`). A readi
 without extents, or from nothing: then it is a sign like any other, of any amount up to twice its mark for strong.
 
 Which cause one single reading speaks for is left to the words of the rules, for whatever its amount: they say how often a
-cause shows a sign, and more of the sign never speaks less for it. With n readings their words weigh 1/n of a sign against
+cause shows a sign, and more of the sign never speaks less for it. With n readings the words on each weigh 1/n against
 what the extents say.
 """
 
