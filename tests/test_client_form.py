@@ -244,6 +244,7 @@ def test_nothing_hostile_runs_and_no_code_shows(open_page: Callable[..., Any], b
     url = page_of(worse, tmp_path, client=HOSTILE[:80], questions=(*QUESTIONS, "odd-sign"))
     page = open_page(url)
     page.fill("#words", HOSTILE)
+    page.wait_for_timeout(300)  # no person reloads sooner
     page.reload()
     assert page.evaluate("window.bad === undefined")
     assert HOSTILE == group(page, alteration=key).locator(".ask").inner_text().removesuffix(" (3/4 in)")

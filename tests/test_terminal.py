@@ -166,10 +166,10 @@ def test_a_session_in_centimetres(tmp_path: Path) -> None:
     assert "(1.5 cm)" in screen.type("balance-lines-dip-to-back 1,5")
     shown = screen.type("")
     for _ in range(6):  # until a screen asks for an amount
-        if "like: 1 2 cm" in shown:
+        if "like: 1: 2 cm" in shown:
             break
         shown = screen.type("no")
-    assert "like: 1 2 cm" in shown
+    assert "like: 1: 2 cm" in shown
     screen.child.sendeof()
     assert "every answer is saved" in screen.ends()
     assert screen.code == (0, None)

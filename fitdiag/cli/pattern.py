@@ -86,7 +86,7 @@ def show(
 def draft(
     garment: str | None, out: str | None, units: str | None, *, as_json: bool, replace: bool, **said: str | None
 ) -> int:
-    from fitdiag.pattern.blocks import block_of, draft_block, out_of_proportion
+    from fitdiag.pattern.blocks import block_of, draft_block, larger_above, out_of_proportion
 
     cut = shipped_garment(garment or "")
     block = block_of(cut)
@@ -100,14 +100,11 @@ def draft(
         raise stop("argument", told, hint=f"it needs {', '.join(one.words for one in block.asked)}")
     chosen = guess_units(units, given.values())
     measures = lengths([f"{name}={value}" for name, value in given.items()], chosen)
-    if (
-        measures["waist"] > measures["hip"]
-        and len({parse_length(text, chosen).unit or chosen for text in given.values()}) > 1
-    ):
-        told = " and ".join(f"{name} {one_line(given[name], 20)}" for name in ("waist", "hip"))
-        raise stop(
-            "measure", f"{told}: the waist is larger, and the measures are in two units", hint="check the unit of each"
-        )
+    kinds = {parse_length(text, chosen).unit or chosen for text in given.values()}
+    if len(kinds) > 1 and (exchanged := larger_above(measures)):
+        told = " and ".join(f"{name} {one_line(given[name], 20)}" for name in exchanged)
+        hint = "check the unit of each"
+        raise stop("measure", f"{told}: the first is larger, and the measures are in two units", hint=hint)
     pattern = draft_block(cut, measures, chosen)
     taken, odd = pattern_measures(pattern), out_of_proportion(block, measures, chosen)
     ease = {one.name: taken[one.girth] - measures[one.name] for one in reversed(block.asked) if one.girth}

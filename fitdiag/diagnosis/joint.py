@@ -5,7 +5,7 @@ noisy-OR), times the density of all readings given it (`extents.Model`). A readi
 without extents, or from nothing: then it is a sign like any other, of any amount up to twice its mark for strong.
 
 Which cause one single reading speaks for is left to the words of the rules, for whatever its amount: they say how often a
-cause shows a sign, and more of the sign never speaks less for it. With n readings the words on each weigh 1/n against
+cause shows a sign, and more of the sign never speaks less for it. With n readings their words weigh 1/n of a sign against
 what the extents say.
 """
 
@@ -308,28 +308,36 @@ class Joint:
     # -- words -----------------------------------------------------------------------------------------------------
 
     @cached_property
-    def _worded(self) -> tuple[tuple[int, int, float, float], ...]:
-        """The signs of readings that were measured: index, row, and how well the amount fits absent and there."""
-        result = []
+    def _leading(self) -> tuple[int, int, float, float] | None:
+        """The sign that stands out most among the readings: index, row, and how well its amount fits absent and there."""
+        best: tuple[float, int, int] | None = None
         for index, up, down, _ in self._signs:
-            row = up if self.model.readings[index].excess > 0 else down
+            reading = self.model.readings[index]
+            spread = sqrt(reading.variance + reading.rest_variance)
+            row = up if reading.excess > 0 else down
             if row is not None and not self.readings[index].graded and row in self.evidence:
-                result.append((index, row, *self.evidence[row]))
-        return tuple(result)
+                far = abs(reading.excess) / spread
+                if best is None or far > best[0]:
+                    best = (far, index, row)
+        if best is None:
+            return None
+        absent, present = self.evidence[best[2]]
+        return best[1], best[2], absent, present
 
     def _words(self, chosen: tuple[int, ...]) -> float:
-        """1/n of what the words of the rules say of each sign that was measured, instead of what the extents say of it alone."""
-        whole = 0.0
-        for index, row, absent, present in self._worded:
-            keep = 1.0 - self._elsewhere(row)
-            for cause, q in self.network.links[row]:
-                if cause in chosen:
-                    keep *= q
-            said = log(max(absent * keep + present * (1.0 - keep), 1e-12))
-            single = self.model.alone(index).explain(chosen).log_density
-            stray = max(self._strays[self._now.index(index)])  # an amount far off every fit is a stray one
-            whole += said - max(single, log(stray))
-        return whole / max(self.measured, 1)
+        """1/n of what the words of the rules say of the leading sign, instead of what the extents say of it alone."""
+        if self._leading is None or not self.measured:
+            return 0.0
+        index, row, absent, present = self._leading
+        keep = 1.0 - self._elsewhere(row)
+        for cause, q in self.network.links[row]:
+            if cause in chosen:
+                keep *= q
+        said = log(max(absent * keep + present * (1.0 - keep), 1e-12))
+        single = self.model.alone(index).explain(chosen).log_density
+        stray = max(self._strays[self._now.index(index)])  # an amount far off every fit is a stray one
+        floor = max(single, log(stray))
+        return (said - floor) / self.measured
 
     # -- what comes of it ------------------------------------------------------------------------------------------
 

@@ -36,6 +36,7 @@ ONE_PLACE = 1.5  # degrees
 # mm by which a place is off by itself, up or down and sideways; degrees between which is looked how steeply a course runs up in sight
 NOISE, SIDEWAYS, CLIMB = 0.7, 1.5, (50.0, 75.0)
 LEAST_PLACES = 8
+BARELY_SEEN = 20.0  # mm: how unsure an end is that hardly any place is near to
 
 
 @dataclass(frozen=True)
@@ -158,16 +159,18 @@ class Course:
         """Height where the section turns out of sight, its change per radian there, and the unrest: a straight line through
         the last places."""
         first, last = END_ANGLES[self.kind]
+        barely = 0.0
         near = inside & (turn > math.radians(first)) & (turn < math.radians(last))
         if near.sum() < LEAST_PLACES:
             near = inside & (turn > math.radians(first - 18.0))
         if near.sum() < LEAST_PLACES:
             near = np.zeros(len(turn), bool)
             near[np.argsort(np.where(inside, turn, -np.inf))[-LEAST_PLACES:]] = True
+            barely = BARELY_SEEN
         off = turn[near] - math.pi / 2
         table = np.stack([np.ones_like(off), off], axis=1)
         fit, rest = self._steady(key, table, height[near])
-        return float(fit[0]), float(fit[1]), rest
+        return float(fit[0]), float(fit[1]), max(rest, barely)
 
     def _carried(
         self, turn: Array, height: Array, inside: NDArray[np.bool_], astray: Array

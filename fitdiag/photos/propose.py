@@ -13,7 +13,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
-from shapely import LineString, box
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
 from fitdiag.photos.find_lines import BY_HIP, Lines, find_lines, larger
@@ -87,8 +86,10 @@ def _with_room(
 
 def _shown(pair: Points, marks: Marks) -> Points:
     """What of a line lies in the picture; none where it runs past it."""
-    part = LineString(pair).intersection(box(0, 0, marks.width - 1, marks.height - 1))
-    return tuple((float(x), float(y)) for x, y in part.coords)
+    first, last = np.array(pair)
+    places = first + np.linspace(0.0, 1.0, 2001)[:, None] * (last - first)
+    inside = places[((places >= 0) & (places <= (marks.width - 1, marks.height - 1))).all(axis=1)]
+    return tuple((float(x), float(y)) for x, y in inside[[0, -1]]) if len(inside) > 1 else ()
 
 
 def _askew(uprights: Sequence[Pair], pose: Pose, width: int) -> str:

@@ -98,11 +98,16 @@ def _between(asked: Asked, units: Units) -> str:
     return f"{low} to {high} in"
 
 
+def larger_above(given: Mapping[str, float]) -> tuple[str, str] | None:
+    """Waist and hip, where the waist is so much larger that it is rather a slip."""
+    return ("waist", "hip") if given["waist"] >= given["hip"] + WAIST_OVER_HIP_MM else None
+
+
 def out_of_proportion(block: Block, given: Mapping[str, float], units: Units) -> str:
     """One line about measures that hardly belong together; empty if all do. Never a refusal: the fitter knows."""
     told = []
     waist, hip = (format_reading(given[name], units) for name in ("waist", "hip"))
-    if given["waist"] >= given["hip"] + WAIST_OVER_HIP_MM:
+    if larger_above(given):
         told.append(f"the waist ({waist}) is larger than the hip ({hip}); perhaps they are exchanged")
     for name, other, least, most in block.shares:
         value, beside = given[name], given[other]
