@@ -97,10 +97,8 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     seam = best.named.pop("seam", None)
     for name, ridge in best.named.items():
         middle = seam if name in MAIN and "seam" not in best.doubts else None
-        points = _points(pixels, ridge, middle, scale, per_mm)
-        if points is not None and name == WAIST and not snap(pixels, points, per_mm).clear:
-            result.doubts.pop(WAIST, None)  # the top edge of the cloth, or the hem of a shirt
-        elif points is None:
+        points = _points(pixels, ridge, middle, scale, per_mm, drawn=name == WAIST)
+        if points is None:
             for pair in (KNEES, GRAINS):
                 if name in pair and view not in ("left", "right"):
                     result.doubts.setdefault(pair[name == pair[0]], LONELY)
@@ -306,26 +304,16 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     ink = ink / (np.linalg.norm(ink) + 1e-9)
     rows, reach = (high + 4, low - 4), (high - 0.95 * width, low + 2.5 * width)
 
-    beside: list[Found] = []  # every upright line about the middle
-
-    def fits(one: Found) -> float:
+    def fits(one: Found, others: Sequence[Found]) -> float:
         off = abs(one.at((high + low) / 2) - middle) / width
         over = (min(one.last, low) - max(one.first, high)) / (low - high)
-        if (
-            one.lean > 10
-            or off > SEAM_OFF
-            or over < SEAM_SEEN
-            or any(_twins(one, other, middle, width) for other in beside)
-        ):
+        if one.lean > 10 or off > SEAM_OFF or over < SEAM_SEEN:
+            return 0.0
+        if any(_twins(one, other, middle, width) for other in others):
             return 0.0
         return over**2 * math.exp(-0.5 * (off / SEAM_OFF_ERROR) ** 2)
 
-    def known(one: Found) -> float:
-        beside.append(one)
-        return 0.0
-
     strip, down = (middle - SEAM_OFF * width, middle + SEAM_OFF * width), (reach[0], low + SEAM_BELOW * width)
-    upright.only(rows, strip, down, 16, fits=known)
     seam = upright.only(rows, strip, down, 16, fits=fits).ridge
     if seam is not None:
         named["seam"] = seam
@@ -359,9 +347,8 @@ def _twins(one: Found, other: Found, middle: float, width: float) -> bool:
     """Whether two upright lines lie alike on both sides of the middle, as grainlines do and a centre seam never does."""
     row = (max(one.first, other.first) + min(one.last, other.last)) / 2
     left, right = one.at(row) - middle, other.at(row) - middle
-    alike = float(one.colour @ other.colour) > ONE_INK and max(one.strength, other.strength) < INKS_UNLIKE * min(
-        one.strength, other.strength
-    )
+    faint, strong = sorted((one.strength, other.strength))
+    alike = float(one.colour @ other.colour) > ONE_INK and strong < INKS_UNLIKE * faint
     return alike and left * right < 0 and abs(left + right) < 0.04 * width and abs(left - right) > 0.1 * width
 
 
@@ -371,7 +358,7 @@ def _waistline(trunk: _Trunk, level: Ridges, middle: float, ink: Array) -> dict[
     strip = (middle - 0.06 * width, middle + 0.06 * width)
     rows = tuple(hip.at(middle) - part * width for part in WAIST_ABOVE)
 
-    def fits(one: Found) -> bool:
+    def fits(one: Found, _: Sequence[Found]) -> float:
         inside = hip.first - 0.02 * width < one.first and one.last < hip.last + 0.02 * width
         return inside and one.lean < 12 and one.width > WAIST_LEAST * width and float(one.colour @ ink) > ONE_INK
 
@@ -391,7 +378,7 @@ def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span
     high, low = trunk.hip.at(centre), trunk.crotch.at(centre)
     near = sorted(centre + side * out * width for out in GRAIN_PLACES)
 
-    def fits(one: Found) -> bool:
+    def fits(one: Found, _: Sequence[Found]) -> float:
         out = min(side * (one.at(row) - centre) for row in (high, low))
         over = one.first < high + 4 and one.last > low - 4
         return over and one.width > 0.45 * width and one.lean < 12 and GRAIN_PLACES[0] * width < out < 0.45 * width
@@ -518,8 +505,11 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     trunk.score *= (1 + 0.3 * below + 0.5 * ("seam" in named)) ** 2
 
 
-def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float, per_mm: float) -> Points | None:
-    """Three points on the ridge in the picture, or five; None where snapping to them does not find the ridge again."""
+def _points(
+    pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float, per_mm: float, *, drawn: bool
+) -> Points | None:
+    """Three points on the ridge in the picture, or five; None where snapping to them does not find the ridge again, nor, where it
+    must be `drawn`, a clear line: the top edge of the cloth or the hem of a shirt is none."""
     whole = (ridge.pixels + 0.5) * scale - 0.5
     run = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
     middle = (whole[0, run] + whole[-1, run]) / 2
@@ -530,7 +520,10 @@ def _points(pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: 
         near = [whole[0, run], middle, whole[-1, run]]
         places = np.interp(np.linspace(0, 2, between + 2), [0, 1, 2], near)
         at = [int(np.argmin(np.abs(whole[:, run] - place))) for place in places]
-        track = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), per_mm).pixels
+        followed = snap(pixels, tuple((float(x), float(y)) for x, y in whole[at]), per_mm)
+        if drawn and not followed.clear:
+            continue
+        track = followed.pixels
         off = np.abs(np.interp(track[:, run], whole[:, run], whole[:, 1 - run]) - track[:, 1 - run])
         if ridge.gap is not None or (np.median(off) <= 2.0 * scale and np.percentile(off, 85) <= 8 * scale):
             at = [0, *(int(np.argmin(np.abs(track[:, run] - place))) for place in places[1:-1]), -1]

@@ -26,7 +26,7 @@ from fitdiag.photos.trousers import HIP, KNEE_SHARE, KNEE_SHARE_ERROR, KNEES, WA
 BEYOND_MM = 9.0  # the points at a line's ends are set before or beyond the outline
 LENS_OFF_MM = 150.0  # a typed height of the lens that is off by more is wrong
 ONE_MM, MOST_SHARED = 1.5, 0.04  # two lines so near to each other are one there; of a line's length
-BORDER_NEARER_MM = 8.0
+BORDER_NEARER_MM = 8.0  # by so much the top edge lies nearer to the points than the waistline where it is meant
 SEAM_REACH_MM = 7.0  # the centre seam is looked for near its points only; other seams and folds run beside it
 
 
@@ -60,13 +60,13 @@ def look(pixels: NDArray[np.uint8], marks: Marks) -> Looked:
 def _waist(pixels: NDArray[np.uint8], points: Points, scale: float, *, beyond_mm: float) -> Track:
     """The waistline drawn near the points; the border of the cloth where none is, or where that lies much nearer to them."""
     drawn, border = (snap(pixels, points, scale, edge=edge, beyond_mm=beyond_mm) for edge in (False, True))
-    nearer = _off(drawn, points) - _off(border, points)
+    nearer = float(np.mean(_off(drawn, points)) - np.mean(_off(border, points)))
     return drawn if drawn.clear and nearer < BORDER_NEARER_MM * scale else border
 
 
-def _off(track: Track, points: Points) -> float:
-    """How far a line lies from points set on it, on the whole, px."""
-    return float(np.mean([np.linalg.norm(track.pixels - point, axis=1).min() for point in points]))
+def _off(track: Track, points: Points) -> list[float]:
+    """How far a line lies from each point that was set on it, px."""
+    return [float(np.linalg.norm(track.pixels - point, axis=1).min()) for point in points]
 
 
 def _apart(lines: Mapping[str, Track], marks: Marks, scale: float) -> dict[str, Track]:
@@ -76,10 +76,7 @@ def _apart(lines: Mapping[str, Track], marks: Marks, scale: float) -> dict[str, 
     for one, other in combinations([name for name in lines if name not in KNEES], 2):
         gaps = np.linalg.norm(lines[one].pixels[:, None] - lines[other].pixels[None], axis=2)
         if max((gaps.min(axis=axis) < ONE_MM * scale).mean() for axis in (0, 1)) > MOST_SHARED:
-            off = {
-                name: max(np.linalg.norm(lines[name].pixels - point, axis=1).min() for point in marks.lines[name])
-                for name in (one, other)
-            }
+            off = {name: max(_off(lines[name], marks.lines[name])) for name in (one, other)}
             strays, onto = sorted(off, key=lambda name: -off[name])
             apart[strays] = replace(apart[strays], onto=onto)
     return apart

@@ -71,8 +71,8 @@ def _with_room(
         verticals = tuple((pair[0], pair[1]) for pair in shown if len(pair) == 2 and upright(pair))
         if verticals:
             added.append("verticals")
-        if verticals and (doubt := _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else "")):
-            doubts["verticals"] = doubt
+            if doubt := _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else ""):
+                doubts["verticals"] = doubt
     if sheet is None and pose is not None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
         sheet = Sheet(larger(seen.corners, share), *seen.size, behind_mm=None)
         added.append("sheet")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -138,19 +138,22 @@ class Ridges:
 
     def only(
         self, strip: Span, rows: Span, reach: Span, jump: int, ink: Array | None = None, *,
-        fits: Callable[[Found], float] | None = None,
+        fits: Callable[[Found, Sequence[Found]], float] | None = None,
     ) -> Only:  # fmt: skip
-        """The ridge across a strip among these rows, followed to its ends; of one colour where `ink` is known, weighed by how well
-        it `fits` (0: not at all) where that is asked; it may then go on past the reach."""
+        """The ridge across a strip among these rows, followed to its ends; of one colour where `ink` is known. Where it is asked how
+        well each `fits` among all of them (0: not at all), that weighs too, and a ridge may go on past the reach."""
+        followed = (
+            self.follow(strip, row, reach, jump, beyond=fits is not None) for row, _ in self.seeds(strip, rows, 3)
+        )
+        ridges = [ridge for ridge in followed if ridge is not None]
         found = []
-        for row, _ in self.seeds(strip, rows, 3):
-            ridge = self.follow(strip, row, reach, jump, beyond=fits is not None)
-            likely = 1.0 if fits is None or ridge is None else float(fits(ridge))
-            if ridge is not None and likely > 0:
-                weight = ridge.strength * max(0.0, float(ridge.colour @ ink)) if ink is not None else ridge.strength
-                found.append((likely * weight * math.sqrt(ridge.width), ridge))
+        for ridge in ridges:
+            weight = ridge.strength * math.sqrt(ridge.width) * (1.0 if fits is None else fits(ridge, ridges))
+            weight *= 1.0 if ink is None else max(0.0, float(ridge.colour @ ink))
+            if weight > 0:
+                found.append((weight, ridge))
         found.sort(key=lambda item: -item[0])
-        if not found or found[0][0] <= 0:
+        if not found:
             return Only(None)
         rival = len(found) > 1 and found[1][0] > RIVAL * found[0][0] and not same(found[0][1], found[1][1])
         return Only(found[0][1], rival)
