@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -214,6 +215,30 @@ def test_limits_that_add_up_ask_for_another_block(base: RuleBase) -> None:
     """A seam that has moved 2.5 cm in all: redraw the block or choose another size (from memory)."""
     found = remarks(base, Findings(done=(Done("tuck-across-back-hip", 15.0, 1), Done("tuck-across-back-hip", 12.0, 2))))
     assert any(remark.kind == "limit" and "another size" in remark.text for remark in found)
+
+
+RISES = Findings({"balance-lines-rise-to-back": Finding("balance-lines-rise-to-back", "yes")})
+LENGTHENED = (Done("lengthen-back-crotch", 12.7, 1),)
+
+
+@pytest.mark.parametrize(("rounds", "said"), [
+    ([dip(19.0), dip(19.0)], None),  # there before it, and as much
+    ([dip(8.0), dip(24.0)], "towards the back, 3/8 in in round 1"),
+    ([dip(0.0, "no"), dip(19.0)], "towards the back, not there in round 1"),
+    ([Findings(), dip(19.0)], "towards the back, not noted in round 1"),
+    ([RISES, dip(19.0)], "towards the back, turned since round 1"),
+    ([dip(0.0, "no"), dip(0.0, "no"), dip(19.0)], None),  # still well after it: something later brought it
+    ([dip(19.0)], "brings what is seen now (the level lines dip towards the back)."),  # done before anybody looked
+])  # fmt: skip
+def test_only_what_came_or_turned_with_an_alteration_is_laid_to_it(
+    base: RuleBase, rounds: list[Findings], said: str | None
+) -> None:
+    """What was there before it was made it cannot have brought; what is new or turned is said with how it was."""
+    *before, now = [
+        replace(found, done=LENGTHENED if number or len(rounds) == 1 else ()) for number, found in enumerate(rounds)
+    ]
+    told = [remark.text for remark in remarks(base, now, looks=before) if remark.kind == "too-far"]
+    assert (said is None) == (not told) and (said or "") in "".join(told)
 
 
 def test_what_was_taken_back_counts_off(base: RuleBase) -> None:

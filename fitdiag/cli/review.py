@@ -374,7 +374,8 @@ class _Run:
     def _say_history(self, findings: Findings) -> None:
         """Expected against observed, and what the earlier rounds warn of; only what has not been said in this run."""
         told = [remark.text for remark in compared(self.base, self._observed(findings), self.case.units)]
-        told += [remark.text for remark in remarks(self.base, findings, self._moved(findings))]
+        looks = [RoundLog.of(one).findings(self.base) for one in self.case.rounds[:-1]]
+        told += [remark.text for remark in remarks(self.base, findings, self._moved(findings), looks)]
         new = [text for text in told if text not in self.warned]
         self.warned += tuple(new)
         if new:

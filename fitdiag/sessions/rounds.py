@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from math import hypot
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -22,7 +23,7 @@ from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Part
 from fitdiag.knowledge.findings import Earlier, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.reading import read_file
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.planning.plan import Plan
@@ -181,14 +182,18 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> t
     return tuple(remarks)
 
 
-def remarks(base: RuleBase, findings: Findings, moved_mm: Mapping[str, float] | None = None) -> tuple[Remark, ...]:
+def remarks(
+    base: RuleBase, findings: Findings, moved_mm: Mapping[str, float] | None = None, looks: Sequence[Findings] = ()
+) -> tuple[Remark, ...]:
     """What the history warns of before anything more is altered.
 
-    `moved_mm`: by how much (mm) all that was done of an alteration lessened the measure that is followed.
+    `moved_mm`: by how much (mm) all that was done of an alteration lessened the measure that is followed. `looks`: what was
+    found in the earlier rounds, the first round first.
     """
     done = _summed(findings)
+    plan = conclude(base, findings).plan if done else Plan("")
     return (
-        *_too_far(base, done, findings, moved_mm or {}, conclude(base, findings).plan if done else Plan("")),
+        *_too_far(base, done, (*looks, findings), moved_mm or {}, plan),
         *_circles(base, done),
         *_limits(base, done, findings.units),
     )
@@ -210,17 +215,18 @@ def _summed(findings: Findings) -> dict[str, _Sum]:
 
 
 def _too_far(
-    base: RuleBase, done: Mapping[str, _Sum], findings: Findings, moved_mm: Mapping[str, float], plan: Plan
+    base: RuleBase, done: Mapping[str, _Sum], looks: Sequence[Findings], moved_mm: Mapping[str, float], plan: Plan
 ) -> Iterable[Remark]:
-    """An alteration that brings signs which are there now, after it was done: it may have gone too far, and what the list says."""
-    seen = {finding.symptom for finding in findings.seen}
+    """An alteration that brings signs which are there now and came with it: it may have gone too far, and what the list says."""
+    findings = looks[-1]
     for alteration, total in done.items():
         rule = base.alterations.get(alteration)
         taken_back = done.get(rule.opposite or "", _Sum(0.0, ())).mm if rule is not None else 0.0
         if rule is None or total.mm - taken_back < 3.0:
             continue
         brought = dict.fromkeys((*(one.symptom for one in rule.expects if one.change > 0.2), *rule.brings))
-        there = [base.symptoms[s].title for s in brought if s in seen and s in base.symptoms]
+        came = (_came(base, base.symptoms[name], alteration, looks) for name in brought if name in base.symptoms)
+        there = [told for told in came if told]
         if not there:
             continue
         units = findings.units
@@ -228,13 +234,41 @@ def _too_far(
         shift = moved_mm.get(alteration, 0.0)
         followed = base.garment.followed if base.garment is not None and shift > 3 else None
         moved = f"; {followed.moved.format(amount=format_length(shift, units))}" if followed is not None else ""
-        given = next((item.amount for item in plan.recommendations
-                      if item.amount.gives_back is not None and item.amount.gives_back.alteration == alteration), None)  # fmt: skip
-        then = (
-            f"The list gives {given.text} of it back" if given is not None else "Look at that before more of it is done"
-        )
+        back = next((min(item.amount.mm, given.mm) for item in plan.recommendations
+                     if (given := item.amount.gives_back) is not None and given.alteration == alteration), None)  # fmt: skip
+        then = "Look at that before more of it is done"
+        if back is not None:
+            then = f"The list gives {format_length(back, units)} of it back"
         told = f"{rule.title}, {format_length(total.mm, units)} in all{over}, brings what is seen now"
-        yield Remark("too-far", f"{told} ({'; '.join(map(lower_first, there))}){moved}. {then}.")
+        yield Remark("too-far", f"{told} ({'; '.join(there)}){moved}. {then}.")
+
+
+def _came(base: RuleBase, sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
+    """A sign that is there now and came, turned or grew with an alteration, with how it was before; empty for any other.
+
+    Of what was done before the first look only what that look showed can be told.
+    """
+    title = lower_first(sign.title)
+    for item in (item for item in looks[-1].done if item.alteration == alteration):
+        first = next(number for number, look in enumerate(looks) if item in look.done)
+        now, after = (look.symptoms.get(sign.id) for look in (looks[-1], looks[first]))
+        if now is None or after is None or now.seen != "yes" or after.seen != "yes":
+            continue
+        if first == 0:
+            return title
+        before = looks[first - 1]
+        was = before.symptoms.get(sign.id, Finding(sign.id, "unsure"))
+        if was.amount_mm is not None and after.amount_mm is not None:
+            more = (after.amount_mm - was.amount_mm) * (-1 if sign.measure and sign.measure.worse == "less" else 1)
+            if more <= 2 * hypot(was.error_mm or ERROR_MM, after.error_mm or ERROR_MM):
+                continue
+            if was.seen == "yes":
+                return f"{title}, {format_reading(was.amount_mm, looks[-1].units)} in round {first}"
+        if was.seen != "yes":
+            if any(one.symptom in sign.opposite for one in before.seen):
+                return f"{title}, turned since round {first}"
+            return f"{title}, not {'there' if was.seen == 'no' else 'noted'} in round {first}"
+    return ""
 
 
 def _circles(base: RuleBase, done: Mapping[str, _Sum]) -> Iterable[Remark]:
