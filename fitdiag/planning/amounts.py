@@ -262,7 +262,10 @@ class Amounts:
         return f"{measure.what} ({format_reading(finding.amount_mm, self.units)}{error})"
 
     def _other_kind(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> str:
-        """What the other kind of figures would ask for, where practice and simulation differ by half or more."""
+        """What the other kind of figures would ask for, where practice and simulation differ by half or more.
+
+        An amount that the rule does not allow is no advice: there it is said that they do not agree, and what decides.
+        """
         if not causes or amount.mm <= 0:
             return ""
         simulated = self.findings.readings_from == "simulation"
@@ -270,8 +273,18 @@ class Amounts:
         if used is None or other is None or not other or 2 / 3 < used / other < 1.5:
             return ""
         kinds = ("common practice", "simulated cloth")
-        asks = format_length(amount.wanted_mm * used / other, self.units)
-        return f" This is by {kinds[simulated]}; {kinds[not simulated]} would ask for {asks}."
+        asked_mm, most_mm = (
+            amount.wanted_mm * used / other,
+            (alteration.most_in_all or alteration.most_a_round).amount_mm,
+        )
+        asks = f"ask for {format_length(asked_mm, self.units)}"
+        if asked_mm < 0:
+            asks = "have it go the other way, so let the pins decide"
+        elif asked_mm > most_mm:
+            asks = (
+                f"ask for more than the {format_length(most_mm, self.units)} that may be done, so let the pins decide"
+            )
+        return f" This is by {kinds[simulated]}; {kinds[not simulated]} would {asks}."
 
     def _ratio(self, cause: str, symptom: str, simulated: bool) -> float | None:
         slopes = self.base.slopes_of[cause].get(symptom, ())
