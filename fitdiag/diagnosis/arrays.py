@@ -1,4 +1,4 @@
-"""The same pass as `exact.Component.run`, for many changed weights at once on numpy arrays.
+"""The pass of `exact.Sweep` for many changed weights at once on numpy arrays.
 
 "Symptom j is absent" only changes the weights of j's causes, so all open questions go through one pass as the columns of a
 batch: `on` holds one row per cause and one column per question. Used where a session asks again and again; a single
@@ -7,85 +7,69 @@ batch: `on` holds one row per cause and one column per question. Used where a se
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.diagnosis.exact import CAUSE, OPEN, fold, private_weights
-
 if TYPE_CHECKING:
-    from fitdiag.diagnosis.exact import Component, Posterior
+    from fitdiag.diagnosis.exact import Component, OpenFinding, Posterior, Step
 
 Array = NDArray[np.float64]
 _MOST_NUMBERS = 8_000_000  # numbers kept for the way back, 64 MB; wider components take their questions in portions
 
 
-def run_batch(component: Component, off: list[float], on: dict[int, Array]) -> tuple[Array, list[Array]]:
-    """Total weight, and the weight of each of `component.causes`, as arrays with one value per column of `on`."""
-    findings = component.findings
-    columns = next(iter(on.values())).shape[0]
-    folded = [fold(finding, off, on) for finding in findings]
-    if not component.steps:
-        finding = findings[0]
-        weight_of_all = finding.absent * folded[0][0] + finding.present * folded[0][1]
-        return weight_of_all, private_weights(finding, off, on, finding.absent, finding.present)
-    state = np.ones((1, columns))
-    forward: list[Array] = []
-    moved: list[Array] = []
-    for step in component.steps:
-        forward.append(state)
-        if step.kind == OPEN:
-            u, t = folded[step.finding]
-            state = np.concatenate((state * u, state * t))
-        elif step.kind == CAUSE:
-            shifted = state.copy()
-            for bit, q in step.moves:
-                view = shifted.reshape(-1, 2, 1 << bit, columns)
-                view[:, 1] += view[:, 0] * (1.0 - q)
-                view[:, 0] *= q
-            moved.append(shifted)
-            state = off[step.cause] * state + on[step.cause] * shifted
-        else:
-            finding = findings[step.finding]
-            view = state.reshape(-1, 2, 1 << step.bit, columns)
-            state = (finding.absent * view[:, 0] + finding.present * view[:, 1]).reshape(-1, columns)
-    total: Array = state[0]
-    back = np.ones((1, columns))
-    gradient: list[tuple[Array, Array]] = [(total, total)] * len(findings)
-    weight: dict[int, Array] = {}
-    for number in range(len(component.steps) - 1, -1, -1):
-        step, before = component.steps[number], forward[number]
-        if step.kind == OPEN:
-            half = len(before)
-            low_back, high_back = back[:half], back[half:]
-            gradient[step.finding] = ((before * low_back).sum(axis=0), (before * high_back).sum(axis=0))
-            u, t = folded[step.finding]
-            back = low_back * u + high_back * t
-        elif step.kind == CAUSE:
-            weight[step.cause] = on[step.cause] * (moved.pop() * back).sum(axis=0)
-            pulled = back.copy()
-            for bit, q in step.moves:
-                view = pulled.reshape(-1, 2, 1 << bit, columns)
-                view[:, 0] *= q
-                view[:, 0] += view[:, 1] * (1.0 - q)
-            back = off[step.cause] * back + on[step.cause] * pulled
-        else:
-            finding = findings[step.finding]
-            wider = np.empty((len(before) >> (step.bit + 1), 2, 1 << step.bit, columns))
-            narrow = back.reshape(-1, 1 << step.bit, columns)
-            np.multiply(narrow, finding.absent, out=wider[:, 0])
-            np.multiply(narrow, finding.present, out=wider[:, 1])
-            back = wider.reshape(len(before), columns)
-    weights: list[Array] = []
-    for finding, (low, high) in zip(findings, gradient, strict=True):
-        weights += private_weights(finding, off, on, low, high)
-    return total, weights + [weight[cause] for cause, _ in component.coupled]
+class Columns:
+    """The states of a pass (`exact.Lists`) as arrays: a row for each way the open bits can stand, a column for each question."""
+
+    def __init__(self, columns: int) -> None:
+        self.columns = columns
+
+    def start(self) -> Array:
+        return np.ones((1, self.columns))
+
+    def opened(self, state: Array, untriggered: Array, triggered: Array) -> Array:
+        return np.concatenate((state * untriggered, state * triggered))
+
+    def _by(self, state: Array, bit: int) -> Array:
+        """A view of states whose second axis is one bit."""
+        return state.reshape(-1, 2, 1 << bit, self.columns)
+
+    def moved(self, state: Array, step: Step, links: Sequence[tuple[int, float]]) -> Array:
+        shifted = state.copy()
+        for bit, (_, q) in zip(step.bits, links, strict=True):
+            view = self._by(shifted, bit)
+            view[:, 1] += view[:, 0] * (1.0 - q)
+            view[:, 0] *= q
+        return shifted
+
+    def pulled(self, worth: Array, step: Step, links: Sequence[tuple[int, float]]) -> Array:
+        found = worth.copy()
+        for bit, (_, q) in zip(step.bits, links, strict=True):
+            view = self._by(found, bit)
+            view[:, 0] *= q
+            view[:, 0] += view[:, 1] * (1.0 - q)
+        return found
+
+    def mixed(self, a: float, one: Array, b: Array, other: Array) -> Array:
+        return a * one + b * other
+
+    def closed(self, state: Array, step: Step, finding: OpenFinding) -> Array:
+        view = self._by(state, step.bit)
+        return (finding.absent * view[:, 0] + finding.present * view[:, 1]).reshape(-1, self.columns)
+
+    def reopened(self, worth: Array, step: Step, finding: OpenFinding) -> Array:
+        narrow = worth.reshape(-1, 1 << step.bit, self.columns)
+        return np.stack((narrow * finding.absent, narrow * finding.present), axis=1).reshape(-1, self.columns)
+
+    def product(self, one: Array, other: Array) -> Array:
+        return np.asarray((one * other).sum(axis=0))
 
 
 def run_one(component: Component, off: list[float], on: list[float]) -> tuple[float, list[float]]:
     """`Component.run` for a wide component: one column."""
-    total, weights = run_batch(component, off, {cause: np.array([on[cause]]) for cause in component.causes})
+    total, weights = component.run(off, {cause: np.array([on[cause]]) for cause in component.causes}, Columns(1))
     return float(total[0]), [float(weight[0]) for weight in weights]
 
 
@@ -125,7 +109,7 @@ def gains(posterior: Posterior) -> dict[int, float]:
                 cause: on[cause][columns] if cause in on else np.full(len(columns), posterior.on[cause])
                 for cause in component.causes
             }
-            total, weights = run_batch(component, posterior.off, rows)
+            total, weights = component.run(posterior.off, rows, Columns(len(columns)))
             absent[columns] *= total / posterior.totals[number]
             given_absent[np.ix_(np.array(component.causes), columns)] = np.array(weights) / total
     present = 1.0 - absent

@@ -12,7 +12,7 @@ finding only are folded into that finding first. All terms are non-negative, so 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from math import log, log2
@@ -59,146 +59,196 @@ class Step(NamedTuple):
 
     kind: int
     finding: int = 0
-    cause: int = 0
-    moves: Sequence[tuple[int, float]] = ()  # (bit, q) per link of the cause
+    cause: int = 0  # its place among the coupled ones
+    bits: Sequence[int] = ()  # of each link of the cause
     bit: int = 0
     width: int = 0  # bits open when the step is taken
 
 
+@dataclass
 class Component:
-    """Findings that hang together through shared causes, compiled into steps that depend only on the links."""
+    """Findings that hang together through shared causes, and the steps of the pass, which depend only on what is linked.
 
-    def __init__(self, findings: list[OpenFinding], coupled: list[tuple[int, list[tuple[int, float]]]]) -> None:
-        self.findings = findings
-        self.coupled = coupled
-        self.causes = [cause for finding in findings for cause, _ in finding.private] + [cause for cause, _ in coupled]
-        self.steps: list[Step] = []
-        self.width = 0
-        self._compile()
+    `coupled`: each cause of several findings, with the finding and q of its links.
+    """
 
-    def _order(self) -> list[int]:
-        """Coupled causes in a greedy order: finish the finding that opens the fewest others first."""
-        shown = [sum(1 << finding for finding, _ in links) for _, links in self.coupled]  # findings as bits
-        waiting: dict[int, list[int]] = {}
-        for index, (_, links) in enumerate(self.coupled):
-            for finding, _ in links:
-                waiting.setdefault(finding, []).append(index)
-        unopened = -1
-        order: list[int] = []
-        while waiting:
-            best, best_key = -1, (1 << 30, 1 << 30)
-            for finding, causes in waiting.items():
-                met = 0
-                for index in causes:
-                    met |= shown[index]
-                key = ((met & unopened).bit_count(), len(causes))
-                if key < best_key:
-                    best, best_key = finding, key
-            chosen = waiting.pop(best)
-            order += sorted(chosen, key=lambda index: ((shown[index] & unopened).bit_count(), index))
-            for index in chosen:
-                unopened &= ~shown[index]
-            waiting = {
-                finding: rest
-                for finding, causes in waiting.items()
-                if (rest := [index for index in causes if index not in chosen])
-            }
-        return order
+    findings: list[OpenFinding]
+    coupled: list[tuple[int, list[tuple[int, float]]]]
+    steps: Sequence[Step]
+    width: int
 
-    def _compile(self) -> None:
-        order = self._order()
-        last = {finding: index for index in order for finding, _ in self.coupled[index][1]}
+    @classmethod
+    def of(cls, findings: list[OpenFinding], coupled: list[tuple[int, list[tuple[int, float]]]]) -> Component:
+        """With the steps worked out. Raises TooWideError."""
+        order = _order(coupled)
+        last = {finding: index for index in order for finding, _ in coupled[index][1]}
         bits: list[int] = []  # the open findings
+        steps: list[Step] = []
         for index in order:
-            cause, links = self.coupled[index]
-            for finding, _ in links:
+            links = [finding for finding, _ in coupled[index][1]]
+            for finding in links:
                 if finding not in bits:
                     bits.append(finding)
-                    self.steps.append(Step(OPEN, finding=finding))
-            self.width = max(self.width, len(bits))
-            self.steps.append(
-                Step(CAUSE, cause=cause, moves=[(bits.index(finding), q) for finding, q in links], width=len(bits))
-            )
-            for finding, _ in links:
+                    steps.append(Step(OPEN, finding=finding))
+            steps.append(Step(CAUSE, cause=index, bits=[bits.index(finding) for finding in links], width=len(bits)))
+            for finding in links:
                 if last[finding] == index:
-                    self.steps.append(Step(CLOSE, finding=finding, bit=bits.index(finding), width=len(bits)))
+                    steps.append(Step(CLOSE, finding=finding, bit=bits.index(finding), width=len(bits)))
                     bits.remove(finding)
-        if self.width > WIDEST:
-            raise TooWideError(self.width)
+        width = max((step.width for step in steps), default=0)
+        if width > WIDEST:
+            raise TooWideError(width)
+        return cls(findings, coupled, steps, width)
 
-    def run(self, off: Sequence[float], on: Sequence[float]) -> tuple[float, list[float]]:
+    @property
+    def causes(self) -> list[int]:
+        return [cause for finding in self.findings for cause, _ in finding.private] + [
+            cause for cause, _ in self.coupled
+        ]
+
+    def run(self, off: Sequence[float], on: Weights, states: Any = None) -> tuple[Any, list[Any]]:
         """Total weight, and for each of `self.causes` the weight of the worlds in which it is there."""
-        findings = self.findings
-        folded = [fold(finding, off, on) for finding in findings]
-        if not self.steps:  # a single finding, all causes private
-            finding = findings[0]
-            untriggered, triggered = folded[0]
-            total = finding.absent * untriggered + finding.present * triggered
-            return total, private_weights(finding, off, on, finding.absent, finding.present)
-        forward: list[list[float]] = []
-        moved: list[list[float]] = []
-        state = [1.0]
-        for step in self.steps:
-            forward.append(state)
+        sweep = Sweep(self, off, on, states or Lists())
+        shared = {step.cause: sweep.there(step, moved, worth) for step, moved, worth in sweep.back()}
+        weights: list[Any] = []
+        for finding, (low, high) in zip(self.findings, sweep.outside, strict=True):
+            weights += private_weights(finding, off, on, low, high)
+        return sweep.total, weights + [shared[place] for place in range(len(self.coupled))]
+
+
+def _order(coupled: Sequence[tuple[int, list[tuple[int, float]]]]) -> list[int]:
+    """Coupled causes in a greedy order: finish the finding that opens the fewest others first."""
+    shown = [sum(1 << finding for finding, _ in links) for _, links in coupled]  # findings as bits
+    waiting: dict[int, list[int]] = {}
+    for index, (_, links) in enumerate(coupled):
+        for finding, _ in links:
+            waiting.setdefault(finding, []).append(index)
+    unopened = -1
+    order: list[int] = []
+    while waiting:
+        best, best_key = -1, (1 << 30, 1 << 30)
+        for finding, causes in waiting.items():
+            met = 0
+            for index in causes:
+                met |= shown[index]
+            key = ((met & unopened).bit_count(), len(causes))
+            if key < best_key:
+                best, best_key = finding, key
+        chosen = waiting.pop(best)
+        order += sorted(chosen, key=lambda index: ((shown[index] & unopened).bit_count(), index))
+        for index in chosen:
+            unopened &= ~shown[index]
+        waiting = {
+            finding: rest
+            for finding, causes in waiting.items()
+            if (rest := [index for index in causes if index not in chosen])
+        }
+    return order
+
+
+class Sweep:
+    """One pass over a component: forward when it is made, which gives the `total` weight; then `back`, once.
+
+    `states`: how the weights of the open bits are held, in `Lists` or in `arrays.Columns`. After the way back `outside` holds what
+    "not triggered" and "triggered" of each finding are worth outside its own causes.
+    """
+
+    def __init__(self, component: Component, off: Sequence[float], on: Weights, states: Any) -> None:
+        self.component, self.off, self.on, self.states = component, off, on, states
+        findings = component.findings
+        self._folded = [fold(finding, off, on) for finding in findings]
+        self.outside: list[tuple[Any, Any]] = [(one.absent, one.present) for one in findings]
+        self._before: list[Any] = []
+        self._moved: list[Any] = []
+        if not component.steps:  # a single finding, all causes private
+            untriggered, triggered = self._folded[0]
+            self.total: Any = findings[0].absent * untriggered + findings[0].present * triggered
+            return
+        state = states.start()
+        for step in component.steps:
+            self._before.append(state)
             if step.kind == OPEN:
-                u, t = folded[step.finding]
-                state = [value * u for value in state] + [value * t for value in state]
+                state = states.opened(state, *self._folded[step.finding])
             elif step.kind == CAUSE:
-                shifted = state[:]
-                for bit, q in step.moves:
-                    p = 1.0 - q
-                    for low, high in _pairs(step.width, bit):
-                        value = shifted[low]
-                        shifted[high] += value * p
-                        shifted[low] = value * q
-                moved.append(shifted)
-                a, b = off[step.cause], on[step.cause]
-                state = [a * still + b * gone for still, gone in zip(state, shifted, strict=True)]
+                cause, links = component.coupled[step.cause]
+                self._moved.append(states.moved(state, step, links))
+                state = states.mixed(off[cause], state, on[cause], self._moved[-1])
             else:
-                finding = findings[step.finding]
-                a, b = finding.absent, finding.present
-                state = [a * state[low] + b * state[high] for low, high in _pairs(step.width, step.bit)]
-        total = state[0]
-        back = [1.0]
-        gradient: list[tuple[float, float]] = [(0.0, 0.0)] * len(findings)
-        weight: dict[int, float] = {}
-        for number in range(len(self.steps) - 1, -1, -1):
-            step, before = self.steps[number], forward[number]
+                state = states.closed(state, step, findings[step.finding])
+        self.total = state[0]
+
+    def back(self) -> Iterator[tuple[Step, Any, Any]]:
+        """Each step that passes a cause, the last first: the states moved by the cause, and what those after it are worth."""
+        states, findings, coupled = self.states, self.component.findings, self.component.coupled
+        worth = states.start()
+        for step in reversed(self.component.steps):
+            before = self._before.pop()
             if step.kind == OPEN:
-                half = len(before)
-                low_back, high_back = back[:half], back[half:]
-                if findings[step.finding].private:
-                    gradient[step.finding] = (
-                        sum(map(float.__mul__, before, low_back)),
-                        sum(map(float.__mul__, before, high_back)),
-                    )
-                u, t = folded[step.finding]
-                back = [low * u + high * t for low, high in zip(low_back, high_back, strict=True)]
+                low, high = worth[: len(before)], worth[len(before) :]
+                self.outside[step.finding] = states.product(before, low), states.product(before, high)
+                untriggered, triggered = self._folded[step.finding]
+                worth = states.mixed(untriggered, low, triggered, high)
             elif step.kind == CAUSE:
-                a, b = off[step.cause], on[step.cause]
-                weight[step.cause] = b * sum(map(float.__mul__, moved.pop(), back))
-                pulled = back[:]
-                for bit, q in step.moves:
-                    p = 1.0 - q
-                    for low, high in _pairs(step.width, bit):
-                        pulled[low] = pulled[low] * q + pulled[high] * p
-                back = [a * still + b * gone for still, gone in zip(back, pulled, strict=True)]
+                cause, links = coupled[step.cause]
+                yield step, self._moved.pop(), worth
+                worth = states.mixed(self.off[cause], worth, self.on[cause], states.pulled(worth, step, links))
             else:
-                finding = findings[step.finding]
-                wider = [0.0] * len(before)
-                a, b = finding.absent, finding.present
-                for (at_low, at_high), value in zip(_pairs(step.width, step.bit), back, strict=True):
-                    wider[at_low] = a * value
-                    wider[at_high] = b * value
-                back = wider
-        weights: list[float] = []
-        for finding, (below, above) in zip(findings, gradient, strict=True):
-            weights += private_weights(finding, off, on, below, above)
-        return total, weights + [weight[cause] for cause, _ in self.coupled]
+                worth = states.reopened(worth, step, findings[step.finding])
+
+    def there(self, step: Step, moved: Any, worth: Any) -> Any:
+        """The weight of the worlds in which the cause of a step is there."""
+        return self.on[self.component.coupled[step.cause][0]] * self.states.product(moved, worth)
+
+
+class Lists:
+    """The states of a pass as plain lists: a number for each way the open bits can stand."""
+
+    def start(self) -> list[float]:
+        return [1.0]
+
+    def opened(self, state: list[float], untriggered: float, triggered: float) -> list[float]:
+        return [value * untriggered for value in state] + [value * triggered for value in state]
+
+    def moved(self, state: list[float], step: Step, links: Sequence[tuple[int, float]]) -> list[float]:
+        """The states once a cause that is there has triggered what it can."""
+        shifted = state[:]
+        for bit, (_, q) in zip(step.bits, links, strict=True):
+            p = 1.0 - q
+            for low, high in pairs(step.width, bit):
+                value = shifted[low]
+                shifted[high] += value * p
+                shifted[low] = value * q
+        return shifted
+
+    def pulled(self, worth: list[float], step: Step, links: Sequence[tuple[int, float]]) -> list[float]:
+        """What the states before that are worth."""
+        found = worth[:]
+        for bit, (_, q) in zip(step.bits, links, strict=True):
+            p = 1.0 - q
+            for low, high in pairs(step.width, bit):
+                found[low] = found[low] * q + found[high] * p
+        return found
+
+    def mixed(self, a: float, one: list[float], b: float, other: list[float]) -> list[float]:
+        return [a * still + b * gone for still, gone in zip(one, other, strict=True)]
+
+    def closed(self, state: list[float], step: Step, finding: OpenFinding) -> list[float]:
+        a, b = finding.absent, finding.present
+        return [a * state[low] + b * state[high] for low, high in pairs(step.width, step.bit)]
+
+    def reopened(self, worth: list[float], step: Step, finding: OpenFinding) -> list[float]:
+        wider = [0.0] * (2 * len(worth))
+        for (low, high), value in zip(pairs(step.width, step.bit), worth, strict=True):
+            wider[low], wider[high] = finding.absent * value, finding.present * value
+        return wider
+
+    def product(self, one: list[float], other: list[float]) -> float:
+        return sum(map(float.__mul__, one, other))
 
 
 @cache
-def _pairs(width: int, bit: int) -> list[tuple[int, int]]:
+def pairs(width: int, bit: int) -> list[tuple[int, int]]:
+    """The places of the states in which a bit is off and on, everything else alike."""
     mask = 1 << bit
     return [(low, low | mask) for low in range(1 << width) if not low & mask]
 
@@ -347,7 +397,7 @@ class Posterior:
             else:
                 coupled.setdefault(root(places[0][0]), []).append((cause, [(local[number], q) for number, q in places]))
         return [
-            Component([findings[number] for number in group], coupled.get(key, [])) for key, group in groups.items()
+            Component.of([findings[number] for number in group], coupled.get(key, [])) for key, group in groups.items()
         ]
 
     def gains(self, arrays: bool = False) -> dict[int, float]:

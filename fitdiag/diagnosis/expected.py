@@ -7,12 +7,11 @@ links of c serves for each of them.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
-from math import log
+from math import log, prod
 
-from fitdiag.diagnosis.exact import CAUSE, OPEN, Component, Network, Posterior
+from fitdiag.diagnosis.exact import Component, Lists, Network, OpenFinding, Posterior, Sweep, pairs, private_weights
 
 
 @dataclass(frozen=True)
@@ -56,6 +55,11 @@ class Layout:
             for numbers in self.of_sign
         ]
         return Network(strengths.base_rate, strengths.seen_anyway, shown)
+
+    @cached_property
+    def number(self) -> dict[tuple[int, int], int]:
+        """The place of the link of a cause and a sign."""
+        return {link: number for number, link in enumerate(self.links)}
 
     @cached_property
     def structure(self) -> Network:
@@ -127,17 +131,6 @@ class Expected:
 
 
 @dataclass
-class _Piece:
-    """Open signs that hang together, ready to be passed with any strengths."""
-
-    signs: list[tuple[int, float, float]]
-    private: list[list[tuple[int, int]]]  # per sign: (cause, link) of causes that touch no other open sign
-    known: list[list[int]]  # per sign: links of causes known to be there
-    component: Component
-    moves: dict[int, list[int]]  # per cause: its links in the order of its step's moves
-
-
-@dataclass
 class Prepared:
     """A session with its structure worked out, which no strength changes."""
 
@@ -145,8 +138,8 @@ class Prepared:
     present: set[int]
     absent: set[int]
     untriggered: list[tuple[int, float]]  # signs that are surely absent, and λ0
-    pieces: list[_Piece] = field(default_factory=list)
-    touched: list[int] = field(default_factory=list)  # unknown causes that some answer speaks of
+    components: list[Component]  # open signs that hang together, without the known causes
+    touched: list[int]  # unknown causes that some answer speaks of
 
 
 def prepare(layout: Layout, session: Session) -> Prepared:
@@ -158,28 +151,10 @@ def prepare(layout: Layout, session: Session) -> Prepared:
     links = [[pair for pair in shown if pair[0] not in known] if known else shown for shown in network.links]
     evidence = {sign: (a, b) for sign, a, b in session.answers if a != b != 0.0}
     posterior = Posterior(Network(network.prior, network.leak, links), evidence)
-    number_of = {layout.links[number]: number for sign in evidence for number in layout.of_sign[sign]}
-    prepared = Prepared(session, present, absent, [(sign, a) for sign, a, b in session.answers if b == 0.0 and a != b])
-    for component in posterior.components:
-        signs = [(opened.number, opened.absent, opened.present) for opened in component.findings]
-        prepared.pieces.append(
-            _Piece(
-                signs,
-                [[(cause, number_of[cause, sign.number]) for cause, _ in sign.private] for sign in component.findings],
-                [
-                    [number for number in layout.of_sign[sign] if layout.links[number][0] in present]
-                    for sign, _, _ in signs
-                ],
-                component,
-                {
-                    cause: [number_of[cause, signs[local][0]] for local, _ in shown]
-                    for cause, shown in component.coupled
-                },
-            )
-        )
     asked = [sign for sign, a, b in session.answers if a != b]
-    prepared.touched = sorted({layout.links[number][0] for sign in asked for number in layout.of_sign[sign]} - known)
-    return prepared
+    touched = sorted({layout.links[number][0] for sign in asked for number in layout.of_sign[sign]} - known)
+    untriggered = [(sign, a) for sign, a, b in session.answers if b == 0.0 and a != b]
+    return Prepared(session, present, absent, untriggered, posterior.components, touched)
 
 
 class Pass:
@@ -214,133 +189,65 @@ class Pass:
     def run(self, *, back: bool = True) -> None:
         """All answers at once. `back=False`: only the chance of the answers."""
         seen: set[int] = set()
-        for piece in self.prepared.pieces:
-            self.log_chance += log(self._piece(piece, back))
-            seen.update(piece.component.causes)
+        for structure in self.prepared.components:
+            component = self._tuned(structure)
+            sweep = Sweep(component, self.off, self.on, Lists())
+            self.log_chance += log(sweep.total)
+            seen.update(component.causes)
+            if back:
+                self._count(sweep)
         for cause in self.prepared.touched:
             if cause not in seen:
                 total = self.off[cause] + self.on[cause]
                 self.log_chance += log(total)
                 self.there[cause] = self.on[cause] / total
 
-    def _members(self, piece: _Piece, local: int) -> list[tuple[float, float, float]]:
-        """(off, on, strength) of what acts on one sign only: its private causes, then the causes known to be there."""
-        return [
-            *((self.off[cause], self.on[cause], self.strength[number]) for cause, number in piece.private[local]),
-            *((0.0, 1.0, self.strength[number]) for number in piece.known[local]),
+    def _known(self, sign: int) -> list[int]:
+        """Links of a sign from causes known to be there."""
+        present = self.prepared.present
+        return [number for number in self.layout.of_sign[sign] if self.layout.links[number][0] in present]
+
+    def _tuned(self, structure: Component) -> Component:
+        """The component with these strengths; a cause known to be there acts on a sign as its leak does."""
+        findings = []
+        for one in structure.findings:
+            keep = 1.0 - self.leak[one.number]
+            for number in self._known(one.number):
+                keep *= 1.0 - self.strength[number]
+            private = [(cause, self._q(cause, one.number)) for cause, _ in one.private]
+            findings.append(OpenFinding(one.number, keep, one.absent, one.present, private))
+        coupled = [
+            (cause, [(place, self._q(cause, findings[place].number)) for place, _ in links])
+            for cause, links in structure.coupled
         ]
+        return Component(findings, coupled, structure.steps, structure.width)
 
-    def _piece(self, piece: _Piece, back: bool) -> float:
-        members = [self._members(piece, local) for local in range(len(piece.signs))]
-        folded = []
-        for (sign, _, _), acting in zip(piece.signs, members, strict=True):
-            u, t = 1.0 - self.leak[sign], self.leak[sign]
-            for a, b, p in acting:
-                t = t * (a + b) + u * b * p
-                u = u * (a + b * (1.0 - p))
-            folded.append((u, t))
-        steps = piece.component.steps
-        if not steps:
-            _, absent, present = piece.signs[0]
-            u, t = folded[0]
-            total = absent * u + present * t
-            if back:
-                self._private(piece, 0, members[0], absent, present, total)
-            return total
-        state = [1.0]
-        before: list[list[float]] = []
-        moved: list[list[float]] = []
-        for step in steps:
-            before.append(state)
-            if step.kind == OPEN:
-                u, t = folded[step.finding]
-                state = [value * u for value in state] + [value * t for value in state]
-            elif step.kind == CAUSE:
-                shifted = state[:]
-                for (bit, _), number in zip(step.moves, piece.moves[step.cause], strict=True):
-                    p = self.strength[number]
-                    for low, high in _pairs(step.width, bit):
-                        value = shifted[low]
-                        shifted[high] += value * p
-                        shifted[low] = value - value * p
-                moved.append(shifted)
-                a, b = self.off[step.cause], self.on[step.cause]
-                state = [a * still + b * gone for still, gone in zip(state, shifted, strict=True)]
-            else:
-                _, absent, present = piece.signs[step.finding]
-                state = [absent * state[low] + present * state[high] for low, high in _pairs(step.width, step.bit)]
-        total = state[0]
-        if not back:
-            return total
-        pulled = [1.0]
-        for place in range(len(steps) - 1, -1, -1):
-            step, earlier = steps[place], before[place]
-            if step.kind == OPEN:
-                half = len(earlier)
-                low_back, high_back = pulled[:half], pulled[half:]
-                below = sum(map(float.__mul__, earlier, low_back))
-                above = sum(map(float.__mul__, earlier, high_back))
-                self._private(piece, step.finding, members[step.finding], below, above, total)
-                u, t = folded[step.finding]
-                pulled = [low * u + high * t for low, high in zip(low_back, high_back, strict=True)]
-            elif step.kind == CAUSE:
-                a, b = self.off[step.cause], self.on[step.cause]
-                shifted = moved.pop()
-                self.there[step.cause] = b * sum(map(float.__mul__, shifted, pulled)) / total
-                numbers = piece.moves[step.cause]
-                for (bit, _), number in zip(step.moves, numbers, strict=True):
-                    worth = sum((shifted[low] + shifted[high]) * pulled[high] for low, high in _pairs(step.width, bit))
-                    self.fired[number] = b * self.strength[number] * worth / total
-                turned = pulled[:]
-                for (bit, _), number in zip(step.moves, numbers, strict=True):
-                    p = self.strength[number]
-                    for low, high in _pairs(step.width, bit):
-                        turned[low] = turned[low] * (1.0 - p) + turned[high] * p
-                pulled = [a * still + b * gone for still, gone in zip(pulled, turned, strict=True)]
-            else:
-                wider = [0.0] * len(earlier)
-                _, absent, present = piece.signs[step.finding]
-                for (low, high), value in zip(_pairs(step.width, step.bit), pulled, strict=True):
-                    wider[low] = absent * value
-                    wider[high] = present * value
-                pulled = wider
-        return total
+    def _q(self, cause: int, sign: int) -> float:
+        return 1.0 - self.strength[self.layout.number[cause, sign]]
 
-    def _private(self, piece: _Piece, local: int, acting: Sequence[tuple[float, float, float]], low: float,
-                 high: float, total: float) -> None:  # fmt: skip
-        """What the leak, the private and the known causes of a sign did, given what (un)triggered is worth outside."""
-        sign = piece.signs[local][0]
-        after = [(1.0, 0.0)]
-        for a, b, p in reversed(acting):
-            u, t = after[-1]
-            after.append((u * (a + b * (1.0 - p)), t * (a + b) + u * b * p))
-        self.anyway[sign] = self.leak[sign] * sum(after.pop()) * high / total
-        u, t = 1.0 - self.leak[sign], self.leak[sign]
-        private = piece.private[local]
-        for place, (a, b, p) in enumerate(acting):
-            after_u, after_t = after.pop()
-            rest_u = u * after_u
-            rest_t = t * (after_u + after_t) + u * after_t
-            fired = b * p * (rest_u + rest_t) * high / total
-            if place < len(private):
-                cause, number = private[place]
-                self.there[cause] = b * (1.0 - p) * (low * rest_u + high * rest_t) / total + fired
-            else:
-                number = piece.known[local][place - len(private)]
-            self.fired[number] = fired
-            t = t * (a + b) + u * b * p
-            u = u * (a + b * (1.0 - p))
+    def _count(self, sweep: Sweep) -> None:
+        """What the leak, each cause and each link did, from the way back.
 
-
-_PAIRS: dict[tuple[int, int], list[tuple[int, int]]] = {}
-
-
-def _pairs(width: int, bit: int) -> list[tuple[int, int]]:
-    found = _PAIRS.get((width, bit))
-    if found is None:
-        mask = 1 << bit
-        found = _PAIRS[width, bit] = [(low, low | mask) for low in range(1 << width) if not low & mask]
-    return found
+        Where the sign is brought by its leak, by a known cause or by a private one, it is triggered whatever the others do.
+        """
+        component, total, number = sweep.component, sweep.total, self.layout.number
+        for step, moved, worth in sweep.back():
+            cause, links = component.coupled[step.cause]
+            self.there[cause] = sweep.there(step, moved, worth) / total
+            for bit, (place, q) in zip(step.bits, links, strict=True):
+                brought = sum((moved[low] + moved[high]) * worth[high] for low, high in pairs(step.width, bit))
+                link = number[cause, component.findings[place].number]
+                self.fired[link] = self.on[cause] * (1.0 - q) * brought / total
+        for finding, (low, high) in zip(component.findings, sweep.outside, strict=True):
+            sign, whole = finding.number, {cause: self.off[cause] + self.on[cause] for cause, _ in finding.private}
+            triggered = high * prod(whole.values()) / total
+            self.anyway[sign] = self.leak[sign] * triggered
+            for link in self._known(sign):
+                self.fired[link] = self.strength[link] * triggered
+            weights = private_weights(finding, self.off, self.on, low, high)
+            for (cause, q), weight in zip(finding.private, weights, strict=True):
+                self.there[cause] = weight / total
+                self.fired[number[cause, sign]] = self.on[cause] / whole[cause] * (1.0 - q) * triggered
 
 
 def expect(layout: Layout, strengths: Strengths, prepared: Prepared, into: Expected) -> None:

@@ -141,10 +141,10 @@ def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strength
     session = Session(answers, odds, known)
     where = Where(shown_path(path))
     try:
-        pieces = prepare(layout, replace(session, known=())).pieces
+        components = prepare(layout, replace(session, known=())).components
     except TooWideError as error:
         raise stop("too-many-signs", f"{error.width} signs hang together", where=where) from None
-    width = max((piece.component.width for piece in pieces), default=0)
+    width = max((component.width for component in components), default=0)
     if width > MOST_WIDE:
         raise stop("too-many-signs", f"{width} signs hang together; at most {MOST_WIDE} are learned from", where=where)
     if not answers and not known:
