@@ -13,9 +13,11 @@ import pytest
 from pypdf import PdfReader
 
 from fitdiag.cli.rules import drawings
+from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import numbered
+from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.sign_sheet import sheet_html, signs_by_station
 from fitdiag.reports.signs import STRENGTHS, captions, drawn_symptoms, figure
@@ -39,6 +41,22 @@ def drawn(symptom: str, strength: int, side: str | None = None) -> str:
 def test_every_row_belongs_to_a_symptom_of_the_rule_base(base: RuleBase) -> None:
     """No drawing is left over when a symptom is renamed or goes."""
     assert set() == set(drawn_symptoms()) - set(base.symptoms)
+
+
+@pytest.mark.parametrize("garment", ["trousers", "skirt"])
+def test_every_bend_moves_something_in_its_view(garment: str) -> None:
+    """What bends a stance is a move of some place in that view; a slip of the pen would bend nothing."""
+    stances, drawings = (read_yaml(rules_for(garment) / f"{name}.yaml").data for name in ("stances", "drawings"))
+
+    def moves(value: Any) -> set[str]:
+        if isinstance(value, dict):
+            own = {name for name, by in value.items() if isinstance(by, int | float)}
+            return own.union(*map(moves, value.values()))
+        return set().union(*map(moves, value)) if isinstance(value, list) else set()
+
+    for sign, row in drawings.items():
+        bends = {*row.get("bends", {}), *row.get("after", {}).get("bends", {})}
+        assert bends <= moves(stances[row["view"]]), sign
 
 
 def test_every_sign_that_can_be_seen_has_a_drawing(base: RuleBase) -> None:

@@ -1,4 +1,4 @@
-"""The ink that drawings of signs are made of: folds, pulls, lines. Each garment hangs in stances of its own, in the module of its name.
+"""The ink that drawings of signs are made of: folds, pulls, lines.
 
 Nothing is told by colour: tight lines are thin and sharp, folds are heavier with a faint line beside them, a broken line is where
 something should lie, the body is faint.
@@ -10,9 +10,6 @@ from collections.abc import Sequence
 
 XY = tuple[float, float]
 MIDDLE = 60.0  # of the picture
-FLOOR = 201.0
-BODY, EDGE, SEAM = 0.9, 1.5, 0.9
-GREY = "#767676"
 
 
 def number(value: float) -> str:
@@ -119,16 +116,6 @@ def arrow(a: XY, b: XY) -> str:
     return stroke(f"M{pair(a)}L{pair(root)}", 1.2) + f'<path d="M{pair(b)}{straight(head)}z" fill="#111"/>'
 
 
-def faint(points: Sequence[XY], *, fill: str = "none") -> str:
-    """The body, under or beside the garment."""
-    path = f"M{pair(points[0])}" + curve(points)
-    return stroke(path + ("z" if fill != "none" else ""), BODY, grey=GREY, fill=fill)
-
-
-def seam(points: Sequence[XY]) -> str:
-    return stroke(f"M{pair(points[0])}" + curve(points), SEAM, grey="#444")
-
-
 def dipped(a: XY, middle: XY, b: XY) -> str:
     """An edge that runs level through its middle."""
     third = (middle[0] - a[0]) / 2.2
@@ -136,36 +123,3 @@ def dipped(a: XY, middle: XY, b: XY) -> str:
         f"C{pair((a[0] + third, a[1] + 0.6))} {pair((middle[0] - third, middle[1]))} {pair(middle)}"
         f"S{pair((b[0] - third, b[1] + 0.6))} {pair(b)}"
     )
-
-
-# -- what every garment hangs on -----------------------------------------------------------------------------------------
-
-
-def body(legs: Sequence[Sequence[XY]], foot: float, wide: float) -> list[str]:
-    """The body seen from the front or the back, half by half: waist, legs (from the middle outwards) and shoes."""
-    parts = []
-    for s in (-1, 1):
-        for course in ([(23, 1), (20.5, 12), (21, 20), (30, 50)], *legs):
-            parts.append(faint([(MIDDLE + s * x, y) for x, y in course]))
-        heel, middle, toe = (MIDDLE + s * foot + off for off in (-wide, 0.0, wide))
-        shoe = [(heel + 1.4, 193.0), (heel, 199.5), (middle, FLOOR), (toe, 199.5), (toe - 1.4, 193.0)]
-        parts.append(faint(shoe, fill="#fff"))
-    return parts
-
-
-def sideways(legs: Sequence[Sequence[XY]], front: Sequence[XY], back: Sequence[XY], waist: XY, hem: XY) -> list[str]:
-    """The body seen from its left, its front at the left hand of the picture, and over it the garment with its band.
-
-    `front`, `back`: its outlines from the top down; `waist`, `hem`: the points that draw the edges between them round.
-    """
-    path = f"M{pair(front[0])}Q{pair(waist)} {pair(back[0])}" + curve(back)
-    path += f"Q{pair(hem)} {pair(front[-1])}" + curve(front[::-1]) + "z"
-    low = 4.6
-    band = f"M{pair((front[0][0] - 0.9, front[0][1] + low))}Q{pair((waist[0], waist[1] + low))} "
-    return [
-        faint([(44, 1), (42, 10), (42.5, 20), (38.5, 36), (38.6, 52)]),
-        faint([(80, 1), (75, 12), (76, 20), (82, 35), (87.5, 54)]), *map(faint, legs),
-        faint([(52, 192), (42, 196), (36, 199), (38, FLOOR), (70, FLOOR), (69, 193)], fill="#fff"),
-        stroke(path, EDGE, fill="#fff"),
-        stroke(band + pair((back[0][0] + 1.6, back[0][1] + low)), SEAM, grey="#444"),
-    ]  # fmt: skip

@@ -1,5 +1,5 @@
-"""Line drawings of what is seen or felt, as it should be and in three strengths. How each sign is drawn is
-data: `drawings.yaml` of the garment's rules.
+"""Line drawings of what is seen or felt, as it should be and in three strengths. How each sign is drawn, and how the garment hangs
+there, is data: `drawings.yaml` and `stances.yaml` of the garment's rules.
 
 A mark takes its numbers, the strength (0 as it should be, 1 slight, 2 clear, 3 strong), the amount that goes with it, and the
 half of the picture it lies on (-1 its left hand, 1 its right).
@@ -11,8 +11,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from html import escape
-from importlib import import_module
-from importlib.util import find_spec
 from math import cos, radians, sin
 from typing import Any
 
@@ -23,6 +21,7 @@ from fitdiag.reports import figures as ink
 STRENGTHS = (1, 2, 3)
 SHOWN = (18.0, 6.0, 84.0, 96.0)
 RIGHT = "as it should be"
+HALVED = ("front", "back")  # views of which both halves are alike
 
 
 @dataclass(frozen=True)
@@ -198,13 +197,15 @@ MARKS: Mapping[str, Mark] = {
 def _signs(garment: str) -> Mapping[str, Mapping[str, Any]]:
     """The drawings of a garment by sign; none where it has no stances to hang in."""
     folder = rules_for(garment)
-    if find_spec(f"fitdiag.reports.figures.{folder.name}") is None or not (folder / "drawings.yaml").exists():
+    if not all((folder / name).exists() for name in ("stances.yaml", "drawings.yaml")):
         return {}
     return read_yaml(folder / "drawings.yaml").data  # type: ignore[no-any-return]
 
 
-def _stances(garment: str) -> Any:
-    return import_module(f"fitdiag.reports.figures.{rules_for(garment).name}")
+@cache
+def _stances(garment: str) -> Mapping[str, Mapping[str, Any]]:
+    """How a garment hangs, by view."""
+    return read_yaml(rules_for(garment) / "stances.yaml").data  # type: ignore[no-any-return]
 
 
 def drawn_symptoms(garment: str = "") -> tuple[str, ...]:
@@ -239,25 +240,24 @@ def figure(symptom: str, strength: int, *, title: str, side: str | None = None, 
     if "then" in row:
         row = {"view": row["view"], **row["after"]} if strength >= 2 else row
         strength = 2
-    view, stances = row["view"], _stances(garment)
-    left, top, width, height = window or stances.WHOLE_WINDOW.get(view, SHOWN)
+    stance = _stances(garment)[row["view"]]
+    left, top, width, height = window or stance.get("shown", SHOWN)
     name = escape(" ".join(title.split()), quote=True)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{ink.number(left)} {ink.number(top)} {ink.number(width)} {ink.number(height)}" '
         f'role="img" aria-label="{name}" stroke-linecap="round" stroke-linejoin="round"><title>{name}</title>'
-        f"{''.join(_drawn(stances, row, strength, _halves(stances, view, side)))}</svg>"
+        f"{''.join(_drawn(stance, row, strength, _halves(row['view'], side)))}</svg>"
     )
 
 
-def _drawn(stances: Any, row: Mapping[str, Any], strength: int, halves: Sequence[int]) -> Iterable[str]:
+def _drawn(stance: Mapping[str, Any], row: Mapping[str, Any], strength: int, halves: Sequence[int]) -> Iterable[str]:
     """The garment as it hangs, and what is drawn on it."""
-    view = row["view"]
     amount = (0.0, *row.get("amount", (1.0, 2.0, 3.0)))[strength]
     bent = {name: by[strength] if isinstance(by, list) else by * amount for name, by in row.get("bends", {}).items()}
     if halves == (-1,) and "hem_up_right" in bent and "hem_up_left" not in bent:
         bent["hem_up_left"] = bent.pop("hem_up_right")
-    yield stances.STANCES[view](stances.Shape(**bent))
-    halved = view in stances.HALVED
+    yield from _hung(stance, bent)
+    halved = row["view"] in HALVED
     for group, sides in (("marks", halves if halved else (1,)), ("middle", (1,)), ("once", halves[-1:])):
         for mark in row.get(group, ()):
             for kind, numbers in mark.items():
@@ -265,8 +265,62 @@ def _drawn(stances: Any, row: Mapping[str, Any], strength: int, halves: Sequence
                     yield from MARKS[kind](At(half, halved, strength, amount), numbers)
 
 
-def _halves(stances: Any, view: str, side: str | None) -> tuple[int, ...]:
+def _halves(view: str, side: str | None) -> tuple[int, ...]:
     """The hand of the picture on which the wearer's side lies: seen from the front it is the other one."""
-    if side not in ("left", "right") or view not in stances.HALVED:
+    if side not in ("left", "right") or view not in HALVED:
         return (-1, 1)
     return (-1,) if (side == "left") == (view == "back") else (1,)
+
+
+# -- stances -----------------------------------------------------------------------------------------------------------
+
+_STYLES = {  # of a path: width, grey and filling
+    "outline": (1.5, "#111", "#fff"), "band": (0.9, "#444", "none"), "crease": (0.7, "#999", "none"),
+    "slit": (1.0, "#111", "none"), "chair": (2.2, "#999", "none"), "step": (2.0, "#999", "none"),
+    "seam": (0.9, "#444", "none"), "body": (0.9, "#767676", "none"), "shoe": (0.9, "#767676", "#fff"),
+}  # fmt: skip
+_COMMANDS: Mapping[str, Callable[[ink.XY, Sequence[ink.XY]], str]] = {  # of a path, from where it has come to
+    "from": lambda at, to: f"M{ink.pair(to[0])}",
+    "to": lambda at, to: ink.straight(to),
+    "curve": lambda at, to: ink.curve([at, *to]),
+    "bow": lambda at, to: f"Q{ink.pair(to[0])} {ink.pair(to[1])}",
+    "dip": lambda at, to: ink.dipped(at, *to),
+    "bezier": lambda at, to: f"C{' '.join(map(ink.pair, to))}",
+}
+
+
+def _hung(stance: Mapping[str, Any], bent: Mapping[str, float]) -> Iterable[str]:
+    """A garment as it hangs in a view when bends come to so much."""
+    strong = any(by for name, by in bent.items() if name.startswith("seam_"))
+    for part in stance["drawn"]:
+        for kind, given in part.items():
+            if kind in ("body", "shoe", "seam", "side-seam"):
+                places = [_place(row, bent) for row in given]
+                path = f"M{ink.pair(places[0])}{ink.curve(places)}{'z' if kind == 'shoe' else ''}"
+            else:
+                path = given if isinstance(given, str) else _path(given, bent)
+            if kind == "side-seam" and strong:
+                yield ink.stroke(path, 1.8)
+            else:
+                width, grey, fill = _STYLES[kind.removeprefix("side-")]
+                yield ink.stroke(path, width, grey=grey, fill=fill)
+
+
+def _path(commands: Iterable[Mapping[str, Any]], bent: Mapping[str, float]) -> str:
+    text, at = "", (0.0, 0.0)
+    for command in commands:
+        for kind, given in command.items():
+            if kind == "close":
+                text += "z"
+                continue
+            places = [_place(row, bent) for row in (given if isinstance(given[0], list) else [given])]
+            text += _COMMANDS[kind](at, places)
+            at = places[-1]
+    return text
+
+
+def _place(row: Sequence[Any], bent: Mapping[str, float]) -> ink.XY:
+    """A place of a stance: [x, y, moves of x, moves of y], each move by 1 of a bend."""
+    x, y, *moves = row
+    across, down = (sum(by * bent.get(name, 0.0) for name, by in one.items()) for one in (*moves, {}, {})[:2])
+    return x + across, y + down
