@@ -281,13 +281,36 @@ def test_what_is_expected_rests_on_what_was_really_done(shell: Shell, tmp_path: 
     assert "expected about 1/2 in" in out and "now 1/2 in: as expected" in out
 
 
+def test_the_next_try_on_asks_first_what_became_of_each_sign(shell: Shell, tmp_path: Path) -> None:
+    """What was seen and what it measured, one by one, before anything new; what came with the findings is not asked again."""
+    (tmp_path / "then.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms: {balance-lines-dip-to-back: {amount: 3/4 in}, v-at-centre-back: yes,"
+        " folds-under-seat: clear, seat-wedgie: no}\n", encoding="utf-8",
+    )  # fmt: skip
+    (tmp_path / "now.yaml").write_text(
+        "schema: fitdiag.findings/1\nsymptoms: {folds-under-seat: no}\n", encoding="utf-8"
+    )
+    shell("case", "new", "the usher", "--units", "in", "--body", "flat-seat")
+    shell("review", "the usher", "--findings", "then.yaml", "--no-questions")
+    shell("review", "the usher", "--sent")
+    told = ("--done", "tuck-across-back-hip=3/4 in", "--findings", "now.yaml")
+    out = typed(tmp_path, "1/4 in\nno\nstop\n", "review", "the usher", *told).stdout
+    out = " ".join(out.split())
+    first = out.index("At the last try-on: the level lines dip towards the back (3/4 in). And now?")
+    then = out.index("At the last try-on: the level line makes a V at centre back. And now?")
+    assert "What became of it" in out[:first] and first < then < out.index("do you see on the muslin")
+    assert 2 == out.count("And now?")
+    found = fold(read_log(tmp_path / "cases/the-usher/round-02/session.jsonl").events, load_rules()).findings.symptoms
+    assert (6.35, "no") == (found["balance-lines-dip-to-back"].amount_mm, found["v-at-centre-back"].seen)
+
+
 def test_what_is_measured_in_the_interview_is_compared_after_it(shell: Shell, tmp_path: Path) -> None:
     """A dip that the interview of round 2 measures is held against what was expected, once the list stands there."""
     usher(shell, tmp_path)
     shell("review", "the usher", "--sent")
     done = typed(
         tmp_path,
-        "balance-lines-dip-to-back 3/8 in\nask\nstop\n",
+        "3/8 in\nstop\n",
         "review",
         "the usher",
         "--done",

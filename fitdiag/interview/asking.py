@@ -33,7 +33,9 @@ def before_the_questions(talk: Interview) -> list[Line]:
         return [Line(f"{talk.base.alterations[waiting.alteration].title}: by how much?", "ask"), Line(hint, "hint")]
     if waiting is not None:
         return _how_much_is_it(talk, talk.base.symptoms[waiting.symptom])
-    return list(_offered(talk, talk.state.offered[0]) if talk.stage == "pictures" else _opening(talk))
+    if talk.stage == "pictures":
+        return list(_offered(talk, talk.state.offered[0]))
+    return list(_before(talk, talk.before) if talk.before is not None else _opening(talk))
 
 
 def _which_of_these(titles: Sequence[str]) -> list[Line]:
@@ -70,6 +72,16 @@ def _offered(talk: Interview, offered: Finding) -> Iterator[Line]:
         yield Line(f"The client's form says: {lower_first(told(talk.base, before, talk.findings))}.", "hint")
     yield Line(item, "item")
     yield Line("Or your own answer, like slight or an amount. ? how to look.", "hint")
+
+
+def _before(talk: Interview, before: Finding) -> Iterator[Line]:
+    """Asks what became of a sign of the try-on before."""
+    talk.taught = talk.taught or before.symptom
+    first = talk.taught == before.symptom
+    if first:
+        yield Line(HEADS["before"], "head")
+    then = f"At the last try-on: {lower_first(told(talk.base, before, talk.findings))}. And now?"
+    yield from _one(talk, talk.base.symptoms[before.symptom], KEYS if first else "", then)
 
 
 def _opening(talk: Interview) -> Iterator[Line]:
@@ -127,9 +139,10 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
     return [*head, *_several(talk, keys)]
 
 
-def _one(talk: Interview, symptom: Symptom, keys: str) -> Iterator[Line]:
-    """Asks about one sign; what only the wearer can tell is put to the client."""
-    yield Line(f"Ask the client: {symptom.ask}" if symptom.felt and not talk.alone else symptom.ask, "ask")
+def _one(talk: Interview, symptom: Symptom, keys: str, ask: str = "") -> Iterator[Line]:
+    """Asks about one sign, in its rule's words or in those given; what only the wearer can tell is put to the client."""
+    ask = ask or symptom.ask
+    yield Line(f"Ask the client: {ask}" if symptom.felt and not talk.alone else ask, "ask")
     choices = CHOICES[:_YES_OR_NO] if symptom.needs or symptom.by in TRIALS else CHOICES
     yield Line("  ".join(f"{number} {choice}" for number, choice in enumerate(choices, 1)), "item")
     amount = f"Or an amount like {talk.sample_of(symptom)}: {symptom.measure.what}. " if symptom.measure else ""

@@ -81,14 +81,24 @@ class Interview:
 
     @property
     def stage(self) -> str:
-        """Which part of the interview is on: pictures, history, body, seen, questions."""
+        """Which part of the interview is on: pictures, before, history, body, seen, questions."""
         if self.state.offered:
             return "pictures"
+        if self.before is not None:
+            return "before"
         return next((name for name in ("history", "body", "seen") if name not in self.state.ended), "questions")
+
+    @property
+    def before(self) -> Finding | None:
+        """What was seen at the try-on before and is asked after now, before anything new."""
+        still = (item for item in self.state.before if item.symptom not in self.findings.symptoms)
+        return next((item for item in still if askable(self.base.symptoms[item.symptom], self.findings)), None)
 
     @property
     def asking(self) -> str | None:
         """The first symptom that is asked about now, if one is."""
+        if self.stage == "before" and self.before is not None:
+            return self.before.symptom
         return self.screen[0] if self.screen else None
 
     @property

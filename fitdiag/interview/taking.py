@@ -54,6 +54,8 @@ def answer(talk: Interview, typed: str) -> list[Line]:
         return _amount(talk, talk.findings.symptoms[talk.wanted], typed)
     if talk.stage == "pictures":
         return _reply_offered(talk, talk.state.offered[0], typed)
+    if talk.before is not None:
+        return _reply_symptom(talk, talk.base.symptoms[talk.before.symptom], typed)
     if talk.stage == "questions":
         return _reply_questions(talk, typed) if talk.screen else [Line(HELP, "hint")]
     if NOTHING.fullmatch(typed.lower()):

@@ -15,6 +15,7 @@ from fitdiag.units import Units, format_given, format_length
 
 HEADS = {
     "pictures": "What the pictures show",
+    "before": "What became of it",
     "history": "Earlier rounds",
     "body": "Shape and stance",
     "seen": "What you see",
@@ -22,6 +23,7 @@ HEADS = {
 }
 STAGE_REASONS = {
     "pictures": "A camera can be wrong where an eye is not, so nothing measured counts before you have looked.",
+    "before": "What was seen last time tells what the alterations did, and how much is left to do.",
     "history": "Earlier alterations say much about a pattern: one lengthened twice is likelier to be off grain.",
     "body": "The same sign means different things on different shapes; body notes say which causes to expect.",
     "seen": "Beginning with what already meets the eye saves questions.",

@@ -37,6 +37,7 @@ KINDS = (
     "rules",
     "conclusion",
     "offered",
+    "before",
     "outcome",
 )
 JOINED = ("known", "taken", "measured")  # lines of a round's log that hold several events each

@@ -34,7 +34,7 @@ from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round, 
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog, digest
-from fitdiag.sessions.state import conclude, events_of, offered_event
+from fitdiag.sessions.state import answer_event, conclude, events_of, offered_event
 from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length
 
 PATTERN_SHARE = 0.3  # of a change on paper, how far cloth may differ; a fitter's judgement
@@ -109,6 +109,9 @@ def known_line(base: RuleBase, case: Case) -> Event:
         events.append(
             offered_event(item for name, item in found.symptoms.items() if tells_more(item, known.symptoms.get(name)))
         )
+    if len(case.rounds) > 1:
+        seen = RoundLog.of(case.rounds[-2]).findings(base).seen
+        events.append({"event": "before", "findings": [answer_event(item) for item in seen]})
     events += [{"event": "note", "text": f"the client: {line}"} for line in log.words[:12]]
     return {"event": "known", "events": events}
 

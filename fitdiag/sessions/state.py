@@ -36,7 +36,8 @@ class State:
     """A session so far. `ended`: the stages of the interview that are over; `unknown`: ids these rules do not know.
 
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
-    yet; `recorded`: the conclusion, if nothing was answered after it; `again`: signs to photograph or ask at the next try-on.
+    yet; `before`: what was seen at the try-on before this one; `recorded`: the conclusion, if nothing was answered after it;
+    `again`: signs to photograph or ask at the next try-on.
     `sentences`: where an offered finding was read from a mail, the sentence, by symptom. `open`: the signs that were on the screen
     with the last one answered, and are still to be answered; those taken back come before them.
     """
@@ -49,6 +50,7 @@ class State:
     recorded: Event | None = None
     awaiting: Finding | Done | None = None
     offered: tuple[Finding, ...] = ()
+    before: tuple[Finding, ...] = ()
     again: frozenset[str] = frozenset()
     sentences: Mapping[str, str] = field(default_factory=dict)
     open: tuple[str, ...] = ()
@@ -59,6 +61,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
     head: Event = {}
     steps: list[Event] = []
     notes: list[str] = []
+    before: tuple[Finding, ...] = ()
     recorded: Event | None = None
     returned: list[object] = []  # the signs to stand before again after a `back`
     for event in events:
@@ -74,6 +77,9 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
             recorded = None
         elif kind == "note":
             notes.append(one_line(event.get("text", ""), 500))
+        elif kind == "before":
+            told = (finding_from(item) for item in listed(event, "findings") if isinstance(item, Mapping))
+            before = tuple(finding for finding in told if finding is not None and finding.symptom in base.symptoms)
         elif kind == "conclusion":
             recorded = event
         elif kind in _UNDOABLE:
@@ -86,6 +92,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
         Findings(
             units="cm" if units == "cm" else "in", client=one_line(head.get("client", ""), 80), notes=tuple(notes)
         ),
+        before=before,
         recorded=recorded,
         steps=len(steps),
     )
