@@ -862,11 +862,19 @@ def test_a_sentence_that_denies_is_not_counted(base: RuleBase, typed: str) -> No
     assert "Only what is there" not in talk.said
 
 
-def test_two_amounts_are_no_amount(base: RuleBase) -> None:
-    """`3/8 to 1/2 in` is asked back instead of being cut to one of the two."""
-    talk = Talk(base).type("", "", "dips 3/8 to 1/2 in")
-    assert "Give one amount" in talk.said
-    assert not talk.symptoms
+@pytest.mark.parametrize(("typed", "mm", "error"), [
+    ("the level lines dip 3/8 to 1/2 in", 7 / 16 * MM, MM / 16), ("the level lines dip about 1 to 1 1/2 in", 1.25 * MM, MM / 4),
+    ("the level lines dip 2 or 3 cm to the back", 25, 5), ("the level lines dip 15-20 mm", 17.5, 2.5),
+    ("the level lines dip 1/2-3/4 in", 5 / 8 * MM, MM / 8), ("the level lines dip 1-1/2 in", 1.5 * MM, None),
+])  # fmt: skip
+def test_a_range_is_taken_as_the_range_it_is(base: RuleBase, typed: str, mm: float, error: float | None) -> None:
+    """Its middle, give or take half of it; asked back is neither the amount nor the range, at the first phrase or at a question."""
+    talk = Talk(base).type("", "", typed, "1")
+    found = talk.finding(DIP)
+    assert found is not None and found.amount_mm == pytest.approx(mm)
+    assert found.error_mm == (error and pytest.approx(error))
+    asked = at_the_dip(base).type(typed.removeprefix("the level lines dip ").removesuffix(" to the back")).finding(DIP)
+    assert (found.amount_mm, found.error_mm) == (asked and (asked.amount_mm, asked.error_mm))
 
 
 def test_another_sign_at_a_question_is_shown_the_way(base: RuleBase) -> None:

@@ -46,15 +46,21 @@ class Said:
             return replace(longer, unit=unit, vague=vague)
         return self.amount or self.left or self.right
 
+    @property
+    def error_mm(self) -> float | None:
+        """One standard deviation of a length that is not exact: half of a range, a quarter of a vague one."""
+        if self.amount is not None and self.upto is not None:
+            return abs(self.upto.mm - self.amount.mm) / 2 or None
+        return self.length.mm / 4 if self.length is not None and self.length.vague else None
+
     def finding(self, symptom: Symptom, origin: Origin) -> Finding:
-        """What this says of a sign; a length decides whether it is seen, and a vague one is off by a quarter of itself."""
+        """What this says of a sign; a length decides whether it is seen."""
         length = self.length
         if symptom.measure is None or self.seen != "yes" or length is None:
             return Finding(symptom.id, self.seen, severity=self.severity, side=self.side, origin=origin)
-        error = length.mm / 4 if length.vague else None
         if self.left is not None and self.right is not None:
-            return measured_apart(symptom, self.left.mm, self.right.mm, error_mm=error, origin=origin)
-        return measured(symptom, length.mm, side=self.side, error_mm=error, origin=origin)
+            return measured_apart(symptom, self.left.mm, self.right.mm, error_mm=self.error_mm, origin=origin)
+        return measured(symptom, length.mm, side=self.side, error_mm=self.error_mm, origin=origin)
 
 
 @cache
@@ -101,6 +107,10 @@ _AMOUNT = re.compile(
     rf"(?<![\w/.,])(?<!^-)(?<! -)(?P<vague>(?:(?:{_HEDGES}) )*)(?P<length>{'|'.join(_LENGTHS)})"
     r"(?P<after>(?: or so| ?-?ish| i'?d say| give or take| more or less)*)"
 )
+RANGE = re.compile(
+    rf"(?<![\w/.,])(?:(?:{_HEDGES}) )?(?P<low>{_NUMBER})(?: ?{_UNIT})?(?P<to> ?(?:to|or|till|–) ?|(?<=/\d)-| ?-(?!\d+/) ?)"
+    rf"(?P<high>{_NUMBER})(?: ?(?P<unit>{_UNIT}))?(?![\w/])"
+)  # not: 1-1/2 in
 _BOTH_SIDES = re.compile(r"\b(?:on |at )?(?:both|each|either|the two) (?:sides?|legs?)(?! (?:of|to)\b)")
 _RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
 _LONGEST = 300
@@ -125,6 +135,7 @@ def read_answer(text: str, units: Units) -> Said | None:
     """What a text says of the sign that was asked about; None where it is no answer. Bare numbers count in `units`."""
     plain = _tidy(text)
     plain = re.sub(r"([a-z])\1{2,}", r"\1", plain)  # yesss
+    plain = RANGE.sub(_with_unit, plain)
     asked = plain.endswith("?") and not re.fullmatch(r"\?+", plain)
     if not plain or len(plain) > _LONGEST or (asked and not re.search(r"\d", plain)):
         return None
@@ -136,6 +147,12 @@ def read_answer(text: str, units: Units) -> Said | None:
     if _says("unsure", rest) and not lengths:
         return Said("unsure")
     return _measured(found, plain) if lengths else _in_words(rest, found, plain)
+
+
+def _with_unit(found: re.Match[str]) -> str:
+    """A range whose lower end has the unit of the upper one: 2 or 3 cm."""
+    low, to, high, unit = found.group("low", "to", "high", "unit")
+    return f"{low} {unit} {to.strip()} {high} {unit}" if unit else found[0]
 
 
 _LONGEST_YES = 60
@@ -240,8 +257,6 @@ def _measured(items: Sequence[_Item], plain: str) -> Said:
         if _RANGE.fullmatch(between):
             low, high = (item.length for item in lengths)
             assert low is not None and high is not None
-            if low.unit is None and high.unit is not None and low.mm > high.mm:
-                low = replace(low, mm=low.mm * (high.mm / low.mm) / 2)
             return Said("yes", amount=low, upto=high)
     by_side: dict[str, Length] = {}
     side: _Item | None = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from fitdiag.interview.answers import RANGE
 from fitdiag.knowledge.findings import SEVERITIES, SIDES
 from fitdiag.units import MM_PER_INCH, InvalidLengthError, Length, Units, parse_length
 
@@ -16,7 +17,6 @@ DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")
 GONE = re.compile(
     r"\b(?:gone|vanished|disappeared)(?: (?:now|away|completely|altogether|entirely))?$"
 )  # not: gone baggy
-RANGE = re.compile(r"\d(?: ?(?:in|cm|mm))? ?(?:to|-|–|or) *$")
 ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(
     rf",? *(?<![\w-])(?:on )?(?:the )?({'|'.join(SIDES)})(?: sides?)?(?: only)?(?![\w-])"
@@ -39,14 +39,16 @@ def split_amount(text: str) -> tuple[str, str]:
     (('dips', '3/4 in left'), ('tuck', '1/2 in round 2'), ('', 'about 2 cm'))
     >>> split_amount("lines dip 3/4 in to the back")
     ('lines dip to the back', '3/4 in')
+    >>> split_amount("lines dip 1 to 1 1/2 in"), split_amount("folds 1-1/2 in")
+    (('lines dip', '1 to 1 1/2 in'), ('folds', '1-1/2 in'))
     """
     tail: list[str] = []
     for pattern in (ROUND, ONE_SIDE, SEVERITY):
         if match := pattern.search(text.lower()):
             tail.append(f"round {match[1]}" if pattern is ROUND else match[1])
             text = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
-    words = text.split(" ")
-    for start in range(len(words)):
+    words, ranged = text.split(" "), RANGE.search(text.lower())
+    for start in range(len(words) if ranged is None else 0):
         amount = " ".join(words[start:])
         try:
             length = parse_length(amount, "in")
@@ -54,7 +56,7 @@ def split_amount(text: str) -> tuple[str, str]:
             continue
         if length.unit is not None or any(char.isdigit() or char.isnumeric() for char in amount):
             return " ".join(words[:start]).rstrip(" ,:"), " ".join((amount, *tail))
-    if match := AMOUNT.search(text.lower()):  # among the words: "dips 3/4 in to the back"
+    if match := ranged or AMOUNT.search(text.lower()):  # among the words: "dips 3/4 in to the back"
         rest = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
         return rest.rstrip(" ,:"), " ".join((match[0], *tail))
     return text.rstrip(" ,:"), " ".join(tail)

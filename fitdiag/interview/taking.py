@@ -18,7 +18,6 @@ from fitdiag.interview.reading import (
     NOTHING,
     NUMBER,
     ONE_SIDE,
-    RANGE,
     ROUND,
     bare_number,
     split_amount,
@@ -80,8 +79,6 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     words, rest = split_amount(typed)
     if not re.search("[a-z]", words.lower()):
         return [Line("Begin with a word; choosing by number and the amount come after it.")]
-    if rest and RANGE.search(words):
-        return [Line("Give one amount, the middle of the two, or what you saw most often.")]
     if NEGATED.match(words.lower()) or _denied(talk, kind, words):
         left_out = (
             "was not done can be left out" if kind == "alteration" else "is not there is asked later, if it matters"
@@ -422,6 +419,8 @@ def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list
         return talk.count(finding) if finding.seen != "no" else _count_unseen(talk, finding)
     if symptom.measure is None:
         return [Line(f"{_NO_AMOUNT[:1].upper()}{_NO_AMOUNT[1:]}.")]
+    if said.upto is not None and length.unit is not None and not _doubt(symptom, length.mm):
+        return _count_mm(talk, finding, length.mm, error_mm=said.error_mm)
     if said.left and said.right:
         finding = replace(finding, left_mm=said.left.mm, right_mm=said.right.mm)
     return _count_length(talk, finding, length)
