@@ -2,7 +2,7 @@
 
 Paper that is added and paper that is taken away (cut off, or lying double) are areas in pattern mm, y up. The words are a fitter's: a
 sentence for the page of an alteration, and a caption for each step of the work. A rule may bring its own; otherwise those for its
-kind of move stand here. `{amount}` is the amount and the name of a height of the move, like `{knee}`, what is moved there;
+kind of move stand in `change.yaml`. `{amount}` is the amount and the name of a height of the move, like `{knee}`, what is moved there;
 `{widest}` the longest length that is shown, the rest as in `_put_in`.
 """
 
@@ -11,6 +11,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 from shapely import GeometryCollection, Point, Polygon, get_parts, transform
@@ -18,6 +20,7 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points, unary_union
 
 from fitdiag.knowledge.model import Drawn
+from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
 from fitdiag.pattern.garment import off
 from fitdiag.pattern.piece import Array, Dart, Piece, apart, left_of, points, unit
@@ -239,75 +242,22 @@ class Words:
     last: str = "True: {seams}. Smooth lines, no steps."
 
 
-_ACROSS = "Draw the line across the {piece}, from {free} to {far}."
-_HINGED = "Cut from the {free}. Leave a hinge at the {far}."
-_SPREAD = "Spread the parts by {amount}, the same from edge to edge. Put paper behind."
-_LAPPED = "Overlap the parts by {amount}, the same from edge to edge."
-_SQUARE = "Draw the line across, square to the grainline."
-_CHECKED = "The grainline runs through both parts: check it with a ruler."
-_LENGTHWISE = "Draw the line along the grainline."
-_IN_THE_MIDDLE = "Draw the new grainline in the middle of the strip."
-_WIDENED = " Draw the new grainline in its middle. The darts take up what the edge gains or loses."
-_THROUGH = "Cut right through."
-_WALKED = "True: {seams}. Smooth lines, no steps. Walk the seams that are sewn to it."
-_FOLDED = "Fold the darts closed and true the {top}."
-_USUAL: Mapping[str, Words] = {
-    "open": Words(
-        "Open a wedge of {amount} at the {free}, to nothing at the {far}.{then}",
-        (_ACROSS, _HINGED, "Open it by {amount} at the {free}. Put paper behind it.", "{carry}"),
-    ),
-    "close": Words(
-        "Overlap a wedge of {amount} at the {free}, to nothing at the {far}.{then}",
-        (_ACROSS, _HINGED, "Overlap it by {amount} at the {free}, to nothing at the hinge.", "{carry}"),
-    ),
-    "spread": Words("Spread by {amount}, the same from edge to edge.", (_SQUARE, _THROUGH, _SPREAD, _CHECKED)),
-    "overlap": Words("Overlap by {amount}, the same from edge to edge.", (_SQUARE, _THROUGH, _LAPPED, _CHECKED)),
-    "widen": Words(
-        "Spread {amount} along the grainline, the same from edge to edge." + _WIDENED,
-        (_LENGTHWISE, _THROUGH, _SPREAD, _IN_THE_MIDDLE),
-    ),
-    "fold out": Words(
-        "Fold out {amount} along the grainline, the same from edge to edge." + _WIDENED,
-        (_LENGTHWISE, _THROUGH, _LAPPED, _IN_THE_MIDDLE),
-    ),
-    "edge": Words(
-        "Draw a new line ({seams}), {widest} at the widest place.{darts}",
-        ("Mark {widest} at the widest place.", "Draw the new line, to nothing at its ends."),
-        _WALKED,
-    ),
-    "shift": Words(
-        "Draw a new line ({seams}), {widest} from the old one all along.{darts}",
-        ("Mark {widest} at both ends.", "Draw the new line, as far from the old one all along."),
-        _WALKED,
-    ),
-    "darts": Words(
-        "Redraw the darts, {amount} wider in all.",
-        ("Mark the new width at the {top}, half on each side.", "Draw the new dart lines."),
-        _FOLDED,
-    ),
-    "dart points": Words(
-        "Move the point of each dart by {amount}.",
-        ("Mark the new points of the darts.", "Draw the new dart lines."),
-        _FOLDED,
-    ),
-    "grain": Words(
-        "Move the drawn grainline by {amount}. The outline stays.",
-        ("Mark {amount} from the old grainline, above and below.", "Draw the new grainline through the marks."),
-        "Rub the old one out. The outline stays.",
-    ),
-}
-_STAYS = Words("The paper stays as it is.", ("The paper stays as it is.",), "")
+@cache
+def _usual() -> Mapping[str, Words]:
+    """The words for each kind of move."""
+    rows = read_yaml(Path(__file__).with_name("change.yaml")).data.items()
+    return {kind: Words(row["told"], tuple(row["steps"]), row.get("last", Words.last)) for kind, row in rows}
 
 
 def _words(change: Change) -> Words:
     if change.words is not None:
         return Words(change.words.told, change.words.steps)
-    tips = zip(change.old.darts, change.new.darts, strict=False)
-    if change.kind == "darts" and any(apart(one.tip, other.tip) > SEEN_MM for one, other in tips):
-        return _USUAL["dart points"]
-    if change.kind == "widen" and not change.opened:
-        return _USUAL["fold out"]
-    return _USUAL.get("edge" if change.kind == "tip" else change.kind, _STAYS)
+    tips, usual, kind = zip(change.old.darts, change.new.darts, strict=False), _usual(), change.kind
+    if kind == "darts" and any(apart(one.tip, other.tip) > SEEN_MM for one, other in tips):
+        kind = "dart points"
+    elif kind == "widen" and not change.opened:
+        kind = "fold out"
+    return usual.get("edge" if kind == "tip" else kind, usual["none"])
 
 
 def sentence(change: Change) -> str:
