@@ -252,7 +252,8 @@ def _usual() -> Mapping[str, Words]:
 def _words(change: Change) -> Words:
     if change.words is not None:
         return Words(change.words.told, change.words.steps)
-    tips, usual, kind = zip(change.old.darts, change.new.darts, strict=False), _usual(), change.kind
+    tips, usual = zip(change.old.darts, change.new.darts, strict=False), _usual()
+    kind: str = change.kind
     if kind == "darts" and any(apart(one.tip, other.tip) > SEEN_MM for one, other in tips):
         kind = "dart points"
     elif kind == "widen" and not change.opened:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from html import escape
 from math import atan2, cos, degrees, hypot, pi, radians, sin
-from typing import Literal, TypeVar
+from typing import Literal, NamedTuple, TypeVar
 
 import numpy as np
 import shapely
@@ -71,6 +71,22 @@ class Text:
 
 
 Item = Stroke | Fill | Text
+
+
+class Type(NamedTuple):
+    """The letters of a text: their size in points, whether bold, and what the text is for."""
+
+    size: float
+    bold: bool = False
+    role: str = "text"
+
+    def width(self, text: str) -> float:
+        """Width of a text in mm as Helvetica sets it, with room for a wider font in its place; bold is taken wider still."""
+        wider = 1.26 if self.bold else 1.15
+        return sum(_WIDTHS.get(char, 556) for char in text) / 1000 * self.size * MM_PER_POINT * wider
+
+
+LABEL = Type(9.0, role="label")
 
 
 @dataclass(frozen=True)
@@ -171,20 +187,15 @@ _WIDTHS = {
 }  # fmt: skip
 
 
-def text_width(text: str, size: float, bold: bool = False) -> float:
-    """Width of a text in mm as Helvetica sets it, with room for a wider font in its place; bold is taken wider still."""
-    return sum(_WIDTHS.get(char, 556) for char in text) / 1000 * size * MM_PER_POINT * (1.26 if bold else 1.15)
-
-
 def wrapped(text: str, size: float, width: float) -> list[str]:
     """Text in lines not wider than `width` mm; a single word that is wider is cut with dots."""
-    lines: list[str] = []
+    lines, plain = list[str](), Type(size)
     whole = re.sub(r"(?<=\d) (?=\d|in\b|cm\b)", "\u00a0", " ".join(text.split()))  # an amount stays whole
     for word in whole.split(" "):
-        if lines and text_width(f"{lines[-1]} {word}", size) <= width:
+        if lines and plain.width(f"{lines[-1]} {word}") <= width:
             lines[-1] += f" {word}"
             continue
-        while text_width(word, size) > width and len(word) > 4:
+        while plain.width(word) > width and len(word) > 4:
             word = word[:-4] + "..."  # noqa: PLW2901
         lines.append(word)
     return [line.replace("\u00a0", " ") for line in lines]
@@ -268,36 +279,34 @@ class Pen:
                 if part.geom_type == "LineString" and part.length > 0.15:
                     self.line(np.asarray(part.coords), "hatch")
 
-    def text(
-        self, x: float, y: float, text: str, size: float, *, anchor: Anchor = "start", bold: bool = False,
-        role: str = "text",
-    ) -> None:  # fmt: skip
+    def text(self, x: float, y: float, text: str, type: Type, anchor: Anchor = "start") -> None:
         """A text at a fixed place."""
+        size, bold, role = type
         self._over.append(Text(x, y, text, size, anchor, 0.0, bold, role))
-        wide = text_width(text, size, bold)
+        wide = type.width(text)
         left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
         self._taken.append(box(left, y - size * MM_PER_POINT * 0.75, left + wide, y + size * MM_PER_POINT * 0.25))
 
     def paragraph(
-        self, x: float, y: float, text: str, size: float, width: float, step: float, *, most: int | None = None,
-        bold: bool = False, role: str = "text",
-    ) -> float:  # fmt: skip
+        self, x: float, y: float, text: str, type: Type, width: float, step: float, most: int | None = None
+    ) -> float:
         """A text in lines not wider than `width`, at most so many, `step` mm apart; where the next line would stand."""
-        for line in wrapped(text, size, width)[:most]:
-            self.text(x, y, line, size, bold=bold, role=role)
+        for line in wrapped(text, type.size, width)[:most]:
+            self.text(x, y, line, type)
             y += step
         return y
 
     def label(
-        self, text: str, spots: Iterable[Spot], within: Box, *, size: float = 9.0, role: str = "label", bold: bool = False,
-        leader: XY | None = None, over: Over = "labels",
+        self, text: str, spots: Iterable[Spot], within: Box, type: Type = LABEL, *, leader: XY | None = None,
+        over: Over = "labels",
     ) -> bool:  # fmt: skip
         """A text at the free-est of the spots, the first of equals; on white ground where it covers lines (if the pen does so).
 
         `leader`: what it names, joined by a thin line when it had to go far. `over`: what it may cover at worst; where it
         would cover more it is left out. Says whether it was set.
         """
-        wide, high = text_width(text, size, bold) + 1.2, size * MM_PER_POINT
+        size, bold, role = type
+        wide, high = type.width(text) + 1.2, size * MM_PER_POINT
         best = self._freest(((spot, _ground(spot, wide, high)) for spot in spots), within)
         if best is None or (best[0] >= 100 and over != "labels") or (over == "nothing" and best[3] > 0.3):
             return False
@@ -315,15 +324,14 @@ class Pen:
         self._taken.append(ground)
         return True
 
-    def block(
-        self, lines: Sequence[str], shares: Iterable[XY], within: Box, *, size: float, role: str, free: bool = False
-    ) -> bool:
+    def block(self, lines: Sequence[str], shares: Iterable[XY], within: Box, type: Type, *, free: bool = False) -> bool:
         """Lines of text, flush left, at the free-est of the places, the first of equals. `shares`: of the room beside and below them.
 
         `free`: only where they cover nothing. Whether they stand now.
         """
+        size, _, role = type
         step = size * MM_PER_POINT * 1.25
-        wide, high = max(text_width(line, size) for line in lines), step * len(lines)
+        wide, high = max(map(type.width, lines)), step * len(lines)
         left, top, right, bottom = within
         spare = right - left - 4 - wide, bottom - top - 4 - high
         corners = ((left + 2 + spare[0] * x, top + 2 + spare[1] * y) for x, y in shares)
@@ -355,7 +363,7 @@ class Pen:
         Its middle, and the places where its amount may stand.
         """
         one, other = np.array([a, b])
-        run, tail, spots = apart(one, other) or 1e-6, 5.5, list[Spot]()
+        run, tail, spots, figures = apart(one, other) or 1e-6, 5.5, list[Spot](), Type(10.0, bold=True)
         way = (other - one) / run
         if away is not None:
             out = np.array(away)
@@ -365,15 +373,15 @@ class Pen:
         x, y = (one + other) / 2
         middle = float(x), float(y)
         if away is not None:
-            spots += [beside(middle, away, text, 10.0, gap, bold=True) for gap in (1.2, 2.5, 5.0)]
+            spots += [beside(middle, away, text, figures, gap) for gap in (1.2, 2.5, 5.0)]
         if run < 8:
             self.line([one, other], "dimension")
         for end, on in ((one, -way), (other, way)):
             self.arrow(end, middle if run >= 8 else end + on * tail)
         for end, on in ((other, way), (one, -way)):
             tip = end if run >= 8 else end + on * tail
-            spots += [beside(tip, on, text, 10.0, gap, bold=True) for gap in (0.8, 2.0)]
-        return middle, [*spots, *around(middle, text, 10.0, (3.0, 6.0, 10.0, 15.0), bold=True)]
+            spots += [beside(tip, on, text, figures, gap) for gap in (0.8, 2.0)]
+        return middle, [*spots, *around(middle, text, figures, (3.0, 6.0, 10.0, 15.0))]
 
     def _note(self, line: Array, weight: float = 10.0) -> None:
         if len(line) > 1:
@@ -408,19 +416,19 @@ def pointed(tip: Array, back: Array, share: float) -> Array:
     return np.array([tip, tip + back + left_of(back) * share, tip + back - left_of(back) * share])
 
 
-def beside(point: XY | Array, direction: XY | Array, text: str, size: float, gap: float, *, bold: bool = False) -> Spot:
+def beside(point: XY | Array, direction: XY | Array, text: str, type: Type, gap: float) -> Spot:
     """The place where a level text stands `gap` mm beyond a point, seen in a direction."""
     run = hypot(*direction) or 1.0
     x, y = direction[0] / run, direction[1] / run
-    half_wide, half_high = text_width(text, size, bold) / 2 + 0.6, size * MM_PER_POINT / 2
+    half_wide, half_high = type.width(text) / 2 + 0.6, type.size * MM_PER_POINT / 2
     reach = min(half_wide / abs(x) if abs(x) > 1e-6 else 1e9, half_high / abs(y) if abs(y) > 1e-6 else 1e9)
     return Spot(point[0] + x * (gap + reach), point[1] + y * (gap + reach))
 
 
-def around(point: XY, text: str, size: float, gaps: Sequence[float], *, bold: bool = False) -> list[Spot]:
+def around(point: XY, text: str, type: Type, gaps: Sequence[float]) -> list[Spot]:
     """Places for a level text round a point, near ones first."""
     turns = [(cos(k * pi / 4), sin(k * pi / 4)) for k in range(8)]
-    return [beside(point, turn, text, size, gap, bold=bold) for gap in gaps for turn in turns]
+    return [beside(point, turn, text, type, gap) for gap in gaps for turn in turns]
 
 
 def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -> list[Spot]:
