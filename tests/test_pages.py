@@ -28,7 +28,7 @@ from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.client_pdf import Paper, client_pdf
-from fitdiag.reports.fitter import RoundFacts, Turn, chart, turning_answers, values
+from fitdiag.reports.fitter import Beside, RoundFacts, Turn, chart, turning_answers, values
 from fitdiag.reports.pages import client_page, fitter_page
 from fitdiag.reports.sheet import Heading, Sheet, make_sheet
 from fitdiag.sessions.log import read_log
@@ -133,7 +133,7 @@ def reasoned(name: str) -> dict[str, Any]:
     return {
         "before": conclude(rules(), replace(findings, symptoms=first)),
         "effects": effects(rules(), conclusion.plan, findings, draft(BLOCK)),
-        "answers_that_would_turn": turns_of(name),
+        "turns": turns_of(name),
         "sheet": sheet_for(name),
     }
 
@@ -142,7 +142,7 @@ def fitter(name: str, **changes: Any) -> str:
     wanted = {**reasoned(name), "history": ROUNDS, **asked_for(name, **changes)}
     del wanted["pattern"], wanted["photographs_next"]
     shown = [wanted.pop(name) for name in ("base", "conclusion", "heading")]
-    return fitter_page(*shown, **wanted)
+    return fitter_page(*shown, Beside(**wanted))
 
 
 def plain(text: str) -> str:

@@ -51,7 +51,7 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     from fitdiag.photos.card import card_html, card_pdf
     from fitdiag.photos.card_words import card_of
     from fitdiag.reports.client_pdf import client_pdf
-    from fitdiag.reports.fitter import turning_answers
+    from fitdiag.reports.fitter import Beside, turning_answers
     from fitdiag.reports.pages import client_page, fitter_page
     from fitdiag.reports.sheet import Heading, make_sheet
 
@@ -63,16 +63,16 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     sheet = make_sheet(base, conclusion, heading, pattern=pattern, photographs_next=photographs,
                        muslins=look.shown.pictures if look.shown is not None else (), alone=case.alone)  # fmt: skip
     report = make_report(base, conclusion, case.name, on_pattern=effects, simulated=look.shown)
+    beside = Beside(
+        sheet, _before(base, case), _facts(base, case), effects, turning_answers(base, conclusion.diagnosis.findings, conclusion),
+        _pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))), look.shown,
+        _pictures(one, look.shown.laid if look.shown is not None else ()),
+    )  # fmt: skip
     pages: dict[str, str | bytes] = {
         "client.html": client_page(sheet, large=look.large),
         "client.pdf": client_pdf(sheet, paper=look.paper, large=look.large),
-        "fitter.html": fitter_page(
-            base, conclusion, heading, before=_before(base, case), history=_facts(base, case), effects=effects,
-            answers_that_would_turn=turning_answers(base, conclusion.diagnosis.findings, conclusion),
-            photos=_pictures(one, sorted(path.name for path in one.photos.glob("*.measured.png"))),
-            simulated=look.shown, sheet=sheet, laid=_pictures(one, look.shown.laid if look.shown is not None else ()),
-        ),
-    }  # fmt: skip
+        "fitter.html": fitter_page(base, conclusion, heading, beside),
+    }
     if not case.consent.refused and base.about.card is not None:
         kept = str(case.consent.keep_until or "the fitting ends")
         card = card_of(base.about.garment, base.about.card, units, None, kept, alone=case.alone)

@@ -16,9 +16,9 @@ from fitdiag.knowledge.model import RuleBase, Seen, Symptom
 from fitdiag.knowledge.stations import station_of
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, first_choice
-from fitdiag.planning.stages import MOVED_MM, Effects, Stage, moving
+from fitdiag.planning.stages import MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.sheet import day_words, whole_amounts
+from fitdiag.reports.sheet import Sheet, day_words, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
 from fitdiag.reports.templates import template
 from fitdiag.sessions.state import Conclusion, conclude
@@ -398,3 +398,21 @@ def linked(base: RuleBase, diagnosis: Diagnosis) -> list[str]:
         for link in base.causes[cause].shows:
             weight[link.symptom] = weight.get(link.symptom, 0.0) + probability * often[link.how_often]
     return sorted(weight, key=lambda symptom: (-round(weight[symptom], 12), symptom))[:MOST_TRIED]
+
+
+@dataclass(frozen=True)
+class Beside:
+    """What the page shows beside a conclusion, as far as it is known. `sheet`: what the client is told, with its drawings.
+
+    `before`: the conclusion of the round before, or before the latest answers. `photos`: by view, links to the measured pictures
+    of this round, as they stand from the page; `laid`: to those with simulated lines over them.
+    """
+
+    sheet: Sheet
+    before: Conclusion | None = None
+    history: Sequence[RoundFacts] = ()
+    effects: Effects | None = None
+    turns: Sequence[Turn] = ()
+    photos: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    simulated: Simulation | None = None
+    laid: Mapping[str, Sequence[str]] = field(default_factory=dict)

@@ -6,7 +6,6 @@ Each is one HTML file that asks nothing of anything: no script, one style known 
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Mapping, Sequence
 from typing import Any
 
 from markupsafe import Markup
@@ -14,10 +13,9 @@ from markupsafe import Markup
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.ink import svg
-from fitdiag.planning.stages import Effects, Simulation
 from fitdiag.reports import fitter
 from fitdiag.reports import sheet as words
-from fitdiag.reports.fitter import RoundFacts, Turn, chart
+from fitdiag.reports.fitter import Beside, chart
 from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import Heading, Sheet
 from fitdiag.reports.templates import template
@@ -49,45 +47,36 @@ def _drawn(sheet: Sheet) -> list[dict[str, Any]]:
     ]
 
 
-def fitter_page(
-    base: RuleBase, conclusion: Conclusion, heading: Heading, *, before: Conclusion | None = None,
-    history: Sequence[RoundFacts] = (), effects: Effects | None = None, answers_that_would_turn: Sequence[Turn] = (),
-    photos: Mapping[str, Sequence[str]] | None = None, simulated: Simulation | None = None,
-    laid: Mapping[str, Sequence[str]] | None = None, sheet: Sheet | None = None,
-) -> str:  # fmt: skip
-    """The page with the reasoning, as HTML. `sheet`: what the client is told, with its drawings.
-
-    `before`: the conclusion of the round before, or before the latest answers. `photos`: by view, links to the measured pictures
-    of this round, as they stand from the page; `laid`: to those with simulated lines over them.
-    """
+def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
+    """The page with the reasoning, as HTML."""
     findings, units, client = conclusion.diagnosis.findings, heading.units, heading.client
     charts = base.garment.charts if base.garment is not None else ()
 
     def sections(*, steps: bool) -> dict[str, Section]:
-        report = make_report(base, conclusion, client, steps=steps, simulated=simulated)
+        report = make_report(base, conclusion, client, steps=steps, simulated=beside.simulated)
         return {part.title: part for part in report.sections}
 
     short, long = sections(steps=False), sections(steps=True)
     page: str = template("fitter_page.html").render(
         head=heading.line, verdict=conclusion.plan.verdict, plan=short["This round"],
-        changes=_drawn(sheet) if sheet is not None else [], key=sheet.key if sheet is not None else "",
-        found=fitter.findings_table(base, findings, units), linked=bool(photos or laid),
-        laid=[(view, link) for view, links in (laid or {}).items() for link in links],
+        changes=_drawn(beside.sheet), key=beside.sheet.key,
+        found=fitter.findings_table(base, findings, units), linked=bool(beside.photos or beside.laid),
+        laid=[(view, link) for view, links in beside.laid.items() for link in links],
         drawn=[
             (sign, [(word, Markup(svg)) for word, svg in sign.pictures])
-            for sign in fitter.shown_signs(base, findings, photos or {})
+            for sign in fitter.shown_signs(base, findings, beside.photos)
         ],
         known=[part for part in short["Findings"].parts if isinstance(part, Items) and part.title in _BESIDE_THE_SIGNS],
-        beliefs=fitter.beliefs_table(base, conclusion, before), reasons=long["What the pattern may do"],
-        turns=fitter.turns_table(base, answers_that_would_turn),
+        beliefs=fitter.beliefs_table(base, conclusion, beside.before), reasons=long["What the pattern may do"],
+        turns=fitter.turns_table(base, beside.turns),
         others=[long[title] for title in _OTHERS if title in long], question=long.get("The next question worth asking"),
-        effects=effects, moved=fitter.effects_tables(conclusion.plan, effects, units),
+        effects=beside.effects, moved=fitter.effects_tables(conclusion.plan, beside.effects, units),
         solved=[
             f"Solved on this pattern: {lower_first(base.alterations[name].title)}, {format_length(mm, units)}."
-            for name, mm in (effects.solved.items() if effects else ())
+            for name, mm in (beside.effects.solved.items() if beside.effects else ())
         ],
-        chart=Markup(chart(charts, history, units) if len(history) > 1 else ""),  # every text in it is escaped
-        rounds=fitter.rounds_table(charts, history, units), rounds_told=fitter.rounds_told(base, history, units),
+        chart=Markup(chart(charts, beside.history, units) if len(beside.history) > 1 else ""),  # every text in it is escaped
+        rounds=fitter.rounds_table(charts, beside.history, units), rounds_told=fitter.rounds_told(base, beside.history, units),
         last=[long[title] for title in ("Notes", "Cautions") if title in long],
     )  # fmt: skip
     return page
