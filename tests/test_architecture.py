@@ -63,7 +63,7 @@ ONLY_HOME = {
     "pydantic": "knowledge pattern planning reports sessions",
     "yaml": "knowledge",
     "numpy": "diagnosis drape planning pattern photos",
-    "scipy": "drape pattern photos",
+    "scipy": "drape pattern photos planning",
     "shapely": "drape pattern",
     "svgelements": "pattern",
     "PIL": "photos reports",

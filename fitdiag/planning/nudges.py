@@ -6,8 +6,11 @@ against how unlikely the change is (least squares with a prior; the slopes by dr
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import lsq_linear
 
 from fitdiag.drape.body import nudged as with_nudges
 from fitdiag.drape.cloth import Cloth
@@ -26,9 +29,8 @@ TRIED_MM = {
 SPREAD_MM = 5.0  # one standard deviation of what measures and notes leave open; a judgement, no source
 MOST_MM = 10.0  # of all nudges of a part together
 READ_MM = 5.0  # error of a line read against one drawn, where the finding gives none
-SIMULATED_MM = (
-    8.0  # simulated and real cloth differ by so much (one standard deviation) on the right body; a judgement, no source
-)
+# simulated and real cloth differ by so much (one standard deviation) on the right body; a judgement, no source
+SIMULATED_MM = 8.0
 WORTH_MM = 0.5  # a smaller nudge is none
 
 
@@ -82,34 +84,18 @@ def nudge(
     seen = [nearness(base, findings, muslins[k].readings, muslins[k + 1].readings) for k in range(0, len(muslins), 2)]
     known = [k for k, one in enumerate(seen[0]) if not base_sign_whole(base, one.symptom)]
     missing = [seen[0][k].came - seen[0][k].simulated for k in known]
-    weights = [1 / (seen[0][k].error ** 2 + SIMULATED_MM**2) for k in known]
+    firm = [(seen[0][k].error ** 2 + SIMULATED_MM**2) ** -0.5 for k in known]
     slopes = [
         [(one[k].simulated - seen[0][k].simulated) / step for k in known]
         for one, step in zip(seen[1:], TRIED_MM.values(), strict=True)
     ]
-    bounds = [(-MOST_MM - earlier.get(part, 0.0), MOST_MM - earlier.get(part, 0.0)) for part in TRIED_MM]
-    moved = _least(slopes, missing, weights, bounds)
+    done = np.array([earlier.get(part, 0.0) for part in TRIED_MM])
+    rows = np.concatenate(
+        [(np.array(slopes) * firm).T, np.eye(len(TRIED_MM)) / SPREAD_MM]
+    )  # what is missing, and the prior
+    wanted = np.concatenate([np.multiply(missing, firm), np.zeros(len(TRIED_MM))])
+    moved = lsq_linear(rows, wanted, (-MOST_MM - done, MOST_MM - done)).x.tolist()
     return {part: round(mm, 1) for part, mm in zip(TRIED_MM, moved, strict=True) if abs(mm) >= WORTH_MM}
-
-
-def _least(
-    slopes: Sequence[Sequence[float]],
-    missing: Sequence[float],
-    weights: Sequence[float],
-    bounds: Sequence[tuple[float, float]],
-) -> list[float]:
-    """The moves that leave the least weighed square of what is missing, plus (move / SPREAD_MM)², each within its bounds.
-
-    By turns, one move after the other (projected Gauss-Seidel), which ends at the one minimum of this convex sum.
-    """
-    moved = [0.0] * len(slopes)
-    for _ in range(100):
-        for k, own in enumerate(slopes):
-            others = [sum(slopes[j][i] * moved[j] for j in range(len(slopes)) if j != k) for i in range(len(missing))]
-            pull = sum(w * a * (m - o) for w, a, m, o in zip(weights, own, missing, others, strict=True))
-            stiff = sum(w * a * a for w, a in zip(weights, own, strict=True)) + 1 / SPREAD_MM**2
-            moved[k] = min(max(pull / stiff, bounds[k][0]), bounds[k][1])
-    return moved
 
 
 def base_sign_whole(base: RuleBase, symptom: str) -> bool:
