@@ -75,7 +75,7 @@ body_grades: {source: practice, words: {some: 1, marked: 1.5}}
 cost: {source: practice, words: {looking: 1, pinching: 1.5}}
 settings:
   source: practice
-  words: {stop_below_bits: 0.15, another_view: 0.5, slight_weight: 0.6, worth_altering: 0.35, leave_alone_from: 0.02}
+  words: {stop_below_bits: 0.15, slight_weight: 0.6, worth_altering: 0.35, leave_alone_from: 0.02}
 """,
         SOURCES: """\
 - {id: practice, title: Common practice, grade: common-practice}

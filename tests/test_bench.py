@@ -19,7 +19,7 @@ ANEW = ("memory.py", "mutants.py", "startup.py")  # what is loaded already would
         (
             "diagnosis.py",
             ["--cases", "1"],
-            ["posterior, ours", "posterior and gains, ours, arrays", "largest difference"],
+            ["posterior, ours", "posterior and gains, ours", "largest difference"],
         ),
         (
             "interview.py",

@@ -20,7 +20,7 @@ from reference import (
     enumerated_gains,
 )
 
-from fitdiag.diagnosis.arrays import run_one
+from fitdiag.diagnosis.arrays import Arrays
 from fitdiag.diagnosis.belief import (
     Diagnosis,
     Question,
@@ -31,7 +31,7 @@ from fitdiag.diagnosis.belief import (
     lower_first,
     told,
 )
-from fitdiag.diagnosis.exact import WIDEST, Evidence, Network, Posterior, TooWideError
+from fitdiag.diagnosis.exact import WIDEST, Evidence, Lists, Network, Posterior, TooWideError
 from fitdiag.diagnosis.survey import close_pairs, deciding_links, separation, width
 from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
@@ -331,23 +331,21 @@ def test_gains_equal_the_reference_on_the_shipped_base(base: RuleBase) -> None:
     for number in range(3):
         compiled = Diagnosis(base, drawn_findings(base, rng, answered=6 + 4 * number)).compiled
         expected = Reference(compiled.network).gains(compiled.evidence)
-        for arrays in (False, True):
-            ours = Posterior(compiled.network, compiled.evidence).gains(arrays)
-            assert set(expected) == set(ours)
-            assert max(abs(expected[finding] - ours[finding]) for finding in expected) < 1e-9
+        ours = Posterior(compiled.network, compiled.evidence).gains()
+        assert set(expected) == set(ours)
+        assert max(abs(expected[finding] - ours[finding]) for finding in expected) < 1e-9
 
 
 def test_gains_equal_the_reference_on_drawn_networks() -> None:
-    """On 24 drawn networks, wide ones among them, both ways of computing gains equal pyAgrum's to 1e-9."""
+    """On 24 drawn networks, wide ones among them, gains equal pyAgrum's to 1e-9."""
     widths = []
     for number in range(24):
         network, evidence = drawn_case(number)
         posterior = Posterior(network, evidence)
         widths.append(posterior.width)
         expected = Reference(network).gains(evidence)
-        for arrays in (False, True):
-            ours = posterior.gains(arrays)
-            assert max((abs(expected[finding] - ours[finding]) for finding in expected), default=0.0) < 1e-9
+        ours = posterior.gains()
+        assert max((abs(expected[finding] - ours[finding]) for finding in expected), default=0.0) < 1e-9
     assert max(widths) >= ARRAYS_FROM
 
 
@@ -363,22 +361,9 @@ def test_gains_equal_enumeration(case: tuple[Network, Evidence]) -> None:
         assume(False)
         raise
     posterior = Posterior(network, evidence)
-    for arrays in (False, True):
-        ours = posterior.gains(arrays)
-        assert set(expected) == set(ours)
-        assert all(abs(expected[finding] - ours[finding]) < 1e-9 for finding in expected)
-
-
-def test_arrays_give_the_same_gains() -> None:
-    """The numpy version equals the plain one to 1e-11 on all 200 drawn networks."""
-    for number in range(200):
-        network, evidence = drawn_case(number)
-        posterior = Posterior(network, evidence)
-        if posterior.width >= ARRAYS_FROM:
-            continue  # both calls would take the arrays; these are checked against pyAgrum above
-        plain, arrays = posterior.gains(), posterior.gains(arrays=True)
-        assert plain.keys() == arrays.keys()
-        assert all(abs(plain[finding] - arrays[finding]) < 1e-11 for finding in plain), f"case {number}"
+    ours = posterior.gains()
+    assert set(expected) == set(ours)
+    assert all(abs(expected[finding] - ours[finding]) < 1e-9 for finding in expected)
 
 
 def test_arrays_give_the_same_weights() -> None:
@@ -389,22 +374,11 @@ def test_arrays_give_the_same_weights() -> None:
         posterior = Posterior(network, evidence)
         for component in (component for component in posterior.components if component.causes):
             widths.append(component.width)
-            total, weights = component.run(posterior.off, posterior.on)
-            same_total, same_weights = run_one(component, posterior.off, posterior.on)
+            total, weights = component.run(posterior.off, posterior.on, Lists())
+            same_total, same_weights = component.run(posterior.off, posterior.on, Arrays())
             assert pytest.approx(total, rel=1e-12) == same_total
             assert pytest.approx(weights, rel=1e-12) == same_weights
     assert max(widths) >= ARRAYS_FROM
-
-
-def test_gains_in_portions(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Wide components take their questions in portions to spare memory; the gains are the same."""
-    network, evidence = drawn_case(3)
-    posterior = Posterior(network, evidence)
-    at_once = posterior.gains(arrays=True)
-    monkeypatch.setattr("fitdiag.diagnosis.arrays._MOST_NUMBERS", 3 * (1 << posterior.width))
-    in_portions = posterior.gains(arrays=True)
-    assert at_once.keys() == in_portions.keys()
-    assert all(abs(at_once[finding] - in_portions[finding]) < 1e-12 for finding in at_once)
 
 
 def test_gains_leave_the_posterior_as_it_was() -> None:
@@ -643,18 +617,17 @@ def test_has_sign_needs_a_sign_that_was_seen(base: RuleBase) -> None:
 
 
 def test_questions_are_ordered_by_bits_for_their_cost(base: RuleBase) -> None:
-    """Questions come by gain over cost, equal ones by id, and walking to another view adds to the cost."""
+    """Questions come by gain over cost, equal ones by id."""
     findings = drawn_findings(base, random.Random(10), answered=8)
     diagnosis = Diagnosis(base, findings)
-    here = diagnosis.questions("back")
+    here = diagnosis.questions()
     seen = {finding.symptom for finding in diagnosis.findings.seen}
     fitting = {name for name, symptom in base.symptoms.items() if not symptom.needs or seen & set(symptom.needs)}
     assert fitting - set(diagnosis.findings.symptoms) == {question.symptom for question in here}
     assert fitting != set(base.symptoms)  # a test of what was not seen is not asked
     for question in here:
         symptom = base.symptoms[question.symptom]
-        away = 0.0 if "back" in symptom.views else base.setting("another_view")
-        assert pytest.approx(base.words.cost.words[symptom.by] + away) == question.cost
+        assert base.words.cost.words[symptom.by] == question.cost
         assert question.gain_bits / question.cost == question.worth
     for one, other in pairwise(here):
         assert one.worth > other.worth - 1e-11
@@ -671,19 +644,6 @@ def test_the_interview_stops_below_the_setting(base: RuleBase) -> None:
     settings_ = words.model_copy(update={"words": {**words.words, "stop_below_bits": inf}})
     strict = replace(base, words=base.words.model_copy(update={"settings": settings_}))
     assert Diagnosis(strict, Findings()).next_question() is None
-
-
-def test_a_question_elsewhere_is_asked_before_stopping(base: RuleBase) -> None:
-    """Where nothing in the view at hand is worth asking, a question worth its cost from elsewhere still is; then comes the end."""
-    diagnosis = Diagnosis(base, Findings())
-    away = diagnosis.questions("nowhere")[0].worth
-    near = diagnosis.questions(None)[0].worth
-    assert away < near
-    words = base.words.settings
-    for least, expected in ((away, True), ((away + near) / 2, True), (near * 1.01, False)):
-        settings_ = words.model_copy(update={"words": {**words.words, "stop_below_bits": least}})
-        other = replace(base, words=base.words.model_copy(update={"settings": settings_}))
-        assert expected == (Diagnosis(other, Findings()).next_question("nowhere") is not None)
 
 
 def test_a_draft_is_believed_by_nobody(base: RuleBase) -> None:

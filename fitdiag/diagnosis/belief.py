@@ -211,29 +211,20 @@ class Diagnosis:
                 reasons.append(Reason("done", alteration, factor, f"Done before: {lower_first(title)}{how_often}"))
         return reasons
 
-    def questions(self, last_view: str | None = None, arrays: bool = False) -> tuple[Question, ...]:
-        """Every open symptom that can be asked now, the most worthwhile first. `last_view`: the view the fitter looks at now."""
-        gains = self.posterior.gains(arrays)
-        another_view = self.base.setting("another_view")
+    def questions(self) -> tuple[Question, ...]:
+        """Every open symptom that can be asked now, the most worthwhile first."""
         result = []
-        for index, gain in gains.items():
+        for index, gain in self.posterior.gains().items():
             symptom = self.base.symptoms[self.compiled.symptoms[index]]
             if symptom.needs and self._seen.isdisjoint(symptom.needs):
                 continue  # a test of something that is not there
-            cost = self.base.words.cost.words[symptom.by]
-            if last_view is not None and last_view not in symptom.views:
-                cost += another_view
-            result.append(Question(symptom.id, gain, cost))
+            result.append(Question(symptom.id, gain, self.base.words.cost.words[symptom.by]))
         return tuple(sorted(result, key=lambda question: (-round(question.worth, _EQUAL), question.symptom)))
 
-    def next_question(self, last_view: str | None = None, arrays: bool = False) -> Question | None:
-        """The question most worth asking from where the fitter stands; None when none is worth it from anywhere."""
-        least = self.base.setting("stop_below_bits")
-        for view in (last_view, None):
-            questions = self.questions(view, arrays)
-            if questions and questions[0].worth >= least:
-                return questions[0]
-        return None
+    def next_question(self) -> Question | None:
+        """The question most worth asking; None when none is worth it."""
+        best = next(iter(self.questions()), None)
+        return best if best is not None and best.worth >= self.base.setting("stop_below_bits") else None
 
 
 def against_rest(base: RuleBase, findings: Findings) -> Findings:

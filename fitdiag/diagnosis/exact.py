@@ -20,7 +20,6 @@ from typing import Any, NamedTuple
 
 Links = Sequence[Sequence[tuple[int, float]]]  # per finding: (cause, q = 1 - strength)
 Evidence = Mapping[int, tuple[float, float]]  # finding -> (λ0 if absent, λ1 if present)
-Weights = Sequence[Any] | Mapping[int, Any]  # per cause: a number, or an array with one value per question
 WIDEST = 18  # 2^18 numbers per step: about 250 MB and a second at the most
 _ARRAYS_FROM = 9  # a component this wide runs faster on numpy than on lists
 OPEN, CAUSE, CLOSE = range(3)  # kinds of steps
@@ -106,11 +105,11 @@ class Component:
             cause for cause, _ in self.coupled
         ]
 
-    def run(self, off: Sequence[float], on: Weights, states: Any = None) -> tuple[Any, list[Any]]:
+    def run(self, off: Sequence[float], on: Sequence[float], states: Any) -> tuple[float, list[float]]:
         """Total weight, and for each of `self.causes` the weight of the worlds in which it is there."""
-        sweep = Sweep(self, off, on, states or Lists())
+        sweep = Sweep(self, off, on, states)
         shared = {step.cause: sweep.there(step, moved, worth) for step, moved, worth in sweep.back()}
-        weights: list[Any] = []
+        weights: list[float] = []
         for finding, (low, high) in zip(self.findings, sweep.outside, strict=True):
             weights += private_weights(finding, off, on, low, high)
         return sweep.total, weights + [shared[place] for place in range(len(self.coupled))]
@@ -149,20 +148,20 @@ def _order(coupled: Sequence[tuple[int, list[tuple[int, float]]]]) -> list[int]:
 class Sweep:
     """One pass over a component: forward when it is made, which gives the `total` weight; then `back`, once.
 
-    `states`: how the weights of the open bits are held, in `Lists` or in `arrays.Columns`. After the way back `outside` holds what
+    `states`: how the weights of the open bits are held, in `Lists` or in `arrays.Arrays`. After the way back `outside` holds what
     "not triggered" and "triggered" of each finding are worth outside its own causes.
     """
 
-    def __init__(self, component: Component, off: Sequence[float], on: Weights, states: Any) -> None:
+    def __init__(self, component: Component, off: Sequence[float], on: Sequence[float], states: Any) -> None:
         self.component, self.off, self.on, self.states = component, off, on, states
         findings = component.findings
         self._folded = [fold(finding, off, on) for finding in findings]
-        self.outside: list[tuple[Any, Any]] = [(one.absent, one.present) for one in findings]
+        self.outside = [(one.absent, one.present) for one in findings]
         self._before: list[Any] = []
         self._moved: list[Any] = []
         if not component.steps:  # a single finding, all causes private
             untriggered, triggered = self._folded[0]
-            self.total: Any = findings[0].absent * untriggered + findings[0].present * triggered
+            self.total: float = findings[0].absent * untriggered + findings[0].present * triggered
             return
         state = states.start()
         for step in component.steps:
@@ -175,7 +174,7 @@ class Sweep:
                 state = states.mixed(off[cause], state, on[cause], self._moved[-1])
             else:
                 state = states.closed(state, step, findings[step.finding])
-        self.total = state[0]
+        self.total = float(state[0])
 
     def back(self) -> Iterator[tuple[Step, Any, Any]]:
         """Each step that passes a cause, the last first: the states moved by the cause, and what those after it are worth."""
@@ -195,9 +194,10 @@ class Sweep:
             else:
                 worth = states.reopened(worth, step, findings[step.finding])
 
-    def there(self, step: Step, moved: Any, worth: Any) -> Any:
+    def there(self, step: Step, moved: Any, worth: Any) -> float:
         """The weight of the worlds in which the cause of a step is there."""
-        return self.on[self.component.coupled[step.cause][0]] * self.states.product(moved, worth)
+        there: float = self.on[self.component.coupled[step.cause][0]] * self.states.product(moved, worth)
+        return there
 
 
 class Lists:
@@ -253,13 +253,9 @@ def pairs(width: int, bit: int) -> list[tuple[int, int]]:
     return [(low, low | mask) for low in range(1 << width) if not low & mask]
 
 
-def fold(finding: OpenFinding, off: Sequence[float], on: Weights) -> tuple[Any, Any]:
-    """Weight of "not triggered" and "triggered" over the leak and all private causes of a finding.
-
-    As below, weights may be numbers or arrays with one value per question; nothing is changed in place.
-    """
-    u: Any = finding.keep
-    t: Any = 1.0 - finding.keep
+def fold(finding: OpenFinding, off: Sequence[float], on: Sequence[float]) -> tuple[float, float]:
+    """Weight of "not triggered" and "triggered" over the leak and all private causes of a finding."""
+    u, t = finding.keep, 1.0 - finding.keep
     for cause, q in finding.private:
         a, b = off[cause], on[cause]
         t = t * (a + b) + u * (b * (1.0 - q))
@@ -267,18 +263,19 @@ def fold(finding: OpenFinding, off: Sequence[float], on: Weights) -> tuple[Any, 
     return u, t
 
 
-def private_weights(finding: OpenFinding, off: Sequence[float], on: Weights, low: Any, high: Any) -> list[Any]:
+def private_weights(
+    finding: OpenFinding, off: Sequence[float], on: Sequence[float], low: float, high: float
+) -> list[float]:
     """For each private cause the weight of the worlds in which it is there, given what (un)triggered is worth outside."""
     causes = finding.private
-    after: list[tuple[Any, Any]] = []
-    u: Any = 1.0
-    t: Any = 0.0
+    after: list[tuple[float, float]] = []
+    u, t = 1.0, 0.0
     for cause, q in reversed(causes):
         after.append((u, t))
         a, b = off[cause], on[cause]
         t = t * (a + b) + u * (b * (1.0 - q))
         u = u * (a + b * q)
-    weights: list[Any] = []
+    weights: list[float] = []
     u, t = finding.keep, 1.0 - finding.keep
     for cause, q in causes:
         after_u, after_t = after.pop()
@@ -340,10 +337,10 @@ class Posterior:
 
     def _run(self, component: Component, on: list[float]) -> tuple[float, list[float]]:
         if component.width < _ARRAYS_FROM:
-            return component.run(self.off, on)
-        from fitdiag.diagnosis.arrays import run_one
+            return component.run(self.off, on, Lists())
+        from fitdiag.diagnosis.arrays import Arrays
 
-        return run_one(component, self.off, on)
+        return component.run(self.off, on, Arrays())
 
     def without(self, finding: int) -> list[float]:
         """The probability of each cause if `finding` had not been answered; never wider than the posterior itself."""
@@ -400,16 +397,9 @@ class Posterior:
             Component.of([findings[number] for number in group], coupled.get(key, [])) for key, group in groups.items()
         ]
 
-    def gains(self, arrays: bool = False) -> dict[int, float]:
-        """For each finding not yet answered: the expected fall of the summed entropy of all causes, in bits.
-
-        `arrays=True` takes all questions through one pass on numpy; the same to rounding, faster once numpy is loaded.
-        """
-        if arrays or self.width >= _ARRAYS_FROM:
-            from fitdiag.diagnosis.arrays import gains
-
-            return gains(self)
-        probability, off, on, home = self.probability, self.off, self.on, self.home
+    def gains(self) -> dict[int, float]:
+        """For each finding not yet answered: the expected fall of the summed entropy of all causes, in bits."""
+        probability, on, home = self.probability, self.on, self.home
         entropy = [_entropy(p) for p in probability]
         result: dict[int, float] = {}
         for finding, links in enumerate(self.network.links):
@@ -432,7 +422,7 @@ class Posterior:
                     on[cause] *= q
             for number in touched:
                 component = self.components[number]
-                total, weights = component.run(off, on)
+                total, weights = self._run(component, on)
                 if self.totals[number]:
                     absent *= total / self.totals[number]
                 if total:

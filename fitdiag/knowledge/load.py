@@ -26,7 +26,7 @@ from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
 __all__ = ["default_rules", "load_garment", "load_rules", "read_rules", "references", "shipped"]
 Model = TypeVar("Model", bound=BaseModel)
 MOST_FILES = 5000
-_SETTINGS = ("stop_below_bits", "another_view", "slight_weight", "worth_altering", "leave_alone_from")
+_SETTINGS = ("stop_below_bits", "slight_weight", "worth_altering", "leave_alone_from")
 _CHANCE, _FACTOR = (0.001, 0.999), (0.01, 100.0)
 _LIMITS: Mapping[str, tuple[float, float]] = {
     "how_often": _CHANCE, "base_rate": _CHANCE, "seen_anyway": _CHANCE, "how_well": _CHANCE,

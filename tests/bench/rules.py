@@ -69,14 +69,14 @@ def row(folder: Path, runs: int) -> dict[str, float]:
     """What one base costs, in milliseconds."""
     base = without_tables(folder)
     findings = Findings(symptoms={name: Finding(name, "yes") for name in SIGNS})
-    Diagnosis(base, findings).next_question(arrays=True)
+    Diagnosis(base, findings).next_question()
     return {
         "symptoms": len(base.symptoms),
         "causes": len(base.causes),
         "load from YAML": timed(lambda: without_tables(folder), runs),
         "check": timed(lambda: check_rules(base), runs),
         "beliefs and plan": timed(lambda: make_plan(Diagnosis(base, findings)), runs),
-        "answer to next question": timed(lambda: Diagnosis(base, findings).next_question(arrays=True), runs),
+        "answer to next question": timed(lambda: Diagnosis(base, findings).next_question(), runs),
     }
 
 
