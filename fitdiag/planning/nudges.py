@@ -94,7 +94,7 @@ def nudge(
         [(np.array(slopes) * firm).T, np.eye(len(TRIED_MM)) / SPREAD_MM]
     )  # what is missing, and the prior
     wanted = np.concatenate([np.multiply(missing, firm), np.zeros(len(TRIED_MM))])
-    moved = lsq_linear(rows, wanted, (-MOST_MM - done, MOST_MM - done)).x.tolist()
+    moved = lsq_linear(rows, wanted, (-MOST_MM - done, MOST_MM - done), "bvls").x.tolist()
     return {part: round(mm, 1) for part, mm in zip(TRIED_MM, moved, strict=True) if abs(mm) >= WORTH_MM}
 
 
