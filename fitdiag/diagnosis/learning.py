@@ -6,7 +6,7 @@ brought the sign. Expected counts and a prior worth `WEIGHT` sessions make the n
 session's expected score (Louis 1982, "Finding the observed information matrix when using the EM algorithm"), of which only
 the diagonal is kept.
 
-Sessions are worked in chunks of a fixed size and summed in their order: any number of processes gives the same numbers.
+Sessions are summed up in chunks of a fixed size, in their order: any number of processes gives the same numbers.
 """
 
 from __future__ import annotations
@@ -15,9 +15,10 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import partial
 from math import exp, log, log2, sqrt
+from typing import TypeVar
 
 from fitdiag.diagnosis.expected import Counts, Expected, Layout, Pass, Prepared, Session, Strengths, expect, prepare
 
@@ -26,47 +27,11 @@ MOST_WIDE = 12  # sessions of which more signs hang together are not learned fro
 _ROUNDS = 40
 _AT_REST = 0.0005  # no strength moves by more than this in a round
 _CHUNK = 64
-_POOL_FROM = 4 * _CHUNK  # so many sessions are worth starting processes for
 _LEAST, _MOST = 0.001, 0.999
 _SIGMAS = 1.96  # a 95 % interval
 _BINS = 10
-
-
-@dataclass
-class _Work:
-    """What every process holds: the sessions, prepared when first needed."""
-
-    layout: Layout
-    sessions: Sequence[Session]
-    prepared: dict[int, Prepared] = field(default_factory=dict)
-
-    def get(self, number: int) -> Prepared:
-        if number not in self.prepared:
-            self.prepared[number] = prepare(self.layout, self.sessions[number])
-        return self.prepared[number]
-
-
-_work: _Work | None = None
-
-
-def _begin(layout: Layout, sessions: Sequence[Session]) -> None:
-    global _work  # noqa: PLW0603 (a process of the pool keeps its sessions between rounds)
-    _work = _Work(layout, sessions)
-
-
-def _chunk(strengths: Strengths, first: int, last: int) -> Expected:
-    assert _work is not None
-    return _expect_all(_work, strengths, first, last)
-
-
-def _expect_all(work: _Work, strengths: Strengths, first: int, last: int) -> Expected:
-    total = Expected.none(work.layout)
-    for number in range(first, last):
-        expect(work.layout, strengths, work.get(number), total)
-    return total
-
-
-Step = Callable[[Strengths], Expected]
+Part = TypeVar("Part")
+Done = TypeVar("Done")
 
 
 def default_workers() -> int:
@@ -74,32 +39,24 @@ def default_workers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-@contextmanager
-def _stepping(layout: Layout, sessions: Sequence[Session], workers: int) -> Iterator[Step]:
-    """A function that counts all sessions under given strengths; a pool stands behind it where that pays."""
-    bounds = [(first, min(first + _CHUNK, len(sessions))) for first in range(0, len(sessions), _CHUNK)]
-    if workers < 2 or len(sessions) < _POOL_FROM:
-        work = _Work(layout, sessions)
-
-        def alone(strengths: Strengths) -> Expected:
-            total = Expected.none(layout)
-            for first, last in bounds:
-                total.add(_expect_all(work, strengths, first, last))
-            return total
-
-        yield alone
+def spread(work: Callable[[Part], Done], parts: Sequence[Part], workers: int) -> Iterator[Done]:
+    """What the work gives for each part, in their order: by this process, or by several where that pays."""
+    if workers < 2 or len(parts) < 2:
+        yield from map(work, parts)
         return
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, context, _begin, (layout, sessions)) as pool:
+    with ProcessPoolExecutor(min(workers, len(parts)), multiprocessing.get_context("spawn")) as pool:
+        yield from pool.map(work, parts)
 
-        def together(strengths: Strengths) -> Expected:
-            total = Expected.none(layout)
-            firsts, lasts = zip(*bounds, strict=True)
-            for part in pool.map(_chunk, [strengths] * len(bounds), firsts, lasts):
-                total.add(part)
-            return total
 
-        yield together
+def _expected(layout: Layout, strengths: Strengths, sessions: Sequence[Prepared]) -> Expected:
+    """What all sessions are expected to say, summed up in chunks."""
+    total = Expected.none(layout)
+    for first in range(0, len(sessions), _CHUNK):
+        chunk = Expected.none(layout)
+        for prepared in sessions[first : first + _CHUNK]:
+            expect(layout, strengths, prepared, chunk)
+        total.add(chunk)
+    return total
 
 
 @dataclass(frozen=True)
@@ -130,19 +87,19 @@ class Learned:
     sessions: int
 
 
-def learn(layout: Layout, prior: Strengths, sessions: Sequence[Session], *, workers: int = 1,
-          weight: float = WEIGHT, rounds: int = _ROUNDS) -> Learned:  # fmt: skip
+def learn(
+    layout: Layout, prior: Strengths, sessions: Sequence[Session], *, weight: float = WEIGHT, rounds: int = _ROUNDS
+) -> Learned:
     """The most probable strengths given the sessions, the rules being worth `weight` sessions. Deterministic."""
     shifts = _shifts(layout, sessions)
-    strengths, taken = prior, 0
-    with _stepping(layout, sessions, workers) as step:
-        expected = step(strengths)
-        while taken < rounds:
-            taken += 1
-            earlier, strengths = strengths, _next(prior, expected, shifts, weight)
-            expected = step(strengths)
-            if _furthest(earlier, strengths) < _AT_REST:
-                break
+    strengths, taken, ready = prior, 0, [prepare(layout, session) for session in sessions]
+    expected = _expected(layout, strengths, ready)
+    while taken < rounds:
+        taken += 1
+        earlier, strengths = strengths, _next(prior, expected, shifts, weight)
+        expected = _expected(layout, strengths, ready)
+        if _furthest(earlier, strengths) < _AT_REST:
+            break
     return Learned(
         strengths,
         _estimates(prior.base_rate, strengths.base_rate, expected.base_rate, weight),
@@ -288,10 +245,14 @@ def score_one(layout: Layout, several: Sequence[Strengths], session: Session) ->
     return scores
 
 
-def _score_chunk(layout: Layout, several: Sequence[Strengths], sessions: Sequence[Session]) -> list[Score]:
+def _scores(layout: Layout, several: Sequence[Strengths], sessions: Sequence[Session]) -> list[Score]:
+    return _summed(several, (score_one(layout, several, session) for session in sessions))
+
+
+def _summed(several: Sequence[Strengths], parts: Iterable[list[Score]]) -> list[Score]:
     totals = [Score() for _ in several]
-    for session in sessions:
-        for total, one in zip(totals, score_one(layout, several, session), strict=True):
+    for part in parts:
+        for total, one in zip(totals, part, strict=True):
             total.add(one)
     return totals
 
@@ -301,17 +262,4 @@ def score(
 ) -> list[Score]:
     """The score of each of several sets of strengths on the same sessions, which they were not learned from."""
     chunks = [sessions[first : first + _CHUNK] for first in range(0, len(sessions), _CHUNK)]
-    totals = [Score() for _ in several]
-    count = len(chunks)
-    if workers < 2 or count < 2:
-        parts: Iterable[list[Score]] = (_score_chunk(layout, several, chunk) for chunk in chunks)
-        return _summed(totals, parts)
-    with ProcessPoolExecutor(min(workers, count), multiprocessing.get_context("spawn")) as pool:
-        return _summed(totals, pool.map(_score_chunk, [layout] * count, [several] * count, chunks))
-
-
-def _summed(totals: list[Score], parts: Iterable[list[Score]]) -> list[Score]:
-    for part in parts:
-        for total, one in zip(totals, part, strict=True):
-            total.add(one)
-    return totals
+    return _summed(several, spread(partial(_scores, layout, several), chunks, workers))

@@ -21,18 +21,17 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-import multiprocessing
 import os
 from collections.abc import Iterable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from functools import cache, partial
 from pathlib import Path
 from typing import Literal
 
 from fitdiag.diagnosis.belief import Compiled, compile_network
 from fitdiag.diagnosis.exact import TooWideError
 from fitdiag.diagnosis.expected import Layout, Session, Strengths, prepare
-from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score
+from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score, spread
 from fitdiag.files import read_bytes, refusals
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
 from fitdiag.knowledge.load import load_rules, read_rules
@@ -167,17 +166,11 @@ def _read(path: Path, base: RuleBase, layout: Layout, strengths: Strengths) -> _
         return Problem(first.code, f"left out: {first.message}{more}", where)
 
 
-_base: RuleBase | None = None
+_rules = cache(load_rules)  # a process that reads many loads them once
 
 
-def _begin(folder: Path) -> None:
-    global _base  # noqa: PLW0603 (a process of the pool keeps its rules)
-    _base = load_rules(folder)
-
-
-def _read_some(paths: Sequence[Path], layout: Layout, strengths: Strengths) -> list[_Read]:
-    assert _base is not None
-    return [_read(path, _base, layout, strengths) for path in paths]
+def _read_some(folder: Path, layout: Layout, strengths: Strengths, paths: Sequence[Path]) -> list[_Read]:
+    return [_read(path, _rules(folder), layout, strengths) for path in paths]
 
 
 @dataclass(frozen=True)
@@ -201,10 +194,8 @@ def gather(base: RuleBase, folder: Path, paths: Sequence[Path], workers: int = 1
     layout, strengths = Layout.of(compile_network(base, Findings()).network)
     if workers > 1 and len(files) >= _POOL_FROM:
         parts = [files[first : first + _READ_AT_ONCE] for first in range(0, len(files), _READ_AT_ONCE)]
-        context = multiprocessing.get_context("spawn")
-        with ProcessPoolExecutor(workers, context, _begin, (folder,)) as pool:
-            done = pool.map(_read_some, parts, [layout] * len(parts), [strengths] * len(parts))
-            reads = [read for part in done for read in part]
+        done = spread(partial(_read_some, folder, layout, strengths), parts, workers)
+        reads = [read for part in done for read in part]
     else:
         reads = [_read(path, base, layout, strengths) for path in files]
     training: list[Session] = []
@@ -274,7 +265,7 @@ def learn_from(base: RuleBase, folder: Path, paths: Sequence[Path], *, workers: 
         raise stop("nothing-to-learn", f"no session to learn from in {gathered.files} files", hint=hint)
     compiled = compile_network(base, Findings())
     layout, prior = Layout.of(compiled.network)
-    learned = learn(layout, prior, gathered.training, workers=workers)
+    learned = learn(layout, prior, gathered.training)
     changes = tuple(_changes(base, layout, learned, gathered.training, compiled))
     changed = _changed(base, compiled, changes)
     before, words, numbers = score(layout, (prior, changed, learned.strengths), gathered.held_out, workers=workers)
