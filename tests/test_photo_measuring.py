@@ -17,6 +17,7 @@ from scipy.special import ellipe, ellipeinc
 from fitdiag.photos.body import Known
 from fitdiag.photos.camera import Camera, false_drop, false_tilt, focal_px, lens_within, sheet_distance
 from fitdiag.photos.combine import measure_all, together
+from fitdiag.photos.grains import _one_line
 from fitdiag.photos.level import follow, posed, snap_straight
 from fitdiag.photos.lines import seam_at, straight_at
 from fitdiag.photos.marks import Marks, Sheet, View, parse_marks
@@ -180,6 +181,48 @@ def test_a_line_is_snapped_to_a_fraction_of_a_pixel() -> None:
     assert track.clear
     assert float(np.median(off)) < 0.25
     assert float(np.percentile(off, 95)) < 0.6
+
+
+def _upright(*, dart: int = 0) -> np.ndarray:
+    """A dashed line down the cloth from (300, 60) to (316, 840), and a dart's line, solid as dark as its dashes are in the mean, so many px beside its top."""
+    image = np.full((900, 600, 3), 170.0)
+    for top in range(60, 840, 20):
+        ends = [(300 + (y - 60) * 16 / 780, y) for y in (top, top + 12)]
+        cv2.polylines(image, [np.rint(np.array(ends) * 256).astype(np.int32)], False, (140,) * 3, 2, cv2.LINE_AA, 8)
+    if dart:
+        cv2.line(image, (300 + dart, 60), (304 + dart // 2, 280), (147,) * 3, 2, cv2.LINE_AA)
+    return np.clip(image + np.random.default_rng(5).normal(0, 2.0, image.shape), 0, 255).astype(np.uint8)
+
+
+def _off_the_upright(track: Track) -> np.ndarray:
+    return np.abs(track.pixels[:, 0] - 300 - (track.pixels[:, 1] - 60) * 16 / 780)
+
+
+@pytest.mark.parametrize("dart", [-16, 20, 26])
+def test_a_dashed_grainline_is_not_left_for_the_dart_beside_it(dart: int) -> None:
+    """A line that runs down the cloth does not change over to a stronger one a centimetre beside it (common practice, no source:
+    darts are sewn near the grainline)."""
+    track = snap(_upright(dart=dart), ((303, 62), (306, 450), (313, 838)))
+    assert track.clear
+    assert float(np.percentile(_off_the_upright(track), 95)) < 2.0
+
+
+def test_a_seam_is_followed_though_points_were_set_beside_it() -> None:
+    """Points that lie 8 to 16 px off to both sides make no bends: a seam is nearly straight."""
+    points = ((300, 60), (297, 250), (320, 450), (297, 640), (330, 838))
+    track = snap(_upright(), points, reach_mm=10.0)
+    assert float(np.percentile(_off_the_upright(track), 97)) < 2.0
+
+
+@pytest.mark.parametrize(("aside", "kept"), [(0, 1.0), (12, 0.75), (-12, 0.75)])
+def test_a_grainline_that_steps_aside_is_read_as_far_as_it_is_one(aside: int, kept: float) -> None:
+    """At 1.75 px to the millimetre 12 px are 7 mm: what lies above the step is another line; a lean and a bow are none."""
+    y = np.arange(0.0, 800.0)
+    x = 300 + 0.05 * y + 12 * np.sin(y / 250) + np.where(y < 200, aside, 0)
+    whole = Track(np.stack([x, y], axis=1), 1.0, 9.0)
+    one = _one_line(whole, 1.75)
+    assert len(one.pixels) / len(whole.pixels) == pytest.approx(kept, abs=0.02)
+    assert one.pixels[-1, 1] == 799
 
 
 def test_where_nothing_is_drawn_the_track_is_not_clear() -> None:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from fitdiag.photos.course import Stance
 from fitdiag.photos.lines import Place, straight_at
@@ -21,18 +22,47 @@ SLOPE = 0.098  # how far a seat leans towards or away from the lens: a grainline
 SLOPE_IN_FRONT = 0.138  # bellies and thighs differ more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
 STRAIGHT = 90.0  # mm: over so much a grainline is nearly straight
+# a line that goes aside by so much (mm) is another one; looked at over so much above and below, but for so much between (mm)
+ASIDE, ASIDE_OVER, ASIDE_WITHIN = 4.0, 20.0, 3.0
+STEPS_ASIDE = "the line steps aside on its way there, as to a dart"
 CLOTH = 0.017  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: str, track: Track) -> list[Reading]:
     """Everything one grainline tells."""
-    found = [_lean(where, places, name, track, SLOPE if marks.view == "back" else SLOPE_IN_FRONT)]
+    one = _one_line(track, where.scale)
+    found = [_lean(where, places, name, one, SLOPE if marks.view == "back" else SLOPE_IN_FRONT)]
     if not marks.seen_from_the_side and track.clear:
         for line in ROUND:
             if line in places:
                 reading = _from_centre(where, places[line], name, line, track)
+                if reading and _from_centre(where, places[line], name, line, one) is None:
+                    reading = refused(name, reading.what, "mm", None, STEPS_ASIDE)
                 found += [reading] if reading else []
     return found
+
+
+def _one_line(track: Track, scale: float) -> Track:
+    """A grainline as far as it is one: where it steps aside, as to the dart beside it, the longer part."""
+    half, gap = max(round(ASIDE_OVER / 2 * scale), 2), max(round(ASIDE_WITHIN * scale), 2)
+    x, y = track.pixels.T
+    rows = np.arange(math.ceil(y.min()), y.max())
+    size = len(rows) - 4 * half - gap + 1
+    if size < 1:
+        return track
+    down = np.argsort(y)
+    course = np.interp(rows, y[down], x[down])
+    course -= np.polyval(np.polyfit(rows, course, 1), rows)
+    means = np.median(sliding_window_view(course, half), axis=1)
+    first, second, third, last = (means[at : at + size] for at in (0, half, 2 * half + gap, 3 * half + gap))
+    steep, apart = np.maximum(np.abs(second - first), np.abs(last - third)) / half, half + gap
+    carried = third - second - (second - first + last - third) / 2 / half * apart  # both go on to the middle
+    aside = np.minimum(np.abs(carried), np.abs((third + last - first - second) / 2) - steep * (apart + half))
+    worst = int(aside.argmax())
+    if aside[worst] < ASIDE * scale:
+        return track
+    upper = y < rows[worst + 2 * half + gap // 2]
+    return replace(track, pixels=track.pixels[upper if upper.sum() > len(y) / 2 else ~upper])
 
 
 def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, slope: float) -> Reading:

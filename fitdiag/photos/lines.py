@@ -46,7 +46,8 @@ TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
 V_DEPTH = 1.0  # mm: how deep a V is where its ends lie on folds
 COVERED = 0.6  # degrees
-LEG_ROUND = 0.7  # mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
+# mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
+LEG_ROUND, LEG_ROUND_FROM_THE_SIDE = 0.6, 0.9
 ROUNDED = 0.1  # of a V's slope: the pen, the stitches of the seam and a fold in it round its corner
 V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
 WIDEST = 1000.0  # mm
@@ -212,11 +213,11 @@ def _trunk(seen: _Seen, found: Found) -> None:
     across = 2 * numbers.section.half
     tilt = {
         "depth": math.degrees(seen.rise * ROUND[name].lopsided / numbers.section.half),
-        "folds": math.degrees(math.hypot(seen.waves / 3, 1.2 * numbers.unrest, 0.1 * uneven) / across),
+        "folds": math.degrees(math.hypot(seen.waves / 3, 1.1 * numbers.unrest, 0.1 * uneven) / across),
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
-    _drop(seen, found, seen.waves + 0.7 * numbers.unrest + 0.05 * steep)
+    _drop(seen, found, seen.waves + 0.5 * numbers.unrest + 0.035 * steep)
     if (cleft := ROUND[name].cleft) is not None and seen.course.track.clear:
         _v(seen, found, cleft)
 
@@ -282,7 +283,7 @@ def _side(seen: _Seen, found: Found) -> None:
     unseen = 1.0 + seen.waves + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
     unseen += UNDER_SEAT if seen.name == CROTCH else 0.0
     turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
-    folds = math.degrees(2.6 * unseen / (2 * numbers.section.half))
+    folds = math.degrees(2.3 * unseen / (2 * numbers.section.half))
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
     back = 0 if seen.marks.view == "right" else 1  # the wearer's left side seen: the back is to the right
 
@@ -300,14 +301,13 @@ def _side(seen: _Seen, found: Found) -> None:
 
 def _leg(seen: _Seen, found: Found) -> None:
     """A line round one leg: its tilt from edge to edge, as the picture shows them."""
-    numbers = seen.numbers
+    numbers, from_the_side = seen.numbers, seen.marks.seen_from_the_side
     across = 2 * numbers.section.half
     uneven = abs(numbers.steep[0] - numbers.steep[1])
-    folds = math.degrees(math.hypot(LEG_ROUND, 1.3 * numbers.unrest, 0.18 * uneven) / across)
-    nearer, nearer_error = LEG_TURNED
+    covered = LEG_ROUND_FROM_THE_SIDE if from_the_side else LEG_ROUND
+    folds = math.degrees(math.hypot(covered, 1.2 * numbers.unrest, 0.16 * uneven) / across)
+    nearer, nearer_error = (0.0, across * math.tan(TURN_UNKNOWN)) if from_the_side else LEG_TURNED
     turned = math.degrees(seen.rise * nearer_error / across)
-    if seen.marks.seen_from_the_side:
-        nearer = 0.0
     outer = 1.0 if seen.name.endswith("right") == (seen.marks.view == "back") else -1.0  # to the right in the picture
     lifted = outer * math.degrees(math.tan(math.radians(seen.doubts.depression)) * nearer / across)
     _tilt(seen, found, numbers.tilt + lifted, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))

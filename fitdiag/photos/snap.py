@@ -22,7 +22,9 @@ MOST_SAMPLES = 2.0  # a millimetre; finer than that nothing is drawn by hand
 REACH_MM = 18.0  # a V, a dip or a fork bends a line so far from the curve through three points
 BESIDE_MM = (1.7, 2.9, 4.6)  # from the middle of a drawn line to the cloth beside it
 STITCH_MM = 5.0  # over this length stitches and gaps are evened out
-_STEP, _PENALTY = 2, 0.35
+# samples by which a line may go aside from one to the next, and what each costs, as a share of a strong ridge: grainlines and seams
+# run down the cloth nearly straight, and are not to change over to a dart beside them
+ACROSS, DOWN = (2, 0.35), (1, 1.2)
 LEAST_COVERED, LEAST_SNR, MOST_STEPPED = 0.8, 3.0, 0.3
 
 
@@ -57,32 +59,40 @@ def snap(
 
     `scale`: px a millimetre on the cloth, as well as it is known; `beyond_mm`: so far the line is followed past its end points.
     """
-    step = max(1.0, scale / MOST_SAMPLES)
-    samples = scale / step  # a millimetre
+    step, samples = _sampling(scale)
     beyond = round(beyond_mm * samples)
-    curve, normal = _curve(np.asarray(points, float), step, beyond)
-    half = max(round(reach_mm * samples), 12)
-    first = _Strip(pixels, curve, normal, step, half, samples, edge=edge)
+    curve = _curve(np.asarray(points, float), step, beyond)
+    wide, high = np.ptp(curve[0], axis=0)
+    aside = DOWN if high > wide else ACROSS
+    first = _Strip(pixels, curve, scale, max(round(reach_mm * samples), 12), aside, edge=edge)
     path = first.path(2)
     if edge:
         return first.track(path, beyond)
-    course, normal = _curve(_evened(first.track(path, beyond).pixels, 2.5 * samples), step, exact=True)
-    second = _Strip(pixels, course, normal, step, max(round(5 * samples), 8), samples, along=STITCH_MM)
+    course = _curve(_evened(first.track(path, beyond).pixels, 2.5 * samples), step, exact=True)
+    second = _Strip(pixels, course, scale, max(round(5 * samples), 8), aside, along=STITCH_MM)
     return second.track(second.path(1), beyond)
+
+
+def _sampling(scale: float) -> tuple[float, float]:
+    """Px from one sample to the next, and samples a millimetre."""
+    step = max(1.0, scale / MOST_SAMPLES)
+    return step, scale / step
 
 
 class _Strip:
     """The picture along a curve, straightened, and how much each place looks like a drawn line."""
 
     def __init__(
-        self, pixels: NDArray[np.uint8], curve: Array, normal: Array, step: float, half: int, samples: float, *,
-        edge: bool = False, along: float = 0.0,
+        self, pixels: NDArray[np.uint8], course: tuple[Array, Array], scale: float, half: int,
+        aside: tuple[int, float], *, edge: bool = False, along: float = 0.0,
     ) -> None:  # fmt: skip
-        self.curve, self.normal, self.step, self.half = curve, normal, step, half
+        self.curve, self.normal = course
+        self.half, self.aside = half, aside
+        self.step, samples = _sampling(scale)
         self.reaches = [max(round(mm * samples), 2 + index) for index, mm in enumerate(BESIDE_MM)]
         margin = max(self.reaches)
-        offsets = np.arange(-half - margin, half + margin + 1, dtype=float) * step
-        places = curve[:, None] + offsets[None, :, None] * normal[:, None]
+        offsets = np.arange(-half - margin, half + margin + 1, dtype=float) * self.step
+        places = self.curve[:, None] + offsets[None, :, None] * self.normal[:, None]
         strip = smooth(opponent(colours_at(pixels, places)), max(1.4 * samples, along * samples / 2), 0.6 * samples)
         self.beside = self._steps(strip) if edge else self._ridges(strip)
         self.edge = edge
@@ -112,7 +122,7 @@ class _Strip:
             self.ridge = np.maximum(self.ridge, np.where(alike > 0, weaker, 0.0))
         rows = np.arange(len(self.ridge))
         for _ in range(passes):
-            path = strongest_path(self.ridge)
+            path = strongest_path(self.ridge, *self.aside)
             colour = np.zeros(3)
             for left, right in self.beside:
                 colour = colour + np.median((left + right)[rows, path], axis=0)
@@ -120,7 +130,7 @@ class _Strip:
             self.ridge = np.zeros_like(self.ridge)
             for left, right in self.beside:
                 self.ridge = np.maximum(self.ridge, np.minimum(left @ self.colour, right @ self.colour))
-        return strongest_path(self.ridge)
+        return strongest_path(self.ridge, *self.aside)
 
     def track(self, path: NDArray[np.int64], beyond: int) -> Track:
         """The course in the picture, and how well it was seen between its points."""
@@ -167,8 +177,9 @@ def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) 
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     count = max(8, int(chord[-1] / step) + 1)
     at = np.linspace(0.0, chord[-1], count)
-    degree = min(len(points) - 1, 3)
-    if len(points) <= 4 and not exact:
+    wide, high = np.ptp(points, axis=0)
+    degree = min(len(points) - 1, 3)  # what runs down the cloth is nearly straight, however its points were set
+    if not exact and (len(points) <= 4 or high > wide):
         curve = np.stack([np.polyval(np.polyfit(chord, points[:, axis], degree), at) for axis in (0, 1)], axis=1)
     else:
         curve = np.stack([np.interp(at, chord, points[:, axis]) for axis in (0, 1)], axis=1)
@@ -193,17 +204,17 @@ def _apart(points: Array) -> Array:
     return np.array(kept if len(kept) > 1 else [points[0], points[0] + (1.0, 0.0)])
 
 
-def strongest_path(ridge: Array) -> NDArray[np.int64]:
-    """The course from the first row to the last with the largest sum, moving at most `_STEP` columns a row."""
+def strongest_path(ridge: Array, most: int = ACROSS[0], penalty: float = ACROSS[1]) -> NDArray[np.int64]:
+    """The course from the first row to the last with the largest sum, moving at most so many columns a row, each at a `penalty`."""
     scale = float(np.percentile(ridge.max(axis=1), 75)) + 1e-9
     score = np.minimum(ridge / scale, 1.5)
     count, width = score.shape
-    cost = -_PENALTY * np.abs(np.arange(-_STEP, _STEP + 1.0))
-    sums = np.full((count, width + 2 * _STEP), -np.inf)  # of the best course down to each place
-    inner = sums[:, _STEP : _STEP + width]
+    cost = -penalty * np.abs(np.arange(-most, most + 1.0))
+    sums = np.full((count, width + 2 * most), -np.inf)  # of the best course down to each place
+    inner = sums[:, most : most + width]
     around = np.lib.stride_tricks.sliding_window_view(sums, width, axis=1)  # [row, move, column]
     inner[0] = score[0]
-    options = np.empty((2 * _STEP + 1, width))
+    options = np.empty((2 * most + 1, width))
     for row in range(1, count):
         np.add(around[row - 1], cost[:, None], out=options)
         np.maximum.reduce(options, axis=0, out=inner[row])
@@ -212,5 +223,5 @@ def strongest_path(ridge: Array) -> NDArray[np.int64]:
     path[-1] = int(inner[-1].argmax())
     for row in range(count - 1, 0, -1):
         column = path[row]
-        path[row - 1] = column - _STEP + int((sums[row - 1, column : column + 2 * _STEP + 1] + cost).argmax())
+        path[row - 1] = column - most + int((sums[row - 1, column : column + 2 * most + 1] + cost).argmax())
     return path
