@@ -184,7 +184,7 @@ def test_a_line_is_snapped_to_a_fraction_of_a_pixel() -> None:
 
 
 def _upright(*, dart: int = 0) -> np.ndarray:
-    """A dashed line down the cloth from (300, 60) to (316, 840), and a dart's line, solid as dark as its dashes are in the mean, so many px beside its top."""
+    """A dashed line down the cloth from (300, 60) to (316, 840), and a solid one as dark as the dashes in the mean, as of a dart."""
     image = np.full((900, 600, 3), 170.0)
     for top in range(60, 840, 20):
         ends = [(300 + (y - 60) * 16 / 780, y) for y in (top, top + 12)]
