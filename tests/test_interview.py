@@ -1224,6 +1224,24 @@ def test_lists_of_shape_name_the_words_they_are_of(talk: Talk) -> None:
     assert "Now" not in talk.type("bum sticks out").said
 
 
+def test_what_is_kept_outlives_the_window(base: RuleBase) -> None:
+    """Words said too early are on the disk like each answer; Enter at the list they come up in says that they do not count."""
+    left = Talk(base).type("full calf", "waist gapes at the back 2 cm")
+    talk = Talk(base, events=left.log)
+    assert "Now 'full calf'." in talk.type("").said
+    again = Talk(base, events=talk.type("").log)  # left with the list of the kept words on
+    assert "Now 'waist gapes at the back 2 cm'." in again.asked
+    assert "Not counted: 'waist gapes at the back'." in again.type("").said
+    assert "Now" not in Talk(base, events=again.type("").log).asked
+
+
+def test_what_is_said_when_its_part_is_over_is_taken_at_once(base: RuleBase) -> None:
+    """In a case whose shape is known already, shape typed among the alterations is not kept for a part that never comes."""
+    known = ({"event": "start", "units": "in"}, {"event": "stage", "ended": "body"})
+    talk = Talk(base, events=known).type("full calf")
+    assert "kept till then" not in talk.said and "full-calf" in talk.interview.findings.body
+
+
 def test_what_is_said_too_early_is_kept_till_it_is_asked_for(base: RuleBase) -> None:
     """Shape and signs typed among the alterations come up at their own stages, and so does a sign typed as shape."""
     talk = Talk(base).type("full calf", "waist gapes at the back 2 cm")
@@ -1235,4 +1253,5 @@ def test_what_is_said_too_early_is_kept_till_it_is_asked_for(base: RuleBase) -> 
     assert talk.type("1").symptoms["back-waist-gapes"].amount_mm == pytest.approx(20)
     refused = Talk(base).type("", "baggy under the seat 2 cm", "")
     assert "Kept for what you see" in refused.said
+    assert "Now 'baggy under the seat 2 cm'." in Talk(base, events=refused.log).type("").said
     assert "Now 'baggy under the seat 2 cm'." in refused.type("").said

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from fitdiag.interview import asking, commands, taking
 from fitdiag.interview.search import Kind, Words
@@ -53,7 +53,6 @@ class Interview:
         self.queue: list[
             tuple[Kind, str, str]
         ] = []  # picked or said together with others, and not yet come to its turn
-        self.later: list[tuple[Kind, str]] = []  # said before it was asked for
         self.wanted: str | None = None  # the sign whose amount the first alteration waits for
         self.declined: set[str] = set()  # amounts that were not known when they were asked for
         self.finished = False
@@ -70,6 +69,8 @@ class Interview:
         self.together = 1  # how many answers came with the latest line
         self.conclusion: Conclusion = conclude(self.base, self.state.findings)
         self._choice: Choice | None = None
+        self.later = [one for one in self.state.kept if one[0] not in self.state.ended]
+        self._take_kept()
         self.stand()
         self._told = self.in_short()  # what was said last to stand so far
 
@@ -151,8 +152,9 @@ class Interview:
 
     def prompt(self) -> list[Line]:
         """The lines of the question that is on now. Sets `finished` when there is nothing left to ask."""
+        said = self._their_turn()  # what was kept when the window was closed
         if self.pending is not None or self.state.awaiting is not None or self.stage != "questions":
-            return asking.before_the_questions(self)
+            return [*said, *asking.before_the_questions(self)]
         changed = self._ask_next()
         if self.finished:
             return told_end(self.base, self.choice)
@@ -208,13 +210,24 @@ class Interview:
                 before = self.state.steps
                 lines = taking.answer(self, typed)
                 self.together = max(1, self.state.steps - before)
+        except NotWeighableError as crowded:
+            return [self._crowded(crowded)]
+        return [*lines, *self._their_turn()]
+
+    def _their_turn(self) -> list[Line]:
+        """Take what waits in the queue, until something of it is asked back."""
+        lines: list[Line] = []
+        try:
             while self.queue and self.pending is None and self.state.awaiting is None:
                 lines += taking.next_in_queue(self)
         except NotWeighableError as crowded:
-            self.pending = None
-            self.queue.clear()
-            return [Line(f"This was not counted: {crowded}.")]
+            lines.append(self._crowded(crowded))
         return lines
+
+    def _crowded(self, crowded: NotWeighableError) -> Line:
+        self.pending = None
+        self.queue.clear()
+        return Line(f"This was not counted: {crowded}.")
 
     def stop(self) -> None:
         """End here; what was picked and not come to its turn counts as seen."""
@@ -242,9 +255,23 @@ class Interview:
     def end_stage(self, stage: str, *, looked: bool = False) -> None:
         """A part of the interview is over. `looked`: with all named that meets the eye."""
         self.record({"event": "stage", "ended": stage, **({"looked": True} if looked else {})})
-        due = {"body": "body note", "seen": "symptom"}.get(self.stage)
-        self.queue += [(kind, words, "") for kind, words in self.later if kind == due]
-        self.later = [(kind, words) for kind, words in self.later if kind != due]
+        self._take_kept()
+
+    def keep(self, stage: Literal["body", "seen"], words: str) -> bool:
+        """Keep words that were said before their stage came; False where it has been, and they are taken now."""
+        self.later.append((stage, words))
+        if is_to_come := stage not in self.state.ended:
+            self.record({"event": "kept", "stage": stage, "words": words})
+        else:
+            self._take_kept()
+        return is_to_come
+
+    def _take_kept(self) -> None:
+        """What was kept for the stage that is on, or for one that is over, comes to its turn."""
+        kinds: dict[str, Kind] = {"body": "body note", "seen": "symptom"}
+        due = {self.stage, *self.state.ended}
+        self.queue += [(kinds[stage], words, "") for stage, words in self.later if stage in due]
+        self.later = [one for one in self.later if one[0] not in due]
 
     @property
     def sample(self) -> str:

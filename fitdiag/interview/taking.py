@@ -87,12 +87,9 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
     if kind == "alteration" and (other := _of_another_kind(talk, words)):
-        talk.later.append(("body note" if other == _SHAPE else "symptom", typed))
-        return [
-            Line(
-                f"That sounds like {other}; it is asked for in a moment, and kept till then. Here goes only what was altered before."
-            )
-        ]
+        kept = talk.keep("body" if other == _SHAPE else "seen", typed)
+        till = "; it is asked for in a moment, and kept till then" if kept else ""
+        return [Line(f"That sounds like {other}{till}. Here goes only what was altered before.")]
     found = talk.words.find(kind, words)
     if not found:
         return [_not_understood(talk, kind, words)]
@@ -159,10 +156,10 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
     elif NOTHING.fullmatch(word):
         talk.pending = None
         if pick.kind == "body note" and _sooner_seen(talk, pick.typed):
-            talk.later.append(("symptom", pick.typed))
+            talk.keep("seen", pick.typed)
             return [Line(f"Kept for what you see: '{one_line(pick.typed, 60)}'.")]
         talk.missed(pick.kind, pick.typed)
-        return []
+        return [Line(f"Not counted: '{one_line(pick.typed, 60)}'.")]
     elif yes:
         return [Line(f"Which one? Choose from 1 to {len(pick.ids)}, or Enter for none.")]
     numbers = re.sub(r"[,;&.)]|\band\b", " ", word).split()

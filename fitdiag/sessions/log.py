@@ -38,6 +38,7 @@ KINDS = (
     "conclusion",
     "offered",
     "before",
+    "kept",
     "outcome",
 )
 JOINED = ("known", "taken", "measured")  # lines of a round's log that hold several events each

@@ -37,7 +37,7 @@ class State:
 
     `awaiting`: the latest answer if its amount is still to come; `offered`: measured in pictures, neither confirmed nor refused
     yet; `before`: what was seen at the try-on before this one; `recorded`: the conclusion, if nothing was answered after it;
-    `again`: signs to photograph or ask at the next try-on.
+    `again`: signs to photograph or ask at the next try-on. `kept`: words said before their stage came, each with that stage.
     `sentences`: where an offered finding was read from a mail, the sentence, by symptom. `open`: the signs that were on the screen
     with the last one answered, and are still to be answered; those taken back come before them.
     """
@@ -51,6 +51,7 @@ class State:
     awaiting: Finding | Done | None = None
     offered: tuple[Finding, ...] = ()
     before: tuple[Finding, ...] = ()
+    kept: tuple[tuple[str, str], ...] = ()
     again: frozenset[str] = frozenset()
     sentences: Mapping[str, str] = field(default_factory=dict)
     open: tuple[str, ...] = ()
@@ -62,6 +63,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
     steps: list[Event] = []
     notes: list[str] = []
     before: tuple[Finding, ...] = ()
+    kept: list[tuple[str, str]] = []
     recorded: Event | None = None
     returned: list[object] = []  # the signs to stand before again after a `back`
     for event in events:
@@ -77,6 +79,8 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
             recorded = None
         elif kind == "note":
             notes.append(one_line(event.get("text", ""), 500))
+        elif kind == "kept" and event.get("stage") in STAGES:
+            kept.append((event["stage"], one_line(event.get("words", ""), 500)))
         elif kind == "before":
             told = (finding_from(item) for item in listed(event, "findings") if isinstance(item, Mapping))
             before = tuple(finding for finding in told if finding is not None and finding.symptom in base.symptoms)
@@ -93,6 +97,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
             units="cm" if units == "cm" else "in", client=one_line(head.get("client", ""), 80), notes=tuple(notes)
         ),
         before=before,
+        kept=tuple(kept),
         recorded=recorded,
         steps=len(steps),
     )
