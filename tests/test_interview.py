@@ -852,6 +852,19 @@ def test_an_amount_beyond_all_measure_is_asked_back(base: RuleBase) -> None:
     assert 19.05 == pytest.approx(talk.finding("balance-lines-dip-to-back").amount_mm)
 
 
+@pytest.mark.parametrize("typed", ["slight, left more", "3/4 in, left more"])
+def test_which_side_shows_more_is_kept(base: RuleBase, typed: str) -> None:
+    """What is on both sides and more on one counts as on both; which one stands in the notes, from one question or a screen of six."""
+    one, six = at_the_dip(base).type(typed), Talk(base, several=True).at_questions()
+    on_screen = six.interview.screen[0]
+    six.type("1: slight left more, rest no")
+    for talk, name in ((one, DIP), (six, on_screen)):
+        assert ("yes", "both") == (talk.symptoms[name].seen, talk.symptoms[name].side)
+        assert (f"{base.symptoms[name].title}: more on the left",) == talk.interview.findings.notes
+        assert "more on the left is kept" in talk.said
+    assert () == at_the_dip(base).type("3/4 in").interview.findings.notes
+
+
 @pytest.mark.parametrize("typed", ["does not dip at the back", "the lines don't dip", "it is not baggy"])
 def test_a_sentence_that_denies_is_not_counted(base: RuleBase, typed: str) -> None:
     """What is not there does not go among what is seen, however it is said; a sign named with a "not" does."""

@@ -353,7 +353,8 @@ def _reply_questions(talk: Interview, typed: str) -> list[Line]:
                 f"To look at again: {'; '.join(lower_first(talk.base.symptoms[name].title) for name in sorted(again))}."
             )
         )
-    return [*lines, *talk.count(*findings, again=again)] if findings else lines
+    lines += talk.count(*findings, again=again) if findings else []
+    return lines + [line for number, said in read.items() for line in _more_kept(talk, asked[number - 1], said)]
 
 
 _NO_AMOUNT = "this sign has no amount: write yes or no, or how strong it is"
@@ -402,8 +403,20 @@ def _means_another_sign(talk: Interview, symptom: Symptom, typed: str) -> bool:
     return bool(named) and symptom.id not in named
 
 
+def _more_kept(talk: Interview, symptom: str, said: Said) -> list[Line]:
+    """Which of two sides shows a sign more: no rule weighs it, so it is kept in words."""
+    if said.more is None:
+        return []
+    talk.record({"event": "note", "text": f"{talk.title(symptom)}: more on the {said.more}"})
+    return [Line(f"That it is more on the {said.more} is kept as a note.")]
+
+
 def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list[Line]:
     """Take what was read of one sign; a vague or unlikely amount is asked back."""
+    return [*_more_kept(talk, symptom.id, said), *_taken(talk, symptom, said, origin)]
+
+
+def _taken(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list[Line]:
     finding = Finding(symptom.id, said.seen, severity=said.severity, side=said.side, origin=origin)
     length = said.length
     if said.look_again:
