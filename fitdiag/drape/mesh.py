@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 from scipy.spatial import Delaunay
 from shapely import LinearRing, Polygon, contains_xy, distance, prepare
 from shapely import points as places
@@ -98,7 +100,6 @@ def mesh_of(cut: Cut, *, whole: bool = False, points: int = POINTS) -> Mesh:
     pieces = [*halves, *([_piece(panel, counts, step) for panel in cut.left] or halves)] if whole else halves
     mirrored = [False] * len(halves) + [True] * (len(pieces) - len(halves))
     starts = np.concatenate([[0], np.cumsum([len(piece.flat) for piece in pieces])])
-    same = np.arange(starts[-1])
     names = [panel.name for panel in cut.panels]
     pairs = []
     for pair in cut.sewn:
@@ -112,27 +113,16 @@ def mesh_of(cut: Cut, *, whole: bool = False, points: int = POINTS) -> Mesh:
         for number, half in enumerate(halves):
             ends = half.edge(*cut.centre), pieces[number + len(halves)].edge(*cut.centre)
             pairs.append((starts[number] + ends[0], starts[number + len(halves)] + ends[1]))
-    _join(same, pairs)
-    _, sewn = np.unique(same, return_inverse=True)
+    size, none = int(starts[-1]), np.zeros((2, 0), dtype=np.int64)
+    seams = np.concatenate([none, *(np.stack(pair) for pair in pairs)], axis=1)
+    joined = coo_matrix((np.ones(seams.shape[1]), seams), (size, size))
+    count, sewn = connected_components(joined, directed=False)  # what is sewn to sewn is all one
     corners = np.concatenate([piece.triangles + start for piece, start in zip(pieces, starts, strict=False)])
     return Mesh(
         tuple(pieces), tuple(mirrored), tuple(int(start) for start in starts[:-1]),
-        np.concatenate([piece.flat for piece in pieces]), sewn.ravel(), corners,
-        np.repeat(np.arange(len(pieces)), [len(piece.triangles) for piece in pieces]), int(sewn.max()) + 1, step,
+        np.concatenate([piece.flat for piece in pieces]), sewn.astype(np.int64), corners,
+        np.repeat(np.arange(len(pieces)), [len(piece.triangles) for piece in pieces]), count, step,
     )  # fmt: skip
-
-
-def _join(same: Index, pairs: list[tuple[Index, Index]]) -> None:
-    """Give points that are sewn together the same number; sewn to sewn to sewn is all one."""
-    changed = True
-    while changed:
-        changed = False
-        for one, other in pairs:
-            least = np.minimum(same[one], same[other])
-            if (same[one] != least).any() or (same[other] != least).any():
-                np.minimum.at(same, one, least)
-                np.minimum.at(same, other, least)
-                changed = True
 
 
 def _counts(cut: Cut, step: float) -> Mapping[tuple[str, str], list[tuple[float, int]]]:
