@@ -65,16 +65,6 @@ FOUND_BY_WEARING = ("sitting", "stairs", "bending", "asking")  # without a look 
 STRENGTH_WORDS = ("a little", "clearly", "a lot")
 VIEW_WORDS = "the drawing shows it {}"
 SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs without it"
-BEHIND = {
-    False: "Ask somebody to look, or use two mirrors.",
-    True: "Set a phone on its timer at the height of the hip and look at the picture, or use two mirrors; arms down.",
-}
-RESTS = "Try on in your own time, with breaks. Stop when you are tired."
-CUTS_NOTHING = "Cut nothing while you wear it. Your fitter tells you what to change."
-PICTURES = {
-    True: "The form holds no pictures. If your fitter asked for some, send them beside it, with the same mail or message.",
-    False: "No photos are needed.",
-}
 
 
 # ------------------------------------------------------------------------------------------------------- the page
@@ -104,11 +94,11 @@ def client_form(
     done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
     page: str = template("client_form.html").render(
         schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
-        round_number=heading.round_number, token=token, behind=BEHIND[alone],
+        round_number=heading.round_number, token=token, alone=alone, photos=photos,
         kept=f"{zlib.crc32(repr((units, rows, done)).encode()):08x}",  # other questions find no answers kept on the device
         felt=[row for row in rows if row["felt"]], seen=[row for row in rows if not row["felt"]], done=done,
         feels_when=FEELS_WHEN, feels=FEELS, states=STATES,
-        cautions=(RESTS, *_cautions(told), CUTS_NOTHING, PICTURES[photos]), longest_words=LONGEST_WORDS,
+        cautions=_cautions(told), longest_words=LONGEST_WORDS,
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )  # fmt: skip
     return page
