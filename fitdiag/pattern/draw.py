@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.alter import Cut
 from fitdiag.pattern.change import SEEN_MM, Change, change_of, sentence, to_true
-from fitdiag.pattern.ink import LABEL, XY, Box, Drawing, Pen, Type, along, around, beside, clipped, corners, pointed
+from fitdiag.pattern.ink import LABEL, XY, Box, Drawing, Letters, Pen, along, around, beside, clipped, corners, pointed
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, unit
 from fitdiag.pattern.true import true_piece
@@ -182,7 +182,7 @@ class Figure:
             away = None if mark.away is None else (float(mark.away[0]), -float(mark.away[1]))
             words.append((text, *self.pen.dimension(self.view.xy(mark.a), self.view.xy(mark.b), text, away)))
         for text, middle, spots in words:
-            self.pen.label(text, spots, self.view.clip, Type(10.0, bold=True, role="amount"), leader=middle)
+            self.pen.label(text, spots, self.view.clip, Letters(10.0, bold=True, role="amount"), leader=middle)
 
     def word_along(self, line: Array, text: str, shares: Sequence[float], *, bold: bool = False) -> None:
         """A text along a line, rather on its left hand (outside a seam); level beside it when the line is short."""
@@ -190,11 +190,13 @@ class Figure:
         part = max(parts, key=length, default=np.zeros((1, 2)))
         if length(part) < 6.0:
             return
-        spots, type = along(part, 9, shares), LABEL._replace(bold=bold)
-        beyond = [spot for n in (2, 3, 1) for spot in around(tuple(part[len(part) * n // 4]), text, type, (1.2, 4.0))]
-        if length(part) < type.width(text):
+        spots, letters = along(part, 9, shares), LABEL._replace(bold=bold)
+        beyond = [
+            spot for n in (2, 3, 1) for spot in around(tuple(part[len(part) * n // 4]), text, letters, (1.2, 4.0))
+        ]
+        if length(part) < letters.width(text):
             spots = [*beyond, *spots]
-        self.pen.label(text, [*spots, *beyond], self.view.clip, type, over="labels" if bold else "lines")
+        self.pen.label(text, [*spots, *beyond], self.view.clip, letters, over="labels" if bold else "lines")
 
 
 def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
@@ -223,10 +225,10 @@ def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
             pen.hatch(shapely.box(x, y - 1.9, x + 10, y + 1.9), cross=role == "removed")
             pen.line([(x, y - 1.9), (x + 10, y - 1.9), (x + 10, y + 1.9), (x, y + 1.9), (x, y - 1.9)], "frame")
         elif role == ": true":
-            pen.text(x + 5, y + 1.1, role, Type(9, bold=True, role="key"), anchor="middle")
+            pen.text(x + 5, y + 1.1, role, Letters(9, bold=True, role="key"), anchor="middle")
         else:
             pen.line([(x, y), (x + 10, y)], role)
-        pen.text(x + 12.5, y + 1.1, text, Type(9, role="key"))
+        pen.text(x + 12.5, y + 1.1, text, Letters(9, role="key"))
     return box[1] + 5.6 * -(-len(used) // columns)
 
 
@@ -254,21 +256,21 @@ def drawing(
         changes = [replace(change, new=true_piece(change.new)[0]) for change in changes]
     title = title or step.alteration.replace("-", " ").capitalize()
     pen = Pen(PAGE[2], PAGE[3])
-    y = pen.paragraph(0, 5.0, title, Type(15, bold=True, role="title"), PAGE[2], 6.5, most=2)
+    y = pen.paragraph(0, 5.0, title, Letters(15, bold=True, role="title"), PAGE[2], 6.5, most=2)
     y = notes_at(pen, notes, y - 1.5) + 1.5 if notes else y
     told = _told(changes)
     for text in told:
-        y = pen.paragraph(0, y, text, Type(10.5, role="told"), PAGE[2], 4.8) + 1.0
+        y = pen.paragraph(0, y, text, Letters(10.5, role="told"), PAGE[2], 4.8) + 1.0
     end = _figures(pen, changes, y + 4.0)
     end = key(pen, (0.0, end + 3, PAGE[2], end + 3), changes, 3)
-    pen.text(0, end + 4.5, CAUTION, Type(9, role="caution"))
+    pen.text(0, end + 4.5, CAUTION, Letters(9, role="caution"))
     return pen.done(title, " ".join([*notes, *told, CAUTION]), height=end + 6.0)
 
 
 def notes_at(pen: Pen, notes: Sequence[str], y: float) -> float:
     """Lines in small print; the height below them."""
     for note in notes:
-        y = pen.paragraph(0, y, note, Type(9, role="note"), PAGE[2], 4.2)
+        y = pen.paragraph(0, y, note, Letters(9, role="note"), PAGE[2], 4.2)
     return y
 
 
@@ -310,7 +312,7 @@ def _figures(pen: Pen, changes: Sequence[Change], top: float) -> float:
 
 
 def _figure(pen: Pen, view: View, change: Change, caption: str, *, working: bool) -> None:
-    pen.text(view.clip[0] + 0.5, view.clip[1] - 1.5, caption.capitalize(), Type(9, role="caption"))
+    pen.text(view.clip[0] + 0.5, view.clip[1] - 1.5, caption.capitalize(), Letters(9, role="caption"))
     figure = Figure(pen, view)
     figure.lines_of(change)
     figure.names(change, working=working)

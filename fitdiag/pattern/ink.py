@@ -73,7 +73,7 @@ class Text:
 Item = Stroke | Fill | Text
 
 
-class Type(NamedTuple):
+class Letters(NamedTuple):
     """The letters of a text: their size in points, whether bold, and what the text is for."""
 
     size: float
@@ -86,7 +86,7 @@ class Type(NamedTuple):
         return sum(_WIDTHS.get(char, 556) for char in text) / 1000 * self.size * MM_PER_POINT * wider
 
 
-LABEL = Type(9.0, role="label")
+LABEL = Letters(9.0, role="label")
 
 
 @dataclass(frozen=True)
@@ -189,7 +189,7 @@ _WIDTHS = {
 
 def wrapped(text: str, size: float, width: float) -> list[str]:
     """Text in lines not wider than `width` mm; a single word that is wider is cut with dots."""
-    lines, plain = list[str](), Type(size)
+    lines, plain = list[str](), Letters(size)
     whole = re.sub(r"(?<=\d) (?=\d|in\b|cm\b)", "\u00a0", " ".join(text.split()))  # an amount stays whole
     for word in whole.split(" "):
         if lines and plain.width(f"{lines[-1]} {word}") <= width:
@@ -279,25 +279,25 @@ class Pen:
                 if part.geom_type == "LineString" and part.length > 0.15:
                     self.line(np.asarray(part.coords), "hatch")
 
-    def text(self, x: float, y: float, text: str, type: Type, anchor: Anchor = "start") -> None:
+    def text(self, x: float, y: float, text: str, letters: Letters, anchor: Anchor = "start") -> None:
         """A text at a fixed place."""
-        size, bold, role = type
+        size, bold, role = letters
         self._over.append(Text(x, y, text, size, anchor, 0.0, bold, role))
-        wide = type.width(text)
+        wide = letters.width(text)
         left = x - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
         self._taken.append(box(left, y - size * MM_PER_POINT * 0.75, left + wide, y + size * MM_PER_POINT * 0.25))
 
     def paragraph(
-        self, x: float, y: float, text: str, type: Type, width: float, step: float, most: int | None = None
+        self, x: float, y: float, text: str, letters: Letters, width: float, step: float, most: int | None = None
     ) -> float:
         """A text in lines not wider than `width`, at most so many, `step` mm apart; where the next line would stand."""
-        for line in wrapped(text, type.size, width)[:most]:
-            self.text(x, y, line, type)
+        for line in wrapped(text, letters.size, width)[:most]:
+            self.text(x, y, line, letters)
             y += step
         return y
 
     def label(
-        self, text: str, spots: Iterable[Spot], within: Box, type: Type = LABEL, *, leader: XY | None = None,
+        self, text: str, spots: Iterable[Spot], within: Box, letters: Letters = LABEL, *, leader: XY | None = None,
         over: Over = "labels",
     ) -> bool:  # fmt: skip
         """A text at the free-est of the spots, the first of equals; on white ground where it covers lines (if the pen does so).
@@ -305,8 +305,8 @@ class Pen:
         `leader`: what it names, joined by a thin line when it had to go far. `over`: what it may cover at worst; where it
         would cover more it is left out. Says whether it was set.
         """
-        size, bold, role = type
-        wide, high = type.width(text) + 1.2, size * MM_PER_POINT
+        size, bold, role = letters
+        wide, high = letters.width(text) + 1.2, size * MM_PER_POINT
         best = self._freest(((spot, _ground(spot, wide, high)) for spot in spots), within)
         if best is None or (best[0] >= 100 and over != "labels") or (over == "nothing" and best[3] > 0.3):
             return False
@@ -324,14 +324,16 @@ class Pen:
         self._taken.append(ground)
         return True
 
-    def block(self, lines: Sequence[str], shares: Iterable[XY], within: Box, type: Type, *, free: bool = False) -> bool:
+    def block(
+        self, lines: Sequence[str], shares: Iterable[XY], within: Box, letters: Letters, *, free: bool = False
+    ) -> bool:
         """Lines of text, flush left, at the free-est of the places, the first of equals. `shares`: of the room beside and below them.
 
         `free`: only where they cover nothing. Whether they stand now.
         """
-        size, _, role = type
+        size, _, role = letters
         step = size * MM_PER_POINT * 1.25
-        wide, high = max(map(type.width, lines)), step * len(lines)
+        wide, high = max(map(letters.width, lines)), step * len(lines)
         left, top, right, bottom = within
         spare = right - left - 4 - wide, bottom - top - 4 - high
         corners = ((left + 2 + spare[0] * x, top + 2 + spare[1] * y) for x, y in shares)
@@ -363,7 +365,7 @@ class Pen:
         Its middle, and the places where its amount may stand.
         """
         one, other = np.array([a, b])
-        run, tail, spots, figures = apart(one, other) or 1e-6, 5.5, list[Spot](), Type(10.0, bold=True)
+        run, tail, spots, figures = apart(one, other) or 1e-6, 5.5, list[Spot](), Letters(10.0, bold=True)
         way = (other - one) / run
         if away is not None:
             out = np.array(away)
@@ -416,19 +418,19 @@ def pointed(tip: Array, back: Array, share: float) -> Array:
     return np.array([tip, tip + back + left_of(back) * share, tip + back - left_of(back) * share])
 
 
-def beside(point: XY | Array, direction: XY | Array, text: str, type: Type, gap: float) -> Spot:
+def beside(point: XY | Array, direction: XY | Array, text: str, letters: Letters, gap: float) -> Spot:
     """The place where a level text stands `gap` mm beyond a point, seen in a direction."""
     run = hypot(*direction) or 1.0
     x, y = direction[0] / run, direction[1] / run
-    half_wide, half_high = type.width(text) / 2 + 0.6, type.size * MM_PER_POINT / 2
+    half_wide, half_high = letters.width(text) / 2 + 0.6, letters.size * MM_PER_POINT / 2
     reach = min(half_wide / abs(x) if abs(x) > 1e-6 else 1e9, half_high / abs(y) if abs(y) > 1e-6 else 1e9)
     return Spot(point[0] + x * (gap + reach), point[1] + y * (gap + reach))
 
 
-def around(point: XY, text: str, type: Type, gaps: Sequence[float]) -> list[Spot]:
+def around(point: XY, text: str, letters: Letters, gaps: Sequence[float]) -> list[Spot]:
     """Places for a level text round a point, near ones first."""
     turns = [(cos(k * pi / 4), sin(k * pi / 4)) for k in range(8)]
-    return [beside(point, turn, text, type, gap) for gap in gaps for turn in turns]
+    return [beside(point, turn, text, letters, gap) for gap in gaps for turn in turns]
 
 
 def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -> list[Spot]:

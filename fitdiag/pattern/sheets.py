@@ -17,7 +17,7 @@ from shapely import LineString, Polygon, affinity, box, get_parts
 
 from fitdiag.pattern.change import grain_of
 from fitdiag.pattern.garment import arc, off, unfolded
-from fitdiag.pattern.ink import LABEL, Box, Item, Pen, Spot, Type, along, around, clipped, corners, pointed, wrapped
+from fitdiag.pattern.ink import LABEL, Box, Item, Letters, Pen, Spot, along, around, clipped, corners, pointed, wrapped
 from fitdiag.pattern.outline import cutting_area, notch_tick
 from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, left_of, length, unit
@@ -233,7 +233,7 @@ def _stamp(pen: Pen, mark: str, inner: Box) -> None:
         most = round(MOST_STAMPED * STAMP_ROOMS_MM[0] / room)
         if len(lines) > most:
             lines = [*lines[: most - 1], "and more: see the first page"]
-        return pen.block(lines, shares, inner, Type(STAMP_SIZE, role="stamp"), free=free)
+        return pen.block(lines, shares, inner, Letters(STAMP_SIZE, role="stamp"), free=free)
 
     if not any(stamped(room, free=True) for room in STAMP_ROOMS_MM):
         stamped(STAMP_ROOMS_MM[0], free=False)
@@ -277,7 +277,7 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
             for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.13, 0.87)
         ]
         told = [words.format(neighbour.name) for words in ways]
-        set_words = partial(pen.label, spots=spots, within=(0, 0, wide, high), type=Type(7, role="neighbour"))
+        set_words = partial(pen.label, spots=spots, within=(0, 0, wide, high), letters=Letters(7, role="neighbour"))
         if not any(set_words(words, over="nothing") for words in told):
             set_words(told[0])
     return inner
@@ -288,7 +288,7 @@ def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
     left, top, right, bottom = inner
     if tile == max(grid.tiles, key=lambda one: float(grid.shape.intersection(box(*one.box)).area)):
         name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
-        large = Type(22, bold=True, role="name")
+        large = Letters(22, bold=True, role="name")
         wide, high = large.width(name) / 2, 4.0
         shape = affinity.translate(grid.shape, -tile.box[0], -tile.box[1])
         inside = []
@@ -302,14 +302,14 @@ def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
             inside += fits[:40]
         pen.label(name, inside or _places(name, large, inner), inner, large)
     name = f"{grid.name.capitalize()} {tile.name}"
-    mark = Type(18, bold=True, role="page")
+    mark = Letters(18, bold=True, role="page")
     pen.label(name, _places(name, mark, inner), inner, mark)
 
 
-def _places(text: str, type: Type, inner: Box) -> list[Spot]:
+def _places(text: str, letters: Letters, inner: Box) -> list[Spot]:
     """Places for a title on a page: near the corners first, level, then turned along the edges."""
     left, top, right, bottom = inner
-    half = type.width(text) / 2 + 4
+    half = letters.width(text) / 2 + 4
     shares = [(x, y) for y in (0.06, 0.94, 0.25, 0.5, 0.75) for x in (0.0, 1.0, 0.3, 0.5, 0.7)]
     level = [Spot(left + half + (right - left - 2 * half) * x, top + (bottom - top) * y) for x, y in shares]
     return level + [
@@ -325,16 +325,16 @@ def _cover(
     """The first page: what it is, how to print, the squares to measure, how to join, and where each page belongs."""
     wide, high = room
     pen = Pen(wide, high)
-    y = pen.paragraph(0, 7.0, title, Type(16, bold=True), wide, 7.5, most=2)
+    y = pen.paragraph(0, 7.0, title, Letters(16, bold=True), wide, 7.5, most=2)
     for note in told[:MOST_TOLD]:
-        y = pen.paragraph(0, y, note, Type(10, role="stamp"), wide, 4.6)
+        y = pen.paragraph(0, y, note, Letters(10, role="stamp"), wide, 4.6)
     y += 1.5 if told else 0.0
-    pen.text(0, y, RULE, Type(12, bold=True))
+    pen.text(0, y, RULE, Letters(12, bold=True))
     top = y + 6
     for x, side, words in ((0.0, SQUARE_MM, "50 mm"), (SQUARE_MM + 12, INCHES_MM, "2 in")):
         pen.frame((x, top, x + side, top + side), "part")
-        pen.text(x + side / 2, top + side / 2 - 1, words, Type(14, bold=True), anchor="middle")
-        pen.text(x + side / 2, top + side / 2 + 6, "each side, to the line's middle", Type(8), anchor="middle")
+        pen.text(x + side / 2, top + side / 2 - 1, words, Letters(14, bold=True), anchor="middle")
+        pen.text(x + side / 2, top + side / 2 + 6, "each side, to the line's middle", Letters(8), anchor="middle")
     lap = grids[0].overlap
     count = sum(len(grid.tiles) for grid in grids)
     notes = (
@@ -347,7 +347,7 @@ def _cover(
     )
     x, line_y = 2 * SQUARE_MM + 24, top + 3
     for note in notes:
-        line_y = pen.paragraph(x, line_y, note, Type(9), wide - x, 4.2) + 1.6
+        line_y = pen.paragraph(x, line_y, note, Letters(9), wide - x, 4.2) + 1.6
     top = max(top + INCHES_MM, line_y) + 10
     cell = (wide - 8 * (len(grids) - 1)) / len(grids)
     for number, grid in enumerate(grids):
@@ -385,7 +385,7 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
     span = (grid.columns * (wide - lap) + lap, grid.rows * (high - lap) + lap)
     scale = min((cell[2] - cell[0]) / span[0], (cell[3] - cell[1] - 6) / span[1])
     at = np.array([cell[0] + (cell[2] - cell[0] - span[0] * scale) / 2, cell[1] + 6])
-    pen.text(float(at[0]), cell[1] + 3, f"{grid.name.capitalize()}: {len(grid.tiles)} pages", Type(10, bold=True))
+    pen.text(float(at[0]), cell[1] + 3, f"{grid.name.capitalize()}: {len(grid.tiles)} pages", Letters(10, bold=True))
     for tile in grid.tiles:
         pen.line(at + corners(tile.box) * scale, "frame")
     for role, line, _, _ in _lines(grid.piece, grid.side):
@@ -395,7 +395,7 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
             )
     for tile in grid.tiles:
         x, y = at + (np.array(tile.box[:2]) + np.array([wide - lap, high - lap]) / 2) * scale
-        at_page, small = (float(x), float(y)), Type(11, bold=True, role="label")
+        at_page, small = (float(x), float(y)), Letters(11, bold=True, role="label")
         spots = [Spot(*at_page), *around(at_page, tile.name, small, (3.0, 6.0))]
         pen.label(tile.name, spots, cell, small)
 
@@ -410,13 +410,13 @@ def _enlarged(grids: Sequence[Grid], room: tuple[float, float], units: Units, ma
         tall = min(CELL_MM[1], (high - HEAD_MM) / -(-len(shown) // step))
         pen = Pen(wide, high)
         told = f"Where to look closely: {TIMES:g} times as large as the sheets. Do not cut along these."
-        pen.text(0, 5.5, told, Type(11, bold=True))
+        pen.text(0, 5.5, told, Letters(11, bold=True))
         if mark:
-            pen.paragraph(0, 10.0, mark, Type(STAMP_SIZE, role="stamp"), wide - 2, 3.6, most=2)
+            pen.paragraph(0, 10.0, mark, Letters(STAMP_SIZE, role="stamp"), wide - 2, 3.6, most=2)
         for number, (caption, at, lines) in enumerate(shown):
             left, top = (wide + 4) / step * (number % step), HEAD_MM + tall * (number // step)
             _place(pen, (left, top, left + (wide + 4) / step - 4, top + tall - 9), at, lines, units)
-            pen.text(left, top - 1.2, caption[:1].upper() + caption[1:], Type(9, role="caption"))
+            pen.text(left, top - 1.2, caption[:1].upper() + caption[1:], Letters(9, role="caption"))
         yield pen.done("", "").items
 
 
@@ -442,5 +442,5 @@ def _place(pen: Pen, cell: Box, at: Array, lines: Sequence[tuple[str, Array]], u
     pen.line([(x, y), (x + size * TIMES, y)], "new")
     for end in (x, x + size * TIMES):
         pen.line([(end, y - 1.5), (end, y + 1.5)], "dimension")
-    pen.text(x + size * TIMES + 1.5, y + 1, words, Type(8, role="bar"))
+    pen.text(x + size * TIMES + 1.5, y + 1, words, Letters(8, role="bar"))
     pen.frame(cell)

@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.change import Change, captions, grain_of, parted, slid_from
 from fitdiag.pattern.draw import PAGE, SHARES, Figure, changes_of, fitted, key, notes_at, place_of
-from fitdiag.pattern.ink import Box, Drawing, Pen, Type, wrapped
+from fitdiag.pattern.ink import Box, Drawing, Letters, Pen, wrapped
 from fitdiag.pattern.moves import Step
 from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, apart, points
 from fitdiag.pattern.true import true_piece
@@ -44,7 +44,7 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
     rows = sum(len(wrapped(note, 9, PAGE[2])) for note in notes)
     first = 8.0 + 5.0 * (len(heads) - 1) + 4.2 * rows
     pen = Pen(PAGE[2], first + 1.0 + -(-len(pictures) // 3) * (high + words), hatching=1.2)
-    pen.paragraph(0, 4.5, title, Type(12, bold=True, role="title"), PAGE[2], 5.0, most=2)
+    pen.paragraph(0, 4.5, title, Letters(12, bold=True, role="title"), PAGE[2], 5.0, most=2)
     notes_at(pen, notes, 4.5 + 5.0 * len(heads))
     for number, (caption, paint) in enumerate(pictures):
         left, top = (wide + 5.0) * (number % 3), first + (high + words) * (number // 3)
@@ -52,8 +52,8 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
         bottom = cell[3]
         paint(Figure(pen, fitted(place_of(change), cell, STRIP_PAD)), change)
         pen.frame(cell)
-        pen.text(left, bottom + 4.5, str(number + 1), Type(11, bold=True, role="number"))
-        pen.paragraph(left + 6, bottom + 4.5, caption, Type(9, role="caption"), wide - 6, 4.0)
+        pen.text(left, bottom + 4.5, str(number + 1), Letters(11, bold=True, role="number"))
+        pen.paragraph(left + 6, bottom + 4.5, caption, Letters(9, role="caption"), wide - 6, 4.0)
     if len(pictures) == 5:
         key(pen, ((wide + 5.0) * 2, first + high + words, PAGE[2], pen.height), [change], 1)
     told = " ".join(f"{number}. {caption}" for number, (caption, _) in enumerate(pictures, 1))

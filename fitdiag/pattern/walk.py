@@ -9,7 +9,7 @@ from typing import Any
 from fitdiag.knowledge.garment import Pair
 from fitdiag.pattern.blocks import GRADE
 from fitdiag.pattern.garment import far_on
-from fitdiag.pattern.ink import Drawing, Pen, Type
+from fitdiag.pattern.ink import Drawing, Letters, Pen
 from fitdiag.pattern.measure import corner_angle
 from fitdiag.pattern.piece import Pattern, Piece, Side, length
 from fitdiag.units import Units, format_reading
@@ -209,17 +209,17 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
     """Each pair as two straight lines one above the other, with its notches, and what is longer written where it lies."""
     wide, left, high = 190.0, 32.0, 14.0 + 26.0 * len(found.pairs) + 6.0 * len(found.corners) + 8.0
     pen = Pen(wide, high)
-    pen.text(0, 5, "The seams walked", Type(15, bold=True, role="title"))
+    pen.text(0, 5, "The seams walked", Letters(15, bold=True, role="title"))
     y = 16.0
     told: list[str] = []
     for pair in found.pairs:
         both = [(pair.one, [s.one for s in pair.stretches]), (pair.other, [s.other for s in pair.stretches])]
         scale = (wide - left - 4) / max(sum(lengths) for _, lengths in both)
         called = pair.name.capitalize() + ("" if pair.side == "both" else f", {pair.side}")
-        pen.text(0, y, called, Type(10, bold=True, role="pair"))
+        pen.text(0, y, called, Letters(10, bold=True, role="pair"))
         for row, (name, lengths) in enumerate(both):
             level, at = y + 4.0 + 6.0 * row, left
-            pen.text(0, level + 1.2, name, Type(9, role="piece"))
+            pen.text(0, level + 1.2, name, Letters(9, role="piece"))
             pen.line([(left, level), (left + sum(lengths) * scale, level)], "new")
             for size in lengths:
                 at += size * scale
@@ -229,13 +229,13 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
             size = max(stretch.one, stretch.other) * scale
             if abs(stretch.longer) >= TOLD_MM:
                 longer = _longer(pair, stretch.longer, units)
-                pen.text(at + size / 2, y + 15.5, longer, Type(8, role="longer"), anchor="middle")
+                pen.text(at + size / 2, y + 15.5, longer, Letters(8, role="longer"), anchor="middle")
             at += size
         told += pair_told(pair, units)
         y += 26.0
     for corner in found.corners:
         words = corner_told(corner, drafted=untouched(pattern))
-        pen.text(0, y, words, Type(9, role="corner"))
+        pen.text(0, y, words, Letters(9, role="corner"))
         told.append(words)
         y += 6.0
     return pen.done("The seams walked", " ".join(told))
