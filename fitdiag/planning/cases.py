@@ -49,7 +49,6 @@ class Case:
     where: Where
     findings: Findings
     expect: Expect
-    cause_file: str
 
 
 def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Problem]]:
@@ -80,7 +79,7 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
             continue
         for index in range(len(document.data)):
             try:
-                case = _case(document, index, base, stem, hints)
+                case = _case(document, index, base, hints)
             except ProblemsFoundError as stopped:
                 problems.extend(stopped.problems)
                 continue
@@ -105,7 +104,7 @@ def _content(findings: Findings) -> Hashable:
     return (*(frozenset(table.items()) for table in tables), findings.done)
 
 
-def _case(document: Document, index: int, base: RuleBase, stem: str, hints: Hints) -> Case:
+def _case(document: Document, index: int, base: RuleBase, hints: Hints) -> Case:
     """The case at `index`. Raises ProblemsFoundError with every fault of it."""
     data: Any = document.data[index]
     where, problems = document.where((index,)), list[Problem]()
@@ -138,7 +137,7 @@ def _case(document: Document, index: int, base: RuleBase, stem: str, hints: Hint
         problems.extend(problems_of(error, document, (index, "expect"), Expect, hints))
     if problems:
         raise ProblemsFoundError(problems)
-    return Case(name, where, findings, expect, stem)
+    return Case(name, where, findings, expect)
 
 
 def _unknown(expect: Expect, document: Document, index: int, base: RuleBase, hints: Hints) -> Iterator[Problem]:

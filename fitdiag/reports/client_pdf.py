@@ -26,6 +26,7 @@ TRIES = (
 LARGE = 14.0  # large print as the trade of printing understands it: 14 points and more
 MUSLIN_MM = 88.0  # height of the pictures of simulated cloth
 INK, SOFT = 0, 80  # greys
+LONGEST_HEAD = 90  # letters of it at the foot of a page
 _LONG: dict[tuple[str, bool, str], float] = {}  # a word's length in mm by face and weight, in letters of one point
 
 
@@ -70,7 +71,8 @@ class _Setter:
     """Sets a sheet in one size of letters."""
 
     def __init__(self, pdf: FPDF, size: float, head: str, count: int) -> None:
-        self.pdf, self.size, self.head, self.count = pdf, size, _short(head, 90), count
+        self.pdf, self.size, self.count = pdf, size, count
+        self.head = plain(head) if len(plain(head)) <= LONGEST_HEAD else f"{plain(head)[: LONGEST_HEAD - 3]}..."
         self.line = size * 0.44  # mm from line to line, about 1.25 of the letters
         self.wide = float(pdf.w) - 2 * MARGIN
         self.half = (self.wide - GUTTER) / 2
@@ -399,8 +401,3 @@ def _high(rows: Sequence[_Row]) -> float:
 
 def _lifted(row: _Row, by: float) -> Callable[[float], None]:
     return lambda y: row.draw(y + by)
-
-
-def _short(text: str, most: int) -> str:
-    shown = plain(text)
-    return shown if len(shown) <= most else shown[: most - 3] + "..."
