@@ -294,12 +294,13 @@ def test_the_next_try_on_asks_first_what_became_of_each_sign(shell: Shell, tmp_p
     shell("review", "the usher", "--findings", "then.yaml", "--no-questions")
     shell("review", "the usher", "--sent")
     told = ("--done", "tuck-across-back-hip=3/4 in", "--findings", "now.yaml")
-    out = typed(tmp_path, "1/4 in\nno\nstop\n", "review", "the usher", *told).stdout
+    out = typed(tmp_path, "back\n1/4 in\nno\nstop\n", "review", "the usher", *told).stdout
     out = " ".join(out.split())
     first = out.index("At the last try-on: the level lines dip towards the back (3/4 in). And now?")
     then = out.index("At the last try-on: the level line makes a V at centre back. And now?")
     assert "What became of it" in out[:first] and first < then < out.index("do you see on the muslin")
-    assert 2 == out.count("And now?")
+    assert "there is nothing to take back" in out  # what was known before the questions is no answer of theirs
+    assert 3 == out.count("And now?")
     found = fold(read_log(tmp_path / "cases/the-usher/round-02/session.jsonl").events, load_rules()).findings.symptoms
     assert (6.35, "no") == (found["balance-lines-dip-to-back"].amount_mm, found["v-at-centre-back"].seen)
 

@@ -354,7 +354,9 @@ def _reply_questions(talk: Interview, typed: str) -> list[Line]:
             )
         )
     lines += talk.count(*findings, again=again) if findings else []
-    return lines + [line for number, said in read.items() for line in _more_kept(talk, asked[number - 1], said)]
+    return lines + [
+        line for number, said in read.items() for line in _more_kept(talk, talk.base.symptoms[asked[number - 1]], said)
+    ]
 
 
 _NO_AMOUNT = "this sign has no amount: write yes or no, or how strong it is"
@@ -403,17 +405,19 @@ def _means_another_sign(talk: Interview, symptom: Symptom, typed: str) -> bool:
     return bool(named) and symptom.id not in named
 
 
-def _more_kept(talk: Interview, symptom: str, said: Said) -> list[Line]:
+def _more_kept(talk: Interview, symptom: Symptom, said: Said) -> list[Line]:
     """Which of two sides shows a sign more: no rule weighs it, so it is kept in words."""
-    if said.more is None:
+    if said.more is None or (
+        symptom.measure is None and said.length is not None
+    ):  # with an amount it has not, it is asked back
         return []
-    talk.record({"event": "note", "text": f"{talk.title(symptom)}: more on the {said.more}"})
+    talk.record({"event": "note", "text": f"{symptom.title}: more on the {said.more}"})
     return [Line(f"That it is more on the {said.more} is kept as a note.")]
 
 
 def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list[Line]:
     """Take what was read of one sign; a vague or unlikely amount is asked back."""
-    return [*_more_kept(talk, symptom.id, said), *_taken(talk, symptom, said, origin)]
+    return [*_more_kept(talk, symptom, said), *_taken(talk, symptom, said, origin)]
 
 
 def _taken(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list[Line]:

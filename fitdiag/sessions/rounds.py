@@ -109,9 +109,8 @@ def known_line(base: RuleBase, case: Case) -> Event:
         events.append(
             offered_event(item for name, item in found.symptoms.items() if tells_more(item, known.symptoms.get(name)))
         )
-    if len(case.rounds) > 1:
-        seen = RoundLog.of(case.rounds[-2]).findings(base).seen
-        events.append({"event": "before", "findings": [answer_event(item) for item in seen]})
+    seen = [item for before in case.rounds[-2:-1] for item in RoundLog.of(before).findings(base).seen]
+    events.append({"event": "before", "findings": [answer_event(item) for item in seen]})
     events += [{"event": "note", "text": f"the client: {line}"} for line in log.words[:12]]
     return {"event": "known", "events": events}
 

@@ -64,6 +64,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
     notes: list[str] = []
     before: tuple[Finding, ...] = ()
     kept: list[tuple[str, str]] = []
+    known = 0  # so many steps were known when the questions began; `back` leaves them
     recorded: Event | None = None
     returned: list[object] = []  # the signs to stand before again after a `back`
     for event in events:
@@ -72,7 +73,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
             head = event
         elif kind == "back":
             count = event.get("steps")
-            for _ in range(min(count if isinstance(count, int) and count > 0 else 1, len(steps))):
+            for _ in range(min(count if isinstance(count, int) and count > 0 else 1, len(steps) - known)):
                 taken = steps.pop()
                 returned = [*([taken.get("symptom")] if taken.get("origin") == "asked" else []),
                             *(returned or listed(taken, "open"))]  # fmt: skip
@@ -84,6 +85,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
         elif kind == "before":
             told = (finding_from(item) for item in listed(event, "findings") if isinstance(item, Mapping))
             before = tuple(finding for finding in told if finding is not None and finding.symptom in base.symptoms)
+            known = len(steps)
         elif kind == "conclusion":
             recorded = event
         elif kind in _UNDOABLE:
@@ -99,7 +101,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
         before=before,
         kept=tuple(kept),
         recorded=recorded,
-        steps=len(steps),
+        steps=len(steps) - known,
     )
     for event in steps:
         state = _apply(state, event, base)
