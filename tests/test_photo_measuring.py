@@ -367,6 +367,25 @@ def test_a_line_ends_with_the_cloth_though_a_joint_of_the_wall_runs_on() -> None
     assert found is not None and abs(found.first - 120) <= 5 and abs(found.last - 279) <= 5
 
 
+def test_a_dashed_grainline_is_not_left_for_the_edge_of_the_leg() -> None:
+    """What runs down the cloth does not change over to a stronger edge that it meets at the thigh. The picture is turned, as upright
+    lines are looked for: left is up."""
+    picture = np.full((260, 500, 3), (225.0, 220.0, 205.0))
+    for start in range(20, 480, 20):
+        picture[129:132, start : start + 12] *= 0.75
+    for column in range(240, 480):  # beside it from half way on, and away from it
+        row = round(134 + 0.4 * (column - 240))
+        picture[row : row + 4, column] *= 0.35
+    colours = evened(opponent(picture))
+    kept, left = (
+        Ridges(colours, straight=straight).follow((100, 140), 130, (0, 499), 40, beyond=True)
+        for straight in (True, False)
+    )
+    assert kept is not None and left is not None
+    assert kept.last > 430 and np.abs(kept.pixels[:, 1] - 130).max() < 4
+    assert np.abs(left.pixels[:, 1] - 130).max() > 20  # as any line may
+
+
 def test_a_joint_of_the_wall_goes_on_behind_a_string_and_a_drawn_line_ends_with_the_cloth() -> None:
     """Both end in the picture between the cloth and a string; only the joint is seen again beyond it."""
     picture = np.full((240, 500, 3), (120.0, 130.0, 140.0))

@@ -87,7 +87,7 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), height), Image.Resampling.BOX)
     colours = opponent(np.asarray(copy, float))
     level = Ridges(evened(colours))
-    upright = Ridges(evened(colours.transpose(1, 0, 2)))
+    upright = Ridges(evened(colours.transpose(1, 0, 2)), straight=True)
     best = _best_trunk(level, upright, view)
     if best is None:
         return result

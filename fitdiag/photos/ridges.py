@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from fitdiag.photos.snap import strongest_path
+from fitdiag.photos.snap import ACROSS, DOWN, strongest_path
 
 Array = NDArray[np.floating[Any]]
 Span = tuple[float, float]
@@ -104,10 +104,11 @@ class Only:
 
 
 class Ridges:
-    """A picture's ridges that run from left to right."""
+    """A picture's ridges that run from left to right; of one that is turned, those that run down the cloth, nearly `straight`."""
 
-    def __init__(self, colours: Array) -> None:
+    def __init__(self, colours: Array, *, straight: bool = False) -> None:
         self.colours = colours
+        self.cone, self.aside = (0.25, DOWN) if straight else (0.5, ACROSS)
         self.ridge: Array = np.zeros(colours.shape[:2], np.float32)
         margin, height = max(REACHES), len(colours)
         inner = self.ridge[margin : height - margin]
@@ -170,13 +171,15 @@ class Ridges:
         margin, height = max(REACHES), self.ridge.shape[0]
         low, high = max(round(row) - HALF, margin), min(round(row) + HALF + 1, height - margin)
         away = np.abs(np.arange(left, right) - start)
-        cone = np.abs(np.arange(low, high)[:, None] - row) <= 8 + 0.5 * away[None]
+        cone = np.abs(np.arange(low, high)[:, None] - row) <= 8 + self.cone * away[None]
         columns = np.arange(left, right)
         near = np.flatnonzero(away <= max(26, (strip[1] - strip[0]) / 2))
         path = strongest_path(np.where(cone[:, near], self.ridge[low:high, near + left], 0.0).T)
         colour = self._ink(path + low, near + left)
         ridge = self._of_one_colour(colour, slice(low, high), slice(left, right))
-        path = _by_twos(np.where(cone, ridge, -1e4).T)  # never out of the cone, however strong a line is there
+        path = _by_twos(
+            np.where(cone, ridge, -1e4).T, *self.aside
+        )  # never out of the cone, however strong a line is there
         strength = ridge[path, columns - left]
         noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
         usual = float(np.median(strength[near]))
@@ -276,10 +279,10 @@ def _ends(steps: Array, on: Array, start: int, lost: int) -> list[tuple[int, flo
     return found
 
 
-def _by_twos(ridge: Array) -> NDArray[np.int64]:
+def _by_twos(ridge: Array, most: int, penalty: float) -> NDArray[np.int64]:
     """The strongest course, looked for in every other row only, which is enough for a line that leans little."""
     pairs = np.maximum(ridge[:-1:2], ridge[1::2])
-    coarse = np.repeat(strongest_path(pairs), 2)
+    coarse = np.repeat(strongest_path(pairs, most, penalty), 2)
     whole = np.pad(coarse, (0, len(ridge) - len(coarse)), mode="edge")
     window = np.clip(whole[:, None] + np.arange(-1, 2)[None], 0, ridge.shape[1] - 1)
     best = ridge[np.arange(len(ridge))[:, None], window].argmax(axis=1)
