@@ -9,7 +9,7 @@ import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from typing import Literal
 
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
@@ -71,6 +71,7 @@ class InvalidLengthError(ValueError):
     """The text is not a length; the message says what was expected."""
 
 
+@lru_cache(4096)  # rules write the same few hundred over and over
 def parse_length(text: str, default: Units | None = None) -> Length:
     """Read a length: `3/4`, `1 1/2 in`, `1-1/2"`, `2cm`, `1,5 cm`, `20 mm`, `¾`, `half an inch`, `about an inch`.
 

@@ -199,18 +199,16 @@ def _plain(node: yaml.Node, path: str, problems: list[Problem], depth: int) -> A
         return [_plain(item, path, problems, depth + 1) for item in node.value]
     mapping: dict[Any, Any] = {}
     for key_node, value_node in node.value:
-        where = _at(path, key_node.start_mark)
         if not isinstance(key_node, yaml.ScalarNode):
-            problems.append(Problem("key", "a key must be plain text", where))
-            continue
-        if key_node.value in mapping:
+            problems.append(Problem("key", "a key must be plain text", _at(path, key_node.start_mark)))
+        elif key_node.value in mapping:
             told = f"'{one_line(key_node.value, 40)}' appears twice"
-            problems.append(Problem("duplicate-key", told, where, "keep one of them"))
-            continue
-        if key_node.value == "<<":
-            problems.append(Problem("key", "merge keys (<<) are not allowed here", where, "write the keys out"))
-            continue
-        mapping[key_node.value] = _plain(value_node, path, problems, depth + 1)
+            problems.append(Problem("duplicate-key", told, _at(path, key_node.start_mark), "keep one of them"))
+        elif key_node.value == "<<":
+            told = "merge keys (<<) are not allowed here"
+            problems.append(Problem("key", told, _at(path, key_node.start_mark), "write the keys out"))
+        else:
+            mapping[key_node.value] = _plain(value_node, path, problems, depth + 1)
     return mapping
 
 
