@@ -92,12 +92,10 @@ def in_order(base: RuleBase, chosen: Iterable[str], value: Mapping[str, float]) 
 def _reached(direct: Mapping[str, set[str]], start: str) -> set[str]:
     """Everything that comes before `start`, directly or by a chain, without itself."""
     found: set[str] = set()
-    waiting = list(direct[start])
-    while waiting:
-        alteration = waiting.pop()
-        if alteration not in found:
-            found.add(alteration)
-            waiting += direct[alteration]
+    fresh = direct[start]
+    while fresh:
+        found |= fresh
+        fresh = set().union(*map(direct.__getitem__, fresh)) - found
     return found - {start}
 
 
