@@ -138,7 +138,7 @@ def test_the_trousers_are_as_wide_as_the_person_and_some_ease(seed: int) -> None
 
 def test_halves_meet_in_the_centre_seam_and_part_below_the_fork() -> None:
     """Above the fork left and right share each seam point; below it there is a gap, and each leg closes to a ring."""
-    cloth = muslin(4).cloth
+    cloth = muslin(3).cloth
     rows = cloth.left.heights >= cloth.fork
     for column in (0, -1):
         assert np.allclose(cloth.left.points[rows, column], cloth.right.points[rows, column])
@@ -147,7 +147,7 @@ def test_halves_meet_in_the_centre_seam_and_part_below_the_fork() -> None:
     assert np.linalg.norm(cloth.left.points[low, 0] - cloth.left.points[low, -1], axis=1).max() < 2.5
 
 
-@pytest.mark.parametrize("seed", [1, 7, 13])
+@pytest.mark.parametrize("seed", [1, 8, 13])
 def test_drops_and_tilts_are_those_that_were_drawn(seed: int) -> None:
     """On a body that stands straight, with lines that do not slope, each drop is sag and V as chosen; a slope comes out as tilt."""
     wear = muslin(seed)
@@ -191,7 +191,7 @@ def test_plumb_lines_hold_the_plumb_direction(view: second_scene.View) -> None:
         assert abs(plane @ np.array(facts["up"])) / np.linalg.norm(plane) < 1e-4
 
 
-@pytest.mark.parametrize("seed", [4, 6, 7])
+@pytest.mark.parametrize("seed", [6, 8, 10])
 def test_the_sheet_stands_where_its_corners_say(seed: int) -> None:
     """OpenCV finds the sheet's pose from its four corners and its size: middle and distance behind the body within 3 mm."""
     shown, _, facts = made(seed)
@@ -252,7 +252,7 @@ def test_the_file_of_truths_agrees_with_itself(seed: int, view: second_scene.Vie
 
 def test_a_level_line_looks_like_a_dip_by_the_known_law() -> None:
     """A level ring seen from above: its centre's picture lies lower by b tan(e) D / (D - b) in the side seams' plane (plane geometry)."""
-    level = next(seed for seed in range(1, 60) if muslin(seed).kind == "level")
+    level = 3 * KINDS.index("level")  # the first seed of that kind
     for elevation in (-6.0, 5.0, 12.0):
         plain = scene(level, "back", elevation=elevation)
         camera = replace(plain.camera, width=SMALL[0], height=SMALL[1], shift=(0.0, 0.0), sideways=0.0, aim=0.0)
@@ -327,7 +327,7 @@ def test_ends_lie_on_the_outline(seed: int) -> None:
 
 def test_grains_lean_as_they_were_laid() -> None:
     """The truth's lean is the slope a grainline was laid with, but for wander and bow; the distance at the hip is a tape's on the cloth."""
-    shown, _, facts = made(5)
+    shown, _, facts = made(8)
     for grain in shown.muslin.drawing.grains:
         if grain.back:
             own = facts["grains"]["grain-left" if grain.side > 0 else "grain-right"]
@@ -383,7 +383,7 @@ def test_the_seeds_hold_all_kinds_in_all_bands() -> None:
         kind = KINDS[seed // 3 % len(KINDS)]
         met.add((kind, seed % 3))
     assert len(met) == len(set(KINDS)) * 3
-    wear = muslin(7)
+    wear = muslin(6)
     assert wear.kind == "level"
     assert wear.cloth.stance.hip_slope == 0
     assert all(line.back.drop == line.front.drop == line.slope == 0 for line in wear.drawing.trunk.values())

@@ -205,13 +205,14 @@ def _solve(form: Form, side: int, heights: Array, back: Array, front: Array, for
     wall = np.where(cos > 1e-3, over[:, None] / np.maximum(cos, 1e-3), 1e3)
     level = np.broadcast_to(heights[:, None], angle.shape)
 
-    def inside(radius: Array) -> Array:
-        return form.field(side * (over[:, None] - cos * radius), heights[:, None], deep[:, None] - sin * radius)
+    def inside(radius: Array | float, at: Array | slice = slice(None)) -> Array:
+        x, z = over[at, None] - cos[at] * radius, deep[at, None] - sin[at] * radius
+        return form.field(side * x, heights[at, None], z)
 
     low, high = np.zeros(angle.shape), np.full(angle.shape, np.nan)
     for radius in np.arange(14.0, 300.0, 14.0):
-        out = np.isnan(high) & (inside(np.full(angle.shape, radius)) >= 0)
-        high = np.where(out, radius, high)
+        rows = np.isnan(high).any(axis=1)  # nothing is left to look for in the others
+        high[rows] = np.where(np.isnan(high[rows]) & (inside(radius, rows) >= 0), radius, high[rows])
         low = np.where(np.isnan(high), radius, low)
     high = np.where(np.isnan(high), 300.0, high)
     for _ in range(14):
