@@ -66,8 +66,10 @@ def fitted(bounds: Box, cell: Box, pad: tuple[float, float], *, snug: bool = Fal
 
 
 def _bounds(*lines: Array) -> Box:
-    box: Box = shapely.MultiPoint(np.concatenate(lines)).bounds
-    return box
+    points = np.concatenate(lines)
+    left, top = points.min(axis=0)
+    right, bottom = points.max(axis=0)
+    return float(left), float(top), float(right), float(bottom)
 
 
 def _whole(change: Change) -> Box:

@@ -10,6 +10,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from html import escape
 from math import atan2, cos, degrees, hypot, pi, radians, sin
 from typing import Literal, NamedTuple, TypeVar
@@ -80,6 +81,7 @@ class Letters(NamedTuple):
     bold: bool = False
     role: str = "text"
 
+    @cache  # noqa: B019 (letters are values, a few for all drawings)
     def width(self, text: str) -> float:
         """Width of a text in mm as Helvetica sets it, with room for a wider font in its place; bold is taken wider still."""
         wider = 1.26 if self.bold else 1.15
@@ -398,7 +400,8 @@ class Pen:
         out = sum(max(mm, 0) for mm in over)
         cost = 1000.0 + out if out > 1e-6 else 0.0
         if self._taken:
-            shared = float(shapely.area(shapely.intersection(np.array(self._taken), ground)).sum())
+            taken = np.array(self._taken)
+            shared = float(shapely.area(shapely.intersection(taken[shapely.intersects(taken, ground)], ground)).sum())
             cost += 100.0 + shared if shared > 0.01 else 0.0
         if self._tree is None:
             self._tree = shapely.STRtree(self._lines)
@@ -465,8 +468,8 @@ def _ground(spot: Spot, wide: float, high: float) -> Polygon:
     turn = radians(spot.angle)
     u, v = np.array([cos(turn), -sin(turn)]) * wide / 2, np.array([sin(turn), cos(turn)]) * high / 2
     middle = np.array([spot.x, spot.y])
-    return Polygon([middle - u - v, middle + u - v, middle + u + v, middle - u + v])
+    return Polygon(np.array([middle - u - v, middle + u - v, middle + u + v, middle - u + v]))
 
 
 def _pairs(points: Array) -> tuple[XY, ...]:
-    return tuple((float(x), float(y)) for x, y in points)
+    return tuple([(x, y) for x, y in points.astype(float).tolist()])
