@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import io
 import os
 import sys
@@ -60,7 +59,6 @@ def _outcome(given: Sequence[str]) -> int:
     sys.stdout = sys.stdout or os.fdopen(os.open(os.devnull, os.O_WRONLY), "w", encoding="utf-8")
     sys.stderr = sys.stderr or sys.stdout
     sys.stdin = sys.stdin or os.fdopen(os.open(os.devnull, os.O_RDONLY), encoding="utf-8")
-    gc.disable()  # most commands live for a quarter of a second; looking for garbage takes a tenth of that
     try:
         try:
             return _run(given) if given or not _in_a_terminal() else _from_the_start()
