@@ -60,8 +60,7 @@ class Step(NamedTuple):
     finding: int = 0
     cause: int = 0  # its place among the coupled ones
     bits: Sequence[int] = ()  # of each link of the cause
-    bit: int = 0
-    width: int = 0  # bits open when the step is taken
+    bit: int = 0  # that is opened or closed
 
 
 @dataclass
@@ -82,19 +81,19 @@ class Component:
         order = _order(coupled)
         last = {finding: index for index in order for finding, _ in coupled[index][1]}
         bits: list[int] = []  # the open findings
-        steps: list[Step] = []
+        steps, width = list[Step](), 0
         for index in order:
             links = [finding for finding, _ in coupled[index][1]]
             for finding in links:
                 if finding not in bits:
                     bits.append(finding)
-                    steps.append(Step(OPEN, finding=finding))
-            steps.append(Step(CAUSE, cause=index, bits=[bits.index(finding) for finding in links], width=len(bits)))
+                    steps.append(Step(OPEN, finding=finding, bit=len(bits) - 1))
+            width = max(width, len(bits))
+            steps.append(Step(CAUSE, cause=index, bits=[bits.index(finding) for finding in links]))
             for finding in links:
                 if last[finding] == index:
-                    steps.append(Step(CLOSE, finding=finding, bit=bits.index(finding), width=len(bits)))
+                    steps.append(Step(CLOSE, finding=finding, bit=bits.index(finding)))
                     bits.remove(finding)
-        width = max((step.width for step in steps), default=0)
         if width > WIDEST:
             raise TooWideError(width)
         return cls(findings, coupled, steps, width)
@@ -167,13 +166,16 @@ class Sweep:
         for step in component.steps:
             self._before.append(state)
             if step.kind == OPEN:
-                state = states.opened(state, *self._folded[step.finding])
+                state = states.widened(state, step.bit, *self._folded[step.finding])
             elif step.kind == CAUSE:
-                cause, links = component.coupled[step.cause]
-                self._moved.append(states.moved(state, step, links))
-                state = states.mixed(off[cause], state, on[cause], self._moved[-1])
+                (cause, links), moved = component.coupled[step.cause], state.copy()
+                for bit, (_, q) in zip(step.bits, links, strict=True):
+                    states.push(moved, bit, q)
+                self._moved.append(moved)
+                state = states.mixed(off[cause], state, on[cause], moved)
             else:
-                state = states.closed(state, step, findings[step.finding])
+                finding = findings[step.finding]
+                state = states.narrowed(state, step.bit, finding.absent, finding.present)
         self.total = float(state[0])
 
     def back(self) -> Iterator[tuple[Step, Any, Any]]:
@@ -185,14 +187,16 @@ class Sweep:
             if step.kind == OPEN:
                 low, high = worth[: len(before)], worth[len(before) :]
                 self.outside[step.finding] = states.product(before, low), states.product(before, high)
-                untriggered, triggered = self._folded[step.finding]
-                worth = states.mixed(untriggered, low, triggered, high)
+                worth = states.narrowed(worth, step.bit, *self._folded[step.finding])
             elif step.kind == CAUSE:
-                cause, links = coupled[step.cause]
+                (cause, links), pulled = coupled[step.cause], worth.copy()
                 yield step, self._moved.pop(), worth
-                worth = states.mixed(self.off[cause], worth, self.on[cause], states.pulled(worth, step, links))
+                for bit, (_, q) in zip(step.bits, links, strict=True):
+                    states.pull(pulled, bit, q)
+                worth = states.mixed(self.off[cause], worth, self.on[cause], pulled)
             else:
-                worth = states.reopened(worth, step, findings[step.finding])
+                finding = findings[step.finding]
+                worth = states.widened(worth, step.bit, finding.absent, finding.present)
 
     def there(self, step: Step, moved: Any, worth: Any) -> float:
         """The weight of the worlds in which the cause of a step is there."""
@@ -206,51 +210,43 @@ class Lists:
     def start(self) -> list[float]:
         return [1.0]
 
-    def opened(self, state: list[float], untriggered: float, triggered: float) -> list[float]:
-        return [value * untriggered for value in state] + [value * triggered for value in state]
+    def push(self, state: list[float], bit: int, q: float) -> None:
+        """Let a cause that is there trigger a bit, but for the chance `q`."""
+        p = 1.0 - q
+        for low, high in pairs(len(state), bit):
+            value = state[low]
+            state[high] += value * p
+            state[low] = value * q
 
-    def moved(self, state: list[float], step: Step, links: Sequence[tuple[int, float]]) -> list[float]:
-        """The states once a cause that is there has triggered what it can."""
-        shifted = state[:]
-        for bit, (_, q) in zip(step.bits, links, strict=True):
-            p = 1.0 - q
-            for low, high in pairs(step.width, bit):
-                value = shifted[low]
-                shifted[high] += value * p
-                shifted[low] = value * q
-        return shifted
+    def pull(self, worth: list[float], bit: int, q: float) -> None:
+        """From what states are worth to what those before that are worth."""
+        p = 1.0 - q
+        for low, high in pairs(len(worth), bit):
+            worth[low] = worth[low] * q + worth[high] * p
 
-    def pulled(self, worth: list[float], step: Step, links: Sequence[tuple[int, float]]) -> list[float]:
-        """What the states before that are worth."""
-        found = worth[:]
-        for bit, (_, q) in zip(step.bits, links, strict=True):
-            p = 1.0 - q
-            for low, high in pairs(step.width, bit):
-                found[low] = found[low] * q + found[high] * p
-        return found
+    def widened(self, state: list[float], bit: int, a: float, b: float) -> list[float]:
+        """One bit more: off with the weight `a`, on with `b`."""
+        wider = [0.0] * (2 * len(state))
+        for (low, high), value in zip(pairs(len(wider), bit), state, strict=True):
+            wider[low], wider[high] = value * a, value * b
+        return wider
+
+    def narrowed(self, state: list[float], bit: int, a: float, b: float) -> list[float]:
+        """One bit less, by the same weights."""
+        return [state[low] * a + state[high] * b for low, high in pairs(len(state), bit)]
 
     def mixed(self, a: float, one: list[float], b: float, other: list[float]) -> list[float]:
         return [a * still + b * gone for still, gone in zip(one, other, strict=True)]
-
-    def closed(self, state: list[float], step: Step, finding: OpenFinding) -> list[float]:
-        a, b = finding.absent, finding.present
-        return [a * state[low] + b * state[high] for low, high in pairs(step.width, step.bit)]
-
-    def reopened(self, worth: list[float], step: Step, finding: OpenFinding) -> list[float]:
-        wider = [0.0] * (2 * len(worth))
-        for (low, high), value in zip(pairs(step.width, step.bit), worth, strict=True):
-            wider[low], wider[high] = finding.absent * value, finding.present * value
-        return wider
 
     def product(self, one: list[float], other: list[float]) -> float:
         return sum(map(float.__mul__, one, other))
 
 
 @cache
-def pairs(width: int, bit: int) -> list[tuple[int, int]]:
-    """The places of the states in which a bit is off and on, everything else alike."""
+def pairs(size: int, bit: int) -> list[tuple[int, int]]:
+    """The places of so many states in which a bit is off and on, everything else alike."""
     mask = 1 << bit
-    return [(low, low | mask) for low in range(1 << width) if not low & mask]
+    return [(low, low | mask) for low in range(size) if not low & mask]
 
 
 def fold(finding: OpenFinding, off: Sequence[float], on: Sequence[float]) -> tuple[float, float]:

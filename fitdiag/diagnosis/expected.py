@@ -235,7 +235,7 @@ class Pass:
             cause, links = component.coupled[step.cause]
             self.there[cause] = sweep.there(step, moved, worth) / total
             for bit, (place, q) in zip(step.bits, links, strict=True):
-                brought = sum((moved[low] + moved[high]) * worth[high] for low, high in pairs(step.width, bit))
+                brought = sum((moved[low] + moved[high]) * worth[high] for low, high in pairs(len(moved), bit))
                 link = number[cause, component.findings[place].number]
                 self.fired[link] = self.on[cause] * (1.0 - q) * brought / total
         for finding, (low, high) in zip(component.findings, sweep.outside, strict=True):
