@@ -44,7 +44,7 @@ ROUND: Mapping[str, Trunk] = {
     WAIST: Trunk(290.0, Depth(0.70, 0.08, 0.49, 0.04), Depth(0.74, 0.08, 0.51, 0.05), (0.0, 5.0), 0.9, 1.0),
     HIP: Trunk(370.0, Depth(0.65, 0.09, 0.465, 0.055), Depth(0.64, 0.11, 0.45, 0.04), (5.0, 8.0), 0.3, 2.8, (5.0, 3.7)),
     CROTCH: Trunk(
-        365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), (55.0, 35.5), 1.5, 2.8, (8.0, 6.0)
+        365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), (50.0, 35.5), 1.5, 2.8, (8.0, 6.0)
     ),
 }
 BORDER_WAVES = 3.0  # mm: how far the border of the cloth waves, where no waistline is drawn
