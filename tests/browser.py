@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from importlib.resources import files
 from typing import Any
 
 import pytest
@@ -20,6 +21,17 @@ ARGS = (
     "--disable-sync",
 )
 AT_HOME = ("file:", "data:", "blob:", "about:")
+
+
+def complaints(page: Any, *, of: tuple[str, ...] = ("serious", "critical")) -> list[tuple[str, list[str]]]:
+    """What the accessibility checker axe-core has to say of an open page, of these weights: each rule's name, and where."""
+    page.evaluate((files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8"))
+    held, found = page.evaluate(
+        "async () => {const told = await axe.run({resultTypes: ['violations']});"
+        "return [told.passes.length, told.violations.map(one => [one.id, one.impact, one.nodes.map(node => node.html.slice(0, 90))])]}"
+    )  # the rest of the answer is large, and takes seconds to come over
+    assert held > 12, "the checker has hardly looked"
+    return [(name, where) for name, weight, where in found if weight in of]
 
 
 @pytest.fixture(scope="session")
