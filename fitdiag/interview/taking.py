@@ -407,9 +407,8 @@ def _means_another_sign(talk: Interview, symptom: Symptom, typed: str) -> bool:
 
 def _more_kept(talk: Interview, symptom: Symptom, said: Said) -> list[Line]:
     """Which of two sides shows a sign more: no rule weighs it, so it is kept in words."""
-    if said.more is None or (
-        symptom.measure is None and said.length is not None
-    ):  # with an amount it has not, it is asked back
+    asked_back = symptom.measure is None and said.length is not None  # an amount it has not
+    if said.more is None or asked_back:
         return []
     talk.record({"event": "note", "text": f"{symptom.title}: more on the {said.more}"})
     return [Line(f"That it is more on the {said.more} is kept as a note.")]
