@@ -35,9 +35,7 @@ def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: 
     if not marks.seen_from_the_side and track.clear:
         for line in ROUND:
             if line in places:
-                reading = _from_centre(where, places[line], name, line, track)
-                if reading and _from_centre(where, places[line], name, line, one) is None:
-                    reading = refused(name, reading.what, "mm", None, STEPS_ASIDE)
+                reading = _from_centre(where, places[line], name, line, track, one)
                 found += [reading] if reading else []
     return found
 
@@ -91,13 +89,15 @@ def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, 
     return Reading(name, "lean", "deg", raw, lean, error, word, "", most)
 
 
-def _from_centre(where: Setting, place: Place, name: str, line: str, track: Track) -> Reading | None:
-    """From the centre seam to the grainline along the cloth, where it crosses a balance line; None where it does not."""
+def _from_centre(where: Setting, place: Place, name: str, line: str, track: Track, one: Track) -> Reading | None:
+    """From the centre seam to the grainline along the cloth, where it crosses a balance line; None where it does not. `one`: the
+    part of it that is one line."""
     course, stance = place.course, place.stance
     across = np.interp(track.pixels[:, 0], course.track.pixels[:, 0], course.track.pixels[:, 1])
     gap = np.abs(across - track.pixels[:, 1])
     nearest = int(gap.argmin())
-    if gap[nearest] > 25 * max(1.0, where.scale / 1.2):
+    reach = 25 * max(1.0, where.scale / 1.2)
+    if gap[nearest] > reach:
         return None
     what = f"from the centre at the {line}"
     if line == CROTCH:
@@ -105,7 +105,9 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
     if where.distance is None:
         return refused(name, what, "mm", None, "nothing of known size is marked")
     row = float(track.pixels[nearest, 1])
-    crossing, strays = straight_at(track.pixels, row, STRAIGHT * where.scale)
+    if np.abs(one.pixels[:, 1] - row).min() > reach:
+        return refused(name, what, "mm", None, STEPS_ASIDE)
+    crossing, strays = straight_at(one.pixels, row, STRAIGHT * where.scale)
     at = np.array([[crossing, row]])
 
     def length(other: Stance) -> float:

@@ -177,9 +177,8 @@ class Ridges:
         path = strongest_path(np.where(cone[:, near], self.ridge[low:high, near + left], 0.0).T)
         colour = self._ink(path + low, near + left)
         ridge = self._of_one_colour(colour, slice(low, high), slice(left, right))
-        path = _by_twos(
-            np.where(cone, ridge, -1e4).T, *self.aside
-        )  # never out of the cone, however strong a line is there
+        within = np.where(cone, ridge, -1e4)  # never out of the cone, however strong a line is there
+        path = _by_twos(within.T, *self.aside)
         strength = ridge[path, columns - left]
         noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
         usual = float(np.median(strength[near]))

@@ -62,8 +62,7 @@ def snap(
     step, samples = _sampling(scale)
     beyond = round(beyond_mm * samples)
     curve = _curve(np.asarray(points, float), step, beyond)
-    wide, high = np.ptp(curve[0], axis=0)
-    aside = DOWN if high > wide else ACROSS
+    aside = DOWN if _runs_down(curve[0]) else ACROSS
     first = _Strip(pixels, curve, scale, max(round(reach_mm * samples), 12), aside, edge=edge)
     path = first.path(2)
     if edge:
@@ -71,6 +70,12 @@ def snap(
     course = _curve(_evened(first.track(path, beyond).pixels, 2.5 * samples), step, exact=True)
     second = _Strip(pixels, course, scale, max(round(5 * samples), 8), aside, along=STITCH_MM)
     return second.track(second.path(1), beyond)
+
+
+def _runs_down(course: Array) -> bool:
+    """Whether a course (N, 2 px) runs down the cloth, as grainlines and seams do, and not across."""
+    wide, high = np.ptp(course, axis=0)
+    return bool(high > wide)
 
 
 def _sampling(scale: float) -> tuple[float, float]:
@@ -177,9 +182,8 @@ def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) 
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     count = max(8, int(chord[-1] / step) + 1)
     at = np.linspace(0.0, chord[-1], count)
-    wide, high = np.ptp(points, axis=0)
-    degree = min(len(points) - 1, 3)  # what runs down the cloth is nearly straight, however its points were set
-    if not exact and (len(points) <= 4 or high > wide):
+    degree = min(len(points) - 1, 3)
+    if not exact and (len(points) <= 4 or _runs_down(points)):  # that is nearly straight, however its points were set
         curve = np.stack([np.polyval(np.polyfit(chord, points[:, axis], degree), at) for axis in (0, 1)], axis=1)
     else:
         curve = np.stack([np.interp(at, chord, points[:, axis]) for axis in (0, 1)], axis=1)

@@ -273,17 +273,14 @@ class Amounts:
         if used is None or other is None or not other or 2 / 3 < used / other < 1.5:
             return ""
         kinds = ("common practice", "simulated cloth")
-        asked_mm, most_mm = (
-            amount.wanted_mm * used / other,
-            (alteration.most_in_all or alteration.most_a_round).amount_mm,
-        )
+        asked_mm = amount.wanted_mm * used / other
+        most_mm = (alteration.most_in_all or alteration.most_a_round).amount_mm
         asks = f"ask for {format_length(asked_mm, self.units)}"
         if asked_mm < 0:
             asks = "have it go the other way, so let the pins decide"
         elif asked_mm > most_mm:
-            asks = (
-                f"ask for more than the {format_length(most_mm, self.units)} that may be done, so let the pins decide"
-            )
+            most = format_length(most_mm, self.units)
+            asks = f"ask for more than the {most} that may be done, so let the pins decide"
         return f" This is by {kinds[simulated]}; {kinds[not simulated]} would {asks}."
 
     def _ratio(self, cause: str, symptom: str, simulated: bool) -> float | None:
