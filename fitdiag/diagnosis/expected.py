@@ -101,12 +101,6 @@ class Counts:
         score = hits - trials * strength
         self.squares[number] += score * score
 
-    def add(self, other: Counts) -> None:
-        """Add the counts of another chunk."""
-        for mine, theirs in ((self.trials, other.trials), (self.hits, other.hits), (self.squares, other.squares)):
-            for number, value in enumerate(theirs):
-                mine[number] += value
-
 
 @dataclass
 class Expected:
@@ -121,13 +115,6 @@ class Expected:
     def none(cls, layout: Layout) -> Expected:
         """Nothing counted yet."""
         return cls(Counts.none(len(layout.of_cause)), Counts.none(len(layout.of_sign)), Counts.none(len(layout.links)))
-
-    def add(self, other: Expected) -> None:
-        """Add another chunk."""
-        self.base_rate.add(other.base_rate)
-        self.seen_anyway.add(other.seen_anyway)
-        self.how_often.add(other.how_often)
-        self.log_chance += other.log_chance
 
 
 @dataclass

@@ -6,7 +6,7 @@ brought the sign. Expected counts and a prior worth `WEIGHT` sessions make the n
 session's expected score (Louis 1982, "Finding the observed information matrix when using the EM algorithm"), of which only
 the diagonal is kept.
 
-Sessions are summed up in chunks of a fixed size, in their order: any number of processes gives the same numbers.
+Sessions are scored in chunks of a fixed size, in their order: any number of processes gives the same numbers.
 """
 
 from __future__ import annotations
@@ -49,13 +49,10 @@ def spread(work: Callable[[Part], Done], parts: Sequence[Part], workers: int) ->
 
 
 def _expected(layout: Layout, strengths: Strengths, sessions: Sequence[Prepared]) -> Expected:
-    """What all sessions are expected to say, summed up in chunks."""
+    """What all sessions are expected to say."""
     total = Expected.none(layout)
-    for first in range(0, len(sessions), _CHUNK):
-        chunk = Expected.none(layout)
-        for prepared in sessions[first : first + _CHUNK]:
-            expect(layout, strengths, prepared, chunk)
-        total.add(chunk)
+    for prepared in sessions:
+        expect(layout, strengths, prepared, total)
     return total
 
 
