@@ -238,7 +238,7 @@ TRICKS = {
     "an open quote": ("a: 'x\n", "not YAML"),
     "a tab as indent": ("a:\n\tb: 1\n", "not YAML"),
     "a colon too many": ("a: b: c\n", "not YAML"),
-    "deep brackets": ("[" * 5000, "nested"),
+    "deep brackets": ("[" * 3000, "nest"),
     "deep braces": ("{a: " * 900, "nested"),
     "deep brackets hidden from a counter": (("[" * 30 + " # " + "]" * 30 + "\n") * 900, "nest"),
     "deep dashes": ("- " * 1500 + "x\n", "nest"),
