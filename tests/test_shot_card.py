@@ -15,8 +15,7 @@ import pytest
 from pypdf import PdfReader
 
 from fitdiag.knowledge.load import load_rules
-from fitdiag.photos.card import card_html, card_pdf
-from fitdiag.photos.card_words import Card, card_of
+from fitdiag.photos.card import Card, card_html, card_of, card_pdf
 from fitdiag.problems import ProblemsFoundError
 
 HEIGHTS = {"hip": 860.0, "crotch": 760.0, "knee": 480.0}
@@ -125,9 +124,10 @@ def test_no_text_leaves_the_page_and_no_lines_overlap(paper: str) -> None:
         for page in pdf(paper=paper, large=large, units="in", keep_until="W" * 80).pages:
             spots: list[tuple[float, float]] = []
 
-            def seen(text: str, _cm: Any, tm: list[float], _font: Any, _size: float, into: Any = spots) -> None:
-                if text.strip():
-                    into.append((round(tm[4], 1), round(tm[5], 1)))
+            def seen(text: str, cm: list[float], tm: list[float], _font: Any, _size: float, into: Any = spots) -> None:
+                if text.strip():  # words of a drawing are placed in the drawing
+                    x, y = tm[4:]
+                    into.append((round(cm[0] * x + cm[2] * y + cm[4], 1), round(cm[1] * x + cm[3] * y + cm[5], 1)))
 
             page.extract_text(visitor_text=seen)
             assert len(spots) > 20
@@ -199,11 +199,10 @@ def test_known_heights_stand_in_the_table_and_unknown_ones_are_asked_for() -> No
         ({"heights_mm": {"hip": 86.0}}, "height"),
         ({"heights_mm": {"ankle\x1b[31m": 860.0}}, "line"),
         ({"keep_until": " \n"}, "keep-until"),
-        ({"paper": "a3"}, "paper"),
     ],
 )
 def test_what_cannot_be_is_refused(changes: dict[str, Any], code: str) -> None:
-    """A height no trousers have, an unknown line or paper, or no word on how long pictures are kept stops with one fault."""
+    """A height no trousers have, an unknown line, or no word on how long pictures are kept stops with one fault."""
     with pytest.raises(ProblemsFoundError) as caught:
         pdf(**changes)
     assert [code] == [problem.code for problem in caught.value.problems]

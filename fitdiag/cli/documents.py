@@ -48,8 +48,7 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
 
     Who refused photos is not asked for any.
     """
-    from fitdiag.photos.card import card_html, card_pdf
-    from fitdiag.photos.card_words import card_of
+    from fitdiag.photos.card import card_html, card_of, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.fitter import Beside, turning_answers
     from fitdiag.reports.pages import client_page, fitter_page

@@ -1,94 +1,183 @@
 """The shot card: one page that tells a client how to take pictures of a garment that can be measured.
 
-Its words and drawings are data, kept once (`card_words`, `card_drawings`); here they become a page for the browser and a PDF.
+Its words (`shot_card.yaml`) and drawings (`shot_card.svg`) are data; here they become a page for the browser and a PDF. The figures
+come from the law of the false drop, not from a list.
 """
 
 from __future__ import annotations
 
-import hashlib
 import unicodedata
-from base64 import b64encode
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
-from datetime import UTC, datetime
+from calendar import month_name
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from functools import cache
+from io import BytesIO
+from itertools import combinations_with_replacement, pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from fitdiag.photos.card_drawings import HIGH, INK, QUIET, RUST, WIDE, paint, svg
-from fitdiag.photos.card_words import COLUMNS, Card, Section
+from fitdiag.knowledge.strict_yaml import read_yaml
+from fitdiag.photos.camera import false_drop
+from fitdiag.photos.templates import template
 from fitdiag.problems import one_line, stop
+from fitdiag.units import MM_PER_INCH, Units, format_given, format_reading, round_length
 
 if TYPE_CHECKING:
     from fpdf import FPDF
 
+    from fitdiag.knowledge.about import ShotCard
+
 Paper = Literal["a4", "letter"]
 PAPERS: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
-MARGIN_MM = 11.0
+MARGIN_MM, GUTTER_MM = 11.0, 7.0
+DRAWN = 78.0, 64.0  # the size of a drawing in its own units
+INK, RUST, QUIET = "#22303c", "#b3402a", "#7d878f"
+DEPTH_MM = 120.0  # side seams to centre back, as the body is seen from behind; the figures on the card hold for it
+HEIGHTS_MM = (100.0, 1500.0)  # no line on a garment is lower or higher over the floor
+# mm: far and near; how much too high a lens stands, how much is near enough, and how much at eye level
+_LENGTHS = {"cm": (3000.0, 1500.0, 100.0, 50.0, 700.0), "in": tuple(n * MM_PER_INCH for n in (120, 60, 4, 2, 28))}
 
 
-# A page for the browser
+@dataclass(frozen=True)
+class Section:
+    """A heading and its short sentences, each with a lead in bold (or none)."""
+
+    title: str
+    items: tuple[tuple[str, str], ...]
 
 
-def _digest(style: str) -> str:
-    return b64encode(hashlib.sha256(style.encode()).digest()).decode()
+@dataclass(frozen=True)
+class Card:
+    """All that stands on the card, before it is set; the drawings show what is `worn`, and how `far` off the phone is."""
+
+    name: str
+    worn: ShotCard
+    far: str
+    title: str
+    intro: str
+    table: tuple[tuple[str, ...], ...]  # its heads first
+    note: str
+    sections: tuple[Section, ...]
+
+
+def card_of(
+    name: str, worn: ShotCard, units: Units, heights_mm: Mapping[str, float] | None, keep_until: str, *, alone: bool = False
+) -> Card:  # fmt: skip
+    """The card for a garment of that name; `alone`: for somebody who fits herself.
+
+    Raises ProblemsFoundError for heights no line has, or no word on keeping.
+    """
+    kept = one_line(keep_until, 80)
+    if not kept:
+        hint = "give a day, or 'the fitting ends'"
+        raise stop("keep-until", "the card must say how long pictures are kept", hint=hint)
+    heights, lines = dict(heights_mm or {}), {line.id: line.views for line in worn.lines}
+    for line, height in heights.items():
+        if line not in lines:
+            raise stop("line", f"'{one_line(line, 40)}' is not a line of the card", hint=f"use {', '.join(lines)}")
+        if not HEIGHTS_MM[0] <= height <= HEIGHTS_MM[1]:  # also refuses what is not a number
+            told = f"{height:g} mm over the floor cannot be a {line} line"
+            raise stop("height", told, hint="measure it from the floor")
+    said = _said()
+    words = {
+        **said["alone" if alone else "fitter"], **said[units], **_figures(units), "name": name, "kept": _told(kept),
+        "lines": ", ".join(lines).capitalize(), "count": sum(map(len, lines.values())), "no_pins": worn.no_pins,
+    }  # fmt: skip
+    sections = tuple(
+        Section(
+            title.format(**words), tuple((lead.format(**words), text.format(**words)) for lead, text in items.items())
+        )
+        for title, items in said["sections"].items()
+    )
+    rows = [
+        (
+            line.capitalize(),
+            format_reading(heights[line], units) if line in heights else said["unknown"],
+            ", ".join(views),
+        )
+        for line, views in lines.items()
+    ]
+    table, note = (tuple(said["columns"]), *rows), said["note"].format(**words)
+    return Card(name, worn, words["far"], said["title"].format(**words), words["intro"], table, note, sections)
+
+
+@cache
+def _said() -> dict[str, Any]:
+    data: dict[str, Any] = read_yaml(Path(__file__).with_name("shot_card.yaml")).data
+    return data
+
+
+def _figures(units: Units) -> dict[str, str]:
+    """The lengths on the card, and how low a level line looks at centre back: to the millimetre or the sixteenth of an inch."""
+    far, near, off, enough, eye = _LENGTHS[units]
+    found = {"off": off, "enough": enough, "eye": eye, "depth": DEPTH_MM}
+    told = {name: format_reading(mm, units) for name, mm in found.items()}
+    for name, above, distance in (("off", off, far), ("near", off, near), ("eye", eye, far), ("enough", enough, far)):
+        mm = false_drop(above, DEPTH_MM, distance)
+        fine = f"{mm:.0f} mm" if units == "cm" else format_given(round_length(mm, "in", fine=True), "in")
+        told[f"{name}_low"] = fine
+    return told
+
+
+def _told(kept: str) -> str:
+    """A day as people write it; other words as they are.
+
+    >>> _told("2027-03-01"), _told("the fitting ends")
+    ('1 March 2027', 'the fitting ends')
+    """
+    try:
+        day = date.fromisoformat(kept)
+    except ValueError:
+        return kept
+    return f"{day.day} {month_name[day.month]} {day.year}"
+
+
+# -- a page for the browser ----------------------------------------------------------------------------------------------
 
 
 def card_html(card: Card, *, large: bool = False) -> str:
     """The card as one page that needs nothing from anywhere."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415
-    from markupsafe import Markup  # noqa: PLC0415
-
-    loader = FileSystemLoader(Path(__file__).parent)
-    pages = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    pages.filters["digest"] = _digest
-    drawings = [(drawing.title, Markup(svg(drawing))) for drawing in card.drawings]  # every text in it is escaped
-    return pages.get_template("shot_card.html").render(
-        card=card, drawings=drawings, title=card.title, intro=card.intro, columns=COLUMNS, large=large
-    )
+    return template("shot_card.html").render(card=card, large=large)
 
 
-# Paper
+# -- paper ---------------------------------------------------------------------------------------------------------------
 
 
 def card_pdf(card: Card, *, large: bool = False, paper: Paper = "a4") -> bytes:
-    """The card on one page; in large print on two. Raises ProblemsFoundError for an unknown paper."""
-    from fpdf import FPDF  # noqa: PLC0415
-
-    if paper not in PAPERS:
-        raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
-
-    def setter(size: int) -> _Setter:
-        pdf = FPDF(unit="mm", format=PAPERS[paper])
-        pdf.set_auto_page_break(False)
-        pdf.set_margin(0)
-        pdf.c_margin = 0.0
-        pdf.set_title(card.title)
-        pdf.set_lang("en")
-        pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same card makes the same file
-        pdf.add_page()
-        return _Setter(pdf, size / 4, large)
-
+    """The card on one page; in large print on two."""
     most, sizes = (2, range(60, 40, -1)) if large else (1, range(42, 28, -1))  # quarters of a point
-    fits = bisect_left(sizes, True, key=lambda size: len(setter(size).columns(card)) <= 2 * most)
+    fits = bisect_left(sizes, True, key=lambda size: _Setter(card, paper, size / 4, most).columns()[0] <= 1)
     size = sizes[min(fits, len(sizes) - 1)]
-    columns, real = setter(size).columns(card), setter(size)
-    real.head(card)
+    columns, real = _Setter(card, paper, size / 4, most).columns()[1], _Setter(card, paper, size / 4, most)
+    real.head()
     for number, (top, sections) in enumerate(columns):
-        if number and number % 2 == 0:
+        if number == 2:
             real.pdf.add_page()
+        y = top
         for section in sections:
-            top = real.section(section, number % 2, top)  # noqa: PLW2901
+            y = real.section(section, number % 2, y)
     return bytes(real.pdf.output())
 
 
 class _Setter:
-    """Sets the card in one size of letters; what is only measured is set on a page that is thrown away."""
+    """Sets the card on so many pages in one size of letters; what is only measured is set on paper that is thrown away."""
 
-    def __init__(self, pdf: FPDF, size: float, large: bool) -> None:
-        self.pdf, self.size, self.large = pdf, size, large
+    def __init__(self, card: Card, paper: Paper, size: float, pages: int) -> None:
+        from fpdf import FPDF  # noqa: PLC0415
+
+        self.card, self.size, self.pages = card, size, pages
+        self.pdf: FPDF = FPDF(unit="mm", format=PAPERS[paper])
+        self.pdf.set_auto_page_break(False)
+        self.pdf.set_margin(0)
+        self.pdf.c_margin = 0.0
+        self.pdf.set_title(card.title)
+        self.pdf.set_lang("en")
+        self.pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same card makes the same file
+        self.pdf.add_page()
         self.line = size * 0.44  # mm from line to line, about 1.25 of the letters
-        self.gutter = 7.0
-        self.column = (pdf.w - 2 * MARGIN_MM - self.gutter) / 2
+        self.column = (self.pdf.w - 2 * MARGIN_MM - GUTTER_MM) / 2
 
     def paragraph(self, lead: str, text: str, x: float, y: float, width: float) -> float:
         """A bold lead and what follows it, broken into lines, the first on y; returns where the next one begins."""
@@ -104,34 +193,22 @@ class _Setter:
         self.pdf.set_font("times", "B", self.size * by)
         self.pdf.text(x, y, text)
 
-    def columns(self, card: Card) -> list[tuple[float, list[Section]]]:
-        """Which sections stand in which column, two to a page, and where each column begins; the last page is evened out."""
-        heights = [self.section(section, 0, 0.0) for section in card.sections]
-        bottom = self.pdf.h - MARGIN_MM
+    def columns(self) -> tuple[float, list[tuple[float, list[Section]]]]:
+        """How full the fullest column is, 1 at the most; and where each begins and which sections stand in it, as even as can be."""
+        sections = self.card.sections
+        heights = [self.section(section, 0, 0.0) for section in sections]
+        tops = [self.head()] * 2 + [MARGIN_MM] * (2 * self.pages - 2)
 
-        def fill(left: Sequence[int], room: float) -> tuple[list[list[int]], list[int]]:
-            found: list[list[int]] = [[], []]
-            rest = list(left)
-            for column in found:
-                while rest and sum(heights[n] for n in [*column, rest[0]]) <= room:
-                    column.append(rest.pop(0))
-            return found, rest
+        def full(cuts: tuple[int, ...]) -> float:
+            rooms = (self.pdf.h - MARGIN_MM - top for top in tops)
+            return max(sum(heights[a:b]) / room for (a, b), room in zip(pairwise(cuts), rooms, strict=True))
 
-        left, top, result = list(range(len(heights))), self.head(card), []
-        while left:
-            room = bottom - top
-            found, rest = fill(left, room)
-            if len(rest) == len(left):
-                return [(0.0, [])] * 99  # too large for any page
-            if not rest:
-                even = next(n for n in range(1, 1000) if not fill(left, room * n / 999 + 1e-6)[1])
-                found, _ = fill(left, room * even / 999 + 1e-6)
-            result += [(top, [card.sections[n] for n in column]) for column in found]
-            left, top = rest, MARGIN_MM
-        return result
+        every: Iterator[tuple[int, ...]] = combinations_with_replacement(range(len(sections) + 1), len(tops) - 1)
+        cuts = min(((0, *inner, len(sections)) for inner in every), key=full)
+        return full(cuts), [(top, list(sections[a:b])) for top, (a, b) in zip(tops, pairwise(cuts), strict=True)]
 
     def section(self, section: Section, column: int, y: float) -> float:
-        x = MARGIN_MM + column * (self.column + self.gutter)
+        x = MARGIN_MM + column * (self.column + GUTTER_MM)
         self.pdf.set_text_color(RUST)
         self.title(x, y + self.line * 0.8, section.title, 1.3)
         self.pdf.set_text_color(INK)
@@ -142,35 +219,35 @@ class _Setter:
             y = self.paragraph(*item, x + self.line, y, self.column - self.line) + self.line * 0.22
         return y + self.line * 0.1
 
-    def head(self, card: Card) -> float:
+    def head(self) -> float:
         """Title, drawings and table; returns where the sections begin."""
-        left, wide = MARGIN_MM, self.pdf.w - 2 * MARGIN_MM
+        card, left, wide = self.card, MARGIN_MM, self.pdf.w - 2 * MARGIN_MM
         self.pdf.set_text_color(INK)
         self.pdf.set_draw_color(QUIET)
         self.pdf.set_line_width(0.2)
         y = MARGIN_MM + self.line * 1.6
         self.title(left, y, card.title, 2.1)
         y = self.paragraph("", card.intro, left, y + self.line * 1.5, wide)
-        scale = self.column / WIDE * (1.0 if self.large else 0.76)
-        for number, drawing in enumerate(card.drawings):
-            x = left + number * (self.column + self.gutter) + (self.column - WIDE * scale) / 2
-            paint(self.pdf, drawing, (x, y), scale)
-        y += HIGH * scale + 3 + self.line
-        for number, row in enumerate((COLUMNS, *card.table)):
+        shown = self.column * (1.0 if self.pages > 1 else 0.76)
+        drawn: Any = template("shot_card.svg").module
+        for number, drawing in enumerate((drawn.stand, drawn.seen)):
+            x = left + number * (self.column + GUTTER_MM) + (self.column - shown) / 2
+            self.pdf.image(BytesIO(drawing(card, told=False).encode()), x, y, shown)
+        y += shown * DRAWN[1] / DRAWN[0] + 3 + self.line
+        for number, row in enumerate(card.table):
             below = y
             for (start, share), text in zip(((0.0, 0.13), (0.15, 0.59), (0.76, 0.24)), row, strict=True):
                 cell = (text, "") if not number or not start else ("", text)
                 below = max(below, self.paragraph(*cell, left + start * wide, y, share * wide))
             self.pdf.line(left, below - self.line * 0.62, left + wide, below - self.line * 0.62)
             y = below + self.line * 0.3
-        return self.paragraph("", card.table_note, left, y, wide)
+        return self.paragraph("", card.note, left, y, wide)
 
 
 def _printable(text: str) -> str:
     """Text a core font can set: accents it does not know left out, other signs a `?`."""
-    parts = (char if ord(char) < 256 else unicodedata.normalize("NFKD", char) for char in text)
-    return (
-        "".join(char for char in "".join(parts) if not unicodedata.combining(char))
-        .encode("latin-1", "replace")
-        .decode("latin-1")
-    )
+
+    def plain(char: str) -> str:
+        return unicodedata.normalize("NFKD", char).encode("latin-1", "ignore").decode("latin-1") or "?"
+
+    return "".join(char if ord(char) < 256 else plain(char) for char in text)
