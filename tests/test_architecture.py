@@ -66,7 +66,7 @@ ONLY_HOME = {
     "scipy": "drape pattern photos planning",
     "shapely": "drape pattern",
     "svgelements": "pattern",
-    "PIL": "photos reports",
+    "PIL": "drape photos reports",
     "jinja2": "photos reports",
 }
 

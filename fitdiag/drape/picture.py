@@ -1,75 +1,83 @@
 """A picture of the muslin as it hangs: shaded cloth with its balance lines, grains and seams, seen level from one side.
 
-Orthographic. Lines are drawn in the cloth's own flat coordinates, so they bend as the cloth does. Dark on light, the grain
-dashed: it reads in black and white.
+Orthographic, painted from the farthest triangle to the nearest. Dark on light, the grain dashed: it reads in black and white.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from itertools import pairwise
+from collections.abc import Iterator, Mapping
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image, ImageDraw
+from scipy.ndimage import map_coordinates
 
 from fitdiag.drape.body import Array, Body
-from fitdiag.drape.mesh import Index
 from fitdiag.drape.readings import Worn
 
-Mask = NDArray[np.bool_]
 Pixels = NDArray[np.uint8]
-VIEWS: Mapping[str, float] = {"back": 180.0, "side": 90.0, "front": 0.0}  # where the viewer stands, degrees
+VIEWS: Mapping[str, tuple[Array, Array]] = {  # what lies to the right in the picture, and the way to the viewer
+    "back": (np.array([1.0, 0.0, 0.0]), np.array([0.0, -1.0, 0.0])),
+    "side": (np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])),
+    "front": (np.array([-1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])),
+}
 SCALE = 0.8  # pixels per mm
 FINER = 2  # drawn so many times finer, then averaged
 MARGIN_MM = 20.0
-LINES = {"hip": (0.55, 0.02, 0.05), "crotch": (0.05, 0.15, 0.5), "knee": (0.3, 0.1, 0.4), "grain": (0.02, 0.28, 0.12),
-         "dart": (0.4, 0.39, 0.36)}  # fmt: skip
-HALF_MM = {"grain": 1.3, "dart": 0.6}  # half widths of lines; of a balance line:
-LINE_MM = 1.7
-DASH_MM, GAP_MM = 24.0, 10.0  # dashes of the grain and what lies between them
-CLOTH, LINING, SKIN, PAPER = np.array([0.93, 0.91, 0.86]), 0.72, np.array([0.80, 0.72, 0.66]), 0.98
+LINES = {"hip": (140, 5, 13), "crotch": (13, 38, 128), "knee": (77, 26, 102), "grain": (5, 71, 31)}
+WIDE_MM = {"grain": 2.6}  # how wide lines are drawn; a balance line:
+LINE_MM = 3.4
+EVERY = 3  # of so many stretches of a grain one is left out
+CLOTH, LINING, SKIN, PAPER, INK = np.array([237, 232, 219]), 0.72, (166, 148, 133), (250, 250, 250), (70, 68, 64)
 SOFTENED = 2  # rounds in which the directions of the cloth are averaged for its shade
-RIM_MM = 60.0  # so near to the top and the bottom of the garment its inside is drawn too
-GRAZING = 0.2  # cosine: where the cloth is seen more from the side than this no seam is drawn
-STEP_MM = 25.0  # a jump in depth this large is an edge, and drawn
+EDGE_ON = 0.5  # cosine: cloth that is seen more from the side than this may be the outline
+ON_CLOTH_MM = 4.0  # so much nearer than its cloth a line counts
 SHOWN_ABOVE_MM = 30.0  # so much of the body above the garment
+_QUARTERS = 0.5 * np.array(  # shares of its corners: a triangle in four, for a smoother shade
+    [[[2, 0, 0], [1, 1, 0], [1, 0, 1]], [[1, 1, 0], [0, 2, 0], [0, 1, 1]],
+     [[1, 0, 1], [0, 1, 1], [0, 0, 2]], [[1, 1, 0], [0, 1, 1], [1, 0, 1]]]
+)  # fmt: skip
 
 
 def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
     """The muslin from a side of VIEWS: (height, width, 3), 0 to 255; the same scale and frame for all garments of one body."""
-    angle = np.radians(VIEWS[view])
-    right, near = np.array([-np.cos(angle), np.sin(angle), 0.0]), np.array([np.sin(angle), np.cos(angle), 0.0])
-    fine = scale * FINER
+    (right, near), fine = VIEWS[view], scale * FINER
     wide, high = frame(worn.body, view)
-    size = (round(high * scale) * FINER, round(wide * scale) * FINER)
-    middle = _middle(worn.body) @ right
-    places, normals, flat, piece, outside = _soup(worn)
-    facing = np.cross(places[:, 1] - places[:, 0], places[:, 2] - places[:, 0]) @ near * outside
-    heights = places[:, :, 2].mean(axis=1)
-    rims = (heights > heights.max() - RIM_MM) | (heights < heights.min() + RIM_MM)  # only there the inside can be seen
-    shown = (facing > 0) | rims
-    places, normals, flat, piece, inside = places[shown], normals[shown], flat[shown], piece[shown], facing[shown] < 0
-    screen = np.stack([(places @ right - middle) * fine + size[1] / 2, (high - MARGIN_MM - places[..., 2]) * fine], -1)
-    depth, found, weights = _raster(screen, places @ near, size)
-    seen = found >= 0
-    triangle = found[seen]
-    normals = (
-        normals / (np.linalg.norm(normals, axis=2, keepdims=True) + 1e-9) * np.where(inside, -1.0, 1.0)[:, None, None]
-    )
-    towards = normals @ near
-    normals -= np.minimum(towards, 0.0)[..., None] * near
-    light = _mixed(_light(normals, right, near) * np.where(inside, LINING, 1.0)[:, None], triangle, weights)
-    colour = np.full((*seen.shape, 3), PAPER, dtype=np.float32)
-    colour[seen] = np.clip(CLOTH * light[:, None], 0, 1)
-    _lines(worn, colour, seen, _mixed(flat, triangle, weights), piece[triangle], inside[triangle], 1.0 / fine)
-    flat_on = np.ones_like(seen)
-    flat_on[seen] = _mixed(towards, triangle, weights) > GRAZING
-    _edges(colour, seen, depth, np.where(seen, piece[found], -9), flat_on)
-    hollow = np.zeros_like(seen)
-    hollow[seen] = inside[triangle]
-    _skin(worn.body, colour, np.where(~seen, -1e9, np.where(hollow, depth, 1e9)), right, near, middle, high, fine)
-    average = sum(colour[down::FINER, over::FINER] for down in range(FINER) for over in range(FINER)) / FINER**2
-    return np.asarray(np.clip(average, 0, 1) * 255, dtype=np.uint8)
+    size = (round(wide * scale) * FINER, round(high * scale) * FINER)
+    middle = float(_middle(worn.body) @ right)
+    image = Image.new("RGB", size, PAPER)
+    pen = ImageDraw.Draw(image)
+
+    def on_paper(places: Array) -> list[list[float]]:
+        """The pixels of places (n, k, 3), one after the other."""
+        across, down = (places @ right - middle) * fine + size[0] / 2, (high - MARGIN_MM - places[..., 2]) * fine
+        return np.stack([across, down], -1).reshape(len(places), 2 * places.shape[1]).tolist()
+
+    normals = _outward(worn)
+    faces, towards, light = _faces(worn, normals, right, near)
+    corners = on_paper(faces)
+    colours = [tuple(colour) for colour in (CLOTH * light[:, None]).clip(0, 255).astype(int).tolist()]
+    for number in np.nonzero(np.abs(towards) < EDGE_ON)[0]:
+        pen.line(
+            [*corners[number], *corners[number][:2]], INK, FINER
+        )  # what of this is not painted over is the outline
+    depths = (faces @ near).mean(axis=1)
+    for number in depths.argsort():
+        if towards[number] <= 0:
+            pen.polygon(corners[number], colours[number])
+    image.paste(SKIN, mask=_skin(worn.body, size, right, near, middle, high, fine))
+    shapes = [(depths[number], corners[number], colours[number], 0) for number in np.nonzero(towards > 0)[0]]
+    for stretches, colour, mm in _strokes(worn, view, normals @ near):
+        ahead = (stretches @ near).mean(axis=1) + ON_CLOTH_MM
+        width = max(1, round(mm * fine))
+        shapes += [(depth, ends, colour, width) for depth, ends in zip(ahead, on_paper(stretches), strict=True)]
+    for _, place, colour, width in sorted(shapes, key=itemgetter(0)):
+        if width:
+            pen.line(place, colour, width)
+        else:
+            pen.polygon(place, colour)
+    return np.asarray(image.reduce(FINER))
 
 
 def courses(worn: Worn, view: str) -> dict[str, list[Array]]:
@@ -113,9 +121,8 @@ def _middle(body: Body) -> Array:
     return np.array([0.0, 0.5 * (ring[:, 1].max() + ring[:, 1].min()), 0.0])
 
 
-def _soup(worn: Worn) -> tuple[Array, Array, Array, Index, Array]:
-    """Triangles of the whole garment: places, normals (t, 3, 3), flat coordinates (t, 3, 2), number of the piece,
-    and 1 where the corners run left about seen from outside, -1 where they run right."""
+def _outward(worn: Worn) -> Array:
+    """Unit vectors (n, 3) away from the body at the points of the sheet, softened."""
     mesh, places = worn.mesh, worn.places
     a, b, c = (places[mesh.triangles[:, k]] for k in range(3))
     turned = np.array(
@@ -128,64 +135,45 @@ def _soup(worn: Worn) -> tuple[Array, Array, Array, Index, Array]:
             np.add.at(normals, mesh.triangles[:, k], facing)
         normals /= np.linalg.norm(normals, axis=1, keepdims=True) + 1e-12
         facing = normals[mesh.triangles].sum(axis=1) * np.linalg.norm(facing, axis=1, keepdims=True)
-    soup = (places[mesh.triangles], normals[mesh.triangles], mesh.flat[mesh.corners], mesh.of, turned[mesh.of])
-    if any(mesh.mirrored):
-        return soup
-    on_mirror = np.zeros(mesh.count, dtype=bool)
-    for number in range(len(mesh.pieces)):
-        on_mirror[mesh.points(number, *worn.cut.centre)] = True
-    normals[on_mirror, 0] = 0.0
-    soup = (soup[0], normals[mesh.triangles], *soup[2:])
-    flip = np.array([-1.0, 1.0, 1.0])
+    if not any(mesh.mirrored):
+        normals[places[:, 0] == 0.0, 0] = 0.0  # on the mirror
+    return normals
+
+
+def _both(worn: Worn, values: Array) -> Array:
+    """Vectors (n, k, 3) of the whole garment, from those of the half where only that is draped."""
+    return values if any(worn.mesh.mirrored) else np.concatenate([values, values * [-1.0, 1.0, 1.0]])
+
+
+def _faces(worn: Worn, normals: Array, right: Array, near: Array) -> tuple[Array, Array, Array]:
+    """Small triangles of the whole garment (t, 3, 3), how far each turns to the viewer (cosine), and how light it is."""
+    places, directions = (
+        _both(worn, np.einsum("qkc,tcx->tqkx", _QUARTERS, values[worn.mesh.triangles]).reshape(-1, 3, 3))
+        for values in (worn.places, normals)
+    )
+    direction = directions.mean(axis=1)
+    direction /= np.linalg.norm(direction, axis=1, keepdims=True) + 1e-9
+    towards = direction @ near
+    inside = towards <= 0
     return (
-        np.concatenate([soup[0], soup[0] * flip]), np.concatenate([soup[1], soup[1] * flip]),
-        np.concatenate([soup[2]] * 2), np.concatenate([mesh.of, mesh.of + len(mesh.pieces)]),
-        np.concatenate([soup[4], -soup[4]]),
-    )  # fmt: skip
+        places,
+        towards,
+        _light(np.where(inside, -1.0, 1.0)[:, None] * direction, right, near) * np.where(inside, LINING, 1.0),
+    )
 
 
-def _raster(screen: Array, depth: Array, size: tuple[int, int]) -> tuple[Array, Index, Array]:
-    """The nearest triangle at each pixel: its depth, its number (-1: none), and for the pixels seen its weights (n, 3)."""
-    best, found = np.full(size[0] * size[1], -1e9), np.full(size[0] * size[1], -1, dtype=np.int64)
-    low = np.floor(screen.min(axis=1)).astype(np.int64)
-    span = 4 * ((np.ceil(screen.max(axis=1)).astype(np.int64) - low).max(axis=1) // 4 + 1)
-    edges = screen[:, 1:] - screen[:, :1]
-    area = edges[:, 0, 0] * edges[:, 1, 1] - edges[:, 0, 1] * edges[:, 1, 0]
-    solid = np.abs(area) > 1e-9
-    (a, b), (c, d) = (edges[:, k].T / np.where(solid, area, 1.0) for k in (0, 1))
-    off = low + 0.5 - screen[:, 0]  # from the first corner to the middle of the first pixel
-    first_u, first_v = off[:, 0] * d - off[:, 1] * c, off[:, 1] * a - off[:, 0] * b
-
-    def shares(part: Index, over: Array, down: Array) -> tuple[Array, Array]:
-        """Shares of the second and third corner at pixels that lie so far from the first, (part, many)."""
-        u = first_u[part, None] + d[part, None] * over - c[part, None] * down
-        return u, first_v[part, None] + a[part, None] * down - b[part, None] * over
-
-    for box in np.unique(span[solid]):
-        group = np.nonzero((span == box) & solid)[0]
-        down, over = (grid.ravel() for grid in np.indices((box, box)))
-        for part in np.array_split(group, max(1, len(group) * len(down) // 100_000)):
-            u, v = shares(part, over, down)
-            which, pixel = np.nonzero((u >= -1e-6) & (v >= -1e-6) & (u + v <= 1 + 1e-6))
-            x, y = low[part[which], 0] + over[pixel], low[part[which], 1] + down[pixel]
-            on_paper = np.nonzero((x >= 0) & (x < size[1]) & (y >= 0) & (y < size[0]))[0]
-            which, pixel, x, y = which[on_paper], pixel[on_paper], x[on_paper], y[on_paper]
-            u, v, near = u[which, pixel], v[which, pixel], depth[part[which]]
-            at = near[:, 0] * (1 - u - v) + near[:, 1] * u + near[:, 2] * v
-            place = y * size[1] + x
-            order = np.argsort(at)  # of several at one pixel the last written counts: the nearest
-            order = order[at[order] > best[place[order]]]
-            best[place[order]], found[place[order]] = at[order], part[which[order]]
-    seen = np.nonzero(found >= 0)[0]
-    y, x = np.divmod(seen, size[1])
-    part = found[seen]
-    u, v = (one[:, 0] for one in shares(part, (x - low[part, 0])[:, None], (y - low[part, 1])[:, None]))
-    return best.reshape(size), found.reshape(size), np.column_stack([1 - u - v, u, v])
-
-
-def _mixed(values: Array, triangle: Index, weights: Array) -> Array:
-    """Values of the triangles' corners (t, 3, ...), mixed at the pixels of given triangles."""
-    return np.asarray(np.einsum("nk,nk...->n...", weights, values[triangle]))
+def _strokes(worn: Worn, view: str, towards: Array) -> Iterator[tuple[Array, tuple[int, ...], float]]:
+    """Stretches of what is drawn on the cloth (n, 2, 3), with their colour and width in mm: seams, then lines."""
+    for number, piece in enumerate(worn.mesh.pieces):
+        for _, index in piece.edges:
+            points = worn.mesh.sewn[worn.mesh.starts[number] + index]
+            pairs = np.column_stack([points[:-1], points[1:]])
+            yield _both(worn, worn.places[pairs[towards[pairs].mean(axis=1) > 0]]), INK, 1.0 / FINER
+    for name, lines in courses(worn, "right" if view == "side" else view).items():
+        for line in lines if name in LINES else ():
+            pairs = np.stack([line[:-1], line[1:]], axis=1)
+            shown = pairs[np.arange(len(pairs)) % EVERY > 0] if name == "grain" else pairs
+            yield np.asarray(shown), LINES[name], WIDE_MM.get(name, LINE_MM)
 
 
 def _light(normal: Array, right: Array, near: Array) -> Array:
@@ -198,80 +186,14 @@ def _light(normal: Array, right: Array, near: Array) -> Array:
     return np.asarray(lit - 0.1 * np.clip(1 - np.abs(normal @ near), 0, 1) ** 2)
 
 
-def _lines(worn: Worn, colour: Array, seen: Mask, flat: Array, piece: Index, inner: Mask, pixel_mm: float) -> None:
-    """Draw the balance lines and the grain of each piece where its outer side is seen."""
-    pieces = worn.mesh.pieces
-    shown = colour[seen]
-    for number, part in enumerate(pieces):
-        mine = np.nonzero(((piece % len(pieces)) == number) & ~inner)[0]
-        at = flat[mine]
-        x, y = at.T.copy()
-        darts = [("dart", line) for name, line in part.panel.outline if name.startswith("dart")]
-        for name, line in (*darts, *part.panel.lines.items(), ("grain", part.panel.grain)):
-            half = HALF_MM.get(name, LINE_MM)
-            (left, low), (right, high) = line.min(axis=0) - 2 * half, line.max(axis=0) + 2 * half
-            near = np.nonzero((x > left) & (x < right) & (y > low) & (y < high))[0]
-            cover = np.clip((half - _apart(at[near], line)) / pixel_mm + 0.5, 0, 1)
-            if name == "grain":
-                cover *= (at[near, 1] % (DASH_MM + GAP_MM)) < DASH_MM
-            shown[mine[near]] = shown[mine[near]] * (1 - cover[:, None]) + np.array(LINES[name]) * cover[:, None]
-    colour[seen] = shown
-
-
-def _apart(points: Array, line: Array) -> Array:
-    """Distance of flat points from a polyline, mm."""
-    best = np.full(len(points), np.inf)
-    for start, end in pairwise(line):
-        run = end - start
-        share = np.clip(((points - start) @ run) / max(float(run @ run), 1e-9), 0, 1)
-        best = np.minimum(best, np.hypot(*(start + share[:, None] * run - points).T))
-    return best
-
-
-def _edges(colour: Array, seen: Mask, depth: Array, piece: Index, flat_on: Mask) -> None:
-    """Darken seams, outlines and folds that hide what is behind them."""
-    far = np.where(seen, depth, -500.0)
-    for axis in (0, 1):
-        both = [
-            (shift, slice(None)) if axis == 0 else (slice(None), shift) for shift in (slice(1, None), slice(None, -1))
-        ]
-        edge = (np.diff(piece, axis=axis) != 0) & flat_on[both[0]] & flat_on[both[1]]
-        edge |= np.abs(np.diff(far, axis=axis)) > STEP_MM
-        for index in both:
-            part = colour[index]
-            part[edge & seen[index]] *= 0.55
-
-
 def _skin(
-    body: Body, colour: Array, cloth: Array, right: Array, near: Array, middle: float, high: float, fine: float
-) -> None:
-    """Draw the body where no cloth is before it: parallel rays marched through its distances, on every second pixel."""
-    rows, columns = np.indices((cloth.shape[0] // 2, cloth.shape[1] // 2))
-    across = (columns * 2 + 1 - cloth.shape[1] / 2) / fine + middle
-    height = high - MARGIN_MM - (rows * 2 + 1) / fine
-    free = cloth[: 2 * len(rows) : 2, : 2 * columns.shape[1] : 2] < 1e8
-    free &= (height > 0) & (height < body.figure.waist_height + SHOWN_ABOVE_MM)
-    bottom = int(np.argmax(np.any(cloth[::-2] > -1e8, axis=1)[: len(height)]))
-    low = height[::-1][bottom, 0]  # of the cloth
-    free &= (height < low + RIM_MM) | (height > body.figure.waist_height - 120.0)
-    free &= np.abs(across - middle) < 0.4 * cloth.shape[1] / fine
-    row, column = np.nonzero(free)
-    start = across[row, column][:, None] * right + height[row, column][:, None] * np.array([0.0, 0.0, 1.0])
-    way = np.full(len(row), 400.0)
-    alive = np.arange(len(row))
-    hit = np.zeros(len(row), dtype=bool)
-    for _ in range(60):
-        off = body.distance(start[alive] + way[alive, None] * near)
-        there = off < 0.5
-        hit[alive[there]] = True
-        way[alive[~there]] -= np.maximum(0.8 * off[~there], 1.0)
-        alive = alive[~there & (way[alive] > -400.0)]
-        if not len(alive):
-            break
-    light = _light(body.outward(start[hit] + way[hit, None] * near), right, near)
-    shade = np.clip(SKIN * light[:, None], 0, 1)
-    for down in (0, 1):
-        for over in (0, 1):
-            y, x = row[hit] * 2 + down, column[hit] * 2 + over
-            before = cloth[y, x] < way[hit]
-            colour[y[before], x[before]] = shade[before]
+    body: Body, size: tuple[int, int], right: Array, near: Array, middle: float, high: float, fine: float
+) -> Image.Image:
+    """Where the body shows against the paper, as a mask of the picture."""
+    axis, depth = (int(np.abs(way).argmax()) for way in (right, near))
+    across = ((np.arange(size[0]) + 0.5 - size[0] / 2) / fine + middle) * right[axis]
+    height = (high - MARGIN_MM - (np.arange(size[1]) + 0.5) / fine)[:, None]
+    across = np.abs(across) if axis == 0 and body.mirrored else across
+    at = [(np.broadcast_to(mm, size[::-1]) - body.origin[k]) / body.cell for mm, k in ((across, axis), (height, 2))]
+    inside = map_coordinates(body.grid.min(axis=depth), at, order=1, cval=1.0) < 0
+    return Image.fromarray(inside & (height > 0) & (height < body.figure.waist_height + SHOWN_ABOVE_MM))
