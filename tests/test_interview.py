@@ -13,10 +13,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitdiag.interview.answers import read_answer
+from fitdiag.interview.asking import Pick
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.search import Words
 from fitdiag.interview.telling import CHOICES, Line
-from fitdiag.interview.waiting import Pick
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules
@@ -26,7 +26,7 @@ from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_data
 from fitdiag.sessions.log import Event, SessionLog, read_log
 from fitdiag.sessions.replay import replay
-from fitdiag.sessions.state import conclude, fold
+from fitdiag.sessions.state import conclude, fold, offered_event
 from fitdiag.units import parse_length
 
 DIP = "balance-lines-dip-to-back"
@@ -277,22 +277,15 @@ def test_a_bare_number_is_asked_back(base: RuleBase, typed: str) -> None:
 
 
 @pytest.mark.parametrize("typed", ["about an inch", "1 in?", "roughly 2 cm", "an inch or so"])
-def test_a_vague_amount_is_asked_back(base: RuleBase, typed: str) -> None:
-    """ "About an inch" is repeated as a figure; yes counts it with a spread, no lets the fitter say it again."""
-    talk = at_the_dip(base).type(typed)
-    assert "shall it count as" in talk.asked
-    assert talk.finding(DIP) is None
-    refused = at_the_dip(base).type(typed, "2")
-    assert refused.finding(DIP) is None
-    assert refused.interview.asking == DIP
-    for yes in ("1", "yes", "y"):
-        finding = at_the_dip(base).type(typed, yes).finding(DIP)
+def test_a_vague_amount_counts_with_its_spread(base: RuleBase, typed: str) -> None:
+    """ "About an inch" is an inch give or take a quarter of it, and said so, at one question as on a screen of six."""
+    talk, screen = at_the_dip(base).type(typed), Talk(base, several=True).at_questions()
+    screen.interview.screen = (DIP, "v-at-centre-back")
+    for finding in (talk.finding(DIP), screen.type(f"1: {typed}").finding(DIP)):
         assert finding is not None
         assert finding.amount_mm is not None
         assert finding.error_mm == pytest.approx(finding.amount_mm / 4, abs=0.01)
-    instead = at_the_dip(base).type(typed, "3/8 in").finding(DIP)
-    assert instead is not None
-    assert pytest.approx(3 / 8 * MM) == instead.amount_mm
+    assert "±" in talk.said and "±" in screen.said
 
 
 def test_an_amount_too_small_to_be_seen_is_told(base: RuleBase) -> None:
@@ -337,12 +330,11 @@ def test_unusable_text_is_answered_and_never_counted(base: RuleBase, typed: str)
         "seen": lambda talk: talk.type("", ""),
         "question": lambda talk: at_the_dip(talk.base),
         "amount": lambda talk: at_the_dip(talk.base).type("yes"),
-        "vague": lambda talk: at_the_dip(talk.base).type("about 1 in"),
         "pick": lambda talk: talk.type("", "", "crotch"),
         "earlier": lambda talk: talk.type("tuck-across-back-hip"),
     }
     if not "".join(filter(str.isprintable, typed)).strip():
-        del prompts["body"], prompts["seen"], prompts["amount"], prompts["pick"], prompts["earlier"], prompts["vague"]
+        del prompts["body"], prompts["seen"], prompts["amount"], prompts["pick"], prompts["earlier"]
     for name, arrive in prompts.items():
         talk = arrive(Talk(base))
         findings, length = talk.interview.findings, len(talk.log)
@@ -632,7 +624,7 @@ def test_back_tells_what_was_taken(base: RuleBase) -> None:
 
 
 def test_back_leaves_a_list_before_it_takes_anything(talk: Talk) -> None:
-    """At a list to pick from, or a vague amount, `back` only leaves that."""
+    """At a list to pick from `back` only leaves that."""
     talk.type("", "", "seat-wedgie", "crotch")
     length = len(talk.log)
     talk.type("back")
@@ -702,10 +694,11 @@ def test_so_far_holds_every_answer(base: RuleBase) -> None:
 
 def test_a_note_is_kept_and_takes_nothing_along(base: RuleBase) -> None:
     """A note is saved in the middle of anything, leaves the question where it was, and `back` does not take it."""
-    talk = at_the_dip(base).type("about 1 in")
+    talk = at_the_dip(base).type("yes")
+    asked = talk.asked
     talk.type("note: hem is only tacked ✂")
-    assert "shall it count" in talk.asked
-    talk.type("yes", "back 99")
+    assert talk.asked == asked
+    talk.type("1 in", "back 99")
     assert talk.interview.findings.notes == ("hem is only tacked ✂",)
     assert talk.type("note").said.startswith("Write the note")
     assert len(talk.interview.findings.notes) == 1
@@ -842,14 +835,19 @@ def test_the_questions_speak_in_the_units_of_the_session(base: RuleBase, units: 
     assert spoken is spoken.in_units(units)  # type: ignore[arg-type]
 
 
-def test_an_amount_beyond_all_measure_is_asked_back(base: RuleBase) -> None:
-    """A dip of 30 in counts only after a second yes; 3/4 in counts at once."""
+def test_an_amount_beyond_all_measure_does_not_count(base: RuleBase) -> None:
+    """A dip of 30 in is refused in one line, the sign stays seen, and its amount is asked for; 3/4 in counts."""
     talk = Talk(base).type("", "", "balance-lines-dip-to-back 30 in")
-    assert "far more than this ever shows" in talk.asked
-    talk.type("no")
-    assert talk.finding("balance-lines-dip-to-back").amount_mm is None
+    assert "far more than this ever shows" in talk.said
+    assert talk.finding(DIP).amount_mm is None
+    assert talk.interview.expects_amount
+    assert "far more than this ever shows" in talk.type("30 in").said
     talk.type("3/4 in")
     assert 19.05 == pytest.approx(talk.finding("balance-lines-dip-to-back").amount_mm)
+    asked = at_the_dip(base)
+    before = asked.whole()
+    assert "far more than this ever shows" in asked.type("30 in").said
+    assert before == asked.whole()
 
 
 @pytest.mark.parametrize("typed", ["slight, left more", "3/4 in, left more"])
@@ -1123,23 +1121,25 @@ def test_which_side_of_the_body_is_kept_in_words(talk: Talk) -> None:
 AGREED = ("ok", "okay", "OK.", "yep", "sure", "yes please", "Yes, that's right.", "go ahead", "all right then")
 
 
+def offered(base: RuleBase) -> Talk:
+    """An interview that begins with a dip of 3/4 in measured in a picture."""
+    measured = Finding(DIP, "yes", 0.75 * MM, 2.0, origin="photo")
+    return Talk(base, events=({"event": "start", "units": "in"}, offered_event([measured])))
+
+
 @pytest.mark.parametrize("yes", AGREED)
-def test_every_word_for_yes_confirms_an_amount(base: RuleBase, yes: str) -> None:
-    """At "shall it count as", whatever the doubt was, all that people say for yes keeps the sign with its amount."""
-    for amount in ("about 1 in", "30 in"):
-        talk = at_the_dip(base).type(amount)
-        assert "shall it count as" in talk.asked
-        plain = at_the_dip(base).type(amount, "1").finding(DIP)
-        assert talk.type(yes).finding(DIP) == plain
-        assert plain is not None
-        assert (plain.seen, plain.amount_mm is None) == ("yes", False)
+def test_every_word_for_yes_confirms_a_measured_sign(base: RuleBase, yes: str) -> None:
+    """At "does that agree with what you see?" all that people say for yes keeps the sign with its amount."""
+    plain = offered(base).type("1").finding(DIP)
+    assert plain is not None and plain.amount_mm == pytest.approx(0.75 * MM)
+    assert offered(base).type(yes).finding(DIP) == plain
 
 
 @pytest.mark.parametrize("no", ["no", "nope", "No thanks", "2"])
-def test_every_word_for_no_leaves_an_amount_out(base: RuleBase, no: str) -> None:
-    """At "shall it count as" all that people say for no counts nothing, neither as seen nor as not seen."""
-    talk = at_the_dip(base).type("about 1 in", no)
-    assert talk.said == "Not counted."
+def test_every_word_for_no_leaves_a_measured_sign_out(base: RuleBase, no: str) -> None:
+    """There all that people say for no counts nothing, neither as seen nor as not seen."""
+    talk = offered(base).type(no)
+    assert talk.said.startswith("Not counted")
     assert talk.finding(DIP) is None
 
 

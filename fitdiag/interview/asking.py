@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fitdiag.diagnosis.belief import lower_first, told
+from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import CHOICES, HEADS, Line
-from fitdiag.interview.waiting import Confirm, Pick
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.model import Symptom
 from fitdiag.knowledge.stations import TITLES, TRIALS
@@ -15,18 +16,25 @@ from fitdiag.knowledge.stations import TITLES, TRIALS
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
 
+
+@dataclass(frozen=True)
+class Pick:
+    """Waiting for a choice from a numbered list; `rest`: the amount, side or grade that was typed along with the word."""
+
+    kind: Kind
+    ids: tuple[str, ...]
+    typed: str
+    rest: str
+
+
 KEYS = "Or: ? how to look, why, so far, back, also, note, stop."
 _YES_OR_NO = 3
 
 
 def before_the_questions(talk: Interview) -> list[Line]:
     """The lines of everything that is asked beside the questions themselves."""
-    if isinstance(talk.pending, Pick):
+    if talk.pending is not None:
         return _which_of_these([talk.title(rule_id) for rule_id in talk.pending.ids])
-    if isinstance(talk.pending, Confirm):
-        text, doubt = talk.pending.text, talk.pending.doubt
-        asked = Line(f"{doubt or f'About {text}'}: shall it count as {text}?", "ask")
-        return [asked, Line("1 yes  2 no", "item"), Line("Or write the amount.", "hint")]
     waiting = talk.state.awaiting
     if isinstance(waiting, Done):
         hint = f"An amount like {talk.sample}, with round 2 if it was not the first; Enter if not known."

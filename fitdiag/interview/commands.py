@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, get_args
 
 from fitdiag.diagnosis.belief import told
 from fitdiag.interview import taking
+from fitdiag.interview.asking import Pick
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import (
     HEADS,
@@ -15,13 +16,11 @@ from fitdiag.interview.telling import (
     STAGE_REASONS,
     Line,
     body_list,
-    how_to_judge,
-    how_to_look,
+    how_to,
     signs_of,
     so_far,
     why_asked,
 )
-from fitdiag.interview.waiting import Confirm, Pick
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.model import View
 from fitdiag.problems import one_line
@@ -124,9 +123,9 @@ def _choose_again(talk: Interview, awaiting: Finding | Done) -> None:
 
 
 def _why(talk: Interview) -> list[Line]:
-    if isinstance(talk.pending, Pick):
+    if talk.pending is not None:
         return [Line("Several things go by that word, and they point to different causes.")]
-    if talk.expects_amount or talk.pending is not None:
+    if talk.expects_amount:
         return [Line("The amount decides how much to alter, and a small one persuades less than a large one.")]
     if not talk.screen:
         return [Line(STAGE_REASONS.get(talk.stage, HELP))]
@@ -134,35 +133,26 @@ def _why(talk: Interview) -> list[Line]:
 
 
 def _how(talk: Interview, rest: str) -> list[Line]:
+    """How to look at what is asked about; of several, at the one of that number."""
     number = int(rest[:6]) if rest.isdecimal() else 0
-    symptom = talk.state.offered[0].symptom if talk.state.offered else talk.wanted or talk.asking
-    if isinstance(talk.pending, Pick):
-        ids = talk.pending.ids
-        if not 1 <= number <= len(ids):
-            return [Line(f"Type ? and a number of the list, like ?{min(2, len(ids))}, for how to tell it.")]
-        if talk.pending.kind == "alteration":
-            rule = talk.base.alterations[ids[number - 1]]
-            return [Line(f"{rule.title}: {rule.why}")]
-        if talk.pending.kind == "body note":
-            return list(how_to_judge(talk.base.body_notes[ids[number - 1]], talk.findings.units))
-        symptom = ids[number - 1]
-    elif isinstance(talk.pending, Confirm):
-        symptom = talk.pending.finding.symptom
-    elif isinstance(talk.state.awaiting, Finding):
-        symptom = talk.state.awaiting.symptom
-    elif talk.state.awaiting is not None:
+    awaiting, body = talk.state.awaiting, talk.pending is None and talk.stage == "body"
+    if isinstance(awaiting, Done) and talk.pending is None:
         return [Line("How much was folded out, let in or moved there, as far as you know.")]
-    elif talk.stage == "seen" and rest in get_args(View):
+    if awaiting is None and talk.pending is None and talk.stage == "seen" and rest in get_args(View):
         return signs_of(talk.base, rest)
-    elif talk.stage == "body":
-        notes = list(talk.base.body_notes.values())
-        if 1 <= number <= len(notes):
-            return list(how_to_judge(notes[number - 1], talk.findings.units))
-        return [Line(f"There is no {one_line(rest, 20)} in the list.")] if rest else list(body_list(talk.base))
-    elif len(talk.screen) > 1:
-        if not 1 <= number <= len(talk.screen):
-            return [Line(f"Type ? and a number, like ?{min(2, len(talk.screen))}, for how to look at it.")]
-        symptom = talk.screen[number - 1]
-    if symptom is None:
-        return [Line(HELP, "hint")]
-    return list(how_to_look(talk.base, talk.base.symptoms[symptom], talk.findings.units))
+    if body and not rest:
+        return list(body_list(talk.base))
+    if talk.pending is not None:
+        ids = talk.pending.ids
+    elif body:
+        ids = tuple(talk.base.body_notes)
+    elif awaiting is None and len(talk.screen) > 1:
+        ids = talk.screen
+    else:
+        offered = talk.state.offered[0].symptom if talk.state.offered else talk.wanted or talk.asking
+        symptom = awaiting.symptom if isinstance(awaiting, Finding) else offered
+        return how_to(talk.base, symptom, talk.findings.units) if symptom else [Line(HELP, "hint")]
+    if not 1 <= number <= len(ids):
+        none = f"There is no {one_line(rest, 20)} here. " if rest else ""
+        return [Line(f"{none}Type ? and a number, like ?{min(2, len(ids))}, for how to look at it.")]
+    return how_to(talk.base, ids[number - 1], talk.findings.units)

@@ -7,14 +7,13 @@ same questions. Only a pick from a list is kept nowhere. How single answers are 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
 from fitdiag.interview import asking, commands, taking
+from fitdiag.interview.asking import Pick
 from fitdiag.interview.search import Kind, Words
 from fitdiag.interview.telling import Line, calm_line, told_end
-from fitdiag.interview.waiting import Confirm, NotWeighableError, Pick
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import Station, numbered, station_of, stations_of
@@ -26,6 +25,10 @@ from fitdiag.units import format_length, parse_length
 
 LONGEST_REPLY = 500
 ON_A_SCREEN = 6
+
+
+class NotWeighableError(Exception):
+    """An answer that would make too many signs hang together; it was not saved."""
 
 
 class Interview:
@@ -49,7 +52,7 @@ class Interview:
         self.missed = missed or (lambda kind, text: None)
         self.single = single
         self.alone = alone  # who answers wears them: nobody is asked through somebody else
-        self.pending: Pick | Confirm | None = None
+        self.pending: Pick | None = None
         self.queue: list[
             tuple[Kind, str, str]
         ] = []  # picked or said together with others, and not yet come to its turn
@@ -284,11 +287,6 @@ class Interview:
         measure, usual = symptom.measure, parse_length(self.sample).mm
         counts = usual >= measure.seen_from_mm if measure.worse == "more" else usual <= measure.seen_from_mm
         return self.sample if counts else format_length(measure.grades_mm["clear"], self.findings.units)
-
-    def in_sample_units(self, error: Exception) -> Line:
-        """Why a text is no answer, with an example in the units of the session."""
-        text = re.sub(r"like 3/4 in$", f"like {self.sample}", str(error))
-        return Line(f"{text[:1].upper()}{text[1:]}.")
 
     def title(self, rule_id: str) -> str:
         """What a rule is called."""

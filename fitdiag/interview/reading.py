@@ -6,7 +6,7 @@ import re
 
 from fitdiag.interview.answers import RANGE
 from fitdiag.knowledge.findings import SEVERITIES, SIDES
-from fitdiag.units import MM_PER_INCH, InvalidLengthError, Length, Units, parse_length
+from fitdiag.units import InvalidLengthError, parse_length
 
 NOTHING = re.compile(
     r"|n|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these| else| more)|that'?s (?:all|it)"
@@ -60,9 +60,3 @@ def split_amount(text: str) -> tuple[str, str]:
         rest = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
         return rest.rstrip(" ,:"), " ".join((match[0], *tail))
     return text.rstrip(" ,:"), " ".join(tail)
-
-
-def bare_number(length: Length, units: Units) -> float | None:
-    """A whole number without a unit: that may as well be a choice from a list, so it is asked back. None if it is not one."""
-    number = round(length.mm / (MM_PER_INCH if units == "in" else 10.0), 6)
-    return number if length.unit is None and number > 0 and number.is_integer() else None

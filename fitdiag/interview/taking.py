@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fitdiag.diagnosis.belief import lower_first, told
 from fitdiag.interview.answers import Said, agreed, may_be_either, read_answer, read_several
+from fitdiag.interview.asking import Pick
 from fitdiag.interview.clauses import says
 from fitdiag.interview.reading import (
     BARE,
@@ -19,18 +21,16 @@ from fitdiag.interview.reading import (
     NUMBER,
     ONE_SIDE,
     ROUND,
-    bare_number,
     split_amount,
-)  # fmt: skip
+)
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import CHOICES, HELP, Line
-from fitdiag.interview.waiting import Confirm, Pick
-from fitdiag.knowledge.findings import Done, Finding, Origin, measured, measured_apart
+from fitdiag.knowledge.findings import Done, Finding, Origin
 from fitdiag.knowledge.model import Symptom
 from fitdiag.plausible import doubt_of_sign
 from fitdiag.problems import one_line
 from fitdiag.sessions.state import AWAITS, answer_event, done_event
-from fitdiag.units import InvalidLengthError, Length, format_given, format_length, parse_length
+from fitdiag.units import MM_PER_INCH, Length, Units, format_given, format_length
 
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
@@ -41,10 +41,8 @@ NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known",
 def answer(talk: Interview, typed: str) -> list[Line]:
     """Take an answer to what is asked now."""
     typed = typed.rstrip(" .!") or typed
-    if isinstance(talk.pending, Pick):
+    if talk.pending is not None:
         return _reply_pick(talk, talk.pending, typed)
-    if isinstance(talk.pending, Confirm):
-        return _reply_confirm(talk, talk.pending, typed)
     if isinstance(talk.state.awaiting, Done):
         return _earlier(talk, talk.state.awaiting, typed)
     if talk.state.awaiting is not None:
@@ -54,9 +52,9 @@ def answer(talk: Interview, typed: str) -> list[Line]:
     if talk.stage == "pictures":
         return _reply_offered(talk, talk.state.offered[0], typed)
     if talk.before is not None:
-        return _reply_symptom(talk, talk.base.symptoms[talk.before.symptom], typed)
+        return _reply_signs(talk, (talk.before.symptom,), typed)
     if talk.stage == "questions":
-        return _reply_questions(talk, typed) if talk.screen else [Line(HELP, "hint")]
+        return _reply_signs(talk, talk.screen, typed) if talk.screen else [Line(HELP, "hint")]
     if NOTHING.fullmatch(typed.lower()):
         talk.end_stage(talk.stage, looked=talk.stage == "seen" and bool(talk.findings.seen))
         return []
@@ -203,29 +201,22 @@ def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
     """Take what was picked; an amount that an alteration may be cut by is saved as still to come, and then asked for."""
     if kind == "body note":
         return _count_body(talk, {rule_id: rest or "some"})
-    said = read_answer(rest, talk.findings.units) if rest else None
     if kind == "alteration":
         talk.record({**done_event(Done(rule_id)), AWAITS: "amount"})
         return _earlier(talk, Done(rule_id), rest) if rest else []
-    symptom = talk.base.symptoms[rule_id]
-    known = talk.findings.symptoms.get(rule_id)
-    if (
-        not rest
-        and known is not None
-        and known.seen == "yes"
-        and (symptom.measure is None or known.amount_mm is not None or known.severity is not None)
-    ):
+    symptom, known = talk.base.symptoms[rule_id], talk.findings.symptoms.get(rule_id)
+    how_much = known is not None and (known.amount_mm is not None or known.severity is not None)
+    if not rest and known is not None and known.seen == "yes" and (symptom.measure is None or how_much):
         return [Line(f"Counted already: {lower_first(told(talk.base, known, talk.findings))}.")]
-    said = said or Said("yes")
-    finding = Finding(rule_id, "yes", severity=said.severity, side=said.side, origin="volunteered")
-    seen = Line(f"Seen: {lower_first(told(talk.base, finding, talk.findings))}.")
-    length = said.length
-    if length is not None and symptom.measure is None:
-        return [seen, Line("This sign has no amount; it counts as seen."), *talk.count(finding)]
-    if length is not None or (finding.severity is None and rule_id in talk.cut_by):
-        talk.record({**answer_event(replace(finding, severity=None)), AWAITS: "amount"})
-        return _take(talk, symptom, replace(said, seen="yes"), "volunteered") if length is not None else [seen]
-    return [seen, *talk.count(finding)]
+    said = replace(read_answer(rest, talk.findings.units) or Said("yes"), seen="yes", look_again=False)
+    if said.length is not None and symptom.measure is None:
+        said = replace(said, amount=None, left=None, right=None, upto=None)
+        return [Line("This sign has no amount; it counts as seen."), *_take(talk, {rule_id: said}, "volunteered")]
+    if why := _why_not(symptom, said, talk.findings.units):
+        finding = Finding(rule_id, "yes", side=said.side, origin="volunteered")
+        talk.record({**answer_event(finding), AWAITS: "amount"})
+        return [Line(f"{symptom.title}: {why}.")]
+    return _take(talk, {rule_id: said}, "volunteered", ask=True)
 
 
 def _sooner_seen(talk: Interview, words: str) -> bool:
@@ -305,98 +296,52 @@ def _reply_offered(talk: Interview, offered: Finding, typed: str) -> list[Line]:
         return [Line("Not counted; it is asked later if it matters.")]
     if not typed or NUMBER.fullmatch(typed):
         return [Line("1 counts it, 2 leaves it out for now.")]
-    return _reply_symptom(talk, talk.base.symptoms[offered.symptom], typed)
+    return _reply_signs(talk, (offered.symptom,), typed)
+
+
+def _reply_signs(talk: Interview, names: Sequence[str], typed: str) -> list[Line]:
+    """An answer to the question that is on, or to all of a screen."""
+    if may_be_either(typed):
+        return [Line(f"'{typed}' may mean that it is there, or that all is well: write yes or no.")]
+    if len(names) == 1:
+        said = _read_one(talk, talk.base.symptoms[names[0]], typed)
+        return [Line(said)] if isinstance(said, str) else _take(talk, {names[0]: said}, "asked", ask=True)
+    if not typed:
+        return [Line("Enter alone is no answer; no means that none of them is there.")]
+    read = read_several(typed, len(names), talk.findings.units)
+    if read:
+        return _take(talk, {names[number - 1]: said for number, said in sorted(read.items())}, "asked")
+    alone = read_answer(typed, talk.findings.units)
+    if alone is not None and (alone.length or alone.side):
+        return [Line(f"Of which one? Write its number before it, like 2: {one_line(typed, 30)}.")]
+    like = f"1 yes, 2: {talk.sample}, rest no"
+    return [Line(f"That was not understood. Write it like: {like}. Or: one, for one at a time.")]
 
 
 _REST = re.compile(r"\b(?:rest|the others?)\b.*\b(?:no|none|yes)\b", re.IGNORECASE)
 
 
-_EITHER = "'{}' may mean that it is there, or that all is well: write yes or no."
-
-
-def _reply_questions(talk: Interview, typed: str) -> list[Line]:
-    """An answer to the question that is on, or to all of a screen."""
-    if len(talk.screen) == 1:
-        if _REST.search(typed):
-            return [Line("One question is open here, so there is no rest: answer it alone.")]
-        return _reply_symptom(talk, talk.base.symptoms[talk.screen[0]], typed)
+def _read_one(talk: Interview, symptom: Symptom, typed: str) -> Said | str:
+    """An answer to one question; or why it is none."""
     if not typed:
-        return [Line("Enter alone is no answer; no means that none of them is there.")]
-    if may_be_either(typed):
-        return [Line(_EITHER.format(typed))]
-    read = read_several(typed, len(talk.screen), talk.findings.units)
-    alone = read_answer(typed, talk.findings.units) if not read else None
-    if alone is not None and (alone.length or alone.side):
-        return [Line(f"Of which one? Write its number before it, like 2: {one_line(typed, 30)}.")]
-    if not read:
-        return [
-            Line(
-                f"That was not understood. Write it like: 1 yes, 2: {talk.sample}, rest no. Or: one, for one at a time."
-            )
-        ]
-    asked = talk.screen
-    findings, lines = [], []
-    for number, said in sorted(read.items()):
-        finding, remark = _read_for_screen(talk.base.symptoms[asked[number - 1]], said)
-        findings += [finding] if finding is not None else []
-        lines += [Line(f"{number}: {remark}")] if remark else []
-    again = frozenset(asked[number - 1] for number, said in read.items() if said.look_again)
-    shown = [lower_first(told(talk.base, one, talk.findings)) for one in findings if one.seen == "yes" or one.amount_mm]
-    absent = sum(one.seen == "no" and not one.amount_mm for one in findings)
-    if shown:
-        lines.insert(0, Line(f"Seen: {'; '.join(shown)}."))
-    if absent:
-        lines.append(Line(f"Not there: {absent} of {len(asked)}."))
-    if again:
-        lines.append(
-            Line(
-                f"To look at again: {'; '.join(lower_first(talk.base.symptoms[name].title) for name in sorted(again))}."
-            )
-        )
-    lines += talk.count(*findings, again=again) if findings else []
-    return lines + [
-        line for number, said in read.items() for line in _more_kept(talk, talk.base.symptoms[asked[number - 1]], said)
-    ]
-
-
-_NO_AMOUNT = "this sign has no amount: write yes or no, or how strong it is"
-
-
-def _read_for_screen(symptom: Symptom, said: Said) -> tuple[Finding | None, str]:
-    """One answer of a screen: the finding, or why it was not taken."""
-    finding, length = said.finding(symptom, "asked"), said.length
-    if said.seen != "yes" or length is None:
-        return finding, ""
-    if symptom.measure is None:
-        return None, f"{_NO_AMOUNT}."
-    if doubt := _doubt(symptom, length.mm):
-        return None, f"{lower_first(doubt)}; write it again if it is meant."
-    return finding, ""
-
-
-def _reply_symptom(talk: Interview, symptom: Symptom, typed: str) -> list[Line]:
-    """An answer to one question."""
-    if not typed:
-        return [Line("Enter alone is no answer; 3 or can't say leaves it open.")]
-    if may_be_either(typed):
-        return [Line(_EITHER.format(typed))]
+        return "Enter alone is no answer; 3 or can't say leaves it open."
+    if _REST.search(typed):
+        return "One question is open here, so there is no rest: answer it alone."
     typed = re.sub(r"^(left|right|both)[ ,]+(\d)$", r"\2 \1", typed.lower())
     typed = re.sub(
         r"^1[ .:)]+(?=[a-z])(?!(?:in|cm|mm|inch|inches|left|right|both)\b)", "", typed
     )  # as on a screen of several
+    amount = f", or an amount like {talk.sample_of(symptom)}" if symptom.measure else ""
     if match := NUMBER.fullmatch(typed):
         number = int(match[1][:6])
         if not 1 <= number <= len(CHOICES):
-            unit = f", or write the unit, like {talk.sample_of(symptom)}" if symptom.measure else ""
-            return [Line(f"There is no {match[1][:10]}: choose from 1 to {len(CHOICES)}{unit}.")]
+            return f"There is no {match[1][:10]}: choose from 1 to {len(CHOICES)}{amount}."
         typed = " ".join((CHOICES[number - 1], match[2] or "")).strip()
     said = read_answer(typed, talk.findings.units)
     if not (said and said.look_again) and _means_another_sign(talk, symptom, typed):
-        return [Line(f"That may be another sign. If it is, write: also {typed}. If not, answer in other words.")]
-    if said is None:
-        return [Line(f"'{one_line(typed, 30)}' is not understood; write yes, no, can't say, slight, clear or strong"
-                     f"{f', or an amount like {talk.sample_of(symptom)}' if symptom.measure else ''}.")]  # fmt: skip
-    return _take(talk, symptom, said, "asked")
+        return f"That may be another sign. If it is, write: also {typed}. If not, answer in other words."
+    told_how = f"write yes, no, can't say, slight, clear or strong{amount}"
+    return said or f"'{one_line(typed, 30)}' is not understood; {told_how}."
 
 
 def _means_another_sign(talk: Interview, symptom: Symptom, typed: str) -> bool:
@@ -405,153 +350,108 @@ def _means_another_sign(talk: Interview, symptom: Symptom, typed: str) -> bool:
     return bool(named) and symptom.id not in named
 
 
-def _more_kept(talk: Interview, symptom: Symptom, said: Said) -> list[Line]:
-    """Which of two sides shows a sign more: no rule weighs it, so it is kept in words."""
-    asked_back = symptom.measure is None and said.length is not None  # an amount it has not
-    if said.more is None or asked_back:
-        return []
-    talk.record({"event": "note", "text": f"{symptom.title}: more on the {said.more}"})
-    return [Line(f"That it is more on the {said.more} is kept as a note.")]
-
-
-def _take(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list[Line]:
-    """Take what was read of one sign; a vague or unlikely amount is asked back."""
-    return [*_more_kept(talk, symptom, said), *_taken(talk, symptom, said, origin)]
-
-
-def _taken(talk: Interview, symptom: Symptom, said: Said, origin: Origin) -> list[Line]:
-    finding = Finding(symptom.id, said.seen, severity=said.severity, side=said.side, origin=origin)
-    length = said.length
-    if said.look_again:
-        lines = talk.count(finding, again=frozenset((symptom.id,)))
-        return [Line("Left open, and put on the list of what to look at again."), *lines]
-    if length is None or (said.seen == "no" and not length.mm):
-        if finding.seen == "yes" and finding.severity is None and symptom.id in talk.cut_by:
-            talk.record({**answer_event(finding), AWAITS: "amount"})
-            return []
-        return talk.count(finding) if finding.seen != "no" else _count_unseen(talk, finding)
-    if symptom.measure is None:
-        return [Line(f"{_NO_AMOUNT[:1].upper()}{_NO_AMOUNT[1:]}.")]
-    if said.upto is not None and length.unit is not None and not _doubt(symptom, length.mm):
-        return _count_mm(talk, finding, length.mm, error_mm=said.error_mm)
-    if said.left and said.right:
-        finding = replace(finding, left_mm=said.left.mm, right_mm=said.right.mm)
-    return _count_length(talk, finding, length)
-
-
-def _count_unseen(talk: Interview, finding: Finding) -> list[Line]:
-    """Count a sign as not seen, and say so: a word may have been read otherwise than it was meant."""
-    return [Line(f"{told(talk.base, finding, talk.findings)}."), *talk.count(finding)]
-
-
-def _count_length(talk: Interview, finding: Finding, length: Length) -> list[Line]:
-    if number := bare_number(length, talk.findings.units):
-        return [Line(f"{number:g} what? Write the unit with it: {number:g} in, {number:g} cm or {number:g} mm.")]
-    symptom = talk.base.symptoms[finding.symptom]
-    doubt = _doubt(symptom, length.mm)
-    if length.vague or doubt:
-        talk.pending = Confirm(finding, format_length(length.mm, talk.findings.units), length.mm, doubt)
-        return []
-    return _count_mm(talk, finding, length.mm)
-
-
-def _doubt(symptom: Symptom, mm: float) -> str:
-    """Why an amount cannot well be meant; empty if it can."""
-    assert symptom.measure is not None
-    doubt = doubt_of_sign(symptom.measure.most_mm, mm)
-    return doubt[:1].upper() + doubt[1:]
-
-
-def _count_mm(talk: Interview, finding: Finding, mm: float, *, error_mm: float | None = None) -> list[Line]:
-    symptom = talk.base.symptoms[finding.symptom]
-    if finding.left_mm is not None and finding.right_mm is not None:
-        finding = measured_apart(symptom, finding.left_mm, finding.right_mm, error_mm=error_mm, origin=finding.origin)
+def _take(talk: Interview, read: Mapping[str, Said], origin: Origin, *, ask: bool = False) -> list[Line]:
+    """Count what was read of some signs, and say what was not taken and why. `ask`: ask how much one sign is, where that matters."""
+    symptoms, units = talk.base.symptoms, talk.findings.units
+    refused = {name: why for name, said in read.items() if (why := _why_not(symptoms[name], said, units))}
+    taken = {name: said.finding(symptoms[name], origin) for name, said in read.items() if name not in refused}
+    lines = [Line(f"{symptoms[name].title}: {why}.") for name, why in refused.items()]
+    if not taken:
+        return lines
+    again = frozenset(name for name in taken if read[name].look_again)
+    seen = [lower_first(told(talk.base, one, talk.findings)) for one in taken.values() if one.seen == "yes"]
+    absent = [one for one in taken.values() if one.seen == "no" and not one.amount_mm]
+    if seen:
+        lines.insert(0, Line(f"Seen: {'; '.join(seen)}."))
+    lines += [Line(_too_little(talk, one)) for one in taken.values() if one.seen == "no" and one.amount_mm]
+    if absent and len(read) > 1:
+        lines.append(Line(f"Not there: {len(absent)} of {len(read)}."))
+    elif absent:  # said, since a word may have been read otherwise than it was meant
+        lines.append(Line(f"{told(talk.base, absent[0], talk.findings)}."))
+    if again:
+        titles = "; ".join(lower_first(symptoms[name].title) for name in sorted(again))
+        lines.append(Line(f"To look at again: {titles}."))
+    more = {name: read[name].more for name in taken if read[name].more is not None}
+    one = next(iter(taken.values()))
+    if ask and one.seen == "yes" and one.amount_mm is None and one.severity is None and one.symptom in talk.cut_by:
+        talk.record({**answer_event(one), AWAITS: "amount"})
     else:
-        finding = measured(symptom, mm, side=finding.side, error_mm=error_mm, origin=finding.origin)
-    lines = [Line(f"{told(talk.base, finding, talk.findings)}.")]
-    if finding.seen == "no" and symptom.measure is not None:
-        least = format_length(symptom.measure.seen_from_mm, talk.findings.units)
-        lines = [
-            Line(
-                f"That little does not count yet; it counts from {least} on."
-                if symptom.measure.worse == "more"
-                else f"That does not count; it counts from {least} down."
-            )
-        ]
-    return [*lines, *talk.count(finding)]
+        lines += talk.count(*taken.values(), again=again)
+    for name, side in more.items():  # no rule weighs it, so it is kept in words
+        talk.record({"event": "note", "text": f"{symptoms[name].title}: more on the {side}"})
+        lines.append(Line(f"That it is more on the {side} is kept as a note."))
+    return lines
 
 
-def _reply_confirm(talk: Interview, pending: Confirm, typed: str) -> list[Line]:
-    if agreed(typed):
-        # a hedged figure is taken with the spread of a quarter of itself, so that it persuades less than a ruler
-        return _count_mm(
-            talk, pending.finding, pending.mm, error_mm=None if pending.doubt else round(pending.mm / 4, 3)
-        )
-    if not typed or agreed(typed) is False:
-        talk.pending = None
-        return [Line("Not counted.")]
-    return _amount(talk, pending.finding, typed)
+def _why_not(symptom: Symptom, said: Said, units: Units) -> str:
+    """Why what was read of a sign cannot be counted; empty where it can."""
+    length = said.length
+    if said.seen != "yes" or length is None:
+        return ""
+    if symptom.measure is None:
+        return "this sign has no amount: write yes or no, or how strong it is"
+    doubt = doubt_of_sign(symptom.measure.most_mm, length.mm)
+    told_how = f"{doubt}; write what was measured, or slight, clear or strong" if doubt else ""
+    return _without_unit(length, units) or told_how
+
+
+def _too_little(talk: Interview, finding: Finding) -> str:
+    measure = talk.base.symptoms[finding.symptom].measure
+    assert measure is not None
+    least = format_length(measure.seen_from_mm, talk.findings.units)
+    from_there = f"from {least} {'on' if measure.worse == 'more' else 'down'}"
+    return f"{told(talk.base, finding, talk.findings)}. That does not count yet; it counts {from_there}."
 
 
 def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
     """The amount of a sign that was answered, in a measure or a word."""
-    symptom = talk.base.symptoms[finding.symptom]
-    if (
-        talk.words.own_name("symptom", split_amount(typed)[0]) and talk.stage == "seen"
-    ):  # the next one, this not measured
-        talk.declined.add(finding.symptom)
+    name, symptom = finding.symptom, talk.base.symptoms[finding.symptom]
+    if talk.stage == "seen" and talk.words.own_name("symptom", split_amount(typed)[0]):
+        talk.declined.add(name)  # this is the next one, and that was not measured
         return [*talk.count(replace(finding, severity=None)), *search(talk, "symptom", typed)]
     said = read_answer(typed, talk.findings.units)
     yes = agreed(typed) and not BARE.fullmatch(typed) and not (said is not None and (said.side or said.severity))
     if yes or typed.lower() in NOT_MEASURED or (said is not None and said.seen == "unsure"):
         told_yes = [Line("It counts as seen, without an amount.")] if yes else []
-        talk.declined.add(finding.symptom)
+        talk.declined.add(name)
         talk.wanted = None
         return [*told_yes, *(talk.count(replace(finding, severity=None)) if talk.state.awaiting is not None else [])]
     if said is None:
-        return [
-            Line(
-                f"'{one_line(typed, 30)}' is no amount; write it like {talk.sample_of(symptom)}, or slight, clear, strong."
-            )
-        ]
-    if said.seen == "no":
-        return _count_unseen(talk, Finding(finding.symptom, "no", origin=finding.origin))
-    side = said.side or finding.side
+        like = f"write it like {talk.sample_of(symptom)}, or slight, clear, strong"
+        return [Line(f"'{one_line(typed, 30)}' is no amount; {like}.")]
     if said.length is None:
-        talk.declined.add(finding.symptom)
-        return talk.count(replace(finding, severity=said.severity, side=side))
-    if said.amount is not None:
-        said = replace(said, amount=_in_units(talk, said.amount, typed))
-    return _take(talk, symptom, replace(said, side=side), finding.origin)
-
-
-def _in_units(talk: Interview, length: Length, typed: str) -> Length:
-    """A length as typed where nothing is chosen by number: a number alone is in the units of the session."""
-    return replace(length, unit=length.unit or talk.findings.units) if BARE.fullmatch(typed) else length
+        talk.declined.add(name)
+    if said.amount is not None and BARE.fullmatch(typed):  # nothing is chosen by number here
+        said = replace(said, amount=replace(said.amount, unit=said.amount.unit or talk.findings.units))
+    if said.seen == "yes":
+        said = replace(said, side=said.side or finding.side)
+    return _take(talk, {name: said}, finding.origin)
 
 
 def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
     """The amount and round of an earlier alteration; another one typed instead is the next, and this one has no amount."""
-    number = done.round
-    words = split_amount(typed)[0]
+    words, amount, number = split_amount(typed)[0], None, done.round
     if talk.words.length(words) > 2 and talk.words.named("alteration", words):
         return [*_earlier(talk, done, "not measured"), *search(talk, "alteration", typed)]
     if match := ROUND.search(typed.lower()):
         number = max(1, int(match[1]))
         typed = (typed[: match.start()] + typed[match.end() :]).strip(" ,")
-    amount = None
-    if typed.lower() not in NOT_MEASURED and typed.lower() not in ("can't say", "don't know", "dunno", "unsure"):
-        said = read_answer(typed, talk.findings.units)
-        length = said.length if said is not None else None
-        if length is None:
-            try:
-                length = parse_length(typed, talk.findings.units)
-            except InvalidLengthError as error:
-                return [talk.in_sample_units(error)]
-        if bare := bare_number(_in_units(talk, length, typed), talk.findings.units):
-            return [Line(f"{bare:g} what? Write the unit with it: {bare:g} in, {bare:g} cm or {bare:g} mm.")]
-        amount = length.mm
+    said = read_answer(typed, talk.findings.units)
+    if typed.lower() not in NOT_MEASURED and not (said is not None and said.seen == "unsure"):
+        if said is None or said.length is None:
+            return [Line(f"'{one_line(typed, 30)}' is no amount; write it like {talk.sample}, or Enter if not known.")]
+        if not BARE.fullmatch(typed) and (what := _without_unit(said.length, talk.findings.units)):
+            return [Line(f"{what}.")]
+        amount = said.length.mm
     talk.record(done_event(Done(done.alteration, amount, number)))
     much = f", {format_given(amount, talk.findings.units)}" if amount is not None else ""
     title = lower_first(talk.base.alterations[done.alteration].title)
     return [Line(f"Done before: {title}{much}, round {number}.")]
+
+
+def _without_unit(length: Length, units: Units) -> str:
+    """Asks for the unit of a whole number that has none: it may as well be a choice from a list. Empty if it is not one."""
+    number = round(length.mm / (MM_PER_INCH if units == "in" else 10.0), 6)
+    if length.unit is not None or number <= 0 or not number.is_integer():
+        return ""
+    return f"{number:g} what? Write the unit with it: {number:g} in, {number:g} cm or {number:g} mm"

@@ -148,7 +148,17 @@ def why_asked(base: RuleBase, choice: Choice, screen: Sequence[str]) -> Iterator
             yield Line(f"If it {seen} ({title}): {'; '.join(told_chances) or 'nothing stands out'}.", "item")
 
 
-def how_to_judge(note: BodyNote, units: Units) -> Iterator[Line]:
+def how_to(base: RuleBase, rule_id: str, units: Units) -> list[Line]:
+    """How to look for a sign, to judge a body note, or what an alteration is for."""
+    if rule_id in base.symptoms:
+        return list(_how_to_look(base, base.symptoms[rule_id], units))
+    if rule_id in base.body_notes:
+        return list(_how_to_judge(base.body_notes[rule_id], units))
+    rule = base.alterations[rule_id]
+    return [Line(f"{rule.title}: {rule.why}")]
+
+
+def _how_to_judge(note: BodyNote, units: Units) -> Iterator[Line]:
     """How to judge a body note."""
     yield Line(f"{note.title}: {note.judge}")
     if note.measure:
@@ -157,7 +167,7 @@ def how_to_judge(note: BodyNote, units: Units) -> Iterator[Line]:
         yield Line(f"Measured: {note.measure.what}; some {past} {some}, marked {past} {marked}.")
 
 
-def how_to_look(base: RuleBase, symptom: Symptom, units: Units) -> Iterator[Line]:
+def _how_to_look(base: RuleBase, symptom: Symptom, units: Units) -> Iterator[Line]:
     """How to look for a sign, how to measure it, and what it is easily taken for."""
     yield Line(f"How to look: {symptom.look}")
     if measure := symptom.measure:
