@@ -12,7 +12,7 @@ from rich.cells import set_cell_size
 
 from fitdiag.cli.output import counted, say_aside, say_problems, width, write, write_data
 from fitdiag.problems import command
-from fitdiag.sessions.case_list import CaseList, Read, Row, list_cases, recover
+from fitdiag.sessions.case_list import CaseList, Row, list_cases, recover
 
 DEFAULT_FOLDER = "cases"
 LIST_SCHEMA = "fitdiag.case-list/1"
@@ -46,16 +46,9 @@ def case_folder(name: str, given: str | None = None) -> Path:
 # -- list --------------------------------------------------------------------------------------------------------------
 
 
-def read_again(folder: Path) -> Read:
-    """A case read in full, for the list."""
-    from fitdiag.sessions.case import read_for_list
-
-    return read_for_list(folder)
-
-
 def show_list(given: str | None, *, as_json: bool, everything: bool, today: date | None = None) -> int:
     parent, day = parent_of(given), today or date.today()
-    found = list_cases(parent, read_again) if given or parent.exists() else CaseList(())
+    found = list_cases(parent) if given or parent.exists() else CaseList(())
     if as_json:
         write_data(list_data(found, day))
     else:

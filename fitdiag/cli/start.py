@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 
-from fitdiag.cli.case_list import list_lines, parent_of, read_again
+from fitdiag.cli.case_list import list_lines, parent_of
 from fitdiag.cli.choose import says_yes
 from fitdiag.cli.output import say, width, write
 from fitdiag.cli.terminal import SESSIONS, Leave, Screen, ask_units
@@ -30,7 +30,7 @@ KEYS: Mapping[str, str] = {
 def start() -> list[list[str]]:
     """Show the screen until something is chosen; the commands to run, one after the other, none to leave."""
     screen, parent = Screen(), parent_of(None)
-    found = list_cases(parent, read_again) if parent.exists() else CaseList(())
+    found = list_cases(parent) if parent.exists() else CaseList(())
     open_cases = [row for row in found.rows if row.waiting][:MOST]
     screen.show([Line("fitdiag: from what is seen on a muslin to a short list of alterations")])
     if open_cases:

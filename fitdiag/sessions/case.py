@@ -36,9 +36,8 @@ from fitdiag.sessions.case_files import (
     round_in,
     round_text,
 )
-from fitdiag.sessions.case_list import CASE_FILE, OWN, TO_SEND, Read, Row, marks_of
+from fitdiag.sessions.case_list import CASE_FILE, OWN
 from fitdiag.sessions.round_log import round_text_in_log, save_round, settle
-from fitdiag.units import Units, format_given
 
 MOST_ROUNDS = 99
 LARGEST_PATTERN = 16 * 1024 * 1024
@@ -316,64 +315,6 @@ def _checked(text: str, path: Path, read: Callable[[Any], object]) -> str:
         )
         raise ProblemsFoundError(told) from None
     return text
-
-
-def read_for_list(folder: Path) -> Read:
-    """The row of a case for the list, from all its files, and the state they had before they were read."""
-    refuse_link(folder)
-    marks = marks_of(folder, [f"{path.name}/{ROUND_FILE}" for _, path in _round_folders(folder)])
-    row = row_of(open_case(folder))
-    needed = {".", CASE_FILE, *(f"round-{number:02}/{ROUND_FILE}" for number in (row.round, row.advised_in))}
-    return Read(row, {path: mark for path, mark in marks.items() if path in needed or not mark})
-
-
-def row_of(case: Case) -> Row:
-    """What the list says about a case."""
-    last = case.last_round
-    told = next((one for one in reversed(case.rounds) if one.advised), None)
-    advised = (
-        in_words(item.alteration, item.amount_mm, case.units, item.side) for item in (told.advised if told else ())
-    )
-    keep_until = case.consent.keep_until if not case.consent.removed else None
-    return Row(
-        folder=case.folder.name,
-        name=case.name,
-        garment=case.garment,
-        opened=case.opened.isoformat(),
-        waiting="" if case.closed else last.waiting if last else "fitter",
-        since=(last.since if last else case.opened).isoformat(),
-        to_do=_to_do(case),
-        advised=one_line("; ".join(advised), 400),
-        advised_in=told.number if told else 0,
-        keep_until=keep_until.isoformat() if keep_until else "",
-        closed=case.closed.day.isoformat() if case.closed else "",
-        outcome=case.closed.outcome if case.closed else "",
-        round=last.number if last else 0,
-    )
-
-
-def in_words(alteration: str, amount_mm: float | None, units: Units, side: str | None = None) -> str:
-    """An alteration with its amount and side as one line."""
-    amount = format_given(amount_mm, units) if amount_mm is not None else ""
-    return " ".join(part for part in (alteration.replace("-", " "), amount, side if side != "both" else "") if part)
-
-
-def _to_do(case: Case) -> str:
-    """The next thing to do about a case, in a few words."""
-    last = case.last_round
-    if case.closed:
-        return "closed"
-    if last is None:
-        return "begin round 1"
-    if last.waiting == "client":
-        return f"wait for the form, sent {last.sent}" if last.sent else "wait for the client"
-    if last.fits:
-        return "it fits: close the case"
-    if last.advised and not last.sent:
-        return TO_SEND
-    if last.form_received:
-        return f"read the form of {last.form_received}"
-    return f"review round {last.number}"
 
 
 # -- the folder itself -------------------------------------------------------------------------------------------------

@@ -36,7 +36,7 @@ from fitdiag.plausible import BODY_MM
 from fitdiag.problems import ProblemsFoundError, stop
 from fitdiag.sessions.case import alone, open_case, refuse_link, save_case
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Case, Closed, Consent, Round, case_text, round_text
-from fitdiag.sessions.case_list import CASE_FILE, forget
+from fitdiag.sessions.case_list import CASE_FILE
 from fitdiag.sessions.log import KINDS, LARGEST_LOG, Event, day_of, read_log
 from fitdiag.sessions.log import SCHEMA as LOG_SCHEMA
 from fitdiag.sessions.state import STAGES
@@ -300,7 +300,6 @@ def delete_case(folder: Path) -> None:
     refuse_other_folder(folder)
     with alone(folder):
         _refuse_while_open(folder)
-        forget(folder.parent, folder.name)
         with refusals(folder, "not all of this could be deleted; the next command goes on with it"):
             delete_folder(folder)
 
