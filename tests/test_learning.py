@@ -333,7 +333,7 @@ def test_a_round_of_a_case_says_what_was_cured(small: tuple[Path, RuleBase], tmp
 
 def test_logs_that_cannot_be_used_are_named_and_left_out(small: tuple[Path, RuleBase], tmp_path: Path) -> None:
     """Garbage, another garment, an empty log, a folder, a copy: each is named with its path, the rest is learned from."""
-    folder, base = small
+    _, base = small
     good = log_text(base, [answer("lines-dip", "yes")])
     (tmp_path / "sub").mkdir()
     (tmp_path / "sub" / "good.jsonl").write_text(good + '{"event":"answ', encoding="ascii")  # torn by a crash: usable
@@ -345,7 +345,7 @@ def test_logs_that_cannot_be_used_are_named_and_left_out(small: tuple[Path, Rule
     (tmp_path / "nothing.jsonl").write_text(log_text(base, []), encoding="ascii")
     (tmp_path / "folder.jsonl").mkdir()
     (tmp_path / ".hidden.jsonl").write_text("[", encoding="ascii")
-    gathered = gather(base, folder, [tmp_path])
+    gathered = gather(base, [tmp_path])
     left_out = {problem.where.path.rpartition("/")[2]: problem.code for problem in gathered.left_out if problem.where}
     assert {
         "copy.jsonl": "copy",
@@ -366,28 +366,28 @@ def test_a_missing_folder_stops(tmp_path: Path) -> None:
 
 def test_what_is_held_out_hangs_on_the_content_alone(small: tuple[Path, RuleBase], tmp_path: Path) -> None:
     """Renamed and moved logs are held out all the same; about one in five is."""
-    folder, base = small
+    _, base = small
     (tmp_path / "one").mkdir()
     (tmp_path / "two").mkdir()
     for number in range(100):
         text = log_text(base, [answer("lines-dip", "yes")], client=f"chorister {number}")
         (tmp_path / "one" / f"{number:03}.jsonl").write_text(text, encoding="ascii")
         (tmp_path / "two" / f"other-{99 - number:03}.jsonl").write_text(text, encoding="ascii")
-    one, two = (gather(base, folder, [tmp_path / name]) for name in ("one", "two"))
+    one, two = (gather(base, [tmp_path / name]) for name in ("one", "two"))
     assert len(one.held_out) == len(two.held_out)
     assert 10 <= len(one.held_out) <= 30
 
 
 def test_a_case_is_held_out_as_a_whole(small: tuple[Path, RuleBase], tmp_path: Path) -> None:
     """All rounds of one case are on the same side of the split, so that no client is learned from and scored."""
-    folder, base = small
+    _, base = small
     for number in range(1, 13):
         place = tmp_path / "the-lamplighter" / f"round-{number:02}"
         place.mkdir(parents=True)
         events = [answer("lines-dip", "yes"), *[answer("v-at-seam", "no")] * number]
         (place / "session.jsonl").write_text(log_text(base, events), encoding="ascii")
     (tmp_path / "the-lamplighter" / "case.yaml").write_text("schema: fitdiag.case/1\n", encoding="ascii")
-    gathered = gather(base, folder, [tmp_path])
+    gathered = gather(base, [tmp_path])
     assert {0, 12} == {len(gathered.training), len(gathered.held_out)}
 
 
@@ -426,7 +426,7 @@ def test_changes_are_told_with_their_evidence(tmp_path: Path) -> None:
     """The one strength that is off by a word is found, with how often it was asked and seen, and nothing else about it."""
     folder = write_rules(tmp_path / "rules", files_with_styles())
     base = load_rules(folder)
-    learning = learn_from(base, folder, [learnable(tmp_path / "logs", base)])
+    learning = learn_from(base, [learnable(tmp_path / "logs", base)])
     found = {(change.kind, change.rule, change.symptom): (change.old, change.new) for change in learning.changes}
     assert {
         ("how_often", "back-too-long", "v-at-seam"): ("often", "rarely"),
@@ -443,8 +443,8 @@ def test_changes_are_told_with_their_evidence(tmp_path: Path) -> None:
 
 def test_too_few_sessions_change_no_word(small: tuple[Path, RuleBase], tmp_path: Path) -> None:
     """The same drift in 20 sessions is no evidence yet."""
-    folder, base = small
-    assert () == learn_from(base, folder, [learnable(tmp_path / "logs", base, 20)]).changes
+    _, base = small
+    assert () == learn_from(base, [learnable(tmp_path / "logs", base, 20)]).changes
 
 
 @pytest.mark.parametrize("tool", [["patch", "-p0", "-i"], ["git", "apply", "-p0"]], ids=["patch", "git apply"])

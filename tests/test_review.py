@@ -112,9 +112,9 @@ def test_the_sample_case_ends_with_trousers_that_fit(shell: Shell, tmp_path: Pat
 
 
 def _done(log: Path) -> list[Any]:
-    from fitdiag.sessions.state import done_from
+    from fitdiag.sessions.state import read_as
 
-    return [done_from(event) for event in read_log(log).events if event["event"] == "done"]
+    return [read_as(Done, event) for event in read_log(log).events if event["event"] == "done"]
 
 
 def test_a_back_lengthened_too_far_is_named_and_brought_back(shell: Shell, tmp_path: Path) -> None:

@@ -43,7 +43,7 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
     gc.enable()  # thousands of sessions are read, unlike in the commands that live for a moment
     folder = folder_of(rules)
     base = load_rules(folder)
-    learning = learn_from(base, folder, [Path(path) for path in paths], workers=workers or default_workers())
+    learning = learn_from(base, [Path(path) for path in paths], workers=workers or default_workers())
     say_problems(learning.gathered.left_out)
     if to is not None and learning.changes:
         write_atomically(Path(to), patch(folder, learning.changes), replace=replace, private=False)

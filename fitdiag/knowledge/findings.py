@@ -10,16 +10,21 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from typing import Literal, get_args
+from typing import Annotated, Literal, get_args
+
+from pydantic import Field
 
 from fitdiag.knowledge.model import RuleBase, Seen, Severity, Symptom
 from fitdiag.problems import one_line
-from fitdiag.units import InvalidLengthError, Units, parse_length
+from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, parse_length
 
 TAPE_MM = 1.0  # a tape is not read more exactly, so 3/8 in counts where 1 cm is asked for
 Side = Literal["left", "right", "both"]
 Origin = Literal["asked", "volunteered", "file", "form", "photo", "earlier", "derived"]
 ReadingsFrom = Literal["cloth", "simulation"]
+MOST_DONE = 99  # earlier alterations, and rounds of a case; nobody reworks a pattern oftener
+Mm = Annotated[float, Field(strict=True, ge=0, le=LONGEST_MM, allow_inf_nan=False)]
+RoundNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_DONE)]
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 SIDES: tuple[Side, ...] = get_args(Side)
 BOTH_SIDES_DIFFER = (
@@ -36,13 +41,13 @@ class Finding:
 
     symptom: str
     seen: Seen
-    amount_mm: float | None = None
-    error_mm: float | None = None
+    amount_mm: Mm | None = None
+    error_mm: Mm | None = None
     severity: Severity | None = None
     side: Side | None = None
     origin: Origin = "file"
-    left_mm: float | None = None
-    right_mm: float | None = None
+    left_mm: Mm | None = None
+    right_mm: Mm | None = None
 
 
 @dataclass(frozen=True)
@@ -50,16 +55,16 @@ class Done:
     """An alteration carried out in an earlier round."""
 
     alteration: str
-    amount_mm: float | None = None
-    round: int = 1
+    amount_mm: Mm | None = None
+    round: RoundNumber = 1
 
 
 @dataclass(frozen=True)
 class Earlier:
     """What was read at an earlier try-on of the same garment: symptom to (mm, standard deviation or None)."""
 
-    round: int
-    readings: Mapping[str, tuple[float, float | None]]
+    round: RoundNumber
+    readings: Mapping[str, tuple[Mm, Mm | None]]
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from pydantic import (
 
 from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many
 from fitdiag.knowledge.findings import (
+    MOST_DONE,
     SEEN_WORDS,
     SIDES,
     Done,
@@ -31,6 +32,7 @@ from fitdiag.knowledge.findings import (
     InvalidFindingError,
     Origin,
     ReadingsFrom,
+    RoundNumber,
     Side,
     measured,
     measured_apart,
@@ -45,7 +47,6 @@ from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 SCHEMA = "fitdiag.findings/1"
 LARGEST = 64 * 1024
-MOST_DONE = 99  # earlier alterations; nobody reworks a pattern oftener
 
 
 # -- what a value may be; it is looked at with the rules, the units of the file and the hints that are left (`context`) -----
@@ -171,7 +172,6 @@ def _short_for(key: str) -> BeforeValidator:
 
 
 SymptomName = Annotated[str, _id_in("symptoms", "symptom")]
-Round = Annotated[int, Field(strict=True, ge=1, le=MOST_DONE)]
 BodyLengths = Annotated[dict[BodyMeasure, Annotated[float, PlainValidator(_of_the_body)]], BeforeValidator(_named)]
 
 
@@ -198,14 +198,14 @@ Readings = dict[Annotated[SymptomName, AfterValidator(_measurable)], Annotated[_
 
 
 class _Earlier(Part):
-    round: Round = 1
+    round: RoundNumber = 1
     readings: Readings = {}
 
 
 class _Done(Part):
     alteration: Annotated[str, _id_in("alterations", "alteration")]
     amount: LengthMm | None = None
-    round: Round = 1
+    round: RoundNumber = 1
 
     @field_validator("amount")
     @classmethod

@@ -22,8 +22,7 @@ from markupsafe import Markup
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fitdiag.files import no_twins
-from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, measured
-from fitdiag.knowledge.findings_file import MOST_DONE
+from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.model import Alteration, RuleBase, Symptom
 from fitdiag.knowledge.stations import TRIALS
 from fitdiag.knowledge.wearer import for_wearer

@@ -16,8 +16,8 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, model_validator
 
 from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many, without_nothing
-from fitdiag.knowledge.findings import Side
-from fitdiag.knowledge.findings_file import MOST_DONE, noted
+from fitdiag.knowledge.findings import MOST_DONE, Side
+from fitdiag.knowledge.findings_file import noted
 from fitdiag.knowledge.reading import file_text, read_file, wrong
 from fitdiag.knowledge.reading import quoted as told_value
 from fitdiag.knowledge.strict_yaml import Document

@@ -22,19 +22,19 @@ from __future__ import annotations
 import difflib
 import hashlib
 import os
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache, partial
 from pathlib import Path
 from typing import Literal
 
 from fitdiag.diagnosis.belief import Compiled, compile_network
 from fitdiag.diagnosis.exact import TooWideError
 from fitdiag.diagnosis.expected import Layout, Session, Strengths, prepare
-from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score, spread
+from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score
 from fitdiag.files import read_bytes, refusals
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
-from fitdiag.knowledge.load import load_rules, read_rules
+from fitdiag.knowledge.load import read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_text, read_yaml
 from fitdiag.problems import Problem, ProblemsFoundError, Where, shown_path, stop
@@ -48,17 +48,12 @@ ENOUGH = 15.0  # a strength is judged only from so many sessions on in which eve
 HELD_OUT = 5  # one in so many is kept for the score
 MOST_FILES = 200_000
 _CURES = 0.75  # how well, at least, an alteration whose success shows what the cause was
-_READ_AT_ONCE = 100
-_POOL_FROM = 500
 Kind = Literal["how_often", "base_rate", "seen_anyway"]
 
 
 def known_causes(events: Iterable[Event], base: RuleBase) -> dict[str, bool]:
     """Which causes were there and which were not, by the last outcome in a log; empty if there is none."""
-    outcomes = [event for event in events if event.get("event") == "outcome"]
-    if not outcomes:
-        return {}
-    last = outcomes[-1]
+    last: Event = next((event for event in [*events][::-1] if event.get("event") == "outcome"), {})
     there, ruled_out = (
         {one for one in listed(last, key) if isinstance(one, str) and one in base.believed} for key in ("causes", "not")
     )
@@ -70,27 +65,21 @@ def known_causes(events: Iterable[Event], base: RuleBase) -> dict[str, bool]:
 
 def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str, bool]:
     """Which causes a round has shown to be there by curing them; nothing where more than one may have been meant."""
-    well = base.words.how_well.words
-    carried = [item.alteration for item in one.done if item.done]
+    seen = {finding.symptom for finding in findings.seen}
     gone = {
         symptom
-        for symptom, outcome in one.outcome.items()
-        if symptom in base.symptoms
-        and outcome.observed is not None
-        and not seen_by_amount(base.symptoms[symptom], outcome.observed)
+        for symptom in seen & one.outcome.keys()
+        if (observed := one.outcome[symptom].observed) is not None
+        and not seen_by_amount(base.symptoms[symptom], observed)
     }
-    seen = {finding.symptom for finding in findings.seen}
+    shown = {cause.id: {link.symptom for link in cause.shows} for cause in base.believed.values()}
     known: dict[str, bool] = {}
-    for alteration in carried:
-        meant = [
-            cause
-            for cause in base.believed.values()
-            if alteration in cause.cured_by and seen & {link.symptom for link in cause.shows}
-        ]
-        if len(meant) != 1 or well[meant[0].cured_by[alteration].how_well] < _CURES:
-            continue
-        if gone & seen & {link.symptom for link in meant[0].shows}:
-            known[meant[0].id] = True
+    for alteration in (item.alteration for item in one.done if item.done):
+        meant = [cause for cause in base.believed.values() if alteration in cause.cured_by and seen & shown[cause.id]]
+        if len(meant) == 1 and gone & shown[meant[0].id]:
+            cure = meant[0].cured_by[alteration]
+            if base.words.how_well.words[cure.how_well] >= _CURES:
+                known[meant[0].id] = True
     return known
 
 
@@ -151,28 +140,6 @@ def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strength
     return session
 
 
-_Read = tuple[str, Session] | Problem
-
-
-def _read(path: Path, base: RuleBase, layout: Layout, strengths: Strengths) -> _Read:
-    """One log: the digest of its bytes, to tell copies and to hold some out, and its session; or why it is left out."""
-    try:
-        digest = hashlib.sha256(read_bytes(path, LARGEST_LOG, "session log")).hexdigest()
-        return digest, read_session(path, base, layout, strengths)
-    except ProblemsFoundError as stopped:
-        first = stopped.problems[0]
-        more = f"; {len(stopped.problems) - 1} more" if len(stopped.problems) > 1 else ""
-        where = first.where or Where(shown_path(path))
-        return Problem(first.code, f"left out: {first.message}{more}", where)
-
-
-_rules = cache(load_rules)  # a process that reads many loads them once
-
-
-def _read_some(folder: Path, layout: Layout, strengths: Strengths, paths: Sequence[Path]) -> list[_Read]:
-    return [_read(path, _rules(folder), layout, strengths) for path in paths]
-
-
 @dataclass(frozen=True)
 class Gathered:
     """Sessions to learn from and sessions held out, and what was left out with the reason."""
@@ -188,33 +155,29 @@ class Gathered:
         return (*self.training, *self.held_out)
 
 
-def gather(base: RuleBase, folder: Path, paths: Sequence[Path], workers: int = 1) -> Gathered:
+def gather(base: RuleBase, paths: Sequence[Path]) -> Gathered:
     """Read every log; copies count once. Which are held out hangs on their content alone, whole cases together."""
     files = session_files(paths)
     layout, strengths = Layout.of(compile_network(base, Findings()).network)
-    if workers > 1 and len(files) >= _POOL_FROM:
-        parts = [files[first : first + _READ_AT_ONCE] for first in range(0, len(files), _READ_AT_ONCE)]
-        done = spread(partial(_read_some, folder, layout, strengths), parts, workers)
-        reads = [read for part in done for read in part]
-    else:
-        reads = [_read(path, base, layout, strengths) for path in files]
     training: list[Session] = []
     held_out: list[Session] = []
     left_out: list[Problem] = []
     kept: dict[Path, str] = {}  # a case is held out as a whole, by its first log
     known: dict[str, Path] = {}
-    for path, read in zip(files, reads, strict=True):
-        if isinstance(read, Problem):
-            left_out.append(read)
-            continue
-        digest, session = read
-        if digest in known:
-            told = f"left out: a copy of {shown_path(known[digest])}"
-            left_out.append(Problem("copy", told, Where(shown_path(path))))
+    for path in files:
+        try:
+            digest = hashlib.sha256(read_bytes(path, LARGEST_LOG, "session log")).hexdigest()
+            if digest in known:
+                raise stop("copy", f"a copy of {shown_path(known[digest])}", where=path)
+            session = read_session(path, base, layout, strengths)
+        except ProblemsFoundError as stopped:
+            first, *others = stopped.problems
+            more = f"; {len(others)} more" if others else ""
+            left_out.append(replace(first, message=f"left out: {first.message}{more}", hint=""))
             continue
         known[digest] = path
-        first = kept.setdefault(_home(path), digest)
-        (held_out if int(first[:8], 16) % HELD_OUT == 0 else training).append(session)
+        first_of_case = kept.setdefault(_home(path), digest)
+        (held_out if int(first_of_case[:8], 16) % HELD_OUT == 0 else training).append(session)
     return Gathered(tuple(training), tuple(held_out), len(files), tuple(left_out))
 
 
@@ -257,9 +220,9 @@ class Learning:
         return sum(bool(session.known) for session in self.gathered.sessions)
 
 
-def learn_from(base: RuleBase, folder: Path, paths: Sequence[Path], *, workers: int = 1) -> Learning:
+def learn_from(base: RuleBase, paths: Sequence[Path], *, workers: int = 1) -> Learning:
     """Learn from every log below these paths. The rules themselves stay as they are."""
-    gathered = gather(base, folder, paths, workers)
+    gathered = gather(base, paths)
     if not gathered.training:
         hint = "; ".join(str(problem) for problem in gathered.left_out[:3])
         raise stop("nothing-to-learn", f"no session to learn from in {gathered.files} files", hint=hint)
@@ -276,33 +239,28 @@ def _changes(
     base: RuleBase, layout: Layout, learned: Learned, sessions: Sequence[Session], compiled: Compiled
 ) -> Iterable[Change]:
     causes, symptoms = compiled.causes, compiled.symptoms
-    asked, seen, spoken = [0] * len(symptoms), [0] * len(symptoms), [0] * len(causes)
+    asked, seen, spoken, there = Counter[int](), Counter[int](), Counter[int](), Counter[int]()
     for session in sessions:
-        touched = {cause for cause, _ in session.known}
-        for sign, absent, present in session.answers:
-            asked[sign] += 1
-            seen[sign] += present > absent
-            touched.update(layout.links[number][0] for number in layout.of_sign[sign])
-        for cause in touched:
-            spoken[cause] += 1
-    words = base.words
+        there.update(cause for cause, is_there in session.known if is_there)
+        asked.update(sign for sign, _, _ in session.answers)
+        seen.update(sign for sign, absent, present in session.answers if present > absent)
+        links = (number for sign, _, _ in session.answers for number in layout.of_sign[sign])
+        spoken.update({*(cause for cause, _ in session.known), *(layout.links[number][0] for number in links)})
+
+    def change(kind: Kind, rule: str, symptom: str, old: str, estimate: Estimate, *counts: int) -> Iterable[Change]:
+        if new := _moved(getattr(base.words, kind).words, old, estimate):
+            yield Change(kind, rule, symptom, old, new, estimate, *counts)
+
     for cause, estimate in enumerate(learned.base_rate):
-        word = base.causes[causes[cause]].base_rate
-        if new := _moved(words.base_rate.words, word, estimate):
-            there = sum(dict(session.known).get(cause, False) for session in sessions)
-            yield Change("base_rate", causes[cause], "", word, new, estimate, spoken[cause], there)
+        rule = base.causes[causes[cause]]
+        yield from change("base_rate", rule.id, "", rule.base_rate, estimate, spoken[cause], there[cause])
     for sign, estimate in enumerate(learned.seen_anyway):
         word = base.symptoms[symptoms[sign]].seen_anyway
-        if new := _moved(words.seen_anyway.words, word, estimate):
-            yield Change("seen_anyway", symptoms[sign], "", word, new, estimate, asked[sign], seen[sign])
-    for cause, numbers in enumerate(layout.of_cause):
-        shows = {link.symptom: link.how_often for link in base.causes[causes[cause]].shows}
-        for number in numbers:
-            sign = layout.links[number][1]
-            word = shows[symptoms[sign]]
-            if new := _moved(words.how_often.words, word, learned.how_often[number]):
-                yield Change("how_often", causes[cause], symptoms[sign], word, new, learned.how_often[number],
-                             asked[sign], seen[sign])  # fmt: skip
+        yield from change("seen_anyway", symptoms[sign], "", word, estimate, asked[sign], seen[sign])
+    for (cause, sign), estimate in zip(layout.links, learned.how_often, strict=True):
+        symptom, rule = symptoms[sign], base.causes[causes[cause]]
+        word = next(link.how_often for link in rule.shows if link.symptom == symptom)
+        yield from change("how_often", rule.id, symptom, word, estimate, asked[sign], seen[sign])
 
 
 def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | None:
@@ -311,11 +269,10 @@ def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | N
     nearest = min(table, key=lambda other: (abs(table[other] - estimate.value), other != word, other))
     if table[nearest] == old or estimate.worth < ENOUGH:
         return None
-    if table[nearest] > old:
-        half_way = (old + min(number for number in table.values() if number > old)) / 2.0
-        return nearest if estimate.low > half_way else None
-    half_way = (old + max(number for number in table.values() if number < old)) / 2.0
-    return nearest if estimate.high < half_way else None
+    up = table[nearest] > old
+    neighbour = (min if up else max)(number for number in table.values() if number != old and (number > old) == up)
+    half_way = (old + neighbour) / 2.0
+    return nearest if (estimate.low > half_way if up else estimate.high < half_way) else None
 
 
 def _changed(base: RuleBase, compiled: Compiled, changes: Sequence[Change]) -> Strengths:

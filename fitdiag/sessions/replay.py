@@ -7,10 +7,8 @@ and everything is worked out again.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import isfinite
 from pathlib import Path
 from typing import Any, Literal
 
@@ -19,8 +17,8 @@ from fitdiag.knowledge.findings import TAPE_MM, Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import Where, one_line, shown_path, stop
 from fitdiag.sessions.log import Event, ReadLog, listed, read_log
-from fitdiag.sessions.state import Conclusion, State, conclude, conclusion_event, fold
-from fitdiag.units import format_given, format_reading
+from fitdiag.sessions.state import Conclusion, Number, State, conclude, conclusion_event, fold, read_as
+from fitdiag.units import Units, format_given, format_reading
 
 SCHEMA = "fitdiag.comparison/1"
 _EQUAL = 12  # decimals to which beliefs count as equal
@@ -71,46 +69,37 @@ def refuse_other_garment(log: ReadLog, base: RuleBase) -> None:
 
 def _differences(then: Event, today: Event, base: RuleBase, state: State) -> list[str]:
     lines: list[str] = []
-    before, after = (_pairs(event, "causes", "id", "probability") for event in (then, today))
-    for cause in sorted(set(before) | set(after)):
-        title = base.causes[cause].title if cause in base.causes else one_line(cause, 60)
-        old, new = before.get(cause), after.get(cause)
-        if old is None or new is None:
-            continue  # below the few that are recorded, then or now
-        if abs(new - old) >= NOTICEABLE:
-            lines.append(f"{title}: {chance_words(old)} then, {chance_words(new)} now.")
+    before, after = (_numbers(event, "causes", "id", "probability") for event in (then, today))
+    for cause in sorted(before.keys() & after.keys()):  # others are below the few that are recorded, then or now
+        if abs(after[cause] - before[cause]) >= NOTICEABLE:
+            title = _title(base.causes, cause)
+            lines.append(f"{title}: {chance_words(before[cause])} then, {chance_words(after[cause])} now.")
     for kind, key in (("recommended", "recommendations"), ("left alone", "leave_alone")):
-        old_ids = [_name(item) for item in listed(then, key) if _name(item)]
-        new_ids = [_name(item) for item in today[key]]
-        lines += [f"Then {kind}, now not: {_title(base, name)}." for name in old_ids if name not in new_ids]
-        lines += [f"Now {kind}, then not: {_title(base, name)}." for name in new_ids if name not in old_ids]
-    old_amounts, amounts = (_pairs(event, "recommendations", "alteration", "amount_mm") for event in (then, today))
-    for name, amount in amounts.items():
-        old = old_amounts.get(name)
-        if old is not None and abs(old - amount) > 0.5:
-            units = state.findings.units
-            lines.append(f"{_title(base, name)}: {format_given(old, units)} then, {format_given(amount, units)} now.")
+        old, new = (
+            [name for item in listed(event, key)
+             if isinstance(name := item.get("alteration") if isinstance(item, dict) else item, str)]
+            for event in (then, today)
+        )  # fmt: skip
+        lines += [f"Then {kind}, now not: {_title(base.alterations, name)}." for name in old if name not in new]
+        lines += [f"Now {kind}, then not: {_title(base.alterations, name)}." for name in new if name not in old]
+    amounts = [_numbers(event, "recommendations", "alteration", "amount_mm") for event in (then, today)]
+    for name in amounts[1]:
+        was, now = amounts[0].get(name), amounts[1][name]
+        if was is not None and abs(was - now) > 0.5:
+            told = [format_given(mm, state.findings.units) for mm in (was, now)]
+            lines.append(f"{_title(base.alterations, name)}: {told[0]} then, {told[1]} now.")
     return lines
 
 
-def _pairs(event: Event, under: str, key: str, value: str) -> dict[str, float]:
+def _numbers(event: Event, under: str, key: str, value: str) -> dict[str, float]:
     """`{item[key]: item[value]}` of a recorded list; whatever is not of that form is passed over."""
-    result: dict[str, float] = {}
-    for item in listed(event, under):
-        if isinstance(item, dict) and isinstance(item.get(key), str) and isinstance(item.get(value), int | float):
-            with suppress(OverflowError):  # a number of hundreds of digits was never written by the program
-                if isfinite(number := float(item[value])):
-                    result[item[key]] = number
-    return result
+    items = [item for item in listed(event, under) if isinstance(item, dict) and isinstance(item.get(key), str)]
+    return {item[key]: number for item in items if (number := read_as(Number, item.get(value))) is not None}
 
 
-def _name(item: object) -> str:
-    value = item.get("alteration") if isinstance(item, dict) else item
-    return value if isinstance(value, str) else ""
-
-
-def _title(base: RuleBase, alteration: str) -> str:
-    return base.alterations[alteration].title if alteration in base.alterations else one_line(alteration, 60)
+def _title(rules: Mapping[str, Any], name: str) -> str:
+    title: str = rules[name].title if name in rules else one_line(name, 60)
+    return title
 
 
 # -- two fitters' sessions ----------------------------------------------------------------------------------------------
@@ -222,15 +211,15 @@ def compare(base: RuleBase, a: Opinion, b: Opinion) -> Comparison:
 def _verdict(a: Opinion, b: Opinion, differences: list[Difference]) -> str:
     cause, first = a.leading == b.leading, a.first == b.first
     if cause and first:
-        all_same = set(a.recommended) == set(b.recommended)
-        tail = "" if all_same else " The alterations after the first are not all the same."
         if not differences:
             return "Both say the same and come to the same."
+        same = set(a.recommended) == set(b.recommended)
+        tail = "" if same else " The alterations after the first are not all the same."
         return f"Both come to the same leading cause and the same first alteration.{tail}"
     apart = "neither the leading cause nor the first alteration is the same"
     if cause or first:
-        same, other = ("leading cause", "first alteration")[:: 1 if cause else -1]
-        apart = f"the {same} is the same, the {other} is not"
+        same_one, other = ("leading cause", "first alteration")[:: 1 if cause else -1]
+        apart = f"the {same_one} is the same, the {other} is not"
     alone = "" if any(item.matters for item in differences) else " No one answer turns it; only several together do."
     return f"They come to different ends: {apart}.{alone}"
 
@@ -240,64 +229,54 @@ _Changed = tuple[Literal["symptom", "body", "done"], str, str, str, Findings]
 
 def _changes(base: RuleBase, a: Findings, b: Findings) -> Iterable[_Changed]:
     """Everything answered differently: kind, id, A's answer, B's answer, and A's findings with this one as in B."""
-    for symptom in (*a.symptoms, *(symptom for symptom in b.symptoms if symptom not in a.symptoms)):
-        mine, theirs = a.symptoms.get(symptom), b.symptoms.get(symptom)
+    for symptom in {**a.symptoms, **b.symptoms}:
+        mine, theirs = (one.symptoms.get(symptom, Finding(symptom, "unsure")) for one in (a, b))
         if not _differ(mine, theirs):
             continue
-        if theirs is None or theirs.seen == "unsure":
-            changed = replace(a, symptoms={name: item for name, item in a.symptoms.items() if name != symptom})
-        else:
-            changed = a.with_finding(theirs)
-        yield "symptom", symptom, _told(mine, a), _told(theirs, b), changed
-    for note in (*a.body, *(note for note in b.body if note not in a.body)):
+        changed = {**a.symptoms, symptom: theirs}
+        if theirs.seen == "unsure":
+            del changed[symptom]
+        said, other = (_told(one.symptoms.get(symptom), one.units) for one in (a, b))
+        yield "symptom", symptom, said, other, replace(a, symptoms=changed)
+    for note in {**a.body, **b.body}:
         grade, other = a.body.get(note, ""), b.body.get(note, "")
-        if (grade if grade != "no" else "") != (other if other != "no" else ""):
-            body = {name: value for name, value in a.body.items() if name != note}
-            yield "body", note, grade, other, replace(a, body={**body, note: other} if other else body)
-    for alteration in dict.fromkeys(done.alteration for done in (*a.done, *b.done)):
-        ours, others = _of(a.done, alteration), _of(b.done, alteration)
+        if grade != other and {grade, other} != {"", "no"}:
+            body = {name: value for name, value in {**a.body, note: other}.items() if value}
+            yield "body", note, grade, other, replace(a, body=body)
+    for alteration in dict.fromkeys(item.alteration for item in (*a.done, *b.done)):
+        ours, others = (tuple(item for item in one.done if item.alteration == alteration) for one in (a, b))
         if sorted(map(_amount, ours)) != sorted(map(_amount, others)):
-            rest = tuple(done for done in a.done if done.alteration != alteration)
-            yield "done", alteration, _told_done(ours, a), _told_done(others, b), replace(a, done=(*rest, *others))
-
-
-def _of(done: tuple[Done, ...], alteration: str) -> tuple[Done, ...]:
-    return tuple(item for item in done if item.alteration == alteration)
+            rest = tuple(item for item in a.done if item.alteration != alteration)
+            said, other = _told_done(ours, a.units), _told_done(others, b.units)
+            yield "done", alteration, said, other, replace(a, done=(*rest, *others))
 
 
 def _amount(done: Done) -> float:
     return -1.0 if done.amount_mm is None else round(done.amount_mm)
 
 
-def _differ(one: Finding | None, other: Finding | None) -> bool:
-    seen = [None if item is None or item.seen == "unsure" else item.seen for item in (one, other)]
-    if seen == [None, None]:
+def _differ(one: Finding, other: Finding) -> bool:
+    if one.seen == other.seen == "unsure":
         return False
-    if one is None or other is None or seen[0] != seen[1]:
-        return True
     if one.amount_mm is not None and other.amount_mm is not None:
-        return abs(one.amount_mm - other.amount_mm) > TAPE_MM or one.side != other.side
-    return (
-        (one.amount_mm is None) != (other.amount_mm is None) or one.severity != other.severity or one.side != other.side
-    )
+        alike = abs(one.amount_mm - other.amount_mm) <= TAPE_MM
+    else:
+        alike = one.amount_mm == other.amount_mm and one.severity == other.severity
+    return not alike or one.seen != other.seen or one.side != other.side
 
 
-def _told(finding: Finding | None, findings: Findings) -> str:
+def _told(finding: Finding | None, units: Units) -> str:
     """An answer by itself: `yes, 3/4 in, left`."""
     if finding is None:
         return ""
-    parts = [{"yes": "seen", "no": "not seen"}.get(finding.seen, "can't say")]
-    if finding.amount_mm is not None:
-        parts.append(format_reading(finding.amount_mm, findings.units))
-    parts += [part for part in (finding.severity, finding.side) if part]
-    return ", ".join(parts)
+    seen = {"yes": "seen", "no": "not seen", "unsure": "can't say"}[finding.seen]
+    amount = format_reading(finding.amount_mm, units) if finding.amount_mm is not None else None
+    return ", ".join(part for part in (seen, amount, finding.severity, finding.side) if part)
 
 
-def _told_done(done: tuple[Done, ...], findings: Findings) -> str:
-    return " and ".join(
-        format_given(item.amount_mm, findings.units) if item.amount_mm is not None else "amount not known"
-        for item in done
-    )
+def _told_done(done: Iterable[Done], units: Units) -> str:
+    amounts = (item.amount_mm for item in done)
+    return " and ".join("amount not known" if mm is None else format_given(mm, units) for mm in amounts)
 
 
 # -- in words and as data --------------------------------------------------------------------------------------------------
@@ -319,11 +298,10 @@ def told_conclusion(base: RuleBase, opinion: Opinion) -> str:
 
 def difference_title(base: RuleBase, difference: Difference) -> str:
     """What is answered differently, by its title."""
-    tables: Mapping[str, Mapping[str, Any]] = {
-        "symptom": base.symptoms, "body": base.body_notes, "done": base.alterations,
-    }  # fmt: skip
-    title: str = tables[difference.kind][difference.id].title
-    return f"Done before: {lower_first(title)}" if difference.kind == "done" else title
+    kind, rule_id = difference.kind, difference.id
+    if kind == "done":
+        return f"Done before: {lower_first(base.alterations[rule_id].title)}"
+    return base.symptoms[rule_id].title if kind == "symptom" else base.body_notes[rule_id].title
 
 
 def told_difference(base: RuleBase, difference: Difference) -> str:
@@ -346,35 +324,23 @@ def told_difference(base: RuleBase, difference: Difference) -> str:
 
 def as_data(comparison: Comparison) -> dict[str, Any]:
     """The comparison as one JSON object."""
-
-    def opinion(one: Opinion) -> dict[str, Any]:
-        return {
-            "leading_cause": one.leading,
-            "probability": round(one.chance, 6),
-            "recommendations": list(one.recommended),
+    a, b = comparison.a, comparison.b
+    sides = {
+        name: {
+            "leading_cause": one.leading, "probability": round(one.chance, 6), "recommendations": list(one.recommended),
             "left_out": len(one.left_out),
         }
-
+        for name, one in (("a", a), ("b", b))
+    }  # fmt: skip
+    differences = [
+        {name: getattr(item, name) for name in ("kind", "id", "a", "b", "matters")}
+        | {"then_leading_cause": item.then.leading, "then_first_recommendation": item.then.first}
+        | {"moves_most": {"cause": item.most, "from": round(item.now.probability[item.most], 6),
+                          "to": round(item.then.probability[item.most], 6)}}
+        for item in comparison.differences
+    ]  # fmt: skip
     return {
-        "schema": SCHEMA,
-        "a": opinion(comparison.a),
-        "b": opinion(comparison.b),
-        "same_leading_cause": comparison.a.leading == comparison.b.leading,
-        "same_first_recommendation": comparison.a.first == comparison.b.first,
-        "answered_by_both": comparison.both,
-        "alike": comparison.alike,
-        "verdict": comparison.verdict,
-        "differences": [
-            {
-                **{name: getattr(item, name) for name in ("kind", "id", "a", "b", "matters")},
-                "then_leading_cause": item.then.leading,
-                "then_first_recommendation": item.then.first,
-                "moves_most": {
-                    "cause": item.most,
-                    "from": round(item.now.probability[item.most], 6),
-                    "to": round(item.then.probability[item.most], 6),
-                },
-            }
-            for item in comparison.differences
-        ],
-    }
+        "schema": SCHEMA, **sides, "same_leading_cause": a.leading == b.leading,
+        "same_first_recommendation": a.first == b.first, "answered_by_both": comparison.both, "alike": comparison.alike,
+        "verdict": comparison.verdict, "differences": differences,
+    }  # fmt: skip

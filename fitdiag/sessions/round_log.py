@@ -89,7 +89,7 @@ class RoundLog:
         line = self.last("measured")
         if line is None:
             return None
-        found = [finding_from(item) for item in listed(line, "findings") if isinstance(item, Mapping)]
+        found = map(finding_from, listed(line, "findings"))
         return Findings({item.symptom: item for item in found if item is not None and item.symptom in base.symptoms})
 
     def holds(self, pictures: Pictures) -> bool:

@@ -2,31 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, fields, replace
-from typing import Any, get_args
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import cache
+from typing import Annotated, Any
+
+from pydantic import Field, TypeAdapter, ValidationError
 
 from fitdiag.diagnosis.belief import Diagnosis
-from fitdiag.knowledge.findings import (
-    SEVERITIES,
-    SIDES,
-    Contradiction,
-    Done,
-    Earlier,
-    Finding,
-    Findings,
-    Origin,
-    settle,
-)
-from fitdiag.knowledge.model import RuleBase, Seen
+from fitdiag.knowledge.findings import Contradiction, Done, Earlier, Finding, Findings, Mm, settle
+from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, make_plan
 from fitdiag.plausible import BODY_MM
 from fitdiag.problems import one_line
 from fitdiag.sessions.log import Event, listed, mapped
-from fitdiag.units import LONGEST_MM
 
 STAGES = ("history", "body", "seen", "questions")
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 AWAITS = "awaits"  # marks an answer that is saved although its amount is still to come
 _UNDOABLE = ("answer", "body", "done", "measures", "stage", "offered")
 
@@ -57,6 +50,19 @@ class State:
     open: tuple[str, ...] = ()
 
 
+@cache
+def _adapter(kind: Any) -> TypeAdapter[Any]:
+    return TypeAdapter(kind)
+
+
+def read_as(kind: Any, value: object) -> Any:
+    """A value of the log as what it should be; None for one that a hand or a fault of the disk has spoilt."""
+    try:
+        return _adapter(kind).validate_python(value)
+    except ValidationError:
+        return None
+
+
 def fold(events: Iterable[Event], base: RuleBase) -> State:
     """The state after all events; `back` events take the latest steps away again."""
     head: Event = {}
@@ -83,7 +89,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
         elif kind == "kept" and event.get("stage") in STAGES:
             kept.append((event["stage"], one_line(event.get("words", ""), 500)))
         elif kind == "before":
-            told = (finding_from(item) for item in listed(event, "findings") if isinstance(item, Mapping))
+            told = map(finding_from, listed(event, "findings"))
             before = tuple(finding for finding in told if finding is not None and finding.symptom in base.symptoms)
             known = len(steps)
         elif kind == "conclusion":
@@ -120,7 +126,7 @@ def _settles(event: Event, earlier: Event) -> bool:
 
 def _awaiting(event: Event, base: RuleBase) -> Finding | Done | None:
     if event["event"] == "done":
-        done = done_from(event)
+        done: Done | None = read_as(Done, event)
         return done if done is not None and done.alteration in base.alterations else None
     finding = finding_from(event)
     symptom = base.symptoms.get(finding.symptom) if finding is not None else None
@@ -146,7 +152,7 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
             findings = replace(findings, body={**findings.body, **known}, body_sides={**before, **sides})
             return replace(state, findings=findings, unknown=unknown)
         case "done":
-            done = done_from(event)
+            done: Done | None = read_as(Done, event)
             if done is None or done.alteration not in base.alterations:
                 return replace(state, unknown=(*unknown, one_line(event.get("alteration"), 60)))
             return replace(state, findings=replace(findings, done=(*findings.done, done)))
@@ -173,31 +179,33 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
 
 def _measured(findings: Findings, event: Event, base: RuleBase) -> Findings:
     """Findings with the measures, the tables and the earlier readings of a `measures` event."""
-    chosen = {
-        name: table for name, table in mapped(event, "tables").items() if isinstance(table, str) and table in base.ease
-    }
-    earlier = tuple(one for one in _earlier(event, base) if one not in findings.earlier)
+
+    def lengths(key: str, known: Collection[str]) -> dict[str, float]:
+        told = {name: read_as(Mm, mm) for name, mm in mapped(event, key).items() if name in known}
+        return {name: mm for name, mm in told.items() if mm is not None}
+
+    tables = mapped(event, "tables").items()
+    rounds = [one for item in listed(event, "earlier") if (one := read_as(Earlier, item)) is not None]
+    known = [
+        Earlier(one.round, {name: told for name, told in one.readings.items() if name in base.symptoms})
+        for one in rounds
+    ]
     return replace(
         findings,
-        body_measures={**findings.body_measures, **_measures(event, "body")},
-        pattern_measures={**findings.pattern_measures, **_measures(event, "pattern")},
-        tables={**findings.tables, **chosen},
-        at_rest={**findings.at_rest, **_measures(event, "at_rest", base.symptoms)},
+        body_measures={**findings.body_measures, **lengths("body", BODY_MM)},
+        pattern_measures={**findings.pattern_measures, **lengths("pattern", BODY_MM)},
+        tables={**findings.tables, **{name: one for name, one in tables if isinstance(one, str) and one in base.ease}},
+        at_rest={**findings.at_rest, **lengths("at_rest", base.symptoms)},
         readings_from="simulation" if event.get("readings_from") == "simulation" else findings.readings_from,
-        earlier=(*findings.earlier, *earlier),
+        earlier=(*findings.earlier, *(one for one in known if one not in findings.earlier)),
     )
 
 
 def offered_event(findings: Iterable[Finding], sentences: Mapping[str, str] | None = None) -> dict[str, Any]:
     """Findings from pictures or a mail, to be confirmed one by one, as an event of the log; with the sentences they were read from."""
     told = sentences or {}
-    return {
-        "event": "offered",
-        "findings": [
-            {**answer_event(one), **({"sentence": told[one.symptom]} if one.symptom in told else {})}
-            for one in findings
-        ],
-    }
+    more = {name: {"sentence": sentence} for name, sentence in told.items()}
+    return {"event": "offered", "findings": [answer_event(one) | more.get(one.symptom, {}) for one in findings]}
 
 
 def _offered(state: State, event: Event, base: RuleBase) -> State:
@@ -205,7 +213,7 @@ def _offered(state: State, event: Event, base: RuleBase) -> State:
     offered = [finding for finding in state.offered if finding.symptom != event.get("refused")]
     sentences = dict(state.sentences)
     for item in listed(event, "findings"):
-        finding = finding_from(item) if isinstance(item, Mapping) else None
+        finding = finding_from(item)
         if finding is not None and finding.symptom in base.symptoms:
             offered.append(finding)
             if told := item.get("sentence"):
@@ -219,19 +227,11 @@ def answer_event(finding: Finding) -> dict[str, Any]:
     return head | {key: value for key, value in vars(finding).items() if value is not None}
 
 
-def finding_from(event: Event) -> Finding | None:
+def finding_from(event: object) -> Finding | None:
     """The finding of an `answer` event; None if the event is not one (a hand-made or damaged line)."""
-    told = {item.name: event[item.name] for item in fields(Finding) if event.get(item.name) is not None}
-    sound = (
-        isinstance(told.get("symptom"), str)
-        and told.get("seen") in get_args(Seen)
-        and told.get("severity") in (None, *SEVERITIES)
-        and told.get("side") in (None, *SIDES)
-        and told.get("origin", "file") in get_args(Origin)
-        and all(_is_length(told.get(key)) for key in ("amount_mm", "error_mm", "left_mm", "right_mm"))
-        and ("left_mm" in told) == ("right_mm" in told)
-    )
-    return Finding(**told) if sound else None
+    finding: Finding | None = read_as(Finding, event)
+    sound = finding is not None and (finding.left_mm is None) == (finding.right_mm is None)
+    return finding if sound else None
 
 
 def body_event(findings: Findings) -> dict[str, Any]:
@@ -242,51 +242,18 @@ def body_event(findings: Findings) -> dict[str, Any]:
 
 def measures_event(findings: Findings) -> dict[str, Any]:
     """Measures of body, pattern and earlier try-ons, in mm, and the tables chosen, as an event of the log."""
-    known = {
-        "body": dict(findings.body_measures), "pattern": dict(findings.pattern_measures), "tables": dict(findings.tables),
-    }  # fmt: skip
+    known = {"body": findings.body_measures, "pattern": findings.pattern_measures, "tables": findings.tables}
     more = {
         "at_rest": dict(findings.at_rest),
         "readings_from": "" if findings.readings_from == "cloth" else findings.readings_from,
-        "earlier": [
-            {"round": one.round, "readings": {s: list(mm) for s, mm in one.readings.items()}}
-            for one in findings.earlier
-        ],
+        "earlier": [{"round": one.round, "readings": dict(one.readings)} for one in findings.earlier],
     }
     return {"event": "measures", **known, **{key: value for key, value in more.items() if value}}
-
-
-def _earlier(event: Event, base: RuleBase) -> Iterator[Earlier]:
-    """The readings of earlier try-ons in a `measures` event; what is no reading of a known sign is passed over."""
-    for item in listed(event, "earlier"):
-        number, given = (item.get("round"), item.get("readings")) if isinstance(item, Mapping) else (None, None)
-        if isinstance(number, int) and 1 <= number <= 99 and isinstance(given, Mapping):
-            yield Earlier(number, {
-                name: (float(told[0]), None if told[1] is None else float(told[1]))
-                for name, told in given.items()
-                if name in base.symptoms and isinstance(told, list) and len(told) == 2
-                and told[0] is not None and all(map(_is_length, told))
-            })  # fmt: skip
-
-
-def _measures(event: Event, key: str, known: Collection[str] = tuple(BODY_MM)) -> dict[str, float]:
-    return {
-        name: float(mm)
-        for name, mm in mapped(event, key).items()
-        if name in known and mm is not None and _is_length(mm)
-    }
 
 
 def done_event(done: Done) -> dict[str, Any]:
     """An earlier alteration as an event of the log."""
     return {"event": "done", **vars(done)}
-
-
-def done_from(event: Event) -> Done | None:
-    """The earlier alteration of a `done` event; None if the event is not one."""
-    alteration, amount, number = event.get("alteration"), event.get("amount_mm"), event.get("round", 1)
-    sound = isinstance(alteration, str) and _is_length(amount) and isinstance(number, int) and 1 <= number <= 99
-    return Done(alteration, amount, number) if sound else None  # type: ignore[arg-type]
 
 
 def events_of(found: Findings, known: Findings) -> list[dict[str, Any]]:
@@ -299,12 +266,6 @@ def events_of(found: Findings, known: Findings) -> list[dict[str, Any]]:
         events.append(measures_event(known.joined(found)))
     events += [answer_event(finding) for finding in found.symptoms.values()]
     return events + [{"event": "note", "text": note} for note in found.notes if note not in known.notes]
-
-
-def _is_length(value: object) -> bool:
-    if value is None:
-        return True
-    return isinstance(value, int | float) and not isinstance(value, bool) and 0 <= value <= LONGEST_MM
 
 
 @dataclass(frozen=True)
@@ -329,20 +290,14 @@ def conclude(base: RuleBase, findings: Findings) -> Conclusion:
 
 def conclusion_event(conclusion: Conclusion) -> dict[str, Any]:
     """What was concluded, short, for the log: so that a replay can show what differs."""
+    beliefs, plan = conclusion.diagnosis.beliefs[:8], conclusion.plan
     return {
         "event": "conclusion",
-        "causes": [
-            {"id": belief.cause, "probability": round(belief.probability, 4)}
-            for belief in conclusion.diagnosis.beliefs[:8]
-        ],
+        "causes": [{"id": one.cause, "probability": round(one.probability, 4)} for one in beliefs],
         "recommendations": [
-            {
-                "alteration": item.alteration,
-                "amount_mm": round(item.amount.mm, 3),
-                "side": item.side,
-                "only_if": item.only_if_symptom,
-            }
-            for item in conclusion.plan.recommendations
+            {"alteration": item.alteration, "amount_mm": round(item.amount.mm, 3), "side": item.side,
+             "only_if": item.only_if_symptom}
+            for item in plan.recommendations
         ],
-        "leave_alone": [item.alteration for item in conclusion.plan.leave_alone],
-    }
+        "leave_alone": [item.alteration for item in plan.leave_alone],
+    }  # fmt: skip

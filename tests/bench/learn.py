@@ -35,7 +35,7 @@ from fitdiag.diagnosis.exact import Network, Posterior, TooWideError
 from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect, prepare
 from fitdiag.diagnosis.learning import MOST_WIDE, default_workers, learn
 from fitdiag.knowledge.findings import Findings
-from fitdiag.knowledge.load import default_rules, load_rules
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.learn import ENOUGH, gather, learn_from
 from fitdiag.sessions.log import SCHEMA
@@ -93,7 +93,7 @@ def error(one: Sequence[float], other: Sequence[float], links: Sequence[int] | N
 def shipped_base(options: argparse.Namespace) -> None:
     """Learn the shipped base back from logs, and print how well and how fast."""
     rng = random.Random(options.seed)
-    base, folder = load_rules(), default_rules()
+    base = load_rules()
     layout, prior = Layout.of(compile_network(base, Findings()).network)
     true = Strengths(prior.base_rate, prior.seen_anyway, one_word_off(base, prior.how_often, rng))
     with tempfile.TemporaryDirectory() as name:
@@ -103,10 +103,10 @@ def shipped_base(options: argparse.Namespace) -> None:
               f" {100 * options.known:.0f} %; {wide} drawn anew: too wide. {len(layout.links)} links,"
               f" {len(prior.base_rate)} causes, {len(prior.seen_anyway)} signs")  # fmt: skip
         start = perf_counter()
-        gather(base, folder, [Path(name)], options.workers)
+        gather(base, [Path(name)])
         reading = perf_counter() - start
         start = perf_counter()
-        learning = learn_from(base, folder, [Path(name)], workers=options.workers)
+        learning = learn_from(base, [Path(name)], workers=options.workers)
         seconds = perf_counter() - start
     learned = learning.learned
     enough = [link for link, estimate in enumerate(learned.how_often) if estimate.worth >= ENOUGH]
