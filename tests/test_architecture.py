@@ -60,7 +60,7 @@ MAY_IMPORT = {
 ONLY_HOME = {
     "typer": "cli",
     "rich": "cli",
-    "pydantic": "knowledge pattern planning reports sessions",
+    "pydantic": "knowledge pattern photos planning reports sessions",
     "yaml": "knowledge",
     "numpy": "diagnosis drape planning pattern photos",
     "scipy": "drape pattern photos planning",

@@ -13,7 +13,8 @@ from pathlib import Path
 from fitdiag.cli.arguments import units_of
 from fitdiag.cli.output import say, say_then, write
 from fitdiag.cli.photo import length_given, measure, read_marked, sidecar, take_pictures
-from fitdiag.files import read_bytes, write_all
+from fitdiag.files import write_all
+from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.photos.combine import measure_all
 from fitdiag.photos.intake import clean_bytes
 from fitdiag.photos.kept import KEPT, kept_text
@@ -116,13 +117,13 @@ def confirmed(paths: Sequence[Path], folder: Path, answer: str | None) -> bool:
     name = answer_name(marks)
     for file in [Path(answer)] if answer else _saved(folder, Path(name).stem):
         where = shown_path(file)
-        answers, mirrored = parse_answer(read_bytes(file, LARGEST_ANSWER, "answer"), where)
-        given = {item.sha256: item for item in answers}
+        found = parse_answer(read_text(file, LARGEST_ANSWER, "answer"), where)
+        given = {item.sha256: item for item in found.marks}
         if any(item.sha256 not in given for item in marks):
             if answer:
                 raise stop("other-pictures", "this answer belongs to other pictures", where=Where(where))
             continue
-        _refuse_mirrored([path for path, item in zip(paths, marks, strict=True) if item.sha256 in mirrored])
+        _refuse_mirrored([path for path, item in zip(paths, marks, strict=True) if item.sha256 in found.mirrored])
         say(f"Confirmed on the page: {where}.")
         new = {path: replace(given[item.sha256], file=item.file) for path, item in zip(paths, marks, strict=True)}
         write_all({sidecar(path): as_json(item) for path, item in new.items()}, replace=True)

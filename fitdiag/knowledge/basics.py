@@ -85,6 +85,13 @@ class Part(BaseModel):
     _without_nothing = model_validator(mode="before")(without_nothing)
 
 
+class Strict:
+    """A dataclass that a file may hold as it is: pydantic reads it like a `Part`."""
+
+    __pydantic_config__ = ConfigDict(extra="forbid")
+    _without_nothing = model_validator(mode="before")(without_nothing)
+
+
 class Rule(BaseModel):
     """Common to all: frozen, and a key the format does not know is a fault."""
 

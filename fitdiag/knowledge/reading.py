@@ -10,15 +10,16 @@ from dataclasses import fields, is_dataclass
 from datetime import date
 from typing import Any, TypeVar, get_type_hints
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
+from fitdiag.files import no_twins
 from fitdiag.knowledge.strict_yaml import Document, scalar
-from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, stop
 
 Location = tuple[str | int, ...]
-Model = TypeVar("Model", bound=BaseModel)
+Model = TypeVar("Model")
 _PLAIN = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ./_-]*[A-Za-z0-9._/-])?\Z")  # needs no quotes anywhere in YAML
 
 
@@ -45,21 +46,32 @@ def wrong(code: str, told: str, hint: str = "") -> PydanticCustomError:
     return PydanticCustomError(code, "{told}", {"told": told, "hint": hint})
 
 
+def parse_json(text: str, path: str, hint: str) -> Document:
+    """JSON text as a document; `path` is only for messages, its values are placed by their keys. Raises ProblemsFoundError."""
+    try:
+        return Document(path, json.loads(text, object_pairs_hook=no_twins), None)
+    except (ValueError, RecursionError) as error:
+        at = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (0, 0)
+        told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
+        raise stop("not-json", f"this is not JSON: {told}", where=Where(path, *at), hint=hint) from None
+
+
 def read_file(document: Document, model: type[Model], schema: str) -> Model:
-    """A whole file of that schema as its model. Raises ProblemsFoundError with every fault."""
+    """A whole file of that schema as its model, or dataclass. Raises ProblemsFoundError with every fault."""
     data = document.data
     found = data.get("schema", "missing") if isinstance(data, dict) else "missing"
     if found != schema:
         told, hint = f"schema is {one_line(found, 40)}", f"the first line should be 'schema: {schema}'"
         raise ProblemsFoundError(Problem("schema", told, document.where(("schema",)), hint))
     try:
-        return model.model_validate({key: value for key, value in data.items() if key != "schema"})
+        bare = {key: value for key, value in data.items() if key != "schema"}
+        return TypeAdapter(model).validate_python(bare)
     except ValidationError as error:
         raise ProblemsFoundError(problems_of(error, document, (), model, Hints())) from None
 
 
 def problems_of(
-    error: ValidationError, document: Document, loc: Location, model: type[BaseModel], hints: Hints
+    error: ValidationError, document: Document, loc: Location, model: type[Any], hints: Hints
 ) -> Iterator[Problem]:
     """A pydantic error in a fitter's words, one problem per fault, each at its line and column."""
     for fault in error.errors(include_url=False):
@@ -77,9 +89,13 @@ def problems_of(
             code, text, hint = _FAULTS.get(kind, ("value", "{key}: {said}", ""))
             if "told" in context:  # of a validator of ours
                 code, text, hint = kind, "{told}", context.get("hint", "")
+            named = key if key and isinstance(at[-1], str) else ""
+            if document.root is None:  # JSON: its lines and columns are not known
+                named = one_line(".".join(map(str, at)), 80)
+                text = f"{named}: {text}" if named and "{key}" not in text else text
             said = one_line(fault["msg"].removeprefix("Value error, ").removeprefix("Input should be "))
             words = {
-                "key": f"'{key}'" if key and isinstance(at[-1], str) else "this",
+                "key": f"'{named}'" if named else "this",
                 "told": quoted(fault["input"]),
                 "said": said,
                 **context,

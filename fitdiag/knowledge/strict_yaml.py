@@ -53,7 +53,7 @@ class Document:
         """The place of the value at `loc` (keys and indexes from the top), of its key if it is empty; of its nearest parent if missing."""
         node = self._at(loc)
         if node is None:
-            return Where(self.path, 1, 1)
+            return Where(self.path, 1, 1) if self.root is not None else Where(self.path)
         return _place(self.path, node.key if node.value in ("", None) else node.mark)
 
     def where_key(self, loc: tuple[str | int, ...], key: str) -> Where:

@@ -4,33 +4,32 @@ their own script."""
 from __future__ import annotations
 
 import base64
-import hashlib
 import io
 import json
-import re
 from collections.abc import Sequence
-from functools import cache
-from pathlib import Path
-from typing import Any
+from dataclasses import dataclass
+from typing import Annotated, Any
 
 import numpy as np
-from jinja2 import Environment, StrictUndefined, Template
 from numpy.typing import NDArray
 from PIL import Image
+from pydantic import Field
 
+from fitdiag.knowledge.basics import Strict
+from fitdiag.knowledge.reading import parse_json, read_file
 from fitdiag.photos.find_lines import BY_HIP
 from fitdiag.photos.find_room import marked_corner
-from fitdiag.photos.marks import Marks, Points, as_json, parse_marks
+from fitdiag.photos.marks import Marks, Points, as_json
 from fitdiag.photos.overlay import told
 from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.snap import Track
+from fitdiag.photos.templates import template
 from fitdiag.photos.trousers import CALLED, HIP, KNEES, MAIN
-from fitdiag.problems import Where, one_line, stop
+from fitdiag.problems import one_line
 from fitdiag.units import Units
 
-_MARK, _CONFIRM = (Path(__file__).with_name(f"{name}_page.html") for name in ("mark", "confirm"))
-_BLOCK = r"<{tag}>{{% raw %}}(.*?){{% endraw %}}</{tag}>"
+ANSWER = "fitdiag.confirmed/1"
 _PNG = b"\x89PNG\r\n\x1a\n"
 
 
@@ -39,10 +38,9 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
 
     The text holds a private picture: write it so that only its owner can read it.
     """
-    return _page(
-        _MARK,
+    return template("mark_page.html").render(
         file=one_line(marks.file) or "a picture",
-        given=_inert(json.loads(as_json(marks))),
+        given=json.loads(as_json(marks)),
         kind="png" if jpeg.startswith(_PNG) else "jpeg",
         picture=base64.b64encode(jpeg).decode("ascii"),
         width=marks.width,
@@ -51,31 +49,6 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
     )
 
 
-def _page(template: Path, **told: Any) -> str:
-    return _made(template).render(**told)
-
-
-@cache
-def _made(path: Path) -> Template:
-    """A page template that knows the hashes of its own style and script."""
-    source = path.read_text(encoding="utf-8")
-    pages = Environment(autoescape=True, undefined=StrictUndefined, keep_trailing_newline=True)
-    return pages.from_string(source, {f"{tag}_hash": _hash(source, tag) for tag in ("style", "script")})
-
-
-def _hash(source: str, tag: str) -> str:
-    """The hash by which the content policy knows the one block of this kind."""
-    (block,) = re.findall(_BLOCK.format(tag=tag), source, re.DOTALL)
-    return "sha256-" + base64.b64encode(hashlib.sha256(block.encode()).digest()).decode("ascii")
-
-
-def _inert(data: Any) -> str:
-    """JSON in plain ASCII in which nothing can end a script element or begin a comment."""
-    text = json.dumps(data)
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
-
-
-ANSWER = "fitdiag.confirmed/1"
 SHOWN_HIGH = 1800  # px of the copy in the page
 NAMES = {**CALLED, "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
 UNTOLD = "nothing tells whether this is a mirror image, as cameras beside the screen make them. Is it right that"
@@ -92,10 +65,9 @@ def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer:
     that only its owner can read it.
     """
     shown = [_shown(found, units) for _, found in pictures]
-    return _page(
-        _CONFIRM,
+    return template("confirm_page.html").render(
         title=", ".join(one_line(found.marks.file) for _, found in pictures),
-        given=_inert({"schema": ANSWER, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])}),
+        given={"schema": ANSWER, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])},
         pictures=[base64.b64encode(_smaller(pixels)).decode("ascii") for pixels, _ in pictures],
     )
 
@@ -114,21 +86,17 @@ def _mirror(pictures: Sequence[tuple[NDArray[np.uint8], Measured]]) -> list[dict
             for question, some in asked]  # fmt: skip
 
 
-def parse_answer(raw: bytes, path: str) -> tuple[list[Marks], set[str]]:
-    """The confirmed marks in a file the page saved, and the digests of the pictures that are mirror images.
+@dataclass(frozen=True)
+class Answer(Strict):
+    """What the page saved: the confirmed marks, and the digests of the pictures that are mirror images."""
 
-    Raises ProblemsFoundError with every fault found.
-    """
-    try:
-        data = json.loads(raw.decode("utf-8-sig"))
-    except (ValueError, RecursionError):
-        data = None
-    if not isinstance(data, dict) or data.get("schema") != ANSWER or not isinstance(data.get("marks"), list):
-        told = f"this is not an answer from the page ({ANSWER})"
-        raise stop("schema", told, where=Where(path), hint="save it on the page again")
-    mirrored = data.get("mirrored")
-    turned = {item for item in mirrored if isinstance(item, str)} if isinstance(mirrored, list) else set()
-    return [parse_marks(json.dumps(marks), path) for marks in data["marks"][:20]], turned
+    marks: Annotated[tuple[Marks, ...], Field(max_length=20)]
+    mirrored: tuple[str, ...] = ()
+
+
+def parse_answer(text: str, path: str) -> Answer:
+    """The text of a file the page saved. Raises ProblemsFoundError with every fault found."""
+    return read_file(parse_json(text, path, "save it on the page again"), Answer, ANSWER)
 
 
 def _smaller(pixels: NDArray[np.uint8]) -> bytes:

@@ -13,9 +13,9 @@ from datetime import date
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field
 
-from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many, without_nothing
+from fitdiag.knowledge.basics import LengthMm, Part, Strict, length_mm, one_or_many
 from fitdiag.knowledge.findings import MOST_DONE, Side
 from fitdiag.knowledge.findings_file import noted
 from fitdiag.knowledge.reading import file_text, read_file, wrong
@@ -108,13 +108,6 @@ Note = Annotated[str, _text(LONGEST_NOTE)]
 
 
 # -- the values --------------------------------------------------------------------------------------------------------
-
-
-class Strict:
-    """A value that a file may hold as it is: pydantic reads it like a `Part`."""
-
-    __pydantic_config__ = ConfigDict(extra="forbid")
-    _without_nothing = model_validator(mode="before")(without_nothing)
 
 
 @dataclass(frozen=True)

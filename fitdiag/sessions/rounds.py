@@ -20,7 +20,7 @@ from pydantic import Field
 from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.about import FigurePart
-from fitdiag.knowledge.basics import Part
+from fitdiag.knowledge.basics import Part, Strict
 from fitdiag.knowledge.findings import Earlier, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
@@ -30,7 +30,7 @@ from fitdiag.planning.plan import Plan
 from fitdiag.plausible import doubt_of_alteration
 from fitdiag.problems import one_line, stop
 from fitdiag.sessions.case import case_findings
-from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round, Strict
+from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog, digest
