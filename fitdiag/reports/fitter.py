@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
+from markupsafe import Markup
+
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
 from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin
 from fitdiag.knowledge.garment import Chart
@@ -36,9 +38,19 @@ _SHOWN_FROM, _MOST_BELIEFS = 0.05, 8
 class Table:
     """Rows of words under their heads; the first of each row names it. `bars`: shares before and now, one pair to a row."""
 
+    caption: str
     heads: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     bars: tuple[tuple[float | None, float], ...] = ()
+    numbers: bool = True
+
+
+@dataclass(frozen=True)
+class Figures:
+    """Groups of pictures: of each its title, drawings (caption, SVG) and photos (caption, link, what a screen reader says)."""
+
+    groups: tuple[tuple[str, Sequence[tuple[str, Markup]], Sequence[tuple[str, str, str]]], ...]
+    large: bool = False
 
 
 def findings_table(base: RuleBase, findings: Findings, units: Units) -> Table:
@@ -49,7 +61,7 @@ def findings_table(base: RuleBase, findings: Findings, units: Units) -> Table:
         (base.symptoms[finding.symptom].title, _answer(finding, units), _error(base, finding, units), _origin(base, finding))
         for finding in ranked
     )  # fmt: skip
-    return Table(("Sign", "Answer", "Error", "From"), rows)
+    return Table("Signs, with their error and origin", ("Sign", "Answer", "Error", "From"), rows, numbers=False)
 
 
 def _answer(finding: Finding, units: Units) -> str:
@@ -77,33 +89,26 @@ def _origin(base: RuleBase, finding: Finding) -> str:
     return ORIGINS[finding.origin]
 
 
-@dataclass(frozen=True)
-class Shown:
-    """A sign that was seen, as it is drawn: its title, the right and the wrong, and the client's own pictures of that view."""
+def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequence[str]]) -> Figures:
+    """What was seen, drawn: the right and the wrong, and the client's own pictures of that view.
 
-    title: str
-    pictures: tuple[tuple[str, str], ...]
-    photos: tuple[str, ...]
-
-
-def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequence[str]]) -> tuple[Shown, ...]:
-    """The drawings of what was seen. `photos`: by view (front, back, left, right) the links to pictures of this round."""
-    result, garment = [], base.about.garment
+    `photos`: by view (front, back, left, right) the links to pictures of this round.
+    """
+    groups, garment = [], base.about.garment
     for finding in findings.seen:
         symptom = base.symptoms[finding.symptom]
-        degree = degree_of(symptom, finding)
-        words = captions(symptom.id, garment) if symptom.id in drawn_symptoms(garment) else ("", "")
+        if symptom.id not in drawn_symptoms(garment):
+            continue
+        pairs = zip(captions(symptom.id, garment), (0, degree_of(symptom, finding)), strict=True)
         drawn = [
-            (word, svg)
-            for word, n in zip(words, (0, degree), strict=True)
-            if (svg := figure(symptom.id, n, side=finding.side, title=word, garment=garment))
-        ]
+            (word, Markup(figure(symptom.id, n, side=finding.side, title=word, garment=garment))) for word, n in pairs
+        ]  # titles are escaped
         station = station_of(symptom)
         views = ("left", "right") if station == "side" else (station,)
-        links = tuple(link for view in views for link in photos.get(view, ()))
-        if drawn:
-            result.append(Shown(symptom.title, tuple(drawn), links))
-    return tuple(result)
+        told = "The client's picture with its measured lines"
+        links = [("The client", link, told) for view in views for link in photos.get(view, ())]
+        groups.append((symptom.title, drawn, links))
+    return Figures(tuple(groups))
 
 
 def degree_of(symptom: Symptom, finding: Finding) -> int:
@@ -135,21 +140,20 @@ def beliefs_table(base: RuleBase, now: Conclusion, before: Conclusion | None) ->
         words = [chance_words(chance) for chance in (old, belief.probability) if chance is not None]
         rows.append((base.causes[belief.cause].title, *words))
         bars.append((old, belief.probability))
-    return Table(("The pattern", *(("Before",) if before else ()), "Now"), tuple(rows), tuple(bars))
+    heads = ("The pattern", *(("Before",) if before else ()), "Now")
+    return Table("How likely each cause is", heads, tuple(rows), tuple(bars))
 
 
-def effects_tables(plan: Plan, effects: Effects | None, units: Units) -> tuple[tuple[str, Table], ...]:
+def effects_tables(plan: Plan, effects: Effects, units: Units) -> list[Table]:
     """The measures that move through earlier rounds and through this one, with the numbers the alterations have here."""
-    if effects is None:
-        return ()
     rank = {item.alteration: str(item.rank) for item in plan.recommendations}
     earlier = [f"After step {number}" for number in range(1, len(effects.history))]
     now = [f"After {rank.get(stage.name, stage.name)}" for stage in effects.stages[1:]]
     parts = (("Earlier rounds", effects.history, earlier), ("This round", effects.stages, now))
-    return tuple((name, _stages_table(stages, after, units)) for name, stages, after in parts if moving(stages))
+    return [_stages_table(name, stages, after, units) for name, stages, after in parts if moving(stages)]
 
 
-def _stages_table(stages: Sequence[Stage], after: Sequence[str], units: Units) -> Table:
+def _stages_table(title: str, stages: Sequence[Stage], after: Sequence[str], units: Units) -> Table:
     rows = []
     for name in moving(stages):
         last = stages[0].measures[name]
@@ -162,7 +166,7 @@ def _stages_table(stages: Sequence[Stage], after: Sequence[str], units: Units) -
             values.append(whole_amounts(format_reading(mm, units) + moved))
             last = mm
         rows.append((name, *values))
-    return Table(("Measure", stages[0].name.capitalize(), *after), tuple(rows))
+    return Table(f"{title}: measures that move", ("Measure", stages[0].name.capitalize(), *after), tuple(rows))
 
 
 def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
@@ -172,7 +176,8 @@ def turns_table(base: RuleBase, turns: Iterable[Turn]) -> Table:
         first = lower_first(base.alterations[turn.first].title) if turn.first else "nothing to alter yet"
         now = ANSWERS[turn.now] if turn.now else "open"
         rows.append((base.symptoms[turn.symptom].title, now, ANSWERS[turn.answer], first))
-    return Table(("Sign", "Now", "If it were", "Then first"), tuple(rows))
+    heads = ("Sign", "Now", "If it were", "Then first")
+    return Table("Answers that would turn the first recommendation", heads, tuple(rows), numbers=False)
 
 
 def rounds_table(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -> Table:
@@ -185,7 +190,7 @@ def rounds_table(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: U
             _, was, wanted = values[place]
             cells.append(whole_amounts(told(was, units) + (f" (expected {told(wanted, units)})" if wanted else "")))
         rows.append((str(facts.number), *cells))
-    return Table(("Round", *(one.title for one, _ in series)), tuple(rows))
+    return Table("The same in numbers", ("Round", *(one.title for one, _ in series)), tuple(rows))
 
 
 def rounds_told(base: RuleBase, rounds: Sequence[RoundFacts], units: Units) -> tuple[str, ...]:

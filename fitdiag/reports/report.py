@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Any
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, lower_first, told
 from fitdiag.knowledge.findings import Findings, Side
@@ -34,7 +35,7 @@ class Section:
     """A heading with paragraphs, lists and sections below it."""
 
     title: str
-    parts: tuple[str | Items | Section, ...] = ()
+    parts: tuple[Any, ...] = ()  # str, Items or Section; on the fitter's page Table and Figures besides
 
 
 def counted(plan: Plan) -> str:

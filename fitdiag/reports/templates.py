@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from base64 import b64encode
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Any
 
 from fitdiag.reports.sheet import NO_BREAK
@@ -14,14 +14,15 @@ from fitdiag.reports.sheet import NO_BREAK
 @cache
 def template(name: str) -> Any:
     """A page template. In it `digest` gives the hash of a style or script as a content policy names it, `n` a coordinate."""
-    from jinja2 import Environment, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 (loaded only where a page is written)
 
     pages = Environment(
-        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, finalize=_printable
-    )
+        loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, finalize=_printable,
+    )  # fmt: skip
     pages.filters["digest"] = lambda part: "sha256-" + b64encode(hashlib.sha256(part.encode()).digest()).decode()
     pages.filters["n"] = lambda number: f"{number:.2f}".rstrip("0").rstrip(".")
-    return pages.from_string(resources.files("fitdiag.reports").joinpath(name).read_text(encoding="utf-8"))
+    return pages.get_template(name)
 
 
 def _printable(value: Any) -> Any:
