@@ -11,8 +11,6 @@ import re
 from functools import cache
 from pathlib import Path
 
-import pytest
-
 import fitdiag
 from fitdiag.knowledge.folders import garments, rules_for
 from fitdiag.knowledge.load import load_rules
@@ -59,28 +57,31 @@ def words() -> tuple[frozenset[str], frozenset[str], frozenset[str]]:
 def named(path: Path) -> list[str]:
     """The words of a garment that stand in a module's texts (docstrings left out), with their lines."""
     pieces, parts, rules = words()
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
     documents = {
         id(node.body[0].value)
-        for node in ast.walk(tree)
+        for node in nodes
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef)
         and node.body
         and isinstance(node.body[0], ast.Expr)
     }
-    picked = {id(node.slice) for node in ast.walk(tree) if isinstance(node, ast.Subscript)}
+    texts = [node for node in nodes if isinstance(node, ast.Constant) and isinstance(node.value, str)]
+    views = {id(node) for node in texts if node.value in pieces}
+    picked = {id(node.slice) for node in nodes if isinstance(node, ast.Subscript)}
     picked |= {
         id(side)
-        for node in ast.walk(tree)
-        if isinstance(node, ast.Compare) and "name" in ast.dump(node.left)
+        for node in nodes
+        if isinstance(node, ast.Compare)
         for side in node.comparators
+        if id(side) in views and "name" in ast.dump(node.left)
     }
     found = []
-    for node in ast.walk(tree):
-        if not isinstance(node, ast.Constant) or not isinstance(node.value, str) or id(node) in documents:
+    for node in texts:
+        if id(node) in documents:
             continue
-        ids = set(re.findall(r"[a-z0-9]+(?:-[a-z0-9]+)+", node.value)) & rules
-        if node.value in parts or ids or (id(node) in picked and node.value in pieces):
-            found.append(f"{node.lineno}: {node.value[:60]}")
+        ids = set(re.findall(r"[a-z0-9]+(?:-[a-z0-9]+)+", str(node.value))) & rules
+        if node.value in parts or ids or id(node) in picked & views:
+            found.append(f"{node.lineno}: {str(node.value)[:60]}")
     return found
 
 
@@ -89,14 +90,13 @@ def modules() -> list[str]:
     return sorted(path.relative_to(PACKAGE).as_posix() for path in PACKAGE.rglob("*.py") if path.stem not in garments())
 
 
-@pytest.mark.parametrize("module", modules())
-def test_no_module_names_what_a_garment_is_made_of(module: str) -> None:
+def test_no_module_names_what_a_garment_is_made_of() -> None:
     """What a module needs to know of a garment stands in the garment's folder; the list of those that still know shrinks."""
-    found = named(PACKAGE / module)
-    if module in STILL:
-        assert found, f"{module} knows no garment any more: take it out of STILL"
-    else:
-        assert [] == found
+    found = {module: words for module in modules() if (words := named(PACKAGE / module))}
+    assert {} == {module: words for module, words in found.items() if module not in STILL}
+    assert set() == {module for module in modules() if module in STILL} - set(found), (
+        "no garment any more: out of STILL"
+    )
 
 
 def test_the_list_holds_modules_there_are() -> None:
