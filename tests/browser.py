@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from importlib.resources import files
 from typing import Any
 
@@ -20,6 +20,7 @@ ARGS = (
     "--disable-component-update",
     "--disable-sync",
 )
+WIDE = {"width": 1280, "height": 900}
 AT_HOME = ("file:", "data:", "blob:", "about:")
 
 
@@ -56,28 +57,66 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
         running.close()
 
 
+@pytest.fixture(scope="session")
+def blank(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A page with nothing on it, of the same origin as all others: what is kept is forgotten there."""
+    path = tmp_path_factory.mktemp("blank") / "blank.html"
+    path.write_text("<!doctype html><title>blank</title>", encoding="utf-8")
+    return path.as_uri()
+
+
+@pytest.fixture(scope="session")
+def idle() -> dict[str, list[Any]]:
+    """Windows left empty by earlier tests, by what was wished of them: a new one takes the browser half a second."""
+    return {}
+
+
+def _leave(page: Any, blank: str) -> None:
+    """The window as if new: left without being asked whether to, and nothing kept."""
+    page.on("dialog", accept := lambda dialog: dialog.accept())
+    page.goto(blank)
+    page.evaluate("localStorage.clear(); sessionStorage.clear()")
+    page.remove_listener("dialog", accept)
+
+
 @pytest.fixture
-def open_page(browser: Any) -> Iterator[Callable[..., Any]]:
-    """Opens a file in a window of its own; fails the test on any request beyond the file and on any script fault."""
-    contexts: list[Any] = []
+def open_page(browser: Any, idle: dict[str, list[Any]], blank: str) -> Iterator[Callable[..., Any]]:
+    """Opens a file in a window of its own; fails the test on any request beyond the file and on any script fault.
+
+    A test that listens to dialogs, or puts a script into every page, closes the window, so that the next one has another.
+    """
+    opened: list[tuple[str, Any]] = []
     asked: list[str] = []
     faults: list[str] = []
+    hooks = {
+        "request": lambda request: asked.append(request.url),
+        "websocket": lambda socket: asked.append(socket.url),
+        "pageerror": lambda fault: faults.append(str(fault)),
+    }
 
-    def opened(url: str, **wishes: Any) -> Any:
-        context = browser.new_context(
-            **{"viewport": {"width": 1280, "height": 900}, "accept_downloads": True, **wishes}
-        )
-        contexts.append(context)
-        context.set_default_timeout(8000)
-        context.on("request", lambda request: asked.append(request.url))
-        page = context.new_page()
-        page.on("websocket", lambda socket: asked.append(socket.url))
-        page.on("pageerror", lambda fault: faults.append(str(fault)))
+    def window(url: str, *, viewport: Mapping[str, int] = WIDE, **wishes: Any) -> Any:
+        wished = repr(sorted(wishes.items()))
+        if idle.get(wished):
+            page = idle[wished].pop()
+            page.set_viewport_size(viewport)
+        else:
+            context = browser.new_context(**{"viewport": viewport, "accept_downloads": True, **wishes})
+            context.set_default_timeout(8000)
+            page = context.new_page()
+        opened.append((wished, page))
+        for event, hook in hooks.items():
+            page.on(event, hook)
         page.goto(url)
         return page
 
-    yield opened
-    for context in contexts:
-        context.close()
+    yield window
+    for wished, page in opened:
+        if page.is_closed():
+            page.context.close()
+            continue
+        _leave(page, blank)
+        for event, hook in hooks.items():
+            page.remove_listener(event, hook)
+        idle.setdefault(wished, []).append(page)
     assert [] == [url for url in asked if not url.startswith(AT_HOME)], "the page asked the network"
     assert [] == faults

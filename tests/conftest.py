@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import gc
-import hashlib
-import importlib
 import os
 import shutil
 import signal
@@ -14,8 +12,9 @@ from pathlib import Path
 
 import pytest
 import typer.main
-from browser import browser, open_page
+from browser import blank, browser, idle, open_page
 from hypothesis import settings
+from shelf import FOR_ALL, put_on
 
 from fitdiag.cli.main import run
 from fitdiag.knowledge import cache as rule_cache
@@ -23,9 +22,8 @@ from fitdiag.knowledge.folders import garments, rules_for
 from fitdiag.knowledge.load import default_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml
-from fitdiag.sessions.state import Conclusion
 
-__all__ = ["browser", "open_page"]  # one browser for all tests of pages
+__all__ = ["blank", "browser", "idle", "open_page"]  # one browser for all tests of pages
 
 # The same examples each time, so that a red test is the fault of a change; `--hypothesis-profile=search` draws new ones.
 settings.register_profile("same", derandomize=True)
@@ -80,23 +78,11 @@ def command_line() -> Iterator[None]:
         yield
 
 
-ONCE = (
-    "reports.fitter turning_answers",
-    "reports.client_pdf client_pdf",
-    "photos.card card_pdf",
-    "cli.photo measure_all",
-    "cli.photo overlay",
-)
-
-
 @pytest.fixture(autouse=True, scope="session")
-def worked_out_once() -> Iterator[None]:
+def worked_out_once(shelf: Path) -> Iterator[None]:
     """What a round takes long for is worked out once for the same rules, findings, sheet or picture, also for forked commands."""
     with pytest.MonkeyPatch.context() as patch:
-        for place in ONCE:
-            module, name = place.split()
-            held = importlib.import_module(f"fitdiag.{module}")
-            patch.setattr(held, name, _once(getattr(held, name)))
+        put_on(shelf, FOR_ALL, patch)
         patch.setattr(rule_cache, "recall", _recalled(rule_cache.recall))
         yield
 
@@ -114,30 +100,6 @@ def _recalled(recall: Callable[[Path], RuleBase | None]) -> Callable[[Path], Rul
         return found
 
     return call
-
-
-def _once(real: Callable[..., object]) -> Callable[..., object]:
-    """A function that depends on what goes into it alone, its results kept by that."""
-    kept: dict[str, object] = {}
-
-    def call(*given: object, **named: object) -> object:
-        told = repr([_told(given), {name: _told(one) for name, one in named.items()}])
-        if told not in kept:
-            kept[told] = real(*given, **named)
-        return kept[told]
-
-    return call
-
-
-def _told(one: object) -> object:
-    """What tells one thing that goes into a function from another: content, not identity."""
-    if isinstance(one, list | tuple) and type(one) in (list, tuple):
-        return [_told(inner) for inner in one]
-    if hasattr(one, "tobytes"):  # an array
-        return hashlib.sha256(one.tobytes()).hexdigest(), one.shape
-    if isinstance(one, Conclusion):  # the rest of it follows from the rules
-        return one.diagnosis.findings, [item.alteration for item in one.plan.recommendations]
-    return one.fingerprint if isinstance(one, RuleBase) else one
 
 
 @pytest.fixture(autouse=True, scope="session")

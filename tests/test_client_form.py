@@ -228,6 +228,7 @@ def test_says_so_when_answers_cannot_be_kept(open_page: Callable[..., Any], base
     assert "does not keep your answers" in page.inner_text("#kept")
     group(page, question="seat-wedgie").locator("input[value=no]").check()
     assert (Finding("seat-wedgie", "no", origin="form"),) == comes_back(page, base).findings
+    page.close()
 
 
 def test_nothing_hostile_runs_and_no_code_shows(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:

@@ -530,7 +530,7 @@ def test_hostile_names_and_notes_stay_text(marking: Callable[..., Marking], text
     marks = replace(all_marks(), file=text, notes=text)
     page = marking(marks)
     asked: list[str] = []
-    page.page.on("dialog", lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
+    page.page.on("dialog", hear := lambda dialog: (asked.append(dialog.message), dialog.dismiss()))
     assert 1 == page.page.locator("img").count()
     assert 2 == page.page.locator("script").count()
     assert 0 == page.page.locator("svg").count()
@@ -542,6 +542,7 @@ def test_hostile_names_and_notes_stay_text(marking: Callable[..., Marking], text
     page.load(as_json(marks))
     page.settle()
     assert [] == asked
+    page.page.remove_listener("dialog", hear)
 
 
 def test_half_characters_in_a_name_do_not_stop_the_page() -> None:
