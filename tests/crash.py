@@ -27,7 +27,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-import numpy as np
+import pytest
 import typer.main
 from crash_commands import (
     BROKEN_OFF,
@@ -44,11 +44,11 @@ from crash_commands import (
     kept_elsewhere,
     marked_inputs,
 )
+from shelf import FOR_ALL, put_on
 
 from fitdiag import files
 from fitdiag.cli import review
 from fitdiag.cli.main import run
-from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge import cache
 from fitdiag.knowledge.load import default_rules, load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -403,44 +403,29 @@ def in_child(
 
 OWN = ("XDG_CACHE_HOME", "XDG_STATE_HOME", "LOCALAPPDATA")  # what is kept outside the cases lies in the same tree
 SHELVED = (
-    "cli.photo read_picture", "cli.photo clean_bytes", "cli.photo measure_all", "cli.photo overlay", "cli.read proposals",
-    "photos.card card_pdf", "reports.client_pdf client_pdf", "reports.fitter turning_answers", "cli.learn learn_from",
-    "drape.muslin _settled", "pattern.fit fit", "drape.muslin _drawn", "reports.sheet make_sheet", "sessions.state make_plan",
+    *FOR_ALL, "cli.photo read_picture", "cli.photo clean_bytes", "cli.learn learn_from", "drape.muslin _settled", "pattern.fit fit",
+    "drape.muslin _drawn", "reports.sheet make_sheet", "sessions.state make_plan",
 )  # fmt: skip
 
 
 @contextmanager
 def warm(shelf: Path) -> Iterator[None]:
-    """Load once what every command would load anew in its child, and keep on a shelf what takes long and is always the same."""
-    base, recall = load_rules(), cache.recall
-    before: list[tuple[object, str, object]] = []
-
-    def put(held: object, name: str, instead: object) -> None:
-        before.append((held, name, getattr(held, name)))
-        setattr(held, name, instead)
-
+    """Load once what every command would load anew in its child, and keep on the shelf what else takes long and is always the same."""
+    base, recall, muslin = load_rules(), cache.recall, importlib.import_module("fitdiag.drape.muslin")
     NOT_COUNTED.append(str(shelf.resolve()))
-    put(cache, "recall", lambda folder: base if folder == default_rules() else recall(folder))
-    put(typer.main, "get_command", functools.cache(typer.main.get_command))
-    put(review, "simulated_round", _draped)
-    for place in SHELVED:
-        module, name = place.split()
-        held = importlib.import_module(f"fitdiag.{module}")
-        put(held, name, _shelved(shelf, name, getattr(held, name)))
-    shared = importlib.import_module("fitdiag.drape.muslin")._shared
-    put(
-        sys.modules["fitdiag.drape.muslin"],
-        "_shared",
-        lambda call, tasks, keys, tell, workers: shared(call, tasks, keys, tell, 1),
-    )
-    _load_all(shelf)
-    gc.freeze()  # so that a child touches, and copies, nothing of it
-    try:
-        yield
-    finally:
-        gc.enable()
-        for held, name, real in reversed(before):
-            setattr(held, name, real)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(cache, "recall", lambda folder: base if folder == default_rules() else recall(folder))
+        patch.setattr(typer.main, "get_command", functools.cache(typer.main.get_command))
+        patch.setattr(review, "simulated_round", _draped)
+        put_on(shelf, SHELVED, patch)
+        shared = muslin._shared
+        patch.setattr(muslin, "_shared", lambda call, tasks, keys, tell, workers: shared(call, tasks, keys, tell, 1))
+        _load_all(shelf)
+        gc.freeze()  # so that a child touches, and copies, nothing of it
+        try:
+            yield
+        finally:
+            gc.enable()
 
 
 @functools.cache
@@ -458,41 +443,6 @@ def _load_all(shelf: Path) -> None:
 def _draped(base: RuleBase, case: Case, conclusion: Conclusion) -> tuple[None, dict[str, float] | None]:
     """What a plan on simulated cloth hands on from the second round: the cloth itself takes minutes, and writes nothing here."""
     return None, {"seat-out": -3.5} if case.pattern and len(case.rounds) > 1 else None
-
-
-def _shelved(shelf: Path, name: str, real: Callable[..., object]) -> Callable[..., object]:
-    """A function whose results are kept by what goes into it."""
-
-    def call(*given: object, **named: object) -> object:
-        told = repr([name, [_told(item) for item in given], {key: _told(item) for key, item in named.items()}])
-        assert " object at 0x" not in told, told  # the next process has another thing there
-        place = shelf / hashlib.sha256(told.encode()).hexdigest()
-        if place.exists():
-            return pickle.loads(place.read_bytes())
-        result = real(*given, **named)
-        begun = place.with_suffix(f".{os.getpid()}")
-        begun.write_bytes(pickle.dumps(result))
-        begun.rename(place)
-        return result
-
-    return call
-
-
-def _told(item: object) -> object:
-    """What goes into a function, so that it tells one from another: content, not identity."""
-    if isinstance(item, Path):
-        return hashlib.sha256(item.read_bytes()).hexdigest() if item.is_file() else str(item)
-    if isinstance(item, np.ndarray):
-        return hashlib.sha256(item.tobytes()).hexdigest()
-    if isinstance(item, list | tuple):
-        return [_told(inner) for inner in item]
-    if isinstance(item, Conclusion):
-        return item.diagnosis.findings, item.plan  # the rest of it follows from the rules
-    if isinstance(item, Diagnosis):
-        return item.findings
-    if callable(item):
-        return None
-    return getattr(item, "fingerprint", None) or getattr(getattr(item, "order", None), "fingerprint", None) or item
 
 
 # -- every point of a command ------------------------------------------------------------------------------------------

@@ -1,0 +1,67 @@
+"""Results of what takes long and depends on what goes into it alone, kept for all tests, workers and children of a run."""
+
+from __future__ import annotations
+
+import hashlib
+import importlib
+import os
+import pickle
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.sessions.state import Conclusion
+
+FOR_ALL = (
+    "reports.fitter turning_answers", "reports.client_pdf client_pdf", "photos.card card_pdf", "cli.photo measure_all",
+    "cli.photo overlay", "cli.read proposals",
+)  # fmt: skip
+
+
+def put_on(shelf: Path, places: Iterable[str], patch: pytest.MonkeyPatch) -> None:
+    """Functions, each as `module name`, whose results are kept on the shelf."""
+    for place in places:
+        module, name = place.split()
+        held = importlib.import_module(f"fitdiag.{module}")
+        patch.setattr(held, name, shelved(shelf, name, getattr(held, name)))
+
+
+def shelved(shelf: Path, name: str, real: Callable[..., object]) -> Callable[..., object]:
+    """A function whose results are kept by what goes into it: in a file, for children come and go."""
+    if hasattr(real, "shelf"):
+        return real
+
+    def call(*given: object, **named: object) -> object:
+        told = repr([name, [_told(item) for item in given], {key: _told(item) for key, item in named.items()}])
+        assert " object at 0x" not in told, told  # the next process has another thing there
+        place = shelf / hashlib.sha256(told.encode()).hexdigest()
+        if place.exists():
+            return pickle.loads(place.read_bytes())
+        result = real(*given, **named)
+        begun = place.with_suffix(f".{os.getpid()}")
+        begun.write_bytes(pickle.dumps(result))
+        begun.rename(place)
+        return result
+
+    call.shelf = shelf  # type: ignore[attr-defined]
+    return call
+
+
+def _told(item: object) -> object:
+    """What goes into a function, so that it tells one from another: content, not identity."""
+    if isinstance(item, Path):
+        return hashlib.sha256(item.read_bytes()).hexdigest() if item.is_file() else str(item)
+    if isinstance(item, np.ndarray):
+        return hashlib.sha256(item.tobytes()).hexdigest(), item.shape
+    if isinstance(item, list | tuple):
+        return [_told(inner) for inner in item]
+    if isinstance(item, Conclusion):
+        return item.diagnosis.findings, item.plan  # the rest of it follows from the rules
+    if isinstance(item, Diagnosis):
+        return item.findings
+    if callable(item):
+        return None
+    return getattr(item, "fingerprint", None) or getattr(getattr(item, "order", None), "fingerprint", None) or item
