@@ -177,7 +177,8 @@ class Page(HTMLParser):
 
 
 def pdf_text(reader: PdfReader) -> str:
-    return plain(" ".join(page.extract_text() for page in reader.pages))
+    """What stands on all pages, without the foot of each, which may stand amid a sentence."""
+    return plain(" ".join(re.sub(r"\n.*- \d+ of \d+$", "", page.extract_text()) for page in reader.pages))
 
 
 # ---------------------------------------------------------------------------------------------- the client's words
