@@ -105,7 +105,6 @@ def commands() -> list[Command]:
     return [
         Command("case new", WITH_PATTERN[1], WITH_PATTERN[:1]),
         Command("case consent", _case("consent", "no"), (NEW,)),
-        Command("case list", ("case", "list"), (NEW,)),
         Command("case show", _case("show"), held, gone=tuple(f"{FOLDER}/{path}" for path in made[:3]), aside=True),
         Command("case close", _case("close", "--fits"), (NEW,)),
         Command("case repair", _case("repair"), held, gone=tuple(f"{FOLDER}/{path}" for path in made)),
@@ -195,7 +194,6 @@ MARKED = (
 BROKEN_OFF = {
     "delete": ("case", "delete", MARKER, "--yes"),
     "delete --photos": ("case", "delete", MARKER, "--photos", "--yes"),
-    "list": ("case", "list"),
     "export .zip": ("case", "export", MARKER, "--to", "elsewhere/copy.zip"),
     "export": ("case", "export", MARKER, "--to", "elsewhere/copy"),
     "review": ("review", MARKER, "--form", "form.txt", "--findings", "seen.yaml", "--no-questions"),

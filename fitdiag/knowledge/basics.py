@@ -34,8 +34,8 @@ def one_or_many(value: object) -> object:
 
 
 def _yes_no(value: object) -> bool:
-    if value in ("yes", "no"):
-        return value == "yes"
+    if isinstance(value, bool) or value in ("yes", "no"):
+        return value in (True, "yes")
     raise ValueError("write yes or no")
 
 

@@ -6,16 +6,16 @@ Lengths are written with their unit; dates as 2026-11-23. Figures without a unit
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import date
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal, get_type_hints
 
-from pydantic import AfterValidator, BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field, create_model
 
-from fitdiag.knowledge.basics import LengthMm, Part, Strict, length_mm, one_or_many
+from fitdiag.knowledge.basics import Id, LengthMm, Part, Strict, YesNo, length_mm, one_or_many
 from fitdiag.knowledge.findings import MOST_DONE, Side
 from fitdiag.knowledge.findings_file import noted
 from fitdiag.knowledge.reading import file_text, read_file, wrong
@@ -37,7 +37,6 @@ MOST_FORMS = 40  # forms taken in during one round
 Waiting = Literal["client", "fitter"]
 Ending = Literal["fits", "given-up", "other"]
 
-_ID = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*\Z")
 _DAY = re.compile(r"(?:19|20)\d\d-\d\d-\d\d\Z")
 _CHECKSUM = re.compile(r"[0-9a-f]{8}\Z")
 _HEAD = "# May be changed by hand; what stands behind a # is not kept when the program writes.\n"
@@ -53,14 +52,6 @@ def _day(value: object) -> date:
     raise wrong("day", f"{told_value(value)} is not a day", "write it like 2026-11-23")
 
 
-def _yes_no(value: object) -> bool:
-    if isinstance(value, bool):
-        return value
-    if value not in ("yes", "no"):
-        raise wrong("value", f"{told_value(value)} is neither yes nor no")
-    return value == "yes"
-
-
 def _millimetres(value: object) -> float:
     if isinstance(value, str):
         return length_mm(value)
@@ -69,15 +60,10 @@ def _millimetres(value: object) -> float:
     return float(value)
 
 
-def _word(form: re.Pattern[str], code: str, told: str, hint: str = "") -> BeforeValidator:
-    """A word of some form, at most 80 letters long."""
-
-    def of_that_form(value: object) -> str:
-        if not isinstance(value, str) or len(value) > 80 or not form.match(value):
-            raise wrong(code, f"{told_value(value)} is not {told}", hint)
-        return value
-
-    return BeforeValidator(of_that_form)
+def _checksum(value: object) -> str:
+    if not isinstance(value, str) or not _CHECKSUM.match(value):
+        raise wrong("value", f"{told_value(value)} is not the checksum of a form")
+    return value
 
 
 def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
@@ -100,10 +86,8 @@ def _grades(value: object) -> object:
 
 
 Day = Annotated[date, BeforeValidator(_day)]
-YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 Millimetres = Annotated[float, BeforeValidator(_millimetres)]
-Id = Annotated[str, _word(_ID, "id", "an id", "ids are small words with hyphens")]
-Checksum = Annotated[str, _word(_CHECKSUM, "value", "the checksum of a form")]
+Checksum = Annotated[str, BeforeValidator(_checksum)]
 Note = Annotated[str, _text(LONGEST_NOTE)]
 
 
@@ -162,6 +146,12 @@ class Outcome(Strict):
     error: Millimetres | None = None
 
 
+def _nothing_of_nothing(item: Carried) -> Carried:
+    if not item.done and item.amount_mm is not None:
+        raise wrong("amount", "an alteration that was not done has no amount")
+    return item
+
+
 @dataclass(frozen=True)
 class Round:
     """One round. `done` is empty as long as nobody was asked what was done; `fits` is None as long as it is open.
@@ -171,17 +161,19 @@ class Round:
 
     number: int
     folder: Path
-    opened: date
-    since: date
+    opened: Day
+    since: Day
     waiting: Waiting = "fitter"
-    sent: date | None = None
-    form_received: date | None = None
-    forms: tuple[str, ...] = ()
-    advised: tuple[Advised, ...] = ()
-    left_out: tuple[str, ...] = ()
-    done: tuple[Carried, ...] = ()
-    outcome: Mapping[str, Outcome] = field(default_factory=dict)
-    fits: bool | None = None
+    sent: Day | None = None
+    form_received: Day | None = None
+    forms: Annotated[tuple[Checksum, ...], Field(max_length=MOST_FORMS)] = ()
+    advised: Annotated[tuple[Advised, ...], Field(max_length=MOST_ADVISED)] = ()
+    left_out: Annotated[tuple[Id, ...], Field(max_length=MOST_ADVISED)] = ()
+    done: Annotated[
+        tuple[Annotated[Carried, AfterValidator(_nothing_of_nothing)], ...], Field(max_length=MOST_DONE)
+    ] = ()
+    outcome: Mapping[Id, Outcome] = field(default_factory=dict)
+    fits: YesNo | None = None
 
     @property
     def findings_file(self) -> Path:
@@ -212,18 +204,18 @@ class Case:
     """
 
     folder: Path
-    name: str
-    garment: str
+    name: Annotated[str, _text(LONGEST_NAME)]
+    garment: Id
     units: Units
-    opened: date
-    body: Mapping[str, str] = field(default_factory=dict)
+    opened: Day
+    body: Annotated[Mapping[Id, Id], BeforeValidator(_grades)] = field(default_factory=dict)
     body_measures: Mapping[str, float] = field(default_factory=dict)
     pattern_measures: Mapping[str, float] = field(default_factory=dict)
     tables: Mapping[str, str] = field(default_factory=dict)
-    pattern: str = ""
-    alone: bool = False
+    pattern: Annotated[str, _text(200, needed=False)] = ""
+    alone: YesNo = False
     consent: Consent = Consent()
-    notes: tuple[str, ...] = ()
+    notes: Annotated[tuple[Note, ...], BeforeValidator(one_or_many), Field(max_length=MOST_NOTES)] = ()
     closed: Closed | None = None
     rounds: tuple[Round, ...] = ()
 
@@ -252,43 +244,19 @@ class _Measures(Part):
     tables: dict[Id, Id] = {}
 
 
-class _CaseFile(Part):
-    name: Annotated[str, _text(LONGEST_NAME)]
-    garment: Id
-    units: Units = "in"
-    opened: Day
-    body: Annotated[dict[Id, Id], BeforeValidator(_grades)] = {}
-    measures: _Measures = Field(default_factory=_Measures)
-    pattern: Annotated[str, _text(200, needed=False)] = ""
-    alone: YesNo = False
-    consent: Consent = Consent()
-    notes: Annotated[tuple[Note, ...], BeforeValidator(one_or_many), Field(max_length=MOST_NOTES)] = ()
-    closed: Closed | None = None
+def _file_of(value: type, without: Collection[str], **other: Any) -> type[Part]:
+    """What a file of a value holds: its fields but those that are told by its place, and those that stand there in another way."""
+    hints = get_type_hints(value, include_extras=True)
+    told: dict[str, Any] = {one.name: (hints[one.name], one) for one in fields(value) if one.name not in without}
+    return create_model(value.__name__, __base__=Part, **(told | other))
 
 
-def _nothing_of_nothing(item: Carried) -> Carried:
-    if not item.done and item.amount_mm is not None:
-        raise wrong("amount", "an alteration that was not done has no amount")
-    return item
-
-
-class _RoundFile(Part):
-    opened: Day
-    waiting: Waiting = "fitter"
-    since: Day | None = None
-    sent: Day | None = None
-    form_received: Day | None = None
-    forms: Annotated[tuple[Checksum, ...], Field(max_length=MOST_FORMS)] = ()
-    advised: Annotated[tuple[Advised, ...], Field(max_length=MOST_ADVISED)] = ()
-    left_out: Annotated[tuple[Id, ...], Field(max_length=MOST_ADVISED)] = ()
-    done: Annotated[
-        tuple[Annotated[Carried, AfterValidator(_nothing_of_nothing)], ...], Field(max_length=MOST_DONE)
-    ] = ()
-    outcome: dict[Id, Outcome] = {}
-    fits: YesNo | None = None
-
-
-CASE_KEYS = ("schema", *_CaseFile.model_fields)
+_CASE_FILE = _file_of(
+    Case, ("folder", "rounds", "body_measures", "pattern_measures", "tables"), units=(Units, "in"),
+    measures=(_Measures, Field(default_factory=_Measures)),
+)  # fmt: skip
+_ROUND_FILE = _file_of(Round, ("number", "folder"), since=(Day | None, None))
+CASE_KEYS = ("schema", *_CASE_FILE.model_fields)
 
 
 def case_in(document: Document, folder: Path) -> Case:
@@ -296,19 +264,20 @@ def case_in(document: Document, folder: Path) -> Case:
 
     Whether the rules know its body notes and measures is looked at when they are used.
     """
-    file = read_file(document, _CaseFile, CASE_SCHEMA)
+    known = dict(read_file(document, _CASE_FILE, CASE_SCHEMA))
+    lengths: _Measures = known.pop("measures")
     problems = [
         Problem("amount", doubt, document.where(("measures", part, name)), "check the measure and its unit")
-        for part, lengths in (("body", file.measures.body), ("pattern", file.measures.pattern))
-        for name, mm in lengths.items()
+        for part, measured in (("body", lengths.body), ("pattern", lengths.pattern))
+        for name, mm in measured.items()
         if (doubt := doubt_of_body(name, mm, "cm"))
     ]
-    if told := _leads_out(file.pattern, document.data.get("pattern"), folder):
+    pattern = known["pattern"]
+    if told := _leads_out(pattern, document.data.get("pattern"), folder):
         problems.append(Problem("path", told[0], document.where(("pattern",)), told[1]))
     if problems:
         raise ProblemsFoundError(problems)
-    known = dict(file) | {"pattern": PurePosixPath(file.pattern).as_posix() if file.pattern else ""}
-    lengths = known.pop("measures")
+    known["pattern"] = PurePosixPath(pattern).as_posix() if pattern else ""
     return Case(folder, body_measures=lengths.body, pattern_measures=lengths.pattern, tables=lengths.tables, **known)
 
 
@@ -327,8 +296,8 @@ def _leads_out(text: str, written: object, folder: Path) -> tuple[str, str] | No
 
 def round_in(document: Document, number: int, folder: Path) -> Round:
     """The round in a `round.yaml`. Raises ProblemsFoundError with every fault at its line and column."""
-    file = read_file(document, _RoundFile, ROUND_SCHEMA)
-    return Round(number, folder, **dict(file) | {"since": file.since or file.opened})
+    known = dict(read_file(document, _ROUND_FILE, ROUND_SCHEMA))
+    return Round(number, folder, **known | {"since": known["since"] or known["opened"]})
 
 
 # -- writing -----------------------------------------------------------------------------------------------------------

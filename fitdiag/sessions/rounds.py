@@ -21,7 +21,7 @@ from fitdiag.diagnosis.belief import lower_first
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Part, Strict
-from fitdiag.knowledge.findings import Earlier, Finding, Findings
+from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.reading import read_file
@@ -56,26 +56,20 @@ def known_findings(base: RuleBase, case: Case) -> Findings:
     if log.begun:
         return log.findings(base)
     known = case_findings(case, base, before=one.number)
-    for before in earlier:  # what was noted about the client in an earlier round still holds
-        known = replace(known, body={**known.body, **RoundLog.of(before).findings(base).body})
+    looks = [RoundLog.of(before).findings(base) for before in earlier]
+    for look in looks:  # what was noted about the client in an earlier round still holds
+        known = replace(known, body={**known.body, **look.body})
     for before in earlier:
         if before.findings_file.exists():  # of an earlier round only what lasts
-            mine = replace(read_findings(before.findings_file, base), symptoms={}, notes=())
-            known = _joined(known, mine)
-    known = replace(known, earlier=tuple(_read_in(base, before) for before in earlier))
+            known = _joined(known, replace(read_findings(before.findings_file, base), symptoms={}, notes=()))
+    read = (
+        {item.symptom: (item.amount_mm, item.error_mm) for item in look.symptoms.values()
+         if item.amount_mm is not None and item.seen != "unsure"}
+        for look in looks
+    )  # fmt: skip
+    known = replace(known, earlier=tuple(map(Earlier, (before.number for before in earlier), read)))
     came = log.taken(base)
     return replace(_joined(known, came) if came is not None else known, units=case.units)
-
-
-def _read_in(base: RuleBase, one: Round) -> Earlier:
-    """What was measured at the try-on of an earlier round, of what was there and of what was not."""
-    found = RoundLog.of(one).findings(base).symptoms.values()
-    read = {
-        item.symptom: (item.amount_mm, item.error_mm)
-        for item in found
-        if item.amount_mm is not None and item.seen != "unsure"
-    }
-    return Earlier(one.number, read)
 
 
 def _joined(known: Findings, mine: Findings) -> Findings:
@@ -89,34 +83,29 @@ def known_line(base: RuleBase, case: Case) -> Event:
     one = case.rounds[-1]
     log, known = RoundLog.of(one), known_findings(base, case)
     there = log.findings(base)
-    fresh = replace(
-        known,
-        symptoms={},
-        body={note: grade for note, grade in known.body.items() if there.body.get(note) != grade},
-        body_measures=_others(known.body_measures, there.body_measures),
-        pattern_measures=_others(known.pattern_measures, there.pattern_measures),
-        tables={name: table for name, table in known.tables.items() if there.tables.get(name) != table},
-    )
+    tables = ("body", "body_measures", "pattern_measures", "tables")
+    fresh: dict[str, Any] = {
+        table: {
+            name: value for name, value in getattr(known, table).items() if getattr(there, table).get(name) != value
+        }
+        for table in tables
+    }
     events: list[Event] = []
     rules = {"garment": base.about.garment, "fingerprint": base.fingerprint}
     if log.lines[0].get("rules") != rules:
         events.append({"event": "rules", "rules": rules})
-    events += events_of(fresh, replace(there, body_measures={}, pattern_measures={}, tables={}))
+    bare = replace(there, body_measures={}, pattern_measures={}, tables={})
+    events += events_of(replace(known, symptoms={}, **fresh), bare)
     told = (("history", one.number > 1 or bool(known.done)), ("body", bool(known.body)))
     events += [{"event": "stage", "ended": stage} for stage, is_known in told if is_known]
     found = log.measured(base)
     if found is not None:
-        events.append(
-            offered_event(item for name, item in found.symptoms.items() if tells_more(item, known.symptoms.get(name)))
-        )
+        offered = (item for name, item in found.symptoms.items() if tells_more(item, known.symptoms.get(name)))
+        events.append(offered_event(offered))
     seen = [item for before in case.rounds[-2:-1] for item in RoundLog.of(before).findings(base).seen]
     events.append({"event": "before", "findings": [answer_event(item) for item in seen]})
     events += [{"event": "note", "text": f"the client: {line}"} for line in log.words[:12]]
     return {"event": "known", "events": events}
-
-
-def _others(wanted: Mapping[str, float], there: Mapping[str, float]) -> dict[str, float]:
-    return {name: mm for name, mm in wanted.items() if there.get(name) != mm}
 
 
 def expected_outcomes(
@@ -172,9 +161,8 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> t
         told = f"{name}: {was}, expected about {format_reading(max(outcome.expected, 0.0), units)}"
         told += f" (give or take {format_length(error, units)}), now {format_reading(outcome.observed, units)}"
         off = outcome.observed - max(outcome.expected, 0.0)
-        grows = (
-            outcome.before is not None and outcome.expected > outcome.before
-        )  # a distance that is too small at first
+        # a distance that is too small at first grows
+        grows = outcome.before is not None and outcome.expected > outcome.before
         if abs(off) <= 2 * error:
             remarks.append(Remark("met", f"{told}: as expected"))
         elif (off < 0) == grows:
@@ -192,47 +180,38 @@ def remarks(
     `moved_mm`: by how much (mm) all that was done of an alteration lessened the measure that is followed. `looks`: what was
     found in the earlier rounds, the first round first.
     """
-    done = _summed(findings)
+    done: dict[str, list[Done]] = {}  # from the findings, which know what came before the case too
+    for item in findings.done:
+        if item.alteration in base.alterations:
+            done.setdefault(item.alteration, []).append(item)
     plan = conclude(base, findings).plan if done else Plan("")
     return (
         *_too_far(base, done, (*looks, findings), moved_mm or {}, plan),
-        *_circles(base, done),
-        *_limits(base, done, findings.units),
+        *_over_the_rounds(base, done, findings.units),
     )
 
 
-@dataclass(frozen=True)
-class _Sum:
-    mm: float
-    rounds: tuple[int, ...]
+_DoneOf = Mapping[str, Sequence[Done]]  # by alteration, all that was done of it
 
 
-def _summed(findings: Findings) -> dict[str, _Sum]:
-    """Every alteration with all that was done of it, from the findings, which know what came before the case too."""
-    result: dict[str, _Sum] = {}
-    for item in findings.done:
-        before = result.get(item.alteration, _Sum(0.0, ()))
-        result[item.alteration] = _Sum(before.mm + (item.amount_mm or 0.0), (*before.rounds, item.round))
-    return result
+def _in_all(done: Iterable[Done]) -> float:
+    return sum(item.amount_mm or 0.0 for item in done)
 
 
 def _too_far(
-    base: RuleBase, done: Mapping[str, _Sum], looks: Sequence[Findings], moved_mm: Mapping[str, float], plan: Plan
+    base: RuleBase, done: _DoneOf, looks: Sequence[Findings], moved_mm: Mapping[str, float], plan: Plan
 ) -> Iterable[Remark]:
     """An alteration that brings signs which are there now and came with it: it may have gone too far, and what the list says."""
-    findings = looks[-1]
-    for alteration, total in done.items():
-        rule = base.alterations.get(alteration)
-        taken_back = done.get(rule.opposite or "", _Sum(0.0, ())).mm if rule is not None else 0.0
-        if rule is None or total.mm - taken_back < 3.0:
+    units = looks[-1].units
+    for alteration, items in done.items():
+        rule, mm, rounds = base.alterations[alteration], _in_all(items), {item.round for item in items}
+        if mm - _in_all(done.get(rule.opposite or "", ())) < 3.0:
             continue
         brought = dict.fromkeys((*(one.symptom for one in rule.expects if one.change > 0.2), *rule.brings))
-        came = (_came(base, base.symptoms[name], alteration, looks) for name in brought if name in base.symptoms)
-        there = [told for told in came if told]
+        there = [told for name in brought if (told := _came(base.symptoms[name], alteration, looks))]
         if not there:
             continue
-        units = findings.units
-        over = f" over {len(set(total.rounds))} rounds" if len(set(total.rounds)) > 1 else ""
+        over = f" over {len(rounds)} rounds" if len(rounds) > 1 else ""
         shift = moved_mm.get(alteration, 0.0)
         followed = base.garment.followed if base.garment is not None and shift > 3 else None
         moved = f"; {followed.moved.format(amount=format_length(shift, units))}" if followed is not None else ""
@@ -241,25 +220,23 @@ def _too_far(
         then = "Look at that before more of it is done"
         if back is not None:
             then = f"The list gives {format_length(back, units)} of it back"
-        told = f"{rule.title}, {format_length(total.mm, units)} in all{over}, brings what is seen now"
+        told = f"{rule.title}, {format_length(mm, units)} in all{over}, brings what is seen now"
         yield Remark("too-far", f"{told} ({'; '.join(there)}){moved}. {then}.")
 
 
-def _came(base: RuleBase, sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
+def _came(sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
     """A sign that is there now and came, turned or grew with an alteration, with how it was before; empty for any other.
 
     Of what was done before the first look only what that look showed can be told.
     """
-    title = lower_first(sign.title)
+    title, unasked = lower_first(sign.title), Finding(sign.id, "unsure")
     for item in (item for item in looks[-1].done if item.alteration == alteration):
         first = next(number for number, look in enumerate(looks) if item in look.done)
-        now, after = (look.symptoms.get(sign.id) for look in (looks[-1], looks[first]))
-        if now is None or after is None or now.seen != "yes" or after.seen != "yes":
+        now, after, was = (looks[at].symptoms.get(sign.id, unasked) for at in (-1, first, max(first - 1, 0)))
+        if now.seen != "yes" or after.seen != "yes":
             continue
         if first == 0:
             return title
-        before = looks[first - 1]
-        was = before.symptoms.get(sign.id, Finding(sign.id, "unsure"))
         if was.amount_mm is not None and after.amount_mm is not None:
             more = (after.amount_mm - was.amount_mm) * (-1 if sign.measure and sign.measure.worse == "less" else 1)
             if more <= 2 * hypot(was.error_mm or ERROR_MM, after.error_mm or ERROR_MM):
@@ -267,49 +244,31 @@ def _came(base: RuleBase, sign: Symptom, alteration: str, looks: Sequence[Findin
             if was.seen == "yes":
                 return f"{title}, {format_reading(was.amount_mm, looks[-1].units)} in round {first}"
         if was.seen != "yes":
-            if any(one.symptom in sign.opposite for one in before.seen):
+            if any(one.symptom in sign.opposite for one in looks[first - 1].seen):
                 return f"{title}, turned since round {first}"
             return f"{title}, not {'there' if was.seen == 'no' else 'noted'} in round {first}"
     return ""
 
 
-def _circles(base: RuleBase, done: Mapping[str, _Sum]) -> Iterable[Remark]:
-    """There, back and there again; taking back once what went too far is no circle."""
-    for one, first in done.items():
-        other = base.alterations[one].opposite if one in base.alterations else None
-        if other is None or other not in done or other < one:
-            continue
-        ways = [way for _, way in sorted([(n, 1) for n in first.rounds] + [(n, -1) for n in done[other].rounds])]
-        if sum(a != b for a, b in pairwise(ways)) < 2:
-            continue
-        rounds = sorted({*first.rounds, *done[other].rounds})
-        yield Remark(
-            "circles",
-            f"{base.alterations[one].title} and {lower_first(base.alterations[other].title)} were done in turns (rounds"
-            f" {', '.join(map(str, rounds))}): the pattern goes there and back. Stop, look at the first muslin again, and test the"
-            " cause before another cut.",
-        )
-    for alteration, total in done.items():
-        if len(set(total.rounds)) >= 3 and alteration in base.alterations:
-            yield Remark(
-                "circles",
-                f"{base.alterations[alteration].title} was done in {len(set(total.rounds))} rounds: what it should cure comes back, so"
-                " its cause may be another.",
-            )
-
-
-def _limits(base: RuleBase, done: Mapping[str, _Sum], units: Units) -> Iterable[Remark]:
-    for alteration, total in done.items():
-        rule = base.alterations.get(alteration)
-        if rule is None or rule.most_in_all is None:
-            continue
-        most = rule.most_in_all.amount_mm
-        if total.mm >= most - 0.5:
-            yield Remark(
-                "limit",
-                f"{rule.title}: {format_length(total.mm, units)} in all has reached the {format_length(most, units)} one pattern"
-                " should take. Redraw the block from the measures, or choose another size.",
-            )
+def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterable[Remark]:
+    """What goes in circles (taking back once what went too far is none), comes back, or is more than one pattern takes."""
+    for alteration, items in done.items():
+        rule, rounds = base.alterations[alteration], {item.round for item in items}
+        other = rule.opposite or ""
+        if other in done and alteration < other:
+            back = {item.round for item in done[other]}
+            ways = [way for _, way in sorted([*((number, 1) for number in rounds), *((number, -1) for number in back)])]
+            if sum(way != next_one for way, next_one in pairwise(ways)) >= 2:
+                told = f"{rule.title} and {lower_first(base.alterations[other].title)} were done in turns (rounds"
+                told += f" {', '.join(map(str, sorted(rounds | back)))}): the pattern goes there and back. Stop, look at the"
+                yield Remark("circles", f"{told} first muslin again, and test the cause before another cut.")
+        if len(rounds) >= 3:
+            told = f"{rule.title} was done in {len(rounds)} rounds: what it should cure comes back, so"
+            yield Remark("circles", f"{told} its cause may be another.")
+        if rule.most_in_all is not None and (mm := _in_all(items)) >= rule.most_in_all.amount_mm - 0.5:
+            most = format_length(rule.most_in_all.amount_mm, units)
+            told = f"{rule.title}: {format_length(mm, units)} in all has reached the {most} one pattern should take."
+            yield Remark("limit", f"{told} Redraw the block from the measures, or choose another size.")
 
 
 # -- what was done, and what came in ------------------------------------------------------------------------------------
