@@ -541,7 +541,7 @@ def test_unknown_keys(only_problem: Single) -> None:
         (TUCK, "{amount: 2 cm,", "{amount: ^-2 cm,", "value"),
         (TUCK, "why: It takes up what hangs.", "why: ^[one, two]", "type"),
         (LONG, "id: back-too-long", "id: ^Back_Too_Long", "id"),
-        (SYMPTOMS, "by: pinching\n", "by: pinching\n  felt: ^true\n", "value"),
+        (SYMPTOMS, "by: pinching\n", "by: pinching\n  felt: ^perhaps\n", "value"),
         (TUCK, "cloth: [Pin the fold.]", "cloth: ^Pin the fold.", "type"),
         (TUCK, "cloth: [Pin the fold.]", "^cloth:", "type"),
         (TUCK, "cloth: [Pin the fold.]", "cloth: ^[]", "value"),

@@ -11,9 +11,9 @@ from forked import at_terminal, piped
 
 from fitdiag.cli.main import run
 from fitdiag.diagnosis.survey import width
+from fitdiag.knowledge.basics import source_key
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.load import default_rules, load_rules, read_rules
-from fitdiag.knowledge.model import source_key
 from fitdiag.planning.cases import read_cases, run_case
 from fitdiag.planning.coverage import coverage, sensitivity
 

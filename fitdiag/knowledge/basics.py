@@ -1,13 +1,24 @@
 """What all rules are made of: a frozen model that knows its keys, ids, texts, and lengths written with a unit."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Mapping
 from functools import cache
 from operator import is_
 from typing import Annotated, Any
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    StringConstraints,
+    ValidationInfo,
+    model_validator,
+)
 
+from fitdiag.knowledge.reading import wrong
+from fitdiag.problems import Hints, one_line
 from fitdiag.units import InvalidLengthError, Units, in_units, parse_length
 
 
@@ -46,30 +57,72 @@ SignedMm = Annotated[float, BeforeValidator(_signed_length)]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 
 
-@dataclass(frozen=True)
-class Ref:
-    """Marks a field whose text is the id of a rule, or a word of a table; what kind of thing it names."""
+class Names:
+    """The names there are of each kind; a rule validated with them as context has every id, word and part it names looked up.
 
-    kind: str
+    `parts`: the names of a garment's parts, those that all of some pieces have.
+    """
+
+    def __init__(self, known: Mapping[str, Collection[str]], parts: Parts) -> None:
+        self.known, self.parts, self.hints = known, parts, Hints()
+        self.used: set[tuple[str, str]] = set()
+
+    def look_up(self, kind: str, name: str, known: Collection[str] | None) -> None:
+        """Raises PydanticCustomError where there is no such name; of a kind that has no names any will do."""
+        self.used.add((kind, name))
+        if known is not None and name not in known:
+            raise wrong("unknown-id", f"there is no {kind} '{one_line(name, 60)}'", self.hints.near(name, known))
 
 
-@dataclass(frozen=True)
-class PartRef(Ref):
-    """Marks a name of `garment.yaml`: a piece, seam, corner, level, height or measure of the garment."""
+Parts = Callable[[tuple[str, ...]], Mapping[str, Collection[str]]]
+Info = ValidationInfo[Names | None]
 
 
-SymptomId = Annotated[Id, Ref("symptom")]
-NoteId = Annotated[Id, Ref("body note")]
-CauseId = Annotated[Id, Ref("cause")]
-AlterationId = Annotated[Id, Ref("alteration")]
+def source_key(text: str) -> str:
+    """The key of a source reference: `hertzer-1892, p. 20` cites `hertzer-1892`."""
+    return text.split(",", 1)[0].strip()
+
+
+def ref(kind: str) -> AfterValidator:
+    """Marks a field whose text is the id of a rule or a word of a table; `kind`: what it names."""
+
+    def looked_up(value: str, info: Info) -> str:
+        if (names := info.context) is not None:
+            names.look_up(kind, source_key(value) if kind == "source" else value, names.known.get(kind))
+        return value
+
+    return AfterValidator(looked_up)
+
+
+def parts(told: Callable[[str], Iterable[tuple[str, str]]]) -> AfterValidator:
+    """Marks a field whose text names parts of a garment, in a move those of its pieces: of what kinds they are, and their names."""
+
+    def looked_up(value: str, info: Info) -> str:
+        if (names := info.context) is not None:
+            for kind, name in told(value):
+                names.look_up(kind, name, names.parts(info.data.get("on", ())).get(kind))
+        return value
+
+    return AfterValidator(looked_up)
+
+
+def part(kind: str) -> AfterValidator:
+    """Marks a field whose text is the name of a part of a garment; `kind`: what it names."""
+    return parts(lambda name: [(kind, name)])
+
+
+SymptomId = Annotated[Id, ref("symptom")]
+NoteId = Annotated[Id, ref("body note")]
+CauseId = Annotated[Id, ref("cause")]
+AlterationId = Annotated[Id, ref("alteration")]
 SymptomIds = Annotated[tuple[SymptomId, ...], BeforeValidator(one_or_many)]
 NoteIds = Annotated[tuple[NoteId, ...], BeforeValidator(one_or_many)]
 AlterationIds = Annotated[tuple[AlterationId, ...], BeforeValidator(one_or_many)]
-StageId = Annotated[Id, Ref("stage")]
-Cites = Annotated[Text, Ref("source")]
-HowOften = Annotated[Id, Ref("how-often word")]
-MoreOrLess = Annotated[Id, Ref("more-or-less word")]
-HowWell = Annotated[Id, Ref("how-well word")]
+StageId = Annotated[Id, ref("stage")]
+Cites = Annotated[Text, ref("source")]
+HowOften = Annotated[Id, ref("how-often word")]
+MoreOrLess = Annotated[Id, ref("more-or-less word")]
+HowWell = Annotated[Id, ref("how-well word")]
 
 
 def without_nothing(data: Any) -> Any:

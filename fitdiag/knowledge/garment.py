@@ -4,21 +4,43 @@ Nothing else in the program names a piece, a seam or a level. A second garment i
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
-from fitdiag.knowledge.basics import Id, LengthMm, PartRef, Rule, Text, YesNo
+from fitdiag.knowledge.basics import Id, Info, LengthMm, Rule, Text, YesNo, part, parts, ref
+
+GRAINS = ("grain-left", "grain-right")  # drawn upright on either side
+_MM = re.compile(r"\d+(\.\d+)? mm\Z")
+_FROM = re.compile(r"(?:(\S+) )?\d+(?:\.\d+)? mm from (\S+)\Z")
+
+
+def _height(text: str) -> Iterator[tuple[str, str]]:
+    if not _MM.match(text):
+        yield "height", text
+
+
+def _place(text: str) -> Iterator[tuple[str, str]]:
+    """A place as `fitdiag.pattern.garment.spot` reads it."""
+    edge, at, height = text.partition(" at ")
+    if (found := _FROM.match(text)) is not None:
+        yield from (("seam", found[1]), ("corner", found[2])) if found[1] else (("corner", found[2]),)
+    elif at:
+        yield "seam or edge", edge
+        yield from _height(height)
+    else:
+        yield "corner", text
+
 
 MeasureName = Text
-SeamId = Annotated[Id, PartRef("seam")]
-CornerId = Annotated[Id, PartRef("corner")]
-PieceId = Annotated[Id, PartRef("piece")]
-LevelId = Annotated[Id, PartRef("level")]
-LineId = Annotated[Id, PartRef("level line")]
-MeasureRef = Annotated[Text, PartRef("measure")]
+SeamId = Annotated[Id, part("seam")]
+CornerId = Annotated[Id, part("corner")]
+PieceId = Annotated[Id, part("piece")]
+LevelId = Annotated[Id, part("level")]
+LineId = Annotated[Id, part("level line")]
+MeasureRef = Annotated[Text, part("measure")]
 Operation = Literal[
     "open-wedge", "close-wedge", "spread-level", "overlap-level", "slide-section", "scoop-curve", "fill-curve",
     "add-extension", "take-extension", "move-seam", "taper-seam", "change-dart", "swing-leg", "raise-waist",
@@ -65,29 +87,40 @@ class Move(Rule):
     do: Do
     on: tuple[PieceId, ...] = ()
     by: float = Field(default=1.0, ge=-4, le=4)
-    cut: tuple[Text, Text] | None = None
+    cut: tuple[Annotated[Text, parts(_place)], Annotated[Text, parts(_place)]] | None = None
     keeps: SeamId | None = None
     seam: SeamId | None = None
     seams: tuple[SeamId, ...] = ()
     end: CornerId | None = None
-    at: Mapping[Annotated[Id, PartRef("height")], float] = Field(default_factory=dict)
+    at: Mapping[Annotated[Id, part("height")], float] = Field(default_factory=dict)
     line: LineId | None = None
     drawn: Literal["curve", "straight"] = "curve"
-    way: Annotated[Id, PartRef("seam (or 'up')")] | None = None
+    way: Annotated[Id, part("seam (or 'up')")] | None = None
     square_mm: LengthMm | None = Field(default=None, alias="square")
-    taper: Mapping[SeamId, Annotated[Text, PartRef("height, length or 'all'")]] = Field(default_factory=dict)
-    until: Annotated[Id, PartRef("corner or seam")] | None = None
+    taper: Mapping[SeamId, Annotated[Text, parts(lambda text: () if text == "all" else _height(text))]] = Field(
+        default_factory=dict
+    )
+    until: Annotated[Id, part("corner or seam")] | None = None
     wider: float = 0.0
     longer: float = 0.0
     over_mm: LengthMm | None = Field(default=None, alias="over")
     up_to_mm: LengthMm | None = Field(default=None, alias="up_to")
 
     @model_validator(mode="after")
-    def _says_enough(self) -> Self:
-        missing = [name for name in NEEDS.get(self.do, ()) if not getattr(self, name)]
+    def _says_enough(self, info: Info) -> Self:
+        needed = (
+            ("on", *NEEDS.get(self.do, ()))
+            if info.context is not None and self.do != "none"
+            else NEEDS.get(self.do, ())
+        )
+        missing = [name for name in needed if not getattr(self, name)]
         if missing:
             raise ValueError(f"the move '{self.do}' must say {' and '.join(missing)}")
         return self
+
+
+def _corners(text: str) -> Iterator[tuple[str, str]]:
+    yield from (("corner", name) for name in re.split(r" above | left of | by ", text)[:2])
 
 
 class Shape(Rule):
@@ -108,8 +141,14 @@ class Shape(Rule):
     stays: SeamId
     smooth: tuple[CornerId, ...] = ()
     called: Mapping[SeamId, Text] = Field(default_factory=dict)
-    stands: tuple[Annotated[str, StringConstraints(pattern=STANDS.pattern)], ...] = ()
+    stands: tuple[Annotated[str, StringConstraints(pattern=STANDS.pattern), parts(_corners)], ...] = ()
     hollow: tuple[tuple[SeamId, SeamId], ...] = ()
+
+    @model_validator(mode="after")
+    def _every_seam_begins(self) -> Self:
+        if missing := sorted({*self.seams} - {*self.corners.values()}):
+            raise ValueError(f"no corner begins the seam '{missing[0]}'")
+        return self
 
 
 class NotchRule(Rule):
@@ -118,14 +157,14 @@ class NotchRule(Rule):
     id: Id
     on: tuple[PieceId, ...] = ()
     seam: SeamId
-    at: Text
+    at: Annotated[Text, parts(lambda text: _place(text) if _FROM.match(text) else _height(text))]
 
 
 class PieceRule(Rule):
     """A piece: its shape and how many times it is cut (2: mirrored; 1: on the fold along the seam `fold`, if it names one)."""
 
     id: Id
-    shape: Annotated[Id, PartRef("shape")]
+    shape: Annotated[Id, part("shape")]
     cut: int = Field(default=2, ge=1, le=8)
     fold: SeamId | None = None
 
@@ -158,12 +197,12 @@ class Height(Rule):
     """A height that lies above or below a level, or between two."""
 
     id: Id
-    level: Annotated[Id, PartRef("level or corner")] | None = None
+    level: Annotated[Id, part("level or corner")] | None = None
     up_mm: LengthMm | None = Field(default=None, alias="up")
     down_mm: LengthMm | None = Field(default=None, alias="down")
-    between: tuple[Annotated[Id, PartRef("level or height")], Annotated[Id, PartRef("level or height")]] | None = None
+    between: tuple[Annotated[Id, part("level or height")], Annotated[Id, part("level or height")]] | None = None
     share: float = 0.5
-    source: Annotated[Text, PartRef("source")]
+    source: Annotated[Text, ref("source")]
 
 
 class Pair(Rule):
@@ -183,7 +222,7 @@ class Meeting(Rule):
     corners: Mapping[PieceId, CornerId]
     degrees: float
     within: float
-    source: Annotated[Text, PartRef("source")]
+    source: Annotated[Text, ref("source")]
 
 
 class MeasureRule(Rule):
@@ -200,12 +239,12 @@ class MeasureRule(Rule):
     below_mm: LengthMm | None = Field(default=None, alias="below")
     drop: tuple[CornerId, CornerId] | None = None
     across: tuple[CornerId, CornerId] | None = None
-    to_grain: Annotated[Id, PartRef("seam or level")] | None = None
+    to_grain: Annotated[Id, part("seam or level")] | None = None
     less_darts: YesNo = False
     with_allowance: SeamId | None = None
     sum: tuple[MeasureRef, ...] = ()
     less: tuple[MeasureRef, MeasureRef] | None = None
-    girth: Annotated[Text, PartRef("measure of a piece")] | None = None
+    girth: Annotated[Text, part("measure of a piece")] | None = None
     times: int = 1
     below_0: Text | None = None
 
@@ -222,7 +261,7 @@ class Proportion(Rule):
     less: Id | None = None
     share: float | None = Field(default=None, gt=0, lt=2)
     values: tuple[tuple[float, float], ...] = ()
-    source: Annotated[Text, PartRef("source")]
+    source: Annotated[Text, ref("source")]
 
     def gives(self, body: Mapping[str, float]) -> float | None:
         """What the draft gives this body, in mm; None where its measures are not known."""
@@ -251,9 +290,9 @@ class Watch(Rule):
     apart_mm: LengthMm | None = Field(default=None, alias="apart")
     of_body: Id | None = None
     of_block: float | None = Field(default=None, gt=0, le=1)
-    body: Annotated[Id, PartRef("body note")] | None = None
+    body: Annotated[Id, ref("body note")] | None = None
     told: Text
-    source: Annotated[Text, PartRef("source")]
+    source: Annotated[Text, ref("source")]
 
 
 class Followed(Rule):
@@ -287,3 +326,30 @@ class Garment(Rule):
     watches: tuple[Watch, ...] = ()
     followed: Followed | None = None
     charts: tuple[Chart, ...] = ()
+
+    def measure_names(self) -> list[str]:
+        """Every measure of the garment, as it is printed: `back hip`, `hip girth`."""
+        found = []
+        for rule in self.measures:
+            if rule.sum or rule.less or rule.girth:
+                found.append(rule.id)
+            else:
+                found += [f"{piece.id} {rule.id}" for piece in self.pieces if not rule.of or piece.id in rule.of]
+        return found
+
+    def part_names(self, on: tuple[str, ...] = ()) -> dict[str, list[str]]:
+        """The names there are of each kind of part; with pieces, of seams and corners those that all their shapes have."""
+        some = [shape for shape in self.shapes if any(one.shape == shape.id and one.id in on for one in self.pieces)]
+        shapes = some or self.shapes
+        joined = set.intersection if some else set.union
+        seam = sorted(joined(*(set(shape.seams) for shape in shapes)))
+        corner = sorted(joined(*(set(shape.corners) for shape in shapes)))
+        level, height = [level.id for level in self.levels], [height.id for height in self.heights]
+        line = [level.id for level in self.levels if level.from_end]
+        return {
+            "seam": seam, "corner": corner, "level": level, "level line": line, "height": ["grain", *level, *height, *corner],
+            "line": [*level, *GRAINS], "piece": [piece.id for piece in self.pieces], "shape": [shape.id for shape in self.shapes],
+            "seam or edge": ["inner", "outer", *seam], "seam (or 'up')": ["up", *seam], "corner or seam": [*corner, *seam],
+            "seam or level": [*seam, *line], "level or corner": [*level, *corner], "level or height": [*level, *height],
+            "measure": self.measure_names(), "measure of a piece": [rule.id for rule in self.measures],
+        }  # fmt: skip

@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache as cached
 from pathlib import Path
-from types import UnionType
-from typing import Annotated, Any, TypeVar, Union, get_args, get_origin, get_type_hints
+from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from fitdiag.knowledge import cache
 from fitdiag.knowledge.about import About, Vocabulary, Words
-from fitdiag.knowledge.basics import Ref
+from fitdiag.knowledge.basics import Names
 from fitdiag.knowledge.folders import default_rules, shared_folder, shipped
 from fitdiag.knowledge.garment import Garment
-from fitdiag.knowledge.model import KINDS, Cause, Kind, RuleBase, source_key
+from fitdiag.knowledge.model import KINDS, Cause, Kind, RuleBase
 from fitdiag.knowledge.reading import Location, Places, problems_of
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 
-__all__ = ["default_rules", "load_garment", "load_rules", "read_rules", "references", "shipped"]
+__all__ = ["default_rules", "load_garment", "load_rules", "read_rules", "shipped"]
 Model = TypeVar("Model", bound=BaseModel)
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "slight_weight", "worth_altering", "leave_alone_from")
@@ -36,19 +35,17 @@ _LIMITS: Mapping[str, tuple[float, float]] = {
 
 @dataclass
 class _Reading:
-    """What has been read so far: rules by kind, where they stand, and every problem met on the way."""
+    """What has been read so far: what is to be rules, the names there are, and every problem met on the way."""
 
     folder: Path
     problems: list[Problem] = field(default_factory=list)
-    rules: dict[str, list[Any]] = field(default_factory=lambda: {kind.called: [] for kind in KINDS})
+    found: list[tuple[Kind, Document, Location, Any]] = field(default_factory=list)
     # every id that a file gives a rule, even one that could not be read
     declared: dict[str, set[str]] = field(default_factory=lambda: {kind.called: set() for kind in KINDS})
     # kinds of which a whole file could not be read: there is no telling what is in it
     unread: set[str] = field(default_factory=set)
     owners: dict[str, str] = field(default_factory=dict)  # id to the kind that has it
-    read: list[tuple[Document, Location, BaseModel]] = field(default_factory=list)
     places: Places = field(default_factory=Places)
-    hints: Hints = field(default_factory=Hints)
     digest: Any = field(default_factory=hashlib.sha256)
 
     def fault(self, code: str, message: str, where: Where, hint: str = "") -> None:
@@ -65,47 +62,36 @@ class _Reading:
             return None
 
     def single(self, path: Path, model: type[Model]) -> Model | None:
-        """A file that stands there once; its place goes by its name."""
+        """A file that stands there once; its place goes by its name. What it names is not looked up yet."""
         if (document := self.document(path)) is None:
             return None
         self.places[path.name, ""] = (document, ())
-        return self.validated(document, (), document.data, model)
+        return self.validated(document, (), document.data, model, None)
 
     def folder_of(self, folder: Path) -> None:
-        """Every rule of every kind below a folder."""
+        """What is to be a rule, of every kind below a folder, and the ids."""
         for kind in KINDS:
-            read = self.one_rule if kind.one_a_file else self.list_of_rules
             for path in _files(folder, kind.files):
-                if not path.name.endswith(".cases.yaml"):
-                    read(path, kind)
+                document = self.document(path)
+                declared = self.declared[kind.called]
+                if kind.one_a_file:
+                    declared.add(path.stem)
+                if document is None or not (kind.one_a_file or isinstance(document.data, list)):
+                    if not kind.one_a_file:
+                        self.unread.add(kind.called)
+                    if document is not None:
+                        self.fault("not-a-list", "this file must be a list ('- ' items)", document.where())
+                    continue
+                items = (
+                    [((), document.data)] if kind.one_a_file else [((n,), one) for n, one in enumerate(document.data)]
+                )
+                for loc, item in items:
+                    self.found.append((kind, document, loc, item))
+                    declared.add(str(item.get("id")) if isinstance(item, dict) else "")
 
-    def one_rule(self, path: Path, kind: Kind) -> None:
-        """A rule that has a file of its own."""
-        document = self.document(path)
-        rule = self.keep(document, (), document.data, kind) if document is not None else None
-        if document is None or rule is None:
-            self.declared[kind.called].add(path.stem)
-        elif rule.id != path.stem:
-            told, hint = f"the id '{rule.id}' is not the file's name", f"name the file {rule.id}.yaml"
-            self.fault("file-name", told, document.where(("id",)), hint)
-
-    def list_of_rules(self, path: Path, kind: Kind) -> None:
-        """A file that holds a list of rules."""
-        document = self.document(path)
-        if document is None or not isinstance(document.data, list):
-            self.unread.add(kind.called)
-            if document is not None:
-                self.fault("not-a-list", "this file must be a list ('- ' items)", document.where())
-            return
-        for index, item in enumerate(document.data):
-            self.keep(document, (index,), item, kind)
-
-    def keep(self, document: Document, loc: Location, data: Any, kind: Kind) -> Any:
-        """Read one rule and note it with its place; None where it has faults."""
-        declared = data.get("id") if isinstance(data, dict) else None
-        if kind.has_ids and isinstance(declared, str):
-            self.declared[kind.called].add(declared)
-        rule: Any = self.validated(document, loc, data, kind.model)
+    def rule(self, kind: Kind, document: Document, loc: Location, data: Any, names: Names) -> Any:
+        """One rule, noted with its place; None where it has faults."""
+        rule: Any = self.validated(document, loc, data, kind.model, names)
         if rule is None:
             return None
         if isinstance(rule, Cause):
@@ -114,25 +100,28 @@ class _Reading:
                 if symptom in symptoms[:index]:  # no telling which strength counts, so nothing can be worked out
                     where = document.where((*loc, "shows", index, "symptom"))
                     self.fault("twice", f"'{rule.id}' shows '{symptom}' twice", where, "keep one link")
-        name = rule.id if kind.has_ids else str(len(self.rules[kind.called]))
+        name = rule.id if kind.has_ids else str(sum(called == kind.called for called, _ in self.places))
+        at = document.where((*loc, "id"))
+        if kind.one_a_file and name != Path(document.path).stem:
+            self.fault("file-name", f"the id '{name}' is not the file's name", at, f"name the file {name}.yaml")
         if kind.has_ids and name in self.owners:
             told = f"'{name}' is taken by the {self.owners[name]} at {self.places.of(self.owners[name], name)}"
-            self.fault("duplicate-id", told, document.where((*loc, "id")), "choose another id")
+            self.fault("duplicate-id", told, at, "choose another id")
         if kind.has_ids:
             self.owners[name] = kind.called
         self.places[kind.called, name] = (document, loc)
-        self.rules[kind.called].append(rule)
-        self.read.append((document, loc, rule))
         return rule
 
-    def validated(self, document: Document, loc: Location, data: Any, model: type[Model]) -> Model | None:
+    def validated(
+        self, document: Document, loc: Location, data: Any, model: type[Model], names: Names | None
+    ) -> Model | None:
         if not isinstance(data, dict):
             self.fault("not-a-mapping", "here 'key: value' lines are expected", document.where(loc))
             return None
         try:
-            return model.model_validate(data)
+            return model.model_validate(data, context=names)
         except ValidationError as error:
-            self.problems.extend(problems_of(error, document, loc, model, self.hints))
+            self.problems.extend(problems_of(error, document, loc, model, names.hints if names else Hints()))
             return None
 
 
@@ -171,20 +160,48 @@ def read_rules(folder: Path) -> tuple[RuleBase | None, list[Problem]]:
     words_in = folder if shared is None or (folder / "words.yaml").exists() else shared
     words = reading.single(words_in / "words.yaml", Words)
     garment = reading.single(folder / "garment.yaml", Garment) if (folder / "garment.yaml").exists() else None
+    heads = [(*reading.places[file, ""], type(head)) for file, head in
+             (("rulebase.yaml", about), ("words.yaml", words), ("garment.yaml", garment)) if head is not None]  # fmt: skip
     if shared is not None and about is not None:
         about = _with_vocabulary(about, reading.single(shared / "vocabulary.yaml", Vocabulary))
         reading.folder_of(shared)
-        reading.places.shared.update(reading.places)
+    of_shared = len(reading.found)
     reading.folder_of(folder)
+    names = _names(reading, about, words, garment)
+    for document, loc, model in heads:
+        reading.validated(document, loc, document.data, model, names)
+    rules: dict[str, list[Any]] = {kind.called: [] for kind in KINDS}
+    for number, (kind, document, loc, data) in enumerate(reading.found):
+        if number == of_shared:
+            reading.places.shared.update(reading.places)
+        if (rule := reading.rule(kind, document, loc, data, names)) is not None:
+            rules[kind.called].append(rule)
     base = None
     if about is not None and words is not None:
-        tables = {kind.table: kind.tabled(reading.rules[kind.called]) for kind in KINDS}
+        tables = {kind.table: kind.tabled(rules[kind.called]) for kind in KINDS}
+        reading.places.used = names.used
         base = RuleBase(
             about=about, words=words, garment=garment, places=reading.places,
             fingerprint=reading.digest.hexdigest()[:16], **tables,
         )  # fmt: skip
-        _look_up_references(reading, base)
+        reading.problems.extend(_words(reading, base))
     return base, sorted(reading.problems, key=lambda problem: (problem.where or Where(""), problem.message))
+
+
+def _names(reading: _Reading, about: About | None, words: Words | None, garment: Garment | None) -> Names:
+    """The names there are of each kind; of a kind that could not be read nothing is looked up."""
+    known: dict[str, Collection[str]] = {
+        kind: ids for kind, ids in reading.declared.items() if kind not in reading.unread
+    }
+    if about is not None:
+        known |= {"stage": about.stages, "seam": about.seams}
+    if words is not None:
+        known |= {
+            "how-often word": words.how_often.words, "base-rate word": words.base_rate.words,
+            "seen-anyway word": words.seen_anyway.words, "more-or-less word": words.more_or_less.words,
+            "how-well word": words.how_well.words, "word for how the answer is got": words.cost.words,
+        }  # fmt: skip
+    return Names(known, cached(garment.part_names) if garment is not None else lambda _: {})
 
 
 def _shared(reading: _Reading, about: About | None) -> Path | None:
@@ -221,78 +238,14 @@ def _refuse_no_folder(folder: Path) -> None:
 
 def _files(folder: Path, pattern: str) -> list[Path]:
     """The files of a pattern. Names with a leading dot are not rules but what editors and file systems leave behind."""
-    found = sorted(path for path in folder.glob(pattern) if path.suffix == ".yaml" and path.name[0] != ".")
+    found = sorted(
+        path
+        for path in folder.glob(pattern)
+        if path.suffix == ".yaml" and path.name[0] != "." and not path.name.endswith(".cases.yaml")
+    )
     if len(found) > MOST_FILES:
         raise stop("too-many-files", f"more than {MOST_FILES} files match {pattern}", where=folder)
     return found
-
-
-def _look_up_references(reading: _Reading, base: RuleBase) -> None:
-    words = base.words
-    known: dict[str, Iterable[str]] = {
-        "seam": base.about.seams,
-        "stage": base.about.stages,
-        "how-often word": words.how_often.words,
-        "base-rate word": words.base_rate.words,
-        "seen-anyway word": words.seen_anyway.words,
-        "more-or-less word": words.more_or_less.words,
-        "how-well word": words.how_well.words,
-        "word for how the answer is got": words.cost.words,
-        **reading.declared,
-    }
-    places = reading.places
-    heads = ((*places["rulebase.yaml", ""], base.about), (*places["words.yaml", ""], words))
-    for document, loc, rule in (*heads, *reading.read):
-        for at, kind, value in references(rule):
-            if value not in known[kind] and kind not in reading.unread:
-                is_key = at[-1] == value and kind in reading.declared
-                where = document.where_key((*loc, *at[:-1]), value) if is_key else document.where((*loc, *at))
-                told = f"there is no {kind} '{one_line(value, 60)}'"
-                reading.fault("unknown-id", told, where, reading.hints.near(value, known[kind]))
-    reading.problems.extend(_words(reading, base))
-
-
-@cached
-def _annotations(model: type[BaseModel], mark: type[Ref]) -> list[tuple[str, str, Any]]:
-    """Of each field that may refer to something: its name, its key in the file, and what is written there."""
-    hints = get_type_hints(model, include_extras=True)
-    fields = [(name, info.alias or name, hints[name]) for name, info in model.model_fields.items()]
-    return [field for field in fields if _refers(field[2], mark)]
-
-
-def _refers(annotation: Any, mark: type[Ref]) -> bool:
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return bool(_annotations(annotation, mark))  # type: ignore[arg-type]
-    marks = getattr(annotation, "__metadata__", ())
-    return any(type(one) is mark for one in marks) or any(_refers(part, mark) for part in get_args(annotation))
-
-
-def references(rule: BaseModel, mark: type[Ref] = Ref) -> Iterator[tuple[Location, str, str]]:
-    """Every id and word a rule refers to: where in the rule, of what kind, and the id; as `mark` in the format says."""
-    for name, key, annotation in _annotations(type(rule), mark):  # type: ignore[arg-type]
-        yield from _referred((key,), getattr(rule, name), annotation, mark)
-
-
-def _referred(loc: Location, value: Any, annotation: Any, mark: type[Ref]) -> Iterator[tuple[Location, str, str]]:
-    if value is None:
-        return
-    if get_origin(annotation) in (Union, UnionType):  # X | None
-        annotation = get_args(annotation)[0]
-    inner = get_args(annotation)
-    if isinstance(value, BaseModel):
-        yield from (((*loc, *at), kind, found) for at, kind, found in references(value, mark))
-    elif get_origin(annotation) is Annotated:
-        if (ref := next((one for one in inner[1:] if type(one) is mark), None)) is not None:
-            yield loc, ref.kind, source_key(value) if ref.kind == "source" else value
-        else:
-            yield from _referred(loc, value, inner[0], mark)
-    elif isinstance(value, Mapping):
-        for key, item in value.items():
-            yield from _referred((*loc, key), key, inner[0], mark)
-            yield from _referred((*loc, key), item, inner[1], mark)
-    elif isinstance(value, tuple):
-        for index, item in enumerate(value):
-            yield from _referred((*loc, index), item, inner[0] if inner[-1] is ... else inner[index], mark)
 
 
 def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:

@@ -24,7 +24,6 @@ from fitdiag.knowledge.basics import (
     MoreOrLess,
     NoteId,
     NoteIds,
-    Ref,
     Rule,
     SignedMm,
     StageId,
@@ -33,9 +32,11 @@ from fitdiag.knowledge.basics import (
     Text,
     YesNo,
     one_or_many,
+    ref,
     said,
+    source_key,
 )
-from fitdiag.knowledge.garment import Garment, Move, Operation
+from fitdiag.knowledge.garment import Garment, MeasureRef, Move, Operation
 from fitdiag.knowledge.reading import Places
 from fitdiag.plausible import BODY_MM
 from fitdiag.units import Units
@@ -46,11 +47,6 @@ Grade = Literal["published", "common-practice", "memory", "judgement", "geometry
 Seen = Literal["yes", "no", "unsure"]
 WearerText = Literal["title", "why", "cloth", "paper", "true_up", "check_next"]
 Severity = Literal["slight", "clear", "strong"]
-
-
-def source_key(text: str) -> str:
-    """The key of a source reference: `hertzer-1892, p. 20` cites `hertzer-1892`."""
-    return text.split(",", 1)[0].strip()
 
 
 class Source(Rule):
@@ -95,7 +91,7 @@ class Measure(Rule):
     seen_from_mm: LengthMm = Field(alias="seen_from")
     give_mm: LengthMm = Field(alias="give")
     grades_mm: Mapping[Severity, LengthMm] = Field(alias="grades")
-    on_pattern: Text | None = None
+    on_pattern: MeasureRef | None = None
     mirror_of: SymptomId | None = None
     same_as: SymptomId | None = None
     at_rest: Annotated[tuple[AtRest, ...], BeforeValidator(one_or_many)] = ()
@@ -137,7 +133,7 @@ class FromPhoto(Rule):
     `from-centre`: from the centre seam to the grainline at the waist. A sign that is this one turned round needs no link.
     """
 
-    lines: tuple[Id, ...] = Field(min_length=1)
+    lines: tuple[Annotated[Id, ref("line")], ...] = Field(min_length=1)
     what: Literal["drop", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
     of: Literal["back", "front"] = "back"  # for slope and lean either
 
@@ -160,12 +156,12 @@ class Symptom(Rule):
     ask: Text
     look: Text
     views: tuple[View, ...] = Field(min_length=1)
-    by: Annotated[Id, Ref("word for how the answer is got")]
+    by: Annotated[Id, ref("word for how the answer is got")]
     felt: YesNo = False
     whole: YesNo = False  # it cannot be on one side only
     needs: tuple[SymptomId, ...] = ()  # asked only where one of these was seen
     opposite: SymptomIds = ()  # signs that cannot be there as well
-    seen_anyway: Annotated[Id, Ref("seen-anyway word")]
+    seen_anyway: Annotated[Id, ref("seen-anyway word")]
     source: Cites
     search: tuple[Text, ...] = ()
     from_ease: FromEase | None = None
@@ -261,7 +257,7 @@ class Cause(Rule):
     id: Id
     title: Text
     status: Literal["draft", "trial", "tested", "settled"]
-    base_rate: Annotated[Id, Ref("base-rate word")]
+    base_rate: Annotated[Id, ref("base-rate word")]
     why: Text
     source: Cites
     extent: Extent | None = None
@@ -404,7 +400,7 @@ class Alteration(Rule):
     search: tuple[Text, ...] = ()
     stage: StageId
     operation: Geometry
-    seams: tuple[Annotated[Id, Ref("seam")], ...] = Field(min_length=1)
+    seams: tuple[Annotated[Id, ref("seam")], ...] = Field(min_length=1)
     amount: Amount
     most_a_round: Limit
     most_in_all: Limit | None = None
@@ -417,7 +413,9 @@ class Alteration(Rule):
         default_factory=dict
     )  # what the wearer reads, steps by number
     effects: tuple[Text, ...] = Field(min_length=1)
-    effects_on: Mapping[Text, float] = Field(default_factory=dict)  # change of a pattern measure per amount altered
+    effects_on: Mapping[MeasureRef, float] = Field(
+        default_factory=dict
+    )  # change of a pattern measure per amount altered
     worsens: Mapping[CauseId, HowWell] = Field(default_factory=dict)
     brings: Mapping[SymptomId, HowOften] = Field(default_factory=dict)
     avoid_when: tuple[Condition, ...] = ()

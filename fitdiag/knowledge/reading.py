@@ -26,12 +26,13 @@ _PLAIN = re.compile(r"[A-Za-z0-9](?:[A-Za-z0-9 ./_-]*[A-Za-z0-9._/-])?\Z")  # ne
 class Places(dict[tuple[str, str], tuple[Document, Location]]):
     """(kind, id) of each rule to the document it was read from and where it begins there. Rules out of the cache have none.
 
-    `shared`: those of the shared folder, which other garments use as well.
+    `shared`: those of the shared folder, which other garments use as well. `used`: what rules name, by its kind.
     """
 
     def __init__(self) -> None:
         super().__init__()
         self.shared: set[tuple[str, str]] = set()
+        self.used: set[tuple[str, str]] = set()
 
     def of(self, kind: str, rule_id: str, *loc: str | int) -> Where | None:
         """The place of a rule's id, or of a value inside the rule by its keys and indexes as they stand in the file."""
@@ -78,6 +79,8 @@ def problems_of(
         at: Location = (*loc, *(part for part in fault["loc"] if part != "[key]"))
         key = one_line(at[-1], 50) if len(at) > len(loc) else ""
         kind, context = fault["type"], fault.get("ctx", {})
+        if kind == "too_short" and len(fault["input"]) >= context["min_length"]:
+            continue  # there are enough, but some are faulty, which is told there
         if kind == "missing":
             yield Problem("missing", f"'{key}' is missing", document.where(at[:-1]))
         elif kind in ("extra_forbidden", "unexpected_keyword_argument"):

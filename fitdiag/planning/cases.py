@@ -13,10 +13,10 @@ from typing import Any
 from pydantic import Field, ValidationError
 
 from fitdiag.diagnosis.belief import Diagnosis
-from fitdiag.knowledge.basics import Id, Rule, Text, YesNo
+from fitdiag.knowledge.basics import Id, Rule, Text, YesNo, source_key
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.findings_file import findings_in
-from fitdiag.knowledge.model import RuleBase, source_key
+from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.reading import problems_of
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.planning.ease import with_measures

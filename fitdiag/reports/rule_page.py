@@ -9,7 +9,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from fitdiag.knowledge.model import Cause, RuleBase, source_key
+from fitdiag.knowledge.basics import source_key
+from fitdiag.knowledge.model import Cause, RuleBase
 from fitdiag.units import Units, format_length
 
 _MARK = re.compile(r"  (?:- |\d+\. )")  # of an item of a list
