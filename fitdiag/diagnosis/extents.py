@@ -26,6 +26,9 @@ _HALF_LOG_2PI = 0.5 * log(2.0 * pi)
 
 Vector = list[float]
 Matrix = list[list[float]]
+_Equation = tuple[
+    Vector, float, float
+]  # coefficients, what is left of a reading after what was altered since, its noise
 
 
 class Slope(NamedTuple):
@@ -118,181 +121,134 @@ class Model:
 
     def _explain(self, causes: tuple[int, ...], without: frozenset[int]) -> Explanation:
         chosen = [self.suspects[cause] for cause in causes]
-        extents = [_cut(suspect.usual, suspect.spread**2)[1] for suspect in chosen]
-        solved = _Solved(self, causes, chosen, extents, without)
-        for _ in range(ROUNDS_OF_SCATTER - 1 if chosen else 0):
-            extents = solved.extents
-            solved = _Solved(self, causes, chosen, extents, without)
-        return solved.explanation()
-
-
-class _Solved:
-    """The normal equations of one set of causes, with the noise of the ratios taken at given extents."""
-
-    def __init__(
-        self, model: Model, causes: Sequence[int], chosen: list[Suspect], at: Vector, without: frozenset[int]
-    ) -> None:
-        self.model, self.causes, self.chosen, self.without = model, tuple(causes), chosen, without
-        size = len(chosen) + model.factors
-        self.rows: list[Vector] = []
-        self.rest: Vector = []  # what is left of each reading after what was altered since
-        self.noise: Vector = []
-        for reading in model.readings:
-            row, fixed, scatter = self._row(reading, at)
-            self.rows.append(row)
-            self.rest.append(reading.excess - fixed)
-            self.noise.append(reading.variance + scatter)
-        precision = [[0.0] * size for _ in range(size)]
-        pull = [0.0] * size
-        quadratic, logs = 0.0, 0.0
-        for place, suspect in enumerate(chosen):
-            weight = 1.0 / suspect.spread**2
-            precision[place][place] = weight
-            pull[place] = weight * suspect.usual
-            quadratic += weight * suspect.usual**2
-            logs += log(suspect.spread)
-        for place in range(len(chosen), size):
-            precision[place][place] = 1.0
-        for group in model.by_sign:
-            kept = [index for index in group if index not in without]
-            if kept:
-                more, log_size = self._add(kept, precision, pull)
-                quadratic += more
-                logs += 0.5 * log_size + len(kept) * _HALF_LOG_2PI
-        self.spread, log_det = _inverse(precision)
-        self.mean = [sum(map(float.__mul__, row, pull)) for row in self.spread]
-        quadratic -= sum(map(float.__mul__, pull, self.mean))
-        self.log_density = -0.5 * quadratic - logs - 0.5 * log_det
-        self._not_below_nothing()
-
-    def _row(self, reading: Reading, at: Vector) -> tuple[Vector, float, float]:
-        """Coefficients of a reading, what of it is fixed by what was altered since, and the noise of the ratios."""
-        row = [0.0] * len(self.chosen) + [*reading.loads, *([0.0] * (self.model.factors - len(reading.loads)))]
-        fixed = scatter = 0.0
-        if not reading.round:  # nothing was altered since
-            for place, suspect in enumerate(self.chosen):
-                if (slope := suspect.slopes.get(reading.sign)) is not None:
-                    row[place] = slope.ratio
-                    scatter += (slope.scatter * max(at[place], 0.0)) ** 2
-            return row, fixed, scatter
-        settled: set[int] = set()  # causes whose past extent is counted through their opposite
-        for place, suspect in enumerate(self.chosen):
-            other = suspect.opposite
-            taken = 0.0
-            if other is not None and other in self.model.suspects:
-                taken = self.model.suspects[other].done.get(reading.round, 0.0)
-            slope = suspect.slopes.get(reading.sign)
-            if (
-                taken > at[place]
-            ):  # in that round the opposite was there still, by what was taken less what is too much now
-                settled.add(other)  # type: ignore[arg-type]
-                back = self.model.suspects[other].slopes.get(reading.sign)  # type: ignore[index]
-                if back is not None:
-                    row[place] -= back.ratio
-                    fixed += back.ratio * taken
-                    scatter += (back.scatter * (taken - at[place])) ** 2
-                continue
-            if taken:
-                settled.add(other)  # type: ignore[arg-type]
-            if slope is not None:
-                more = suspect.done.get(reading.round, 0.0) - taken
-                row[place] += slope.ratio
-                fixed += slope.ratio * more
-                scatter += (slope.scatter * max(at[place] + more, 0.0)) ** 2
-        for cause, suspect in self.model.suspects.items():
-            amount = suspect.done.get(reading.round, 0.0)
-            slope = suspect.slopes.get(reading.sign)
-            if amount and slope is not None and cause not in self.causes and cause not in settled:
-                fixed += slope.ratio * amount
-                scatter += (slope.scatter * amount) ** 2
-        return row, fixed, scatter
-
-    def _add(self, kept: list[int], precision: Matrix, pull: Vector) -> tuple[float, float]:
-        """Add the readings of one sign to the normal equations; their own quadratic form and log determinant.
-
-        Their covariance is diag(noise) + rest_variance · 1·1ᵀ, inverted by the formula of Sherman and Morrison.
-        """
-        shared = self.model.readings[kept[0]].rest_variance
-        if len(kept) == 1:
-            return self._add_one(kept[0], shared, precision, pull)
-        size = len(pull)
-        weights = [1.0 / max(self.noise[index], _LEAST_VARIANCE) for index in kept]
-        total = sum(weights)
-        share = shared / (1.0 + shared * total)
-        sums = [0.0] * size
-        whole = 0.0
-        quadratic = 0.0
-        for index, weight in zip(kept, weights, strict=True):
-            row, rest = self.rows[index], self.rest[index]
-            quadratic += weight * rest * rest
-            whole += weight * rest
-            for one in range(size):
-                if row[one]:
-                    part = weight * row[one]
-                    sums[one] += part
-                    pull[one] += part * rest
-                    line = precision[one]
-                    for other in range(size):
-                        line[other] += part * row[other]
-        for one in range(size):
-            if sums[one]:
-                pull[one] -= share * sums[one] * whole
-                line = precision[one]
-                for other in range(size):
-                    line[other] -= share * sums[one] * sums[other]
-        return quadratic - share * whole * whole, log(1.0 + shared * total) - sum(map(log, weights))
-
-    def _add_one(self, index: int, shared: float, precision: Matrix, pull: Vector) -> tuple[float, float]:
-        """The same where a sign was read once."""
-        variance, rest = max(self.noise[index], _LEAST_VARIANCE) + shared, self.rest[index]
-        present = [(place, value) for place, value in enumerate(self.rows[index]) if value]
-        for one, value in present:
-            part, line = value / variance, precision[one]
-            pull[one] += part * rest
-            for other, beside in present:
-                line[other] += part * beside
-        return rest * rest / variance, log(variance)
-
-    def _not_below_nothing(self) -> None:
-        """Bring in that no extent is below 0."""
-        for place, suspect in enumerate(self.chosen):
-            variance = self.spread[place][place]
-            chance, mean, left = _cut(self.mean[place], variance)
-            prior, _, _ = _cut(suspect.usual, suspect.spread**2)
-            self.log_density += chance - prior
-            gain = (mean - self.mean[place]) / variance
-            shrink = (1.0 - left / variance) / variance
-            column = [row[place] for row in self.spread]
-            self.mean = [value + part * gain for value, part in zip(self.mean, column, strict=True)]
-            self.spread = [
-                [value - shrink * part * other for value, other in zip(row, column, strict=True)]
-                for row, part in zip(self.spread, column, strict=True)
-            ]
-
-    @property
-    def extents(self) -> Vector:
-        return [max(value, 0.0) for value in self.mean[: len(self.chosen)]]
-
-    def explanation(self) -> Explanation:
-        count = len(self.chosen)
+        cut = [_cut(suspect.usual, suspect.spread**2) for suspect in chosen]
+        extents = [mean for _, mean, _ in cut]
+        for _ in range(ROUNDS_OF_SCATTER if chosen else 1):
+            equations = self._equations(causes, extents)
+            normal = self._read(chosen, equations, without)
+            for place, (share, _, _) in enumerate(cut):
+                normal.log_density -= share
+                normal.not_below_nothing(place)
+            extents = [max(value, 0.0) for value in normal.mean[: len(chosen)]]
         expected, variance = [], []
-        for index, reading in enumerate(self.model.readings):
-            row = self.rows[index]
-            fit = sum(map(float.__mul__, row, self.mean))
-            lever = sum(a * sum(map(float.__mul__, line, row)) for a, line in zip(row, self.spread, strict=True) if a)
-            own = self.noise[index] + reading.rest_variance
-            fixed = reading.excess - self.rest[index]
-            if index in self.without:
-                expected.append(fixed + fit)
+        for index, (reading, (row, rest, noise)) in enumerate(zip(self.readings, equations, strict=True)):
+            fit, lever, own = _dot(row, normal.mean), _dot(row, normal.times(row)), noise + reading.rest_variance
+            if index in without:
+                expected.append(reading.excess - rest + fit)
                 variance.append(own + lever)
             else:  # taken out again: what the other readings alone would say
                 keep = max(1.0 - lever / own, 0.02)
-                expected.append(reading.excess - (self.rest[index] - fit) / keep)
+                expected.append(reading.excess - (rest - fit) / keep)
                 variance.append(own / keep)
-        block = tuple(tuple(row[:count]) for row in self.spread[:count])
-        return Explanation(
-            self.causes, self.log_density, tuple(self.extents), block, tuple(expected), tuple(variance)
-        )  # fmt: skip
+        block = tuple(tuple(row[: len(chosen)]) for row in normal.spread[: len(chosen)])
+        return Explanation(causes, normal.log_density, tuple(extents), block, tuple(expected), tuple(variance))
+
+    def _read(self, chosen: list[Suspect], equations: list[_Equation], without: frozenset[int]) -> _Normal:
+        """What the readings leave of the extents and the factors; signs read several times have what a right block shows in common."""
+        variances = [*(suspect.spread**2 for suspect in chosen), *([1.0] * self.factors)]
+        normal = _Normal(
+            [*(suspect.usual for suspect in chosen), *([0.0] * self.factors)],
+            [
+                [value if row == column else 0.0 for column in range(len(variances))]
+                for row, value in enumerate(variances)
+            ],
+        )
+        for group in self.by_sign:
+            kept = [equations[index] for index in group if index not in without]
+            shared = self.readings[group[0]].rest_variance
+            if len(kept) == 1:
+                row, rest, noise = kept[0]
+                normal.read(row, rest, max(noise, _LEAST_VARIANCE) + shared)
+            elif kept:
+                normal.widen(shared)
+                for row, rest, noise in kept:
+                    normal.read([*row, 1.0], rest, max(noise, _LEAST_VARIANCE))
+                normal.narrow()
+        return normal
+
+    def _equations(self, causes: tuple[int, ...], at: Vector) -> list[_Equation]:
+        """Each reading's equation, with the noise of the ratios taken at given extents."""
+        terms = {number: self._terms(causes, at, number) for number in {reading.round for reading in self.readings}}
+        equations = []
+        for reading in self.readings:
+            row = [0.0] * len(causes) + [*reading.loads, *([0.0] * (self.factors - len(reading.loads)))]
+            rest, noise = reading.excess, reading.variance
+            for cause, place, way, more, size in terms[reading.round]:
+                if (slope := self.suspects[cause].slopes.get(reading.sign)) is not None:
+                    row[place] += way * slope.ratio
+                    rest -= slope.ratio * more
+                    noise += (slope.scatter * size) ** 2
+            equations.append((row, rest, noise))
+        return equations
+
+    def _terms(self, causes: tuple[int, ...], at: Vector, since: int) -> list[tuple[int, int, float, float, float]]:
+        """What of each cause there was in a round: way · extent at a place of the row + more, in size about so much, mm."""
+        terms = []
+        settled = set(causes)  # causes whose past extent is counted, by themselves or through their opposite
+        for place, (cause, extent) in enumerate(zip(causes, at, strict=True)):
+            suspect, taken = self.suspects[cause], 0.0
+            if (other := suspect.opposite) is not None and other in self.suspects:
+                taken = self.suspects[other].done.get(since, 0.0)
+                settled |= {other} if taken else set()
+                if taken > extent:  # the opposite was there still, by what was taken less what is too much now
+                    terms.append((other, place, -1.0, taken, taken - extent))
+                    continue
+            more = suspect.done.get(since, 0.0) - taken
+            terms.append((cause, place, 1.0, more, max(extent + more, 0.0)))
+        for cause, suspect in self.suspects.items():
+            if cause not in settled and (amount := suspect.done.get(since, 0.0)):
+                terms.append((cause, 0, 0.0, amount, amount))
+        return terms
+
+
+@dataclass
+class _Normal:
+    """A normal distribution of extents and factors, and the log density of all that was brought into it."""
+
+    mean: Vector
+    spread: Matrix
+    log_density: float = 0.0
+
+    def times(self, row: Vector) -> Vector:
+        """The spread times a row."""
+        return [_dot(line, row) for line in self.spread]
+
+    def read(self, row: Vector, value: float, noise: float) -> None:
+        """Bring in one reading of what the row weighs together."""
+        column, off = self.times(row), value - _dot(row, self.mean)
+        variance = noise + _dot(row, column)
+        self.log_density += log_normal(off, 0.0, variance)
+        self._turn(column, off / variance, 1.0 / variance)
+
+    def not_below_nothing(self, place: int) -> None:
+        """Bring in that an extent is not below 0."""
+        variance = self.spread[place][place]
+        share, mean, left = _cut(self.mean[place], variance)
+        self.log_density += share
+        column = [row[place] for row in self.spread]
+        self._turn(column, (mean - self.mean[place]) / variance, (1.0 - left / variance) / variance)
+
+    def widen(self, variance: float) -> None:
+        """One variable more, of mean 0, that has nothing to do with the others yet."""
+        size = len(self.mean)
+        self.mean = [*self.mean, 0.0]
+        self.spread = [*([*row, 0.0] for row in self.spread), [0.0] * size + [variance]]
+
+    def narrow(self) -> None:
+        """Without the last variable."""
+        self.mean = self.mean[:-1]
+        self.spread = [row[:-1] for row in self.spread[:-1]]
+
+    def _turn(self, column: Vector, gain: float, shrink: float) -> None:
+        self.mean = [value + part * gain for value, part in zip(self.mean, column, strict=True)]
+        self.spread = [
+            [value - shrink * part * other for value, other in zip(row, column, strict=True)] if part else row
+            for row, part in zip(self.spread, column, strict=True)
+        ]
+
+
+def _dot(one: Vector, other: Vector) -> float:
+    return sum(map(float.__mul__, one, other))
 
 
 def _cut(mean: float, variance: float) -> tuple[float, float, float]:
@@ -316,28 +272,3 @@ def log_normal(value: float, mean: float, variance: float) -> float:
 def share_below(far: float) -> float:
     """The share of a standard normal below `far`."""
     return 0.5 * erfc(-far / sqrt(2.0))
-
-
-def _inverse(matrix: Matrix) -> tuple[Matrix, float]:
-    """Inverse and log determinant of a small symmetric positive definite matrix (by Cholesky's factors)."""
-    size = len(matrix)
-    lower = [[0.0] * size for _ in range(size)]
-    log_det = 0.0
-    for row in range(size):
-        for column in range(row + 1):
-            value = matrix[row][column] - sum(lower[row][k] * lower[column][k] for k in range(column))
-            if row == column:
-                root = sqrt(max(value, 1e-300))
-                lower[row][row] = root
-                log_det += 2.0 * log(root)
-            else:
-                lower[row][column] = value / lower[column][column]
-    back = [[0.0] * size for _ in range(size)]  # inverse of the lower factor
-    for column in range(size):
-        back[column][column] = 1.0 / lower[column][column]
-        for row in range(column + 1, size):
-            back[row][column] = -sum(lower[row][k] * back[k][column] for k in range(column, row)) / lower[row][row]
-    return [
-        [sum(back[k][row] * back[k][column] for k in range(max(row, column), size)) for column in range(size)]
-        for row in range(size)
-    ], log_det
