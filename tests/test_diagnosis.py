@@ -31,7 +31,7 @@ from fitdiag.diagnosis.belief import (
     lower_first,
     told,
 )
-from fitdiag.diagnosis.exact import WIDEST, Evidence, Lists, Network, Posterior, TooWideError
+from fitdiag.diagnosis.exact import WIDEST, Evidence, Lists, Network, Posterior, Sweep, TooWideError
 from fitdiag.diagnosis.survey import close_pairs, deciding_links, separation, width
 from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
@@ -372,12 +372,11 @@ def test_arrays_give_the_same_weights() -> None:
     for number in range(200):
         network, evidence = drawn_case(number)
         posterior = Posterior(network, evidence)
-        for component in (component for component in posterior.components if component.causes):
+        for component in posterior.components:
             widths.append(component.width)
-            total, weights = component.run(posterior.off, posterior.on, Lists())
-            same_total, same_weights = component.run(posterior.off, posterior.on, Arrays())
-            assert pytest.approx(total, rel=1e-12) == same_total
-            assert pytest.approx(weights, rel=1e-12) == same_weights
+            one, same = (Sweep(component, posterior.off, posterior.on, states) for states in (Lists(), Arrays()))
+            assert pytest.approx(one.total, rel=1e-12) == same.total
+            assert pytest.approx(one.weights(), rel=1e-12) == same.weights()
     assert max(widths) >= ARRAYS_FROM
 
 
@@ -793,10 +792,11 @@ def test_chances_of_evidence_multiply() -> None:
     network, evidence = draw_network(random.Random(12), 8, 12, 22), {0: (0.0, 1.0), 3: (0.0, 1.0), 5: (1.0, 0.0)}
     _, expected = enumerated(network, evidence)
     posterior = Posterior(network, evidence)
-    coupled = {cause for component in posterior.components for cause in component.causes}
     free = prod(off + on for cause, (off, on) in enumerate(zip(posterior.off, posterior.on, strict=True))
-                if cause not in coupled)  # fmt: skip
-    assert pytest.approx(expected, rel=1e-12) == prod(posterior.totals) * free * (1.0 - network.leak[5])
+                if cause not in posterior.home)  # fmt: skip
+    assert pytest.approx(expected, rel=1e-12) == prod(sweep.total for sweep in posterior.sweeps) * free * (
+        1.0 - network.leak[5]
+    )
     assert posterior.log_chance == pytest.approx(log(expected), rel=1e-12)
     soft = {**evidence, 6: (0.4, 0.0), 7: (0.3, 0.3), 8: (0.2, 0.7), 9: (1.0, 1.0)}
     assert Posterior(network, soft).log_chance == pytest.approx(log(enumerated(network, soft)[1]), rel=1e-12)

@@ -19,7 +19,7 @@ from small_rules import LEANS, LONG, SYMPTOMS, WORDS, good_files, write_rules
 from fitdiag.cli import learn as commands
 from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Evidence, Network
-from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect, prepare
+from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect
 from fitdiag.diagnosis.learning import WEIGHT, learn, score
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -88,7 +88,7 @@ def test_expected_counts_are_those_of_the_definition(seed: int) -> None:
 
     session = Session(tuple((sign, *pair) for sign, pair in evidence.items()), odds, known)
     expected = Expected.none(layout)
-    expect(layout, strengths, prepare(layout, session), expected)
+    expect(layout, strengths, session, expected)
     total = weight(evidence)
     assert log(total) == pytest.approx(expected.log_chance, abs=1e-12)
     for link, (cause, sign) in enumerate(layout.links):
@@ -119,7 +119,7 @@ def test_each_round_makes_the_sessions_more_probable() -> None:
     def height(strengths: Strengths) -> float:
         expected = Expected.none(layout)
         for session in sessions:
-            expect(layout, strengths, prepare(layout, session), expected)
+            expect(layout, strengths, session, expected)
         return expected.log_chance + fsum(
             WEIGHT * (old * log(new) + (1 - old) * log(1 - new))
             for part in parts

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, cached_property, lru_cache
 from math import log, log2
 from typing import Any, NamedTuple
 
@@ -22,7 +22,6 @@ Links = Sequence[Sequence[tuple[int, float]]]  # per finding: (cause, q = 1 - st
 Evidence = Mapping[int, tuple[float, float]]  # finding -> (λ0 if absent, λ1 if present)
 WIDEST = 18  # 2^18 numbers per step: about 250 MB and a second at the most
 _ARRAYS_FROM = 9  # a component this wide runs faster on numpy than on lists
-OPEN, CAUSE, CLOSE = range(3)  # kinds of steps
 
 
 class TooWideError(ValueError):
@@ -54,20 +53,19 @@ class OpenFinding:
 
 
 class Step(NamedTuple):
-    """One step of the pass: open a finding's bit, pass a cause, or close a bit."""
+    """One cause of the pass: the bits that are opened before it and closed after it, each (finding, bit), and its own bits."""
 
-    kind: int
-    finding: int = 0
-    cause: int = 0  # its place among the coupled ones
-    bits: Sequence[int] = ()  # of each link of the cause
-    bit: int = 0  # that is opened or closed
+    opens: Sequence[tuple[int, int]]
+    cause: int  # its place among the coupled ones
+    bits: Sequence[int]  # of each link of the cause
+    closes: Sequence[tuple[int, int]]
 
 
 @dataclass
 class Component:
     """Findings that hang together through shared causes, and the steps of the pass, which depend only on what is linked.
 
-    `coupled`: each cause of several findings, with the finding and q of its links.
+    `coupled`: each cause of several findings, with the place and q of its links.
     """
 
     findings: list[OpenFinding]
@@ -75,51 +73,38 @@ class Component:
     steps: Sequence[Step]
     width: int
 
-    @classmethod
-    def of(cls, findings: list[OpenFinding], coupled: list[tuple[int, list[tuple[int, float]]]]) -> Component:
-        """With the steps worked out. Raises TooWideError."""
-        order = _order(coupled)
-        last = {finding: index for index in order for finding, _ in coupled[index][1]}
-        bits: list[int] = []  # the open findings
-        steps, width = list[Step](), 0
-        for index in order:
-            links = [finding for finding, _ in coupled[index][1]]
-            for finding in links:
-                if finding not in bits:
-                    bits.append(finding)
-                    steps.append(Step(OPEN, finding=finding, bit=len(bits) - 1))
-            width = max(width, len(bits))
-            steps.append(Step(CAUSE, cause=index, bits=[bits.index(finding) for finding in links]))
-            for finding in links:
-                if last[finding] == index:
-                    steps.append(Step(CLOSE, finding=finding, bit=bits.index(finding)))
-                    bits.remove(finding)
-        if width > WIDEST:
-            raise TooWideError(width)
-        return cls(findings, coupled, steps, width)
 
-    @property
-    def causes(self) -> list[int]:
-        return [cause for finding in self.findings for cause, _ in finding.private] + [
-            cause for cause, _ in self.coupled
-        ]
-
-    def run(self, off: Sequence[float], on: Sequence[float], states: Any) -> tuple[float, list[float]]:
-        """Total weight, and for each of `self.causes` the weight of the worlds in which it is there."""
-        sweep = Sweep(self, off, on, states)
-        shared = {step.cause: sweep.there(step, moved, worth) for step, moved, worth in sweep.back()}
-        weights: list[float] = []
-        for finding, (low, high) in zip(self.findings, sweep.outside, strict=True):
-            weights += private_weights(finding, off, on, low, high)
-        return sweep.total, weights + [shared[place] for place in range(len(self.coupled))]
+@lru_cache(maxsize=4096)
+def _steps(linked: tuple[tuple[int, ...], ...]) -> tuple[tuple[Step, ...], int]:
+    """The steps over causes that are linked to these findings, and how many bits are open at most. Raises TooWideError."""
+    order = _order(linked)
+    last = {finding: index for index in order for finding in linked[index]}
+    bits: list[int] = []  # the open findings
+    steps, width = [], 0
+    for index in order:
+        opens, closes = [], []
+        for finding in linked[index]:
+            if finding not in bits:
+                opens.append((finding, len(bits)))
+                bits.append(finding)
+        width = max(width, len(bits))
+        own = [bits.index(finding) for finding in linked[index]]
+        for finding in linked[index]:
+            if last[finding] == index:
+                closes.append((finding, bits.index(finding)))
+                bits.remove(finding)
+        steps.append(Step(opens, index, own, closes))
+    if width > WIDEST:
+        raise TooWideError(width)
+    return tuple(steps), width
 
 
-def _order(coupled: Sequence[tuple[int, list[tuple[int, float]]]]) -> list[int]:
+def _order(linked: Sequence[Sequence[int]]) -> list[int]:
     """Coupled causes in a greedy order: finish the finding that opens the fewest others first."""
-    shown = [sum(1 << finding for finding, _ in links) for _, links in coupled]  # findings as bits
+    shown = [sum(1 << finding for finding in findings) for findings in linked]  # findings as bits
     waiting: dict[int, list[int]] = {}
-    for index, (_, links) in enumerate(coupled):
-        for finding, _ in links:
+    for index, findings in enumerate(linked):
+        for finding in findings:
             waiting.setdefault(finding, []).append(index)
     unopened = -1
     order: list[int] = []
@@ -151,57 +136,75 @@ class Sweep:
     "not triggered" and "triggered" of each finding are worth outside its own causes.
     """
 
-    def __init__(self, component: Component, off: Sequence[float], on: Sequence[float], states: Any) -> None:
-        self.component, self.off, self.on, self.states = component, off, on, states
+    def __init__(self, component: Component, off: Sequence[float], on: Sequence[float], states: Any = None) -> None:
+        self.component, self.off, self.on = component, off, on
+        self.states = states or _states(component.width)
         findings = component.findings
-        self._folded = [fold(finding, off, on) for finding in findings]
+        self.folded = [folded(finding, off, on) for finding in findings]
         self.outside = [(one.absent, one.present) for one in findings]
         self._before: list[Any] = []
         self._moved: list[Any] = []
         if not component.steps:  # a single finding, all causes private
-            untriggered, triggered = self._folded[0]
+            untriggered, triggered = self.folded[0][-1]
             self.total: float = findings[0].absent * untriggered + findings[0].present * triggered
             return
-        state = states.start()
+        state = self.states.start()
         for step in component.steps:
-            self._before.append(state)
-            if step.kind == OPEN:
-                state = states.widened(state, step.bit, *self._folded[step.finding])
-            elif step.kind == CAUSE:
-                (cause, links), moved = component.coupled[step.cause], state.copy()
-                for bit, (_, q) in zip(step.bits, links, strict=True):
-                    states.push(moved, bit, q)
-                self._moved.append(moved)
-                state = states.mixed(off[cause], state, on[cause], moved)
-            else:
-                finding = findings[step.finding]
-                state = states.narrowed(state, step.bit, finding.absent, finding.present)
+            for finding, bit in step.opens:
+                self._before.append(state)
+                state = self.states.widened(state, bit, *self.folded[finding][-1])
+            (cause, links), moved = component.coupled[step.cause], state.copy()
+            for bit, (_, q) in zip(step.bits, links, strict=True):
+                self.states.push(moved, bit, q)
+            self._moved.append(moved)
+            state = self.states.mixed(off[cause], state, on[cause], moved)
+            for finding, bit in step.closes:
+                state = self.states.narrowed(state, bit, findings[finding].absent, findings[finding].present)
         self.total = float(state[0])
 
-    def back(self) -> Iterator[tuple[Step, Any, Any]]:
-        """Each step that passes a cause, the last first: the states moved by the cause, and what those after it are worth."""
+    def back(self) -> Iterator[tuple[Step, float, Any, Any]]:
+        """Each step, the last first: the weight with its cause there, the states moved by the cause, and what those after it are worth."""
         states, findings, coupled = self.states, self.component.findings, self.component.coupled
         worth = states.start()
         for step in reversed(self.component.steps):
-            before = self._before.pop()
-            if step.kind == OPEN:
+            for finding, bit in reversed(step.closes):
+                worth = states.widened(worth, bit, findings[finding].absent, findings[finding].present)
+            (cause, links), pulled, moved = coupled[step.cause], worth.copy(), self._moved.pop()
+            yield step, self.on[cause] * states.product(moved, worth), moved, worth
+            for bit, (_, q) in zip(step.bits, links, strict=True):
+                states.pull(pulled, bit, q)
+            worth = states.mixed(self.off[cause], worth, self.on[cause], pulled)
+            for finding, bit in reversed(step.opens):
+                before = self._before.pop()
                 low, high = worth[: len(before)], worth[len(before) :]
-                self.outside[step.finding] = states.product(before, low), states.product(before, high)
-                worth = states.narrowed(worth, step.bit, *self._folded[step.finding])
-            elif step.kind == CAUSE:
-                (cause, links), pulled = coupled[step.cause], worth.copy()
-                yield step, self._moved.pop(), worth
-                for bit, (_, q) in zip(step.bits, links, strict=True):
-                    states.pull(pulled, bit, q)
-                worth = states.mixed(self.off[cause], worth, self.on[cause], pulled)
-            else:
-                finding = findings[step.finding]
-                worth = states.widened(worth, step.bit, finding.absent, finding.present)
+                self.outside[finding] = states.product(before, low), states.product(before, high)
+                worth = states.narrowed(worth, bit, *self.folded[finding][-1])
 
-    def there(self, step: Step, moved: Any, worth: Any) -> float:
-        """The weight of the worlds in which the cause of a step is there."""
-        there: float = self.on[self.component.coupled[step.cause][0]] * self.states.product(moved, worth)
-        return there
+    def weights(self) -> dict[int, float]:
+        """For each cause the weight of the worlds in which it is there."""
+        found = {self.component.coupled[step.cause][0]: there for step, there, _, _ in self.back()}
+        return {**found, **self.private_weights()}
+
+    def private_weights(self) -> dict[int, float]:
+        """The same for the causes of one finding only, after the way back."""
+        found = {}
+        for finding, states, (low, high) in zip(self.component.findings, self.folded, self.outside, strict=True):
+            after_u, after_t = 1.0, 0.0  # by the private causes that come after
+            for (cause, q), (u, t) in zip(reversed(finding.private), states[-2::-1], strict=True):
+                a, b = self.off[cause], self.on[cause]
+                rest_u = u * after_u
+                rest_t = t * (after_u + after_t) + u * after_t
+                found[cause] = b * (low * rest_u * q + high * (rest_t + rest_u * (1.0 - q)))
+                after_u, after_t = after_u * (a + b * q), after_t * (a + b) + after_u * (b * (1.0 - q))
+        return found
+
+
+def _states(width: int) -> Any:
+    if width < _ARRAYS_FROM:
+        return Lists()
+    from fitdiag.diagnosis.arrays import Arrays
+
+    return Arrays()
 
 
 class Lists:
@@ -226,6 +229,8 @@ class Lists:
 
     def widened(self, state: list[float], bit: int, a: float, b: float) -> list[float]:
         """One bit more: off with the weight `a`, on with `b`."""
+        if len(state) == 1 << bit:
+            return [value * a for value in state] + [value * b for value in state]
         wider = [0.0] * (2 * len(state))
         for (low, high), value in zip(pairs(len(wider), bit), state, strict=True):
             wider[low], wider[high] = value * a, value * b
@@ -249,76 +254,58 @@ def pairs(size: int, bit: int) -> list[tuple[int, int]]:
     return [(low, low | mask) for low in range(size) if not low & mask]
 
 
-def fold(finding: OpenFinding, off: Sequence[float], on: Sequence[float]) -> tuple[float, float]:
-    """Weight of "not triggered" and "triggered" over the leak and all private causes of a finding."""
+def folded(finding: OpenFinding, off: Sequence[float], on: Sequence[float]) -> list[tuple[float, float]]:
+    """Weights of "not triggered" and "triggered" by the leak, and then after each private cause of a finding."""
     u, t = finding.keep, 1.0 - finding.keep
+    states = [(u, t)]
     for cause, q in finding.private:
         a, b = off[cause], on[cause]
-        t = t * (a + b) + u * (b * (1.0 - q))
-        u = u * (a + b * q)
-    return u, t
-
-
-def private_weights(
-    finding: OpenFinding, off: Sequence[float], on: Sequence[float], low: float, high: float
-) -> list[float]:
-    """For each private cause the weight of the worlds in which it is there, given what (un)triggered is worth outside."""
-    causes = finding.private
-    after: list[tuple[float, float]] = []
-    u, t = 1.0, 0.0
-    for cause, q in reversed(causes):
-        after.append((u, t))
-        a, b = off[cause], on[cause]
-        t = t * (a + b) + u * (b * (1.0 - q))
-        u = u * (a + b * q)
-    weights: list[float] = []
-    u, t = finding.keep, 1.0 - finding.keep
-    for cause, q in causes:
-        after_u, after_t = after.pop()
-        rest_u = u * after_u
-        rest_t = t * (after_u + after_t) + u * after_t
-        a, b = off[cause], on[cause]
-        weights.append(b * (low * rest_u * q + high * (rest_t + rest_u * (1.0 - q))))
-        t = t * (a + b) + u * (b * (1.0 - q))
-        u = u * (a + b * q)
-    return weights
+        u, t = u * (a + b * q), t * (a + b) + u * (b * (1.0 - q))
+        states.append((u, t))
+    return states
 
 
 class Posterior:
-    """Beliefs after the evidence: `probability[i]` of each cause, exact to rounding.
-
-    Raises TooWideError when more than WIDEST findings hang together at once.
-    """
+    """Beliefs after the evidence, exact to rounding. Raises TooWideError when more than WIDEST findings hang together at once."""
 
     def __init__(self, network: Network, evidence: Evidence) -> None:
         self.network = network
         self.evidence = evidence
         self.off = [1.0 - p for p in network.prior]
         self.on = self._on()
-        opened = [finding for finding, (absent, present) in evidence.items() if absent != present != 0.0]
-        self.components = self._components(opened, evidence)
+        self.components = _components(network, evidence)
         self.width = max((component.width for component in self.components), default=0)
-        self.home: dict[int, int] = {}
-        self.totals: list[float] = []
-        self.probability = [b / (a + b) if a + b else 0.0 for a, b in zip(self.off, self.on, strict=True)]
+        self.home: dict[int, int] = {}  # cause: the number of its component
         for number, component in enumerate(self.components):
-            total, weights = self._run(component, self.on)
-            self.totals.append(total)
-            for cause, weight in zip(component.causes, weights, strict=True):
-                self.home[cause] = number
-                self.probability[cause] = weight / total if total else self.probability[cause]
+            causes = [
+                *(cause for one in component.findings for cause, _ in one.private),
+                *(c for c, _ in component.coupled),
+            ]
+            self.home.update(dict.fromkeys(causes, number))
+
+    @cached_property
+    def sweeps(self) -> list[Sweep]:
+        """The pass over each component."""
+        return [Sweep(component, self.off, self.on) for component in self.components]
+
+    @cached_property
+    def probability(self) -> list[float]:
+        """Of each cause."""
+        result = [b / (a + b) if a + b else 0.0 for a, b in zip(self.off, self.on, strict=True)]
+        for sweep in self.sweeps:
+            for cause, weight in sweep.weights().items() if sweep.total else ():
+                result[cause] = weight / sweep.total
+        return result
 
     @property
     def log_chance(self) -> float:
         """Log of the chance of the evidence."""
-        total = sum(map(log, self.totals))
+        total = sum(log(sweep.total) for sweep in self.sweeps)
         total += sum(log(self.off[cause] + self.on[cause]) for cause in range(len(self.off)) if cause not in self.home)
         for finding, (absent, present) in self.evidence.items():
-            if present == 0.0 and absent != 1.0:
-                total += log(absent)
             if present == 0.0:
-                total += log(1.0 - self.network.leak[finding])
-            elif absent == present != 1.0:
+                total += log(absent) + log(1.0 - self.network.leak[finding])
+            elif absent == present:
                 total += log(present)
         return total
 
@@ -330,13 +317,6 @@ class Posterior:
                 for cause, q in self.network.links[finding]:
                     on[cause] *= q
         return on
-
-    def _run(self, component: Component, on: list[float]) -> tuple[float, list[float]]:
-        if component.width < _ARRAYS_FROM:
-            return component.run(self.off, on, Lists())
-        from fitdiag.diagnosis.arrays import Arrays
-
-        return component.run(self.off, on, Arrays())
 
     def without(self, finding: int) -> list[float]:
         """The probability of each cause if `finding` had not been answered; never wider than the posterior itself."""
@@ -352,50 +332,16 @@ class Posterior:
         for one in opened:
             one.absent = one.present = 1.0
         for component in components:
-            total, weights = self._run(component, on)
-            for cause, weight in zip(component.causes, weights, strict=True):
-                probability[cause] = weight / total if total else probability[cause]
+            sweep = Sweep(component, self.off, on)
+            for cause, weight in sweep.weights().items() if sweep.total else ():
+                probability[cause] = weight / sweep.total
         for one in opened:
             one.absent, one.present = self.evidence[finding]
         return probability
 
-    def _components(self, opened: list[int], evidence: Evidence) -> list[Component]:
-        links = self.network.links
-        met: dict[int, list[tuple[int, float]]] = {}
-        for number, finding in enumerate(opened):
-            for cause, q in links[finding]:
-                met.setdefault(cause, []).append((number, q))
-        parent = list(range(len(opened)))
-
-        def root(number: int) -> int:
-            while parent[number] != number:
-                number = parent[number]
-            return number
-
-        for places in met.values():
-            first = root(places[0][0])
-            for number, _ in places[1:]:
-                parent[root(number)] = first
-        groups: dict[int, list[int]] = {}
-        local = [0] * len(opened)
-        for number in range(len(opened)):
-            group = groups.setdefault(root(number), [])
-            local[number] = len(group)
-            group.append(number)
-        findings = [OpenFinding(finding, 1.0 - self.network.leak[finding], *evidence[finding]) for finding in opened]
-        coupled: dict[int, list[tuple[int, list[tuple[int, float]]]]] = {}
-        for cause, places in met.items():
-            if len(places) == 1:
-                findings[places[0][0]].private.append((cause, places[0][1]))
-            else:
-                coupled.setdefault(root(places[0][0]), []).append((cause, [(local[number], q) for number, q in places]))
-        return [
-            Component.of([findings[number] for number in group], coupled.get(key, [])) for key, group in groups.items()
-        ]
-
     def gains(self) -> dict[int, float]:
         """For each finding not yet answered: the expected fall of the summed entropy of all causes, in bits."""
-        probability, on, home = self.probability, self.on, self.home
+        probability, on = self.probability, self.on
         entropy = [_entropy(p) for p in probability]
         result: dict[int, float] = {}
         for finding, links in enumerate(self.network.links):
@@ -403,40 +349,63 @@ class Posterior:
                 continue
             absent = 1.0 - self.network.leak[finding]
             changed: list[tuple[int, float]] = []  # cause, its probability given "absent"
-            touched: set[int] = set()
-            saved: list[tuple[int, float]] = []
+            inside = [(cause, q) for cause, q in links if cause in self.home]
             for cause, q in links:
-                number = home.get(cause)
-                if number is None:
+                if cause not in self.home:
                     p = probability[cause]
                     stays = 1.0 - p + p * q
                     absent *= stays
                     changed.append((cause, p * q / stays if stays else p))
-                else:
-                    touched.add(number)
-                    saved.append((cause, on[cause]))
-                    on[cause] *= q
-            for number in touched:
-                component = self.components[number]
-                total, weights = self._run(component, on)
-                if self.totals[number]:
-                    absent *= total / self.totals[number]
-                if total:
-                    changed += [
-                        (cause, weight / total) for cause, weight in zip(component.causes, weights, strict=True)
-                    ]
-            for cause, value in saved:
+            saved = [on[cause] for cause, _ in inside]
+            for cause, q in inside:
+                on[cause] *= q
+            for number in {self.home[cause] for cause, _ in inside}:
+                sweep, before = Sweep(self.components[number], self.off, on), self.sweeps[number].total
+                absent *= sweep.total / before if before else 1.0
+                changed += [(cause, weight / sweep.total) for cause, weight in sweep.weights().items() if sweep.total]
+            for (cause, _), value in zip(inside, saved, strict=True):
                 on[cause] = value
             present = 1.0 - absent
-            if not 1e-12 < absent < 1.0 - 1e-12:
-                result[finding] = 0.0
-                continue
             gain = 0.0
-            for cause, p_absent in changed:
+            for cause, p_absent in changed if 1e-12 < absent < 1.0 - 1e-12 else ():
                 p_present = (probability[cause] - absent * p_absent) / present
                 gain += entropy[cause] - absent * _entropy(p_absent) - present * _entropy(p_present)
             result[finding] = max(0.0, gain)
         return result
+
+
+def _components(network: Network, evidence: Evidence) -> list[Component]:
+    """The open findings, those together that share a cause. Raises TooWideError."""
+    opened = [finding for finding, (absent, present) in evidence.items() if absent != present != 0.0]
+    shows: dict[int, list[tuple[int, float]]] = {}  # the open findings of each cause
+    for finding in opened:
+        for cause, q in network.links[finding]:
+            shows.setdefault(cause, []).append((finding, q))
+    groups = {finding: [finding] for finding in opened}
+    for links in shows.values():
+        first = groups[links[0][0]]
+        for finding, _ in links[1:]:
+            if (other := groups[finding]) is not first:
+                first += other
+                groups.update(dict.fromkeys(other, first))
+    components = []
+    for group in {id(group): group for group in groups.values()}.values():
+        place = {finding: number for number, finding in enumerate(sorted(group, key=opened.index))}
+        coupled = [
+            (cause, [(place[finding], q) for finding, q in links])
+            for cause, links in shows.items()
+            if len(links) > 1 and links[0][0] in place
+        ]
+        findings = [
+            OpenFinding(
+                finding, 1.0 - network.leak[finding], *evidence[finding],
+                [(cause, q) for cause, q in network.links[finding] if len(shows[cause]) == 1],
+            )
+            for finding in place
+        ]  # fmt: skip
+        steps, width = _steps(tuple(tuple(finding for finding, _ in links) for _, links in coupled))
+        components.append(Component(findings, coupled, steps, width))
+    return components
 
 
 def _entropy(p: float) -> float:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import log, prod
 
-from fitdiag.diagnosis.exact import Component, Lists, Network, OpenFinding, Posterior, Sweep, pairs, private_weights
+from fitdiag.diagnosis.exact import Network, Posterior, pairs
 
 
 @dataclass(frozen=True)
@@ -60,12 +60,6 @@ class Layout:
     def number(self) -> dict[tuple[int, int], int]:
         """The place of the link of a cause and a sign."""
         return {link: number for number, link in enumerate(self.links)}
-
-    @cached_property
-    def structure(self) -> Network:
-        """A network of these links in which every number is one half: which answers hang together depends on no strength."""
-        half = Strengths((0.5,) * len(self.of_cause), (0.5,) * len(self.of_sign), (0.5,) * len(self.links))
-        return self.network(half)
 
 
 @dataclass(frozen=True)
@@ -117,142 +111,85 @@ class Expected:
         return cls(Counts.none(len(layout.of_cause)), Counts.none(len(layout.of_sign)), Counts.none(len(layout.links)))
 
 
-@dataclass
-class Prepared:
-    """A session with its structure worked out, which no strength changes."""
-
-    session: Session
-    present: set[int]
-    absent: set[int]
-    untriggered: list[tuple[int, float]]  # signs that are surely absent, and λ0
-    components: list[Component]  # open signs that hang together, without the known causes
-    touched: list[int]  # unknown causes that some answer speaks of
-
-
-def prepare(layout: Layout, session: Session) -> Prepared:
-    """Work out which answers hang together. Raises TooWideError when it is too many to weigh."""
-    present = {cause for cause, there in session.known if there}
-    absent = {cause for cause, there in session.known if not there}
-    known = present | absent
-    network = layout.structure
-    links = [[pair for pair in shown if pair[0] not in known] if known else shown for shown in network.links]
-    evidence = {sign: (a, b) for sign, a, b in session.answers if a != b != 0.0}
-    posterior = Posterior(Network(network.prior, network.leak, links), evidence)
-    asked = [sign for sign, a, b in session.answers if a != b]
-    touched = sorted({layout.links[number][0] for sign in asked for number in layout.of_sign[sign]} - known)
-    untriggered = [(sign, a) for sign, a, b in session.answers if b == 0.0 and a != b]
-    return Prepared(session, present, absent, untriggered, posterior.components, touched)
-
-
 class Pass:
-    """One session under given strengths: the weights of its causes, and what each link is expected to have done."""
+    """One session under given strengths: its `posterior` over the causes that are not known, and the log of the chance of all answers.
 
-    def __init__(self, layout: Layout, strengths: Strengths, prepared: Prepared) -> None:
-        self.layout, self.strength, self.prepared = layout, strengths.how_often, prepared
-        self.leak = strengths.seen_anyway
-        self.on = list(strengths.base_rate)
-        self.prior = self.on[:]
-        for cause, factor in prepared.session.odds:
-            odds = self.on[cause] / (1.0 - self.on[cause]) * factor
-            self.prior[cause] = self.on[cause] = odds / (1.0 + odds)
-        self.off = [1.0 - p for p in self.on]
-        self.log_chance = 0.0
-        for cause, there in prepared.session.known:
-            self.log_chance += log(self.on[cause] if there else self.off[cause])
-            self.on[cause], self.off[cause] = (1.0, 0.0) if there else (0.0, 1.0)
-        for sign, absent in prepared.untriggered:
-            keep = absent * (1.0 - self.leak[sign])
+    A cause known to be there acts on a sign as its leak does. Raises TooWideError when too much hangs together to be weighed.
+    """
+
+    def __init__(self, layout: Layout, strengths: Strengths, session: Session) -> None:
+        self.layout, self.strength, self.leak = layout, strengths.how_often, strengths.seen_anyway
+        self.known, self.prior = dict(session.known), list(strengths.base_rate)
+        for cause, factor in session.odds:
+            odds = self.prior[cause] / (1.0 - self.prior[cause]) * factor
+            self.prior[cause] = odds / (1.0 + odds)
+        self.asked = {sign: (absent, present) for sign, absent, present in session.answers if absent != present}
+        leak, links = list(self.leak), [list[tuple[int, float]]()] * len(self.leak)
+        for sign in self.asked:
+            keep, links[sign] = 1.0 - leak[sign], []
             for number in layout.of_sign[sign]:
-                cause = layout.links[number][0]
-                if cause in prepared.present:
-                    keep *= 1.0 - self.strength[number]
-                else:
-                    self.on[cause] *= 1.0 - self.strength[number]
-            self.log_chance += log(keep)
-        self.there: dict[int, float] = {}  # cause: chance that it is there
-        self.fired: dict[int, float] = {}  # link: chance that it brought the sign
-        self.anyway: dict[int, float] = {}  # sign: chance that it came by itself
+                cause, q = layout.links[number][0], 1.0 - self.strength[number]
+                if cause not in self.known:
+                    links[sign].append((cause, q))
+                elif self.known[cause]:
+                    keep *= q
+            leak[sign] = 1.0 - keep
+        self.posterior = Posterior(Network(self.prior, leak, links), self.asked)
 
-    def run(self, *, back: bool = True) -> None:
-        """All answers at once. `back=False`: only the chance of the answers."""
-        seen: set[int] = set()
-        for structure in self.prepared.components:
-            component = self._tuned(structure)
-            sweep = Sweep(component, self.off, self.on, Lists())
-            self.log_chance += log(sweep.total)
-            seen.update(component.causes)
-            if back:
-                self._count(sweep)
-        for cause in self.prepared.touched:
-            if cause not in seen:
-                total = self.off[cause] + self.on[cause]
-                self.log_chance += log(total)
-                self.there[cause] = self.on[cause] / total
+    @property
+    def log_chance(self) -> float:
+        """Of all answers, and of what is known."""
+        certain = sum(
+            log(self.prior[cause] if there else 1.0 - self.prior[cause]) for cause, there in self.known.items()
+        )
+        return certain + self.posterior.log_chance
 
-    def _known(self, sign: int) -> list[int]:
-        """Links of a sign from causes known to be there."""
-        present = self.prepared.present
-        return [number for number in self.layout.of_sign[sign] if self.layout.links[number][0] in present]
-
-    def _tuned(self, structure: Component) -> Component:
-        """The component with these strengths; a cause known to be there acts on a sign as its leak does."""
-        findings = []
-        for one in structure.findings:
-            keep = 1.0 - self.leak[one.number]
-            for number in self._known(one.number):
-                keep *= 1.0 - self.strength[number]
-            private = [(cause, self._q(cause, one.number)) for cause, _ in one.private]
-            findings.append(OpenFinding(one.number, keep, one.absent, one.present, private))
-        coupled = [
-            (cause, [(place, self._q(cause, findings[place].number)) for place, _ in links])
-            for cause, links in structure.coupled
-        ]
-        return Component(findings, coupled, structure.steps, structure.width)
-
-    def _q(self, cause: int, sign: int) -> float:
-        return 1.0 - self.strength[self.layout.number[cause, sign]]
-
-    def _count(self, sweep: Sweep) -> None:
-        """What the leak, each cause and each link did, from the way back.
+    def done(self) -> tuple[dict[int, float], dict[int, float], dict[int, float]]:
+        """The chance that each cause was there of which some answer speaks, that each link brought its sign, and that each sign
+        came by itself.
 
         Where the sign is brought by its leak, by a known cause or by a private one, it is triggered whatever the others do.
         """
-        component, total, number = sweep.component, sweep.total, self.layout.number
-        for step, moved, worth in sweep.back():
-            cause, links = component.coupled[step.cause]
-            self.there[cause] = sweep.there(step, moved, worth) / total
-            for bit, (place, q) in zip(step.bits, links, strict=True):
-                brought = sum((moved[low] + moved[high]) * worth[high] for low, high in pairs(len(moved), bit))
-                link = number[cause, component.findings[place].number]
-                self.fired[link] = self.on[cause] * (1.0 - q) * brought / total
-        for finding, (low, high) in zip(component.findings, sweep.outside, strict=True):
-            sign, whole = finding.number, {cause: self.off[cause] + self.on[cause] for cause, _ in finding.private}
-            triggered = high * prod(whole.values()) / total
-            self.anyway[sign] = self.leak[sign] * triggered
-            for link in self._known(sign):
-                self.fired[link] = self.strength[link] * triggered
-            weights = private_weights(finding, self.off, self.on, low, high)
-            for (cause, q), weight in zip(finding.private, weights, strict=True):
-                self.there[cause] = weight / total
-                self.fired[number[cause, sign]] = self.on[cause] / whole[cause] * (1.0 - q) * triggered
+        posterior, number = self.posterior, self.layout.number
+        off, on = posterior.off, posterior.on
+        touched = (self.layout.links[link][0] for sign in self.asked for link in self.layout.of_sign[sign])
+        there = {
+            cause: float(self.known[cause]) if cause in self.known else on[cause] / (off[cause] + on[cause])
+            for cause in touched
+        }
+        fired: dict[int, float] = {}
+        anyway: dict[int, float] = {}
+        for component, sweep in zip(posterior.components, posterior.sweeps, strict=True):
+            total = sweep.total
+            for step, weight, moved, worth in sweep.back():
+                cause, links = component.coupled[step.cause]
+                there[cause] = weight / total
+                for bit, (place, q) in zip(step.bits, links, strict=True):
+                    brought = sum((moved[low] + moved[high]) * worth[high] for low, high in pairs(len(moved), bit))
+                    fired[number[cause, component.findings[place].number]] = on[cause] * (1.0 - q) * brought / total
+            for finding, (_, high) in zip(component.findings, sweep.outside, strict=True):
+                sign = finding.number
+                triggered = high * prod(off[cause] + on[cause] for cause, _ in finding.private) / total
+                anyway[sign] = self.leak[sign] * triggered
+                for link in self.layout.of_sign[sign]:
+                    if self.known.get(self.layout.links[link][0]):
+                        fired[link] = self.strength[link] * triggered
+                for cause, q in finding.private:
+                    fired[number[cause, sign]] = on[cause] / (off[cause] + on[cause]) * (1.0 - q) * triggered
+            there.update((cause, weight / total) for cause, weight in sweep.private_weights().items())
+        return there, fired, anyway
 
 
-def expect(layout: Layout, strengths: Strengths, prepared: Prepared, into: Expected) -> None:
+def expect(layout: Layout, strengths: Strengths, session: Session, into: Expected) -> None:
     """Add what one session is expected to say about every strength."""
-    done = Pass(layout, strengths, prepared)
-    done.run()
-    into.log_chance += done.log_chance
-    for cause in prepared.touched:
-        into.base_rate.count(cause, 1.0, done.there[cause], done.prior[cause])
-    for cause, known in prepared.session.known:
-        into.base_rate.count(cause, 1.0, float(known), done.prior[cause])
-    for sign, absent, present in prepared.session.answers:
-        if absent == present:
-            continue
-        into.seen_anyway.count(sign, 1.0, done.anyway.get(sign, 0.0), strengths.seen_anyway[sign])
+    one = Pass(layout, strengths, session)
+    into.log_chance += one.log_chance
+    there, fired, anyway = one.done()
+    for cause, chance in sorted({**there, **one.known}.items()):
+        into.base_rate.count(cause, 1.0, float(chance), one.prior[cause])
+    for sign in one.asked:
+        into.seen_anyway.count(sign, 1.0, anyway.get(sign, 0.0), strengths.seen_anyway[sign])
         for number in layout.of_sign[sign]:
             cause = layout.links[number][0]
-            if cause in prepared.absent:
-                continue
-            there = 1.0 if cause in prepared.present else done.there[cause]
-            into.how_often.count(number, there, done.fired.get(number, 0.0), strengths.how_often[number])
+            if one.known.get(cause, True):
+                into.how_often.count(number, there[cause], fired.get(number, 0.0), strengths.how_often[number])

@@ -6,21 +6,21 @@ brought the sign. Expected counts and a prior worth `WEIGHT` sessions make the n
 session's expected score (Louis 1982, "Finding the observed information matrix when using the EM algorithm"), of which only
 the diagonal is kept.
 
-Sessions are scored in chunks of a fixed size, in their order: any number of processes gives the same numbers.
+Scores are summed session by session, in their order: any number of processes gives the same numbers.
 """
 
 from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
 from math import exp, log, log2, sqrt
 from typing import TypeVar
 
-from fitdiag.diagnosis.expected import Counts, Expected, Layout, Pass, Prepared, Session, Strengths, expect, prepare
+from fitdiag.diagnosis.expected import Counts, Expected, Layout, Pass, Session, Strengths, expect
 
 WEIGHT = 10.0  # how many sessions a rule's word is worth: its spread is then about the distance to the next word
 MOST_WIDE = 12  # sessions of which more signs hang together are not learned from
@@ -39,20 +39,20 @@ def default_workers() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def spread(work: Callable[[Part], Done], parts: Sequence[Part], workers: int) -> Iterator[Done]:
-    """What the work gives for each part, in their order: by this process, or by several where that pays."""
-    if workers < 2 or len(parts) < 2:
+def spread(work: Callable[[Part], Done], parts: Sequence[Part], workers: int, at_once: int = 1) -> Iterator[Done]:
+    """What the work gives for each part, in their order: by this process, or by several, so many parts at once, where that pays."""
+    if workers < 2 or len(parts) <= at_once:
         yield from map(work, parts)
         return
-    with ProcessPoolExecutor(min(workers, len(parts)), multiprocessing.get_context("spawn")) as pool:
-        yield from pool.map(work, parts)
+    with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn")) as pool:
+        yield from pool.map(work, parts, chunksize=at_once)
 
 
-def _expected(layout: Layout, strengths: Strengths, sessions: Sequence[Prepared]) -> Expected:
+def _expected(layout: Layout, strengths: Strengths, sessions: Sequence[Session]) -> Expected:
     """What all sessions are expected to say."""
     total = Expected.none(layout)
-    for prepared in sessions:
-        expect(layout, strengths, prepared, total)
+    for session in sessions:
+        expect(layout, strengths, session, total)
     return total
 
 
@@ -89,12 +89,12 @@ def learn(
 ) -> Learned:
     """The most probable strengths given the sessions, the rules being worth `weight` sessions. Deterministic."""
     shifts = _shifts(layout, sessions)
-    strengths, taken, ready = prior, 0, [prepare(layout, session) for session in sessions]
-    expected = _expected(layout, strengths, ready)
+    strengths, taken = prior, 0
+    expected = _expected(layout, strengths, sessions)
     while taken < rounds:
         taken += 1
         earlier, strengths = strengths, _next(prior, expected, shifts, weight)
-        expected = _expected(layout, strengths, ready)
+        expected = _expected(layout, strengths, sessions)
         if _furthest(earlier, strengths) < _AT_REST:
             break
     return Learned(
@@ -212,51 +212,32 @@ class Score:
 
 def score_one(layout: Layout, several: Sequence[Strengths], session: Session) -> list[Score]:
     """The score of one session under each of several sets of strengths."""
-    scores = [Score(1) for _ in several]
-    blind = replace(session, known=())
-    earlier = [0.0] * len(several)
-    prepared = prepare(layout, replace(blind, answers=()))
-    for place, (sign, absent, present) in enumerate(blind.answers):
-        if present == 0.0:  # what is surely absent couples nothing
-            touched = {*prepared.touched, *(layout.links[number][0] for number in layout.of_sign[sign])}
-            prepared.touched = sorted(touched)
-            prepared.untriggered.append((sign, absent))
-        else:
-            prepared = prepare(layout, replace(blind, answers=blind.answers[: place + 1]))
-        for number, (strengths, score) in enumerate(zip(several, scores, strict=True)):
-            done = Pass(layout, strengths, prepared)
-            done.run(back=False)
-            chance = exp(done.log_chance - earlier[number])  # λ0·P(not there) + λ1·P(there)
-            earlier[number] = done.log_chance
-            score.foretold((chance - absent) / (present - absent), present > absent)
+    return [_scored(layout, strengths, session) for strengths in several]
+
+
+def _scored(layout: Layout, strengths: Strengths, session: Session) -> Score:
+    score, blind, earlier = Score(1), replace(session, known=()), 0.0
+    for place, (_, absent, present) in enumerate(session.answers, 1):
+        now = Pass(layout, strengths, replace(blind, answers=session.answers[:place])).log_chance
+        chance = exp(now - earlier)  # λ0·P(not there) + λ1·P(there)
+        score.foretold((chance - absent) / (present - absent), present > absent)
+        earlier = now
     if session.known:
-        prepared = prepare(layout, blind)
-        for strengths, score in zip(several, scores, strict=True):
-            done = Pass(layout, strengths, prepared)
-            done.run()
-            score.cases = 1
-            for cause, there in session.known:
-                belief = min(max(done.there.get(cause, done.prior[cause]), 1e-9), 1.0 - 1e-9)
-                score.cause_bits -= log2(belief if there else 1.0 - belief)
-                score.cause_brier += (belief - there) ** 2
-    return scores
-
-
-def _scores(layout: Layout, several: Sequence[Strengths], sessions: Sequence[Session]) -> list[Score]:
-    return _summed(several, (score_one(layout, several, session) for session in sessions))
-
-
-def _summed(several: Sequence[Strengths], parts: Iterable[list[Score]]) -> list[Score]:
-    totals = [Score() for _ in several]
-    for part in parts:
-        for total, one in zip(totals, part, strict=True):
-            total.add(one)
-    return totals
+        score.cases = 1
+        probability = Pass(layout, strengths, blind).posterior.probability
+        for cause, there in session.known:
+            belief = min(max(probability[cause], 1e-9), 1.0 - 1e-9)
+            score.cause_bits -= log2(belief if there else 1.0 - belief)
+            score.cause_brier += (belief - there) ** 2
+    return score
 
 
 def score(
     layout: Layout, several: Sequence[Strengths], sessions: Sequence[Session], *, workers: int = 1
 ) -> list[Score]:
     """The score of each of several sets of strengths on the same sessions, which they were not learned from."""
-    chunks = [sessions[first : first + _CHUNK] for first in range(0, len(sessions), _CHUNK)]
-    return _summed(several, spread(partial(_scores, layout, several), chunks, workers))
+    totals = [Score() for _ in several]
+    for scores in spread(partial(score_one, layout, several), sessions, workers, _CHUNK):
+        for total, one in zip(totals, scores, strict=True):
+            total.add(one)
+    return totals

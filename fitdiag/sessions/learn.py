@@ -30,7 +30,7 @@ from typing import Literal
 
 from fitdiag.diagnosis.belief import Compiled, compile_network
 from fitdiag.diagnosis.exact import TooWideError
-from fitdiag.diagnosis.expected import Layout, Session, Strengths, prepare
+from fitdiag.diagnosis.expected import Layout, Pass, Session, Strengths
 from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score
 from fitdiag.files import read_bytes, refusals
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
@@ -129,10 +129,9 @@ def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strength
     session = Session(answers, odds, known)
     where = Where(shown_path(path))
     try:
-        components = prepare(layout, replace(session, known=())).components
+        width = Pass(layout, strengths, replace(session, known=())).posterior.width
     except TooWideError as error:
         raise stop("too-many-signs", f"{error.width} signs hang together", where=where) from None
-    width = max((component.width for component in components), default=0)
     if width > MOST_WIDE:
         raise stop("too-many-signs", f"{width} signs hang together; at most {MOST_WIDE} are learned from", where=where)
     if not answers and not known:

@@ -32,7 +32,7 @@ from reference import FASTEST, draw_client, draw_network
 
 from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Network, Posterior, TooWideError
-from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect, prepare
+from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect
 from fitdiag.diagnosis.learning import MOST_WIDE, default_workers, learn
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.load import load_rules
@@ -216,10 +216,9 @@ def small_net(options: argparse.Namespace) -> None:
     start = perf_counter()
     theirs = [nodes.brought(session, layout) for session in few]
     their_seconds = perf_counter() - start
-    prepared = [prepare(layout, session) for session in few]
     ours = [Expected.none(layout) for _ in few]
     start = perf_counter()
-    for one, expected in zip(prepared, ours, strict=True):
+    for one, expected in zip(few, ours, strict=True):
         expect(layout, true, one, expected)
     our_seconds = perf_counter() - start
     furthest = max(abs(expected.how_often.hits[link] - chance)
