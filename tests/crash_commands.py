@@ -169,7 +169,7 @@ def commands() -> list[Command]:
         ),
         Command(
             "learn --patch",
-            ("learn", "../logs", "--rules", "mine", "--patch", "words.patch", "--workers", "1"),
+            ("learn", "../logs", "--rules", "mine", "--patch", "words.patch"),
             way_on=REPLACE,
             beside=_sessions,
         ),

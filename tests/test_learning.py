@@ -165,15 +165,6 @@ def test_nothing_known_about_a_link_leaves_its_word() -> None:
             assert prior.how_often[link] == pytest.approx(learned.strengths.how_often[link], abs=1e-12)
 
 
-def test_any_number_of_processes_gives_the_same_numbers() -> None:
-    """Scoring with two processes gives bit for bit what one process gives."""
-    rng = random.Random(5)
-    network = draw_network(rng, 6, 9, 20)
-    layout, prior = Layout.of(network)
-    sessions = drawn_sessions(rng, network, 300)
-    assert score(layout, [prior], sessions, workers=1) == score(layout, [prior], sessions, workers=2)
-
-
 def test_strengths_are_recovered() -> None:
     """From 1,500 sessions of a small net, half with their outcome, the error of the strengths is more than halved."""
     rng = random.Random(6)
@@ -456,9 +447,7 @@ def test_the_patch_applies_and_changes_only_words(tmp_path: Path, tool: list[str
     folder = write_rules(tmp_path / "rules", files)
     base = load_rules(folder)
     to = tmp_path / "words.patch"
-    commands.learn(
-        [str(learnable(tmp_path / "logs", base))], str(folder), str(to), as_json=False, replace=False, workers=1
-    )
+    commands.learn([str(learnable(tmp_path / "logs", base))], str(folder), str(to), as_json=False, replace=False)
     assert files == {name: (folder / name).read_text(encoding="utf-8") for name in files}
     subprocess.run([*tool, str(to)], cwd=folder, check=True, capture_output=True, timeout=60)
     after = {name: (folder / name).read_text(encoding="utf-8") for name in files}
@@ -538,7 +527,7 @@ def test_no_name_and_no_note_is_told(tmp_path: Path, capsys: pytest.CaptureFixtu
     base = load_rules(folder)
     logs, to = learnable(tmp_path / "logs", base, 300), tmp_path / "words.patch"
     for as_json in (False, True):
-        commands.learn([str(logs)], str(folder), str(to), as_json=as_json, replace=True, workers=1)
+        commands.learn([str(logs)], str(folder), str(to), as_json=as_json, replace=True)
     told = capsys.readouterr().out + to.read_text(encoding="utf-8")
     shown = " ".join(told.split())
     assert f"'{base.causes['back-too-long'].title}' shows 'A V at the centre seam': often (0.6) -> rarely." in shown
@@ -551,7 +540,7 @@ def test_the_json_report_is_one_object(tmp_path: Path, capsys: pytest.CaptureFix
     folder = write_rules(tmp_path / "rules", files_with_styles())
     base = load_rules(folder)
     logs = learnable(tmp_path / "logs", base, 300)
-    assert 0 == commands.learn([str(logs)], str(folder), None, as_json=True, replace=False, workers=1)
+    assert 0 == commands.learn([str(logs)], str(folder), None, as_json=True, replace=False)
     data = json.loads(capsys.readouterr().out)
     assert ("fitdiag.learning/1", 300, 300) == (data["schema"], data["logs"], data["with_outcome"])
     scores = data["scores"]

@@ -374,7 +374,7 @@ _top(
     "learn", "learn:learn", "Learn from sessions which strengths would change. The rules stay as they are.",
     argument("paths", "PATH...", "Session logs, cases, or folders of them.", list[str]), RULES,
     text("to", "FILE", "Write the changes as a patch to accept.", "--patch"),
-    text("workers", None, "Processes to use.", kind=int), JSON, REPLACE,
+    JSON, REPLACE,
 )
 _top(
     "compare", "learn:compare",

@@ -9,11 +9,11 @@ from typing import Any
 
 from fitdiag.cli.arguments import folder_of, rules_of
 from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, write, write_data
-from fitdiag.diagnosis.learning import WEIGHT, Score, default_workers
+from fitdiag.diagnosis.learning import WEIGHT, Score
 from fitdiag.files import taken_name, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.problems import command, one_line, shown_path, stop
+from fitdiag.problems import command, one_line, shown_path
 from fitdiag.sessions.learn import HELD_OUT, Change, Learning, learn_from, patch
 from fitdiag.sessions.replay import (
     NOTICEABLE,
@@ -26,7 +26,6 @@ from fitdiag.sessions.replay import (
 )
 
 SCHEMA = "fitdiag.learning/1"
-_MOST_WORKERS = 64
 _KINDS = (
     ("how_often", "How often a cause shows a sign"),
     ("seen_anyway", "How often a sign is seen anyway"),
@@ -34,16 +33,13 @@ _KINDS = (
 )
 
 
-def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: bool, replace: bool,
-          workers: int | None = None) -> int:  # fmt: skip
-    if workers is not None and not 1 <= workers <= _MOST_WORKERS:
-        raise stop("workers", f"{workers} is not a number of processes", hint=f"give 1 to {_MOST_WORKERS}")
+def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: bool, replace: bool) -> int:
     if to is not None and not replace and Path(to).exists():  # said before minutes of work, not after them
         raise taken_name(to)
     gc.enable()  # thousands of sessions are read, unlike in the commands that live for a moment
     folder = folder_of(rules)
     base = load_rules(folder)
-    learning = learn_from(base, [Path(path) for path in paths], workers=workers or default_workers())
+    learning = learn_from(base, [Path(path) for path in paths])
     say_problems(learning.gathered.left_out)
     if to is not None and learning.changes:
         write_atomically(Path(to), patch(folder, learning.changes), replace=replace, private=False)

@@ -5,20 +5,13 @@ brought the sign. Expected counts and a prior worth `WEIGHT` sessions make the n
 (Dempster, Laird & Rubin 1977, "Maximum likelihood from incomplete data via the EM algorithm"); so is the spread from each
 session's expected score (Louis 1982, "Finding the observed information matrix when using the EM algorithm"), of which only
 the diagonal is kept.
-
-Scores are summed session by session, in their order: any number of processes gives the same numbers.
 """
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import partial
 from math import exp, log, log2, sqrt
-from typing import TypeVar
 
 from fitdiag.diagnosis.expected import Counts, Expected, Layout, Pass, Session, Strengths, expect
 
@@ -26,26 +19,9 @@ WEIGHT = 10.0  # how many sessions a rule's word is worth: its spread is then ab
 MOST_WIDE = 12  # sessions of which more signs hang together are not learned from
 _ROUNDS = 40
 _AT_REST = 0.0005  # no strength moves by more than this in a round
-_CHUNK = 64
 _LEAST, _MOST = 0.001, 0.999
 _SIGMAS = 1.96  # a 95 % interval
 _BINS = 10
-Part = TypeVar("Part")
-Done = TypeVar("Done")
-
-
-def default_workers() -> int:
-    """As many processes as the machine lets this program use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-def spread(work: Callable[[Part], Done], parts: Sequence[Part], workers: int, at_once: int = 1) -> Iterator[Done]:
-    """What the work gives for each part, in their order: by this process, or by several, so many parts at once, where that pays."""
-    if workers < 2 or len(parts) <= at_once:
-        yield from map(work, parts)
-        return
-    with ProcessPoolExecutor(workers, multiprocessing.get_context("spawn")) as pool:
-        yield from pool.map(work, parts, chunksize=at_once)
 
 
 def _expected(layout: Layout, strengths: Strengths, sessions: Sequence[Session]) -> Expected:
@@ -202,42 +178,27 @@ class Score:
         count, chances, times = self.bins[tenth]
         self.bins[tenth] = (count + 1, chances + yes, times + seen)
 
-    def add(self, other: Score) -> None:
-        """Add the score of other sessions."""
-        for name, value in vars(other).items():
-            if name != "bins":
-                setattr(self, name, getattr(self, name) + value)
-        self.bins = [(a + d, b + e, c + f) for (a, b, c), (d, e, f) in zip(self.bins, other.bins, strict=True)]
+
+def score(layout: Layout, several: Sequence[Strengths], sessions: Sequence[Session]) -> list[Score]:
+    """The score of each of several sets of strengths on the same sessions, which they were not learned from."""
+    scores = [Score(len(sessions)) for _ in several]
+    for strengths, score in zip(several, scores, strict=True):
+        for session in sessions:
+            _foretell(layout, strengths, session, score)
+    return scores
 
 
-def score_one(layout: Layout, several: Sequence[Strengths], session: Session) -> list[Score]:
-    """The score of one session under each of several sets of strengths."""
-    return [_scored(layout, strengths, session) for strengths in several]
-
-
-def _scored(layout: Layout, strengths: Strengths, session: Session) -> Score:
-    score, blind, earlier = Score(1), replace(session, known=()), 0.0
+def _foretell(layout: Layout, strengths: Strengths, session: Session, score: Score) -> None:
+    blind, earlier = replace(session, known=()), 0.0
     for place, (_, absent, present) in enumerate(session.answers, 1):
         now = Pass(layout, strengths, replace(blind, answers=session.answers[:place])).log_chance
         chance = exp(now - earlier)  # λ0·P(not there) + λ1·P(there)
         score.foretold((chance - absent) / (present - absent), present > absent)
         earlier = now
     if session.known:
-        score.cases = 1
+        score.cases += 1
         probability = Pass(layout, strengths, blind).posterior.probability
         for cause, there in session.known:
             belief = min(max(probability[cause], 1e-9), 1.0 - 1e-9)
             score.cause_bits -= log2(belief if there else 1.0 - belief)
             score.cause_brier += (belief - there) ** 2
-    return score
-
-
-def score(
-    layout: Layout, several: Sequence[Strengths], sessions: Sequence[Session], *, workers: int = 1
-) -> list[Score]:
-    """The score of each of several sets of strengths on the same sessions, which they were not learned from."""
-    totals = [Score() for _ in several]
-    for scores in spread(partial(score_one, layout, several), sessions, workers, _CHUNK):
-        for total, one in zip(totals, scores, strict=True):
-            total.add(one)
-    return totals

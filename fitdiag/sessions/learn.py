@@ -219,7 +219,7 @@ class Learning:
         return sum(bool(session.known) for session in self.gathered.sessions)
 
 
-def learn_from(base: RuleBase, paths: Sequence[Path], *, workers: int = 1) -> Learning:
+def learn_from(base: RuleBase, paths: Sequence[Path]) -> Learning:
     """Learn from every log below these paths. The rules themselves stay as they are."""
     gathered = gather(base, paths)
     if not gathered.training:
@@ -230,7 +230,7 @@ def learn_from(base: RuleBase, paths: Sequence[Path], *, workers: int = 1) -> Le
     learned = learn(layout, prior, gathered.training)
     changes = tuple(_changes(base, layout, learned, gathered.training, compiled))
     changed = _changed(base, compiled, changes)
-    before, words, numbers = score(layout, (prior, changed, learned.strengths), gathered.held_out, workers=workers)
+    before, words, numbers = score(layout, (prior, changed, learned.strengths), gathered.held_out)
     return Learning(gathered, learned, changes, before, words, numbers)
 
 

@@ -1,6 +1,6 @@
 """How well strengths are learned from sessions: logs are generated from rules one word off, and read back by `learn`.
 
-    python tests/bench/learn.py [--logs N] [--known SHARE] [--workers N] [--seed N] [--interviews N]
+    python tests/bench/learn.py [--logs N] [--known SHARE] [--seed N] [--interviews N]
 
 The truth is the shipped base with every "how often" moved to a neighbouring word by chance; the program starts from the
 shipped words. Each log answers a random 30 to 40 % of all signs; in a share of them the outcome is known. The goal: the mean
@@ -33,7 +33,7 @@ from reference import FASTEST, draw_client, draw_network
 from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Network, Posterior, TooWideError
 from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect
-from fitdiag.diagnosis.learning import MOST_WIDE, default_workers, learn
+from fitdiag.diagnosis.learning import MOST_WIDE, learn
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
@@ -106,7 +106,7 @@ def shipped_base(options: argparse.Namespace) -> None:
         gather(base, [Path(name)])
         reading = perf_counter() - start
         start = perf_counter()
-        learning = learn_from(base, [Path(name)], workers=options.workers)
+        learning = learn_from(base, [Path(name)])
         seconds = perf_counter() - start
     learned = learning.learned
     enough = [link for link, estimate in enumerate(learned.how_often) if estimate.worth >= ENOUGH]
@@ -136,7 +136,7 @@ def shipped_base(options: argparse.Namespace) -> None:
                 causes = f"; causes, bits a case {score.cause_bits / score.cases:.3f}, Brier {score.cause_brier / score.cases:.3f}"
             print(f"log-loss, {title}: bits an answer {score.answer_bits / score.answers:.4f},"
                   f" Brier {score.answer_brier / score.answers:.4f}{causes}")  # fmt: skip
-    print(f"reading, learning and scoring: {seconds:.1f} s with {options.workers} workers ({reading:.1f} s of it reading);"
+    print(f"reading, learning and scoring: {seconds:.1f} s ({reading:.1f} s of it reading);"
           f" {learned.rounds} rounds, {1e3 * seconds / options.logs:.2f} ms a log")  # fmt: skip
 
 
@@ -270,7 +270,6 @@ def main(arguments: list[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description="Learning strengths from generated sessions.")
     parser.add_argument("--logs", type=int, default=5000)
     parser.add_argument("--known", type=float, default=0.5, help="share of sessions whose outcome is known")
-    parser.add_argument("--workers", type=int, default=default_workers())
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args(arguments)
     shipped_base(options)
