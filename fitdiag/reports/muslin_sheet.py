@@ -9,7 +9,7 @@ from typing import Any
 
 from PIL import Image, ImageDraw, ImageFont
 
-from fitdiag.pattern.pdf import plain
+from fitdiag.pattern.pdf import document, plain
 from fitdiag.planning.stages import HONEST
 from fitdiag.reports.templates import template
 
@@ -68,35 +68,18 @@ def sheet_html(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body
 
 
 def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body: Sequence[str]) -> bytes:
-    """One landscape page a muslin side by side with the next, as large as they go."""
-    from fpdf import FPDF  # noqa: PLC0415
-
-    page = FPDF("landscape", "mm", "A4")
-    page.set_title(LABEL)
-    page.set_auto_page_break(False)
+    """The row of pictures on one landscape page, as large as it goes, with what it can show and whose body it is."""
+    page = document(LABEL, (297.0, 210.0))
+    page.set_margin(10.0)
     page.add_page()
-    page.set_font("Helvetica", "B", 14)
+    page.set_font("helvetica", "B", 14)
     page.cell(0, 8, LABEL, new_x="LMARGIN", new_y="NEXT")
-    page.set_font("Helvetica", "", 9)
+    page.set_font("helvetica", "", 9)
     page.multi_cell(0, 4.5, plain(HONEST), new_x="LMARGIN", new_y="NEXT")
-    top, bottom = page.get_y() + 14, page.h - 12
-    room = page.epw / len(drawn)
-    for number, (head, caption, views) in enumerate(zip(heads, captions, drawn, strict=True)):
-        left = page.l_margin + number * room
-        page.set_font("Helvetica", "B", 10)
-        page.set_xy(left, top - 13)
-        page.multi_cell(room - 4, 4.5, plain(head)[:110])
-        page.set_font("Helvetica", "", 9)
-        page.set_xy(left, top - 4)
-        page.cell(room - 4, 4, plain(caption))
-        shapes = [view.shape for view in views.values()]
-        wide, high = sum(shape[1] for shape in shapes), max(shape[0] for shape in shapes)
-        scale = min((room - 4) / wide, (bottom - top - 2) / high)
-        for view, (tall, across, *_) in zip(views.values(), shapes, strict=True):
-            image, told = io.BytesIO(png_of(view)), plain(f"{head}: {caption}")
-            page.image(image, left, top + 1, across * scale, tall * scale, alt_text=told)
-            left += across * scale
-    page.set_xy(page.l_margin, bottom + 1)
-    page.set_font("Helvetica", "", 7)
+    told = plain("; ".join(f"{head}: {caption}" for head, caption in zip(heads, captions, strict=True)))
+    file, top = io.BytesIO(sheet_png(heads, captions, drawn, body)), page.y + 3
+    page.image(file, 10.0, top, page.epw, 195.0 - top, keep_aspect_ratio=True, alt_text=told)
+    page.set_xy(10.0, 196.0)
+    page.set_font("helvetica", "", 7)
     page.multi_cell(0, 3, plain(" ".join(line[0].upper() + line[1:] for line in body))[:420])
     return bytes(page.output())
