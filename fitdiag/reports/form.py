@@ -9,19 +9,18 @@ from __future__ import annotations
 
 import base64
 import binascii
-import json
 import math
 import re
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Annotated, Any, Literal, TypeVar, get_args
 
 from markupsafe import Markup
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from fitdiag.files import no_twins
 from fitdiag.knowledge.findings import MOST_DONE, SEVERITIES, SIDES, Finding, measured
 from fitdiag.knowledge.model import Alteration, RuleBase, Symptom
 from fitdiag.knowledge.stations import TRIALS
@@ -177,15 +176,6 @@ _NOT_INK = re.compile(r"[^!-<?-{}~]+")  # printable ASCII without the blank and 
 _BLOCK = re.compile(r"\[fittingform(\d{1,3})\](?:([A-Za-z0-9+/]*)\[end([0-9A-Fa-f]{8})\])?")
 
 
-def read_form(text: str, base: RuleBase, path: str) -> Form:
-    """Read a form out of a mail, a message or a file; `path` is where it came from. Raises ProblemsFoundError.
-
-    A form that was cut, changed, or is of another kind is refused. Single answers that make no sense here are left out and
-    named in `warnings`.
-    """
-    return _Reading(base, Where(shown_path(path))).form(text)
-
-
 AnswerKey = Annotated[str, Field(pattern="^(symptom|seen|strength|side|amount)$")]
 DoneKey = Annotated[str, Field(pattern="^(alteration|state|amount)$")]
 
@@ -195,7 +185,7 @@ class _Sent(BaseModel):
 
     model_config = ConfigDict(strict=True, extra="forbid", defer_build=True)
 
-    schema_: str = Field(alias="schema")
+    schema_: Literal["fitdiag.form/1"] = Field(alias="schema")
     token: Annotated[str, Field(pattern="^[A-Za-z0-9_-]{1,64}$")]
     round: Annotated[int, Field(ge=1, le=99)]
     units: Units
@@ -205,29 +195,63 @@ class _Sent(BaseModel):
     words: str
 
 
+def read_form(text: str, base: RuleBase, path: str) -> Form:
+    """Read a form out of a mail, a message or a file; `path` is where it came from. Raises ProblemsFoundError.
+
+    A form that was cut, changed, or is of another kind is refused. Single answers that make no sense here are left out and
+    named in `warnings`.
+    """
+    where = Where(shown_path(path))
+    raw, several = _packed(text, where)
+    try:
+        sent = _Sent.model_validate_json(raw)
+    except ValidationError as error:
+        part = one_line(next(iter(error.errors()[0]["loc"]), "all of it"), 30)
+        told = f"this is no form of the kind {SCHEMA} that this program writes; what does not fit: {part}"
+        raise stop("form-schema", told, where=where) from None
+    return _Reading(base, where, sent.units, several=several).form(sent, f"{zlib.crc32(raw):08x}")
+
+
+def _packed(text: str, where: Where) -> tuple[bytes, bool]:
+    """What the first whole block in a text holds, and whether there are others."""
+    if len(text) > LARGEST or len(text.encode("utf-8", "replace")) > LARGEST:
+        told = f"this is larger than {LARGEST // 1024} kB"
+        raise stop("too-large", told, where=where, hint="is it the right one?")
+    lines = re.sub(r"[^\n -~]", " ", text.replace("\r\n", "\n").replace("\r", "\n"))
+    plain = _NOT_INK.sub("", _QUOTED.sub("", lines))
+    blocks = list(dict.fromkeys(match.groups() for match in _BLOCK.finditer(plain)))
+    again = "ask for it again, as a file if it came as text"
+    if not blocks:
+        hint = f"it begins with the line {BEGIN}"
+        raise stop("no-form", "there is no form in this text", where=where, hint=hint)
+    whole = [(version, body, told) for version, body, told in blocks if told is not None]
+    if not whole:
+        raise stop("form-cut", "the form is cut off: its last line is missing", where=where, hint=again)
+    version, body, told = whole[0]
+    if version != "1":
+        told = f"this form is of version {version}; this program reads version 1"
+        raise stop("form-schema", told, where=where)
+    with suppress(binascii.Error):
+        raw = base64.b64decode(body + "=" * (-len(body) % 4), validate=True)
+        if raw and zlib.crc32(raw) == int(told, 16):
+            return raw, len(whole) > 1
+    told = "the form was changed or cut on its way: its checksum does not fit"
+    raise stop("form-changed", told, where=where, hint=again)
+
+
 class _Reading:
     """One reading: where the text came from, and the warnings so far."""
 
-    def __init__(self, base: RuleBase, where: Where) -> None:
-        self.base, self.where, self.hints, self.warnings = base, where, Hints(5), list[Problem]()
-        self.checksum = ""
-        self.units: Units = "in"
+    def __init__(self, base: RuleBase, where: Where, units: Units, *, several: bool) -> None:
+        self.base, self.where, self.units, self.hints, self.warnings = base, where, units, Hints(5), list[Problem]()
+        if several:
+            self._warn("form-several", "this text holds more than one form; the first was read")
 
-    def form(self, text: str) -> Form:
-        data = self._content(text)
-        if not isinstance(data, dict) or data.get("schema") != SCHEMA:
-            raise stop("form-schema", f"this is not a form of the kind {SCHEMA}", where=self.where)
-        try:
-            sent = _Sent.model_validate(data)
-        except ValidationError as error:
-            raise self._refused(error) from None
-        self.units = sent.units
+    def form(self, sent: _Sent, checksum: str) -> Form:
         findings = self._once((found.symptom, found) for item in sent.answers if (found := self._finding(item)))
         done = self._once((row[0], row) for item in sent.done if (row := self._done(item)))
         feels, words = self._feels(sent.feels), self._words(sent.words)
-        return Form(
-            sent.token, sent.round, sent.units, findings, done, feels, words, tuple(self.warnings), self.checksum
-        )
+        return Form(sent.token, sent.round, sent.units, findings, done, feels, words, tuple(self.warnings), checksum)
 
     def _once(self, answers: Iterable[tuple[str, Answer]]) -> tuple[Answer, ...]:
         """The first answer to each thing; further ones are told."""
@@ -237,52 +261,6 @@ class _Reading:
                 self._warn("form-twice", f"{self._title(name)}: answered twice; the first answer was kept")
             kept.setdefault(name, answer)
         return tuple(kept.values())
-
-    def _content(self, text: str) -> Any:
-        """The JSON of the first whole block in a text."""
-        if len(text) > LARGEST or len(text.encode("utf-8", "replace")) > LARGEST:
-            told = f"this is larger than {LARGEST // 1024} kB"
-            raise stop("too-large", told, where=self.where, hint="is it the right one?")
-        lines = re.sub(r"[^\n -~]", " ", text.replace("\r\n", "\n").replace("\r", "\n"))
-        plain = _NOT_INK.sub("", _QUOTED.sub("", lines))
-        blocks = list(dict.fromkeys(match.groups() for match in _BLOCK.finditer(plain)))
-        again = "ask for it again, as a file if it came as text"
-        if not blocks:
-            hint = f"it begins with the line {BEGIN}"
-            raise stop("no-form", "there is no form in this text", where=self.where, hint=hint)
-        whole = [(version, body, told) for version, body, told in blocks if told is not None]
-        if not whole:
-            raise stop("form-cut", "the form is cut off: its last line is missing", where=self.where, hint=again)
-        if len(whole) > 1:
-            self._warn("form-several", "this text holds more than one form; the first was read")
-        version, body, told = whole[0]
-        if version != "1":
-            told = f"this form is of version {version}; this program reads version 1"
-            raise stop("form-schema", told, where=self.where)
-        try:
-            raw = base64.b64decode(body + "=" * (-len(body) % 4), validate=True)
-        except (binascii.Error, ValueError):
-            raw = b""
-        if zlib.crc32(raw) != int(told, 16) or not raw:
-            told = "the form was changed or cut on its way: its checksum does not fit"
-            raise stop("form-changed", told, where=self.where, hint=again)
-        self.checksum = f"{zlib.crc32(raw):08x}"
-        try:
-            return json.loads(raw.decode("utf-8"), parse_constant=_refuse, object_pairs_hook=no_twins)
-        except (ValueError, RecursionError):
-            told = "the form does not hold what a form should"
-            raise stop("form-schema", told, where=self.where, hint=again) from None
-
-    def _refused(self, error: ValidationError) -> Exception:
-        """A form with a part that this program does not write."""
-        faults = sorted(
-            error.errors(), key=lambda fault: (fault["type"] not in ("missing", "extra_forbidden"), fault["loc"][:1])
-        )
-        part = one_line(faults[0]["loc"][0], 30)
-        told = f"the {part} of this form is not one this program writes"
-        if faults[0]["type"] in ("missing", "extra_forbidden"):
-            told = f"the form has a part too many or too few: '{part}'"
-        return stop("form-schema", told, where=self.where)
 
     def _warn(self, code: str, message: str, hint: str = "") -> None:
         if len(self.warnings) < 50:
@@ -362,7 +340,3 @@ class _Reading:
             self._warn("form-words", f"the client's words were cut to {LONGEST_WORDS} characters")
             text = text[:LONGEST_WORDS]
         return text
-
-
-def _refuse(constant: str) -> None:
-    raise ValueError(constant)
