@@ -35,9 +35,9 @@ def right(said: Said | None, means: list[dict[str, Any]]) -> bool:
     """Whether a reading is one of those meant; one length of one side may be told as the side's or as the amount and the side."""
     told = shape(said)
     forms = [told]
-    if (side := told.get("side")) in told:
-        rest = {name: value for name, value in told.items() if name != side}
-        forms += [{**rest, "amount": told[side]}, {name: value for name, value in told.items() if name != "side"}]
+    if (side := told.get("side")) in ("left", "right") and "amount" in told:
+        rest = {name: value for name, value in told.items() if name not in ("side", "amount")}
+        forms += [{**rest, "side": side, side: told["amount"]}, {**rest, side: told["amount"]}]
     rounded = [
         {
             name: [round(one, 2) for one in value]

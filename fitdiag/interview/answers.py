@@ -249,87 +249,43 @@ def _more(items: Sequence[_Item], plain: str) -> Side | None:
     return None
 
 
+def _beside(one: _Item, other: _Item) -> bool:
+    """Whether two stand close to each other."""
+    return max(one.start, other.start) - min(one.end, other.end) <= 12
+
+
 def _measured(items: Sequence[_Item], plain: str) -> Said:
     """An answer with lengths: which length belongs to which side."""
-    lengths = [item for item in items if item.kind == "length"]
-    if len(lengths) == 2 and not any(item.kind == "side" for item in items):
-        between = plain[lengths[0].end : lengths[1].start]
-        if _RANGE.fullmatch(between):
-            low, high = (item.length for item in lengths)
-            assert low is not None and high is not None
-            return Said("yes", amount=low, upto=high)
-    by_side: dict[str, Length] = {}
-    side: _Item | None = None
-    waiting: Length | None = None
-    zero = Length(0.0, None)
-    for item in items:
-        if item.kind == "side":
-            if (
-                side is not None
-                and side.side != item.side
-                and plain[side.end : item.start].strip(" ,") in ("and", "&", "")
-            ):
-                side = replace(item, side="both")
-            elif waiting is not None and side is None:
-                by_side[str(item.side)] = waiting
-                waiting = None
-            else:
-                side = item
-        else:
-            length = item.length if item.kind == "length" else zero
-            if item.kind == "zero" and side is None and not _near_a_side(item, items):
-                continue
-            if side is not None:
-                by_side[str(side.side)] = length or zero
-                side = None
-            else:
-                waiting = length
-    sides = {name: length for name, length in by_side.items() if name in ("left", "right")}
-    if len(sides) < 2 and waiting is None and (more := _more(items, plain)) is not None:
-        amount = next(iter(by_side.values()))
-        return Said("yes" if amount.mm else "no", amount=amount, side="both", more=more)
-    if sides:
-        left, right = sides.get("left"), sides.get("right")
-        seen: Seen = "yes" if any(length.mm for length in sides.values()) else "no"
-        if len(sides) == 1 and waiting is None:
-            ((name, only),) = sides.items()
-            return Said(seen, side=name, **{name: only})  # type: ignore[arg-type]
-        return Said(seen, left=left, right=right)
-    only_length = by_side.get("both") or waiting or lengths[0].length
-    assert only_length is not None
-    return Said(
-        "yes" if only_length.mm else "no",
-        amount=only_length,
-        side="both" if "both" in by_side else side.side if side else None,
-    )
-
-
-def _near_a_side(item: _Item, items: Sequence[_Item]) -> bool:
-    """Whether a side stands right beside a word for nothing."""
-    return any(
-        other.kind == "side" and (0 <= other.start - item.end <= 12 or 0 <= item.start - other.end <= 6)
-        for other in items
-    )
+    lengths = [item for item in items if item.length is not None]
+    first, sides = lengths[0].length, [item.side for item in items if item.side is not None]
+    assert first is not None
+    if len(lengths) == 2 and len(sides) < 2 and _RANGE.fullmatch(plain[lengths[0].end : lengths[1].start]):
+        return Said("yes", amount=first, upto=lengths[1].length, side=next(iter(sides), None))
+    nothing = [item for item in items if item.kind == "zero" and any(one.side and _beside(one, item) for one in items)]
+    said = [item.length or Length(0.0, None) for item in items if item.length or item in nothing]
+    by_side = dict(zip(sides, said, strict=True)) if len(sides) == len(said) == 2 else {}
+    if {"left", "right"} == by_side.keys():
+        seen: Seen = "yes" if any(length.mm for length in said) else "no"
+        return Said(seen, left=by_side["left"], right=by_side["right"])
+    more = _more(items, plain)
+    side = "both" if more or len(set(sides)) > 1 else next(iter(sides), None)
+    return Said("yes" if first.mm else "no", amount=first, side=side, more=more)
 
 
 # -- answers in words --------------------------------------------------------------------------------------------------
 
 
 def _in_words(rest: str, items: Sequence[_Item], plain: str) -> Said | None:
-    sides = [item for item in items if item.kind == "side"]
-    names = list(dict.fromkeys(item.side for item in sides))
-    more = _more(items, plain)
-    side: Side | None = "both" if more else names[0] if len(names) == 1 else "both" if names else None
-    if more is None and len(names) == 2:
-        clear = [
-            item.side
-            for item in sides
-            if any(other.kind == "zero" and abs(other.start - item.end) <= 12 for other in items)
-        ]
-        if len(clear) == 1:
-            side = next(name for name in names if name != clear[0])
-            return Said("yes", severity=_severity(rest), side=side)
-    severity = _severity(rest)
+    nothing = [item for item in items if item.kind == "zero"]
+    clear = {
+        one.side for one in items if one.side and any(one.start <= no.start and _beside(one, no) for no in nothing)
+    }
+    more, severity = _more(items, plain), _severity(rest)
+    names = {item.side for item in items if item.side is not None}
+    shown = names - clear if len(names) == 2 and len(clear) == 1 and not more else names
+    side: Side | None = next(iter(shown)) if len(shown) == 1 and not more else "both" if shown else None
+    if shown != names:
+        return Said("yes", severity=severity, side=side)
     if rest.startswith(("no,", "no ", "nope", "nah")) and not re.match(r"no (?:doubt|question)", rest):
         return Said("no")
     if severity is None and (match := _says("no", rest)) and not _phrases("yes").match(rest):
@@ -393,57 +349,42 @@ def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | No
 
 
 _LEADING = re.compile(r"^(?P<answer>[a-z' ]*?[a-z'])(?: (?:to|on|for|at|number|numbers|nr|no\.))? (?=\d)")
+_UNITS = r" ?(?:in|cm|mm|inch|inches)\b"
+_FREE = re.compile(  # a single figure that is no part of an amount; or one right before an amount
+    rf"(?<![\w/.,¼½¾])(\d)(?:(?![\d¼½¾⅛⅜⅝⅞\"]|[/.,]\d|{_UNITS}| \d+/\d)|(?P<amount>(?= (?:\d+/\d|\d+(?:[.,]\d+)?{_UNITS}))))"
+)
 
 
 def _numbered(plain: str, count: int, units: Units) -> dict[int, Said] | None:
     """The answers that stand with their numbers; numbers that follow each other share one."""
-    result: dict[int, Said] = {}
-    if not plain:
-        return result
     lead = ""
     if (match := _LEADING.match(plain)) and read_answer(match["answer"], units) is not None:
         lead, plain = match["answer"], plain[match.end() :]
+    numbers = list(_numbers(plain, count))
+    if plain and (not numbers or plain[: numbers[0].start()].strip(" ,;&")):
+        return None
+    result: dict[int, Said] = {}
     waiting: list[int] = []
-    place, last = 0, 0
-    while place < len(plain):
-        match = re.compile(r"[\s,;&]*(?:and )?(\d)(?![\d/.,]*\d|[/¼½¾⅛⅜⅝⅞\"]| ?(?:in|cm|mm|inch)\b)[.:)=]?").match(
-            plain, place
-        )
-        if match is None or not last < int(match[1]) <= count:
-            return None
-        number, place = int(match[1]), match.end()
-        waiting.append(number)
-        last = number
-        end = _next_number(plain, place, last, count)
-        answer = plain[place:end].strip(" ,;:=")
-        answer = re.sub(r"(?:,|;)? *and$", "", answer).strip(" ,;")
-        place = end
+    for match, after in zip(numbers, [*(one.start() for one in numbers[1:]), len(plain)], strict=True):
+        waiting.append(int(match[1]))
+        answer = re.sub(r"(?:,|;|^)? *(?:and|&)$", "", plain[match.end() : after].strip(" ,;:=.)")).strip(" ,;")
+        answer = answer or (lead or "yes" if match is numbers[-1] else "")
         if not answer:
             continue
         said = read_answer(answer, units)
-        if said is None or (
-            said.amount is not None and said.amount.unit is None and re.search(r"(?<![\d/.,])\d+(?![\d/.,])", answer)
-        ):
+        whole = said is not None and said.amount is not None and said.amount.unit is None
+        if said is None or (whole and re.search(r"(?<![\d/.,])\d+(?![\d/.,])", answer)):
             return None  # a whole number without a unit may as well be the number of a question
         result.update(dict.fromkeys(waiting, said))
         waiting = []
-    if waiting:
-        said = read_answer(lead or "yes", units)
-        assert said is not None
-        result.update(dict.fromkeys(waiting, said))
     return result
 
 
-_UNITS = r" ?(?:in|cm|mm|inch|inches)\b"
-_FREE = re.compile(  # a single figure that is no part of an amount; or one right before an amount
-    rf"(?<![\w/.,¼½¾])(\d)(?:(?![\d¼½¾⅛⅜⅝⅞\"]|[/.,]\d|{_UNITS}| \d+/\d)|(?= (?:\d+/\d|\d+(?:[.,]\d+)?{_UNITS})))"
-)
-
-
-def _next_number(plain: str, place: int, last: int, count: int) -> int:
-    """Where the next number of a question begins, or the end: a single figure, larger than the last, that is no amount."""
-    for match in _FREE.finditer(plain, place):
-        before_an_amount = re.match(rf"\d (?:\d+/\d|\d+(?:[.,]\d+)?{_UNITS})", plain[match.start() :])
-        if last < int(match[1]) <= count and (plain[place : match.start()].strip() or not before_an_amount):
-            return match.start()
-    return len(plain)
+def _numbers(plain: str, count: int) -> Iterator[re.Match[str]]:
+    """The numbers of questions in a line: single figures, each larger than the one before, that begin no amount."""
+    last = end = 0
+    for match in _FREE.finditer(plain):
+        begins_an_amount = match["amount"] is not None and last and not plain[end : match.start()].strip()
+        if last < int(match[1]) <= count and not begins_an_amount:
+            yield match
+            last, end = int(match[1]), match.end()
