@@ -103,7 +103,7 @@ _LENGTHS = (
     rf"{_NUMBER}(?![\w/])",
     rf"{_QUARTERS}(?!\w)",
 )
-_AMOUNT = re.compile(
+AMOUNT = re.compile(
     rf"(?<![\w/.,])(?<!^-)(?<! -)(?P<vague>(?:(?:{_HEDGES}) )*)(?P<length>{'|'.join(_LENGTHS)})"
     r"(?P<after>(?: or so| ?-?ish| i'?d say| give or take| more or less)*)"
 )
@@ -122,13 +122,13 @@ def _tidy(text: str) -> str:
 
 def without_amounts(text: str) -> str:
     """A text without its lengths, and without sides where they do not tell left from right."""
-    plain = _BOTH_SIDES.sub(" ", _AMOUNT.sub(" ", _tidy(text)))
+    plain = _BOTH_SIDES.sub(" ", AMOUNT.sub(" ", _tidy(text)))
     return " ".join(re.sub(rf"{_NO_SIDE.pattern}", lambda match: match[0].removeprefix("right"), plain).split())
 
 
 def names_length(text: str) -> bool:
     """Whether a text names a length, in figures or in words."""
-    return _AMOUNT.search(_tidy(text)) is not None
+    return AMOUNT.search(_tidy(text)) is not None
 
 
 def read_answer(text: str, units: Units) -> Said | None:
@@ -196,7 +196,7 @@ class _Item:
 def _items(plain: str, units: Units) -> Iterator[_Item]:
     taken = [match.span() for match in _NO_SIDE.finditer(plain)]
     items: list[_Item] = []
-    for match in _AMOUNT.finditer(plain):
+    for match in AMOUNT.finditer(plain):
         length = _length(match, units)
         if length is not None:
             items.append(_Item(*match.span(), "length", length=length))

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 
-from fitdiag.interview.answers import RANGE
+from fitdiag.interview.answers import AMOUNT, RANGE
 from fitdiag.knowledge.findings import SEVERITIES, SIDES
-from fitdiag.units import InvalidLengthError, parse_length
 
 NOTHING = re.compile(
     r"|n|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these| else| more)|that'?s (?:all|it)"
@@ -23,10 +22,6 @@ ONE_SIDE = re.compile(
     r"(?! (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up)\b)"  # "right across"
 )
 SEVERITY = re.compile(rf",? *(?<![\w-])({'|'.join(SEVERITIES)})(?:ly)?(?![\w-])")
-AMOUNT = re.compile(
-    r"""(?<![\w/.,])(?:(?:about|around|roughly) )?"""
-    r"""(?:(?:\d+[ -])?\d+/\d+(?: ?(?:in(?:ch(?:es)?)?|cm|mm)\b| ?")?|\d+(?:[.,]\d+)? ?(?:(?:in(?:ch(?:es)?)?|cm|mm)\b|"))(?![\w/])"""
-)
 BARE = re.compile(r"[\d.,/ ]+")  # a number alone
 CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
 NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
@@ -47,16 +42,9 @@ def split_amount(text: str) -> tuple[str, str]:
         if match := pattern.search(text.lower()):
             tail.append(f"round {match[1]}" if pattern is ROUND else match[1])
             text = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
-    words, ranged = text.split(" "), RANGE.search(text.lower())
-    for start in range(len(words) if ranged is None else 0):
-        amount = " ".join(words[start:])
-        try:
-            length = parse_length(amount, "in")
-        except InvalidLengthError:
-            continue
-        if length.unit is not None or any(char.isdigit() or char.isnumeric() for char in amount):
-            return " ".join(words[:start]).rstrip(" ,:"), " ".join((amount, *tail))
-    if match := ranged or AMOUNT.search(text.lower()):  # among the words: "dips 3/4 in to the back"
-        rest = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
-        return rest.rstrip(" ,:"), " ".join((match[0], *tail))
+    lower = text.lower()
+    named = (one for one in AMOUNT.finditer(lower) if one.end() == len(lower) or re.search(r"[a-z/\"”]", one["length"]))
+    if match := RANGE.search(lower) or next(named, None):
+        tail.insert(0, match[0])
+        text = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
     return text.rstrip(" ,:"), " ".join(tail)
