@@ -144,8 +144,8 @@ def test_beliefs_equal_the_reference_on_the_shipped_base(base: RuleBase) -> None
     """On the shipped rules, with answers of every kind, each belief equals pyAgrum's to 1e-12."""
     rng = random.Random(1)
     kinds = set()
-    for number in range(40):
-        findings = drawn_findings(base, rng, answered=4 + number % 20)
+    for number in range(20):
+        findings = drawn_findings(base, rng, answered=4 + number)
         diagnosis = Diagnosis(base, findings)
         compiled = diagnosis.compiled
         kinds |= {
@@ -160,20 +160,20 @@ def test_beliefs_equal_the_reference_on_the_shipped_base(base: RuleBase) -> None
 
 
 def test_beliefs_equal_the_reference_on_drawn_networks() -> None:
-    """On 200 drawn networks (rare causes, 15 and more positives, soft answers, wide components) beliefs equal pyAgrum's to 1e-12."""
+    """On 100 drawn networks (rare causes, 15 and more positives, soft answers, wide components) beliefs equal pyAgrum's to 1e-12."""
     widths, most_positives = [], 0
-    for number in range(200):
+    for number in range(100):
         network, evidence = drawn_case(number)
         posterior = Posterior(network, evidence)
         widths.append(posterior.width)
         most_positives = max(most_positives, sum(pair == (0.0, 1.0) for pair in evidence.values()))
         assert worst(Reference(network).probability(evidence), posterior.probability) < 1e-12, f"case {number}"
     assert most_positives >= 15
-    assert min(widths) < ARRAYS_FROM <= sorted(widths)[-10], "both ways of computing were met"
+    assert min(widths) < ARRAYS_FROM <= sorted(widths)[-5], "both ways of computing were met"
 
 
 @given(small_cases())
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=150)
 def test_beliefs_equal_enumeration(case: tuple[Network, Evidence]) -> None:
     """On small networks beliefs equal the sum over all worlds to 1e-12, also where a link or an answer is certain."""
     network, evidence = case
@@ -291,9 +291,9 @@ def test_every_sign_at_once_stops_with_advice(base: RuleBase) -> None:
 
 
 def test_leaving_an_answer_out_equals_never_having_it() -> None:
-    """On 200 drawn networks, the beliefs without one answer equal those of a posterior made without it to 1e-12."""
+    """On 80 drawn networks, the beliefs without one answer equal those of a posterior made without it to 1e-12."""
     kinds = set()
-    for number in range(200):
+    for number in range(80):
         network, evidence = drawn_case(number)
         posterior = Posterior(network, evidence)
         for finding in random.Random(number).sample(list(evidence), min(4, len(evidence))):
@@ -328,8 +328,8 @@ def test_reasons_are_never_wider_than_the_answers(base: RuleBase, monkeypatch: p
 def test_gains_equal_the_reference_on_the_shipped_base(base: RuleBase) -> None:
     """The value of every open question equals pyAgrum's, one inference a symptom, to 1e-9."""
     rng = random.Random(5)
-    for number in range(3):
-        compiled = Diagnosis(base, drawn_findings(base, rng, answered=6 + 4 * number)).compiled
+    for number in range(2):
+        compiled = Diagnosis(base, drawn_findings(base, rng, answered=6 + 8 * number)).compiled
         expected = Reference(compiled.network).gains(compiled.evidence)
         ours = Posterior(compiled.network, compiled.evidence).gains()
         assert set(expected) == set(ours)
@@ -337,9 +337,9 @@ def test_gains_equal_the_reference_on_the_shipped_base(base: RuleBase) -> None:
 
 
 def test_gains_equal_the_reference_on_drawn_networks() -> None:
-    """On 24 drawn networks, wide ones among them, gains equal pyAgrum's to 1e-9."""
+    """On 12 drawn networks, wide ones among them, gains equal pyAgrum's to 1e-9."""
     widths = []
-    for number in range(24):
+    for number in range(12):
         network, evidence = drawn_case(number)
         posterior = Posterior(network, evidence)
         widths.append(posterior.width)
@@ -350,7 +350,7 @@ def test_gains_equal_the_reference_on_drawn_networks() -> None:
 
 
 @given(small_cases())
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=75)
 def test_gains_equal_enumeration(case: tuple[Network, Evidence]) -> None:
     """On small networks gains equal those counted over all worlds, "seen" and "not seen" each for itself."""
     network, evidence = case
@@ -369,7 +369,7 @@ def test_gains_equal_enumeration(case: tuple[Network, Evidence]) -> None:
 def test_arrays_give_the_same_weights() -> None:
     """One pass over a component on numpy equals the pass on lists to rounding, wide components included."""
     widths = []
-    for number in range(200):
+    for number in range(80):
         network, evidence = drawn_case(number)
         posterior = Posterior(network, evidence)
         for component in posterior.components:
@@ -430,7 +430,7 @@ def test_equal_causes_stand_by_id(base: RuleBase) -> None:
     """Causes that are equally probable but for rounding stand in the order of their ids, whatever was answered."""
     rng = random.Random(14)
     turned_by_rounding = 0
-    for cause in base.believed.values():
+    for cause in list(base.believed.values())[::2]:
         twins = {f"{cause.id}-{name}": cause.model_copy(update={"id": f"{cause.id}-{name}"}) for name in "cab"}
         others = {rule.id: rule for rule in base.causes.values() if rule.id != cause.id}
         diagnosis = Diagnosis(replace(base, causes={**twins, **others}), drawn_findings(base, rng, answered=16))
