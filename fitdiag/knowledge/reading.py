@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
 from datetime import date
+from functools import cache
 from typing import Any, TypeVar, get_type_hints
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -57,6 +58,12 @@ def parse_json(text: str, path: str, hint: str) -> Document:
         raise stop("not-json", f"this is not JSON: {told}", where=Where(path, *at), hint=hint) from None
 
 
+@cache
+def adapter(kind: Any) -> TypeAdapter[Any]:
+    """What checks values of that type; it takes a hundred times as long to make as to use."""
+    return TypeAdapter(kind)
+
+
 def read_file(document: Document, model: type[Model], schema: str) -> Model:
     """A whole file of that schema as its model, or dataclass. Raises ProblemsFoundError with every fault."""
     data = document.data
@@ -66,7 +73,9 @@ def read_file(document: Document, model: type[Model], schema: str) -> Model:
         raise ProblemsFoundError(Problem("schema", told, document.where(("schema",)), hint))
     try:
         bare = {key: value for key, value in data.items() if key != "schema"}
-        return TypeAdapter(model).validate_python(bare)
+        kind: Any = model
+        read: Model = adapter(kind).validate_python(bare)
+        return read
     except ValidationError as error:
         raise ProblemsFoundError(problems_of(error, document, (), model, Hints())) from None
 

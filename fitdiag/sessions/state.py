@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cache
 from typing import Annotated, Any
 
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import Field, ValidationError
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.knowledge.findings import Contradiction, Done, Earlier, Finding, Findings, Mm, settle
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.reading import adapter
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, make_plan
 from fitdiag.plausible import BODY_MM
@@ -50,15 +50,10 @@ class State:
     open: tuple[str, ...] = ()
 
 
-@cache
-def _adapter(kind: Any) -> TypeAdapter[Any]:
-    return TypeAdapter(kind)
-
-
 def read_as(kind: Any, value: object) -> Any:
     """A value of the log as what it should be; None for one that a hand or a fault of the disk has spoilt."""
     try:
-        return _adapter(kind).validate_python(value)
+        return adapter(kind).validate_python(value)
     except ValidationError:
         return None
 
