@@ -638,9 +638,9 @@ def test_the_verdict_names_the_likeliest_cause_that_was_held_back(tmp_path: Path
 
 @pytest.mark.parametrize(
     ("ratio", "asks"),
-    [(2.0, "ask for 0.5 cm"), (1.4, None), (1.6, "ask for 0.75 cm"), (0.5, "ask for 2 cm"), (0.7, None),
-     (0.6, "ask for 1.75 cm"), (0.3, "ask for more than the 3 cm that may be done, so let the pins decide"),
-     (-1.0, "have it go the other way, so let the pins decide")],
+    [(2.0, "would ask for 0.5 cm"), (1.4, None), (1.6, "would ask for 0.75 cm"), (0.5, "would ask for 2 cm"), (0.7, None),
+     (0.6, "would ask for 1.75 cm"), (0.3, "says no amount that may be done, so let the pins decide"),
+     (-1.0, "says no amount that may be done, so let the pins decide")],
 )  # fmt: skip
 def test_where_practice_and_simulation_differ_much_both_are_told(
     tmp_path: Path, ratio: float, asks: str | None
@@ -659,7 +659,7 @@ def test_where_practice_and_simulation_differ_much_both_are_told(
     )
     symptoms = {"lines-dip": Finding("lines-dip", "yes", 10.0)}
     told = Amounts(believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, symptoms)).plan("take-in").basis
-    assert (f"This is by common practice; simulated cloth would {asks}." in told) == (asks is not None)
+    assert (f"This is by common practice; simulated cloth {asks}." in told) == (asks is not None)
     assert ("simulated cloth" in told) == (asks is not None)
     turned = believed(rules, {"too-wide": 0.9}, {"too-wide": (10.0, 1.0)}, symptoms, readings_from="simulation")
     told = Amounts(turned).plan("take-in").basis

@@ -12,7 +12,7 @@ from math import inf, sqrt
 
 from fitdiag.diagnosis.belief import Diagnosis, lower_first
 from fitdiag.diagnosis.joint import CauseExtent
-from fitdiag.diagnosis.readings import of_kind, slopes_of
+from fitdiag.diagnosis.readings import slopes_of
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.units import (
@@ -272,22 +272,18 @@ class Amounts:
         used, other = (self._ratio(causes[0], amount.told_by[0], kind) for kind in (simulated, not simulated))
         if used is None or other is None or not other or 2 / 3 < used / other < 1.5:
             return ""
-        kinds = ("common practice", "simulated cloth")
-        asked_mm = amount.wanted_mm * used / other
-        most_mm = (alteration.most_in_all or alteration.most_a_round).amount_mm
-        asks = f"ask for {format_length(asked_mm, self.units)}"
-        if asked_mm < 0:
-            asks = "have it go the other way, so let the pins decide"
-        elif asked_mm > most_mm:
-            most = format_length(most_mm, self.units)
-            asks = f"ask for more than the {most} that may be done, so let the pins decide"
-        return f" This is by {kinds[simulated]}; {kinds[not simulated]} would {asks}."
+        kinds, asked_mm = ("common practice", "simulated cloth"), amount.wanted_mm * used / other
+        may_be_done = 0 <= asked_mm <= (alteration.most_in_all or alteration.most_a_round).amount_mm
+        asks = (
+            f"would ask for {format_length(asked_mm, self.units)}"
+            if may_be_done
+            else "says no amount that may be done, so let the pins decide"
+        )
+        return f" This is by {kinds[simulated]}; {kinds[not simulated]} {asks}."
 
     def _ratio(self, cause: str, symptom: str, simulated: bool) -> float | None:
         slopes = self.base.slopes_of[cause].get(symptom, ())
-        known = [slope for slope in slopes if self.base.is_simulated(slope.source) == simulated]
-        found = of_kind(self.base, known, simulated)
-        return found.ratio if found is not None else None
+        return next((one.ratio for one in slopes if self.base.is_simulated(one.source) == simulated), None)
 
     def _back(self, amount: PlannedAmount) -> str:
         if amount.gives_back is None:

@@ -36,7 +36,7 @@ def close_all(diagnosis: Diagnosis, plan: Plan, avoided: Mapping[str, tuple[str,
 
 class _Closer:
     def __init__(self, diagnosis: Diagnosis, plan: Plan, avoided: Mapping[str, tuple[str, ...]]) -> None:
-        self.diagnosis, self.base, self.plan, self.avoided = diagnosis, diagnosis.base, plan, avoided
+        self.diagnosis, self.base, self.avoided = diagnosis, diagnosis.base, avoided
         self.well = self.base.words.how_well.words
         self.now = {item.alteration: item for item in plan.recommendations if item.only_if is None}
         self.waiting = {item.alteration: item for item in plan.recommendations if item.only_if is not None}
@@ -45,21 +45,15 @@ class _Closer:
     def close(self, finding: Finding) -> Closing:
         """The line of one sign."""
         causes = self._explaining(finding.symptom)
-        for cause in causes:
-            if (closing := self._cured(finding, cause)) is not None:
-                return closing
-        for cause in causes:
-            if (closing := self._waits(finding, cause)) is not None:
-                return closing
+        tried = (close(finding, cause) for close in (self._cured, self._waits) for cause in causes)
+        if (closing := next((one for one in tried if one is not None), None)) is not None:
+            return closing
         if causes and (text := self.base.causes[causes[0]].may_stay):
             return Closing(finding.symptom, "may-stay", causes[0], f"May stay: {text}")
-        if causes:
-            return self._look(finding, causes[0])
-        known = self.base.causes_of[finding.symptom]
+        known = causes[:1] or self.base.causes_of[finding.symptom]
         if not known:
             return Closing(finding.symptom, "unexplained", None, "No rule explains this; note it and look again.")
-        likeliest = max(known, key=lambda cause: (self.diagnosis.probability[cause], cause))
-        return self._look(finding, likeliest)
+        return self._look(finding, max(known, key=lambda cause: (self.diagnosis.probability[cause], cause)))
 
     def _explaining(self, symptom: str) -> list[str]:
         """The causes that may have brought a sign, the likeliest first; far less likely ones left out."""
@@ -94,19 +88,15 @@ class _Closer:
         for name in ranked:
             if name in self.waiting:
                 item = self.waiting[name]
-                condition = lower_first(item.only_if or "")
-                return Closing(
-                    finding.symptom, "waits", name, f"Waits for {item.rank}, {lower_first(item.title)}: {condition}."
-                )
+                text = f"Waits for {item.rank}, {lower_first(item.title)}: {lower_first(item.only_if or '')}."
+                return Closing(finding.symptom, "waits", name, text)
             if name in self.later:
                 why = " ".join(self.later[name].because)
                 title = lower_first(self.base.alterations[name].title)
                 return Closing(finding.symptom, "waits", name, f"Waits for a later round ({title}): {lower_first(why)}")
-        held = [name for name in ranked if self.avoided.get(name)]
-        if held and len(held) == len(ranked):
-            title = lower_first(self.base.alterations[held[0]].title)
-            why = self.avoided[held[0]][0]
-            return Closing(finding.symptom, "waits", held[0], f"Waits; against {title} speaks: {lower_first(why)}")
+        if ranked and all(self.avoided.get(name) for name in ranked):
+            title, why = lower_first(self.base.alterations[ranked[0]].title), self.avoided[ranked[0]][0]
+            return Closing(finding.symptom, "waits", ranked[0], f"Waits; against {title} speaks: {lower_first(why)}")
         return None
 
     def _look(self, finding: Finding, cause: str) -> Closing:
@@ -127,6 +117,5 @@ class _Closer:
         if finding.amount_mm is None and measure is not None:
             text = f"One more reading is needed ({what}): measure {measure.what}."
             return Closing(finding.symptom, "look", finding.symptom, text)
-        return Closing(
-            finding.symptom, "look", None, f"Not sure enough to cut for ({what}); look again at the next try-on."
-        )
+        text = f"Not sure enough to cut for ({what}); look again at the next try-on."
+        return Closing(finding.symptom, "look", None, text)

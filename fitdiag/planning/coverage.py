@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from fitdiag.diagnosis.belief import Diagnosis
@@ -19,51 +19,40 @@ ALONE = 0.9  # one sign that makes a cause surer than this decides alone
 
 def coverage(base: RuleBase, cases: Sequence[Case]) -> Iterator[Problem]:
     """Every gap; nothing when the rules are covered."""
-    asked = {symptom for case in cases for symptom in case.findings.symptoms}
-    measured = {name for case in cases for name in case.findings.pattern_measures}
-    for symptom in base.symptoms.values():
-        by_measure = symptom.from_ease is not None and symptom.from_ease.measure in measured
-        if symptom.id not in asked and not by_measure:
-            yield Problem("no-case", f"no case answers the symptom '{symptom.id}'", None, "add it to a case")
-        if not base.causes_of[symptom.id]:
-            yield Problem(
-                "no-cause", f"no cause explains the symptom '{symptom.id}'", None, "add a link, or take it out"
-            )
-    noted = {note for case in cases for note in case.findings.body}
-    for note in base.body_notes:
-        if note not in noted:
-            yield Problem("no-case", f"no case has the body note '{note}'", None, "add it to a case")
-        if not any(note in cause.body for cause in base.causes.values()):
-            yield Problem(
-                "no-effect", f"the body note '{note}' changes no belief", None, "let a cause heed it, or take it out"
-            )
-    leading = {case.expect.leads for case in cases}
-    quiet = {cause for case in cases for cause in case.expect.quiet}
-    for cause in base.causes:
-        if cause not in leading:
-            yield Problem("no-case", f"in no case does '{cause}' lead", None, f"add one to {cause}.cases.yaml")
-        if cause not in quiet:
-            yield Problem("no-case", f"in no case does '{cause}' stay quiet", None, f"add one to {cause}.cases.yaml")
-    expected = {
-        name for case in cases for name in (case.expect.first, *case.expect.recommends, *case.expect.only_if) if name
-    }
-    for alteration in base.alterations:
-        if alteration not in expected:
-            yield Problem("no-case", f"no case expects the alteration '{alteration}'", None, "add a whole fitting")
+    findings, expects = [case.findings for case in cases], [case.expect for case in cases]
+    measured = {name for known in findings for name in known.pattern_measures}
+    asked = {symptom for known in findings for symptom in known.symptoms}
+    asked |= {one.id for one in base.symptoms.values() if one.from_ease and one.from_ease.measure in measured}
+    noted = {note for known in findings for note in known.body}
+    explained = {symptom for symptom, causes in base.causes_of.items() if causes}
+    heeded = {note for cause in base.causes.values() for note in cause.body}
+    leading, quiet = {one.leads for one in expects}, {cause for one in expects for cause in one.quiet}
+    expected = {name for one in expects for name in (one.first, *one.recommends, *one.only_if)}
+    gaps: list[tuple[Iterable[str], Collection[str | None], str, str, str]] = [
+        (base.symptoms, asked, "no-case", "no case answers the symptom '{}'", "add it to a case"),
+        (base.symptoms, explained, "no-cause", "no cause explains the symptom '{}'", "add a link, or take it out"),
+        (base.body_notes, noted, "no-case", "no case has the body note '{}'", "add it to a case"),
+        (
+            base.body_notes,
+            heeded,
+            "no-effect",
+            "the body note '{}' changes no belief",
+            "let a cause heed it, or take it out",
+        ),
+        (base.causes, leading, "no-case", "in no case does '{}' lead", "add one to {}.cases.yaml"),
+        (base.causes, quiet, "no-case", "in no case does '{}' stay quiet", "add one to {}.cases.yaml"),
+        (base.alterations, expected, "no-case", "no case expects the alteration '{}'", "add a whole fitting"),
+    ]
+    for rules, covered, code, told, hint in gaps:
+        for name in rules:
+            if name not in covered:
+                yield Problem(code, told.format(name), None, hint.format(name))
     for bits, one, other in close_pairs(base, SEPARATED_BITS):
-        yield Problem(
-            "close",
-            f"'{one}' and '{other}' are separated by {bits:.2f} bits only",
-            None,
-            "add a test that one of them shows",
-        )
+        told = f"'{one}' and '{other}' are separated by {bits:.2f} bits only"
+        yield Problem("close", told, None, "add a test that one of them shows")
     for sign, cause, probability in deciding_links(base, ALONE):
-        yield Problem(
-            "alone",
-            f"'{sign}' alone makes '{cause}' {probability:.0%} sure",
-            None,
-            "weaken the link, or name another cause",
-        )
+        told = f"'{sign}' alone makes '{cause}' {probability:.0%} sure"
+        yield Problem("alone", told, None, "weaken the link, or name another cause")
 
 
 @dataclass(frozen=True)

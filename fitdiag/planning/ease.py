@@ -4,76 +4,56 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import inf
+from typing import Literal
 
 from fitdiag.knowledge.findings import Findings, measured
 from fitdiag.knowledge.model import BodyMeasure, EaseRow, EaseTable, RuleBase
 from fitdiag.units import Units, format_length, format_reading
 
 DISAGREE_MM = 0.5  # tables that differ by less say the same
+_SIDES: Mapping[Literal["under", "over"], str] = {"under": "short", "over": "over"}
 
 
 @dataclass(frozen=True)
 class EaseResult:
-    """One measure by one table, all in mm. `short_mm`: pattern under the table's least; `over_mm`: above its most."""
+    """One measure by one table, all in mm: what the body needs at least and at most, as far as the table says, and the pattern's."""
 
     table: EaseTable
     row: EaseRow
     measure: BodyMeasure
     body_mm: float
     pattern_mm: float | None
-    least_mm: float | None
+    least_mm: float
     most_mm: float | None
 
-    @property
-    def short_mm(self) -> float:
-        """By how much the pattern is short of body plus the least ease; 0 if it is not, or if the table names no least."""
-        return (
-            max(0.0, self.least_mm - self.pattern_mm)
-            if self.pattern_mm is not None and self.least_mm is not None
-            else 0.0
-        )
-
-    @property
-    def over_mm(self) -> float:
-        """By how much the pattern is over body plus the most ease."""
-        return (
-            max(0.0, self.pattern_mm - self.most_mm)
-            if self.pattern_mm is not None and self.most_mm is not None
-            else 0.0
-        )
+    def off_mm(self, side: Literal["under", "over"]) -> float:
+        """By how much the pattern is under the table's least, or over its most; 0 if it is not."""
+        if self.pattern_mm is None or (side == "over" and self.most_mm is None):
+            return 0.0
+        return max(0.0, self.least_mm - self.pattern_mm if side == "under" else self.pattern_mm - (self.most_mm or 0.0))
 
     def told(self, units: Units) -> str:
         """The result in a line, with the table's name."""
-        low = format_length(self.least_mm, units) if self.least_mm is not None else None
-        high = format_length(self.most_mm, units) if self.most_mm is not None else None
-        wanted = f"at least {low}" if high is None else f"at most {high}" if low is None else low
-        if low and high and low != high:
-            wanted = f"{low} to {high}"
+        low, high = (format_length(mm, units) if mm is not None else None for mm in (self.least_mm, self.most_mm))
+        wanted = f"at least {low}" if high is None else str(low) if low == high else f"{low} to {high}"
         text = f"{self.measure}: body {format_reading(self.body_mm, units)}, wanted {wanted}"
         if self.pattern_mm is not None:
-            text += f", pattern {format_reading(self.pattern_mm, units)}: "
-            if self.short_mm >= DISAGREE_MM:
-                text += f"{format_reading(self.short_mm, units)} short"
-            elif self.over_mm >= DISAGREE_MM:
-                text += f"{format_reading(self.over_mm, units)} over"
-            else:
-                text += "within the table"
+            off = [(mm, name) for side, name in _SIDES.items() if (mm := self.off_mm(side)) >= DISAGREE_MM]
+            result = " ".join(f"{format_reading(mm, units)} {name}" for mm, name in off) or "within the table"
+            text += f", pattern {format_reading(self.pattern_mm, units)}: {result}"
         return f"{text} (by {self.table.title})"
 
 
 def rows_for(table: EaseTable, measure: BodyMeasure, hip_mm: float | None) -> list[EaseRow]:
     """The rows of a table for a measure; of a table with hip bands only the band of this hip, none if it is not known."""
-    found = []
-    for row in table.rows:
-        if row.measure != measure:
-            continue
-        if row.hip_from_mm is not None or row.hip_under_mm is not None:
-            if hip_mm is None or hip_mm < (row.hip_from_mm or 0.0) - 1e-6:
-                continue
-            if row.hip_under_mm is not None and hip_mm >= row.hip_under_mm - 1e-6:
-                continue
-        found.append(row)
-    return found
+    return [row for row in table.rows if row.measure == measure and _of_band(row, hip_mm)]
+
+
+def _of_band(row: EaseRow, hip_mm: float | None) -> bool:
+    if row.hip_from_mm is None and row.hip_under_mm is None:
+        return True
+    return hip_mm is not None and (row.hip_from_mm or 0.0) - 1e-6 <= hip_mm < (row.hip_under_mm or inf) - 1e-6
 
 
 def check_measures(
@@ -82,16 +62,10 @@ def check_measures(
     """Every body measure by every table that has it (or by the one table chosen). Lengths in mm."""
     results = []
     for rule in base.ease.values():
-        if table is not None and rule.id != table:
-            continue
-        for measure, body_mm in body.items():
+        for measure, body_mm in body.items() if table in (None, rule.id) else ():
             for row in rows_for(rule, measure, body.get("hip")):
-                least = (
-                    body_mm + (row.at_least_mm or 0.0)
-                    if row.at_least_mm is not None or row.at_most_mm is not None
-                    else None
-                )
                 most = body_mm + row.at_most_mm if row.at_most_mm is not None else None
+                least = body_mm + (row.at_least_mm or 0.0)
                 results.append(EaseResult(rule, row, row.measure, body_mm, pattern.get(measure), least, most))
     return results
 
@@ -112,12 +86,9 @@ def with_measures(base: RuleBase, findings: Findings) -> Findings:
         if link.measure not in findings.body_measures or link.measure not in findings.pattern_measures:
             continue
         chosen = findings.tables.get(link.measure)
-        results = [
-            result
-            for result in check_measures(base, findings.body_measures, findings.pattern_measures, chosen)
-            if result.measure == link.measure
-        ]
-        amounts = [result.short_mm if link.side == "under" else result.over_mm for result in results]
+        checked = check_measures(base, findings.body_measures, findings.pattern_measures, chosen)
+        results = [result for result in checked if result.measure == link.measure]
+        amounts = [result.off_mm(link.side) for result in results]
         if not amounts:
             continue
         least, most = min(amounts), max(amounts)
@@ -129,6 +100,5 @@ def with_measures(base: RuleBase, findings: Findings) -> Findings:
             notes.append(f"Measured on paper: {results[0].told(findings.units)}.")
         elif most > 0:
             by = f"{format_reading(least, findings.units)} to {format_reading(most, findings.units)}"
-            side = "short" if link.side == "under" else "over"
-            notes.append(f"The tables disagree, {by} {side}: {told}. Choose one for {link.measure}.")
+            notes.append(f"The tables disagree, {by} {_SIDES[link.side]}: {told}. Choose one for {link.measure}.")
     return replace(findings, notes=tuple(dict.fromkeys(notes)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from itertools import pairwise
 
 from fitdiag.knowledge.findings import Done, Findings
@@ -154,28 +155,19 @@ def _wanted(base: RuleBase, watch: Watch, after: Mapping[str, float], findings: 
 def measure_moved(base: RuleBase, pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
     """By how much (mm) each earlier alteration lessened the measure that is followed, tried on this pattern."""
     followed = base.garment.followed if base.garment is not None else None
-    if followed is None:
-        return {}
-    before = pattern_measures(pattern).get(followed.measure, 0.0)
     moved: dict[str, float] = {}
-    for item in done:
-        if item.amount_mm:
-            try:
-                after = pattern_measures(carry_out(pattern, item.alteration, item.amount_mm).pattern)
-            except ProblemsFoundError:
-                continue
-            moved[item.alteration] = moved.get(item.alteration, 0.0) + before - after.get(followed.measure, before)
+    for item in done if followed is not None else ():
+        for name, change in changes_on(pattern, [item]).items():
+            if followed is not None and name == followed.measure and item.amount_mm:
+                moved[item.alteration] = moved.get(item.alteration, 0.0) - change
     return moved
 
 
 def changes_on(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
-    """By how much (mm) alterations, one after the other, change each measure of a pattern."""
+    """By how much (mm) alterations, one after the other, change each measure of a pattern; those that cannot be made change none."""
     before = pattern_measures(pattern)
     for item in done:
-        if item.amount_mm:
-            try:
-                pattern = carry_out(pattern, item.alteration, item.amount_mm).pattern
-            except ProblemsFoundError:
-                continue
+        with suppress(ProblemsFoundError):
+            pattern = carry_out(pattern, item.alteration, item.amount_mm).pattern if item.amount_mm else pattern
     after = pattern_measures(pattern)
     return {name: after[name] - before[name] for name in before if name in after}
