@@ -403,7 +403,7 @@ def in_child(
 
 OWN = ("XDG_CACHE_HOME", "XDG_STATE_HOME", "LOCALAPPDATA")  # what is kept outside the cases lies in the same tree
 SHELVED = (
-    *FOR_ALL, "cli.photo read_picture", "cli.photo clean_bytes", "cli.learn learn_from", "drape.muslin _settled", "pattern.fit fit",
+    *FOR_ALL, "cli.photo read_picture", "cli.photo clean_jpeg", "cli.learn learn_from", "drape.muslin _settled", "pattern.fit fit",
     "drape.muslin _drawn", "reports.sheet make_sheet", "sessions.state make_plan",
 )  # fmt: skip
 

@@ -15,7 +15,7 @@ from fitdiag.cli.output import say, say_all, say_then, write, write_data
 from fitdiag.files import make_folder, refusals, taken_name, write_all, write_atomically
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
-from fitdiag.photos.intake import Picture, check_same, clean_bytes, crop_above, read_picture, shortcomings
+from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, read_picture, shortcomings
 from fitdiag.photos.kept import KEPT, kept
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
@@ -118,7 +118,7 @@ def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, byt
     """A picture's marks, its cleaned content, and what to say about it; its pixels are let go of again."""
     picture = read_picture(source, smaller=True)
     lines = shortcomings(picture) or ["nothing stands in the way of measuring it"]
-    content = clean_bytes(crop_above(picture, face_above) if face_above is not None else picture, ".jpg")
+    content = clean_jpeg(crop_above(picture, face_above) if face_above is not None else picture)
     marks = Marks("", "", picture.width, picture.height, view, picture.focal_35mm)
     if _is_there(sidecar(source)):
         marks = read_marks(sidecar(source))
@@ -155,7 +155,7 @@ def mark(pictures: Sequence[str], marks_file: str | None, *, units: str | None, 
         path = Path(picture)
         found, marks = read_marked(path, marks_file)
         pages.append(path.with_name(path.stem + ".marking.html"))
-        write_atomically(pages[-1], mark_page(clean_bytes(found, ".jpg"), marks, chosen), replace=replace)
+        write_atomically(pages[-1], mark_page(clean_jpeg(found), marks, chosen), replace=replace)
     say_then(
         "Open in a browser, and delete when done, for the picture is inside:", *(shown_path(page) for page in pages)
     )

@@ -16,7 +16,7 @@ from fitdiag.cli.photo import length_given, measure, read_marked, sidecar, take_
 from fitdiag.files import write_all
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.photos.combine import measure_all
-from fitdiag.photos.intake import clean_bytes
+from fitdiag.photos.intake import clean_jpeg
 from fitdiag.photos.kept import KEPT, kept_text
 from fitdiag.photos.marks import VIEWS, Marks, as_json, read_marks
 from fitdiag.photos.page import confirm_page, parse_answer
@@ -136,7 +136,7 @@ def _refuse_mirrored(paths: Sequence[Path]) -> None:
     turned: dict[Path, bytes | str] = {}
     for path in paths:
         picture, marks = read_marked(path)
-        content = clean_bytes(replace(picture, pixels=picture.pixels[:, ::-1]), ".jpg")
+        content = clean_jpeg(replace(picture, pixels=picture.pixels[:, ::-1]))
         copy = path.with_name(f"turned-{path.name}")
         widths, digest = marks.widths_mm, hashlib.sha256(content).hexdigest()
         bare = Marks(copy.name, digest, marks.width, marks.height, marks.view, marks.focal_35mm, widths_mm=widths)

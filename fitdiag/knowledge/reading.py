@@ -64,8 +64,11 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
-def read_file(document: Document, model: type[Model], schema: str) -> Model:
-    """A whole file of that schema as its model, or dataclass. Raises ProblemsFoundError with every fault."""
+def read_file(document: Document, model: type[Model], schema: str, context: Any = None) -> Model:
+    """A whole file of that schema as its model, or dataclass. `context`: for its validators.
+
+    Raises ProblemsFoundError with every fault.
+    """
     data = document.data
     found = data.get("schema", "missing") if isinstance(data, dict) else "missing"
     if found != schema:
@@ -74,7 +77,7 @@ def read_file(document: Document, model: type[Model], schema: str) -> Model:
     try:
         bare = {key: value for key, value in data.items() if key != "schema"}
         kind: Any = model
-        read: Model = adapter(kind).validate_python(bare)
+        read: Model = adapter(kind).validate_python(bare, context=context)
         return read
     except ValidationError as error:
         raise ProblemsFoundError(problems_of(error, document, (), model, Hints())) from None

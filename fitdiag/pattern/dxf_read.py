@@ -34,7 +34,6 @@ _WORDS = {
     **dict.fromkeys(("sew", "sewing", "stitch", "stitching", "seam"), dxf.SEW), "notch": dxf.NOTCH, "notches": dxf.NOTCH,
     **dict.fromkeys(("grain", "grainline"), dxf.GRAIN), **dict.fromkeys(("drill", "holes"), dxf.DRILL),
 }  # fmt: skip
-MOST_CHARACTERS = 16 * 1024 * 1024
 MOST_ENTITIES = 3 * MOST_POINTS
 FLAT_MM = 0.05
 DEEPEST = 8
@@ -76,13 +75,13 @@ def pattern_from_dxf(
     `line`: what an outline is that no sew line explains: the line to cut along, with `allowance` mm in it, or the stitching line.
     """
     with placed(Where(shown_path)):
-        return _pattern(_text(content), garment, line, allowance, taken if taken is not None else Taken())
+        return _pattern(content, garment, line, allowance, taken if taken is not None else Taken())
 
 
 def _pattern(
-    text: str, garment: Garment | None, line: Outline | None, allowance: float | None, taken: Taken
+    content: str | bytes, garment: Garment | None, line: Outline | None, allowance: float | None, taken: Taken
 ) -> Pattern:
-    document = _read(text)
+    document, text = _read(content)
     try:
         scale = _unit(document, text, taken)
         blocks = _pieces_of(document, scale, taken)
@@ -102,52 +101,38 @@ def _pattern(
     return put_together(garment, pieces, title=title, grade=grade, client=client, carried=carried)
 
 
-def _text(content: str | bytes) -> str:
-    """The text of a file, of any age: UTF-8, else each byte a sign, which is enough for names in ASCII."""
-    if len(content) > MOST_CHARACTERS:
-        told = f"this file is larger than {MOST_CHARACTERS // 1024} kB"
-        raise stop("too-large", told, hint=f"a piece may have {MOST_POINTS} points; simplify the outlines")
-    if isinstance(content, str):
-        return content
-    if b"Binary DXF" in content[:24]:
-        raise stop("not-dxf", "this is a binary DXF", hint="save it as DXF text")
-    refuse_utf16(content, None)
-    content = content.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+def _read(content: str | bytes) -> tuple[Drawing, str]:
+    """A file of any age and its text: UTF-8, else each byte a sign, which is enough for names in ASCII."""
+    text = content if isinstance(content, str) else ""
+    if isinstance(content, bytes):
+        if b"Binary DXF" in content[:24]:
+            raise stop("not-dxf", "this is a binary DXF", hint="save it as DXF text")
+        refuse_utf16(content, None)
+        try:
+            text = content.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text = content.decode("latin-1")
+    text, library = text.replace("\r\n", "\n").replace("\r", "\n"), dxf.library()
     try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return content.decode("latin-1")
-
-
-def _read(text: str) -> Drawing:
-    library = dxf.library()
-    try:
-        document: Drawing = library.read(StringIO(text.replace("\r\n", "\n").replace("\r", "\n")))
+        return library.read(StringIO(text)), text
     except Exception as error:  # the library raises many kinds for damaged files
         raise stop("not-dxf", f"this is not DXF: {one_line(error)}", hint="is it the right file?") from None
-    return document
 
 
 def _unit(document: Drawing, text: str, taken: Taken) -> float:
     """Millimetres of one unit of the file, by its header or its texts; contradictions are refused."""
     header = document.header.get("$INSUNITS", 0) if "$INSUNITS" in text else 0  # the library fills in its own
     words = {value.strip().lower() for key, value in re.findall(r"(?im)^\s*(units?)\s*:\s*(\w+)", text)}
-    said = 25.4 if words & {"english", "inch", "inches"} else 1.0 if words & {"metric", "mm"} else None
-    if header:
-        if header not in _UNITS:
-            told = "the header of this file names a unit that is none of a pattern"
-            raise stop("units", told, hint="save it again in mm")
-        name, scale = _UNITS[header]
-        if said is not None and abs(said - scale) > 1e-9:
-            told = f"the header of this file says {name}, its texts say {'inches' if said > 1 else 'mm'}"
-            raise stop("units", told, hint="save it again in mm")
-        taken.lines.append(f"Unit: the header of the file says {name}.")
-        return scale
-    if said is not None:
-        taken.lines.append(f"Unit: a text of the file says {'inches' if said > 1 else 'metric, so mm'}.")
-        return said
-    taken.lines.append("Unit: the file names none; its numbers were taken for mm, which is the size of a garment.")
-    return 1.0
+    said = [(f"the header of the file says {name}", mm) for number, (name, mm) in _UNITS.items() if number == header]
+    said += [("a text of the file says inches", 25.4)] if words & {"english", "inch", "inches"} else []
+    said += [("a text of the file says metric, so mm", 1.0)] if words & {"metric", "mm"} else []
+    if len({mm for _, mm in said}) > 1 or header not in (0, *_UNITS):
+        told = " and ".join(told for told, _ in said) or "the header of the file names a unit that is none of a pattern"
+        raise stop("units", told, hint="save it again in mm")
+    if not said:
+        said = [("the file names none; its numbers were taken for mm, which is the size of a garment", 1.0)]
+    taken.lines.append(f"Unit: {said[0][0]}.")
+    return said[0][1]
 
 
 def _pieces_of(document: Drawing, scale: float, taken: Taken) -> list[_Block]:
@@ -272,55 +257,41 @@ def _line(entity: Any, scale: float) -> Array | None:
 
 def _named(blocks: list[_Block], garment: Garment, taken: Taken) -> dict[tuple[str, Side], _Block]:
     """The block of each piece, by the words of its name; other pieces are told."""
-    found: dict[tuple[str, Side], list[_Block]] = {}
+    found: dict[tuple[str, Side], _Block] = {}
     for block in blocks:
-        text = f"{block.said('piece name')} {block.name}".lower()
-        words = re.findall(r"[a-z]+", text)
-        names = {name for name in garment.parts if name in words}
+        words = re.findall(r"[a-z]+", f"{block.said('piece name')} {block.name}".lower())
+        names = [name for name in garment.parts if name in words]
         if len(names) != 1:
             taken.left_out.append(f"the piece '{one_line(block.said('piece name') or block.name, 40)}'")
             continue
         side: Side = "left" if "left" in words else "right" if "right" in words else "both"
-        found.setdefault((names.pop(), side), []).append(block)
-    for name in garment.parts:
-        several = {side: found[name, side] for side in ("both", "left", "right") if (name, side) in found}
-        if not several or any(len(one) > 1 for one in several.values()) or len(several) == 3:
-            count = sum(len(one) for one in several.values())
-            told = f"there is no piece named '{name}'" if not count else f"there are {count} pieces named '{name}'"
+        if any(name == names[0] and (side == other or "both" in (side, other)) for name, other in found):
             hint = f"a pattern needs {' and '.join(garment.parts)}, named in the block or in 'Piece Name: ...'"
-            raise stop("pieces", told, hint=hint)
-    return {key: one[0] for key, one in found.items()}
+            raise stop("pieces", f"there are several pieces named '{names[0]}'", hint=hint)
+        found[names[0], side] = block
+    return found
 
 
 def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | None, taken: Taken) -> Drawn:
     """A block as drawn lines. The sew line counts if there is one; a boundary alone counts as what it is said to be."""
-    grain = next(iter(block.lines[dxf.GRAIN]), None)
-    drawn = Drawn(part, grain=grain, origin=np.array(block.origin))
-    turns = points(block.turns)
-    if block.lines[dxf.SEW]:
-        drawn.seams = seams_of_outline(part, _ring(part.name, block, dxf.SEW), turns, grain)
-        told = "layer 14, the sew line, is the stitching line"
-        if block.lines[dxf.BOUNDARY]:
-            drawn.allowance = _allowances(drawn.seams, _ring(part.name, block, dxf.BOUNDARY))
-            told += "; layer 1 is the line to cut along"
-    else:
-        kind = _said_line(block) or line
-        if kind is None:
-            told = (
-                f"{part.name}: the file does not say whether its outline is the line to cut along or the stitching line"
-            )
-            hint = "add --line stitch, or --line cut --allowance 15mm with the allowance that it holds"
-            raise stop("which-line", told, hint=hint)
-        if kind == "cut" and allowance is None:
-            told = f"{part.name}: the outline is the line to cut along, but how wide the allowance is is not known"
-            raise stop("which-line", told, hint="add --allowance 15mm")
-        seams = seams_of_outline(part, _ring(part.name, block, dxf.BOUNDARY), turns, grain)
-        if kind == "cut" and allowance:
-            seams = inset(seams, part.seams, allowance)
-            drawn.allowance = dict.fromkeys(part.seams, allowance)
-        drawn.seams = seams
-        told = f"layer 1, the boundary, is the {'line to cut along' if kind == 'cut' else 'stitching line'}"
-        told += ", as the file says" if _said_line(block) else ", as given"
+    grain, sewn, said = next(iter(block.lines[dxf.GRAIN]), None), bool(block.lines[dxf.SEW]), _said_line(block)
+    kind = "stitch" if sewn else said or line
+    if kind is None or (kind == "cut" and allowance is None):
+        told = f"{part.name}: the file does not say whether its outline is the stitching line, or how wide an allowance it holds"
+        raise stop(
+            "which-line", told, hint="add --line stitch, or --line cut --allowance 15mm with the allowance it holds"
+        )
+    ring = _ring(part.name, block, dxf.SEW if sewn else dxf.BOUNDARY)
+    seams = seams_of_outline(part, ring, points(block.turns), grain)
+    drawn = Drawn(part, seams, grain=grain, origin=np.array(block.origin))
+    told = "layer 14, the sew line, is the stitching line" if sewn else "layer 1, the boundary, is the stitching line"
+    if sewn and block.lines[dxf.BOUNDARY]:
+        drawn.allowance = _allowances(seams, _ring(part.name, block, dxf.BOUNDARY))
+        told += "; layer 1 is the line to cut along"
+    elif kind == "cut" and allowance:
+        drawn.seams, drawn.allowance = inset(seams, part.seams, allowance), dict.fromkeys(part.seams, allowance)
+        told = "layer 1, the boundary, is the line to cut along"
+    told += "" if sewn else ", as the file says" if said else ", as given"
     taken.lines.append(f"{part.name.capitalize()}: {told}.")
     _take_marks(drawn, block, taken)
     if note := block.said("note"):
@@ -367,24 +338,11 @@ def _ring(name: str, block: _Block, layer: str) -> Array:
     """The one closed outline on a layer, each point once; lines, arcs and splines that touch make one."""
     parts = block.lines[layer]
     closed = [one for one in parts if len(one) > 3 and apart(one[0], one[-1]) <= CLOSED_MM]
-    if len(closed) > 1 or (closed and len(parts) > len(closed)):
-        told = f"{name}: there are {len(parts)} outlines on layer {layer}"
-        raise stop("layers", told, hint="the outline belongs there as one closed line")
-    if not parts:
-        told = f"{name}: there is no outline on layer {layer}"
-        hint = "the boundary belongs on layer 1, as one closed line; is the layer switched off?"
+    line = chained(parts) if parts and (not closed or len(parts) == 1) else None
+    if line is None or apart(line[0], line[-1]) > CLOSED_MM:
+        told = f"{name}: one closed outline belongs on layer {layer}; there are {len(parts)} lines that make none"
+        hint = "is it open, there twice, or on a layer that is switched off?"
         raise stop("layers", told, hint=hint)
-    line = closed[0] if closed else chained(parts)
-    if line is None:
-        told = f"{name}: the {len(parts)} lines on layer {layer} do not touch end to end"
-        raise stop("open", told, hint="join them to one closed outline, and save it again")
-    gap = apart(line[0], line[-1])
-    if gap > CLOSED_MM:
-        told = f"{name}: the outline on layer {layer} is open by {gap:.1f} mm"
-        raise stop("open", told, hint="close it, and save it again")
-    if len(line) - 1 < 6:
-        told = f"{name}: the outline on layer {layer} has only {len(line) - 1} points"
-        raise stop("layers", told, hint="it must show every seam")
     return line[:-1]
 
 

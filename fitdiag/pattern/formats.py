@@ -7,19 +7,18 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import numpy as np
-from pydantic import AfterValidator, Field, PlainValidator, ValidationError, create_model, model_validator
+from pydantic import AfterValidator, Field, PlainValidator, ValidationInfo, model_validator
 
-from fitdiag.files import no_twins, read_bytes, write_atomically
+from fitdiag.files import read_bytes, write_atomically
 from fitdiag.knowledge.basics import Id, Part
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.reading import problems_of, read_file, wrong
+from fitdiag.knowledge.reading import parse_json, read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.pattern import record
 from fitdiag.pattern.assemble import Taken, level_faults, of_a_size, with_levels
@@ -95,14 +94,7 @@ def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: T
         return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
     if kind == ".yaml":
         return pattern_from_data(parse_yaml(content, shown), said.garment)
-    try:
-        data = json.loads(content, object_pairs_hook=no_twins)
-    except (ValueError, RecursionError) as error:
-        place = (error.lineno, error.colno) if isinstance(error, json.JSONDecodeError) else (0, 0)
-        told = one_line(error.msg if isinstance(error, json.JSONDecodeError) else error, 80)
-        told = f"this is not JSON: {told}"
-        raise stop("not-json", told, where=Where(shown, *place), hint="is it the right file?") from None
-    return pattern_from_data(Document(shown, data, None), said.garment)
+    return pattern_from_data(parse_json(content, shown, "is it the right file?"), said.garment)
 
 
 # -- the program's own format --------------------------------------------------------------------------------------------
@@ -184,12 +176,27 @@ def _day(text: str) -> str:
     return text
 
 
+def _one_of(kind: Literal["seams", "levels"]) -> AfterValidator:
+    """A name that a piece of the garment has."""
+
+    def checked(name: str, info: ValidationInfo) -> str:
+        parts: Mapping[str, Any] = getattr(info.context, "parts", {})
+        known = dict.fromkeys(one for part in parts.values() for one in getattr(part, kind))
+        if name not in known:
+            raise wrong("unknown-key", f"'{one_line(name, 50)}' is not a key here", Hints().near(name, known))
+        return name
+
+    return AfterValidator(checked)
+
+
 Mm = Annotated[float, Field(strict=True, ge=-FARTHEST_MM, le=FARTHEST_MM, allow_inf_nan=False)]
 Width = Annotated[float, Field(strict=True, ge=0.0, le=FARTHEST_MM, allow_inf_nan=False)]
 Point = Annotated[tuple[float, float], PlainValidator(_xy)]
 Seam = Annotated[list[Point], Field(min_length=2, max_length=MOST_POINTS)]
 Line = Annotated[list[Point], Field(min_length=2, max_length=1000)]
 Name = Annotated[str, Field(pattern=record.LINE_NAME.pattern.replace("\\Z", "$"))]
+
+SeamName = Annotated[str, _one_of("seams")]
 
 
 class _Dart(Part):
@@ -226,7 +233,7 @@ class _Carried(Part):
 
 
 class _Piece(Part):
-    """A piece of any garment; `_models` says which names its own pieces have."""
+    """A piece of any garment; that its names are those of this very piece is looked up afterwards."""
 
     piece: str = ""
     side: str = ""  # what `piece` was called in older files
@@ -234,15 +241,15 @@ class _Piece(Part):
     cut: Any = None
     unit: Literal["mm"]
     grain_x: Mm
-    levels: Any
-    seams: Any
+    levels: dict[Annotated[str, _one_of("levels")], Mm] = {}
+    seams: dict[SeamName, Seam]
     darts: Annotated[list[_Dart], Field(max_length=record.MOST_DARTS)] = []
     lines: Annotated[dict[Name, Line], Field(max_length=record.MOST_LINES)] = {}
     notches: Annotated[list[_Notch], Field(max_length=record.MOST_NOTCHES)] | None = None
     joints: Annotated[list[_Joint], Field(max_length=record.MOST_NOTCHES)] = []
     holes: Annotated[list[Point], Field(max_length=record.MOST_NOTCHES)] = []
-    band: Any
-    allowance: Any
+    band: dict[SeamName, tuple[Width, Width, Width]] = {}
+    allowance: dict[SeamName, Width] = {}
     note: str = ""
 
 
@@ -253,54 +260,30 @@ class _File(Part):
     units: Units | None = None
     client: str = ""
     altered: Annotated[list[_Carried], Field(max_length=record.MOST_CARRIED)] = []
-    pieces: Annotated[list[dict[str, Any]], Field(max_length=20)]
-
-
-@cache
-def _models(garment: Garment) -> Mapping[str, type[_Piece]]:
-    """What a file may say of each piece of a garment: all its seams must be there, and other names are not known."""
-
-    def named(names: Iterable[str], value: Any, **default: Any) -> tuple[type[Part], Any]:
-        fields: dict[str, Any] = {f"n{k}": (value, Field(alias=name, **default)) for k, name in enumerate(names)}
-        model = create_model("_Named", __base__=Part, **fields)
-        return model, model() if default else ...
-
-    found = {}
-    for name, part in garment.parts.items():
-        optional = {"default": None}
-        found[name] = create_model(
-            "_Own", __base__=_Piece,
-            seams=named(part.seams, Seam), levels=named(part.levels, Mm, **optional),
-            allowance=named(part.seams, Width, **optional), band=named(part.seams, tuple[Width, Width, Width], **optional),
-        )  # fmt: skip
-    return found
+    pieces: Annotated[list[_Piece], Field(max_length=20)]
 
 
 def pattern_from_data(document: Document, garment: Garment | None = None) -> Pattern:
     """A pattern from the plain values of a file. Raises ProblemsFoundError with every problem found."""
-    file, where = read_file(document, _File, SCHEMA), document.where
+    where, said = document.where, document.data.get("garment", "") if isinstance(document.data, dict) else ""
     with placed(where(("garment",))):
-        garment = garment or shipped_garment(file.garment)
-    hints, problems = Hints(), list[Problem]()
+        garment = garment or shipped_garment(said if isinstance(said, str) else "")
+    file = read_file(document, _File, SCHEMA, garment)
+    problems: list[Problem] = []
     pieces: dict[Side, dict[str, Piece]] = {"both": {}, "left": {}, "right": {}}
-    for index, data in enumerate(file.pieces):
-        loc = ("pieces", index)
-        model = _models(garment).get(str(data.get("piece", data.get("side"))))
-        if model is None:
+    for index, one in enumerate(file.pieces):
+        loc, name = ("pieces", index), one.piece or one.side
+        if name not in garment.parts:
             told = "a piece needs " + " or ".join(f"'piece: {known}'" for known in garment.parts)
             problems.append(Problem("piece", told, where((*loc, "piece"))))
             continue
-        try:
-            one = model.model_validate(data)
-        except ValidationError as error:
-            problems += problems_of(error, document, loc, model, hints)
-            continue
         piece, found = _piece_of(one, garment)
         problems += [replace(problem, where=where((*loc, problem.code))) for problem in found]
-        if piece.name in pieces[one.for_side]:
-            told = f"there are two pieces '{piece.name}'"
+        if name in pieces[one.for_side]:
+            told = f"there are two pieces '{name}'"
             problems.append(Problem("pieces", told, where((*loc, "piece")), "keep one of them"))
-        pieces[one.for_side][piece.name] = piece
+        if piece is not None:
+            pieces[one.for_side][name] = piece
     own = {**pieces["both"], **pieces["right"]}
     if not problems and (set(own) != set(garment.parts) or set(pieces["left"]) != set(pieces["right"])):
         told = f"a pattern needs one each of: {', '.join(garment.parts)}; or one for left and one for right"
@@ -318,26 +301,28 @@ def pattern_from_data(document: Document, garment: Garment | None = None) -> Pat
         return of_a_size(Pattern(garment, ordered, pieces["left"], title, grade, client, carried, file.units))
 
 
-def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece, list[Problem]]:
-    """A piece with what is wrong in its shape."""
+def _piece_of(one: _Piece, garment: Garment) -> tuple[Piece | None, list[Problem]]:
+    """A piece with what is wrong in its names or its shape; none where a seam is missing or not known."""
     part = garment.parts[one.piece or one.side]
-    levels, seams, allowance, band = (
-        named.model_dump(by_alias=True, exclude_none=True) for named in (one.levels, one.seams, one.allowance, one.band)
-    )
-    seams = {name: points(line) for name, line in seams.items()}
-    lines, _ = with_levels(part, levels, {name: points(line) for name, line in one.lines.items()}, seams)
-    piece = Piece(
-        part, seams, tuple(Dart(*points([dart.left, dart.right, dart.tip])) for dart in one.darts), lines,
-        tuple(Notch(one_line(n.name, 40), n.seam, points([n.at])[0]) for n in one.notches or ()), one.grain_x, allowance,
-        one_line(one.note, record.LONGEST_NOTE), tuple(_joint_of(joint) for joint in one.joints), band, tuple(points(one.holes)),
-    )  # fmt: skip
-    named = [*(notch.seam for notch in piece.notches), *(s for joint in piece.joints for s in (joint.seam, *joint.of))]
+    seams = [*one.seams, *one.allowance, *one.band, *(notch.seam for notch in one.notches or ())]
+    seams += [seam for joint in one.joints for seam in (joint.seam, *joint.of)]
+    told = [(name, "seam") for name in dict.fromkeys(seams) if name not in part.seams]
+    told += [(name, "level") for name in one.levels if name not in part.levels]
     problems = [
-        Problem("seam", f"{part.name}: a notch or joint is on '{one_line(seam, 40)}', which is no seam of it")
-        for seam in dict.fromkeys(named)
-        if seam not in part.seams
+        Problem(f"{kind}s", f"{part.name}: '{one_line(name, 40)}' is named, which is no {kind} of it")
+        for name, kind in told
     ]
-    problems += [*level_faults(piece), *faults(piece)]
+    problems += [Problem("seams", f"{part.name}: '{name}' is missing") for name in part.seams if name not in one.seams]
+    if problems:
+        return None, problems
+    drawn = {name: points(one.seams[name]) for name in part.seams}
+    lines, _ = with_levels(part, one.levels, {name: points(line) for name, line in one.lines.items()}, drawn)
+    piece = Piece(
+        part, drawn, tuple(Dart(*points([dart.left, dart.right, dart.tip])) for dart in one.darts), lines,
+        tuple(Notch(one_line(n.name, 40), n.seam, points([n.at])[0]) for n in one.notches or ()), one.grain_x, one.allowance,
+        one_line(one.note, record.LONGEST_NOTE), tuple(_joint_of(joint) for joint in one.joints), one.band, tuple(points(one.holes)),
+    )  # fmt: skip
+    problems = [*level_faults(piece), *faults(piece)]
     return (piece if one.notches is not None or problems else with_notches(piece)), problems
 
 

@@ -13,13 +13,12 @@ from dataclasses import dataclass, replace
 from functools import cache
 from html import escape
 from math import atan2, cos, degrees, hypot, pi, radians, sin
-from typing import Literal, NamedTuple, TypeVar
+from typing import Literal, NamedTuple
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiLineString, Polygon, STRtree, box, get_parts
+from shapely import LineString, MultiLineString, Point, Polygon, STRtree, box, get_parts
 from shapely.geometry.base import BaseGeometry
-from shapely.ops import linemerge
 
 from fitdiag.pattern.garment import arc, at_far
 from fitdiag.pattern.piece import Array, apart, left_of, unit
@@ -30,7 +29,6 @@ APART_MM = 12.0  # between drawings that stand one below the other
 XY = tuple[float, float]
 Box = tuple[float, float, float, float]  # left, top, right, bottom
 Anchor = Literal["start", "middle", "end"]
-Place = TypeVar("Place")
 Over = Literal["labels", "lines", "nothing"]  # what a label may cover
 
 
@@ -86,6 +84,11 @@ class Letters(NamedTuple):
         """Width of a text in mm as Helvetica sets it, with room for a wider font in its place; bold is taken wider still."""
         wider = 1.26 if self.bold else 1.15
         return sum(_WIDTHS.get(char, 556) for char in text) / 1000 * self.size * MM_PER_POINT * wider
+
+    def room(self, text: str) -> tuple[float, float]:
+        """Width and height that a text of one or more lines takes, mm."""
+        lines = text.split("\n")
+        return max(map(self.width, lines)) + 1.2, self.size * MM_PER_POINT * (1.25 * len(lines) - 0.25)
 
 
 LABEL = Letters(9.0, role="label")
@@ -249,15 +252,12 @@ class Pen:
 
     def dot(self, at: XY, radius: float, grey: float, role: str) -> None:
         """A filled circle, as a polygon of 24 sides."""
-        turn = np.linspace(0, 2 * pi, 25)[:-1]
-        self.fill(np.column_stack([at[0] + radius * np.cos(turn), at[1] + radius * np.sin(turn)]), grey, role)
+        self.fill(_circle(at, radius)[:-1], grey, role)
 
     def ring(self, at: XY, radius: float, role: str) -> None:
         """A circle line round a white ground with a dot in it: the mark of a hinge."""
         self.dot(at, radius, 1.0, role)
-        turn = np.linspace(0, 2 * pi, 25)
-        turn[-1] = 0.0
-        self.line(np.column_stack([at[0] + radius * np.cos(turn), at[1] + radius * np.sin(turn)]), "part", width=0.3)
+        self.line(_circle(at, radius), "part", width=0.3)
         self.dot(at, radius * 0.45, 0.0, role)
 
     def arrow(self, tip: XY | Array, start: XY | Array) -> None:
@@ -304,61 +304,41 @@ class Pen:
     ) -> bool:  # fmt: skip
         """A text at the free-est of the spots, the first of equals; on white ground where it covers lines (if the pen does so).
 
-        `leader`: what it names, joined by a thin line when it had to go far. `over`: what it may cover at worst; where it
-        would cover more it is left out. Says whether it was set.
+        It may have several lines. `leader`: what it names, joined by a thin line when it had to go far. `over`: what it may cover
+        at worst; where it would cover more it is left out. Says whether it was set.
         """
         size, bold, role = letters
-        wide, high = letters.width(text) + 1.2, size * MM_PER_POINT
-        best = self._freest(((spot, _ground(spot, wide, high)) for spot in spots), within)
+        best = self._freest(spots, letters.room(text), within)
         if best is None or (best[0] >= 100 and over != "labels") or (over == "nothing" and best[3] > 0.3):
             return False
         _, spot, ground, ink = best
         if ink > 0.3 and self.ground:
             self._over.append(Fill(_pairs(np.asarray(ground.exterior.coords)[:-1]), 1.0, "ground"))
-        if leader is not None and (away := hypot(spot.x - leader[0], spot.y - leader[1])) > wide / 2 + 5:
+        if leader is not None and hypot(spot.x - leader[0], spot.y - leader[1]) > letters.width(text) / 2 + 5.6:
             bare = LineString([leader, (spot.x, spot.y)]).difference(ground)
-            if not bare.is_empty and away:
+            if not bare.is_empty:
                 self._over.append(Stroke(_pairs(np.asarray(bare.coords)), 0.15, (), "leader"))
                 self._note(np.asarray(bare.coords))
-        turn = radians(spot.angle)
-        x, y = spot.x + 0.35 * high * sin(turn), spot.y + 0.35 * high * cos(turn)
-        self._over.append(Text(x, y, text, size, "middle", spot.angle, bold, role))
-        self._taken.append(ground)
-        return True
-
-    def block(
-        self, lines: Sequence[str], shares: Iterable[XY], within: Box, letters: Letters, *, free: bool = False
-    ) -> bool:
-        """Lines of text, flush left, at the free-est of the places, the first of equals. `shares`: of the room beside and below them.
-
-        `free`: only where they cover nothing. Whether they stand now.
-        """
-        size, _, role = letters
-        step = size * MM_PER_POINT * 1.25
-        wide, high = max(map(letters.width, lines)), step * len(lines)
-        left, top, right, bottom = within
-        spare = right - left - 4 - wide, bottom - top - 4 - high
-        corners = ((left + 2 + spare[0] * x, top + 2 + spare[1] * y) for x, y in shares)
-        places = ((at, box(at[0] - 0.6, at[1], at[0] + wide + 0.6, at[1] + high)) for at in corners)
-        best = self._freest(places, within, free=free)
-        if best is None:
-            return False
-        _, (x, y), ground, _ = best
-        self._over += [Text(x, y + step * (row + 0.8), line, size, role=role) for row, line in enumerate(lines)]
+        lines, turn = text.split("\n"), radians(spot.angle)
+        for row, line in enumerate(lines):
+            far = (0.35 + 1.25 * (row - (len(lines) - 1) / 2)) * size * MM_PER_POINT
+            x, y = spot.x + far * sin(turn), spot.y + far * cos(turn)
+            self._over.append(Text(x, y, line, size, "middle", spot.angle, bold, role))
         self._taken.append(ground)
         return True
 
     def _freest(
-        self, places: Iterable[tuple[Place, Polygon]], within: Box, *, free: bool = False
-    ) -> tuple[float, Place, Polygon, float] | None:
+        self, spots: Iterable[Spot], room: tuple[float, float], within: Box
+    ) -> tuple[float, Spot, Polygon, float] | None:
         """The place that costs least, the first of equals: its cost, itself, its ground, the mm of line under it."""
-        best: tuple[float, Place, Polygon, float] | None = None
-        for order, (place, ground) in enumerate(places):
+        best: tuple[float, Spot, Polygon, float] | None = None
+        for order, spot in enumerate(spots):
             if best is not None and best[0] <= order * 0.4:
                 break  # no later place can cost less
+            ground = ground_of(spot, room)
             cost, ink = self._cost(ground, within)
-            if not (free and cost > 0.0) and (best is None or cost + order * 0.4 < best[0]):
-                best = (cost + order * 0.4, place, ground, ink)
+            if best is None or cost + order * 0.4 < best[0]:
+                best = (cost + order * 0.4, spot, ground, ink)
         return best
 
     def dimension(self, a: XY, b: XY, text: str, away: XY | None) -> tuple[XY, list[Spot]]:
@@ -416,6 +396,10 @@ def corners(box: Box) -> Array:
     return np.array([(left, top), (right, top), (right, bottom), (left, bottom), (left, top)])
 
 
+def _circle(at: XY, radius: float) -> Array:
+    return np.asarray(Point(at).buffer(radius, quad_segs=6).exterior.coords)
+
+
 def pointed(tip: Array, back: Array, share: float) -> Array:
     """The head of an arrow as (3, 2) points: its `tip`, and both ends of its foot, a `share` of its length off the line."""
     return np.array([tip, tip + back + left_of(back) * share, tip + back - left_of(back) * share])
@@ -454,18 +438,27 @@ def along(line: Array, size: float, shares: Sequence[float], gap: float = 0.9) -
 
 def clipped(line: Array, clip: Box) -> list[Array]:
     """The parts of a polyline inside a box."""
-    whole = LineString(line)
-    if whole.length == 0:
-        return []
-    inside = whole.intersection(box(*clip))
-    if inside.geom_type != "LineString":
-        lines = [part for part in get_parts(inside) if part.geom_type == "LineString"]
-        inside = linemerge(lines) if len(lines) > 1 else (lines[0] if lines else LineString())
-    return [np.asarray(part.coords) for part in get_parts(inside) if part.length > 1e-6]
+    inside = get_parts(shapely.line_merge(LineString(line).intersection(box(*clip))))
+    return [np.asarray(part.coords) for part in inside if part.geom_type == "LineString" and part.length > 1e-6]
 
 
-def _ground(spot: Spot, wide: float, high: float) -> Polygon:
-    turn = radians(spot.angle)
+def all_over(within: Box, room: tuple[float, float], towards: XY) -> list[Spot]:
+    """Places for a text that takes so much room, all over a box: those nearest to a place in it first, rather level than turned.
+
+    `towards`: that place in shares of the box, (0, 0) at the top left.
+    """
+    left, top, right, bottom = within
+    at = left + (right - left) * towards[0], top + (bottom - top) * towards[1]
+    spots = []
+    for high, wide, angle in ((room[1], room[0], 0.0), (room[0], room[1], 90.0)):
+        x, y = np.arange(left + wide / 2, right - wide / 2, 12.0), np.arange(top + high / 2, bottom - high / 2, 12.0)
+        spots += [Spot(float(u), float(v), angle) for u in x for v in y]
+    return sorted(spots, key=lambda spot: abs(spot.x - at[0]) + abs(spot.y - at[1]) + spot.angle)
+
+
+def ground_of(spot: Spot, room: tuple[float, float]) -> Polygon:
+    """What a text that takes so much room covers at a place."""
+    turn, (wide, high) = radians(spot.angle), room
     u, v = np.array([cos(turn), -sin(turn)]) * wide / 2, np.array([sin(turn), cos(turn)]) * high / 2
     middle = np.array([spot.x, spot.y])
     return Polygon(np.array([middle - u - v, middle + u - v, middle + u + v, middle - u + v]))

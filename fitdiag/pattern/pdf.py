@@ -12,7 +12,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 from fitdiag.pattern.ink import Drawing, Fill, Item, Text
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import one_line
 
 if TYPE_CHECKING:
     from fpdf import FPDF
@@ -45,19 +45,13 @@ def plain(text: str) -> str:
 def pdf_drawing(drawing: Drawing | Sequence[Drawing], paper: Paper = "a4", title: str = "") -> bytes:
     """Each drawing on a page of its own, as large as the paper allows but not above its own size."""
     drawings = (drawing,) if isinstance(drawing, Drawing) else tuple(drawing)
-    wide, high = size_of(paper)
+    wide, high = PAPERS[paper]
     pdf = document(title or drawings[0].title, (wide, high))
     for one in drawings:
         scale = min((wide - 2 * MARGIN_MM) / one.width, (high - 2 * MARGIN_MM) / one.height, 1.0)
         pdf.add_page()
         paint(pdf, one.items, ((wide - one.width * scale) / 2, MARGIN_MM), scale)
     return bytes(pdf.output())
-
-
-def size_of(paper: str) -> tuple[float, float]:
-    if paper not in PAPERS:
-        raise stop("paper", f"'{one_line(paper, 40)}' is not a paper known here", hint=f"use {' or '.join(PAPERS)}")
-    return PAPERS[paper]
 
 
 def document(title: str, size: tuple[float, float]) -> FPDF:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 from itertools import product
 from string import ascii_uppercase
 
@@ -15,11 +14,13 @@ import numpy as np
 import shapely
 from shapely import LineString, Polygon, affinity, box, get_parts
 
+from fitdiag.pattern import ink
 from fitdiag.pattern.change import grain_of
+from fitdiag.pattern.draw import View
 from fitdiag.pattern.garment import arc, off, unfolded
-from fitdiag.pattern.ink import LABEL, Box, Item, Letters, Pen, Spot, along, around, clipped, corners, pointed, wrapped
+from fitdiag.pattern.ink import LABEL, XY, Box, Item, Letters, Pen, Spot, clipped, corners
 from fitdiag.pattern.outline import cutting_area, notch_tick
-from fitdiag.pattern.pdf import MARGIN_MM, Paper, document, paint, size_of
+from fitdiag.pattern.pdf import MARGIN_MM, PAPERS, Paper, document, paint
 from fitdiag.pattern.piece import Array, Pattern, Piece, Side, cut_words, left_of, length, unit
 from fitdiag.pattern.record import history, stamp, whose
 from fitdiag.problems import stop
@@ -31,7 +32,6 @@ MOST_TILES = 400
 _SHIFTS = (0.5, 0.4, 0.6, 0.25, 0.75, 0.1, 0.9, 0.0, 1.0)  # shares of the spare paper at the left, and at the top
 _SCANT = 0.04  # a page that shows less of the piece than this is nearly empty
 STAMP_SIZE = 7.5
-STAMP_ROOMS_MM = 70.0, 48.0, 34.0  # narrower where lines leave no room; over a line only where nothing else is left
 MOST_STAMPED, MOST_TOLD = 4, 14  # lines about what was altered: on each page, and on the first
 TIMES = 3.0  # the ends of the level lines are shown so many times as large: an eighth of an inch is seen there
 CELL_MM = (47.0, 62.0)  # least and most height of one of these pictures
@@ -48,12 +48,12 @@ def pdf_sheets(
 
     A page shows `overlap_mm` of its neighbours. `more`: other pieces to print with them, like a waistband. For whom the pattern
     is, the `day` and what was altered stand on every page.
-    Raises ProblemsFoundError for an unknown paper or an overlap that is too narrow to glue or too wide to be worth its paper.
+    Raises ProblemsFoundError for an overlap that is too narrow to glue or too wide to be worth its paper.
     """
     if not 8.0 <= overlap_mm <= 40.0:
         wrong = f"an overlap of {overlap_mm:g} mm is outside 8 to 40 mm"
         raise stop("overlap", wrong, hint="10 mm is enough for glue or tape")
-    wide, high = size_of(paper)
+    wide, high = PAPERS[paper]
     room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
     pieces: list[tuple[Piece, Side]] = [(what, "both")] if isinstance(what, Piece) else list(what.cut())
     pieces += [(piece, "both") for piece in more]
@@ -109,10 +109,9 @@ class Grid:
     def has(self, row: int, column: int) -> Tile | None:
         return next((tile for tile in self.tiles if (tile.row, tile.column) == (row, column)), None)
 
-    def down(self, line: Array) -> Array:
-        """Piece mm turned to y down, from the corner of page A1."""
-        place = np.asarray(line, dtype=float).reshape(-1, 2)
-        return np.column_stack([place[:, 0] - self.left, -place[:, 1] - self.top])
+    def view(self, corner: XY, clip: Box, scale: float = 1.0) -> View:
+        """The piece with the corner of page A1 at a place on paper."""
+        return View(scale, corner[0] - self.left * scale, corner[1] - self.top * scale, clip)
 
 
 def tiles(piece: Piece, room: tuple[float, float], overlap: float, side: Side = "both") -> Grid:
@@ -199,14 +198,11 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
     wide, high = grid.room
     own: Box = (0.0, 0.0, wide, high)
     pen = Pen(wide, high, ground=False)  # no word hides a line to cut along
-    corner = np.array(tile.box[:2])
+    view = grid.view((-tile.box[0], -tile.box[1]), own)
     names: list[tuple[str, Array, str]] = []
     for role, points, name, where in _lines(grid.piece, grid.side):
-        line = grid.down(points) - corner
-        parts = clipped(line, own)
-        for part in parts:
-            if role:
-                pen.line(part, role)
+        line = view.at(points)
+        parts = pen.line(line, role, own) if role else clipped(line, own)
         if name and parts:
             names.append((name, max(parts, key=length), where))
         if role == "grain":
@@ -215,7 +211,7 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
     _page_words(pen, grid, tile, inner)
     for name, part, where in names:
         if length(part) > 25:
-            spots = along(part, 10, (0.5, 0.35, 0.65, 0.2, 0.8), gap=1.5)
+            spots = ink.along(part, 10, (0.5, 0.35, 0.65, 0.2, 0.8), gap=1.5)
             if where == "seam":  # inside, off the allowance
                 spots = [spot for one, other in zip(spots[::2], spots[1::2], strict=True) for spot in (other, one)]
             pen.label(name, spots, inner, LABEL._replace(size=10), over="lines")
@@ -225,23 +221,19 @@ def _page(grid: Grid, tile: Tile, mark: str = "") -> tuple[Item, ...]:
 
 
 def _stamp(pen: Pen, mark: str, inner: Box) -> None:
-    """For whom, the day and what was altered, in small print where it covers least."""
-    shares = [(x, y) for y in (1.0, 0.0, 0.85, 0.15, 0.6, 0.4) for x in (0.0, 1.0, 0.5)]
-
-    def stamped(room: float, *, free: bool) -> bool:
-        lines = wrapped(mark, STAMP_SIZE, min(room, inner[2] - inner[0] - 4))
-        most = round(MOST_STAMPED * STAMP_ROOMS_MM[0] / room)
-        if len(lines) > most:
-            lines = [*lines[: most - 1], "and more: see the first page"]
-        return pen.block(lines, shares, inner, Letters(STAMP_SIZE, role="stamp"), free=free)
-
-    if not any(stamped(room, free=True) for room in STAMP_ROOMS_MM):
-        stamped(STAMP_ROOMS_MM[0], free=False)
+    """For whom, the day and what was altered, in small print: where it covers nothing, if there is such a place."""
+    letters = Letters(STAMP_SIZE, role="stamp")
+    ways: tuple[tuple[float, ink.Over], ...] = ((70.0, "nothing"), (40.0, "nothing"), (70.0, "labels"))
+    for room, over in ways:
+        lines, most = ink.wrapped(mark, STAMP_SIZE, room), round(MOST_STAMPED * 70.0 / room)
+        text = "\n".join(lines if len(lines) <= most else [*lines[: most - 1], "and more: see the first page"])
+        if pen.label(text, ink.all_over(inner, letters.room(text), (0.0, 1.0)), inner, letters, over=over):
+            return
 
 
 def _heads(pen: Pen, line: Array, own: Box) -> None:
     for tip, other in ((line[0], line[-1]), (line[-1], line[0])):
-        head = Polygon(pointed(tip, unit(other - tip) * 7.0, 2.0 / 7.0)).intersection(box(*own))
+        head = Polygon(ink.pointed(tip, unit(other - tip) * 7.0, 2.0 / 7.0)).intersection(box(*own))
         if isinstance(head, Polygon) and not head.is_empty:
             pen.fill(np.asarray(head.exterior.coords)[:-1], 0.0, "grain")
 
@@ -268,55 +260,28 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
             at = (x or wide * share, y or high * share)
             pen.line([(at[0] - 2, at[1]), (at[0] + 2, at[1])], "frame")
             pen.line([(at[0], at[1] - 2), (at[0], at[1] + 2)], "frame")
-        ways = ("glue {} here, its frame on the dashed line", "glue {} here")
-        if neighbour in (left, above):
-            ways = ("trim this edge to the frame; it is laid on {}", "trim; it is laid on {}")
+        words = f"trim; it is laid on {neighbour.name}" if neighbour in (left, above) else f"glue {neighbour.name} here"
         spots = [
-            Spot(x + off if x else wide * share, y + off if y else high * share, 90.0 if x else 0.0)
-            for off in (0.0, 1.9 - half, half - 1.9)
+            Spot(x or wide * share, y or high * share, 90.0 if x else 0.0)
             for share in (0.5, 0.4, 0.6, 0.3, 0.7, 0.13, 0.87)
         ]
-        told = [words.format(neighbour.name) for words in ways]
-        set_words = partial(pen.label, spots=spots, within=(0, 0, wide, high), letters=Letters(7, role="neighbour"))
-        if not any(set_words(words, over="nothing") for words in told):
-            set_words(told[0])
+        pen.label(words, spots, (0, 0, wide, high), Letters(7, role="neighbour"))
     return inner
 
 
 def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
     """The page's own mark with the piece it belongs to; on the page that shows most of a piece its name, large."""
-    left, top, right, bottom = inner
     if tile == max(grid.tiles, key=lambda one: float(grid.shape.intersection(box(*one.box)).area)):
-        name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
-        large = Letters(22, bold=True, role="name")
-        wide, high = large.width(name) / 2, 4.0
-        shape = affinity.translate(grid.shape, -tile.box[0], -tile.box[1])
-        inside = []
-        for half_x, half_y, angle in ((wide, high, 0.0), (high, wide, 90.0)):
-            spots = [
-                Spot(float(x), float(y), angle) for x in np.arange(left, right, 12) for y in np.arange(top, bottom, 12)
-            ]
-            boxes = box(*np.array([(s.x - half_x, s.y - half_y, s.x + half_x, s.y + half_y) for s in spots]).T)
-            fits = [spot for spot, fit in zip(spots, shape.contains(boxes), strict=True) if fit]
-            fits.sort(key=lambda spot: abs(spot.x - (left + right) / 2) + abs(spot.y - (top + bottom) / 2))
-            inside += fits[:40]
-        pen.label(name, inside or _places(name, large, inner), inner, large)
-    name = f"{grid.name.capitalize()} {tile.name}"
-    mark = Letters(18, bold=True, role="page")
-    pen.label(name, _places(name, mark, inner), inner, mark)
-
-
-def _places(text: str, letters: Letters, inner: Box) -> list[Spot]:
-    """Places for a title on a page: near the corners first, level, then turned along the edges."""
-    left, top, right, bottom = inner
-    half = letters.width(text) / 2 + 4
-    shares = [(x, y) for y in (0.06, 0.94, 0.25, 0.5, 0.75) for x in (0.0, 1.0, 0.3, 0.5, 0.7)]
-    level = [Spot(left + half + (right - left - 2 * half) * x, top + (bottom - top) * y) for x, y in shares]
-    return level + [
-        Spot(left + 6 + (right - left - 12) * x, top + half + (bottom - top - 2 * half) * y, 90.0)
-        for y in (0.0, 1.0, 0.5)
-        for x in (0.0, 1.0, 0.5)
-    ]
+        name, large = (
+            f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}",
+            Letters(22, bold=True, role="name"),
+        )
+        room, shape = large.room(name), affinity.translate(grid.shape, -tile.box[0], -tile.box[1])
+        shapely.prepare(shape)
+        every = ink.all_over(inner, room, (0.5, 0.5))
+        pen.label(name, [spot for spot in every if shape.contains(ink.ground_of(spot, room))] or every, inner, large)
+    name, mark = f"{grid.name.capitalize()} {tile.name}", Letters(18, bold=True, role="page")
+    pen.label(name, ink.all_over(inner, mark.room(name), (0.0, 0.0)), inner, mark)
 
 
 def _cover(
@@ -388,15 +353,14 @@ def _overview(pen: Pen, grid: Grid, cell: Box) -> None:
     pen.text(float(at[0]), cell[1] + 3, f"{grid.name.capitalize()}: {len(grid.tiles)} pages", Letters(10, bold=True))
     for tile in grid.tiles:
         pen.line(at + corners(tile.box) * scale, "frame")
+    view = grid.view((at[0], at[1]), cell, scale)
     for role, line, _, _ in _lines(grid.piece, grid.side):
         if role:
-            pen.line(
-                at + grid.down(line) * scale, "part" if role == "new" else role, width=0.4 if role == "new" else None
-            )
+            pen.line(view.at(line), "part" if role == "new" else role)
     for tile in grid.tiles:
         x, y = at + (np.array(tile.box[:2]) + np.array([wide - lap, high - lap]) / 2) * scale
         at_page, small = (float(x), float(y)), Letters(11, bold=True, role="label")
-        spots = [Spot(*at_page), *around(at_page, tile.name, small, (3.0, 6.0))]
+        spots = [Spot(*at_page), *ink.around(at_page, tile.name, small, (3.0, 6.0))]
         pen.label(tile.name, spots, cell, small)
 
 
@@ -433,10 +397,9 @@ def _line_ends(grid: Grid) -> Iterator[tuple[str, Array, list[tuple[str, Array]]
 
 def _place(pen: Pen, cell: Box, at: Array, lines: Sequence[tuple[str, Array]], units: Units) -> None:
     left, top, right, bottom = cell
-    middle = np.array([(left + right) / 2, (top + bottom) / 2])
+    view = View(TIMES, (left + right) / 2 - at[0] * TIMES, (top + bottom) / 2 + at[1] * TIMES, cell)
     for role, line in lines:
-        for part in clipped((line - at) * (TIMES, -TIMES) + middle, cell):
-            pen.line(part, role)
+        pen.line(view.at(line), role, cell)
     size, words = BAR_MM[units]
     x, y = left + 3, bottom - 3
     pen.line([(x, y), (x + size * TIMES, y)], "new")

@@ -63,12 +63,12 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
 def _pictures(change: Change) -> list[tuple[str, Painter]]:
     """The captions and pictures of an alteration, in the order of the work."""
     told = captions(change)
-    return [*zip(told[:-1], _painters(change), strict=False), (told[-1], _trued if told[1:] else _drawn)]
+    return [*zip(told[:-1], _painters(change), strict=False), (told[-1], _trued if told[1:] else _before)]
 
 
 def _painters(change: Change) -> list[Painter]:
     """The pictures of an alteration but the last, which shows it trued."""
-    cut: list[Painter] = [_drawn, partial(_drawn, open_cut=True)]
+    cut: list[Painter] = [_before, partial(_before, open_cut=True)]
     new_grain = partial(_redrawn, grain=True)
     if change.kind in ("open", "close", "spread", "overlap", "widen"):
         return [*cut, _joined, partial(_joined, grain=True)]
@@ -76,29 +76,30 @@ def _painters(change: Change) -> list[Painter]:
         return [*cut, _slid, new_grain]
     if change.kind == "grain":
         return [_marked, new_grain]
-    return [_drawn if change.kind == "slit" else _marked, _redrawn, new_grain]
+    return [_before if change.kind == "slit" else _marked, _redrawn, new_grain]
 
 
-def ground(figure: Figure, piece: Piece, width: float = 0.4) -> None:
+def ground(figure: Figure, piece: Piece) -> None:
     """A piece in thin lines."""
     for line in piece.lines.values():
         figure.line(line, "balance")
     figure.darts(piece)
-    figure.outline(piece, "part", width)
+    figure.outline(piece, "part")
 
 
-def _drawn(figure: Figure, change: Change, *, open_cut: bool = False) -> None:
-    """The piece before, with the line to cut along; `open_cut`: as it is cut."""
+def _before(figure: Figure, change: Change, hinges: Sequence[Array] = (), *, open_cut: bool = False) -> None:
+    """The piece as it is, with the line to cut along, or the line that the edge will take; `open_cut`: as it is cut."""
+    cut = change.cut
     ground(figure, change.old)
     figure.grain(grain_of(change.old))
-    cut = change.cut
+    figure.word_along(grain_of(change.old), "grain", SHARES)
     if cut is None:
-        return
-    figure.line(cut.line, "part" if open_cut else "cut", 0.9 if open_cut else None)
-    if open_cut and cut.hinged:
-        figure.hinge(cut.end)
-        figure.hinge_word(cut.end)
-    figure.cut_word(cut)
+        figure.outline(change.new, "cut")
+    else:
+        figure.line(cut.line, "part" if open_cut else "cut", 0.9 if open_cut else None)
+        figure.cut_word(cut)
+        hinges = [cut.end] if open_cut and cut.hinged else hinges
+    _hinge_rings(figure, hinges)
 
 
 def _joined(figure: Figure, change: Change, *, grain: bool = False) -> None:
@@ -216,20 +217,7 @@ def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tu
     return tuple(found)
 
 
-def _before(figure: Figure, change: Change, hinges: list[Array]) -> None:
-    """The piece as it is, with the line to cut along, or the line that the edge will take."""
-    ground(figure, change.old, 0.5)
-    figure.grain(grain_of(change.old))
-    figure.word_along(grain_of(change.old), "grain", SHARES)
-    if change.cut is None:
-        figure.outline(change.new, "cut")
-    else:
-        figure.line(change.cut.line, "cut")
-        figure.cut_word(change.cut)
-    _hinge_rings(figure, hinges)
-
-
-def _after(figure: Figure, change: Change, hinges: list[Array]) -> None:
+def _after(figure: Figure, change: Change, hinges: Sequence[Array]) -> None:
     """The piece as it becomes over the old one, with what is added or lies double, and how much."""
     figure.lines_of(replace(change, cut=None))
     figure.amounts(change)
@@ -237,7 +225,7 @@ def _after(figure: Figure, change: Change, hinges: list[Array]) -> None:
     figure.word_along(change.grain, "grain", SHARES)
 
 
-def _hinge_rings(figure: Figure, hinges: list[Array]) -> None:
+def _hinge_rings(figure: Figure, hinges: Sequence[Array]) -> None:
     left, top, right, bottom = figure.view.clip
     places = [(one, *figure.view.xy(one)) for one in hinges]
     inside = [one for one, x, y in places if left <= x <= right and top <= y <= bottom]
@@ -251,20 +239,15 @@ def _hinges(change: Change) -> list[Array]:
     """Where the paper stays: the hinge of the cut, or the places at which the new edge leaves the old one."""
     if change.cut is not None and change.cut.hinged:
         return [change.cut.end]
-    old, new = LinearRing(change.old.outline), LinearRing(change.new.outline)
     found: list[Array] = [
         one.tip
         for one, other in zip(change.old.darts, change.new.darts, strict=False)
         if change.kind == "darts" and max(apart(one.left, other.left), apart(one.tip, other.tip)) > _ON
     ]
-    for part in [*get_parts(change.added), *get_parts(change.removed)]:
-        if part.geom_type != "Polygon":
-            continue
-        ring = np.asarray(part.exterior.coords)
-        both = [at for at in ring if old.distance(Point(*at)) < _ON and new.distance(Point(*at)) < _ON]
-        for at in both:
-            if all(apart(at, one) > _APART for one in found):
-                found.append(at)
+    kept = LinearRing(change.new.outline).intersection(LinearRing(change.old.outline).buffer(_ON))
+    for at in (np.array([end.x, end.y]) for end in get_parts(kept.boundary)):
+        if all(apart(at, one) > _APART for one in found):
+            found.append(at)
     moved = [end for mark in change.marks for end in (mark.a, mark.b)]
     near = max(_NEAR, 2 * change.amount)
     return [at for at in found if all(apart(at, end) > near for end in moved)] or found

@@ -35,15 +35,11 @@ _RUN = re.compile(rf"[\s,]*([MmLlHhVvCcSsQqTtAaZz])((?:[\s,]*{_NUMBER})*)")
 _EACH = {"m": 2, "l": 2, "h": 1, "v": 1, "c": 6, "s": 4, "q": 4, "t": 2, "a": 7, "z": 0}
 _WORD = re.compile(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+")
 _TURNS = re.compile("matrix|rotate|(translate|scale|skew)[xy]?", re.IGNORECASE)
-_REFUSED = (  # what the library passes over in silence
-    ("<!ENTITY", "entity", "a drawing with entities is not read"),
-    (
-        r"transform(-origin|-box)?\s*[:=]\s*[\"']?\s*(left|right|center|top|bottom|fill-box)", "transform",
-        "this drawing turns or moves its parts about origins of its own",
-    ),
-    (r"<style[^>]*>[^<]*transform\s*:", "transform", "a style sheet of this drawing moves or scales its parts"),
-    (r"<symbol\b[^>]*viewBox", "scale", "a symbol of this drawing has a scale of its own"),
-)  # fmt: skip
+# What the library passes over in silence: entities, parts turned about origins of their own or by a style sheet, scaled symbols.
+_REFUSED = re.compile(
+    r"<!ENTITY|<symbol\b[^>]*viewBox|<style[^>]*>[^<]*transform\s*:"
+    r"|transform(-origin|-box)?\s*[:=]\s*[\"']?\s*(left|right|center|top|bottom|fill-box)"
+)
 _BROKEN = (
     ParseError, ValueError, TypeError, KeyError, IndexError, AttributeError, ZeroDivisionError, RecursionError,
     OverflowError,
@@ -70,9 +66,9 @@ def shapes_of(text: str, dpi: float | None = None, taken: Taken | None = None) -
     """
     if text.count("<") > MOST_SHAPES or sum(1 for _ in re.finditer(r"[\d.]+", text)) > 16 * MOST_POINTS:
         raise too_many("this drawing")
-    for pattern, code, told in _REFUSED:
-        if re.search(pattern, text):
-            raise stop(code, told, hint="flatten what is turned, moved or scaled, and save it again")
+    if refused := _REFUSED.search(text):
+        told = f"this drawing holds what is not read: '{one_line(refused[0], 30)}'"
+        raise stop("not-read", told, hint="flatten what is turned, moved or scaled, and save it again")
     for found_name in re.findall(r"([A-Za-z]\w*)\s*\(", " ".join(re.findall(r"transform\s*=\s*[\"']([^\"']*)", text))):
         if not _TURNS.fullmatch(found_name):
             told = f"the transform '{one_line(found_name, 20)}' is not one that drawings have"
@@ -225,12 +221,10 @@ def _flattened(path: Any, unit: float) -> Array:
     """A path as a polyline in mm, y up."""
     found: list[tuple[float, float]] = []
     for segment in path:
-        if isinstance(segment, svg.Move):
-            found.append((segment.end.x, segment.end.y))
-        elif isinstance(segment, svg.CubicBezier | svg.QuadraticBezier | svg.Arc):
+        if isinstance(segment, svg.CubicBezier | svg.QuadraticBezier | svg.Arc):
             count = min(2000, max(6, ceil(_about(segment) * unit / FLAT_STEP_MM)))
             found += [(at[0], at[1]) for at in segment.npoint(np.linspace(0.0, 1.0, count + 1)[1:])]
-        elif segment.end is not None and not (isinstance(segment, svg.Close) and segment.start == segment.end):
+        elif segment.end is not None:
             found.append((segment.end.x, segment.end.y))
         if len(found) > 4 * MOST_POINTS:
             break

@@ -11,6 +11,7 @@ import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -30,7 +31,6 @@ MESSENGER_SIDES = (1280, 1600, 2048)  # what messengers shrink to; common practi
 LOWEST_QUALITY = 60
 CAMERA_SHAPES = (4 / 3, 3 / 2, 16 / 9)
 COVER = 128  # the grey a face is painted over with
-WRITTEN = {".jpg": "JPEG", ".jpeg": "JPEG", ".png": "PNG"}
 # Sum of the luminance table of ITU-T T.81, table K.1. JPEG programs scale it by their quality setting.
 _QUALITY_50 = 3688
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
@@ -200,11 +200,11 @@ def _pixels(image: Image.Image, orientation: int) -> NDArray[np.uint8]:
     (width, height), profile = image.size, image.info.get("icc_profile")
     pixels = np.empty((width, height, 3) if orientation > 4 else (height, width, 3), np.uint8)
     stored = _as_stored(pixels, orientation)
-    to_srgb = _Profile(profile) if isinstance(profile, bytes) and profile else None
     for top in range(0, height, 256):
         bottom = min(top + 256, height)
         strip = _plain(image.crop((0, top, width, bottom)))
-        strip = to_srgb.applied(strip) if to_srgb else strip
+        if isinstance(profile, bytes) and (to_srgb := _to_srgb(profile, strip.mode)) is not None:
+            strip = ImageCms.applyTransform(strip, to_srgb) or strip
         stored[top:bottom] = np.asarray(strip if strip.mode == "RGB" else strip.convert("RGB"))
     pixels.setflags(write=False)
     return pixels
@@ -219,59 +219,38 @@ def _as_stored(upright: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8
 
 
 def _plain(image: Image.Image) -> Image.Image:
-    """A part of a picture without transparency, as RGB, L or CMYK."""
-    if image.has_transparency_data:
-        return _on_white(image)
-    if image.mode.startswith("I"):  # 16-bit grey; Pillow itself would cut everything over 255
-        return Image.fromarray((np.asarray(image) >> 8).astype(np.uint8))
-    return image if image.mode in ("RGB", "L", "CMYK") else image.convert("L" if image.mode in ("1", "LA") else "RGB")
-
-
-def _on_white(image: Image.Image) -> Image.Image:
-    if image.mode.startswith("I"):  # 16-bit grey in which one shade counts as clear
-        grey, clear = np.asarray(image), image.info.get("transparency")
-        return Image.fromarray(np.where(grey == clear, 255, grey >> 8).astype(np.uint8))
-    grey_mode = image.mode in ("1", "L", "LA", "La")
+    """A part of a picture as RGB, L or CMYK, on white where it is transparent."""
+    transparent, grey_mode = image.has_transparency_data, image.mode in ("1", "L", "LA", "La")
+    if image.mode.startswith(
+        "I"
+    ):  # 16-bit grey, one shade of which may count as clear; Pillow itself would cut all over 255
+        grey = np.asarray(image)
+        clear = transparent & (grey == image.info.get("transparency"))
+        return Image.fromarray(np.where(clear, 255, grey >> 8).astype(np.uint8))
+    if not transparent:
+        return image if image.mode in ("RGB", "L", "CMYK") else image.convert("L" if grey_mode else "RGB")
     image = image.convert("LA" if grey_mode else "RGBA")
     flat = Image.new("L" if grey_mode else "RGB", image.size, "white")
     flat.paste(image.convert(flat.mode), mask=image.getchannel("A"))
     return flat
 
 
-class _Profile:
-    """Colours as sRGB by the picture's own profile; a profile that cannot be used is as good as none."""
-
-    def __init__(self, profile: bytes) -> None:
-        self.profile, self.transforms = profile, dict[str, ImageCms.ImageCmsTransform | None]()
-
-    def applied(self, image: Image.Image) -> Image.Image:
-        """A part of the picture, in sRGB."""
-        if image.mode not in self.transforms:
-            self.transforms[image.mode] = self._transform(image.mode)
-        transform = self.transforms[image.mode]
-        return ImageCms.applyTransform(image, transform) or image if transform is not None else image
-
-    def _transform(self, mode: str) -> ImageCms.ImageCmsTransform | None:
-        try:
-            own = ImageCms.ImageCmsProfile(io.BytesIO(self.profile))
-            if "srgb" in ImageCms.getProfileDescription(own).lower():
-                return None
-            return ImageCms.buildTransform(own, ImageCms.createProfile("sRGB"), mode, "RGB")
-        except Exception:  # the colour library raises several kinds
+@lru_cache(maxsize=1)  # the same for all strips
+def _to_srgb(profile: bytes, mode: str) -> ImageCms.ImageCmsTransform | None:
+    """What makes colours sRGB by the picture's own profile; none for a profile that cannot be used, or is sRGB."""
+    try:
+        own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        if "srgb" in ImageCms.getProfileDescription(own).lower():
             return None
+        return ImageCms.buildTransform(own, ImageCms.createProfile("sRGB"), mode, "RGB")
+    except Exception:  # the colour library raises several kinds
+        return None
 
 
-def clean_bytes(picture: Picture, suffix: str) -> bytes:
-    """The content of a new file (.jpg or .png) made from the pixels alone."""
-    kind = WRITTEN.get(suffix.lower())
-    if kind is None:
-        raise stop("ending", f"'{one_line(suffix, 20)}' cannot be written", hint="end the name in .jpg or .png")
+def clean_jpeg(picture: Picture) -> bytes:
+    """The content of a new file made from the pixels alone, in full colour resolution: the marked lines are thin and coloured."""
     out = io.BytesIO()
-    image = Image.fromarray(picture.pixels)
-    if kind == "JPEG":  # in full colour resolution: the marked lines are thin and coloured
-        image.save(out, kind, quality=95, subsampling=0)
-    else:
-        image.save(out, kind, compress_level=4)
+    Image.fromarray(picture.pixels).save(out, "JPEG", quality=95, subsampling=0)
     return out.getvalue()
 
 

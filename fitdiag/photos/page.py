@@ -30,25 +30,6 @@ from fitdiag.problems import one_line
 from fitdiag.units import Units
 
 ANSWER = "fitdiag.confirmed/1"
-_PNG = b"\x89PNG\r\n\x1a\n"
-
-
-def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
-    """The page on which a fitter marks this cleaned picture (a PNG will do too), starting with the marks given, in these units.
-
-    The text holds a private picture: write it so that only its owner can read it.
-    """
-    return template("mark_page.html").render(
-        file=one_line(marks.file) or "a picture",
-        given=json.loads(as_json(marks)),
-        kind="png" if jpeg.startswith(_PNG) else "jpeg",
-        picture=base64.b64encode(jpeg).decode("ascii"),
-        width=marks.width,
-        height=marks.height,
-        inches=units == "in",
-    )
-
-
 SHOWN_HIGH = 1800  # px of the copy in the page
 NAMES = {**CALLED, "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
 UNTOLD = "nothing tells whether this is a mirror image, as cameras beside the screen make them. Is it right that"
@@ -56,6 +37,21 @@ UNTURNED = {"back": "the wearer's left hand is on the left from behind", "front"
             "left": "the toes point left from the left side", "right": "the toes point right from the right side"}  # fmt: skip
 TURNED = "the sheet's marked corner is at the top right, as in a mirror image; the card asks for the top left."
 TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
+
+
+def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
+    """The page on which a fitter marks this cleaned picture, starting with the marks given, in these units.
+
+    The text holds a private picture: write it so that only its owner can read it.
+    """
+    return template("mark_page.html").render(
+        file=one_line(marks.file) or "a picture",
+        given=json.loads(as_json(marks)),
+        picture=base64.b64encode(jpeg).decode("ascii"),
+        width=marks.width,
+        height=marks.height,
+        inches=units == "in",
+    )
 
 
 def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer: str, units: Units) -> str:

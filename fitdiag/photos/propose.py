@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,51 +38,46 @@ def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
     copy = np.asarray(Image.fromarray(pixels).reduce(share)) if share > 1 else pixels
     seen = find_lines(copy, marks.view)
     found = seen.larger(share)
-    lines, grains = dict(marks.lines), dict(marks.grains)
-    added, doubts = list(marks.proposed), dict(marks.doubts)
-    for name, points in (*found.lines.items(), *found.grains.items()):
-        kept = grains if name in found.grains else lines
-        if name not in kept and not _taken(points, [*kept.values()], marks.height):
-            kept[name] = points
-            added.append(name)
-            if name in found.doubts:
-                doubts[name] = found.doubts[name]
-    seam = marks.centre_seam
-    if not seam and found.seam:
-        seam = found.seam
-        added.append("centre_seam")
-        if "seam" in found.doubts:
-            doubts["centre_seam"] = found.doubts["seam"]
-    marks = replace(marks, lines=lines, grains=grains, centre_seam=seam)
-    return _with_room(copy, share, marks, seen, added, doubts)
-
-
-def _with_room(
-    pixels: NDArray[np.uint8], share: int, marks: Marks, found: Lines, added: list[str], doubts: dict[str, str]
-) -> Marks:
-    """Plumb lines and the sheet as well; `pixels`: the picture made smaller by `share`."""
-    focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height) / share
-    body = found.body
-    uprights, pose = find_uprights(
-        pixels, focal, FOCAL_ERROR if marks.focal_35mm else FOCAL_UNKNOWN, body and (body[0], body[2])
+    new: dict[str, tuple[Any, str]] = {}  # each with what speaks against it
+    for own, others in ((marks.lines, found.lines), (marks.grains, found.grains)):
+        kept = [*own.values()]
+        for name, points in others.items():
+            if name not in own and not _taken(points, kept, marks.height):
+                kept.append(points)
+                new[name] = points, found.doubts.get(name, "")
+    if found.seam and not marks.centre_seam:
+        new["centre_seam"] = found.seam, found.doubts.get("seam", "")
+    new |= _in_the_room(copy, share, marks, seen)
+    of = {name: value for name, (value, _) in new.items()}
+    return replace(
+        marks,
+        lines={**marks.lines, **{name: of[name] for name in of if name in found.lines}},
+        grains={**marks.grains, **{name: of[name] for name in of if name in found.grains}},
+        proposed=tuple(dict.fromkeys((*marks.proposed, *new))),
+        doubts={**marks.doubts, **{name: doubt for name, (_, doubt) in new.items() if doubt}},
+        **{name: of[name] for name in ("centre_seam", "verticals", "sheet") if name in of},
     )
-    verticals, sheet = marks.verticals, marks.sheet
-    if not verticals and pose is not None:
-        shown = (_shown(larger(pair, share), marks) for pair in uprights)
-        verticals = tuple((pair[0], pair[1]) for pair in shown if len(pair) == 2 and upright(pair))
-        if verticals:
-            added.append("verticals")
-            if doubt := _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else ""):
-                doubts["verticals"] = doubt
-    if sheet is None and pose is not None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
-        sheet = Sheet(larger(seen.corners, share), *seen.size, behind_mm=None)
-        added.append("sheet")
-        if marked_corner(pixels, seen.corners) == "right":
-            doubts["sheet"] = MIRRORED
-        elif seen.rival or seen.sure < 0.8:
-            rival = "something else could be the sheet as well"
-            doubts["sheet"] = rival if seen.rival else "its sides are not quite a sheet's"
-    return replace(marks, verticals=verticals, sheet=sheet, proposed=tuple(dict.fromkeys(added)), doubts=doubts)
+
+
+def _in_the_room(pixels: NDArray[np.uint8], share: int, marks: Marks, found: Lines) -> dict[str, tuple[Any, str]]:
+    """Plumb lines and the sheet, where none are marked; `pixels`: the picture made smaller by `share`."""
+    focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height) / share
+    body, error = found.body, FOCAL_ERROR if marks.focal_35mm else FOCAL_UNKNOWN
+    uprights, pose = find_uprights(pixels, focal, error, body and (body[0], body[2]))
+    new: dict[str, tuple[Any, str]] = {}
+    if pose is None:
+        return new
+    shown = (_shown(larger(pair, share), marks) for pair in uprights)
+    verticals = tuple((pair[0], pair[1]) for pair in shown if len(pair) == 2 and upright(pair))
+    if verticals and not marks.verticals:
+        doubt = _askew(uprights, pose, pixels.shape[1]) or (BY_HIP if HIP in found.doubts else "")
+        new["verticals"] = verticals, doubt
+    if marks.sheet is None and (seen := find_sheet(pixels, pose.camera, body)) is not None:
+        doubt = "something else could be the sheet as well" if seen.rival else ""
+        doubt = doubt or ("its sides are not quite a sheet's" if seen.sure < 0.8 else "")
+        doubt = MIRRORED if marked_corner(pixels, seen.corners) == "right" else doubt
+        new["sheet"] = Sheet(larger(seen.corners, share), *seen.size, behind_mm=None), doubt
+    return new
 
 
 def _shown(pair: Points, marks: Marks) -> Points:

@@ -7,7 +7,7 @@ from functools import cache
 from io import BytesIO
 from typing import TYPE_CHECKING
 
-from fitdiag.pattern.pdf import Paper, document, paint, plain, size_of
+from fitdiag.pattern.pdf import PAPERS, Paper, document, paint, plain
 from fitdiag.reports.muslin_sheet import png_size
 from fitdiag.reports.sheet import CLOTH, LOOK, NO_BREAK, PAPER, SMOOTH, THEN, THEN_NOTE, Change, Sheet
 
@@ -47,7 +47,7 @@ class _Setter:
     """Sets a sheet in one size of letters (points)."""
 
     def __init__(self, sheet: Sheet, paper: Paper, size: float) -> None:
-        self.pdf: FPDF = document(sheet.title, size_of(paper))
+        self.pdf: FPDF = document(sheet.title, PAPERS[paper])
         self.size, self.line = size, size * 25.4 / 72 * SPACING  # points; mm from line to line
         self.pdf.set_lang("en")
         self.pdf.set_margin(MARGIN)
