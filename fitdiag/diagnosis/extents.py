@@ -175,7 +175,8 @@ class Model:
             rest, noise = reading.excess, reading.variance
             for cause, place, way, more, size in terms[reading.round]:
                 if (slope := self.suspects[cause].slopes.get(reading.sign)) is not None:
-                    row[place] += way * slope.ratio
+                    if way:  # else it is of no cause in the row, which may be empty
+                        row[place] += way * slope.ratio
                     rest -= slope.ratio * more
                     noise += (slope.scatter * size) ** 2
             equations.append((row, rest, noise))
