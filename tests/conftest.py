@@ -14,7 +14,7 @@ import pytest
 import typer.main
 from browser import blank, browser, idle, open_page
 from hypothesis import settings
-from shelf import FOR_ALL, put_on
+from shelf import FOR_ALL, hurry_documents, put_on
 
 from fitdiag.cli.main import run
 from fitdiag.knowledge import cache as rule_cache
@@ -84,6 +84,14 @@ def worked_out_once(shelf: Path) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         put_on(shelf, FOR_ALL, patch)
         patch.setattr(rule_cache, "recall", _recalled(rule_cache.recall))
+        yield
+
+
+@pytest.fixture(scope="module")
+def hurried_documents(shelf: Path) -> Iterator[None]:
+    """For tests of rounds that say nothing of how documents look."""
+    with pytest.MonkeyPatch.context() as patch:
+        hurry_documents(shelf, patch)
         yield
 
 

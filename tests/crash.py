@@ -44,7 +44,7 @@ from crash_commands import (
     kept_elsewhere,
     marked_inputs,
 )
-from shelf import FOR_ALL, put_on
+from shelf import FOR_ALL, hurry_documents, put_on
 
 from fitdiag import files
 from fitdiag.cli import review
@@ -418,6 +418,7 @@ def warm(shelf: Path) -> Iterator[None]:
         patch.setattr(typer.main, "get_command", functools.cache(typer.main.get_command))
         patch.setattr(review, "simulated_round", _draped)
         put_on(shelf, SHELVED, patch)
+        hurry_documents(shelf, patch)
         shared = muslin._shared
         patch.setattr(muslin, "_shared", lambda call, tasks, keys, tell, workers: shared(call, tasks, keys, tell, 1))
         _load_all(shelf)

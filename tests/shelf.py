@@ -7,17 +7,20 @@ import importlib
 import os
 import pickle
 from collections.abc import Callable, Iterable
+from functools import wraps
+from inspect import unwrap
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fitdiag.diagnosis.belief import Diagnosis
+from fitdiag.pattern.piece import Pattern
 from fitdiag.sessions.state import Conclusion
 
 FOR_ALL = (
     "reports.fitter turning_answers", "reports.client_pdf client_pdf", "photos.card card_pdf", "cli.photo measure_all",
-    "cli.photo overlay", "cli.read proposals",
+    "cli.photo overlay", "cli.read proposals", "reports.sheet pictures_of",
 )  # fmt: skip
 
 
@@ -34,6 +37,7 @@ def shelved(shelf: Path, name: str, real: Callable[..., object]) -> Callable[...
     if hasattr(real, "shelf"):
         return real
 
+    @wraps(real)
     def call(*given: object, **named: object) -> object:
         told = repr([name, [_told(item) for item in given], {key: _told(item) for key, item in named.items()}])
         assert " object at 0x" not in told, told  # the next process has another thing there
@@ -50,12 +54,25 @@ def shelved(shelf: Path, name: str, real: Callable[..., object]) -> Callable[...
     return call
 
 
+def hurry_documents(shelf: Path, patch: pytest.MonkeyPatch) -> None:
+    """Where documents only have to be there: whether three open answers would turn the plan is tried, not whether 25 would, and
+    the client's paper is set in one size of letters, not in smaller ones until it fits on fewer pages. Both take most of a round."""
+    from fitdiag.reports import client_pdf, fitter
+
+    patch.setattr(fitter, "MOST_TRIED", 3)
+    patch.setattr(client_pdf, "TRIES", ((99, (9.0,)),))
+    for module, name in ((fitter, "turning_answers"), (client_pdf, "client_pdf")):
+        patch.setattr(module, name, shelved(shelf, f"hurried {name}", unwrap(getattr(module, name))))
+
+
 def _told(item: object) -> object:
     """What goes into a function, so that it tells one from another: content, not identity."""
     if isinstance(item, Path):
         return hashlib.sha256(item.read_bytes()).hexdigest() if item.is_file() else str(item)
     if isinstance(item, np.ndarray):
         return hashlib.sha256(item.tobytes()).hexdigest(), item.shape
+    if isinstance(item, Pattern):
+        return hashlib.sha256(pickle.dumps(item)).hexdigest()
     if isinstance(item, list | tuple):
         return [_told(inner) for inner in item]
     if isinstance(item, Conclusion):

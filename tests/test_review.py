@@ -26,6 +26,7 @@ from fitdiag.sessions.log import read_log
 from fitdiag.sessions.rounds import compared, expected_outcomes, observed_outcomes, remarks
 from fitdiag.sessions.state import fold
 
+pytestmark = pytest.mark.usefixtures("hurried_documents")
 SAMPLES = Path(__file__).parent.parent / "sample_sessions"
 FORMS = SAMPLES / "lamplighter-forms"
 Shell = Callable[..., tuple[int, str, str]]
