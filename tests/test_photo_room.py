@@ -10,7 +10,8 @@ from PIL import Image, ImageDraw
 
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.find_lines import find_lines
-from fitdiag.photos.find_room import find_sheet, find_uprights
+from fitdiag.photos.find_room import find_uprights
+from fitdiag.photos.find_sheet import find_sheet
 from fitdiag.photos.marks import A4, Marks, upright
 from fitdiag.photos.propose import _shown
 

@@ -18,7 +18,7 @@ from pydantic import Field
 from fitdiag.knowledge.basics import Strict
 from fitdiag.knowledge.reading import parse_json, read_file
 from fitdiag.photos.find_lines import BY_HIP
-from fitdiag.photos.find_room import marked_corner
+from fitdiag.photos.find_sheet import marked_corner
 from fitdiag.photos.marks import Marks, Points, as_json
 from fitdiag.photos.overlay import told
 from fitdiag.photos.propose import MIRRORED

@@ -1,7 +1,7 @@
 """Proposals: everything a picture shows that is worth marking, found without a mark, for the fitter to confirm.
 
-Lines come from `find_lines`, plumb lines and the sheet from `find_room`. Each is named in `proposed`, and what speaks against one
-stands in `doubts`. What the fitter marked stays as it is.
+Lines come from `find_lines`, plumb lines from `find_room`, the sheet from `find_sheet`. Each is named in `proposed`, and what
+speaks against one stands in `doubts`. What the fitter marked stays as it is.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ from PIL import Image
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
 from fitdiag.photos.find_lines import BY_HIP, Lines, find_lines, larger
-from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
+from fitdiag.photos.find_room import find_uprights
+from fitdiag.photos.find_sheet import find_sheet, marked_corner
 from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet, upright
 from fitdiag.photos.setting import FOCAL_ERROR, FOCAL_UNKNOWN
