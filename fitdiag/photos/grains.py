@@ -15,12 +15,15 @@ from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Reading, Source, Word
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
-from fitdiag.photos.trousers import CROTCH, ROUND
+from fitdiag.photos.trousers import CROTCH, HIP, ROUND
 from fitdiag.photos.trust import refused
 
 SLOPE = 0.098  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
 SLOPE_IN_FRONT = 0.138  # bellies and thighs differ more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
+HOLLOW_BEHIND = (
+    12.0  # mm: by so much the middle of a seat lies farther in than half an ellipse, against the cloth beside it
+)
 STRAIGHT = 90.0  # mm: over so much a grainline is nearly straight
 # a line that goes aside by so much (mm) is another one; looked at over so much above and below, but for so much between (mm)
 ASIDE, ASIDE_OVER, ASIDE_WITHIN = 4.0, 20.0, 3.0
@@ -35,7 +38,8 @@ def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: 
     if not marks.seen_from_the_side and track.clear:
         for line in ROUND:
             if line in places:
-                reading = _from_centre(where, places[line], name, line, track, one)
+                hollow = HOLLOW_BEHIND if (marks.view, line) == ("back", HIP) else 0.0
+                reading = _from_centre(where, places[line], name, line, track, one, hollow)
                 found += [reading] if reading else []
     return found
 
@@ -89,9 +93,12 @@ def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, 
     return Reading(name, "lean", "deg", raw, lean, error, word, "", most)
 
 
-def _from_centre(where: Setting, place: Place, name: str, line: str, track: Track, one: Track) -> Reading | None:
+def _from_centre(
+    where: Setting, place: Place, name: str, line: str, track: Track, one: Track, hollow: float
+) -> Reading | None:
     """From the centre seam to the grainline along the cloth, where it crosses a balance line; None where it does not. `one`: the
-    part of it that is one line."""
+    part of it that is one line; `hollow`: mm by which the centre lies farther in than half an ellipse, so that on a turned body it is
+    seen aside of where the ellipse has it."""
     course, stance = place.course, place.stance
     across = np.interp(track.pixels[:, 0], course.track.pixels[:, 0], course.track.pixels[:, 1])
     gap = np.abs(across - track.pixels[:, 1])
@@ -112,7 +119,8 @@ def _from_centre(where: Setting, place: Place, name: str, line: str, track: Trac
 
     def length(other: Stance) -> float:
         now, seam = course.section(other)
-        return FULLER * now.along(seam, float(now.hit(other.camera.rays(at)[:, 0])[0, 0]))
+        place = float(now.hit(other.camera.rays(at)[:, 0])[0, 0])
+        return FULLER * now.along(seam, place) - math.copysign(hollow, place - seam) * math.sin(now.yaw)
 
     value = length(stance)
     moved: dict[Source, Stance] = {

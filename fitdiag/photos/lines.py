@@ -217,7 +217,7 @@ def _trunk(seen: _Seen, found: Found) -> None:
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
-    _drop(seen, found, seen.waves + 0.5 * numbers.unrest + 0.035 * steep)
+    _drop(seen, found, 0.75 * seen.waves + 0.4 * numbers.unrest + 0.026 * steep)
     if (cleft := ROUND[name].cleft) is not None and seen.course.track.clear:
         _v(seen, found, cleft)
 
@@ -283,7 +283,7 @@ def _side(seen: _Seen, found: Found) -> None:
     unseen = 1.0 + seen.waves + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
     unseen += UNDER_SEAT if seen.name == CROTCH else 0.0
     turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
-    folds = math.degrees(2.3 * unseen / (2 * numbers.section.half))
+    folds = math.degrees(1.85 * unseen / (2 * numbers.section.half))
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, depth=turned, folds=folds))
     back = 0 if seen.marks.view == "right" else 1  # the wearer's left side seen: the back is to the right
 

@@ -42,7 +42,7 @@ class Trunk:
 
 ROUND: Mapping[str, Trunk] = {
     WAIST: Trunk(290.0, Depth(0.70, 0.08, 0.49, 0.04), Depth(0.74, 0.08, 0.51, 0.05), (0.0, 5.0), 0.9, 1.0),
-    HIP: Trunk(370.0, Depth(0.65, 0.09, 0.465, 0.055), Depth(0.64, 0.11, 0.45, 0.04), (5.0, 8.0), 0.3, 2.8, (5.0, 3.7)),
+    HIP: Trunk(370.0, Depth(0.65, 0.09, 0.465, 0.055), Depth(0.64, 0.11, 0.45, 0.04), (5.0, 7.0), 0.3, 2.8, (5.0, 3.7)),
     CROTCH: Trunk(
         365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), (50.0, 35.5), 1.5, 2.8, (8.0, 6.0)
     ),
@@ -61,5 +61,5 @@ CALLED: Mapping[str, str] = {
 # under the seat it folds away behind the outline, mm.
 FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 5.0, 3.0
 # mm by which a leg's outer edge lies nearer to the lens than its inner one at the knee, and the error
-LEG_TURNED = (7.0, 5.0)
+LEG_TURNED = (7.0, 4.2)
 KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory

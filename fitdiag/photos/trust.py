@@ -12,9 +12,9 @@ from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import CROTCH, ROUND
 
 # One standard deviation up to which a number is good; from which on it is none; what no line on a body does. In mm or degrees.
-GOOD = {"tilt": 0.3, "drop": 2.5, "v depth": 1.6, "v angle": 1.5, "fall": 2.5, "dip": 2.5}
+GOOD = {"tilt": 0.3, "drop": 2.25, "v depth": 1.6, "v angle": 1.5, "fall": 2.5, "dip": 2.5}
 # A V counts from 5 degrees on, so half of that may be open.
-LARGEST = {"tilt": 2.0, "drop": 8.0, "v depth": 4.8, "v angle": 2.5, "fall": 8.0, "dip": 8.0}
+LARGEST = {"tilt": 1.6, "drop": 8.0, "v depth": 4.8, "v angle": 2.5, "fall": 8.0, "dip": 8.0}
 NO_BODY = {"tilt": 12.0, "drop": 70.0, "v depth": 60.0, "v angle": 45.0, "fall": 70.0, "dip": 70.0}
 STEEPEST, STEEPEST_AT_CROTCH, STEEPEST_AT_KNEE = 18.0, 8.0, 12.0  # degrees
 STEEPEST_V = 9.0
