@@ -204,7 +204,14 @@ def test_what_was_kept_counts_only_for_what_it_was_measured_of(here: Path) -> No
 def test_an_answer_to_other_pictures_is_refused(here: Path, shell: Shell) -> None:
     """An answer that knows other pictures, or is none, changes nothing and is said so."""
     (here / "answer.json").write_text('{"schema": "fitdiag.confirmed/1", "marks": []}', encoding="utf-8")
-    for content in (None, "[1]", '{"schema": "fitdiag.confirmed/1"}'):
+    empty = '{"schema": "fitdiag.confirmed/1"}'
+    for content in (
+        None,
+        "[1]",
+        empty,
+        empty.replace("}", ', "marks": [3]}'),
+        empty.replace("}", ', "marks": [null]}'),
+    ):
         if content:
             (here / "answer.json").write_text(content, encoding="utf-8")
         before = (here / "read" / "back.marks.json").read_bytes()

@@ -144,8 +144,10 @@ class Marks(Strict):
 
     @model_validator(mode="before")
     @classmethod
-    def _of_its_picture(cls, data: dict[str, Any]) -> dict[str, Any]:
+    def _of_its_picture(cls, data: Any) -> Any:
         """What stands under `picture` in the file, beside all else that is not empty."""
+        if not isinstance(data, dict):
+            return data
         picture = data.get("picture")
         own = {key: value for key, value in data.items() if key not in ("schema", "picture") and value != []}
         return own | {key: picture[key] for key in PICTURE if isinstance(picture, dict) and key in picture}
