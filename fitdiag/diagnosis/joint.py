@@ -20,7 +20,7 @@ from typing import NamedTuple, TypeVar
 
 from fitdiag.diagnosis.exact import Evidence, Network, Posterior
 from fitdiag.diagnosis.extents import Explanation, Model, Reading, Slope, Suspect, log_normal, share_below
-from fitdiag.diagnosis.readings import at_rest, readings_of, slopes_of_all
+from fitdiag.diagnosis.readings import AxisReading, at_rest, readings_of, slopes_of_all
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import Cause, RuleBase
 
@@ -63,6 +63,18 @@ class _Tried(NamedTuple):
     words: float
     found: Explanation
     without: frozenset[int]
+
+
+@dataclass(frozen=True)
+class _Sign:
+    """A reading of this round: its index in the model, rows of the signs of a large and of a small one, and their range in mm."""
+
+    index: int
+    read: AxisReading
+    reading: Reading
+    up: int | None
+    down: int | None
+    reach: float
 
 
 def _pair(absent: float, present: float) -> tuple[float, float]:
@@ -111,15 +123,11 @@ class Joint:
         readings = []
         for reading in self.readings:
             rest, scatter, shared = at_rest(self.base, self.findings, reading.axis.id)
-            loads = [0.0] * len(factors)
-            for name, load in shared.items():
-                place = factors.setdefault(name, len(factors))
-                loads += [0.0] * (place + 1 - len(loads))
-                loads[place] = load
-            readings.append(
-                Reading(axes[reading.axis.id], reading.value - rest, reading.error**2, scatter**2, tuple(loads),
-                        reading.round)
-            )  # fmt: skip
+            for name in shared:
+                factors.setdefault(name, len(factors))
+            loads = tuple(shared.get(name, 0.0) for name in factors)
+            error, excess = reading.error**2, reading.value - rest
+            readings.append(Reading(axes[reading.axis.id], excess, error, scatter**2, loads, reading.round))
         suspects = {}
         causes = list(self.base.believed.values())
         rounds = {reading.round for reading in self.readings if reading.round}
@@ -146,28 +154,22 @@ class Joint:
     # -- the sets --------------------------------------------------------------------------------------------------
 
     @cached_property
-    def _now(self) -> tuple[int, ...]:
-        """Indexes of the readings of this round."""
-        return tuple(index for index, reading in enumerate(self.readings) if not reading.round)
-
-    @cached_property
-    def _signs(self) -> tuple[tuple[int, int | None, int | None, float], ...]:
-        """For each reading of this round: index, rows of the signs of a large and of a small reading, and the range in mm."""
+    def _signs(self) -> tuple[_Sign, ...]:
+        """The readings of this round."""
         rows = {symptom: index for index, symptom in enumerate(self.base.symptoms)}
         result = []
-        for index in self._now:
-            axis = self.readings[index].axis
-            marks = self.base.symptoms[axis.id].measure
-            assert marks is not None
-            reach = max(marks.seen_from_mm if marks.worse == "less" else 2.0 * max(marks.grades_mm.values()), 1.0)
-            up, down = (rows[name] if name is not None else None for name in (axis.up, axis.down))
-            result.append((index, up, down, reach))
+        for index, (read, reading) in enumerate(zip(self.readings, self.model.readings, strict=True)):
+            marks = self.base.symptoms[read.axis.id].measure
+            if not read.round and marks is not None:
+                reach = max(marks.seen_from_mm if marks.worse == "less" else 2.0 * max(marks.grades_mm.values()), 1.0)
+                up, down = (rows[name] if name is not None else None for name in (read.axis.up, read.axis.down))
+                result.append(_Sign(index, read, reading, up, down, reach))
         return tuple(result)
 
     @cached_property
     def _answers(self) -> dict[int, tuple[float, float]]:
         """The evidence without the signs that are weighed as readings."""
-        read = {row for _, up, down, _ in self._signs for row in (up, down) if row is not None}
+        read = {row for sign in self._signs for row in (sign.up, sign.down)}
         return {sign: pair for sign, pair in self.evidence.items() if sign not in read}
 
     @cached_property
@@ -186,9 +188,10 @@ class Joint:
         return 1.0 - absent
 
     @cached_property
-    def _strays(self) -> tuple[tuple[float, float], ...]:
-        """For each reading of this round: density of a stray amount upwards and downwards, its chance included."""
-        return tuple((self._elsewhere(up) / reach, self._elsewhere(down) / reach) for _, up, down, reach in self._signs)
+    def _strays(self) -> Mapping[int, tuple[float, float]]:
+        """By the index of a reading: density of a stray amount upwards and downwards, its chance included."""
+        elsewhere = self._elsewhere
+        return {one.index: (elsewhere(one.up) / one.reach, elsewhere(one.down) / one.reach) for one in self._signs}
 
     def _explained(self, causes: tuple[int, ...]) -> tuple[float, Explanation, frozenset[int]]:
         """Log density of the readings given a set, with readings that do not belong left out at a price."""
@@ -198,7 +201,7 @@ class Joint:
             found = self.model.explain(causes, without)
             worst, gain = -1, 0.0
             if len(without) < _OUTLIERS:
-                for (index, *_), (up, down) in zip(self._signs, self._strays, strict=True):
+                for index, (up, down) in self._strays.items():
                     if index in without:
                         continue
                     reading = self.model.readings[index].excess
@@ -272,29 +275,28 @@ class Joint:
         suspects, leak, found = self.model.suspects, list(self.network.leak), tried.found
         evidence, weight = dict(self._answers), tried.words + found.log_density
         read: dict[int, int] = {}
-        for index, up, down, reach in self._signs:
-            reading = self.model.readings[index].excess
+        for sign in self._signs:
+            index, reading = sign.index, sign.reading.excess
             expected, variance = found.expected[index], found.variance[index]
             fit = log_normal(reading, expected, variance)
             far = (reading - expected) / sqrt(variance)
             stray = {
-                row: log(max(share_below(side), 1e-300) / reach)
-                for row, side in ((up, far), (down, -far))
+                row: log(max(share_below(side), 1e-300) / sign.reach)
+                for row, side in ((sign.up, far), (sign.down, -far))
                 if row is not None
             }
             base = max(stray.values()) if index in tried.without else fit
             if index in tried.without:
                 weight += base
             for row, amount in stray.items():
-                read[row] = index
+                read[row] = sign.reading.sign
                 here = fit if index in tried.without and amount == base else base
                 evidence[row] = _pair(here - base, amount - base)
         of_suspects, links = self._parted
         for row, shown in of_suspects.items():
             keep = 1.0 - leak[row]
-            sign = self.model.readings[read[row]].sign if row in read else None
             for cause, q in shown:
-                if cause in chosen and (sign is None or sign not in suspects[cause].slopes):
+                if cause in chosen and read.get(row) not in suspects[cause].slopes:
                     keep *= q
             leak[row] = 1.0 - keep
         posterior = Posterior(Network(self.network.prior, leak, links), evidence)
@@ -308,35 +310,30 @@ class Joint:
     # -- words -----------------------------------------------------------------------------------------------------
 
     @cached_property
-    def _leading(self) -> tuple[int, int, float, float] | None:
-        """The sign that stands out most among the readings: index, row, and how well its amount fits absent and there."""
+    def _leading(self) -> tuple[int, int] | None:
+        """The sign that stands out most among the readings: the index of its reading, and its row."""
         best: tuple[float, int, int] | None = None
-        for index, up, down, _ in self._signs:
-            reading = self.model.readings[index]
-            spread = sqrt(reading.variance + reading.rest_variance)
-            row = up if reading.excess > 0 else down
-            if row is not None and not self.readings[index].graded and row in self.evidence:
-                far = abs(reading.excess) / spread
+        for one in self._signs:
+            row = one.up if one.reading.excess > 0 else one.down
+            if row is not None and not one.read.graded and row in self.evidence:
+                far = abs(one.reading.excess) / sqrt(one.reading.variance + one.reading.rest_variance)
                 if best is None or far > best[0]:
-                    best = (far, index, row)
-        if best is None:
-            return None
-        absent, present = self.evidence[best[2]]
-        return best[1], best[2], absent, present
+                    best = (far, one.index, row)
+        return best[1:] if best is not None else None
 
     def _words(self, chosen: tuple[int, ...]) -> float:
         """1/n of what the words of the rules say of the leading sign, instead of what the extents say of it alone."""
         if self._leading is None or not self.measured:
             return 0.0
-        index, row, absent, present = self._leading
+        index, row = self._leading
+        absent, present = self.evidence[row]
         keep = 1.0 - self._elsewhere(row)
         for cause, q in self.network.links[row]:
             if cause in chosen:
                 keep *= q
         said = log(max(absent * keep + present * (1.0 - keep), 1e-12))
         single = self.model.alone(index).explain(chosen).log_density
-        stray = max(self._strays[self._now.index(index)])  # an amount far off every fit is a stray one
-        floor = max(single, log(stray))
+        floor = max(single, log(max(self._strays[index])))  # an amount far off every fit is a stray one
         return (said - floor) / self.measured
 
     # -- what comes of it ------------------------------------------------------------------------------------------
@@ -359,29 +356,27 @@ class Joint:
 
         From all sets that were looked at, by their scores, not only from those weighed exactly: without a reading others lead.
         """
-        pool = list(self._tried.items())
+        pool = self._tried
+        plain = self._odds({chosen: tried.score for chosen, tried in pool.items()})
         result = {}
-        for index, *_ in self._signs:
-            fits = [self._fit(index, tried.found) for _, tried in pool]
-            odds = [self._odds(pool, fits), self._odds(pool, [0.0] * len(pool))]
-            result[self.readings[index].symptom] = {
-                self.ids[cause]: odds[1][cause] / odds[0][cause] for cause in self.model.suspects
-            }
+        for one in self._signs:
+            odds = self._odds({chosen: tried.score - self._fit(one, tried.found) for chosen, tried in pool.items()})
+            result[one.read.symptom] = {self.ids[cause]: plain[cause] / odds[cause] for cause in self.model.suspects}
         return result
 
-    def _fit(self, index: int, found: Explanation) -> float:
+    def _fit(self, one: _Sign, found: Explanation) -> float:
         """Log density of a reading by all the others."""
-        fit = log_normal(self.model.readings[index].excess, found.expected[index], found.variance[index])
-        return max(fit, *map(log, self._strays[self._now.index(index)]))
+        fit = log_normal(one.reading.excess, found.expected[one.index], found.variance[one.index])
+        return max(fit, *map(log, self._strays[one.index]))
 
-    def _odds(self, pool: Sequence[tuple[tuple[int, ...], _Tried]], less: Sequence[float]) -> dict[int, float]:
-        weights = [tried.score - part for (_, tried), part in zip(pool, less, strict=True)]
-        most = max(weights)
-        shares = [exp(weight - most) for weight in weights]
-        total = sum(shares)
+    def _odds(self, scores: Mapping[tuple[int, ...], float]) -> dict[int, float]:
+        """Of each suspect, from the log weights of the sets."""
+        most = max(scores.values())
+        shares = {chosen: exp(score - most) for chosen, score in scores.items()}
+        total = sum(shares.values())
         result = {}
         for cause in self.model.suspects:
-            there = sum(share for (chosen, _), share in zip(pool, shares, strict=True) if cause in chosen)
+            there = sum(share for chosen, share in shares.items() if cause in chosen)
             result[cause] = max(there, 1e-300) / max(total - there, 1e-300)
         return result
 
@@ -390,17 +385,13 @@ class Joint:
         number = self.ids.index(cause) if cause in self.ids else -1
         if number not in self.model.suspects:
             return ()
-        slopes = self.model.suspects[number].slopes
-        result = []
-        for index in self._now:
-            slope = slopes.get(self.model.readings[index].sign)
-            if (
-                slope is not None
-                and abs(slope.ratio) > slope.scatter
-                and slope.ratio * self.model.readings[index].excess > 0
-            ):
-                result.append(self.readings[index].symptom)
-        return tuple(result)
+        slopes, none = self.model.suspects[number].slopes, Slope(0.0, 0.0)
+        known = [(one, slopes.get(one.reading.sign, none)) for one in self._signs]
+        return tuple(
+            one.read.symptom
+            for one, slope in known
+            if abs(slope.ratio) > slope.scatter and slope.ratio * one.reading.excess > 0
+        )
 
     def extents(self, probability: Mapping[str, float]) -> Mapping[str, CauseExtent]:
         """Mean and spread of each suspect's extent, over the sets that hold it; alone, where no likely set does."""
@@ -424,14 +415,11 @@ class Joint:
 
     def _tellers(self, number: int) -> tuple[str, ...]:
         """The symptoms read this round that say most about a cause's extent, the firmest first."""
-        slopes, told = self.model.suspects[number].slopes, []
-        for index in self._now:
-            reading = self.model.readings[index]
-            slope = slopes.get(reading.sign)
+        suspect, told = self.model.suspects[number], []
+        for one in self._signs:
+            slope = suspect.slopes.get(one.reading.sign)
             if slope is not None and slope.ratio:
-                noise = (
-                    reading.variance + reading.rest_variance + (slope.scatter * self.model.suspects[number].usual) ** 2
-                )
-                told.append((slope.ratio**2 / noise, self.readings[index].symptom))
+                noise = one.reading.variance + one.reading.rest_variance + (slope.scatter * suspect.usual) ** 2
+                told.append((slope.ratio**2 / noise, one.read.symptom))
         told.sort(key=lambda pair: (-pair[0], pair[1]))
         return tuple(name for firm, name in told if firm >= _BEARS_ON * told[0][0])
