@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import hypot, inf, log
+from math import hypot, inf, log, prod
 from typing import Literal
 
 from fitdiag.diagnosis.exact import Evidence, Network, Posterior, TooWideError
@@ -13,7 +14,7 @@ from fitdiag.diagnosis.extents import share_below
 from fitdiag.diagnosis.joint import CauseExtent, Joint
 from fitdiag.diagnosis.readings import at_rest, axis_of, own_shift
 from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Finding, Findings, seen_by_amount
-from fitdiag.knowledge.model import RuleBase, Seen, Symptom
+from fitdiag.knowledge.model import Cause, RuleBase, Seen, Symptom
 from fitdiag.knowledge.order import once
 from fitdiag.problems import stop
 from fitdiag.units import format_length, format_reading
@@ -144,22 +145,18 @@ class Diagnosis:
         rest = [one for one in self.beliefs if one.cause in self.touched and one not in self.likely]
         return tuple([one for one in rest if one.probability >= _NOT_RULED_OUT_FROM][:_MOST_NOT_RULED_OUT])
 
-    @cached_property
-    def _seen(self) -> frozenset[str]:
-        return frozenset(finding.symptom for finding in self.findings.seen)
-
     def has_sign(self, cause_id: str) -> bool:
         """Whether at least one symptom that the cause shows, or moves by its extent, was seen."""
         return cause_id in self._signed
 
     @cached_property
     def _signed(self) -> frozenset[str]:
-        return frozenset(
-            cause.id
-            for cause in self.base.causes.values()
-            if any(link.symptom in self._seen for link in cause.shows)
-            or not self._seen.isdisjoint(self.joint.shown_by(cause.id))
-        )
+        shown_by = self.joint.shown_by
+        seen = {finding.symptom for finding in self.findings.seen}
+        shown = {
+            one.id: [*(link.symptom for link in one.shows), *shown_by(one.id)] for one in self.base.causes.values()
+        }
+        return frozenset(cause for cause, signs in shown.items() if not seen.isdisjoint(signs))
 
     @cached_property
     def extents(self) -> Mapping[str, CauseExtent]:
@@ -179,11 +176,8 @@ class Diagnosis:
             if finding.seen == "unsure" and finding.amount_mm is None:
                 continue
             text = told(self.base, finding, self.findings)
-            too_little = (
-                text.replace("slight", "only slight")
-                if finding.seen == "yes" and finding.severity == "slight"
-                else text
-            )
+            slight = finding.seen == "yes" and finding.severity == "slight"
+            too_little = text.replace("slight", "only slight") if slight else text
             before = self.posterior.without(index)
             for cause, now, earlier in zip(self.compiled.causes, odds, before, strict=True):
                 factor = read.get(finding.symptom, {}).get(cause, now / _odds(earlier))
@@ -193,30 +187,23 @@ class Diagnosis:
         return result
 
     def _background(self, cause_id: str) -> list[Reason]:
-        cause, words = self.base.causes[cause_id], self.base.words
         reasons = []
-        for note, grade in self.findings.body.items():
-            if note in cause.body and grade in words.body_grades.words:
-                factor = words.more_or_less.words[cause.body[note]] ** words.body_grades.words[grade]
-                title = self.base.body_notes[note].title
-                reasons.append(Reason("body", note, factor, f"{title} (marked)" if grade == "marked" else title))
-        times: dict[str, int] = {}
-        for done in self.findings.done:
-            times[done.alteration] = times.get(done.alteration, 0) + 1
-        for alteration, count in times.items():
-            if alteration in cause.after:
-                factor = words.more_or_less.words[cause.after[alteration]] ** min(count, 99)
-                title = self.base.alterations[alteration].title
-                how_often = "" if count == 1 else f" ({'twice' if count == 2 else f'{count} times'})"
-                reasons.append(Reason("done", alteration, factor, f"Done before: {lower_first(title)}{how_often}"))
+        for note, factor in _noted(self.base, self.base.causes[cause_id], self.findings).items():
+            title = self.base.body_notes[note].title
+            marked = " (marked)" if self.findings.body[note] == "marked" else ""
+            reasons.append(Reason("body", note, factor, f"{title}{marked}"))
+        for alteration, (factor, count) in _altered(self.base, self.base.causes[cause_id], self.findings).items():
+            title = lower_first(self.base.alterations[alteration].title)
+            how_often = "" if count == 1 else f" ({'twice' if count == 2 else f'{count} times'})"
+            reasons.append(Reason("done", alteration, factor, f"Done before: {title}{how_often}"))
         return reasons
 
     def questions(self) -> tuple[Question, ...]:
         """Every open symptom that can be asked now, the most worthwhile first."""
-        result = []
+        result, seen = [], {finding.symptom for finding in self.findings.seen}
         for index, gain in self.posterior.gains().items():
             symptom = self.base.symptoms[self.compiled.symptoms[index]]
-            if symptom.needs and self._seen.isdisjoint(symptom.needs):
+            if symptom.needs and seen.isdisjoint(symptom.needs):
                 continue  # a test of something that is not there
             result.append(Question(symptom.id, gain, self.base.words.cost.words[symptom.by]))
         return tuple(sorted(result, key=lambda question: (-round(question.worth, _EQUAL), question.symptom)))
@@ -256,18 +243,12 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
     causes, symptoms = tuple(base.believed), tuple(base.symptoms)
     row = {symptom: index for index, symptom in enumerate(symptoms)}
     prior: list[float] = []
-    more, grades = words.more_or_less.words, words.body_grades.words
     for cause in base.believed.values():
         rate = words.base_rate.words[cause.base_rate]
         if findings.readings_from == "simulation":
             rate = _SIMULATED_RATE if cause.id in base.simulated_causes else _NOT_SIMULATED
-        odds = rate / (1.0 - rate)
-        for note, grade in findings.body.items():
-            if note in cause.body and grade in grades:
-                odds *= more[cause.body[note]] ** grades[grade]
-        for done in findings.done:
-            if done.alteration in cause.after:
-                odds *= more[cause.after[done.alteration]]
+        odds = rate / (1.0 - rate) * prod(_noted(base, cause, findings).values())
+        odds *= prod(factor for factor, _ in _altered(base, cause, findings).values())
         odds = min(odds, _LARGEST_ODDS)
         prior.append(odds / (1.0 + odds))
     (leaks, all_links), (weaker_leaks, weaker_links) = _strengths(base), _weakened(base)
@@ -282,6 +263,20 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
         links[sign], leak[sign] = weaker_links[sign], weaker_leaks[sign]
         evidence[sign] = (1.0, 0.0)
     return Compiled(Network(prior, leak, links), evidence, causes, symptoms, presumed)
+
+
+def _noted(base: RuleBase, cause: Cause, findings: Findings) -> dict[str, float]:
+    """By how much each body note that was made multiplies the odds of a cause."""
+    more, grades = base.words.more_or_less.words, base.words.body_grades.words
+    noted = [(note, grades[grade]) for note, grade in findings.body.items() if note in cause.body and grade in grades]
+    return {note: more[cause.body[note]] ** grade for note, grade in noted}
+
+
+def _altered(base: RuleBase, cause: Cause, findings: Findings) -> dict[str, tuple[float, int]]:
+    """By how much each alteration that was done multiplies the odds of a cause, and how often it was done."""
+    times = Counter(done.alteration for done in findings.done if done.alteration in cause.after)
+    more = base.words.more_or_less.words
+    return {alteration: (more[cause.after[alteration]] ** min(count, 99), count) for alteration, count in times.items()}
 
 
 @once
