@@ -57,22 +57,30 @@ class Shape:
     thigh: float = 0.0
 
 
-@dataclass(frozen=True, eq=False)
 class _Level:
-    """The sections of a figure at heights of the model, mm: how far forward the trunk stands, its widening, half widths and
+    """The sections of a figure at heights `z` of the model, mm: how far forward the trunk stands, its widening, half widths and
     depths, and the leg's half width, half depth and middle."""
 
-    z: Array
-    forward: Array
-    wide: Array
-    deeper: Array
-    side: Array
-    front: Array
-    back: Array
-    leg_side: Array
-    leg_deep: Array
-    leg_x: Array
-    leg_y: Array
+    def __init__(self, model: Model, z: Array) -> None:
+        shape, figure = model.shape, model.figure
+        self.z, self.forward = z, model._forward(z)
+        self.wide = 1.0 + (shape.wide - 1.0) * np.clip((z - 500.0) / 260.0, 0, 1) * np.clip((1040.0 - z) / 180.0, 0, 1)
+        self.deeper = 1.0 + figure.deeper / 222.0 * _bump(z, 870.0, 130.0)
+        upper, trunk_z = np.clip((z - 860.0) / 180.0, 0, 1), np.clip(z, _TRUNK_Z[0], _TRUNK_Z[-1])
+        upper = upper * upper * (3 - 2 * upper)
+        taper = (1 - upper) + shape.waist * upper
+        self.side, front, back = (_TRUNK[name](trunk_z) * taper for name in ("side", "front", "back"))
+        self.front = front + shape.abdomen * _bump(z, 920.0 + figure.abdomen_level, 55.0)
+        seat = 0.55 * shape.seat * _bump(z, 840.0 + shape.seat_level, 65.0)
+        self.back = back + seat - figure.hollow * _bump(z, 1000.0, 50.0)
+        low = np.clip(z, _LEG_Z[0], _LEG_Z[-1])
+        girth, full = model._leg(low), _bump(low, 700.0, 120.0)
+        sideways, fore_aft = figure.outer_thigh + figure.inner_thigh, figure.front_thigh + figure.back_thigh
+        self.leg_side = _LEG["side"](low) * girth + (0.5 * shape.thigh + 0.5 * sideways) * full
+        self.leg_deep = _LEG["depth"](low) * girth + (shape.thigh + 0.5 * fore_aft) * full
+        moved = (0.5 * shape.thigh + 0.5 * (figure.outer_thigh - figure.inner_thigh)) * full
+        self.leg_x = _LEG["x"](low) + moved + _apart(figure, low)
+        self.leg_y = _LEG["y"](low) + 0.5 * (figure.front_thigh - figure.back_thigh) * full
 
 
 class Model:
@@ -107,7 +115,7 @@ class Model:
             leg = np.interp(height, [0.0, 470.0, 776.0], [0.0, 0.6, 1.0])
             height = height - 0.5 * side * (figure.hip_higher * trunk + figure.leg_longer * leg)
             x = x / (1.0 + np.sign(x) * figure.hip_fuller / (320.0 * shape.scale) * _bump(height, 834.0, 90.0))
-        return self._at_level(x, y, self._level(height))
+        return self._at_level(x, y, _Level(self, height))
 
     def _at_level(self, x: Array, y: Array, level: _Level) -> Array:
         """The field at places in mm whose heights are known: trunk, seat and leg in the model's own mm, x >= 0."""
@@ -127,37 +135,14 @@ class Model:
         field = _blend(_blend(trunk, seat * min(radii), BLENDS_MM["seat"]), leg, BLENDS_MM["legs"])
         return np.asarray(field * shape.scale)
 
-    def _level(self, z: Array) -> _Level:
-        """What the field takes from heights of the model alone."""
-        shape, figure = self.shape, self.figure
-        wide = 1.0 + (shape.wide - 1.0) * np.clip((z - 500.0) / 260.0, 0, 1) * np.clip((1040.0 - z) / 180.0, 0, 1)
-        deeper = 1.0 + figure.deeper / 222.0 * _bump(z, 870.0, 130.0)
-        upper, trunk_z = np.clip((z - 860.0) / 180.0, 0, 1), np.clip(z, _TRUNK_Z[0], _TRUNK_Z[-1])
-        upper = upper * upper * (3 - 2 * upper)
-        taper = (1 - upper) + shape.waist * upper
-        side, front, back = (_TRUNK[name](trunk_z) * taper for name in ("side", "front", "back"))
-        front = front + shape.abdomen * _bump(z, 920.0 + figure.abdomen_level, 55.0)
-        back = (
-            back + 0.55 * shape.seat * _bump(z, 840.0 + shape.seat_level, 65.0) - figure.hollow * _bump(z, 1000.0, 50.0)
-        )
-        low = np.clip(z, _LEG_Z[0], _LEG_Z[-1])
-        girth, full = self._leg(low), _bump(low, 700.0, 120.0)
-        out_in, fore_aft = figure.outer_thigh + figure.inner_thigh, figure.front_thigh + figure.back_thigh
-        apart = figure.feet_apart * (770.0 - low) / 770.0 + figure.knees_apart * _bump(low, 470.0, 160.0)
-        return _Level(
-            z, self._forward(z), wide, deeper, side, front, back,
-            leg_side=_LEG["side"](low) * girth + (0.5 * shape.thigh + 0.5 * out_in) * full,
-            leg_deep=_LEG["depth"](low) * girth + (shape.thigh + 0.5 * fore_aft) * full,
-            leg_x=_LEG["x"](low) + (0.5 * shape.thigh + 0.5 * (figure.outer_thigh - figure.inner_thigh)) * full + apart,
-            leg_y=_LEG["y"](low) + 0.5 * (figure.front_thigh - figure.back_thigh) * full,
-        )  # fmt: skip
-
     def leg_axis(self, heights: Array) -> tuple[Array, Array]:
         """Middle of the right leg at heights over the floor: to the side and forward, mm."""
         z = np.asarray(self._to_model(heights))
         low = np.clip(z, _LEG_Z[0], _LEG_Z[-1])
-        apart = self.figure.feet_apart * (770.0 - low) / 770.0 + self.figure.knees_apart * _bump(low, 470.0, 160.0)
-        x, y = (_LEG["x"](low) + apart) * self.shape.scale, _LEG["y"](low) * self.shape.scale + self._forward(z)
+        x, y = (
+            (_LEG["x"](low) + _apart(self.figure, low)) * self.shape.scale,
+            _LEG["y"](low) * self.shape.scale + self._forward(z),
+        )
         return np.asarray(x), np.asarray(y)
 
     # -- what a tape reads on it ---------------------------------------------------------------------------------
@@ -167,7 +152,9 @@ class Model:
         angle = np.linspace(-np.pi / 2, np.pi / 2, count)
         across, forward = np.cos(angle), np.sin(angle)
         z, middle = np.full(1, float(self._to_client(model_z))), float(self._forward(model_z))
-        level = None if self.figure.lopsided else self._level(np.asarray(self._to_model(z)))  # the same at every radius
+        level = (
+            None if self.figure.lopsided else _Level(self, np.asarray(self._to_model(z)))
+        )  # the same at every radius
         low, high = np.zeros(count), np.full(count, 400.0 * self.shape.scale)
         for _ in range(24):
             radius = 0.5 * (low + high)
@@ -342,6 +329,11 @@ def _blend(a: Array, b: Array, width: float) -> Array:
     """The smaller of two fields, smooth over `width` mm where they are alike (polynomial smooth minimum)."""
     share = np.clip(0.5 + 0.5 * (b - a) / width, 0, 1)
     return np.asarray(b * (1 - share) + a * share - width * share * (1 - share))
+
+
+def _apart(figure: Figure, z: Array) -> Array:
+    """How far out the middle of the leg stands for the stance, at heights of the model."""
+    return np.asarray(figure.feet_apart * (770.0 - z) / 770.0 + figure.knees_apart * _bump(z, 470.0, 160.0))
 
 
 def _bump(z: Array, middle: float, width: float) -> Array:

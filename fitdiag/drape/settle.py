@@ -59,21 +59,14 @@ class _System:
     """The sparse matrix of a step: its pattern is fixed, its values are not."""
 
     def __init__(self, sheet: Sheet, dressed: Dressed) -> None:
-        count = sheet.count
-        self.size = 3 * count
-        axes = np.arange(3)
-        degrees = (sheet.triangles[:, :, None] * 3 + axes).reshape(-1, 9)
-        rows, columns = np.repeat(degrees, 9, 1).ravel(), np.tile(degrees, (1, 9)).ravel()
+        self.size = 3 * sheet.count
         bending = sheet.bending.tocoo()
-        bend_rows, bend_columns = (
-            (index[:, None] * 3 + axes).ravel()
-            for index in (bending.row.astype(np.int64), bending.col.astype(np.int64))
-        )
-        own = np.arange(count)[:, None] * 3 + axes
-        own_rows, own_columns = np.repeat(own, 3, 1).ravel(), np.tile(own, (1, 3)).ravel()
-        pair = (dressed.hoop[:, :, None] * 3 + axes).reshape(-1, 6)
-        hoop_rows, hoop_columns = np.repeat(pair, 6, 1).ravel(), np.tile(pair, (1, 6)).ravel()
-        parts = [(rows, columns), (bend_rows, bend_columns), (own_rows, own_columns), (hoop_rows, hoop_columns)]
+        parts = [
+            _places(sheet.triangles),
+            tuple(np.ravel(index.astype(np.int64)[:, None] * 3 + np.arange(3)) for index in (bending.row, bending.col)),
+            _places(np.arange(sheet.count)[:, None]),
+            _places(dressed.hoop),
+        ]
         keys, where = np.unique(np.concatenate([c * self.size + r for r, c in parts]), return_inverse=True)
         ends = np.cumsum([len(r) for r, _ in parts])
         self.triangle, bend, self.own, self.hoop = np.split(where.ravel(), ends[:-1])
@@ -105,6 +98,12 @@ class _System:
         reduced = csc_matrix((values, self.near_row, self.near_start), shape=matrix.shape)
         factored = splu(reduced, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
         return lambda b: np.asarray(factored.solve(b.astype(np.float32)), dtype=np.float64)
+
+
+def _places(points: Index) -> tuple[Index, Index]:
+    """Rows and columns of blocks that couple these points (n, k) with one another, in all three directions."""
+    own = (points[:, :, None] * 3 + np.arange(3)).reshape(len(points), -1)
+    return np.repeat(own, own.shape[1], 1).ravel(), np.tile(own, (1, own.shape[1])).ravel()
 
 
 class Settling:
