@@ -13,7 +13,8 @@ from math import sqrt
 from typing import NamedTuple, TypeVar
 
 from fitdiag.knowledge.findings import Finding, Findings
-from fitdiag.knowledge.model import AtRest, Cause, RuleBase, Slope, Symptom
+from fitdiag.knowledge.model import AtRest, RuleBase, Slope, Symptom
+from fitdiag.knowledge.order import once
 
 _LEVEL_SCATTER = 0.5  # of a sign's own mark: how far right muslins differ where no rule says it; a fitter's judgement
 _OFTEN_ENOUGH = 0.3
@@ -155,27 +156,15 @@ def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int =
     return AxisReading(axis, value, error, rest, number, symptom.id, finding.amount_mm is None)
 
 
-def slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> Mapping[str, AxisSlope]:
-    """A cause's slopes by axis; worked out once for a rule base."""
-    key = ("slopes", cause.id, simulated)
-    if key not in base.worked_out:
-        base.worked_out[key] = _slopes_of(base, cause, simulated)
-    return base.worked_out[key]  # type: ignore[no-any-return]
-
-
+@once
 def slopes_of_all(base: RuleBase, simulated: bool) -> Mapping[int, Mapping[str, AxisSlope]]:
-    """The slopes of every believed cause that has an extent, by the place of the cause; worked out once for a rule base."""
-    key = ("slopes of all", simulated)
-    if key not in base.worked_out:
-        base.worked_out[key] = {
-            number: slopes_of(base, cause, simulated)
-            for number, cause in enumerate(base.believed.values())
-            if cause.extent is not None
-        }
-    return base.worked_out[key]  # type: ignore[no-any-return]
+    """The slopes of every believed cause that has an extent, by the place of the cause."""
+    believed = enumerate(base.believed.values())
+    return {number: slopes_of(base, cause.id, simulated) for number, cause in believed if cause.extent is not None}
 
 
-def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, AxisSlope]:
+@once
+def slopes_of(base: RuleBase, cause_id: str, simulated: bool) -> Mapping[str, AxisSlope]:
     """A cause's slopes by axis.
 
     Of real cloth a simulation says how much, not whether nor which way: there its slopes count only for signs that the cause
@@ -183,12 +172,12 @@ def _slopes_of(base: RuleBase, cause: Cause, simulated: bool) -> dict[str, AxisS
     """
     often = base.words.how_often.words
     shown: dict[str, set[bool]] = {}  # axis to the directions in which the cause shows it; True: larger readings
-    for link in cause.shows:
+    for link in base.causes[cause_id].shows:
         axis = axis_of(base, base.symptoms[link.symptom])
         if often[link.how_often] >= _OFTEN_ENOUGH and axis is not None:
             shown.setdefault(axis.id, set()).add(link.symptom == axis.up)
     known: dict[str, list[AxisSlope]] = {}
-    for name, slopes in base.slopes_of[cause.id].items():
+    for name, slopes in base.slopes_of[cause_id].items():
         if (axis := axis_of(base, base.symptoms[name])) is not None:
             way = -1.0 if turned(base.symptoms[name]) else 1.0
             known.setdefault(axis.id, []).extend(

@@ -6,21 +6,23 @@ from collections.abc import Callable, Iterable, Mapping
 from functools import wraps
 from graphlib import CycleError, TopologicalSorter
 from itertools import combinations
-from typing import TypeVar
+from typing import Concatenate, ParamSpec, TypeVar
 
 from fitdiag.knowledge.model import RuleBase
 
 Found = TypeVar("Found")
+More = ParamSpec("More")
+Work = Callable[Concatenate[RuleBase, More], Found]
 
 
-def once(work: Callable[[RuleBase], Found]) -> Callable[[RuleBase], Found]:
-    """A function of a rule base alone, worked out once for each; what it gives is shared, so nobody changes it."""
+def once(work: Work[More, Found]) -> Work[More, Found]:
+    """A function of a rule base and of plain values, worked out once for each; what it gives is shared, so nobody changes it."""
 
     @wraps(work)
-    def known(base: RuleBase) -> Found:
-        key = (work.__module__, work.__qualname__)
+    def known(base: RuleBase, /, *more: More.args, **named: More.kwargs) -> Found:
+        key = (work.__module__, work.__qualname__, *more, *named.values())
         if key not in base.worked_out:
-            base.worked_out[key] = work(base)
+            base.worked_out[key] = work(base, *more, **named)
         found: Found = base.worked_out[key]
         return found
 

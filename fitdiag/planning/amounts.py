@@ -158,7 +158,7 @@ class Amounts:
         best: tuple[float, str] | None = None
         simulated = self.findings.readings_from == "simulation"
         for cause in self.base.cures_of[alteration.id]:
-            slopes = slopes_of(self.base, self.base.causes[cause], simulated)
+            slopes = slopes_of(self.base, cause, simulated)
             for link in self.base.causes[cause].shows:
                 finding, rule = self.findings.symptoms.get(link.symptom), self.base.symptoms[link.symptom]
                 if finding is None or finding.seen != "yes" or rule.measure is None or finding.amount_mm is not None:

@@ -48,13 +48,10 @@ class Ends:
         self._signs = signs
         self.avoid = self._conditions([self._planner.avoiding(name) for name in self.names])
         self.careful = self._conditions([self._planner.careful(name) for name in self.names])
-        self.never = np.array(
-            [any(c.kind_and_id[0] in ("body", "done") and self._planner.holding((c,)) for c in self._planner.avoiding(name))
-             for name in self.names]
-        )  # fmt: skip
-        self.always_careful = np.array(
-            [any(c.kind_and_id[0] in ("body", "done") and self._planner.holding((c,)) for c in self._planner.careful(name))
-             for name in self.names]
+        self.never, self.always_careful = (
+            np.array([any(c.kind_and_id[0] in ("body", "done") and self._planner.holding((c,)) for c in rule(name))
+                      for name in self.names])
+            for rule in (self._planner.avoiding, self._planner.careful)
         )  # fmt: skip
         shut_out = opposed(self.base)
         both = np.array([[other in shut_out[one] for other in self.names] for one in self.names], bool)
@@ -88,7 +85,7 @@ class Ends:
             as_good = net >= np.minimum(top, np.maximum(top - AS_GOOD, worth + 1e-6))
             best = np.where(as_good, self.price - 1e-6 * net, np.inf).argmin(axis=1)
             for world, pick, value in zip(going, best, net[np.arange(len(going)), best], strict=True):
-                if value > worth and self._amount(self.names[pick]):
+                if value > worth and self._planner.amount(self.names[pick]).mm > 0:
                     chosen[world][self.names[pick]] = float(value)
             going = going[net[np.arange(len(going)), best] > worth]
             best = best[net[np.arange(len(net)), best] > worth]
@@ -105,9 +102,6 @@ class Ends:
             if name is not None and n >= CONTENDS * len(firsts)
         ]
         return np.asarray(sum(table[rows].sum(axis=0) for table in (*self.avoid, *self.careful)) > 0)
-
-    def _amount(self, name: str) -> bool:
-        return self._planner.amounts[name].mm > 0
 
     def _first(self, relief: dict[str, float], likely: np.ndarray) -> str | None:
         now = [name for name in relief if likely[self._number[name]]] or list(relief)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from math import inf
 
 from fitdiag.drape.body import nudged
 from fitdiag.drape.cloth import GRAVITY, Cloth
@@ -36,6 +37,10 @@ PULLS_N_M, PULLS_TIMES = (
     1.7,
 )  # a pull over the seat that strong, and that much over the block's, goes into the cleft
 MOST_TOLD = 5
+_TIMES = (  # up to so many times what it was: grows, falls
+    (1.4, "a little", "a little"), (1.75, "by half", "by a third"), (2.5, "to twice", "to half"),
+    (3.5, "to three times", "to a third"), (inf, "to many times", "to a fraction"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -75,13 +80,8 @@ def wearer_of(
     figure, taken = figure_of(known, changes, units)
     if nudges:
         figure = nudged(figure, nudges)
-        taken = (
-            *taken,
-            *(
-                Taken(part, mm, "moved so far by what came at try-ons, smaller where below 0")
-                for part, mm in nudges.items()
-            ),
-        )
+        source = "moved so far by what came at try-ons, smaller where below 0"
+        taken = (*taken, *(Taken(part, mm, source) for part, mm in nudges.items()))
     return Wearer(figure, taken, tuple(not_shown))
 
 
@@ -220,26 +220,10 @@ def told(name: str, before: float, after: float, units: Units) -> str:
         return f"{reading.words}: {amount_told(name, before, units)} before, {amount_told(name, after, units)} after"
     low, high = sorted((abs(before), abs(after)))
     times = high / low if low > 1e-6 else 9.0
-    word = (
-        "a little"
-        if times < 1.4
-        else "by half"
-        if times < 1.75
-        else "to twice"
-        if times < 2.5
-        else "to three times"
-        if times < 3.5
-        else "to many times"
+    _, more, less = next(row for row in _TIMES if times < row[0])
+    return (
+        f"{reading.words}: falls {less}" if abs(after) < abs(before) else f"{reading.words}: grows {more}, look there"
     )
-    if abs(after) < abs(before):
-        word = {
-            "by half": "by a third",
-            "to twice": "to half",
-            "to three times": "to a third",
-            "to many times": "to a fraction",
-        }.get(word, word)
-        return f"{reading.words}: falls {word}"
-    return f"{reading.words}: grows {word}, look there"
 
 
 def amount_told(name: str, value: float, units: Units) -> str:
@@ -262,16 +246,13 @@ def _warned(
     """
     warnings = []
     last = sure[-1]
-    for name, off in (("dip-centre-back", LINE_OFF_MM), ("dip-centre-front", LINE_OFF_MM)):
+    for name in ("dip-centre-back", "dip-centre-front"):
         over = last.readings[name] - block[name]
-        if len(sure) > 1 and abs(over) > off + last.apart.get(name, 0.0):
-            where = name.removeprefix("dip-").replace("-", " ")
-            more = "lower" if over > 0 else "higher"
-            by = format_reading(abs(over), units)
-            text = (
-                f"After these steps the hip line would lie {by} {more} at {where} than the block's does on this body."
-            )
-            warnings.append(text + _instead(base, sure, name, block[name], units))
+        if len(sure) > 1 and abs(over) > LINE_OFF_MM + last.apart.get(name, 0.0):
+            where, more = name.removeprefix("dip-").replace("-", " "), "lower" if over > 0 else "higher"
+            lies = f"the hip line would lie {format_reading(abs(over), units)} {more} at {where}"
+            told = f"After these steps {lies} than the block's does on this body."
+            warnings.append(told + _instead(base, sure, name, block[name], units))
     for before, after in pairwise(stages):
         limit = max(PULLS_N_M, PULLS_TIMES * block.get("pull-seat", 0.0))
         pull, was = after.readings.get("pull-seat", 0.0), before.readings.get("pull-seat", 0.0)
@@ -280,13 +261,10 @@ def _warned(
             safe = round_length(after.amount * share, units)
             title = base.alterations[after.alteration].title
             upto = (
-                f" Up to about {format_length(safe, units)} it would not."
-                if safe > 0
-                else " Any amount would add to it."
+                f"Up to about {format_length(safe, units)} it would not." if safe > 0 else "Any amount would add to it."
             )
-            warnings.append(
-                f"{title} by {format_length(after.amount, units)} would pull hard over the seat and may draw into the cleft.{upto}"
-            )
+            by = f"{title} by {format_length(after.amount, units)}"
+            warnings.append(f"{by} would pull hard over the seat and may draw into the cleft. {upto}")
     return warnings
 
 

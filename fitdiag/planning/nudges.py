@@ -36,12 +36,16 @@ WORTH_MM = 0.5  # a smaller nudge is none
 
 @dataclass(frozen=True)
 class Near:
-    """One measured sign: what simulated cloth drew of it, against the block on the same body, and what came; mm."""
+    """One measured sign: what simulated cloth drew of it, against the block on the same body, and what came; mm.
+
+    `whole`: it is read off the pattern itself, so that no body explains it.
+    """
 
     symptom: str
     simulated: float
     came: float
     error: float
+    whole: bool
 
 
 def nearness(
@@ -54,7 +58,7 @@ def nearness(
         if finding is None or finding.amount_mm is None or sign.mm is None or sign.reading not in muslin:
             continue
         value = muslin[sign.reading] - (0.0 if sign.whole else block[sign.reading])
-        near.append(Near(sign.symptom, value * sign.mm, finding.amount_mm, finding.error_mm or READ_MM))
+        near.append(Near(sign.symptom, value * sign.mm, finding.amount_mm, finding.error_mm or READ_MM, sign.whole))
     return tuple(near)
 
 
@@ -82,7 +86,7 @@ def nudge(
     orders = [order_of(pattern, body, cloth, units=findings.units) for body in bodies for pattern in (block, sewn)]
     muslins = drape(orders, dressings=1, tell=tell)  # what dressings differ by falls out of the differences
     seen = [nearness(base, findings, muslins[k].readings, muslins[k + 1].readings) for k in range(0, len(muslins), 2)]
-    known = [k for k, one in enumerate(seen[0]) if not base_sign_whole(base, one.symptom)]
+    known = [k for k, one in enumerate(seen[0]) if not one.whole]
     missing = [seen[0][k].came - seen[0][k].simulated for k in known]
     firm = [(seen[0][k].error ** 2 + SIMULATED_MM**2) ** -0.5 for k in known]
     slopes = [
@@ -96,8 +100,3 @@ def nudge(
     wanted = np.concatenate([np.multiply(missing, firm), np.zeros(len(TRIED_MM))])
     moved = lsq_linear(rows, wanted, (-MOST_MM - done, MOST_MM - done), "bvls").x.tolist()
     return {part: round(mm, 1) for part, mm in zip(TRIED_MM, moved, strict=True) if abs(mm) >= WORTH_MM}
-
-
-def base_sign_whole(base: RuleBase, symptom: str) -> bool:
-    """Whether a sign is read off the pattern itself, so that no body explains it."""
-    return any(sign.whole for sign in base.simulated_signs.values() if sign.symptom == symptom)

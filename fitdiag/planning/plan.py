@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cache, cached_property
 from typing import NamedTuple
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
@@ -98,18 +98,6 @@ def first_choice(diagnosis: Diagnosis) -> str | None:
     return next(iter(in_order(diagnosis.base, planner.firm(relief), relief)), None)
 
 
-class _Lazy(dict[str, PlannedAmount]):
-    """The amount of each alteration, worked out when it is first asked for."""
-
-    def __init__(self, reckoner: Amounts) -> None:
-        super().__init__()
-        self._reckoner = reckoner
-
-    def __missing__(self, name: str) -> PlannedAmount:
-        self[name] = self._reckoner.plan(name)
-        return self[name]
-
-
 class Planner:
     """A plan in the making: what each alteration relieves, what rules it out, and how much of it."""
 
@@ -120,15 +108,13 @@ class Planner:
         self.probability = diagnosis.probability
         self.well = self.base.words.how_well.words
         self.reckoner = Amounts(diagnosis)
-        self.amounts = _Lazy(self.reckoner)
+        self.amount = cache(self.reckoner.plan)  # as it is before anything else is taken
         self.given = {name: given_back(self.base, rule, self.findings) for name, rule in self.base.alterations.items()}
         self.opposed = opposed(self.base)
         self._altered = {done.alteration for done in self.findings.done}
-        self.avoided: dict[str, tuple[str, ...]] = {}
-        for name in self.base.alterations:
-            self.avoided[name] = self.holding(self.avoiding(name))
+        self.avoided = {name: self.holding(self.avoiding(name)) for name in self.base.alterations}
         for name in self._altered:  # only what was done before can be exhausted
-            if (amount := self.amounts[name]).exhausted:
+            if (amount := self.amount(name)).exhausted:
                 self.avoided[name] = (*self.avoided[name], self._enough(name, amount))
 
     def plan(self) -> Plan:
@@ -211,7 +197,7 @@ class Planner:
                 if name not in chosen and not self.opposes(name, chosen)
             }
             least = self.base.setting("worth_altering")
-            able = [name for name in nets if nets[name] > least + 1e-9 and self.amounts[name].mm > 0]
+            able = [name for name in nets if nets[name] > least + 1e-9 and self.amount(name).mm > 0]
             if not able:
                 return chosen
             best = max(nets[name] for name in able)
@@ -348,7 +334,7 @@ class Planner:
                     follow.do in result
                     or self.avoided[follow.do]
                     or follow.do == name
-                    or self.amounts[follow.do].mm <= 0
+                    or self.amount(follow.do).mm <= 0
                 ):
                     continue
                 sign = lower_first(self.base.symptoms[follow.if_seen].title)
