@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -45,13 +44,6 @@ CALICO = Cloth()
 NOWHERE: Any = SimpleNamespace(  # a body that touches nothing
     figure=BASE, distance=lambda places: np.full(len(places), 1e6), outward=lambda places: places * 0 + [0.0, 0.0, 1.0]
 )
-
-
-@pytest.fixture(autouse=True)
-def own_cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """Kept results stay in the test session's own folder."""
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.getbasetemp() / "cache"))
-    yield
 
 
 @pytest.fixture(scope="module")

@@ -102,7 +102,7 @@ class _System:
 
 def _places(points: Index) -> tuple[Index, Index]:
     """Rows and columns of blocks that couple these points (n, k) with one another, in all three directions."""
-    own = (points[:, :, None] * 3 + np.arange(3)).reshape(len(points), -1)
+    own = (points[:, :, None] * 3 + np.arange(3)).reshape(len(points), 3 * points.shape[1])
     return np.repeat(own, own.shape[1], 1).ravel(), np.tile(own, (1, own.shape[1])).ravel()
 
 
