@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from forked import at_terminal, piped
+from forked import piped
 
 from fitdiag.cli.main import run
 from fitdiag.diagnosis.survey import width
@@ -175,7 +175,7 @@ def test_new_and_check_speak_of_the_folder_and_its_drafts(tmp_path: Path, capsys
     ("word", "near"),
     [
         ("tuck", "tuck-across-back-hip (Tuck across the back above the full hip line)"),
-        ("flatt-seat", "did you mean flat-seat (Straight or flat seat)?"),
+        ("flatt-seat", "near: flat-seat (Straight or flat seat)"),
         ("dips at the back", "near: "),
         ("zzz", "`fitdiag rules list symptoms`"),
         ("body notes", "`fitdiag rules list body-notes`"),
@@ -207,20 +207,12 @@ def test_a_kind_that_is_no_kind_leads_to_its_list(capsys: pytest.CaptureFixture[
 
 
 @pytest.mark.parametrize("kind", ["symptoms", "body-notes", "causes", "alterations", "sources"])
-def test_a_list_is_grouped_on_a_terminal_and_plain_in_a_pipe(kind: str) -> None:
-    """A line for each rule either way; on a terminal under the area, view or grade it belongs to."""
-    plain = piped(ROOT, "rules", "list", kind).stdout.splitlines()
+def test_a_list_has_a_line_for_each_rule(kind: str) -> None:
+    """Its id and its title, in the order of the files."""
     table = getattr(BASE, kind.replace("-", "_"))
-    assert [f"{rule.id}: {rule.title}" for rule in table.values()] == plain
-    child = at_terminal(ROOT, "rules", "list", kind)
-    shown = [line for line in child.read().replace("\r", "").splitlines() if line]
-    child.close()
-    assert sorted(plain) == sorted(line.strip() for line in shown if ": " in line)
-    headings = [line for line in shown if ": " not in line]
-    folders = {path.name for path in (default_rules() / kind).iterdir()} if kind in ("causes", "alterations") else set()
-    if folders:
-        assert {name.replace("-", " ").capitalize() for name in folders} == set(headings)
-    assert (kind != "body-notes") == bool(headings)
+    assert [f"{rule.id}: {rule.title}" for rule in table.values()] == piped(
+        ROOT, "rules", "list", kind
+    ).stdout.splitlines()
 
 
 def test_no_rule_carries_a_code_or_an_unkind_word() -> None:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import difflib
 import re
-import sys
-from collections.abc import Iterable, Mapping
-from pathlib import Path, PurePath
+from itertools import chain, product
+from pathlib import Path
 from string import Template
-from typing import Any, get_args
+from typing import get_args
 
 from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, paper_of, rules_of, units_of
 from fitdiag.cli.output import counted, say, say_problems, say_then, width, write
@@ -58,34 +57,28 @@ def weaker(base: RuleBase) -> list[Problem]:
 def check(folder: str | None, garment: str | None) -> int:
     base, problems = read_rules(place := folder_of(folder or garment))
     if base is not None and not problems:
-        problems = check_rules(base)
-        problems += read_cases(place, base)[1]
-        problems += weaker(base)
-    if base is not None and not problems:
-        found = network_width(base)
-        wide = "over the limit" if found.worst is None else str(found.worst)
-        say(f"Clean: {counts(base)}.")
-        if drafts := drafts_of(base):
-            say(f"{counted(len(drafts), 'draft')}, believed by nobody yet: {', '.join(drafts)}.")
-        say(
-            f"Width of the network with {found.signs} signs seen at once ({found.draws} draws):"
-            f" median {found.median}, worst {wide}; at most {WIDEST}."
-        )
-        return 1 if found.worst is None else 0
-    say_problems(problems)
-    say(f"{counted(len(problems), 'fault')}.")
-    return 1
+        problems = [*check_rules(base), *read_cases(place, base)[1], *weaker(base)]
+    if base is None or problems:
+        say_problems(problems)
+        say(f"{counted(len(problems), 'fault')}.")
+        return 1
+    found = network_width(base)
+    say(f"Clean: {counts(base)}.")
+    if drafts := drafts_of(base):
+        say(f"{counted(len(drafts), 'draft')}, believed by nobody yet: {', '.join(drafts)}.")
+    say(
+        f"Width of the network with {found.signs} signs seen at once ({found.draws} draws): median {found.median},"
+        f" worst {'over the limit' if found.worst is None else found.worst}; at most {WIDEST}."
+    )
+    return 1 if found.worst is None else 0
 
 
 def test(folder: str | None, garment: str | None) -> int:
     base, cases, problems = _with_cases(folder or garment)
-    failed = 0
-    for case in cases:
-        wrong = run_case(base, case)
-        failed += bool(wrong)
-        problems += wrong
+    wrong = [found for case in cases if (found := run_case(base, case))]
+    problems += chain(*wrong)
     say_problems(problems)
-    say(f"{len(cases)} cases: {len(cases) - failed} as expected, {failed} not.")
+    say(f"{len(cases)} cases: {len(cases) - len(wrong)} as expected, {len(wrong)} not.")
     return 1 if problems or not cases else 0
 
 
@@ -171,87 +164,47 @@ KINDS = ("symptoms", "body-notes", "causes", "alterations", "sources")
 
 
 def near_rules(base: RuleBase, text: str) -> str:
-    """A hint: the id that was misspelt, or up to three rules whose words or title are like what was typed, with their titles."""
-    ids = [*base.symptoms, *base.body_notes, *base.causes, *base.alterations, *base.sources]
-    word = text[:80].lower()
-    if kind := like_a_kind(word):
+    """A hint: up to three rules whose id, words or title are like what was typed, and how all of them are listed."""
+    from fitdiag.interview.search import Words
+
+    if kind := like_a_kind(text):
         return f"`fitdiag rules list {kind}` lists them"
-
-    def named(found: Iterable[str]) -> list[str]:
-        return [f"{rule_id} ({rule[1].title})" for rule_id in found if (rule := base.find(rule_id))]
-
-    if spelled := difflib.get_close_matches(word, ids, 2, 0.85):
-        return f"did you mean {' or '.join(named(spelled))}?"
-    found = dict.fromkeys((*by_words(base, word), *difflib.get_close_matches(word, ids, 2, 0.7)))
-    if not found:
-        return f"`fitdiag rules list {KINDS[0]}` (or {', '.join(KINDS[1:])}) lists all"
-    first = base.find(next(iter(found)))
-    kind = f"{first[0].replace(' ', '-')}s" if first else KINDS[0]
-    return f"near: {', '.join(named(list(found)[:3]))}; `fitdiag rules list {kind}` lists all"
+    plain = text[:80].lower().replace("-", " ")
+    said, words = set(plain.split()), Words(base)
+    titled = [cause.id for cause in base.causes.values() if said and said <= set(cause.title.lower().split())]
+    meant = [*(words.find(kind, plain, 2) for kind in ("alteration", "symptom", "body note")), titled[:2]]
+    by_words = sorted(chain(*meant), key=lambda rule_id: not said <= set(rule_id.split("-")))
+    ids = [rule_id for kind in KINDS for rule_id in getattr(base, kind.replace("-", "_"))]
+    spelled = [difflib.get_close_matches(plain.replace(" ", "-"), ids, 2, least) for least in (0.85, 0.7)]
+    found = list(dict.fromkeys([*spelled[0], *by_words, *spelled[1]]))[:3]
+    near = [f"{rule_id} ({rule[1].title})" for rule_id in found if (rule := base.find(rule_id))]
+    listed = f"`fitdiag rules list {KINDS[0]}` (or {', '.join(KINDS[1:])}) lists all"
+    return f"near: {', '.join(near)}; {listed}" if near else listed
 
 
 def like_a_kind(word: str) -> str | None:
     """The kind of rule that is meant by `symptom`, `body notes`."""
-    joined = word.lower().replace(" ", "-")
-    return next((kind for kind in KINDS if joined in (kind, kind.removesuffix("s"))), None)
-
-
-def by_words(base: RuleBase, text: str) -> list[str]:
-    """Rules that a word may mean, of each kind in turn, those it begins with first."""
-    from fitdiag.interview.search import Words
-
-    word = text.replace("-", " ")
-    plain = set(word.split())
-    causes = [cause.id for cause in base.causes.values() if plain and plain <= set(cause.title.lower().split())]
-    words = Words(base)
-    kinds = [*(words.find(kind, word, 3) for kind in ("alteration", "symptom", "body note")), causes[:3]]
-    turns = [ids[turn] for turn in range(3) for ids in kinds if len(ids) > turn]
-    return sorted(turns, key=lambda rule_id: not plain <= set(rule_id.split("-")))
+    return next(iter(difflib.get_close_matches(word[:30].lower().replace(" ", "-"), KINDS, 1, 0.75)), None)
 
 
 def list_rules(kind: str, rules: str | None) -> int:
     base = rules_of(rules)
-    tables: dict[str, Mapping[str, Any]] = {kind: getattr(base, kind.replace("-", "_")) for kind in KINDS}
-    if kind not in tables:
-        near = like_a_kind(kind) or next(iter(difflib.get_close_matches(kind[:30].lower(), tables, 1, 0.5)), None)
-        hint = f"`fitdiag rules list {near}`" if near else f"write {', '.join(tables)}"
+    if kind not in KINDS:
+        hint = f"`fitdiag rules list {near}`" if (near := like_a_kind(kind)) else f"write {', '.join(KINDS)}"
         raise stop("kind", f"'{one_line(kind, 30)}' is not a kind of rule", hint=hint)
-    if not sys.stdout.isatty():
-        for rule_id, rule in tables[kind].items():
-            write(f"{rule_id}: {rule.title}")
-        return 0
-    # what was kept from an earlier run does not say where a rule stands
-    places = read_rules(folder_of(rules))[0] or base
-    for number, (heading, group) in enumerate(grouped(places, kind, tables[kind]).items()):
-        if heading:
-            write(f"{chr(10) if number else ''}{heading}")
-        for rule_id, rule in group:
-            write(f"{'  ' if heading else ''}{rule_id}: {rule.title}")
+    for rule_id, rule in getattr(base, kind.replace("-", "_")).items():
+        write(f"{rule_id}: {rule.title}")
     return 0
-
-
-def grouped(base: RuleBase, kind: str, table: Mapping[str, Any]) -> dict[str, list[tuple[str, Any]]]:
-    """The rules of a kind by area (the folder they stand in), view (symptoms) or grade (sources); the heading may be empty."""
-    groups: dict[str, list[tuple[str, Any]]] = {}
-    for rule_id, rule in table.items():
-        groups.setdefault(_heading(base, kind, rule), []).append((rule_id, rule))
-    return groups
-
-
-def _heading(base: RuleBase, kind: str, rule: Any) -> str:
-    if kind == "sources":
-        return str(rule.grade).replace("-", " ").capitalize()
-    place = base.places.of(kind.removesuffix("s"), rule.id)
-    if place is None:  # body notes stand in one file
-        return ""
-    path = PurePath(place.path)
-    name = path.stem if kind == "symptoms" else path.parent.name
-    return name.replace("-", " ").capitalize()
 
 
 def template(base: RuleBase, kind: str, rule_id: str, area: str) -> tuple[Path, str]:
     """The file (relative to the rule folder) and the text of a new rule of `kind`: cause, symptom or alteration."""
     words, source = base.words, next(iter(base.sources))
+    alone = {
+        (cause.shows[0].symptom, cause.shows[0].how_often) for cause in base.causes.values() if len(cause.shows) == 1
+    }
+    free = (pair for pair in product(base.symptoms, words.how_often.words) if pair not in alone)
+    symptom, how_often = next(free)  # which no cause shows alone, so that the draft is not taken for another
     values = {
         "id": rule_id,
         "source": next((rule.id for rule in base.sources.values() if rule.grade == "judgement"), source),
@@ -262,22 +215,12 @@ def template(base: RuleBase, kind: str, rule_id: str, area: str) -> tuple[Path, 
         "seen_anyway": next(iter(words.seen_anyway.words)),
         "seam": base.about.seams[0],
         "stage": base.about.stages[-1],
-        **_free_profile(base),
+        "symptom": symptom,
+        "how_often": how_often,
     }
     file = Path("symptoms", f"{area}.yaml") if kind == "symptom" else Path(f"{kind}s", area, f"{rule_id}.yaml")
     text = (shipped("rules") / "common" / "new" / f"{kind}.txt").read_text(encoding="utf-8")
     return file, Template(text).substitute(values)
-
-
-def _free_profile(base: RuleBase) -> dict[str, str]:
-    """A symptom and a strength that no cause shows alone, so that the draft is not taken for another cause."""
-    single = [cause.shows[0] for cause in base.causes.values() if len(cause.shows) == 1]
-    taken = {(link.symptom, link.how_often) for link in single}
-    for symptom in base.symptoms:
-        for word in base.words.how_often.words:
-            if (symptom, word) not in taken:
-                return {"symptom": symptom, "how_often": word}
-    raise ValueError("every symptom is shown alone in every strength; no room for another cause")
 
 
 def ease(body: list[str], pattern: list[str], table: str | None, units: str | None, rules: str | None) -> int:
@@ -310,22 +253,14 @@ def show_tables(base: RuleBase, only: str | None, units: Units) -> None:
         say(f"{table.title} ({table.id})")
         say(f"  Source: {source.title}{', ' + table.place if table.place else ''}")
         for row in table.rows:
-            say(f"  {row.measure}{_band(row, units)}: {_ease(row, units)}{'. ' + row.note if row.note else ''}")
+            say(f"  {_ease(row, units)}{'. ' + row.note if row.note else ''}")
         say()
 
 
-def _band(row: EaseRow, units: Units) -> str:
-    parts = []
-    if row.hip_from_mm is not None:
-        parts.append(f"from {format_length(row.hip_from_mm, units)}")
-    if row.hip_under_mm is not None:
-        parts.append(f"under {format_length(row.hip_under_mm, units)}")
-    return f", hip {' and '.join(parts)}" if parts else ""
-
-
 def _ease(row: EaseRow, units: Units) -> str:
-    low = format_length(row.at_least_mm, units) if row.at_least_mm is not None else None
-    high = format_length(row.at_most_mm, units) if row.at_most_mm is not None else None
-    if low and high:
-        return low if low == high else f"{low} to {high}"
-    return f"at least {low}" if low else f"up to {high}"
+    """`waist, hip under 40 in: 1 in to 2 in`."""
+    limits = (row.hip_from_mm, row.hip_under_mm, row.at_least_mm, row.at_most_mm)
+    over, under, low, high = (format_length(mm, units) if mm is not None else "" for mm in limits)
+    band = " and ".join([*([f"from {over}"] if over else []), *([f"under {under}"] if under else [])])
+    ease = " to ".join(dict.fromkeys((low, high))) if low and high else f"at least {low}" if low else f"up to {high}"
+    return f"{row.measure}{', hip ' if band else ''}{band}: {ease}"
