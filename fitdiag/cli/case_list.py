@@ -7,17 +7,13 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from rich.cells import cell_len as cells
-from rich.cells import set_cell_size
-
-from fitdiag.cli.output import counted, say_aside, say_problems, width, write, write_data
+from fitdiag.cli.output import counted, say_all, say_aside, say_problems, write_data
 from fitdiag.problems import command
 from fitdiag.sessions.case_list import CaseList, Row, list_cases, recover
 
 DEFAULT_FOLDER = "cases"
 LIST_SCHEMA = "fitdiag.case-list/1"
 _LONG_DAYS = 21  # so long without a word, and the fitter asks; a fitter's judgement
-_TO_DO_CELLS = 35  # "wait for the form, sent 2026-11-02" is the longest
 _SOON_DAYS = 30  # so many days before the end the list reminds of the photos
 
 
@@ -52,7 +48,7 @@ def show_list(given: str | None, *, as_json: bool, everything: bool, today: date
     if as_json:
         write_data(list_data(found, day))
     else:
-        write("\n".join(list_lines(found, day, width(), everything=everything)))
+        say_all(list_lines(found, day, everything=everything))
     say_problems(found.problems)
     return 1 if found.problems else 0
 
@@ -67,26 +63,14 @@ def list_data(found: CaseList, today: date) -> dict[str, Any]:
     return {"schema": LIST_SCHEMA, "today": today.isoformat(), "cases": rows, "unreadable": unread}
 
 
-def list_lines(found: CaseList, today: date, columns: int, *, everything: bool = False) -> list[str]:
-    """The list for a terminal or a pipe: whose turn it is, the longest wait first, then the photos to think of."""
-    groups = (("YOUR TURN", "fitter"), ("THE CLIENT'S TURN", "client"), *((("CLOSED", ""),) if everything else ()))
-    longest = max((cells(row.name) for row in found.rows if row.waiting or everything), default=4)
-    room = columns - 16 - _TO_DO_CELLS
-    # where it is narrow, what to do has a line of its own
-    names = max(4, min(longest, room if room > 12 else columns - 14))
-    lines: list[str] = []
-    for title, waiting in groups:
-        rows = [row for row in found.rows if row.waiting == waiting]
-        if rows:
-            head = f" days  round  {'case':{names}}  {'to do' if waiting else 'how it ended'}"
-            lines += ["", f"{title} ({len(rows)})", head if room > 12 else " days  round  case"]
-            for row in rows:
-                lines += _row_lines(row, today, names, columns)
+def list_lines(found: CaseList, today: date, *, everything: bool = False) -> list[str]:
+    """The list, a line for each paragraph: whose turn it is, the longest wait first, then the photos to think of."""
+    turns = [("YOUR TURN", "fitter"), ("THE CLIENT'S TURN", "client"), *([("CLOSED", "")] if everything else [])]
+    sections = [(title, [row for row in found.rows if row.waiting == waiting]) for title, waiting in turns]
+    told = [(title, len(rows), [line for row in rows for line in _row_lines(row, today)]) for title, rows in sections]
     reminders = _reminders(found.rows, today)
-    if reminders:
-        lines += ["", f"PHOTOS ({len(reminders)})"]
-        for told in reminders:
-            lines += folded(told, columns, "  ", "    ")
+    told.append(("PHOTOS", len(reminders), reminders))
+    lines = [line for title, count, inner in told if count for line in ("", f"{title} ({count})", *inner)]
     closed = sum(not row.waiting for row in found.rows)
     if closed and not everything:
         lines += ["", f"{closed} closed; `fitdiag case list --all` shows them."]
@@ -95,55 +79,25 @@ def list_lines(found: CaseList, today: date, columns: int, *, everything: bool =
     return lines[1:]
 
 
-def _row_lines(row: Row, today: date, names: int, columns: int) -> list[str]:
-    days = row.days(today)
+def _row_lines(row: Row, today: date) -> list[str]:
+    name = f"  {row.name}{f', round {row.round}' if row.round else ''}"
     if row.closed:
-        head, to_do = "", f"{row.outcome}, {row.closed}"
-    else:
-        head = str(days)
-        to_do = row.to_do
-        if row.waiting == "client" and days >= _LONG_DAYS:
-            to_do = f"ask how it goes; {to_do.rpartition(', ')[2]}"
-    lines = [f"{head:>5}  {row.round or '-':>5}  {padded(row.name, names)}"]
-    indent = " " * (16 + names)
-    if columns - len(indent) >= _TO_DO_CELLS:
-        lines[0] += f"  {to_do}"
-    else:
-        lines[0] = lines[0].rstrip()
-        indent = " " * 7
-        lines += folded(to_do, columns, indent, indent)
-    if row.advised and not row.closed:
-        told = f"advised in round {row.advised_in}: " if row.advised_in != row.round else "advised: "
-        lines += folded(told + row.advised, columns, indent, indent)
-    return lines
+        return [f"{name}: {row.outcome}, {row.closed}"]
+    days, to_do = row.days(today), row.to_do
+    if row.waiting == "client" and days >= _LONG_DAYS:
+        to_do = f"ask how it goes; {to_do.rpartition(', ')[2]}"
+    when = f" in round {row.advised_in}" if row.advised_in != row.round else ""
+    return [
+        f"{name} ({counted(days, 'day')}): {to_do}",
+        *([f"    advised{when}: {row.advised}"] if row.advised else []),
+    ]
 
 
 def _reminders(rows: Iterable[Row], today: date) -> list[str]:
-    due = sorted(
-        (left, row.name, row) for row in rows if (left := row.days_left(today)) is not None and left <= _SOON_DAYS
-    )
+    due = ((left, row) for row in rows if (left := row.days_left(today)) is not None and left <= _SOON_DAYS)
     lines = []
-    for left, name, row in due:
+    for left, row in sorted(due, key=lambda one: (one[0], one[1].name)):
         remove = f"{command('fitdiag', 'case', 'delete', row.folder)} --photos"
         told = f"{counted(left, 'day')} left" if left >= 0 else f"OVERDUE by {counted(-left, 'day')}; {remove}"
-        lines.append(f"{padded(name, 30).rstrip()}: photos kept until {row.keep_until}: {told}")
+        lines.append(f"  {row.name}: photos kept until {row.keep_until}: {told}")
     return lines
-
-
-def folded(text: str, columns: int, first: str, then: str) -> list[str]:
-    """A text in lines of at most so many columns, broken between words; a longer word keeps its line."""
-    if cells(first) + cells(text) <= columns:
-        return [first + text]
-    lines = [first]
-    for word in text.split():
-        gap = "" if lines[-1] in (first, then) else " "
-        if gap and cells(lines[-1]) + 1 + cells(word) > columns:
-            lines.append(then)
-            gap = ""
-        lines[-1] += gap + word
-    return lines
-
-
-def padded(text: str, columns: int) -> str:
-    """A text cut or filled to a number of columns."""
-    return set_cell_size(text if cells(text) <= columns else f"{set_cell_size(text, columns - 3)}...", columns)

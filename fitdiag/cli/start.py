@@ -8,7 +8,7 @@ from pathlib import Path
 
 from fitdiag.cli.case_list import list_lines, parent_of
 from fitdiag.cli.choose import says_yes
-from fitdiag.cli.output import say, width, write
+from fitdiag.cli.output import say, say_all, write
 from fitdiag.cli.terminal import SESSIONS, Leave, Screen, ask_units
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.folders import default_rules, garments
@@ -34,7 +34,7 @@ def start() -> list[list[str]]:
     open_cases = [row for row in found.rows if row.waiting][:MOST]
     screen.show([Line("fitdiag: from what is seen on a muslin to a short list of alterations")])
     if open_cases:
-        write("\n".join(["", *list_lines(found, date.today(), width())]))
+        say_all(["", *list_lines(found, date.today())])
     last = _last_quick_one()
     screen.show(_menu(open_cases, last))
     while True:

@@ -90,7 +90,7 @@ def main() -> None:
         gc.collect()
         gc.disable()  # as the command line does
         pairs = [
-            (spent(lambda: plain_walk(parent)), spent(lambda: list_lines(list_cases(parent), TODAY, 80)))
+            (spent(lambda: plain_walk(parent)), spent(lambda: list_lines(list_cases(parent), TODAY)))
             for _ in range(asked.runs)
         ]  # in turn, so that a busy moment hits both
         walk, listed = (min(column) for column in zip(*pairs, strict=True))
