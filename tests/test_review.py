@@ -680,8 +680,7 @@ def test_no_advises_nothing_and_stop_writes_no_document(
     """At the list `stop` keeps the choice, writes no document and says how to go on; until they are written nothing is sent."""
     before = advised_in(tmp_path)
     papers = {p: p.stat().st_mtime_ns for p in (tmp_path / "cases/the-usher/round-01/documents").iterdir()}
-    shown = decided("1 = 1/4 in", "?", "stop")
-    assert "stop: leave now. Every answer is saved, and no document is written." in shown
+    shown = decided("1 = 1/4 in", "stop")
     assert "Left; every answer is saved. To go on: fitdiag review 'the usher'" in shown
     assert [6.3, *(mm for _, mm in before[1:])] == [mm for _, mm in advised_in(tmp_path)]
     code, _, err = shell("review", "the usher", "--sent")
@@ -702,19 +701,19 @@ def test_an_amount_far_above_the_limit_is_asked_back(decided: Callable[..., str]
     assert 152.4 == amounts[1]
 
 
-def test_what_was_done_is_explained_and_asked_back(shell: Shell, decided: Callable[..., str], tmp_path: Path) -> None:
-    """At 'Was it done?' a question mark explains, and 6 in instead of 3/4 in is asked back before it counts."""
+def test_what_was_done_is_asked_back(shell: Shell, decided: Callable[..., str], tmp_path: Path) -> None:
+    """At 'Was it done?' what is no amount is told, and 6 in instead of 3/4 in is asked back before it counts."""
     shell("review", "the usher", "--sent")
     child = at_terminal(tmp_path, "review", "the usher")
     shown = ""
-    for line in ("1", "?", "6 in", "2", "1/2 in", "no", "no"):
+    for line in ("1", "perhaps", "6 in", "2", "1/2 in", "no", "no"):
         child.expect("\n> ")
         shown += child.before
         child.sendline(line)
     child.expect("\n> ")
     child.sendeof()
     child.expect(pexpect.EOF)
-    assert "no: it was left, or undone again." in shown
+    assert "'perhaps' is not a length" in shown
     assert 1 == " ".join(shown.split()).count("6 in is more than four times the")
     done = open_case(tmp_path / "cases" / "the-usher").rounds[0].done
     assert [12.7, None, None] == [item.amount_mm for item in done]

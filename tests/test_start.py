@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 from fitdiag.cli import photo, start
-from fitdiag.cli.choose import says_yes
-from fitdiag.cli.terminal import Screen
+from fitdiag.cli.screen import Screen, says_yes
 from fitdiag.knowledge.folders import garments
 from fitdiag.photos.readings import Reading
 from fitdiag.problems import ProblemsFoundError

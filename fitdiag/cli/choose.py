@@ -6,32 +6,18 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from fitdiag.cli.terminal import Leave, Screen
+from fitdiag.cli.screen import LEAVING, Leave, Screen, says_yes
 from fitdiag.interview.answers import agreed
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
-from fitdiag.problems import one_line
 from fitdiag.sessions.case_files import Advised, Carried
 from fitdiag.sessions.choice import SAME_MM, Choice
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import InvalidLengthError, Units, format_given, format_length, parse_length
 
-
-def _example(units: Units) -> str:
-    return "1,5 cm" if units == "cm" else "1/2 in"
-
-
-def says_yes(screen: Screen, question: str, choices: str) -> bool:
-    """One question that is answered with yes or no, asked until it is; Enter and `not yet` are no."""
-    while True:
-        screen.show([Line(question, "ask"), Line(choices, "item")])
-        typed = screen.read().strip()
-        answer = False if typed.lower().rstrip(".") in ("", "not yet", "later") else agreed(typed)
-        if answer is not None:
-            return answer
-        screen.show([Line(f"'{one_line(typed, 20)}' is no answer to that: type 1 or yes, 2 or no.")])
+_NONE = ("n", "no", "none", "nothing")
 
 
 def meant(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Units) -> float | None:
@@ -48,37 +34,26 @@ def meant(screen: Screen, base: RuleBase, alteration: str, typed: str, units: Un
 
 def ask_done(screen: Screen, base: RuleBase, item: Advised, units: Units) -> Carried:
     """Ask whether something advised was done, and how much of it."""
+
+    def meaning(typed: str) -> Carried | None:
+        if (done := agreed(typed)) is not None:
+            return Carried(item.alteration, item.amount_mm if done else None, done=done)
+        mm = meant(screen, base, item.alteration, typed, units)
+        return None if mm is None else Carried(item.alteration, mm or None, done=mm > 0)
+
     known = base.alterations.get(item.alteration)
-    title = known.title if known else item.alteration
     amount = f", {format_given(item.amount_mm, units)}" if item.amount_mm else ""
-    example = _example(units)
-    while True:
-        screen.show([
-            Line(f"Advised: {title}{amount}. Was it done?", "ask"),
-            Line("1 yes  2 no", "item"),
-            Line("Or the amount that was really done. ? explains.", "hint"),
-        ])  # fmt: skip
-        typed = screen.read().strip().lower()
-        if agreed(typed):
-            return Carried(item.alteration, item.amount_mm)
-        if agreed(typed) is False:
-            return Carried(item.alteration, None, done=False)
-        if typed.startswith("?"):
-            screen.show([
-                Line("yes: it is in the trousers, with the amount advised.", "item"),
-                Line("no: it was left, or undone again.", "item"),
-                Line(f"An amount, like {example}: it was done with that instead.", "item"),
-                Line("What was really done decides what this try-on should show, and how much there is left to do."),
-            ])  # fmt: skip
-            continue
-        if (mm := meant(screen, base, item.alteration, typed, units)) is not None:
-            return Carried(item.alteration, mm or None, done=mm > 0)
+    asked = [
+        Line(f"Advised: {known.title if known else item.alteration}{amount}. Was it done?", "ask"),
+        Line("1 yes  2 no", "item"),
+        Line(f"Or the amount that was really done, like {_example(units)}.", "hint"),
+    ]
+    return screen.ask(asked, meaning, "")
 
 
-Keep = Callable[[Sequence[Recommendation]], None]
-
-
-def choose(screen: Screen, proposed: Choice, *, ask: bool, keep: Keep) -> Conclusion:
+def choose(
+    screen: Screen, proposed: Choice, *, ask: bool, keep: Callable[[Sequence[Recommendation]], None]
+) -> Conclusion:
     """The conclusion with the list as the fitter wants it, from what is proposed.
 
     `keep` is given what is chosen after every change, before the next question. Raises Leave if the fitter leaves without a
@@ -92,13 +67,10 @@ def choose(screen: Screen, proposed: Choice, *, ask: bool, keep: Keep) -> Conclu
         typed = " ".join(screen.read().lower().split())
         if typed in ("", "y", "yes"):
             return choice.concluded()
-        if typed in ("stop", "quit", "exit", "leave"):
+        if typed in LEAVING:
             raise Leave
-        if typed in ("n", "no", "none", "nothing") and choice.chosen:
+        if typed in _NONE and choice.chosen:
             return choice.without(item.alteration for item in choice.listed).concluded()
-        if typed.startswith("?"):
-            screen.show(_explained(choice.units))
-            continue
         changed = _changed(screen, choice, typed)
         if changed.chosen != choice.chosen:
             keep(changed.chosen)
@@ -108,7 +80,7 @@ def choose(screen: Screen, proposed: Choice, *, ask: bool, keep: Keep) -> Conclu
 def _changed(screen: Screen, choice: Choice, typed: str) -> Choice:
     """The choice as the fitter changed it by these words; as it was, and the reason shown, where they say nothing of that."""
     chosen = choice.chosen
-    if typed in ("n", "no", "none", "nothing") or (typed == "all" and choice.out):
+    if typed in _NONE or (typed == "all" and choice.out):
         return replace(choice, out=frozenset())
     if re.fullmatch(r"without \d+(?:(?: |, ?| and )\d+)*", typed):
         numbers = [int(number) for number in re.findall(r"\d+", typed)]
@@ -124,7 +96,7 @@ def _changed(screen: Screen, choice: Choice, typed: str) -> Choice:
         alteration = chosen[int(match[1]) - 1].alteration
         mm = _amount(screen, choice, alteration, match[2])
         return choice if mm is None else choice.by_hand(alteration, mm)
-    screen.show([Line("That is none of these. ? explains.")])
+    screen.show([Line("That is none of these.")])
     return choice
 
 
@@ -157,16 +129,9 @@ def _question(choice: Choice) -> list[Line]:
         Line("Advise this list?" if chosen else "Advise nothing this round?", "ask"),
         *(Line(f"{n}. {told(item)}", "item") for n, item in enumerate(chosen, 1)),
         *(Line(f"Left out: {told(item)}", "item") for item in out),
-        Line(f"{hint}{'; all takes back what was left out' if out else ''}; stop leaves; ? explains.", "hint"),
+        Line(f"{hint}{'; all takes back what was left out' if out else ''}; stop leaves, and nothing is lost.", "hint"),
     ]
 
 
-def _explained(units: Units) -> list[Line]:
-    return [
-        Line("Enter or yes: the documents for your client are written with this list.", "item"),
-        Line("without 1, or without 1 2: these are left out, and with them what is only done after them.", "item"),
-        Line(f"1 = {_example(units)}: your own amount for number 1.", "item"),
-        Line("no: nothing is advised this round. all: what was left out comes back.", "item"),
-        Line("stop: leave now. Every answer is saved, and no document is written.", "item"),
-        Line("Why each stands here is in the list above. You decide; the list is a proposal."),
-    ]
+def _example(units: Units) -> str:
+    return "1,5 cm" if units == "cm" else "1/2 in"

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import paper_of
 from fitdiag.cli.case import opened
-from fitdiag.cli.choose import ask_done, choose, says_yes
+from fitdiag.cli.choose import ask_done, choose
 from fitdiag.cli.diagnose import pattern_in, say_list
 from fitdiag.cli.documents import Look, simulated_round, write_documents
 from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
 from fitdiag.cli.output import Show, say, say_all, say_then, write
-from fitdiag.cli.terminal import Leave, Screen, hold_interview
+from fitdiag.cli.screen import Leave, Screen, says_yes
+from fitdiag.cli.terminal import hold_interview
 from fitdiag.diagnosis.belief import told
 from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
 from fitdiag.knowledge.findings import Done, Findings

@@ -7,9 +7,9 @@ from datetime import date
 from pathlib import Path
 
 from fitdiag.cli.case_list import list_lines, parent_of
-from fitdiag.cli.choose import says_yes
-from fitdiag.cli.output import say, say_all, write
-from fitdiag.cli.terminal import SESSIONS, Leave, Screen, ask_units
+from fitdiag.cli.output import say, say_all
+from fitdiag.cli.screen import Leave, Screen, ask_units, says_yes
+from fitdiag.cli.terminal import SESSIONS
 from fitdiag.interview.telling import Line
 from fitdiag.knowledge.folders import default_rules, garments
 from fitdiag.problems import command, one_line
@@ -36,18 +36,16 @@ def start() -> list[list[str]]:
     if open_cases:
         say_all(["", *list_lines(found, date.today())])
     last = _last_quick_one()
-    screen.show(_menu(open_cases, last))
-    while True:
-        try:
-            typed = screen.read().strip().lower()
-        except Leave:
-            return []
-        chosen = _commands(screen, typed, open_cases, last)
-        if chosen is not None:
-            for words in chosen:
-                say(f"\n{command('fitdiag', *words)}")
-            return chosen
-        write(f"'{one_line(typed, 20)}' is none of the keys; h for help, x to leave.")
+    try:
+        chosen = screen.ask(
+            _menu(open_cases, last), lambda typed: _commands(screen, typed, open_cases, last),
+            "is none of the keys; h for help, x to leave",
+        )  # fmt: skip
+    except Leave:
+        return []
+    for words in chosen:
+        say(f"\n{command('fitdiag', *words)}")
+    return chosen
 
 
 def _last_quick_one() -> Path | None:
@@ -88,14 +86,7 @@ def _for_what(screen: Screen) -> list[str]:
     """The options of a new case: for which garment, and in which units."""
     usual, known = default_rules().name, garments()
     items = "  ".join(f"{number} {name}" for number, name in enumerate(known, 1))
-    while True:
-        screen.show([Line("Which garment?", "ask"), Line(items, "item"), Line(f"Enter for {usual}.", "hint")])
-        typed = screen.read().strip().lower().rstrip(".)")
-        named = {
-            "": usual,
-            **{str(number): name for number, name in enumerate(known, 1)},
-            **{one: one for one in known},
-        }
-        if garment := named.get(typed):
-            return ["--units", ask_units(screen), *(["--rules", garment] if garment != usual else [])]
-        screen.show([Line(f"'{one_line(typed, 20)}' is none of these.")])
+    named = {"": usual} | {str(number): name for number, name in enumerate(known, 1)} | {name: name for name in known}
+    asked = [Line("Which garment?", "ask"), Line(items, "item"), Line(f"Enter for {usual}.", "hint")]
+    garment = screen.ask(asked, named.get, "is none of these")
+    return ["--units", ask_units(screen), *(["--rules", garment] if garment != usual else [])]

@@ -4,14 +4,10 @@ from __future__ import annotations
 
 import errno
 import gc
-import io
 import os
 import re
 import signal
 import sys
-import textwrap
-from collections.abc import Iterable
-from contextlib import suppress
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -19,6 +15,7 @@ from fitdiag.cli.arguments import rules_of, units_of
 from fitdiag.cli.diagnose import say_list
 from fitdiag.cli.misses import remember
 from fitdiag.cli.output import Show, say_then, width, write
+from fitdiag.cli.screen import LEAVING, Leave, Screen, ask_units
 from fitdiag.cli.work import fits_herself, log_of, session_name
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
@@ -26,90 +23,15 @@ from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
-from fitdiag.problems import command, harmless, one_line, shown_path, stop
+from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import as_text
 from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import STAGES, conclude, conclusion_event, events_of, fold, offered_event
-from fitdiag.units import Units, units_named
+from fitdiag.units import Units
 
 SESSIONS = Path("sessions")
-
-
-class Leave(Exception):  # noqa: N818 (not an error: the fitter leaves)
-    """The fitter leaves: Ctrl-C, end of input, or the terminal is closed."""
-
-
-class Screen:
-    """Where lines go and come from. With a terminal, questions are bold and hints dim; otherwise plain text."""
-
-    def __init__(self) -> None:
-        self.interactive = sys.stdin.isatty() and sys.stdout.isatty()
-        self._rich: Any = None
-        if sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb":
-            from rich.console import Console
-
-            self._rich = Console(highlight=False, markup=False, emoji=False, width=width())
-        if isinstance(sys.stdin, io.TextIOWrapper):
-            sys.stdin.reconfigure(errors="replace")  # one odd byte must not cost the lines behind it
-        if self.interactive:
-            with suppress(ImportError):
-                import readline  # noqa: F401 (line editing and history in input())
-
-    def show(self, lines: Iterable[Line]) -> None:
-        """Show lines; a question is set off by an empty line, unless its heading or its list stands right above it."""
-        above = ""
-        choices: list[str] = []
-        for line in lines:
-            if line.style == "choice":
-                choices.append(line.text)
-                continue
-            self._choices(choices)
-            if line.style == "head" or (line.style == "ask" and above != "head" and not choices):
-                write("")
-            indent = "  " if line.style == "item" else ""
-            hanging = indent + ("   " if indent else "")
-            for row in textwrap.wrap(
-                line.text, width(), initial_indent=indent, subsequent_indent=hanging, break_on_hyphens=False
-            ) or [""]:
-                self._row(row, line.style)
-            above, choices = line.style, []
-        self._choices(choices)
-
-    def _choices(self, items: list[str]) -> None:
-        """A long list, two to a row where both fit; one to a row for a pipe, a plain terminal or a screen reader."""
-        half = width() // 2 - 2
-        left = ""
-        for item in [*items, ""]:
-            row = f"{left:<{half}}" if len(left) < half else f"{left}  "
-            if left and item and self._rich is not None and len(row + item) <= width() - 2:
-                self._row(f"  {row}{item}", "item")
-                left = ""
-                continue
-            if left:
-                self._row(f"  {left}", "item")
-            left = item
-
-    def _row(self, row: str, style: str) -> None:
-        if self._rich is None:
-            write(row)
-            return
-        from rich.text import Text
-
-        look = {"head": "bold underline", "ask": "bold", "hint": "dim"}.get(style, "")
-        shown = harmless(row).encode(sys.stdout.encoding or "utf-8", "replace").decode(sys.stdout.encoding or "utf-8")
-        self._rich.print(Text(shown, style=look), soft_wrap=True)
-
-    def read(self) -> str:
-        try:
-            typed = input("> ").removeprefix("\ufeff")
-        except (EOFError, KeyboardInterrupt):
-            raise Leave from None
-        if not self.interactive:
-            echo = textwrap.fill(one_line(typed, 200), width(), initial_indent="> ", subsequent_indent="  ")
-            write(echo.removeprefix("> "))
-        return typed
 
 
 def _hang_up(signal_number: int, frame: object) -> NoReturn:
@@ -166,20 +88,6 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
 def _ask_client(screen: Screen, base: RuleBase) -> str:
     screen.show([Line(f"Whose {base.about.garment}?", "ask"), Line("A name of your choice; Enter for none.", "hint")])
     return screen.read()
-
-
-def ask_units(screen: Screen) -> Units:
-    """The units somebody works in."""
-    words: dict[str, Units] = {"": "in", "1": "in", "2": "cm", "i": "in", "c": "cm", "metric": "cm"}
-    while True:
-        screen.show([
-            Line("Inches or centimetres?", "ask"), Line("1 inches, in eighths  2 centimetres", "item"),
-            Line("Enter for inches. You can write an amount in either at any time.", "hint"),
-        ])  # fmt: skip
-        typed = screen.read().strip().lower().rstrip(".)")
-        if (units := words.get(typed) or units_named(typed)) is not None:
-            return units
-        screen.show([Line(f"'{one_line(typed, 20)}' is neither; answer 1 or 2.")])
 
 
 def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog, tuple[Event, ...]]:
@@ -240,7 +148,10 @@ def _talk(
             write(f"  {shown_path(log.path)}")  # whole, however long, so that it can be copied
         screen.show([Line(HELP, "hint")])
         while True:
-            _ask_until_the_end(screen, interview)
+            screen.show(interview.prompt())
+            while not interview.finished:
+                screen.show(interview.reply(screen.read()))
+                screen.show([] if interview.finished else interview.prompt())
             write("")
             more = "why" if screen.interactive else "--full"
             say_list(base, interview.conclusion, pattern, full=show.full, more=more)
@@ -259,15 +170,6 @@ def _talk(
         log.close()
 
 
-def _ask_until_the_end(screen: Screen, interview: Interview) -> None:
-    while True:
-        screen.show(interview.prompt())
-        if not interview.finished:
-            screen.show(interview.reply(screen.read()))
-        if interview.finished:
-            return
-
-
 def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -> bool:
     """After the list: whether the fitter wants to be asked on, or has changed or added something."""
     while True:
@@ -276,7 +178,7 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
         screen.show([Line(told, "hint")])
         typed = screen.read().strip()
         word = typed.lower()
-        if word in ("", "no", "n", "leave", "stop", "quit", "exit"):
+        if word in ("", "no", "n", *LEAVING):
             return False
         if word in ("why", "full", "--full", "reasons"):
             write(as_text(make_report(base, interview.conclusion, steps=False), width()))

@@ -1,0 +1,122 @@
+"""The terminal or pipe somebody sits at: lines shown, lines read, and questions asked until they are answered."""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+import textwrap
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from itertools import groupby
+from typing import Any, TypeVar
+
+from fitdiag.cli.output import width, write
+from fitdiag.interview.answers import agreed
+from fitdiag.interview.telling import Line
+from fitdiag.problems import harmless, one_line
+from fitdiag.units import Units, units_named
+
+LEAVING = ("stop", "quit", "exit", "leave")
+_LOOKS = {"head": "bold underline", "ask": "bold", "hint": "dim"}
+_Meant = TypeVar("_Meant")
+
+
+class Leave(Exception):  # noqa: N818 (not an error: the fitter leaves)
+    """The fitter leaves: Ctrl-C, end of input, or the terminal is closed."""
+
+
+class Screen:
+    """Where lines go and come from. With a terminal, questions are bold and hints dim; otherwise plain text."""
+
+    def __init__(self) -> None:
+        self.interactive = sys.stdin.isatty() and sys.stdout.isatty()
+        self._rich: Any = None
+        if sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb":
+            from rich.console import Console
+
+            self._rich = Console(highlight=False, markup=False, emoji=False, width=width())
+        if isinstance(sys.stdin, io.TextIOWrapper):
+            sys.stdin.reconfigure(errors="replace")  # one odd byte must not cost the lines behind it
+        if self.interactive:
+            with suppress(ImportError):
+                import readline  # noqa: F401 (line editing and history in input())
+
+    def show(self, lines: Iterable[Line]) -> None:
+        """Show lines; a question is set off by an empty line, unless its heading or its list stands right above it."""
+        above = ""
+        for style, group in groupby(lines, lambda line: line.style):
+            texts = [line.text for line in group]
+            for text in self._in_pairs(texts) if style == "choice" else texts:
+                if style == "head" or (style == "ask" and above not in ("head", "choice")):
+                    write("")
+                indent = "  " if style in ("item", "choice") else ""
+                hanging = f"{indent}   " if style == "item" else indent
+                rows = textwrap.wrap(
+                    text, width(), initial_indent=indent, subsequent_indent=hanging, break_on_hyphens=False
+                )
+                for row in rows or [""]:
+                    self._row(row, style)
+                above = style
+
+    def _in_pairs(self, items: list[str]) -> list[str]:
+        """A long list, two to a row where both fit; one to a row for a pipe, a plain terminal or a screen reader."""
+        half, rows, left = width() // 2 - 2, list[str](), list(items)
+        while left:
+            row = left.pop(0)
+            if self._rich is not None and left and len(row) < half and len(left[0]) <= half:
+                row = f"{row:<{half}}{left.pop(0)}"
+            rows.append(row)
+        return rows
+
+    def _row(self, row: str, style: str) -> None:
+        if self._rich is None:
+            write(row)
+            return
+        from rich.text import Text
+
+        encoding = sys.stdout.encoding or "utf-8"
+        shown = harmless(row).encode(encoding, "replace").decode(encoding)
+        self._rich.print(Text(shown, style=_LOOKS.get(style, "")), soft_wrap=True)
+
+    def read(self) -> str:
+        """A line that is typed. Raises Leave at the end of the input."""
+        try:
+            typed = input("> ").removeprefix("\ufeff")
+        except (EOFError, KeyboardInterrupt):
+            raise Leave from None
+        if not self.interactive:
+            echo = textwrap.fill(one_line(typed, 200), width(), initial_indent="> ", subsequent_indent="  ")
+            write(echo.removeprefix("> "))
+        return typed
+
+    def ask(self, lines: Iterable[Line], meaning: Callable[[str], _Meant | None], otherwise: str) -> _Meant:
+        """Ask until what is typed means something; `otherwise` is said of anything else (empty: `meaning` says it itself)."""
+        lines = list(lines)
+        while True:
+            self.show(lines)
+            typed = self.read().strip()
+            if (meant := meaning(typed.lower().rstrip(".)"))) is not None:
+                return meant
+            if otherwise:
+                self.show([Line(f"'{one_line(typed, 20)}' {otherwise}.")])
+
+
+def says_yes(screen: Screen, question: str, choices: str) -> bool:
+    """One question that is answered with yes or no, asked until it is; Enter and `not yet` are no."""
+
+    def meaning(typed: str) -> bool | None:
+        return False if typed in ("", "not yet", "later") else agreed(typed)
+
+    asked = [Line(question, "ask"), Line(choices, "item")]
+    return screen.ask(asked, meaning, "is no answer to that: type 1 or yes, 2 or no")
+
+
+def ask_units(screen: Screen) -> Units:
+    """The units somebody works in."""
+    words: dict[str, Units] = {"": "in", "1": "in", "2": "cm", "i": "in", "c": "cm", "metric": "cm"}
+    lines = [
+        Line("Inches or centimetres?", "ask"), Line("1 inches, in eighths  2 centimetres", "item"),
+        Line("Enter for inches. You can write an amount in either at any time.", "hint"),
+    ]  # fmt: skip
+    return screen.ask(lines, lambda typed: words.get(typed) or units_named(typed), "is neither; answer 1 or 2")
