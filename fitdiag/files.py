@@ -184,7 +184,7 @@ def _taken(path: Path, wait_s: float, flags: int) -> int | None:
         except FileNotFoundError:
             if not flags & os.O_CREAT:
                 return None
-            make_folder(path.parent)
+            _make_folder(path.parent)
             continue
         except PermissionError:
             if sys.platform != "win32" or time.monotonic() >= ends:
@@ -221,8 +221,7 @@ def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, priva
         for folder in {path.parent for path in files}:
             sweep(folder)
         for path in files:  # all that can be refused is, before anything is written
-            if not replace and os.path.lexists(path):
-                raise taken_name(path)
+            refuse_taken(path, replace=replace)
         for path, content in files.items():
             parts.append((_Part(path.parent, 0o600 if private else 0o644), path))
             hint = "nothing was changed"
@@ -316,6 +315,12 @@ def _claim(source: Path, path: Path) -> None:
         raise
 
 
+def refuse_taken(path: Path, *, replace: bool) -> None:
+    """Refuse a name that a file has already, unless it may be replaced. Raises ProblemsFoundError."""
+    if not replace and os.path.lexists(path):
+        raise taken_name(path)
+
+
 def taken_name(path: Path | str) -> ProblemsFoundError:
     """What is raised where a file of this name is kept."""
     hint = "choose another name, or add --replace"
@@ -378,11 +383,16 @@ class Growing:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder and what is missing above it, for its owner only. Raises OSError."""
+    """Make a folder and what is missing above it, for its owner only. Raises ProblemsFoundError."""
+    with refusals(folder, "this folder cannot be made"):
+        _make_folder(folder)
+
+
+def _make_folder(folder: Path) -> None:
     if folder.is_dir():
         return
     if folder.parent != folder:
-        make_folder(folder.parent)
+        _make_folder(folder.parent)
     try:
         disk.make_folder(folder)
     except FileExistsError:

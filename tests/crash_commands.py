@@ -124,7 +124,7 @@ def commands() -> list[Command]:
         Command("export .html", ("export", "session.jsonl", "--to", "list.html"), way_on=REPLACE),
         Command("export .pdf", ("export", "session.jsonl", "--to", "list.pdf"), way_on=REPLACE),
         Command("demo", ("demo", "--to", "demo")),
-        Command("photo add", ("photo", "add", "back=in/back.jpg", "left=in/left.jpg", "--to", "p"), way_on=REPLACE),
+        Command("photo add", ("photo", "add", "back=in/back.jpg", "left=in/left.jpg", "--to", "p")),
         Command("photo mark", ("photo", "mark", "in/back.jpg", "in/left.jpg"), way_on=REPLACE),
         Command("photo read", ("photo", "read", "in/back.jpg", "in/left.jpg", "--to", "p", "--yes")),
         Command("photo measure", ("photo", "measure", "in/back.jpg", "--findings", "found.yaml"), way_on=REPLACE),

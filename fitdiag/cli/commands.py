@@ -156,7 +156,7 @@ _photo(
     argument("given", "VIEW=PICTURE...", "Like back=IMG_1.jpg; front, back, left, right.", list[str]),
     text("to", "FOLDER", "Where the cleaned copies go.", needed=True),
     text("face_above", "ROW", "Paint over all above this row, like a face.", "--cover-above", kind=int), FOCAL,
-    HIP_WIDTH, REPLACE,
+    HIP_WIDTH,
 )
 _photo(
     "read", "read:read",

@@ -103,8 +103,8 @@ def write_documents(base: RuleBase, case: Case, conclusion: Conclusion, look: Lo
     came = any(new["event"] not in ABOUT_FILES for new in log.fresh)
     if came or {**(log.last("documents") or {}), "at": ""} != {**line, "at": ""}:
         append(one, line)
+    make_folder(one.documents)
     with refusals(one.documents, "this cannot be written"):
-        make_folder(one.documents)
         for name in CARDS:  # of an earlier run, before the no
             if case.consent.refused and (one.documents / name).exists():
                 remove_file(one.documents / name)
@@ -132,8 +132,7 @@ def documents_again(base: RuleBase, case: Case, number: int) -> list[Path]:
     paper: Paper = "a4" if line["paper"] == "a4" else "letter"
     look = Look(date.fromisoformat(line["day"]), bool(line["large"]), paper, shown)
     files = documents_of(base, case, conclusion, look)
-    with refusals(one.documents, "this folder cannot be made"):
-        make_folder(one.documents)
+    make_folder(one.documents)
     made = {path: content for path, content in files.items() if path in wanted}
     write_all(_laid(one, look) | made, replace=True)
     return list(made)

@@ -10,7 +10,7 @@ from typing import Any
 from fitdiag.cli.arguments import folder_of, rules_of
 from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, write, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score
-from fitdiag.files import taken_name, write_atomically
+from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import command, one_line, shown_path
@@ -34,8 +34,8 @@ _KINDS = (
 
 
 def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: bool, replace: bool) -> int:
-    if to is not None and not replace and Path(to).exists():  # said before minutes of work, not after them
-        raise taken_name(to)
+    if to is not None:  # said before minutes of work, not after them
+        refuse_taken(Path(to), replace=replace)
     gc.enable()  # thousands of sessions are read, unlike in the commands that live for a moment
     folder = folder_of(rules)
     base = load_rules(folder)

@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import ending_of, guess_units, length_of, lengths, paper_of, rules_of, units_of
 from fitdiag.cli.output import say, say_all, say_then, write, write_data
-from fitdiag.files import make_folder, refusals, taken_name, write_all, write_atomically
+from fitdiag.diagnosis.belief import told as told_finding
+from fitdiag.files import make_folder, refuse_taken, write_all, write_atomically
+from fitdiag.knowledge.findings import Finding, Findings
+from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, read_picture, shortcomings
@@ -22,12 +25,11 @@ from fitdiag.photos.overlay import give_or_take, overlay, plain, told
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
 from fitdiag.problems import command, one_line, shown_path, stop
+from fitdiag.sessions.from_photos import FromPictures, findings_from
 from fitdiag.units import LONGEST_MM, Units
 
 if TYPE_CHECKING:
-    from fitdiag.knowledge.findings import Finding
     from fitdiag.knowledge.model import RuleBase
-    from fitdiag.sessions.from_photos import FromPictures
 
 SCHEMA = "fitdiag.measured/1"
 
@@ -43,41 +45,20 @@ def length_given(text: str | None, what: str, least: float = 1) -> float | None:
     return mm
 
 
-def _folder(given: str | Path, what: str) -> Path:
-    """A folder that is there, made if need be."""
-    folder = Path(given)
-    with refusals(folder, "this folder cannot be made"):
-        if folder.exists() and not folder.is_dir():
-            raise stop("not-a-folder", f"{what} go into a folder, and this is a file", where=folder)
-        make_folder(folder)
-    return folder
-
-
-def _is_there(path: Path) -> bool:
-    """Whether there is anything of this name; a name the system cannot have is nothing."""
-    try:
-        return os.path.lexists(path)
-    except ValueError:
-        return False
-
-
-def add(
-    given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip_width: str | None, replace: bool
-) -> int:
+def add(given: Sequence[str], to: str, *, face_above: int | None, focal: float | None, hip_width: str | None) -> int:
     """Take pictures in: a cleaned copy of each and an empty sidecar beside it. The originals are never changed."""
-    taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip_width, replace=replace)
+    taken = take_pictures(given, to, face_above=face_above, focal=focal, hip=hip_width)
     told = f"Cleaned, without location or camera data, in {shown_path(Path(to))}. Mark them next:"
     say_then(told, command("fitdiag", "photo", "mark", *taken))
     return 0
 
 
 def take_pictures(
-    given: Sequence[str], to: str, *, face_above: int | None = None, focal: float | None = None, hip: str | None = None,
-    replace: bool = False, inside: bool = False,
-) -> dict[Path, str]:  # fmt: skip
+    given: Sequence[str], to: str, *, face_above: int | None = None, focal: float | None = None, hip: str | None = None
+) -> dict[Path, str]:
     """Write a cleaned copy of each picture with its marks; the digest of each by its path.
 
-    `inside` a review, another picture of a view gets a number of its own, and one that is there already is passed over.
+    Another picture of a view gets a number of its own, and one that is there already is passed over.
     """
     if focal is not None and not 5 <= focal <= 2000:
         raise stop("argument", f"--focal: {focal:g} is no focal length", hint="5 to 2000, as on 35 mm film")
@@ -90,53 +71,47 @@ def take_pictures(
         wanted.append((view, Path(path)))
     width = length_given(hip, "--hip-width")
     came = [_clean(view, source, face_above) for view, source in wanted]  # all of them, before anything is written
-    folder = _folder(to, "the cleaned pictures")
-    files: dict[Path, bytes | str] = {}  # everything that can be refused is, before anything is written
+    make_folder(folder := Path(to))
+    files: dict[Path, bytes | str] = {}
     taken: dict[Path, str] = {}
-    for marks, content, lines, source in came:
+    for (_, source), (marks, content, lines) in zip(wanted, came, strict=True):
         say(f"{shown_path(source)}:")
         say_all(f"- {line}" for line in lines)
-        view = marks.view
-        names = (folder / (f"{view}.jpg" if number == 1 else f"{view} {number}.jpg") for number in count(1))
-        target = next(name for name in names if sidecar(name) not in files and not (inside and _taken(name, content)))
+        names = (folder / (f"{marks.view}.jpg" if number == 1 else f"{marks.view} {number}.jpg") for number in count(1))
+        target = next(name for name in names if name not in taken and not _is_of_another(name, content))
         taken[target] = marks.sha256
-        if inside and _is_there(target) and _is_there(sidecar(target)):
+        if target.exists() and sidecar(target).exists():
             say(f"- it is there already: {shown_path(target)}")
             continue
-        for place in (target, sidecar(target)):
-            if not replace and not inside and _is_there(place):
-                raise taken_name(place)
         widths = {**marks.widths_mm, HIP: width} if width else marks.widths_mm
         kept = replace_fields(marks, file=target.name, focal_35mm=focal or marks.focal_35mm, widths_mm=widths)
-        files |= {} if _same(target, content) else {target: content}
+        files |= {} if target.exists() else {target: content}
         files[sidecar(target)] = as_json(kept)
-    write_all(files, replace=replace)
+    write_all(files)
     return taken
 
 
-def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, bytes, list[str], Path]:
+def _clean(view: View, source: Path, face_above: int | None) -> tuple[Marks, bytes, list[str]]:
     """A picture's marks, its cleaned content, and what to say about it; its pixels are let go of again."""
     picture = read_picture(source, smaller=True)
     lines = shortcomings(picture) or ["nothing stands in the way of measuring it"]
     content = clean_jpeg(crop_above(picture, face_above) if face_above is not None else picture)
     marks = Marks("", "", picture.width, picture.height, view, picture.focal_35mm)
-    if _is_there(sidecar(source)):
+    if sidecar(source).exists():
         marks = read_marks(sidecar(source))
         check_same(picture, marks, sidecar(source))
         lines.append("its marks came with it")
-    return replace_fields(marks, view=view, sha256=hashlib.sha256(content).hexdigest()), content, lines, source
+    return replace_fields(marks, view=view, sha256=hashlib.sha256(content).hexdigest()), content, lines
 
 
-def _same(path: Path, content: bytes) -> bool:
-    try:
-        return path.is_file() and path.stat().st_size == len(content) and path.read_bytes() == content
-    except OSError:
-        return False
-
-
-def _taken(path: Path, content: bytes) -> bool:
+def _is_of_another(path: Path, content: bytes) -> bool:
     """Whether a name belongs to another picture, or to the marks of one that was deleted."""
-    return not _same(path, content) if _is_there(path) else _is_there(sidecar(path))
+    try:
+        return path.read_bytes() != content
+    except FileNotFoundError:
+        return os.path.lexists(path) or os.path.lexists(sidecar(path))
+    except OSError:
+        return True
 
 
 def sidecar(picture: Path) -> Path:
@@ -182,18 +157,23 @@ def measure(
         raise stop("arguments", told, hint="one --marks for each")
     chosen: Units = units_of(units) if units else "in"
     girth = length_given(hip_girth, "the hip girth", 300)
-    if findings and not replace and _is_there(Path(findings)):  # said before the work, not after it
-        raise taken_name(findings)
+    if findings:  # said before the work, not after it
+        refuse_taken(Path(findings), replace=replace)
     found, drawn = _measured(pictures, marks_files, girth, chosen, overlays)
     whole = together(found)
     if as_json:
         write_data(_data(pictures, found, whole))
     else:
-        for path, measured in zip(pictures, found, strict=True):
-            _say_measured(path, measured, chosen)
-        _say_drawn(found, whole, drawn, chosen)
+        _say_measured(pictures, found, whole, drawn, chosen)
     if findings:
-        _write_findings(found, whole, Path(findings), chosen, rules, quiet=as_json, replace=replace)
+        base = rules_of(rules)
+        result = findings_from(base, whole, found)
+        held = Findings(symptoms={item.symptom: item for item in result.findings}, units=chosen)
+        write_atomically(Path(findings), findings_text(held, base.about.garment), replace=replace)
+        if not as_json:
+            _say_findings(base, result, chosen)
+            again = command("fitdiag", "interview", "--photos", findings)
+            say_then("Confirm them in an interview, which then asks only for the rest:", again)
     return 0
 
 
@@ -201,16 +181,12 @@ def measure_inside(
     base: RuleBase, pictures: Sequence[Path], girth_mm: float | None, units: Units, *, quiet: bool = False
 ) -> list[Finding]:
     """Within a review: the findings of the pictures of a round; told, unless `quiet`, and the drawn-on copies beside them."""
-    from fitdiag.sessions.from_photos import findings_from
-
     names = [str(path) for path in pictures]
     found, drawn = _measured(names, (), girth_mm, units, None)
     whole = together(found)
     result = findings_from(base, whole, found)
     if not quiet:
-        for path, measured in zip(names, found, strict=True):
-            _say_warnings(path, measured)
-        _say_drawn(found, whole, drawn, units)
+        _say_measured(names, found, whole, drawn, units, readings=False)
         _say_findings(base, result, units)
     return list(result.findings)
 
@@ -232,38 +208,50 @@ def _measured(
     found = kept(beside, [marks for _, marks in read], girth_mm) or measure_all(
         [(picture.pixels, marks) for picture, marks in read], girth_mm
     )
+    if overlays is not None:
+        make_folder(Path(overlays))
     drawn: list[Path] = []
-    for path, (picture, _), measured in zip(pictures, read, found, strict=True):
-        folder = _folder(overlays, "the drawn-on copies") if overlays is not None else Path(path).parent
-        stem = folder / Path(path).name
+    for path, (picture, _), measured in zip(map(Path, pictures), read, found, strict=True):
+        stem = path if overlays is None else Path(overlays, path.name)
         names = (drawn_on(stem if number == 1 else stem.with_stem(f"{stem.stem} {number}")) for number in count(1))
         drawn.append(next(name for name in names if name not in drawn))
         write_atomically(drawn[-1], overlay(picture.pixels, measured, units), replace=True)
     return found, drawn
 
 
-def _say_drawn(found: Sequence[Measured], whole: Sequence[Together], drawn: Sequence[Path], units: Units) -> None:
-    if len(found) > 1:
-        _say_together(whole, units)
+def _say_measured(
+    pictures: Sequence[str], found: Sequence[Measured], whole: Sequence[Together], drawn: Sequence[Path], units: Units,
+    *, readings: bool = True,
+) -> None:  # fmt: skip
+    """What the pictures tell, one by one and together, without the single `readings` if they are not wanted."""
+    for path, one in zip(pictures, found, strict=True):
+        write(f"\n{shown_path(path)}: seen from the {one.marks.view}{' side' if one.marks.seen_from_the_side else ''}")
+        say_all(f"- {warning}" for warning in one.warnings)
+        for name in (*one.lines, *one.grains) if readings else ():
+            lens = one.lines[name].depression_deg if name in one.lines else None
+            side = (
+                f" the lens {abs(lens):.1f} degrees {'above' if lens > 0 else 'below'} the line"
+                if lens is not None
+                else ""
+            )
+            say(f"{name.replace('-', ' ')}:{side}")
+            say_all(f"  {_reading_told(reading, units)}" for reading in one.readings if reading.line == name)
+        if readings and (gain := _gain(one, units)):
+            say(gain)
+    both = [item for item in whole if " and " in item.told or "two back" in item.told or "disagree" in item.told]
+    if len(found) > 1 and both:
+        write("\nSeveral pictures together")
+        for item in both:
+            value = f"{plain(item.value, item.unit, units)}, give or take {give_or_take(item.error, item.unit, units)}"
+            word = f"{item.word[:1].upper()}{item.word[1:]} ({item.told})"
+            say(f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {word}.")
     say_then("\nLook whether the right lines were followed:", *(shown_path(path) for path in drawn))
 
 
-def _say_warnings(path: str, found: Measured) -> None:
-    write(f"\n{shown_path(path)}: seen from the {_from(found)}")
-    say_all(f"- {warning}" for warning in found.warnings)
-
-
-def _say_measured(path: str, found: Measured, units: Units) -> None:
-    _say_warnings(path, found)
-    for name, line in found.lines.items():
-        side = "above" if line.depression_deg > 0 else "below"
-        say(f"{name.replace('-', ' ')}: the lens {abs(line.depression_deg):.1f} degrees {side} the line")
-        _say_readings([reading for reading in found.readings if reading.line == name], units)
-    for name in found.grains:
-        say(f"{name.replace('-', ' ')}:")
-        _say_readings([reading for reading in found.readings if reading.line == name], units)
-    if gain := _gain(found, units):
-        say(gain)
+def _reading_told(reading: Reading, units: Units) -> str:
+    raw = "" if reading.raw is None else f"; in the picture {plain(reading.raw, reading.unit, units)}"
+    why = f" ({reading.reason})" if reading.reason else ""
+    return f"{reading.what}: {told(reading, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
 
 
 def _gain(found: Measured, units: Units) -> str:
@@ -274,28 +262,6 @@ def _gain(found: Measured, units: Units) -> str:
     to, now = (give_or_take(error or 0.0, reading.unit, units) for error in (reading.without, reading.error))
     good = f"the {reading.line} line's {reading.what} is good to {to} instead of {now}"
     return f"For the next pictures: {what}. Then {good}." if to != now else ""
-
-
-def _from(found: Measured) -> str:
-    view = found.marks.view
-    return f"{view} side" if found.marks.seen_from_the_side else view
-
-
-def _say_readings(readings: Sequence[Reading], units: Units) -> None:
-    for reading in readings:
-        raw = "" if reading.raw is None else f"; in the picture {plain(reading.raw, reading.unit, units)}"
-        why = f" ({reading.reason})" if reading.reason else ""
-        say(f"  {reading.what}: {told(reading, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}.")
-
-
-def _say_together(found: Sequence[Together], units: Units) -> None:
-    both = [item for item in found if " and " in item.told or "two back" in item.told or "disagree" in item.told]
-    if both:
-        write("\nSeveral pictures together")
-    for item in both:
-        value = f"{plain(item.value, item.unit, units)}, give or take {give_or_take(item.error, item.unit, units)}"
-        word = f"{item.word[:1].upper()}{item.word[1:]} ({item.told})"
-        say(f"  {item.line.replace('-', ' ')}, {item.what}: {value}. {word}.")
 
 
 def _data(paths: Sequence[str], found: Sequence[Measured], whole: Sequence[Together]) -> dict[str, Any]:
@@ -320,29 +286,7 @@ def _row(item: Reading | Together) -> dict[str, Any]:
     return {key: round(value, 3) if isinstance(value, float) else value for key, value in vars(item).items()}
 
 
-def _write_findings(
-    found: Sequence[Measured], whole: Sequence[Together], path: Path, units: Units, rules: str | None, *, quiet: bool,
-    replace: bool,
-) -> None:  # fmt: skip
-    from fitdiag.knowledge.findings import Findings
-    from fitdiag.knowledge.findings_file import findings_text
-    from fitdiag.sessions.from_photos import findings_from
-
-    base = rules_of(rules)
-    result = findings_from(base, whole, found)
-    findings = Findings(symptoms={item.symptom: item for item in result.findings}, units=units)
-    write_atomically(path, findings_text(findings, base.about.garment), replace=replace)
-    if quiet:
-        return
-    _say_findings(base, result, units)
-    again = command("fitdiag", "interview", "--photos", path)
-    say_then("Confirm them in an interview, which then asks only for the rest:", again)
-
-
 def _say_findings(base: RuleBase, result: FromPictures, units: Units) -> None:
-    from fitdiag.diagnosis.belief import told as told_finding
-    from fitdiag.knowledge.findings import Findings
-
     write("\nFindings")
     say_all(f"- {told_finding(base, item, Findings(units=units))}" for item in result.findings)
     say_all(f"- {line}" for line in result.open)

@@ -38,7 +38,7 @@ def read(
     girth, hung = length_given(hip_girth, "the hip girth", 300), length_given(behind, "--behind", -1000)
     named = [with_view(text) for text in pictures]
     folder = Path(to) if to else Path(named[0].partition("=")[2]).parent / "read"
-    paths = list(take_pictures(named, str(folder), focal=focal, hip=hip_width, inside=True))
+    paths = list(take_pictures(named, str(folder), focal=focal, hip=hip_width))
     if not confirmed(paths, folder, answer):
         page = ask(paths, folder, chosen, girth, hung)
         if yes:

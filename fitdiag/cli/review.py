@@ -19,7 +19,7 @@ from fitdiag.cli.output import Show, say, say_all, say_then, write
 from fitdiag.cli.screen import Leave, Screen, says_yes
 from fitdiag.cli.terminal import hold_interview
 from fitdiag.diagnosis.belief import told
-from fitdiag.files import make_folder, read_bytes, refusals, write_atomically
+from fitdiag.files import make_folder, read_bytes, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
@@ -255,7 +255,7 @@ class _Run:
         if photos:
             from fitdiag.cli.photo import take_pictures
 
-            taken = take_pictures(photos, str(self.one.photos), inside=True)
+            taken = take_pictures(photos, str(self.one.photos))
             pictures = {path.name: told for path, told in taken.items()}
             say(f"Cleaned, without location or camera data, in {shown_path(self.one.photos)}.")
         log = RoundLog.of(self.one)
@@ -325,8 +325,7 @@ class _Run:
         with self._alone():
             diagnosis = conclude(self.base, known_findings(self.base, self.case)).diagnosis
             path, page = form_page(self.base, self.case, diagnosis, (), after=self.one.number - 1)
-            with refusals(path.parent, "this folder cannot be made"):
-                make_folder(path.parent)
+            make_folder(path.parent)
             write_atomically(path, page, replace=True)
             self._change(waiting="client")
         say_then("Send this form; it works offline, on a phone:", shown_path(path))

@@ -14,7 +14,7 @@ from fitdiag.cli.output import counted, say, say_problems, say_then, width, writ
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
-from fitdiag.files import make_folder, refusals, write_atomically
+from fitdiag.files import make_folder, write_atomically
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.folders import shipped
 from fitdiag.knowledge.load import load_rules, read_rules
@@ -140,9 +140,8 @@ def new_rule(kind: str, rule: str, area: str, rules: str | None) -> int:
         raise stop("taken", f"there is a rule '{rule}' already", hint=f"fitdiag rules show {rule}")
     relative, text = template(base, kind, rule, area)
     path = folder / relative
-    with refusals(path, "this cannot be written"):
-        make_folder(path.parent)
-        earlier = read_text(path) if kind == "symptom" and path.exists() else ""
+    make_folder(path.parent)
+    earlier = read_text(path) if kind == "symptom" and path.exists() else ""
     joined = f"{earlier.rstrip()}\n{text}" if earlier else text
     write_atomically(path, joined, replace=bool(earlier), private=False)
     again = command("fitdiag", "rules", "check", folder) if rules else "fitdiag rules check"

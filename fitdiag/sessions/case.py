@@ -201,8 +201,7 @@ def new_case(draft: Case, pattern: Path | None = None) -> Case:
     notes = tuple(one_line(note, 500) for note in draft.notes)
     draft = replace(draft, folder=folder, name=name, pattern=f"pattern{ending}" if pattern else "", notes=notes)
     text = _checked(case_text(draft), folder / CASE_FILE, lambda document: case_in(document, folder))
-    with refusals(parent, "this folder cannot be made"):
-        make_folder(parent)
+    make_folder(parent)
     with alone(folder, begun=False):
         _refuse_taken(parent, folder)
         with whole_folder(folder) as inner:
@@ -253,9 +252,8 @@ def add_round(case: Case, *, today: date | None = None, fingerprint: str = "") -
         day = today or date.today()
         one = Round(number, folder, day, day)
         refuse_link(folder)
-        with refusals(folder, "this folder cannot be made"):
-            for inner in (folder, one.photos, one.documents):
-                make_folder(inner)
+        for inner in (folder, one.photos, one.documents):
+            make_folder(inner)
         _save_round(found, one, fingerprint)
         return open_case(case.folder)
 

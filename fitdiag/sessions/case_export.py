@@ -126,8 +126,7 @@ def _to_folder(parts: Mapping[Path, bytes], to: Path) -> None:
         sweep(to.parent)
     with whole_folder(to) as place:
         for folder in {path.parent for path in parts}:
-            with refusals(to, "this folder cannot be made"):
-                make_folder(place / folder)
+            make_folder(place / folder)
             write_all({place / path: content for path, content in parts.items() if path.parent == folder})
 
 

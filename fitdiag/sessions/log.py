@@ -183,15 +183,12 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
     try:
         make_folder(path.parent)
         write_atomically(path, text)
-    except OSError as error:  # also: its parent is a file
-        raise _cannot_write(path, error, _ELSEWHERE) from None
     except ProblemsFoundError as stopped:
         if stopped.problems[0].code == "exists":
             hint = f"if it is a session, go on with it: {resume_command(path)}; else give another name"
             told = "there is a file of this name already"
             raise stop("log-exists", told, where=path, hint=hint) from None
-        told = stopped.problems[0].message.replace("cannot be written", "cannot be saved")
-        raise ProblemsFoundError(replace(stopped.problems[0], message=told, hint=_ELSEWHERE)) from None
+        raise ProblemsFoundError(replace(stopped.problems[0], hint=_ELSEWHERE)) from None
 
 
 def _line(event: Event) -> tuple[Event, bytes]:
