@@ -13,7 +13,7 @@ import secrets
 import stat
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
@@ -27,6 +27,7 @@ WAIT_S = 30.0  # for another window to end its change
 _AGE_S = 3600.0  # where nothing can be locked, what lies half written for so long is left from a crash
 _NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK)  # as on memory sticks
 _NO_SYNC = (errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.EACCES, errno.EPERM, errno.EBADF, errno.EISDIR)
+_WINDOWS = sys.platform == "win32"  # where what is open can be neither renamed nor removed
 _PLAIN = getattr(os, "O_BINARY", 0) | getattr(os, "O_NOFOLLOW", 0)
 
 
@@ -112,33 +113,69 @@ def lock(descriptor: int, wait_s: float, at: int = 0) -> bool:
     return True
 
 
-def is_at(descriptor: int, path: str | Path) -> bool:
-    """Whether an open file is still the one at its path, neither removed nor replaced."""
-    try:
-        held, there = os.fstat(descriptor), os.stat(path, follow_symlinks=False)  # noqa: PTH116 (no Path needed)
-    except OSError:
-        return False
-    return (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino)
+class _Held:
+    """A file or folder that this process holds open. Closing it twice does no harm."""
+
+    def __init__(self, path: Path, descriptor: int, *, is_folder: bool = False) -> None:
+        self.path, self.descriptor, self.is_folder = path, descriptor, is_folder
+
+    @property
+    def is_there(self) -> bool:
+        """Whether it is still what lies at its path, neither removed nor replaced."""
+        try:
+            held, there = os.fstat(self.descriptor), os.stat(self.path, follow_symlinks=False)  # noqa: PTH116
+        except OSError:
+            return False
+        return (held.st_dev, held.st_ino) == (there.st_dev, there.st_ino)
+
+    def close(self) -> None:
+        """Give it free."""
+        if self.descriptor >= 0:
+            os.close(self.descriptor)
+            self.descriptor = -1
+
+    def remove(self) -> None:
+        """Remove and close it, in the order that the system allows. Raises OSError."""
+        if _WINDOWS:
+            self.close()
+        try:
+            (remove_tree if self.is_folder else disk.remove)(self.path)
+        finally:
+            self.close()
 
 
-class Alone:
+def _held_anew(folder: Path, make: Callable[[Path], int], *, is_folder: bool = False) -> _Held:
+    """A new temporary file or folder, locked for as long as it is open, where the system can lock it. Raises OSError."""
+    while True:
+        path = folder / f"{TEMPORARY}{secrets.token_hex(6)}"
+        try:
+            held = _Held(path, make(path), is_folder=is_folder)
+        except FileNotFoundError:
+            if is_folder and folder.is_dir():
+                continue  # swept between its making and its opening
+            raise
+        with suppress(OSError):
+            if held.descriptor >= 0 and not (_try_lock(held.descriptor) and held.is_there):
+                held.close()  # swept between its making and its locking
+                continue
+        return held
+
+
+class Alone(_Held):
     """A lock that is held. What is noted in it outlives a kill, for whoever finds the lock next."""
-
-    def __init__(self, descriptor: int, path: Path) -> None:
-        self._descriptor, self._path = descriptor, path
 
     def note(self, text: str) -> None:
         """Write down, before it begins, what the next command has to finish if this one is killed. Raises ProblemsFoundError."""
-        with refusals(self._path, "this cannot be written"):
-            _write(self._descriptor, os.fsencode(text).replace(b"\n", b"?") + b"\n")
-            disk.sync(self._descriptor)
-            disk.sync_folder(self._path.parent)
+        with refusals(self.path, "this cannot be written"):
+            _write(self.descriptor, os.fsencode(text).replace(b"\n", b"?") + b"\n")
+            disk.sync(self.descriptor)
+            disk.sync_folder(self.path.parent)
 
     def notes(self) -> list[str]:
         """What a killed command had noted."""
-        size = os.fstat(self._descriptor).st_size
-        os.lseek(self._descriptor, 0, os.SEEK_SET)
-        return [os.fsdecode(line) for line in os.read(self._descriptor, size).split(b"\n") if line]
+        size = os.fstat(self.descriptor).st_size
+        os.lseek(self.descriptor, 0, os.SEEK_SET)
+        return [os.fsdecode(line) for line in os.read(self.descriptor, size).split(b"\n") if line]
 
 
 _held: dict[str, Alone] = {}
@@ -155,48 +192,43 @@ def alone(path: Path, wait_s: float | None = None, *, only_left: bool = False) -
     if key in _held:
         yield _held[key]
         return
-    descriptor = _taken(path, WAIT_S if wait_s is None else wait_s, os.O_RDWR if only_left else os.O_RDWR | os.O_CREAT)
-    if descriptor is None:
+    held = _taken(path, WAIT_S if wait_s is None else wait_s, os.O_RDWR if only_left else os.O_RDWR | os.O_CREAT)
+    if held is None:
         yield None
         return
-    _held[key] = Alone(descriptor, path)
+    _held[key] = held
     try:
-        yield _held[key]
+        yield held
     finally:
         del _held[key]
-        closed = sys.platform == "win32"  # what is open cannot be removed there
-        if closed:
-            os.close(descriptor)
         with suppress(OSError):  # another that waits for it has it open, and removes it after its turn
-            disk.remove(path)
-        if not closed:
-            os.close(descriptor)
+            held.remove()
         with suppress(OSError):
             if not any(path.parent.iterdir()):
                 disk.remove_folder(path.parent)
 
 
-def _taken(path: Path, wait_s: float, flags: int) -> int | None:
+def _taken(path: Path, wait_s: float, flags: int) -> Alone | None:
     ends = time.monotonic() + wait_s
     while True:
         try:
-            descriptor = disk.open(path, flags)
+            held = Alone(path, disk.open(path, flags))
         except FileNotFoundError:
             if not flags & os.O_CREAT:
                 return None
             _make_folder(path.parent)
             continue
         except PermissionError:
-            if sys.platform != "win32" or time.monotonic() >= ends:
+            if not _WINDOWS or time.monotonic() >= ends:
                 raise
             continue  # being removed at this moment
         try:
-            free = lock(descriptor, max(0.0, ends - time.monotonic()))
+            free = lock(held.descriptor, max(0.0, ends - time.monotonic()))
         except OSError:
-            return descriptor
-        if free and is_at(descriptor, path):
-            return descriptor
-        os.close(descriptor)
+            return held
+        if free and held.is_there:
+            return held
+        held.close()
         if not free:
             return None
 
@@ -214,7 +246,8 @@ def write_atomically(path: Path, content: str | bytes, *, replace: bool = False,
 
 def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, private: bool = True) -> None:
     """Write several files, each whole or not at all; if one cannot be written, those that are new are taken away again."""
-    parts: list[tuple[_Part, Path]] = []
+    flags, mode = os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600 if private else 0o644
+    waiting: list[tuple[_Held, Path]] = []  # for their names
     new: list[Path] = []
     path, hint = Path(), "choose another folder"
     try:
@@ -223,12 +256,17 @@ def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, priva
         for path in files:  # all that can be refused is, before anything is written
             refuse_taken(path, replace=replace)
         for path, content in files.items():
-            parts.append((_Part(path.parent, 0o600 if private else 0o644), path))
+            waiting.append((_held_anew(path.parent, lambda place: disk.open(place, flags, mode)), path))
             hint = "nothing was changed"
-            parts[-1][0].fill(content.encode() if isinstance(content, str) else content)
-        for part, path in parts:
+            _write(waiting[-1][0].descriptor, content.encode() if isinstance(content, str) else content)
+            disk.sync(waiting[-1][0].descriptor)
+        while waiting:
+            part, path = waiting[0]
             is_new = not os.path.lexists(path)
-            part.name_it(path, replace=replace)
+            if _WINDOWS:
+                part.close()
+            (disk.rename if replace else _claim)(part.path, path)
+            waiting.pop(0)[0].close()
             new += [path] if is_new else []
             hint = "mend that, then do this again"
         for folder in {path.parent for path in files}:
@@ -245,50 +283,9 @@ def write_all(files: Mapping[Path, str | bytes], *, replace: bool = False, priva
             raise stop("cannot-save", told, where=path, hint=hint) from None
         raise
     finally:
-        for part, _ in parts:
-            part.drop()
-
-
-class _Part:
-    """A temporary file, locked for as long as it is not whole."""
-
-    def __init__(self, folder: Path, mode: int) -> None:
-        while True:
-            self.path = folder / f"{TEMPORARY}{secrets.token_hex(6)}"
-            self.descriptor = disk.open(self.path, os.O_RDWR | os.O_CREAT | os.O_EXCL, mode)
-            self.named = False
+        for part, _ in waiting:
             with suppress(OSError):
-                if not _try_lock(self.descriptor) or not is_at(self.descriptor, self.path):
-                    os.close(self.descriptor)  # swept between its making and its locking
-                    continue
-            return
-
-    def fill(self, content: bytes) -> None:
-        _write(self.descriptor, content)
-        disk.sync(self.descriptor)
-
-    def name_it(self, path: Path, *, replace: bool) -> None:
-        if sys.platform == "win32":  # what is open cannot be renamed there
-            self._close()
-        if replace:
-            disk.rename(self.path, path)
-        else:
-            _claim(self.path, path)
-        self.named = True
-
-    def drop(self) -> None:
-        """Let go of it; if it has not got its name, it goes."""
-        if sys.platform == "win32":
-            self._close()
-        if not self.named:
-            with suppress(OSError):
-                disk.remove(self.path)
-        self._close()
-
-    def _close(self) -> None:
-        if self.descriptor >= 0:
-            os.close(self.descriptor)
-            self.descriptor = -1
+                part.remove()
 
 
 def _write(descriptor: int, content: bytes) -> None:
@@ -334,49 +331,37 @@ class GoneError(Exception):
     """An open file is no longer the one at its path: it was moved, deleted or replaced."""
 
 
-class Growing:
+class Growing(_Held):
     """A file that only grows, by whole lines, open in one process alone. Raises OSError or GoneError."""
 
     def __init__(self, path: Path) -> None:
-        self.path = path
-        self._descriptor = disk.open(path, os.O_RDWR | os.O_APPEND)
+        super().__init__(path, disk.open(path, os.O_RDWR | os.O_APPEND))
 
     def lock(self, wait_s: float, at: int) -> bool:
         """Whether it is this process's alone now; `at`: a byte that is never written."""
-        return lock(self._descriptor, wait_s, at)
-
-    @property
-    def is_there(self) -> bool:
-        """Whether it is still the file at its path."""
-        return is_at(self._descriptor, self.path)
+        return lock(self.descriptor, wait_s, at)
 
     def append(self, line: bytes) -> None:
         """Add a line and wait until it is on the disk; on failure the file stays as it was."""
         if not self.is_there:
             raise GoneError
-        size = os.fstat(self._descriptor).st_size
+        size = os.fstat(self.descriptor).st_size
         try:
-            _write(self._descriptor, line)
-            disk.sync(self._descriptor)
+            _write(self.descriptor, line)
+            disk.sync(self.descriptor)
         except OSError:
             with suppress(OSError):  # if this fails too, a torn line at the end is read over
-                disk.truncate(self._descriptor, size)
+                disk.truncate(self.descriptor, size)
             raise
 
     def cut(self, size: int, *, line_end: bool = False) -> None:
         """Cut a torn end off; with `line_end`, the last line gets the end it lacks."""
-        if os.fstat(self._descriptor).st_size == size and not line_end:
+        if os.fstat(self.descriptor).st_size == size and not line_end:
             return
-        disk.truncate(self._descriptor, size)
+        disk.truncate(self.descriptor, size)
         if line_end:
-            _write(self._descriptor, b"\n")
-        disk.sync(self._descriptor)
-
-    def close(self) -> None:
-        """Give the file free; calling it twice does no harm."""
-        if self._descriptor >= 0:
-            os.close(self._descriptor)
-            self._descriptor = -1
+            _write(self.descriptor, b"\n")
+        disk.sync(self.descriptor)
 
 
 # -- folders -----------------------------------------------------------------------------------------------------------
@@ -405,7 +390,8 @@ def _make_folder(folder: Path) -> None:
 def whole_folder(folder: Path) -> Iterator[Path]:
     """A place to fill; at the end it gets the name of `folder` in one step. If anything fails, nothing is left behind."""
     with refusals(folder, "this folder cannot be made"):
-        place, descriptor = _locked_folder(folder.parent)
+        held = _held_anew(folder.parent, _new_folder, is_folder=True)
+    place = held.path
     try:
         yield place
         with refusals(folder, "this folder cannot be made"):
@@ -418,29 +404,21 @@ def whole_folder(folder: Path) -> Iterator[Path]:
             disk.sync_folder(folder.parent)
     except BaseException:
         with suppress(OSError):
-            remove_tree(place)
+            held.remove()
         raise
     finally:
-        if descriptor is not None:
-            os.close(descriptor)
+        held.close()
 
 
-def _locked_folder(parent: Path) -> tuple[Path, int | None]:
-    """A new temporary folder, open and locked where the system can do that to a folder."""
-    while True:
-        place = parent / f"{TEMPORARY}{secrets.token_hex(6)}"
-        disk.make_folder(place)
-        try:
-            descriptor = os.open(place, os.O_RDONLY)
-        except FileNotFoundError:
-            continue  # swept between its making and its locking
-        except OSError:
-            return place, None
-        with suppress(OSError):
-            if not _try_lock(descriptor) or not is_at(descriptor, place):
-                os.close(descriptor)
-                continue
-        return place, descriptor
+def _new_folder(path: Path) -> int:
+    """Make a folder and open it; -1 where the system opens none."""
+    disk.make_folder(path)
+    try:
+        return os.open(path, os.O_RDONLY)
+    except FileNotFoundError:
+        raise
+    except OSError:
+        return -1
 
 
 def own_folder(kind: Literal["cache", "state"] = "cache") -> Path:
@@ -511,35 +489,20 @@ def sweep(folder: Path) -> Swept:
 def _removed_if_left(path: Path) -> bool:
     """Remove a temporary file or folder if no process holds it."""
     status = path.lstat()
-    is_folder = stat.S_ISDIR(status.st_mode)
-    if stat.S_ISREG(status.st_mode) or (is_folder and sys.platform != "win32"):
-        descriptor = os.open(path, (os.O_RDONLY if is_folder else os.O_RDWR) | _PLAIN)
-        try:
-            if not _try_lock(descriptor):
-                return False
-        except OSError:
-            if time.time() - status.st_mtime < _AGE_S:
-                return False
-        finally:
-            if sys.platform == "win32":
-                os.close(descriptor)  # what is open cannot be removed there
-        try:
-            _remove(path, is_folder=is_folder)
-        finally:
-            if sys.platform != "win32":
-                os.close(descriptor)
-        return True
-    if is_folder and time.time() - status.st_mtime < _AGE_S:
-        return False
-    _remove(path, is_folder=is_folder)
-    return True
-
-
-def _remove(path: Path, *, is_folder: bool) -> None:
-    if is_folder:
-        remove_tree(path)
-    else:
-        disk.remove(path)
+    is_folder, young = stat.S_ISDIR(status.st_mode), time.time() - status.st_mtime < _AGE_S
+    held, free = _Held(path, -1, is_folder=is_folder), not (is_folder and young)
+    try:
+        if stat.S_ISREG(status.st_mode) or (is_folder and not _WINDOWS):
+            held.descriptor = os.open(path, (os.O_RDONLY if is_folder else os.O_RDWR) | _PLAIN)
+            try:
+                free = _try_lock(held.descriptor)
+            except OSError:
+                free = not young
+        if free:
+            held.remove()
+        return free
+    finally:
+        held.close()
 
 
 @contextmanager

@@ -12,9 +12,11 @@ import sys
 import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TextIO
 
-from fitdiag.problems import Problem, harmless
+from fitdiag.files import write_atomically
+from fitdiag.problems import Problem, harmless, one_line
 
 _MOST_SHOWN = 200
 
@@ -71,6 +73,12 @@ def write_data(data: object) -> None:
         return match[0] if plain else json.dumps(match[0])[1:-1]
 
     _print(re.sub(r"[^\n -~]", shown, json.dumps(data, ensure_ascii=False, indent=2)), sys.stdout)
+
+
+def save(to: str, content: str | bytes, *, replace: bool, private: bool = True) -> None:
+    """Write what a command makes, whole or not at all, and say so. Raises ProblemsFoundError."""
+    write_atomically(Path(to), content, replace=replace, private=private)
+    say(f"Written: {one_line(to)}")
 
 
 def say_aside(text: str) -> None:

@@ -8,7 +8,6 @@ import re
 from collections.abc import Sequence
 from datetime import date
 from functools import partial
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.altering import Work, asked_of, carried_out, finished, pattern_and_rules, told_trued, warned
@@ -22,9 +21,8 @@ from fitdiag.cli.arguments import (
     paper_of,
     signed_length,
 )
-from fitdiag.cli.output import say, say_all, write_data
+from fitdiag.cli.output import save, say, say_all, write_data
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.assemble import Taken
 from fitdiag.pattern.formats import Reading, read_pattern, write_pattern
@@ -92,19 +90,16 @@ def draft(
     block = block_of(cut)
     needed = [asked.name for asked in block.asked]
     given = {name: text for name, text in said.items() if text is not None}
-    for name in (name for name in needed if name not in given):
-        told = f"the block of the {cut.name} needs the {name.replace('_', ' ')}"
-        raise stop("argument", told, hint=f"add --{name.replace('_', '-')}, as in --{name.replace('_', '-')} '60 cm'")
-    for name in (name for name in given if name not in needed):
-        told = f"the block of the {cut.name} is not drafted from the {name.replace('_', ' ')}"
-        raise stop("argument", told, hint=f"it needs {', '.join(one.words for one in block.asked)}")
+    for name in (name for name in (*needed, *given) if (name in needed) != (name in given)):
+        told = f"the block of the {cut.name} {'needs' if name in needed else 'is not drafted from'} the {name.replace('_', ' ')}"
+        flags = [f"--{one.replace('_', '-')}" for one in needed]
+        raise stop("argument", told, hint=f"it takes {', '.join(flags)}, each like {flags[0]} '60 cm'")
     chosen = guess_units(units, given.values())
     measures = lengths([f"{name}={value}" for name, value in given.items()], chosen)
     kinds = {parse_length(text, chosen).unit or chosen for text in given.values()}
     if len(kinds) > 1 and (exchanged := larger_above(measures)):
-        told = " and ".join(f"{name} {one_line(given[name], 20)}" for name in exchanged)
-        hint = "check the unit of each"
-        raise stop("measure", f"{told}: the first is larger, and the measures are in two units", hint=hint)
+        told = " is larger than ".join(f"{name} {one_line(given[name], 20)}" for name in exchanged)
+        raise stop("measure", f"{told}, and the measures are in two units", hint="check the unit of each")
     pattern = draft_block(cut, measures, chosen)
     taken, odd = pattern_measures(pattern), out_of_proportion(block, measures, chosen)
     ease = {one.name: taken[one.girth] - measures[one.name] for one in reversed(block.asked) if one.girth}
@@ -198,8 +193,7 @@ def walk(path: str, units: str | None, to: str | None, *, as_json: bool, as_cut:
 
         picture = drawing(pattern, found, chosen)
         content = svg(picture) if kind == ".svg" else pdf_drawing(picture)
-        write_atomically(Path(to), content, replace=replace)
-        say(f"Written: {one_line(to)}")
+        save(to, content, replace=replace)
     if as_json:
         write_data(found.as_data())
         return 0
@@ -387,8 +381,7 @@ def draw(
             content = svg(pictures[0] if len(pictures) == 1 else together(pictures, title))
         else:
             content = pdf_drawing(stacked(pictures) if strip else pictures, title=title)
-    write_atomically(Path(to), content, replace=replace)
-    say(f"Written: {one_line(to)}")
+    save(to, content, replace=replace)
     say_all(work.warnings)
     return 0
 

@@ -10,7 +10,7 @@ from string import Template
 from typing import get_args
 
 from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, paper_of, rules_of, units_of
-from fitdiag.cli.output import counted, say, say_problems, say_then, width, write
+from fitdiag.cli.output import counted, save, say, say_problems, say_then, width, write
 from fitdiag.diagnosis.exact import WIDEST
 from fitdiag.diagnosis.survey import not_monotone
 from fitdiag.diagnosis.survey import width as network_width
@@ -154,8 +154,7 @@ def drawings(to: str, rules: str | None, units: str | None, paper: str | None, *
 
     kind, base, chosen = ending_of(to, ".html", ".pdf"), rules_of(rules), units_of(units or "in")
     page = sheet_html(base, chosen) if kind == ".html" else sheet_pdf(base, chosen, paper_of(paper, chosen))
-    write_atomically(Path(to), page, replace=replace, private=False)
-    say(f"Written: {one_line(to)}")
+    save(to, page, replace=replace, private=False)
     return 0
 
 

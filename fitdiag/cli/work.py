@@ -8,8 +8,8 @@ from pathlib import Path
 
 from fitdiag.cli.arguments import paper_of, rules_of
 from fitdiag.cli.diagnose import in_units, say_list
-from fitdiag.cli.output import say, say_all, width, write
-from fitdiag.files import make_folder, write_atomically
+from fitdiag.cli.output import save, say, say_all, width, write
+from fitdiag.files import make_folder
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
@@ -93,11 +93,11 @@ def export(
     conclusion, name = conclude(base, findings), one_line(client or "", 80)
     if kind in PAGES:
         page = _client_page(base, log, conclusion, name, kind, paper, large=large, alone=alone)
-        write_atomically(Path(to), page, replace=replace)
+        save(to, page, replace=replace)
     else:
         words = for_wearer(base, alone=True) if alone else base
         write_report(make_report(words, conclusion, name), Path(to), replace=replace)
-    say(f"Written: {one_line(to)}")
+        say(f"Written: {one_line(to)}")
     return 0
 
 
