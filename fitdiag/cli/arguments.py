@@ -136,8 +136,11 @@ def body_lengths(texts: Iterable[str], units: Units) -> dict[str, float]:
     return found
 
 
-def body_notes(texts: Iterable[str], base: RuleBase) -> dict[str, str]:
-    """`flat-seat`, `flat-seat=marked` and `flat-seat=1.5 cm` texts by note; without a grade it is "some"."""
+def body_notes(texts: Iterable[str], base: RuleBase, grades: Sequence[str] = ()) -> dict[str, str]:
+    """`flat-seat`, `flat-seat=marked` and `flat-seat=1.5 cm` texts by note; without a grade it is "some".
+
+    `grades`: all that are taken, if not any.
+    """
     notes: dict[str, str] = {}
     for text in texts:
         name, _, grade = text.partition("=")
@@ -148,6 +151,9 @@ def body_notes(texts: Iterable[str], base: RuleBase) -> dict[str, str]:
         if name in notes:
             raise stop("argument", f"'{name}' is named twice", hint="give it once")
         notes[name] = grade.strip() or "some"
+        if grades and notes[name] not in grades:
+            told = f"'{one_line(grade, 30)}' is not a grade of a body note"
+            raise stop("argument", told, hint=f"write {', '.join(grades)}")
     return notes
 
 

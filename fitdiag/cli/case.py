@@ -23,7 +23,7 @@ from fitdiag.sessions import case_export, case_files
 from fitdiag.sessions.case import alone, new_case, open_case, save_case
 from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
-from fitdiag.sessions.round_log import RoundLog, digest, make_files, round_text_in_log, settle
+from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
 from fitdiag.sessions.rounds import nudges_of, take_back
 from fitdiag.units import Units, format_length, format_reading
 
@@ -34,12 +34,7 @@ def new(
 ) -> int:  # fmt: skip
     base, day = rules_of(rules), date.today()
     in_units = guess_units(units, measure)
-    if photos_consent not in (None, "yes", "no"):
-        told = f"'{one_line(photos_consent, 20)}' is no answer"
-        raise stop("argument", told, hint="write --photos-consent yes or no")
-    until = _until(keep_until)
-    if until is not None and photos_consent != "yes":
-        raise stop("argument", "photos are kept only with consent", hint="add --photos-consent yes")
+    agreed = _consent(photos_consent, keep_until)
     if pattern:
         from fitdiag.pattern.formats import read_pattern
 
@@ -47,9 +42,9 @@ def new(
     parent = parent_of(given)
     draft = Case(
         parent, name, base.about.garment, in_units, day,
-        body=_graded(body_notes(body, base), (*base.words.body_grades.words, "no")),
+        body=body_notes(body, base, (*base.words.body_grades.words, "no")),
         body_measures=body_lengths(measure, in_units), alone=alone,
-        consent=Consent(photos_consent == "yes", day if photos_consent else None, until), notes=tuple(note),
+        consent=agreed, notes=tuple(note),
     )  # fmt: skip
     case = new_case(draft, Path(pattern) if pattern else None)
     say(f"A new case for {case.name}: {shown_path(case.folder)}")
@@ -60,44 +55,35 @@ def new(
     return 0
 
 
-def _graded(notes: dict[str, str], grades: tuple[str, ...]) -> dict[str, str]:
-    """Body notes whose grades are all words of the rules."""
-    for grade in notes.values():
-        if grade not in grades:
-            told = f"'{one_line(grade, 30)}' is not a grade of a body note"
-            raise stop("argument", told, hint=f"write {', '.join(grades)}")
-    return notes
-
-
-def _until(text: str | None) -> date | None:
-    """A day until which photos may be kept."""
-    until = day_of(text) if text else None
-    if until is not None and until < date.today():
+def _consent(answer: str | None, keep_until: str | None) -> Consent:
+    """What the client said today to photos, and until when they may be kept; None: not asked yet."""
+    if answer not in (None, "yes", "no"):
+        raise stop("argument", f"'{one_line(answer, 20)}' is no answer", hint="write yes or no")
+    day, until = date.today(), day_of(keep_until) if keep_until else None
+    if until is not None and answer != "yes":
+        raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")
+    if until is not None and until < day:
         raise stop("argument", f"{until} is over already", hint="give a day to come, like --keep-until 2026-12-01")
-    return until
+    return Consent(answer == "yes", day if answer else None, until)
 
 
 def consent(name: str, given: str | None, answer: str, keep_until: str | None) -> int:
-    case, day = open_case(case_folder(name, given)), date.today()
-    if answer not in ("yes", "no"):
-        raise stop("argument", f"'{one_line(answer, 20)}' is no answer", hint="write yes or no")
-    until, before = _until(keep_until), case.consent
-    if until is not None and answer == "no":
-        raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")
+    case = open_case(case_folder(name, given))
+    agreed, before = _consent(answer, keep_until), case.consent
     inside = case_export.contents(case.folder)
     kept = inside.photos - _drawn(inside)
-    if until is None and before.keep_until and not before.removed and (before.keep_until >= day or kept):
-        until = before.keep_until if answer == "yes" or kept else None  # what was promised for those there still holds
-    removed = before.removed if answer == "no" and not kept else None
-    save_case(case, replace(case, consent=Consent(answer == "yes", day, until, removed)))
-    if answer == "yes":
-        say(
-            f"Written down for {case.name}: photos may be taken, and kept {f'until {until}' if until else 'until they fit'}."
-        )
+    promised = before.keep_until if before.keep_until and (before.keep_until >= date.today() or kept) else None
+    if agreed.keep_until is None and not before.removed and (agreed.photos or kept):
+        agreed = replace(agreed, keep_until=promised)  # what was promised for those there still holds
+    removed = before.removed if not agreed.photos and not kept else None
+    save_case(case, replace(case, consent=replace(agreed, removed=removed)))
+    if agreed.photos:
+        until = f"until {agreed.keep_until}" if agreed.keep_until else "until they fit"
+        say(f"Written down for {case.name}: photos may be taken, and kept {until}.")
         return 0
     say(f"Written down for {case.name}: no photos. The pages no longer ask for any.")
     if kept:
-        told = f"{counted(kept, 'photo')} taken before {'is' if kept == 1 else 'are'} still there. To delete what there is:"
+        told = f"{counted(kept, 'photo')} taken before that: still there. To delete what there is:"
         say_then(told, f"{case_command('case', 'delete', case.folder)} --photos")
     return 0
 
@@ -109,7 +95,6 @@ def show(name: str, given: str | None) -> int:
 
 
 def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list[str]:
-    agreed = case.consent
     lines = [f"{case.name} ({case.garment}, {case.units}), opened {case.opened}", f"Folder: {shown_path(case.folder)}"]
     if case.body:
         notes = (_named(note, base) + ("" if grade == "some" else f" ({grade})") for note, grade in case.body.items())
@@ -118,16 +103,10 @@ def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list
         if lengths:
             told = (f"{name.replace('-', ' ')} {format_reading(mm, case.units)}" for name, mm in lengths.items())
             lines.append(f"{title} measures: {', '.join(told)}")
-    lines.append(f"Pattern: {case.pattern}" if case.pattern else "Pattern: none yet")
+    lines.append(f"Pattern: {case.pattern or 'none yet'}")
     if case.alone:
         lines.append("Fits herself, with nobody to help.")
-    agreed_on = f", {'agreed' if agreed.photos else 'asked'} on {agreed.given}" if agreed.given else ""
-    consent = f"Photos: {'yes' if agreed.photos else 'no' if agreed.given else 'not agreed on yet'}{agreed_on}"
-    consent += f", kept until {agreed.keep_until}" if agreed.keep_until else ""
-    consent += f", deleted on {agreed.removed}" if agreed.removed else ""
-    drawn = _drawn(inside)
-    copies = f" and {drawn} drawn-on copies" if drawn else ""
-    lines.append(f"{consent}. {inside.photos - drawn} in the folder{copies}.")
+    lines.append(f"Photos: {_photos_told(case.consent, inside)}")
     lines += [f"Note: {note}" for note in case.notes]
     for one in case.rounds:
         lines += ["", *_round_lines(one, case, base)]
@@ -136,10 +115,22 @@ def case_lines(case: Case, inside: case_export.Contents, base: RuleBase) -> list
         lines += ["", f"Closed {case.closed.day}, {case.closed.outcome}{words}"]
     elif not case.rounds:
         lines += ["", f"No round yet. Begin: {case_command('review', case.folder)}"]
-    if inside.links:
-        names = ", ".join(shown_path(path) for path in inside.links[:5])
-        lines += ["", f"Links and other special files are passed over: {names}"]
-    return lines
+    return [*lines, *(["", _links_told("passed over", inside)] if inside.links else [])]
+
+
+def _photos_told(agreed: Consent, inside: case_export.Contents) -> str:
+    told = [
+        f"{'yes, agreed' if agreed.photos else 'no, asked'} on {agreed.given}" if agreed.given else "not agreed on yet"
+    ]
+    told += [f"kept until {agreed.keep_until}"] if agreed.keep_until else []
+    told += [f"deleted on {agreed.removed}"] if agreed.removed else []
+    drawn = _drawn(inside)
+    copies = f" and {drawn} drawn-on copies" if drawn else ""
+    return f"{', '.join(told)}. {inside.photos - drawn} in the folder{copies}."
+
+
+def _links_told(what: str, inside: case_export.Contents) -> str:
+    return f"Links and other special files are {what}: {', '.join(shown_path(path) for path in inside.links[:5])}"
 
 
 def _named(rule: str, base: RuleBase) -> str:
@@ -184,9 +175,8 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
     case = save_case(case, replace(case, closed=closed))
     say(f"{case.name} is closed: {outcome}.")
     if case.consent.keep_until and not case.consent.removed:
-        say(
-            f"The photos may be kept until {case.consent.keep_until}: {case_command('case', 'delete', case.folder)} --photos"
-        )
+        remove = f"{case_command('case', 'delete', case.folder)} --photos"
+        say_then(f"The photos may be kept until {case.consent.keep_until}:", remove)
     return 0
 
 
@@ -215,11 +205,10 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
     say(f"Written: {shown_path(to)} ({_amount(copied)})")
     if anonymous:
         say(
-            "Without name, photos, marks, pattern, plan, documents, notes and free text; days are counted from the opening."
+            "Without name, photos, marks, pattern, plan, documents, notes and free text; days counted from the opening."
         )
         say("Body notes and measures are in it: they are what there is to learn from.")
-    if copied.links:
-        say(f"Links and other special files were left out: {', '.join(shown_path(path) for path in copied.links[:5])}")
+    say_all([_links_told("left out", copied)] if copied.links else [])
     return 0
 
 
@@ -228,9 +217,8 @@ def delete(name: str, given: str | None, *, yes: bool, photos: bool) -> int:
     case_export.refuse_other_folder(folder)
     inside = case_export.contents(folder)
     if photos:
-        say(
-            f"This deletes {counted(inside.photos, 'photo')} of {shown_path(folder)} and the marks on them. The rest stays."
-        )
+        photographs = f"{counted(inside.photos, 'photo')} of {shown_path(folder)}"
+        say(f"This deletes {photographs} and the marks on them. The rest stays.")
     else:
         say(f"This deletes {shown_path(folder)}: {_amount(inside)}.")
         if inside.links:
@@ -330,19 +318,12 @@ def made_again(base: RuleBase, case: Case) -> list[Path]:
 
 def _overlays(base: RuleBase, one: Round, girth_mm: float | None, units: Units) -> list[Path]:
     """The drawn-on copies, where the pictures and marks that were measured are still these."""
-    line = RoundLog.of(one).last("measured")
-    held = line.get("pictures") if line is not None else None
-    if not isinstance(held, dict):
-        return []
-    from fitdiag.cli.photo import drawn_on, measure_inside, sidecar
+    from fitdiag.cli.photo import drawn_on, held_in, measure_inside
 
-    pictures = sorted(path for path in one.photos.glob("*.jpg") if path.name in held)
-    same = len(pictures) == len(held) and all(
-        sidecar(path).exists() and held[path.name] == [digest(path.read_bytes()), digest(sidecar(path).read_bytes())]
-        for path in pictures
-    )
+    log = RoundLog.of(one)
+    pictures = sorted(one.photos.glob("*.jpg")) if log.last("measured") is not None else []
     missing = [drawn_on(path) for path in pictures if not drawn_on(path).exists()]
-    if not same or not missing:
+    if not missing or not log.holds(held_in(pictures)):
         return []
     measure_inside(base, pictures, girth_mm, units, quiet=True)
     return missing

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import sys
-import textwrap
-from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import Any
 
 from fitdiag.cli.altering import carried_out, pattern_and_rules
 from fitdiag.cli.arguments import body_notes, ending_of, guess_units, lengths, rules_of, signed_length
-from fitdiag.cli.output import say, say_all, width, write, write_data
+from fitdiag.cli.output import say, say_all, write_data
 from fitdiag.cli.photo import read_marked
 from fitdiag.diagnosis.belief import chance_words, lower_first
 from fitdiag.drape.figure import MEASURES
@@ -64,7 +63,7 @@ def drape_muslin(
     patterns = [pattern, *([work.cut] if work.steps else [])]
     fabric = cloth_of(base, cloth)
     orders = [order_of(one, wearer.figure, fabric, drop=down, hung=hung, units=chosen) for one in patterns]
-    with Progress("Draping") as tell:
+    with progress("Draping") as tell:
         muslins = drape(orders, dressings=1 if quick else 2, tell=tell)
     done = "; ".join(f"{base.alterations[s.alteration].title} {format_length(s.amount, chosen)}" for s in work.steps)
     heads = ["Before", f"After: {done}"] if done else ["The pattern as it is"]
@@ -94,7 +93,7 @@ def explain_muslin(
     pattern, diagnosis = read_pattern(path), conclude(base, known).diagnosis
     body = {**known.body_measures, **lengths(measures, known.units, MEASURES)}
     wearer = wearer_of(base, body, known.body, known.units)
-    with Progress("Draping the explanations") as tell:
+    with progress("Draping the explanations") as tell:
         found, muslins = explain(base, diagnosis, pattern, wearer.figure, cloth_of(base, cloth), tell)
     if sheet is not None:
         heads = ["The right pattern", *(base.causes[one.cause].title for one in found[:2])]
@@ -105,7 +104,7 @@ def explain_muslin(
         return 0
     say(HONEST)
     say(
-        "\nWhich explanation draws what was seen, the best first. Lines are told against the right pattern on the same body."
+        "\nWhich explanation draws what was seen, the best first; lines told against the right pattern on the same body."
     )
     for number, one in enumerate(found, 1):
         how = f"{lower_first(base.alterations[one.alteration].title)} by {format_length(one.amount, known.units)}"
@@ -136,7 +135,7 @@ def simulated(
     """
     findings = conclusion.diagnosis.findings
     wearer = wearer_of(base, {**findings.body_measures, **(more or {})}, findings.body, findings.units, nudges)
-    with Progress("Draping the plan") as tell:
+    with progress("Draping the plan") as tell:
         found, muslins = simulate(base, conclusion.plan, findings, pattern, wearer, solved=solved, tell=tell)
     near = nearness(base, findings, found.block, found.stages[0].readings)
     found = dataclasses.replace(found, near=nearness_told(base, near, findings.units))
@@ -154,24 +153,20 @@ def simulated(
     return dataclasses.replace(found, pictures=pages, laid=over_pictures(photos, ends, wearer.figure.hip))
 
 
-class Progress:
+@contextmanager
+def progress(what: str) -> Iterator[Callable[[float], None] | None]:
     """How far a long computation is, on the error stream of a terminal; silent elsewhere. Cleared at the end."""
+    if not sys.stderr.isatty():
+        yield None
+        return
 
-    def __init__(self, what: str) -> None:
-        self.what, self.shown = what, ""
+    def tell(share: float) -> None:
+        print(f"\r{what}: {share * 100:.0f} %", end="", file=sys.stderr, flush=True)
 
-    def __enter__(self) -> Callable[[float], None] | None:
-        return self.tell if sys.stderr.isatty() else None
-
-    def tell(self, share: float) -> None:
-        text = f"{self.what}: {share * 100:.0f} %"
-        if text != self.shown:
-            print(f"\r{text}", end="", file=sys.stderr, flush=True)
-            self.shown = text
-
-    def __exit__(self, *_: object) -> None:
-        if self.shown:
-            print("\r" + " " * len(self.shown) + "\r", end="", file=sys.stderr, flush=True)
+    try:
+        yield tell
+    finally:
+        print(f"\r{' ' * (len(what) + 10)}\r", end="", file=sys.stderr, flush=True)
 
 
 def _say(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units: Units) -> None:
@@ -186,37 +181,23 @@ def _say(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str, units
         told = changes(muslins[0].readings, muslins[1].readings, muslins[1].apart or {}, units)
         say_all(f"  {text[0].upper()}{text[1:]}." for text in told)
         say()
-    heads = ["before", "after"][: len(muslins)] if done else ["now"]
-    sides = [("", [muslin.readings for muslin in muslins])]
-    if muslins[0].left:
-        sides = [("Right side", sides[0][1]), ("Left side", [muslin.left for muslin in muslins])]
-    for title, readings in sides:
-        if title:
+    apart = muslins[-1].apart
+    for title, readings in (
+        ("Right side", [one.readings for one in muslins]),
+        ("Left side", [one.left for one in muslins]),
+    ):
+        if muslins[0].left:
             say(title)
-        _table(heads, readings, muslins[-1].apart, units)
-    if muslins[0].apart is not None:
-        say("+-: how far two dressings of the same muslin differ.")
+        for name, reading in READINGS.items():
+            if all(name in one for one in readings):
+                amounts = [amount_told(name, one[name], units) for one in readings]
+                error = f", give or take {amount_told(name, apart.get(name, 0.0), units)}" if apart is not None else ""
+                shown = " before, ".join(amounts) + (" after" if len(amounts) > 1 else "") + error
+                say(f"  {reading.words[0].upper()}{reading.words[1:]}: {shown}")
+    if apart is not None:
+        say("Give or take: how far two dressings of the same muslin differ.")
     if not all(muslin.still for muslin in muslins):
         say("The cloth was still moving a little when it was read; take the numbers with more care.")
-
-
-def _table(
-    heads: Sequence[str], readings: Sequence[Mapping[str, float]], apart: Mapping[str, float] | None, units: Units
-) -> None:
-    columns = [*heads, *(["+-"] if apart is not None else [])]
-    room = width() - 13 * len(columns) - 1
-    write(" " * room + "".join(f"{head:>13}" for head in columns))
-    for name, reading in READINGS.items():
-        if not all(name in one for one in readings):
-            continue
-        cells = [amount_told(name, one[name], units) for one in readings]
-        if apart is not None:
-            cells.append(amount_told(name, apart.get(name, 0.0), units))
-        words = reading.words[0].upper() + reading.words[1:]
-        lines = textwrap.wrap(words, max(20, room - 1))
-        write(lines[0].ljust(room) + "".join(f"{cell:>13}" for cell in cells))
-        for line in lines[1:]:
-            write("  " + line)
 
 
 def _data(muslins: Sequence[Draped], wearer: Wearer, cloth: str, done: str) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from fitdiag.cli.arguments import folder_of, rules_of
-from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, write, write_data
+from fitdiag.cli.output import counted, say, say_all, say_problems, say_then, write_data
 from fitdiag.diagnosis.learning import WEIGHT, Score
 from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.load import load_rules
@@ -114,26 +114,16 @@ def _say_scores(learning: Learning) -> None:
     if not before.answers:
         say("No session was held out, so nothing can be said about how well the strengths foretell.")
         return
-    rows = (
-        ("as the rules stand", before),
-        ("with the words below", learning.words),
-        ("with the numbers as learned", learning.numbers),
+    say(
+        f"\nHow well {before.answers} answers of the sessions held out are foretold: bits (squared distance) of each, less is better"
     )
-    say(f"\nHow well sessions that were not learned from are foretold ({before.sessions} sessions; less is better)")
-    write(f"{'':<30}{'answers':^22}{'causes' if before.cases else '':^22}".rstrip())
-    write(f"{'':<30}{'log-loss':>10}{'Brier':>10}" + (f"{'log-loss':>12}{'Brier':>10}" if before.cases else ""))
+    rows = (("as the rules stand", before), ("with the words below", learning.words), ("as learned", learning.numbers))
     for name, score in rows:
-        line = f"{name:<30}{score.answer_bits / score.answers:>10.4f}{score.answer_brier / score.answers:>10.4f}"
+        told = f"{score.answer_bits / score.answers:.4f} ({score.answer_brier / score.answers:.4f})"
         if score.cases:
-            line += f"{score.cause_bits / score.cases:>12.3f}{score.cause_brier / score.cases:>10.3f}"
-        write(line)
-    causes = f", and of all causes of each of {before.cases} sessions whose outcome is known" if before.cases else ""
-    say(f"Bits and squared distance of each of {before.answers} answers, foretold from those before it{causes}.")
-    write(f"{'foretold, with the words below':<32}{'answers':>8}{'foretold':>10}{'seen':>8}")
-    for tenth, (count, foretold, seen) in enumerate(learning.words.bins):
-        if count:
-            name = f"  {tenth * 10} to {tenth * 10 + 10} in 100"
-            write(f"{name:<32}{count:>8}{100 * foretold / count:>8.1f} %{100 * seen / count:>6.1f} %")
+            causes = f"{score.cause_bits / score.cases:.3f} ({score.cause_brier / score.cases:.3f})"
+            told += f"; of all causes of each of {score.cases} sessions whose outcome is known {causes}"
+        say(f"- {name}: {told}")
 
 
 def learned_data(learning: Learning) -> dict[str, Any]:

@@ -26,6 +26,7 @@ from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
 from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.sessions.from_photos import FromPictures, findings_from
+from fitdiag.sessions.round_log import digest
 from fitdiag.units import LONGEST_MM, Units
 
 if TYPE_CHECKING:
@@ -189,6 +190,14 @@ def measure_inside(
         _say_measured(names, found, whole, drawn, units, readings=False)
         _say_findings(base, result, units)
     return list(result.findings)
+
+
+def held_in(pictures: Sequence[Path]) -> dict[str, list[str]]:
+    """What the log of a round holds of pictures that are measured: the digests of each and of its marks, by name."""
+    return {
+        path.name: [digest(part.read_bytes()) if part.exists() else "" for part in (path, sidecar(path))]
+        for path in pictures
+    }
 
 
 def drawn_on(picture: Path) -> Path:

@@ -19,7 +19,7 @@ from fitdiag.cli.output import Show, say, say_all, say_then, write
 from fitdiag.cli.screen import Leave, Screen, says_yes
 from fitdiag.cli.terminal import hold_interview
 from fitdiag.diagnosis.belief import told
-from fitdiag.files import make_folder, read_bytes, write_atomically
+from fitdiag.files import make_folder, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
@@ -34,7 +34,7 @@ from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome
 from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
-from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, digest, ensure_log, make_files
+from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, ensure_log, make_files
 from fitdiag.sessions.rounds import (
     Told,
     came_in,
@@ -291,11 +291,10 @@ class _Run:
         pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:
             return True
-        from fitdiag.cli.photo import measure_inside, sidecar
+        from fitdiag.cli.photo import held_in, measure_inside
         from fitdiag.cli.read import ask, confirmed
 
-        read = [[read_bytes(path, 1 << 30), read_bytes(sidecar(path), 1 << 30, "marks file")] for path in pictures]
-        held = {path.name: [digest(part) for part in parts] for path, parts in zip(pictures, read, strict=True)}
+        held = held_in(pictures)
         if RoundLog.of(one).holds(held):
             return True
         if not confirmed(pictures, one.photos, None):
