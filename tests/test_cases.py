@@ -25,7 +25,7 @@ from hypothesis import strategies as st
 from fitdiag import files
 from fitdiag.cli.case import delete
 from fitdiag.cli.case_list import list_lines, show_list
-from fitdiag.cli.commands import case_app
+from fitdiag.cli.commands import app_of
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.load import load_rules
@@ -556,7 +556,7 @@ def told(
 
     def ask(*arguments: str) -> tuple[int, str]:
         try:
-            case_app(list(arguments))
+            app_of("case", arguments[0])(["case", *arguments])
         except SystemExit as ended:
             code = int(ended.code or 0)
         except ProblemsFoundError as stopped:

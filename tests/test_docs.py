@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 import typer
 
-from fitdiag.cli.main import app, run
+from fitdiag.cli.commands import app_of
+from fitdiag.cli.main import run
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import parse_yaml
@@ -42,7 +43,7 @@ def test_the_readme_opens_with_the_job_in_a_paragraph() -> None:
 
 
 def commands() -> list[str]:
-    group = typer.main.get_command(app)
+    group = typer.main.get_command(app_of())
     found = []
     for name, command in group.commands.items():  # type: ignore[attr-defined]
         inner = getattr(command, "commands", None)

@@ -337,10 +337,6 @@ def test_the_clients_words_stand_before_the_questions(shell: Shell, tmp_path: Pa
         assert wanted in shown
         assert "- I climb a ladder in every show." in shown
         assert shown.index(wanted) < shown.index(" > ")  # the prompt
-        assert (
-            "You have answered no question of this round yet. Known before it: 3 from the form, 1 about the figure."
-            in shown
-        )
         assert "holds - " not in shown
 
 

@@ -5,37 +5,17 @@ from __future__ import annotations
 import io
 import os
 import sys
-from copy import copy
-from functools import lru_cache
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import typer
 
-from fitdiag.cli.commands import HELP, app
+from fitdiag.cli.commands import app_of
 from fitdiag.problems import ProblemsFoundError, one_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 _WRONG_USE: type[typer.BadParameter] = typer.BadParameter.__mro__[2]  # any command line that is not as the help says
-
-
-def _version(given: bool) -> None:
-    if given:
-        from fitdiag import __version__
-        from fitdiag.cli.output import write
-
-        write(f"fitdiag {__version__}")
-        raise typer.Exit
-
-
-@app.callback(help=HELP)
-def before_any(
-    version: Annotated[
-        bool, typer.Option("--version", is_eager=True, callback=_version, help="Show the version and exit.")
-    ] = False,
-) -> None:
-    """What comes before any command."""
 
 
 def show_help(words: list[str] | None) -> int:
@@ -100,22 +80,8 @@ def _from_the_start() -> int:
 
 
 def _run(words: Sequence[str]) -> int:
-    first, second = [*words, "", ""][:2]
-    return int(_part(first, second)(list(words), standalone_mode=False) or 0)
-
-
-@lru_cache
-def _part(first: str, second: str) -> typer.Typer:
-    """The one command that the words name, or all where they name none: to build them all takes longer than most of them do."""
-    part = copy(app)
-    part.registered_commands = [one for one in app.registered_commands if one.name == first]
-    part.registered_groups = [copy(one) for one in app.registered_groups if one.name == first]
-    for group in part.registered_groups:
-        assert group.typer_instance is not None
-        inner = copy(group.typer_instance)
-        inner.registered_commands = [one for one in inner.registered_commands if one.name == second]
-        group.typer_instance = inner if inner.registered_commands else group.typer_instance
-    return part if part.registered_commands or part.registered_groups else app
+    named = [word for word in words if not word.startswith("-")]
+    return int(app_of(*named[:2])(list(words), standalone_mode=False) or 0)
 
 
 def _close_output() -> None:

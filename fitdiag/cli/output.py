@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
-from fitdiag.files import write_atomically
 from fitdiag.problems import Problem, harmless, one_line
 
 _MOST_SHOWN = 200
@@ -77,6 +76,8 @@ def write_data(data: object) -> None:
 
 def save(to: str, content: str | bytes, *, replace: bool, private: bool = True) -> None:
     """Write what a command makes, whole or not at all, and say so. Raises ProblemsFoundError."""
+    from fitdiag.files import write_atomically
+
     write_atomically(Path(to), content, replace=replace, private=private)
     say(f"Written: {one_line(to)}")
 

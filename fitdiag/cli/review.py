@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -51,7 +51,16 @@ from fitdiag.sessions.rounds import (
     told_done,
     with_mail,
 )
-from fitdiag.sessions.state import Conclusion, answer_event, conclude, conclusion_event, events_of, fold, offered_event
+from fitdiag.sessions.state import (
+    Conclusion,
+    State,
+    answer_event,
+    conclude,
+    conclusion_event,
+    events_of,
+    fold,
+    offered_event,
+)
 
 if TYPE_CHECKING:
     from fitdiag.reports.form import Form
@@ -65,29 +74,47 @@ def review(
     base, case = opened(name, given, rules)
     if alone is not None and alone != case.alone:
         case = save_case(case, replace(case, alone=alone))
-    run = _Run(base, case, (name, *(("--in", given) if given else ())), ask=not no_questions, drape=not no_drape,
-               show=Show(full, case.alone), look=Look(date.today(), large, paper_of(paper, case.units)))  # fmt: skip
-    came, run.mail = what_came(base, run.case, form, run.command) if form else (None, "")
-    mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
+    run = _Run(
+        base, case, (name, *(("--in", given) if given else ())), photos, done, ask=not no_questions, drape=not no_drape,
+        show=Show(full, case.alone), look=Look(date.today(), large, paper_of(paper, case.units)),
+    )  # fmt: skip
+    run.form, run.mail = what_came(base, case, form, run.command) if form else (None, "")
+    run.mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
-        return run.through(photos, came, mine, done, send_form=send_form, sent=sent, fits=fits)
+        return run.through(send_form=send_form, sent=sent, fits=fits)
     except Leave:
         say_then("\nLeft; every answer is saved. To go on:", run.command)
         return 130
 
 
+@dataclass
 class _Run:
-    def __init__(
-        self, base: RuleBase, case: Case, named: tuple[str, ...], *, ask: bool, drape: bool, show: Show, look: Look
-    ) -> None:
-        self.base, self.case, self.named = base, case, named  # how the case is named on the command line
-        self.ask, self.show, self.look, self.today = ask, show, look, look.day
-        self.drape = drape  # whether the plan is shown on simulated cloth
-        self.words = for_wearer(base, alone=True) if case.alone else base
-        self.screen = Screen()
-        self.command = command("fitdiag", "review", *named)
-        self.mail = ""  # a mail without a form: its words, and what they propose
-        self.warned: tuple[str, ...] = ()
+    """A run through a round: the case as it is now, what came with the command line, and how it is shown."""
+
+    base: RuleBase
+    case: Case
+    named: tuple[str, ...]  # how the case is named on the command line
+    photos: Sequence[str]
+    done: Sequence[str]
+    ask: bool
+    drape: bool  # whether the plan is shown on simulated cloth
+    show: Show
+    look: Look
+    form: Form | None = None
+    mail: str = ""  # without a form: its words, and what they propose
+    mine: Findings | None = None
+    warned: tuple[str, ...] = ()
+    screen: Screen = field(default_factory=Screen)
+
+    @property
+    def words(self) -> RuleBase:
+        """The rules in the words of whoever reads the list."""
+        return for_wearer(self.base, alone=True) if self.case.alone else self.base
+
+    @property
+    def command(self) -> str:
+        """The command that goes on."""
+        return command("fitdiag", "review", *self.named)
 
     @property
     def answer(self) -> str:
@@ -107,47 +134,39 @@ class _Run:
             self.case = open_case(self.case.folder)
             yield
 
-    def through(
-        self, photos: Sequence[str], form: Form | None, mine: Findings | None, done: Sequence[str], *, send_form: bool,
-        sent: bool, fits: bool,
-    ) -> int:  # fmt: skip
-        something_came = bool(photos or form or mine or done or fits or self.mail)
+    def through(self, *, send_form: bool, sent: bool, fits: bool) -> int:
+        something_came = bool(self.photos or self.form or self.mine or self.done or fits or self.mail)
         if self.case.closed:
             raise stop("closed", "this case is closed", where=self.case.folder)
-        if photos and not self.case.consent.photos:
-            consent, write_down = self.case.consent, command("fitdiag", "case", "consent", *self.named)
-            told = "no consent to photos is written down for this case"
-            hint = f"ask the client; then: {write_down} yes --keep-until DATE"
+        if self.photos and not self.case.consent.photos:
+            consent, told = self.case.consent, "no consent to photos is written down for this case"
             if consent.refused:
                 told = f"the client said no to photos; that was written down {consent.given}"
-                hint = f"if they have changed their mind: {write_down} yes --keep-until DATE"
-            raise stop("consent", told, where=self.case.folder, hint=hint)
+            write_down = f"{command('fitdiag', 'case', 'consent', *self.named)} yes --keep-until DATE"
+            raise stop("consent", told, where=self.case.folder, hint=f"ask the client; then: {write_down}")
         if sent and not something_came:
             return self.mark_sent()
-        if not self.open_round(something_came, form, done):
+        if not self.open_round(something_came):
             return 0
         if fits:
             return self.it_fits()
-        if not self.take_in(photos, mine, form):
+        if not self.take_in():
             return 0
         if send_form:
             return self.ask_the_client()
         with nullcontext() if self.ask else self._alone():  # where nobody is asked, nothing comes in between
-            conclusion = self.conclude()
-            if conclusion is None:
-                raise Leave
-            return self.finish(conclusion, sent=sent)
+            return self.finish(self.conclude(), sent=sent)
 
     def _change(self, **changes: Any) -> None:
         self.case = update_round(self.case, replace(self.one, **changes))
 
     # -- which round it is ----------------------------------------------------------------------------------------
 
-    def open_round(self, something_came: bool, form: Form | None, done: Sequence[str]) -> bool:
+    def open_round(self, something_came: bool) -> bool:
         """Find or begin the round; before a new one, what was really done of the last one is written down."""
         self._refuse_links()
         if not self.case.rounds:
-            if done:
+            if self.done:
                 raise _no_round_before()
             with self._alone():  # another window may have been first
                 if not self.case.rounds:
@@ -157,10 +176,8 @@ class _Run:
                 lies = f"Round {self.one.number} lies with the client since {self.one.sent}. When something comes back:"
                 say_then(lies, self.answer)
                 return False
-            changed = replace(
-                self.one, done=self._carried(form, done), waiting="fitter", form_received=self.today if form else None
-            )
-            changed = replace(changed, outcome=self._expected(changed))
+            received = self.look.day if self.form else None
+            changed = self._expecting(replace(self.one, done=self._carried(), waiting="fitter", form_received=received))
             with self._alone():
                 if self.one.number != changed.number:
                     told = "another window has begun the next round"
@@ -168,8 +185,8 @@ class _Run:
                 self.case = update_round(self.case, changed)
                 self.case = add_round(self.case, fingerprint=self.base.fingerprint)
             self._refuse_links()
-        elif done or (form is not None and form.done):
-            self._done_late(form, done)
+        elif self.done or (self.form is not None and self.form.done):
+            self._done_late()
         write(f"{one_line(self.case.name, 80)}, round {self.one.number}")
         return True
 
@@ -184,9 +201,9 @@ class _Run:
     def _says_so(self, question: str) -> bool:
         return self.screen.interactive and says_yes(self.screen, question, "1 yes  2 not yet")
 
-    def _carried(self, form: Form | None, given: Sequence[str]) -> tuple[Carried, ...]:
+    def _carried(self) -> tuple[Carried, ...]:
         """What was done of what was advised: from the command line, the form, or asked; else as advised is not assumed."""
-        told = self._told_done(form, given)
+        told = self._told_done()
         result = []
         for item in self.one.advised:
             if item.alteration in told:
@@ -195,15 +212,15 @@ class _Run:
                 result.append(ask_done(self.screen, self.base, item, self.case.units))
         return (*result, *(carried(self.one, name, *how) for name, how in told.items()))
 
-    def _told_done(self, form: Form | None, given: Sequence[str]) -> Told:
-        return told_done(self.base, given, form.done if form is not None else (), self.case.units)
+    def _told_done(self) -> Told:
+        return told_done(self.base, self.done, self.form.done if self.form is not None else (), self.case.units)
 
-    def _done_late(self, form: Form | None, given: Sequence[str]) -> None:
+    def _done_late(self) -> None:
         """What was done, told when the next round is on already: it still belongs to the round before."""
         if len(self.case.rounds) < 2:
             raise _no_round_before()
         before = self.case.rounds[-2]
-        done = done_late(before, self._told_done(form, given), given)
+        done = done_late(before, self._told_done(), self.done)
         if done == before.done:
             return
         if RoundLog.of(self.one).begun:
@@ -211,8 +228,7 @@ class _Run:
                 "too-late", f"the questions of round {self.one.number} have begun without this", where=before.folder,
                 hint=f"write it under 'done:' in round.yaml there, and move {shown_path(self.one.log_file)} away to begin again"
             )  # fmt: skip
-        changed = replace(before, done=done)
-        self.case = update_round(self.case, replace(changed, outcome=self._expected(changed)))
+        self.case = update_round(self.case, self._expecting(replace(before, done=done)))
 
     def it_fits(self) -> int:
         """It fits: the round says so, and the case can be closed."""
@@ -228,42 +244,40 @@ class _Run:
 
     # -- what came in ---------------------------------------------------------------------------------------------
 
-    def take_in(self, photos: Sequence[str], given: Findings | None, form: Form | None) -> bool:
+    def take_in(self) -> bool:
         """Pictures, a form and findings into the round: one line of its log. False when the pictures have yet to be marked."""
+        form = self.form
         with self._alone():
             ensure_log(self.case, self.one, self.base.fingerprint)
             lines = self._changed_by_hand()
-            came = bool(photos or form is not None or given is not None or self.mail)
+            came = bool(self.photos or form is not None or self.mine is not None or self.mail)
             if form is not None:
                 refuse_again(self.case, form, self.command)  # another window may have taken it in
             if came:
                 append(self.one)  # said before anything is written, if an interview holds the log
-                lines += self._came(photos, given, form)
+                lines += self._came()
             append(self.one, *lines)
             make_files(self.one, self.base, self.case.units)
             if came:
-                forms = self.one.forms
-                if form is not None and form.checksum not in forms:
-                    forms = (*forms, form.checksum)
-                self._change(waiting="fitter", forms=forms)
+                forms = dict.fromkeys((*self.one.forms, *([form.checksum] if form is not None else [])))
+                self._change(waiting="fitter", forms=tuple(forms))
         say_all(f"- {problem.message}" for problem in (form.warnings if form is not None else ()))
         return self._measure()
 
-    def _came(self, photos: Sequence[str], given: Findings | None, form: Form | None) -> list[Event]:
+    def _came(self) -> list[Event]:
         """What came, as one line of the log; nothing if a command that was cut off has written that line."""
-        pictures: dict[str, str] = {}
-        if photos:
+        form, pictures = self.form, dict[str, str]()
+        if self.photos:
             from fitdiag.cli.photo import take_pictures
 
-            taken = take_pictures(photos, str(self.one.photos))
-            pictures = {path.name: told for path, told in taken.items()}
+            pictures = {path.name: told for path, told in take_pictures(self.photos, str(self.one.photos)).items()}
             say(f"Cleaned, without location or camera data, in {shown_path(self.one.photos)}.")
         log = RoundLog.of(self.one)
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
-        if given is not None or form is not None:
+        if self.mine is not None or form is not None:
             ticked = (*pressing(self.base, form), *form.findings) if form is not None else ()
             sum_, words = (form.checksum, form.told) if form is not None else ("", "")
-            line |= came_in(self.base, self.case, given, checksum=sum_, words=words, ticked=ticked)
+            line |= came_in(self.base, self.case, self.mine, checksum=sum_, words=words, ticked=ticked)
         if self.mail:
             from fitdiag.interview.clauses import unwrapped
 
@@ -333,8 +347,8 @@ class _Run:
 
     # -- the diagnosis --------------------------------------------------------------------------------------------
 
-    def conclude(self) -> Conclusion | None:
-        """Hold the interview, or conclude from what is there; None if the fitter left before its end."""
+    def conclude(self) -> Conclusion:
+        """Hold the interview, or conclude from what is there. Raises Leave if the fitter left before its end."""
         one = self.one
         with self._alone():
             if not RoundLog.of(one).begun:
@@ -346,80 +360,70 @@ class _Run:
         if log.words:
             write("\nWhat the client wrote")
             say_all(f"- {line}" for line in log.words)
-        if self.ask:
-            self._say_known(log.events, state.findings)
-            hold_interview(self.words, one.log_file, self.case.pattern_file, self.show)
-            state = fold(RoundLog.of(one).events, self.base)
-            if state.recorded is None:
-                return None
-            self._say_history(state.findings)
-            return conclude(self.base, state.findings)
-        for finding in state.offered:  # nobody is there to confirm them: the command line says to take them
+        if not self.ask:
+            return self._conclude_unasked(state)
+        hold_interview(self.words, one.log_file, self.case.pattern_file, self.show)
+        state = fold(RoundLog.of(one).events, self.base)
+        if state.recorded is None:
+            raise Leave
+        self._say_history(state.findings)
+        return conclude(self.base, state.findings)
+
+    def _conclude_unasked(self, state: State) -> Conclusion:
+        """Nobody is there to confirm what is offered: the command line says to take it; a mail's sentences are not."""
+        for finding in state.offered:
             if finding.symptom in state.sentences:
                 say(f'- Not counted, for nobody confirmed it: "{state.sentences[finding.symptom]}"')
                 continue
             if (before := state.findings.symptoms.get(finding.symptom)) is not None:
                 form, picture = (told(self.base, item, state.findings) for item in (before, finding))
                 say(f"- The form and a picture differ, and the picture counts. Form: {form}. Picture: {picture}.")
-            append(one, answer_event(finding))
-        log = RoundLog.of(one)
+            append(self.one, answer_event(finding))
+        log = RoundLog.of(self.one)
         conclusion = conclude(self.base, log.findings(self.base))
         event = conclusion_event(conclusion)
         if {**(log.concluded or {}), "at": ""} != {**event, "at": ""}:
-            append(one, event)
+            append(self.one, event)
         say_list(self.words, conclusion, full=self.show.full)
         return conclusion
 
     def _say_history(self, findings: Findings) -> None:
         """Expected against observed, and what the earlier rounds warn of; only what has not been said in this run."""
-        told = [remark.text for remark in compared(self.base, self._observed(findings), self.case.units)]
+        from fitdiag.planning.effects import measure_moved
+
+        pattern = pattern_in(self.base, self.case.pattern_file)
+        moved = measure_moved(self.base, pattern, findings.done) if pattern is not None else {}
         looks = [RoundLog.of(one).findings(self.base) for one in self.case.rounds[:-1]]
-        told += [remark.text for remark in remarks(self.base, findings, self._moved(findings), looks)]
-        new = [text for text in told if text not in self.warned]
+        warnings = (
+            *compared(self.base, self._observed(findings), self.case.units),
+            *remarks(self.base, findings, moved, looks),
+        )
+        new = [remark.text for remark in warnings if remark.text not in self.warned]
         self.warned += tuple(new)
         if new:
             write("\nFrom the earlier rounds")
         say_all(f"- {text[:1].upper()}{text[1:]}" for text in new)
 
-    def _say_known(self, events: Sequence[Event], findings: Findings) -> None:
-        """How much is known already where the fitter has not answered anything yet."""
-        origins = [item.origin for item in findings.symptoms.values()]
-        kinds = [event["event"] for event in events]
-        later = kinds[kinds.index("stage") :] if "stage" in kinds else []  # what was known stands before the stages
-        if {"asked", "volunteered", "photo"} & set(origins) or {"body", "done"} & set(later):
-            return
-        counts = {"from the form": origins.count("form"),
-                  "from your own findings": origins.count("file"), "about the figure": len(findings.body),
-                  "done before": len(findings.done)}  # fmt: skip
-        if listed := ", ".join(f"{count} {what}" for what, count in counts.items() if count):
-            say(f"\nYou have answered no question of this round yet. Known before it: {listed}.")
-
     def _observed(self, findings: Findings) -> dict[str, Outcome]:
         return observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
 
-    def _moved(self, findings: Findings) -> dict[str, float]:
-        """How far each earlier alteration moved the back grainline towards centre back, on the client's pattern."""
-        from fitdiag.planning.effects import measure_moved
-
-        pattern = pattern_in(self.base, self.case.pattern_file)
-        return measure_moved(self.base, pattern, findings.done) if pattern is not None else {}
-
-    def _changes(self, advised: Sequence[Advised]) -> dict[str, float]:
-        """What the alterations change on the client's pattern."""
+    def _expected(self, findings: Findings, altered: Sequence[Advised]) -> Mapping[str, Outcome]:
+        """What the try-on after these alterations should show, by the rules and by the client's pattern."""
         from fitdiag.planning.effects import changes_on
 
         pattern = pattern_in(self.base, self.case.pattern_file)
-        done = [Done(item.alteration, item.amount_mm) for item in advised]
-        return changes_on(pattern, done) if pattern is not None else {}
+        done = [Done(item.alteration, item.amount_mm) for item in altered]
+        changes = changes_on(pattern, done) if pattern is not None else {}
+        return expected_outcomes(self.base, findings, altered, changes)
 
-    def _expected(self, one: Round) -> Mapping[str, Outcome]:
-        """What the try-on after a round should show, by what was really done; as it was where that is not known."""
+    def _expecting(self, one: Round) -> Round:
+        """A round with what its try-on should show, by what was really done; as it was where that is not known."""
         log = RoundLog.of(one)
         if not one.done or not log.begun:
-            return one.outcome
-        findings = with_measures(self.base, log.findings(self.base))
+            return one
         carried = [Advised(item.alteration, item.amount_mm) for item in one.done if item.done]
-        return expected_outcomes(self.base, findings, carried, self._changes(carried))
+        findings = with_measures(self.base, log.findings(self.base))
+        return replace(one, outcome=self._expected(findings, carried))
 
     # -- the end of a round ---------------------------------------------------------------------------------------
 
@@ -439,8 +443,7 @@ class _Run:
             if len(self.case.rounds) > 1:
                 before = self.case.rounds[-2]
                 self.case = update_round(self.case, replace(before, outcome=self._observed(findings)))
-            outcome = expected_outcomes(self.base, findings, first, self._changes(first))
-            self._change(waiting="fitter", outcome=outcome)
+            self._change(waiting="fitter", outcome=self._expected(findings, first))
             self._keep(proposed, advised)
             if moved is not None:  # before the documents, the last of a round: once they are there, nothing is missing
                 keep_nudges(self.case, self.one.number, moved)
@@ -454,13 +457,9 @@ class _Run:
             return 0
         if sent or (self.ask and self._says_so("Sent to the client?")):
             return self.mark_sent()
-        pages = [
-            "client.pdf (or client.html)",
-            written[-1].name,
-            *(() if self.case.consent.refused else ("shot-card.pdf",)),
-        ]
-        told = f"Send {', '.join(pages[:-1])} and {pages[-1]}; then write it down:"
-        say_then(told, f"{self.command} --sent")
+        pages = ["client.pdf (or client.html)", written[-1].name]
+        pages += [] if self.case.consent.refused else ["shot-card.pdf"]
+        say_then(f"Send {' and '.join(pages)}; then write it down:", f"{self.command} --sent")
         return 0
 
     def _keep(self, proposed: Conclusion, chosen: Sequence[Recommendation]) -> None:
@@ -478,7 +477,7 @@ class _Run:
         if not RoundLog.of(self.one).written(self.one.advised):
             told = "the documents do not hold the list that is advised"
             raise stop("not-written", told, where=self.one.documents, hint=f"{self.command} writes them")
-        self._change(waiting="client", sent=self.today)
+        self._change(waiting="client", sent=self.look.day)
         say_then("Written down as sent. When the client has tried it on:", self.answer)
         return 0
 
