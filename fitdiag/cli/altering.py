@@ -69,12 +69,6 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
 
     Raises ProblemsFoundError.
     """
-
-    def near(word: str) -> tuple[str, ...]:
-        from fitdiag.interview.search import Words
-
-        return Words(base).find("alteration", word.replace("-", " "), 3)
-
     ids = {rule.title.lower(): rule.id for rule in base.alterations.values()}
     found: list[Asked] = []
     for text in texts:
@@ -88,7 +82,7 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
         called = " ".join((name if sign else text).lower().split())
         plain = ids.get(called, name if sign else text)
         given = lengths([f"{plain}={size}" if sign else plain], units, tuple(sorted(base.alterations)),
-                        listed_by="fitdiag rules list alterations", near=near)  # fmt: skip
+                        listed_by="fitdiag rules list alterations")  # fmt: skip
         for known, mm in given.items():
             if any(one.name == known and (one.side == side or None in (one.side, side)) for one in found):
                 raise stop("argument", f"'{one_line(known, 60)}' is named twice", hint="give the whole amount once")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Literal, cast
@@ -102,13 +102,9 @@ def signed_length(text: str, what: str, units: Units) -> float:
 
 
 def lengths(
-    texts: Iterable[str], units: Units, known: Sequence[str] | None = None, *, listed_by: str = "",
-    near: Callable[[str], Sequence[str]] | None = None,
-) -> dict[str, float]:  # fmt: skip
-    """`name=1 in` texts as lengths in mm by name.
-
-    `listed_by`: the command that lists all names, for the hint; `near`: names like a word, tried when the spelling tells nothing.
-    """
+    texts: Iterable[str], units: Units, known: Sequence[str] | None = None, *, listed_by: str = ""
+) -> dict[str, float]:
+    """`name=1 in` texts as lengths in mm by name; `listed_by`: the command that lists all names, for the hint."""
     result: dict[str, float] = {}
     for text in texts:
         name, sign, amount = text.rpartition("=")
@@ -116,7 +112,7 @@ def lengths(
         if known is not None and name not in known and (joined := name.lower().replace(" ", "-")) in known:
             name = joined  # "crotch depth" for crotch-depth
         if not name or (known is not None and name not in known):
-            hint = nearest(name, known, listed_by, near) if known and name else "write it like 'name=3/4 in'"
+            hint = nearest(name, known, listed_by) if known and name else "write it like 'name=3/4 in'"
             raise stop("argument", f"'{one_line(name or text, 60)}' names nothing here", hint=hint)
         if not sign or not amount.strip():
             example = f"{one_line(name, 60)}={'3/4' if listed_by else '40'} in"
@@ -157,17 +153,15 @@ def body_notes(texts: Iterable[str], base: RuleBase, grades: Sequence[str] = ())
     return notes
 
 
-def nearest(
-    name: str, known: Sequence[str], listed_by: str = "", near: Callable[[str], Sequence[str]] | None = None
-) -> str:
+def nearest(name: str, known: Sequence[str], listed_by: str = "") -> str:
     """A hint: two or three known names like the one given, and how to see them all."""
-    spelled = difflib.get_close_matches(name[:80].lower(), known, 3, 0.75)
-    found = list(dict.fromkeys((*spelled, *(near(name[:80]) if near else ()))))[:3]
-    found = found or difflib.get_close_matches(name[:80].lower(), known, 2)
+    word = name[:80].lower().replace(" ", "-")
+    holding = [one for one in known if word in one.replace(" ", "-")]
+    spelled = [difflib.get_close_matches(name[:80].lower(), known, 3, least) for least in (0.75, 0.6)]
+    found = list(dict.fromkeys([*spelled[0], *holding] or spelled[1]))[:3]
     all_names = "; ".join(known) if len(known) <= FEW_NAMES else f"{len(known)} names"
-    listed = f"`{listed_by}` lists all" if listed_by else f"there are {all_names}"
-    asked = "did you mean " + " or ".join(f"'{one}=...'" for one in found) + "?" if found else ""
-    return f"{asked} {listed}" if found and (listed_by or len(known) > FEW_NAMES) else asked or listed
+    asked = "did you mean " + " or ".join(f"'{one}=...'" for one in found) + "? " if found else ""
+    return f"{asked}`{listed_by}` lists all" if listed_by else asked.strip() or f"there are {all_names}"
 
 
 def guess_units(units: str | None, texts: Iterable[str], own: Units | None = None) -> Units:

@@ -52,30 +52,22 @@ def _entries() -> Iterator[tuple[str, dict[str, Any]]]:
                 yield line, entry
 
 
-def misses() -> Iterator[tuple[str, str]]:
-    """Kind and text of every miss, the oldest first."""
-    for _, entry in _entries():
-        yield one_line(entry.get("kind", ""), 20), one_line(entry.get("text", ""), _LONGEST)
-
-
 def show(*, forget: bool) -> int:
     """List what was typed and not understood, most often first; or forget it."""
     if forget:
-        path = place()
-        if path.exists():
-            with refusals(path, "this cannot be removed"):
-                remove_file(path)
+        if place().exists():
+            with refusals(place(), "this cannot be removed"):
+                remove_file(place())
         say("Forgotten.")
         return 0
-    counted = Counter(misses())
-    if not counted:
+    told = [
+        f"{one_line(entry.get('kind', ''), 20)}: {one_line(entry.get('text', ''), _LONGEST)}" for _, entry in _entries()
+    ]
+    if not told:
         say("Nothing was typed so far that was not understood.")
         return 0
-    for kind in dict.fromkeys(kind for kind, _ in counted):
-        write(f"Taken for no {kind}:")
-        for (other, text), times in sorted(counted.items(), key=lambda pair: (-pair[1], pair[0])):
-            if other == kind:
-                write(f"  {text}{f' ({times} times)' if times > 1 else ''}")
+    for text, times in sorted(Counter(told).items(), key=lambda pair: (-pair[1], pair[0])):
+        write(f"Taken for no {text}{f' ({times} times)' if times > 1 else ''}")
     say(
         "Kept on this machine only. To make the rules understand them, add them to `search:` of the rule that was meant."
     )

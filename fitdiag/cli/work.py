@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import os
+import re
 from datetime import date
+from itertools import count
 from pathlib import Path
 
 from fitdiag.cli.arguments import paper_of, rules_of
 from fitdiag.cli.diagnose import in_units, say_list
 from fitdiag.cli.output import save, say, say_all, width, write
-from fitdiag.files import make_folder
+from fitdiag.files import make_folder, refusals
 from fitdiag.knowledge.load import load_rules, shipped
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
-from fitdiag.problems import ProblemsFoundError, Where, command, one_line, stop
+from fitdiag.problems import ProblemsFoundError, command, one_line, stop
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import PAGES, as_text, write_report
 from fitdiag.sessions.log import ReadLog, day_of, read_log
@@ -142,16 +144,7 @@ def demo(to: str) -> int:
 
 def session_name(folder: Path, client: str, day: str) -> Path:
     """A free name for a new log: `sessions/2026-11-25-lamplighter.jsonl`; a name cannot leave the folder."""
-    slug = "-".join("".join(char if char.isalnum() and char.isascii() else " " for char in client.lower()).split())[:40]
-    stem = f"{day}-{slug}" if slug else f"{day}-fitting"
-    try:
-        for number in range(1, 1000):
-            path = folder / (f"{stem}.jsonl" if number == 1 else f"{stem}-{number}.jsonl")
-            if not path.exists():
-                return path
-    except OSError as error:
-        told = one_line(error.strerror or error)
-        told = f"this folder cannot be used: {told}"
-        raise stop("unreadable", told, where=Where(one_line(folder)), hint="give a name with --log") from None
-    told = "there are too many sessions of this name today"
-    raise stop("too-many", told, where=Where(one_line(folder)), hint="give a name with --log")
+    slug = re.sub("[^a-z0-9]+", "-", client.lower()).strip("-")[:40]
+    names = (f"{day}-{slug or 'fitting'}{f'-{number}' if number > 1 else ''}.jsonl" for number in count(1))
+    with refusals(folder, "this folder cannot be used", reading=True):
+        return next(path for name in names if not (path := folder / name).exists())
