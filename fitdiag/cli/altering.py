@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -21,6 +22,7 @@ from fitdiag.plausible import FAR
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import Units, format_given, format_length, format_reading
 
+_ASKED = re.compile(r"(.*)=\s*([-−]*)\s*(.*?)(?:\s+(left|right))?\s*", re.IGNORECASE | re.DOTALL)
 SAME_MM = 1.6  # half an eighth of an inch: 3/4 in is not above 19 mm
 
 
@@ -72,21 +74,15 @@ def asked_of(base: RuleBase, texts: Sequence[str], units: Units) -> list[Asked]:
     ids = {rule.title.lower(): rule.id for rule in base.alterations.values()}
     found: list[Asked] = []
     for text in texts:
-        name, sign, amount = text.rpartition("=")
-        words, side = amount.split(), None
-        if words and words[-1].lower() in ("left", "right"):
-            side, words = words[-1].lower(), words[:-1]
-        size = " ".join(words)
-        way = -1.0 if size[:1] in ("-", "−") else 1.0
-        size = size.lstrip("-−").strip()
-        called = " ".join((name if sign else text).lower().split())
-        plain = ids.get(called, name if sign else text)
-        given = lengths([f"{plain}={size}" if sign else plain], units, tuple(sorted(base.alterations)),
+        match = _ASKED.fullmatch(text)
+        name, minus, size, side = match.groups() if match else (text, "", None, None)
+        plain, side = ids.get(" ".join(name.lower().split()), name), side.lower() if side else None
+        given = lengths([plain if size is None else f"{plain}={size}"], units, tuple(sorted(base.alterations)),
                         listed_by="fitdiag rules list alterations")  # fmt: skip
         for known, mm in given.items():
             if any(one.name == known and (one.side == side or None in (one.side, side)) for one in found):
                 raise stop("argument", f"'{one_line(known, 60)}' is named twice", hint="give the whole amount once")
-            found.append(Asked(known, way * mm, side))  # type: ignore[arg-type]
+            found.append(Asked(known, -mm if minus else mm, side))  # type: ignore[arg-type]
     return found
 
 

@@ -156,7 +156,7 @@ def body_notes(texts: Iterable[str], base: RuleBase, grades: Sequence[str] = ())
 def nearest(name: str, known: Sequence[str], listed_by: str = "") -> str:
     """A hint: two or three known names like the one given, and how to see them all."""
     word = name[:80].lower().replace(" ", "-")
-    holding = [one for one in known if word in one.replace(" ", "-")]
+    holding = [one for one in known if len(word) > 2 and word in one.replace(" ", "-")]
     spelled = [difflib.get_close_matches(name[:80].lower(), known, 3, least) for least in (0.75, 0.6)]
     found = list(dict.fromkeys([*spelled[0], *holding] or spelled[1]))[:3]
     all_names = "; ".join(known) if len(known) <= FEW_NAMES else f"{len(known)} names"
