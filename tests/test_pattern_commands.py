@@ -675,7 +675,7 @@ def test_a_pattern_is_answered_in_the_units_it_was_drafted_in(shell: Shell) -> N
 def test_a_waist_over_the_hip_in_two_units_is_refused(shell: Shell) -> None:
     """68 in beside 94 cm is a slip of the unit: nothing is drafted, and both are named."""
     told = shell.refused("pattern", "draft", "--waist", "68 in", *BLOCK[2:], "--out", "slip.yaml")
-    assert "waist 68 in and hip 94 cm" in told
+    assert "waist 68 in is larger than hip 94 cm" in told
     assert "check the unit of each" in told
     assert not (shell.folder / "slip.yaml").exists()
 

@@ -147,7 +147,7 @@ def test_a_mirror_image_is_asked_about_and_turned(here: Path, shell: Shell, open
             page.click("#it-is-not" if "mirror image" in page.inner_text("#it-is-not") else "#it-is")
     before = read_picture(here / "read" / "back.jpg").pixels.astype(int)
     code, _, err = shell(
-        "photo", "read", *(str(here / f"{view}.jpg") for view in VIEWS), "--answer", download.value.path()
+        "photo", "read", *(str(here / f"{view}.jpg") for view in VIEWS), "--answer", str(download.value.path())
     )
     assert 1 == code and "turned-back.jpg" in err
     turned = here / "read" / "turned-back.jpg"

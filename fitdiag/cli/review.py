@@ -459,7 +459,7 @@ class _Run:
             return self.mark_sent()
         pages = ["client.pdf (or client.html)", written[-1].name]
         pages += [] if self.case.consent.refused else ["shot-card.pdf"]
-        say_then(f"Send {' and '.join(pages)}; then write it down:", f"{self.command} --sent")
+        say_then(f"Send {', '.join(pages[:-1])} and {pages[-1]}; then write it down:", f"{self.command} --sent")
         return 0
 
     def _keep(self, proposed: Conclusion, chosen: Sequence[Recommendation]) -> None:
