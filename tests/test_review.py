@@ -439,7 +439,7 @@ def test_a_changed_mind_about_photos_is_written_down(shell: Shell, tmp_path: Pat
     assert "shot-card.pdf" in out and card.exists()
     code, out, _ = shell("case", "consent", "the usher", "no")
     assert code == 0
-    assert "2 photos taken before that: still there" in out and "fitdiag case delete the-usher --photos" in out
+    assert "Still there from before: 2 photos" in out and "fitdiag case delete the-usher --photos" in out
     consent = open_case(tmp_path / "cases" / "the-usher").consent
     assert consent.refused and date(2099, 1, 31) == consent.keep_until  # what was promised for those still there
     shell(*again)

@@ -85,7 +85,7 @@ def consent(name: str, given: str | None, answer: str, keep_until: str | None) -
         return 0
     say(f"Written down for {case.name}: no photos. The pages no longer ask for any.")
     if kept:
-        told = f"{counted(kept, 'photo')} taken before that: still there. To delete what there is:"
+        told = f"Still there from before: {counted(kept, 'photo')}. To delete what there is:"
         say_then(told, f"{case_command('case', 'delete', case.folder)} --photos")
     return 0
 
