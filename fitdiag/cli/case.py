@@ -206,9 +206,7 @@ def export(name: str, given: str | None, to: str, *, anonymous: bool, rules: str
     copied = case_export.export_case(case, Path(to), base if anonymous else None)
     say(f"Written: {shown_path(to)} ({_amount(copied)})")
     if anonymous:
-        say(
-            "Without name, photos, marks, pattern, plan, documents, notes and free text; days counted from the opening."
-        )
+        say("Without name, pictures, pattern, plan, documents, notes and free text; days counted from the opening.")
         say("Body notes and measures are in it: they are what there is to learn from.")
     say_all([_links_told("left out", copied)] if copied.links else [])
     return 0

@@ -50,24 +50,18 @@ def learn(paths: Sequence[str], rules: str | None, to: str | None, *, as_json: b
     before, after = learning.before.answer_bits, learning.words.answer_bits
     if learning.changes and before <= after:
         say(
-            "\nWith these words the sessions held out are foretold no better. Wait for more sessions before you accept them."
+            "\nWith these words the sessions held out are foretold no better. Wait for more sessions before you accept."
         )
     say()
     if not learning.changes:
         say("No word is to be changed." + (" No patch is written." if to is not None else ""))
     elif to is None:
-        say(
-            "The rules are as they were. With --patch FILE these changes are written as a patch, to be read and accepted."
-        )
+        say("The rules are as they were. With --patch FILE the changes are written as a patch, to be accepted.")
     else:
-        say(
-            f"Written: {one_line(shown_path(to))}. The rules are as they were. Read it and take out what you do not believe."
-        )
+        say(f"Written: {one_line(to)}. The rules are as they were. Read it and take out what you do not believe.")
         told = f"To accept it, in the folder {one_line(shown_path(folder))}:"
         say_then(told, f"patch -p0 < {command(Path(to).resolve())}")
-        say(
-            "Then fitdiag rules check and fitdiag rules test. The sources beside the words stay; say there what was learned."
-        )
+        say("Then fitdiag rules check and fitdiag rules test. The sources stay; say there what was learned.")
     return 0
 
 
@@ -114,9 +108,7 @@ def _say_scores(learning: Learning) -> None:
     if not before.answers:
         say("No session was held out, so nothing can be said about how well the strengths foretell.")
         return
-    say(
-        f"\nHow well {before.answers} answers of the sessions held out are foretold: bits (squared distance) of each, less is better"
-    )
+    say(f"\nHow well {before.answers} answers held out are foretold: bits (squared distance) of each, less is better")
     rows = (("as the rules stand", before), ("with the words below", learning.words), ("as learned", learning.numbers))
     for name, score in rows:
         told = f"{score.answer_bits / score.answers:.4f} ({score.answer_brier / score.answers:.4f})"

@@ -127,9 +127,7 @@ def demo(to: str) -> int:
     log = read_log(shipped("sample_sessions") / DEMO_SESSION)
     result = replay(log, base)
     report = make_report(base, result.conclusion)
-    say(
-        "A shipped session, replayed: the wardrobe of a small touring theatre reviews the second muslin of the lamplighter."
-    )
+    say("A shipped session, replayed: the wardrobe of a touring theatre reviews the lamplighter's second muslin.")
     say()
     write(as_text(make_report(base, result.conclusion, steps=False), width()))
     folder = Path(to)
