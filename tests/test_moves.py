@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 from typing import Any
@@ -18,7 +17,7 @@ from trousers import Measures, draft
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
-from fitdiag.pattern.alter import crossing, mapped, redraw, rotated, shortened, smooth_through, through
+from fitdiag.pattern.alter import crossing, mapped, redraw, rotated, run_on, smooth_through, through
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
 from fitdiag.pattern.making import lifted
 from fitdiag.pattern.moves import carry_out, make
@@ -337,11 +336,9 @@ def test_a_dart_is_laid_anew_where_the_waist_is_redrawn_at_one_of_its_legs(numbe
     old = BLOCK.back.darts[number]
     middle = float(old.left[0] + old.right[0]) / 2
 
-    def shift(at: Array, far: Array) -> Array:
-        beside = (at[:, 0] - middle) * (-1.0 if end == "left" else 1.0)
-        return np.outer(6.0 * np.clip(beside / 5.0, 0.0, 1.0), [0.0, 1.0])
-
-    new = redraw(BLOCK.back, {"waist": shift})
+    beside = (BLOCK.back.top[:, 0] - middle) * (-1.0 if end == "left" else 1.0)
+    raised = BLOCK.back.top + np.outer(6.0 * np.clip(beside / 5.0, 0.0, 1.0), [0.0, 1.0])
+    new = redraw(BLOCK.back, {"waist": raised})
     dart = new.darts[number]
     legs = [float(np.hypot(*(one - dart.tip))) for one in (dart.left, dart.right)]
     assert legs[0] == pytest.approx(legs[1])
@@ -422,12 +419,12 @@ def test_a_polyline_is_shortened_as_shapely_does(seed: int) -> None:
     line = wavy(seed)
     whole = LineString(line).length
     for by in (0.0, 1.0, whole / 3, whole - 0.5):
-        ours, theirs = LineString(shortened(line, by)), substring(LineString(line), 0, whole - by)
+        ours, theirs = LineString(run_on(line, -by)), substring(LineString(line), 0, whole - by)
         assert ours.length == pytest.approx(whole - by)
         assert ours.hausdorff_distance(theirs) < 1e-9
     for by in (whole, whole + 1.0):
         with pytest.raises(ProblemsFoundError, match="more than there is"):
-            shortened(line, by)
+            run_on(line, -by)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -507,10 +504,6 @@ def test_a_seam_runs_straight_between_the_ends_of_a_dart() -> None:
     assert done[6:] == pytest.approx(line[6:])
 
 
-def lifting(by: float) -> Callable[[Array, Array], Array]:
-    return lambda at, far: np.tile([0.0, by], (len(at), 1))
-
-
 @pytest.mark.parametrize("by", [6.0, -6.0])
 def test_a_bend_goes_by_its_amount_where_the_corner_is_halved(by: float) -> None:
     """Shapely crosses the curve, before and after, with the line that halves the corner: what lies between is the amount."""
@@ -545,7 +538,7 @@ def test_a_notch_that_lies_off_its_seam_stays_when_the_seam_is_redrawn() -> None
     line, middle = BLOCK.back.seams["side"], len(BLOCK.back.seams["side"]) // 2
     places = {"on": line[middle], "under": line[middle] - [1.0, 0.0]}
     old = replace(BLOCK.back, notches=tuple(Notch(name, "side", at) for name, at in places.items()))
-    new = redraw(old, {"side": lambda at, far: np.tile([5.0, 0.0], (len(at), 1))})
+    new = redraw(old, {"side": old.seams["side"] + [5.0, 0.0]})
     found = {notch.name: notch.at for notch in new.notches}
     assert found["on"] == pytest.approx(places["on"] + [5.0, 0.0])
     assert found["under"] == pytest.approx(places["under"])
@@ -556,8 +549,7 @@ def test_neighbours_that_both_move_still_meet() -> None:
     old = BLOCK.back
     top, outer = old.part.seams[0], old.part.outer[0]
     for one, other in ((5.0, 3.0), (-2.0, 4.0)):
-        shifts = {top: lifting(one), outer: lifting(other)}
-        new = redraw(old, shifts)
+        new = redraw(old, {top: old.top + np.array([0.0, one]), outer: old.seams[outer] + np.array([0.0, other])})
         for seam in old.part.seams:
             assert np.array_equal(new.seams[seam][-1], new.seams[old.part.follows(seam)][0])
         if old.part.follows(top) == outer:

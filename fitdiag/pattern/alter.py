@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.knowledge.model import Drawn
-from fitdiag.pattern.garment import Spot, arc, at_far, far_on, nearest, off, step_at
+from fitdiag.pattern.garment import Spot, arc, at_far, far_on, foot, nearest, off
 from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, apart, points, unit
 from fitdiag.problems import stop
 
@@ -26,7 +26,6 @@ Kind = Literal[
     "notches", "line", "none",
 ]  # fmt: skip
 Map = Callable[[Array], Array]
-Shift = Callable[[Array, Array], Array]  # a seam's points (n, 2), their distance along it (n,): displacements (n, 2)
 SAME_MM = 1e-9
 ON_CUT_MM = 1e-3
 ON_FOLD_MM = 0.01
@@ -127,48 +126,56 @@ def turned(piece: Piece, about: Array, angle: float) -> Piece:
 # -- cutting -------------------------------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, eq=False)
+class Run:
+    """A stretch of an outline: its points, and of each step between them the name of its seam."""
+
+    line: Array
+    of: NDArray[np.str_]
+
+    @property
+    def back(self) -> Run:
+        """The same, run the other way."""
+        return Run(self.line[::-1], self.of[::-1])
+
+
 class Parting:
     """A piece cut from one place of its outline to another: the part that stays, and the part that moves."""
 
     def __init__(
-        self, piece: Piece, start: Spot, end: Spot, keeps: str | None = None, *, opening: bool = False
-    ) -> None:
+        self, piece: Piece, start: Spot, end: Spot, keeps: str | None = None, *, opening: bool = False,
+        foot: Array | None = None,
+    ) -> None:  # fmt: skip
         """`keeps`: the seam that lies on the part that stays (default: that of the piece's `Part`). `opening`: where an earlier
-        cut left a step, that cut is opened again.
+        cut left a step, that cut is opened again. `foot`: where a cut that begins upright turns, to run on level.
         """
-        self.piece, self.start, self.end = piece, start.at, end.at
+        self.piece, self.start, self.end, self._foot = piece, start.at, end.at, foot
         self._run = unit(end.at - start.at)
-        names = piece.part.seams
-        line = piece.outline
-        sizes = [len(piece.seams[name]) - 1 for name in names]
-        labels = np.repeat(np.arange(len(names)), sizes)  # of each step of the ring the number of its seam
-        first = dict(zip(names, np.cumsum([0, *sizes]).tolist(), strict=False))
-        places = [(first[spot.seam] + spot.index, spot.at) for spot in (start, end)]
-        order = sorted((0, 1), key=lambda k: (places[k][0], apart(places[k][1], line[places[k][0]])))
-        steps = [_step_at(piece, place) if opening else None for _, place in places]
-        for k in reversed(order):  # the later one first, so that the earlier one's index stays true
-            if steps[k] is None:
-                line, labels = _inserted(line, labels, *places[k])
-        self._line, self._labels, self.opened = line, labels, [step for step in steps if step is not None]
-        self._hidden = [(None, ()) if step is None else (step.hidden, step.of) for step in steps]
-        ends = [_ends_in(line, place, step) for (_, place), step in zip(places, steps, strict=True)]
-        if ends[0][0] == ends[1][0]:
+        self._steps = [_step_at(piece, spot.at) if opening else None for spot in (start, end)]
+        names, seams = piece.part.seams, dict(piece.seams)
+        for spot, step in zip((start, end), self._steps, strict=True):
+            if step is None:
+                seams[spot.seam] = _with_point(seams[spot.seam], spot.at)
+        line = np.concatenate([seams[name][:-1] for name in names])
+        of = np.repeat(names, [len(seams[name]) - 1 for name in names])
+        # where a step was left by an earlier cut, one part ends before it and the next begins after it
+        one, other = (_ends_in(line, at, step) for at, step in zip((self.start, self.end), self._steps, strict=True))
+        if one[0] == other[0]:
             raise stop("cut", f"{piece.name}: the cut has no length", hint="look at the levels of the pattern")
-        count, kept = len(line), int(np.argmax(labels == names.index(keeps or piece.part.stays)))
-        inside = (kept - ends[0][1]) % count < (ends[1][0] - ends[0][1]) % count
-        # the moving arc, clockwise, and the one that stays; a step left by an earlier cut at the same place belongs to neither
-        one, other = (ends[1], ends[0]) if inside else (ends[0], ends[1])
-        self._moving, self._staying = _arc(count, one[1], other[0]), _arc(count, other[1], one[0])
-        self.swapped = inside
-        moving = line[self._moving]
-        away = self._away(moving)
+        self.swapped = int(np.argmax(of == (keeps or piece.part.stays))) in _arc(len(line), one[1], other[0])[:-1]
+        if self.swapped:
+            one, other = other, one
+        moving, staying = _arc(len(line), one[1], other[0]), _arc(len(line), other[1], one[0])
+        self._moving, self._staying = (Run(line[arc], of[arc[:-1]]) for arc in (moving, staying))
+        away = self._away(self._moving.line)
         self.sign = float(np.sign(away[int(np.argmax(np.abs(away)))]))
 
     def _away(self, at: Array) -> Array:
-        """Distance of points from the cut, positive on its left."""
+        """Distance of points from the cut, positive on its left; above and to the right of one that turns."""
+        if self._foot is not None:
+            return np.asarray((at - self._foot).min(axis=1))
         (x, y), (u, v) = self.start, self._run
-        away: Array = u * (at[:, 1] - y) - v * (at[:, 0] - x)
-        return away
+        return np.asarray(u * (at[:, 1] - y) - v * (at[:, 0] - x))
 
     def cut(self, move: Map, *, hinged: bool = False) -> Cut:
         """This cut, its moving part laid by `move`."""
@@ -184,80 +191,63 @@ class Parting:
 
         Negative at the end: what of its own edge is covered there.
         """
-        piece, moving, staying = self.piece, self._moving, self._staying
-        laid = move(points(self._line[moving]))
-        labels = self._labels[moving[:-1]]
-        kept, kept_labels = self._line[staying], self._labels[staying[:-1]]
-        at_from, at_to = (taken[1], taken[0]) if self.swapped else taken
-        under = self._hidden[::-1] if self.swapped else self._hidden  # at the end of the part that stays, at its start
-        names = piece.part.seams
-        kept, kept_labels, below = _uncovered(kept[::-1], kept_labels[::-1], at_to, under[1], laid[-1], names)
-        kept, kept_labels, above = _uncovered(kept[::-1], kept_labels[::-1], at_from, under[0], laid[0], names)
-        laid, labels, _ = _trimmed(laid, labels, -at_to, names)
-        part, steps = piece.part, [labels]
-        ring = [laid]
-        joints = [Joint(part.seams[kept_labels[0]], points(np.array([laid[-1], kept[0]])), *below)]
-        if apart(laid[-1], kept[0]) > SAME_MM:
-            steps.append(kept_labels[:1])
-            ring.append(kept)
-        else:
-            ring.append(kept[1:])
-        steps.append(kept_labels)
-        joints.append(Joint(part.seams[kept_labels[-1]], points(np.array([kept[-1], laid[0]])), *above))
-        if apart(kept[-1], laid[0]) > SAME_MM:
-            steps.append(kept_labels[-1:])
-        else:
-            ring[-1] = ring[-1][:-1]
-        seams = _seams(piece, np.concatenate(ring), np.concatenate(steps))
-        return self._drawn_on(replace(piece, seams=seams), move, closing, joints)
+        before, after = zip(taken, self._steps, strict=True)
+        if self.swapped:
+            before, after = after, before
+        laid = replace(self._moving, line=move(points(self._moving.line)))
+        kept, below = _uncovered(self._staying.back, *after, laid.line[-1])
+        kept, above = _uncovered(kept.back, *before, laid.line[0])
+        laid, _ = _trimmed(laid, -after[0])
+        joints = (
+            Joint(str(kept.of[0]), points(np.array([laid.line[-1], kept.line[0]])), *below),
+            Joint(str(kept.of[-1]), points(np.array([kept.line[-1], laid.line[0]])), *above),
+        )
+        line = np.concatenate([laid.line, kept.line])
+        of = np.concatenate([laid.of, kept.of[:1], kept.of, kept.of[-1:]])
+        steps = np.abs(np.roll(line, -1, axis=0) - line).max(axis=1) > SAME_MM
+        seams = _seams(self.piece, Run(line[steps], of[steps]))
+        return self._drawn_on(replace(self.piece, seams=seams), move, joints, closing=closing)
 
-    def _drawn_on(self, result: Piece, move: Map, closing: bool, joints: list[Joint]) -> Piece:
-        piece = self.piece
+    def _drawn_on(self, result: Piece, move: Map, joints: tuple[Joint, ...], *, closing: bool) -> Piece:
+        piece, changed = self.piece, {joint.seam for joint in joints}
+        folds = [step.hidden for step in self._steps if step is not None and step.hidden is not None]
 
-        def one(at: Array) -> Array:
-            return move(at[None])[0] if self.moves(at[None], closing)[0] else at
+        def carried(at: Array) -> Array:
+            return points(np.where(self.moves(at, closing)[:, None], move(at), at))
 
-        def on_seam(at: Array, seam: str) -> Array:
-            place = one(at)
-            return at if place is at and seam not in changed else nearest(result.seams[seam], place)
+        def on_seam(notch: Notch) -> Notch:
+            (at,) = carried(notch.at[None])
+            stays = notch.seam not in changed and np.array_equal(at, notch.at)
+            return notch if stays else replace(notch, at=nearest(result.seams[notch.seam], at))
 
         def taken_along(joint: Joint) -> Joint:
             """A joint moves with the paper it is on; one that lay under the fold that is opened is on the part that stays."""
-            folds = [fold.hidden for fold in self.opened if fold.hidden is not None]
             if any(off(fold, joint.at[0]) < ON_FOLD_MM for fold in folds):
                 return joint
             under = joint.hidden
             if under is not None and self.moves(under[:1], closing)[0]:
                 under = move(under)
-            return replace(joint, at=points(np.array([one(at) for at in joint.at])), hidden=under)
+            return replace(joint, at=carried(joint.at), hidden=under)
 
-        changed = {joint.seam for joint in joints}
-        darts = tuple(Dart.of(move(d.ends)) if self.moves(d.ends[[0]], closing)[0] else d for d in piece.darts)
         return replace(
             result,
-            darts=darts,
+            darts=tuple(Dart.of(move(d.ends)) if self.moves(d.ends[:1], closing)[0] else d for d in piece.darts),
             lines={name: self.parted(line, move, closing) for name, line in piece.lines.items()},
-            notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
-            holes=tuple(one(at) for at in piece.holes),
-            joints=(*(taken_along(joint) for joint in piece.joints if joint not in self.opened), *joints),
+            notches=tuple(on_seam(notch) for notch in piece.notches),
+            holes=tuple(carried(at[None])[0] for at in piece.holes),
+            joints=(*(taken_along(joint) for joint in piece.joints if joint not in self._steps), *joints),
         )
 
     def parted(self, line: Array, move: Map, closing: bool) -> Array:
         """A drawn line, the points on the moving part moved; where the cut crosses it, it gets a point on each part."""
         which = self.moves(line, closing)
-        if which.all() or not which.any():
-            return move(line) if which[0] else line
-        away, parts, flags = self._away(line), [line[0]], [which[0]]
-        for index in range(len(line) - 1):
-            if which[index] != which[index + 1]:
-                share = away[index] / (away[index] - away[index + 1])
-                parts += [line[index] + share * (line[index + 1] - line[index])] * 2
-                flags += [which[index], which[index + 1]]
-            parts.append(line[index + 1])
-            flags.append(which[index + 1])
-        result = np.array(parts)
-        result[flags] = move(result[flags])
-        return points(result)
+        away = self._away(line)
+        for index in np.flatnonzero(which[:-1] != which[1:])[::-1]:
+            share = away[index] / (away[index] - away[index + 1])
+            at = line[index] + share * (line[index + 1] - line[index])
+            line = np.insert(line, index + 1, [at, at], axis=0)
+            which = np.insert(which, index + 1, which[[index, index + 1]])
+        return points(np.where(which[:, None], move(line), line))
 
 
 def _step_at(piece: Piece, at: Array) -> Joint | None:
@@ -267,6 +257,13 @@ def _step_at(piece: Piece, at: Array) -> Joint | None:
         if near < STEP_MM and (joint.hidden is not None or apart(*joint.at) > ON_CUT_MM):
             return joint
     return None
+
+
+def _with_point(line: Array, at: Array) -> Array:
+    """A polyline with a point put in where it passes a place, unless one is there already."""
+    index = foot(line, at)[1]
+    there = np.hypot(*(line[index : index + 2] - at).T).min() <= SAME_MM
+    return line if there else np.insert(line, index + 1, at, axis=0)
 
 
 def _ends_in(line: Array, at: Array, step: Joint | None) -> tuple[int, int]:
@@ -282,92 +279,81 @@ def _arc(count: int, start: int, end: int) -> NDArray[np.int_]:
     return np.asarray((start + np.arange((end - start) % count + 1)) % count)
 
 
-def _inserted(line: Array, labels: NDArray[np.int_], index: int, at: Array) -> tuple[Array, NDArray[np.int_]]:
-    """A ring with a point put in after `index`, unless one is there already, and the labels of its steps."""
-    if any(np.hypot(*(line[near % len(line)] - at)) <= SAME_MM for near in (index, index + 1)):
-        return line, labels
-    at_label = labels[index : index + 1]
-    return (
-        np.concatenate([line[: index + 1], at[None], line[index + 1 :]]),
-        np.concatenate([labels[: index + 1], at_label, labels[index + 1 :]]),
-    )
-
-
 Hidden = tuple[Array | None, tuple[str, ...]]  # an edge that lies covered, and the seam of each of its steps
 
 
-def _trimmed(
-    line: Array, labels: NDArray[np.int_], by: float, names: tuple[str, ...]
-) -> tuple[Array, NDArray[np.int_], Hidden]:
-    """A polyline with `by` mm of its length taken off at its end, the labels of its steps, and what was taken off."""
+def _trimmed(run: Run, by: float) -> tuple[Run, Hidden]:
+    """A stretch with `by` mm of its length taken off at its end, and what was taken off."""
     if by <= 0.0:
-        return line, labels, (None, ())
-    short = shortened(line, by)
-    beyond = line[arc(line) > float(arc(short)[-1]) + SAME_MM]
-    of = tuple(names[label] for label in labels[len(labels) - len(beyond) :])
-    return short, labels[: len(short) - 1], (points(np.concatenate([short[-1:], beyond])), of)
+        return run, (None, ())
+    short = run_on(run.line, -by)
+    beyond = run.line[arc(run.line) > float(arc(short)[-1]) + SAME_MM]
+    of = tuple(run.of[len(run.of) - len(beyond) :].tolist())
+    return Run(short, run.of[: len(short) - 1]), (points(np.concatenate([short[-1:], beyond])), of)
 
 
-def _uncovered(
-    line: Array, labels: NDArray[np.int_], by: float, under: Hidden, to: Array, names: tuple[str, ...]
-) -> tuple[Array, NDArray[np.int_], Hidden]:
-    """A polyline trimmed at its end by what is laid over it; or run on along what lay hidden there, as far as `to` uncovers it."""
-    hidden, of = under
-    if by > 0.0 or hidden is None or apart(hidden[0], line[-1]) > ON_CUT_MM:
-        return _trimmed(line, labels, by, names)
+def _uncovered(run: Run, by: float, step: Joint | None, to: Array) -> tuple[Run, Hidden]:
+    """A stretch trimmed at its end by what is laid over it; or run on along what lay hidden there, as far as `to` uncovers it."""
+    hidden = None if step is None else step.hidden
+    if by > 0.0 or step is None or hidden is None or apart(hidden[0], run.line[-1]) > ON_CUT_MM:
+        return _trimmed(run, by)
     along, far = arc(hidden), far_on(hidden, to)
     end = at_far(hidden, far)[None]
     shown = np.concatenate([hidden[(along > SAME_MM) & (along < far - SAME_MM)], end])
     left = np.concatenate([end, hidden[along > far + SAME_MM]])
-    more = [names.index(seam) for seam in of[: len(shown)]]
-    rest: Hidden = (points(left), of[len(of) - len(left) + 1 :]) if len(left) > 1 else (None, ())
-    return np.concatenate([line, shown]), np.concatenate([labels, more]).astype(int), rest
+    rest: Hidden = (points(left), step.of[len(step.of) - len(left) + 1 :]) if len(left) > 1 else (None, ())
+    return Run(np.concatenate([run.line, shown]), np.concatenate([run.of, step.of[: len(shown)]])), rest
 
 
-def shortened(line: Array, by: float) -> Array:
-    """A polyline with `by` mm of its length taken off at its end. Raises ProblemsFoundError if it has no more than that."""
-    keep = float(arc(line)[-1]) - by
+def run_on(line: Array, by: float) -> Array:
+    """A polyline run on straight at its end by so many mm, or cut back there (negative).
+
+    Raises ProblemsFoundError if it has no more than that.
+    """
+    at = arc(line)
+    if by >= 0:
+        return np.concatenate([line[:-1], (line[-1] + unit(line[-1] - line[-2]) * by)[None]])
+    keep = float(at[-1]) + by
     if keep <= 0:
         raise stop("amount", "that is more than there is of the seam", hint="take a smaller amount")
-    index, at = step_at(line, keep)
-    return np.concatenate([line[: index + 1], at[None]]) if apart(line[index], at) > 1e-12 else line[: index + 1]
+    return np.concatenate([line[at < keep - 1e-12], at_far(line, keep)[None]])
 
 
-def _seams(piece: Piece, ring: Array, labels: NDArray[np.int_]) -> dict[str, Array]:
-    """A ring of labelled steps taken apart into the seams of the piece."""
-    begins = int(np.flatnonzero((labels == 0) & (np.concatenate([labels[-1:], labels[:-1]]) != 0))[0])
-    ring = np.concatenate([ring[begins:], ring[: begins + 1]])
-    labels = np.concatenate([labels[begins:], labels[:begins]])
-    names = piece.part.seams
-    ends = np.searchsorted(labels, np.arange(len(names) + 1))
-    empty = [name for name, low, high in zip(names, ends[:-1], ends[1:], strict=True) if low == high]
-    if empty or (labels[1:] < labels[:-1]).any():
-        told = f"{piece.name}: nothing would be left of the seam '{empty[0] if empty else names[0]}'"
+def _seams(piece: Piece, ring: Run) -> dict[str, Array]:
+    """A closed stretch taken apart into the seams of the piece."""
+    names, changes = piece.part.seams, ring.of != np.roll(ring.of, 1)
+    begins = int(np.argmax(changes & (ring.of == names[0])))
+    starts = np.flatnonzero(np.roll(changes, -begins))
+    line, of = np.roll(ring.line, -begins, axis=0), np.roll(ring.of, -begins)[starts].tolist()
+    if of != list(names):
+        gone = next((name for name in names if name not in of), names[0])
+        told = f"{piece.name}: nothing would be left of the seam '{gone}'"
         raise stop("amount", told, hint="take a smaller amount")
-    return {name: points(ring[low : high + 1]) for name, low, high in zip(names, ends[:-1], ends[1:], strict=True)}
+    line, ends = np.concatenate([line, line[:1]]), [*starts[1:], len(line)]
+    return {name: points(line[low : high + 1]) for name, low, high in zip(names, starts, ends, strict=True)}
 
 
 # -- redrawing -----------------------------------------------------------------------------------------------------------
 
 
 def redraw(
-    piece: Piece, shifts: Mapping[str, Shift], joints: tuple[Joint, ...] = (), grown: tuple[str, ...] = ()
+    piece: Piece, drawn: Mapping[str, Array], joints: tuple[Joint, ...] = (), grown: tuple[str, ...] = ()
 ) -> Piece:
-    """The piece with some seams moved point by point; what is drawn on them or ends at them follows.
+    """The piece with some seams drawn anew, point for point; what is drawn on them or ends at them follows.
 
     `grown`: neighbours that keep their own line and get a straight step more to the moved end.
     """
     part, old = piece.part, piece.seams
-    seams = {name: line + shifts[name](line, arc(line)) if name in shifts else line for name, line in old.items()}
+    seams = {**old, **{name: np.array(line) for name, line in drawn.items()}}
     for seam in part.seams:
         follows = part.follows(seam)
-        if seam in shifts and follows not in shifts:
+        if seam in drawn and follows in drawn:
+            seams[seam][-1] = seams[follows][0]
+        elif seam in drawn:
             by = seams[seam][-1] - old[seam][-1]
             seams[follows] = _followed(seams[follows][::-1], by, follows in grown)[::-1]
-        elif follows in shifts and seam not in shifts:
+        elif follows in drawn:
             seams[seam] = _followed(seams[seam], seams[follows][0] - old[follows][0], seam in grown)
-        elif seam in shifts:
-            seams[seam][-1] = seams[follows][0]
     darts, seams = _relaid(piece, seams)
     new = {name: line if line is old[name] else points(line) for name, line in seams.items()}
     changed = {name for name, line in new.items() if line is not old[name]}
@@ -375,9 +361,9 @@ def redraw(
     def on_seam(at: Array, seam: str) -> Array:
         if seam not in changed or off(old[seam], at) > COVERED_MM:
             return at
-        if seam in shifts:
-            here = nearest(old[seam], at)
-            at = at + shifts[seam](at[None], np.array([far_on(old[seam], here)]))[0]
+        if seam in drawn:
+            _, index, share = foot(old[seam], at)
+            at = drawn[seam][index] + share * (drawn[seam][index + 1] - drawn[seam][index])
         return nearest(new[seam], at)
 
     return replace(
@@ -385,7 +371,7 @@ def redraw(
         seams=new,
         darts=darts,
         lines={name: reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
-        notches=tuple(Notch(notch.name, notch.seam, on_seam(notch.at, notch.seam)) for notch in piece.notches),
+        notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
         joints=(
             *(replace(j, at=points(np.array([on_seam(at, j.seam) for at in j.at]))) for j in piece.joints),
             *(Joint(j.seam, points(np.array([nearest(new[j.seam], at) for at in j.at]))) for j in joints),
@@ -399,27 +385,22 @@ def _followed(line: Array, by: Array, grows: bool) -> Array:
         return line
     if grows:
         return np.concatenate([line, (line[-1] + by)[None]])
-    run = unit(line[-1] - line[-2])
-    on = float(by @ run)
-    result = shortened(line, -on) if on < 0 else np.concatenate([line[:-1], (line[-1] + run * on)[None]])
+    result = run_on(line, float(by @ unit(line[-1] - line[-2])))
     share = arc(result)
     return result + np.outer(share / share[-1], line[-1] + by - result[-1])
 
 
 def _relaid(piece: Piece, seams: dict[str, Array]) -> tuple[tuple[Dart, ...], dict[str, Array]]:
     """Darts carried on, or cut back, to their seam where it lies now, both legs alike; and the seams, through their ends."""
-    home = piece.part.top
-    if not piece.darts or seams[home] is piece.seams[home]:
-        return piece.darts, seams
-    found, result = [], dict(seams)
+    home, found = piece.part.top, []
     for dart in piece.darts:
-        left, right = (crossing(dart.tip, end, seams[home]) for end in (dart.left, dart.right))
-        laid = dart
+        laid, line = dart, seams[home]
+        left, right = (None if line is piece.top else crossing(dart.tip, end, line) for end in (dart.left, dart.right))
         if left is not None and right is not None and max(apart(left, dart.left), apart(right, dart.right)) > 1e-6:
             laid = Dart.even(left, right, dart.tip)
-            result[home] = through(result[home], laid.left, laid.right)
+            seams = {**seams, home: through(line, laid.left, laid.right)}
         found.append(laid)
-    return tuple(found), result
+    return tuple(found), seams
 
 
 def through(line: Array, left: Array, right: Array) -> Array:
@@ -459,11 +440,6 @@ def reached(piece: Piece, name: str, line: Array, seams: Mapping[str, Array], ch
             result = line.copy() if result is line else result
             result[index] = min(found, key=lambda at: apart(at, line[index]))
     return result if result is line else points(result)
-
-
-def tapering(by: Array, share: Callable[[Array, Array], Array]) -> Shift:
-    """A shift in one direction, by a share for each point."""
-    return lambda at, far: np.outer(share(at, far), by)
 
 
 def smooth_through(at: Array, heights: Array, shares: Array, *, level: bool = True) -> Array:

@@ -8,9 +8,9 @@ from math import asin
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import Did, Parting, mapped, redraw, rotated, shifted, tapering
-from fitdiag.pattern.garment import Spot, hits, spot
-from fitdiag.pattern.making import Made, far_along, stations
+from fitdiag.pattern.alter import Did, Parting, mapped, redraw, rotated, shifted
+from fitdiag.pattern.garment import Spot, arc, far_on, hits, spot
+from fitdiag.pattern.making import Made, stations
 from fitdiag.pattern.piece import Array, Dart, Joint, Piece, apart, length, points, unit
 from fitdiag.problems import stop
 
@@ -51,12 +51,12 @@ def spread(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     shift = np.array([0.0, by * part.sign * left_of_cut])
     taken = (0.0, 0.0)
     if by < 0:
-        kept = _spots(part.laid(shifted(shift), closing=True), move)
-        edges = [_edge(piece, place.seam) for place in (start, end)]
-        start, end = (_at_y(piece, e, float(at.at[1] - shift[1])) for e, at in zip(edges, kept, strict=True))
-        low = [_at_y(piece, e, float(at.at[1])) for e, at in zip(edges, kept, strict=True)]
+        places = (start, end)
+        low = [at.at[1] for at in _spots(part.laid(shifted(shift), closing=True), move)]
+        start, end = (_on_edge(piece, at.seam, y - shift[1], 1) for at, y in zip(places, low, strict=True))
         part = Parting(piece, start, end, keeps=move.keeps)
-        taken = (_apart(piece, start, low[0]), _apart(piece, end, low[1]))
+        one, other = (_covered(piece, at, y, 1) for at, y in zip((start, end), low, strict=True))
+        taken = (one, other)
     result = part.laid(shifted(shift), taken, closing=by < 0)
     return result, Did("spread" if by > 0 else "overlap", by, (start.seam, end.seam), part.cut(shifted(shift)))
 
@@ -81,39 +81,30 @@ def _edge(piece: Piece, seam: str) -> tuple[str, ...]:
     return next((edge for edge in (piece.part.outer, piece.part.inner) if seam in edge), (seam,))
 
 
-def _at_y(piece: Piece, seams: tuple[str, ...], y: float) -> Spot:
-    """The topmost place of an edge at a height."""
-    found = [Spot(seam, *hit) for seam in seams for hit in hits(piece.seams[seam], y, 1)]
+def _on_edge(piece: Piece, seam: str, value: float, axis: int) -> Spot:
+    """The topmost place of the edge with a seam at a height (`axis` 1) or an upright (0)."""
+    found = [Spot(one, at) for one in _edge(piece, seam) for at in hits(piece.seams[one], value, axis)]
     if not found:
-        raise stop("amount", "that is more than there is to lay over", hint="take a smaller amount")
-    return max(found, key=lambda spot: float(spot.at[1]))
+        raise stop("amount", f"{piece.name}: the {seam} does not reach so far", hint="take a smaller amount")
+    return max(found, key=lambda place: float(place.at[1]))
 
 
-def _apart(piece: Piece, one: Spot, other: Spot) -> float:
-    """How far apart two places of one edge lie along it, mm."""
-    edge = _edge(piece, one.seam)
-    before = dict(zip(edge, np.cumsum([0.0, *(length(piece.seams[name]) for name in edge)]).tolist(), strict=False))
-    return float(abs(before[one.seam] + far_along(piece, one) - before[other.seam] - far_along(piece, other)))
+def _covered(piece: Piece, place: Spot, value: float, axis: int) -> float:
+    """How far a place lies along its edge from where that crosses a height (`axis` 1) or an upright (0), mm."""
+    line = np.concatenate([piece.seams[name] for name in _edge(piece, place.seam)])
+    return abs(far_on(line, _on_edge(piece, place.seam, value, axis).at) - far_on(line, place.at))
 
 
 def widen(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Cut along the grainline from top to bottom, and move the outer part; the grainline lies in the middle of the strip or fold."""
     top, bottom = piece.part.top, piece.part.stays
     x = piece.grain_x + max(-by, 0.0) / 2
-    start, end = (_at_x(piece, seam, x) for seam in (top, bottom))
+    start, end = (_on_edge(piece, seam, x, 0) for seam in (top, bottom))
     part = Parting(piece, start, end, keeps=piece.part.inner[0], opening=by > 0)
-    taken = (0.0, 0.0)
-    if by < 0:
-        taken = (_apart(piece, start, _at_x(piece, top, x + by)), _apart(piece, end, _at_x(piece, bottom, x + by)))
+    taken = (_covered(piece, start, x + by, 0), _covered(piece, end, x + by, 0)) if by < 0 else (0.0, 0.0)
     shift = shifted(np.array([by, 0.0]))
     result = replace(part.laid(shift, taken, closing=by < 0), grain_x=piece.grain_x + by / 2)
     return result, Did("widen", by, (top, bottom), part.cut(shift))
-
-
-def _at_x(piece: Piece, seam: str, x: float) -> Spot:
-    if not (found := hits(piece.seams[seam], x, 0)):
-        raise stop("cut", f"{piece.name}: the grainline does not cross the {seam}", hint="look at the grainline")
-    return Spot(seam, *found[0])
 
 
 def slide(before: Piece, piece: Piece, move: Move, by: float) -> Made:
@@ -122,17 +113,12 @@ def slide(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     start, foot = _spots(piece, move)
     shift = unit(foot.at - start.at) * by
     tapers, fills = piece.part.leads(seam), piece.part.follows(seam)
-    whole_length = length(piece.seams[tapers])
-    reach = whole_length - far_along(piece, foot)
     part = Parting(piece, start, foot, keeps=piece.part.outer[0])
     joint = Joint(fills, points(np.array([start.at + shift, start.at])))
-    whole = redraw(
-        replace(piece, lines={}, darts=()),
-        {
-            tapers: tapering(shift, lambda at, far: np.clip(1 - (whole_length - far) / reach, 0.0, 1.0)),
-            seam: tapering(shift, lambda at, far: np.ones(len(at))),
-        },
-    )
+    line = piece.seams[tapers]
+    share = np.clip((arc(line) - far_on(line, foot.at)) / (length(line) - far_on(line, foot.at)), 0.0, 1.0)
+    moved = {tapers: line + np.outer(share, shift), seam: piece.seams[seam] + shift}
+    whole = redraw(replace(piece, lines={}, darts=()), moved)
     filled = points(np.concatenate([whole.seams[seam][-1:], piece.seams[fills]]))
     result = replace(
         whole,
@@ -157,12 +143,12 @@ def slit(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     heights, _ = stations(piece, move, outer)
     foot = np.array([x, heights[0]])
     angle = -2 * asin(by / (2 * (heights[-1] - heights[0])))
-    start, end = _at_x(piece, name, x), spot(piece, f"{outer} at {heights[0]} mm")
+    start, end = _on_edge(piece, name, x, 0), spot(piece, f"{outer} at {heights[0]} mm")
 
     def turn(at: Array) -> Array:
         return rotated(at, foot, angle)
 
-    part = _Upright(piece, start, end, foot)
+    part = Parting(piece, start, end, foot=foot)
     lap = float(np.hypot(*(turn(end.at[None])[0] - end.at)))
     result = part.laid(turn, (0.0, -lap))  # the leg keeps its width, so it is the side part that ends there
     darts = tuple(
@@ -170,15 +156,3 @@ def slit(before: Piece, piece: Piece, move: Move, by: float) -> Made:
         for old, new in zip(piece.darts, result.darts, strict=True)
     )
     return replace(result, darts=darts), Did("slit", by, (name, outer), at=dict(move.at))
-
-
-class _Upright(Parting):
-    """A piece cut upright from its top to a foot inside it, and level from there to its outer edge."""
-
-    def __init__(self, piece: Piece, start: Spot, end: Spot, foot: Array) -> None:
-        self.foot = foot
-        super().__init__(piece, start, end)
-        self.sign = 1.0
-
-    def _away(self, at: Array) -> Array:
-        return np.asarray(np.minimum(at[:, 0] - self.foot[0], at[:, 1] - self.foot[1]))

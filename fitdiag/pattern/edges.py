@@ -2,54 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 
 from fitdiag.knowledge.garment import Move
-from fitdiag.pattern.alter import Did, Shift, crossing, mapped, redraw, shortened, smooth_through, tapering, turned
+from fitdiag.pattern.alter import Did, crossing, mapped, redraw, run_on, smooth_through, turned
 from fitdiag.pattern.garment import arc, hits
-from fitdiag.pattern.making import Made, corner_shifts, lifted, stations, way_out
-from fitdiag.pattern.piece import Array, Joint, Piece, apart, left_of, length, points, unit
+from fitdiag.pattern.making import Made, lifted, stations, way_out, with_corner
+from fitdiag.pattern.piece import Array, Joint, Piece, left_of, length, points, unit
 from fitdiag.problems import stop
 
 
 def edge(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move seams outward (negative: inward) by a share of the amount at each height; along another seam where `way` names one."""
-    shifts: dict[str, Shift] = {}
+    drawn: dict[str, Array] = {}
     joints: list[Joint] = []
     for seam in move.seams:
+        line = piece.seams[seam]
         heights, shares = stations(piece, move, seam)
         if (np.diff(heights) <= 0).any():
             raise stop("height", f"{piece.name}: the levels lie too near to each other", hint="look at the levels")
         way = np.array([way_out(piece, seam), 0.0])
         if move.way is not None:
-            other = piece.seams[move.way]
-            way = unit(other[0] - other[1])
-
-        def share(at: Array, far: Array, heights: Array = heights, shares: Array = shares) -> Array:
-            if move.drawn == "straight":
-                return np.asarray(np.interp(at[:, 1], heights, shares))
-            return smooth_through(at[:, 1], heights, shares)
-
-        shifts[seam] = tapering(by * way, share)
+            way = unit(piece.seams[move.way][0] - piece.seams[move.way][1])
         if move.drawn == "straight":
-            joints += [Joint(seam, points(np.array([at, at]))) for at in _kinks(piece, seam, heights, shares)]
+            share = np.interp(line[:, 1], heights, shares)
+            inside = [y for y in heights.tolist() if line[:, 1].min() + 1.0 < y < line[:, 1].max() - 1.0]
+            joints += [Joint(seam, points([at, at])) for y in inside for at in hits(line, y, 1)[:1]]
+        else:
+            share = smooth_through(line[:, 1], heights, shares)
+        drawn[seam] = line + np.outer(share, by * way)
     top = piece.part.top
-    result = redraw(piece, shifts, tuple(joints))
+    result = redraw(piece, drawn, tuple(joints))
     grows = any(not np.array_equal(piece.seams[top][k], result.seams[top][k]) for k in (0, -1))
     return result, Did("edge", by, (*move.seams, *((top,) if grows else ())), at=dict(move.at))
-
-
-def _kinks(piece: Piece, seam: str, heights: Array, shares: Array) -> list[Array]:
-    """Where a straight run of shares bends, strictly inside a seam."""
-    line, found = piece.seams[seam], []
-    low, high = float(line[:, 1].min()), float(line[:, 1].max())
-    for height in heights:
-        if low + 1.0 < height < high - 1.0:
-            found += [line[index] for index, _ in hits(line, float(height), 1)[:1]]
-    return found
 
 
 def tip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
@@ -69,54 +56,30 @@ def tip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
         by = float(before.corner(move.until or "")[1] - piece.corner(move.until or "")[1]) / float(run[1])
     elif move.until is not None:
         by = length(before.seams[move.until]) - length(piece.seams[move.until])
-    closed = _closed(piece, seam)
-    whole = float(closed(np.array([arc(line)[-1]]))[0])
-    edge = min(move.square_mm or 0.0, whole / 3)  # so far along the new line runs like the old one
-
-    def rise(at: Array, far: Array) -> Array:
-        done = closed(far) if first else whole - closed(far)
-        return np.asarray(by * np.clip((whole - done) / (whole - edge), 0.0, 1.0))
-
-    def shift(at: Array, far: Array) -> Array:
-        return np.outer(rise(at, far), run)
-
+    far = at = arc(line)
+    for dart in piece.darts:
+        low, high = (at[np.hypot(*(line - end).T).argmin()] for end in (dart.left, dart.right))
+        far = far - np.clip(at - low, 0.0, high - low)
+    edge = min(move.square_mm or 0.0, far[-1] / 3)  # so far along the new line runs like the old one
+    left = far[-1] - far if first else far
+    drawn = line + np.outer(by * np.clip(left / (far[-1] - edge), 0.0, 1.0), run)
     grown = (neighbour,) if move.way == "up" else ()
     end = line[0] if first else line[-1]
     joints = (Joint(seam, points(np.array([end + by * run] * 2))),) if move.square_mm else ()
-    return redraw(piece, {seam: shift}, joints, grown=grown), Did("tip", by, (seam,), at={move.end or "": 1.0})
-
-
-def _closed(piece: Piece, seam: str) -> Callable[[Array], Array]:
-    """Distance along a seam with its darts folded closed, from the distance along it as it lies."""
-    line = piece.seams[seam]
-    at = arc(line)
-    steps = [(0.0, 0.0)]
-    for dart in sorted(piece.darts, key=lambda one: apart(one.left, line[0])):
-        ends = [float(at[int(np.argmin(np.hypot(*(line - end).T)))]) for end in (dart.left, dart.right)]
-        before = steps[-1]
-        steps += [(ends[0], before[1] + ends[0] - before[0]), (ends[1], before[1] + ends[0] - before[0])]
-    steps.append((float(at[-1]), steps[-1][1] + float(at[-1]) - steps[-1][0]))
-    known, folded = np.array(steps).T
-    return lambda far: np.asarray(np.interp(far, known, folded))
+    return redraw(piece, {seam: drawn}, joints, grown=grown), Did("tip", by, (seam,), at={move.end or "": 1.0})
 
 
 def corner(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move a corner of the outline outward, up, or along one of its seams; the seams of `taper` run to nothing over theirs."""
-    shifts, joints = corner_shifts(piece, move, by)
     along = (move.way,) if move.way in piece.part.seams else ()
-    return redraw(piece, shifts, joints), Did("edge", by, tuple(dict.fromkeys((*move.taper, *along))))
+    return with_corner(piece, move, by), Did("edge", by, tuple(dict.fromkeys((*move.taper, *along))))
 
 
 def straight(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Draw a seam straight from end to end; steps and bends in it are gone."""
     seam = move.seam or ""
     line = piece.seams[seam]
-    whole = length(line)
-
-    def onto(at: Array, far: Array) -> Array:
-        return np.asarray(line[0] + np.outer(far / whole, line[-1] - line[0]) - at)
-
-    result = redraw(piece, {seam: onto})
+    result = redraw(piece, {seam: line[0] + np.outer(arc(line) / length(line), line[-1] - line[0])})
     left = tuple(joint for joint in result.joints if joint.seam != seam)
     return replace(result, joints=left), Did("edge", by, (seam,))
 
@@ -135,12 +98,8 @@ def bend(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     halved = crossing(meet, meet + half, line)
     if halved is None:
         raise stop("curve", f"{piece.name}: the {seam} has no bend to alter", hint=f"look at where the {seam} begins")
-    most = float((halved - line[0]) @ normal)
-
-    def share(at: Array, far: Array) -> Array:
-        return np.asarray(np.clip((at - line[0]) @ normal / most, 0.0, None))
-
-    return redraw(piece, {seam: tapering(-half * by, share)}), Did("edge", by, (seam,))
+    share = np.clip((line - line[0]) @ normal / float((halved - line[0]) @ normal), 0.0, None)
+    return redraw(piece, {seam: line - np.outer(share, half * by)}), Did("edge", by, (seam,))
 
 
 def slip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
@@ -150,9 +109,7 @@ def slip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """
     seam = move.seam or ""
     lead, follow = piece.seams[piece.part.leads(seam)], piece.seams[piece.part.follows(seam)]
-    run = unit(lead[-1] - lead[-2])
-    end = shortened(lead, by)[-1] if by > 0 else lead[-1] - run * by
-    shift = end - lead[-1]
+    shift = run_on(lead, -by)[-1] - lead[-1]
     up = unit(follow[1] - follow[0])
     at_top = up * float(shift[1] / up[1])
     result = redraw(piece, {seam: _blended(piece.seams[seam], shift, at_top)})
@@ -168,22 +125,17 @@ def shift_end(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     ends = []
     for line in (lead[::-1], follow):
         run = (line[0] - line[1]) / abs(line[0, 1] - line[1, 1])
-        back = hits(line, float(line[0, 1] + run[1] * by), 1) if by < 0 else []
-        if by < 0 and not back:
+        at = line[:1] + run * by if by >= 0 else hits(line, float(line[0, 1] + run[1] * by), 1)
+        if not len(at):
             raise stop("amount", "that is more than there is of the seam", hint="take a smaller amount")
-        ends.append(back[0][1] - line[0] if by < 0 else run * by)
+        ends.append(at[0] - line[0])
     return redraw(piece, {seam: _blended(piece.seams[seam], *ends)}), Did("shift", by, (seam,))
 
 
-def _blended(line: Array, start: Array, end: Array) -> Shift:
-    """A shift that goes over evenly, along a seam, from that of its start to that of its end."""
-    whole = length(line)
-
-    def shift(at: Array, far: Array) -> Array:
-        share = (far / whole)[:, None]
-        return np.asarray((1 - share) * start + share * end)
-
-    return shift
+def _blended(line: Array, start: Array, end: Array) -> Array:
+    """A seam moved by a shift that goes over evenly, along it, from that of its start to that of its end."""
+    share = (arc(line) / length(line))[:, None]
+    return np.asarray(line + (1 - share) * start + share * end)
 
 
 def swing(before: Piece, piece: Piece, move: Move, by: float) -> Made:

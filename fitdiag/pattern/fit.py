@@ -16,7 +16,7 @@ from itertools import combinations
 
 import numpy as np
 
-from fitdiag.pattern.alter import Shift, redraw
+from fitdiag.pattern.alter import redraw
 from fitdiag.pattern.blocks import block_of, draft_block
 from fitdiag.pattern.garment import Garment, arc, at_far, shipped_garment, with_notches
 from fitdiag.pattern.measure import near_measures, pattern_measures
@@ -140,11 +140,11 @@ class _Model:
             corners = x[at : at + 2 * count].reshape(-1, 2)
             bows, curls = x[at + 2 * count : at + 4 * count].reshape(2, -1)
             at += 4 * count
-            shifts = {}
+            drawn = {}
             for k, seam in enumerate(piece.part.seams):
                 ends = corners[k] * CORNER_MM, corners[(k + 1) % count] * CORNER_MM
-                shifts[seam] = _bowed(*ends, float(bows[k] * BOW_MM), float(curls[k] * CURL_MM), piece.seams[seam])
-            pattern = pattern.with_piece(redraw(piece, shifts))
+                drawn[seam] = _bowed(*ends, float(bows[k] * BOW_MM), float(curls[k] * CURL_MM), piece.seams[seam])
+            pattern = pattern.with_piece(redraw(piece, drawn))
         return pattern
 
     def _samples(self, pattern: Pattern) -> Array:
@@ -189,16 +189,10 @@ class _Model:
         return pattern
 
 
-def _bowed(start: Array, end: Array, bow: float, curl: float, line: Array) -> Shift:
-    whole = float(arc(line)[-1])
-    normal = left_of(unit(line[-1] - line[0]))
-
-    def shift(at: Array, far: Array) -> Array:
-        share = (far / whole)[:, None]
-        out = 4 * share * (1 - share) * bow + np.sin(2 * np.pi * share) * curl
-        return np.asarray((1 - share) * start + share * end + out * normal)
-
-    return shift
+def _bowed(start: Array, end: Array, bow: float, curl: float, line: Array) -> Array:
+    share = (arc(line) / length(line))[:, None]
+    out = 4 * share * (1 - share) * bow + np.sin(2 * np.pi * share) * curl
+    return np.asarray(line + (1 - share) * start + share * end + out * left_of(unit(line[-1] - line[0])))
 
 
 def _solved(model: _Model, lengths: Mapping[str, float]) -> Array:

@@ -10,6 +10,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 from shapely import LineString, Point
@@ -81,12 +82,10 @@ def _declared(name: str, rule: Declared, alterations: Mapping[str, Alteration]) 
 # -- places --------------------------------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class Spot:
-    """A place on the outline: the seam, the index of the point before it, and the point."""
+class Spot(NamedTuple):
+    """A place on the outline: the seam, and the point."""
 
     seam: str
-    index: int
     at: Array
 
 
@@ -117,7 +116,7 @@ _FROM = re.compile(r"([a-z-]+) (\d+(?:\.\d+)?) mm from ([a-z-]+)\Z")
 def spot(piece: Piece, text: str) -> Spot:
     """Where a place named in the rules lies on the outline of a piece. Raises ProblemsFoundError if the piece has none."""
     if text in piece.part.corners:
-        return Spot(piece.part.corners[text], 0, piece.corner(text))
+        return Spot(piece.part.corners[text], piece.corner(text))
     if (found := _FROM.match(text)) is not None:
         seam, far, corner = found[1], float(found[2]), found[3]
         whole = length(piece.seams[seam])
@@ -125,29 +124,22 @@ def spot(piece: Piece, text: str) -> Spot:
         return along(piece, seam, far if piece.part.corners[corner] == seam else whole - far)
     name, _, height = text.partition(" at ")
     seams = {"inner": piece.part.inner, "outer": piece.part.outer}.get(name, (name,))
-    y = piece.grain_x if height == "grain" else height_at(piece, height)
-    axis = 0 if height == "grain" else 1
-    places = [
-        (seam, index, at) for seam in seams if seam in piece.seams for index, at in hits(piece.seams[seam], y, axis)
-    ]
+    y, axis = (piece.grain_x, 0) if height == "grain" else (height_at(piece, height), 1)
+    places = [Spot(seam, at) for seam in seams if seam in piece.seams for at in hits(piece.seams[seam], y, axis)]
     if not places:
         hint = "look at the levels of the pattern"
         raise stop("cut", f"{piece.name}: the cut misses the piece at '{text}'", hint=hint)
-    return Spot(*max(places, key=lambda hit: hit[2][1]))
+    return max(places, key=lambda place: place.at[1])
 
 
-def hits(line: Array, value: float, axis: int) -> list[tuple[int, Array]]:
-    """Where a polyline crosses a height (`axis` 1) or an upright (0): the index of the point before, and the place."""
+def hits(line: Array, value: float, axis: int) -> Array:
+    """Where a polyline crosses a height (`axis` 1) or an upright (0), from its start on, as (n, 2) points."""
     ones = line[:, axis]
     above, below = ones >= value - NEAR_MM, ones <= value + NEAR_MM
-    crossed = (above[:-1] & below[1:]) | (below[:-1] & above[1:])
-    found = []
-    for index in crossed.nonzero()[0].tolist():
-        start, end = float(ones[index]), float(ones[index + 1])
-        if start != end:
-            share = min(max((value - start) / (end - start), 0.0), 1.0)
-            found.append((index, line[index] + share * (line[index + 1] - line[index])))
-    return found
+    crossed = ((above[:-1] & below[1:]) | (below[:-1] & above[1:])) & (ones[:-1] != ones[1:])
+    start, step = line[:-1][crossed], (line[1:] - line[:-1])[crossed]
+    share = np.minimum(np.maximum((value - start[:, axis]) / step[:, axis], 0.0), 1.0)
+    return np.asarray(start + share[:, None] * step)
 
 
 def along(piece: Piece, seam: str, far: float) -> Spot:
@@ -155,15 +147,7 @@ def along(piece: Piece, seam: str, far: float) -> Spot:
     line = piece.seams[seam]
     if not -1e-9 <= far <= length(line) + 1e-9:
         raise stop("cut", f"{piece.name}: the {seam} is shorter than that", hint="take a smaller amount")
-    return Spot(seam, *step_at(line, far))
-
-
-def step_at(line: Array, far: float) -> tuple[int, Array]:
-    """Of the place so far along a polyline the index of the point before it, and the place."""
-    at = arc(line)
-    index = min(int(np.searchsorted(at, far, side="right")) - 1, len(line) - 2)
-    share = (far - at[index]) / ((at[index + 1] - at[index]) or 1.0)
-    return index, line[index] + share * (line[index + 1] - line[index])
+    return Spot(seam, at_far(line, far))
 
 
 def arc(line: Array) -> Array:

@@ -12,14 +12,14 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from fitdiag.knowledge.garment import MeasureRule
-from fitdiag.pattern.garment import hits
+from fitdiag.pattern.garment import far_on, hits
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, turn
 
 
 def crossing(line: Array, y: float) -> float | None:
     """x where a polyline crosses the height `y`, the first time from its start; None if it does not."""
     found = hits(line, y, 1)
-    return float(found[0][1][0]) if found else None
+    return float(found[0, 0]) if len(found) else None
 
 
 def grain_to_start(piece: Piece, seam: str) -> float:
@@ -29,10 +29,7 @@ def grain_to_start(piece: Piece, seam: str) -> float:
     """
     line = piece.seams[seam]
     found = hits(line, piece.grain_x, 0)
-    if not found:
-        return float(piece.grain_x - line[0, 0])
-    index, point = found[0]
-    return length(np.concatenate([line[: index + 1], point[None]]))
+    return far_on(line, found[0]) if len(found) else float(piece.grain_x - line[0, 0])
 
 
 def grain_to_edge(piece: Piece, level: str) -> float | None:

@@ -12,13 +12,13 @@ from math import inf
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.model import Alteration
-from fitdiag.pattern.alter import Altered, Did, redraw
+from fitdiag.pattern.alter import Altered, Did
 from fitdiag.pattern.cuts import slide, slit, spread, stretch, wedge, widen
 from fitdiag.pattern.edges import bend, corner, edge, shift_end, slip, straight, swing, tip
-from fitdiag.pattern.garment import along, at_far, far_on, off
-from fitdiag.pattern.making import Made, Maker, corner_shifts, lifted, way_out
+from fitdiag.pattern.garment import at_far, far_on, off
+from fitdiag.pattern.making import Made, Maker, lifted, way_out, with_corner
 from fitdiag.pattern.measure import after_darts
-from fitdiag.pattern.piece import Dart, Pattern, Piece, Side, left_of, length, points, unit
+from fitdiag.pattern.piece import Dart, Notch, Pattern, Piece, Side, left_of, length, points, unit
 from fitdiag.problems import one_line, stop
 
 NEW_DART_MM = 80.0  # a short dart, where there was none; common practice, no source
@@ -55,25 +55,21 @@ def darts(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     if wider < -sum(dart.width for dart in piece.darts) + 1e-9:
         told = f"the darts of the {piece.name} have no more to give"
         raise stop("dart", told, hint="take the rest at a seam, or a smaller amount")
-    found = []
-    least = min(dart.width for dart in piece.darts)
-    even = wider >= -least * len(piece.darts)
-    whole = sum(dart.width for dart in piece.darts)
+    found, whole = [], sum(dart.width for dart in piece.darts)
+    even = wider >= -min(dart.width for dart in piece.darts) * len(piece.darts)
     for dart in piece.darts:
         more = wider / len(piece.darts) if even else wider * dart.width / whole
         middle = (dart.left + dart.right) / 2
-        across = (dart.right - dart.left) / max(dart.width, 1e-9)
-        down = unit(dart.tip - middle)
-        half = (dart.width + more) / 2
-        found.append(Dart(middle - across * half, middle + across * half, dart.tip + down * longer))
+        half = unit(dart.right - dart.left) * (dart.width + more) / 2
+        found.append(Dart(middle - half, middle + half, dart.tip + unit(dart.tip - middle) * longer))
     return replace(piece, darts=tuple(found)), Did("darts", by, (top,) if move.wider else ())
 
 
 def _new_dart(piece: Piece, seam: str, width: float) -> Dart:
     """A short dart in the middle of a seam, square to it."""
-    middle = along(piece, seam, length(piece.seams[seam]) / 2)
-    run = unit(piece.seams[seam][middle.index + 1] - piece.seams[seam][middle.index])
-    return Dart(middle.at - run * width / 2, middle.at + run * width / 2, middle.at - left_of(run) * NEW_DART_MM)
+    line = piece.seams[seam]
+    middle, run = at_far(line, length(line) / 2), unit(line[len(line) // 2] - line[len(line) // 2 - 1])
+    return Dart(middle - run * width / 2, middle + run * width / 2, middle - left_of(run) * NEW_DART_MM)
 
 
 def grain(before: Piece, piece: Piece, move: Move, by: float) -> Made:
@@ -83,13 +79,13 @@ def grain(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
 def notches(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     """Move the notches of some seams up along them."""
-    found = []
-    for notch in piece.notches:
-        if notch.seam in move.seams:
-            line = piece.seams[notch.seam]
-            up = line if line[-1, 1] > line[0, 1] else line[::-1]
-            notch = replace(notch, at=at_far(up, far_on(up, notch.at) + by))  # noqa: PLW2901
-        found.append(notch)
+
+    def up(notch: Notch) -> Notch:
+        line = piece.seams[notch.seam]
+        line = line if line[-1, 1] > line[0, 1] else line[::-1]
+        return replace(notch, at=at_far(line, far_on(line, notch.at) + by))
+
+    found = (up(notch) if notch.seam in move.seams else notch for notch in piece.notches)
     return replace(piece, notches=tuple(found)), Did("notches", by, ())
 
 
@@ -111,13 +107,10 @@ def keep(before: Piece, piece: Piece, move: Move, by: float) -> Made:
 
     at = piece.corner(move.end or "")
     far = straight(piece, float(at[1])) - straight(before, float(at[1]))
-    shifts, joints = corner_shifts(piece, move, far * way_out(piece, move.seam or ""))
-    result = redraw(piece, shifts, joints)
+    result = with_corner(piece, move, far * way_out(piece, move.seam or ""))
     lines = {}
     for name, line in result.lines.items():
-        if all(
-            off(result.seams[seam], line[0]) >= 0.5 for seam in piece.part.inner
-        ):  # a width that is taken from that straight
+        if all(off(result.seams[seam], line[0]) >= 0.5 for seam in piece.part.inner):  # it is taken from that straight
             line = line.copy()  # noqa: PLW2901
             line[0, 0] += straight(piece, float(line[0, 1])) - straight(before, float(line[0, 1]))
         lines[name] = points(line)
@@ -164,7 +157,8 @@ def carry_out(pattern: Pattern, alteration: str, amount: float, side: Side | Non
     if chosen == "both" and pattern.left:
         left = _carried(pattern.of("left"), rule, amount)
         step = _carried(pattern.of("right"), rule, amount)
-        both = replace(step.pattern, left={name: left.pattern.pieces[name] for name in {*pattern.left, *left.altered}})
+        names = [name for name in pattern.pieces if name in pattern.left or name in left.altered]
+        both = replace(step.pattern, left={name: left.pattern.pieces[name] for name in names})
         return Step(alteration, amount, both, step.altered)
     done = _carried(pattern.of(chosen), rule, amount)
     for altered in done.altered.values():

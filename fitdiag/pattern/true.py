@@ -100,16 +100,13 @@ def _squared(piece: Piece, chain: tuple[str, ...], joint: Joint) -> tuple[Piece,
     run = unit(run)
     corner = line[ends[0]]
 
-    def shift(at: Array, far: Array) -> Array:
-        whole = float(arc(line)[-1])
-        done = far if first else whole - far
-        edge, reach = min(SQUARE_MM, whole / 4), min(4 * SQUARE_MM, whole / 2)
-        share = np.clip((reach - done) / (reach - edge), 0.0, 1.0)
-        off = (at - corner) @ run
-        most = float((at_far(line, edge if first else whole - edge) - corner) @ run)
-        return np.outer(np.where(done <= edge, -off, -most * share**2 * (3 - 2 * share)), run)
-
-    return redraw(piece, {joint.seam: shift}), [joint.seam]
+    far = arc(line)
+    done, whole = (far if first else far[-1] - far), float(far[-1])
+    edge, reach = min(SQUARE_MM, whole / 4), min(4 * SQUARE_MM, whole / 2)
+    share = np.clip((reach - done) / (reach - edge), 0.0, 1.0)
+    most = float((at_far(line, edge if first else whole - edge) - corner) @ run)
+    by = np.where(done <= edge, (line - corner) @ run, most * share**2 * (3 - 2 * share))
+    return redraw(piece, {joint.seam: line - np.outer(by, run)}), [joint.seam]
 
 
 @dataclass

@@ -21,7 +21,8 @@ from trousers import Measures, draft
 
 from fitdiag.pattern.alter import redraw
 from fitdiag.pattern.fit import fit, tape_measures
-from fitdiag.pattern.piece import Array, Pattern
+from fitdiag.pattern.garment import arc
+from fitdiag.pattern.piece import Pattern
 
 TEN = ("front waist after darts", "back waist after darts", "front hip", "back hip", "front inseam", "back inseam",
        "front crotch curve", "back crotch curve", "front hem", "back hem")  # fmt: skip
@@ -36,25 +37,17 @@ def stranger(dice: np.random.Generator) -> Pattern:
         seams = piece.part.seams
         corners = dice.uniform(-MOST_MM, MOST_MM, (len(seams), 2))
         bows, tops = dice.uniform(-MOST_MM, MOST_MM, len(seams)), dice.uniform(0.3, 0.7, len(seams))
-        shifts, following = {}, np.roll(corners, -1, axis=0)
+        drawn, following = {}, np.roll(corners, -1, axis=0)
         for k, seam in enumerate(seams):
             line = piece.seams[seam]
             run = (line[-1] - line[0]) / np.hypot(*(line[-1] - line[0]))
             normal = np.array([-run[1], run[0]])
-            bow = float(bows[k]) * (
-                0.3 if seam in (seams[0], piece.part.stays) else 1.0
-            )  # waist and hem are nearly straight
-
-            def shift(
-                at: Array, far: Array, whole: float = LineString(line).length, top: float = float(tops[k]), bow: float = bow,
-                normal: Array = normal, start: Array = corners[k], end: Array = following[k],
-            ) -> Array:  # fmt: skip
-                t = (far / whole)[:, None]
-                bump = np.sin(np.where(t < top, t / top, (1 - t) / (1 - top)) * np.pi / 2) ** 2
-                return np.asarray((1 - t) * start + t * end + bump * bow * normal)
-
-            shifts[seam] = shift
-        pattern = pattern.with_piece(redraw(piece, shifts))
+            nearly_straight = seam in (seams[0], piece.part.stays)  # waist and hem
+            bow, top = float(bows[k]) * (0.3 if nearly_straight else 1.0), float(tops[k])
+            t = (arc(line) / LineString(line).length)[:, None]
+            bump = np.sin(np.where(t < top, t / top, (1 - t) / (1 - top)) * np.pi / 2) ** 2
+            drawn[seam] = line + (1 - t) * corners[k] + t * following[k] + bump * bow * normal
+        pattern = pattern.with_piece(redraw(piece, drawn))
     return pattern
 
 
