@@ -379,6 +379,17 @@ def redraw(
     )
 
 
+def exchanged(piece: Piece, seams: Mapping[str, Array]) -> Piece:
+    """The piece with some seams exchanged: level lines run to where the edge is now, notches lie nearest to where they were."""
+    result, changed = piece.with_seams(**seams), set(seams)
+    notches = (
+        replace(notch, at=nearest(result.seams[notch.seam], notch.at)) if notch.seam in changed else notch
+        for notch in piece.notches
+    )
+    lines = {name: reached(piece, name, line, result.seams, changed) for name, line in piece.lines.items()}
+    return replace(result, lines=lines, notches=tuple(notches))
+
+
 def _followed(line: Array, by: Array, grows: bool) -> Array:
     """A seam whose end is moved: run on or cut back along itself, and what is left of the way drawn in over its length."""
     if not np.abs(by).max() > SAME_MM:

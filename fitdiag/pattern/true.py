@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from itertools import accumulate, pairwise
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
-from fitdiag.pattern.alter import reached, redraw
-from fitdiag.pattern.garment import arc, at_far, far_on, nearest, off
+from fitdiag.pattern.alter import exchanged, redraw
+from fitdiag.pattern.garment import arc, at_far, far_on, off
 from fitdiag.pattern.piece import Array, Joint, Part, Pattern, Piece, apart, length, turn, unit
 
 REACH_MM = 40.0  # how far along a seam a step or bend is drawn in on each side; by eye, no source
@@ -109,8 +110,7 @@ def _squared(piece: Piece, chain: tuple[str, ...], joint: Joint) -> tuple[Piece,
     return redraw(piece, {joint.seam: line - np.outer(by, run)}), [joint.seam]
 
 
-@dataclass
-class _Reach:
+class _Reach(NamedTuple):
     """A stretch of a chain to be redrawn: from and to (mm along it), and the point it must pass, if any."""
 
     start: float
@@ -120,24 +120,16 @@ class _Reach:
 
 def _chain(piece: Piece, chain: tuple[str, ...], joints: list[Joint]) -> tuple[Piece, list[str]]:
     line = np.concatenate([piece.seams[chain[0]], *(piece.seams[name][1:] for name in chain[1:])])
-    at = arc(line)
-    corners = accumulate(length(piece.seams[name]) for name in chain[:-1])
-    reaches = list(_merged(sorted(_reaches(piece, line, at, joints), key=lambda reach: reach.start)))
-    if not reaches:
-        return piece, []
-    new = line
-    for reach in reversed(reaches):  # from the end, so that what lies before stays where it is
-        new = _redrawn(new, reach)
-    ends = [line[int(np.argmin(np.abs(at - corner)))] for corner in corners]
-    seams = _taken_apart(new, chain, ends)
-    touched = [name for name in chain if not np.array_equal(seams[name], piece.seams[name])]
-    result = piece.with_seams(**seams)
-    lines = {name: reached(piece, name, drawn, result.seams, set(touched)) for name, drawn in piece.lines.items()}
-    notches = tuple(
-        replace(notch, at=nearest(result.seams[notch.seam], notch.at)) if notch.seam in touched else notch
-        for notch in piece.notches
-    )
-    return replace(result, lines=lines, notches=notches), touched
+    for reach in reversed(_merged(sorted(_reaches(piece, line, arc(line), joints)))):
+        line = _redrawn(line, reach)  # from the end, so that what lies before stays where it is
+    seams = {}
+    for name in chain[:-1]:  # each ends where it ended, or nearest to that
+        away = np.hypot(*(line - piece.seams[name][-1]).T)
+        index = int(np.clip(np.argmin(away), 1, len(line) - 2))
+        seams[name], line = line[: index + 1], line[index:]
+    seams[chain[-1]] = line
+    touched = {name: line for name, line in seams.items() if not np.array_equal(line, piece.seams[name])}
+    return exchanged(piece, touched), list(touched)
 
 
 def _reaches(piece: Piece, line: Array, at: Array, joints: list[Joint]) -> Iterator[_Reach]:
@@ -161,26 +153,21 @@ def _reaches(piece: Piece, line: Array, at: Array, joints: list[Joint]) -> Itera
         yield _Reach(start, end, low if step <= SEEN_MM else inside[0] if inside else None)
 
 
-def _merged(reaches: list[_Reach]) -> Iterator[_Reach]:
-    """Stretches that overlap made one."""
-    waiting: _Reach | None = None
+def _merged(reaches: list[_Reach]) -> list[_Reach]:
+    """Stretches in order, those that overlap made one."""
+    found: list[_Reach] = []
     for reach in reaches:
-        if waiting is None:
-            waiting = reach
-        elif reach.start < waiting.end - 1e-9:
-            one, two = waiting.through, reach.through
-            if one is not None and two is not None and two - one > LEAST_REACH_MM:
-                middle = (one + two) / 2  # two bends: each keeps its own side
-                yield _Reach(waiting.start, middle, one)
-                waiting = _Reach(middle, reach.end, two)
-                continue
-            through = one if one is not None and two is not None else None
-            waiting = _Reach(min(waiting.start, reach.start), max(waiting.end, reach.end), through)
+        if not found or reach.start >= found[-1].end - 1e-9:
+            found.append(reach)
+            continue
+        last = found.pop()
+        one, two = last.through, reach.through
+        if one is not None and two is not None and two - one > LEAST_REACH_MM:
+            middle = (one + two) / 2  # two bends: each keeps its own side
+            found += [last._replace(end=middle), reach._replace(start=middle)]
         else:
-            yield waiting
-            waiting = reach
-    if waiting is not None:
-        yield waiting
+            found.append(_Reach(last.start, max(last.end, reach.end), None if two is None else one))
+    return found
 
 
 def _on(line: Array, point: Array) -> float | None:
@@ -221,14 +208,3 @@ def _hermite(start: Array, leaves: Array, end: Array, arrives: Array) -> Array:
     t = np.linspace(0.0, 1.0, max(3, round(size / POINT_MM) + 1))[:, None]
     from_start = (2 * t**3 - 3 * t**2 + 1) * start + (t**3 - 2 * t**2 + t) * leaves * size
     return np.asarray(from_start + (3 * t**2 - 2 * t**3) * end + (t**3 - t**2) * arrives * size)
-
-
-def _taken_apart(line: Array, chain: tuple[str, ...], ends: list[Array]) -> dict[str, Array]:
-    """A chain in its seams again, each ending where it ended, or nearest to that."""
-    found: dict[str, Array] = {}
-    left = line
-    for name, end in zip(chain, ends, strict=False):
-        index = int(np.clip(np.argmin(np.hypot(*(left - end).T)), 1, len(left) - 2))
-        found[name], left = left[: index + 1], left[index:]
-    found[chain[-1]] = left
-    return found

@@ -10,11 +10,11 @@ from dataclasses import replace
 import numpy as np
 from shapely import LineString
 
-from fitdiag.pattern.alter import rotated, through
+from fitdiag.pattern.alter import exchanged, rotated, through
 from fitdiag.pattern.blocks import line
-from fitdiag.pattern.garment import along, arc, far_on, nearest
+from fitdiag.pattern.garment import along, arc, at_far, far_on, nearest
 from fitdiag.pattern.measure import after_darts
-from fitdiag.pattern.piece import Array, Dart, Part, Pattern, Piece, apart, points, unit
+from fitdiag.pattern.piece import Array, Dart, Part, Pattern, Piece, apart, length, points, unit
 from fitdiag.problems import one_line, stop
 from fitdiag.units import Units, format_reading
 
@@ -45,41 +45,37 @@ def chosen(piece: Piece, number: int) -> Dart:
 def _laid(piece: Piece, dart: Dart, new: tuple[Dart, ...]) -> Piece:
     """The piece with one dart exchanged for others, the edge drawn through their ends."""
     line = piece.top
-    others = [one for one in piece.darts if one is not dart]
-    spans = sorted((far_on(line, one.left), far_on(line, one.right)) for one in (*others, *new))
-    ends = [0.0, *(far for span in spans for far in span), float(arc(line)[-1])]
+    darts = (*(one for one in piece.darts if one is not dart), *new)
+    spans = sorted((far_on(line, one.left), far_on(line, one.right)) for one in darts)
+    ends = [0.0, *(far for span in spans for far in span), length(line)]
     if min(ends[k + 1] - ends[k] for k in range(0, len(ends), 2)) < EDGE_MM:
         raise stop("dart", f"the {piece.name} has no room for the dart there", hint="take a smaller amount")
     for one in new:
         line = through(line, one.left, one.right)
-    seam = piece.part.top
-    notches = tuple(replace(n, at=nearest(line, n.at)) if n.seam == seam else n for n in piece.notches)
-    result = piece.with_seams(**{seam: points(line)})
-    return replace(result, darts=tuple(ordered(replace(result, darts=(*others, *new)))), notches=notches)
+    result = exchanged(piece, {piece.part.top: line})
+    return replace(result, darts=tuple(ordered(replace(result, darts=darts))))
 
 
-def _at(piece: Piece, dart: Dart, middle: float, width: float) -> Dart:
-    """A dart like another with its middle so far along the edge, of this width, both legs alike."""
-    seam = piece.part.top
-    old = (dart.left + dart.right) / 2
-    place = along(piece, seam, middle).at
-    ends = [along(piece, seam, middle + half).at for half in (-width / 2, width / 2)]
-    return Dart.even(ends[0], ends[1], dart.tip + (place - nearest(piece.seams[seam], old)))
-
-
-def _middle(piece: Piece, dart: Dart) -> float:
+def _at(piece: Piece, dart: Dart, by: float, width: float) -> Dart:
+    """A dart like another with its middle moved so far along the edge, of this width, both legs alike."""
     line = piece.top
-    return (far_on(line, dart.left) + far_on(line, dart.right)) / 2
+    middle = (far_on(line, dart.left) + far_on(line, dart.right)) / 2 + by
+    left, place, right = (along(piece, piece.part.top, middle + half).at for half in (-width / 2, 0.0, width / 2))
+    return Dart.even(left, right, dart.tip + place - nearest(line, (dart.left + dart.right) / 2))
+
+
+def _given(piece: Piece, number: int, work: str, by: float | None) -> float:
+    """How far a dart goes. Raises ProblemsFoundError where that is missing."""
+    if not by:
+        hint = f"write it like '{piece.name} {number} {work}=2 cm'"
+        raise stop("dart", "how far along the edge the dart goes is missing", hint=hint)
+    return by
 
 
 def moved(piece: Piece, number: int, by: float | None) -> Piece:
     """The dart moved by some mm along its edge, outwards; its width, length and lie stay."""
-    if not by:
-        told = "by how much the dart moves is missing"
-        raise stop("dart", told, hint=f"write it like '{piece.name} {number} move=2 cm'")
-    dart = chosen(piece, number)
-    new = _at(piece, dart, _middle(piece, dart) + by, dart.width)
-    return _laid(piece, dart, (new,))
+    by, dart = _given(piece, number, "move", by), chosen(piece, number)
+    return _laid(piece, dart, (_at(piece, dart, by, dart.width),))
 
 
 def split(piece: Piece, number: int, apart: float | None) -> Piece:
@@ -87,49 +83,35 @@ def split(piece: Piece, number: int, apart: float | None) -> Piece:
     dart, apart = chosen(piece, number), APART_MM if apart is None else apart
     if dart.width / 2 < LEAST_MM or apart < dart.width / 2 + EDGE_MM:
         raise stop("dart", f"a dart of {dart.width:.0f} mm cannot be split so", hint="a wider dart, or farther apart")
-    middle = _middle(piece, dart)
-    new = tuple(_at(piece, dart, middle + half, dart.width / 2) for half in (-apart / 2, apart / 2))
-    return _laid(piece, dart, new)
+    return _laid(piece, dart, tuple(_at(piece, dart, half, dart.width / 2) for half in (-apart / 2, apart / 2)))
 
 
 def turned(piece: Piece, number: int, by: float | None) -> Piece:
     """The dart closed and opened again so far along its edge (outwards), about its own point, by the same angle.
 
-    The part of the piece between the old place and the new one turns, with the edge on it.
+    The part of the piece between the old place and the new one turns, with the edge on it, onto the old dart's other leg.
     """
-    if not by:
-        told = "how far along the edge it is turned is missing"
-        raise stop("dart", told, hint=f"write it like '{piece.name} {number} turn=2 cm'")
-    dart, line = chosen(piece, number), piece.top
-    low, high = far_on(line, dart.left), far_on(line, dart.right)
-    place = along(piece, piece.part.top, (high if by > 0 else low) + by).at
-    between = [
-        one
-        for one in piece.darts
-        if one is not dart and min(high, high + by) < far_on(line, one.left) < max(low, low + by)
-    ]
-    if between:
+    by, dart, line = _given(piece, number, "turn", by), chosen(piece, number), piece.top
+    low, high, far = far_on(line, dart.left), far_on(line, dart.right), arc(line)
+    to = (high if by > 0 else low) + by
+    place = along(piece, piece.part.top, to).at
+    start, end = (high, to) if by > 0 else (to, low)
+    if any(one is not dart and start < far_on(line, one.left) < end for one in piece.darts):
         raise stop("dart", "another dart lies between", hint="turn that one first, or less far")
 
     def turn(at: Array) -> Array:
         return rotated(at, dart.tip, dart.angle if by > 0 else -dart.angle)
 
-    far, to = arc(line), far_on(line, place)
-    if by > 0:  # what lies between goes inwards, onto the old dart's inner leg
-        part = turn(np.concatenate([[dart.right], line[(far > high + 1e-6) & (far < to - 1e-6)], [place]]))
-        new = Dart(part[-1], points([place])[0], dart.tip)
-        edge = np.concatenate([line[far < low - 1e-6], part, [place], line[far > to + 1e-6]])
-    else:
-        part = turn(np.concatenate([[place], line[(far > to + 1e-6) & (far < low - 1e-6)], [dart.left]]))
-        new = Dart(points([place])[0], part[0], dart.tip)
-        edge = np.concatenate([line[far < to - 1e-6], [place], part, line[far > high + 1e-6]])
-    moving = (min(high, to) + 1e-6, max(low, to) - 1e-6)
-    seam = piece.part.top
+    between = line[(far > start + 1e-6) & (far < end - 1e-6)]
+    part = turn(np.concatenate([at_far(line, start)[None], between, at_far(line, end)[None]]))
+    new = Dart(part[-1], points([place])[0], dart.tip) if by > 0 else Dart(points([place])[0], part[0], dart.tip)
+    edge = np.concatenate([line[far < min(low, to) - 1e-6], part, line[far > max(high, to) + 1e-6]])
+    top = piece.part.top
     notches = tuple(
-        replace(n, at=turn(n.at[None])[0]) if n.seam == seam and moving[0] < far_on(line, n.at) < moving[1] else n
+        replace(n, at=turn(n.at[None])[0]) if n.seam == top and start < far_on(line, n.at) < end else n
         for n in piece.notches
     )
-    return _laid(replace(piece.with_seams(**{seam: edge}), notches=notches), dart, (new,))
+    return _laid(replace(piece.with_seams(**{top: edge}), notches=notches), dart, (new,))
 
 
 def eased(piece: Piece, number: int, by: float | None) -> Piece:
@@ -140,7 +122,7 @@ def eased(piece: Piece, number: int, by: float | None) -> Piece:
         told = f"the dart takes {dart.width:.1f} mm, so {by:.1f} mm of it cannot be eased in"
         raise stop("dart", told, hint="give an amount up to its width")
     left = dart.width - by
-    new = (_at(piece, dart, _middle(piece, dart), left),) if left >= LEAST_MM else ()
+    new = (_at(piece, dart, 0.0, left),) if left >= LEAST_MM else ()
     if left < LEAST_MM:
         by = dart.width
     result = _laid(piece, dart, new)
@@ -173,21 +155,23 @@ def bands(pattern: Pattern, kind: str, width: float, units: Units = "cm") -> lis
     return found
 
 
-def _part(name: str, cut: int) -> Part:
+def _band(name: str, cut: int, top: Array, bottom: Array, grain_x: float) -> Piece:
+    """A band between two lines that run from left to right."""
     corners = {"top-left": "top", "top-right": "right", "bottom-right": "bottom", "bottom-left": "left"}
-    return Part.model_construct(
+    part = Part.model_construct(
         id=name, cut=cut, seams=("top", "right", "bottom", "left"), corners=corners, inner=("left",), outer=("right",),
         stays="bottom",
     )  # fmt: skip
+    right, left = line(top[-1], bottom[-1]), line(bottom[0], top[0])
+    return Piece(part, {"top": top, "right": right, "bottom": points(bottom[::-1]), "left": left}, grain_x=grain_x)
 
 
 def _straight(pattern: Pattern, width: float) -> Piece:
     """A band as long as the whole waist, twice as high as its finished width; its grain runs along it, up the paper."""
     whole = sum(after_darts(one, one.part.top) * (2 if side == "both" else 1) for one, side in pattern.cut())
-    ring = np.array([[0.0, whole], [2 * width, whole], [2 * width, 0.0], [0.0, 0.0], [0.0, whole]])
-    seams = {name: line(ring[k], ring[k + 1]) for k, name in enumerate(("top", "right", "bottom", "left"))}
-    fold = points([[width, 0.0], [width, whole]])
-    return Piece(_part("waistband", 1), seams, lines={"fold": fold}, grain_x=width / 2)
+    top, bottom = (line((0.0, y), (2 * width, y)) for y in (whole, 0.0))
+    band = _band("waistband", 1, top, bottom, width / 2)
+    return replace(band, lines={"fold": points([[width, 0.0], [width, whole]])})
 
 
 def closed_waist(piece: Piece) -> Array:
@@ -209,10 +193,4 @@ def _shaped(piece: Piece, name: str, width: float, cut: int) -> Piece:
     low = np.asarray(LineString(top).offset_curve(-width, join_style="mitre").coords)
     if apart(low[0], top[0]) > apart(low[-1], top[0]):
         low = low[::-1]
-    seams = {
-        "top": top,
-        "right": line(top[-1], low[-1]),
-        "bottom": points(low[::-1]),
-        "left": line(low[0], top[0]),
-    }
-    return Piece(_part(name, cut), seams, grain_x=float((top[0, 0] + top[-1, 0]) / 2))
+    return _band(name, cut, top, low, float((top[0, 0] + top[-1, 0]) / 2))
