@@ -24,48 +24,33 @@ def seams_of_outline(part: Part, ring: Array, turn_points: Array, grain: Array |
     is a turn point between its neighbours, or the end of the one straight run down from the top.
     """
     name, every = part.name, part.landmarks
-    sharp_ones = [corner for corner in every if corner not in part.smooth]
     refuse_wrong_extent(name, ring)
-    marked = _on_ring(ring, turn_points)
+    away = [np.hypot(*(ring - mark).T) for mark in turn_points[:MOST_PARTS]]
+    marked = {int(far.argmin()) for far in away if far.min() <= CLOSED_MM}
+    sharp = np.flatnonzero(_turns(ring) >= SHARP_DEGREES).tolist()
     all_marked = len(marked) == len(every)
-    names = every if all_marked else sharp_ones
-    found: dict[tuple[int, ...], bool] = {}
-    sharp: list[int] = []
+    names = [corner for corner in every if all_marked or corner not in part.smooth]
+    corners = sorted(marked) if all_marked else sharp
+    found: dict[tuple[int, ...], int] = {}  # the corners, clockwise, and the step from point to point that runs so
     for by_curve in (True, False) if all_marked else (True,):  # a curve may have been filled up: marks are enough then
-        for frame in frames(grain):
+        for frame in frames(grain) if not found and len(corners) == len(names) else ():
             turned = ring @ frame.T
-            order = np.arange(len(ring)) if signed_area(turned) < 0 else np.arange(len(ring))[::-1]
-            sharp = [int(index) for index in order[_turns(turned[order]) >= SHARP_DEGREES]]
-            corners = [int(index) for index in order if index in marked] if all_marked else sharp
-            if len(corners) == len(names):
-                for labelled in _labelled(part, turned, names, corners, by_curve=by_curve):
-                    found[labelled] = bool(order[0] > order[-1])
-        if found:
-            break
+            step = 1 if signed_area(turned) < 0 else -1
+            found |= dict.fromkeys(_labelled(part, turned, names, corners[::step], step, by_curve=by_curve), step)
     if len(found) != 1:
         told = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
         hint = f"mark the {len(every)} ends of the seams with turn points (layer 2), and draw a grainline"
         raise stop("corners", told, hint=hint)
-    ((labelled, backwards),) = found.items()
-    at = dict(zip(every if len(labelled) == len(every) else sharp_ones, labelled, strict=True))
+    ((labelled, step),) = found.items()
+    at = dict(zip(names, labelled, strict=True))
     for corner in part.smooth:
         if corner not in at:
-            at[corner] = _smooth_corner(part, corner, ring, at, marked, backwards)
+            at[corner] = _smooth_corner(part, corner, ring, at, marked, step)
     ends = pairwise([at[corner] for corner in (*every, every[0])])
     return {
-        seam: points(ring[_path(len(ring), start, end, backwards)])
+        seam: points(ring[_path(len(ring), start, end, step)])
         for seam, (start, end) in zip(part.seams, ends, strict=True)
     }
-
-
-def _on_ring(ring: Array, marks: Array) -> set[int]:
-    """Indexes of the points of an outline that are marked."""
-    result = set()
-    for mark in marks[:MOST_PARTS]:
-        away = np.hypot(*(ring - mark).T)
-        if away.min() <= CLOSED_MM:
-            result.add(int(away.argmin()))
-    return result
 
 
 def _turns(ring: Array) -> Array:
@@ -76,22 +61,21 @@ def _turns(ring: Array) -> Array:
 
 
 def _labelled(
-    part: Part, ring: Array, names: Sequence[str], corners: Sequence[int], *, by_curve: bool = True
+    part: Part, ring: Array, names: Sequence[str], corners: Sequence[int], step: int, *, by_curve: bool
 ) -> Iterator[tuple[int, ...]]:
     """Every way to call corners (clockwise) by the names of the landmarks that makes an upright piece.
 
     `by_curve`: the seams that are the hollow ones of a piece must be so here.
     """
-    backwards = signed_area(ring) >= 0
     for first in range(len(corners)):
         indexes = (*corners[first:], *corners[:first])
         if not _stands(part, {name: ring[index] for name, index in zip(names, indexes, strict=True)}):
             continue
-        lines = {
-            part.corners[name]: ring[_path(len(ring), start, end, backwards)]
+        hollow = {
+            part.corners[name]: _hollow(ring[_path(len(ring), start, end, step)])
             for name, (start, end) in zip(names, pairwise((*indexes, indexes[0])), strict=True)
         }
-        if not by_curve or all(_hollow(lines[more]) > _hollow(lines[less]) for more, less in part.hollow):
+        if not by_curve or all(hollow[more] > hollow[less] for more, less in part.hollow):
             yield indexes
 
 
@@ -114,39 +98,33 @@ def _hollow(line: Array) -> float:
     return float(np.abs((line - line[0]) @ left_of(chord)).max()) / size**2
 
 
-def _path(count: int, start: int, end: int, backwards: bool) -> list[int]:
-    """Indexes along an outline of `count` points from one to another, both included."""
-    step = -1 if backwards else 1
+def _path(count: int, start: int, end: int, step: int) -> list[int]:
+    """Indexes along an outline of `count` points from one to another, both included, by steps of 1 or -1."""
     return [(start + step * index) % count for index in range((end - start) * step % count + 1)]
 
 
-def _smooth_corner(
-    part: Part, corner: str, ring: Array, at: Mapping[str, int], marked: set[int], backwards: bool
-) -> int:
-    """Index of the point where a seam goes over into the next without a corner, from the upper end of both downwards."""
+def _smooth_corner(part: Part, corner: str, ring: Array, at: Mapping[str, int], marked: set[int], step: int) -> int:
+    """Index of the point where a seam goes over into the next without a corner, from the upper end of both downwards.
+
+    It is the one that is marked between, or the end of the one straight run that is long enough to be a seam.
+    """
     names = [name for name in part.landmarks if name == corner or name in at]
     place = names.index(corner)
-    before, after = at[names[place - 1]], at[names[(place + 1) % len(names)]]
-    down = _path(len(ring), before, after, backwards)[::-1]
+    down = _path(len(ring), at[names[place - 1]], at[names[(place + 1) % len(names)]], step)[::-1]
     between = [index for index in down[1:-1] if index in marked]
     if len(between) == 1:
         return between[0]
-    runs = _straight_runs(ring[down])
+    line = ring[down]
+    steps = np.diff(line, axis=0)
+    heading = np.degrees(np.unwrap(np.arctan2(steps[:, 1], steps[:, 0])))
+    runs, first = [], 0
+    for index in range(1, len(line)):
+        if index == len(steps) or abs(heading[index] - heading[first]) > STRAIGHT_DEGREES:
+            if length(line[first : index + 1]) >= STRAIGHT_MM:
+                runs.append((first, index))
+            first = index
     if len(runs) == 1 and runs[0][0] == 0 and runs[0][1] < len(down) - 1:
         return down[runs[0][1]]
     seam = part.word(part.leads(part.corners[corner]))
     told = f"{part.name}: where the {seam} goes over into the {part.word(part.corners[corner])} cannot be told from the outline"
     raise stop("corners", told, hint="mark it with a turn point (layer 2)")
-
-
-def _straight_runs(line: Array) -> list[tuple[int, int]]:
-    """First and last index of every straight run of a line that is long enough to be a seam."""
-    steps = np.diff(line, axis=0)
-    heading = np.degrees(np.unwrap(np.arctan2(steps[:, 1], steps[:, 0])))
-    runs, first = [], 0
-    for index in range(1, len(steps) + 1):
-        if index == len(steps) or abs(heading[index] - heading[first]) > STRAIGHT_DEGREES:
-            if length(line[first : index + 1]) >= STRAIGHT_MM:
-                runs.append((first, index))
-            first = index
-    return runs

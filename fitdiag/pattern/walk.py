@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
+
 from fitdiag.knowledge.garment import Pair
 from fitdiag.pattern.blocks import GRADE
 from fitdiag.pattern.garment import far_on
 from fitdiag.pattern.ink import Drawing, Letters, Pen
 from fitdiag.pattern.measure import corner_angle
-from fitdiag.pattern.piece import Pattern, Piece, Side, length
+from fitdiag.pattern.piece import Pattern, Side, length
 from fitdiag.units import Units, format_reading
 
 TOLD_MM = 1.0  # a difference that is told; less is lost in cutting
@@ -116,7 +118,10 @@ def _walk(pattern: Pattern, rule: Pair, side: Side) -> WalkedPair:
         wholes.append(length(line))
         places.append({one.name: far_on(line, one.at) for one in pattern.pieces[name].notches if one.seam == seam})
     shared = sorted((name for name in places[0] if name in places[1]), key=lambda name: places[0][name])
-    first, last = _end_names(pattern.pieces[rule.one[0]], rule.one[1], backwards)
+    part = pattern.pieces[rule.one[0]].part
+    corners = {begins: corner.replace("-", " ") for corner, begins in part.corners.items()}
+    ends = (corners[rule.one[1]], corners[part.follows(rule.one[1])])
+    first, last = ends[::-1] if backwards else ends
     stops = [(first, 0.0, 0.0), *((f"{name} notch", places[0][name], places[1][name]) for name in shared)]
     stops.append((last, wholes[0], wholes[1]))
     stretches = tuple(
@@ -125,31 +130,24 @@ def _walk(pattern: Pattern, rule: Pair, side: Side) -> WalkedPair:
     return WalkedPair(rule.id, rule.one[0], rule.other[0], side, stretches, rule.ease_mm)
 
 
-def _end_names(piece: Piece, seam: str, backwards: bool) -> tuple[str, str]:
-    names = {begins: corner.replace("-", " ") for corner, begins in piece.part.corners.items()}
-    ends = (names.get(seam, "start"), names.get(piece.part.follows(seam), "end"))
-    return ends[::-1] if backwards else ends
-
-
 # -- in words ------------------------------------------------------------------------------------------------------------
+
+
+def _where(name: str, side: Side) -> str:
+    return f"{name[:1].upper()}{name[1:]}{'' if side == 'both' else f', {side}'}"
 
 
 def pair_told(pair: WalkedPair, units: Units) -> list[str]:
     """What a fitter needs to know of a pair: how much longer one seam is, where, and whether that can be eased in."""
-    where = "" if pair.side == "both" else f", {pair.side}"
-    if abs(pair.longer) < TOLD_MM and all(abs(s.longer) < TOLD_MM for s in pair.stretches):
-        return [f"{pair.name.capitalize()}{where}: {pair.one} and {pair.other} agree, from notch to notch."]
-    lines = [f"{pair.name.capitalize()}{where}: {_longer(pair, pair.longer, units)}."]
-    for stretch in pair.stretches:
-        if abs(stretch.longer) >= TOLD_MM and len(pair.stretches) > 1:
-            lines.append(f"  From {stretch.start} to {stretch.end}: {_longer(pair, stretch.longer, units)}.")
-    if abs(pair.longer) >= TOLD_MM:
-        most = format_reading(pair.ease, units)
-        lines[0] = lines[0][:-1] + (
-            "; ease it in."
-            if abs(pair.longer) <= pair.ease
-            else f"; more than the {most} that can be eased in, so true one to the other."
-        )
+    parts = [stretch for stretch in pair.stretches if abs(stretch.longer) >= TOLD_MM]
+    whole = abs(pair.longer)
+    if whole < TOLD_MM and not parts:
+        return [f"{_where(pair.name, pair.side)}: {pair.one} and {pair.other} agree, from notch to notch."]
+    then = f"; more than the {format_reading(pair.ease, units)} that can be eased in, so true one to the other"
+    then = "" if whole < TOLD_MM else "; ease it in" if whole <= pair.ease else then
+    lines = [f"{_where(pair.name, pair.side)}: {_longer(pair, pair.longer, units)}{then}."]
+    for stretch in parts if len(pair.stretches) > 1 else ():
+        lines.append(f"  From {stretch.start} to {stretch.end}: {_longer(pair, stretch.longer, units)}.")
     return lines
 
 
@@ -163,16 +161,11 @@ def _longer(pair: WalkedPair, by: float, units: Units) -> str:
 
 def corner_told(corner: WalkedCorner, *, drafted: bool = False) -> str:
     """`Waist at centre back: 91.7 degrees, square.` `drafted`: a block nobody has altered, whose corners are still to be trued."""
-    where = "" if corner.side == "both" else f", {corner.side}"
-    wanted = "square" if corner.wanted == 90 else "one run"
-    off = corner.degrees - corner.wanted
-    redraw = (
-        "as the block is drafted; true it with the seams laid together"
-        if drafted
-        else "redraw it with the seams laid together"
-    )
-    told = wanted if corner.right else f"{abs(off):.0f} degrees off {wanted}{',' if drafted else ':'} {redraw}"
-    return f"{corner.name[:1].upper()}{corner.name[1:]}{where}: {corner.degrees:.1f} degrees, {told}."
+    told = "square" if corner.wanted == 90 else "one run"
+    if not corner.right:
+        what = ", as the block is drafted; true" if drafted else ": redraw"
+        told = f"{abs(corner.degrees - corner.wanted):.0f} degrees off {told}{what} it with the seams laid together"
+    return f"{_where(corner.name, corner.side)}: {corner.degrees:.1f} degrees, {told}."
 
 
 def untouched(pattern: Pattern) -> bool:
@@ -180,24 +173,19 @@ def untouched(pattern: Pattern) -> bool:
     return pattern.grade == GRADE and not pattern.carried
 
 
-def _changed(old: WalkedPair, pair: WalkedPair) -> bool:
-    parts = (one.longer - was.longer for one, was in zip(pair.stretches, old.stretches, strict=False))
-    return any(abs(mm) >= TOLD_MM for mm in (pair.longer - old.longer, *parts))
-
-
 def differing(before: Walked, after: Walked, units: Units) -> list[str]:
     """What alterations did to the pairs and corners, in words; nothing where both still meet as they did."""
     lines: list[str] = []
-    known = {(pair.name, pair.side): pair for pair in before.pairs}
-    angles = {(corner.name, corner.side): corner for corner in before.corners}
+    pairs = {(pair.name, pair.side): pair for pair in before.pairs}
+    angles = {(corner.name, corner.side): corner.degrees for corner in before.corners}
     for pair in after.pairs:
-        old = known.get((pair.name, pair.side)) or known.get((pair.name, "both"))
-        if old is None or _changed(old, pair):
+        old = pairs.get((pair.name, pair.side)) or pairs[pair.name, "both"]
+        parts = (one.longer - was.longer for one, was in zip(pair.stretches, old.stretches, strict=False))
+        if any(abs(mm) >= TOLD_MM for mm in (pair.longer - old.longer, *parts)):
             lines += pair_told(pair, units)
     for corner in after.corners:
-        old_corner = angles.get((corner.name, corner.side)) or angles.get((corner.name, "both"))
-        changed = old_corner is None or abs(corner.degrees - old_corner.degrees) >= CHANGED_DEGREES
-        if changed and not corner.right:
+        degrees = angles.get((corner.name, corner.side)) or angles[corner.name, "both"]
+        if abs(corner.degrees - degrees) >= CHANGED_DEGREES and not corner.right:
             lines.append(corner_told(corner))
     return lines
 
@@ -215,14 +203,12 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
     for pair in found.pairs:
         both = [(pair.one, [s.one for s in pair.stretches]), (pair.other, [s.other for s in pair.stretches])]
         scale = (wide - left - 4) / max(sum(lengths) for _, lengths in both)
-        called = pair.name.capitalize() + ("" if pair.side == "both" else f", {pair.side}")
-        pen.text(0, y, called, Letters(10, bold=True, role="pair"))
+        pen.text(0, y, _where(pair.name, pair.side), Letters(10, bold=True, role="pair"))
         for row, (name, lengths) in enumerate(both):
-            level, at = y + 4.0 + 6.0 * row, left
+            level = y + 4.0 + 6.0 * row
             pen.text(0, level + 1.2, name, Letters(9, role="piece"))
             pen.line([(left, level), (left + sum(lengths) * scale, level)], "new")
-            for size in lengths:
-                at += size * scale
+            for at in (left + np.cumsum(lengths) * scale).tolist():
                 pen.line([(at, level - 1.6), (at, level + 1.6)], "part")
         at = left
         for stretch in pair.stretches:
@@ -234,8 +220,7 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
         told += pair_told(pair, units)
         y += 26.0
     for corner in found.corners:
-        words = corner_told(corner, drafted=untouched(pattern))
-        pen.text(0, y, words, Letters(9, role="corner"))
-        told.append(words)
+        told.append(corner_told(corner, drafted=untouched(pattern)))
+        pen.text(0, y, told[-1], Letters(9, role="corner"))
         y += 6.0
     return pen.done("The seams walked", " ".join(told))
