@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
@@ -44,7 +45,7 @@ class Said:
             longer = self.left if self.left.mm >= self.right.mm else self.right
             unit, vague = self.left.unit or self.right.unit, self.left.vague or self.right.vague
             return replace(longer, unit=unit, vague=vague)
-        return self.amount or self.left or self.right
+        return self.amount
 
     @property
     def error_mm(self) -> float | None:
@@ -268,8 +269,17 @@ def _measured(items: Sequence[_Item], plain: str) -> Said:
         seen: Seen = "yes" if any(length.mm for length in said) else "no"
         return Said(seen, left=by_side["left"], right=by_side["right"])
     more = _more(items, plain)
-    side = "both" if more or len(set(sides)) > 1 else next(iter(sides), None)
+    side: Side | None = "both" if more else _side_of(lengths[0], items, plain)
     return Said("yes" if first.mm else "no", amount=first, side=side, more=more)
+
+
+def _side_of(length: _Item, items: Sequence[_Item], plain: str) -> Side | None:
+    """The side a length is of: both where they are joined, else the one named last before it, or the first behind it."""
+    sides = [item for item in items if item.side is not None]
+    if any(plain[a.end : b.start].strip(" ,") in ("and", "&", "") and a.side != b.side for a, b in pairwise(sides)):
+        return "both"
+    before = [item for item in sides if item.end <= length.start]
+    return before[-1].side if before else sides[0].side if sides else None
 
 
 # -- answers in words --------------------------------------------------------------------------------------------------

@@ -211,14 +211,7 @@ class Words:
 
     def places(self, text: str) -> str:
         """The places of the garment and the body that a text names."""
-        return self._among(self._places, text)
-
-    def poses(self, text: str) -> str:
-        """The poses and movements that a text tells of."""
-        return self._among(self._poses, text)
-
-    def _among(self, names: set[str], text: str) -> str:
-        return " ".join(sorted({name for word in self.meant(_words(text)) for name in word} & names))
+        return " ".join(sorted({name for word in self.meant(_words(text)) for name in word} & self._places))
 
     def known_denial(self, kind: Kind, text: str) -> bool:
         """Whether a sentence with a "not" says what a rule says with a "not": it does not touch, will not close."""
