@@ -75,7 +75,32 @@ def sheet_pdf(base: RuleBase, units: Units, paper: str) -> bytes:
     """The sheet on paper, two signs beside each other; a sign is never split."""
     pdf = document(TITLE, PAPERS[paper])
     pdf.set_lang("en")
-    _Setter(pdf).set(list(signs_by_station(base, units)))
+    pdf.set_margin(MARGIN)
+    pdf.set_auto_page_break(True, MARGIN + 4.0)
+    pdf.c_margin = 0.0
+    pdf.footer = lambda: _foot(pdf)  # type: ignore[method-assign]
+    pdf.add_page()
+    pdf.set_font("times", "B", 18)
+    pdf.cell(0, 7.5, TITLE, new_x="LMARGIN", new_y="NEXT")
+    pdf.set_font("helvetica", "", 8.5)
+    pdf.multi_cell(0, 3.8, INTRO, new_x="LMARGIN", new_y="NEXT")
+    pdf.ln(2.0)
+    half = (pdf.epw - GUTTER) / 2
+    cell = (half - 3.0) / 4  # four pictures side by side
+    high = min(cell * 1.1, (pdf.eph - 4.5) / ROWS - WORDS_HIGH)
+    for title, signs in signs_by_station(base, units):
+        if pdf.will_page_break(9.0 + high + WORDS_HIGH):
+            pdf.add_page()
+        pdf.set_font("times", "B", 13)
+        pdf.cell(0, 8.0, title, new_x="LMARGIN", new_y="NEXT")
+        for first in range(0, len(signs), 2):
+            if pdf.will_page_break(high + WORDS_HIGH):
+                pdf.add_page()
+            top = pdf.y
+            for column, sign in enumerate(signs[first : first + 2]):
+                wide = cell if len(sign.pictures) == 4 else half / 2 - 0.5
+                _put(pdf, sign, (MARGIN + column * (half + GUTTER), top, half), (wide, high))
+            pdf.set_y(top + high + WORDS_HIGH)
     return bytes(pdf.output())
 
 
@@ -83,60 +108,24 @@ ROWS = 7  # on a full page
 WORDS_HIGH = 12.0  # mm above and below a picture
 
 
-class _Setter:
-    """Sets rows of two signs, page after page."""
+def _foot(pdf: FPDF) -> None:
+    pdf.set_y(-MARGIN)
+    pdf.set_font("helvetica", "", SMALL)
+    pdf.cell(0, 3.0, f"page {pdf.page_no()}", align="R")
 
-    def __init__(self, pdf: FPDF) -> None:
-        self.pdf = pdf
-        self.half = (float(pdf.w) - 2 * MARGIN - GUTTER) / 2
-        self.cell = (self.half - 3.0) / 4  # four pictures side by side
-        self.bottom = float(pdf.h) - MARGIN - 4.0
-        self.high = min(self.cell * 1.1, (self.bottom - MARGIN - 0.5) / ROWS - WORDS_HIGH)
-        self.row = self.high + WORDS_HIGH
 
-    def set(self, stations: Sequence[tuple[str, tuple[Sign, ...]]]) -> None:
-        y = self.turn()
-        self.pdf.set_font("times", "B", 18)
-        self.pdf.text(MARGIN, y + 5, TITLE)
-        self.pdf.set_font("helvetica", "", 8.5)
-        self.pdf.c_margin = 0.0
-        self.pdf.set_xy(MARGIN, y + 7.5)
-        self.pdf.multi_cell(float(self.pdf.w) - 2 * MARGIN, 3.8, INTRO)
-        y = self.pdf.get_y() + 2.0
-        for title, signs in stations:
-            if y + 9.0 + self.row > self.bottom:
-                y = self.turn()
-            self.pdf.set_font("times", "B", 13)
-            self.pdf.text(MARGIN, y + 5.5, title)
-            y += 8.0
-            for first in range(0, len(signs), 2):
-                if y + self.row > self.bottom:
-                    y = self.turn()
-                for column, sign in enumerate(signs[first : first + 2]):
-                    self.sign(sign, MARGIN + column * (self.half + GUTTER), y)
-                y += self.row
-
-    def turn(self) -> float:
-        self.pdf.add_page()
-        self.pdf.set_font("helvetica", "", SMALL)
-        told = f"page {len(self.pdf.pages)}"
-        self.pdf.text(
-            float(self.pdf.w) - MARGIN - self.pdf.get_string_width(told), float(self.pdf.h) - MARGIN + 2, told
-        )
-        return MARGIN
-
-    def sign(self, sign: Sign, x: float, y: float) -> None:
-        self.pdf.set_font("helvetica", "B", 8.5)
-        self.pdf.set_xy(x, y)
-        self.pdf.multi_cell(self.half, 3.6, plain(f"{sign.number}. {sign.title}"), align="L")
-        top, high = y + 6.6, self.high
-        wide = self.cell if len(sign.pictures) == 4 else self.half / 2 - 0.5
-        self.pdf.set_font("helvetica", "", SMALL)
-        for number, (word, svg) in enumerate(sign.pictures):
-            left = x + number * (wide + 1.0)
-            put_svg(self.pdf, svg, (left, top, wide, high))
-            self.pdf.set_xy(left, top + high + 0.4)
-            self.pdf.multi_cell(wide, 2.6, plain(word), align="C")
+def _put(pdf: FPDF, sign: Sign, place: tuple[float, float, float], size: tuple[float, float]) -> None:
+    """A sign at a place (left, top, width), its pictures of a size (width, height, mm)."""
+    (x, top, width), (wide, high) = place, size
+    pdf.set_font("helvetica", "B", 8.5)
+    pdf.set_xy(x, top)
+    pdf.multi_cell(width, 3.6, plain(f"{sign.number}. {sign.title}"), align="L")
+    pdf.set_font("helvetica", "", SMALL)
+    for number, (word, svg) in enumerate(sign.pictures):
+        left = x + number * (wide + 1.0)
+        put_svg(pdf, svg, (left, top + 6.6, wide, high))
+        pdf.set_xy(left, top + 6.6 + high + 0.4)
+        pdf.multi_cell(wide, 2.6, plain(word), align="C")
 
 
 def put_svg(pdf: FPDF, svg: str, place: tuple[float, float, float, float]) -> None:
