@@ -92,40 +92,36 @@ def _before(talk: Interview, before: Finding) -> Iterator[Line]:
     yield from _one(talk, talk.base.symptoms[before.symptom], KEYS if first else "", then)
 
 
+# how a stage is opened: what is asked first, what after an answer, and how to answer
+OPENINGS = {
+    "history": (
+        "Was this pattern altered before, and how?",
+        "What else was altered?",
+        "In your own words, like took in the sides, or tuck across the back {sample}; Enter when there is nothing more.",
+    ),
+    "body": (
+        "What is there to say of shape and stance, compared with the block?",
+        "What else is there to say of shape and stance, compared with the block?",
+        "In your own words, like flat seat, full calf, knock knees; very before what is marked. ? lists all, with numbers;"
+        " Enter when there is nothing more.",
+    ),
+    "seen": (
+        "What do you see on the muslin, or {feel}?",
+        "What else do you see on the muslin, or {feel}?",
+        "In your own words, with the amount where you know it, like baggy under the seat {sample}. ?back (or front, side, worn,"
+        " paper) lists the signs of a view. Enter when that is all that meets the eye from front, side and back; ask if you have"
+        " not looked at all of it.",
+    ),
+}
+
+
 def _opening(talk: Interview) -> Iterator[Line]:
-    known = {"history": talk.findings.done, "body": talk.findings.body, "seen": talk.findings.symptoms}
-    more = bool(known[talk.stage])
-    when_done = "when there is nothing more" if more else "when there is nothing"
-    if not more:
+    known = {"history": talk.findings.done, "body": talk.findings.body, "seen": talk.findings.symptoms}[talk.stage]
+    first, then, hint = OPENINGS[talk.stage]
+    if not known:
         yield Line(HEADS[talk.stage], "head")
-    if talk.stage == "history":
-        yield Line("What else was altered?" if more else "Was this pattern altered before, and how?", "ask")
-        yield Line(
-            f"In your own words, like took in the sides, or tuck across the back {talk.sample}; Enter {when_done}.",
-            "hint",
-        )
-    elif talk.stage == "body":
-        yield Line(
-            f"{'What else' if more else 'What'} is there to say of shape and stance, compared with the block?", "ask"
-        )
-        yield Line(
-            "In your own words, like flat seat, full calf, knock knees; very before what is marked. ? lists all, with numbers;"
-            f" Enter {when_done}.",
-            "hint",
-        )
-    else:
-        feel = "feel" if talk.alone else "does the client feel"
-        yield Line(f"What {'else ' if more else ''}do you see on the muslin, or {feel}?", "ask")
-        end = (
-            "Enter when that is all that meets the eye from front, side and back; ask if you have not looked at all of it."
-            if more
-            else "Enter when nothing meets the eye."
-        )
-        yield Line(
-            f"In your own words, with the amount where you know it, like baggy under the seat {talk.sample}. ?back (or front, side,"
-            f" worn, paper) lists the signs of a view. {end}",
-            "hint",
-        )
+    yield Line((then if known else first).format(feel="feel" if talk.alone else "does the client feel"), "ask")
+    yield Line(hint.format(sample=talk.sample), "hint")
 
 
 def question(talk: Interview, *, new_station: bool) -> list[Line]:
