@@ -43,7 +43,6 @@ _IRREGULAR = {
 }  # fmt: skip
 _ENDINGS = ("iness", "ness", "ings", "ing", "ies", "ier", "ed", "er", "es", "s", "y")
 _ALIKE = 0.85  # how well a word stands for one it is like
-_ASIDE = 0.45  # what a word counts that stands in the question only
 _UNKNOWN = 1.2  # the weight of a word no rule knows
 _SPELT = 0.78  # from this likeness on a word may be another one misspelt
 _TELLING = 9.0  # the weight of a phrase that tells wholly
@@ -125,12 +124,6 @@ class Heard:
 # Where a name stands: in which phrase, how well the word there stands for it (less than 0, so that the likest come first), and
 # the place of that word in the phrase.
 _Place = tuple[int, float, int]
-
-
-@dataclass(frozen=True)
-class _Entry:
-    known: frozenset[str]
-    aside: frozenset[str]
 
 
 class Words:
@@ -268,7 +261,7 @@ class Words:
         for rule_id, entry in table.entries.items():
             known = _known(entry, typed, weights) / in_all
             fitting, phrase = best[rule_id]
-            opposed = sum(other in entry.known and meant not in entry.known for meant, other in against)
+            opposed = sum(other in entry and meant not in entry for meant, other in against)
             fit = (whole * known + (1.0 - whole) * fitting) * _AGAINST**opposed
             result.append(Heard(fit * sure, rule_id, phrase, told[rule_id] * sure))
         return sorted(result, key=lambda one: -one.fit)
@@ -312,7 +305,7 @@ class _Table:
     def __init__(
         self, words: Words, rules: Iterable[Symptom | BodyNote | Alteration], everyday: Mapping[str, Sequence[str]]
     ) -> None:
-        self.entries: dict[str, _Entry] = {}
+        self.entries: dict[str, frozenset[str]] = {}  # all that a rule is told by, its question among it
         rules = list(rules)
         # what a rule is called, id or title, to its id; the first one's where two are called alike
         self.own: dict[str, str] = {}
@@ -329,7 +322,7 @@ class _Table:
         self._stands: dict[str, list[_Place]] = {}
         for rule in rules:
             aside = frozenset(name for word in words.meant(_words(_aside(rule))) for name in word)
-            self.entries[rule.id] = _Entry(known[rule.id], aside)
+            self.entries[rule.id] = known[rule.id] | aside
             for row, text in rows[rule.id]:
                 for place, word in enumerate(row):
                     for name, share in word.items():
@@ -406,13 +399,10 @@ def _literal(row: Iterable[Weights]) -> list[str]:
     return [max(word, key=word.__getitem__) if len(word) > 1 else next(iter(word)) for word in row]
 
 
-def _known(entry: _Entry, typed: Sequence[Weights], weights: Sequence[float]) -> float:
+def _known(entry: frozenset[str], typed: Sequence[Weights], weights: Sequence[float]) -> float:
     """How much of what was typed one rule knows."""
-    known = 0.0
-    for word, weight in zip(typed, weights, strict=True):
-        if not (entry.known.isdisjoint(word) and entry.aside.isdisjoint(word)):
-            known += weight * max(
-                share if name in entry.known else _ASIDE * share if name in entry.aside else 0.0
-                for name, share in word.items()
-            )
-    return known
+    return sum(
+        weight * max((share for name, share in word.items() if name in entry), default=0.0)
+        for word, weight in zip(typed, weights, strict=True)
+        if not entry.isdisjoint(word)
+    )
