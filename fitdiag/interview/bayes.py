@@ -3,37 +3,31 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from math import exp, log
-from typing import Generic, TypeVar
 
 _ADDED = 0.5  # words added to every count, so that no word is impossible
 
 
-Name = TypeVar("Name", bound=Hashable)
-
-
-class NaiveBayes(Generic[Name]):
+class NaiveBayes:
     """Naive Bayes over sets of words, with Lidstone smoothing.
-
-    `even`: each rule is as likely as any other, however many phrases it has.
 
     Source: C. D. Manning, P. Raghavan and H. Schütze, Introduction to Information Retrieval (2008), chapter 13, from memory.
     """
 
-    def __init__(self, phrases: Mapping[Name, Sequence[Sequence[str]]], *, even: bool = False) -> None:
+    def __init__(self, phrases: Mapping[str, Sequence[Sequence[str]]]) -> None:
         counts = {name: Counter(word for row in rows for word in set(row)) for name, rows in phrases.items()}
         self.words = frozenset().union(*counts.values()) if counts else frozenset()
         self._least = {name: log(_ADDED) - self._total(count) for name, count in counts.items()}
         self._extra = {
             name: {word: log(n + _ADDED) - log(_ADDED) for word, n in count.items()} for name, count in counts.items()
         }
-        self._before = {name: 0.0 if even else log(max(1, len(rows))) for name, rows in phrases.items()}
+        self._before = {name: log(max(1, len(rows))) for name, rows in phrases.items()}
 
     def _total(self, count: Counter[str]) -> float:
         return log(count.total() + _ADDED * len(self.words))
 
-    def chances(self, words: Sequence[str]) -> dict[Name, float]:
+    def chances(self, words: Sequence[str]) -> dict[str, float]:
         """The chance of each rule, given that the words speak of one; words in no phrase say nothing."""
         known = set(words) & self.words
         odds = {

@@ -56,8 +56,6 @@ _FIT: dict[Kind, tuple[float, float, float, int]] = {"body note": (0.6, 3.5, 1.0
 _FIT_LENIENT, _FIT_WHOLE = 0.4, 0.5
 _FEW, _WHOLLY = 2, 0.85  # so few words may be all of a rule's own phrase; how well they must fit it
 _OF_OTHERS = 0.8  # how well a body note must fit where nothing says whose it is
-# How likely words must be those of a body note, where whose it is is said and where not.
-_MAY_BE_BODY, _SOONER_BODY = 0.005, 0.06
 _LONGEST_SPAN = 3  # clauses read together
 
 
@@ -103,10 +101,6 @@ def read_mail(base: RuleBase, words: Words, text: str, units: Units) -> tuple[Pr
             key = (proposal.kind, proposal.id)
             if key not in best or fit > best[key][0]:
                 best[key] = (fit, place, proposal)
-    for (kind, name), (fit, _, _) in tuple(best.items()):
-        against = base.symptoms[name].opposite if kind == "symptom" else ()
-        if any(best[kind, other][0] > fit for other in against if (kind, other) in best):
-            del best[kind, name]
     return tuple(proposal for _, _, proposal in sorted(best.values(), key=lambda one: one[1]))
 
 
@@ -265,9 +259,8 @@ def _body(words: Words, text: str) -> tuple[float, str, str] | None:
     if body is None:
         return None
     if says("owned", pattern("at a place").sub(" ", text)):
-        return body if words.of_kind("body note", text) >= _MAY_BE_BODY else None
-    sure = body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2
-    return body if sure and words.of_kind("body note", text) >= _SOONER_BODY else None
+        return body
+    return body if body[0] >= _OF_OTHERS and words.telling("body note", text) >= 2 else None
 
 
 def _plain(text: str) -> str:

@@ -140,7 +140,6 @@ class Words:
             "symptom": base.symptoms, "body note": base.body_notes, "alteration": base.alterations,
         }  # fmt: skip
         self._everyday = {row.symptom: row.phrases for row in base.everyday}
-        self._worked_out = base.worked_out
         self._made: dict[Kind, _Table] = base.worked_out.setdefault(("tables of words",), {})
 
     def find(self, kind: Kind, text: str, most: int = 5) -> tuple[str, ...]:
@@ -224,17 +223,6 @@ class Words:
         """How likely a text speaks of each rule, given that it speaks of one, by its words alone, misspelt ones mended."""
         table = self._table(kind)
         return table.bayes.chances(_literal(self._typed(table, text)[0]))
-
-    def of_kind(self, kind: Kind, text: str) -> float:
-        """How likely a text speaks of a rule of this kind and not of another, by its words alone."""
-        key = ("words of all kinds",)
-        if key not in self._worked_out:
-            said = {(other, name): rows for other in self._tables for name, rows in self._table(other).said.items()}
-            self._worked_out[key] = NaiveBayes(said, even=True)
-        chances: Mapping[tuple[Kind, str], float] = self._worked_out[key].chances(
-            _literal(self._typed(self._table(kind), text)[0])
-        )
-        return sum(chance for (other, _), chance in chances.items() if other == kind)
 
     def heard(self, kind: Kind, text: str, lenient: float, unknown: float, whole: float) -> list[Heard]:
         """Every rule that a text may name, the best first.
