@@ -106,10 +106,9 @@ def _opening(at: At, numbers: Sequence[Any]) -> list[str]:
     ]
 
 
-def _pinch(at: At, numbers: Sequence[float], out: float | None = None) -> list[str]:
+def _pinch(at: At, numbers: Sequence[float]) -> list[str]:
     """Spare cloth pinched out: a tab that stands off the edge at (x, y), `tall` high, as far as the amount."""
-    x, y, tall = numbers
-    out = at.amount if out is None else out
+    (x, y, tall), out = numbers, at.amount
     if not out:
         return []
     a, b, tip = at((x - 0.5, y - tall / 2)), at((x - 0.5, y + tall / 2)), at((x + out, y))
@@ -135,28 +134,6 @@ def _bubble(at: At, place: Sequence[float]) -> list[str]:
     ]
 
 
-def _puckers(at: At, numbers: Sequence[float]) -> list[str]:
-    x, top, bottom = numbers
-    step, wide = (0.0, 13.0, 8.0, 5.0)[at.strength], (0.0, 3.0, 4.2, 5.4)[at.strength]
-    count = int((bottom - top) / step) if step else 0
-    return [
-        ink.pull((x - wide, top + n * step - 1.4), (x + wide, top + n * step + 1.4), 1.0, 1.0) for n in range(count + 1)
-    ][: count + bool(step)]
-
-
-def _threads(at: At, numbers: Sequence[float]) -> list[str]:
-    """The threads of the cloth beside a drawn grain, leaning by the amount."""
-    x, top, bottom = numbers
-    return [
-        ink.stroke(
-            f"M{ink.pair((x + off - at.amount / 2, bottom))}L{ink.pair((x + off + at.amount / 2, top))}",
-            0.6,
-            grey="#666",
-        )
-        for off in (-12.0, -9.0, -6.0, -3.0, 3.0, 6.0, 9.0, 12.0)
-    ]
-
-
 def _ring(at: At, numbers: Sequence[float]) -> list[str]:
     (x, y), r = at(numbers[:2]), numbers[2]
     return [
@@ -175,8 +152,9 @@ def _edge(at: At, rows: Sequence[Any]) -> list[str]:
 
 MARKS: Mapping[str, Mark] = {
     "folds": _folds, "pulls": _pulls, "level": _level, "fan": _fan, "opening": _opening, "pinch": _pinch,
-    "tab": lambda at, numbers: _pinch(at, numbers, 9.0), "bubble": _bubble, "puckers": _puckers, "threads": _threads,
-    "ring": _ring, "edge": _edge, "line": lambda at, places: [ink.line([at(place) for place in places], 2.0)],
+    "bubble": _bubble, "ring": _ring,
+    "thread": lambda at, places: [ink.stroke(f"M{ink.pair(at(places[0]))}L{ink.pair(at(places[1]))}", 0.6, grey="#666")],
+    "edge": _edge, "line": lambda at, places: [ink.line([at(place) for place in places], 2.0)],
     "corners": lambda at, places: [ink.line([at(place) for place in places], 2.0, smooth=False)],
     "seam": lambda at, places: [ink.line([at(place) for place in places], 1.0)],
     "ticks": lambda at, places: [ink.line([at(place) for place in places], 0.9)],
