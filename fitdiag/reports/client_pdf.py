@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cache
 from io import BytesIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple, cast
 
 from fitdiag.pattern.pdf import PAPERS, Paper, document, paint, plain
 from fitdiag.reports.muslin_sheet import png_size
@@ -15,13 +15,14 @@ if TYPE_CHECKING:
     from fpdf import FPDF
 
 MARGIN, GUTTER = 11.0, 6.0  # mm
-TRIES = ((1, (10.0, 9.0)), (2, (10.0, 9.0, 8.5, 8.0)), (3, (10.0, 9.0)))  # pages, and the points of the letters
+SMALLER = (10.0, 9.0, 8.5, 8.0)  # points of the letters
+TRIES = ((1, SMALLER[:2]), (2, SMALLER), (3, SMALLER))  # pages at most, and the letters
 LARGE = 14.0  # large print as the trade of printing understands it: 14 points and more
 MUSLIN_MM = 88.0  # height of the pictures of simulated cloth
 INK, SOFT = 0, 80  # greys
 LONGEST_HEAD = 90  # letters of it at the foot of a page
 SPACING = 1.25  # from line to line, in heights of the letters
-TICK, POINT = "[ ]", "\u00b7"
+TICK, POINT = "tick", "point"
 Lists = Sequence[
     tuple[str, Sequence[str], str]
 ]  # a heading, what stands under it, and the mark of each; "" counts them
@@ -41,6 +42,15 @@ def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> byt
 def _plain(text: str) -> str:
     """Text a core font can set, its amounts still held together."""
     return " ".join(plain(word).replace(" ", NO_BREAK) for word in text.split(" "))
+
+
+class _Row(NamedTuple):
+    """A text of a list: the heading it begins, its mark, and how high it is, mm."""
+
+    title: str
+    text: str
+    mark: str
+    high: float
 
 
 class _Setter:
@@ -103,27 +113,63 @@ class _Setter:
         self.pdf.ln(self.line * 0.75)
 
     def _columns(self, lists: Lists) -> None:
-        """Lists under their headings in two columns, in large print in one."""
+        """Lists under their headings in two columns of about one height, in large print in one; what finds no room goes on on the next
+        page."""
+        width = self.wide if self.size >= LARGE else (self.wide - GUTTER) / 2
+        rows = self._rows(lists, width)
+        high = [row.high for row in rows]
+
+        def uneven(first: int) -> float:
+            """How high the higher column is with the other one beginning here, and six lines more where that parts a list."""
+            return max(sum(high[:first]), sum(high[first:])) + (0.0 if rows[first].title else self.line * 6)
+
+        parted = min(range(len(rows)), key=uneven, default=0) if width < self.wide else len(rows)
+        waiting = [rows[:parted], rows[parted:]]
+        while any(waiting):
+            top = foot = self.pdf.y
+            for number, column in enumerate(waiting):
+                self.pdf.y = top
+                while column and (top == self.pdf.t_margin or not self.pdf.will_page_break(column[0].high)):
+                    self._row(column.pop(0), MARGIN + number * (width + GUTTER), width)
+                foot = max(foot, self.pdf.y)
+            self.pdf.y = foot
+            if any(waiting):
+                self.pdf.add_page()
         self.pdf.ln(self.line * 0.3)
-        several = 1 if self.size >= LARGE else 2
-        with self.pdf.text_columns(ncols=several, gutter=GUTTER, balance=True, line_height=SPACING) as columns:
-            for title, texts, mark in lists:
-                if not texts:
-                    continue
-                self._font(by=1.12, face="times", bold=True)
-                columns.paragraph().write(title)
-                columns.end_paragraph()
-                self._font()
-                for number, text in enumerate(texts, 1):
-                    row = columns.paragraph(
-                        indent=self.line * 1.25, bullet_string=mark or f"{number}.", bullet_r_margin=self.line * 0.35,
-                        bottom_margin=self.line * (0.12 if number < len(texts) else 0.4),
-                    )  # fmt: skip
-                    row.write(_plain(text))
-                    columns.end_paragraph()
+
+    def _rows(self, lists: Lists, width: float) -> list[_Row]:
+        """What stands in a column, each with its height; a heading stands with the first text under it."""
+        self._font()
+        rows = []
+        for title, texts, mark in lists:
+            for number, text in enumerate(texts, 1):
+                told = self.pdf.multi_cell(
+                    width - self.line * 1.25, self.line, _plain(text), align="L", dry_run=True, output="HEIGHT"
+                )
+                high = cast("float", told) + self.line * (0.12 if number > 1 else 1.75)
+                rows.append(_Row(title if number == 1 else "", text, mark or f"{number}.", high))
+        return rows
+
+    def _row(self, row: _Row, x: float, width: float) -> None:
+        """A text with its mark, under a heading where it has one."""
+        indent = self.line * 1.25
+        if row.title:
+            self.pdf.ln(self.line * 0.3)
+            self._words(row.title, x=x, width=width, by=1.12, face="times", bold=True)
+        top, box = self.pdf.y, self.line * 0.5
+        if row.mark == TICK:
+            self.pdf.set_line_width(0.25)
+            self.pdf.rect(x + box / 4, top + self.line * 0.22, box, box)
+        elif row.mark == POINT:
+            self.pdf.set_fill_color(INK)
+            self.pdf.circle(x + box * 0.75, top + box, box / 5, style="F")
+        else:
+            self._words(row.mark, x=x, width=indent)
+        self.pdf.y = top
+        self._words(row.text, x=x + indent, width=width - indent, after=0.12)
 
     def _change(self, change: Change) -> None:
-        scale = 0.72 * max(self.size / 10.0, 0.9)
+        scale = 0.72 * self.size / 10.0
         wide = sum(picture.drawing.width * scale + GUTTER for picture in change.pictures)
         beside = wide <= self.wide * 0.64
         if not beside:  # in large print the drawings stand below the words
