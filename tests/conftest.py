@@ -26,7 +26,7 @@ from fitdiag.knowledge.strict_yaml import parse_yaml
 __all__ = ["blank", "browser", "idle", "open_page"]  # one browser for all tests of pages
 
 # The same examples each time, so that a red test is the fault of a change; `--hypothesis-profile=search` draws new ones.
-settings.register_profile("same", derandomize=True)
+settings.register_profile("same", derandomize=True, max_examples=60)
 settings.register_profile("search", derandomize=False, print_blob=True)
 settings.load_profile("same")
 

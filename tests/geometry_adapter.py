@@ -41,20 +41,14 @@ def _half(pattern: Any, alteration: str) -> Any:
     return "left" if pattern.garment.alterations[alteration].operation.one_side else None
 
 
-def trued(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, list[str]]:
-    """The pattern after an alteration and trueing, and everything that is told about it, one text a seam or pair."""
+def trued(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, Any, list[str]]:
+    """The pattern after an alteration and trueing, after trueing it again, and all that is told about it, one text a seam or pair."""
     result, changes = true(carry_out(pattern, alteration, amount_mm, _half(pattern, alteration)).pattern)
     told = [f"{one.piece} {one.seam} {one.change:+.2f} mm" for one in changes]
     for pair in walked(result).pairs:
         told += [f"{pair.one} {pair.other} {text}" for text in pair_told(pair, "cm")]
         told.append(f"{pair.name} {pair.longer:+.2f} mm")  # what --json prints
-    return result, told
-
-
-def trued_twice(pattern: Any, alteration: str, amount_mm: float) -> tuple[Any, Any]:
-    """The pattern after trueing once, and after trueing it a second time."""
-    once, _ = true(carry_out(pattern, alteration, amount_mm, _half(pattern, alteration)).pattern)
-    return once, true(once)[0]
+    return result, true(result)[0], told
 
 
 def printed(pattern: Any) -> dict[str, float]:

@@ -829,7 +829,7 @@ def _read_or_told(text: str, read: Callable[[Any], object]) -> None:
             assert str(problem).isprintable()
 
 
-@settings(MANY, max_examples=150)
+@settings(MANY, max_examples=80)
 @given(st.dictionaries(CASE_KEYS, VALUES, max_size=6))
 def test_any_case_file_is_read_or_told(values: dict[str, Any]) -> None:
     """Any value under any key ends in a case that reads back the same, or in problems at their places."""
@@ -842,7 +842,7 @@ def test_any_case_file_is_read_or_told(values: dict[str, Any]) -> None:
     _read_or_told(json.dumps(given), read)
 
 
-@settings(MANY, max_examples=150)
+@settings(MANY, max_examples=80)
 @given(st.dictionaries(ROUND_KEYS, VALUES, max_size=6))
 def test_any_round_file_is_read_or_told(values: dict[str, Any]) -> None:
     """The same for a round."""

@@ -363,7 +363,7 @@ def mangled(draw: st.DrawFn) -> tuple[str, str]:
     ), words
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(mangled())
 def test_survives_mail(base: RuleBase, case: tuple[str, str]) -> None:
     """Quote marks, wrapped lines, soft breaks, foreign line ends and blanks change nothing."""
@@ -373,7 +373,7 @@ def test_survives_mail(base: RuleBase, case: tuple[str, str]) -> None:
     assert ("lamp-7f", 1, ()) == (form.token, len(form.findings), form.warnings)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_a_cut_or_changed_block_is_noticed(base: RuleBase, data: st.DataObject) -> None:
     """Cut at any place, or with one letter changed or lost, a form is refused, never read by halves or otherwise."""
@@ -397,7 +397,7 @@ def test_a_cut_or_changed_block_is_noticed(base: RuleBase, data: st.DataObject) 
         assert (read_form(text, base, "mail"), "changed") == (form, kind)
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.recursive(
         st.none()

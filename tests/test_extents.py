@@ -228,7 +228,7 @@ def test_any_findings_give_a_list_that_holds_together(base: RuleBase, start: int
     """250 findings a start (2,000 in all): one closing line a sign, none on both sides, no pair that undoes itself, finite amounts."""
 
     @seed(start)
-    @settings(max_examples=250, deadline=None, database=None, suppress_health_check=list(HealthCheck))
+    @settings(max_examples=120, deadline=None, database=None, suppress_health_check=list(HealthCheck))
     @given(any_findings(base))
     def holds(findings: Findings) -> None:
         conclusion = conclude(base, findings)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import cache
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -33,6 +34,7 @@ def base() -> RuleBase:
     return load_rules()
 
 
+@cache
 def drawn(symptom: str, strength: int, side: str | None = None) -> str:
     svg = figure(symptom, strength, side=side, title="it shows clearly")
     assert svg is not None

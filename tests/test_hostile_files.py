@@ -41,7 +41,7 @@ from fitdiag.sessions.state import conclude, fold
 from fitdiag.units import LONGEST_MM
 
 SECONDS = 30  # for a real program, on a busy machine; a hang or a bomb takes longer than that by far
-MANY = settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+MANY = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 SOME = settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 FINDINGS = """\
@@ -646,7 +646,7 @@ def test_any_structure_as_a_rule_file(tmp_path: Path, value: object, file: str) 
         (folder / file).write_text(kept, encoding="utf-8")
 
 
-@settings(MANY, max_examples=50)
+@settings(MANY, max_examples=30)
 @given(st.dictionaries(KEYS, VALUES, max_size=6), st.sampled_from(WHOLE))
 def test_any_structure_in_a_log(tmp_path: Path, base: RuleBase, more: dict[str, object], event: dict[str, Any]) -> None:
     """The same as an event of a log."""
@@ -722,7 +722,7 @@ def rules_or_problems(folder: Path) -> bool:
     return True
 
 
-@settings(MANY, max_examples=150)
+@settings(MANY, max_examples=80)
 @given(st.integers(0, 2**32))
 def test_mutated_rules(tmp_path: Path, seed: int) -> None:
     """A rule base with a mutated file loads, and then everything works with it, or gives problems with a place."""

@@ -383,7 +383,7 @@ PLACES = st.sampled_from(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(PLACES, JSON)
 def test_anything_anywhere_is_read_or_refused(place: tuple[Any, ...], value: object) -> None:
     """Whatever stands at any place of a pattern file, it is read as a sound pattern or refused with problems."""
@@ -722,7 +722,7 @@ def test_a_wrong_drawing_gets_one_clear_message(name: str) -> None:
     assert problem.hint
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.integers(0, 1200), st.integers(0, 30), st.text(alphabet="0123456789 <>/&;\"'=MmCcAaZz.-eEé\x07", max_size=12))
 def test_a_damaged_drawing_is_read_or_refused(at: int, cut: int, put: str) -> None:
     """Whatever is cut out of a drawing or typed into it, it is read as a sound pattern or refused with problems."""

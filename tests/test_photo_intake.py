@@ -26,7 +26,7 @@ from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, r
 from fitdiag.photos.marks import Marks
 from fitdiag.problems import Problem, ProblemsFoundError
 
-FUZZ = settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+FUZZ = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 RED, GREEN, BLUE, YELLOW = (220, 20, 20), (20, 200, 20), (20, 20, 220), (220, 220, 20)
 TELLTALES = (
     b"Exif",

@@ -473,7 +473,7 @@ KEYS = ("symptom", "seen", "amount_mm", "error_mm", "severity", "side", "origin"
         "body", "pattern", "tables", "client", "units", "awaits", "causes", "recommendations", "leave_alone", "rules")  # fmt: skip
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data())
 def test_hand_made_events_never_break_the_fold(base: RuleBase, data: st.DataObject) -> None:
     """Whatever stands in the fields of an event, the fold and the conclusion come out; what cannot be read is listed."""
