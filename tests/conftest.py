@@ -62,7 +62,7 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def shelf(own_cache: None, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Where commands tried over and over keep what takes long and is always the same; one for all workers of a run."""
     own = tmp_path_factory.getbasetemp()
     place = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shelf"
