@@ -33,7 +33,7 @@ ANEW = ("memory.py", "mutants.py", "startup.py")  # what is loaded already would
         ),
         (
             "learn.py",
-            ["--logs", "60", "--workers", "1"],
+            ["--logs", "60"],
             ["error, all links", "log-loss, numbers", "expected counts", "EM over"],
         ),
         ("cases.py", ["--cases", "3", "--runs", "1"], ["plain walk", "case list", "ratio", "the whole command"]),
