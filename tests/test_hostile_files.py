@@ -406,7 +406,7 @@ def test_show_of_an_odd_id(rule: str) -> None:
     (line,) = errors.splitlines()
     assert line.startswith("there is no rule '")
     assert line.isprintable()
-    assert len(line) < 300
+    assert len(line) < 400
 
 
 # -- logs ----------------------------------------------------------------------------------------------------------------

@@ -26,15 +26,17 @@ _STAGES = re.compile(r"(first_stage|then_stage|stage): ")
 
 
 def copied(folder: Path, times: int) -> None:
-    """The shipped base in `folder`, with every symptom, note, cause, alteration and seam `times` times under its own id."""
+    """The shipped base in `folder`, with every symptom, cause, alteration and seam `times` times under its own id."""
     base = load_rules()
-    ids = {*base.symptoms, *base.body_notes, *base.causes, *base.alterations, *base.about.seams}
+    ids = {*base.symptoms, *base.causes, *base.alterations, *base.about.seams}
     pattern = re.compile(
         r"(?<!moves: )(?<![\w-])(" + "|".join(sorted(map(re.escape, ids), key=len, reverse=True)) + r")(?![\w-])"
     )
     shutil.copytree(default_rules(), folder, ignore=shutil.ignore_patterns("*.cases.yaml", "ease-tables.yaml"))
     originals = [
-        path for path in folder.rglob("*.yaml") if path.name not in ("rulebase.yaml", "words.yaml", "sources.yaml")
+        path
+        for path in folder.rglob("*.yaml")
+        if path.name not in ("rulebase.yaml", "words.yaml", "sources.yaml", "body-notes.yaml")
     ]
     texts = {path: path.read_text(encoding="utf-8") for path in originals}
     about = folder / "rulebase.yaml"
