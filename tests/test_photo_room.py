@@ -12,6 +12,7 @@ from fitdiag.photos.camera import Camera
 from fitdiag.photos.find_lines import find_lines
 from fitdiag.photos.find_room import find_uprights
 from fitdiag.photos.find_sheet import find_sheet
+from fitdiag.photos.level import follow, posed
 from fitdiag.photos.marks import A4, Marks, upright
 from fitdiag.photos.propose import _shown
 
@@ -92,6 +93,33 @@ def test_a_sheet_is_found_where_it_hangs() -> None:
         found = find_sheet(room.pixels(), room.seen, (330.0, 200.0, 570.0, 1100.0))
         assert found is not None
         assert np.abs(np.array(found.corners) - [room.at(*corner) for corner in corners]).max() < 3
+
+
+def test_a_sheet_with_a_printed_frame_is_found_behind_a_plumb_line() -> None:
+    """Its own edges count, not the frame 25 mm inside them, nor the string that hangs before it."""
+    room = Room(camera(4.0, 1.0))
+    corners = sheet_at(640, 200)
+    middle = np.mean(corners, axis=0)
+    for inside, colour in ((0, (236, 236, 232)), (25, (90, 90, 90)), (29, (236, 236, 232))):
+        room.patch([tuple(middle + (np.array(at) - middle) * (1 - inside / 125)) for at in corners], colour)
+    room.post(720, 900, -1500, wide=5.0)
+    found = find_sheet(room.pixels(), room.seen, (330.0, 200.0, 570.0, 1100.0))
+    assert found is not None
+    assert np.abs(np.array(found.corners) - [room.at(*corner) for corner in corners]).max() < 2
+
+
+@pytest.mark.parametrize("lean", (0.9, 1.5))
+def test_a_plumb_line_that_a_chair_hides_below_does_not_tip_the_camera(lean: float) -> None:
+    """A string is seen down to a chair, the leg of which goes on nearly in its line: two strings alone tell how the camera is tipped."""
+    room = Room(camera(7.0, 1.0))
+    room.post(-700, 900, -1500, wide=6.0)
+    room.post(800, 900, 0, wide=6.0)
+    room.post(803 - 1300 * math.tan(math.radians(lean)), 100, -1200, lean)
+    pairs = [(room.at(x, 850), room.at(x, -1150)) for x in (-697.0, 803.0)]
+    pose = posed(follow(room.pixels(), pairs), FOCAL, 0.01)
+    off = math.degrees(math.asin(pose.camera.up[2]) - math.asin(room.seen.up[2]))
+    open_ = [math.degrees(math.asin(other.up[2]) - math.asin(pose.camera.up[2])) for other in pose.others]
+    assert abs(off) < 2.5 * math.hypot(*open_)
 
 
 def test_a_gap_of_a_sheets_shape_is_no_sheet() -> None:

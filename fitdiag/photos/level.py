@@ -31,6 +31,9 @@ MOST_UNLEVEL = math.radians(8.0)  # lines so near each other that they leave thi
 STEEPEST = math.sin(math.radians(30.0))  # of the lens over the level; nobody takes a whole person more steeply
 _BENDS = np.linspace(-0.048, 0.048, 17)
 _NEIGHBOURS = 4.0  # so many rows along a line share their noise
+# What was followed strays so from a straight line in tenths of its length: px that edges do; so many times more its ends may be off;
+# of the reach, from which on it is no one line.
+CALM, OFF_BY_UNREST, NO_LINE = 0.1, 5.0, 0.08
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,6 +187,7 @@ def _fit(lines: Sequence[_Upright]) -> tuple[Array, Array]:
         lean = float(np.linalg.norm(line.along)) * PLUMB_ERROR / 2
         own = slice(2 * index, 2 * index + 2)
         spread[own, own] += lean**2 * np.array([[1.0, -1.0], [-1.0, 1.0]])
+        spread[own, own] += (OFF_BY_UNREST * max(_unrest(line, rest[owner == index]) - CALM, 0.0)) ** 2 * np.eye(2)
     return fitted, spread
 
 
@@ -203,7 +207,24 @@ def _followed(pixels: NDArray[np.uint8], pairs: Sequence[Pair], middle: Point) -
             None if course is None else votes.at(float(fitted[2 * i]), float(fitted[2 * i + 1]), float(fitted[-1]))
             for i, (votes, course) in enumerate(zip(found, courses, strict=True))
         ]
+    one = [_unrest(line, line.offset - _at(line, fitted, i)) < NO_LINE * reach for i, line in enumerate(lines)]
+    if not all(one):  # what was followed runs onto something else, as from a string to the chair before it
+        lines = [line if good else votes.followed(None) for line, good, votes in zip(lines, one, found, strict=True)]
+        fitted, spread = _fit(lines)
     return lines, fitted, spread
+
+
+def _at(line: _Upright, fitted: Array, index: int) -> Array:
+    """The offsets of a fitted line along it, px."""
+    first, last = fitted[2 * index : 2 * index + 2]
+    course: Array = first + (last - first) * line.share + fitted[-1] * line.bow
+    return course
+
+
+def _unrest(line: _Upright, rest: Array) -> float:
+    """How far what was followed strays from a straight line in tenths of its length, px."""
+    tenths = [rest[(line.share * 10).astype(int) == tenth] for tenth in range(10)]
+    return float(np.std([np.median(part) for part in tenths if len(part) > 3] or [0.0]))
 
 
 def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: int = 14) -> Straight:

@@ -46,6 +46,7 @@ TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
 OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
 V_DEPTH = 1.0  # mm: how deep a V is where its ends lie on folds
 COVERED = 0.6  # degrees
+SUREST_DROP = 0.7  # mm: no drop is told with a smaller error; pen, cloth and ends of the line move it by so much
 # mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
 LEG_ROUND, LEG_ROUND_FROM_THE_SIDE = 0.6, 0.9
 ROUNDED = 0.1  # of a V's slope: the pen, the stitches of the seam and a fold in it round its corner
@@ -217,7 +218,7 @@ def _trunk(seen: _Seen, found: Found) -> None:
         "edges": COVERED if seen.doubts.hidden else 0.0,
     }
     _tilt(seen, found, numbers.tilt, seen.parts(lambda n: n.tilt, **tilt))
-    _drop(seen, found, 0.75 * seen.waves + 0.4 * numbers.unrest + 0.026 * steep)
+    _drop(seen, found, math.hypot(SUREST_DROP, 0.75 * seen.waves + 0.4 * numbers.unrest + 0.026 * steep))
     if (cleft := ROUND[name].cleft) is not None and seen.course.track.clear:
         _v(seen, found, cleft)
 
