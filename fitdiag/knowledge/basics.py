@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping
 from functools import cache
 from operator import is_
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeAlias
 
 from pydantic import (
     AfterValidator,
@@ -75,7 +75,7 @@ class Names:
 
 
 Parts = Callable[[tuple[str, ...]], Mapping[str, Collection[str]]]
-Info = ValidationInfo[Names | None]
+Info: TypeAlias = "ValidationInfo[Names | None]"
 
 
 def source_key(text: str) -> str:
