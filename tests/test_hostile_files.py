@@ -198,7 +198,7 @@ def test_a_file_name_that_is_no_text(tmp_path: Path) -> None:
     odd.write_text("- {id: left-over, title: Never cited, grade: memory}\n")
     code, _, errors = outcome("rules", "check", str(tmp_path))
     assert clear_lines(code, errors, tmp_path) == [
-        f"{tmp_path}/sources-?.yaml:1:8: no rule cites the source 'left-over' (take it out)"
+        f"{tmp_path}/sources-?.yaml:1:8: no rule cites the source 'left-over' (add it to a rule, or take it out)"
     ]
 
 
@@ -364,7 +364,7 @@ WRONG_FINDINGS = [
     ("measures: {body: [hip]}", "'body' must be a block"),
     ("measures: {body: {hip: 40}}", "text with a unit"),
     ("measures: {body: {head: 22 in}}", "'head' is not one of waist,"),
-    ("measures: {tables: {hip: [nmsu]}}", "there is no ease table"),
+    ("measures: {tables: {hip: [nmsu]}}", "'hip' must be text"),
     ("colour: red", "'colour' is not a key here"),
 ]
 

@@ -63,17 +63,22 @@ class Names:
     `parts`: the names of a garment's parts, those that all of some pieces have.
     """
 
-    def __init__(self, known: Mapping[str, Collection[str]], parts: Parts) -> None:
+    def __init__(self, known: Mapping[str, Collection[str]], parts: Parts = lambda _: {}) -> None:
         self.known, self.parts, self.hints = known, parts, Hints()
         self.used: set[tuple[str, str]] = set()
 
-    def look_up(self, kind: str, name: str, known: Collection[str] | None) -> None:
+    def look_up(self, kind: str, name: str, on: tuple[str, ...] = ()) -> None:
         """Raises PydanticCustomError where there is no such name; of a kind that has no names any will do."""
         self.used.add((kind, name))
+        known = self.known.get(kind, self.parts(on).get(kind))
         if known is not None and name not in known:
-            raise wrong("unknown-id", f"there is no {kind} '{one_line(name, 60)}'", self.hints.near(name, known))
+            listed = f"`fitdiag rules list {kind.replace(' ', '-')}s` shows them all" if kind in _LISTED else ""
+            raise wrong(
+                "unknown-id", f"there is no {kind} '{one_line(name, 60)}'", self.hints.near(name, known) or listed
+            )
 
 
+_LISTED = ("symptom", "body note", "cause", "alteration", "source")
 Parts = Callable[[tuple[str, ...]], Mapping[str, Collection[str]]]
 Info: TypeAlias = "ValidationInfo[Names | None]"
 
@@ -83,32 +88,21 @@ def source_key(text: str) -> str:
     return text.split(",", 1)[0].strip()
 
 
-def ref(kind: str) -> AfterValidator:
-    """Marks a field whose text is the id of a rule or a word of a table; `kind`: what it names."""
-
-    def looked_up(value: str, info: Info) -> str:
-        if (names := info.context) is not None:
-            names.look_up(kind, source_key(value) if kind == "source" else value, names.known.get(kind))
-        return value
-
-    return AfterValidator(looked_up)
-
-
-def parts(told: Callable[[str], Iterable[tuple[str, str]]]) -> AfterValidator:
-    """Marks a field whose text names parts of a garment, in a move those of its pieces: of what kinds they are, and their names."""
+def refs(told: Callable[[str], Iterable[tuple[str, str]]]) -> AfterValidator:
+    """Marks a field whose text names things: of what kinds they are, and their names. In a move they are parts of its pieces."""
 
     def looked_up(value: str, info: Info) -> str:
         if (names := info.context) is not None:
             for kind, name in told(value):
-                names.look_up(kind, name, names.parts(info.data.get("on", ())).get(kind))
+                names.look_up(kind, name, info.data.get("on", ()))
         return value
 
     return AfterValidator(looked_up)
 
 
-def part(kind: str) -> AfterValidator:
-    """Marks a field whose text is the name of a part of a garment; `kind`: what it names."""
-    return parts(lambda name: [(kind, name)])
+def ref(kind: str) -> AfterValidator:
+    """Marks a field whose text is the id of a rule, a word of a table or the name of a part; `kind`: what it names."""
+    return refs(lambda text: [(kind, source_key(text) if kind == "source" else text)])
 
 
 SymptomId = Annotated[Id, ref("symptom")]

@@ -49,20 +49,18 @@ def _place(folder: Path) -> Path:
     return own_folder() / f"rules-{key}.json"
 
 
+_HEADS: Mapping[str, type[BaseModel]] = {"about": About, "words": Words, "garment": Garment}
+
+
 def recall(folder: Path) -> RuleBase | None:
     """The rule base as it was last read from `folder`, if nothing has changed since; None otherwise."""
     try:
         data = json.loads(_place(folder).read_bytes())
         if data["program"] != __version__ or data["stamp"] != stamp(folder):
             return None
+        heads = {name: data[name] and _built(model, data[name]) for name, model in _HEADS.items()}
         tables = {kind.table: kind.tabled(_built(kind.model, item) for item in data[kind.table]) for kind in KINDS}
-        return RuleBase(
-            about=_built(About, data["about"]),
-            words=_built(Words, data["words"]),
-            fingerprint=data["fingerprint"],
-            garment=None if data["garment"] is None else _built(Garment, data["garment"]),
-            **tables,
-        )
+        return RuleBase(fingerprint=data["fingerprint"], **heads, **tables)
     except (OSError, RuntimeError, ValueError, KeyError, TypeError, AttributeError):
         return None
 
@@ -70,20 +68,13 @@ def recall(folder: Path) -> RuleBase | None:
 def remember(folder: Path, base: RuleBase, before: str) -> None:
     """Keep a rule base that was read without a fault; `before`: the stamp from before it was read. Never fails."""
     with suppress(OSError, RuntimeError, ValueError, ProblemsFoundError):
-        if stamp(folder) != before:
-            return
-        data: dict[str, Any] = {kind.table: [rule.model_dump() for rule in base.rules(kind)] for kind in KINDS}
-        data |= {
-            "program": __version__,
-            "stamp": before,
-            "about": base.about.model_dump(),
-            "words": base.words.model_dump(),
-            "fingerprint": base.fingerprint,
-            "garment": None if base.garment is None else base.garment.model_dump(),
-        }
-        place = _place(folder)
-        make_folder(place.parent)
-        write_atomically(place, json.dumps(data), replace=True)
+        if stamp(folder) == before:
+            data: dict[str, Any] = {"program": __version__, "stamp": before, "fingerprint": base.fingerprint}
+            data |= {name: head and head.model_dump() for name in _HEADS for head in (getattr(base, name),)}
+            data |= {kind.table: [rule.model_dump() for rule in base.rules(kind)] for kind in KINDS}
+            place = _place(folder)
+            make_folder(place.parent)
+            write_atomically(place, json.dumps(data), replace=True)
 
 
 _TABLED = {"cured_by"}  # fields that map a name to a model

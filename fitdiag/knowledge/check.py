@@ -5,14 +5,14 @@ Each check is a function from a rule base to problems; `CHECKS` lists them, so t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from functools import partial
 from itertools import combinations
 from typing import Any
 
 from fitdiag.knowledge.basics import one_or_many
 from fitdiag.knowledge.findings import SEVERITIES
-from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.model import KINDS, RuleBase
 from fitdiag.knowledge.order import circle, everything_before, exclusive, pair_of
 from fitdiag.problems import Problem, Where
 
@@ -25,25 +25,25 @@ def check_rules(base: RuleBase) -> list[Problem]:
 
 def unused_ids(base: RuleBase) -> Iterator[Problem]:
     """A symptom no cause shows, a body note nothing heeds, an alteration nothing calls for, a source or seam nobody cites."""
-    shared = base.places.shared
-    conditions = [
-        condition for rule in base.alterations.values() for condition in (*rule.avoid_when, *rule.careful_when)
-    ]
-    heeded = {note for cause in base.causes.values() for note in cause.body} | {one.body for one in conditions}
-    called = {follow.do for rule in base.alterations.values() for follow in rule.follow_ups}
-    idle = [("symptom", name, "no cause shows the symptom", "add a link, or take it out")
-            for name, causes in base.causes_of.items() if not causes and not base.symptoms[name].draft]  # fmt: skip
-    idle += [("body note", name, "no rule heeds the body note", "add it to a cause, or take it out")
-             for name in base.body_notes if name not in heeded and ("body note", name) not in shared]  # fmt: skip
-    idle += [("source", name, "no rule cites the source", "take it out")
-             for name in base.sources if ("source", name) not in base.places.used | shared]  # fmt: skip
-    for kind, name, told, hint in idle:
-        yield Problem("unused", f"{told} '{name}'", base.places.of(kind, name), hint)
-    for name, causes in base.cures_of.items():
-        if not causes and name not in called and not base.alterations[name].draft:
-            told, hint = f"no cause is cured by '{name}' and nothing calls for it", "add it to a cause, or take it out"
-            yield Problem("unused", told, base.places.of("alteration", name), hint)
-    seams = {seam for rule in base.alterations.values() for seam in rule.seams}
+    rules = base.alterations.values()
+    drafts = {*(one.id for one in base.symptoms.values() if one.draft), *(one.id for one in rules if one.draft)}
+    heeded = {note for cause in base.causes.values() for note in cause.body}
+    heeded |= {one.body or "" for rule in rules for one in (*rule.avoid_when, *rule.careful_when)}
+    called = {name for name, causes in base.cures_of.items() if causes}
+    called |= {follow.do for rule in rules for follow in rule.follow_ups}
+    used: Mapping[str, tuple[str, Collection[str]]] = {
+        "symptom": ("no cause shows", {name for name, causes in base.causes_of.items() if causes} | drafts),
+        "body note": ("no rule heeds", heeded),
+        "alteration": ("no cause is cured by, and nothing calls for,", called | drafts),
+        "source": ("no rule cites", {name for kind, name in base.places.used if kind == "source"}),
+    }
+    for kind in KINDS:
+        told, names = used.get(kind.called, ("", ()))
+        for rule in base.rules(kind) if told else ():
+            if rule.id not in names and (kind.called, rule.id) not in base.places.shared:
+                where, hint = base.places.of(kind.called, rule.id), "add it to a rule, or take it out"
+                yield Problem("unused", f"{told} the {kind.called} '{rule.id}'", where, hint)
+    seams = {seam for rule in rules for seam in rule.seams}
     for index, seam in enumerate(base.about.seams):
         if seam not in seams:
             where = base.places.of("rulebase.yaml", "", "seams", index)
@@ -90,12 +90,11 @@ def measures_are_sound(base: RuleBase) -> Iterator[Problem]:
         if (measure := symptom.measure) is None:
             continue
         at = partial(base.places.of, "symptom", symptom.id, "measure")
-        grades = [measure.grades_mm.get(grade) for grade in SEVERITIES]
-        rising = [mm for mm in (grades if measure.worse == "more" else grades[::-1]) if mm is not None]
-        if len(rising) < len(SEVERITIES):
+        grades = [measure.grades_mm[grade] for grade in SEVERITIES if grade in measure.grades_mm]
+        if len(grades) < len(SEVERITIES):
             missing = ", ".join(grade for grade in SEVERITIES if grade not in measure.grades_mm)
             yield Problem("grades", f"'{symptom.id}': the grades {missing} are missing", at("grades"), "add them")
-        elif not rising[0] < rising[1] < rising[2]:
+        elif not (grades[0] < grades[1] < grades[2] if measure.worse == "more" else grades[0] > grades[1] > grades[2]):
             told = f"the grades must {'rise' if measure.worse == 'more' else 'fall'} from slight to strong"
             hint = f"worse is '{measure.worse}'; is that what is meant?"
             yield Problem("grades", f"'{symptom.id}': {told}", at("grades"), hint)
@@ -187,12 +186,10 @@ def _unordered(base: RuleBase) -> Iterator[Problem]:
     """Alterations that change a common seam in no order: one fault for each that others wait for, with what to write."""
     complete, apart = everything_before(base), exclusive(base)
     open_pairs: dict[str, list[str]] = {}
-    common: dict[frozenset[str], list[str]] = {}
     for one, other in combinations(base.alterations.values(), 2):
-        pair, seams = frozenset((one.id, other.id)), sorted(set(one.seams) & set(other.seams))
+        pair = frozenset((one.id, other.id))
         settled = one.id in complete[other.id] or other.id in complete[one.id] or pair in apart
-        if seams and not settled and not one.draft and not other.draft:
-            common[pair] = seams
+        if set(one.seams) & set(other.seams) and not settled and not one.draft and not other.draft:
             open_pairs.setdefault(one.id, []).append(other.id)
             open_pairs.setdefault(other.id, []).append(one.id)
     while open_pairs:
@@ -201,16 +198,9 @@ def _unordered(base: RuleBase) -> Iterator[Problem]:
         for partner in others:
             open_pairs[partner].remove(newcomer)
         open_pairs = {item: left for item, left in open_pairs.items() if left}
-        where = base.places.of("alteration", newcomer)
-        if len(others) == 1:
-            told = f"'{newcomer}' and '{others[0]}' both change {', '.join(common[frozenset((newcomer, others[0]))])}"
-            told += ", and no order pair says which comes first"
-            yield Problem("unordered", told, where, "add a pair to order.yaml")
-            continue
-        told = f"'{newcomer}' changes a seam that {len(others)} others change: {', '.join(others)}; no order pair says which comes first"
-        rows = f"{{first: {newcomer}, then: [...]}} for those it comes before, {{first: [...], then: {newcomer}}} for the rest"
-        hint = f"add to order.yaml: {rows}, each with because and source"
-        yield Problem("unordered", told, where, hint)
+        told = f"'{newcomer}' changes a seam that these change as well: {', '.join(others)}; no order pair says which comes first"
+        hint = f"write in order.yaml {{first: {newcomer}, then: [...]}} or {{first: [...], then: {newcomer}}}, with because and source"
+        yield Problem("unordered", told, base.places.of("alteration", newcomer), hint)
 
 
 def extents_are_sound(base: RuleBase) -> Iterator[Problem]:
@@ -232,23 +222,21 @@ def extents_are_sound(base: RuleBase) -> Iterator[Problem]:
                 yield Problem("slope", told, where, "turn the sign of ratio")
     for number, row in enumerate(base.slopes):
         if base.causes[row.cause].extent is None or base.symptoms[row.symptom].measure is None:
-            where = base.places.of("slope", str(number))
-            told = f"a slope of '{row.cause}' on '{row.symptom}', but "
-            told += "the cause has no extent" if base.causes[row.cause].extent is None else "the symptom has no measure"
-            yield Problem("extent", told, where, "add it, or take the slope out")
+            told = (
+                f"a slope of '{row.cause}' on '{row.symptom}', but the cause has no extent, or the symptom no measure"
+            )
+            yield Problem("extent", told, base.places.of("slope", str(number)), "add it, or take the slope out")
 
 
 def opposites_are_mutual(base: RuleBase) -> Iterator[Problem]:
     """What a rule names as its opposite names it in turn."""
-    tables: Mapping[str, Mapping[str, Any]] = {
-        "symptom": base.symptoms, "body note": base.body_notes, "cause": base.causes,
-    }  # fmt: skip
-    for kind, table in tables.items():
-        opposite: dict[str, Any] = {name: one_or_many(rule.opposite or ()) for name, rule in table.items()}
-        for name, other in ((name, other) for name, others in opposite.items() for other in others):
-            if name not in opposite[other]:
-                told, hint = f"'{other}' does not name '{name}' as its opposite", f"write opposite: {name} there"
-                yield Problem("opposite", told, base.places.of(kind, name, "opposite"), hint)
+    for kind in KINDS:
+        if "opposite" in kind.model.model_fields and kind.called != "alteration":
+            opposite: dict[str, Any] = {rule.id: one_or_many(rule.opposite or ()) for rule in base.rules(kind)}
+            for name, other in ((name, other) for name, others in opposite.items() for other in others):
+                if name not in opposite[other]:
+                    told, hint = f"'{other}' does not name '{name}' as its opposite", f"write opposite: {name} there"
+                    yield Problem("opposite", told, base.places.of(kind.called, name, "opposite"), hint)
 
 
 CHECKS: tuple[Callable[[RuleBase], Iterator[Problem]], ...] = (

@@ -7,10 +7,11 @@ and what does not go together in them is settled until somebody looks again.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field
 
@@ -27,9 +28,7 @@ Mm = Annotated[float, Field(strict=True, ge=0, le=LONGEST_MM, allow_inf_nan=Fals
 RoundNumber = Annotated[int, Field(strict=True, ge=1, le=MOST_DONE)]
 SEVERITIES: tuple[Severity, ...] = get_args(Severity)
 SIDES: tuple[Side, ...] = get_args(Side)
-BOTH_SIDES_DIFFER = (
-    "one-side-shows-more"  # the symptom a finding on one side alone answers by itself, where a base has it
-)
+BOTH_SIDES_DIFFER = "one-side-shows-more"  # the symptom that one side alone answers by itself, where a base has it
 
 
 @dataclass(frozen=True)
@@ -97,21 +96,14 @@ class Findings:
 
     def joined(self, later: Findings) -> Findings:
         """The same with all that came later; where both speak of one thing, the later one counts."""
-        return replace(
-            later,
-            client=later.client or self.client,
-            symptoms={**self.symptoms, **later.symptoms},
-            body={**self.body, **later.body},
-            done=(*self.done, *(item for item in later.done if item not in self.done)),
-            notes=(*self.notes, *(note for note in later.notes if note not in self.notes)),
-            body_measures={**self.body_measures, **later.body_measures},
-            pattern_measures={**self.pattern_measures, **later.pattern_measures},
-            tables={**self.tables, **later.tables},
-            looked=self.looked or later.looked,
-            body_sides={**self.body_sides, **later.body_sides},
-            at_rest={**self.at_rest, **later.at_rest},
-            earlier=(*self.earlier, *(item for item in later.earlier if item not in self.earlier)),
-        )
+        both: dict[str, Any] = {}
+        for name, mine in vars(self).items():
+            theirs = getattr(later, name)
+            if isinstance(mine, Mapping):
+                both[name] = {**mine, **theirs}
+            elif isinstance(mine, tuple):
+                both[name] = (*mine, *(item for item in theirs if item not in mine))
+        return replace(later, client=later.client or self.client, looked=self.looked or later.looked, **both)
 
     @property
     def seen(self) -> tuple[Finding, ...]:
@@ -207,12 +199,11 @@ def _other_way(symptom: Symptom) -> str:
 def _side_of(words: str) -> tuple[Side | None, str]:
     """The side an answer names, and the answer without it."""
     parts = words.split(" ")
-    named = {part.strip(",") for part in parts} & set(SIDES)
+    named = [side for side in SIDES if side in {part.strip(",") for part in parts}]
     if not named:
         return None, words
     rest = [part for part in parts if part.strip(",") not in (*SIDES, "side", "sides")]
-    side = "both" if len(named) > 1 else next(iter(named))
-    return side, " ".join(rest).strip(" ,")  # type: ignore[return-value]
+    return named[0] if len(named) == 1 else "both", " ".join(rest).strip(" ,")
 
 
 def _apart(words: str) -> tuple[str, str] | None:
@@ -232,24 +223,17 @@ def _read_apart(symptom: Symptom, left: str, right: str) -> Finding:
     """`left 3/8 in, right 3/4 in` as one finding with two amounts; a unit written once counts for both."""
     if symptom.measure is None:
         raise InvalidFindingError("this sign has no amount; answer yes, no or can't say, with left or right")
+    unit: Units | None = None
+    for words in (right, left):
+        with suppress(InvalidLengthError):
+            unit = parse_length(words).unit or unit
     mm = {}
     for side, words in (("left", left), ("right", right)):
         try:
-            mm[side] = 0.0 if words in _NOTHING else parse_length(words, _unit_in((left, right))).mm
+            mm[side] = 0.0 if words in _NOTHING else parse_length(words, unit).mm
         except InvalidLengthError as error:
             raise InvalidFindingError(f"{side}: {error}") from None
     return measured_apart(symptom, mm["left"], mm["right"])
-
-
-def _unit_in(texts: Iterable[str]) -> Units | None:
-    """The unit that one of the amounts carries, for the one that carries none."""
-    for text in texts:
-        try:
-            if (unit := parse_length(text).unit) is not None:
-                return unit
-        except InvalidLengthError:
-            continue
-    return None
 
 
 _APART = 2.0  # times what two careful fitters differ by: left and right are not alike; a fitter's judgement
@@ -282,44 +266,36 @@ def settle(base: RuleBase, findings: Findings) -> tuple[Findings, tuple[Contradi
         if other_sign.symptom in base.symptoms[one_sign.symptom].opposite:
             settled = _signs(base, settled, one_sign, other_sign, found)
     differ = settled.symptoms.get(BOTH_SIDES_DIFFER)
-    for finding in settled.seen:
-        if differ is not None and differ.seen == "no" and _sides_differ(base, finding):
-            title = base.symptoms[finding.symptom].title
-            text = (
-                f"{title}: left and right were measured apart, though both sides were called alike. The reading counts."
-            )
-            found.append(Contradiction("sides", finding.symptom, BOTH_SIDES_DIFFER, text))
-            settled = settled.with_finding(replace(differ, seen="unsure"))
-            break
+    apart = [finding.symptom for finding in settled.seen if _sides_differ(base, finding)]
+    if apart and differ is not None and differ.seen == "no":
+        told = "left and right were measured apart, though both sides were called alike. The reading counts."
+        found.append(Contradiction("sides", apart[0], BOTH_SIDES_DIFFER, f"{base.symptoms[apart[0]].title}: {told}"))
+        settled = settled.with_finding(replace(differ, seen="unsure"))
     return settled, tuple(found)
 
 
 def _signs(base: RuleBase, findings: Findings, one: Finding, other: Finding, found: list[Contradiction]) -> Findings:
     """Two opposite signs: the firmer one counts; of two alike neither does."""
-    firm = [_firmness(base, one), _firmness(base, other)]
-    titles = [base.symptoms[item.symptom].title for item in (one, other)]
-    both = f"{titles[0]} and {_small(titles[1])} cannot both be"
-    if firm[0] == firm[1]:
-        again = base.symptoms[one.symptom].look.split(". ")[0]
-        text = f"{both}, so neither counts. Look again: {again}."
-        found.append(Contradiction("signs", one.symptom, other.symptom, text))
-        lost = [one, other]
+    less, kept = sorted((one, other), key=lambda item: _firmness(base, item))
+    firm, weak = _firmness(base, kept), _firmness(base, less)
+    lost = [less]
+    both = f"{base.symptoms[one.symptom].title} and {_small(base.symptoms[other.symptom].title)} cannot both be"
+    if firm == weak:
+        lost, kept, less = [one, other], one, other
+        text = f"{both}, so neither counts. Look again: {base.symptoms[one.symptom].look.split('. ')[0]}."
     else:
-        kept, less = (one, other) if firm[0] > firm[1] else (other, one)
-        why = "was measured" if firm[0] // 1 != firm[1] // 1 else "was read more exactly"
+        why = "was measured" if firm[0] != weak[0] else "was read more exactly"
         text = f"{both}. {base.symptoms[kept.symptom].title} {why} and counts; look at the other again."
-        found.append(Contradiction("signs", kept.symptom, less.symptom, text))
-        lost = [less]
+    found.append(Contradiction("signs", kept.symptom, less.symptom, text))
     for finding in lost:
         findings = findings.with_finding(replace(finding, seen="unsure", amount_mm=None, left_mm=None, right_mm=None))
     return findings
 
 
-def _firmness(base: RuleBase, finding: Finding) -> float:
+def _firmness(base: RuleBase, finding: Finding) -> tuple[bool, float]:
     """How firmly a sign was found: by the tape before the eye, the smaller error first."""
-    by_tape = finding.amount_mm is not None or base.symptoms[finding.symptom].by in _RULERS
     exact = 1.0 / (1.0 + finding.error_mm) if finding.amount_mm is not None and finding.error_mm else 0.0
-    return 2.0 * by_tape + exact
+    return finding.amount_mm is not None or base.symptoms[finding.symptom].by in _RULERS, exact
 
 
 def _sides_differ(base: RuleBase, finding: Finding) -> bool:

@@ -20,7 +20,7 @@ from pydantic import (
     field_validator,
 )
 
-from fitdiag.knowledge.basics import LengthMm, Part, length_mm, one_or_many
+from fitdiag.knowledge.basics import LengthMm, Names, Part, length_mm, one_or_many, ref
 from fitdiag.knowledge.findings import (
     MOST_DONE,
     SEEN_WORDS,
@@ -38,7 +38,7 @@ from fitdiag.knowledge.findings import (
     measured_apart,
     parse_words,
 )
-from fitdiag.knowledge.model import BodyMeasure, RuleBase, Seen, Severity, Symptom
+from fitdiag.knowledge.model import KINDS, BodyMeasure, RuleBase, Seen, Severity, Symptom
 from fitdiag.knowledge.reading import AsItIs, Location, file_text, problems_of, quoted, wrong
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.plausible import doubt_of_alteration, doubt_of_body, doubt_of_sign
@@ -49,25 +49,19 @@ SCHEMA = "fitdiag.findings/1"
 LARGEST = 64 * 1024
 
 
-# -- what a value may be; it is looked at with the rules, the units of the file and the hints that are left (`context`) -----
+# -- what a value may be -------------------------------------------------------------------------------------------------
 
 
-def _id_in(table: str, kind: str) -> PlainValidator:
-    """An id in a table of the rules."""
+class _Given(Names):
+    """The rules, the units of the file and the hints that are left."""
 
-    def known(value: object, info: ValidationInfo[Any]) -> str:
-        ids = getattr(info.context["base"], table)
-        if not isinstance(value, str) or value not in ids:
-            listed = f"`fitdiag rules list {table.replace('_', '-')}` shows them all" if table != "ease" else ""
-            hint = info.context["hints"].near(str(value), ids) or listed
-            raise wrong("unknown-id", f"there is no {kind} '{one_line(value, 50)}'", hint)
-        return value
-
-    return PlainValidator(known)
+    def __init__(self, base: RuleBase, units: Units, hints: Hints) -> None:
+        super().__init__({kind.called: getattr(base, kind.table) for kind in KINDS})
+        self.base, self.units, self.hints = base, units, hints
 
 
 def _measurable(symptom: str, info: ValidationInfo[Any]) -> str:
-    if info.context["base"].symptoms[symptom].measure is None:
+    if info.context.base.symptoms[symptom].measure is None:
         raise wrong("amount", f"{symptom} has no amount to measure", "take it out")
     return symptom
 
@@ -79,9 +73,8 @@ def noted(value: object) -> dict[str, Any]:
         pairs += item.items() if isinstance(item, Mapping) else [(item, "some")] if isinstance(value, list) else []
     names = [note for note, _ in pairs if isinstance(note, str)]
     if not isinstance(value, list | Mapping) or len(names) < len(pairs):
-        raise wrong(
-            "body", "body notes are written like [flat-seat, low-seat: marked], or one a line, 'flat-seat: some'"
-        )
+        told = "body notes are written like [flat-seat, low-seat: marked], or one a line, 'flat-seat: some'"
+        raise wrong("body", told)
     if twice := next((name for name in names if names.count(name) > 1), ""):
         raise wrong("twice", f"'{one_line(twice, 50)}' appears twice", "keep one of them")
     return dict(zip(names, (said for _, said in pairs), strict=True))
@@ -89,7 +82,7 @@ def noted(value: object) -> dict[str, Any]:
 
 def _graded(value: object, info: ValidationInfo[Any]) -> tuple[str, Side | None]:
     """The grade of a body note, and the side where it holds for one: `some left`."""
-    grades = (*info.context["base"].words.body_grades.words, "no")
+    grades = (*info.context.base.words.body_grades.words, "no")
     words = ["some" if value else "no"] if isinstance(value, bool) else str(value).split()
     side = next((word for word in words if word in SIDES), None)
     grade = " ".join(word for word in words if word != side) or "some"
@@ -108,14 +101,15 @@ def _seen(value: object) -> object:
     return SEEN_WORDS[value]
 
 
-def _named(value: object) -> object:
+def named(value: object) -> object:
     """Each value of a block with its key, for what can only be judged by both."""
     return {key: (key, item) for key, item in value.items()} if isinstance(value, Mapping) else value
 
 
-def _of_the_body(named: tuple[str, object], info: ValidationInfo[Any]) -> float:
+def of_the_body(named: tuple[str, object], info: ValidationInfo[Any]) -> float:
+    """A measure that a body can have, mm; the doubt is told in the units of the file where they are known."""
     mm = length_mm(named[1])
-    if doubt := doubt_of_body(named[0], mm, info.context["units"]):
+    if doubt := doubt_of_body(named[0], mm, getattr(info.context, "units", "cm")):
         raise wrong("amount", doubt, "check the measure and its unit")
     return mm
 
@@ -125,7 +119,7 @@ def _answered(
 ) -> Finding | None:
     """The answer to one symptom, in words or as a block; nothing for an unknown one, which is told at its name."""
     name, value = named
-    symptom, units = info.context["base"].symptoms.get(name), info.context["units"]
+    symptom, units = info.context.base.symptoms.get(name), info.context.units
     if symptom is None:
         return None
     if isinstance(value, bool):
@@ -171,8 +165,8 @@ def _short_for(key: str) -> BeforeValidator:
     return BeforeValidator(lambda value: value if isinstance(value, Mapping | list) else {key: value})
 
 
-SymptomName = Annotated[str, _id_in("symptoms", "symptom")]
-BodyLengths = Annotated[dict[BodyMeasure, Annotated[float, PlainValidator(_of_the_body)]], BeforeValidator(_named)]
+SymptomName = Annotated[str, ref("symptom")]
+BodyLengths = Annotated[dict[BodyMeasure, Annotated[float, PlainValidator(of_the_body)]], BeforeValidator(named)]
 
 
 # -- what stands in a file ---------------------------------------------------------------------------------------------
@@ -203,15 +197,15 @@ class _Earlier(Part):
 
 
 class _Done(Part):
-    alteration: Annotated[str, _id_in("alterations", "alteration")]
+    alteration: Annotated[str, ref("alteration")]
     amount: LengthMm | None = None
     round: RoundNumber = 1
 
     @field_validator("amount")
     @classmethod
     def _can_be_meant(cls, mm: float | None, info: ValidationInfo[Any]) -> float | None:
-        rule = info.context["base"].alterations.get(info.data.get("alteration"))
-        if rule and mm and (doubt := doubt_of_alteration(mm, rule.most_a_round.amount_mm, info.context["units"])):
+        rule = info.context.base.alterations.get(info.data.get("alteration"))
+        if rule and mm and (doubt := doubt_of_alteration(mm, rule.most_a_round.amount_mm, info.context.units)):
             raise wrong("amount", doubt, "check the amount and its unit")
         return mm
 
@@ -219,7 +213,7 @@ class _Done(Part):
 class _Measures(Part):
     body: BodyLengths = {}
     pattern: BodyLengths = {}
-    tables: dict[BodyMeasure, Annotated[str, _id_in("ease", "ease table")]] = {}
+    tables: dict[BodyMeasure, Annotated[str, ref("ease table")]] = {}
 
 
 class _FindingsFile(Part):
@@ -227,10 +221,10 @@ class _FindingsFile(Part):
     client: Annotated[str, Field(max_length=80)] = ""
     units: Units | None = None
     body: Annotated[
-        dict[Annotated[str, _id_in("body_notes", "body note")], Annotated[Any, PlainValidator(_graded)]],
+        dict[Annotated[str, ref("body note")], Annotated[Any, PlainValidator(_graded)]],
         BeforeValidator(noted),
     ] = {}
-    symptoms: Annotated[dict[SymptomName, Annotated[_Answer, WrapValidator(_answered)]], BeforeValidator(_named)] = {}
+    symptoms: Annotated[dict[SymptomName, Annotated[_Answer, WrapValidator(_answered)]], BeforeValidator(named)] = {}
     done: Annotated[tuple[Annotated[_Done, _short_for("alteration")], ...], Field(max_length=MOST_DONE)] = ()
     measures: _Measures = Field(default_factory=_Measures)
     notes: Annotated[tuple[str, ...], BeforeValidator(one_or_many)] = ()
@@ -241,7 +235,7 @@ class _FindingsFile(Part):
     @field_validator("garment")
     @classmethod
     def _of_these_rules(cls, value: str, info: ValidationInfo[Any]) -> str:
-        if value != (garment := info.context["base"].about.garment):
+        if value != (garment := info.context.base.about.garment):
             raise wrong("garment", f"this rule base is for {garment}, not for {quoted(value)}")
         return value
 
@@ -272,30 +266,24 @@ def findings_in(document: Document, loc: Location, data: Any, base: RuleBase, *,
     units: Units = data["units"] if data.get("units") in ("in", "cm") else _units_of(data)
     hints = hints or Hints()
     try:
-        file = _FindingsFile.model_validate(own, context={"base": base, "units": units, "hints": hints})
+        file = _FindingsFile.model_validate(own, context=_Given(base, units, hints))
     except ValidationError as error:
         problems += problems_of(error, document, loc, _FindingsFile, hints)
     if problems:
         raise ProblemsFoundError(problems)
     symptoms: Mapping[str, Any] = file.symptoms
-    return Findings(
-        symptoms=symptoms,
-        body={note: grade for note, (grade, _) in file.body.items()},
-        body_sides={note: side for note, (_, side) in file.body.items() if side},
-        done=tuple(Done(item.alteration, item.amount, item.round) for item in file.done),
-        units=units,
-        client=one_line(file.client, 80),
-        notes=tuple(one_line(note, 500) for note in (*file.notes, *moved)),
-        body_measures=file.measures.body,
-        pattern_measures=file.measures.pattern,
-        tables=file.measures.tables,
-        at_rest={name: one.amount for name, one in file.at_rest.items()},
-        readings_from=file.readings_from,
-        earlier=tuple(
-            Earlier(item.round, {name: (one.amount, one.error) for name, one in item.readings.items()})
-            for item in file.earlier
-        ),
+    earlier = (
+        (item.round, {name: (one.amount, one.error) for name, one in item.readings.items()}) for item in file.earlier
     )
+    return Findings(
+        symptoms, {note: grade for note, (grade, _) in file.body.items()},
+        tuple(Done(item.alteration, item.amount, item.round) for item in file.done),
+        units, one_line(file.client, 80), tuple(one_line(note, 500) for note in (*file.notes, *moved)),
+        file.measures.body, file.measures.pattern, file.measures.tables,
+        body_sides={note: side for note, (_, side) in file.body.items() if side},
+        at_rest={name: one.amount for name, one in file.at_rest.items()},
+        readings_from=file.readings_from, earlier=tuple(Earlier(*one) for one in earlier),
+    )  # fmt: skip
 
 
 def _renamed(base: RuleBase, answers: Any) -> tuple[Any, list[str]]:
@@ -316,12 +304,11 @@ def _units_of(data: Any) -> Units:
     """Inches unless more of the amounts are written in the metric way."""
 
     def units_in(value: object) -> Iterator[Units | None]:
-        if isinstance(value, Mapping | list):
-            for inner in value.values() if isinstance(value, Mapping) else value:
-                yield from units_in(inner)
-        elif isinstance(value, str) and value[:1].isdigit():
+        if isinstance(value, str) and value[:1].isdigit():
             with suppress(InvalidLengthError):
                 yield parse_length(value).unit
+        for inner in value.values() if isinstance(value, Mapping) else value if isinstance(value, list) else ():
+            yield from units_in(inner)
 
     units = list(units_in(data))
     return "cm" if units.count("cm") > units.count("in") else "in"
@@ -331,10 +318,6 @@ def findings_text(findings: Findings, garment: str) -> str:
     """The findings as a file (`fitdiag.findings/1`) that reads back to the same; lengths in mm, text quoted as in JSON."""
     client, *notes = (AsItIs(json.dumps(text, ensure_ascii=False)) for text in (findings.client, *findings.notes))
     measures = {"body": findings.body_measures, "pattern": findings.pattern_measures, "tables": findings.tables}
-    earlier = [
-        (one.round, {name: {"amount": mm, "error": error} for name, (mm, error) in one.readings.items()})
-        for one in findings.earlier
-    ]
     rows = {
         "schema": SCHEMA, "garment": garment, "units": findings.units, "client": client if findings.client else "",
         "readings_from": findings.readings_from if findings.readings_from != "cloth" else "",
@@ -343,7 +326,10 @@ def findings_text(findings: Findings, garment: str) -> str:
         "done": tuple({"alteration": one.alteration, "amount": one.amount_mm, "round": AsItIs(one.round)}
                       for one in findings.done),
         "measures": {key: given for key, given in measures.items() if given}, "at_rest": findings.at_rest,
-        "earlier": tuple({"round": AsItIs(number), "readings": readings} for number, readings in earlier),
+        "earlier": tuple(
+            {"round": AsItIs(one.round), "readings": {name: {"amount": mm, "error": error} for name, (mm, error) in one.readings.items()}}
+            for one in findings.earlier
+        ),
         "notes": tuple(notes),
     }  # fmt: skip
     return file_text(rows, lambda mm: f"{mm:.6g} mm")

@@ -10,7 +10,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, StringConstraints, model_validator
 
-from fitdiag.knowledge.basics import Id, Info, LengthMm, Rule, Text, YesNo, part, parts, ref
+from fitdiag.knowledge.basics import Id, Info, LengthMm, Rule, Text, YesNo, ref, refs
 
 GRAINS = ("grain-left", "grain-right")  # drawn upright on either side
 _MM = re.compile(r"\d+(\.\d+)? mm\Z")
@@ -35,12 +35,12 @@ def _place(text: str) -> Iterator[tuple[str, str]]:
 
 
 MeasureName = Text
-SeamId = Annotated[Id, part("seam")]
-CornerId = Annotated[Id, part("corner")]
-PieceId = Annotated[Id, part("piece")]
-LevelId = Annotated[Id, part("level")]
-LineId = Annotated[Id, part("level line")]
-MeasureRef = Annotated[Text, part("measure")]
+SeamId = Annotated[Id, ref("seam")]
+CornerId = Annotated[Id, ref("corner")]
+PieceId = Annotated[Id, ref("piece")]
+LevelId = Annotated[Id, ref("level")]
+LineId = Annotated[Id, ref("level line")]
+MeasureRef = Annotated[Text, ref("measure")]
 Operation = Literal[
     "open-wedge", "close-wedge", "spread-level", "overlap-level", "slide-section", "scoop-curve", "fill-curve",
     "add-extension", "take-extension", "move-seam", "taper-seam", "change-dart", "swing-leg", "raise-waist",
@@ -87,20 +87,20 @@ class Move(Rule):
     do: Do
     on: tuple[PieceId, ...] = ()
     by: float = Field(default=1.0, ge=-4, le=4)
-    cut: tuple[Annotated[Text, parts(_place)], Annotated[Text, parts(_place)]] | None = None
+    cut: tuple[Annotated[Text, refs(_place)], Annotated[Text, refs(_place)]] | None = None
     keeps: SeamId | None = None
     seam: SeamId | None = None
     seams: tuple[SeamId, ...] = ()
     end: CornerId | None = None
-    at: Mapping[Annotated[Id, part("height")], float] = Field(default_factory=dict)
+    at: Mapping[Annotated[Id, ref("height")], float] = Field(default_factory=dict)
     line: LineId | None = None
     drawn: Literal["curve", "straight"] = "curve"
-    way: Annotated[Id, part("seam (or 'up')")] | None = None
+    way: Annotated[Id, ref("seam (or 'up')")] | None = None
     square_mm: LengthMm | None = Field(default=None, alias="square")
-    taper: Mapping[SeamId, Annotated[Text, parts(lambda text: () if text == "all" else _height(text))]] = Field(
+    taper: Mapping[SeamId, Annotated[Text, refs(lambda text: () if text == "all" else _height(text))]] = Field(
         default_factory=dict
     )
-    until: Annotated[Id, part("corner or seam")] | None = None
+    until: Annotated[Id, ref("corner or seam")] | None = None
     wider: float = 0.0
     longer: float = 0.0
     over_mm: LengthMm | None = Field(default=None, alias="over")
@@ -141,7 +141,7 @@ class Shape(Rule):
     stays: SeamId
     smooth: tuple[CornerId, ...] = ()
     called: Mapping[SeamId, Text] = Field(default_factory=dict)
-    stands: tuple[Annotated[str, StringConstraints(pattern=STANDS.pattern), parts(_corners)], ...] = ()
+    stands: tuple[Annotated[str, StringConstraints(pattern=STANDS.pattern), refs(_corners)], ...] = ()
     hollow: tuple[tuple[SeamId, SeamId], ...] = ()
 
     @model_validator(mode="after")
@@ -157,14 +157,14 @@ class NotchRule(Rule):
     id: Id
     on: tuple[PieceId, ...] = ()
     seam: SeamId
-    at: Annotated[Text, parts(lambda text: _place(text) if _FROM.match(text) else _height(text))]
+    at: Annotated[Text, refs(lambda text: _place(text) if _FROM.match(text) else _height(text))]
 
 
 class PieceRule(Rule):
     """A piece: its shape and how many times it is cut (2: mirrored; 1: on the fold along the seam `fold`, if it names one)."""
 
     id: Id
-    shape: Annotated[Id, part("shape")]
+    shape: Annotated[Id, ref("shape")]
     cut: int = Field(default=2, ge=1, le=8)
     fold: SeamId | None = None
 
@@ -197,10 +197,10 @@ class Height(Rule):
     """A height that lies above or below a level, or between two."""
 
     id: Id
-    level: Annotated[Id, part("level or corner")] | None = None
+    level: Annotated[Id, ref("level or corner")] | None = None
     up_mm: LengthMm | None = Field(default=None, alias="up")
     down_mm: LengthMm | None = Field(default=None, alias="down")
-    between: tuple[Annotated[Id, part("level or height")], Annotated[Id, part("level or height")]] | None = None
+    between: tuple[Annotated[Id, ref("level or height")], Annotated[Id, ref("level or height")]] | None = None
     share: float = 0.5
     source: Annotated[Text, ref("source")]
 
@@ -239,12 +239,12 @@ class MeasureRule(Rule):
     below_mm: LengthMm | None = Field(default=None, alias="below")
     drop: tuple[CornerId, CornerId] | None = None
     across: tuple[CornerId, CornerId] | None = None
-    to_grain: Annotated[Id, part("seam or level")] | None = None
+    to_grain: Annotated[Id, ref("seam or level")] | None = None
     less_darts: YesNo = False
     with_allowance: SeamId | None = None
     sum: tuple[MeasureRef, ...] = ()
     less: tuple[MeasureRef, MeasureRef] | None = None
-    girth: Annotated[Text, part("measure of a piece")] | None = None
+    girth: Annotated[Text, ref("measure of a piece")] | None = None
     times: int = 1
     below_0: Text | None = None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cache as cached
@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from fitdiag.knowledge import cache
-from fitdiag.knowledge.about import About, Vocabulary, Words
+from fitdiag.knowledge.about import About, Vocabulary, Words, WordTable
 from fitdiag.knowledge.basics import Names
 from fitdiag.knowledge.folders import default_rules, shared_folder, shipped
 from fitdiag.knowledge.garment import Garment
@@ -26,11 +26,7 @@ __all__ = ["default_rules", "load_garment", "load_rules", "read_rules", "shipped
 Model = TypeVar("Model", bound=BaseModel)
 MOST_FILES = 5000
 _SETTINGS = ("stop_below_bits", "slight_weight", "worth_altering", "leave_alone_from")
-_CHANCE, _FACTOR = (0.001, 0.999), (0.01, 100.0)
-_LIMITS: Mapping[str, tuple[float, float]] = {
-    "how_often": _CHANCE, "base_rate": _CHANCE, "seen_anyway": _CHANCE, "how_well": _CHANCE,
-    "more_or_less": _FACTOR, "body_grades": (0.1, 5.0), "cost": _FACTOR, "settings": (0.0001, 100.0),
-}  # fmt: skip  # so that no product of a hundred of them runs into 0 or out of the range of a float
+_CHANCES = ("how_often", "base_rate", "seen_anyway", "how_well")  # tables of chances; the others hold factors
 
 
 @dataclass
@@ -194,14 +190,14 @@ def _names(reading: _Reading, about: About | None, words: Words | None, garment:
         kind: ids for kind, ids in reading.declared.items() if kind not in reading.unread
     }
     if about is not None:
-        known |= {"stage": about.stages, "seam": about.seams}
+        known |= {"stage": about.stages, "seam in rulebase.yaml": about.seams}
     if words is not None:
         known |= {
             "how-often word": words.how_often.words, "base-rate word": words.base_rate.words,
             "seen-anyway word": words.seen_anyway.words, "more-or-less word": words.more_or_less.words,
             "how-well word": words.how_well.words, "word for how the answer is got": words.cost.words,
         }  # fmt: skip
-    return Names(known, cached(garment.part_names) if garment is not None else lambda _: {})
+    return Names(known, cached(garment.part_names)) if garment is not None else Names(known)
 
 
 def _shared(reading: _Reading, about: About | None) -> Path | None:
@@ -252,7 +248,9 @@ def _words(reading: _Reading, base: RuleBase) -> Iterator[Problem]:
     """Faults of the words' numbers. Nothing can be worked out with these, so they count as faults of reading."""
     document, _ = reading.places["words.yaml", ""]
     for name in Words.model_fields:
-        table, (low, high) = getattr(base.words, name), _LIMITS[name]
+        table: WordTable = getattr(base.words, name)
+        # so that no product of a hundred of them runs into 0 or out of the range of a float
+        low, high = (0.001, 0.999) if name in _CHANCES else (0.0001, 100.0) if name == "settings" else (0.01, 100.0)
         for word, number in table.words.items():
             if not low <= number <= high:  # also refuses what is no number at all
                 told = f"{name}: '{one_line(word, 40)}' is {number:g}"

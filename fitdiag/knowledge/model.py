@@ -400,7 +400,7 @@ class Alteration(Rule):
     search: tuple[Text, ...] = ()
     stage: StageId
     operation: Geometry
-    seams: tuple[Annotated[Id, ref("seam")], ...] = Field(min_length=1)
+    seams: tuple[Annotated[Id, ref("seam in rulebase.yaml")], ...] = Field(min_length=1)
     amount: Amount
     most_a_round: Limit
     most_in_all: Limit | None = None
@@ -409,9 +409,8 @@ class Alteration(Rule):
     cloth: tuple[Text, ...] = Field(min_length=1)
     paper: tuple[Text, ...] = Field(min_length=1)
     true_up: tuple[Text, ...] = Field(min_length=1)
-    wearer: Mapping[WearerText, Text | Mapping[int, Text]] = Field(
-        default_factory=dict
-    )  # what the wearer reads, steps by number
+    # what the wearer reads, steps by number
+    wearer: Mapping[WearerText, Text | Mapping[int, Text]] = Field(default_factory=dict)
     effects: tuple[Text, ...] = Field(min_length=1)
     effects_on: Mapping[MeasureRef, float] = Field(
         default_factory=dict
@@ -544,19 +543,16 @@ class RuleBase:
 
     def in_units(self, units: Units) -> "RuleBase":
         """The same rules with the lengths in their texts written in inches, or in centimetres."""
-        if units not in self._spoken:
+        key = ("in units", units)
+        if key not in self.worked_out:
             tables: dict[str, Any] = {
                 name: {rule_id: said(rule, units) for rule_id, rule in getattr(self, name).items()}
                 for name in ("body_notes", "symptoms", "causes", "alterations")
             }
             spoken = replace(self, order=said(self.order, units), **tables)
-            spoken.__dict__["_spoken"] = {units: spoken}  # it is its own translation into them
-            self._spoken[units] = spoken
-        return self._spoken[units]
-
-    @cached_property
-    def _spoken(self) -> "dict[Units, RuleBase]":
-        return {}
+            self.worked_out[key] = spoken.worked_out[key] = spoken  # it is its own translation into them
+        spoken_already: RuleBase = self.worked_out[key]
+        return spoken_already
 
     def setting(self, name: str) -> float:
         """A number from the `settings` table of words.yaml."""
@@ -609,12 +605,8 @@ class RuleBase:
     @cached_property
     def mirrors(self) -> Mapping[str, str]:
         """Symptom id to the symptom that is the same reading the other way."""
-        pairs = (
-            (rule.measure.mirror_of or rule.measure.same_as, rule.id)
-            for rule in self.symptoms.values()
-            if rule.measure is not None
-        )
-        return {primary: mirror for primary, mirror in pairs if primary is not None}
+        measured = ((rule.id, rule.measure) for rule in self.symptoms.values() if rule.measure is not None)
+        return {first: mirror for mirror, how in measured if (first := how.mirror_of or how.same_as) is not None}
 
     @cached_property
     def causes_of(self) -> Mapping[str, tuple[str, ...]]:

@@ -27,6 +27,10 @@ try:
 except ImportError:  # PyYAML built without libyaml: slower, and wants quotes round an item of [...] that ends in "?"
     from yaml import SafeLoader as _BaseLoader  # type: ignore[assignment]
 
+_WORDS: Mapping[str, bool | None] = {
+    **dict.fromkeys(("", "~", "null", "Null", "NULL")), **dict.fromkeys(("true", "True", "TRUE"), True),
+    **dict.fromkeys(("false", "False", "FALSE"), False),
+}  # fmt: skip
 _INT = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,14})\Z")
 _NOT_TEXT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ufffe\uffff]")  # YAML 1.2, section 5.1
 _FLOAT = re.compile(r"[-+]?(?:0|[1-9][0-9]{0,14}|(?=\.[0-9]))(?:\.[0-9]{1,17})?(?:[eE][-+]?[0-9]{1,3})?\Z")
@@ -186,17 +190,11 @@ def scalar(text: str) -> str | int | float | bool | None:
     >>> scalar("no"), scalar("1:30"), scalar("0.5"), scalar("true"), scalar("")
     ('no', '1:30', 0.5, True, None)
     """
-    if not text or text in ("~", "null", "Null", "NULL"):
-        return None
-    first = text[0]
-    if first in "+-.0123456789":
+    if text in _WORDS:
+        return _WORDS[text]
+    if text[0] in "+-.0123456789":
         if _INT.match(text):
             return int(text)
         if _FLOAT.match(text):
             return float(text)
-    elif first in "tTfF":
-        if text in ("true", "True", "TRUE"):
-            return True
-        if text in ("false", "False", "FALSE"):
-            return False
     return text

@@ -23,10 +23,8 @@ def for_wearer(base: RuleBase, *, alone: bool = False) -> RuleBase:
     """The rules as the wearer reads them. `alone`: nobody is there to help; what is altered behind is basted, not pinned on."""
     cautions = base.about.cautions
     if alone:
-        words = [one.alone or one.client for one in cautions]
-        cautions = tuple(
-            one.model_copy(update={"text": told, "client": told}) for one, told in zip(cautions, words, strict=True)
-        )
+        told = ((one, one.alone or one.client) for one in cautions)
+        cautions = tuple(one.model_copy(update={"text": words, "client": words}) for one, words in told)
     return replace(
         base,
         about=base.about.model_copy(update={"cautions": cautions}),
@@ -48,12 +46,9 @@ def _told(rule: Alteration, *, alone: bool) -> Alteration:
     update: dict[str, object] = {key: text for key, text in rule.wearer.items() if isinstance(text, str)}
     for key in _LISTS:
         steps, others = list(getattr(rule, key)), rule.wearer.get(key)
-        if isinstance(others, Mapping):
-            for place, text in (
-                (int(number) - 1, text) for number, text in others.items()
-            ):  # a string out of the cache
-                if 0 <= place < len(steps):  # `rules check` tells of a number that is no step
-                    steps[place] = text
+        for number, text in others.items() if isinstance(others, Mapping) else ():
+            if 0 < int(number) <= len(steps):  # a string out of the cache; `rules check` tells of one that is no step
+                steps[int(number) - 1] = text
         update[key] = tuple(steps)
     if alone and rule.operation.piece != "front" and rule.operation.moves:
         cut = rule.operation.cut[:1].lower() + rule.operation.cut[1:]

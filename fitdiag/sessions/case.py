@@ -22,7 +22,7 @@ from fitdiag.files import make_folder, read_bytes, refusals, whole_folder, write
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.strict_yaml import parse_yaml, read_yaml
+from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_yaml
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, shown_path, stop
 from fitdiag.sessions.case_files import (
     CASE_KEYS,
@@ -42,7 +42,7 @@ from fitdiag.sessions.round_log import round_text_in_log, save_round, settle
 MOST_ROUNDS = 99
 LARGEST_PATTERN = 16 * 1024 * 1024
 _LONGEST_FOLDER = 60
-_ROUND = re.compile(r"round-(\d\d)\Z")
+_ROUND = re.compile(r"round-(?!00)[0-9][0-9]\Z")
 _NEARLY_A_ROUND = re.compile(r"round[ _-]?\d+\Z", re.IGNORECASE)
 _RESERVED = {"con", "prn", "aux", "nul", *(f"{port}{number}" for port in ("com", "lpt") for number in range(10))}
 
@@ -77,17 +77,16 @@ def find_case(parent: Path, name: str) -> Path:
     given = name.rstrip("/\\")
     if given and Path(given).parent == parent and Path(given).name not in ("", "..") and "\0" not in given:
         given = Path(given).name
-    plain = given and not {"/", "\\", "\0"} & set(given) and given not in (".", "..")
-    wanted = [given] if plain and not given.startswith(".") else []
+    plain = given and not {"/", "\\", "\0"} & set(given) and not given.startswith(".")
+    wanted = [given] if plain else []
     with suppress(ProblemsFoundError):
         wanted.append(folder_name(given))
     for folder in wanted:
         if len(folder.encode(errors="replace")) < 250 and os.path.lexists(parent / folder / CASE_FILE):
             return parent / folder
-    try:
+    known: list[str] = []
+    with suppress(OSError, ValueError):
         known = sorted(entry.name for entry in os.scandir(parent) if (Path(entry.path) / CASE_FILE).exists())
-    except (OSError, ValueError):
-        known = []
     part = wanted[-1] if wanted else ""
     holding = [folder for folder in known if part and part in folder]
     hint = f"did you mean '{holding[0]}'?" if len(holding) == 1 else Hints().near(part, known)
@@ -100,32 +99,34 @@ def find_case(parent: Path, name: str) -> Path:
 
 def open_case(folder: Path) -> Case:
     """Read a case with all its rounds. Raises ProblemsFoundError with every fault of all its files."""
-    refuse_link(folder)
     path = folder / CASE_FILE
+    refuse_link(folder)
     refuse_link(path)
     if folder.is_dir() and not path.exists():
         raise stop("no-case", "this folder is not a case", where=folder, hint=f"it has no {CASE_FILE}")
-    problems: list[Problem] = []
-    case: Case | None = None
+    case, problems = None, list[Problem]()
     rounds: list[Round] = []
-    found: list[tuple[int, Path]] = []
     with gathered(problems):
         case = case_in(read_yaml(path, LARGEST, "case"), folder)
-    if not path.is_file():
-        raise ProblemsFoundError(problems)
     with gathered(problems):
-        found = _round_folders(folder)
-    for number, inner in found:
-        with gathered(problems):
-            refuse_link(inner)
-            refuse_link(inner / ROUND_FILE)
-            if (inner / ROUND_FILE).exists():
-                rounds.append(round_in(read_yaml(inner / ROUND_FILE, LARGEST, "round"), number, inner))
-            elif (text := round_text_in_log(inner)) is not None:
-                rounds.append(round_in(parse_yaml(text, shown_path(inner / ROUND_FILE)), number, inner))
+        for number, inner in _round_folders(folder) if path.is_file() else ():
+            with gathered(problems):
+                if (document := _round_document(inner)) is not None:
+                    rounds.append(round_in(document, number, inner))
     if problems or case is None:
         raise ProblemsFoundError(problems)
     return replace(case, rounds=tuple(rounds))
+
+
+def _round_document(folder: Path) -> Document | None:
+    """The `round.yaml` of a round, or its text in the log where the file is missing; None where there is neither."""
+    path = folder / ROUND_FILE
+    refuse_link(folder)
+    refuse_link(path)
+    if path.exists():
+        return read_yaml(path, LARGEST, "round")
+    text = round_text_in_log(folder)
+    return parse_yaml(text, shown_path(path)) if text is not None else None
 
 
 @contextmanager
@@ -147,20 +148,14 @@ def refuse_link(path: Path) -> None:
 
 def _round_folders(folder: Path) -> list[tuple[int, Path]]:
     """The folders of rounds by number; one nearly named like a round is a fault, so that no round is passed over."""
-    result: list[tuple[int, Path]] = []
-    problems: list[Problem] = []
     with refusals(folder, "this folder cannot be read", reading=True):
         names = sorted(os.listdir(folder))  # noqa: PTH208 (names only, to be sorted)
-    for name in names:
-        match = _ROUND.match(name)
-        if match and match[1] != "00" and match[1].isascii():
-            result.append((int(match[1]), folder / name))
-        elif match or _NEARLY_A_ROUND.match(name):
-            where = Where(shown_path(folder / name))
-            problems.append(Problem("round-name", "this is not the name of a round", where, "write it like round-01"))
-    if problems:
-        raise ProblemsFoundError(problems)
-    return result
+    rounds = {name: int(name[-2:]) for name in names if _ROUND.match(name)}
+    if wrong := [folder / name for name in names if name not in rounds and _NEARLY_A_ROUND.match(name)]:
+        told = "this is not the name of a round"
+        hint = "write it like round-01"
+        raise ProblemsFoundError(Problem("round-name", told, Where(shown_path(path)), hint) for path in wrong)
+    return [(number, folder / name) for name, number in rounds.items()]
 
 
 def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1) -> Findings:
@@ -170,22 +165,21 @@ def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1)
     """
     document = read_yaml(case.folder / CASE_FILE, LARGEST, "case")
     findings = findings_in(document, (), document.data, rules, extra_keys=CASE_KEYS, needs_schema=False)
-    done: list[Done] = []
     problems: list[Problem] = []
+    hints = Hints()
     for one in case.rounds:
         for index, item in enumerate(one.done):
             if item.alteration not in rules.alterations:
-                path = one.folder / ROUND_FILE
                 told = f"there is no alteration '{one_line(item.alteration, 50)}'"
+                where = read_yaml(one.folder / ROUND_FILE, LARGEST).where(("done", index))
                 hint = (
-                    Hints().near(item.alteration, rules.alterations)
-                    or "`fitdiag rules list alterations` shows them all"
+                    hints.near(item.alteration, rules.alterations) or "`fitdiag rules list alterations` shows them all"
                 )
-                problems.append(Problem("unknown-id", told, read_yaml(path, LARGEST).where(("done", index)), hint))
-            elif item.done and one.number < before:
-                done.append(Done(item.alteration, item.amount_mm, one.number))
+                problems.append(Problem("unknown-id", told, where, hint))
     if problems:
         raise ProblemsFoundError(problems)
+    done = (Done(item.alteration, item.amount_mm, one.number)
+            for one in case.rounds if one.number < before for item in one.done if item.done)  # fmt: skip
     return replace(findings, client=case.name, notes=(), done=tuple(done))
 
 
@@ -307,10 +301,8 @@ def _checked(text: str, path: Path, read: Callable[[Any], object]) -> str:
     try:
         read(parse_yaml(text, shown_path(path)))
     except ProblemsFoundError as stopped:
-        told = (
-            Problem(item.code, f"not written: {item.message}", Where(shown_path(path)), item.hint)
-            for item in stopped.problems
-        )
+        where = Where(shown_path(path))
+        told = (replace(item, message=f"not written: {item.message}", where=where) for item in stopped.problems)
         raise ProblemsFoundError(told) from None
     return text
 

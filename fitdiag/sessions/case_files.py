@@ -13,16 +13,23 @@ from datetime import date
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import Annotated, Any, Literal, get_type_hints
 
-from pydantic import AfterValidator, BeforeValidator, Field, create_model
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    PlainValidator,
+    StringConstraints,
+    ValidationInfo,
+    create_model,
+)
 
 from fitdiag.knowledge.basics import Id, LengthMm, Part, Strict, YesNo, length_mm, one_or_many
 from fitdiag.knowledge.findings import MOST_DONE, Side
-from fitdiag.knowledge.findings_file import noted
+from fitdiag.knowledge.findings_file import named, noted, of_the_body
 from fitdiag.knowledge.reading import file_text, read_file, wrong
 from fitdiag.knowledge.reading import quoted as told_value
 from fitdiag.knowledge.strict_yaml import Document
-from fitdiag.plausible import doubt_of_body
-from fitdiag.problems import Problem, ProblemsFoundError, one_line
+from fitdiag.problems import one_line
 from fitdiag.units import LONGEST_MM, InvalidLengthError, Units, format_length, parse_length
 
 CASE_SCHEMA = "fitdiag.case/1"
@@ -38,7 +45,6 @@ Waiting = Literal["client", "fitter"]
 Ending = Literal["fits", "given-up", "other"]
 
 _DAY = re.compile(r"(?:19|20)\d\d-\d\d-\d\d\Z")
-_CHECKSUM = re.compile(r"[0-9a-f]{8}\Z")
 _HEAD = "# May be changed by hand; what stands behind a # is not kept when the program writes.\n"
 
 
@@ -60,12 +66,6 @@ def _millimetres(value: object) -> float:
     return float(value)
 
 
-def _checksum(value: object) -> str:
-    if not isinstance(value, str) or not _CHECKSUM.match(value):
-        raise wrong("value", f"{told_value(value)} is not the checksum of a form")
-    return value
-
-
 def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
     def cleaned(value: object) -> str:
         shown = one_line(value, longest + 1) if isinstance(value, str) else ""
@@ -78,16 +78,29 @@ def _text(longest: int, *, needed: bool = True) -> BeforeValidator:
 
 def _grades(value: object) -> object:
     """Body notes with their grades, in any form that a findings file has for them."""
-    plain = {True: "some", False: "no", "yes": "some"}
-    return {
-        note: plain.get(grade, grade) if isinstance(grade, bool | str) else grade
-        for note, grade in noted(value).items()
-    }
+    plain: dict[object, object] = {"True": "some", "yes": "some", "False": "no"}
+    return {note: plain.get(str(grade), grade) for note, grade in noted(value).items()}
+
+
+def _inside(value: object, info: ValidationInfo[Path]) -> str:
+    """A path that stays in the case folder, links followed; empty for none."""
+    if value == "":
+        return value
+    if not isinstance(value, str) or len(value) > 200:
+        raise wrong("text", "this is text of at most 200 characters")
+    if one_line(value) != value or "\\" in value or PureWindowsPath(value).drive or PurePosixPath(value).is_absolute():
+        raise wrong("path", "this is not a path inside the case folder", "write it like pattern.yaml")
+    with suppress(OSError, ValueError, RuntimeError):  # a circle of links, a name too long
+        if ".." not in PurePosixPath(value).parts and (info.context / value).resolve().is_relative_to(
+            info.context.resolve()
+        ):
+            return PurePosixPath(value).as_posix()
+    raise wrong("path", "this path leads out of the case folder", "copy the file into the case folder")
 
 
 Day = Annotated[date, BeforeValidator(_day)]
 Millimetres = Annotated[float, BeforeValidator(_millimetres)]
-Checksum = Annotated[str, BeforeValidator(_checksum)]
+Checksum = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{8}$")]
 Note = Annotated[str, _text(LONGEST_NOTE)]
 
 
@@ -212,7 +225,7 @@ class Case:
     body_measures: Mapping[str, float] = field(default_factory=dict)
     pattern_measures: Mapping[str, float] = field(default_factory=dict)
     tables: Mapping[str, str] = field(default_factory=dict)
-    pattern: Annotated[str, _text(200, needed=False)] = ""
+    pattern: Annotated[str, BeforeValidator(_inside)] = ""
     alone: YesNo = False
     consent: Consent = Consent()
     notes: Annotated[tuple[Note, ...], BeforeValidator(one_or_many), Field(max_length=MOST_NOTES)] = ()
@@ -238,9 +251,12 @@ class Case:
 # -- reading -----------------------------------------------------------------------------------------------------------
 
 
+_Lengths = Annotated[dict[Id, Annotated[float, PlainValidator(of_the_body)]], BeforeValidator(named)]
+
+
 class _Measures(Part):
-    body: dict[Id, LengthMm] = {}
-    pattern: dict[Id, LengthMm] = {}
+    body: _Lengths = {}
+    pattern: _Lengths = {}
     tables: dict[Id, Id] = {}
 
 
@@ -264,34 +280,9 @@ def case_in(document: Document, folder: Path) -> Case:
 
     Whether the rules know its body notes and measures is looked at when they are used.
     """
-    known = dict(read_file(document, _CASE_FILE, CASE_SCHEMA))
+    known = dict(read_file(document, _CASE_FILE, CASE_SCHEMA, folder))
     lengths: _Measures = known.pop("measures")
-    problems = [
-        Problem("amount", doubt, document.where(("measures", part, name)), "check the measure and its unit")
-        for part, measured in (("body", lengths.body), ("pattern", lengths.pattern))
-        for name, mm in measured.items()
-        if (doubt := doubt_of_body(name, mm, "cm"))
-    ]
-    pattern = known["pattern"]
-    if told := _leads_out(pattern, document.data.get("pattern"), folder):
-        problems.append(Problem("path", told[0], document.where(("pattern",)), told[1]))
-    if problems:
-        raise ProblemsFoundError(problems)
-    known["pattern"] = PurePosixPath(pattern).as_posix() if pattern else ""
     return Case(folder, body_measures=lengths.body, pattern_measures=lengths.pattern, tables=lengths.tables, **known)
-
-
-def _leads_out(text: str, written: object, folder: Path) -> tuple[str, str] | None:
-    """Why a path does not stay in the case folder, links followed, and what to do; None where it does."""
-    if not text:
-        return None
-    if text != written or "\\" in text or PureWindowsPath(text).drive or PurePosixPath(text).is_absolute():
-        return "this is not a path inside the case folder", "write it like pattern.yaml"
-    try:
-        inside = ".." not in PurePosixPath(text).parts and (folder / text).resolve().is_relative_to(folder.resolve())
-    except (OSError, ValueError, RuntimeError):  # a circle of links, a name too long
-        inside = False
-    return None if inside else ("this path leads out of the case folder", "copy the file into the case folder")
 
 
 def round_in(document: Document, number: int, folder: Path) -> Round:

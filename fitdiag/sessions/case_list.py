@@ -19,7 +19,7 @@ from fitdiag.problems import Problem, ProblemsFoundError, one_line
 from fitdiag.units import Units, format_given
 
 if TYPE_CHECKING:
-    from fitdiag.sessions.case_files import Case
+    from fitdiag.sessions.case_files import Advised, Case
 
 CASE_FILE = "case.yaml"
 OWN = ".fitdiag"
@@ -86,9 +86,7 @@ def row_of(case: Case) -> Row:
     """What the list says about a case."""
     last = case.last_round
     told = next((one for one in reversed(case.rounds) if one.advised), None)
-    advised = (
-        in_words(item.alteration, item.amount_mm, case.units, item.side) for item in (told.advised if told else ())
-    )
+    advised = (_in_words(item, case.units) for item in (told.advised if told else ()))
     keep_until = case.consent.keep_until if not case.consent.removed else None
     return Row(
         folder=case.folder.name,
@@ -107,10 +105,10 @@ def row_of(case: Case) -> Row:
     )
 
 
-def in_words(alteration: str, amount_mm: float | None, units: Units, side: str | None = None) -> str:
+def _in_words(item: Advised, units: Units) -> str:
     """An alteration with its amount and side as one line."""
-    amount = format_given(amount_mm, units) if amount_mm is not None else ""
-    return " ".join(part for part in (alteration.replace("-", " "), amount, side if side != "both" else "") if part)
+    amount = format_given(item.amount_mm, units) if item.amount_mm is not None else ""
+    return " ".join(filter(None, (item.alteration.replace("-", " "), amount, item.side if item.side != "both" else "")))
 
 
 def _to_do(case: Case) -> str:

@@ -69,11 +69,6 @@ class Choice:
 def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) -> Choice:
     """What was chosen in an earlier run of a round stays chosen."""
     planned = {item.alteration: item.amount.mm for item in conclusion.plan.recommendations}
-    amounts = {
-        item.alteration: item.amount_mm
-        for item in one.advised
-        if item.alteration in planned
-        and item.amount_mm is not None
-        and abs(item.amount_mm - planned[item.alteration]) >= SAME_MM
-    }
+    advised = {item.alteration: item.amount_mm for item in one.advised if item.amount_mm is not None}
+    amounts = {name: mm for name, mm in advised.items() if name in planned and abs(mm - planned[name]) >= SAME_MM}
     return Choice(base, conclusion, units, amounts=amounts).without(planned.keys() & set(one.left_out))

@@ -40,53 +40,45 @@ class _Amount:
     side: Side | None
     clear: float
 
-    @property
-    def told(self) -> str:
-        return f"{self.mm:.0f} mm, give or take {self.error:.0f}"
-
 
 def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[Measured]) -> FromPictures:
     """A finding for every symptom whose quantity was measured; for a sign that is another one turned round as well."""
     findings: list[Finding] = []
     left_open: list[str] = []
     for symptom in base.symptoms.values():
-        if symptom.measure is None:
-            continue
-        turned = symptom.measure.mirror_of
+        turned = symptom.measure.mirror_of if symptom.measure is not None else None
         link = base.symptoms[turned].from_photo if turned else symptom.from_photo
-        amounts = [a for item in found if link and (a := _amount(link, item, measured)) is not None]
-        if not amounts:
+        if symptom.measure is None or link is None:
             continue
+        amounts = [amount for item in found if (amount := _amount(link, item, measured)) is not None]
         if turned:
-            amounts = [
-                replace(a, mm=-a.mm, side=_other(a.side) if link and link.what == "slope" else a.side) for a in amounts
-            ]
-        finding = _finding(symptom, amounts)
+            swapped: dict[Side | None, Side] = {"left": "right", "right": "left"} if link.what == "slope" else {}
+            amounts = [replace(amount, mm=-amount.mm, side=swapped.get(amount.side, amount.side)) for amount in amounts]
+        finding = _finding(symptom, amounts) if amounts else None
         if finding is None:
             continue
         findings.append(finding)
         if finding.seen == "unsure":
             doubtful = [amount for amount in amounts if _verdict(symptom, amount) == "unsure"]
-            left_open.append(f"{symptom.title}: {_most(symptom, doubtful or amounts).told}, too near to call")
+            most = _most(symptom, doubtful or amounts)
+            left_open.append(f"{symptom.title}: {most.mm:.0f} mm, give or take {most.error:.0f}, too near to call")
     return FromPictures(tuple(findings), tuple(left_open))
-
-
-def _other(side: Side | None) -> Side | None:
-    return {"left": "right", "right": "left"}.get(side, side) if side else None  # type: ignore[return-value]
 
 
 def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _Amount | None:
     """The amount a measured quantity gives a symptom, mm; None if it is another quantity or must not be used."""
     front = item.line.startswith("front-")
-    line = item.line.removeprefix("front-")
-    if line not in link.lines or item.word == "don't use" or not item.what.startswith(_QUANTITY[link.what]):
+    if (
+        item.line.removeprefix("front-") not in link.lines
+        or item.word == "don't use"
+        or not item.what.startswith(_QUANTITY[link.what])
+    ):
         return None
     if link.what not in ("slope", "lean") and front != (link.of == "front"):
         return None
     value, error = item.value, item.error
-    side: Side | None = (
-        "left" if "left" in item.line + item.what else "right" if "right" in item.line + item.what else None
-    )
+    sides: tuple[Side, ...] = ("left", "right")
+    side = next((one for one in sides if one in item.line + item.what), None)
     if link.what == "slope":
         both = slope_mm(item, measured)
         if both is None:

@@ -21,12 +21,11 @@ from __future__ import annotations
 
 import difflib
 import hashlib
-import os
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Literal, get_args
 
 from fitdiag.diagnosis.belief import Compiled, compile_network
 from fitdiag.diagnosis.exact import TooWideError
@@ -88,18 +87,16 @@ def causes_of_round(one: Round, findings: Findings, base: RuleBase) -> dict[str,
 
 def session_files(paths: Sequence[Path]) -> list[Path]:
     """Every session log among these files and below these folders, in the order of their names."""
-    found: dict[str, Path] = {}
+    found: list[Path] = []
     for path in paths:
         with refusals(path, "this cannot be read", reading=True):
             if not path.exists():
                 raise stop("no-file", "there is no such file or folder", where=path)
             logs = sorted(path.rglob("*.jsonl")) if path.is_dir() else [path]
-            for inner in logs:
-                if not any(part.startswith(".") for part in inner.relative_to(path).parts):
-                    found.setdefault(os.path.realpath(inner), inner)
+        found += (log for log in logs if not any(part.startswith(".") for part in log.relative_to(path).parts))
         if len(found) > MOST_FILES:
             raise stop("too-many-files", f"more than {MOST_FILES} session logs", where=path)
-    return list(found.values())
+    return found
 
 
 def read_session(path: Path, base: RuleBase, layout: Layout, strengths: Strengths) -> Session:
@@ -200,6 +197,7 @@ class Change:
     estimate: Estimate
     asked: int
     seen: int
+    number: int = 0  # of the cause, the symptom or the link, in the network
 
 
 @dataclass(frozen=True)
@@ -229,7 +227,7 @@ def learn_from(base: RuleBase, paths: Sequence[Path]) -> Learning:
     layout, prior = Layout.of(compiled.network)
     learned = learn(layout, prior, gathered.training)
     changes = tuple(_changes(base, layout, learned, gathered.training, compiled))
-    changed = _changed(base, compiled, changes)
+    changed = _changed(base, prior, changes)
     before, words, numbers = score(layout, (prior, changed, learned.strengths), gathered.held_out)
     return Learning(gathered, learned, changes, before, words, numbers)
 
@@ -246,20 +244,22 @@ def _changes(
         links = (number for sign, _, _ in session.answers for number in layout.of_sign[sign])
         spoken.update({*(cause for cause, _ in session.known), *(layout.links[number][0] for number in links)})
 
-    def change(kind: Kind, rule: str, symptom: str, old: str, estimate: Estimate, *counts: int) -> Iterable[Change]:
+    def change(
+        kind: Kind, number: int, rule: str, old: str, estimate: Estimate, trials: int, hits: int, symptom: str = ""
+    ) -> Iterable[Change]:
         if new := _moved(getattr(base.words, kind).words, old, estimate):
-            yield Change(kind, rule, symptom, old, new, estimate, *counts)
+            yield Change(kind, rule, symptom, old, new, estimate, trials, hits, number)
 
     for cause, estimate in enumerate(learned.base_rate):
         rule = base.causes[causes[cause]]
-        yield from change("base_rate", rule.id, "", rule.base_rate, estimate, spoken[cause], there[cause])
+        yield from change("base_rate", cause, rule.id, rule.base_rate, estimate, spoken[cause], there[cause])
     for sign, estimate in enumerate(learned.seen_anyway):
         word = base.symptoms[symptoms[sign]].seen_anyway
-        yield from change("seen_anyway", symptoms[sign], "", word, estimate, asked[sign], seen[sign])
-    for (cause, sign), estimate in zip(layout.links, learned.how_often, strict=True):
+        yield from change("seen_anyway", sign, symptoms[sign], word, estimate, asked[sign], seen[sign])
+    for number, ((cause, sign), estimate) in enumerate(zip(layout.links, learned.how_often, strict=True)):
         symptom, rule = symptoms[sign], base.causes[causes[cause]]
         word = next(link.how_often for link in rule.shows if link.symptom == symptom)
-        yield from change("how_often", rule.id, symptom, word, estimate, asked[sign], seen[sign])
+        yield from change("how_often", number, rule.id, word, estimate, asked[sign], seen[sign], symptom)
 
 
 def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | None:
@@ -274,20 +274,12 @@ def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | N
     return nearest if (estimate.low > half_way if up else estimate.high < half_way) else None
 
 
-def _changed(base: RuleBase, compiled: Compiled, changes: Sequence[Change]) -> Strengths:
+def _changed(base: RuleBase, strengths: Strengths, changes: Sequence[Change]) -> Strengths:
     """The strengths with the changes accepted, in words."""
-    causes, symptoms = compiled.causes, compiled.symptoms
-    layout, strengths = Layout.of(compiled.network)
-    rates, leaks, links = map(list, (strengths.base_rate, strengths.seen_anyway, strengths.how_often))
+    numbers = {kind: list(getattr(strengths, kind)) for kind in get_args(Kind)}
     for change in changes:
-        number = getattr(base.words, change.kind).words[change.new]
-        if change.kind == "base_rate":
-            rates[causes.index(change.rule)] = number
-        elif change.kind == "seen_anyway":
-            leaks[symptoms.index(change.rule)] = number
-        else:
-            links[layout.links.index((causes.index(change.rule), symptoms.index(change.symptom)))] = number
-    return Strengths(tuple(rates), tuple(leaks), tuple(links))
+        numbers[change.kind][change.number] = getattr(base.words, change.kind).words[change.new]
+    return Strengths(**{kind: tuple(values) for kind, values in numbers.items()})
 
 
 # -- the patch -------------------------------------------------------------------------------------------------------------

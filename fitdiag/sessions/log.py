@@ -24,23 +24,10 @@ from fitdiag.problems import Problem, ProblemsFoundError, Where, command, one_li
 
 SCHEMA = "fitdiag.session/1"
 LARGEST_LOG = 4 * 1024 * 1024
-_MOST_FAULTS = 200  # so many lines that are no events, and the rest is not read
+_MOST_FAULTS = 200  # so many lines that are no events are told
 KINDS = (
-    "start",
-    "answer",
-    "body",
-    "done",
-    "stage",
-    "note",
-    "measures",
-    "back",
-    "rules",
-    "conclusion",
-    "offered",
-    "before",
-    "kept",
-    "outcome",
-)
+    "start", "answer", "body", "done", "stage", "note", "measures", "back", "rules", "conclusion", "offered", "before", "kept", "outcome",
+)  # fmt: skip
 JOINED = ("known", "taken", "measured")  # lines of a round's log that hold several events each
 ABOUT_FILES = ("round", "documents")  # lines of a round's log that say what its files are made of
 _BUSY_S = 2.0  # another process adds its lines in less; an interview keeps a log for longer
@@ -116,45 +103,32 @@ def read_log(path: Path) -> ReadLog:
     text = read_text(path, LARGEST_LOG, "session log", torn=True)
     shown = shown_path(path)
     whole, newline, torn = text.rpartition("\n")
-    problems: list[Problem] = []
-    events: list[Event] = []
-    for number, line in enumerate(whole.split("\n") if newline else [], 1):
-        event = _event(line)
-        if event is None:
-            problems.append(Problem("log-line", "this line is not an event of a session log", Where(shown, number, 1)))
-            if len(problems) >= _MOST_FAULTS:
-                break
-        else:
-            events.append(event)
-    mark = _byte_order_mark(path)
+    lines = [_event(line) for line in whole.split("\n")] if newline else []
+    events = [event for event in lines if event is not None]
+    with path.open("rb") as handle:  # an editor may have set a mark before the text
+        mark = 3 if handle.read(3) == b"\xef\xbb\xbf" else 0
     whole_bytes, ends_open = mark + len((whole + newline).encode()), False
     if torn.isascii() and (event := _event(torn)) is not None:  # else it was not written by this program
         events.append(event)
         whole_bytes, ends_open = mark + len(text.encode()), True
-    if problems and not events:
+    if not events and lines:
         hint = "give a .jsonl file written by fitdiag interview"
         raise stop("not-a-log", "this is not a session log", where=Where(shown), hint=hint)
-    if problems:
-        told, hint = (
-            "the lines above were changed after they were written",
-            "restore the file, or take those lines out in a copy",
-        )
-        raise ProblemsFoundError([*problems, Problem("log-line", told, Where(shown), hint)])
     if not events:
-        told, hint = "this session log is empty", "begin anew with fitdiag interview"
-        raise stop("not-a-log", told, where=Where(shown), hint=hint)
+        raise stop(
+            "not-a-log", "this session log is empty", where=Where(shown), hint="begin anew with fitdiag interview"
+        )
+    if faults := [Where(shown, number, 1) for number, event in enumerate(lines, 1) if event is None][:_MOST_FAULTS]:
+        told = "the lines above were changed after they were written"
+        last = Problem("log-line", told, Where(shown), "restore the file, or take those lines out in a copy")
+        faulty = "this line is not an event of a session log"
+        raise ProblemsFoundError([*(Problem("log-line", faulty, where) for where in faults), last])
     if events[0]["event"] != "start" or events[0].get("schema") != SCHEMA:
         told = f"the first line is not a head of {SCHEMA} (schema: {one_line(events[0].get('schema', 'missing'), 40)})"
         raise stop("schema", told, where=Where(shown, 1, 1), hint="is it from another version?")
     if not isinstance(events[0].get("rules"), dict):
         raise stop("log-line", "the first line names no rules", where=Where(shown, 1, 1))
     return ReadLog(path, tuple(events), whole_bytes, ends_open)
-
-
-def _byte_order_mark(path: Path) -> int:
-    """How many bytes an editor has set before the text; they are not part of what was read."""
-    with path.open("rb") as handle:
-        return 3 if handle.read(3) == b"\xef\xbb\xbf" else 0
 
 
 def _event(line: str) -> Event | None:
@@ -170,16 +144,15 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
               alone: bool = False) -> None:  # fmt: skip
     """Write a new log with these events: it is there with all of them, or not at all. Raises ProblemsFoundError."""
     rules = {"garment": garment, "fingerprint": fingerprint}
-    head = {
+    head: Event = {
         "event": "start",
         "schema": SCHEMA,
         "program": __version__,
         "rules": rules,
         "client": client,
         "units": units,
-        **({"alone": True} if alone else {}),
     }
-    text = b"".join(_line(event)[1] for event in (head, *events))
+    text = b"".join(_line(event)[1] for event in ({**head, "alone": True} if alone else head, *events))
     try:
         make_folder(path.parent)
         write_atomically(path, text)

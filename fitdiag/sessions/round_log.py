@@ -19,8 +19,8 @@ from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Advised, Case, Round
-from fitdiag.sessions.log import ABOUT_FILES, Event, SessionLog, apart, begin_log, listed, mapped, read_log
-from fitdiag.sessions.state import finding_from, fold
+from fitdiag.sessions.log import ABOUT_FILES, Event, SessionLog, apart, begin_log, mapped, read_log
+from fitdiag.sessions.state import fold, found_in
 from fitdiag.units import Units
 
 MEASURED = "measured.yaml"
@@ -53,9 +53,7 @@ class RoundLog:
     @property
     def begun(self) -> bool:
         """Whether what is known about the case is in it, so that the questions can go on."""
-        return any(
-            line["event"] not in ("start", "rules", "taken", "measured", "round", "documents") for line in self.lines
-        )
+        return any(line["event"] not in ("start", "rules", "taken", "measured", *ABOUT_FILES) for line in self.lines)
 
     def last(self, kind: str) -> Event | None:
         return next((line for line in reversed(self.lines) if line["event"] == kind), None)
@@ -87,15 +85,11 @@ class RoundLog:
     def measured(self, base: RuleBase) -> Findings | None:
         """What the pictures told when they were measured last; None if they never were."""
         line = self.last("measured")
-        if line is None:
-            return None
-        found = map(finding_from, listed(line, "findings"))
-        return Findings({item.symptom: item for item in found if item is not None and item.symptom in base.symptoms})
+        return None if line is None else Findings({item.symptom: item for item in found_in(line, base)})
 
     def holds(self, pictures: Pictures) -> bool:
         """Whether exactly these pictures with these marks were measured last."""
-        line = self.last("measured")
-        return line is not None and line.get("pictures") == {name: list(told) for name, told in pictures.items()}
+        return (self.last("measured") or {}).get("pictures") == {name: list(told) for name, told in pictures.items()}
 
     @property
     def words(self) -> list[str]:
@@ -112,9 +106,7 @@ class RoundLog:
 
     def written(self, advised: Sequence[Advised]) -> bool:
         """Whether the documents were made of this list."""
-        line = self.last("documents")
-        listed = line.get("advised") if line is not None else None
-        return listed == advised_list(advised)
+        return (self.last("documents") or {}).get("advised") == advised_list(advised)
 
     def unwritten(self, one: Round) -> list[Path]:
         """The documents that are missing, or still what they were before they were made anew; a fitter's hand is neither."""
@@ -153,9 +145,8 @@ def _text_of(findings: Findings, base: RuleBase, units: Units) -> str:
 
 def advised_list(advised: Sequence[Advised]) -> list[list[object]]:
     """What was advised, as a line of the log holds it."""
-    return [
-        [item.alteration, None if item.amount_mm is None else round(item.amount_mm, 3), item.side] for item in advised
-    ]
+    amounts = (None if item.amount_mm is None else round(item.amount_mm, 3) for item in advised)
+    return [[item.alteration, amount, item.side] for item, amount in zip(advised, amounts, strict=True)]
 
 
 # -- writing; the case's lock is held by the caller --------------------------------------------------------------------
@@ -178,7 +169,7 @@ def save_round(case: Case, one: Round, text: str, fingerprint: str) -> None:
     if one.log_file.exists():
         append(one, line)
     else:
-        _begin(case, one, line, fingerprint)
+        begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
     write_atomically(path, text, replace=True)
 
 
@@ -186,11 +177,8 @@ def ensure_log(case: Case, one: Round, fingerprint: str) -> None:
     """Begin the log of a round that has none: an older program began it, or the fitter moved the log away to begin again."""
     if not one.log_file.exists():
         text = read_bytes(one.folder / ROUND_FILE, LARGEST, "round").decode()
-        _begin(case, one, {"event": "round", "was": "", "text": text}, fingerprint)
-
-
-def _begin(case: Case, one: Round, line: Event, fingerprint: str) -> None:
-    begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
+        line: Event = {"event": "round", "was": "", "text": text}
+        begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
 
 
 def _round_line(folder: Path) -> Event:
@@ -220,11 +208,9 @@ def settle(folder: Path) -> None:
 def make_files(one: Round, base: RuleBase, units: Units, *, missing_only: bool = False) -> list[Path]:
     """Make the files of a round from its log again where they are missing or not as it says; which ones were made."""
     wanted = RoundLog.of(one).files(one, base, units)
-    made = {
-        path: text
-        for path, text in wanted.items()
-        if not path.exists() or (not missing_only and path.read_bytes() != text.encode())
-    }
+    there = {path: path.read_bytes() for path in wanted if path.exists()}
+    made = {path: text for path, text in wanted.items()
+            if path not in there or (not missing_only and there[path] != text.encode())}  # fmt: skip
     if made:
         write_all(made, replace=True)
     return list(made)

@@ -24,7 +24,7 @@ from fitdiag.knowledge.basics import Part, Strict
 from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
-from fitdiag.knowledge.reading import read_file
+from fitdiag.knowledge.reading import file_text, read_file
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.planning.plan import Plan
 from fitdiag.plausible import doubt_of_alteration
@@ -368,7 +368,7 @@ class Nudge(Strict):
 
 
 class _BodyFile(Part):
-    nudges: tuple[Nudge, ...]
+    nudges: tuple[Nudge, ...] = ()
 
 
 def nudges_of(case: Case) -> tuple[Nudge, ...]:
@@ -403,6 +403,5 @@ def take_back(case: Case) -> tuple[Nudge, ...]:
 
 
 def _write(case: Case, nudges: tuple[Nudge, ...]) -> None:
-    rows = "".join(f"  - {{round: {one.round}, part: {one.part}, mm: {one.mm:g}}}\n" for one in nudges)
-    text = f"{_HEAD}schema: {SCHEMA}\nnudges:{' []' if not rows else ''}\n{rows}"
+    text = _HEAD + file_text({"schema": SCHEMA, "nudges": nudges}, "{:g}".format)
     write_atomically(case.folder / FILE, text, replace=True)

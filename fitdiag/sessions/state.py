@@ -17,6 +17,7 @@ from fitdiag.planning.plan import Plan, make_plan
 from fitdiag.plausible import BODY_MM
 from fitdiag.problems import one_line
 from fitdiag.sessions.log import Event, listed, mapped
+from fitdiag.units import Units
 
 STAGES = ("history", "body", "seen", "questions")
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
@@ -84,9 +85,7 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
         elif kind == "kept" and event.get("stage") in STAGES:
             kept.append((event["stage"], one_line(event.get("words", ""), 500)))
         elif kind == "before":
-            told = map(finding_from, listed(event, "findings"))
-            before = tuple(finding for finding in told if finding is not None and finding.symptom in base.symptoms)
-            known = len(steps)
+            before, known = found_in(event, base), len(steps)
         elif kind == "conclusion":
             recorded = event
         elif kind in _UNDOABLE:
@@ -94,23 +93,22 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
             if steps and _settles(event, steps[-1]):
                 steps.pop()
             steps.append(event)
-    units = head.get("units")
-    state = State(
-        Findings(
-            units="cm" if units == "cm" else "in", client=one_line(head.get("client", ""), 80), notes=tuple(notes)
-        ),
-        before=before,
-        kept=tuple(kept),
-        recorded=recorded,
-        steps=len(steps) - known,
-    )
+    units: Units = "cm" if head.get("units") == "cm" else "in"
+    findings = Findings(units=units, client=one_line(head.get("client", ""), 80), notes=tuple(notes))
+    state = State(findings, before=before, kept=tuple(kept), recorded=recorded, steps=len(steps) - known)
     for event in steps:
         state = _apply(state, event, base)
-    if open_again := tuple(name for name in returned if isinstance(name, str) and name in base.symptoms):
+    if open_again := _known_signs(returned, base):
         state = replace(state, open=open_again)
     if steps and steps[-1].get(AWAITS):
-        state = replace(state, awaiting=_awaiting(steps[-1], base))
+        finding, done = finding_from(steps[-1], base), _done_from(steps[-1], base)
+        measurable = finding is not None and base.symptoms[finding.symptom].measure is not None
+        state = replace(state, awaiting=done if steps[-1]["event"] == "done" else finding if measurable else None)
     return state
+
+
+def _known_signs(names: Iterable[object], base: RuleBase) -> tuple[str, ...]:
+    return tuple(name for name in names if isinstance(name, str) and name in base.symptoms)
 
 
 def _settles(event: Event, earlier: Event) -> bool:
@@ -119,23 +117,13 @@ def _settles(event: Event, earlier: Event) -> bool:
     return bool(earlier.get(AWAITS)) and all(event.get(key) == earlier.get(key) for key in keys)
 
 
-def _awaiting(event: Event, base: RuleBase) -> Finding | Done | None:
-    if event["event"] == "done":
-        done: Done | None = read_as(Done, event)
-        return done if done is not None and done.alteration in base.alterations else None
-    finding = finding_from(event)
-    symptom = base.symptoms.get(finding.symptom) if finding is not None else None
-    return finding if symptom is not None and symptom.measure is not None else None
-
-
 def _apply(state: State, event: Event, base: RuleBase) -> State:
     findings, unknown = state.findings, state.unknown
     match event["event"]:
         case "stage":
-            looked = findings.looked or (event.get("ended") == "seen" and event.get("looked") is True)
-            return replace(
-                state, ended=state.ended | {str(event.get("ended"))}, findings=replace(findings, looked=looked)
-            )
+            ended = event.get("ended")
+            looked = findings.looked or (ended == "seen" and event.get("looked") is True)
+            return replace(state, ended=state.ended | {str(ended)}, findings=replace(findings, looked=looked))
         case "body":
             given = mapped(event, "notes")
             grades = (*base.words.body_grades.words, "no")
@@ -147,8 +135,7 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
             findings = replace(findings, body={**findings.body, **known}, body_sides={**before, **sides})
             return replace(state, findings=findings, unknown=unknown)
         case "done":
-            done: Done | None = read_as(Done, event)
-            if done is None or done.alteration not in base.alterations:
+            if (done := _done_from(event, base)) is None:
                 return replace(state, unknown=(*unknown, one_line(event.get("alteration"), 60)))
             return replace(state, findings=replace(findings, done=(*findings.done, done)))
         case "measures":
@@ -156,18 +143,16 @@ def _apply(state: State, event: Event, base: RuleBase) -> State:
         case "offered":
             return _offered(state, event, base)
         case "answer":
-            finding = finding_from(event)
-            if finding is None or finding.symptom not in base.symptoms:
+            if (finding := finding_from(event, base)) is None:
                 return replace(state, unknown=(*unknown, one_line(event.get("symptom"), 60)))
-            left = tuple(item for item in state.offered if item.symptom != finding.symptom)
-            again = state.again - {finding.symptom} | ({finding.symptom} if event.get("again") is True else set())
+            name = finding.symptom
             return replace(
                 state,
                 findings=findings.with_finding(finding),
-                last_symptom=finding.symptom,
-                offered=left,
-                again=frozenset(again),
-                open=tuple(name for name in listed(event, "open") if isinstance(name, str) and name in base.symptoms),
+                last_symptom=name,
+                offered=tuple(item for item in state.offered if item.symptom != name),
+                again=state.again | {name} if event.get("again") is True else state.again - {name},
+                open=_known_signs(listed(event, "open"), base),
             )
     return state
 
@@ -180,19 +165,18 @@ def _measured(findings: Findings, event: Event, base: RuleBase) -> Findings:
         return {name: mm for name, mm in told.items() if mm is not None}
 
     tables = mapped(event, "tables").items()
-    rounds = [one for item in listed(event, "earlier") if (one := read_as(Earlier, item)) is not None]
-    known = [
-        Earlier(one.round, {name: told for name, told in one.readings.items() if name in base.symptoms})
-        for one in rounds
-    ]
-    return replace(
-        findings,
-        body_measures={**findings.body_measures, **lengths("body", BODY_MM)},
-        pattern_measures={**findings.pattern_measures, **lengths("pattern", BODY_MM)},
-        tables={**findings.tables, **{name: one for name, one in tables if isinstance(one, str) and one in base.ease}},
-        at_rest={**findings.at_rest, **lengths("at_rest", base.symptoms)},
-        readings_from="simulation" if event.get("readings_from") == "simulation" else findings.readings_from,
-        earlier=(*findings.earlier, *(one for one in known if one not in findings.earlier)),
+    rounds: list[Earlier] = [one for item in listed(event, "earlier") if (one := read_as(Earlier, item)) is not None]
+    known = [(one.round, {s: told for s, told in one.readings.items() if s in base.symptoms}) for one in rounds]
+    return findings.joined(
+        Findings(
+            units=findings.units,
+            body_measures=lengths("body", BODY_MM),
+            pattern_measures=lengths("pattern", BODY_MM),
+            tables={name: one for name, one in tables if name in BODY_MM and isinstance(one, str) and one in base.ease},
+            at_rest=lengths("at_rest", base.symptoms),
+            readings_from="simulation" if event.get("readings_from") == "simulation" else findings.readings_from,
+            earlier=tuple(Earlier(*one) for one in known),
+        )
     )
 
 
@@ -205,15 +189,10 @@ def offered_event(findings: Iterable[Finding], sentences: Mapping[str, str] | No
 
 def _offered(state: State, event: Event, base: RuleBase) -> State:
     """What is still to be confirmed after an `offered` event: it brings findings, or says which one was refused."""
-    offered = [finding for finding in state.offered if finding.symptom != event.get("refused")]
-    sentences = dict(state.sentences)
-    for item in listed(event, "findings"):
-        finding = finding_from(item)
-        if finding is not None and finding.symptom in base.symptoms:
-            offered.append(finding)
-            if told := item.get("sentence"):
-                sentences[finding.symptom] = one_line(told, 400)
-    return replace(state, offered=tuple(offered), sentences=sentences)
+    left = (finding for finding in state.offered if finding.symptom != event.get("refused"))
+    told = {item["symptom"]: one_line(item["sentence"], 400) for item in listed(event, "findings")
+            if finding_from(item, base) is not None and item.get("sentence")}  # fmt: skip
+    return replace(state, offered=(*left, *found_in(event, base)), sentences={**state.sentences, **told})
 
 
 def answer_event(finding: Finding) -> dict[str, Any]:
@@ -222,11 +201,25 @@ def answer_event(finding: Finding) -> dict[str, Any]:
     return head | {key: value for key, value in vars(finding).items() if value is not None}
 
 
-def finding_from(event: object) -> Finding | None:
-    """The finding of an `answer` event; None if the event is not one (a hand-made or damaged line)."""
+def finding_from(event: object, base: RuleBase) -> Finding | None:
+    """The finding of an `answer` event; None if the event is not one (a hand-made or damaged line), or the rules do not know it."""
     finding: Finding | None = read_as(Finding, event)
-    sound = finding is not None and (finding.left_mm is None) == (finding.right_mm is None)
+    sound = (
+        finding is not None
+        and finding.symptom in base.symptoms
+        and (finding.left_mm is None) == (finding.right_mm is None)
+    )
     return finding if sound else None
+
+
+def found_in(event: Event, base: RuleBase) -> tuple[Finding, ...]:
+    """All findings that an event holds."""
+    return tuple(finding for item in listed(event, "findings") if (finding := finding_from(item, base)) is not None)
+
+
+def _done_from(event: Event, base: RuleBase) -> Done | None:
+    done: Done | None = read_as(Done, event)
+    return done if done is not None and done.alteration in base.alterations else None
 
 
 def body_event(findings: Findings) -> dict[str, Any]:
