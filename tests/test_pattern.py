@@ -345,7 +345,7 @@ def test_a_waist_is_raised_until_its_corner_is_back_where_it_was(block: Pattern)
 
 def test_a_hip_is_raised_at_the_waist_up_to_a_centimetre_and_cut_across_above_it(block: Pattern) -> None:
     """Right at 10 mm only the waist line rises; above it the piece is cut at the hip, so that the hip line rises as well."""
-    for amount, kind in ((10.0, "tip"), (10.1, "open"), (15.0, "open")):
+    for amount, kind in ((10.0, "edge"), (10.1, "open"), (15.0, "open")):
         step = carry_out(block, "raise-one-hip", amount)
         assert {done.kind for altered in step.altered.values() for done in altered.did} == {kind}
 

@@ -22,7 +22,7 @@ from fitdiag.pattern.piece import Array, Dart, Joint, Notch, Piece, apart, point
 from fitdiag.problems import stop
 
 Kind = Literal[
-    "open", "close", "spread", "overlap", "widen", "slide", "slit", "swing", "edge", "tip", "shift", "darts", "grain",
+    "open", "close", "spread", "overlap", "widen", "fold out", "slide", "slit", "swing", "edge", "shift", "darts", "grain",
     "notches", "line", "none",
 ]  # fmt: skip
 Map = Callable[[Array], Array]

@@ -13,13 +13,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from shapely import GeometryCollection, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 from shapely.ops import nearest_points, unary_union
 
-from fitdiag.knowledge.model import Drawn
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.pattern.alter import Altered, Cut, Did, Kind, mapped, rotated, turned
 from fitdiag.pattern.garment import off
@@ -27,6 +27,7 @@ from fitdiag.pattern.piece import Array, Dart, Piece, apart, left_of, points, un
 from fitdiag.units import Units, format_given
 
 SEEN_MM = 0.8  # what moves less is not marked
+OPENED = ("open", "spread", "widen")  # kinds of cut that paper is put behind
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,18 +45,16 @@ class Change:
     """One piece before and after, laid over each other so that what did not move coincides."""
 
     kind: Kind
-    did: tuple[Did, ...]
-    words: Drawn | None
+    altered: Altered
     old: Piece
     new: Piece
     cut: Cut | None
-    true: tuple[str, ...]
     grain: Array  # the grainline afterwards, hem to waist
     old_grain: Array | None  # the part of it that no longer counts
     added: BaseGeometry
     removed: BaseGeometry
     extra: BaseGeometry  # what a cut alone does not explain
-    marks: tuple[Mark, ...]
+    marks: tuple[Mark, ...]  # of a section that slides, its tip is where the first begins
     amount: float
     units: Units
     lower: BaseGeometry | None = None  # the two parts of a cut piece, the upper one where it comes to lie
@@ -66,9 +65,14 @@ class Change:
         return self.old.name
 
     @property
+    def true(self) -> tuple[str, ...]:
+        """The seams to true."""
+        return self.altered.true
+
+    @property
     def opened(self) -> bool:
         """Whether a cut was opened, so that paper is put behind it."""
-        return opens(self.kind, self.did)
+        return self.kind in OPENED
 
 
 # What has changed
@@ -87,55 +91,48 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     before, after = Polygon(old.outline), Polygon(new.outline)
     base, lower, upper, gap, old_grain = before, None, None, nothing, None
     marks: list[Mark] = []
-    if cut is not None and kind == "slide":
-        tip = slid_from(old, altered.did)
-        to = cut.move(tip[None])[0]
-        marks.append(Mark(tip, to, amount, _outward(before, tip, to - tip)))
-    elif cut is not None:
-        lower, above = parted(before, cut)
-        upper = transform(above, cut.move)
-        gap = Polygon(cut.filled).buffer(0)
-        base = lower.union(upper).union(gap if opens(kind, altered.did) else nothing).buffer(0.2).buffer(-0.2)
+    if cut is not None:
         a, b = cut.start, cut.filled[-1]
+        if kind == "slide":
+            (slid,) = (done.seams[1] for done in altered.did if done.kind == kind)
+            a = old.seams[slid][0]  # the tip of the section that slid: where its seam begins
+            (b,) = cut.move(a[None])
+        else:
+            lower, above = parted(before, cut)
+            upper = transform(above, cut.move)
+            gap = Polygon(cut.filled).buffer(0)
+            base = lower.union(upper).union(gap if kind in OPENED else nothing).buffer(0.2).buffer(-0.2)
+            above_cut = _above(grain_of(old), cut)
+            old_grain = cut.move(above_cut) if above_cut is not None and cut.hinged else None
         marks.append(Mark(a, b, amount, _outward(before, a, b - a)))
-        above_cut = _above(grain_of(old), cut)
-        old_grain = cut.move(above_cut) if above_cut is not None and cut.hinged else None
     elif kind == "grain":
         old_grain = grain_of(old)
         y = float(old_grain[:, 1].mean())
         marks.append(Mark(np.array([old.grain_x, y]), np.array([new.grain_x, y]), amount, None))
     step = gap.buffer(4 + amount * 0.3)  # where the parts of a cut meet with a step is for truing, not for marking
-    extra = [
+    more, less = (
         _clean(area, step, 0.25 if gap.is_empty else 1.0) for area in (after.difference(base), base.difference(after))
-    ]
-    either = extra[0].union(extra[1])
+    )
+    extra = more.union(less)
     if cut is None:
         marks += _edge_marks(old, new, before, amount)
-        if not marks and not either.is_empty:  # the seam has other points than before
-            marks += _strip_marks(base, new, either, amount)
-    elif kind != "slide":
-        marks += _strip_marks(base, new, either, amount)
+    if kind != "slide" and (cut is not None or not marks):  # or the seam has other points than before
+        marks += _strip_marks(base, new, extra, amount)
     if kind == "darts":
-        marks += [mark for pair in zip(old.darts, new.darts, strict=False) for mark in _dart_marks(*pair)]
-    opened, doubled = (gap, nothing) if opens(kind, altered.did) else (nothing, gap)
+        marks += [_dart_mark(*pair) for pair in zip(old.darts, new.darts, strict=False)]
+    added, removed = (gap.union(more), less) if kind in OPENED else (more, gap.union(less))
     return Change(
-        kind, altered.did, altered.words, old, new, cut, altered.true, grain, old_grain, opened.union(extra[0]),
-        doubled.union(extra[1]), either,        tuple(marks), amount, units, lower, upper,
-    )  # fmt: skip
+        kind, altered, old, new, cut, grain, old_grain, added, removed, extra, tuple(marks), amount, units, lower, upper
+    )
 
 
 def main_kind(did: tuple[Did, ...]) -> Kind:
     """What an alteration of several moves is called: its cut, else its first change of the outline, else what it did at all."""
     cuts = [done.kind for done in did if done.cut is not None]
-    edges = [done.kind for done in did if done.kind in ("swing", "slit", "edge", "tip", "shift") and done.by]
+    edges = [done.kind for done in did if done.kind in ("swing", "slit", "edge", "shift") and done.by]
     if {"shift", "notches"} <= {done.kind for done in did}:
         return "notches"
     return next(iter((*cuts, *edges, *(done.kind for done in did))), "none")
-
-
-def opens(kind: Kind, did: tuple[Did, ...]) -> bool:
-    """Whether a cut was opened, so that paper is put behind it."""
-    return kind in ("open", "spread") or (kind == "widen" and any(d.by > 0 for d in did if d.kind == "widen"))
 
 
 def grain_of(piece: Piece) -> Array:
@@ -211,12 +208,11 @@ def _strip_marks(base: BaseGeometry, new: Piece, extra: BaseGeometry, amount: fl
     return marks
 
 
-def _dart_marks(old: Dart, new: Dart) -> list[Mark]:
+def _dart_mark(old: Dart, new: Dart) -> Mark:
     longer = apart(new.tip, old.tip)
     if longer > SEEN_MM:
-        return [Mark(old.tip, new.tip, longer, np.array([1.0, 0.0]))]
-    up = (new.left + new.right) / 2 - new.tip
-    return [Mark(new.left, new.right, new.width, unit(up))]
+        return Mark(old.tip, new.tip, longer, np.array([1.0, 0.0]))
+    return Mark(new.left, new.right, new.width, unit((new.left + new.right) / 2 - new.tip))
 
 
 def _told(measured: float, amount: float) -> float:
@@ -224,52 +220,38 @@ def _told(measured: float, amount: float) -> float:
     return amount if abs(measured - amount) <= 0.03 * amount + 0.1 else measured
 
 
-def slid_from(piece: Piece, did: tuple[Did, ...]) -> Array:
-    """The tip of the section that slid: where its seam begins."""
-    (done,) = (one for one in did if one.kind == "slide")
-    return np.asarray(piece.seams[done.seams[1]][0])
-
-
 # -- in words ------------------------------------------------------------------------------------------------------------
 
-
-@dataclass(frozen=True)
-class Words:
-    """A sentence with the template of each caption; `last` is the trueing, where there is anything to true."""
-
-    told: str
-    steps: tuple[str, ...]
-    last: str = "True: {seams}. Smooth lines, no steps."
+TRUEING = "True: {seams}. Smooth lines, no steps."
 
 
 @cache
-def _usual() -> Mapping[str, Words]:
-    """The words for each kind of move."""
-    rows = read_yaml(Path(__file__).with_name("change.yaml")).data.items()
-    return {kind: Words(row["told"], tuple(row["steps"]), row.get("last", Words.last)) for kind, row in rows}
+def _usual() -> Mapping[str, Any]:
+    """The words for each kind of move: what is `told`, the captions of the `steps`, and the trueing where it is another."""
+    found: Mapping[str, Any] = read_yaml(Path(__file__).with_name("change.yaml")).data
+    return found
 
 
-def _words(change: Change) -> Words:
-    if change.words is not None:
-        return Words(change.words.told, change.words.steps)
-    tips, usual = zip(change.old.darts, change.new.darts, strict=False), _usual()
+def _words(change: Change) -> Mapping[str, Any]:
+    if change.altered.words is not None:
+        return change.altered.words.model_dump()
     kind: str = change.kind
+    tips = zip(change.old.darts, change.new.darts, strict=False)
     if kind == "darts" and any(apart(one.tip, other.tip) > SEEN_MM for one, other in tips):
         kind = "dart points"
-    elif kind == "widen" and not change.opened:
-        kind = "fold out"
-    return usual.get("edge" if kind == "tip" else kind, usual["none"])
+    found: Mapping[str, Any] = _usual().get(kind, _usual()["none"])
+    return found
 
 
 def sentence(change: Change) -> str:
     """One alteration of one piece in a line, without the name of the piece."""
-    return _put_in(change, _words(change).told)
+    return _put_in(change, _words(change)["told"])
 
 
 def captions(change: Change) -> list[str]:
     """A caption for each step, the trueing last; a single one where nothing is drawn on paper."""
     words = _words(change)
-    return [_put_in(change, text) for text in (*words.steps, words.last) if text]
+    return [_put_in(change, text) for text in (*words["steps"], words.get("last", TRUEING)) if text]
 
 
 def to_true(change: Change) -> str:
@@ -287,8 +269,12 @@ def _put_in(change: Change, text: str) -> str:
     top = part.word(part.top)
     names = {"piece": change.name, "top": top, "seams": ", ".join(part.word(seam) for seam in change.true)}
     names["widest"] = given(max((mark.amount for mark in change.marks), default=change.amount))
-    names |= {name: given(change.amount * abs(share)) for done in change.did for name, share in (done.at or {}).items()}
-    drawn = any(done.kind == "darts" for done in change.did)
+    names |= {
+        name: given(change.amount * abs(share))
+        for done in change.altered.did
+        for name, share in (done.at or {}).items()
+    }
+    drawn = any(done.kind == "darts" for done in change.altered.did)
     names["darts"] = " The darts take up what the edge gains or loses." if drawn else ""
     if change.cut is not None:
         names["free"], names["far"] = (part.word(_seam_at(change.old, point)) for point in change.cut.line)

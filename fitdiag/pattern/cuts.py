@@ -104,7 +104,7 @@ def widen(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     taken = (_covered(piece, start, x + by, 0), _covered(piece, end, x + by, 0)) if by < 0 else (0.0, 0.0)
     shift = shifted(np.array([by, 0.0]))
     result = replace(part.laid(shift, taken, closing=by < 0), grain_x=piece.grain_x + by / 2)
-    return result, Did("widen", by, (top, bottom), part.cut(shift))
+    return result, Did("widen" if by > 0 else "fold out", by, (top, bottom), part.cut(shift))
 
 
 def slide(before: Piece, piece: Piece, move: Move, by: float) -> Made:

@@ -204,7 +204,7 @@ class Figure:
 def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
     """What the lines and hatchings mean: only those that are used. The height where it ends."""
     kinds = {change.kind for change in changes}
-    double = kinds & {"close", "overlap"} or any(c.kind == "widen" and not c.opened for c in changes)
+    double = kinds & {"close", "overlap", "fold out"}
     rows = {
         "new": ("new line", kinds != {"none"}),
         "old": ("line before", kinds != {"none"}),

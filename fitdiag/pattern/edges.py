@@ -66,7 +66,7 @@ def tip(before: Piece, piece: Piece, move: Move, by: float) -> Made:
     grown = (neighbour,) if move.way == "up" else ()
     end = line[0] if first else line[-1]
     joints = (Joint(seam, points(np.array([end + by * run] * 2))),) if move.square_mm else ()
-    return redraw(piece, {seam: drawn}, joints, grown=grown), Did("tip", by, (seam,), at={move.end or "": 1.0})
+    return redraw(piece, {seam: drawn}, joints, grown=grown), Did("edge", by, (seam,), at={move.end or "": 1.0})
 
 
 def corner(before: Piece, piece: Piece, move: Move, by: float) -> Made:

@@ -10,7 +10,7 @@ import numpy as np
 from shapely import LinearRing, Point, Polygon, get_parts, transform
 from shapely.geometry.base import BaseGeometry
 
-from fitdiag.pattern.change import Change, captions, grain_of, parted, slid_from
+from fitdiag.pattern.change import Change, captions, grain_of, parted
 from fitdiag.pattern.draw import PAGE, SHARES, Figure, changes_of, fitted, key, notes_at, place_of
 from fitdiag.pattern.ink import Box, Drawing, Letters, Pen, wrapped
 from fitdiag.pattern.moves import Step
@@ -70,7 +70,7 @@ def _painters(change: Change) -> list[Painter]:
     """The pictures of an alteration but the last, which shows it trued."""
     cut: list[Painter] = [_before, partial(_before, open_cut=True)]
     new_grain = partial(_redrawn, grain=True)
-    if change.kind in ("open", "close", "spread", "overlap", "widen"):
+    if change.kind in ("open", "close", "spread", "overlap", "widen", "fold out"):
         return [*cut, _joined, partial(_joined, grain=True)]
     if change.kind == "slide":
         return [*cut, _slid, new_grain]
@@ -135,7 +135,7 @@ def _slid(figure: Figure, change: Change) -> None:
     cut = change.cut
     assert cut is not None
     below, above = parted(Polygon(change.old.outline), cut)
-    tip = Point(*slid_from(change.old, change.did))
+    tip = Point(*change.marks[0].a)
     section = min([*get_parts(below), *get_parts(above)], key=tip.distance)
     moved = transform(section, cut.move)
     figure.outline(change.old, "old")
