@@ -17,7 +17,7 @@ from trousers import Measures, draft
 
 from fitdiag.knowledge.garment import Move
 from fitdiag.knowledge.load import load_rules
-from fitdiag.pattern.alter import crossing, mapped, redraw, rotated, run_on, smooth_through, through
+from fitdiag.pattern.alter import crossing, exchanged, mapped, redraw, rotated, run_on, smooth_through, through
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
 from fitdiag.pattern.making import lifted
 from fitdiag.pattern.moves import carry_out, make
@@ -531,6 +531,23 @@ def test_a_seam_drawn_straight_forgets_its_own_steps_and_no_others() -> None:
     line = LineString(done.seams[seam])
     assert line.length == pytest.approx(np.hypot(*(done.seams[seam][-1] - done.seams[seam][0])))
     assert {joint.seam for joint in done.joints} == ends - {seam}
+
+
+def test_notches_go_with_a_seam_that_is_exchanged_and_no_others() -> None:
+    """Where a seam is drawn anew its notches lie on the new line, nearest to where they were; those of other seams stay."""
+    piece = BLOCK.pieces["back"]
+    for seam in {notch.seam for notch in piece.notches}:
+        bulge = np.sin(np.linspace(0, np.pi, len(piece.seams[seam])))[:, None] * (4.0, 3.0)
+        new = points(piece.seams[seam] + bulge)
+        for before, after in zip(piece.notches, exchanged(piece, {seam: new}).notches, strict=True):
+            if before.seam != seam:
+                assert after.at == pytest.approx(before.at)
+                continue
+            line = LineString(new)
+            assert line.distance(Point(after.at)) < 1e-6
+            assert Point(after.at).distance(Point(before.at)) == pytest.approx(
+                line.distance(Point(before.at)), abs=1e-6
+            )
 
 
 def test_a_notch_that_lies_off_its_seam_stays_when_the_seam_is_redrawn() -> None:

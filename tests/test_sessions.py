@@ -258,6 +258,14 @@ def test_a_disk_that_fills_up_keeps_every_answer_before(tmp_path: Path, base: Ru
     assert done.stdout.count("\nSo far") + 1 == counted(path)
 
 
+@pytest.mark.parametrize("alone", [True, False])
+def test_a_new_log_says_whether_she_fits_herself(alone: bool, tmp_path: Path) -> None:
+    """Said in the first line where it is so, and nothing of it where it is not."""
+    log = SessionLog.create(tmp_path / "a.jsonl", load_rules(default_rules()), client="", units="in", alone=alone)
+    log.close()
+    assert read_log(tmp_path / "a.jsonl").head.get("alone", False) is alone
+
+
 def test_a_log_that_cannot_even_begin_leaves_nothing_behind(tmp_path: Path) -> None:
     """On a full disk a new interview is refused at once, without "saved" in the message and without an empty file."""
     done = fitdiag("interview", "--log", "a.jsonl", cwd=tmp_path, typed=("",), most=20)
