@@ -4,8 +4,8 @@
 
 The first maker's pictures (tests/photo_scene.py), the second maker's (tests/second_scene, written without a look at the first),
 and rendered ones of draped cloth in a folder of `pictures` and `truth`. Errors were set on the first maker's
-seeds from 2000 and the second's from 201 to 216 and the odd ones up to 60; the others up to 190 were looked at while choices
-were made; further seeds only judge, and so do the rendered pictures, at which one looked too. Shown for each reading and
+seeds from 2000 and the second's from 201 to 216 and the odd ones up to 60; the others up to 250, and 294, were looked at while
+choices were made; further seeds only judge, and so do the rendered pictures, at which one looked too. Shown for each reading and
 set: median and 95th percentile of the absolute error, refusals, how many true values lie within one and two printed standard
 deviations.
 """
