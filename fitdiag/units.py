@@ -13,6 +13,7 @@ from functools import cache, lru_cache
 from typing import Literal
 
 MM_PER_INCH = 25.4  # exact, international yard and pound agreement of 1959
+NO_BREAK = "\u00a0"  # holds an amount together on its line
 STEP_MM = {"in": MM_PER_INCH / 8, "cm": 2.5}
 FINE_STEP_MM = {"in": MM_PER_INCH / 16, "cm": 1.0}
 LONGEST_MM = 3000.0  # no length on trousers is longer; a larger one is a slip of the unit

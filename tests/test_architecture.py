@@ -21,6 +21,7 @@ MAY_IMPORT = {
     "files": {"problems"},
     "units": set(),
     "plausible": {"units", "problems"},
+    "templates": {"units"},
     "knowledge": {"plausible", "__init__", "files", "units", "problems"},
     "diagnosis": {"knowledge", "files", "units", "problems"},
     "pattern": {"plausible", "knowledge", "files", "units", "problems"},
@@ -28,9 +29,10 @@ MAY_IMPORT = {
     "planning": {"plausible", "knowledge", "diagnosis", "pattern", "drape", "files", "units", "problems"},
     "sessions": {"plausible", "__init__", "photos", "knowledge", "diagnosis", "planning", "files", "units", "problems"},
     "interview": {"plausible", "knowledge", "diagnosis", "planning", "sessions", "files", "units", "problems"},
-    "photos": {"plausible", "knowledge", "files", "units", "problems"},
+    "photos": {"plausible", "templates", "knowledge", "files", "units", "problems"},
     "reports": {
         "plausible",
+        "templates",
         "pattern",
         "drape",
         "knowledge",
@@ -68,7 +70,7 @@ ONLY_HOME = {
     "shapely": "drape pattern",
     "svgelements": "pattern",
     "PIL": "drape photos reports",
-    "jinja2": "photos reports",
+    "jinja2": "templates reports",
 }
 
 

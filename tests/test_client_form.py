@@ -260,7 +260,7 @@ def test_nothing_hostile_runs_and_no_code_shows(open_page: Callable[..., Any], b
     policy = page.get_attribute("meta[http-equiv]", "content")
     assert re.fullmatch(
         r"default-src 'none'; script-src 'sha256-[\w+/=]+'; style-src 'sha256-[\w+/=]+'; img-src data:; "
-        r"form-action 'none'; base-uri 'none'",
+        r"base-uri 'none'; form-action 'none'",
         policy,
     )
 

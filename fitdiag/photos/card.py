@@ -20,8 +20,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.photos.camera import false_drop
-from fitdiag.photos.templates import template
 from fitdiag.problems import one_line, stop
+from fitdiag.templates import template
 from fitdiag.units import MM_PER_INCH, Units, format_given, format_reading, round_length
 
 if TYPE_CHECKING:
@@ -139,7 +139,7 @@ def _told(kept: str) -> str:
 
 def card_html(card: Card, *, large: bool = False) -> str:
     """The card as one page that needs nothing from anywhere."""
-    return template("shot_card.html").render(card=card, large=large)
+    return str(template("photos/shot_card.html").render(card=card, large=large))
 
 
 # -- paper ---------------------------------------------------------------------------------------------------------------
@@ -229,7 +229,7 @@ class _Setter:
         self.title(left, y, card.title, 2.1)
         y = self.paragraph("", card.intro, left, y + self.line * 1.5, wide)
         shown = self.column * (1.0 if self.pages > 1 else 0.76)
-        drawn: Any = template("shot_card.svg").module
+        drawn: Any = template("photos/shot_card.svg").module
         for number, drawing in enumerate((drawn.stand, drawn.seen)):
             x = left + number * (self.column + GUTTER_MM) + (self.column - shown) / 2
             self.pdf.image(BytesIO(drawing(card, told=False).encode()), x, y, shown)

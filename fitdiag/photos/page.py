@@ -24,9 +24,9 @@ from fitdiag.photos.overlay import told
 from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.snap import Track
-from fitdiag.photos.templates import template
 from fitdiag.photos.trousers import CALLED, HIP, KNEES, MAIN
 from fitdiag.problems import one_line
+from fitdiag.templates import template
 from fitdiag.units import Units
 
 ANSWER = "fitdiag.confirmed/1"
@@ -44,7 +44,7 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
 
     The text holds a private picture: write it so that only its owner can read it.
     """
-    return template("mark_page.html").render(
+    page: str = template("photos/mark_page.html").render(
         file=one_line(marks.file) or "a picture",
         given=json.loads(as_json(marks)),
         picture=base64.b64encode(jpeg).decode("ascii"),
@@ -52,6 +52,7 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
         height=marks.height,
         inches=units == "in",
     )
+    return page
 
 
 def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer: str, units: Units) -> str:
@@ -61,11 +62,12 @@ def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer:
     that only its owner can read it.
     """
     shown = [_shown(found, units) for _, found in pictures]
-    return template("confirm_page.html").render(
+    page: str = template("photos/confirm_page.html").render(
         title=", ".join(one_line(found.marks.file) for _, found in pictures),
         given={"schema": ANSWER, "answer": answer, "pictures": shown, "mirror": _mirror([*pictures])},
         pictures=[base64.b64encode(_smaller(pixels)).decode("ascii") for pixels, _ in pictures],
     )
+    return page
 
 
 def _mirror(pictures: Sequence[tuple[NDArray[np.uint8], Measured]]) -> list[dict[str, Any]]:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple, cast
 
 from fitdiag.pattern.pdf import PAPERS, Paper, document, paint, plain
 from fitdiag.reports.muslin_sheet import png_size
-from fitdiag.reports.sheet import CLOTH, LOOK, NO_BREAK, PAPER, SMOOTH, THEN, THEN_NOTE, Change, Sheet
+from fitdiag.reports.sheet import CLOTH, LOOK, PAPER, SMOOTH, THEN, THEN_NOTE, Change, Sheet
+from fitdiag.units import NO_BREAK
 
 if TYPE_CHECKING:
     from fpdf import FPDF

@@ -22,8 +22,8 @@ from fitdiag.planning.stages import MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.sheet import Sheet, day_words, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
-from fitdiag.reports.templates import template
 from fitdiag.sessions.state import Conclusion, conclude
+from fitdiag.templates import template
 from fitdiag.units import MM_PER_INCH, Units, format_length, format_reading
 
 ORIGINS: Mapping[Origin, str] = {
@@ -287,7 +287,7 @@ def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -
         for series, row in panels
         if any(was for _, was, _ in row)
     )
-    drawn: str = template("chart.svg").render(
+    drawn: str = template("reports/chart.svg").render(
         desc=told_in_words or "Only what was expected is known.",
         width=_PANEL, height=len(panels) * (_HIGH + _GAP) - _GAP, left=_LEFT, right=_PANEL - _RIGHT,
         panels=[_panel(series, row, units, n * (_HIGH + _GAP)) for n, (series, row) in enumerate(panels)],

@@ -30,7 +30,7 @@ from fitdiag.plausible import doubt_of_alteration, doubt_of_sign
 from fitdiag.problems import Hints, Problem, Where, one_line, shown_path, stop
 from fitdiag.reports.sheet import Heading, Picture
 from fitdiag.reports.signs import figure
-from fitdiag.reports.templates import template
+from fitdiag.templates import template
 from fitdiag.units import (
     MM_PER_INCH,
     InvalidLengthError,
@@ -90,7 +90,7 @@ def client_form(
     every = [_question(told.symptoms[name], garment, units) for name in dict.fromkeys(questions)]
     rows = sorted(every, key=lambda row: not row["felt"])
     done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
-    page: str = template("client_form.html").render(
+    page: str = template("reports/client_form.html").render(
         schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
         round_number=heading.round_number, token=token, alone=alone, photos=photos,
         kept=f"{zlib.crc32(repr((units, rows, done)).encode()):08x}",  # other questions find no answers kept on the device

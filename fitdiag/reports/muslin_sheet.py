@@ -11,7 +11,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from fitdiag.pattern.pdf import document, plain
 from fitdiag.planning.stages import HONEST
-from fitdiag.reports.templates import template
+from fitdiag.templates import template
 
 LABEL = "Simulated on an estimated body"
 GAP, HEAD = 16, 96  # pixels between pictures, and above them
@@ -64,7 +64,7 @@ def sheet_html(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body
         for views in drawn
     ]
     muslins = zip(heads, captions, shown, strict=True)
-    return str(template("muslin_page.html").render(muslins=muslins, body=body, label=LABEL, honest=HONEST))
+    return str(template("reports/muslin_page.html").render(muslins=muslins, body=body, label=LABEL, honest=HONEST))
 
 
 def sheet_pdf(heads: Sequence[str], captions: Sequence[str], drawn: Drawn, body: Sequence[str]) -> bytes:

@@ -18,8 +18,8 @@ from fitdiag.reports import sheet as words
 from fitdiag.reports.fitter import Beside, Figures, chart
 from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import Change, Heading, Sheet
-from fitdiag.reports.templates import template
 from fitdiag.sessions.state import Conclusion
+from fitdiag.templates import template
 from fitdiag.units import format_length
 
 _BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves stand in a table
@@ -31,7 +31,7 @@ def client_page(sheet: Sheet, *, large: bool = False) -> str:
     """The page for a client who works alone, as HTML."""
     changes = [{**vars(change), "pictures": _drawn(change)} for change in sheet.changes]
     muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
-    page: str = template("client_page.html").render(
+    page: str = template("reports/client_page.html").render(
         words=words, sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large
     )
     return page
@@ -44,7 +44,7 @@ def _drawn(change: Change) -> list[tuple[str, Markup]]:
 
 def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
     """The page with the reasoning, as HTML."""
-    page: str = template("fitter_page.html").render(
+    page: str = template("reports/fitter_page.html").render(
         head=heading.line, verdict=conclusion.plan.verdict, images="'self' file:" if beside.photos or beside.laid else "",
         sections=list(_reasoning(base, conclusion, heading, beside)),
     )  # fmt: skip

@@ -23,7 +23,7 @@ from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.report import counted
 from fitdiag.sessions.state import Conclusion
-from fitdiag.units import Units, in_units
+from fitdiag.units import NO_BREAK, Units, in_units
 
 TITLE = "What to change on your {}"
 CLOTH, LOOK = "First on the cloth", "Then try on and look"
@@ -41,7 +41,6 @@ THEN_NOTE = (
 )
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")  # fmt: skip
-NO_BREAK = "\u00a0"  # holds an amount together on its line
 SIDES = {"left": "left side only", "right": "right side only", "both": "both sides alike"}
 PIECES = {"front": "on the front", "back": "on the back", "both": "on front and back"}
 

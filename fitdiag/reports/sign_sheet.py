@@ -14,7 +14,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import STATIONS, TITLES, numbered, station_of
 from fitdiag.pattern.pdf import PAPERS, document, plain
 from fitdiag.reports.signs import captions, drawn_symptoms, figure, is_graded
-from fitdiag.reports.templates import template
+from fitdiag.templates import template
 from fitdiag.units import Units
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def sheet_html(base: RuleBase, units: Units) -> str:
         (title, [(sign, [(word, Markup(svg)) for word, svg in sign.pictures]) for sign in signs])  # titles are escaped
         for title, signs in signs_by_station(base, units)
     ]
-    return str(template("sign_sheet.html").render(title=TITLE, intro=INTRO, stations=stations))
+    return str(template("reports/sign_sheet.html").render(title=TITLE, intro=INTRO, stations=stations))
 
 
 def sheet_pdf(base: RuleBase, units: Units, paper: str) -> bytes:
