@@ -12,9 +12,8 @@ from typing import Annotated, Any, Final
 import typer
 
 _TABLE: Final[dict[str, dict[str, Any]]] = json.loads(Path(__file__).with_name("commands.json").read_bytes())
-COMMANDS: Final = _TABLE[
-    "commands"
-]  # by name, like "rules check": its work ("module:function" in cli/), help, and options
+# by name, like "rules check": its work ("module:function" in cli/), help, and options
+COMMANDS: Final = _TABLE["commands"]
 HELP = "From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."
 _KINDS: Final[dict[str, Any]] = {"text": str, "texts": list[str], "switch": bool, "number": float, "count": int}
 _USUAL: Final[dict[str, Any]] = {"texts": [], "switch": False}  # by kind; else None

@@ -26,9 +26,8 @@ _HALF_LOG_2PI = 0.5 * log(2.0 * pi)
 
 Vector = list[float]
 Matrix = list[list[float]]
-_Equation = tuple[
-    Vector, float, float
-]  # coefficients, what is left of a reading after what was altered since, its noise
+# coefficients, what is left of a reading after what was altered since, its noise
+_Equation = tuple[Vector, float, float]
 
 
 class Slope(NamedTuple):

@@ -90,9 +90,8 @@ def draw(diagnosis: Diagnosis, count: int, answered: Callable[[np.ndarray], np.n
     true[:, presumed] = none[:, presumed] / NAMED  # the links as they are
     left_out = np.exp(true[picked])
     chance = 1.0 - left_out
-    chance[:, presumed] *= (1.0 - NAMED) / (
-        left_out[:, presumed] + (1.0 - NAMED) * chance[:, presumed]
-    )  # and not named
+    # and not named
+    chance[:, presumed] *= (1.0 - NAMED) / (left_out[:, presumed] + (1.0 - NAMED) * chance[:, presumed])
     shown = chances < chance
     weight = weight - none[:, presumed].sum(axis=1)
     asked = answered(shown)

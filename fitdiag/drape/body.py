@@ -152,9 +152,8 @@ class Model:
         angle = np.linspace(-np.pi / 2, np.pi / 2, count)
         across, forward = np.cos(angle), np.sin(angle)
         z, middle = np.full(1, float(self._to_client(model_z))), float(self._forward(model_z))
-        level = (
-            None if self.figure.lopsided else _Level(self, np.asarray(self._to_model(z)))
-        )  # the same at every radius
+        # the same at every radius
+        level = None if self.figure.lopsided else _Level(self, np.asarray(self._to_model(z)))
         low, high = np.zeros(count), np.full(count, 400.0 * self.shape.scale)
         for _ in range(24):
             radius = 0.5 * (low + high)

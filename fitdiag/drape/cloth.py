@@ -68,9 +68,8 @@ class Sheet:
         flat = mesh.flat[mesh.corners] / 1000.0
         edges = np.stack([flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]], axis=2)
         inverse = np.linalg.inv(edges)
-        self.slopes = np.stack(
-            [-inverse[:, 0] - inverse[:, 1], inverse[:, 0], inverse[:, 1]], axis=1
-        )  # (t, 3, 2) in 1/m
+        # (t, 3, 2) in 1/m
+        self.slopes = np.stack([-inverse[:, 0] - inverse[:, 1], inverse[:, 0], inverse[:, 1]], axis=1)
         self.area = 0.5 * np.abs(np.linalg.det(edges))
         self.point_area = np.bincount(self.triangles.ravel(), np.repeat(self.area / 3, 3), self.count)
         self.mass = self.point_area * cloth.weight

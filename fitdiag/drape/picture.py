@@ -59,9 +59,8 @@ def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
     corners = on_paper(faces)
     colours = [tuple(colour) for colour in (CLOTH * light[:, None]).clip(0, 255).astype(int).tolist()]
     for number in np.nonzero(np.abs(towards) < EDGE_ON)[0]:
-        pen.line(
-            [*corners[number], *corners[number][:2]], INK, FINER
-        )  # what of this is not painted over is the outline
+        # what of this is not painted over is the outline
+        pen.line([*corners[number], *corners[number][:2]], INK, FINER)
     depths = (faces @ near).mean(axis=1)
     for number in depths.argsort():
         if towards[number] <= 0:

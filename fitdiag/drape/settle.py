@@ -28,12 +28,13 @@ SLIPS_M = 2e-5  # below this path in a step friction grows with the path
 STEP_LIMIT_M = 0.012  # no point moves further in a step
 RESTED_MM_S = 3.0  # a sheet whose points move slower than this (root mean square) lies still
 GROWING_S = 0.4
+# step s, how many, gravity: down, tugged, rest
 PHASES = (
     (0.01, 40, 1.0),
     (0.02, 20, 3.0),
     (0.03, 8, 1.0),
     (0.1, 6, 1.0),
-)  # step s, how many, gravity: down, tugged, rest
+)
 MORE_STEPS = 20  # at most, until it rests
 TOLERANCE, MOST_ITERATIONS, STALE = 0.2, 25, 12  # of the conjugate gradients; when to factorise anew
 

@@ -108,10 +108,11 @@ AMOUNT = re.compile(
     rf"(?<![\w/.,])(?<!^-)(?<! -)(?P<vague>(?:(?:{_HEDGES}) )*)(?P<length>{'|'.join(_LENGTHS)})"
     r"(?P<after>(?: or so| ?-?ish| i'?d say| give or take| more or less)*)"
 )
+# not: 1-1/2 in
 RANGE = re.compile(
     rf"(?<![\w/.,])(?:(?:{_HEDGES}) )?(?P<low>{_NUMBER})(?: ?{_UNIT})?(?P<to> ?(?:to|or|till|–) ?|(?<=/\d)-| ?-(?!\d+/) ?)"
     rf"(?P<high>{_NUMBER})(?: ?(?P<unit>{_UNIT}))?(?![\w/])"
-)  # not: 1-1/2 in
+)
 _BOTH_SIDES = re.compile(r"\b(?:on |at )?(?:both|each|either|the two) (?:sides?|legs?)(?! (?:of|to)\b)")
 _RANGE = re.compile(r" ?(?:-|–|to|or|and|till) ?")
 _LONGEST = 300

@@ -13,9 +13,8 @@ NOTHING = re.compile(
 )
 NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
 DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")
-GONE = re.compile(
-    r"\b(?:gone|vanished|disappeared)(?: (?:now|away|completely|altogether|entirely))?$"
-)  # not: gone baggy
+# not: gone baggy
+GONE = re.compile(r"\b(?:gone|vanished|disappeared)(?: (?:now|away|completely|altogether|entirely))?$")
 ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(
     rf",? *(?<![\w-])(?:on )?(?:the )?({'|'.join(SIDES)})(?: sides?)?(?: only)?(?![\w-])"

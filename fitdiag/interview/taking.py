@@ -328,9 +328,8 @@ def _read_one(talk: Interview, symptom: Symptom, typed: str) -> Said | str:
     if _REST.search(typed):
         return "One question is open here, so there is no rest: answer it alone."
     typed = re.sub(r"^(left|right|both)[ ,]+(\d)$", r"\2 \1", typed.lower())
-    typed = re.sub(
-        r"^1[ .:)]+(?=[a-z])(?!(?:in|cm|mm|inch|inches|left|right|both)\b)", "", typed
-    )  # as on a screen of several
+    # as on a screen of several
+    typed = re.sub(r"^1[ .:)]+(?=[a-z])(?!(?:in|cm|mm|inch|inches|left|right|both)\b)", "", typed)
     amount = f", or an amount like {talk.sample_of(symptom)}" if symptom.measure else ""
     if match := NUMBER.fullmatch(typed):
         number = int(match[1][:6])

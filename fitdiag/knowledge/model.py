@@ -412,9 +412,8 @@ class Alteration(Rule):
     # what the wearer reads, steps by number
     wearer: Mapping[WearerText, Text | Mapping[int, Text]] = Field(default_factory=dict)
     effects: tuple[Text, ...] = Field(min_length=1)
-    effects_on: Mapping[MeasureRef, float] = Field(
-        default_factory=dict
-    )  # change of a pattern measure per amount altered
+    # change of a pattern measure per amount altered
+    effects_on: Mapping[MeasureRef, float] = Field(default_factory=dict)
     worsens: Mapping[CauseId, HowWell] = Field(default_factory=dict)
     brings: Mapping[SymptomId, HowOften] = Field(default_factory=dict)
     avoid_when: tuple[Condition, ...] = ()

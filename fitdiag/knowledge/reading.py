@@ -126,6 +126,7 @@ _NUMBER = ("type", "{key} must be a number, not {told}", "")
 _WHOLE_NUMBER = ("type", "{key} must be a whole number, not {told}", "")
 _SHORT = ("value", "{key} is too short", "say at least one thing")
 _BOUND = ("value", "{key} must be {said}, not {told}", "")
+# what pydantic found, as a code, a sentence and a hint
 _FAULTS: Mapping[str, tuple[str, str, str]] = {
     "literal_error": ("value", "{told} is not one of {expected}", ""),
     "value_error": ("value", "{said}", ""),
@@ -139,7 +140,7 @@ _FAULTS: Mapping[str, tuple[str, str, str]] = {
     "too_long": ("too-many", "there are more than {max_length} of them", "is it the right file?"),
     "string_too_long": ("value", "{key} is longer than {max_length} characters", ""),
     **dict.fromkeys(("greater_than", "greater_than_equal", "less_than_equal"), _BOUND),
-}  # what pydantic found, as a code, a sentence and a hint
+}
 
 
 def quoted(value: object) -> str:

@@ -13,9 +13,8 @@ from fitdiag.pattern.garment import along, arc, far_on, height_at, hits, spot
 from fitdiag.pattern.piece import Array, Joint, Piece, apart, left_of, points, unit
 
 Made = tuple[Piece, Did]
-Maker = Callable[
-    [Piece, Piece, Move, float], Made
-]  # the piece before the alteration, as it is now, one move, by how much
+# the piece before the alteration, as it is now, one move, by how much
+Maker = Callable[[Piece, Piece, Move, float], Made]
 
 
 def way_out(piece: Piece, seam: str) -> float:

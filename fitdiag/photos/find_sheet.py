@@ -18,7 +18,7 @@ from scipy import ndimage
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.level import crossing, snap_straight
 from fitdiag.photos.marks import A4, Points
-from fitdiag.photos.strip import colours_at, opponent
+from fitdiag.photos.strip import along_side, colours_at, opponent, step_across
 
 Array = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # left, top, right, bottom, px
@@ -34,10 +34,7 @@ NEAR = 1.3  # cells of the copy within which an edge is followed
 CELLS_OFF = 5.0  # so far at most the edges that were followed lie from the box
 MOST_UNLIKE, MOST_ASKEW = 0.1, 0.12  # of a sheet's shape, and of right angles (cosine)
 USUAL_UNLIKE, USUAL_ASKEW, USUAL_TINT = 0.04, 0.05, 9.0
-BESIDE_PX, LEAST_STEP = (
-    (4, 5, 6),
-    2.5,
-)  # what lies so far from an edge differs by so much; on both sides of a printed line is paper
+LEAST_STEP = 2.5  # by which the colours on both sides of an edge differ; on both sides of a printed line is paper
 LEAST_SURE, RIVAL, SAME_SHEET = 0.55, 0.75, 12.0  # px between the middles
 BEYOND, GOES_ON = (-0.35, -0.1), 0.5  # of a side's length beyond its end; of its step
 LEAST_MARK = 0.06  # of the looked-at part of a corner
@@ -142,7 +139,7 @@ def _as_sheet(pixels: NDArray[np.uint8], camera: Camera, rough: Array, edge: flo
         askew = float(np.abs((sides * np.roll(sides, 1, axis=0)).sum(axis=1) / long / np.roll(long, 1)).max())
         if unlike > MOST_UNLIKE or askew > MOST_ASKEW:
             return None
-    if any(_step(pixels, corners[i], corners[(i + 1) % 4]) < LEAST_STEP for i in range(4)):
+    if any(step_across(pixels, corners[i], corners[(i + 1) % 4]) < LEAST_STEP for i in range(4)):
         return None
     if any(_goes_on(pixels, corners[i], corners[(i + 1) % 4], 0.8 * cell) for i in range(4)):
         return None
@@ -158,29 +155,12 @@ def _inside(pixels: NDArray[np.uint8], corners: Array) -> Array:
     return opponent(colours_at(pixels, (1 - down) * upper + down * lower))
 
 
-def _step(pixels: NDArray[np.uint8], first: Array, last: Array) -> float:
-    """How far the colours on both sides of an edge differ, close beside it."""
-    places, out = _along(first, last, 0.1, 0.9)
-    beyond, before = (
-        np.median([opponent(colours_at(pixels, places + way * px * out)) for px in BESIDE_PX], axis=0)
-        for way in (1, -1)
-    )
-    return float(np.median(np.linalg.norm(beyond - before, axis=1)))
-
-
-def _along(first: Array, last: Array, start: float, end: float) -> tuple[Array, Array]:
-    """Places along a side between two shares of its length, and the direction out of the sheet."""
-    along = last - first
-    out = np.array([along[1], -along[0]]) / (np.linalg.norm(along) + 1e-9)
-    return first + np.linspace(start, end, 60)[:, None] * along, out
-
-
 def _goes_on(pixels: NDArray[np.uint8], first: Array, last: Array, beside: float) -> bool:
     """Whether a side's step in colour goes on in its line beyond a corner, as the edge of a door frame does, or of what stands before a
     sheet."""
     outer, step = [], []
     for start, end in ((0.1, 0.9), BEYOND, (1 - BEYOND[1], 1 - BEYOND[0])):
-        places, out = _along(first, last, start, end)
+        places, out = along_side(first, last, start, end)
         outer.append(opponent(colours_at(pixels, places + beside * out)))
         step.append(outer[-1] - opponent(colours_at(pixels, places - beside * out)))
     own = np.median(step[0], axis=0)

@@ -221,9 +221,8 @@ def _as_stored(upright: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8
 def _plain(image: Image.Image) -> Image.Image:
     """A part of a picture as RGB, L or CMYK, on white where it is transparent."""
     transparent, grey_mode = image.has_transparency_data, image.mode in ("1", "L", "LA", "La")
-    if image.mode.startswith(
-        "I"
-    ):  # 16-bit grey, one shade of which may count as clear; Pillow itself would cut all over 255
+    # 16-bit grey, one shade of which may count as clear; Pillow itself would cut all over 255
+    if image.mode.startswith("I"):
         grey = np.asarray(image)
         clear = transparent & (grey == image.info.get("transparency"))
         return Image.fromarray(np.where(clear, 255, grey >> 8).astype(np.uint8))

@@ -204,20 +204,20 @@ def _followed(pixels: NDArray[np.uint8], pairs: Sequence[Pair], middle: Point) -
         lines = [votes.followed(course) for votes, course in zip(found, courses, strict=True)]
         fitted, spread = _fit(lines)
         courses = [
-            None if course is None else votes.at(float(fitted[2 * i]), float(fitted[2 * i + 1]), float(fitted[-1]))
+            None if course is None else _course(votes, fitted[2 * i : 2 * i + 2], fitted[-1])
             for i, (votes, course) in enumerate(zip(found, courses, strict=True))
         ]
-    one = [_unrest(line, line.offset - _at(line, fitted, i)) < NO_LINE * reach for i, line in enumerate(lines)]
+    one = [_unrest(line, line.offset - _course(line, fitted[2 * i : 2 * i + 2], fitted[-1])) < NO_LINE * reach
+           for i, line in enumerate(lines)]  # fmt: skip
     if not all(one):  # what was followed runs onto something else, as from a string to the chair before it
         lines = [line if good else votes.followed(None) for line, good, votes in zip(lines, one, found, strict=True)]
         fitted, spread = _fit(lines)
     return lines, fitted, spread
 
 
-def _at(line: _Upright, fitted: Array, index: int) -> Array:
-    """The offsets of a fitted line along it, px."""
-    first, last = fitted[2 * index : 2 * index + 2]
-    course: Array = first + (last - first) * line.share + fitted[-1] * line.bow
+def _course(line: _Upright | _Votes, ends: Array, bend: float) -> Array:
+    """The offsets along a line with these offsets at its two ends, bowed, px."""
+    course: Array = ends[0] + (ends[1] - ends[0]) * line.share + bend * line.bow
     return course
 
 
@@ -244,7 +244,7 @@ def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: i
         if len(line.share) == 2:
             return unbound
         fitted, spread = _fit([line])
-        course = votes.at(float(fitted[0]), float(fitted[1]), 0.0)
+        course = _course(votes, fitted[:2], 0.0)
     return *_ends(line, float(fitted[0]), float(fitted[1])), max(float(spread[0, 0]) ** 0.5, 0.1)
 
 
@@ -293,18 +293,13 @@ class _Votes:
             votes[index] = flat.take(row_starts + column).mean(axis=1)
         return votes
 
-    def at(self, first: float, last: float, bend: float) -> Array:
-        """The offsets of the line with these offsets at its ends, bowed."""
-        course: Array = first + (last - first) * self.share + bend * self.bow
-        return course
-
     def course(self, chosen: int) -> Array | None:
         """The line with most votes for the chosen bending; None where nothing stands out."""
         votes = self.votes[chosen]
         i, j = divmod(int(votes.argmax()), len(self.tries))
         if votes[i, j] < 1.8 * np.median(votes) + 0.2:
             return None
-        return self.at(self.tries[i], self.tries[j], self.bends[chosen])
+        return _course(self, self.tries[[i, j]], self.bends[chosen])
 
     def followed(self, course: Array | None) -> _Upright:
         """The line about this course, read off row by row; without one, its two points."""

@@ -15,7 +15,7 @@ from fitdiag.photos.level import CLICK_ERROR, Pose, Straight, crossing, follow, 
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
 from fitdiag.photos.snap import USUAL_SCALE
-from fitdiag.photos.strip import colours_at, opponent
+from fitdiag.photos.strip import along_side, step_across
 from fitdiag.photos.trousers import WIDTHS
 
 Array = NDArray[np.float64]
@@ -174,8 +174,7 @@ def sheet_corners(pixels: NDArray[np.uint8], sheet: Sheet, camera: Camera) -> tu
 def _edges_near(pixels: NDArray[np.uint8], first: Array, last: Array, inner: Array) -> list[tuple[Straight, float]]:
     """The straight edges near a side of a sheet, the one nearest to where it was set first, and how faint each is; `inner`: a corner
     on the other side. What lies beyond a sheet differs from it, while a printed line has paper on both sides."""
-    along = last - first
-    out = np.array([along[1], -along[0]]) / (np.linalg.norm(along) + 1e-9)
+    out = along_side(first, last, 0.0, 1.0)[1]
     reach = max(5, round(0.02 * abs(float((inner - last) @ out))))
     found: list[tuple[Straight, float]] = []
     for step in BESIDE_SHEET:
@@ -184,10 +183,5 @@ def _edges_near(pixels: NDArray[np.uint8], first: Array, last: Array, inner: Arr
         if any(max(math.dist(edge[0], seen[0]), math.dist(edge[1], seen[1])) < SAME_EDGE for seen, _ in found):
             continue
         if not step or edge[2] < CLICK_ERROR:
-            places = np.array(edge[0]) + np.linspace(0.1, 0.9, 60)[:, None] * (np.array(edge[1]) - edge[0])
-            beyond, before = (
-                np.median([opponent(colours_at(pixels, places + way * px * out)) for px in (4, 5, 6)], axis=0)
-                for way in (1, -1)
-            )
-            found.append((edge, (FAINT / (float(np.median(np.linalg.norm(beyond - before, axis=1))) + 0.1)) ** 2))
+            found.append((edge, (FAINT / (step_across(pixels, np.array(edge[0]), np.array(edge[1])) + 0.1)) ** 2))
     return found

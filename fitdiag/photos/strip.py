@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 Array = NDArray[np.float64]
+BESIDE_PX = (4, 5, 6)  # from an edge: there lies what is on either side of it
 
 
 def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
@@ -39,3 +40,20 @@ def smooth(strip: Array, along: float, across: float) -> Array:
         if size > 0:
             strip = ndimage.gaussian_filter1d(strip, size, axis=axis, mode="nearest", radius=int(3 * size) + 1)
     return strip
+
+
+def along_side(first: Array, last: Array, start: float, end: float) -> tuple[Array, Array]:
+    """60 places (N, 2) along a side between two shares of its length, and the direction out of what it goes round clockwise."""
+    along = last - first
+    out = np.array([along[1], -along[0]]) / (np.linalg.norm(along) + 1e-9)
+    return first + np.linspace(start, end, 60)[:, None] * along, out
+
+
+def step_across(pixels: NDArray[np.uint8], first: Array, last: Array) -> float:
+    """How far the colours close to both sides of an edge differ: next to nothing where a line is printed with paper on both sides."""
+    places, out = along_side(first, last, 0.1, 0.9)
+    beyond, before = (
+        np.median([opponent(colours_at(pixels, places + way * px * out)) for px in BESIDE_PX], axis=0)
+        for way in (1, -1)
+    )
+    return float(np.median(np.linalg.norm(beyond - before, axis=1)))

@@ -32,10 +32,11 @@ PULL_N_M = 100.0  # the pull at which stretch is given in the rules
 MOVED = {"mm": 3.0, "degrees": 1.5, "N": 0.3, "N/m": 6.0, "%": 0.5}  # what is worth a word; a judgement
 CHANGED = 0.25  # and, of pulls and pressures, by this share of what it was
 LINE_OFF_MM = 6.0  # a line this much lower than the block's is off; a fitter sees it, common practice, no source
+# a pull over the seat that strong, and that much over the block's, goes into the cleft
 PULLS_N_M, PULLS_TIMES = (
     45.0,
     1.7,
-)  # a pull over the seat that strong, and that much over the block's, goes into the cleft
+)
 MOST_TOLD = 5
 _TIMES = (  # up to so many times what it was: grows, falls
     (1.4, "a little", "a little"), (1.75, "by half", "by a third"), (2.5, "to twice", "to half"),

@@ -21,11 +21,12 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.piece import Pattern
 from fitdiag.units import Units, format_reading
 
+# what may be nudged, and by how much it is tried
 TRIED_MM = {
     "seat-out": 12.0,
     "abdomen-out": 12.0,
     "crotch-lower": 8.0,
-}  # what may be nudged, and by how much it is tried
+}
 SPREAD_MM = 5.0  # one standard deviation of what measures and notes leave open; a judgement, no source
 MOST_MM = 10.0  # of all nudges of a part together
 READ_MM = 5.0  # error of a line read against one drawn, where the finding gives none
@@ -94,9 +95,8 @@ def nudge(
         for one, step in zip(seen[1:], TRIED_MM.values(), strict=True)
     ]
     done = np.array([earlier.get(part, 0.0) for part in TRIED_MM])
-    rows = np.concatenate(
-        [(np.array(slopes) * firm).T, np.eye(len(TRIED_MM)) / SPREAD_MM]
-    )  # what is missing, and the prior
+    # what is missing, and the prior
+    rows = np.concatenate([(np.array(slopes) * firm).T, np.eye(len(TRIED_MM)) / SPREAD_MM])
     wanted = np.concatenate([np.multiply(missing, firm), np.zeros(len(TRIED_MM))])
     moved = lsq_linear(rows, wanted, (-MOST_MM - done, MOST_MM - done), "bvls").x.tolist()
     return {part: round(mm, 1) for part, mm in zip(TRIED_MM, moved, strict=True) if abs(mm) >= WORTH_MM}

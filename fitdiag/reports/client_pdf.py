@@ -24,9 +24,8 @@ INK, SOFT = 0, 80  # greys
 LONGEST_HEAD = 90  # letters of it at the foot of a page
 SPACING = 1.25  # from line to line, in heights of the letters
 TICK, POINT = "tick", "point"
-Lists = Sequence[
-    tuple[str, Sequence[str], str]
-]  # a heading, what stands under it, and the mark of each; "" counts them
+# a heading, what stands under it, and the mark of each; "" counts them
+Lists = Sequence[tuple[str, Sequence[str], str]]
 
 
 def client_pdf(sheet: Sheet, *, paper: Paper = "a4", large: bool = False) -> bytes:

@@ -100,9 +100,10 @@ def shown_signs(base: RuleBase, findings: Findings, photos: Mapping[str, Sequenc
         if symptom.id not in drawn_symptoms(garment):
             continue
         pairs = zip(captions(symptom.id, garment), (0, degree_of(symptom, finding)), strict=True)
+        # titles are escaped
         drawn = [
             (word, Markup(figure(symptom.id, n, side=finding.side, title=word, garment=garment))) for word, n in pairs
-        ]  # titles are escaped
+        ]
         station = station_of(symptom)
         views = ("left", "right") if station == "side" else (station,)
         told = "The client's picture with its measured lines"

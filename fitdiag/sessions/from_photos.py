@@ -15,11 +15,12 @@ from fitdiag.knowledge.model import FromPhoto, RuleBase, Seen, Symptom
 from fitdiag.photos.combine import Together, slope_mm
 from fitdiag.photos.readings import Measured
 
+# standard deviations; what could as well be none is no verdict
 CLEAR_OF_ZERO = {
     "good": 2.5,
     "fair": 3.5,
     "don't use": 99.0,
-}  # standard deviations; what could as well be none is no verdict
+}
 _LEAN_LENGTH = 600.0  # mm of grainline over which a lean is told
 _QUANTITY = {"drop": "drop", "v-depth": "v depth", "slope": "tilt", "lean": "lean", "lean-out": "lean",
              "from-centre": "from the centre at the waist", "dip": "dip"}  # fmt: skip
