@@ -21,7 +21,7 @@ from fitdiag.pattern.alter import crossing, exchanged, mapped, redraw, rotated, 
 from fitdiag.pattern.garment import far_on, nearest, shipped_garment, with_notches
 from fitdiag.pattern.making import lifted
 from fitdiag.pattern.moves import carry_out, make
-from fitdiag.pattern.piece import Array, Notch, Pattern, Piece, length, points
+from fitdiag.pattern.piece import Array, Dart, Notch, Pattern, Piece, length, points
 from fitdiag.problems import ProblemsFoundError
 
 RULES = load_rules()
@@ -226,7 +226,7 @@ def test_a_spread_moves_all_above_it_straight_up(by: float) -> None:
     assert done.lines["hip"] == pytest.approx(BLOCK.back.lines["hip"] + [0.0, by])
 
 
-@pytest.mark.parametrize("by", [10.0, -10.0])
+@pytest.mark.parametrize("by", [10.0, 0.5, -10.0])
 def test_a_piece_is_widened_at_its_grainline(by: float) -> None:
     """The side moves by the amount, the centre stays, and the grainline lies in the middle of the strip or fold."""
     done = moved(BLOCK.back, by, do="widen")
@@ -240,6 +240,36 @@ def test_a_piece_is_widened_at_its_grainline(by: float) -> None:
         assert [np.hypot(*(joint.at[0] - joint.at[1])) for joint in steps] == pytest.approx([by, by])
     for seam in ("waist", "hem") if by > 0 else ("hem",):  # a slanting waist loses less than is laid over it
         assert length(done.seams[seam]) - length(BLOCK.back.seams[seam]) == pytest.approx(by, abs=0.05)
+
+
+@pytest.mark.parametrize(
+    ("widths", "wider", "then"),
+    [
+        ((20.0, 10.0), 6.0, (23.0, 13.0)),  # each gives or takes alike
+        ((20.0, 10.0), -15.0, (12.5, 2.5)),
+        ((20.0, 10.0), -24.0, (4.0, 2.0)),  # more than the smaller has for its half: each by its own width
+        ((), 12.0, (12.0,)),
+    ],
+)
+def test_what_darts_give_or_take_is_shared_among_them(
+    widths: tuple[float, ...], wider: float, then: tuple[float, ...]
+) -> None:
+    """All of one width where they can be; where there is none, one is laid in the middle of the waist, square to it."""
+    top = BLOCK.back.top
+    line = LineString(top)
+    at = [(line.interpolate(share, normalized=True), width) for share, width in zip((0.35, 0.65), widths, strict=False)]
+    darts = tuple(
+        Dart(*points([(spot.x - width / 2, spot.y), (spot.x + width / 2, spot.y), (spot.x, spot.y - 100)]))
+        for spot, width in at
+    )
+    done = moved(replace(BLOCK.back, darts=darts), wider, do="darts", wider=1.0)
+    assert [dart.width for dart in done.darts] == pytest.approx(then)
+    if not darts:
+        (new,) = done.darts
+        middle = (new.left + new.right) / 2
+        assert line.project(Point(middle)) == pytest.approx(line.length / 2)
+        assert float((new.right - new.left) @ (new.tip - middle)) == pytest.approx(0.0, abs=1e-6)
+        assert 60.0 < float(np.hypot(*(new.tip - middle))) < 130.0 and new.tip[1] < middle[1]
 
 
 @pytest.mark.parametrize("by", [30.0, -30.0])

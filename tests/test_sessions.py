@@ -266,6 +266,16 @@ def test_a_new_log_says_whether_she_fits_herself(alone: bool, tmp_path: Path) ->
     assert read_log(tmp_path / "a.jsonl").head.get("alone", False) is alone
 
 
+def test_an_answer_for_a_log_that_was_moved_away_is_refused(tmp_path: Path) -> None:
+    """Nobody is left to believe that it is saved: the message says so, and that the log is to be put back."""
+    path = tmp_path / "a.jsonl"
+    with SessionLog.create(path, load_rules(default_rules()), client="", units="in") as log:
+        path.rename(tmp_path / "b.jsonl")
+        with pytest.raises(ProblemsFoundError, match="not saved"):
+            log.append({"event": "note", "text": "one more"})
+    assert "one more" not in (tmp_path / "b.jsonl").read_text()
+
+
 def test_a_log_that_cannot_even_begin_leaves_nothing_behind(tmp_path: Path) -> None:
     """On a full disk a new interview is refused at once, without "saved" in the message and without an empty file."""
     done = fitdiag("interview", "--log", "a.jsonl", cwd=tmp_path, typed=("",), most=20)

@@ -16,7 +16,9 @@ from fitdiag.units import (
     InvalidLengthError,
     Length,
     Units,
+    format_given,
     format_length,
+    format_reading,
     in_units,
     parse_length,
     read_off,
@@ -298,6 +300,22 @@ def test_an_inch_text_is_never_in_halves_of_an_eighth(length: float) -> None:
 def test_a_measure_is_read_off_as_it_is_shown(mm: float, units: Units, shown: float) -> None:
     """To the eighth of an inch, or the millimetre, and a measure below 0 as one above."""
     assert read_off(mm, units) == pytest.approx(shown)
+
+
+@pytest.mark.parametrize(
+    ("mm", "units", "given", "read"),
+    [
+        (1.0, "cm", "0.1 cm", "0.1 cm"),  # half a millimetre is the finest that is given, a millimetre is read
+        (0.5, "cm", "0.05 cm", "0.1 cm"),
+        (25.4 / 32, "in", "1/32 in", "0 in"),
+        (25.4 / 16, "in", "1/16 in", "1/8 in"),  # from half an eighth on it is read as one
+        (-25.4 / 16, "in", "-1/16 in", "-1/8 in"),
+        (1.2, "in", "1/8 in", "0 in"),
+    ],
+)
+def test_small_lengths_are_told_as_they_were_given_or_read(mm: float, units: Units, given: str, read: str) -> None:
+    """What was said is told as it was said; what was read off is nothing below half a mark of the tape."""
+    assert (format_given(mm, units), format_reading(mm, units)) == (given, read)
 
 
 def test_what_adds_up_over_edges_is_rounded_finer() -> None:
