@@ -932,6 +932,17 @@ def test_a_station_is_answered_in_one_line(screen: Talk) -> None:
     assert screen.symptoms[asked[0]].origin == "asked"
 
 
+def test_another_sign_at_a_screen_is_no_answer_to_all_of_it(screen: Talk) -> None:
+    """A strength among words that name a sign which is not on the screen counts for none of those that are."""
+    before, asked = screen.symptoms, screen.interview.screen
+    assert "folds-under-seat" not in asked
+    screen.type("wrinkles under the seat, a bit")
+    assert "also wrinkles under the seat, a bit" in screen.said
+    assert (before, asked) == (screen.symptoms, screen.interview.screen)
+    screen.type("a bit")
+    assert {screen.symptoms[name].severity for name in asked} == {"slight"}
+
+
 def test_what_is_not_named_stays_on_the_screen(screen: Talk) -> None:
     """Answers to a part of the screen are saved, and the rest is asked again, also after coming back."""
     asked = screen.interview.screen

@@ -20,7 +20,9 @@ ONE_SIDE = re.compile(
     rf",? *(?<![\w-])(?:on )?(?:the )?({'|'.join(SIDES)})(?: sides?)?(?: only)?(?![\w-])"
     r"(?! (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up)\b)"  # "right across"
 )
-SEVERITY = re.compile(rf",? *(?<![\w-])({'|'.join(SEVERITIES)})(?:ly)?(?![\w-])")
+SEVERITY = re.compile(
+    rf",? *(?<![\w-])({'|'.join(SEVERITIES)})(?:ly)?(?![\w-])|,? *(?<!not )(?<!quite )\b(a (?:tiny |little )?bit|a little)$"
+)
 BARE = re.compile(r"[\d.,/ ]+")  # a number alone
 CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
 NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
@@ -33,13 +35,15 @@ def split_amount(text: str) -> tuple[str, str]:
     (('dips', '3/4 in left'), ('tuck', '1/2 in round 2'), ('', 'about 2 cm'))
     >>> split_amount("lines dip 3/4 in to the back")
     ('lines dip to the back', '3/4 in')
+    >>> split_amount("wrinkles under the seat, a bit")
+    ('wrinkles under the seat', 'a bit')
     >>> split_amount("lines dip 1 to 1 1/2 in"), split_amount("folds 1-1/2 in")
     (('lines dip', '1 to 1 1/2 in'), ('folds', '1-1/2 in'))
     """
     tail: list[str] = []
     for pattern in (ROUND, ONE_SIDE, SEVERITY):
         if match := pattern.search(text.lower()):
-            tail.append(f"round {match[1]}" if pattern is ROUND else match[1])
+            tail.append(f"round {match[1]}" if pattern is ROUND else next(filter(None, match.groups())))
             text = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
     lower = text.lower()
     named = (one for one in AMOUNT.finditer(lower) if one.end() == len(lower) or re.search(r"[a-z/\"”]", one["length"]))

@@ -308,6 +308,8 @@ def _reply_signs(talk: Interview, names: Sequence[str], typed: str) -> list[Line
         return [Line(said)] if isinstance(said, str) else _take(talk, {names[0]: said}, "asked", ask=True)
     if not typed:
         return [Line("Enter alone is no answer; no means that none of them is there.")]
+    if not re.search(r"\d", typed) and _means_another_sign(talk, names, typed):
+        return [Line(ANOTHER.format(typed))]
     read = read_several(typed, len(names), talk.findings.units)
     if read:
         return _take(talk, {names[number - 1]: said for number, said in sorted(read.items())}, "asked")
@@ -318,6 +320,7 @@ def _reply_signs(talk: Interview, names: Sequence[str], typed: str) -> list[Line
     return [Line(f"That was not understood. Write it like: {like}. Or: one, for one at a time.")]
 
 
+ANOTHER = "That may be another sign. If it is, write: also {}. If not, answer in other words."
 _REST = re.compile(r"\b(?:rest|the others?)\b.*\b(?:no|none|yes)\b", re.IGNORECASE)
 
 
@@ -337,16 +340,16 @@ def _read_one(talk: Interview, symptom: Symptom, typed: str) -> Said | str:
             return f"There is no {match[1][:10]}: choose from 1 to {len(CHOICES)}{amount}."
         typed = " ".join((CHOICES[number - 1], match[2] or "")).strip()
     said = read_answer(typed, talk.findings.units)
-    if not (said and said.look_again) and _means_another_sign(talk, symptom, typed):
-        return f"That may be another sign. If it is, write: also {typed}. If not, answer in other words."
+    if not (said and said.look_again) and _means_another_sign(talk, (symptom.id,), typed):
+        return ANOTHER.format(typed)
     told_how = f"write yes, no, can't say, slight, clear or strong{amount}"
     return said or f"'{one_line(typed, 30)}' is not understood; {told_how}."
 
 
-def _means_another_sign(talk: Interview, symptom: Symptom, typed: str) -> bool:
+def _means_another_sign(talk: Interview, asked: Sequence[str], typed: str) -> bool:
     """Whether an answer names a sign, and another one than was asked about; then nothing of it may count."""
     named = talk.words.named("symptom", split_amount(typed)[0])
-    return bool(named) and symptom.id not in named
+    return bool(named) and not set(asked) & set(named)
 
 
 def _take(talk: Interview, read: Mapping[str, Said], origin: Origin, *, ask: bool = False) -> list[Line]:
