@@ -19,7 +19,7 @@ from small_rules import LEANS, LONG, SYMPTOMS, WORDS, good_files, write_rules
 from fitdiag.cli import learn as commands
 from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Evidence, Network
-from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect
+from fitdiag.diagnosis.expected import Layout, Pass, Session, Strengths, expected_counts
 from fitdiag.diagnosis.learning import WEIGHT, learn, score
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -87,25 +87,24 @@ def test_expected_counts_are_those_of_the_definition(seed: int) -> None:
         )
 
     session = Session(tuple((sign, *pair) for sign, pair in evidence.items()), odds, known)
-    expected = Expected.none(layout)
-    expect(layout, strengths, session, expected)
+    counts = expected_counts(layout, strengths, [session])
     total = weight(evidence)
-    assert log(total) == pytest.approx(expected.log_chance, abs=1e-12)
+    assert log(total) == pytest.approx(Pass(layout, strengths, session).log_chance, abs=1e-12)
     for link, (cause, sign) in enumerate(layout.links):
         if sign not in evidence:
-            assert (0.0, 0.0) == (expected.how_often.trials[link], expected.how_often.hits[link])
+            assert (0.0, 0.0) == (counts.how_often.trials[link], counts.how_often.hits[link])
             continue
         others = {other: pair for other, pair in evidence.items() if other != sign}
         brought = strengths.how_often[link] * evidence[sign][1] * weight(others, cause) / total
-        assert weight(evidence, cause) / total == pytest.approx(expected.how_often.trials[link], abs=1e-12)
-        assert brought == pytest.approx(expected.how_often.hits[link], abs=1e-12)
+        assert weight(evidence, cause) / total == pytest.approx(counts.how_often.trials[link], abs=1e-12)
+        assert brought == pytest.approx(counts.how_often.hits[link], abs=1e-12)
     for sign, (_, present) in evidence.items():
         others = {other: pair for other, pair in evidence.items() if other != sign}
         alone = network.leak[sign] * present * weight(others) / total
-        assert alone == pytest.approx(expected.seen_anyway.hits[sign], abs=1e-12)
+        assert alone == pytest.approx(counts.seen_anyway.hits[sign], abs=1e-12)
     for cause in range(7):
-        if expected.base_rate.trials[cause]:
-            assert weight(evidence, cause) / total == pytest.approx(expected.base_rate.hits[cause], abs=1e-12)
+        if counts.base_rate.trials[cause]:
+            assert weight(evidence, cause) / total == pytest.approx(counts.base_rate.hits[cause], abs=1e-12)
 
 
 def test_each_round_makes_the_sessions_more_probable() -> None:
@@ -117,10 +116,7 @@ def test_each_round_makes_the_sessions_more_probable() -> None:
     parts = ("base_rate", "seen_anyway", "how_often")
 
     def height(strengths: Strengths) -> float:
-        expected = Expected.none(layout)
-        for session in sessions:
-            expect(layout, strengths, session, expected)
-        return expected.log_chance + fsum(
+        return fsum(Pass(layout, strengths, session).log_chance for session in sessions) + fsum(
             WEIGHT * (old * log(new) + (1 - old) * log(1 - new))
             for part in parts
             for old, new in zip(getattr(prior, part), getattr(strengths, part), strict=True)
@@ -141,8 +137,8 @@ def test_known_causes_give_the_counted_share() -> None:
     learned = learn(layout, prior, seen + unseen)
     assert (30 + 10 * 0.75) / 90 == pytest.approx(learned.strengths.how_often[0], abs=0.002)
     assert (80 + 10 * 0.2) / 90 == pytest.approx(learned.strengths.base_rate[0], abs=1e-6)
-    assert learned.how_often[0].low < learned.strengths.how_often[0] < learned.how_often[0].high
-    assert 80 == pytest.approx(learned.how_often[0].trials)
+    assert learned.estimates.how_often[0].low < learned.strengths.how_often[0] < learned.estimates.how_often[0].high
+    assert 80 == pytest.approx(learned.estimates.how_often[0].trials)
 
 
 def test_the_base_rate_is_that_of_clients_without_notes() -> None:
@@ -189,9 +185,9 @@ def test_answers_foretold_one_by_one_are_the_chance_of_all() -> None:
     layout, strengths = Layout.of(network)
     for session in drawn_sessions(rng, network, 20, known=0.0, asked=6):
         evidence: Evidence = {sign: (absent, present) for sign, absent, present in session.answers}
-        found = score(layout, [strengths], [session])[0]
+        found = score(layout, strengths, [session])
         assert -log2(fsum(chance for _, chance in worlds(network, evidence))) == pytest.approx(found.answer_bits)
-        assert 6 == found.answers == sum(count for count, _, _ in found.bins)
+        assert 6 == found.answers
 
 
 def test_causes_are_scored_without_a_look_at_the_outcome() -> None:
@@ -203,7 +199,7 @@ def test_causes_are_scored_without_a_look_at_the_outcome() -> None:
     total = fsum(chance for _, chance in weighted)
     beliefs = [fsum(chance for world, chance in weighted if world[cause]) / total for cause in range(4)]
     bits = -log2(beliefs[0]) - fsum(log2(1 - belief) for belief in beliefs[1:])
-    found = score(layout, [strengths], [session])[0]
+    found = score(layout, strengths, [session])
     assert (1, bits) == (found.cases, pytest.approx(found.cause_bits))
     assert (1 - beliefs[0]) ** 2 + fsum(belief**2 for belief in beliefs[1:]) == pytest.approx(found.cause_brier)
 
@@ -213,7 +209,8 @@ def test_the_truth_scores_best() -> None:
     rng = random.Random(9)
     layout, true = Layout.of(draw_network(rng, 6, 9, 20, priors=(0.3, 0.2)))
     wrong = Strengths(true.base_rate, true.seen_anyway, tuple(1 - strength for strength in true.how_often))
-    best, worse = score(layout, [true, wrong], drawn_sessions(rng, layout.network(true), 400))
+    sessions = drawn_sessions(rng, layout.network(true), 400)
+    best, worse = (score(layout, strengths, sessions) for strengths in (true, wrong))
     assert best.answer_bits < worse.answer_bits
     assert best.cause_brier < worse.cause_brier
 
@@ -468,7 +465,7 @@ def test_every_strength_of_the_shipped_rules_can_be_patched(tmp_path: Path) -> N
     shutil.copytree(default_rules(), folder)
     base = load_rules(folder)
     layout, prior = Layout.of(compile_network(base, Findings()).network)
-    estimate = learn(layout, prior, [Session(((0, 0.0, 1.0),))]).how_often[0]
+    estimate = learn(layout, prior, [Session(((0, 0.0, 1.0),))]).estimates.how_often[0]
 
     def other(table: Mapping[str, float], word: str) -> str:
         return next(name for name in table if name != word)
@@ -503,7 +500,7 @@ def test_a_patch_is_refused_when_the_rules_have_changed(tmp_path: Path) -> None:
     folder = write_rules(tmp_path / "rules", good_files())
     base = load_rules(folder)
     layout, prior = Layout.of(compile_network(base, Findings()).network)
-    estimate = learn(layout, prior, [Session(((0, 0.0, 1.0),))]).seen_anyway[0]
+    estimate = learn(layout, prior, [Session(((0, 0.0, 1.0),))]).estimates.seen_anyway[0]
     change = Change("seen_anyway", "lines-dip", "", "sometimes", "rarely", estimate, 1, 1)
     with pytest.raises(ProblemsFoundError, match="'sometimes' is not written here") as stopped:
         patch(folder, [change])

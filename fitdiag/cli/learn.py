@@ -129,12 +129,7 @@ def learned_data(learning: Learning) -> dict[str, Any]:
             "cases": score.cases,
             "cause_log_loss_bits": round(score.cause_bits / score.cases, 6) if score.cases else None,
             "cause_brier": round(score.cause_brier / score.cases, 6) if score.cases else None,
-            "reliability": [
-                {"answers": count, "foretold": round(foretold / count, 6), "seen": round(seen / count, 6)}
-                for count, foretold, seen in score.bins
-                if count
-            ],
-        }  # fmt: skip
+        }
 
     return {
         "schema": SCHEMA, "logs": learning.gathered.files, "left_out": len(learning.gathered.left_out),

@@ -7,20 +7,26 @@ links of c serves for each of them.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from math import log, prod
+from typing import Generic, NamedTuple, TypeVar
 
 from fitdiag.diagnosis.exact import Network, Posterior, pairs
 
+_One = TypeVar("_One")
 
-@dataclass(frozen=True)
-class Strengths:
-    """All numbers that are learned: of each cause, each sign and each link, in the order of `Layout`."""
 
-    base_rate: tuple[float, ...]
-    seen_anyway: tuple[float, ...]
-    how_often: tuple[float, ...]
+class ByKind(NamedTuple, Generic[_One]):
+    """Of each kind of number that is learned the same: of the causes, the signs and the links, in the order of `Layout`."""
+
+    base_rate: _One
+    seen_anyway: _One
+    how_often: _One
+
+
+Strengths = ByKind[tuple[float, ...]]
 
 
 @dataclass(frozen=True)
@@ -56,6 +62,11 @@ class Layout:
         ]
         return Network(strengths.base_rate, strengths.seen_anyway, shown)
 
+    def causes_spoken_of(self, session: Session) -> set[int]:
+        """The causes a session says anything about: known ones, and those that show a sign that was asked."""
+        shown = {self.links[number][0] for sign, _, _ in session.answers for number in self.of_sign[sign]}
+        return shown | {cause for cause, _ in session.known}
+
     @cached_property
     def number(self) -> dict[tuple[int, int], int]:
         """The place of the link of a cause and a sign."""
@@ -64,14 +75,16 @@ class Layout:
 
 @dataclass(frozen=True)
 class Session:
-    """What is learned from: the answers (sign, λ0, λ1) in their order, what shifted the prior odds, and known causes."""
+    """What is learned from: the answers (sign, λ0, λ1) in their order, what shifted the prior odds, and known causes.
+
+    An answer tells something: its λ0 and λ1 differ.
+    """
 
     answers: tuple[tuple[int, float, float], ...]
     odds: tuple[tuple[int, float], ...] = ()
     known: tuple[tuple[int, bool], ...] = ()
 
 
-@dataclass
 class Counts:
     """Expected counts: trials and successes of every number, and the sum of squared scores (on the scale of log odds).
 
@@ -79,36 +92,16 @@ class Counts:
     asked; a cause's are those that say anything about it.
     """
 
-    trials: list[float]
-    hits: list[float]
-    squares: list[float]
+    def __init__(self, numbers: tuple[float, ...]) -> None:
+        self.strengths = numbers
+        self.trials, self.hits, self.squares = ([0.0] * len(numbers) for _ in range(3))
 
-    @classmethod
-    def none(cls, size: int) -> Counts:
-        """Nothing counted yet."""
-        return cls([0.0] * size, [0.0] * size, [0.0] * size)
-
-    def count(self, number: int, trials: float, hits: float, strength: float) -> None:
-        """Add what one session says."""
+    def count(self, number: int, trials: float, hits: float, strength: float | None = None) -> None:
+        """Add what one session says; `strength`: as it was in this session, where that is another."""
         self.trials[number] += trials
         self.hits[number] += hits
-        score = hits - trials * strength
+        score = hits - trials * (self.strengths[number] if strength is None else strength)
         self.squares[number] += score * score
-
-
-@dataclass
-class Expected:
-    """The expected counts of causes, signs and links, and the log of the chance of all answers."""
-
-    base_rate: Counts
-    seen_anyway: Counts
-    how_often: Counts
-    log_chance: float = 0.0
-
-    @classmethod
-    def none(cls, layout: Layout) -> Expected:
-        """Nothing counted yet."""
-        return cls(Counts.none(len(layout.of_cause)), Counts.none(len(layout.of_sign)), Counts.none(len(layout.links)))
 
 
 class Pass:
@@ -123,7 +116,7 @@ class Pass:
         for cause, factor in session.odds:
             odds = self.prior[cause] / (1.0 - self.prior[cause]) * factor
             self.prior[cause] = odds / (1.0 + odds)
-        self.asked = {sign: (absent, present) for sign, absent, present in session.answers if absent != present}
+        self.asked = {sign: (absent, present) for sign, absent, present in session.answers}
         leak, links = list(self.leak), [list[tuple[int, float]]()] * len(self.leak)
         for sign in self.asked:
             keep, links[sign] = 1.0 - leak[sign], []
@@ -180,16 +173,18 @@ class Pass:
         return there, fired, anyway
 
 
-def expect(layout: Layout, strengths: Strengths, session: Session, into: Expected) -> None:
-    """Add what one session is expected to say about every strength."""
-    one = Pass(layout, strengths, session)
-    into.log_chance += one.log_chance
-    there, fired, anyway = one.done()
-    for cause, chance in sorted({**there, **one.known}.items()):
-        into.base_rate.count(cause, 1.0, float(chance), one.prior[cause])
-    for sign in one.asked:
-        into.seen_anyway.count(sign, 1.0, anyway.get(sign, 0.0), strengths.seen_anyway[sign])
-        for number in layout.of_sign[sign]:
-            cause = layout.links[number][0]
-            if one.known.get(cause, True):
-                into.how_often.count(number, there[cause], fired.get(number, 0.0), strengths.how_often[number])
+def expected_counts(layout: Layout, strengths: Strengths, sessions: Iterable[Session]) -> ByKind[Counts]:
+    """What all sessions are expected to say about every strength."""
+    causes, signs, links = counts = ByKind(*map(Counts, strengths))
+    for session in sessions:
+        one = Pass(layout, strengths, session)
+        there, fired, anyway = one.done()
+        for cause, chance in sorted({**there, **one.known}.items()):
+            causes.count(cause, 1.0, float(chance), one.prior[cause])
+        for sign in one.asked:
+            signs.count(sign, 1.0, anyway.get(sign, 0.0))
+            for number in layout.of_sign[sign]:
+                cause = layout.links[number][0]
+                if one.known.get(cause, True):
+                    links.count(number, there[cause], fired.get(number, 0.0))
+    return counts

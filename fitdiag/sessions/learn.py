@@ -22,10 +22,10 @@ from __future__ import annotations
 import difflib
 import hashlib
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal, get_args
+from typing import Literal
 
 from fitdiag.diagnosis.belief import Compiled, compile_network
 from fitdiag.diagnosis.exact import TooWideError
@@ -228,38 +228,34 @@ def learn_from(base: RuleBase, paths: Sequence[Path]) -> Learning:
     learned = learn(layout, prior, gathered.training)
     changes = tuple(_changes(base, layout, learned, gathered.training, compiled))
     changed = _changed(base, prior, changes)
-    before, words, numbers = score(layout, (prior, changed, learned.strengths), gathered.held_out)
+    before, words, numbers = (score(layout, one, gathered.held_out) for one in (prior, changed, learned.strengths))
     return Learning(gathered, learned, changes, before, words, numbers)
 
 
 def _changes(
     base: RuleBase, layout: Layout, learned: Learned, sessions: Sequence[Session], compiled: Compiled
-) -> Iterable[Change]:
-    causes, symptoms = compiled.causes, compiled.symptoms
-    asked, seen, spoken, there = Counter[int](), Counter[int](), Counter[int](), Counter[int]()
-    for session in sessions:
-        there.update(cause for cause, is_there in session.known if is_there)
-        asked.update(sign for sign, _, _ in session.answers)
-        seen.update(sign for sign, absent, present in session.answers if present > absent)
-        links = (number for sign, _, _ in session.answers for number in layout.of_sign[sign])
-        spoken.update({*(cause for cause, _ in session.known), *(layout.links[number][0] for number in links)})
+) -> Iterator[Change]:
+    causes, symptoms, found = compiled.causes, compiled.symptoms, learned.estimates
+    there = Counter(cause for session in sessions for cause, is_there in session.known if is_there)
+    seen = Counter(sign for session in sessions for sign, absent, present in session.answers if present > absent)
 
     def change(
-        kind: Kind, number: int, rule: str, old: str, estimate: Estimate, trials: int, hits: int, symptom: str = ""
-    ) -> Iterable[Change]:
+        kind: Kind, number: int, rule: str, old: str, asked: float, seen: int, symptom: str = ""
+    ) -> Iterator[Change]:
+        estimate = getattr(found, kind)[number]
         if new := _moved(getattr(base.words, kind).words, old, estimate):
-            yield Change(kind, rule, symptom, old, new, estimate, trials, hits, number)
+            yield Change(kind, rule, symptom, old, new, estimate, round(asked), seen, number)
 
-    for cause, estimate in enumerate(learned.base_rate):
+    for cause, estimate in enumerate(found.base_rate):
         rule = base.causes[causes[cause]]
-        yield from change("base_rate", cause, rule.id, rule.base_rate, estimate, spoken[cause], there[cause])
-    for sign, estimate in enumerate(learned.seen_anyway):
+        yield from change("base_rate", cause, rule.id, rule.base_rate, estimate.trials, there[cause])
+    for sign, estimate in enumerate(found.seen_anyway):
         word = base.symptoms[symptoms[sign]].seen_anyway
-        yield from change("seen_anyway", sign, symptoms[sign], word, estimate, asked[sign], seen[sign])
-    for number, ((cause, sign), estimate) in enumerate(zip(layout.links, learned.how_often, strict=True)):
-        symptom, rule = symptoms[sign], base.causes[causes[cause]]
+        yield from change("seen_anyway", sign, symptoms[sign], word, estimate.trials, seen[sign])
+    for number, (cause, sign) in enumerate(layout.links):
+        symptom, rule, asked = symptoms[sign], base.causes[causes[cause]], found.seen_anyway[sign].trials
         word = next(link.how_often for link in rule.shows if link.symptom == symptom)
-        yield from change("how_often", number, rule.id, word, estimate, asked[sign], seen[sign], symptom)
+        yield from change("how_often", number, rule.id, word, asked, seen[sign], symptom)
 
 
 def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | None:
@@ -276,10 +272,10 @@ def _moved(table: Mapping[str, float], word: str, estimate: Estimate) -> str | N
 
 def _changed(base: RuleBase, strengths: Strengths, changes: Sequence[Change]) -> Strengths:
     """The strengths with the changes accepted, in words."""
-    numbers = {kind: list(getattr(strengths, kind)) for kind in get_args(Kind)}
+    numbers = {kind: list(values) for kind, values in strengths._asdict().items()}
     for change in changes:
         numbers[change.kind][change.number] = getattr(base.words, change.kind).words[change.new]
-    return Strengths(**{kind: tuple(values) for kind, values in numbers.items()})
+    return Strengths(*map(tuple, numbers.values()))
 
 
 # -- the patch -------------------------------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ from reference import FASTEST, draw_client, draw_network
 
 from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Network, Posterior, TooWideError
-from fitdiag.diagnosis.expected import Expected, Layout, Session, Strengths, expect
+from fitdiag.diagnosis.expected import Layout, Session, Strengths, expected_counts
 from fitdiag.diagnosis.learning import MOST_WIDE, learn
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.load import load_rules
@@ -109,7 +109,7 @@ def shipped_base(options: argparse.Namespace) -> None:
         learning = learn_from(base, [Path(name)])
         seconds = perf_counter() - start
     learned = learning.learned
-    enough = [link for link, estimate in enumerate(learned.how_often) if estimate.worth >= ENOUGH]
+    enough = [link for link, estimate in enumerate(learned.estimates.how_often) if estimate.worth >= ENOUGH]
     print(f"\n{'mean absolute error of a strength':<36}{'links':>7}{'prior':>9}{'learned':>9}{'ratio':>8}")
     for title, links in (("error, all links", None), ("error, links with evidence", enough)):
         before = error(prior.how_often, true.how_often, links)
@@ -121,7 +121,7 @@ def shipped_base(options: argparse.Namespace) -> None:
         )
     inside = sum(
         estimate.low <= truth <= estimate.high
-        for estimate, truth in zip(learned.how_often, true.how_often, strict=True)
+        for estimate, truth in zip(learned.estimates.how_often, true.how_often, strict=True)
     )
     print(
         f"truth inside the 95 % interval: {100 * inside / len(layout.links):.0f} % (every prior is a word off, and pulls)"
@@ -216,13 +216,11 @@ def small_net(options: argparse.Namespace) -> None:
     start = perf_counter()
     theirs = [nodes.brought(session, layout) for session in few]
     their_seconds = perf_counter() - start
-    ours = [Expected.none(layout) for _ in few]
     start = perf_counter()
-    for one, expected in zip(few, ours, strict=True):
-        expect(layout, true, one, expected)
+    ours = [expected_counts(layout, true, [one]) for one in few]
     our_seconds = perf_counter() - start
-    furthest = max(abs(expected.how_often.hits[link] - chance)
-                   for expected, found in zip(ours, theirs, strict=True) for link, chance in found.items())  # fmt: skip
+    furthest = max(abs(counts.how_often.hits[link] - chance)
+                   for counts, found in zip(ours, theirs, strict=True) for link, chance in found.items())  # fmt: skip
     print(f"\nSmall net: 6 causes, 10 signs, {len(layout.links)} links")
     print(f"expected counts, largest difference from pyAgrum's posteriors: {furthest:.1e} ({len(few)} sessions;"
           f" {1e3 * our_seconds / len(few):.3f} ms each, pyAgrum {1e3 * their_seconds / len(few):.3f} ms)")  # fmt: skip
