@@ -19,8 +19,7 @@ from small_rules import LEANS, LONG, SYMPTOMS, WORDS, good_files, write_rules
 from fitdiag.cli import learn as commands
 from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Evidence, Network
-from fitdiag.diagnosis.expected import Layout, Pass, Session, Strengths, expected_counts
-from fitdiag.diagnosis.learning import WEIGHT, learn, score
+from fitdiag.diagnosis.learning import WEIGHT, Layout, Pass, Session, Strengths, expected_counts, learn, score
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import default_rules, load_rules, read_rules

@@ -29,8 +29,18 @@ from typing import Literal
 
 from fitdiag.diagnosis.belief import Compiled, compile_network
 from fitdiag.diagnosis.exact import TooWideError
-from fitdiag.diagnosis.expected import Layout, Pass, Session, Strengths
-from fitdiag.diagnosis.learning import MOST_WIDE, Estimate, Learned, Score, learn, score
+from fitdiag.diagnosis.learning import (
+    MOST_WIDE,
+    Estimate,
+    Layout,
+    Learned,
+    Pass,
+    Score,
+    Session,
+    Strengths,
+    learn,
+    score,
+)
 from fitdiag.files import read_bytes, refusals
 from fitdiag.knowledge.findings import Findings, Origin, seen_by_amount
 from fitdiag.knowledge.load import read_rules

@@ -32,8 +32,7 @@ from reference import FASTEST, draw_client, draw_network
 
 from fitdiag.diagnosis.belief import compile_network
 from fitdiag.diagnosis.exact import Network, Posterior, TooWideError
-from fitdiag.diagnosis.expected import Layout, Session, Strengths, expected_counts
-from fitdiag.diagnosis.learning import MOST_WIDE, learn
+from fitdiag.diagnosis.learning import MOST_WIDE, Layout, Session, Strengths, expected_counts, learn
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
