@@ -13,10 +13,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitdiag.interview.answers import read_answer
-from fitdiag.interview.asking import Pick
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.search import Words
-from fitdiag.interview.telling import CHOICES, Line
+from fitdiag.interview.telling import CHOICES, Line, Pick
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.load import load_rules

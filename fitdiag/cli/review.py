@@ -279,7 +279,7 @@ class _Run:
             sum_, words = (form.checksum, form.told) if form is not None else ("", "")
             line |= came_in(self.base, self.case, self.mine, checksum=sum_, words=words, ticked=ticked)
         if self.mail:
-            from fitdiag.interview.clauses import unwrapped
+            from fitdiag.interview.mail import unwrapped
 
             proposed = mail_events(self.base, self.mail, self.case.units, log.findings(self.base))
             line = with_mail(line, self.mail, unwrapped(self.mail), proposed)

@@ -13,7 +13,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
-from fitdiag.knowledge.findings import Finding, Origin, Side, measured, measured_apart
+from fitdiag.knowledge.findings import SEVERITIES, SIDES, Finding, Origin, Side, measured, measured_apart
 from fitdiag.knowledge.model import Seen, Severity, Symptom
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.units import InvalidLengthError, Length, Units, parse_length
@@ -399,3 +399,40 @@ def _numbers(plain: str, count: int) -> Iterator[re.Match[str]]:
         if last < int(match[1]) <= count and not begins_an_amount:
             yield match
             last, end = int(match[1]), match.end()
+
+
+# -- what stands among other words -------------------------------------------------------------------------------------
+
+ROUND = re.compile(r",? *\bround (\d{1,2})\b")
+ONE_SIDE = re.compile(
+    rf",? *(?<![\w-])(?:on )?(?:the )?({'|'.join(SIDES)})(?: sides?)?(?: only)?(?![\w-])"
+    r"(?! (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up)\b)"  # "right across"
+)
+SEVERITY = re.compile(
+    rf",? *(?<![\w-])({'|'.join(SEVERITIES)})(?:ly)?(?![\w-])|,? *(?<!not )(?<!quite )\b(a (?:tiny |little )?bit|a little)$"
+)
+
+
+def split_amount(text: str) -> tuple[str, str]:
+    """What is seen or was done, and apart from it how much, on which side and in which round.
+
+    >>> split_amount("dips left 3/4 in"), split_amount("tuck 1/2 in round 2"), split_amount("about 2 cm")
+    (('dips', '3/4 in left'), ('tuck', '1/2 in round 2'), ('', 'about 2 cm'))
+    >>> split_amount("lines dip 3/4 in to the back")
+    ('lines dip to the back', '3/4 in')
+    >>> split_amount("wrinkles under the seat, a bit")
+    ('wrinkles under the seat', 'a bit')
+    >>> split_amount("lines dip 1 to 1 1/2 in"), split_amount("folds 1-1/2 in")
+    (('lines dip', '1 to 1 1/2 in'), ('folds', '1-1/2 in'))
+    """
+    tail: list[str] = []
+    for pattern in (ROUND, ONE_SIDE, SEVERITY):
+        if match := pattern.search(text.lower()):
+            tail.append(f"round {match[1]}" if pattern is ROUND else next(filter(None, match.groups())))
+            text = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
+    lower = text.lower()
+    named = (one for one in AMOUNT.finditer(lower) if one.end() == len(lower) or re.search(r"[a-z/\"”]", one["length"]))
+    if match := RANGE.search(lower) or next(named, None):
+        tail.insert(0, match[0])
+        text = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
+    return text.rstrip(" ,:"), " ".join(tail)

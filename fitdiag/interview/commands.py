@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, get_args
 
 from fitdiag.diagnosis.belief import told
 from fitdiag.interview import taking
-from fitdiag.interview.asking import Pick
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import (
     HEADS,
     HELP,
     STAGE_REASONS,
     Line,
+    Pick,
     body_list,
     how_to,
     signs_of,

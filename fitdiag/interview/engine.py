@@ -10,10 +10,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Literal
 
-from fitdiag.interview import asking, commands, taking
-from fitdiag.interview.asking import Pick
+from fitdiag.interview import commands, taking, telling
 from fitdiag.interview.search import Kind, Words
-from fitdiag.interview.telling import Line, calm_line, told_end
+from fitdiag.interview.telling import Line, Pick, calm_line, told_end
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import Station, numbered, station_of, stations_of
@@ -157,11 +156,11 @@ class Interview:
         """The lines of the question that is on now. Sets `finished` when there is nothing left to ask."""
         said = self._their_turn()  # what was kept when the window was closed
         if self.pending is not None or self.state.awaiting is not None or self.stage != "questions":
-            return [*said, *asking.before_the_questions(self)]
+            return [*said, *telling.before_the_questions(self)]
         changed = self._ask_next()
         if self.finished:
             return told_end(self.base, self.choice)
-        return asking.question(self, new_station=changed)
+        return telling.question(self, new_station=changed)
 
     def _ask_next(self) -> bool:
         """Find the questions of the next screen, or none; whether they stand at another station than the last ones."""

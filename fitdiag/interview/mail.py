@@ -8,26 +8,17 @@ say what an answer is about, and what stands below a signature's dashes are pass
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from math import exp, log
+from pathlib import Path
 
 from fitdiag.interview.answers import Said, names_length, read_answer, without_amounts
-from fitdiag.interview.clauses import (
-    advised,
-    clauses_of,
-    denied,
-    gone,
-    is_question,
-    judged,
-    pattern,
-    says,
-    tells_of_work,
-    with_questions,
-)
 from fitdiag.interview.search import Kind, Words
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.units import Units
 
 # How likely a clause names a sign, as log odds of what is told of it: fitted by `tests/bench/mail_weights.py`, which says on what.
@@ -306,3 +297,144 @@ def _finding(base: RuleBase, name: str, parts: Sequence[str], units: Units) -> F
 def _said(text: str, units: Units) -> Said | None:
     telling = re.search(r"\d|inch|centim|quarter|half|left|right|both|slight|a bit", text, re.I)
     return read_answer(text, units) if telling else None
+
+
+# -- sentences and clauses -----------------------------------------------------------------------------------------------
+
+LONGEST = 20_000
+_SHORT = 45  # characters a line; a mail of such lines says something new on each
+_SAYS_NOT = 0.75  # how well a phrase with a "not" must fit, for a "not" to be part of what is said
+_ENDS = re.compile(r"(?<=[.!?])\s+|\n\s*\n|\n(?=\s*(?:[-*•]|\d+[.)]|[QA]:))")
+_CLAUSES = re.compile(
+    r"\s*(?:[;:()]|,(?!\d)| - |–|—|\.\.\.|\b(?:but|while|whereas|though|although|because|so that|otherwise|except"
+    r"|and(?! an? (?:half|quarter)| three| half))\b)\s*"
+)
+_AS_IF = re.compile(r"\b(?:as if|as though)\b[^,;.!?]*", re.I)
+_BETWEEN = re.compile(r"\b(between (?:\S+ ){1,3}?)and\b", re.I)
+_GREETING = re.compile(
+    r"^\s*(?:hi|hello|dear|hey|hiya|hallo|good (?:morning|day|evening))\b[^.!?\n]{0,40}[,!]?\s*$", re.I
+)
+_CLOSING = re.compile(
+    r"^\s*(?:--|(?:re|fw|fwd|aw|subject|betreff):|thx|thanks|thank you|cheers|best|yours|love|sincerely|(?:a |big )?(?:hugs?|kiss(?:es)?)\b"
+    r"|i embrace|(?:\w+ ){0,3}(?:regards|greetings|wishes)\b|(?:\w+, )?(?:your|the) (?:[\w'-]+ ?){1,4}[.!]?$(?<![.!]))",
+    re.I,
+)
+
+
+@cache
+def pattern(kind: str) -> re.Pattern[str]:
+    """What people write for one kind of thing: praise, "not" ..."""
+    words = read_yaml(Path(__file__).with_name("mail.yaml")).data
+    told = "|".join(words[kind]).replace("{did}", "|".join(words["did"])).replace(" ", r"\s")
+    return re.compile(rf"(?<!\w)(?:{told})(?!\w)", re.IGNORECASE)
+
+
+def says(kind: str, text: str) -> bool:
+    """Whether a text holds words of a kind."""
+    return pattern(kind).search(text) is not None
+
+
+def is_question(text: str) -> bool:
+    """Whether a sentence or clause asks, and not only whether what is seen is as it should be."""
+    return bool(pattern("asked").fullmatch(text.strip())) and not pattern("observed").match(text)
+
+
+def unwrapped(text: str) -> str:
+    """A mail with the lines that a mail program broke joined again; lists, quotations and short lines stay as they are."""
+    return re.sub(r"(?m)(?<=[^\n]{50})\n(?=[^\s>*•\-\d])", " ", text.replace("\r", ""))
+
+
+def sentences(text: str) -> Iterator[str]:
+    """The sentences of a mail, without greeting, quotation and signature."""
+    return (sentence for sentence, _ in with_questions(text))
+
+
+def with_questions(text: str) -> Iterator[tuple[str, str]]:
+    """The sentences of a mail, each with the quoted question that it answers."""
+    lines = []
+    for line in text[:LONGEST].replace("\r", "").replace("’", "'").split("\n"):
+        if re.match(r"\s*-- ?$", line):
+            break
+        if not _GREETING.match(line):
+            lines.append(line)
+    own = [line for line in lines if line.strip() and not line.lstrip().startswith(">")]
+    short = sum(map(len, own)) <= _SHORT * len(own)
+    question = ""
+    for block in re.split(r"(\n?^\s*>.*$)", "\n".join(lines), flags=re.M):
+        if block.lstrip().startswith(">"):
+            question = block.strip(" >\n") if block.rstrip().endswith("?") else ""
+            continue
+        for part in _ENDS.split(block.replace("\n", "\n\n") if short else block):
+            sentence = " ".join(part.split()).strip(" -*•")
+            if re.match(r"Q:", sentence) and sentence.endswith("?"):
+                question = sentence[2:]
+            elif (len(sentence) > 5 or question) and sentence and not _CLOSING.match(sentence):
+                yield sentence, question
+                question = ""
+
+
+def clauses_of(sentence: str, places: Callable[[str], str]) -> list[str]:
+    """The clauses of a sentence. One that only praises belongs to the one before it, one that only names a place (`places`) to the next."""
+    found: list[str] = []
+    waiting = ""
+    for clause in (one for one in _CLAUSES.split(_BETWEEN.sub(r"\1with", _AS_IF.sub("", sentence))) if one.strip()):
+        told = f"{waiting} {clause}".strip()
+        waiting = ""
+        if found and len(clause.split()) <= 3 and says("good", clause):
+            found[-1] += f" and {told}"
+        elif len(clause.split()) <= 2 and places(clause):
+            waiting = told
+        else:
+            found.append(told)
+    return [*found, waiting] if waiting else found
+
+
+def denied(clauses: Sequence[str], phrase: str, fit: float) -> bool:
+    """Whether one of some clauses praises, denies or advises what the rest says, unless the rule's own phrase, fitting so well, does."""
+    text = " ".join(clauses)
+    if says("told to", text) or (says("before", text) and not says("again", text)) or any(map(is_question, clauses)):
+        return True
+    if (says("good", phrase) and says("when", text)) or (says("not", phrase) and fit >= _SAYS_NOT):
+        return False
+    return any(judged(clauses))
+
+
+def judged(clauses: Sequence[str]) -> tuple[bool, bool]:
+    """Whether one of some clauses says a "not" that does not complain, and whether one praises."""
+    not_good = re.compile(rf"\b(?:not|\w+n't|never|hardly|less than) (?:\w+ )?{pattern('good').pattern}", re.I)
+    told = [pattern("contrast").sub(" ", not_good.sub(" ", pattern("aside").sub(" ", one))) for one in clauses]
+    return any(says("not", one) and not says("complaint", one) for one in told), any(says("good", one) for one in told)
+
+
+def gone(clause: str) -> str:
+    """What a clause says is not there any more, without the words that say so; empty where it says nothing of that.
+
+    >>> gone("the waist does not dip any more"), gone("the folds are gone"), gone("the waist no longer closes")
+    ('the waist dip', 'the folds', '')
+    """
+    if not says("gone now", clause) or says("when", clause):
+        return ""
+    plainly = [re.sub(r"\bno\s+longer\s+(\w+?)" + ending + r"\b", r"not \1", clause) for ending in ("", "s", "es")]
+    if any(says("complaint", one) for one in plainly):
+        return ""
+    rest = " ".join(pattern("denial").sub(" ", pattern("gone now").sub(" ", clause)).split()).rstrip(" .")
+    return "" if says("not", rest) else rest
+
+
+def advised(clause: str) -> bool:
+    """Whether a clause only thinks of an alteration, or says what somebody else would do."""
+    advice = pattern("told to").search(clause) or pattern("thought of").search(clause)
+    return advice is not None and not tells_of_work(clause[: advice.start()])
+
+
+def tells_of_work(clause: str) -> bool:
+    """Whether a clause says that something was altered."""
+    return (
+        re.match(
+            r"(?:\W*\b(?:and|then|so|also|already|last time|before that|since|yes|yeah|a:)\W+)*"
+            + pattern("done").pattern,
+            clause,
+            re.I,
+        )
+        is not None
+    )

@@ -8,24 +8,20 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fitdiag.diagnosis.belief import lower_first, told
-from fitdiag.interview.answers import Said, agreed, may_be_either, read_answer, read_several
-from fitdiag.interview.asking import Pick
-from fitdiag.interview.clauses import says
-from fitdiag.interview.reading import (
-    BARE,
-    CHOICE,
-    DOES_NOT,
-    GONE,
-    NEGATED,
-    NOTHING,
-    NUMBER,
+from fitdiag.interview.answers import (
     ONE_SIDE,
     ROUND,
+    Said,
+    agreed,
+    may_be_either,
+    read_answer,
+    read_several,
     split_amount,
 )
+from fitdiag.interview.mail import says
 from fitdiag.interview.search import Kind
-from fitdiag.interview.telling import CHOICES, HELP, Line
-from fitdiag.knowledge.findings import Done, Finding, Origin
+from fitdiag.interview.telling import CHOICES, HELP, Line, Pick
+from fitdiag.knowledge.findings import SIDES, Done, Finding, Origin
 from fitdiag.knowledge.model import Symptom
 from fitdiag.plausible import doubt_of_sign
 from fitdiag.problems import one_line
@@ -35,7 +31,18 @@ from fitdiag.units import MM_PER_INCH, Length, Units, format_given, format_lengt
 if TYPE_CHECKING:
     from fitdiag.interview.engine import Interview
 
-NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known", "enter"))
+_NOTHING = re.compile(
+    r"|n|none|nothing|done|no(?: more| others?)?|(?:none|nothing)(?: of these| else| more)|that'?s (?:all|it)"
+    r"|dunno|(?:i )?(?:don'?t|do not|dont) know|not (?:known|sure)|unknown|no idea|can'?t (?:say|see|tell)"
+)
+_NEGATED = re.compile(r"(?:no|not|never|without|isn't|doesn't|don't|can't) ")
+_DOES_NOT = re.compile(r"\b(?:do|does|did|is|are|was)(?:n't| not)\b")
+# not: gone baggy
+_GONE = re.compile(r"\b(?:gone|vanished|disappeared)(?: (?:now|away|completely|altogether|entirely))?$")
+_BARE = re.compile(r"[\d.,/ ]+")  # a number alone
+_CHOICE = re.compile(r"([1-9])(?:[.:)=,] ?| )(?![\d/]+$)(.+)")  # a choice from a list, and more about it
+_NUMBER = re.compile(rf"(\d+)[.,)]?(?: ({'|'.join(SIDES)}))?")  # a choice from a list, with a side or without
+_NOT_MEASURED = frozenset(("", "no", "n", "not measured", "unknown", "not known", "enter"))
 
 
 def answer(talk: Interview, typed: str) -> list[Line]:
@@ -55,7 +62,7 @@ def answer(talk: Interview, typed: str) -> list[Line]:
         return _reply_signs(talk, (talk.before.symptom,), typed)
     if talk.stage == "questions":
         return _reply_signs(talk, talk.screen, typed) if talk.screen else [Line(HELP, "hint")]
-    if NOTHING.fullmatch(typed.lower()):
+    if _NOTHING.fullmatch(typed.lower()):
         talk.end_stage(talk.stage, looked=talk.stage == "seen" and bool(talk.findings.seen))
         return []
     if talk.stage == "body":
@@ -77,7 +84,7 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     words, rest = split_amount(typed)
     if not re.search("[a-z]", words.lower()):
         return [Line("Begin with a word; choosing by number and the amount come after it.")]
-    if NEGATED.match(words.lower()) or _denied(talk, kind, words):
+    if _NEGATED.match(words.lower()) or _denied(talk, kind, words):
         left_out = (
             "was not done can be left out" if kind == "alteration" else "is not there is asked later, if it matters"
         )
@@ -139,8 +146,8 @@ def _not_understood(talk: Interview, kind: Kind, words: str) -> Line:
 
 def _denied(talk: Interview, kind: Kind, words: str) -> bool:
     """Whether a sentence says that something is not there; some signs have a "not" in their own names or words."""
-    gone = GONE.search(words.lower()) and not says("when", words)
-    if not gone and not DOES_NOT.search(words.lower()):
+    gone = _GONE.search(words.lower()) and not says("when", words)
+    if not gone and not _DOES_NOT.search(words.lower()):
         return False
     titles = (talk.title(name) for name in talk.words.find(kind, words, 3))
     return not any(" not " in title for title in titles) and not talk.words.known_denial(kind, words)
@@ -151,7 +158,7 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
     yes = agreed(word) is True and not word.isdecimal()
     if len(pick.ids) == 1 and (not typed or yes):
         word = "1"
-    elif NOTHING.fullmatch(word):
+    elif _NOTHING.fullmatch(word):
         talk.pending = None
         if pick.kind == "body note" and _sooner_seen(talk, pick.typed):
             talk.keep("seen", pick.typed)
@@ -181,7 +188,7 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
         return [*lines, *_side_kept(talk, pick.typed)] if pick.kind == "body note" else lines
     if pick.kind == "body note":
         return _reply_body(talk, typed)
-    if (match := CHOICE.fullmatch(word)) and int(match[1]) <= len(pick.ids) and not split_amount(match[2])[0]:
+    if (match := _CHOICE.fullmatch(word)) and int(match[1]) <= len(pick.ids) and not split_amount(match[2])[0]:
         talk.pending, talk.picked = None, (pick, talk.queue)
         return _picked(talk, pick.kind, pick.ids[int(match[1]) - 1], f"{pick.rest} {match[2]}".strip())
     return search(talk, pick.kind, typed)
@@ -246,7 +253,7 @@ def _reply_body(talk: Interview, typed: str, said: str = "some") -> list[Line]:
             continue
         words = re.sub(r"\b(m|marked|very|really|extremely)\b", "", part.lower()).strip()
         grade = "marked" if words != part.lower() else said
-        if NEGATED.match(words) and not talk.words.find("body note", words, 1):
+        if _NEGATED.match(words) and not talk.words.find("body note", words, 1):
             lines.append(Line(f"'{one_line(part, 30)}': only what holds goes here; leave the rest out."))
         elif name := talk.words.own_name("body note", words):
             notes[name] = grade
@@ -294,7 +301,7 @@ def _reply_offered(talk: Interview, offered: Finding, typed: str) -> list[Line]:
     if agreed(word) is False or word in ("later", "can't say", "don't know"):
         talk.record({"event": "offered", "refused": offered.symptom})
         return [Line("Not counted; it is asked later if it matters.")]
-    if not typed or NUMBER.fullmatch(typed):
+    if not typed or _NUMBER.fullmatch(typed):
         return [Line("1 counts it, 2 leaves it out for now.")]
     return _reply_signs(talk, (offered.symptom,), typed)
 
@@ -334,7 +341,7 @@ def _read_one(talk: Interview, symptom: Symptom, typed: str) -> Said | str:
     # as on a screen of several
     typed = re.sub(r"^1[ .:)]+(?=[a-z])(?!(?:in|cm|mm|inch|inches|left|right|both)\b)", "", typed)
     amount = f", or an amount like {talk.sample_of(symptom)}" if symptom.measure else ""
-    if match := NUMBER.fullmatch(typed):
+    if match := _NUMBER.fullmatch(typed):
         number = int(match[1][:6])
         if not 1 <= number <= len(CHOICES):
             return f"There is no {match[1][:10]}: choose from 1 to {len(CHOICES)}{amount}."
@@ -412,8 +419,8 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
         talk.declined.add(name)  # this is the next one, and that was not measured
         return [*talk.count(replace(finding, severity=None)), *search(talk, "symptom", typed)]
     said = read_answer(typed, talk.findings.units)
-    yes = agreed(typed) and not BARE.fullmatch(typed) and not (said is not None and (said.side or said.severity))
-    if yes or typed.lower() in NOT_MEASURED or (said is not None and said.seen == "unsure"):
+    yes = agreed(typed) and not _BARE.fullmatch(typed) and not (said is not None and (said.side or said.severity))
+    if yes or typed.lower() in _NOT_MEASURED or (said is not None and said.seen == "unsure"):
         told_yes = [Line("It counts as seen, without an amount.")] if yes else []
         talk.declined.add(name)
         talk.wanted = None
@@ -423,7 +430,7 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
         return [Line(f"'{one_line(typed, 30)}' is no amount; {like}.")]
     if said.length is None:
         talk.declined.add(name)
-    if said.amount is not None and BARE.fullmatch(typed):  # nothing is chosen by number here
+    if said.amount is not None and _BARE.fullmatch(typed):  # nothing is chosen by number here
         said = replace(said, amount=replace(said.amount, unit=said.amount.unit or talk.findings.units))
     if said.seen == "yes":
         said = replace(said, side=said.side or finding.side)
@@ -439,10 +446,10 @@ def _earlier(talk: Interview, done: Done, typed: str) -> list[Line]:
         number = max(1, int(match[1]))
         typed = (typed[: match.start()] + typed[match.end() :]).strip(" ,")
     said = read_answer(typed, talk.findings.units)
-    if typed.lower() not in NOT_MEASURED and not (said is not None and said.seen == "unsure"):
+    if typed.lower() not in _NOT_MEASURED and not (said is not None and said.seen == "unsure"):
         if said is None or said.length is None:
             return [Line(f"'{one_line(typed, 30)}' is no amount; write it like {talk.sample}, or Enter if not known.")]
-        if not BARE.fullmatch(typed) and (what := _without_unit(said.length, talk.findings.units)):
+        if not _BARE.fullmatch(typed) and (what := _without_unit(said.length, talk.findings.units)):
             return [Line(f"{what}.")]
         amount = said.length.mm
     talk.record(done_event(Done(done.alteration, amount, number)))
