@@ -12,7 +12,7 @@ from math import dist
 from fitdiag.units import Units, format_length
 
 FAR = 4.0  # times the largest usual amount: a slip is likelier than such an amount; a fitter's judgement
-LINES_FROM_THE_TOP = ("waist", "hip", "crotch", "knee")
+LINES_FROM_THE_TOP = ("waist", "hip", "crotch", "knee", "hem")
 _NO_LINE_PX = 5.0  # points within so few pixels are one place
 
 # mm, from a small child to far above the largest size of EN 13402-3 (hip 72 to 152 cm); from memory, wide on purpose

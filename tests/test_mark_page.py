@@ -130,9 +130,11 @@ class Marking:
 def marking(open_page: Callable[..., Any], tmp_path: Path) -> Callable[..., Marking]:
     """Opens the marking page of the small picture with the marks given."""
 
-    def opened(marks: Marks | None = None, **wishes: Any) -> Marking:
+    def opened(
+        marks: Marks | None = None, drawn: tuple[str, ...] = ("hip", "crotch", "knee"), **wishes: Any
+    ) -> Marking:
         path = tmp_path / "mark.html"
-        path.write_text(mark_page(picture(), marks or no_marks()), encoding="utf-8")
+        path.write_text(mark_page(picture(), marks or no_marks(), drawn=drawn), encoding="utf-8")
         found = Marking(open_page(path.as_uri(), **{"viewport": PLAIN, **wishes}))
         found.page.wait_for_selector("#board[data-scale]")
         return found
@@ -150,6 +152,14 @@ def seen_on_screen(page: Any, colour: tuple[int, int, int]) -> tuple[float, floa
 
 def near(expected: tuple[float, float], actual: tuple[float, float], far: float) -> bool:
     return abs(expected[0] - actual[0]) <= far and abs(expected[1] - actual[1]) <= far
+
+
+def test_the_lines_of_the_garment_are_offered(marking: Callable[..., Marking]) -> None:
+    """A skirt has a hem line and neither crotch nor knee line; what is marked already stays."""
+    offered = marking(drawn=("hip", "hem")).page.locator(".pick").all_inner_texts()
+    assert [name for name in offered if "line" in name.lower()][:3] == ["Hip line", "Hem line", "Waistline"]
+    offered = " ".join(marking(all_marks(), drawn=("hip", "hem")).page.locator(".pick").all_inner_texts())
+    assert "Knee line, left leg" in offered and "Knee line, right leg" not in offered and "Crotch" not in offered
 
 
 def test_pixels_clicked_on_the_screen_are_the_pixels_saved(marking: Callable[..., Marking]) -> None:

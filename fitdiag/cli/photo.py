@@ -18,6 +18,7 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.photos.advice import next_time
 from fitdiag.photos.combine import Together, measure_all, together
+from fitdiag.photos.drawn import LINES
 from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, read_picture, shortcomings
 from fitdiag.photos.kept import KEPT, kept
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
@@ -120,18 +121,22 @@ def sidecar(picture: Path) -> Path:
     return picture.with_name(picture.stem + ".marks.json")
 
 
-def mark(pictures: Sequence[str], marks_file: str | None, *, units: str | None, replace: bool) -> int:
+def mark(
+    pictures: Sequence[str], marks_file: str | None, *, units: str | None, rules: str | None, replace: bool
+) -> int:  # fmt: skip
     from fitdiag.photos.page import mark_page
 
     if marks_file and len(pictures) > 1:
         raise stop("arguments", "--marks belongs to one picture", hint="give one picture at a time")
     chosen: Units = units_of(units) if units else "in"
+    worn = rules_of(rules).about.card
+    drawn = [line.id for line in worn.lines] if worn is not None else LINES
     pages: list[Path] = []
     for picture in pictures:
         path = Path(picture)
         found, marks = read_marked(path, marks_file)
         pages.append(path.with_name(path.stem + ".marking.html"))
-        write_atomically(pages[-1], mark_page(clean_jpeg(found), marks, chosen), replace=replace)
+        write_atomically(pages[-1], mark_page(clean_jpeg(found), marks, chosen, drawn), replace=replace)
     say_then(
         "Open in a browser, and delete when done, for the picture is inside:", *(shown_path(page) for page in pages)
     )

@@ -12,9 +12,13 @@ from fitdiag.knowledge.basics import Cites, Id, LengthMm, Rule, SymptomId, Text,
 
 
 class CardLine(Rule):
-    """A level line on the shot card: its height and ends in the drawings (20 mm a unit), and the views it is taken from."""
+    """A level line on the shot card: its height and ends in the drawings (20 mm a unit), and the views it is taken from.
+
+    `where`: where it is drawn, if its name does not say so.
+    """
 
     id: Id
+    where: Text = ""
     y: float
     side: tuple[float, float]
     half: tuple[float, float]

@@ -128,13 +128,13 @@ class FromEase(Rule):
 class FromPhoto(Rule):
     """Which quantity of measured pictures answers a symptom: of these lines, the one that shows most.
 
-    `drop`: the middle lower than the side seams; `dip`: half way to a side seam lower than there; `v-depth`: at the centre
+    `drop`: the middle lower than the side seams; `rise`: higher; `dip`: half way to a side seam lower than there; `v-depth`: at the centre
     seam, over 6 cm; `slope`: between the side seams; `lean`, `lean-out`: off plumb over 60 cm, either way or outwards;
     `from-centre`: from the centre seam to the grainline at the waist. A sign that is this one turned round needs no link.
     """
 
     lines: tuple[Annotated[Id, ref("line")], ...] = Field(min_length=1)
-    what: Literal["drop", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
+    what: Literal["drop", "rise", "dip", "v-depth", "slope", "lean", "lean-out", "from-centre"]
     of: Literal["back", "front"] = "back"  # for slope and lean either
 
 

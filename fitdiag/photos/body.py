@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from fitdiag.photos.drawn import ROUND
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.section import depth_from_girth
-from fitdiag.photos.trousers import HIP, LEG_DEPTH, LEG_DEPTH_ERROR, ROUND
+from fitdiag.photos.trousers import HIP, LEG_DEPTH, LEG_DEPTH_ERROR
 
 DEPTH_ERROR = 8.0  # mm; of a depth that was taped
 GIRTH_ERROR = 14.0  # mm; of a depth from a girth

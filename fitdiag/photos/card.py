@@ -80,10 +80,11 @@ def card_of(
         if not HEIGHTS_MM[0] <= height <= HEIGHTS_MM[1]:  # also refuses what is not a number
             told = f"{height:g} mm over the floor cannot be a {line} line"
             raise stop("height", told, hint="measure it from the floor")
+    drawn = ", ".join(f"{line.id} ({line.where})" if line.where else line.id for line in worn.lines).capitalize()
     said = _said()
     words = {
         **said["alone" if alone else "fitter"], **said[units], **_figures(units), "name": name, "kept": _told(kept),
-        "lines": ", ".join(lines).capitalize(), "count": sum(map(len, lines.values())), "no_pins": worn.no_pins,
+        "lines": drawn, "count": sum(map(len, lines.values())), "no_pins": worn.no_pins,
     }  # fmt: skip
     sections = tuple(
         Section(

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.photos.body import Known
+from fitdiag.photos.drawn import ROUND
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.measure import look, measure
 from fitdiag.photos.readings import Measured, Reading, Word
-from fitdiag.photos.trousers import ROUND
 
 _TURNED = {"dip left": "dip right", "dip right": "dip left"}  # seen from the front the wearer's left is on the right
 DISAGREES = 2.5  # standard deviations of the difference

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from fitdiag.photos.body import Known, depth_at
 from fitdiag.photos.camera import false_tilt, lens_within
 from fitdiag.photos.course import LAST_LENGTH, V_LENGTH, Course, Kind, Numbers, Stance
+from fitdiag.photos.drawn import ROUND
 from fitdiag.photos.edges import HALF_HEIGHT_MM, Edge, legs_part, side_edge
 from fitdiag.photos.marks import Marks, Point, Points
 from fitdiag.photos.readings import Line, Reading, Source, called
@@ -32,7 +33,6 @@ from fitdiag.photos.trousers import (
     HIP,
     LEG_TURNED,
     OVER_WAISTLINE_MM,
-    ROUND,
     UNDER_SEAT,
     WAIST,
 )

@@ -17,7 +17,8 @@ from pydantic import AfterValidator, Field, model_validator
 from fitdiag.knowledge.basics import Strict
 from fitdiag.knowledge.reading import parse_json, read_file, wrong
 from fitdiag.knowledge.strict_yaml import read_text
-from fitdiag.photos.trousers import GRAINS, LINES
+from fitdiag.photos.drawn import LINES
+from fitdiag.photos.trousers import GRAINS
 from fitdiag.plausible import doubt_of_line, doubts_of_order
 from fitdiag.problems import Hints, one_line, shown_path
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 import base64
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -17,6 +17,7 @@ from pydantic import Field
 
 from fitdiag.knowledge.basics import Strict
 from fitdiag.knowledge.reading import parse_json, read_file
+from fitdiag.photos.drawn import CALLED, LINES
 from fitdiag.photos.find_lines import BY_HIP
 from fitdiag.photos.find_sheet import marked_corner
 from fitdiag.photos.marks import Marks, Points, as_json
@@ -24,7 +25,7 @@ from fitdiag.photos.overlay import told
 from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.snap import Track
-from fitdiag.photos.trousers import CALLED, HIP, KNEES, MAIN
+from fitdiag.photos.trousers import HIP, KNEES, MAIN
 from fitdiag.problems import one_line
 from fitdiag.templates import template
 from fitdiag.units import Units
@@ -39,14 +40,18 @@ TURNED = "the sheet's marked corner is at the top right, as in a mirror image; t
 TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
 
 
-def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm") -> str:
+def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm", drawn: Collection[str] = LINES) -> str:
     """The page on which a fitter marks this cleaned picture, starting with the marks given, in these units.
+
+    `drawn`: the level lines that are drawn on the garment.
 
     The text holds a private picture: write it so that only its owner can read it.
     """
     page: str = template("photos/mark_page.html").render(
         file=one_line(marks.file) or "a picture",
         given=json.loads(as_json(marks)),
+        known=LINES,
+        drawn=list(drawn),
         picture=base64.b64encode(jpeg).decode("ascii"),
         width=marks.width,
         height=marks.height,

@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, Camera, focal_px, sheet_distance
+from fitdiag.photos.drawn import WIDTHS
 from fitdiag.photos.intake import camera_shaped
 from fitdiag.photos.level import CLICK_ERROR, Pose, Straight, crossing, follow, posed, snap_straight
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
 from fitdiag.photos.snap import USUAL_SCALE
 from fitdiag.photos.strip import along_side, step_across
-from fitdiag.photos.trousers import WIDTHS
 
 Array = NDArray[np.float64]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share

@@ -3,42 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from fitdiag.photos.trunk import Depth, Trunk
 
 WAIST, HIP, CROTCH = "waist", "hip", "crotch"
 KNEES = ("knee-left", "knee-right")
 GRAINS = ("grain-left", "grain-right")
 LINES = (WAIST, HIP, CROTCH, *KNEES)
 MAIN = (HIP, CROTCH)  # drawn round the trunk
-
-
-@dataclass(frozen=True)
-class Depth:
-    """How deep bodies are from the outline to the middle: as a share of half the width, and of the whole depth, each with its error."""
-
-    of_half: float
-    half_error: float
-    of_whole: float
-    whole_error: float
-
-
-@dataclass(frozen=True)
-class Trunk:
-    """What is known beforehand of a line round the trunk, whose middle is nearer to the lens than its ends.
-
-    `width`: usual width, mm; in mm besides, `behind`: how far the centre lies behind half an ellipse, since seats are hollow there and
-    trunks squarer than ellipses, and its error; the folds along the line, how far left and right differ in depth, and `cleft`: how far
-    the centre lies behind the cloth 3 cm beside it, and its error (None: the line is the edge of the cloth, no drawn one).
-    """
-
-    width: float
-    back: Depth
-    front: Depth
-    behind: tuple[float, float]
-    waves: float
-    lopsided: float
-    cleft: tuple[float, float] | None = None
-
 
 ROUND: Mapping[str, Trunk] = {
     WAIST: Trunk(290.0, Depth(0.70, 0.08, 0.49, 0.04), Depth(0.74, 0.08, 0.51, 0.05), (0.0, 5.0), 0.9, 1.0),

@@ -6,10 +6,11 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from fitdiag.photos.drawn import ROUND
 from fitdiag.photos.readings import Reading, Source, Unit, Word, called
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
-from fitdiag.photos.trousers import CROTCH, ROUND
+from fitdiag.photos.trousers import CROTCH
 
 # One standard deviation up to which a number is good; from which on it is none; what no line on a body does. In mm or degrees.
 GOOD = {"tilt": 0.3, "drop": 2.25, "v depth": 1.6, "v angle": 1.5, "fall": 2.5, "dip": 2.5}

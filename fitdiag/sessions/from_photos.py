@@ -22,7 +22,7 @@ CLEAR_OF_ZERO = {
     "don't use": 99.0,
 }
 _LEAN_LENGTH = 600.0  # mm of grainline over which a lean is told
-_QUANTITY = {"drop": "drop", "v-depth": "v depth", "slope": "tilt", "lean": "lean", "lean-out": "lean",
+_QUANTITY = {"drop": "drop", "rise": "drop", "v-depth": "v depth", "slope": "tilt", "lean": "lean", "lean-out": "lean",
              "from-centre": "from the centre at the waist", "dip": "dip"}  # fmt: skip
 
 
@@ -55,7 +55,7 @@ def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[
         if turned:
             swapped: dict[Side | None, Side] = {"left": "right", "right": "left"} if link.what == "slope" else {}
             amounts = [replace(amount, mm=-amount.mm, side=swapped.get(amount.side, amount.side)) for amount in amounts]
-        finding = _finding(symptom, amounts) if amounts else None
+        finding = _finding(symptom, amounts, higher=link.what == "slope") if amounts else None
         if finding is None:
             continue
         findings.append(finding)
@@ -78,6 +78,8 @@ def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _A
     if link.what not in ("slope", "lean") and front != (link.of == "front"):
         return None
     value, error = item.value, item.error
+    if link.what == "rise":
+        value = -value
     sides: tuple[Side, ...] = ("left", "right")
     side = next((one for one in sides if one in item.line + item.what), None)
     if link.what == "slope":
@@ -101,8 +103,11 @@ def _most(symptom: Symptom, amounts: Sequence[_Amount]) -> _Amount:
     return max(amounts, key=lambda a: a.mm - a.clear * a.error)
 
 
-def _finding(symptom: Symptom, amounts: Sequence[_Amount]) -> Finding | None:
-    """What was measured, with a verdict where the error allows only one; None for a sign that is there the other way round."""
+def _finding(symptom: Symptom, amounts: Sequence[_Amount], *, higher: bool) -> Finding | None:
+    """What was measured, with a verdict where the error allows only one; None for a sign that is there the other way round.
+
+    `higher`: the side of an amount is the one that lies higher, not the one that was measured.
+    """
     assert symptom.measure is not None
     most = _most(symptom, amounts)
     error = round(most.error, 2)
@@ -116,7 +121,8 @@ def _finding(symptom: Symptom, amounts: Sequence[_Amount]) -> Finding | None:
         left, right = (_most(symptom, own) for own in sides)
         apart = measured_apart(symptom, round(left.mm, 1), round(right.mm, 1), error_mm=error, origin="photo")
         return replace(apart, seen=seen, side=apart.side if seen == "yes" else None)
-    return Finding(symptom.id, seen, round(most.mm, 1), error, origin="photo")
+    side = most.side if higher and seen == "yes" else None
+    return Finding(symptom.id, seen, round(most.mm, 1), error, side=side, origin="photo")
 
 
 def _verdict(symptom: Symptom, amount: _Amount) -> Seen:

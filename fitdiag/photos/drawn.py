@@ -1,0 +1,13 @@
+"""The lines that may be drawn on a garment, those of all garments together: names in marks are the same for each of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from fitdiag.photos import skirt, trousers
+from fitdiag.photos.trunk import Trunk
+
+ROUND: Mapping[str, Trunk] = {**trousers.ROUND, **skirt.ROUND}  # lines round the whole garment
+LINES = (*trousers.LINES, *skirt.ROUND)
+WIDTHS = {**trousers.WIDTHS, **{name: line.width for name, line in skirt.ROUND.items()}}  # mm
+CALLED = {**trousers.CALLED, **skirt.CALLED}
