@@ -28,9 +28,8 @@ from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.reports.client_pdf import Paper, client_pdf
-from fitdiag.reports.fitter import Beside, RoundFacts, Turn, chart, turning_answers, values
-from fitdiag.reports.pages import client_page, fitter_page
-from fitdiag.reports.sheet import Heading, Sheet, make_sheet
+from fitdiag.reports.fitter import Beside, RoundFacts, Turn, chart, fitter_page, turning_answers, values
+from fitdiag.reports.sheet import Heading, Sheet, client_page, make_sheet
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.state import Conclusion, conclude, fold
 

@@ -50,9 +50,8 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
     """
     from fitdiag.photos.card import card_html, card_of, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
-    from fitdiag.reports.fitter import Beside, turning_answers
-    from fitdiag.reports.pages import client_page, fitter_page
-    from fitdiag.reports.sheet import Heading, make_sheet
+    from fitdiag.reports.fitter import Beside, fitter_page, turning_answers
+    from fitdiag.reports.sheet import Heading, client_page, make_sheet
 
     one, units = case.rounds[-1], case.units
     pattern = pattern_in(base, case.pattern_file)

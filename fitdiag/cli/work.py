@@ -109,8 +109,7 @@ def _client_page(
 ) -> str | bytes:  # fmt: skip
     """The page for the client of a session in the room, who is asked for no photos."""
     from fitdiag.reports.client_pdf import client_pdf
-    from fitdiag.reports.pages import client_page
-    from fitdiag.reports.sheet import Heading, make_sheet
+    from fitdiag.reports.sheet import Heading, client_page, make_sheet
 
     findings = conclusion.diagnosis.findings
     number = max((item.round for item in findings.done), default=0) + 1

@@ -1,4 +1,5 @@
-"""What stands on the fitter's page beside the report: tables of findings, beliefs, effects and rounds, the chart, answers that turn."""
+"""The page with the fitter's reasoning: the sections of the report, and between them tables of findings, beliefs, effects and
+rounds, the chart, answers that turn. One HTML file that asks nothing of anything."""
 
 from __future__ import annotations
 
@@ -20,7 +21,8 @@ from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Plan, first_choice
 from fitdiag.planning.stages import MOVED_MM, Effects, Simulation, Stage, moving
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.reports.sheet import Sheet, day_words, whole_amounts
+from fitdiag.reports.report import Items, Section, make_report
+from fitdiag.reports.sheet import Heading, Sheet, day_words, drawn, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
 from fitdiag.sessions.state import Conclusion, conclude
 from fitdiag.templates import template
@@ -365,12 +367,13 @@ def turning_answers(base: RuleBase, findings: Findings, conclusion: Conclusion) 
     """Every single answer, open or given, that would turn the first recommendation; the most telling symptoms first."""
     first = _first(conclusion)
     today = first_choice(conclusion.diagnosis)
-    turns = []
+    turns: list[Turn] = []
+    both: tuple[Seen, Seen] = ("yes", "no")
     for symptom in dict.fromkeys([*linked(base, conclusion.diagnosis), *findings.symptoms]):
         given = findings.symptoms.get(symptom)
         if given is None and symptom in conclusion.diagnosis.findings.symptoms:
             continue  # follows from other answers
-        for answer in _others(given):
+        for answer in (answer for answer in both if given is None or given.seen != answer):
             changed = findings.with_finding(Finding(symptom, answer, origin="asked"))
             try:
                 if first_choice(Diagnosis(base, with_measures(base, changed))) == today:
@@ -386,11 +389,6 @@ def turning_answers(base: RuleBase, findings: Findings, conclusion: Conclusion) 
 def _first(conclusion: Conclusion) -> str | None:
     recommended = conclusion.plan.recommendations
     return recommended[0].alteration if recommended else None
-
-
-def _others(given: Finding | None) -> Iterator[Seen]:
-    both: tuple[Seen, Seen] = ("yes", "no")
-    yield from (answer for answer in both if given is None or given.seen != answer)
 
 
 def linked(base: RuleBase, diagnosis: Diagnosis) -> list[str]:
@@ -422,3 +420,68 @@ class Beside:
     photos: Mapping[str, Sequence[str]] = field(default_factory=dict)
     simulated: Simulation | None = None
     laid: Mapping[str, Sequence[str]] = field(default_factory=dict)
+
+
+# ------------------------------------------------------------------------------------------------------- the page
+
+_BESIDE_THE_SIGNS = ("Shape and stance", "Done in earlier rounds")  # the signs themselves stand in a table
+_LAID = "Each set lies where the picture's own line begins and ends, by an estimated lens. Compare where lines turn and how steep they are."
+_DOTS = "Full dots are measured, their bars the error to either side. Rings are what was expected."
+
+
+def fitter_page(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> str:
+    """The page with the reasoning, as HTML."""
+    page: str = template("reports/fitter_page.html").render(
+        head=heading.line, verdict=conclusion.plan.verdict, images="'self' file:" if beside.photos or beside.laid else "",
+        sections=list(_reasoning(base, conclusion, heading, beside)),
+    )  # fmt: skip
+    return page
+
+
+def _reasoning(base: RuleBase, conclusion: Conclusion, heading: Heading, beside: Beside) -> Iterator[Section]:
+    """The sections of that page, in their order: those of the report, and between them tables and pictures."""
+    findings, units = conclusion.diagnosis.findings, heading.units
+
+    def sections(*, steps: bool) -> dict[str, Section]:
+        report = make_report(
+            base, conclusion, heading.client, steps=steps, on_pattern=beside.effects, simulated=beside.simulated
+        )
+        return {part.title: part for part in report.sections}
+
+    short, long = sections(steps=False), sections(steps=True)
+    yield short["This round"]
+    named = "{0.number}. {0.title}: {0.amount}, {0.place}"
+    changes = tuple((named.format(one), drawn(one), ()) for one in beside.sheet.changes if one.pictures)
+    if changes:
+        yield Section("Before and after, drawn", (beside.sheet.key, Figures(changes)))
+    found, signs = findings_table(base, findings, units), shown_signs(base, findings, beside.photos)
+    known = (one for one in short["Findings"].parts if isinstance(one, Items) and one.title in _BESIDE_THE_SIGNS)
+    seen = (Section("What was seen, drawn", (signs,)),) if signs.groups else ()
+    yield Section("What was found", (found if found.rows else "Nothing was noted.", *seen, *known))
+    beliefs = beliefs_table(base, conclusion, beside.before)
+    none = "No cause is likely from what was seen."
+    yield Section(f"Beliefs{' before and after' if beside.before else ''}", (beliefs if beliefs.rows else none,))
+    yield Section("For and against", long["What the pattern may do"].parts)
+    turns = turns_table(base, beside.turns)
+    none = "No single other answer among the most telling ones would turn the first recommendation."
+    turning = ("One other answer alone, all others as they are:", turns) if turns.rows else (none,)
+    question = long.get("The next question worth asking")
+    yield Section("What would change the mind", (*turning, *([question] if question else ())))
+    yield from (long[name] for name in ("On simulated cloth", "Later, if still needed", "Leave alone") if name in long)
+    if beside.laid:
+        told = "The client's picture, {}, with its own lines and those of simulated cloth now and then"
+        pictures = [(view, link, told.format(view)) for view, links in beside.laid.items() for link in links]
+        yield Section("Simulated lines over the pictures", (_LAID, Figures((("", (), pictures),), large=True)))
+    if (effects := beside.effects) is not None:
+        tables = {table.caption: table for table in effects_tables(conclusion.plan, effects, units)}
+        lists = long["On the pattern"].parts
+        yield Section("On the pattern", tuple(tables.get(getattr(part, "title", ""), part) for part in lists))
+    if rounds := rounds_told(base, beside.history, units):
+        charts = base.garment.charts if base.garment is not None else ()
+        picture = Markup(chart(charts, beside.history, units) if len(beside.history) > 1 else "")  # texts are escaped
+        both = (
+            Figures((("", ((_DOTS, picture),), ()),), large=True),
+            rounds_table(charts, beside.history, units),
+        )
+        yield Section("Round by round", (Items("", rounds), *(both if picture else ())))
+    yield from (long[name] for name in ("Notes", "Cautions") if name in long)

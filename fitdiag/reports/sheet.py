@@ -7,15 +7,18 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import takewhile
+
+from markupsafe import Markup
 
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.blocks import usual_block
 from fitdiag.pattern.garment import garment_of
-from fitdiag.pattern.ink import Drawing
+from fitdiag.pattern.ink import Drawing, svg
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
 from fitdiag.pattern.strips import states_of
@@ -23,6 +26,7 @@ from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.report import counted
 from fitdiag.sessions.state import Conclusion
+from fitdiag.templates import template
 from fitdiag.units import NO_BREAK, Units, in_units
 
 TITLE = "What to change on your {}"
@@ -241,3 +245,22 @@ def pictures_of(
         for one in states
     )
     return tuple(pictures), drawn, step.pattern
+
+
+# ------------------------------------------------------------------------------------------------------- the page
+
+
+def client_page(sheet: Sheet, *, large: bool = False) -> str:
+    """The page for a client who works alone, as one HTML file: no script, one style known by its hash, drawings inside."""
+    changes = [{**vars(change), "pictures": drawn(change)} for change in sheet.changes]
+    muslins = [(caption, b64encode(picture).decode()) for caption, picture in sheet.muslins]
+    page: str = template("reports/client_page.html").render(
+        cloth=CLOTH, look=LOOK, paper=PAPER, smooth=SMOOTH, then=THEN, then_note=THEN_NOTE,
+        sheet={**vars(sheet), "changes": changes, "muslins": muslins}, large=large,
+    )  # fmt: skip
+    return page
+
+
+def drawn(change: Change) -> list[tuple[str, Markup]]:
+    """The drawings of a change as SVG; every text in a drawing is escaped by its writer."""
+    return [(picture.caption, Markup(svg(picture.drawing))) for picture in change.pictures]

@@ -1,8 +1,9 @@
 """Line drawings of what is seen or felt, as it should be and in three strengths. How each sign is drawn, and how the garment hangs
 there, is data: `drawings.yaml` and `stances.yaml` of the garment's rules.
 
-A mark takes its numbers, the strength (0 as it should be, 1 slight, 2 clear, 3 strong), the amount that goes with it, and the
-half of the picture it lies on (-1 its left hand, 1 its right).
+Nothing is told by colour: tight lines are thin and sharp, folds are heavier with a faint line beside them, a broken line is where
+something should lie, the body is faint. A mark takes its numbers, the strength (0 as it should be, 1 slight, 2 clear, 3 strong),
+the amount that goes with it, and the half of the picture it lies on (-1 its left hand, 1 its right).
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ from typing import Any
 
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.strict_yaml import read_yaml
-from fitdiag.reports import figures as ink
 
+XY = tuple[float, float]
+MIDDLE = 60.0  # of the picture
 STRENGTHS = (1, 2, 3)
 SHOWN = (18.0, 6.0, 84.0, 96.0)
 RIGHT = "as it should be"
@@ -33,13 +35,134 @@ class At:
     strength: int
     amount: float
 
-    def __call__(self, place: Sequence[float]) -> ink.XY:
+    def __call__(self, place: Sequence[float]) -> XY:
         x, y, dx, dy = (*place, 0.0, 0.0)[:4]
         x, y = x + dx * self.amount, y + dy * self.amount
-        return (ink.MIDDLE + self.half * x, y) if self.halved else (x, y)
+        return (MIDDLE + self.half * x, y) if self.halved else (x, y)
+
+    def all(self, places: Iterable[Sequence[float]]) -> list[XY]:
+        return [self(place) for place in places]
 
 
 Mark = Callable[[At, Any], list[str]]
+
+
+# -- ink -------------------------------------------------------------------------------------------------------------
+
+
+def number(value: float) -> str:
+    """A coordinate with one decimal at most."""
+    text = f"{value:.1f}"
+    return "0" if text == "-0.0" else text.removesuffix(".0")
+
+
+def pair(point: XY) -> str:
+    return f"{number(point[0])} {number(point[1])}"
+
+
+def curve(points: Sequence[XY]) -> str:
+    """Path commands of a smooth line through points, without the first move."""
+    parts = []
+    for n in range(len(points) - 1):
+        before, a, b, after = points[max(n - 1, 0)], points[n], points[n + 1], points[min(n + 2, len(points) - 1)]
+        one = (a[0] + (b[0] - before[0]) / 6, a[1] + (b[1] - before[1]) / 6)
+        two = (b[0] - (after[0] - a[0]) / 6, b[1] - (after[1] - a[1]) / 6)
+        parts.append(f"C{pair(one)} {pair(two)} {pair(b)}")
+    return "".join(parts)
+
+
+def straight(points: Sequence[XY]) -> str:
+    return "".join(f"L{pair(point)}" for point in points)
+
+
+def stroke(path: str, width: float, *, grey: str = "#111", dash: str = "", fill: str = "none") -> str:
+    broken = f' stroke-dasharray="{dash}"' if dash else ""
+    return f'<path d="{path}" fill="{fill}" stroke="{grey}" stroke-width="{width}"{broken}/>'
+
+
+def line(points: Sequence[XY], width: float, *, smooth: bool = True, grey: str = "#111", dash: str = "") -> str:
+    """A drawn line of the cloth: a seam, a level, the grain."""
+    path = f"M{pair(points[0])}" + (curve(points) if smooth else straight(points[1:]))
+    return stroke(path, width, grey=grey, dash=dash)
+
+
+def wanted(points: Sequence[XY]) -> str:
+    """The broken line where something should lie."""
+    return line(points, 0.9, smooth=False, dash="2.6 2")
+
+
+def plumb(x: float, top: float, bottom: float) -> str:
+    """A broken plumb line with its weight."""
+    weight = f'<path d="M{number(x - 1.8)} {number(bottom)}h3.6l-1.8 5z" fill="#111"/>'
+    return wanted([(x, top), (x, bottom)]) + weight
+
+
+def lens(a: XY, middle: XY, b: XY, width: float) -> str:
+    """A stroke that swells in its middle and dies out at both ends, bent through a control point."""
+    u = ahead(a, b)
+    away = (-u[1] * width, u[0] * width)
+    one, two = (middle[0] + away[0], middle[1] + away[1]), (middle[0] - away[0], middle[1] - away[1])
+    return f'<path d="M{pair(a)}Q{pair(one)} {pair(b)}Q{pair(two)} {pair(a)}z" fill="#111"/>'
+
+
+def pull(a: XY, b: XY, bend: float = 0.0, width: float = 1.0) -> str:
+    """A tight, sharp line."""
+    return lens(a, between(a, b, bend), b, width)
+
+
+def fold(a: XY, b: XY, bend: float = 0.0, width: float = 1.7, hand: int = 1) -> str:
+    """A loose fold: a heavy stroke and the faint line of its far side; `hand` -1 for its mirror image."""
+    middle, u = between(a, b, bend), ahead(a, b)
+    off = (-u[1] * 2.6 * hand, u[0] * 2.6 * hand)
+    near, far = share(a, b, 0.12), share(a, b, 0.88)
+    faint = f"M{pair((near[0] + off[0], near[1] + off[1]))}Q{pair((middle[0] + off[0], middle[1] + off[1]))} "
+    faint += pair((far[0] + off[0], far[1] + off[1]))
+    return lens(a, middle, b, width) + stroke(faint, 0.7, grey="#666")
+
+
+def ahead(a: XY, b: XY) -> XY:
+    """The direction from a to b, one long."""
+    run = (b[0] - a[0], b[1] - a[1])
+    long = (run[0] ** 2 + run[1] ** 2) ** 0.5 or 1.0
+    return run[0] / long, run[1] / long
+
+
+def share(a: XY, b: XY, part: float) -> XY:
+    return a[0] + (b[0] - a[0]) * part, a[1] + (b[1] - a[1]) * part
+
+
+def between(a: XY, b: XY, bend: float) -> XY:
+    """The control point of a bent line; a positive bend goes to the right hand of a walker from a to b on the page."""
+    u, middle = ahead(a, b), share(a, b, 0.5)
+    return middle[0] - u[1] * bend, middle[1] + u[0] * bend
+
+
+def ring(at: XY, radius: float, grey: str, width: float) -> str:
+    place = f'<circle cx="{number(at[0])}" cy="{number(at[1])}" r="{number(radius)}"'
+    return f'{place} fill="none" stroke="{grey}" stroke-width="{width}"/>'
+
+
+def spot(at: XY, strength: int) -> str:
+    """The mark of something felt: a dot with one, two or three rings."""
+    dot = f'<circle cx="{number(at[0])}" cy="{number(at[1])}" r="2.6" fill="#111"/>'
+    return dot + "".join(ring(at, 2.2 + 3.6 * n, "#111", 1.5) for n in range(1, strength + 1))
+
+
+def arrow(a: XY, b: XY) -> str:
+    """A small arrow from a to b: which way something moves."""
+    u = ahead(a, b)
+    root = (b[0] - u[0] * 3.4, b[1] - u[1] * 3.4)
+    head = [(root[0] - u[1] * 1.9, root[1] + u[0] * 1.9), (root[0] + u[1] * 1.9, root[1] - u[0] * 1.9)]
+    return line([a, root], 1.2, smooth=False) + f'<path d="M{pair(b)}{straight(head)}z" fill="#111"/>'
+
+
+def dipped(a: XY, middle: XY, b: XY) -> str:
+    """An edge that runs level through its middle."""
+    third = (middle[0] - a[0]) / 2.2
+    return (
+        f"C{pair((a[0] + third, a[1] + 0.6))} {pair((middle[0] - third, middle[1]))} {pair(middle)}"
+        f"S{pair((b[0] - third, b[1] + 0.6))} {pair(b)}"
+    )
 
 
 # -- marks -------------------------------------------------------------------------------------------------------------
@@ -50,14 +173,14 @@ def _folds(at: At, rows: Sequence[Any]) -> list[str]:
     k = at.strength
     count = round(len(rows) * (0, 0.34, 0.67, 1.0)[k]) or min(k, 1)
     bent, width = (0, 0.7, 1.0, 1.25)[k], (0, 1.3, 1.9, 2.6)[k]
-    return [ink.fold(at(a), at(b), bend * at.half * bent, width, at.half) for a, b, bend in rows[:count]]
+    return [fold(at(a), at(b), bend * at.half * bent, width, at.half) for a, b, bend in rows[:count]]
 
 
 def _pulls(at: At, rows: Sequence[Any]) -> list[str]:
     """Tight lines; more and longer with strength."""
     k = at.strength
     count, part = round(len(rows) * (0, 0.4, 0.7, 1.0)[k]) or min(k, 1), (0, 0.6, 0.8, 1.0)[k]
-    return [ink.pull(at(a), ink.share(at(a), at(b), part), bend * at.half * part, 1.3) for a, b, bend in rows[:count]]
+    return [pull(at(a), share(at(a), at(b), part), bend * at.half * part, 1.3) for a, b, bend in rows[:count]]
 
 
 def _level(at: At, numbers: Sequence[float]) -> list[str]:
@@ -70,7 +193,7 @@ def _level(at: At, numbers: Sequence[float]) -> list[str]:
         off = n - (count - 1) / 2
         inset = abs(off) * 1.6 + (3 - at.strength) * 2.4
         a, b = at((x0 + inset / 2, y + off * 4.6)), at((x1 - inset / 2, y + off * 4.6))
-        marks.append(ink.pull(a, b, -off * 0.8 * at.half))
+        marks.append(pull(a, b, -off * 0.8 * at.half))
     return marks
 
 
@@ -85,7 +208,7 @@ def _fan(at: At, given: Mapping[str, Any]) -> list[str]:
         u = (cos(radians(angle)) * at.half, -sin(radians(angle)))
         long = far if n % 2 == 0 else far * 0.8
         a, b = ((middle[0] + u[0] * out, middle[1] + u[1] * out) for out in (near, long))
-        marks.append(ink.pull(a, b, 0.0, 1.2))
+        marks.append(pull(a, b, 0.0, 1.2))
     return marks
 
 
@@ -96,14 +219,12 @@ def _opening(at: At, numbers: Sequence[Any]) -> list[str]:
     p, q = at(a), at(b)
     if not width:
         return []
-    u = ink.ahead(p, q)
+    u = ahead(p, q)
     away = (-u[1] * width * at.half, u[0] * width * at.half)
     back = 1.0 if a[0] == 0 else 0.3
-    middle = ink.share(p, q, 0.5)
+    middle = share(p, q, 0.5)
     one, two = ((middle[0] + away[0] * way, middle[1] + away[1] * way) for way in (1.0, -back))
-    return [
-        ink.stroke(f"M{ink.pair(p)}Q{ink.pair(one)} {ink.pair(q)}Q{ink.pair(two)} {ink.pair(p)}z", 1.3, fill="#777")
-    ]
+    return [stroke(f"M{pair(p)}Q{pair(one)} {pair(q)}Q{pair(two)} {pair(p)}z", 1.3, fill="#777")]
 
 
 def _pinch(at: At, numbers: Sequence[float]) -> list[str]:
@@ -113,10 +234,12 @@ def _pinch(at: At, numbers: Sequence[float]) -> list[str]:
         return []
     a, b, tip = at((x - 0.5, y - tall / 2)), at((x - 0.5, y + tall / 2)), at((x + out, y))
     near = at((x + out * 0.25, y))[0]
-    path = f"M{ink.pair(a)}C{ink.pair((near, y - tall * 0.2))} {ink.pair((tip[0] - at.half * 2, y - 2.4))} {ink.pair((tip[0], y - 1))}v2"
-    path += f"C{ink.pair((tip[0] - at.half * 2, y + 2.4))} {ink.pair((near, y + tall * 0.2))} {ink.pair(b)}"
-    inner = ink.pull(at((x + 0.6, y)), at((x + out - 1.2, y)), 0, 0.9)
-    return [ink.stroke(path, 1.8, fill="#fff"), ink.stroke(f"M{ink.pair(a)}L{ink.pair(b)}", 0.9, dash="2.2 1.8"), inner]
+    path = (
+        f"M{pair(a)}C{pair((near, y - tall * 0.2))} {pair((tip[0] - at.half * 2, y - 2.4))} {pair((tip[0], y - 1))}v2"
+    )
+    path += f"C{pair((tip[0] - at.half * 2, y + 2.4))} {pair((near, y + tall * 0.2))} {pair(b)}"
+    inner = pull(at((x + 0.6, y)), at((x + out - 1.2, y)), 0, 0.9)
+    return [stroke(path, 1.8, fill="#fff"), line([a, b], 0.9, smooth=False, dash="2.2 1.8"), inner]
 
 
 def _bubble(at: At, place: Sequence[float]) -> list[str]:
@@ -126,18 +249,11 @@ def _bubble(at: At, place: Sequence[float]) -> list[str]:
         return []
     sizes = [at.amount * part for part in (1.0, 0.6)[: 1 if at.strength == 1 else 2]]
     return [
-        ink.stroke(
-            f"M{ink.pair((x - r, y))}A{ink.number(r)} {ink.number(r)} 0 0 0 {ink.pair((x + r, y))}",
+        stroke(
+            f"M{pair((x - r, y))}A{number(r)} {number(r)} 0 0 0 {pair((x + r, y))}",
             1.0 + 0.3 * at.strength,
         )
         for r in sizes
-    ]
-
-
-def _ring(at: At, numbers: Sequence[float]) -> list[str]:
-    (x, y), r = at(numbers[:2]), numbers[2]
-    return [
-        f'<circle cx="{ink.number(x)}" cy="{ink.number(y)}" r="{ink.number(r)}" fill="none" stroke="#666" stroke-width="0.9"/>'
     ]
 
 
@@ -145,26 +261,24 @@ def _edge(at: At, rows: Sequence[Any]) -> list[str]:
     """A rounded edge, where there is a sign at all."""
     shown = rows if at.strength else ()
     return [
-        ink.stroke(f"M{ink.pair(at(a))}Q{ink.pair(ink.between(at(a), at(b), -bend * at.half))} {ink.pair(at(b))}", 1.4)
+        stroke(f"M{pair(at(a))}Q{pair(between(at(a), at(b), -bend * at.half))} {pair(at(b))}", 1.4)
         for a, b, bend in shown
     ]
 
 
 MARKS: Mapping[str, Mark] = {
     "folds": _folds, "pulls": _pulls, "level": _level, "fan": _fan, "opening": _opening, "pinch": _pinch,
-    "bubble": _bubble, "ring": _ring,
-    "thread": lambda at, places: [ink.stroke(f"M{ink.pair(at(places[0]))}L{ink.pair(at(places[1]))}", 0.6, grey="#666")],
-    "edge": _edge, "line": lambda at, places: [ink.line([at(place) for place in places], 2.0)],
-    "corners": lambda at, places: [ink.line([at(place) for place in places], 2.0, smooth=False)],
-    "seam": lambda at, places: [ink.line([at(place) for place in places], 1.0)],
-    "ticks": lambda at, places: [ink.line([at(place) for place in places], 0.9)],
-    "wanted": lambda at, places: [ink.wanted([at(place) for place in places])],
-    "plumb": lambda at, numbers: [ink.plumb(at((numbers[0], 0))[0], numbers[1], numbers[2])],
-    "arrow": lambda at, places: [ink.arrow(at(places[0]), at(places[1]))] if at.strength else [],
-    "felt": lambda at, place: [ink.spot(at(place), at.strength)] if at.strength else [],
-    "cord": lambda at, places: [
-        ink.stroke(f"M{ink.pair(at(places[0]))}L{ink.pair(at(places[1]))}", (0.9, 1.6, 2.6, 3.8)[at.strength])
-    ],
+    "bubble": _bubble, "ring": lambda at, numbers: [ring(at(numbers[:2]), numbers[2], "#666", 0.9)],
+    "edge": _edge, "line": lambda at, places: [line(at.all(places), 2.0)],
+    "corners": lambda at, places: [line(at.all(places), 2.0, smooth=False)],
+    "seam": lambda at, places: [line(at.all(places), 1.0)],
+    "ticks": lambda at, places: [line(at.all(places), 0.9)],
+    "thread": lambda at, places: [line(at.all(places), 0.6, smooth=False, grey="#666")],
+    "cord": lambda at, places: [line(at.all(places), (0.9, 1.6, 2.6, 3.8)[at.strength], smooth=False)],
+    "wanted": lambda at, places: [wanted(at.all(places))],
+    "plumb": lambda at, numbers: [plumb(at((numbers[0], 0))[0], numbers[1], numbers[2])],
+    "arrow": lambda at, places: [arrow(*at.all(places))] if at.strength else [],
+    "felt": lambda at, place: [spot(at(place), at.strength)] if at.strength else [],
 }  # fmt: skip
 
 
@@ -222,7 +336,7 @@ def figure(symptom: str, strength: int, *, title: str, side: str | None = None, 
     left, top, width, height = window or stance.get("shown", SHOWN)
     name = escape(" ".join(title.split()), quote=True)
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{ink.number(left)} {ink.number(top)} {ink.number(width)} {ink.number(height)}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{number(left)} {number(top)} {number(width)} {number(height)}" '
         f'role="img" aria-label="{name}" stroke-linecap="round" stroke-linejoin="round"><title>{name}</title>'
         f"{''.join(_drawn(stance, row, strength, _halves(row['view'], side)))}</svg>"
     )
@@ -257,13 +371,13 @@ _STYLES = {  # of a path: width, grey and filling
     "slit": (1.0, "#111", "none"), "chair": (2.2, "#999", "none"), "step": (2.0, "#999", "none"),
     "seam": (0.9, "#444", "none"), "body": (0.9, "#767676", "none"), "shoe": (0.9, "#767676", "#fff"),
 }  # fmt: skip
-_COMMANDS: Mapping[str, Callable[[ink.XY, Sequence[ink.XY]], str]] = {  # of a path, from where it has come to
-    "from": lambda at, to: f"M{ink.pair(to[0])}",
-    "to": lambda at, to: ink.straight(to),
-    "curve": lambda at, to: ink.curve([at, *to]),
-    "bow": lambda at, to: f"Q{ink.pair(to[0])} {ink.pair(to[1])}",
-    "dip": lambda at, to: ink.dipped(at, *to),
-    "bezier": lambda at, to: f"C{' '.join(map(ink.pair, to))}",
+_COMMANDS: Mapping[str, Callable[[XY, Sequence[XY]], str]] = {  # of a path, from where it has come to
+    "from": lambda at, to: f"M{pair(to[0])}",
+    "to": lambda at, to: straight(to),
+    "curve": lambda at, to: curve([at, *to]),
+    "bow": lambda at, to: f"Q{pair(to[0])} {pair(to[1])}",
+    "dip": lambda at, to: dipped(at, *to),
+    "bezier": lambda at, to: f"C{' '.join(map(pair, to))}",
 }
 
 
@@ -274,14 +388,14 @@ def _hung(stance: Mapping[str, Any], bent: Mapping[str, float]) -> Iterable[str]
         for kind, given in part.items():
             if kind in ("body", "shoe", "seam", "side-seam"):
                 places = [_place(row, bent) for row in given]
-                path = f"M{ink.pair(places[0])}{ink.curve(places)}{'z' if kind == 'shoe' else ''}"
+                path = f"M{pair(places[0])}{curve(places)}{'z' if kind == 'shoe' else ''}"
             else:
                 path = given if isinstance(given, str) else _path(given, bent)
             if kind == "side-seam" and strong:
-                yield ink.stroke(path, 1.8)
+                yield stroke(path, 1.8)
             else:
                 width, grey, fill = _STYLES[kind.removeprefix("side-")]
-                yield ink.stroke(path, width, grey=grey, fill=fill)
+                yield stroke(path, width, grey=grey, fill=fill)
 
 
 def _path(commands: Iterable[Mapping[str, Any]], bent: Mapping[str, float]) -> str:
@@ -297,7 +411,7 @@ def _path(commands: Iterable[Mapping[str, Any]], bent: Mapping[str, float]) -> s
     return text
 
 
-def _place(row: Sequence[Any], bent: Mapping[str, float]) -> ink.XY:
+def _place(row: Sequence[Any], bent: Mapping[str, float]) -> XY:
     """A place of a stance: [x, y, moves of x, moves of y], each move by 1 of a bend."""
     x, y, *moves = row
     across, down = (sum(by * bent.get(name, 0.0) for name, by in one.items()) for one in (*moves, {}, {})[:2])
