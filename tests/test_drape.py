@@ -34,8 +34,8 @@ from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.laid import COLOURS, placed
+from fitdiag.planning.explain import nudge
 from fitdiag.planning.muslins import changes, cloth_of, wearer_of
-from fitdiag.planning.nudges import nudge
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.case import open_case
 from fitdiag.sessions.rounds import keep_nudges, nudges_of, together
@@ -531,7 +531,7 @@ def test_a_body_is_nudged_towards_what_came_and_no_further_than_it_may(
             for k, order in enumerate(orders)
         ]
 
-    monkeypatch.setattr("fitdiag.planning.nudges.drape", drawn)
+    monkeypatch.setattr("fitdiag.planning.explain.drape", drawn)
     moved = nudge(base, findings, block, block, figure, CALICO, {})
     # ridge: a reading error of 5 mm and 8 mm of simulation's own, a spread of 5 mm
     error = 5.0**2 + 8.0**2

@@ -14,9 +14,8 @@ from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.planning.ends import Ends
 from fitdiag.planning.plan import Planner, first_choice
-from fitdiag.planning.questions import Choice, askable
+from fitdiag.planning.questions import Choice, Ends, askable
 from fitdiag.problems import ProblemsFoundError
 
 

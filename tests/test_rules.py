@@ -14,8 +14,7 @@ from fitdiag.diagnosis.survey import width
 from fitdiag.knowledge.basics import source_key
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.load import default_rules, load_rules, read_rules
-from fitdiag.planning.cases import read_cases, run_case
-from fitdiag.planning.coverage import coverage, sensitivity
+from fitdiag.planning.cases import coverage, read_cases, run_case, sensitivity
 
 ROOT = Path(__file__).parent.parent
 BASE = load_rules()

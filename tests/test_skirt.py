@@ -20,8 +20,7 @@ from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, faults
-from fitdiag.planning.cases import read_cases, run_case
-from fitdiag.planning.coverage import coverage
+from fitdiag.planning.cases import coverage, read_cases, run_case
 from fitdiag.reports.signs import drawn_symptoms, figure
 
 Shell = Callable[..., tuple[int, str, str]]

@@ -220,8 +220,8 @@ def simulated_round(
 def _taught(base: RuleBase, findings: Findings, sewn: Pattern, earlier: Mapping[str, float]) -> dict[str, float]:
     """By how much what came at this try-on moves parts of the body."""
     from fitdiag.cli.drape import progress
+    from fitdiag.planning.explain import nudge
     from fitdiag.planning.muslins import block_for, cloth_of, wearer_of
-    from fitdiag.planning.nudges import nudge
 
     wearer = wearer_of(base, findings.body_measures, findings.body, findings.units, earlier)
     with progress("Comparing with what came") as tell:

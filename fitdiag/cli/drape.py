@@ -25,9 +25,8 @@ from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Pattern
 from fitdiag.photos.combine import measure_all
 from fitdiag.photos.laid import laid_over
-from fitdiag.planning.explain import Drawn
+from fitdiag.planning.explain import Drawn, nearness, nearness_told
 from fitdiag.planning.muslins import Wearer, amount_told, body_told, changes, cloth_of, simulate, wearer_of
-from fitdiag.planning.nudges import nearness, nearness_told
 from fitdiag.planning.stages import HONEST, Simulation
 from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.reports.muslin_sheet import png_of

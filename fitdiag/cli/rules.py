@@ -20,8 +20,7 @@ from fitdiag.knowledge.folders import shipped
 from fitdiag.knowledge.load import load_rules, read_rules
 from fitdiag.knowledge.model import EaseRow, RuleBase, View
 from fitdiag.knowledge.strict_yaml import read_text
-from fitdiag.planning.cases import Case, read_cases, run_case
-from fitdiag.planning.coverage import coverage, sensitivity
+from fitdiag.planning.cases import Case, coverage, read_cases, run_case, sensitivity
 from fitdiag.planning.ease import check_measures
 from fitdiag.problems import Problem, ProblemsFoundError, command, one_line, stop
 from fitdiag.reports.rule_page import page

@@ -1,30 +1,34 @@
-"""The cases beside the rules: small fittings with the outcome a rule promises, run by `fitdiag rules test`.
+"""The cases beside the rules: small fittings with the outcome a rule promises, run by `fitdiag rules test`; and what they leave out.
 
-The tester tests the tests too: no duplicates, no unknown ids, no case that expects nothing.
+The tester tests the tests too: no duplicates, no unknown ids, no case that expects nothing. `coverage` tells what no case exercises
+and what the rules cannot tell apart, `sensitivity` which strengths the outcomes hang on.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, model_validator
 
 from fitdiag.diagnosis.belief import Diagnosis
-from fitdiag.knowledge.basics import Id, Names, Rule, Text, YesNo, ref
+from fitdiag.diagnosis.survey import close_pairs, deciding_links
+from fitdiag.knowledge.basics import AlterationId, CauseId, Cites, Names, Rule, SymptomId, Text, YesNo
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.reading import problems_of, wrong
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.planning.ease import with_measures
-from fitdiag.planning.plan import make_plan
+from fitdiag.planning.plan import first_choice, make_plan
 from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 QUIET_BELOW = 0.25  # a cause below this probability counts as quiet in a case
+SEPARATED_BITS = 1.0  # under this, answering everything does not even double the odds between two causes
+ALONE = 0.9  # one sign that makes a cause surer than this decides alone
 
 
 def _named(value: object) -> str:
@@ -41,22 +45,17 @@ def _some_length(text: str) -> str:
     return text
 
 
-_Cause = Annotated[Id, ref("cause")]
-_Alteration = Annotated[Id, ref("alteration")]
-_Symptom = Annotated[Id, ref("symptom")]
-
-
 class Expect(Rule):
     """What a case expects; at least one thing."""
 
-    leads: _Cause | None = None
-    quiet: tuple[_Cause, ...] = ()
-    first: _Alteration | None = None
-    recommends: tuple[_Alteration, ...] = ()
+    leads: CauseId | None = None
+    quiet: tuple[CauseId, ...] = ()
+    first: AlterationId | None = None
+    recommends: tuple[AlterationId, ...] = ()
     amount: Annotated[Text, AfterValidator(_some_length)] | None = None
     side: Side | None = None
-    only_if: Mapping[_Alteration, _Symptom] = Field(default_factory=dict)
-    leave_alone: tuple[_Alteration, ...] = ()
+    only_if: Mapping[AlterationId, SymptomId] = Field(default_factory=dict)
+    leave_alone: tuple[AlterationId, ...] = ()
     nothing: YesNo = False
 
     @model_validator(mode="after")
@@ -70,7 +69,7 @@ class _Head(Rule):
     """What a case says beside its findings."""
 
     name: Annotated[str, BeforeValidator(_named)] = Field(default="", validate_default=True)
-    source: Annotated[Text, ref("source")] | None = None
+    source: Cites | None = None
     expect: Expect = Field(default_factory=lambda: Expect.model_validate({}))
 
 
@@ -191,3 +190,84 @@ def run_case(base: RuleBase, case: Case) -> list[Problem]:
     ranking = ", ".join(f"{belief.cause} {belief.probability:.2f}" for belief in diagnosis.beliefs[:3])
     found = f"listed: {', '.join(by_id) or 'nothing'} ({ranking})"
     return [Problem("case-failed", f"{case.name}: {text}; {found}", case.where) for text in otherwise]
+
+
+# -- what the cases do not say -----------------------------------------------------------------------------------------------
+
+
+def coverage(base: RuleBase, cases: Sequence[Case]) -> Iterator[Problem]:
+    """Every gap; nothing when the rules are covered."""
+    findings, expects = [case.findings for case in cases], [case.expect for case in cases]
+    measured = {name for known in findings for name in known.pattern_measures}
+    asked = {symptom for known in findings for symptom in known.symptoms}
+    asked |= {one.id for one in base.symptoms.values() if one.from_ease and one.from_ease.measure in measured}
+    noted = {note for known in findings for note in known.body}
+    explained = {symptom for symptom, causes in base.causes_of.items() if causes}
+    heeded = {note for cause in base.causes.values() for note in cause.body}
+    leading, quiet = {one.leads for one in expects}, {cause for one in expects for cause in one.quiet}
+    expected = {name for one in expects for name in (one.first, *one.recommends, *one.only_if)}
+    gaps: list[tuple[Iterable[str], Collection[str | None], str, str, str]] = [
+        (base.symptoms, asked, "no-case", "no case answers the symptom '{}'", "add it to a case"),
+        (base.symptoms, explained, "no-cause", "no cause explains the symptom '{}'", "add a link, or take it out"),
+        (base.body_notes, noted, "no-case", "no case has the body note '{}'", "add it to a case"),
+        (
+            base.body_notes,
+            heeded,
+            "no-effect",
+            "the body note '{}' changes no belief",
+            "let a cause heed it or take it out",
+        ),
+        (base.causes, leading, "no-case", "in no case does '{}' lead", "add one to {}.cases.yaml"),
+        (base.causes, quiet, "no-case", "in no case does '{}' stay quiet", "add one to {}.cases.yaml"),
+        (base.alterations, expected, "no-case", "no case expects the alteration '{}'", "add a whole fitting"),
+    ]
+    for rules, covered, code, told, hint in gaps:
+        for name in rules:
+            if name not in covered:
+                yield Problem(code, told.format(name), None, hint.format(name))
+    for bits, one, other in close_pairs(base, SEPARATED_BITS):
+        told = f"'{one}' and '{other}' are separated by {bits:.2f} bits only"
+        yield Problem("close", told, None, "add a test that one of them shows")
+    for sign, cause, probability in deciding_links(base, ALONE):
+        told = f"'{sign}' alone makes '{cause}' {probability:.0%} sure"
+        yield Problem("alone", told, None, "weaken the link, or name another cause")
+
+
+@dataclass(frozen=True)
+class Sway:
+    """One strength moved by one word, and the cases whose first recommendation changes with it."""
+
+    cause: str
+    symptom: str
+    word: str
+    moved_to: str
+    cases: tuple[str, ...]
+
+
+def sensitivity(base: RuleBase, cases: Sequence[Case]) -> list[Sway]:
+    """Strengths whose move by one word, up or down, changes the first recommendation of a case; the weightiest first.
+
+    A link of a symptom that a case does not answer cannot change it, so only answered symptoms are tried.
+    """
+    ladder = sorted(base.words.how_often.words, key=lambda word: base.words.how_often.words[word])
+    findings = [with_measures(base, case.findings) for case in cases]
+    usual = [first_choice(Diagnosis(base, known)) for known in findings]
+    swayed: dict[tuple[str, str, str, str], list[str]] = {}
+    for cause in base.causes.values():
+        for position, link in enumerate(cause.shows):
+            touched = [number for number, known in enumerate(findings) if link.symptom in known.symptoms]
+            place = ladder.index(link.how_often)
+            for step in (place - 1, place + 1):
+                if not 0 <= step < len(ladder) or not touched:
+                    continue
+                shows = list(cause.shows)
+                shows[position] = link.model_copy(update={"how_often": ladder[step]})
+                moved = replace(
+                    base, causes={**base.causes, cause.id: cause.model_copy(update={"shows": tuple(shows)})}
+                )
+                for number in touched:
+                    if first_choice(Diagnosis(moved, findings[number])) != usual[number]:
+                        key = (cause.id, link.symptom, link.how_often, ladder[step])
+                        swayed.setdefault(key, []).append(cases[number].name)
+    result = [Sway(*key, cases=tuple(names)) for key, names in swayed.items()]
+    return sorted(result, key=lambda sway: (-len(sway.cases), sway.cause, sway.symptom, sway.moved_to))

@@ -1,13 +1,15 @@
 """Which question is worth asking: the one whose answer may change what is altered first; and when the list is ready.
 
-A few worlds that agree with the answers so far are drawn, and the plan is made for each as if everything had been answered.
+A few worlds that agree with the answers so far are drawn, and the plan is made for each as if everything had been answered: the
+choice of `plan.py` without its words, for all of them at once.
 Where nearly all of them put the same alteration first, no question is left that matters. Until then a question counts by how
 much its answer tells about which alteration that will be.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -16,10 +18,10 @@ import numpy as np
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.diagnosis.worlds import Worlds, draw
 from fitdiag.knowledge.findings import Findings
-from fitdiag.knowledge.model import RuleBase, Symptom
+from fitdiag.knowledge.model import Condition, RuleBase, Symptom
+from fitdiag.knowledge.order import everything_before, opposed
 from fitdiag.knowledge.stations import STATIONS, Station, stations_of
-from fitdiag.planning.ends import Ends
-from fitdiag.planning.plan import first_choice
+from fitdiag.planning.plan import AS_GOOD, AT_THE_SAME_PLACE, CAREFUL, LIKELY, Planner, first_choice
 
 WORLDS = 240
 SURE = 0.98  # from this chance on the first alteration counts as settled
@@ -34,6 +36,96 @@ OPEN = 0.66  # that is: the chance that the first stays is below this
 FOR_SAFETY = 1  # beyond these, questions about what may speak against the first alteration
 BESIDE = 0.5  # a question stands on a screen beside one that tells at most so many times as much: its share
 DANGER = 0.8  # bits that a sign counts which would surely speak against the first alteration
+CONTENDS = 0.025  # an alteration that comes first in this share of the worlds is in question, and what speaks against it matters
+_UNLIKELY = -1e9
+
+
+class Ends:
+    """The rules of one base as arrays over alterations, causes and signs; what holds of body and earlier rounds is in them."""
+
+    def __init__(self, diagnosis: Diagnosis) -> None:
+        self.base, self._planner = diagnosis.base, Planner(diagnosis)
+        base, planner, rules = self.base, self._planner, self.base.alterations
+        causes, signs, well = diagnosis.compiled.causes, diagnosis.compiled.symptoms, base.words.how_well.words
+        self.names = tuple(rules)
+
+        def against(conditions: Callable[[str], Sequence[Condition]], kind: str) -> np.ndarray:
+            """Alteration x sign: where a sign that is there speaks against it, or where one that is not does."""
+            those = ((name, *one.kind_and_id) for name in rules for one in conditions(name))
+            return _table(rules, signs, ((name, sign, 1.0) for name, of_kind, sign in those if of_kind == kind))
+
+        self.cures = _table(rules, causes, (
+            (name, cause, well[base.causes[cause].cured_by[name].how_well]) for name in rules for cause in base.cures_of[name]
+        ))  # fmt: skip
+        self.harms = _table(rules, causes, (
+            (rule.id, cause, well[word]) for rule in rules.values() for cause, word in rule.worsens.items()
+        ))  # fmt: skip
+        self.shows = _table(signs, causes, (
+            (sign, cause, 1.0) for cause in causes
+            for sign in (*(link.symptom for link in base.causes[cause].shows), *diagnosis.joint.shown_by(cause))
+        ))  # fmt: skip
+        self.price = np.array([planner.price(rule) for rule in rules.values()])
+        self.same_place = np.array([1.0 if planner.given[name] is None else AT_THE_SAME_PLACE for name in rules])
+        self.avoid, self.careful = (
+            [against(conditions, kind) for kind in ("symptom", "absent")]
+            for conditions in (planner.avoiding, planner.careful)
+        )
+        self.never, self.always_careful = (
+            np.array([any(c.kind_and_id[0] in ("body", "done") and planner.holding((c,)) for c in against(name))
+                      for name in rules])
+            for against in (planner.avoiding, planner.careful)
+        )  # fmt: skip
+        shut_out = opposed(base)
+        both = np.array([[other in shut_out[one] for other in rules] for one in rules], bool)
+        self.opposed = both | both.T
+        self.sooner = everything_before(base)
+
+    def firsts(self, probability: np.ndarray, seen: np.ndarray, absent: np.ndarray) -> list[str | None]:
+        """The first alteration of each world. `probability`: world x cause; `seen`, `absent`: world x sign, both 0 if unknown."""
+        left = np.where(seen @ self.shows > 0, probability, 0.0)
+        free = ~((seen @ self.avoid[0].T + absent @ self.avoid[1].T > 0) | self.never)
+        slowed = (seen @ self.careful[0].T + absent @ self.careful[1].T > 0) | self.always_careful
+        factor = np.where(slowed, CAREFUL, 1.0) * self.same_place
+        against = probability @ self.harms.T + self.price
+        worth = self.base.setting("worth_altering") + 1e-9
+        likely = (left >= LIKELY).astype(np.float32) @ (self.cures > 0).T.astype(np.float32) > 0  # world x alteration
+        chosen: list[dict[str, float]] = [{} for _ in left]
+        going = np.arange(len(left))
+        while len(going):
+            net = np.where(free[going], (left[going] @ self.cures.T) * factor[going] - against[going], _UNLIKELY)
+            top = net.max(axis=1, keepdims=True)
+            as_good = net >= np.minimum(top, np.maximum(top - AS_GOOD, worth + 1e-6))
+            best = np.where(as_good, self.price - 1e-6 * net, np.inf).argmin(axis=1)
+            for world, pick, value in zip(going, best, net[np.arange(len(going)), best], strict=True):
+                if value > worth and self._planner.amount(self.names[pick]).mm > 0:
+                    chosen[world][self.names[pick]] = float(value)
+            going = going[net[np.arange(len(going)), best] > worth]
+            best = best[net[np.arange(len(net)), best] > worth]
+            free[going, best] = False
+            free[going] &= ~self.opposed[best]
+            left[going] *= 1.0 - self.cures[best]
+        return [self._first(relief, firm) for relief, firm in zip(chosen, likely, strict=True)]
+
+    def speaking(self, firsts: Sequence[str | None]) -> np.ndarray:
+        """The signs that speak against an alteration in question where they show, or where they do not; one truth value a sign."""
+        often = {name for name, times in Counter(firsts).items() if times >= CONTENDS * len(firsts)}
+        rows = [number for number, name in enumerate(self.names) if name in often]
+        return np.asarray(sum(table[rows].sum(axis=0) for table in (*self.avoid, *self.careful)) > 0)
+
+    def _first(self, relief: dict[str, float], likely: np.ndarray) -> str | None:
+        now = [name for name in relief if likely[self.names.index(name)]] or list(relief)
+        free = [name for name in now if not self.sooner[name].intersection(now)] or now
+        return min(free, key=lambda name: (-relief[name], name), default=None)
+
+
+def _table(rows: Collection[str], columns: Collection[str], links: Iterable[tuple[str, str, float]]) -> np.ndarray:
+    """Names by names, with a number where a link joins two of them; what is joined to no column is passed over."""
+    row, column = ({name: number for number, name in enumerate(names)} for names in (rows, columns))
+    table = np.zeros((len(rows), len(columns)), np.float32)
+    for one, other, number in links:
+        if other in column:
+            table[row[one], column[other]] = number
+    return table
 
 
 @dataclass(frozen=True)
