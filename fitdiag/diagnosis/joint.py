@@ -20,9 +20,10 @@ from typing import NamedTuple, TypeVar
 
 from fitdiag.diagnosis.exact import Evidence, Network, Posterior
 from fitdiag.diagnosis.extents import Explanation, Model, Reading, Slope, Suspect, log_normal, share_below
-from fitdiag.diagnosis.readings import AxisReading, at_rest, readings_of, slopes_of_all
+from fitdiag.diagnosis.readings import AxisReading, at_rest, readings_of, slopes_of
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.model import Cause, RuleBase
+from fitdiag.knowledge.model import Slope as AxisSlope
 
 _FAR_BEHIND = 9.0  # sets whose log weight lies so far below the best are not weighed exactly
 _SETS = 12  # sets weighed exactly
@@ -102,8 +103,11 @@ class Joint:
         self.simulated = findings.readings_from == "simulation"
         read = readings_of(base, findings)
         axes = {reading.axis.id for reading in read if not reading.round}
-        every = slopes_of_all(base, self.simulated) if axes else {}
-        slopes = {number: found for number, found in every.items() if not axes.isdisjoint(found)}
+        extending = (
+            [(number, one.id) for number, one in enumerate(base.believed.values()) if one.extent] if axes else []
+        )
+        every = ((number, slopes_of(base, cause, self.simulated)) for number, cause in extending)
+        slopes = {number: found for number, found in every if not axes.isdisjoint(found)}
         known = {axis for found in slopes.values() for axis in found} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)
         self.measured = sum(1 for reading in self.readings if not reading.round and not reading.graded)
@@ -117,7 +121,7 @@ class Joint:
         self.base.worked_out[_LATEST] = model
         return model
 
-    def _model(self, slopes: Mapping[int, Mapping[str, object]]) -> Model:
+    def _model(self, slopes: Mapping[int, Mapping[str, AxisSlope]]) -> Model:
         axes = {axis: number for number, axis in enumerate(dict.fromkeys(r.axis.id for r in self.readings))}
         factors: dict[str, int] = {}
         readings = []
@@ -138,7 +142,7 @@ class Joint:
             usual = _SIMULATED_EXTENT if self.simulated else (cause.extent.usual_mm, cause.extent.spread_mm)
             suspects[number] = Suspect(
                 *usual,
-                {axes[axis]: Slope(slope.ratio, slope.scatter) for axis, slope in found.items() if axis in axes},  # type: ignore[attr-defined]
+                {axes[axis]: Slope(slope.ratio, slope.scatter) for axis, slope in found.items() if axis in axes},
                 {since: self._done_since(cause, since) for since in rounds}, opposite,
             )  # fmt: skip
         return Model(readings, suspects)

@@ -7,10 +7,11 @@ only where there are none.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from math import sqrt
-from typing import NamedTuple, TypeVar
+from typing import TypeVar
 
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.model import AtRest, RuleBase, Slope, Symptom
@@ -51,12 +52,10 @@ def axis_of(base: RuleBase, symptom: Symptom) -> Axis | None:
     """The axis a symptom lies on; None if it has no measure."""
     if symptom.measure is None:
         return None
-    primary = symptom.measure.mirror_of or symptom.measure.same_as or symptom.id
-    measure = base.symptoms[primary].measure
-    mirror = base.mirrors.get(primary)
+    measure, mirror = base.symptoms[symptom.axis].measure, base.mirrors.get(symptom.axis)
     if measure is not None and measure.worse == "less":
-        return Axis(primary, mirror, primary)
-    return Axis(primary, primary, mirror)
+        return Axis(symptom.axis, mirror, symptom.axis)
+    return Axis(symptom.axis, symptom.axis, mirror)
 
 
 def turned(symptom: Symptom) -> bool:
@@ -64,38 +63,25 @@ def turned(symptom: Symptom) -> bool:
     return symptom.measure is not None and symptom.measure.mirror_of is not None
 
 
-class AxisSlope(NamedTuple):
-    """What 1 mm of an extent gives on an axis, towards larger readings, its scatter, and where that comes from."""
-
-    ratio: float
-    scatter: float
-    source: str
+_Graded = TypeVar("_Graded", AtRest, Slope)
 
 
-_Graded = TypeVar("_Graded", AtRest, AxisSlope, Slope)
-
-
-def of_kind(base: RuleBase, figures: Iterable[_Graded], simulated: bool) -> _Graded | None:
+def of_kind(base: RuleBase, figures: Sequence[_Graded], simulated: bool) -> _Graded | None:
     """The figure for cloth of this kind; that of the other kind where there is none."""
-    other = None
-    for figure in figures:
-        if base.is_simulated(figure.source) == simulated:
-            return figure
-        other = other or figure
-    return other
+    own = (figure for figure in figures if base.is_simulated(figure.source) == simulated)
+    return next(chain(own, figures), None)
 
 
 def at_rest(base: RuleBase, findings: Findings, axis: str) -> tuple[float, float, Mapping[str, float]]:
     """What a right block reads on this axis on this client: value, standard deviation, shared factors; all in mm."""
-    simulated = findings.readings_from == "simulation"
     if axis in findings.at_rest:
         return findings.at_rest[axis], 0.0, {}
     if (mirror := base.mirrors.get(axis)) is not None and mirror in findings.at_rest:
         return findings.at_rest[mirror] * (-1.0 if turned(base.symptoms[mirror]) else 1.0), 0.0, {}
-    return _at_rest(base, axis, simulated)
+    return _usually_at_rest(base, axis, findings.readings_from == "simulation")
 
 
-def _at_rest(base: RuleBase, axis: str, simulated: bool) -> tuple[float, float, Mapping[str, float]]:
+def _usually_at_rest(base: RuleBase, axis: str, simulated: bool) -> tuple[float, float, Mapping[str, float]]:
     known = [row for row in base.rests_of[axis] if simulated or not base.is_simulated(row.source)]
     figure = of_kind(base, known, simulated)  # what a simulated right block reads says nothing of real cloth
     if figure is None:
@@ -106,41 +92,33 @@ def _at_rest(base: RuleBase, axis: str, simulated: bool) -> tuple[float, float, 
 
 def own_shift(base: RuleBase, findings: Findings, symptom: Symptom) -> float:
     """By how much (mm) the mark of a sign is moved: what is known of the right block on this client less what is usual."""
-    axis = axis_of(base, symptom)
-    if axis is None or not (findings.at_rest or findings.readings_from == "simulation" or findings.body):
+    if symptom.measure is None or not (findings.at_rest or findings.readings_from == "simulation"):
         return 0.0
-    usual = _at_rest(base, axis.id, False)[0]
-    shift = at_rest(base, findings, axis.id)[0] - usual
+    shift = at_rest(base, findings, symptom.axis)[0] - _usually_at_rest(base, symptom.axis, False)[0]
     return -shift if turned(symptom) else shift
 
 
 def readings_of(base: RuleBase, findings: Findings) -> tuple[AxisReading, ...]:
     """Every axis that was measured or graded, this round's first; earlier rounds count back from it."""
-    result = [
-        reading for finding in findings.symptoms.values() if (reading := _reading(base, findings, finding)) is not None
-    ]
+    now = [_reading(base, findings, finding) for finding in findings.symptoms.values()]
     kept: dict[str, AxisReading] = {}
-    for reading in result:  # both ways measured: the one that was seen counts
+    for reading in filter(None, now):  # both ways measured: the one that was seen counts
         if reading.axis.id not in kept or abs(reading.value) > abs(kept[reading.axis.id].value):
             kept[reading.axis.id] = reading
-    result = list(kept.values())
-    for earlier in findings.earlier:
-        for name, (amount, error) in earlier.readings.items():
-            symptom = base.symptoms.get(name)
-            if symptom is not None and symptom.measure is not None:
-                finding = Finding(name, "yes", amount, error)
-                if (reading := _reading(base, findings, finding, earlier.round)) is not None:
-                    result.append(reading)
-    return tuple(result)
+    before = [
+        _reading(base, findings, Finding(name, "yes", amount, error), earlier.round)
+        for earlier in findings.earlier
+        for name, (amount, error) in earlier.readings.items()
+        if name in base.symptoms
+    ]
+    return (*kept.values(), *filter(None, before))
 
 
 def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int = 0) -> AxisReading | None:
     symptom = base.symptoms[finding.symptom]
-    measure = symptom.measure
-    if measure is None:
+    measure, axis = symptom.measure, axis_of(base, symptom)
+    if measure is None or axis is None:
         return None
-    axis = axis_of(base, symptom)
-    assert axis is not None
     if finding.amount_mm is not None:
         value, error = finding.amount_mm, finding.error_mm or measure.give_mm
         if finding.left_mm is not None and finding.right_mm is not None:
@@ -150,22 +128,14 @@ def _reading(base: RuleBase, findings: Findings, finding: Finding, number: int =
         value, error = marks[finding.severity], abs(marks["strong"] - marks["slight"]) / 4.0
     else:
         return None
-    if turned(symptom):
-        value = -value
     rest = at_rest(base, findings, axis.id)[0]
-    return AxisReading(axis, value, error, rest, number, symptom.id, finding.amount_mm is None)
+    way = -1.0 if turned(symptom) else 1.0
+    return AxisReading(axis, way * value, error, rest, number, symptom.id, finding.amount_mm is None)
 
 
 @once
-def slopes_of_all(base: RuleBase, simulated: bool) -> Mapping[int, Mapping[str, AxisSlope]]:
-    """The slopes of every believed cause that has an extent, by the place of the cause."""
-    believed = enumerate(base.believed.values())
-    return {number: slopes_of(base, cause.id, simulated) for number, cause in believed if cause.extent is not None}
-
-
-@once
-def slopes_of(base: RuleBase, cause_id: str, simulated: bool) -> Mapping[str, AxisSlope]:
-    """A cause's slopes by axis.
+def slopes_of(base: RuleBase, cause_id: str, simulated: bool) -> Mapping[str, Slope]:
+    """A cause's slopes by axis, towards larger readings.
 
     Of real cloth a simulation says how much, not whether nor which way: there its slopes count only for signs that the cause
     shows more than rarely, and in that direction. Of simulated cloth nothing else is known than what the simulation says.
@@ -176,13 +146,12 @@ def slopes_of(base: RuleBase, cause_id: str, simulated: bool) -> Mapping[str, Ax
         axis = axis_of(base, base.symptoms[link.symptom])
         if often[link.how_often] >= _OFTEN_ENOUGH and axis is not None:
             shown.setdefault(axis.id, set()).add(link.symptom == axis.up)
-    known: dict[str, list[AxisSlope]] = {}
+    known: dict[str, list[Slope]] = {}
     for name, slopes in base.slopes_of[cause_id].items():
-        if (axis := axis_of(base, base.symptoms[name])) is not None:
-            way = -1.0 if turned(base.symptoms[name]) else 1.0
-            known.setdefault(axis.id, []).extend(
-                AxisSlope(way * slope.ratio, slope.scatter, slope.source) for slope in slopes
-            )
+        if (symptom := base.symptoms[name]).measure is not None:
+            way = -1.0 if turned(symptom) else 1.0
+            mine = [slope.model_copy(update={"ratio": way * slope.ratio}) for slope in slopes]
+            known.setdefault(symptom.axis, []).extend(mine)
     result = {}
     for axis_id, slopes_here in known.items():
         figure = of_kind(base, slopes_here, simulated)

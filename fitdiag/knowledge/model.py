@@ -170,6 +170,11 @@ class Symptom(Rule):
     wearer: Wearer | None = None
     confused_with: tuple[SymptomId, ...] = ()
 
+    @property
+    def axis(self) -> str:
+        """The symptom whose measure it shares: its mirror, the other end of the same distance, or itself."""
+        return (self.measure and (self.measure.mirror_of or self.measure.same_as)) or self.id
+
 
 class NoteMeasure(Rule):
     """How a body note is measured, and from where it counts as some and as marked."""

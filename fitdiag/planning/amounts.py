@@ -163,7 +163,7 @@ class Amounts:
                 finding, rule = self.findings.symptoms.get(link.symptom), self.base.symptoms[link.symptom]
                 if finding is None or finding.seen != "yes" or rule.measure is None or finding.amount_mm is not None:
                     continue
-                slope = slopes.get(rule.measure.mirror_of or rule.measure.same_as or rule.id)
+                slope = slopes.get(rule.axis)
                 if slope is not None and slope.ratio:
                     worth = self.diagnosis.probability.get(cause, 0.0) * abs(slope.ratio) / rule.measure.give_mm
                     best = max(best or (0.0, ""), (worth, link.symptom))

@@ -292,10 +292,5 @@ def amounts_tell(base: RuleBase) -> frozenset[str]:
     """The signs whose amount tells how much a cause is off."""
     told = {name for slopes in base.slopes_of.values() for name in slopes}
     shown = {link.symptom for cause in base.believed.values() for link in cause.shows}
-    return frozenset(
-        symptom.id
-        for symptom in base.symptoms.values()
-        if (measure := symptom.measure) is not None
-        and symptom.id in shown
-        and (measure.mirror_of or measure.same_as or symptom.id) in told
-    )
+    measured = (symptom for symptom in base.symptoms.values() if symptom.measure is not None)
+    return frozenset(one.id for one in measured if one.id in shown and one.axis in told)
