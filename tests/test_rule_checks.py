@@ -344,6 +344,8 @@ def test_a_cause_is_not_its_own_look_alike(only_problem: Single) -> None:
         ("{slight: 3 mm, clear: 6 mm, strong: 15 mm}", "^{slight: 3 mm, clear: 3 mm, strong: 15 mm}", "rise"),
         ("{slight: 6 cm, clear: 4 cm, strong: 2 cm}", "^{slight: 2 cm, clear: 4 cm, strong: 6 cm}", "fall"),
         ("{slight: 3 mm, clear: 6 mm, strong: 15 mm}", "^{slight: 3 mm, strong: 15 mm}", "clear are missing"),
+        ("{slight: 3 mm, clear: 6 mm, strong: 15 mm}", "^{slight: 1 mm, clear: 5 mm, strong: 15 mm}", "past seen_from"),
+        ("{slight: 6 cm, clear: 4 cm, strong: 2 cm}", "^{slight: 9 cm, clear: 8 cm, strong: 2 cm}", "past seen_from"),
         (
             "worse: more\n    seen_from: 5 mm\n    give: 2 mm",
             "worse: more\n    seen_from: 5 mm\n    give: ^0 mm",

@@ -12,8 +12,7 @@ from typing import get_args
 from fitdiag.cli.arguments import body_lengths, ending_of, folder_of, guess_units, paper_of, rules_of, units_of
 from fitdiag.cli.output import counted, save, say, say_problems, say_then, width, write
 from fitdiag.diagnosis.exact import WIDEST
-from fitdiag.diagnosis.survey import not_monotone
-from fitdiag.diagnosis.survey import width as network_width
+from fitdiag.diagnosis.survey import SIGNS, widths
 from fitdiag.files import make_folder, write_atomically
 from fitdiag.knowledge.check import check_rules
 from fitdiag.knowledge.folders import shipped
@@ -42,34 +41,24 @@ def drafts_of(base: RuleBase) -> list[str]:
     return begun + [alteration.id for alteration in base.alterations.values() if alteration.draft]
 
 
-def weaker(base: RuleBase) -> list[Problem]:
-    """Signs of which more would speak less, as problems at the measure of each."""
-    problems: dict[str, Problem] = {}
-    for item in not_monotone(base):
-        where = base.places.of("symptom", item.symptom, "measure", "grades")
-        told = f"'{item.symptom}': at {item.reading_mm:g} mm it speaks less for '{item.cause}' than {item.than} does"
-        hint = "the mark for clear must lie past seen_from, on the side that is worse"
-        problems.setdefault(item.symptom, Problem("not-monotone", told, where, hint))
-    return list(problems.values())
-
-
 def check(folder: str | None, garment: str | None) -> int:
     base, problems = read_rules(place := folder_of(folder or garment))
     if base is not None and not problems:
-        problems = [*check_rules(base), *read_cases(place, base)[1], *weaker(base)]
+        problems = [*check_rules(base), *read_cases(place, base)[1]]
     if base is None or problems:
         say_problems(problems)
         say(f"{counted(len(problems), 'fault')}.")
         return 1
-    found = network_width(base)
+    found = widths(base)
+    worst = found[-1] if found[-1] <= WIDEST else "over the limit"
     say(f"Clean: {counts(base)}.")
     if drafts := drafts_of(base):
         say(f"{counted(len(drafts), 'draft')}, believed by nobody yet: {', '.join(drafts)}.")
     say(
-        f"Width of the network with {found.signs} signs seen at once ({found.draws} draws): median {found.median},"
-        f" worst {'over the limit' if found.worst is None else found.worst}; at most {WIDEST}."
+        f"Width of the network with {min(SIGNS, len(base.symptoms))} signs seen at once ({len(found)} draws):"
+        f" median {found[len(found) // 2]}, worst {worst}; at most {WIDEST}."
     )
-    return 1 if found.worst is None else 0
+    return 0 if found[-1] <= WIDEST else 1
 
 
 def test(folder: str | None, garment: str | None) -> int:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import chain
 from math import hypot, inf, log, prod
 from typing import Literal
 
@@ -21,9 +22,8 @@ from fitdiag.units import format_length, format_reading
 
 FIRMNESS = ((10.0, "very strongly"), (4.0, "strongly"), (1.8, "clearly"), (1.15, "slightly"))
 NAMED = 0.8  # how surely a fitter names what meets the eye, asked whether that is all; a fitter's judgement
-_SIMULATED_RATE = (
-    0.07  # simulated muslins are made, not met: none of some twenty causes is more common, one or two are there
-)
+# simulated muslins are made, not met: none of some twenty causes is more common, one or two are there
+_SIMULATED_RATE = 0.07
 _NOT_SIMULATED = 1e-6  # and what the laboratory cannot make is not there
 _LARGEST_ODDS = 1e12
 _LIKELY_FROM, _MOST_LIKELY = 0.05, 5
@@ -112,7 +112,7 @@ class Diagnosis:
         prior = dict(zip(self.compiled.causes, self.compiled.network.prior, strict=True))
         result = []
         for cause_id, probability in self.probability.items():
-            reasons = [*self._background(cause_id), *shifts.get(cause_id, ())]
+            reasons = [*background(self.base, self.base.causes[cause_id], self.findings), *shifts.get(cause_id, ())]
             reasons = [reason for reason in reasons if reason.firmness]
             reasons.sort(key=lambda reason: (-abs(log(reason.factor)) if reason.factor > 0 else -inf, reason.id))
             result.append(
@@ -151,12 +151,11 @@ class Diagnosis:
 
     @cached_property
     def _signed(self) -> frozenset[str]:
-        shown_by = self.joint.shown_by
         seen = {finding.symptom for finding in self.findings.seen}
-        shown = {
-            one.id: [*(link.symptom for link in one.shows), *shown_by(one.id)] for one in self.base.causes.values()
-        }
-        return frozenset(cause for cause, signs in shown.items() if not seen.isdisjoint(signs))
+        shown = ((one.id, (link.symptom for link in one.shows)) for one in self.base.causes.values())
+        return frozenset(
+            cause for cause, signs in shown if not seen.isdisjoint(chain(signs, self.joint.shown_by(cause)))
+        )
 
     @cached_property
     def extents(self) -> Mapping[str, CauseExtent]:
@@ -185,18 +184,6 @@ class Diagnosis:
                     said = text if factor > 1.0 else too_little
                     result.setdefault(cause, []).append(Reason("symptom", finding.symptom, factor, said))
         return result
-
-    def _background(self, cause_id: str) -> list[Reason]:
-        reasons = []
-        for note, factor in _noted(self.base, self.base.causes[cause_id], self.findings).items():
-            title = self.base.body_notes[note].title
-            marked = " (marked)" if self.findings.body[note] == "marked" else ""
-            reasons.append(Reason("body", note, factor, f"{title}{marked}"))
-        for alteration, (factor, count) in _altered(self.base, self.base.causes[cause_id], self.findings).items():
-            title = lower_first(self.base.alterations[alteration].title)
-            how_often = "" if count == 1 else f" ({'twice' if count == 2 else f'{count} times'})"
-            reasons.append(Reason("done", alteration, factor, f"Done before: {title}{how_often}"))
-        return reasons
 
     def questions(self) -> tuple[Question, ...]:
         """Every open symptom that can be asked now, the most worthwhile first."""
@@ -247,8 +234,7 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
         rate = words.base_rate.words[cause.base_rate]
         if findings.readings_from == "simulation":
             rate = _SIMULATED_RATE if cause.id in base.simulated_causes else _NOT_SIMULATED
-        odds = rate / (1.0 - rate) * prod(_noted(base, cause, findings).values())
-        odds *= prod(factor for factor, _ in _altered(base, cause, findings).values())
+        odds = rate / (1.0 - rate) * prod(reason.factor for reason in background(base, cause, findings))
         odds = min(odds, _LARGEST_ODDS)
         prior.append(odds / (1.0 + odds))
     (leaks, all_links), (weaker_leaks, weaker_links) = _strengths(base), _weakened(base)
@@ -265,18 +251,20 @@ def compile_network(base: RuleBase, findings: Findings) -> Compiled:
     return Compiled(Network(prior, leak, links), evidence, causes, symptoms, presumed)
 
 
-def _noted(base: RuleBase, cause: Cause, findings: Findings) -> dict[str, float]:
-    """By how much each body note that was made multiplies the odds of a cause."""
+def background(base: RuleBase, cause: Cause, findings: Findings) -> list[Reason]:
+    """What body notes and earlier alterations say about a cause, whatever is seen."""
     more, grades = base.words.more_or_less.words, base.words.body_grades.words
-    noted = [(note, grades[grade]) for note, grade in findings.body.items() if note in cause.body and grade in grades]
-    return {note: more[cause.body[note]] ** grade for note, grade in noted}
-
-
-def _altered(base: RuleBase, cause: Cause, findings: Findings) -> dict[str, tuple[float, int]]:
-    """By how much each alteration that was done multiplies the odds of a cause, and how often it was done."""
-    times = Counter(done.alteration for done in findings.done if done.alteration in cause.after)
-    more = base.words.more_or_less.words
-    return {alteration: (more[cause.after[alteration]] ** min(count, 99), count) for alteration, count in times.items()}
+    reasons = []
+    for note, grade in findings.body.items():
+        if note in cause.body and grade in grades:
+            text = base.body_notes[note].title + (" (marked)" if grade == "marked" else "")
+            reasons.append(Reason("body", note, more[cause.body[note]] ** grades[grade], text))
+    done = Counter(done.alteration for done in findings.done if done.alteration in cause.after)
+    for alteration, count in done.items():
+        how_often = "" if count == 1 else f" ({'twice' if count == 2 else f'{count} times'})"
+        text = f"Done before: {lower_first(base.alterations[alteration].title)}{how_often}"
+        reasons.append(Reason("done", alteration, more[cause.after[alteration]] ** min(count, 99), text))
+    return reasons
 
 
 @once

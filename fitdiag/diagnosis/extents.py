@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from math import erfc, exp, log, pi, sqrt
 from typing import NamedTuple
 
@@ -90,18 +90,12 @@ class Model:
         self.readings = tuple(readings)
         self.suspects = suspects
         self.factors = max((len(reading.loads) for reading in self.readings), default=0)
-        self._explained: dict[tuple[tuple[int, ...], frozenset[int]], Explanation] = {}
-        self._alone: dict[int, Model] = {}
+        self.explain = cache(self._explain)
+        self.alone = cache(lambda index: Model([self.readings[index]], self.suspects))  # one reading by itself
 
     def same_as(self, other: Model) -> bool:
         """Whether both explain the same readings by the same suspects."""
         return self.readings == other.readings and self.suspects == other.suspects
-
-    def alone(self, index: int) -> Model:
-        """One reading by itself."""
-        if index not in self._alone:
-            self._alone[index] = Model([self.readings[index]], self.suspects)
-        return self._alone[index]
 
     @cached_property
     def by_sign(self) -> tuple[tuple[int, ...], ...]:
@@ -111,14 +105,8 @@ class Model:
             groups.setdefault(reading.sign, []).append(index)
         return tuple(map(tuple, groups.values()))
 
-    def explain(self, causes: Sequence[int], without: frozenset[int] = frozenset()) -> Explanation:
+    def _explain(self, causes: tuple[int, ...], without: frozenset[int] = frozenset()) -> Explanation:
         """The readings explained by just these causes; readings in `without` are left out."""
-        asked = (tuple(causes), without)
-        if asked not in self._explained:
-            self._explained[asked] = self._explain(*asked)
-        return self._explained[asked]
-
-    def _explain(self, causes: tuple[int, ...], without: frozenset[int]) -> Explanation:
         chosen = [self.suspects[cause] for cause in causes]
         cut = [_cut(suspect.usual, suspect.spread**2) for suspect in chosen]
         extents = [mean for _, mean, _ in cut]
