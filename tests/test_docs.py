@@ -76,7 +76,7 @@ def test_the_findings_file_in_the_readme_is_valid() -> None:
     """The example findings are read without a fault."""
     (text,) = blocks("yaml")
     document = parse_yaml(text, "README.md")
-    findings = findings_in(document, (), document.data, load_rules(), extra_keys=(), needs_schema=True)
+    findings = findings_in(document, (), document.data, load_rules())
     assert findings.seen
 
 

@@ -105,7 +105,7 @@ def test_one_cause_without_scatter_is_exact() -> None:
     for _ in range(30):
         model = drawn(rng, 1, 5, 0.0)
         log_density, mean, spread = integrated(model, [0])
-        found = model.explain([0])
+        found = model.explain((0,))
         assert found.log_density == pytest.approx(log_density, abs=5e-3)
         assert found.extents[0] == pytest.approx(mean[0], abs=0.02)
         assert spreads_of(found)[0] == pytest.approx(spread[0], abs=0.02)
@@ -118,7 +118,7 @@ def test_two_causes_brought_above_nothing_one_after_the_other() -> None:
     for _ in range(24):
         model = drawn(rng, 2, 5, 0.0)
         log_density, mean, _ = integrated(model, [0, 1])
-        found = model.explain([0, 1])
+        found = model.explain((0, 1))
         off.append((abs(found.log_density - log_density), np.abs(np.array(found.extents) - mean).max()))
     densities, extents = np.array(off).T
     assert densities.max() < 0.35
@@ -134,7 +134,7 @@ def test_scatter_of_slopes_at_the_mean_extent() -> None:
     for _ in range(40):
         model = drawn(rng, 1, 6, 0.3)
         log_density, mean, spread = integrated(model, [0])
-        found = model.explain([0])
+        found = model.explain((0,))
         off.append((abs(found.log_density - log_density), abs(found.extents[0] - mean[0]) / spread[0]))
     densities, extents = np.array(off).T
     assert np.median(densities) < 0.1
@@ -151,9 +151,9 @@ def test_a_reading_by_the_others_is_what_leaving_it_out_gives() -> None:
         suspect = model.suspects[0]
         far = [replace(r, excess=r.excess + 90.0 * suspect.slopes[r.sign].ratio) for r in model.readings]
         model = Model(far, {0: Suspect(90.0, 15.0, suspect.slopes)})
-        whole = model.explain([0])
+        whole = model.explain((0,))
         for index in range(len(model.readings)):
-            alone = model.explain([0], frozenset({index}))
+            alone = model.explain((0,), frozenset({index}))
             assert whole.expected[index] == pytest.approx(alone.expected[index], abs=0.05)
             assert whole.variance[index] == pytest.approx(alone.variance[index], rel=0.01)
 
@@ -310,7 +310,7 @@ def test_too_much_is_answered_by_giving_back(base: RuleBase, name: str) -> None:
 
 def told(text: str, base: RuleBase) -> Findings:
     document = parse_yaml(text, "findings.yaml")
-    return findings_in(document, (), document.data, base, extra_keys=(), needs_schema=False)
+    return findings_in(document, (), document.data, base)
 
 
 def kinds_of(base: RuleBase, text: str) -> dict[str, str]:

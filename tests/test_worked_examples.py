@@ -96,7 +96,7 @@ def advised(example: Example) -> Recommendation:
     """The first recommendation for an example's findings."""
     document = parse_yaml(example.findings, "example")
     base = load_rules()
-    findings = findings_in(document, (), document.data, base, extra_keys=(), needs_schema=False)
+    findings = findings_in(document, (), document.data, base)
     plan = conclude(base, findings).plan
     assert plan.recommendations, plan.verdict
     return plan.recommendations[0]
@@ -161,7 +161,7 @@ def test_tables_that_disagree_count_as_their_range() -> None:
     text = "measures: {body: {hip: 38 in}, pattern: {hip: 39 in}}"
     document = parse_yaml(text, "example")
     base = load_rules()
-    findings = findings_in(document, (), document.data, base, extra_keys=(), needs_schema=False)
+    findings = findings_in(document, (), document.data, base)
     known = conclude(base, findings).diagnosis.findings
     found = known.symptoms["pattern-hip-under-table"]
     # 39 in against 38 + 1 (Nebraska EC73-455) and 38 + 2 (New Mexico C-209)

@@ -98,8 +98,7 @@ def measures_are_sound(base: RuleBase) -> Iterator[Problem]:
             told = f"the grades must {'rise' if measure.worse == 'more' else 'fall'} from slight to strong"
             hint = f"worse is '{measure.worse}'; is that what is meant?"
             yield Problem("grades", f"'{symptom.id}': {told}", at("grades"), hint)
-        seen, clear = measure.seen_from_mm, measure.grades_mm.get("clear")
-        if clear is not None and not (seen < clear if measure.worse == "more" else clear < seen):
+        elif not (measure.seen_from_mm < grades[1] if measure.worse == "more" else measure.seen_from_mm > grades[1]):
             told = f"'{symptom.id}': the mark for clear must lie past seen_from, on the side that is worse"
             yield Problem("grades", told, at("grades"), "else a clear reading would say less than a plain yes")
         if measure.give_mm <= 0:

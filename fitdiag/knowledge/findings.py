@@ -148,7 +148,7 @@ _SEVERITY_WORDS: Mapping[str, Severity] = {
     "clearly": "clear", "strongly": "strong", "very": "strong", "a lot": "strong",
 }  # fmt: skip
 _NOTHING = frozenset(("nothing", "none", "no", "nil", "0"))
-_SIDES = re.compile(r"(.*?)\b(left|right)\b(?: side)?(.*?)\b(left|right)\b(?: side)?(.*)")
+_SIDE = re.compile(r"\b(left|right|both)\b(?: sides?\b)?")
 
 
 class InvalidFindingError(ValueError):
@@ -161,11 +161,16 @@ def parse_words(symptom: Symptom, text: str) -> Finding:
     Raises InvalidFindingError when it is none of these, or an amount without a unit.
     """
     words = " ".join(text.strip().lower().replace("’", "'").split())
-    if (apart := _apart(words)) is not None:
-        return _read_apart(symptom, *apart)
+    parts = _SIDE.split(words)  # what stands before, between and behind the sides, and each side between two of these
+    said = [part.strip(" ,;:").removeprefix("and ").removesuffix(" and").strip(" ,;:") for part in parts[::2]]
+    sides, amounts = parts[1::2], [part for part in said if part]
+    if {*sides} == {"left", "right"} and len(sides) == len(amounts) == 2 and said[1] and any(map(str.isdigit, words)):
+        return _read_apart(symptom, dict(zip(sides, amounts, strict=True)))
     if words[:1] in ("-", "\u2212") and any(char.isdigit() for char in words):
         raise InvalidFindingError(f"'{one_line(text, 30)}' is less than nothing; {_other_way(symptom)}")
-    side, words = _side_of(words)
+    side: Side | None = None
+    if sides:
+        side, words = next((one for one in SIDES if {one} == {*sides}), "both"), " ".join(amounts)
     if side is not None and not words:
         return Finding(symptom.id, "yes", side=side)
     for prefix in ("yes, ", "yes "):
@@ -196,39 +201,16 @@ def _other_way(symptom: Symptom) -> str:
     return f"if it goes the other way, answer '{other}'" if other else "write 0 where there is nothing"
 
 
-def _side_of(words: str) -> tuple[Side | None, str]:
-    """The side an answer names, and the answer without it."""
-    parts = words.split(" ")
-    named = [side for side in SIDES if side in {part.strip(",") for part in parts}]
-    if not named:
-        return None, words
-    rest = [part for part in parts if part.strip(",") not in (*SIDES, "side", "sides")]
-    return named[0] if len(named) == 1 else "both", " ".join(rest).strip(" ,")
-
-
-def _apart(words: str) -> tuple[str, str] | None:
-    """The amounts of left and right where an answer gives both, before or after the word of their side."""
-    match = _SIDES.fullmatch(words)
-    if match is None or match[2] == match[4]:
-        return None
-    before, between, after = (match[number].strip(" ,;:").removeprefix("and ").removesuffix(" and").strip(" ,;:")
-                              for number in (1, 3, 5))  # fmt: skip
-    first, second = (before, between) if before else (between, after)
-    if not first or not second or (before and after) or not any(map(str.isdigit, first + second)):
-        return None
-    return (first, second) if match[2] == "left" else (second, first)
-
-
-def _read_apart(symptom: Symptom, left: str, right: str) -> Finding:
+def _read_apart(symptom: Symptom, amounts: Mapping[str, str]) -> Finding:
     """`left 3/8 in, right 3/4 in` as one finding with two amounts; a unit written once counts for both."""
     if symptom.measure is None:
         raise InvalidFindingError("this sign has no amount; answer yes, no or can't say, with left or right")
     unit: Units | None = None
-    for words in (right, left):
+    for words in (amounts["right"], amounts["left"]):
         with suppress(InvalidLengthError):
             unit = parse_length(words).unit or unit
     mm = {}
-    for side, words in (("left", left), ("right", right)):
+    for side, words in sorted(amounts.items()):
         try:
             mm[side] = 0.0 if words in _NOTHING else parse_length(words, unit).mm
         except InvalidLengthError as error:

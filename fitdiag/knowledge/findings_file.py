@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from pydantic import (
     AfterValidator,
@@ -39,14 +39,15 @@ from fitdiag.knowledge.findings import (
     parse_words,
 )
 from fitdiag.knowledge.model import KINDS, BodyMeasure, RuleBase, Seen, Severity, Symptom
-from fitdiag.knowledge.reading import AsItIs, Location, file_text, problems_of, quoted, wrong
+from fitdiag.knowledge.reading import AsItIs, Location, check_schema, file_text, problems_of, quoted, wrong
 from fitdiag.knowledge.strict_yaml import Document, read_yaml
 from fitdiag.plausible import doubt_of_alteration, doubt_of_body, doubt_of_sign
-from fitdiag.problems import Hints, Problem, ProblemsFoundError, one_line, stop
+from fitdiag.problems import Hints, ProblemsFoundError, one_line, stop
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 SCHEMA = "fitdiag.findings/1"
 LARGEST = 64 * 1024
+File = TypeVar("File", bound="FindingsFile")
 
 
 # -- what a value may be -------------------------------------------------------------------------------------------------
@@ -216,7 +217,9 @@ class _Measures(Part):
     tables: dict[BodyMeasure, Annotated[str, ref("ease table")]] = {}
 
 
-class _FindingsFile(Part):
+class FindingsFile(Part):
+    """What stands in a findings file, without its schema; cases have more beside it."""
+
     garment: str = ""
     client: Annotated[str, Field(max_length=80)] = ""
     units: Units | None = None
@@ -246,37 +249,37 @@ class _FindingsFile(Part):
 def read_findings(path: Path, base: RuleBase) -> Findings:
     """Read a findings file. Raises ProblemsFoundError with every fault at its line and column."""
     document = read_yaml(path, LARGEST, "findings file")
-    return findings_in(document, (), document.data, base, extra_keys=(), needs_schema=True)
+    check_schema(document, SCHEMA)
+    return findings_in(document, (), document.data, base)
 
 
-def findings_in(document: Document, loc: Location, data: Any, base: RuleBase, *,
-                extra_keys: tuple[str, ...], needs_schema: bool, hints: Hints | None = None) -> Findings:  # fmt: skip
+def findings_in(
+    document: Document, loc: Location, data: Any, base: RuleBase, extra_keys: Iterable[str] = ()
+) -> Findings:
     """The findings in a mapping at `loc` of a document; `extra_keys` are left to the caller."""
+    return file_in(document, loc, data, base, FindingsFile, Hints(), extra_keys)[1]
+
+
+def file_in(document: Document, loc: Location, data: Any, base: RuleBase, model: type[File], hints: Hints,
+            extra_keys: Iterable[str] = ()) -> tuple[File, Findings]:  # fmt: skip
+    """What a mapping holds, of a model with more than findings in it, and the findings. Raises ProblemsFoundError with every fault."""
     if not isinstance(data, Mapping):
         told = "a findings file has lines like 'symptoms:' and 'body:'"
         raise stop("not-a-mapping", told, where=document.where(loc))
-    problems: list[Problem] = []
-    if needs_schema and data.get("schema") != SCHEMA:
-        told = f"schema is {one_line(data['schema'], 40) if 'schema' in data else 'missing'}"
-        hint = f"the first line should be 'schema: {SCHEMA}'"
-        problems.append(Problem("schema", told, document.where((*loc, "schema")), hint))
-    others = {"schema", *extra_keys} - set(_FindingsFile.model_fields)
-    own = {key: value for key, value in data.items() if key not in others}
-    own["symptoms"], moved = _renamed(base, own.get("symptoms"))
+    symptoms, moved = _renamed(base, data.get("symptoms"))
     units: Units = data["units"] if data.get("units") in ("in", "cm") else _units_of(data)
-    hints = hints or Hints()
+    others = {"schema", *extra_keys} - set(model.model_fields)
+    own = {key: value for key, value in data.items() if key not in others} | {"symptoms": symptoms}
     try:
-        file = _FindingsFile.model_validate(own, context=_Given(base, units, hints))
+        file = model.model_validate(own, context=_Given(base, units, hints))
     except ValidationError as error:
-        problems += problems_of(error, document, loc, _FindingsFile, hints)
-    if problems:
-        raise ProblemsFoundError(problems)
-    symptoms: Mapping[str, Any] = file.symptoms
+        raise ProblemsFoundError(problems_of(error, document, loc, model, hints)) from None
     earlier = (
         (item.round, {name: (one.amount, one.error) for name, one in item.readings.items()}) for item in file.earlier
     )
-    return Findings(
-        symptoms, {note: grade for note, (grade, _) in file.body.items()},
+    answers: Mapping[str, Any] = file.symptoms
+    return file, Findings(
+        answers, {note: grade for note, (grade, _) in file.body.items()},
         tuple(Done(item.alteration, item.amount, item.round) for item in file.done),
         units, one_line(file.client, 80), tuple(one_line(note, 500) for note in (*file.notes, *moved)),
         file.measures.body, file.measures.pattern, file.measures.tables,

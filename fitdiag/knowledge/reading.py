@@ -64,18 +64,22 @@ def adapter(kind: Any) -> TypeAdapter[Any]:
     return TypeAdapter(kind)
 
 
+def check_schema(document: Document, schema: str) -> None:
+    """Raises ProblemsFoundError where a file does not begin with its schema."""
+    found = document.data.get("schema", "missing") if isinstance(document.data, dict) else "missing"
+    if found != schema:
+        where, hint = document.where(("schema",)), f"the first line should be 'schema: {schema}'"
+        raise stop("schema", f"schema is {one_line(found, 40)}", where=where, hint=hint)
+
+
 def read_file(document: Document, model: type[Model], schema: str, context: Any = None) -> Model:
     """A whole file of that schema as its model, or dataclass. `context`: for its validators.
 
     Raises ProblemsFoundError with every fault.
     """
-    data = document.data
-    found = data.get("schema", "missing") if isinstance(data, dict) else "missing"
-    if found != schema:
-        told, hint = f"schema is {one_line(found, 40)}", f"the first line should be 'schema: {schema}'"
-        raise ProblemsFoundError(Problem("schema", told, document.where(("schema",)), hint))
+    check_schema(document, schema)
     try:
-        bare = {key: value for key, value in data.items() if key != "schema"}
+        bare = {key: value for key, value in document.data.items() if key != "schema"}
         kind: Any = model
         read: Model = adapter(kind).validate_python(bare, context=context)
         return read

@@ -9,21 +9,21 @@ from __future__ import annotations
 from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
-from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.diagnosis.survey import close_pairs, deciding_links
-from fitdiag.knowledge.basics import AlterationId, CauseId, Cites, Names, Rule, SymptomId, Text, YesNo
+from fitdiag.knowledge.basics import AlterationId, CauseId, Cites, Rule, SymptomId, Text, YesNo
 from fitdiag.knowledge.findings import Findings, Side
-from fitdiag.knowledge.findings_file import findings_in
+from fitdiag.knowledge.findings_file import FindingsFile, file_in
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.knowledge.reading import problems_of, wrong
-from fitdiag.knowledge.strict_yaml import Document, read_yaml
+from fitdiag.knowledge.reading import wrong
+from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import first_choice, make_plan
-from fitdiag.problems import Problem, ProblemsFoundError, Where, one_line
+from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 QUIET_BELOW = 0.25  # a cause below this probability counts as quiet in a case
@@ -65,12 +65,12 @@ class Expect(Rule):
         return self
 
 
-class _Head(Rule):
-    """What a case says beside its findings."""
+class _CaseFile(FindingsFile):
+    """A case: findings, and what it says beside them."""
 
     name: Annotated[str, BeforeValidator(_named)] = Field(default="", validate_default=True)
     source: Cites | None = None
-    expect: Expect = Field(default_factory=lambda: Expect.model_validate({}))
+    expect: Expect = Field(default={}, validate_default=True)
 
 
 @dataclass(frozen=True)
@@ -88,8 +88,7 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
     cases: list[Case] = []
     problems: list[Problem] = []
     known: dict[Hashable, Where] = {}  # names and findings, and where they stand
-    tables = {"cause": base.causes, "alteration": base.alterations, "symptom": base.symptoms, "source": base.sources}
-    names = Names(tables, lambda _: {})
+    hints = Hints()
     for path in sorted(path for path in folder.glob("causes/**/*.cases.yaml") if path.name[0] != "."):
         stem = path.name.removesuffix(".cases.yaml")
         try:
@@ -105,10 +104,11 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
             continue
         for index in range(len(document.data)):
             try:
-                case = _case(document, index, base, names)
+                file, findings = file_in(document, (index,), document.data[index], base, _CaseFile, hints)
             except ProblemsFoundError as stopped:
                 problems.extend(stopped.problems)
                 continue
+            case = Case(file.name, document.where((index,)), findings, file.expect)
             for key, what in ((case.name, "this name"), (_content(case.findings), "these findings")):
                 if (first := known.setdefault(key, case.where)) is not case.where:
                     told = f"a case with {what} stands at {first}"
@@ -121,27 +121,6 @@ def _content(findings: Findings) -> Hashable:
     """What makes two cases the same fitting, however they are written."""
     tables = (findings.symptoms, findings.body, findings.body_measures, findings.pattern_measures, findings.tables)
     return (*(frozenset(table.items()) for table in tables), findings.done)
-
-
-def _case(document: Document, index: int, base: RuleBase, names: Names) -> Case:
-    """The case at `index`. Raises ProblemsFoundError with every fault of it."""
-    data: Any = document.data[index]
-    problems: list[Problem] = []
-    beside = tuple(_Head.model_fields)
-    try:
-        findings = findings_in(
-            document, (index,), data, base, extra_keys=beside, needs_schema=False, hints=names.hints
-        )  # fmt: skip
-    except ProblemsFoundError as stopped:
-        problems.extend(stopped.problems)
-    try:
-        said = {key: data[key] for key in beside if key in data} if isinstance(data, Mapping) else {}
-        head = _Head.model_validate(said, context=names)
-    except ValidationError as error:
-        problems.extend(problems_of(error, document, (index,), _Head, names.hints) if isinstance(data, Mapping) else ())
-    if problems:
-        raise ProblemsFoundError(problems)
-    return Case(head.name, document.where((index,)), findings, head.expect)
 
 
 def shown_amount(text: str, units: Units) -> str:

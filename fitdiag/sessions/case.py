@@ -164,7 +164,7 @@ def case_findings(case: Case, rules: RuleBase, *, before: int = MOST_ROUNDS + 1)
     Raises ProblemsFoundError, at its line, for whatever these rules do not know.
     """
     document = read_yaml(case.folder / CASE_FILE, LARGEST, "case")
-    findings = findings_in(document, (), document.data, rules, extra_keys=CASE_KEYS, needs_schema=False)
+    findings = findings_in(document, (), document.data, rules, CASE_KEYS)
     problems: list[Problem] = []
     hints = Hints()
     for one in case.rounds:
