@@ -32,11 +32,10 @@ PULL_N_M = 100.0  # the pull at which stretch is given in the rules
 MOVED = {"mm": 3.0, "degrees": 1.5, "N": 0.3, "N/m": 6.0, "%": 0.5}  # what is worth a word; a judgement
 CHANGED = 0.25  # and, of pulls and pressures, by this share of what it was
 LINE_OFF_MM = 6.0  # a line this much lower than the block's is off; a fitter sees it, common practice, no source
-# a pull over the seat that strong, and that much over the block's, goes into the cleft
 PULLS_N_M, PULLS_TIMES = (
     45.0,
     1.7,
-)
+)  # a pull over the seat that strong, and that much over the block's, goes into the cleft
 MOST_TOLD = 5
 _TIMES = (  # up to so many times what it was: grows, falls
     (1.4, "a little", "a little"), (1.75, "by half", "by a third"), (2.5, "to twice", "to half"),
@@ -53,13 +52,8 @@ class Wearer:
     not_shown: tuple[str, ...]
 
 
-def wearer_of(
-    base: RuleBase,
-    measures: Mapping[str, float],
-    notes: Mapping[str, str],
-    units: Units,
-    nudges: Mapping[str, float] | None = None,
-) -> Wearer:
+def wearer_of(base: RuleBase, measures: Mapping[str, float], notes: Mapping[str, str], units: Units,
+              nudges: Mapping[str, float] | None = None) -> Wearer:  # fmt: skip
     """The figure of body measures (mm) and notes: a grade ("some", "marked") or a length, with `left` for the left side.
 
     `nudges`: by how much earlier rounds moved parts of it, mm.
@@ -149,26 +143,28 @@ def _span(values: Array) -> float:
 
 def simulate(
     base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, wearer: Wearer, *,
-    cloth: str = CALICO, solved: Mapping[str, float] | None = None, tell: Callable[[float], None] | None = None,
+    solved: Mapping[str, float] | None = None, tell: Callable[[float], None] | None = None,
 ) -> tuple[Simulation, tuple[Draped, ...]]:  # fmt: skip
     """Drape the block, the pattern, and the pattern after each step of the plan; the muslins in the order of the stages.
 
     `solved`: amounts in mm that the pattern itself asked for, by alteration. Raises ProblemsFoundError.
     """
-    units, kind = findings.units, cloth_of(base, cloth)
+    units, cloth = findings.units, cloth_of(base)
     patterns, steps = [pattern], list[tuple[str, float]]()
     warnings: list[str] = []
     for item in plan.recommendations:
         amount = (solved or {}).get(item.alteration, item.amount.signed_mm)
         try:
             patterns.append(_altered(patterns[-1], item.alteration, item.amount, amount))
-            order_of(patterns[-1], wearer.figure, kind, units=units)
+            order_of(patterns[-1], wearer.figure, cloth, units=units)
         except ProblemsFoundError as stopped:
             patterns = patterns[: len(steps) + 1]
             warnings.append(f"{base.alterations[item.alteration].title}: not draped, {stopped.problems[0].message}.")
             continue
         steps.append((item.alteration, amount))
-    orders = [order_of(one, wearer.figure, kind, units=units) for one in (block_for(wearer.figure, pattern), *patterns)]
+    orders = [
+        order_of(one, wearer.figure, cloth, units=units) for one in (block_for(wearer.figure, pattern), *patterns)
+    ]
     block, *muslins = drape(orders, tell=tell)
     stages = [Shown("", None, muslins[0].readings, muslins[0].apart or {})]
     for (name, amount), muslin in zip(steps, muslins[1:], strict=True):
@@ -176,9 +172,8 @@ def simulate(
         stages.append(Shown(name, amount, muslin.readings, muslin.apart or {}, told))
     surely = {item.alteration for item in plan.recommendations if item.only_if is None}
     warnings += _warned(base, block.readings, stages, [s for s in stages if s.alteration in {"", *surely}], units)
-    title = base.cloths[cloth].title if cloth in base.cloths else kind.name
     body = body_told(wearer, units)
-    return Simulation(body, title, block.readings, tuple(stages), tuple(warnings)), tuple(muslins)
+    return Simulation(body, cloth.name, block.readings, tuple(stages), tuple(warnings)), tuple(muslins)
 
 
 def _altered(pattern: Pattern, alteration: str, planned: PlannedAmount, amount: float) -> Pattern:
@@ -193,11 +188,7 @@ def _altered(pattern: Pattern, alteration: str, planned: PlannedAmount, amount: 
 
 
 def changes(
-    before: Mapping[str, float],
-    after: Mapping[str, float],
-    apart: Mapping[str, float],
-    units: Units,
-    most: int = MOST_TOLD,
+    before: Mapping[str, float], after: Mapping[str, float], apart: Mapping[str, float], units: Units
 ) -> tuple[str, ...]:
     """What a fitter would see change, the most telling first, each in a line."""
     found = []
@@ -211,7 +202,7 @@ def changes(
         if abs(change) >= worth:
             found.append((abs(change) / worth, told(name, before[name], after[name], units)))
     found.sort(key=lambda pair: -pair[0])
-    return tuple(text for _, text in found[:most])
+    return tuple(text for _, text in found[:MOST_TOLD])
 
 
 def told(name: str, before: float, after: float, units: Units) -> str:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
 from fitdiag.knowledge.findings import Findings, Side
@@ -20,13 +20,14 @@ from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
 from fitdiag.planning.closing import Closing, close_all
 from fitdiag.units import format_given, format_length
 
+When = Literal["avoid_when", "careful_when"]
 MOST_A_ROUND = 3  # common practice, no source: one family a round, and no more than three alterations
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
 CAREFUL = 0.7  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
 AT_THE_SAME_PLACE = 2.0  # giving back what a round took too much of, against a new cut elsewhere; a fitter's judgement
 LIKELY = 0.5  # a cause less likely than this is not cut for while another is likelier; it waits for the next try-on
 AS_GOOD = (
-    0.03  # so near in relief two alterations are as good as each other: the one that brings less comes first; same
+    0.03  # so near in relief two alterations are as good: the one that brings less comes first; a fitter's judgement
 )
 _MOST_LEFT_ALONE = 6
 _LESS_SURE = "Less certain than what is done now, and the next try-on may settle it."
@@ -112,7 +113,7 @@ class Planner:
         self.given = {name: given_back(self.base, rule, self.findings) for name, rule in self.base.alterations.items()}
         self.opposed = opposed(self.base)
         self._altered = {done.alteration for done in self.findings.done}
-        self.avoided = {name: self.holding(self.avoiding(name)) for name in self.base.alterations}
+        self.avoided = {name: self.holding(self.conditions(name, "avoid_when")) for name in self.base.alterations}
         for name in self._altered:  # only what was done before can be exhausted
             if (amount := self.amount(name)).exhausted:
                 self.avoided[name] = (*self.avoided[name], self._enough(name, amount))
@@ -157,12 +158,12 @@ class Planner:
             amount = self.reckoner.plan(name, taken, at_least=waits is not None)
             if amount.mm <= 0.0:
                 continue  # those before it have taken all there is
-            item = self._recommend(name, amount)
+            item = self._recommend(len(result) + 1, name, amount)
             if waits is not None:
                 item = replace(item, only_if=waits.words, only_if_symptom=waits.symptom, only_after=waits.after)
                 if name not in relief:
                     item = replace(item, because=(waits.because,), against=item.against[-1:])
-            result.append(replace(item, rank=len(result) + 1))
+            result.append(item)
             for cause in self.base.cures_of[name]:
                 cure = self.base.causes[cause].cured_by[name]
                 taken[cause] = taken.get(cause, 0.0) + amount.mm * abs(cure.takes) * self.well[cure.how_well]
@@ -228,7 +229,7 @@ class Planner:
             for cause, word in alteration.worsens.items()
             if cause in self.probability
         )
-        careful = CAREFUL if self.holding(self.careful(alteration.id)) else 1.0
+        careful = CAREFUL if self.holding(self.conditions(alteration.id, "careful_when")) else 1.0
         again = AT_THE_SAME_PLACE if self.given[alteration.id] is not None else 1.0
         return again * careful, harm + self.price(alteration)
 
@@ -236,15 +237,9 @@ class Planner:
         """The relief given up for the signs that an alteration may bring."""
         return sum(self.base.words.how_often.words[word] for word in alteration.brings.values()) * _PRICE_OF_A_NEW_SIGN
 
-    def avoiding(self, alteration: str) -> tuple[Condition, ...]:
-        """What would rule an alteration out; no shape forbids undoing what was done here."""
-        return self._unless_given(alteration, self.base.alterations[alteration].avoid_when)
-
-    def careful(self, alteration: str) -> tuple[Condition, ...]:
-        """What would speak against an alteration."""
-        return self._unless_given(alteration, self.base.alterations[alteration].careful_when)
-
-    def _unless_given(self, alteration: str, conditions: tuple[Condition, ...]) -> tuple[Condition, ...]:
+    def conditions(self, alteration: str, kind: When) -> tuple[Condition, ...]:
+        """What would rule an alteration out, or speak against it; no shape forbids undoing what was done here."""
+        conditions: tuple[Condition, ...] = getattr(self.base.alterations[alteration], kind)
         if self.given[alteration] is None:
             return conditions
         return tuple(condition for condition in conditions if condition.kind_and_id[0] == "symptom")
@@ -267,7 +262,7 @@ class Planner:
 
     # -- telling -------------------------------------------------------------------------------------------------
 
-    def _recommend(self, alteration_id: str, amount: PlannedAmount) -> Recommendation:
+    def _recommend(self, rank: int, alteration_id: str, amount: PlannedAmount) -> Recommendation:
         alteration = self.base.alterations[alteration_id]
         cured = sorted(
             (self.beliefs[cause] for cause in self.base.cures_of[alteration_id] if self.beliefs[cause].has_sign),
@@ -283,7 +278,7 @@ class Planner:
             told = "; ".join(lower_first(reason.text) for reason in reasons)
             because.append(f"{cause.title}, {chance_words(belief.probability)}: {told}." if told else f"{cause.title}.")
         return Recommendation(
-            0, alteration_id, self._title(alteration, amount), amount, self._side(alteration, amount),
+            rank, alteration_id, self._title(alteration, amount), amount, self._side(alteration, amount),
             tuple(dict.fromkeys(because)), self._against(alteration, main, said), None, None,
             tuple(belief.cause for belief in main),
         )  # fmt: skip
@@ -305,7 +300,7 @@ class Planner:
                 for reason in main[0].against[:4]
                 if reason.id in common
             ][:2]
-        against += self.holding(self.careful(alteration.id), but=said)
+        against += self.holding(self.conditions(alteration.id, "careful_when"), but=said)
         for cause_id in alteration.worsens:
             if self.probability.get(cause_id, 0.0) >= 0.2:
                 against.append(f"It makes this worse: {lower_first(self.base.causes[cause_id].title)}.")
@@ -330,12 +325,7 @@ class Planner:
         for name in planned:
             alteration = self.base.alterations[name]
             for follow in alteration.follow_ups:
-                if (
-                    follow.do in result
-                    or self.avoided[follow.do]
-                    or follow.do == name
-                    or self.amount(follow.do).mm <= 0
-                ):
+                if follow.do in (name, *result) or self.avoided[follow.do] or self.amount(follow.do).mm <= 0:
                     continue
                 sign = lower_first(self.base.symptoms[follow.if_seen].title)
                 finding = self.findings.symptoms.get(follow.if_seen)
@@ -396,7 +386,7 @@ class Planner:
         for belief in sorted(likely, key=lambda belief: -belief.probability):
             cause = self.base.causes[belief.cause]
             for name in sorted(cause.cured_by, key=lambda cure: -self.well[cause.cured_by[cure].how_well]):
-                why = [*self.avoided[name], *self.holding(self.careful(name))]
+                why = [*self.avoided[name], *self.holding(self.conditions(name, "careful_when"))]
                 if why:
                     return (
                         f"Nothing to alter yet. {cause.title}, {chance_words(belief.probability)}, but one thing speaks"

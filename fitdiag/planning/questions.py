@@ -9,19 +9,20 @@ much its answer tells about which alteration that will be.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import get_args
 
 import numpy as np
 
 from fitdiag.diagnosis.belief import Diagnosis
 from fitdiag.diagnosis.worlds import Worlds, draw
 from fitdiag.knowledge.findings import Findings
-from fitdiag.knowledge.model import Condition, RuleBase, Symptom
+from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.order import everything_before, opposed
 from fitdiag.knowledge.stations import STATIONS, Station, stations_of
-from fitdiag.planning.plan import AS_GOOD, AT_THE_SAME_PLACE, CAREFUL, LIKELY, Planner, first_choice
+from fitdiag.planning.plan import AS_GOOD, AT_THE_SAME_PLACE, CAREFUL, LIKELY, Planner, When, first_choice
 
 WORLDS = 240
 SURE = 0.98  # from this chance on the first alteration counts as settled
@@ -49,9 +50,9 @@ class Ends:
         causes, signs, well = diagnosis.compiled.causes, diagnosis.compiled.symptoms, base.words.how_well.words
         self.names = tuple(rules)
 
-        def against(conditions: Callable[[str], Sequence[Condition]], kind: str) -> np.ndarray:
+        def against(when: When, kind: str) -> np.ndarray:
             """Alteration x sign: where a sign that is there speaks against it, or where one that is not does."""
-            those = ((name, *one.kind_and_id) for name in rules for one in conditions(name))
+            those = ((name, *one.kind_and_id) for name in rules for one in planner.conditions(name, when))
             return _table(rules, signs, ((name, sign, 1.0) for name, of_kind, sign in those if of_kind == kind))
 
         self.cures = _table(rules, causes, (
@@ -66,15 +67,15 @@ class Ends:
         ))  # fmt: skip
         self.price = np.array([planner.price(rule) for rule in rules.values()])
         self.same_place = np.array([1.0 if planner.given[name] is None else AT_THE_SAME_PLACE for name in rules])
-        self.avoid, self.careful = (
-            [against(conditions, kind) for kind in ("symptom", "absent")]
-            for conditions in (planner.avoiding, planner.careful)
-        )
-        self.never, self.always_careful = (
-            np.array([any(c.kind_and_id[0] in ("body", "done") and planner.holding((c,)) for c in against(name))
-                      for name in rules])
-            for against in (planner.avoiding, planner.careful)
-        )  # fmt: skip
+
+        def always(when: When) -> np.ndarray:
+            """The alterations against which a note of the body or an earlier alteration speaks, whatever shows."""
+            known = ((name, one) for name in rules for one in planner.conditions(name, when) if planner.holding((one,)))
+            held = {name for name, one in known if one.kind_and_id[0] in ("body", "done")}
+            return np.array([name in held for name in rules])
+
+        self.avoid, self.careful = ([against(when, kind) for kind in ("symptom", "absent")] for when in get_args(When))
+        self.never, self.always_careful = map(always, get_args(When))
         shut_out = opposed(base)
         both = np.array([[other in shut_out[one] for other in rules] for one in rules], bool)
         self.opposed = both | both.T
