@@ -27,9 +27,7 @@ from fitdiag.units import (
 )
 
 _WORTH_DOING = 0.25  # of the most for all rounds; if less than this is left, it is not done again; a fitter's judgement
-_BESIDE = (
-    0.3  # of the weight of the cause an alteration is mostly for; other causes that weigh less do not change its amount
-)
+_BESIDE = 0.3  # of the weight of the cause an alteration is mostly for; what weighs less does not change its amount
 _LEAST_WELL = 0.3  # an alteration that cures a cause less than this takes its amount from others
 
 
@@ -103,28 +101,26 @@ class Amounts:
         `at_least`: where nothing is left to take, a careful start, for what is done only if a sign still shows then.
         """
         alteration = self.base.alterations[name]
-        wanted, error, tellers, causes = self._wanted(alteration, taken or {})
-        start = alteration.amount.start_mm
-        if wanted is None:
+        start, shares = alteration.amount.start_mm, self._shares(alteration)
+        wanted, error = self._wanted(alteration, shares, taken or {})
+        if not shares:
             amount = PlannedAmount(start, "", start, 0.0, "", measure_next=self._best_measure(alteration))
         elif at_least and wanted < STEP_MM[self.units] / 2:
             amount = PlannedAmount(start, "", start, 0.0, "")
         else:
-            amount = PlannedAmount(0.0, "", wanted, 0.0, "", error, tellers)
+            tellers = dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].told_by)
+            amount = PlannedAmount(0.0, "", wanted, 0.0, "", error, tuple(tellers))
         amount = replace(
             amount, less=self._less(alteration), gives_back=given_back(self.base, alteration, self.findings)
         )
-        return self._worded(alteration, self._limited(alteration, amount), causes)
+        return self._worded(alteration, self._limited(alteration, amount), tuple(shares))
 
     # -- what is wanted --------------------------------------------------------------------------------------------
 
     def _wanted(
-        self, alteration: Alteration, taken: Mapping[str, float]
-    ) -> tuple[float | None, float | None, tuple[str, ...], tuple[str, ...]]:
-        """Amount, its standard deviation, the readings that tell it and the causes it cures; None if nothing tells."""
-        shares = self._shares(alteration)
-        if not shares:
-            return None, None, (), ()
+        self, alteration: Alteration, shares: Mapping[str, float], taken: Mapping[str, float]
+    ) -> tuple[float, float]:
+        """What the extents of the causes ask for, each by its share, and its standard deviation."""
         total = sum(shares.values())
         mean = square = 0.0
         for cause, weight in shares.items():
@@ -132,30 +128,25 @@ class Amounts:
             need = max(extent.mean_mm - taken.get(cause, 0.0), 0.0) / takes
             mean += weight / total * need
             square += weight / total * (need**2 + (extent.error_mm / takes) ** 2)
-        tellers = dict.fromkeys(symptom for cause in shares for symptom in self.diagnosis.extents[cause].told_by)
-        return mean, sqrt(max(square - mean**2, 0.0)), tuple(tellers), tuple(shares)
+        return mean, sqrt(max(square - mean**2, 0.0))
 
     def _shares(self, alteration: Alteration) -> dict[str, float]:
         """The causes an amount is taken from, with their weights: those with an extent that it cures, the main one and its like."""
-        well = self.base.words.how_well.words
-        weights = {}
-        for cause in self.base.cures_of[alteration.id]:
-            cured = well[self.base.causes[cause].cured_by[alteration.id].how_well]
-            if cause in self.diagnosis.extents and self.diagnosis.has_sign(cause) and cured >= _LEAST_WELL:
-                weights[cause] = self.diagnosis.probability[cause] * cured
-        most = max(weights.values(), default=0.0)
-        less = self._less(alteration)
+        well, known = self.base.words.how_well.words, self.diagnosis
+        cures = {cause: self.base.causes[cause].cured_by[alteration.id] for cause in self.base.cures_of[alteration.id]}
         weights = {
-            cause: weight
-            for cause, weight in weights.items()
-            if (self.base.causes[cause].cured_by[alteration.id].takes < 0) == less
+            cause: known.probability[cause] * well[cure.how_well]
+            for cause, cure in cures.items()
+            if cause in known.extents and known.has_sign(cause) and well[cure.how_well] >= _LEAST_WELL
         }
-        ranked = sorted(weights, key=lambda cause: (-weights[cause], cause))
-        return {cause: weights[cause] for cause in ranked if weights[cause] >= _BESIDE * most and most > 0.0}
+        most, less = max(weights.values(), default=0.0), self._less(alteration)
+        beside = {cause: weight for cause, weight in weights.items() if weight >= _BESIDE * most > 0.0}
+        ranked = sorted(beside, key=lambda cause: (-beside[cause], cause))
+        return {cause: beside[cause] for cause in ranked if (cures[cause].takes < 0) == less}
 
     def _best_measure(self, alteration: Alteration) -> str | None:
         """The sign that was seen and not measured whose amount would tell most of the alteration's."""
-        best: tuple[float, str] | None = None
+        found = [(0.0, "")]
         simulated = self.findings.readings_from == "simulation"
         for cause in self.base.cures_of[alteration.id]:
             slopes = slopes_of(self.base, cause, simulated)
@@ -163,11 +154,10 @@ class Amounts:
                 finding, rule = self.findings.symptoms.get(link.symptom), self.base.symptoms[link.symptom]
                 if finding is None or finding.seen != "yes" or rule.measure is None or finding.amount_mm is not None:
                     continue
-                slope = slopes.get(rule.axis)
-                if slope is not None and slope.ratio:
+                if (slope := slopes.get(rule.axis)) is not None and slope.ratio:
                     worth = self.diagnosis.probability.get(cause, 0.0) * abs(slope.ratio) / rule.measure.give_mm
-                    best = max(best or (0.0, ""), (worth, link.symptom))
-        return best[1] if best and best[1] else None
+                    found.append((worth, link.symptom))
+        return max(found)[1] or None
 
     def _less(self, alteration: Alteration) -> bool:
         """Whether the likeliest cause it cures asks for it the other way."""
