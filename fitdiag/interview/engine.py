@@ -113,7 +113,7 @@ class Interview:
     def choice(self) -> Choice:
         """What is worth asking from here; worked out when it is first needed after an answer."""
         if self._choice is None or self._choice.findings != self.findings:
-            self._choice = Choice(self.base, self.findings, self.conclusion.diagnosis, self._choice)
+            self._choice = Choice(self.base, self.findings, self.conclusion.diagnosis)
         return self._choice
 
     def record(self, *events: Mapping[str, Any]) -> None:

@@ -154,12 +154,11 @@ def _wanted(base: RuleBase, watch: Watch, after: Mapping[str, float], findings: 
 
 def measure_moved(base: RuleBase, pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
     """By how much (mm) each earlier alteration lessened the measure that is followed, tried on this pattern."""
-    followed = base.garment.followed if base.garment is not None else None
     moved: dict[str, float] = {}
-    for item in done if followed is not None else ():
-        for name, change in changes_on(pattern, [item]).items():
-            if followed is not None and name == followed.measure and item.amount_mm:
-                moved[item.alteration] = moved.get(item.alteration, 0.0) - change
+    if base.garment is not None and (followed := base.garment.followed) is not None:
+        for item in (one for one in done if one.amount_mm):
+            change = changes_on(pattern, [item]).get(followed.measure, 0.0)
+            moved[item.alteration] = moved.get(item.alteration, 0.0) - change
     return moved
 
 

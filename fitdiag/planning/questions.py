@@ -139,36 +139,24 @@ class Worth:
 
 
 class Choice:
-    """What to ask, seen from one state of the answers: the same for the same answers, whatever came between.
+    """What to ask, seen from one state of the answers: the same for the same answers, whatever came between."""
 
-    `before`: an earlier choice, of which what stays the same is used again.
-    """
-
-    def __init__(self, base: RuleBase, findings: Findings, diagnosis: Diagnosis, before: Choice | None = None) -> None:
+    def __init__(self, base: RuleBase, findings: Findings, diagnosis: Diagnosis) -> None:
         self.base, self.findings, self.diagnosis = base, findings, diagnosis
         self.first = first_choice(diagnosis)
-        self._symptoms = diagnosis.compiled.symptoms
-        self._place = {symptom: sign for sign, symptom in enumerate(self._symptoms)}
-        same = before is not None and before._stays() == self._stays()
-        self._ends: Ends | None = before._ends if before is not None and same else None
-
-    def _stays(self) -> tuple[object, ...]:
-        """What the rules as arrays rest on."""
-        told = {name: one for name, one in self.findings.symptoms.items() if one.amount_mm or one.severity}
-        return dict(self.findings.body), self.findings.done, told
+        self._place = {symptom: sign for sign, symptom in enumerate(diagnosis.compiled.symptoms)}
 
     @cached_property
     def _drawn(self) -> tuple[Worlds, list[str | None]]:
         """Worlds that agree with the answers, and the alteration that each would put first if everything were answered."""
-        if self._ends is None:
-            self._ends = Ends(self.diagnosis)
+        rules = Ends(self.diagnosis)
         known = self.diagnosis.findings.symptoms
         worlds = draw(self.diagnosis, WORLDS, self._answered)
         seen, absent = worlds.shown & worlds.asked, ~worlds.shown & worlds.asked
         for name, finding in known.items():
             seen[:, self._place[name]], absent[:, self._place[name]] = finding.seen == "yes", finding.seen == "no"
-        ends = self._ends.firsts(worlds.believed, seen.astype(np.float32), absent.astype(np.float32))
-        return replace(worlds, speaks=self._ends.speaking(ends)), ends
+        ends = rules.firsts(worlds.believed, seen.astype(np.float32), absent.astype(np.float32))
+        return replace(worlds, speaks=rules.speaking(ends)), ends
 
     def _answered(self, shown: np.ndarray) -> np.ndarray:
         """Of the signs not answered yet, which would be asked in each world: a test of what shows there, nothing that rules it out."""

@@ -114,13 +114,12 @@ def hold(client: Client, chance: float, on_a_screen: int) -> Course:
         everything, symptoms={name: one for name, one in everything.symptoms.items() if name not in left_out}
     )
     end = first_choice(Diagnosis(base, replace(everything, looked=False)))
-    choice: Choice | None = None
     station = None
     asked = changes = 0
     seconds = []
     while True:
         start = perf_counter()
-        choice = Choice(base, findings, Diagnosis(base, findings), choice)
+        choice = Choice(base, findings, Diagnosis(base, findings))
         place = None if choice.ready or choice.enough else choice.station(station, changes)
         if place is None:
             break
