@@ -1,9 +1,8 @@
 """Which question is worth asking: the one whose answer may change what is altered first; and when the list is ready.
 
-A few worlds that agree with the answers so far are drawn, and the plan is made for each as if everything had been answered: the
-choice of `plan.py` without its words, for all of them at once.
-Where nearly all of them put the same alteration first, no question is left that matters. Until then a question counts by how
-much its answer tells about which alteration that will be.
+A few worlds that agree with the answers so far are drawn, and the first alteration is chosen for each as if everything had been
+answered, as `plan.py` chooses it, but for all of them at once. Where nearly all put the same alteration first, no question is left
+that matters. Until then a question counts by how much its answer tells about which alteration that will be.
 """
 
 from __future__ import annotations
@@ -55,6 +54,12 @@ class Ends:
             those = ((name, *one.kind_and_id) for name in rules for one in planner.conditions(name, when))
             return _table(rules, signs, ((name, sign, 1.0) for name, of_kind, sign in those if of_kind == kind))
 
+        def always(when: When) -> np.ndarray:
+            """The alterations against which a note of the body or an earlier alteration speaks, whatever shows."""
+            known = ((name, one) for name in rules for one in planner.conditions(name, when) if planner.holding((one,)))
+            held = {name for name, one in known if one.kind_and_id[0] in ("body", "done")}
+            return np.array([name in held for name in rules])
+
         self.cures = _table(rules, causes, (
             (name, cause, well[base.causes[cause].cured_by[name].how_well]) for name in rules for cause in base.cures_of[name]
         ))  # fmt: skip
@@ -67,12 +72,6 @@ class Ends:
         ))  # fmt: skip
         self.price = np.array([planner.price(rule) for rule in rules.values()])
         self.same_place = np.array([1.0 if planner.given[name] is None else AT_THE_SAME_PLACE for name in rules])
-
-        def always(when: When) -> np.ndarray:
-            """The alterations against which a note of the body or an earlier alteration speaks, whatever shows."""
-            known = ((name, one) for name in rules for one in planner.conditions(name, when) if planner.holding((one,)))
-            held = {name for name, one in known if one.kind_and_id[0] in ("body", "done")}
-            return np.array([name in held for name in rules])
 
         self.avoid, self.careful = ([against(when, kind) for kind in ("symptom", "absent")] for when in get_args(When))
         self.never, self.always_careful = map(always, get_args(When))
