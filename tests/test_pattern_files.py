@@ -26,15 +26,13 @@ from trousers import Measures, draft
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml
 from fitdiag.pattern.assemble import Taken, level_faults
-from fitdiag.pattern.dxf import LAYERS, pattern_to_dxf
-from fitdiag.pattern.dxf_read import pattern_from_dxf
+from fitdiag.pattern.dxf import LAYERS, pattern_from_dxf, pattern_to_dxf
 from fitdiag.pattern.formats import pattern_from_data, pattern_to_data, pattern_to_text
 from fitdiag.pattern.garment import shipped_garment
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.outline import cutting_area, with_allowance
 from fitdiag.pattern.piece import MOST_POINTS, Array, Pattern, Piece, faults, length
-from fitdiag.pattern.svg_files import pattern_to_svg
-from fitdiag.pattern.svg_read import pattern_from_svg, shapes_of
+from fitdiag.pattern.svg_files import pattern_from_svg, pattern_to_svg, shapes_of
 from fitdiag.pattern.true import true
 from fitdiag.problems import Problem, ProblemsFoundError, Where
 
@@ -1124,8 +1122,8 @@ def test_dxf_is_loaded_only_when_it_is_needed() -> None:
     import subprocess
 
     code = (
-        "import sys; from fitdiag.pattern.svg_files import pattern_to_svg; import fitdiag.pattern.dxf_read;"
-        "from fitdiag.pattern.svg_read import pattern_from_svg;"
+        "import sys; import fitdiag.pattern.dxf;"
+        "from fitdiag.pattern.svg_files import pattern_from_svg, pattern_to_svg;"
         "from fitdiag.pattern.blocks import usual_block; from fitdiag.pattern.garment import shipped_garment;"
         "pattern_from_svg(pattern_to_svg(usual_block(shipped_garment())), 'x'); print('ezdxf' in sys.modules)"
     )

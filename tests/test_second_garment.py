@@ -23,16 +23,14 @@ from fitdiag.knowledge.load import read_rules, shipped
 from fitdiag.knowledge.model import Alteration, Geometry
 from fitdiag.pattern.blocks import draft_block
 from fitdiag.pattern.draw import drawing
-from fitdiag.pattern.dxf import pattern_to_dxf
-from fitdiag.pattern.dxf_read import pattern_from_dxf
+from fitdiag.pattern.dxf import pattern_from_dxf, pattern_to_dxf
 from fitdiag.pattern.garment import Garment, garment_of
 from fitdiag.pattern.measure import pattern_measures
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Pattern, cut_words, faults
 from fitdiag.pattern.sheets import pdf_sheets
-from fitdiag.pattern.svg_files import pattern_to_svg
-from fitdiag.pattern.svg_read import pattern_from_svg
+from fitdiag.pattern.svg_files import pattern_from_svg, pattern_to_svg
 from fitdiag.pattern.true import true
 from fitdiag.pattern.walk import pair_told, walked
 

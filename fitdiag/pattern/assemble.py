@@ -1,18 +1,19 @@
 """Pieces put together from what a drawing holds: lines that run either way, a turned or mirrored piece.
 
-Here the lines get the direction, the order and the
-upright stand that a `Piece` has; what cannot be told for sure is refused, never guessed.
+Here the lines get the direction, the order and the upright stand that a `Piece` has; a bare outline gets its seams, its corners
+told apart by how an upright piece of the garment stands. What cannot be told for sure is refused, never guessed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
+from fitdiag.knowledge.garment import STANDS
+from fitdiag.pattern import record
 from fitdiag.pattern.garment import Garment, off, with_notches
 from fitdiag.pattern.measure import crossing, hip_width
 from fitdiag.pattern.piece import (
@@ -27,15 +28,20 @@ from fitdiag.pattern.piece import (
     Side,
     apart,
     faults,
+    left_of,
+    length,
     points,
     unit,
 )
-from fitdiag.problems import Problem, ProblemsFoundError, stop
+from fitdiag.problems import Problem, ProblemsFoundError, one_line, stop
 
 WIDTH_MM = (150.0, 1500.0)  # the pieces side by side as they lie; common practice, no source
 EXTENT_MM = (150.0, 3000.0)  # the longest way across one piece, shorts and the tallest included
 MOST_PARTS = 300  # lines of one seam, or marks on one outline
-_FRAMES = [np.diag([float(across), float(up)]) for across, up in ((1, 1), (-1, 1), (-1, -1), (1, -1))]
+SHARP_DEGREES = 40.0  # an outline that turns this much at one point has a corner there
+STRAIGHT_DEGREES = 0.3  # steps that differ by less run straight on
+STRAIGHT_MM = 30.0  # a straight run this long is a seam, not a piece of a curve
+_LAID = [np.diag([float(across), float(up)]) for across, up in ((1, 1), (-1, 1), (-1, -1), (1, -1))]
 
 
 @dataclass
@@ -73,6 +79,28 @@ class Drawn:
     allowance: dict[str, float] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
+    def take(self, kind: str, name: str, line: Array) -> bool:
+        """Put what is not a seam where it belongs, by its kind and its name; False for what no file of ours could have."""
+        match kind:
+            case "origin":
+                self.origin = line[0]
+            case "grain":
+                self.grain = line[[0, -1]]
+            case "dart" if len(line) > 2 and len(self.darts) < record.MOST_DARTS:
+                self.darts.append(line)
+            case "level" if name in self.part.levels:
+                self.levels[name] = line
+            case "line" if record.LINE_NAME.match(name) and len(self.lines) < record.MOST_LINES:
+                self.lines[name] = line
+            case "hole" if len(self.holes) < record.MOST_NOTCHES:
+                self.holes.append((line.min(axis=0) + line.max(axis=0)) / 2)
+            case "notch" if name.rpartition(" ")[2] in self.part.seams and len(self.notches) < record.MOST_NOTCHES:
+                called, _, seam = name.rpartition(" ")
+                self.notches.append((called, seam, line[0]))
+            case _:
+                return False
+        return True
+
 
 def piece_of(drawn: Drawn) -> Piece:
     """The piece that a drawing shows. Raises ProblemsFoundError with everything that keeps it from being one."""
@@ -81,13 +109,13 @@ def piece_of(drawn: Drawn) -> Piece:
     if missing:
         hint = f"a piece has {', '.join(names)}"
         raise stop("seams", f"{drawn.part.name}: the seams {', '.join(missing)} are missing", hint=hint)
-    refuse_wrong_extent(drawn.part.name, np.concatenate(list(drawn.seams.values())))
+    _refuse_wrong_extent(drawn.part.name, np.concatenate(list(drawn.seams.values())))
     seams = _in_order(drawn.part, drawn.seams)
     follows = [(name, drawn.part.follows(name)) for name in names]
     if sum(apart(seams[one][-1], seams[other][0]) > CLOSED_MM for one, other in follows) > 2:
         told = f"{drawn.part.name}: the seams do not meet in the order {', '.join(names)}"
         raise stop("open", told, hint="are their names exchanged?")
-    frame = next((frame for frame in frames(drawn.grain) if _upright(drawn.part, seams, frame)), None)
+    frame = next((frame for frame in _frames(drawn.grain) if _upright(drawn.part, seams, frame)), None)
     if frame is None:
         hint = "the seams' names may be exchanged, or a grainline is missing"
         raise stop("direction", f"{drawn.part.name}: which way up the piece lies cannot be told", hint=hint)
@@ -123,8 +151,15 @@ def piece_of(drawn: Drawn) -> Piece:
     return piece if drawn.notches else with_notches(piece)
 
 
-def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece], **about: Any) -> Pattern:
-    """A pattern of the pieces of a file, by name and side; `about`: its title, client and so on.
+def side_in(words: Collection[str]) -> Side:
+    """The side that words name."""
+    return "left" if "left" in words else "right" if "right" in words else "both"
+
+
+def put_together(
+    garment: Garment, pieces: Mapping[tuple[str, Side], Piece], title: str, grade: str, client: str, rows: Sequence[str]
+) -> Pattern:
+    """A pattern of the pieces of a file, by name and side; `rows`: what was altered, as `record.row_of` writes it.
 
     Raises ProblemsFoundError if a piece is missing or there twice, or if it has not the size of a garment.
     """
@@ -133,7 +168,9 @@ def put_together(garment: Garment, pieces: Mapping[tuple[str, Side], Piece], **a
     if missing := [name for name in garment.parts if name not in own]:
         told = f"this file has no piece '{missing[0]}'"
         raise stop("pieces", told, hint=f"a pattern needs {' and '.join(garment.parts)}")
-    return of_a_size(Pattern(garment, {name: own[name] for name in garment.parts}, left, **about))
+    title, grade = (one_line(text, record.LONGEST_TITLE) for text in (title, grade))
+    client, carried = one_line(client, record.LONGEST_CLIENT), record.from_rows(rows)
+    return of_a_size(Pattern(garment, {name: own[name] for name in garment.parts}, left, title, grade, client, carried))
 
 
 def level_faults(piece: Piece) -> list[Problem]:
@@ -145,7 +182,7 @@ def level_faults(piece: Piece) -> list[Problem]:
     return [Problem("levels", told, None, "look at the levels and the balance lines of these names")]
 
 
-def frames(grain: Array | None) -> list[Array]:
+def _frames(grain: Array | None) -> list[Array]:
     """The four ways a piece can lie once its grain is plumb: as drawn, mirrored, upside down, and both, as 2 by 2 matrices."""
     upright = np.eye(2)
     if grain is not None:
@@ -153,7 +190,7 @@ def frames(grain: Array | None) -> list[Array]:
         if abs(run[0]) > 0.01:  # less is what rounding leaves
             run = unit(run)
             upright = np.array([[run[1], -run[0]], [run[0], run[1]]])
-    return [frame @ upright for frame in _FRAMES]
+    return [frame @ upright for frame in _LAID]
 
 
 def _upright(part: Part, seams: Mapping[str, Array], frame: Array) -> bool:
@@ -270,7 +307,7 @@ def signed_area(ring: Array) -> float:
     return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2.0
 
 
-def refuse_wrong_extent(name: str, line: Array) -> None:
+def _refuse_wrong_extent(name: str, line: Array) -> None:
     """Stop at a piece that no unit of mm can explain, before anything else is said about it."""
     if len(line) > 2 * MOST_POINTS or not np.isfinite(line).all():
         told = f"{name}: more than {MOST_POINTS} points, or one that is no number"
@@ -328,3 +365,119 @@ def chained(parts: Iterable[Array]) -> Array | None:
         else:
             return None
     return points(line)
+
+
+# -- the seams of a bare outline ---------------------------------------------------------------------------------------
+
+
+def seams_of_outline(part: Part, ring: Array, turn_points: Array, grain: Array | None) -> dict[str, Array]:
+    """The seams of a bare outline (each point once), by its turn points or its corners. Raises ProblemsFoundError.
+
+    As many turn points as the piece has corners are taken for them. Otherwise the sharp corners are sought, and the smooth one
+    is a turn point between its neighbours, or the end of the one straight run down from the top.
+    """
+    name, every = part.name, part.landmarks
+    _refuse_wrong_extent(name, ring)
+    away = [np.hypot(*(ring - mark).T) for mark in turn_points[:MOST_PARTS]]
+    marked = {int(far.argmin()) for far in away if far.min() <= CLOSED_MM}
+    sharp = np.flatnonzero(_turns(ring) >= SHARP_DEGREES).tolist()
+    all_marked = len(marked) == len(every)
+    names = [corner for corner in every if all_marked or corner not in part.smooth]
+    corners = sorted(marked) if all_marked else sharp
+    found: dict[tuple[int, ...], int] = {}  # the corners, clockwise, and the step from point to point that runs so
+    for by_curve in (True, False) if all_marked else (True,):  # a curve may have been filled up: marks are enough then
+        for frame in _frames(grain) if not found and len(corners) == len(names) else ():
+            turned = ring @ frame.T
+            step = 1 if signed_area(turned) < 0 else -1
+            found |= dict.fromkeys(_labelled(part, turned, names, corners[::step], step, by_curve=by_curve), step)
+    if len(found) != 1:
+        told = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
+        hint = f"mark the {len(every)} ends of the seams with turn points (layer 2), and draw a grainline"
+        raise stop("corners", told, hint=hint)
+    ((labelled, step),) = found.items()
+    at = dict(zip(names, labelled, strict=True))
+    for corner in part.smooth:
+        if corner not in at:
+            at[corner] = _smooth_corner(part, corner, ring, at, marked, step)
+    ends = pairwise([at[corner] for corner in (*every, every[0])])
+    return {
+        seam: points(ring[_path(len(ring), start, end, step)])
+        for seam, (start, end) in zip(part.seams, ends, strict=True)
+    }
+
+
+def _turns(ring: Array) -> Array:
+    """By how many degrees an outline turns at each of its points."""
+    into, onward = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    cross, dot = into[:, 0] * onward[:, 1] - into[:, 1] * onward[:, 0], (into * onward).sum(axis=1)
+    return np.asarray(np.degrees(np.abs(np.arctan2(cross, dot))))
+
+
+def _labelled(
+    part: Part, ring: Array, names: Sequence[str], corners: Sequence[int], step: int, *, by_curve: bool
+) -> Iterator[tuple[int, ...]]:
+    """Every way to call corners (clockwise) by the names of the landmarks that makes an upright piece.
+
+    `by_curve`: the seams that are the hollow ones of a piece must be so here.
+    """
+    for first in range(len(corners)):
+        indexes = (*corners[first:], *corners[:first])
+        if not _stands(part, {name: ring[index] for name, index in zip(names, indexes, strict=True)}):
+            continue
+        hollow = {
+            part.corners[name]: _hollow(ring[_path(len(ring), start, end, step)])
+            for name, (start, end) in zip(names, pairwise((*indexes, indexes[0])), strict=True)
+        }
+        if not by_curve or all(hollow[more] > hollow[less] for more, less in part.hollow):
+            yield indexes
+
+
+def _stands(part: Part, corners: Mapping[str, Array]) -> bool:
+    """Whether landmarks lie as those of an upright piece do, by the statements of its shape about those that are known."""
+    height = float(np.ptp([point[1] for point in corners.values()]))
+    for text in part.stands:
+        one, how, other, share = STANDS.match(text).groups()  # type: ignore[union-attr]
+        if one in corners and other in corners:
+            apart = corners[one] - corners[other]
+            if apart[1] < float(share or 0.0) * height if how == "above" else apart[0] >= 0:
+                return False
+    return True
+
+
+def _hollow(line: Array) -> float:
+    """How far a line leaves its chord, as a share of the chord."""
+    chord = line[-1] - line[0]
+    size = float(np.hypot(*chord)) or 1.0
+    return float(np.abs((line - line[0]) @ left_of(chord)).max()) / size**2
+
+
+def _path(count: int, start: int, end: int, step: int) -> list[int]:
+    """Indexes along an outline of `count` points from one to another, both included, by steps of 1 or -1."""
+    return [(start + step * index) % count for index in range((end - start) * step % count + 1)]
+
+
+def _smooth_corner(part: Part, corner: str, ring: Array, at: Mapping[str, int], marked: set[int], step: int) -> int:
+    """Index of the point where a seam goes over into the next without a corner, from the upper end of both downwards.
+
+    It is the one that is marked between, or the end of the one straight run that is long enough to be a seam.
+    """
+    names = [name for name in part.landmarks if name == corner or name in at]
+    place = names.index(corner)
+    down = _path(len(ring), at[names[place - 1]], at[names[(place + 1) % len(names)]], step)[::-1]
+    between = [index for index in down[1:-1] if index in marked]
+    if len(between) == 1:
+        return between[0]
+    line = ring[down]
+    steps = np.diff(line, axis=0)
+    heading = np.degrees(np.unwrap(np.arctan2(steps[:, 1], steps[:, 0])))
+    runs, first = [], 0
+    for index in range(1, len(line)):
+        if index == len(steps) or abs(heading[index] - heading[first]) > STRAIGHT_DEGREES:
+            if length(line[first : index + 1]) >= STRAIGHT_MM:
+                runs.append((first, index))
+            first = index
+    if len(runs) == 1 and runs[0][0] == 0 and runs[0][1] < len(down) - 1:
+        return down[runs[0][1]]
+    seam = part.word(part.leads(part.corners[corner]))
+    told = f"{part.name}: where the {seam} goes over into the {part.word(part.corners[corner])} cannot be told from the outline"
+    raise stop("corners", told, hint="mark it with a turn point (layer 2)")

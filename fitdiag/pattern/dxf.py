@@ -1,21 +1,42 @@
-"""Patterns written as DXF with the layers of ASTM D6673, for programs that cut or plot; `dxf_read.py` reads them.
+"""Patterns as DXF with the layers of ASTM D6673, for programs that cut or plot: written, and read.
 
 The layers are from memory of the standard, not checked against its text: 1 piece boundary (the line to cut along), 2 turn
 points, 3 curve points, 4 notches, 7 grain line, 8 internal lines, 11 internal cutouts, 13 drill holes, 14 sew lines, 15
 annotation text. Each piece is a block; a text of layer 15 names it. Needs the extra `dxf`.
+
+Files of other hands leave open what counts as what. Here nothing is guessed: an outline without a sew line is asked about
+(`line`), a size without a unit must be that of a garment in mm, and what was taken and left out is told (`Taken`).
 """
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from io import StringIO
-from typing import TYPE_CHECKING, Any
+from itertools import islice
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
+from shapely import LinearRing, LineString
 
-from fitdiag.pattern.outline import cutting_area, notch_tick
-from fitdiag.pattern.piece import Pattern, Piece, Side, cut_words
+from fitdiag.files import refuse_utf16
+from fitdiag.pattern.assemble import (
+    Drawn,
+    Taken,
+    chained,
+    once_each,
+    piece_of,
+    put_together,
+    seams_of_outline,
+    side_in,
+    too_many,
+)
+from fitdiag.pattern.garment import Garment, nearest, off, shipped_garment
+from fitdiag.pattern.outline import cutting_area, inset, notch_tick
+from fitdiag.pattern.piece import CLOSED_MM, MOST_POINTS, Array, Pattern, Piece, Side, apart, cut_words, points
 from fitdiag.pattern.record import LONGEST_CLIENT, row_of
-from fitdiag.problems import one_line, stop
+from fitdiag.problems import ProblemsFoundError, Where, one_line, placed, stop
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing
@@ -27,6 +48,18 @@ LAYERS = {
 BOUNDARY, TURN, CURVE, NOTCH, GRAIN, INTERNAL, CUTOUT, DRILL, SEW, TEXT = LAYERS
 APART_MM, TEXT_MM = 40.0, 6.0
 LONGEST = 200  # characters of one text; old readers stop at 255
+_WORDS = {
+    **dict.fromkeys(("cut", "cutting", "boundary", "outline"), BOUNDARY), "internal": INTERNAL, "turn": TURN,
+    **dict.fromkeys(("sew", "sewing", "stitch", "stitching", "seam"), SEW), "notch": NOTCH, "notches": NOTCH,
+    **dict.fromkeys(("grain", "grainline"), GRAIN), **dict.fromkeys(("drill", "holes"), DRILL),
+}  # fmt: skip
+MOST_ENTITIES = 3 * MOST_POINTS
+FLAT_MM = 0.05
+DEEPEST = 8
+_UNITS = {1: ("inches", 25.4), 2: ("feet", 304.8), 4: ("mm", 1.0), 5: ("cm", 10.0), 6: ("m", 1000.0)}  # of $INSUNITS
+_ESCAPED = re.compile(r"\\U\+([0-9A-Fa-f]{4})")
+LINES, MARKS = (BOUNDARY, SEW, GRAIN, INTERNAL, NOTCH), (TURN, NOTCH, DRILL)  # layers of lines, and of single points
+Outline = Literal["cut", "stitch"]
 
 
 def library() -> Any:
@@ -39,6 +72,9 @@ def library() -> Any:
     found: Any = ezdxf
     found.options.write_fixed_meta_data_for_testing = True  # no time and no random marks in what it writes
     return found
+
+
+# -- writing -----------------------------------------------------------------------------------------------------------
 
 
 def pattern_to_dxf(pattern: Pattern) -> str:
@@ -126,3 +162,311 @@ def _escaped(text: str) -> str:
     units = text.encode("utf-16-be", "replace")
     codes = [int.from_bytes(units[at : at + 2], "big") for at in range(0, len(units), 2)]
     return "".join(chr(code) if code < 128 else f"\\U+{code:04X}" for code in codes)
+
+
+# -- reading -----------------------------------------------------------------------------------------------------------
+
+
+def _unescaped(text: str) -> str:
+    plain = _ESCAPED.sub(lambda match: chr(int(match[1], 16)), text)
+    return plain.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+
+
+@dataclass
+class _Block:
+    """What a piece of the file holds, as plain values in mm."""
+
+    name: str
+    lines: dict[str, list[Array]] = field(default_factory=lambda: {layer: [] for layer in (*LINES, *MARKS)})
+    texts: list[tuple[str, str, tuple[float, float]]] = field(default_factory=list)
+    origin: tuple[float, float] = (0.0, 0.0)
+
+    def said(self, key: str) -> str:
+        """What the texts say after a key: rows of one text joined, otherwise the first."""
+        found = [value for name, value, _ in self.texts if name == key]
+        rows = [value[1:-1] for value in found if len(value) > 1 and value[0] == value[-1] == "|"]
+        return "".join(rows) or next(iter(found), "")
+
+
+def pattern_from_dxf(
+    content: str | bytes, shown_path: str, garment: Garment | None = None, *, line: Outline | None = None,
+    allowance: float | None = None, taken: Taken | None = None,
+) -> Pattern:  # fmt: skip
+    """A pattern from DXF text with the layers above. Raises ProblemsFoundError.
+
+    `line`: what an outline is that no sew line explains: the line to cut along, with `allowance` mm in it, or the stitching line.
+    """
+    with placed(Where(shown_path)):
+        return _pattern(content, garment, line, allowance, taken if taken is not None else Taken())
+
+
+def _pattern(
+    content: str | bytes, garment: Garment | None, line: Outline | None, allowance: float | None, taken: Taken
+) -> Pattern:
+    document, text = _read(content)
+    try:
+        scale = _unit(document, text, taken)
+        blocks, loose = _pieces_of(document, scale, taken)
+    except ProblemsFoundError:
+        raise
+    except Exception as error:  # whatever a damaged entity makes the library say
+        raise stop("not-dxf", f"this DXF cannot be read: {one_line(error)}", hint="is it the right file?") from None
+    garment = garment or shipped_garment(loose.said("garment").lower())
+    named = _named(blocks, garment, taken)
+    pieces = {
+        key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, taken)) for key, block in named.items()
+    }
+    rows = [value for key, value, _ in loose.texts if key == "altered"]
+    return put_together(garment, pieces, loose.said("style name"), loose.said("grade"), loose.said("client"), rows)
+
+
+def _read(content: str | bytes) -> tuple[Drawing, str]:
+    """A file of any age and its text: UTF-8, else each byte a sign, which is enough for names in ASCII."""
+    text = content if isinstance(content, str) else ""
+    if isinstance(content, bytes):
+        if b"Binary DXF" in content[:24]:
+            raise stop("not-dxf", "this is a binary DXF", hint="save it as DXF text")
+        refuse_utf16(content, None)
+        try:
+            text = content.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            text = content.decode("latin-1")
+    text, ezdxf = text.replace("\r\n", "\n").replace("\r", "\n"), library()
+    try:
+        return ezdxf.read(StringIO(text)), text
+    except Exception as error:  # the library raises many kinds for damaged files
+        raise stop("not-dxf", f"this is not DXF: {one_line(error)}", hint="is it the right file?") from None
+
+
+def _unit(document: Drawing, text: str, taken: Taken) -> float:
+    """Millimetres of one unit of the file, by its header or its texts; contradictions are refused."""
+    header = document.header.get("$INSUNITS", 0) if "$INSUNITS" in text else 0  # the library fills in its own
+    words = {value.strip().lower() for key, value in re.findall(r"(?im)^\s*(units?)\s*:\s*(\w+)", text)}
+    said = [(f"the header of the file says {name}", mm) for number, (name, mm) in _UNITS.items() if number == header]
+    said += [("a text of the file says inches", 25.4)] if words & {"english", "inch", "inches"} else []
+    said += [("a text of the file says metric, so mm", 1.0)] if words & {"metric", "mm"} else []
+    if len({mm for _, mm in said}) > 1 or header not in (0, *_UNITS):
+        told = " and ".join(told for told, _ in said) or "the header of the file names a unit that is none of a pattern"
+        raise stop("units", told, hint="save it again in mm")
+    if not said:
+        said = [("the file names none; its numbers were taken for mm, which is the size of a garment", 1.0)]
+    taken.lines.append(f"Unit: {said[0][0]}.")
+    return said[0][1]
+
+
+def _pieces_of(document: Drawing, scale: float, taken: Taken) -> tuple[list[_Block], _Block]:
+    """Each piece of the file, and what lies loose beside them, as texts do that are about the whole pattern.
+
+    A piece is a block that is placed in the drawing (or any, if none is), with all blocks inside it.
+    """
+    placed: list[Any] = [entity for entity in document.modelspace() if entity.dxftype() == "INSERT"]
+    blocks = [block for block in document.blocks if not block.is_any_layout and not block.name.startswith("*")]
+    found = []
+    for insert in placed[:500]:
+        _refuse_stretched(insert)
+        if _hidden(insert, document):
+            taken.left_out.append(f"'{one_line(insert.dxf.name, 40)}', on a layer that is switched off")
+            continue
+        found.append(_Block(insert.dxf.name, origin=_xy(insert.dxf.insert, scale)))
+        _gather(found[-1], _inside(insert), scale, taken, document)
+        for attribute in insert.attribs:
+            _take_text(found[-1], f"{attribute.dxf.tag}: {attribute.dxf.text}", _xy(attribute.dxf.insert, scale))
+    for layout in blocks[:500] if not placed else ():
+        found.append(_Block(layout.name))
+        _gather(found[-1], (part for entity in layout for part in _inside(entity)), scale, taken, document)
+    loose = _Block("")
+    free = [e for e in document.modelspace() if e.dxftype() != "INSERT"]
+    _gather(loose, free, scale, Taken(), document)
+    if not found:
+        told = "this file has no piece: each piece must be a block"
+        raise stop("blocks", told, hint="save it as a pattern, not as a drawing")
+    if loose.lines[BOUNDARY] or loose.lines[SEW]:
+        taken.left_out.append("an outline that belongs to no piece")
+    return found, loose
+
+
+def _refuse_stretched(insert: Any) -> None:
+    scales = [abs(insert.dxf.get(key, 1.0)) for key in ("xscale", "yscale")]
+    if abs(scales[0] - scales[1]) > 1e-6 * max(scales):
+        told = f"the piece '{one_line(insert.dxf.name, 40)}' is stretched more one way than the other"
+        raise stop("scale", told, hint="save it at scale 1")
+
+
+def _inside(entity: Any, deep: int = 0) -> Iterator[Any]:
+    """What an entity holds, blocks in blocks opened, where it lies in the drawing."""
+    if entity.dxftype() != "INSERT":
+        yield entity
+        return
+    _refuse_stretched(entity)
+    if deep > DEEPEST:
+        raise stop("blocks", "blocks lie in blocks more than 8 deep", hint="explode some of them")
+    for count, part in enumerate(entity.virtual_entities()):
+        if count > MOST_ENTITIES:
+            return
+        yield from _inside(part, deep + 1)
+
+
+def _layer(entity: Any) -> str:
+    name = str(entity.dxf.get("layer", "0")).strip()
+    if name in LAYERS:
+        return name
+    return next((_WORDS[word] for word in re.findall(r"[a-z]+", name.lower()) if word in _WORDS), name)
+
+
+def _hidden(entity: Any, document: Drawing) -> bool:
+    name = str(entity.dxf.get("layer", "0"))
+    layer = document.layers.get(name) if document.layers.has_entry(name) else None
+    return bool(entity.dxf.get("invisible", 0)) or (layer is not None and (layer.is_off() or layer.is_frozen()))
+
+
+def _gather(found: _Block, entities: Any, scale: float, taken: Taken, document: Drawing) -> None:
+    """Sort what belongs to a pattern into a block, in mm; what does not is told."""
+    left = 2 * MOST_POINTS
+    for count, entity in enumerate(entities):
+        kind, layer = entity.dxftype(), _layer(entity)
+        shown, on = kind.lower(), f"on layer {one_line(entity.dxf.layer, 20)}"
+        if count > MOST_ENTITIES or left < 0:
+            raise too_many(f"'{one_line(found.name, 40)}'")
+        if _hidden(entity, document):
+            taken.left_out.append(f"{shown} {on}, which is switched off")
+        elif kind in ("TEXT", "MTEXT"):
+            text = entity.plain_text() if kind == "MTEXT" else entity.dxf.text
+            for row in str(text).splitlines():
+                _take_text(found, row, _xy(entity.dxf.insert, scale))
+        elif (kind == "POINT" and layer in MARKS) or (kind == "CIRCLE" and layer == DRILL):
+            at = entity.dxf.location if kind == "POINT" else entity.dxf.center
+            found.lines[layer].append(points([_xy(at, scale)]))
+        elif kind == "POINT":
+            if layer != CURVE:
+                taken.left_out.append(f"points {on} ({LAYERS.get(layer, 'unknown')})")
+        elif layer in LINES:
+            line = _line(entity, scale)
+            if line is None:
+                taken.left_out.append(f"{shown} {on}")
+                continue
+            left -= len(line)
+            found.lines[layer].append(line)
+        else:
+            taken.left_out.append(f"{shown} {on} ({LAYERS.get(layer, 'a layer of another name')})")
+
+
+def _take_text(found: _Block, text: str, at: tuple[float, float]) -> None:
+    key, _, value = _unescaped(text).partition(":")
+    if len(found.texts) < 1000:
+        found.texts.append((key.strip().lower(), one_line(value, 2 * LONGEST), at))
+
+
+def _xy(place: Any, scale: float) -> tuple[float, float]:
+    return float(place[0]) * scale, float(place[1]) * scale
+
+
+def _line(entity: Any, scale: float) -> Array | None:
+    """A line, arc, spline or polyline as points in mm, curves made flat; None for what is none of them."""
+    if entity.dxftype() not in ("LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "POLYLINE", "LWPOLYLINE"):
+        return None
+    if entity.dxftype() in ("POLYLINE", "LWPOLYLINE") and len(entity) > MOST_POINTS:
+        raise too_many("an outline")
+    path = library().path.make_path(entity)
+    line = once_each(points([_xy(at, scale) for at in islice(path.flattening(FLAT_MM / scale), MOST_POINTS + 2)]))
+    return line if len(line) > 1 else None
+
+
+def _named(blocks: list[_Block], garment: Garment, taken: Taken) -> dict[tuple[str, Side], _Block]:
+    """The block of each piece, by the words of its name; other pieces are told."""
+    found: dict[tuple[str, Side], _Block] = {}
+    for block in blocks:
+        words = re.findall(r"[a-z]+", f"{block.said('piece name')} {block.name}".lower())
+        names = [name for name in garment.parts if name in words]
+        if len(names) != 1:
+            taken.left_out.append(f"the piece '{one_line(block.said('piece name') or block.name, 40)}'")
+            continue
+        side = side_in(words)
+        if any(name == names[0] and (side == other or "both" in (side, other)) for name, other in found):
+            hint = f"a pattern needs {' and '.join(garment.parts)}, named in the block or in 'Piece Name: ...'"
+            raise stop("pieces", f"there are several pieces named '{names[0]}'", hint=hint)
+        found[names[0], side] = block
+    return found
+
+
+def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | None, taken: Taken) -> Drawn:
+    """A block as drawn lines. The sew line counts if there is one; a boundary alone counts as what it is said to be."""
+    grain, sewn = next(iter(block.lines[GRAIN]), None), bool(block.lines[SEW])
+    said = next((kind for kind in ("stitch", "cut") if kind in block.said("boundary").lower()), None)
+    kind = "stitch" if sewn else said or line
+    if kind is None or (kind == "cut" and allowance is None):
+        told = f"{part.name}: the file does not say whether its outline is the stitching line, or how wide an allowance it holds"
+        raise stop(
+            "which-line", told, hint="add --line stitch, or --line cut --allowance 15mm with the allowance it holds"
+        )
+    ring = _ring(part.name, block, SEW if sewn else BOUNDARY)
+    seams = seams_of_outline(part, ring, points(one[0] for one in block.lines[TURN]), grain)
+    drawn = Drawn(part, seams, grain=grain, origin=np.array(block.origin))
+    told = "layer 14, the sew line, is the stitching line" if sewn else "layer 1, the boundary, is the stitching line"
+    if sewn and block.lines[BOUNDARY]:
+        drawn.allowance = _allowances(seams, _ring(part.name, block, BOUNDARY))
+        told += "; layer 1 is the line to cut along"
+    elif kind == "cut" and allowance:
+        drawn.seams, drawn.allowance = inset(seams, part.seams, allowance), dict.fromkeys(part.seams, allowance)
+        told = "layer 1, the boundary, is the line to cut along"
+    told += "" if sewn else ", as the file says" if said else ", as given"
+    taken.lines.append(f"{part.name.capitalize()}: {told}.")
+    _take_marks(drawn, block, taken)
+    if note := block.said("note"):
+        drawn.notes.append(note)
+    return drawn
+
+
+def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
+    part = drawn.part
+    inside = block.lines[INTERNAL]
+    named = np.array([at for key, _, at in block.texts if key == "dart"]).reshape(-1, 2)
+    used = [id(one) for one in inside if _is_dart(one, named, drawn.seams[part.top]) and drawn.take("dart", "", one)]
+    for key, value, at in block.texts:
+        if key == "line":
+            here = [one for one in inside if apart(one[0], np.array(at)) <= CLOSED_MM][:1]
+            used += [id(one) for one in here if drawn.take("line", value, one)]
+        elif key in ("level", "notch"):
+            drawn.take(key, value if key == "level" else value.partition(" ")[2], points([at]))
+        elif key.startswith("allowance ") and key[10:] in part.seams and re.match(r"\d{1,4}(\.\d+)?\Z", value):
+            drawn.allowance[key[10:]] = float(value)
+    if not drawn.notches:
+        for number, (at, *_) in enumerate(block.lines[NOTCH], 1):  # on the seam that is nearest
+            seam = min(drawn.seams, key=lambda name: off(drawn.seams[name], at))
+            drawn.notches.append((f"notch {number}", seam, nearest(drawn.seams[seam], at)))
+    for hole in block.lines[DRILL]:
+        drawn.take("hole", "", hole)
+    if drawn.holes:
+        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
+    if drawn.notches:
+        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the seam that is nearest.")
+    if count := sum(id(one) not in used for one in inside):
+        taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
+
+
+def _ring(name: str, block: _Block, layer: str) -> Array:
+    """The one closed outline on a layer, each point once; lines, arcs and splines that touch make one."""
+    parts = block.lines[layer]
+    closed = [one for one in parts if len(one) > 3 and apart(one[0], one[-1]) <= CLOSED_MM]
+    line = chained(parts) if parts and (not closed or len(parts) == 1) else None
+    if line is None or apart(line[0], line[-1]) > CLOSED_MM:
+        told = f"{name}: one closed outline belongs on layer {layer}; there are {len(parts)} lines that make none"
+        hint = "is it open, there twice, or on a layer that is switched off?"
+        raise stop("layers", told, hint=hint)
+    return line[:-1]
+
+
+def _is_dart(line: Array, named: Array, seam: Array) -> bool:
+    """Whether a line over three points is a dart: its point bears the text, or its ends lie on the waist seam."""
+    if len(line) != 3 or (len(named) and (np.hypot(*(named - line[1]).T) <= CLOSED_MM).any()):
+        return len(line) == 3
+    return all(off(seam, point) <= 2.0 for point in (line[0], line[-1]))
+
+
+def _allowances(seams: dict[str, Array], cut: Array) -> dict[str, float]:
+    """How far the cut line lies from the middle of each seam, in mm."""
+    ring = LinearRing(cut)
+    far = {
+        name: round(ring.distance(LineString(line).interpolate(0.5, normalized=True)), 2)
+        for name, line in seams.items()
+    }
+    return {name: mm for name, mm in far.items() if mm >= 0.1}

@@ -22,12 +22,10 @@ from fitdiag.knowledge.reading import parse_json, read_file, wrong
 from fitdiag.knowledge.strict_yaml import Document, parse_yaml, read_text
 from fitdiag.pattern import record
 from fitdiag.pattern.assemble import Taken, level_faults, of_a_size, with_levels
-from fitdiag.pattern.dxf import pattern_to_dxf
-from fitdiag.pattern.dxf_read import pattern_from_dxf
+from fitdiag.pattern.dxf import pattern_from_dxf, pattern_to_dxf
 from fitdiag.pattern.garment import Garment, garment_of, shipped_garment, with_notches
 from fitdiag.pattern.piece import MOST_POINTS, Array, Carried, Dart, Joint, Notch, Pattern, Piece, Side, faults, points
 from fitdiag.pattern.record import rounded, valid_day
-from fitdiag.pattern.svg_files import pattern_to_svg
 from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line, placed, stop
 from fitdiag.units import Units
 
@@ -65,8 +63,12 @@ def write_pattern(pattern: Pattern, text: str, *, replace: bool) -> None:
     """Write a pattern in the format its file name asks for; what could not be read back is not written."""
     path = Path(text)
     kind = _format_of(path)
-    to_text = {".svg": pattern_to_svg, ".dxf": pattern_to_dxf}.get(kind, pattern_to_text)  # JSON, which is YAML too
-    content = to_text(pattern)
+    if kind == ".svg":
+        from fitdiag.pattern.svg_files import pattern_to_svg  # noqa: PLC0415 (its library takes longest to load)
+
+        content = pattern_to_svg(pattern)
+    else:
+        content = pattern_to_dxf(pattern) if kind == ".dxf" else pattern_to_text(pattern)  # JSON, which is YAML too
     try:
         _parsed(kind.replace(".yaml", ".json"), content, one_line(path), Reading(garment=pattern.garment))
     except ProblemsFoundError as stopped:
@@ -89,7 +91,7 @@ def _parsed(kind: str, content: str | bytes, shown: str, said: Reading, taken: T
         return pattern_from_dxf(content, shown, said.garment, line=said.line, allowance=said.allowance, taken=taken)
     assert isinstance(content, str)
     if kind == ".svg":
-        from fitdiag.pattern.svg_read import pattern_from_svg  # noqa: PLC0415 (its library takes longest to load)
+        from fitdiag.pattern.svg_files import pattern_from_svg  # noqa: PLC0415
 
         return pattern_from_svg(content, shown, said.garment, dpi=said.dpi, taken=taken)
     if kind == ".yaml":
