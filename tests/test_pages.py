@@ -22,8 +22,8 @@ from trousers import Measures, draft
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
+from fitdiag.pattern.draw import states_of
 from fitdiag.pattern.moves import carry_out
-from fitdiag.pattern.strips import states_of
 from fitdiag.planning.amounts import Amounts
 from fitdiag.planning.effects import effects
 from fitdiag.planning.plan import Plan, Recommendation
@@ -300,14 +300,17 @@ def test_every_alteration_is_drawn_before_and_after() -> None:
     block, undrawn = draft(BLOCK), set()
     for rule in rules().alterations.values():
         hinged = not rule.operation.hinge.startswith("none")
-        states = states_of(block, carry_out(block, rule.id, 12.0), "cm", hinged=hinged)
+        step = carry_out(block, rule.id, 12.0)
+        states, alike = states_of(block, step, "cm", hinged=hinged)
         if not states:
             undrawn.add(rule.id)
             continue
-        before, after = ({item.role for item in state.drawing.items} for state in states)
+        before, after = ({item.role for item in state.items} for state in states)
         assert {"grain", "cut", *(("hinge",) if hinged else ())} <= before, rule.id
         assert {"grain", "amount", *(("hinge",) if hinged else ())} <= after, rule.id
-        assert all(state.caption.startswith(f"The {state.piece}, {state.when}. ") for state in states)
+        piece = next(name for name in ("back", "front") if states[0].title.startswith(f"The {name}, before. "))
+        assert piece in step.altered and states[1].title.startswith(f"The {piece}, after. ")
+        assert alike in ("", "The back is drawn; the front is done alike.")
     assert undrawn == {"agree-wearing-height", "recut-on-grain", "resew-seam"}
 
 

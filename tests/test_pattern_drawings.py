@@ -28,7 +28,7 @@ from trousers import Measures, draft
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.pattern.change import change_of
-from fitdiag.pattern.draw import drawing
+from fitdiag.pattern.draw import drawing, strip
 from fitdiag.pattern.garment import shipped_garment, unfolded
 from fitdiag.pattern.ink import Drawing, Fill, Stroke, Text, svg, together
 from fitdiag.pattern.moves import Step, carry_out
@@ -36,7 +36,6 @@ from fitdiag.pattern.outline import cutting_area
 from fitdiag.pattern.pdf import pdf_drawing, plain
 from fitdiag.pattern.piece import Pattern, Piece, length
 from fitdiag.pattern.sheets import pdf_sheets, tiles
-from fitdiag.pattern.strips import strip
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.units import format_length
 
@@ -356,7 +355,7 @@ class Page:
 
 
 @cache
-def printed(what: Pattern | Piece, paper: str, overlap: float = 10.0) -> list[Page]:
+def printed(what: Pattern, paper: str, overlap: float = 10.0) -> list[Page]:
     """The sheets of a pattern as they are in the PDF."""
     return read(pdf_sheets(what, paper, overlap))  # type: ignore[arg-type]
 
@@ -438,7 +437,7 @@ class Sheet:
     words: tuple[str, ...]
 
 
-def sheets(what: Pattern | Piece, side: str, paper: str, overlap: float) -> dict[tuple[int, int], Sheet]:
+def sheets(what: Pattern, side: str, paper: str, overlap: float) -> dict[tuple[int, int], Sheet]:
     """The pages of one piece, laid out by the names printed on them, the paper's size and the overlap: nothing else is known."""
     wide, high = (length_ - 2 * MARGIN for length_ in SIZES[paper])
     result = {}
@@ -599,8 +598,8 @@ def test_nothing_is_printed_in_the_margin(paper: str, pattern: Pattern, overlap:
 @pytest.mark.parametrize("paper", SIZES)
 def test_only_sheets_that_are_needed_are_printed_and_each_names_its_neighbours(paper: str) -> None:
     """A sheet without a part of the piece is left out; every edge that is joined names the sheet it is joined to."""
-    piece = replace(BLOCK.back, allowance=ALLOWANCE)
-    found = sheets(piece, "back", paper, 10.0)
+    pattern = BLOCK.with_piece(replace(BLOCK.back, allowance=ALLOWANCE))
+    found = sheets(pattern, "back", paper, 10.0)
     assert (0, 0) not in found  # the corner above the crotch point
     piece_on_paper = Polygon(stitching(found, paper, 10.0, 0.6, False))
     assert piece_on_paper.within(
@@ -710,7 +709,7 @@ def test_a_pattern_in_the_wrong_unit_does_not_fill_the_printer() -> None:
     """A piece that would need hundreds of pages is refused with a hint at the unit."""
     big = replace(BLOCK.back, seams={name: line * 25.4 for name, line in BLOCK.back.seams.items()})
     with pytest.raises(ProblemsFoundError, match="in mm"):
-        pdf_sheets(big)
+        pdf_sheets(BLOCK.with_piece(big))
 
 
 @pytest.mark.parametrize(

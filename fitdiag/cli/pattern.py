@@ -389,7 +389,7 @@ def draw(
 def pictures_of(work: Work, units: Units, *, strip: bool, as_cut: bool) -> tuple[list[Drawing], str]:
     """A drawing for each step, and the title of them all: every alteration with its amount, in order."""
     from fitdiag.pattern.draw import drawing
-    from fitdiag.pattern.strips import strip as strip_of
+    from fitdiag.pattern.draw import strip as strip_of
 
     result = work.recorded(work.before)
     new = result.carried[len(work.before.carried) :]

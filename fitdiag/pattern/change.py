@@ -82,7 +82,7 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
     """A piece before and after an alteration of `amount` mm."""
     new, cut, nothing = altered.piece, altered.cut, GeometryCollection()
     kind, angle = main_kind(altered.did), sum(done.angle for done in altered.did)
-    grain = grain_of(new)
+    grain = new.grain
     if kind == "swing":
         about = new.top.mean(axis=0)
         shift = old.top.mean(axis=0) - about
@@ -102,11 +102,11 @@ def change_of(old: Piece, altered: Altered, amount: float, units: Units) -> Chan
             upper = transform(above, cut.move)
             gap = Polygon(cut.filled).buffer(0)
             base = lower.union(upper).union(gap if kind in OPENED else nothing).buffer(0.2).buffer(-0.2)
-            above_cut = _above(grain_of(old), cut)
+            above_cut = _above(old.grain, cut)
             old_grain = cut.move(above_cut) if above_cut is not None and cut.hinged else None
         marks.append(Mark(a, b, amount, _outward(before, a, b - a)))
     elif kind == "grain":
-        old_grain = grain_of(old)
+        old_grain = old.grain
         y = float(old_grain[:, 1].mean())
         marks.append(Mark(np.array([old.grain_x, y]), np.array([new.grain_x, y]), amount, None))
     step = gap.buffer(4 + amount * 0.3)  # where the parts of a cut meet with a step is for truing, not for marking
@@ -133,16 +133,6 @@ def main_kind(did: tuple[Did, ...]) -> Kind:
     if {"shift", "notches"} <= {done.kind for done in did}:
         return "notches"
     return next(iter((*cuts, *edges, *(done.kind for done in did))), "none")
-
-
-def grain_of(piece: Piece) -> Array:
-    """The grainline of a piece, a little above the hem to a little below the waist."""
-    low, x = float(piece.outline[:, 1].min()), piece.grain_x
-    waist = piece.top
-    top = (
-        float(np.interp(x, waist[:, 0], waist[:, 1])) if waist[0, 0] <= x <= waist[-1, 0] else float(waist[:, 1].min())
-    )
-    return points([[x, low + (top - low) * 0.06], [x, top - (top - low) * 0.02]])
 
 
 def parted(polygon: Polygon, cut: Cut) -> tuple[BaseGeometry, BaseGeometry]:

@@ -1,23 +1,26 @@
-"""What a fitter needs to see of one alteration: the page with old and new lines.
+"""What a fitter needs to see of one alteration: the page with old and new lines; a strip of small pictures with short captions,
+step by step; or its state before and after.
 
-It is drawn from the pattern before and the step carried out. Paper that is added is hatched, paper that is taken away (cut
+They are drawn from the pattern before and the step carried out. Paper that is added is hatched, paper that is taken away (cut
 off, or lying double) is hatched crosswise; nothing depends on colour.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import shapely
+from shapely import LinearRing, Point, Polygon, get_parts
 from shapely.geometry.base import BaseGeometry
 
 from fitdiag.pattern.alter import Cut
-from fitdiag.pattern.change import SEEN_MM, Change, change_of, sentence, to_true
+from fitdiag.pattern.change import SEEN_MM, Change, captions, change_of, parted, sentence, to_true
 from fitdiag.pattern.ink import LABEL, XY, Box, Drawing, Letters, Pen, along, around, beside, clipped, corners, pointed
 from fitdiag.pattern.moves import Step
-from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, unit
+from fitdiag.pattern.piece import Array, Dart, Pattern, Piece, apart, length, points, unit
 from fitdiag.pattern.true import true_piece
 from fitdiag.units import Units, format_given
 
@@ -25,6 +28,12 @@ PAGE: Box = (0.0, 0.0, 190.0, 270.0)  # fits A4 and, a little smaller, Letter
 FOOT_MM = 26.0
 DETAIL_GAIN = 1.3  # an enlarged part is drawn when it is at least this much larger
 SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)  # of a line's length: where its name may stand
+STRIP_CELL: tuple[float, float, float] = (60.0, 64.0, 18.0)  # width and most height of a picture, and of its words
+STRIP_PAD = (10.0, 11.0)
+WIDE, HIGH, PAD = 64.0, 70.0, (11.0, 11.0)  # mm of a state, the most of its height, room for words at its edge
+_ON = 0.1  # mm; nearer than this a point lies on a line
+_NEAR = 15.0  # mm; what is nearer to where the amount is marked moves with it
+_APART = 60.0  # mm; hinges nearer to each other are one
 CAUTION = "Try it with pins, or on a copy, before you cut. Write the amount on the pattern."
 
 
@@ -134,6 +143,19 @@ class Figure:
 
     def outline(self, piece: Piece, role: str, width: float | None = None) -> None:
         self.line(np.concatenate([piece.outline, piece.outline[:1]]), role, width)
+
+    def ground(self, piece: Piece) -> None:
+        """A piece in thin lines."""
+        for line in piece.lines.values():
+            self.line(line, "balance")
+        self.darts(piece)
+        self.outline(piece, "part")
+
+    def edges(self, *areas: BaseGeometry | None) -> None:
+        """Areas in thin lines."""
+        for part in get_parts(areas):
+            if part.geom_type == "Polygon":
+                self.line(np.asarray(part.exterior.coords), "part")
 
     def darts(self, piece: Piece) -> None:
         for dart in piece.darts:
@@ -256,10 +278,10 @@ def drawing(
     changes = changes_of(before, step, units)
     if not as_cut:
         changes = [replace(change, new=true_piece(change.new)[0]) for change in changes]
-    title = title or step.alteration.replace("-", " ").capitalize()
+    title = title or _called(step)
     pen = Pen(PAGE[2], PAGE[3])
     y = pen.paragraph(0, 5.0, title, Letters(15, bold=True, role="title"), PAGE[2], 6.5, most=2)
-    y = notes_at(pen, notes, y - 1.5) + 1.5 if notes else y
+    y = _notes_at(pen, notes, y - 1.5) + 1.5 if notes else y
     told = _told(changes)
     for text in told:
         y = pen.paragraph(0, y, text, Letters(10.5, role="told"), PAGE[2], 4.8) + 1.0
@@ -269,7 +291,11 @@ def drawing(
     return pen.done(title, " ".join([*notes, *told, CAUTION]), height=end + 6.0)
 
 
-def notes_at(pen: Pen, notes: Sequence[str], y: float) -> float:
+def _called(step: Step) -> str:
+    return step.alteration.replace("-", " ").capitalize()
+
+
+def _notes_at(pen: Pen, notes: Sequence[str], y: float) -> float:
     """Lines in small print; the height below them."""
     for note in notes:
         y = pen.paragraph(0, y, note, Letters(9, role="note"), PAGE[2], 4.2)
@@ -325,3 +351,221 @@ def _window(pen: Pen, whole: View, detail: View) -> None:
     pen.frame(detail.clip)
     inside = (corners(detail.clip) - (detail.x, detail.y)) / (detail.scale, -detail.scale)
     pen.line(whole.at(inside), "window", whole.clip)
+
+
+# -- step by step ------------------------------------------------------------------------------------------------------
+
+
+Painter = Callable[[Figure, Change], None]
+
+
+def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Sequence[str] = ()) -> Drawing:
+    """Three to five small pictures of one alteration with a short caption each; one when nothing is drawn on paper.
+
+    Where front and back are altered alike the back is shown.
+    """
+    changes = changes_of(before, step, units)
+    change = changes[0]
+    pictures = _pictures(change)
+    title = f"{title or _called(step)}, step by step"
+    if len(changes) > 1:
+        title += f" ({changes[0].name}; the {changes[1].name} alike)"
+    wide, most, words = STRIP_CELL
+    high = fitted(place_of(change), (0.0, 0.0, wide, most), STRIP_PAD, snug=True).clip[3]
+    pen = Pen(PAGE[2], PAGE[3], hatching=1.2)
+    below = pen.paragraph(0, 4.5, title, Letters(12, bold=True, role="title"), PAGE[2], 5.0, most=2)
+    first = _notes_at(pen, notes, below) - 1.5
+    end = first + 1.0 + -(-len(pictures) // 3) * (high + words)
+    for number, (caption, paint) in enumerate(pictures):
+        left, top = (wide + 5.0) * (number % 3), first + (high + words) * (number // 3)
+        bottom = top + high
+        cell = (left, top, left + wide, bottom)
+        paint(Figure(pen, fitted(place_of(change), cell, STRIP_PAD)), change)
+        pen.frame(cell)
+        pen.text(left, bottom + 4.5, str(number + 1), Letters(11, bold=True, role="number"))
+        pen.paragraph(left + 6, bottom + 4.5, caption, Letters(9, role="caption"), wide - 6, 4.0)
+    if len(pictures) == 5:
+        key(pen, ((wide + 5.0) * 2, first + high + words, PAGE[2], end), [change], 1)
+    told = " ".join(f"{number}. {caption}" for number, (caption, _) in enumerate(pictures, 1))
+    return pen.done(title, " ".join([*notes, told]), height=end)
+
+
+def _pictures(change: Change) -> list[tuple[str, Painter]]:
+    """The captions and pictures of an alteration, in the order of the work."""
+    told = captions(change)
+    return [*zip(told[:-1], _painters(change), strict=False), (told[-1], _trued if told[1:] else _before)]
+
+
+def _painters(change: Change) -> list[Painter]:
+    """The pictures of an alteration but the last, which shows it trued."""
+    cut: list[Painter] = [_before, partial(_before, open_cut=True)]
+    new_grain = partial(_redrawn, grain=True)
+    if change.kind in ("open", "close", "spread", "overlap", "widen", "fold out"):
+        return [*cut, _joined, partial(_joined, grain=True)]
+    if change.kind == "slide":
+        return [*cut, _slid, new_grain]
+    if change.kind == "grain":
+        return [_marked, new_grain]
+    return [_before if change.kind == "slit" else _marked, _redrawn, new_grain]
+
+
+def _before(figure: Figure, change: Change, hinges: Sequence[Array] = (), *, open_cut: bool = False) -> None:
+    """The piece as it is, with the line to cut along, or the line that the edge will take; `open_cut`: as it is cut."""
+    cut = change.cut
+    figure.ground(change.old)
+    figure.grain(change.old.grain)
+    figure.word_along(change.old.grain, "grain", SHARES)
+    if cut is None:
+        figure.outline(change.new, "cut")
+    else:
+        figure.line(cut.line, "part" if open_cut else "cut", 0.9 if open_cut else None)
+        figure.cut_word(cut)
+        hinges = [cut.end] if open_cut and cut.hinged else hinges
+    _hinge_rings(figure, hinges)
+
+
+def _joined(figure: Figure, change: Change, *, grain: bool = False) -> None:
+    """Both parts as the alteration lays them, with the amount; or with the grainline, and what is drawn on afterwards."""
+    cut = change.cut
+    assert cut is not None and change.lower is not None and change.upper is not None
+    gap = change.added if change.opened else change.removed
+    figure.hatch(gap.difference(change.extra), cross=not change.opened)
+    figure.edges(change.lower, change.upper)
+    if not (grain and cut.hinged) or change.extra.is_empty:
+        moved = tuple(Dart.of(cut.move(dart.ends)) for dart in change.old.darts)
+        figure.darts(replace(change.old, darts=moved))
+    else:
+        figure.darts(change.new)
+        figure.hatch(change.extra, cross=False)
+        figure.outline(change.new, "new")
+        figure.amounts(replace(change, marks=change.marks[1:]))
+    if cut.hinged:
+        figure.hinge(cut.end)
+    if not grain:
+        figure.amounts(replace(change, marks=change.marks[:1]))
+        return
+    if change.old_grain is not None:
+        figure.line(change.old_grain, "old")
+    figure.grain(change.grain)
+    figure.word_along(change.grain, "grain", (0.3, 0.5, 0.2, 0.7, 0.8))
+
+
+def _slid(figure: Figure, change: Change) -> None:
+    """The section slid along its cut."""
+    cut = change.cut
+    assert cut is not None
+    below, above = parted(Polygon(change.old.outline), cut)
+    tip = Point(*change.marks[0].a)
+    section = min([*get_parts(below), *get_parts(above)], key=tip.distance)
+    moved = shapely.transform(section, cut.move)
+    figure.outline(change.old, "old")
+    figure.edges(Polygon(change.old.outline).difference(section.buffer(0.01)), moved)
+    start, tip = (figure.view.xy(cut.start + (cut.end - cut.start) * share) for share in (0.35, 0.75))
+    figure.pen.arrow(tip, start)
+    figure.amounts(change)
+
+
+def _marked(figure: Figure, change: Change) -> None:
+    """The piece before, with the amounts marked on it."""
+    figure.ground(change.old)
+    if change.kind in ("grain", "swing"):
+        figure.grain(change.old.grain)
+    for mark in change.marks:
+        figure.pen.dot(figure.view.xy(mark.b), 0.8, 0.0, "mark")
+    figure.amounts(change)
+
+
+def _redrawn(figure: Figure, change: Change, *, grain: bool = False) -> None:
+    """Old and new lines with the strip between them."""
+    figure.lines_of(replace(change, cut=None, grain=change.grain if grain else points([[0, 0], [0, 0]])))
+    if grain:
+        figure.word_along(change.grain, "grain", (0.5, 0.3, 0.2, 0.7, 0.8))
+
+
+def _trued(figure: Figure, change: Change) -> None:
+    """The piece afterwards, the trued seams drawn thick and named."""
+    piece, _ = true_piece(change.new)
+    figure.ground(piece)
+    figure.grain(change.grain)
+    for seam in change.true:
+        figure.line(piece.seams[seam], "new", 0.8)
+    for seam in change.true:
+        figure.word_along(piece.seams[seam], piece.part.word(seam), SHARES)
+
+
+# -- before and after --------------------------------------------------------------------------------------------------
+
+
+def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tuple[tuple[Drawing, ...], str]:
+    """The drawings of an alteration of a pattern before and after, each titled with what to do; and which pieces they stand for.
+
+    None where the paper stays as it is. `hinged`: something stays joined.
+    """
+    changes = changes_of(pattern, step, units)
+    if not changes or changes[0].kind == "none":
+        return (), ""
+    change = replace(changes[0], new=true_piece(changes[0].new)[0])
+    hinges = _hinges(change) if hinged else []
+    box = _with_grain(place_of(change), change)
+    cell = fitted(box, (0.0, 0.0, WIDE, HIGH), PAD, snug=True).clip
+    told = captions(change)
+    first = 1 if len(told) == 5 else 0  # before anything is laid or redrawn
+    found = []
+    for when, paint, caption in (
+        ("before", _before, told[first]),
+        ("after", _after, told[min(first + 1, len(told) - 1)]),
+    ):
+        pen = Pen(cell[2], cell[3], hatching=1.2)
+        paint(Figure(pen, fitted(box, cell, PAD)), change, hinges)
+        words = f"The {change.name}, {when}. {caption}"
+        found.append(pen.done(words, words))
+    alike = f"The {change.name} is drawn; the {changes[1].name} is done alike." if len(changes) > 1 else ""
+    return tuple(found), alike
+
+
+def _after(figure: Figure, change: Change, hinges: Sequence[Array]) -> None:
+    """The piece as it becomes over the old one, with what is added or lies double, and how much."""
+    figure.lines_of(replace(change, cut=None))
+    figure.amounts(change)
+    _hinge_rings(figure, hinges)
+    figure.word_along(change.grain, "grain", SHARES)
+
+
+def _hinge_rings(figure: Figure, hinges: Sequence[Array]) -> None:
+    left, top, right, bottom = figure.view.clip
+    places = [(one, *figure.view.xy(one)) for one in hinges]
+    inside = [one for one, x, y in places if left <= x <= right and top <= y <= bottom]
+    for one in inside:
+        figure.hinge(one)
+    for one in inside[:1]:
+        figure.hinge_word(one)
+
+
+def _hinges(change: Change) -> list[Array]:
+    """Where the paper stays: the hinge of the cut, or the places at which the new edge leaves the old one."""
+    if change.cut is not None and change.cut.hinged:
+        return [change.cut.end]
+    found: list[Array] = [
+        one.tip
+        for one, other in zip(change.old.darts, change.new.darts, strict=False)
+        if change.kind == "darts" and max(apart(one.left, other.left), apart(one.tip, other.tip)) > _ON
+    ]
+    kept = LinearRing(change.new.outline).intersection(LinearRing(change.old.outline).buffer(_ON))
+    for at in (np.array([end.x, end.y]) for end in get_parts(kept.boundary)):
+        if all(apart(at, one) > _APART for one in found):
+            found.append(at)
+    moved = [end for mark in change.marks for end in (mark.a, mark.b)]
+    near = max(_NEAR, 2 * change.amount)
+    return [at for at in found if all(apart(at, end) > near for end in moved)] or found
+
+
+def _with_grain(box: Box, change: Change) -> Box:
+    """A part of the piece, made wider until the grainline before and after runs through it."""
+    left, low, right, high = box
+    for grain in (change.old.grain, change.grain):
+        ends = grain[np.argsort(grain[:, 1])]
+        at = np.interp([max(low, ends[0, 1]), min(high, ends[-1, 1])], ends[:, 1], ends[:, 0])
+        left, right = min(left, float(at.min()) - 8.0), max(right, float(at.max()) + 8.0)
+        if ends[0, 1] > high - 20.0 or ends[-1, 1] < low + 20.0:  # it begins or ends before this part
+            low, high = min(low, float(ends[-1, 1]) - 60.0), max(high, float(ends[0, 1]) + 60.0)
+    return left, low, right, high

@@ -187,9 +187,11 @@ class Piece:
 
     @property
     def grain(self) -> Array:
-        """The grainline as files have it, (2, 2) points from nearly the bottom to nearly the top."""
-        low, high = float(self.outline[:, 1].min()), float(self.outline[:, 1].max())
-        return points([[self.grain_x, low + (high - low) * share] for share in (0.05, 0.95)])
+        """The grainline as it is drawn, (2, 2) points from a little above the bottom to a little below the waist."""
+        low, x, waist = float(self.outline[:, 1].min()), self.grain_x, self.top
+        crossed = waist[0, 0] <= x <= waist[-1, 0]
+        top = float(np.interp(x, waist[:, 0], waist[:, 1]) if crossed else waist[:, 1].min())
+        return points([[x, low + (top - low) * 0.06], [x, top - (top - low) * 0.02]])
 
     def corner(self, name: str) -> Array:
         """A landmark: the point where its seam begins."""

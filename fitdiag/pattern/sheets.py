@@ -15,7 +15,6 @@ import shapely
 from shapely import LineString, Polygon, affinity, box, get_parts
 
 from fitdiag.pattern import ink
-from fitdiag.pattern.change import grain_of
 from fitdiag.pattern.draw import View
 from fitdiag.pattern.garment import arc, off, unfolded
 from fitdiag.pattern.ink import LABEL, XY, Box, Item, Letters, Pen, Spot, clipped, corners
@@ -41,7 +40,7 @@ RULE = "Print at 100 %, no scaling; measure the square."
 
 
 def pdf_sheets(
-    what: Pattern | Piece, paper: Paper = "a4", overlap_mm: float = 10.0, units: Units = "cm", day: str = "",
+    pattern: Pattern, paper: Paper = "a4", overlap_mm: float = 10.0, units: Units = "cm", day: str = "",
     more: Sequence[Piece] = (),
 ) -> bytes:  # fmt: skip
     """Pieces at full scale on as many pages as they need; the first page says how to print and join them.
@@ -55,13 +54,11 @@ def pdf_sheets(
         raise stop("overlap", wrong, hint="10 mm is enough for glue or tape")
     wide, high = PAPERS[paper]
     room = (wide - 2 * MARGIN_MM, high - 2 * MARGIN_MM)
-    pieces: list[tuple[Piece, Side]] = [(what, "both")] if isinstance(what, Piece) else list(what.cut())
-    pieces += [(piece, "both") for piece in more]
-    title = (what.note if isinstance(what, Piece) else what.title) or "Pattern"
-    grids = [tiles(piece, room, overlap_mm, side) for piece, side in pieces]
+    grids = [tiles(piece, room, overlap_mm, side) for piece, side in pattern.cut()]
+    grids += [tiles(piece, room, overlap_mm) for piece in more]
+    title, mark = pattern.title or "Pattern", stamp(pattern, units, day)
+    told = (whose(pattern, day), *history(pattern, units))
     pdf = document(title, (wide, high))
-    mark = "" if isinstance(what, Piece) else stamp(what, units, day)
-    told = () if isinstance(what, Piece) else (whose(what, day), *history(what, units))
     pages = (_page(grid, tile, mark) for grid in grids for tile in grid.tiles)
     cover = _cover(title, grids, room, paper, units, [line for line in told if line])
     for items in (cover, *pages, *_enlarged(grids, room, units, mark)):
@@ -168,7 +165,7 @@ def _lines(piece: Piece, side: Side) -> Iterator[tuple[str, Array, str, str]]:
     for dart in piece.darts:
         yield "dart", dart.ends, "dart", "line"
         yield "old", np.array([(dart.left + dart.right) / 2, dart.tip]), "", ""
-    yield "grain", grain_of(piece), "grain", "line"
+    yield "grain", piece.grain, "grain", "line"
     for seam in piece.part.seams:
         folded = ", on the fold" if seam == piece.part.fold and side == "both" else ""
         yield "", piece.seams[seam], piece.part.word(seam) + folded, "seam"

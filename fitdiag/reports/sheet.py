@@ -17,11 +17,11 @@ from markupsafe import Markup
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.pattern.blocks import usual_block
+from fitdiag.pattern.draw import states_of
 from fitdiag.pattern.garment import garment_of
 from fitdiag.pattern.ink import Drawing, svg
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern
-from fitdiag.pattern.strips import states_of
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.report import counted
@@ -237,14 +237,11 @@ def pictures_of(
     except ProblemsFoundError:
         return (), "There is no drawing of this one; go by the steps.", pattern
     hinge = base.alterations[item.alteration].operation.hinge
-    states = states_of(pattern, step, units, hinged=not hinge.startswith("none"))
-    alike = bool(states and states[0].alike)
-    drawn = f"The {states[0].piece} is drawn; the {states[0].alike} is done alike." if alike else ""
+    drawings, alike = states_of(pattern, step, units, hinged=not hinge.startswith("none"))
     pictures = (
-        Picture(whole_amounts(one.caption), replace(one.drawing, title=f"Change {item.rank}: {one.caption}"))
-        for one in states
+        Picture(whole_amounts(one.title), replace(one, title=f"Change {item.rank}: {one.title}")) for one in drawings
     )
-    return tuple(pictures), drawn, step.pattern
+    return tuple(pictures), alike, step.pattern
 
 
 # ------------------------------------------------------------------------------------------------------- the page
