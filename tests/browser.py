@@ -11,15 +11,9 @@ from typing import Any
 import pytest
 
 ARGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
 WIDE = {"width": 1280, "height": 900}
 AT_HOME = ("file:", "data:", "blob:", "about:")
 

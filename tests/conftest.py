@@ -14,12 +14,12 @@ import pytest
 import typer.main
 from browser import blank, browser, idle, open_page
 from hypothesis import settings
+from running import Shell, ended
 from shelf import FOR_ALL, hurry_documents, put_on
 
-from fitdiag.cli.main import run
 from fitdiag.knowledge import cache as rule_cache
 from fitdiag.knowledge.folders import garments, rules_for
-from fitdiag.knowledge.load import default_rules
+from fitdiag.knowledge.load import default_rules, load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml
 
@@ -59,6 +59,12 @@ def own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         for name in ("XDG_CACHE_HOME", "XDG_STATE_HOME", "LOCALAPPDATA"):
             patch.setenv(name, str(tmp_path_factory.mktemp("cache")))
         yield
+
+
+@pytest.fixture(scope="session")
+def base() -> RuleBase:
+    """The shipped rules for trousers."""
+    return load_rules()
 
 
 @pytest.fixture(scope="session")
@@ -127,17 +133,14 @@ def copied(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 
 
 @pytest.fixture
-def shell(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> Callable[..., tuple[int, str, str]]:
+def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
     """Runs a command in an empty folder, in 80 columns; exit code, output, errors."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")
 
     def call(*arguments: str) -> tuple[int, str, str]:
-        with pytest.raises(SystemExit) as ended:
-            run(list(arguments))
+        code = ended(*arguments)
         said = capsys.readouterr()
-        return int(ended.value.code or 0), said.out, said.err
+        return code, said.out, said.err
 
     return call

@@ -8,22 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from expected import INCH, rule, top
-from paper import (
-    HAND,
-    TOL,
-    Case,
-    Map,
-    Pair,
-    Paper,
-    cross,
-    crossings,
-    fitted,
-    off,
-    shift,
-    slope,
-    unit,
-    x_at,
-)
+from paper import HAND, TOL, Case, Map, Pair, Paper, cross, crossings, fitted, off, shift, slope, unit, x_at
 from shapely import LineString
 
 HEM = 0.0

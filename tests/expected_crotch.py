@@ -8,21 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from expected import one_bump, point_level, rule, top, waist_level
-from paper import (
-    HAND,
-    TOL,
-    Case,
-    Pair,
-    apart,
-    cross,
-    crossings,
-    length,
-    off,
-    shift,
-    slope,
-    unit,
-    x_at,
-)
+from paper import HAND, TOL, Case, Pair, apart, cross, crossings, length, off, shift, slope, unit, x_at
 
 HEM = 0.0
 

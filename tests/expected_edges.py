@@ -8,17 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from expected import bare, point_level, rule, waist_level
-from paper import (
-    HAND,
-    TOL,
-    Case,
-    Pair,
-    fitted,
-    length,
-    off,
-    unit,
-    x_at,
-)
+from paper import HAND, TOL, Case, Pair, fitted, length, off, unit, x_at
 
 HEM = 0.0
 

@@ -8,14 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from expected import bare, one_bump, point_level, rule, waist_level
-from paper import (
-    TOL,
-    Case,
-    Pair,
-    apart,
-    slope,
-    unit,
-)
+from paper import TOL, Case, Pair, apart, slope, unit
 
 HEM = 0.0
 

@@ -16,11 +16,7 @@ ANEW = ("memory.py", "mutants.py", "startup.py")  # what is loaded already would
 @pytest.mark.parametrize(
     ("name", "arguments", "rows"),
     [
-        (
-            "diagnosis.py",
-            ["--cases", "1"],
-            ["posterior, ours", "posterior and gains, ours", "largest difference"],
-        ),
+        ("diagnosis.py", ["--cases", "1"], ["posterior, ours", "posterior and gains, ours", "largest difference"]),
         (
             "interview.py",
             ["--clients", "2"],
@@ -31,11 +27,7 @@ ANEW = ("memory.py", "mutants.py", "startup.py")  # what is loaded already would
                 "lines typed",
             ],
         ),
-        (
-            "learn.py",
-            ["--logs", "60"],
-            ["error, all links", "log-loss, numbers", "expected counts", "EM over"],
-        ),
+        ("learn.py", ["--logs", "60"], ["error, all links", "log-loss, numbers", "expected counts", "EM over"]),
         ("cases.py", ["--cases", "3", "--runs", "1"], ["plain walk", "case list", "ratio", "the whole command"]),
         pytest.param(
             "photos.py",

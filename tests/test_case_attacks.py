@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -12,6 +11,7 @@ import pexpect
 import pytest
 from forked import at_terminal
 from form_block import packed
+from running import Shell
 
 from fitdiag.cli.forms import token
 from fitdiag.cli.photo import take_pictures
@@ -25,7 +25,6 @@ BACK = f"back={SAMPLES / 'lamplighter-pictures' / 'back.jpg'}"
 SEEN = str(SAMPLES / "lamplighter-forms" / "round-1-seen.yaml")
 TUCK = "tuck-across-back-hip"
 CASE = Path("cases/x")
-Shell = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture

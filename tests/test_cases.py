@@ -28,7 +28,6 @@ from fitdiag.cli.case_list import list_lines, show_list
 from fitdiag.cli.commands import app_of
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.reading import file_text
 from fitdiag.knowledge.strict_yaml import parse_yaml
@@ -65,12 +64,6 @@ from fitdiag.units import parse_length
 
 DAY = date(2026, 11, 2)
 MANY = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rules."""
-    return load_rules()
 
 
 def begin(parent: Path, name: str = "the lamplighter", **more: Any) -> Case:

@@ -19,7 +19,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from fitdiag.knowledge.findings import SEVERITIES, Finding
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import BEGIN, FEELS, LARGEST, LONGEST_WORDS, SCHEMA, Form, client_form, read_form
@@ -34,12 +33,6 @@ QUESTIONS = (
 )  # fmt: skip
 ADVISED = (("lengthen-back-crotch", 19.05), ("raise-centre-back-waist", None))
 HOSTILE = '</script><script>window.bad=1</script><img src=x onerror="window.bad=1">{{ 7*7 }}'
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rule base."""
-    return load_rules()
 
 
 def page_of(base: RuleBase, folder: Path, **changes: Any) -> str:
@@ -87,11 +80,7 @@ def fault(text: str, base: RuleBase) -> str:
 # ----------------------------------------------------------------------------------------------------- the page
 
 
-def test_filled_by_touch_on_a_small_phone(
-    open_page: Callable[..., Any],
-    base: RuleBase,
-    tmp_path: Path,
-) -> None:
+def test_filled_by_touch_on_a_small_phone(open_page: Callable[..., Any], base: RuleBase, tmp_path: Path) -> None:
     """At 320 px everything can be tapped, nothing runs off the side, and pasted text and saved file give the same form."""
     page = open_page(
         page_of(base, tmp_path),
@@ -266,9 +255,7 @@ def test_nothing_hostile_runs_and_no_code_shows(open_page: Callable[..., Any], b
 
 
 def test_no_serious_findings_of_a_general_accessibility_checker(
-    open_page: Callable[..., Any],
-    base: RuleBase,
-    tmp_path: Path,
+    open_page: Callable[..., Any], base: RuleBase, tmp_path: Path
 ) -> None:
     """axe-core finds nothing serious or critical, on the open form and on the filled one."""
     page = open_page(page_of(base, tmp_path, units="cm"), bypass_csp=True)

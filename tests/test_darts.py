@@ -6,21 +6,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from running import ended
 from trousers import Measures, draft
 
-from fitdiag.cli.main import run
 from fitdiag.pattern.formats import pattern_to_text
 from fitdiag.pattern.piece import Dart, Piece, faults
 from fitdiag.pattern.waist import eased, moved, ordered, split, turned
 from fitdiag.problems import ProblemsFoundError
 
 BACK = draft(Measures(waist=680, hip=940, rise=280, waist_to_hip=206, waist_to_floor=1040, bottom=220)).back
-
-
-def ended(*arguments: str) -> int:
-    with pytest.raises(SystemExit) as stopped:
-        run(list(arguments))
-    return int(stopped.value.code or 0)
 
 
 def angle(dart: Dart) -> float:

@@ -10,15 +10,7 @@ from math import inf, log, log2, prod
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from reference import (
-    PRIORS,
-    Reference,
-    chance_absent,
-    draw_client,
-    draw_network,
-    enumerated,
-    enumerated_gains,
-)
+from reference import PRIORS, Reference, chance_absent, draw_client, draw_network, enumerated, enumerated_gains
 
 from fitdiag.diagnosis.arrays import Arrays
 from fitdiag.diagnosis.belief import (
@@ -34,18 +26,11 @@ from fitdiag.diagnosis.belief import (
 from fitdiag.diagnosis.exact import WIDEST, Evidence, Lists, Network, Posterior, Sweep, TooWideError
 from fitdiag.diagnosis.survey import close_pairs, deciding_links, separation, widths
 from fitdiag.knowledge.findings import BOTH_SIDES_DIFFER, Done, Finding, Findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 
 RARE = (1e-4, 1e-3, 0.01, 0.1)
 ARRAYS_FROM = 9  # from this width on numpy takes over; both ways must be met by the drawn cases
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rule base."""
-    return load_rules()
 
 
 def worst(one: list[float], other: list[float]) -> float:

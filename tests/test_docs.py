@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 import typer
+from running import ended
 
 from fitdiag.cli.commands import app_of
-from fitdiag.cli.main import run
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import parse_yaml
@@ -88,9 +88,7 @@ def test_the_pattern_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pyt
     (tmp_path / "findings.yaml").write_text(blocks("yaml")[0], encoding="utf-8")
     block = next(block for block in blocks("sh") if "pattern draft" in block)
     for line in block.strip().splitlines():
-        with pytest.raises(SystemExit) as ended:
-            run(shlex.split(line)[1:])
-        assert ended.value.code == 0, line
+        assert 0 == ended(*shlex.split(line)[1:]), line
 
 
 @pytest.mark.parametrize("begins", ["fitdiag photo measure", "fitdiag case new"])
@@ -105,9 +103,7 @@ def test_the_walk_throughs_of_the_readme_run(tmp_path: Path, monkeypatch: pytest
     block = next(block for block in blocks("sh") if block.startswith(begins))
     for line in block.strip().splitlines():
         if "interview" not in line:
-            with pytest.raises(SystemExit) as ended:
-                run(shlex.split(line)[1:])
-            assert ended.value.code == 0, line
+            assert 0 == ended(*shlex.split(line)[1:]), line
 
 
 def test_the_rule_names_in_the_documents_exist() -> None:

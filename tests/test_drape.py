@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
+from running import ended
 from trousers import Measures, draft
 
-from fitdiag.cli.main import run
 from fitdiag.drape import settle as settling
 from fitdiag.drape.body import Model, body_of
 from fitdiag.drape.cloth import GRAVITY, Cloth, Sheet
@@ -361,9 +361,7 @@ def test_the_command_drapes_draws_and_tells(
     file.write_text(pattern_to_text(block))
     out = tmp_path / "next.html"
     arguments = ["drape", str(file), "--body-measure", "hip=94cm", "--body", "flat-seat", "--quick"]
-    with pytest.raises(SystemExit) as stopped:
-        run([*arguments, "--do", "lengthen-back-crotch=2 cm", "--json", "--to", str(out)])
-    assert stopped.value.code == 0
+    assert 0 == ended(*arguments, "--do", "lengthen-back-crotch=2 cm", "--json", "--to", str(out))
     data = json.loads(capsys.readouterr().out)
     assert data["after"]["readings"]["dip-centre-back"] > data["before"]["readings"]["dip-centre-back"] + 3
     assert "no real garment" in data["limits"]
@@ -390,9 +388,7 @@ def test_bad_arguments_get_one_clear_message(
     file = tmp_path / "block.yaml"
     file.write_text(pattern_to_text(block))
     measures = [] if "--body-measure" in arguments else ["--body-measure", "hip=94cm"]
-    with pytest.raises(SystemExit) as stopped:
-        run(["drape", str(file), *measures, *arguments])
-    assert stopped.value.code == 1
+    assert 1 == ended("drape", str(file), *measures, *arguments)
     assert told in capsys.readouterr().err
 
 
@@ -449,9 +445,7 @@ def thrown(block: Pattern, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> P
 
 def test_the_list_shows_what_simulated_cloth_shows(thrown: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Beside each alteration what changes, and once what a simulation cannot say; in JSON too."""
-    with pytest.raises(SystemExit) as stopped:
-        run(["diagnose", "findings.yaml", "--pattern", "thrown.yaml", "--drape", "--json"])
-    assert stopped.value.code == 0
+    assert 0 == ended("diagnose", "findings.yaml", "--pattern", "thrown.yaml", "--drape", "--json")
     data = json.loads(capsys.readouterr().out)["simulated"]
     assert data["grade"] == "simulated"
     before, after = (stage["readings"]["dip-centre-back"] for stage in data["stages"][:2])
@@ -470,9 +464,7 @@ def test_draping_a_plan_needs_a_pattern_and_a_hip(thrown: Path, capsys: pytest.C
         (thrown / "findings.yaml").write_text(
             FINDINGS.replace("  body: {hip: 37 in, waist: 26 3/4 in}", "  body: {thigh: 21 in}")
         )
-        with pytest.raises(SystemExit) as stopped:
-            run(["diagnose", "findings.yaml", *arguments])
-        assert stopped.value.code == 1
+        assert 1 == ended("diagnose", "findings.yaml", *arguments)
         assert told in capsys.readouterr().err
 
 
@@ -486,9 +478,7 @@ def test_the_pages_of_a_case_carry_the_picture(thrown: Path, capsys: pytest.Capt
         [*new, "--photos-consent", "yes", "--keep-until", "2099-01-01"],
         ["review", "the prompter", "--findings", "findings.yaml", "--photo", f"back={back}", "--no-questions"],
     ):
-        with pytest.raises(SystemExit) as stopped:
-            run(arguments)
-        assert stopped.value.code == 0, capsys.readouterr().err
+        assert 0 == ended(*arguments), capsys.readouterr().err
     folder = thrown / "cases" / "the-prompter" / "round-01" / "documents"
     page = (folder / "client.html").read_text()
     assert "About how it should look then" in page and "not a photo and not you" in page
@@ -504,9 +494,7 @@ def test_the_pages_of_a_case_carry_the_picture(thrown: Path, capsys: pytest.Capt
 def test_explanations_are_draped_and_told(block: Pattern, thrown: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A dip of 3/4 in: a back that is too long, put into the right pattern, draws it; each sign stands beside what is drawn."""
     (thrown / "right.yaml").write_text(pattern_to_text(block))
-    with pytest.raises(SystemExit) as stopped:
-        run(["drape", "right.yaml", "--explain", "findings.yaml", "--json"])
-    assert stopped.value.code == 0
+    assert 0 == ended("drape", "right.yaml", "--explain", "findings.yaml", "--json")
     explanations = json.loads(capsys.readouterr().out)["explanations"]
     long = next(one for one in explanations if one["cause"] == "back-too-long-above-crotch")
     assert long["alteration"] == "lengthen-back-crotch"
@@ -544,17 +532,14 @@ def test_nudges_are_kept_by_round_and_taken_back(
 ) -> None:
     """A round written again replaces its own; the last round's go with one command; a broken file is told with its place."""
     monkeypatch.chdir(tmp_path)
-    with pytest.raises(SystemExit):
-        run(["case", "new", "the prompter", "--units", "cm", "--measure", "hip=94 cm"])
+    assert 0 == ended("case", "new", "the prompter", "--units", "cm", "--measure", "hip=94 cm")
     folder = tmp_path / "cases" / "the-prompter"
     case = open_case(folder)
     keep_nudges(case, 2, {"seat-out": -3.0})
     keep_nudges(case, 3, {"seat-out": -1.0, "crotch-lower": 2.0})
     keep_nudges(case, 3, {"seat-out": -2.0})
     assert together(nudges_of(case)) == {"seat-out": -5.0}
-    with pytest.raises(SystemExit) as stopped:
-        run(["case", "body", "the prompter", "--take-back"])
-    assert stopped.value.code == 0
+    assert 0 == ended("case", "body", "the prompter", "--take-back")
     assert "seat out -2 mm, taken back" in capsys.readouterr().out
     assert together(nudges_of(case)) == {"seat-out": -3.0}
     (folder / "simulated-body.yaml").write_text("schema: fitdiag.body/1\nnudges:\n  - {round: 2, part: nose, mm: 3}\n")
@@ -603,9 +588,7 @@ def test_simulated_lines_are_laid_over_a_picture(
     picture = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures" / "back.jpg"
     given = ["drape", str(thrown / "thrown.yaml"), "--body-measure", "hip=94cm", "--quick", "--photo", str(picture)]
     for ending, code in (([], 2), (["--to", str(tmp_path / "over.png")], 0)):
-        with pytest.raises(SystemExit) as stopped:
-            run([*given, *ending])
-        assert bool(stopped.value.code) == bool(code)
+        assert bool(code) == bool(ended(*given, *ending))
     assert "add --to over.png" in capsys.readouterr().err
     with Image.open(tmp_path / "over.png") as image:
         colours = {colour for _, colour in image.convert("RGB").getcolors(1 << 24) or []}

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import pytest
 from crash import in_child, warm
+from running import Shell
 from small_rules import good_files
 
 from fitdiag.knowledge.load import read_rules
@@ -24,7 +25,6 @@ from fitdiag.problems import command, harmless, one_line, shown_path
 
 SAMPLES = Path(__file__).parent.parent / "sample_sessions"
 PICTURES = SAMPLES / "lamplighter-pictures"
-Shell = Callable[..., tuple[int, str, str]]
 BLOCK = ("--waist", "68cm", "--hip", "94cm", "--rise", "28cm", "--waist-to-hip", "20.6cm", "--waist-to-floor", "104cm",
          "--bottom", "22cm")  # fmt: skip
 SEEN = "schema: fitdiag.findings/1\nsymptoms:\n  balance-lines-dip-to-back: {amount: 3/4 in}\n  seat-wedgie: no\n"
@@ -187,16 +187,9 @@ def test_hostile_names_are_shown_harmlessly_by_every_command(tmp_path: Path) -> 
     told("pattern", "draft", *BLOCK, "--out", f"{name}.json")
     told("pattern", "measure", f"{name}.json")
     told(
-        "pattern",
-        "draw",
-        f"{name}.json",
-        "--to",
-        f"{name}.svg",
-        "--client",
-        name,
-        "--do",
+        "pattern", "draw", f"{name}.json", "--to", f"{name}.svg", "--client", name, "--do",
         "tuck-across-back-hip=1/2 in",
-    )
+    )  # fmt: skip
     told("pattern", "read", f"{name}.json", "--out", f"{name}.dxf")
     told("pattern", "walk", f"{name}.json", "--to", f"{name} walked.svg")
     told("rules", "drawings", "--to", f"{name} drawn.html")

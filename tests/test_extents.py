@@ -32,12 +32,6 @@ Array = NDArray[np.float64]
 _GRID = {1: 1601, 2: 81}  # points of a direction, by the number of causes
 
 
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rules."""
-    return load_rules()
-
-
 # -- the numeric core against integration on a grid ------------------------------------------------------------------
 
 

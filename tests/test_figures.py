@@ -16,7 +16,6 @@ from pypdf import PdfReader
 
 from fitdiag.cli.rules import drawings
 from fitdiag.knowledge.folders import rules_for
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import numbered
 from fitdiag.knowledge.strict_yaml import read_yaml
@@ -26,12 +25,6 @@ from fitdiag.reports.signs import STRENGTHS, captions, drawn_symptoms, figure
 
 SVG = "{http://www.w3.org/2000/svg}"
 TESTS = frozenset(symptom for symptom in drawn_symptoms() if not captions(symptom)[0].startswith("As it should"))
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rule base."""
-    return load_rules()
 
 
 @cache

@@ -18,7 +18,6 @@ from fitdiag.interview.search import Words
 from fitdiag.interview.telling import CHOICES, Line, Pick
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.findings_file import read_findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.stations import TITLES
 from fitdiag.reports.report import make_report
@@ -30,11 +29,6 @@ from fitdiag.units import parse_length
 
 DIP = "balance-lines-dip-to-back"
 MM = 25.4
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    return load_rules()
 
 
 @pytest.fixture(autouse=True)

@@ -25,15 +25,7 @@ from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import default_rules, load_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.sessions.learn import (
-    Change,
-    gather,
-    known_causes,
-    learn_from,
-    patch,
-    read_session,
-    session_files,
-)
+from fitdiag.sessions.learn import Change, gather, known_causes, learn_from, patch, read_session, session_files
 from fitdiag.sessions.log import SCHEMA, read_log
 from fitdiag.sessions.replay import as_data, compare, compare_logs, opinion_of, told_difference
 from fitdiag.sessions.state import answer_event, fold
@@ -542,18 +534,8 @@ def test_the_json_report_is_one_object(tmp_path: Path, capsys: pytest.CaptureFix
     scores = data["scores"]
     assert scores["with_the_changes"]["answer_brier"] < scores["as_the_rules_stand"]["answer_brier"]
     assert {
-        "what",
-        "rule",
-        "from",
-        "to",
-        "learned",
-        "low",
-        "high",
-        "asked",
-        "seen",
-        "expected_there",
-        "expected_brought",
-    } == (set(data["changes"][0]) - {"symptom"})
+        "what", "rule", "from", "to", "learned", "low", "high", "asked", "seen", "expected_there", "expected_brought",
+    } == (set(data["changes"][0]) - {"symptom"})  # fmt: skip
 
 
 # -- a second opinion ------------------------------------------------------------------------------------------------------

@@ -10,7 +10,6 @@ import yaml
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.mail import read_mail, sentences
 from fitdiag.interview.search import Words
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.sessions.state import fold, offered_event
 
@@ -22,11 +21,6 @@ Crotch is fine. You had let the side seams out at the waist by 1/4 inch.
 --
 the thighs are too tight in this signature
 """
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    return load_rules()
 
 
 @pytest.fixture(scope="module")

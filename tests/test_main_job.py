@@ -7,8 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-
-from fitdiag.cli.main import run
+from running import ended
 
 WORKED = """
 schema: fitdiag.findings/1
@@ -33,9 +32,7 @@ def diagnose(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Any:
     def ask(findings: str, *options: str) -> Any:
         path = tmp_path / "findings.yaml"
         path.write_text(findings if "schema:" in findings else f"schema: fitdiag.findings/1\n{findings}")
-        with pytest.raises(SystemExit) as ended:
-            run(["diagnose", str(path), "--json", *options])
-        assert ended.value.code == 0
+        assert 0 == ended("diagnose", str(path), "--json", *options)
         return json.loads(capsys.readouterr().out)
 
     return ask

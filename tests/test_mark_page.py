@@ -86,10 +86,7 @@ class Marking:
         self.settle()
         box, shown = self.board.bounding_box(), self.board.evaluate("board => ({...board.dataset})")
         scale = float(shown["scale"])
-        return (
-            box["x"] + (x + 0.5) * scale + float(shown["left"]),
-            box["y"] + (y + 0.5) * scale + float(shown["top"]),
-        )
+        return (box["x"] + (x + 0.5) * scale + float(shown["left"]), box["y"] + (y + 0.5) * scale + float(shown["top"]))
 
     def settle(self) -> None:
         self.page.evaluate("new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")

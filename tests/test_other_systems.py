@@ -153,19 +153,9 @@ def _patch(*, links: bool) -> None:
         return lambda path, *given, **more: real[name](one_name(path), *given, **more)
 
     names = (
-        "open",
-        "replace",
-        "rename",
-        "unlink",
-        "remove",
-        "mkdir",
-        "rmdir",
-        "link",
-        "stat",
-        "lstat",
-        "scandir",
+        "open", "replace", "rename", "unlink", "remove", "mkdir", "rmdir", "link", "stat", "lstat", "scandir",
         "listdir",
-    )
+    )  # fmt: skip
     real = {name: getattr(os, name) for name in names}
     reads = io.open
     changed = {"open": opened, "replace": moved, "rename": moved, "unlink": removed, "remove": removed, "mkdir": made,

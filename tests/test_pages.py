@@ -424,10 +424,7 @@ def test_the_policy_lets_in_the_one_style_and_nothing_else(make: Callable[..., s
 @pytest.mark.parametrize("width", [320, pytest.param(390, marks=pytest.mark.long), 1280])
 @pytest.mark.parametrize("make", [client, fitter])
 def test_pages_fit_the_window_and_axe_finds_nothing_serious(
-    make: Callable[..., str],
-    width: int,
-    tmp_path: Path,
-    open_page: Callable[..., Any],
+    make: Callable[..., str], width: int, tmp_path: Path, open_page: Callable[..., Any]
 ) -> None:
     """No scrolling sideways, the style is used, no two elements share an id, and axe-core has no serious finding."""
     path = tmp_path / "page.html"

@@ -14,86 +14,61 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pypdf import PdfReader
+from running import Shell
 from test_main_job import WORKED
 
-from fitdiag.cli.main import run
 from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Carried
 from fitdiag.pattern.record import from_rows, row_of
 from fitdiag.problems import one_line
 
 BLOCK = [
-    "--waist",
-    "68 cm",
-    "--hip",
-    "94 cm",
-    "--rise",
-    "28 cm",
-    "--waist-to-hip",
-    "20.6 cm",
-    "--waist-to-floor",
-    "104 cm",
-    "--bottom",
-    "22 cm",
-]
+    "--waist", "68 cm", "--hip", "94 cm", "--rise", "28 cm", "--waist-to-hip", "20.6 cm", "--waist-to-floor",
+    "104 cm", "--bottom", "22 cm",
+]  # fmt: skip
 
 
-class Shell:
+class Work:
     """Runs commands in a folder; `ok` returns what was printed, `refused` the one clear message."""
 
-    def __init__(self, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        self.folder, self.capsys = folder, capsys
-
-    def _run(self, *arguments: str) -> tuple[int, str, str]:
-        self.capsys.readouterr()
-        with pytest.raises(SystemExit) as ended:
-            run(list(arguments))
-        shown = self.capsys.readouterr()
-        return int(ended.value.code or 0), shown.out, shown.err
+    def __init__(self, folder: Path, run: Shell) -> None:
+        self.folder, self.run = folder, run
 
     def ok(self, *arguments: str) -> str:
-        code, out, err = self._run(*arguments)
+        code, out, err = self.run(*arguments)
         assert (0, "") == (code, err)
         return out
 
     def refused(self, *arguments: str) -> str:
-        code, _, err = self._run(*arguments)
+        code, _, err = self.run(*arguments)
         assert code != 0
         assert "Traceback" not in err
         assert len(err.strip().splitlines()) == 1
         return err
 
 
-@pytest.fixture
-def shell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Shell:
+@pytest.fixture(name="shell")
+def at_work(tmp_path: Path, shell: Shell) -> Work:
     """A shell in an empty folder with a drafted block, and the same thrown off grain to 1 in."""
-    monkeypatch.chdir(tmp_path)
-    shell = Shell(tmp_path, capsys)
-    shell.ok("pattern", "draft", *BLOCK, "--out", "block.yaml")
-    shell.ok("pattern", "alter", "block.yaml", "--do", "lengthen-back-crotch=27.6 mm", "--out", "thrown.json")
-    return shell
+    work = Work(tmp_path, shell)
+    work.ok("pattern", "draft", *BLOCK, "--out", "block.yaml")
+    work.ok("pattern", "alter", "block.yaml", "--do", "lengthen-back-crotch=27.6 mm", "--out", "thrown.json")
+    return work
 
 
-def measures(shell: Shell, file: str) -> dict[str, float]:
+def measures(shell: Work, file: str) -> dict[str, float]:
     found: Any = json.loads(shell.ok("pattern", "measure", file, "--json"))
     return dict(found["measures_mm"])
 
 
-def test_one_command_prints_the_solved_plan(shell: Shell) -> None:
+def test_one_command_prints_the_solved_plan(shell: Work) -> None:
     """The worked case on a back with the grain at 1 in: amounts, before and after, and what each step is worth."""
     assert measures(shell, "thrown.json")["back grain to centre at waist"] == pytest.approx(25.4, abs=0.5)
     target = "back grain to centre at waist >= 2 in"
     shown = shell.ok(
-        "pattern",
-        "solve",
-        "thrown.json",
-        "--do",
-        "tuck-across-back-hip=3/4 in",
-        "--do",
-        "overlap-back-wedge",
-        "--until",
-        target,
-    )
+        "pattern", "solve", "thrown.json", "--do", "tuck-across-back-hip=3/4 in", "--do", "overlap-back-wedge",
+        "--until", target,
+    )  # fmt: skip
     for words in (
         "By itself 'Overlap a wedge where the back curve begins'",
         "The least change",
@@ -104,18 +79,10 @@ def test_one_command_prints_the_solved_plan(shell: Shell) -> None:
         assert words in shown
     joint = json.loads(
         shell.ok(
-            "pattern",
-            "solve",
-            "thrown.json",
-            "--do",
-            "tuck-across-back-hip=3/4 in",
-            "--do",
-            "overlap-back-wedge",
-            "--until",
-            target,
-            "--json",
+            "pattern", "solve", "thrown.json", "--do", "tuck-across-back-hip=3/4 in", "--do", "overlap-back-wedge",
+            "--until", target, "--json",
         )
-    )
+    )  # fmt: skip
     apart = json.loads(
         shell.ok("pattern", "solve", "thrown.json", "--do", "overlap-back-wedge", "--until", target, "--json")
     )
@@ -124,7 +91,7 @@ def test_one_command_prints_the_solved_plan(shell: Shell) -> None:
     assert joint["amounts_mm"]["overlap-back-wedge"] < apart["amounts_mm"]["overlap-back-wedge"] + missing
 
 
-def test_truing_is_a_step_of_its_own(shell: Shell) -> None:
+def test_truing_is_a_step_of_its_own(shell: Work) -> None:
     """Steps are trued, and it is said by how much each seam's length changes; `--as-cut` leaves them."""
     shown = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in")
     assert "after trueing" in shown
@@ -137,7 +104,7 @@ def test_truing_is_a_step_of_its_own(shell: Shell) -> None:
     assert "rued" not in left
 
 
-def test_shorter_is_a_negative_amount_where_the_trade_has_it(shell: Shell) -> None:
+def test_shorter_is_a_negative_amount_where_the_trade_has_it(shell: Work) -> None:
     """A leg is shortened by a negative amount; where the trade goes one way only that is refused in one message."""
     before = measures(shell, "block.yaml")
     shown = shell.ok("pattern", "alter", "block.yaml", "--do", "change-leg-length=-5cm", "--out", "short.yaml")
@@ -148,7 +115,7 @@ def test_shorter_is_a_negative_amount_where_the_trade_has_it(shell: Shell) -> No
     assert "one way only" in shell.refused("pattern", "alter", "block.yaml", "--do", "tuck-below-seat=-1/4 in")
 
 
-def test_one_side_is_altered_on_one_side(shell: Shell) -> None:
+def test_one_side_is_altered_on_one_side(shell: Work) -> None:
     """Width on one side asks for the side, adds to the hip once, and the sheets and files have a left and a right piece."""
     before = measures(shell, "block.yaml")["hip girth"]
     assert "one side only" in shell.refused("pattern", "alter", "block.yaml", "--do", "add-to-one-side=1cm")
@@ -167,7 +134,7 @@ def test_one_side_is_altered_on_one_side(shell: Shell) -> None:
     ("asked", "name"),
     [("lengthen-back-crotch=1cm left", "back crotch curve"), ("lengthen-back-extension=1cm right", "back extension")],
 )
-def test_a_change_on_one_side_is_told_of_that_side(shell: Shell, asked: str, name: str) -> None:
+def test_a_change_on_one_side_is_told_of_that_side(shell: Work, asked: str, name: str) -> None:
     """What one side gains stands under its name as `pattern measure` has it after; the other side stays."""
     side = asked.rpartition(" ")[2]
     shown = shell.ok("pattern", "alter", "block.yaml", "--do", asked, "--out", "one.yaml", "--units", "cm", "--as-cut")
@@ -187,7 +154,7 @@ def in_cm(text: str) -> float:
     return float(text.removesuffix(" cm"))
 
 
-def test_the_seams_are_walked(shell: Shell) -> None:
+def test_the_seams_are_walked(shell: Work) -> None:
     """The walk tells which inseam is longer, and where; after alterations only what has changed is told."""
     shell.ok("pattern", "alter", "block.yaml", "--do", "shorten-back-inseam=8 mm", "--out", "short.yaml")
     shown = shell.ok("pattern", "walk", "short.yaml", "--units", "cm", "--to", "walk.svg")
@@ -201,7 +168,7 @@ def test_the_seams_are_walked(shell: Shell) -> None:
     assert "Side seam: front and back agree" not in told
 
 
-def test_allowances_bands_and_amounts_as_given(shell: Shell) -> None:
+def test_allowances_bands_and_amounts_as_given(shell: Work) -> None:
     """Allowances go into every file, a band is printed with the sheets, 5/16 in stays 5/16 in."""
     shown = shell.ok("pattern", "alter", "block.yaml", "--do", "scoop-back-curve=5/16 in", "--out", "wide.dxf",
                      "--allowance", "15mm", "--allowance", "hem=4cm")  # fmt: skip
@@ -209,18 +176,9 @@ def test_allowances_bands_and_amounts_as_given(shell: Shell) -> None:
     assert dict(read_pattern("wide.dxf").back.allowance)["hem"] == pytest.approx(40.0, abs=0.01)
     assert read_pattern("wide.dxf").carried[0].amount == pytest.approx(7.938, abs=0.001)
     shell.ok(
-        "pattern",
-        "draw",
-        "wide.dxf",
-        "--sheets",
-        "a4",
-        "--to",
-        "x.pdf",
-        "--band",
-        "straight=4cm",
-        "--band",
+        "pattern", "draw", "wide.dxf", "--sheets", "a4", "--to", "x.pdf", "--band", "straight=4cm", "--band",
         "facing=6cm",
-    )
+    )  # fmt: skip
     words = "".join(page.extract_text() for page in PdfReader(shell.folder / "x.pdf").pages)
     assert "Waistband, cut 1" in words
     assert "Scoop the back crotch curve, 5/16 in" in words
@@ -230,7 +188,7 @@ def test_allowances_bands_and_amounts_as_given(shell: Shell) -> None:
     assert "wider than the hollow of the curve allows" in refused
 
 
-def test_targets_that_contradict_each_other_are_named(shell: Shell) -> None:
+def test_targets_that_contradict_each_other_are_named(shell: Work) -> None:
     """At least 3 in and at most 2 in of one measure are called a contradiction, with the pair."""
     refused = shell.refused("pattern", "solve", "block.yaml", "--do", "overlap-back-wedge",
                             "--until", "back hip >= 10 in", "--until", "back hip <= 9 in")  # fmt: skip
@@ -239,23 +197,18 @@ def test_targets_that_contradict_each_other_are_named(shell: Shell) -> None:
     assert "at most 9 in" in refused
 
 
-def test_out_of_reach_is_said_with_what_is_missing(shell: Shell) -> None:
+def test_out_of_reach_is_said_with_what_is_missing(shell: Work) -> None:
     """Within the limits of one round 3 in cannot be reached, and the list says by how much."""
     shown = shell.ok(
-        "pattern",
-        "solve",
-        "thrown.json",
-        "--do",
-        "overlap-back-wedge",
-        "--until",
+        "pattern", "solve", "thrown.json", "--do", "overlap-back-wedge", "--until",
         "back grain to centre at waist >= 3 in",
-    )
+    )  # fmt: skip
     assert "Not reached" in shown
     assert "cannot be reached without" in shown
 
 
 @pytest.mark.parametrize("name", ["tuck.svg", "tuck.pdf"])
-def test_another_command_writes_the_drawing(shell: Shell, name: str) -> None:
+def test_another_command_writes_the_drawing(shell: Work, name: str) -> None:
     """A drawing of the tuck, with its amount, and a strip of pictures."""
     for extra in ((), ("--strip",)):
         shell.ok(
@@ -267,14 +220,14 @@ def test_another_command_writes_the_drawing(shell: Shell, name: str) -> None:
             assert b"3/4 in" in written
 
 
-def test_sheets_are_written_for_both_papers(shell: Shell) -> None:
+def test_sheets_are_written_for_both_papers(shell: Work) -> None:
     """Full-scale sheets for A4 and Letter."""
     for paper in ("a4", "letter"):
         shell.ok("pattern", "draw", "block.yaml", "--sheets", paper, "--to", f"{paper}.pdf")
         assert (shell.folder / f"{paper}.pdf").read_bytes().startswith(b"%PDF")
 
 
-def test_formats_carry_the_same_pattern(shell: Shell) -> None:
+def test_formats_carry_the_same_pattern(shell: Work) -> None:
     """Through DXF and SVG and back every measure is the same to 0.02 mm."""
     before = measures(shell, "block.yaml")
     for name in ("block.dxf", "block.svg"):
@@ -285,18 +238,13 @@ def test_formats_carry_the_same_pattern(shell: Shell) -> None:
             assert after[measure] == pytest.approx(value, abs=0.02)
 
 
-def test_a_pattern_is_estimated_from_lengths(shell: Shell) -> None:
+def test_a_pattern_is_estimated_from_lengths(shell: Work) -> None:
     """The lengths of a pattern give an estimate back, marked as one."""
     found = measures(shell, "thrown.json")
     names = (
-        "back grain to centre at waist",
-        "back crotch curve",
-        "front crotch curve",
-        "back hip",
-        "front hip",
-        "back inseam",
-        "front inseam",
-    )
+        "back grain to centre at waist", "back crotch curve", "front crotch curve", "back hip", "front hip",
+        "back inseam", "front inseam",
+    )  # fmt: skip
     texts = [part for name in names for part in ("--length", f"{name}={found[name]:.1f} mm")]
     shown = shell.ok("pattern", "fit", *texts, "--out", "estimate.yaml")
     assert "estimate" in shown
@@ -322,14 +270,14 @@ def test_a_pattern_is_estimated_from_lengths(shell: Shell) -> None:
         (["pattern", "draft", "--waist", "68 mm", *BLOCK[2:]], "check the unit"),
     ],
 )
-def test_bad_arguments_get_one_clear_message(shell: Shell, arguments: list[str], words: str) -> None:
+def test_bad_arguments_get_one_clear_message(shell: Work, arguments: list[str], words: str) -> None:
     """Each mistake is answered in one line, exit code not 0, and nothing is written over."""
     before = (shell.folder / "block.yaml").read_bytes()
     assert words in shell.refused(*arguments)
     assert before == (shell.folder / "block.yaml").read_bytes()
 
 
-def test_the_list_says_what_becomes_of_the_pattern(shell: Shell) -> None:
+def test_the_list_says_what_becomes_of_the_pattern(shell: Work) -> None:
     """`diagnose --pattern` shows the measures that move before anyone cuts, and the overlap solved after the tuck."""
     (shell.folder / "findings.yaml").write_text(WORKED)
     shown = shell.ok("diagnose", "findings.yaml", "--pattern", "thrown.json")
@@ -345,7 +293,7 @@ def test_the_list_says_what_becomes_of_the_pattern(shell: Shell) -> None:
     assert found["warnings"]
 
 
-def test_history_names_the_round_that_threw_the_grain(shell: Shell) -> None:
+def test_history_names_the_round_that_threw_the_grain(shell: Work) -> None:
     """With the pattern as first cut, the earlier rounds are replayed, and the one that brought the grain nearer is named."""
     (shell.folder / "findings.yaml").write_text(
         WORKED.replace("round: 1}", "round: 2}\n  - {alteration: lengthen-rise, amount: 1/4 in, round: 1}")
@@ -357,7 +305,7 @@ def test_history_names_the_round_that_threw_the_grain(shell: Shell) -> None:
     assert any("Lengthen the back crotch" in text and "nearer" in text for text in found["warnings"])
 
 
-def test_a_shape_that_lengthening_breaks_is_warned_of(shell: Shell) -> None:
+def test_a_shape_that_lengthening_breaks_is_warned_of(shell: Work) -> None:
     """On a flat seat a step that brings the grainline nearer than 3 in is warned of."""
     from fitdiag.knowledge.findings import Findings
     from fitdiag.knowledge.load import load_rules
@@ -388,7 +336,7 @@ def unfolded(text: str) -> str:
     return " ".join(text.split())
 
 
-def test_an_amount_above_the_limit_is_carried_out_with_a_warning(shell: Shell) -> None:
+def test_an_amount_above_the_limit_is_carried_out_with_a_warning(shell: Work) -> None:
     """Above the limit of one round the fitter decides: it is done, and what one and all rounds should take is said."""
     limits = "one round takes at most 3/4 in, all rounds together 1 in"
     arguments = ("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=1 1/4 in", "--day", "2026-11-25")
@@ -402,7 +350,7 @@ def test_an_amount_above_the_limit_is_carried_out_with_a_warning(shell: Shell) -
     assert "limit" not in within
 
 
-def test_a_warning_of_an_amount_the_other_way_names_what_was_typed(shell: Shell) -> None:
+def test_a_warning_of_an_amount_the_other_way_names_what_was_typed(shell: Work) -> None:
     """The darts let out: the limit is that of the way back, but the alteration is the one typed, and both amounts have its sign."""
     shown = unfolded(shell.ok("pattern", "alter", "block.yaml", "--do", "deepen-darts=-1cm"))
     assert "Make the back darts deeper: -1 cm is beyond the limit, one round takes at most -0.75 cm" in shown
@@ -413,14 +361,14 @@ def test_a_warning_of_an_amount_the_other_way_names_what_was_typed(shell: Shell)
     )
 
 
-def test_an_absurd_amount_is_refused_with_the_limits(shell: Shell) -> None:
+def test_an_absurd_amount_is_refused_with_the_limits(shell: Work) -> None:
     """More than four times the limit of a round is a slip of the pen, in drawings and plans too."""
     for command in (("alter",), ("draw", "--to", "x.pdf"), ("solve", "--until", "back hip >= 10 in")):
         told = shell.refused("pattern", command[0], "block.yaml", "--do", "tuck-across-back-hip=10 in", *command[1:])
         assert f"{TUCK}: 10 in is far too much, one round takes at most 3/4 in" in told
 
 
-def test_a_draft_says_its_ease_and_where_its_grain_stands(shell: Shell) -> None:
+def test_a_draft_says_its_ease_and_where_its_grain_stands(shell: Work) -> None:
     """The ease is the pattern's girth less the body's, in words and in the data."""
     shown = unfolded(shell.ok("pattern", "draft", *BLOCK))
     found = json.loads(shell.ok("pattern", "draft", *BLOCK, "--json"))
@@ -442,7 +390,7 @@ def test_a_draft_says_its_ease_and_where_its_grain_stands(shell: Shell) -> None:
     ],
 )
 def test_measures_that_hardly_belong_together_are_warned_of_in_one_line(
-    shell: Shell, changed: dict[str, str], words: str
+    shell: Work, changed: dict[str, str], words: str
 ) -> None:
     """Exchanged or far out of proportion: the block is drafted all the same, and one line asks to look again."""
     given = dict(zip(BLOCK[::2], BLOCK[1::2], strict=True)) | changed
@@ -462,20 +410,20 @@ def test_measures_that_hardly_belong_together_are_warned_of_in_one_line(
         ("moon=1 in", "`fitdiag rules list alterations` lists all"),
     ],
 )
-def test_a_name_or_amount_that_is_missing_is_helped_with(shell: Shell, given: str, words: str) -> None:
+def test_a_name_or_amount_that_is_missing_is_helped_with(shell: Work, given: str, words: str) -> None:
     """The nearest two or three names and the command that lists all; never all of them."""
     told = shell.refused("pattern", "alter", "block.yaml", "--do", given)
     assert words in told
     assert len(told) < 260
 
 
-def test_a_title_is_as_good_as_an_id(shell: Shell) -> None:
+def test_a_title_is_as_good_as_an_id(shell: Work) -> None:
     """An alteration may be named by its title, as the lists print it."""
     by_id = shell.ok("pattern", "alter", "block.yaml", "--do", "tuck-across-back-hip=3/4 in")
     assert by_id == shell.ok("pattern", "alter", "block.yaml", "--do", f"{TUCK}=3/4 in")
 
 
-def test_measures_not_known_are_answered_with_those_that_are_near(shell: Shell) -> None:
+def test_measures_not_known_are_answered_with_those_that_are_near(shell: Work) -> None:
     """A slip in the name of a measure shows two or three names, in fit and in solve."""
     for told in (
         shell.refused("pattern", "fit", "--length", "back inseamm=30 in"),
@@ -488,7 +436,7 @@ def test_measures_not_known_are_answered_with_those_that_are_near(shell: Shell) 
         assert len(told) < 260
 
 
-def test_an_inch_run_speaks_inches_only(shell: Shell) -> None:
+def test_an_inch_run_speaks_inches_only(shell: Work) -> None:
     """No mm and no cm in what is said when amounts are in inches."""
     thrown = ("--do", "tuck-across-back-hip=1/2 in", "--do", "scoop-back-curve=1/4 in")
     for shown in (
@@ -511,7 +459,7 @@ def eighths(text: str) -> Fraction:
 
 @pytest.mark.parametrize("name", ["tuck-across-back-hip", "slide-crotch-section-down", "close-leg", "add-hip-width"])
 @pytest.mark.parametrize("amount", ["1/8 in", "3/8 in", "1/2 in"])
-def test_a_change_agrees_with_the_two_values_beside_it(shell: Shell, name: str, amount: str) -> None:
+def test_a_change_agrees_with_the_two_values_beside_it(shell: Work, name: str, amount: str) -> None:
     """Before plus change is after, in eighths of an inch; no change is called one, and no zero has a sign."""
     shown = shell.ok("pattern", "alter", "block.yaml", "--do", f"{name}={amount}", "--units", "in")
     start, seen = Fraction(0), 0
@@ -535,7 +483,7 @@ def printed(path: Path) -> list[str]:
     return [unfolded(page.extract_text()) for page in PdfReader(path).pages]
 
 
-def test_every_alteration_named_is_drawn_in_order(shell: Shell) -> None:
+def test_every_alteration_named_is_drawn_in_order(shell: Work) -> None:
     """Two alterations make two drawings; the title names both with their amounts, in order, in SVG and PDF."""
     for extra in ((), ("--strip",)):
         for kind in ("svg", "pdf"):
@@ -555,7 +503,7 @@ def test_every_alteration_named_is_drawn_in_order(shell: Shell) -> None:
             assert words in pages
 
 
-def test_printouts_say_what_was_altered_for_whom_and_when(shell: Shell) -> None:
+def test_printouts_say_what_was_altered_for_whom_and_when(shell: Work) -> None:
     """Every sheet of an altered pattern can be told from every other: client, day, and each alteration with its amount."""
     shell.ok("pattern", "draw", "block.yaml", *WORK, "--sheets", "a4", "--to", "sheets.pdf")
     cover, *sheets = printed(shell.folder / "sheets.pdf")
@@ -569,7 +517,7 @@ def test_printouts_say_what_was_altered_for_whom_and_when(shell: Shell) -> None:
 
 
 @pytest.mark.parametrize("kind", ["yaml", "json", "svg", "dxf"])
-def test_a_pattern_file_keeps_what_was_done(shell: Shell, kind: str) -> None:
+def test_a_pattern_file_keeps_what_was_done(shell: Work, kind: str) -> None:
     """Client, day and alterations go through every format, and the next drawing says what was done before."""
     for name in ("one", "same"):
         shell.ok("pattern", "alter", "block.yaml", *WORK, "--out", f"{name}.{kind}")
@@ -585,7 +533,7 @@ def test_a_pattern_file_keeps_what_was_done(shell: Shell, kind: str) -> None:
     assert f"Altered: {TUCK}, 3/4 in" in unfolded(shell.ok("pattern", "measure", f"one.{kind}", "--units", "in"))
 
 
-def test_a_file_of_many_alterations_names_each_mistake(shell: Shell) -> None:
+def test_a_file_of_many_alterations_names_each_mistake(shell: Work) -> None:
     """What was altered before is checked like the rest of a pattern file."""
     data = json.loads((shell.folder / "thrown.json").read_text())
     good = data["altered"][0]
@@ -597,11 +545,7 @@ def test_a_file_of_many_alterations_names_each_mistake(shell: Shell) -> None:
         assert words in shell.refused("pattern", "measure", "wrong.json")
 
 
-@given(
-    st.text(max_size=200),
-    st.floats(0.001, 3000.0),
-    st.dates(),
-)
+@given(st.text(max_size=200), st.floats(0.001, 3000.0), st.dates())
 def test_what_was_done_survives_a_row_of_text(title: str, amount: float, day: date) -> None:
     """In files that hold only texts an alteration is a row; whatever its title, the row is read back as it was."""
     done = Carried("tuck-across-back-hip", amount, one_line(title), day.isoformat())
@@ -617,7 +561,7 @@ def test_any_other_row_is_passed_over(text: str) -> None:
     assert () == from_rows([f"{text} | much | soon"])
 
 
-def test_a_pattern_stands_beside_what_drafts_give(shell: Shell) -> None:
+def test_a_pattern_stands_beside_what_drafts_give(shell: Work) -> None:
     """The metric block's extensions for hip 94 are 6.4 and 11.9 cm (English for clothing, part 3, worked out)."""
     measure = ("pattern", "measure", "block.yaml", "--body", "hip=94cm")
     given = json.loads(shell.ok(*measure, "--body", "waist=94cm", "--json"))["drafts"]
@@ -629,7 +573,7 @@ def test_a_pattern_stands_beside_what_drafts_give(shell: Shell) -> None:
     assert "1892" not in shown
 
 
-def test_what_lies_the_other_way_is_told_by_its_own_name(shell: Shell) -> None:
+def test_what_lies_the_other_way_is_told_by_its_own_name(shell: Work) -> None:
     """A front waist thrown forward is set forward by so much, not back by less than nothing; the measure keeps its id."""
     shell.ok("pattern", "alter", "block.yaml", "--do", "advance-centre-front=2 cm", "--out", "thrown.yaml", "--replace")
     shown = shell.ok("pattern", "measure", "thrown.yaml", "--body", "hip=94cm", "--body", "waist=94cm")
@@ -653,14 +597,14 @@ def test_what_lies_the_other_way_is_told_by_its_own_name(shell: Shell) -> None:
         ("pattern", "fit", "--length", "back hip=2"),
     ],
 )
-def test_a_bare_number_is_asked_back(shell: Shell, arguments: tuple[str, ...]) -> None:
+def test_a_bare_number_is_asked_back(shell: Work, arguments: tuple[str, ...]) -> None:
     """Without a unit nobody knows what was meant; with `--units` it counts in those."""
     assert "2 what? (write 2 cm or 2 in" in shell.refused(*arguments)
     by = ("pattern", "alter", "block.yaml", "--as-cut", "--do")
     assert shell.ok(*by, "lengthen-back-crotch=2", "--units", "cm") == shell.ok(*by, "lengthen-back-crotch=2 cm")
 
 
-def test_a_pattern_is_answered_in_the_units_it_was_drafted_in(shell: Shell) -> None:
+def test_a_pattern_is_answered_in_the_units_it_was_drafted_in(shell: Work) -> None:
     """Drafted in cm, measured and walked in cm; a file that does not say is answered in inches, and --units has the last word."""
     assert " in\n" not in shell.ok("pattern", "measure", "block.yaml")
     assert " cm" in shell.ok("pattern", "walk", "block.yaml")
@@ -672,7 +616,7 @@ def test_a_pattern_is_answered_in_the_units_it_was_drafted_in(shell: Shell) -> N
     assert " cm\n" not in shell.ok("pattern", "measure", "old.yaml")
 
 
-def test_a_waist_over_the_hip_in_two_units_is_refused(shell: Shell) -> None:
+def test_a_waist_over_the_hip_in_two_units_is_refused(shell: Work) -> None:
     """68 in beside 94 cm is a slip of the unit: nothing is drafted, and both are named."""
     told = shell.refused("pattern", "draft", "--waist", "68 in", *BLOCK[2:], "--out", "slip.yaml")
     assert "waist 68 in is larger than hip 94 cm" in told
@@ -680,14 +624,14 @@ def test_a_waist_over_the_hip_in_two_units_is_refused(shell: Shell) -> None:
     assert not (shell.folder / "slip.yaml").exists()
 
 
-def test_an_absurd_measure_is_named(shell: Shell) -> None:
+def test_an_absurd_measure_is_named(shell: Work) -> None:
     """A girth is not said to be a leg."""
     told = shell.refused("pattern", "draft", "--waist", "9999 cm", *BLOCK[2:])
     assert "waist: '9999 cm' is longer than any measure" in told
     assert "leg" not in told
 
 
-def test_a_corner_of_a_fresh_block_is_no_fault(shell: Shell) -> None:
+def test_a_corner_of_a_fresh_block_is_no_fault(shell: Work) -> None:
     """On a block that nobody altered a corner to be trued is told as how it is drafted; after an alteration it is to be redrawn."""
     fresh = unfolded(shell.ok("pattern", "walk", "block.yaml"))
     assert "degrees off one run, as the block is drafted; true it with the seams laid together." in fresh

@@ -285,13 +285,8 @@ def test_the_svg_is_well_formed_and_brings_nothing_along(
         assert title is not None and title.text and desc is not None and desc.text
         assert f"{title.get('id')} {desc.get('id')}" == root.get("aria-labelledby")
         assert {element.tag.removeprefix(SVG) for element in root.iter()} <= {
-            "svg",
-            "title",
-            "desc",
-            "rect",
-            "path",
-            "text",
-        }
+            "svg", "title", "desc", "rect", "path", "text",
+        }  # fmt: skip
         assert not re.search(r"href|url\(|<script|<style|\son\w+=|@import|data:", text)
         assert ["http://www.w3.org/2000/svg"] == re.findall(r"https?://[^\"]*", text)
         for colour in set(re.findall(r"#[0-9a-f]+", text)):
@@ -618,19 +613,9 @@ def test_the_words_on_the_sheets_are_those_of_the_pattern() -> None:
     found = printed(ALLOWED, "a4", 15.0)
     shown = {word.text for page_ in found[1:] for word in page_.words}
     assert {
-        "Front, cut 2",
-        "Back, cut 2",
-        "grain",
-        "hip",
-        "crotch",
-        "knee",
-        "dart",
-        "waist",
-        "hem",
-        "inseam",
-        "side seam",
-        "crotch curve",
-    } <= shown
+        "Front, cut 2", "Back, cut 2", "grain", "hip", "crotch", "knee", "dart", "waist", "hem", "inseam",
+        "side seam", "crotch curve",
+    } <= shown  # fmt: skip
     first = [word.text for word in found[0].words]
     for page_ in found[1:-1]:
         name = next(

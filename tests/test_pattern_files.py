@@ -649,10 +649,7 @@ HOSTILE_SVG: Mapping[str, tuple[Callable[[str], str], str]] = {
     "a missing seam": (lambda text: text.replace('class="hem"', "", 1), "the seams hem are missing"),
     "an open outline": (lambda text: text.replace("H 15", "H 25", 1), "'hem' ends 10.0 mm from"),
     "an open path": (lambda text: text.replace("V 0", "V 3", 1), "'centre' ends 3.0 mm from"),
-    "a million points": (
-        lambda text: text.replace("V 0", "l0 0" + " 0 1" * 1_000_000, 1),
-        f"{MOST_POINTS} points",
-    ),
+    "a million points": (lambda text: text.replace("V 0", "l0 0" + " 0 1" * 1_000_000, 1), f"{MOST_POINTS} points"),
     "a curve without end": (lambda text: text.replace("V 0", "C 1e6 0 -1e6 1e6 1e6 9e6 20 0", 1), "is damaged near"),
     "a wild curve": (
         lambda text: text.replace('width="300mm" height="1100mm"', 'width="9e6mm" height="9e6mm"'),
@@ -691,10 +688,7 @@ HOSTILE_SVG: Mapping[str, tuple[Callable[[str], str], str]] = {
     "a size of nothing": (lambda text: text.replace("0 0 300 1100", "0 0 0 0"), "how large it is|counts in pixels"),
     "a bad number": (lambda text: text.replace("h 200", "h 1e400", 1), "the seams waist are missing|lie nowhere"),
     "a bad path": (lambda text: text.replace("h 200", "X 200", 1), "is damaged near"),
-    "a bad transform": (
-        lambda text: text.replace('class="front"', 'class="front" transform="squash(3)"'),
-        ".",
-    ),
+    "a bad transform": (lambda text: text.replace('class="front"', 'class="front" transform="squash(3)"'), "."),
     "transforms that explode": (
         lambda text: text.replace('<path class="waist"', '<g transform="scale(1e7)">' * 20 + '<path class="waist"', 1),
         "lie nowhere|measures|can be read",

@@ -7,15 +7,14 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable
 from pathlib import Path
 
 import ezdxf
 import pytest
 from pattern_file_set import EITHER, READ, REFUSE, TOLD, Sample, all_files
 from pattern_shapes import TRUTH
+from running import Shell
 
-Shell = Callable[..., tuple[int, str, str]]
 FILES = {sample.name: sample for sample in all_files()}
 CLOSE_MM = 0.3
 

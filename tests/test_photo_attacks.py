@@ -6,7 +6,6 @@ import json
 import math
 import shutil
 import warnings
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from running import Shell
 
 from fitdiag.photos.combine import measure_all, together
 from fitdiag.photos.marks import GRAINS, LINES, VIEWS, as_json, parse_marks, read_marks
@@ -23,7 +23,6 @@ from fitdiag.problems import ProblemsFoundError
 
 PICTURES = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures"
 BACK = str(PICTURES / "back.jpg")
-Shell = Callable[..., tuple[int, str, str]]
 
 
 def marks_of(width: int = 200, height: int = 200, **more: Any) -> str:

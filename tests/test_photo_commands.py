@@ -7,19 +7,18 @@ import io
 import json
 import re
 import shutil
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
+from running import Shell
 
 from fitdiag.diagnosis.belief import likelihood
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.combine import Together
 from fitdiag.photos.marks import Marks, Sheet, as_json, parse_marks, read_marks
@@ -28,13 +27,6 @@ from fitdiag.sessions.from_photos import findings_from
 from fitdiag.sessions.state import offered_event
 
 PICTURES = Path(__file__).parent.parent / "sample_sessions" / "lamplighter-pictures"
-Shell = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rules."""
-    return load_rules()
 
 
 def test_three_sample_pictures_become_findings(shell: Shell, tmp_path: Path, base: RuleBase) -> None:

@@ -29,16 +29,8 @@ from fitdiag.problems import Problem, ProblemsFoundError
 FUZZ = settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 RED, GREEN, BLUE, YELLOW = (220, 20, 20), (20, 200, 20), (20, 20, 220), (220, 220, 20)
 TELLTALES = (
-    b"Exif",
-    b"eXIf",
-    b"GPS",
-    b"http://ns.adobe.com/xap",
-    b"ICC_PROFILE",
-    b"iCCP",
-    b"tEXt",
-    b"iTXt",
-    b"lamplighter",
-)
+    b"Exif", b"eXIf", b"GPS", b"http://ns.adobe.com/xap", b"ICC_PROFILE", b"iCCP", b"tEXt", b"iTXt", b"lamplighter",
+)  # fmt: skip
 XMP = (
     b'<x:xmpmeta xmlns:x="adobe:ns:meta/"><rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">'
     b'<rdf:Description xmlns:exif="http://ns.adobe.com/exif/1.0/" exif:GPSLatitude="47,22N" note="lamplighter"/>'

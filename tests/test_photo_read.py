@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
+from running import Shell
 
 from fitdiag.knowledge.findings_file import read_findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.intake import read_picture
 from fitdiag.photos.kept import KEPT, kept, kept_text
@@ -24,13 +24,6 @@ from fitdiag.photos.page import parse_answer
 PICTURES = Path(__file__).parents[1] / "sample_sessions" / "lamplighter-pictures"
 VIEWS = ("back", "left", "front")
 MOST_ACTIONS = 6
-Shell = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The trouser rules."""
-    return load_rules()
 
 
 @pytest.fixture(scope="module")
@@ -74,12 +67,7 @@ def _say_yes(page: Any, press: Callable[[str], None]) -> tuple[Any, int]:
 
 @pytest.mark.parametrize("hand", ["mouse", "touch", "keyboard"])
 def test_a_yes_on_the_page_becomes_findings(
-    hand: str,
-    here: Path,
-    shell: Shell,
-    open_page: Any,
-    base: RuleBase,
-    monkeypatch: pytest.MonkeyPatch,
+    hand: str, here: Path, shell: Shell, open_page: Any, base: RuleBase, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """From three pictures to findings: one command, one page, a yes (and one for each doubt), one command; by any hand.
 

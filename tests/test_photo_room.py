@@ -49,10 +49,7 @@ class Room:
     def post(self, x: float, top: float, bottom: float, lean: float = 0.0, wide: float = 40.0) -> None:
         """An upright board; `lean`: degrees off plumb."""
         shift = (top - bottom) * math.tan(math.radians(lean))
-        self.patch(
-            [(x + shift, top), (x + wide + shift, top), (x + wide, bottom), (x, bottom)],
-            (95, 60, 30),
-        )
+        self.patch([(x + shift, top), (x + wide + shift, top), (x + wide, bottom), (x, bottom)], (95, 60, 30))
 
     def pixels(self, noise: float = 2.0) -> Pixels:
         """What the lens sees, with a little noise."""

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from form_block import packed
+from running import Shell
 
 from fitdiag.knowledge.load import load_rules
 from fitdiag.plausible import BODY_MM, FAR, doubt_of_body, doubt_of_line, doubts_of_order
@@ -16,7 +17,6 @@ from fitdiag.reports.form import SCHEMA, read_form
 from fitdiag.units import format_length
 
 SAMPLES = Path(__file__).parent.parent / "sample_sessions"
-Shell = Callable[..., tuple[int, str, str]]
 DIP = "balance-lines-dip-to-back"
 
 

@@ -12,16 +12,10 @@ from fitdiag.diagnosis.belief import Diagnosis, compile_network
 from fitdiag.diagnosis.exact import TooWideError
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Done, Finding, Findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Planner, first_choice
 from fitdiag.planning.questions import Choice, Ends, askable
 from fitdiag.problems import ProblemsFoundError
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    return load_rules()
 
 
 def drawn(base: RuleBase, seed: int) -> Findings:

@@ -29,11 +29,6 @@ ID = re.compile(r"\b[a-z]+(?:-[a-z]+){2,}\b")
 SCREEN = 24
 
 
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    return load_rules()
-
-
 def ids(base: RuleBase) -> set[str]:
     return {*base.symptoms, *base.causes, *base.alterations, *base.body_notes}
 

@@ -20,11 +20,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
+from running import ended
 from small_rules import good_files, write_rules
 
-from fitdiag.cli.main import run
 from fitdiag.knowledge.findings import Done, Finding, Findings
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.reports.report import Report, make_report
@@ -45,44 +44,14 @@ from fitdiag.units import Units, format_length
 QUICK = settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 PLAIN = "the lamplighter"
 HOSTILE = [
-    "<script>alert(1)</script>",
-    "<b>bold</b> <!-- gone --> <img src=x onerror=y>",
-    "[link](https://example.org) ![picture](x.png)",
-    "[a]: https://example.org",
+    "<script>alert(1)</script>", "<b>bold</b> <!-- gone --> <img src=x onerror=y>",
+    "[link](https://example.org) ![picture](x.png)", "[a]: https://example.org",
     "<https://example.org> https://example.org www.example.org someone@example.org",
-    "*one* **two** _three_ __four__ ***five*** ~~six~~",
-    "# heading",
-    "## heading ##",
-    "- item",
-    "+ item",
-    "* item",
-    "1. item",
-    "1) item",
-    "> quoted",
-    "```code```",
-    "`code` ``more``",
-    "~~~",
-    "---",
-    "***",
-    "===",
-    "| a | b |",
-    "&lt;b&gt; &copy; &#42;star&#42; &amp;",
-    "back\\slash \\* \\",
-    "two\nlines\n\n# and a heading",
-    "    indented",
-    "\ttab",
-    "\x1b[31mred\x1b[0m \x1b]0;title\x07",
-    "\x9b31mred",
-    "a\u202egnp.exe\u202c",
-    "zero\u200bwidth",
-    "=1+1",
-    "+1",
-    "-1",
-    "@SUM(A1)",
-    "\t=1+1",
-    "\r=1+1",
-    " =1+1",
-    "'quoted",
+    "*one* **two** _three_ __four__ ***five*** ~~six~~", "# heading", "## heading ##", "- item", "+ item", "* item",
+    "1. item", "1) item", "> quoted", "```code```", "`code` ``more``", "~~~", "---", "***", "===", "| a | b |",
+    "&lt;b&gt; &copy; &#42;star&#42; &amp;", "back\\slash \\* \\", "two\nlines\n\n# and a heading", "    indented",
+    "\ttab", "\x1b[31mred\x1b[0m \x1b]0;title\x07", "\x9b31mred", "a\u202egnp.exe\u202c", "zero\u200bwidth", "=1+1",
+    "+1", "-1", "@SUM(A1)", "\t=1+1", "\r=1+1", " =1+1", "'quoted",
     '"=1+1","x"',
     'x";=1+1;"',
     "x;=1+1",
@@ -92,7 +61,7 @@ HOSTILE = [
     "x " * 150,
     "\ud800",
     "",
-]
+]  # fmt: skip
 
 
 def findings_of(units: Units = "in", client: str = PLAIN, notes: tuple[str, ...] = ()) -> Findings:
@@ -112,12 +81,6 @@ def findings_of(units: Units = "in", client: str = PLAIN, notes: tuple[str, ...]
         client=client,
         notes=notes,
     )
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rules."""
-    return load_rules()
 
 
 @pytest.fixture(scope="module")
@@ -368,14 +331,6 @@ def _small_log() -> str:
 
 
 # -- the file --------------------------------------------------------------------------------------------------------------
-
-
-def ended(*arguments: str) -> int:
-    """The exit code of a command."""
-    with pytest.raises(SystemExit) as stopped:
-        run(arguments)
-    assert isinstance(stopped.value.code, int)
-    return stopped.value.code
 
 
 @pytest.fixture

@@ -14,6 +14,7 @@ import pypdf
 import pytest
 from forked import at_terminal, piped
 from form_block import packed
+from running import Shell
 
 from fitdiag.cli.forms import token
 from fitdiag.knowledge.findings import Done, Finding, Findings
@@ -29,7 +30,6 @@ from fitdiag.sessions.state import fold
 pytestmark = pytest.mark.usefixtures("hurried_documents")
 SAMPLES = Path(__file__).parent.parent / "sample_sessions"
 FORMS = SAMPLES / "lamplighter-forms"
-Shell = Callable[..., tuple[int, str, str]]
 CASE = Path("cases/the-lamplighter")
 
 
@@ -42,12 +42,6 @@ def shell(shell: Shell) -> Shell:
         return code, " ".join(out.split()), err
 
     return joined
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rules."""
-    return load_rules()
 
 
 def pictures(folder: str) -> list[str]:
@@ -74,15 +68,9 @@ def test_the_sample_case_ends_with_trousers_that_fit(shell: Shell, tmp_path: Pat
     documents = tmp_path / CASE / "round-01" / "documents"
     names = {path.name for path in documents.iterdir()}
     assert {
-        "client.html",
-        "client.pdf",
-        "fitter.html",
-        "form-try-on-2.html",
-        "list.md",
-        "list.csv",
-        "list.json",
+        "client.html", "client.pdf", "fitter.html", "form-try-on-2.html", "list.md", "list.csv", "list.json",
         "shot-card.pdf",
-    } <= names
+    } <= names  # fmt: skip
     text = "".join(page.extract_text() for page in pypdf.PdfReader(documents / "client.pdf").pages)
     assert "3/4 in" in text
     assert "tuck-across" not in text
@@ -310,14 +298,7 @@ def test_what_is_measured_in_the_interview_is_compared_after_it(shell: Shell, tm
     """A dip that the interview of round 2 measures is held against what was expected, once the list stands there."""
     usher(shell, tmp_path)
     shell("review", "the usher", "--sent")
-    done = typed(
-        tmp_path,
-        "3/8 in\nstop\n",
-        "review",
-        "the usher",
-        "--done",
-        "tuck-across-back-hip=3/4 in",
-    )
+    done = typed(tmp_path, "3/8 in\nstop\n", "review", "the usher", "--done", "tuck-across-back-hip=3/4 in")
     before, _, after = " ".join(done.stdout.split()).partition("In short -")
     assert "expected about" not in before
     assert (

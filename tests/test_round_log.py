@@ -9,7 +9,6 @@ from typing import Any
 
 import pytest
 
-from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.case_files import Advised, Case, Round
@@ -42,12 +41,6 @@ def seen(symptom: str, seen: str = "yes") -> dict[str, Any]:
 
 def taken(*events: dict[str, Any], **more: Any) -> dict[str, Any]:
     return {"event": "taken", "events": list(events), **more}
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    """The shipped rules."""
-    return load_rules()
 
 
 @pytest.fixture

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
+from running import ended
 from small_rules import (
     ABOUT,
     CASES,
@@ -28,7 +29,6 @@ from small_rules import (
     write_rules,
 )
 
-from fitdiag.cli.main import run
 from fitdiag.knowledge.check import CHECKS, check_rules
 from fitdiag.knowledge.load import default_rules, read_rules
 from fitdiag.knowledge.model import RuleBase
@@ -96,14 +96,6 @@ def test_the_good_base_is_clean(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert "Clean: 4 symptoms, 2 body notes, 3 causes, 3 alterations, 3 order rules, 2 sources." in told
     assert re.search(r"Width of the network with 4 signs seen at once \(\d+ draws\): median \d+, worst [1-4];", told)
     assert "2 cases: 2 as expected, 0 not." in told
-
-
-def ended(*arguments: str) -> int:
-    """The exit code of a command."""
-    with pytest.raises(SystemExit) as stopped:
-        run(arguments)
-    assert isinstance(stopped.value.code, int)
-    return stopped.value.code
 
 
 UNKNOWN = [
@@ -300,10 +292,7 @@ def test_causes_that_no_symptom_tells_apart(only_problem: Single) -> None:
 
 @pytest.mark.parametrize(
     ("path", "more", "told"),
-    [
-        (SETTLES, "cured_by: {give-room: wholly}\n", "has a cure and may stay as well"),
-        (SETTLES, "", "has no cure"),
-    ],
+    [(SETTLES, "cured_by: {give-room: wholly}\n", "has a cure and may stay as well"), (SETTLES, "", "has no cure")],
 )
 def test_a_cause_has_a_cure_or_may_stay(only_problem: Single, path: str, more: str, told: str) -> None:
     """A cause names what cures it or why it may stay, one of the two."""
@@ -375,11 +364,7 @@ def test_a_step_for_the_wearer_is_one_of_the_steps(only_problem: Single) -> None
 
 
 @pytest.mark.parametrize(
-    ("old", "new"),
-    [
-        ("start: 1 cm", "start: ^2.5 cm"),
-        ("most_in_all: {amount: 3 cm", "most_in_all: {amount: ^1 cm"),
-    ],
+    ("old", "new"), [("start: 1 cm", "start: ^2.5 cm"), ("most_in_all: {amount: 3 cm", "most_in_all: {amount: ^1 cm")]
 )
 def test_limits_make_sense(only_problem: Single, old: str, new: str) -> None:
     """A start is within the most of a round, and the most of a round within the most in all."""
@@ -872,8 +857,6 @@ def test_a_rule_can_be_begun_that_another_names_already(copied: Path, capsys: py
         )
     )
     assert ["unknown-id"] == [problem.code for problem in all_problems(copied)]
-    with pytest.raises(SystemExit) as ended:
-        run(["rules", "new", "symptom", "pocket-drags", "--in", "side", "--rules", str(copied)])
-    assert ended.value.code == 0
+    assert 0 == ended("rules", "new", "symptom", "pocket-drags", "--in", "side", "--rules", str(copied))
     assert "It is a draft" in capsys.readouterr().out
     assert [] == all_problems(copied)

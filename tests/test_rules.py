@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 from forked import piped
+from running import ended
 
-from fitdiag.cli.main import run
 from fitdiag.diagnosis.survey import widths
 from fitdiag.knowledge.basics import source_key
 from fitdiag.knowledge.check import check_rules
@@ -131,9 +131,7 @@ def test_new_rules_pass_the_checks(tmp_path: Path) -> None:
     folder = tmp_path / "trousers"
     shutil.copytree(default_rules(), folder)
     for kind in ("cause", "symptom", "alteration"):
-        with pytest.raises(SystemExit) as ended:
-            run(["rules", "new", kind, f"a-new-{kind}", "--rules", str(folder)])
-        assert ended.value.code == 0
+        assert 0 == ended("rules", "new", kind, f"a-new-{kind}", "--rules", str(folder))
     base, problems = read_rules(folder)
     assert problems == []
     assert base is not None
@@ -144,8 +142,7 @@ def test_new_rules_pass_the_checks(tmp_path: Path) -> None:
 def said(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     """What a command prints on either stream, in one line."""
     capsys.readouterr()
-    with pytest.raises(SystemExit):
-        run(list(arguments))
+    ended(*arguments)
     shown = capsys.readouterr()
     return " ".join((shown.out + shown.err).split())
 

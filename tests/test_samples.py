@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 from remake_samples import SAMPLES, SESSIONS, Sample, hold
+from running import ended
 
-from fitdiag.cli.main import run
 from fitdiag.knowledge.load import load_rules
 from fitdiag.sessions.log import read_log
 from fitdiag.sessions.replay import replay
@@ -48,10 +48,8 @@ def test_no_file_lies_about_that_nobody_replays() -> None:
 
 def test_the_demo_shows_the_job_and_writes_the_list(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """`fitdiag demo` shows findings, beliefs and plan, and says where the exported list lies."""
-    with pytest.raises(SystemExit) as ended:
-        run(["demo", "--to", str(tmp_path / "demo")])
+    assert 0 == ended("demo", "--to", tmp_path / "demo")
     shown = capsys.readouterr().out
-    assert ended.value.code == 0
     for part in (
         "Findings",
         "What the pattern may do",

@@ -11,10 +11,10 @@ from typing import Any
 
 import pytest
 import yaml
+from running import ended
 from small_rules import good_files, write_rules
 
 import fitdiag.pattern
-from fitdiag.cli.main import run
 from fitdiag.drape.figure import BASE
 from fitdiag.drape.muslin import drape, order_of
 from fitdiag.knowledge.check import check_rules
@@ -136,14 +136,11 @@ def test_a_skirt_at_the_keyboard(tmp_path: Path, capsys: pytest.CaptureFixture[s
         ("darts", own, "--do", "back 1 split=28mm", "--out", other), ("read", other, "--out", dxf),
         ("read", dxf, "--out", str(tmp_path / "back.svg")), ("draw", dxf, "--sheets", "a4", "--client", "the lamplighter", "--to", pdf),
     ):  # fmt: skip
-        with pytest.raises(SystemExit) as stopped:
-            run(["pattern", *arguments])
-        assert stopped.value.code == 0, arguments
+        assert 0 == ended("pattern", *arguments), arguments
     told = " ".join(capsys.readouterr().out.split())
     assert "The ease it holds: 3 cm at the hip" in told
     assert "Side seam: front and back agree" in told
-    with pytest.raises(SystemExit):
-        run(["pattern", "draft", "--garment", "skirt", *size])
+    assert 1 == ended("pattern", "draft", "--garment", "skirt", *size)
     assert "needs the length" in " ".join(capsys.readouterr().err.split())
 
 

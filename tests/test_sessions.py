@@ -21,9 +21,9 @@ import pytest
 from forked import in_pipes, piped
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from running import ended
 
 from fitdiag import __version__
-from fitdiag.cli.main import run
 from fitdiag.knowledge.load import default_rules, load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError
@@ -34,11 +34,6 @@ from fitdiag.sessions.state import conclude, conclusion_event, fold
 COMMAND = (sys.executable, "-m", "fitdiag")
 TO_THE_QUESTIONS = ("", "", "")
 WHOLE = (*TO_THE_QUESTIONS, "one", "1 left", "", "2", "3", "note hem is only tacked", "4", "stop")
-
-
-@pytest.fixture(scope="module")
-def base() -> RuleBase:
-    return load_rules()
 
 
 def fitdiag(*arguments: str | Path, cwd: Path, typed: tuple[str, ...] = (), under: tuple[str, ...] = (), most: int | None = None
@@ -59,12 +54,11 @@ def refused(capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
     def ask(*arguments: str | Path) -> str:
         capsys.readouterr()
         handlers = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGHUP)}
-        with pytest.raises(SystemExit) as ended:
-            run([str(part) for part in arguments])
+        code = ended(*arguments)
         for number, handler in handlers.items():
             signal.signal(number, handler)
         shown = capsys.readouterr()
-        assert (ended.value.code, shown.out) == (1, "")
+        assert (code, shown.out) == (1, "")
         assert shown.err.strip()
         return shown.err
 

@@ -27,36 +27,13 @@ WORN: dict[str, Any] = {"name": "trousers", "worn": load_rules().about.card}
 UNTIL = "the last night of the tour"
 HOSTILE = '</p><script>alert(1)</script><img src=x onerror=alert(2)>"&{{ 7 * 7 }}'
 KEY_WORDS = (
-    "the line's height",
-    "measure from the floor to the line on the cloth",
-    "back, front, side",
-    "or more away",
-    "zoom in",
-    "Full frame",
-    "No crop",
-    "Self timer",
-    "hold still",
-    "Two verticals in view",
-    "door frame",
-    "string with a weight",
-    "A sheet of paper",
-    "in line with your side seam",
-    "Feet on the marks",
-    "Arms crossed in front",
-    "Step off, step on again",
-    "second try",
-    "no flash",
-    "Send the original file",
-    "2-3 mm",
-    "A colour unlike the grainline",
-    "No pins at the crotch",
-    "Do not climb",
-    "Mind the stack",
-    "no face",
-    f"Kept until: {UNTIL}",
-    "Deleted sooner when you ask",
-    "Turn location off",
-)
+    "the line's height", "measure from the floor to the line on the cloth", "back, front, side", "or more away",
+    "zoom in", "Full frame", "No crop", "Self timer", "hold still", "Two verticals in view", "door frame",
+    "string with a weight", "A sheet of paper", "in line with your side seam", "Feet on the marks",
+    "Arms crossed in front", "Step off, step on again", "second try", "no flash", "Send the original file", "2-3 mm",
+    "A colour unlike the grainline", "No pins at the crotch", "Do not climb", "Mind the stack", "no face",
+    f"Kept until: {UNTIL}", "Deleted sooner when you ask", "Turn location off",
+)  # fmt: skip
 
 
 class Page(HTMLParser):
@@ -214,17 +191,8 @@ def test_the_page_asks_nothing_of_anybody() -> None:
     page = html(keep_until=HOSTILE)
     seen = Page(page)
     assert not {tag for tag, _ in seen.tags} & {
-        "script",
-        "link",
-        "img",
-        "iframe",
-        "object",
-        "form",
-        "a",
-        "base",
-        "image",
-        "use",
-    }
+        "script", "link", "img", "iframe", "object", "form", "a", "base", "image", "use",
+    }  # fmt: skip
     names = {name for _, attributes in seen.tags for name in attributes}
     assert not {name for name in names if name.startswith("on")} | names & {
         "src",

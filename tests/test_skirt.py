@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
+from running import Shell
 from test_terminal import Terminal
 
 from fitdiag.knowledge.check import check_rules
@@ -23,7 +23,6 @@ from fitdiag.pattern.piece import Pattern, faults
 from fitdiag.planning.cases import coverage, read_cases, run_case
 from fitdiag.reports.signs import drawn_symptoms, figure
 
-Shell = Callable[..., tuple[int, str, str]]
 STEP_MM = 6.0
 WITHIN = 0.1  # mm of a measure for each mm of an alteration
 FINDINGS = """\

@@ -111,16 +111,10 @@ def test_a_half_inch_is_not_one_and_a_half(text: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "about an inch",
-        "an inch or so",
-        "an inch-ish",
-        "roughly an inch",
-        "~1 in",
-        "1 in?",
-        "approx. 1 inch",
+        "about an inch", "an inch or so", "an inch-ish", "roughly an inch", "~1 in", "1 in?", "approx. 1 inch",
         "maybe 1 inch?",
     ],
-)
+)  # fmt: skip
 def test_hedged_lengths_are_read_and_marked(text: str) -> None:
     """A hedged length is a length, and known to be hedged, so that a caller can ask back."""
     assert parse_length(text) == Length(25.4, "in", vague=True)

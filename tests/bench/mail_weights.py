@@ -26,14 +26,9 @@ from fitdiag.knowledge.load import load_rules
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 SETS = (
-    "mails-odd",
-    "mails-even",
-    "mails-second-tune",
-    "mails-second-more",
-    "mails-third-tune",
-    "mails-third-more",
+    "mails-odd", "mails-even", "mails-second-tune", "mails-second-more", "mails-third-tune", "mails-third-more",
     "mails-fourth-tune",
-)
+)  # fmt: skip
 ROUNDS, STEPS = 4, 30
 
 

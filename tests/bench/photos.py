@@ -160,19 +160,11 @@ def finding(name: str, shots: Iterable[Shot]) -> None:
     """What is found without a mark: lines right, doubted, wrong without a doubt; up; the sheet."""
     told = dict.fromkeys(
         (
-            "pictures",
-            "all right",
-            "lines",
-            "right",
-            "main",
-            "main right",
-            "wrong",
-            "wrong undoubted",
-            "ends off",
+            "pictures", "all right", "lines", "right", "main", "main right", "wrong", "wrong undoubted", "ends off",
             "missing",
         ),
         0,
-    )
+    )  # fmt: skip
     ups, sure_ups, corners, sheets, spurious, took = (
         list[float](),
         list[float](),
