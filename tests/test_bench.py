@@ -48,7 +48,7 @@ ANEW = ("memory.py", "mutants.py", "startup.py")  # what is loaded already would
             ["module            caught", "units", "all"],
             marks=pytest.mark.long,
         ),
-        ("at_once.py", ["--seconds", "0.2", "--windows", "2"], ["windows", "acknowledged", "lost"]),
+        ("at_once.py", ["--seconds", "0.2", "--windows", "1"], ["windows", "acknowledged", "lost"]),
         ("memory.py", ["--only", "12 MP JPEG"], ["picture", "12 MP JPEG", "at most"]),
         ("pattern.py", ["--runs", "1"], [" points", "    675"]),
         ("estimate.py", ["--patterns", "1"], ["ten lengths", "with the three asked for"]),

@@ -91,6 +91,7 @@ def test_the_pattern_commands_of_the_readme_run(tmp_path: Path, monkeypatch: pyt
         assert 0 == ended(*shlex.split(line)[1:]), line
 
 
+@pytest.mark.usefixtures("hurried_documents")
 @pytest.mark.parametrize("begins", ["fitdiag photo measure", "fitdiag case new"])
 def test_the_walk_throughs_of_the_readme_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, begins: str) -> None:
     """Pictures to findings, and a case over three rounds, run as they stand there (the interview needs somebody to answer)."""

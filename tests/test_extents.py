@@ -74,14 +74,13 @@ def integrated(model: Model, causes: Sequence[int], at: Sequence[float] | None =
     shared = loads @ loads.T + np.diag([reading.variance + reading.rest_variance for reading in model.readings])
     slopes = np.array([[s.slopes[reading.sign].ratio for s in chosen] for reading in model.readings])
     spreads = np.array([[s.slopes[reading.sign].scatter for s in chosen] for reading in model.readings])
-    log_weights = np.empty(mesh[0].size)
-    for number, extents in enumerate(np.stack(mesh, axis=1)):
-        scatter = spreads * (extents if at is None else np.array(at))
-        covariance = shared + np.diag((scatter**2).sum(axis=1))
-        rest = values - slopes @ extents
-        _, size = np.linalg.slogdet(2.0 * np.pi * covariance)
-        log_weights[number] = -0.5 * rest @ np.linalg.solve(covariance, rest) - 0.5 * size
-    log_weights += log_prior
+    extents = np.stack(mesh, axis=1)
+    scatter = spreads * (extents[:, None] if at is None else np.array(at))
+    covariance = shared + (scatter**2).sum(axis=-1)[..., None] * np.eye(len(values))
+    rest = values - extents @ slopes.T
+    _, size = np.linalg.slogdet(2.0 * np.pi * covariance)
+    misfit = (rest * np.linalg.solve(covariance, rest[..., None])[..., 0]).sum(axis=1)
+    log_weights = log_prior - 0.5 * misfit - 0.5 * size
     top = log_weights.max()
     weights = np.exp(log_weights - top)
     mean = np.array([(weights * points).sum() for points in mesh]) / weights.sum()

@@ -26,6 +26,7 @@ BLOCK = [
     "--waist", "68 cm", "--hip", "94 cm", "--rise", "28 cm", "--waist-to-hip", "20.6 cm", "--waist-to-floor",
     "104 cm", "--bottom", "22 cm",
 ]  # fmt: skip
+MADE: dict[str, bytes] = {}  # the files of every test's folder
 
 
 class Work:
@@ -49,10 +50,14 @@ class Work:
 
 @pytest.fixture(name="shell")
 def at_work(tmp_path: Path, shell: Shell) -> Work:
-    """A shell in an empty folder with a drafted block, and the same thrown off grain to 1 in."""
+    """A shell in a folder with nothing but a drafted block, and the same thrown off grain to 1 in; both are made once."""
     work = Work(tmp_path, shell)
-    work.ok("pattern", "draft", *BLOCK, "--out", "block.yaml")
-    work.ok("pattern", "alter", "block.yaml", "--do", "lengthen-back-crotch=27.6 mm", "--out", "thrown.json")
+    if not MADE:
+        work.ok("pattern", "draft", *BLOCK, "--out", "block.yaml")
+        work.ok("pattern", "alter", "block.yaml", "--do", "lengthen-back-crotch=27.6 mm", "--out", "thrown.json")
+        MADE.update({path.name: path.read_bytes() for path in tmp_path.iterdir()})
+    for name, content in MADE.items():
+        (tmp_path / name).write_bytes(content)
     return work
 
 

@@ -24,6 +24,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 from pypdf.generic import ContentStream
 from shapely import LineString, MultiPoint, Point, Polygon, box, hausdorff_distance, unary_union
+from thinned import thinned
 from trousers import Measures, draft
 
 from fitdiag.knowledge.load import load_rules
@@ -41,7 +42,7 @@ from fitdiag.units import format_length
 
 NAMES = tuple(sorted(load_rules().alterations))
 SEAMS = shipped_garment().parts["back"].seams
-BLOCK = draft(Measures(waist=760, hip=1000, rise=280, waist_to_hip=205, waist_to_floor=1040, bottom=230))
+BLOCK = thinned(draft(Measures(waist=760, hip=1000, rise=280, waist_to_hip=205, waist_to_floor=1040, bottom=230)))
 AMOUNTS = {
     "tuck-across-back-hip": 19.05,
     "lengthen-back-crotch": 19.05,

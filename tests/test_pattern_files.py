@@ -21,6 +21,7 @@ import svgelements
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Polygon
+from thinned import thinned
 from trousers import Measures, draft
 
 from fitdiag.knowledge.load import load_rules
@@ -59,18 +60,6 @@ def drafted(hip: float = 940.0, **changes: float) -> Pattern:
         "bottom": min(300.0, 150.0 + hip / 15.0),
     }
     return draft(Measures(hip=hip, **{**rest, **changes}))
-
-
-def thinned(pattern: Pattern) -> Pattern:
-    """The pattern with a third of the points on each seam."""
-
-    def thin(piece: Piece) -> Piece:
-        corners = {name: [piece.seams[name][0], piece.seams[name][-1]] for name in piece.part.seams}
-        return piece.with_seams(
-            **{name: np.concatenate([[a], piece.seams[name][2:-2:3], [b]]) for name, (a, b) in corners.items()}
-        )
-
-    return replace(pattern, pieces={name: thin(piece) for name, piece in pattern.pieces.items()})
 
 
 def with_everything(pattern: Pattern) -> Pattern:

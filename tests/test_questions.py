@@ -12,6 +12,7 @@ from fitdiag.diagnosis.belief import Diagnosis, compile_network
 from fitdiag.diagnosis.exact import TooWideError
 from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Done, Finding, Findings
+from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Planner, first_choice
 from fitdiag.planning.questions import Choice, Ends, askable
