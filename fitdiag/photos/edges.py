@@ -9,9 +9,8 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.marks import Point
 from fitdiag.photos.snap import Track
-from fitdiag.photos.strip import colours_at, opponent, smooth
+from fitdiag.photos.strip import Array, beside, edge_along, ink_of, normals, ridge_of, strip_across
 
-Array = NDArray[np.float64]
 INSIDE_MM, OUTSIDE_MM = 16.0, 12.0  # looked at on either side of the point that was set
 HALF_HEIGHT_MM = 26.0  # the outline is nearly straight so far above and below a line
 CLICK_MM, LINE_MM = 6.0, 3.5  # how far a point, and the end of a drawn line, lie from the outline
@@ -43,11 +42,12 @@ def side_edge(
     step = max(1.0, scale / 2)
     out = np.arange(-INSIDE_MM * scale, OUTSIDE_MM * scale + 0.1, step)
     high = np.arange(-above_mm * scale, HALF_HEIGHT_MM * scale + 0.1, step)
-    places = end + out[None, :, None] * np.array([way, 0.0]) + high[:, None, None] * np.array([0.0, 1.0])
-    strip = smooth(opponent(colours_at(pixels, places)), 1.2 * scale / step, 0.5 * scale / step)
+    course_down = end + high[:, None] * np.array([0.0, 1.0])
+    sideways = np.array([way, 0.0])
+    strip = strip_across(pixels, course_down, sideways, out, 1.2 * scale / step, 0.5 * scale / step)
     gap = max(1, round(0.8 * scale / step))
     slope = np.zeros(strip.shape[:2])
-    slope[:, gap:-gap] = np.linalg.norm(strip[:, 2 * gap :] - strip[:, : -2 * gap], axis=2)
+    slope[gap:-gap] = np.linalg.norm(strip[2 * gap :] - strip[: -2 * gap], axis=2)
     slope = np.minimum(slope, np.percentile(slope, 98))
     floor = float(np.median(slope)) + 0.3
     votes, tries, slants = _vote(slope / floor, out, high, scale, 0.45 if above_mm else 1.2)
@@ -61,18 +61,12 @@ def side_edge(
         return Edge(_at(course, end, stop * way), UNSEEN_MM * scale)
     rivals = scored.max(axis=1)
     rival = float(np.max(np.where(np.abs(tries - tries[i]) > 3 * scale, rivals, 0.0))) / float(rivals[i])
-    line = tries[i] + slants[j] * high
-    window = np.arange(-2 * gap, 2 * gap + 1)
-    base = np.clip(np.rint((line - out[0]) / step).astype(int)[:, None] + window, 0, len(out) - 1)
-    weight = np.maximum(slope[np.arange(len(high))[:, None], base] / floor - 1.0, 0.0) ** 2
-    total = weight.sum(axis=1)
-    seen = total > 0.5
+    seen, place = edge_along(slope / floor, (tries[i] + slants[j] * high - out[0]) / step, 2 * gap)
     offset = float(tries[i])
     if seen.sum() >= 6:
-        found = (weight * out[base]).sum(axis=1)[seen] / total[seen]
         near = np.exp(-0.5 * (high[seen] / (0.5 * HALF_HEIGHT_MM * scale)) ** 2)
         table = np.stack([np.ones(int(seen.sum())), high[seen]], axis=1) * near[:, None]
-        offset = float(np.linalg.lstsq(table, found * near, rcond=None)[0][0])
+        offset = float(np.linalg.lstsq(table, (out[0] + step * place) * near, rcond=None)[0][0])
     if abs(offset - tries[i]) > 3 * scale:
         offset = float(tries[i])
     error = max(0.5, 0.4 * scale) + 2.5 * scale * max(0.0, rival - 0.45)
@@ -83,15 +77,11 @@ def side_edge(
 def legs_part(pixels: NDArray[np.uint8], centre: Point, scale: float) -> bool:
     """Whether the cloth opens right under a place at the centre: something else, or deep shade, is seen between two legs."""
     down, across = np.arange(20.0, 46.0, 2.0), np.arange(-24.0, 24.1, 1.0)  # mm
-    places = np.array(centre) + scale * (
-        across[None, :, None] * np.array([1.0, 0.0]) + down[:, None, None] * np.array([0.0, 1.0])
-    )
-    colours = smooth(opponent(colours_at(pixels, places)), 1.0, 1.5)
-    left, right = (
-        np.median(colours[:, (across > a) & (across < b)], axis=1)[:, None] for a, b in ((-20, -10), (10, 20))
-    )
-    middle = colours[:, np.abs(across) < 8]
-    apart = np.minimum(np.linalg.norm(middle - left, axis=2), np.linalg.norm(middle - right, axis=2)).max(axis=1)
+    course = np.array(centre) + scale * down[:, None] * np.array([0.0, 1.0])
+    colours = strip_across(pixels, course, np.array([1.0, 0.0]), scale * across, 1.0, 1.5)
+    left, right = (np.median(colours[(across > a) & (across < b)], axis=0) for a, b in ((-20, -10), (10, 20)))
+    middle = colours[np.abs(across) < 8]
+    apart = np.minimum(np.linalg.norm(middle - left, axis=2), np.linalg.norm(middle - right, axis=2)).max(axis=0)
     return float(np.median(apart)) > GAP
 
 
@@ -103,7 +93,7 @@ def _vote(slope: Array, out: Array, high: Array, scale: float, steepest: float) 
     place = (tries[:, None, None] + slants[None, :, None] * high[None, None] - out[0]) / step
     index = np.clip(np.rint(place).astype(int), 0, len(out) - 1)
     near = np.exp(-0.5 * (high / (0.6 * HALF_HEIGHT_MM * scale)) ** 2)
-    votes = (slope[np.arange(len(high)), index] * near).sum(axis=2) / near.sum()
+    votes = (slope[index, np.arange(len(high))] * near).sum(axis=2) / near.sum()
     return votes, tries, slants
 
 
@@ -114,21 +104,14 @@ def _line_stops(pixels: NDArray[np.uint8], course: Array, scale: float) -> float
     run = _unit(tail[-1] - tail[max(0, len(tail) - 1 - size)])
     on = np.arange(1.0, OUTSIDE_MM * scale + 1)
     whole = np.concatenate([tail, tail[-1] + on[:, None] * run])
-    normal = np.gradient(whole, axis=0)
-    normal = np.stack([-normal[:, 1], normal[:, 0]], axis=1) / (np.hypot(*normal.T)[:, None] + 1e-9)
-    reach = max(3.0, 3.0 * scale)
-    offsets = np.linspace(-2.2 * reach, 2.2 * reach, 23)
-    places = whole[:, None] + offsets[None, :, None] * normal[:, None]
-    strip = smooth(opponent(colours_at(pixels, places)), 1.2 * scale, 1.0)
-    k = 6  # samples of the strip that are about `reach` px
-    middle = strip[:, k:-k]
-    left, right = middle - strip[:, : -2 * k], middle - strip[:, 2 * k :]
+    offsets = np.linspace(-2.2, 2.2, 23) * max(3.0, 3.0 * scale)
+    strip = strip_across(pixels, whole, normals(whole), offsets, 1.2 * scale, 1.0)
     inner = len(tail) - size
     if inner < 1:
         return 0.0
-    colour = np.median(left[:inner, 5] + right[:inner, 5], axis=0)
-    colour /= float(np.linalg.norm(colour)) + 1e-9
-    strength = np.minimum(left @ colour, right @ colour)[:, 3:-3].max(axis=1)
+    pairs = list(beside(strip, (6,)))  # samples of the strip that are about `reach` px
+    colour = ink_of(pairs, len(pairs[0][0]) // 2, slice(inner))
+    strength = ridge_of((one @ colour, other @ colour) for one, other in pairs)[3:-3].max(axis=0)
     usual = float(np.median(strength[:inner]))
     seen = np.flatnonzero(strength > 0.45 * usual)
     stop = inner

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from fitdiag.photos.camera import Camera, bent, unbent
 from fitdiag.photos.marks import Point
-from fitdiag.photos.strip import colours_at, opponent, smooth
+from fitdiag.photos.strip import edge_along, strip_across
 
 Array = NDArray[np.float64]
 Pair = tuple[Point, Point]
@@ -271,9 +271,8 @@ class _Votes:
         self.bow = np.zeros(count) if middle is None else _bow(ends, self.share, self.normal, middle)
         self.wide = reach + int(np.ceil(np.abs(self.bow).max() * abs(_BENDS[0]))) + 4
         offsets = np.arange(-self.wide - 2, self.wide + 3, dtype=float)
-        places = (self.first + self.share[:, None] * self.along)[:, None] + offsets[None, :, None] * self.normal
-        strip = smooth(opponent(colours_at(pixels, places)), 1.0, 1.0)
-        slope = np.linalg.norm(strip[:, 4:] - strip[:, :-4], axis=2)
+        strip = strip_across(pixels, self.first + self.share[:, None] * self.along, self.normal, offsets, 1.0, 1.0)
+        slope = np.linalg.norm(strip[4:] - strip[:-4], axis=2)
         slope = np.minimum(slope, np.percentile(slope, 97))
         self.slope = slope / (np.median(slope) + 0.5)
         self.tries = np.arange(-reach, reach + 0.1, max(1.5, reach / 14))
@@ -283,7 +282,7 @@ class _Votes:
 
     def _votes(self, bend: float) -> Array:
         thin = slice(None, None, max(1, len(self.share) // 150))
-        share, bowed, slope = self.share[thin], bend * self.bow[thin], self.slope[thin]
+        share, bowed, slope = self.share[thin], bend * self.bow[thin], self.slope.T[thin]
         flat, row_starts = slope.ravel(), np.arange(len(slope)) * slope.shape[1]
         votes = np.zeros((len(self.tries), len(self.tries)))
         for index, start in enumerate(self.tries):
@@ -304,13 +303,9 @@ class _Votes:
     def followed(self, course: Array | None) -> _Upright:
         """The line about this course, read off row by row; without one, its two points."""
         if course is not None:
-            rows, window = np.arange(len(self.share)), np.arange(-4, 5)
-            place = np.clip(np.rint(course + self.wide)[:, None].astype(int) + window, 0, self.slope.shape[1] - 1)
-            weight = np.maximum(self.slope[rows[:, None], place] - 1.0, 0.0) ** 2
-            total = weight.sum(axis=1)
-            seen = total > 0.5
-            if seen.sum() >= max(20, len(rows) // 5):
-                offset = (weight * place).sum(axis=1)[seen] / total[seen] - self.wide
+            seen, place = edge_along(self.slope, course + self.wide, 4)
+            if len(place) >= max(20, len(seen) // 5):
+                offset = place - self.wide
                 rest = offset - course[seen]
                 noise = 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 0.1
                 return _Upright(self.first, self.normal, self.along, self.share[seen], self.bow[seen], offset, noise)

@@ -5,15 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from fitdiag.photos.snap import ACROSS, DOWN, strongest_path
+from fitdiag.photos.strip import ACROSS, DOWN, Array, beside, ink_of, noise_of, ridge_of, strongest_path
 
-Array = NDArray[np.floating[Any]]
 Span = tuple[float, float]
 Ends = tuple[tuple[float, float], ...]
 REACHES = (2, 4, 6)  # px from the middle of a line to the cloth beside it
@@ -109,17 +107,8 @@ class Ridges:
     def __init__(self, colours: Array, *, straight: bool = False) -> None:
         self.colours = colours
         self.cone, self.aside = (0.25, DOWN) if straight else (0.5, ACROSS)
-        self.ridge: Array = np.zeros(colours.shape[:2], np.float32)
-        margin, height = max(REACHES), len(colours)
-        inner = self.ridge[margin : height - margin]
-        for away in REACHES:
-            one, two = (
-                colours[margin : height - margin] - colours[margin + way : height - margin + way]
-                for way in (-away, away)
-            )
-            weaker = np.sqrt(np.minimum(*(np.einsum("ijk,ijk->ij", side, side) for side in (one, two))))
-            weaker[np.einsum("ijk,ijk->ij", one, two) <= 0] = 0.0
-            np.maximum(inner, weaker, out=inner)
+        margin = max(REACHES)
+        self.ridge = np.pad(ridge_of(beside(colours, REACHES)), [(margin, margin), (0, 0)])
 
     def seeds(self, strip: Span, rows: Span, most: int) -> list[tuple[float, float]]:
         """(row in the middle of the strip, strength over the noise) of the ridges that cross it, strongest first."""
@@ -127,10 +116,10 @@ class Ridges:
         part = self.ridge[low : max(high, low), max(round(strip[0]), 0) : max(round(strip[1]) + 1, 0)].copy()
         if min(part.shape) < 8:
             return []
-        noise = 1.4826 * float(np.median(part)) + 0.15
+        noise = noise_of(part)
         found = []
         for _ in range(most):
-            path = strongest_path(np.asarray(part.T, float))
+            path = strongest_path(np.asarray(part, float))
             on = part[path, np.arange(part.shape[1])] / noise
             if np.median(on) >= 0.75 * LEAST_SNR and (on > 2.0).mean() >= 0.55:
                 found.append((float(low + path[len(path) // 2]), float(np.median(on))))
@@ -174,13 +163,14 @@ class Ridges:
         cone = np.abs(np.arange(low, high)[:, None] - row) <= 8 + self.cone * away[None]
         columns = np.arange(left, right)
         near = np.flatnonzero(away <= max(26, (strip[1] - strip[0]) / 2))
-        path = strongest_path(np.where(cone[:, near], self.ridge[low:high, near + left], 0.0).T)
-        colour = self._ink(path + low, near + left)
+        path = strongest_path(np.where(cone[:, near], self.ridge[low:high, near + left], 0.0))
+        around = self.colours[low - margin : high + margin, near + left]
+        colour = ink_of(beside(around, REACHES), path, np.arange(len(near)))
         ridge = self._of_one_colour(colour, slice(low, high), slice(left, right))
         within = np.where(cone, ridge, -1e4)  # never out of the cone, however strong a line is there
-        path = _by_twos(within.T, *self.aside)
+        path = _by_twos(within, *self.aside)
         strength = ridge[path, columns - left]
-        noise = 1.4826 * float(np.median(np.abs(ridge))) + 0.15
+        noise = noise_of(ridge)
         usual = float(np.median(strength[near]))
         seen = strength > max(2.0 * noise, 0.25 * usual)
         if seen[near].mean() < 0.9:
@@ -230,23 +220,11 @@ class Ridges:
         best: Array = ridge[places, np.rint(columns).astype(int)[:, None] - first].max(axis=1)
         return best
 
-    def _ink(self, rows: NDArray[np.int64], columns: NDArray[np.int64]) -> Array:
-        """By what colour these places differ from the cloth on both sides of them; of length 1."""
-        colour: Array = np.zeros(3)
-        for away in REACHES:
-            above, middle, below = (self.colours[rows + step, columns] for step in (-away, 0, away))
-            colour = colour + np.median(2 * middle - above - below, axis=0)
-        return colour / float(np.linalg.norm(colour) + 1e-9)
-
     def _of_one_colour(self, colour: Array, rows: slice, columns: slice) -> Array:
         """How much each place differs by this colour from the cloth on both sides of it."""
         margin = max(REACHES)
         inked = self.colours[rows.start - margin : rows.stop + margin, columns] @ colour.astype(np.float32)
-        ridge: Array = np.zeros((rows.stop - rows.start, inked.shape[1]), np.float32)
-        for away in REACHES:
-            middle, above, below = (inked[margin + step : len(inked) - margin + step] for step in (0, -away, away))
-            np.maximum(ridge, middle - np.maximum(above, below), out=ridge)
-        return ridge
+        return ridge_of(beside(inked, REACHES))
 
     def _steps(self, columns: NDArray[np.int64], rows: NDArray[np.int64]) -> Array:
         """How much the cloth on both sides of a course changes at each of its places."""
@@ -279,13 +257,13 @@ def _ends(steps: Array, on: Array, start: int, lost: int) -> list[tuple[int, flo
 
 
 def _by_twos(ridge: Array, most: int, penalty: float) -> NDArray[np.int64]:
-    """The strongest course, looked for in every other row only, which is enough for a line that leans little."""
-    pairs = np.maximum(ridge[:-1:2], ridge[1::2])
+    """The strongest course, looked for in every other column only, which is enough for a line that leans little."""
+    pairs = np.maximum(ridge[:, :-1:2], ridge[:, 1::2])
     coarse = np.repeat(strongest_path(pairs, most, penalty), 2)
-    whole = np.pad(coarse, (0, len(ridge) - len(coarse)), mode="edge")
-    window = np.clip(whole[:, None] + np.arange(-1, 2)[None], 0, ridge.shape[1] - 1)
-    best = ridge[np.arange(len(ridge))[:, None], window].argmax(axis=1)
-    course: NDArray[np.int64] = window[np.arange(len(ridge)), best]
+    whole = np.pad(coarse, (0, ridge.shape[1] - len(coarse)), mode="edge")
+    window = np.clip(whole + np.arange(-1, 2)[:, None], 0, len(ridge) - 1)
+    along = np.arange(len(whole))
+    course: NDArray[np.int64] = window[ridge[window, along].argmax(axis=0), along]
     return course
 
 

@@ -14,17 +14,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitdiag.photos.marks import Points
-from fitdiag.photos.strip import colours_at, opponent, smooth
+from fitdiag.photos.strip import (
+    ACROSS,
+    DOWN,
+    Array,
+    beside,
+    ink_of,
+    noise_of,
+    normals,
+    ridge_of,
+    strip_across,
+    strongest_path,
+)
 
-Array = NDArray[np.float64]
 USUAL_SCALE = 1.75  # px a millimetre, where nothing better is known
 MOST_SAMPLES = 2.0  # a millimetre; finer than that nothing is drawn by hand
 REACH_MM = 18.0  # a V, a dip or a fork bends a line so far from the curve through three points
 BESIDE_MM = (1.7, 2.9, 4.6)  # from the middle of a drawn line to the cloth beside it
 STITCH_MM = 5.0  # over this length stitches and gaps are evened out
-# samples by which a line may go aside from one to the next, and what each costs, as a share of a strong ridge: grainlines and seams
-# run down the cloth nearly straight, and are not to change over to a dart beside them
-ACROSS, DOWN = (2, 0.35), (1, 1.2)
 LEAST_COVERED, LEAST_SNR, MOST_STEPPED = 0.8, 3.0, 0.3
 
 
@@ -62,7 +69,7 @@ def snap(
     step, samples = _sampling(scale)
     beyond = round(beyond_mm * samples)
     curve = _curve(np.asarray(points, float), step, beyond)
-    aside = DOWN if _runs_down(curve[0]) else ACROSS
+    aside = DOWN if _runs_down(curve) else ACROSS
     first = _Strip(pixels, curve, scale, max(round(reach_mm * samples), 12), aside, edge=edge)
     path = first.path(2)
     if edge:
@@ -88,75 +95,47 @@ class _Strip:
     """The picture along a curve, straightened, and how much each place looks like a drawn line."""
 
     def __init__(
-        self, pixels: NDArray[np.uint8], course: tuple[Array, Array], scale: float, half: int,
-        aside: tuple[int, float], *, edge: bool = False, along: float = 0.0,
+        self, pixels: NDArray[np.uint8], course: Array, scale: float, half: int, aside: tuple[int, float], *,
+        edge: bool = False, along: float = 0.0,
     ) -> None:  # fmt: skip
-        self.curve, self.normal = course
-        self.half, self.aside = half, aside
+        self.course, self.normal, self.half, self.aside, self.edge = course, normals(course), half, aside, edge
         self.step, samples = _sampling(scale)
-        self.reaches = [max(round(mm * samples), 2 + index) for index, mm in enumerate(BESIDE_MM)]
-        margin = max(self.reaches)
-        offsets = np.arange(-half - margin, half + margin + 1, dtype=float) * self.step
-        places = self.curve[:, None] + offsets[None, :, None] * self.normal[:, None]
-        strip = smooth(opponent(colours_at(pixels, places)), max(1.4 * samples, along * samples / 2), 0.6 * samples)
-        self.beside = self._steps(strip) if edge else self._ridges(strip)
-        self.edge = edge
-
-    def _ridges(self, strip: Array) -> list[tuple[Array, Array]]:
-        """How the middle differs from the cloth on either side of it, for some widths of line."""
-        middle = self._moved(strip, 0)
-        return [(middle - self._moved(strip, -reach), middle - self._moved(strip, reach)) for reach in self.reaches]
-
-    def _steps(self, strip: Array) -> list[tuple[Array, Array]]:
-        """How one side differs from the other; given twice, since a step has only one difference."""
-        steps = [self._moved(strip, reach) - self._moved(strip, -reach) for reach in self.reaches[:2]]
-        return [(step, step) for step in steps]
-
-    def _moved(self, strip: Array, reach: int) -> Array:
-        """What lies so many samples to the right of each place."""
-        first = max(self.reaches) + reach
-        part: Array = strip[:, first : first + 2 * self.half + 1]
-        return part
+        reaches = [max(round(mm * samples), 2 + index) for index, mm in enumerate(BESIDE_MM)]
+        self.margin = max(reaches)
+        offsets = np.arange(-half - self.margin, half + self.margin + 1, dtype=float) * self.step
+        even = max(1.4 * samples, along * samples / 2)
+        strip = strip_across(pixels, course, self.normal, offsets, even, 0.6 * samples)
+        self.beside = list(beside(strip, reaches))
+        if edge:  # a step has only one difference, that between its sides
+            self.beside = [(one - other, one - other) for one, other in self.beside[:2]]
 
     def path(self, passes: int) -> NDArray[np.int64]:
         """The course of the strongest ridge of one colour, found in some passes; leaves that ridge in `self.ridge`."""
-        self.ridge: Array = np.zeros(self.beside[0][0].shape[:2])
-        for left, right in self.beside:
-            alike = (left * right).sum(axis=2)
-            weaker = np.minimum(np.linalg.norm(left, axis=2), np.linalg.norm(right, axis=2))
-            self.ridge = np.maximum(self.ridge, np.where(alike > 0, weaker, 0.0))
-        rows = np.arange(len(self.ridge))
+        self.ridge, along = ridge_of(self.beside), np.arange(len(self.course))
         for _ in range(passes):
-            path = strongest_path(self.ridge, *self.aside)
-            colour = np.zeros(3)
-            for left, right in self.beside:
-                colour = colour + np.median((left + right)[rows, path], axis=0)
-            self.colour = colour / (float(np.linalg.norm(colour)) + 1e-9)
-            self.ridge = np.zeros_like(self.ridge)
-            for left, right in self.beside:
-                self.ridge = np.maximum(self.ridge, np.minimum(left @ self.colour, right @ self.colour))
+            colour = ink_of(self.beside, strongest_path(self.ridge, *self.aside), along)
+            self.ridge = ridge_of((one @ colour, other @ colour) for one, other in self.beside)
         return strongest_path(self.ridge, *self.aside)
 
     def track(self, path: NDArray[np.int64], beyond: int) -> Track:
         """The course in the picture, and how well it was seen between its points."""
-        ridge, rows = self.ridge, np.arange(len(self.ridge))
-        window = np.clip(path[:, None] + np.arange(-4, 5)[None], 0, ridge.shape[1] - 1)
-        weight = ridge[rows[:, None], window]
-        weight = np.maximum(weight - 0.3 * weight.max(axis=1, keepdims=True), 0.0)
-        total = weight.sum(axis=1)
-        exact = np.where(total > 0, (weight * window).sum(axis=1) / np.maximum(total, 1e-9), path) - self.half
-        on = ridge[rows, path][beyond : len(path) - beyond]
-        far = np.abs(np.arange(ridge.shape[1])[None] - path[:, None]) > max(self.reaches)
-        noise = 1.4826 * float(np.median(np.abs(ridge[far]))) + 0.15 if far.any() else 0.15
-        left, right = self.beside[-1]
-        across = np.linalg.norm((left - right)[rows, path], axis=1)[beyond : len(path) - beyond]
-        stepped = 0.0 if self.edge else float((across > 2.0 * np.maximum(on, noise)).mean())
+        ridge, along = self.ridge, np.arange(len(path))
+        window = np.clip(path + np.arange(-4, 5)[:, None], 0, len(ridge) - 1)
+        weight = ridge[window, along]
+        weight = np.maximum(weight - 0.3 * weight.max(axis=0), 0.0)
+        total = weight.sum(axis=0)
+        exact = np.where(total > 0, (weight * window).sum(axis=0) / np.maximum(total, 1e-9), path) - self.half
+        marked = slice(beyond, len(path) - beyond)
+        on = ridge[path, along][marked]
+        noise = noise_of(ridge[np.abs(np.arange(len(ridge))[:, None] - path) > self.margin])
+        one, other = self.beside[-1]
+        across = np.linalg.norm((one - other)[path, along], axis=1)[marked]
         return Track(
-            self.curve + exact[:, None] * self.step * self.normal,
-            float((on > 2.5 * noise).mean()),
-            float(np.median(on) / noise),
-            stepped,
-            beyond,
+            self.course + exact[:, None] * self.step * self.normal,
+            covered=float((on > 2.5 * noise).mean()),
+            snr=float(np.median(on) / noise),
+            stepped=0.0 if self.edge else float((across > 2.0 * np.maximum(on, noise)).mean()),
+            beyond=beyond,
             border=self.edge,
         )
 
@@ -173,8 +152,8 @@ def _evened(pixels: Array, size: float) -> Array:
     return np.stack([np.convolve(widened[:, axis], kernel, mode="valid") for axis in (0, 1)], axis=1)
 
 
-def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) -> tuple[Array, Array]:
-    """A smooth curve through the points (through each of them if `exact`), a sample every `step` px, and its unit normals.
+def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) -> Array:
+    """A smooth curve through the points (through each of them if `exact`), a sample every `step` px.
 
     `beyond`: so many samples go straight on at each end.
     """
@@ -193,10 +172,7 @@ def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) 
         first, last = curve[0] - curve[quarter], curve[-1] - curve[-1 - quarter]
         first, last = (run / (np.hypot(*run) + 1e-12) * step for run in (first, last))
         curve = np.concatenate([curve[0] + on[::-1] * first, curve, curve[-1] + on * last])
-    tangent = np.gradient(curve, axis=0)
-    tangent = tangent / (np.hypot(tangent[:, 0], tangent[:, 1])[:, None] + 1e-12)
-    normal: Array = np.stack([-tangent[:, 1], tangent[:, 0]], axis=1)
-    return np.asarray(curve, float), normal
+    return np.asarray(curve, float)
 
 
 def _apart(points: Array) -> Array:
@@ -206,26 +182,3 @@ def _apart(points: Array) -> Array:
         if math.dist(point, kept[-1]) >= 0.5:
             kept.append(point)
     return np.array(kept if len(kept) > 1 else [points[0], points[0] + (1.0, 0.0)])
-
-
-def strongest_path(ridge: Array, most: int = ACROSS[0], penalty: float = ACROSS[1]) -> NDArray[np.int64]:
-    """The course from the first row to the last with the largest sum, moving at most so many columns a row, each at a `penalty`."""
-    scale = float(np.percentile(ridge.max(axis=1), 75)) + 1e-9
-    score = np.minimum(ridge / scale, 1.5)
-    count, width = score.shape
-    cost = -penalty * np.abs(np.arange(-most, most + 1.0))
-    sums = np.full((count, width + 2 * most), -np.inf)  # of the best course down to each place
-    inner = sums[:, most : most + width]
-    around = np.lib.stride_tricks.sliding_window_view(sums, width, axis=1)  # [row, move, column]
-    inner[0] = score[0]
-    options = np.empty((2 * most + 1, width))
-    for row in range(1, count):
-        np.add(around[row - 1], cost[:, None], out=options)
-        np.maximum.reduce(options, axis=0, out=inner[row])
-        inner[row] += score[row]
-    path = np.zeros(count, dtype=np.int64)
-    path[-1] = int(inner[-1].argmax())
-    for row in range(count - 1, 0, -1):
-        column = path[row]
-        path[row - 1] = column - most + int((sums[row - 1, column : column + 2 * most + 1] + cost).argmax())
-    return path

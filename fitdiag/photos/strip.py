@@ -1,13 +1,22 @@
-"""Strips of a picture along a curve: colours between pixels, colours as the eye tells them apart, Gaussian means."""
+"""Strips of a picture across a curve: colours as the eye tells them apart, what stands out in them, and where a line in them runs.
+
+A strip is (M, N, 3): M places across the curve, N along it. A drawn line in it is a ridge: its colour differs from the cloth on both
+sides of it in the same direction.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
+Pairs = Iterable[tuple[Array, Array]]  # how places differ from one side of them, and from the other
 BESIDE_PX = (4, 5, 6)  # from an edge: there lies what is on either side of it
+ACROSS, DOWN = (2, 0.35), (1, 1.2)  # how lines go aside across the cloth, and down it: see `strongest_path`
 
 
 def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
@@ -34,12 +43,93 @@ def opponent(colours: Array) -> Array:
     return np.stack([(red + green + blue) / 1.7, (red - green) * 1.2, ((red + green) / 2 - blue) * 0.8], axis=-1)
 
 
-def smooth(strip: Array, along: float, across: float) -> Array:
-    """Gaussian means over the first two axes of (N, M, 3); sizes in samples."""
-    for axis, size in ((0, along), (1, across)):
-        if size > 0:
-            strip = ndimage.gaussian_filter1d(strip, size, axis=axis, mode="nearest", radius=int(3 * size) + 1)
+def normals(course: Array) -> Array:
+    """Unit normals of a course (N, 2)."""
+    x, y = np.gradient(course, axis=0).T
+    across: Array = np.stack([-y, x], axis=1) / (np.hypot(x, y)[:, None] + 1e-12)
+    return across
+
+
+def strip_across(
+    pixels: NDArray[np.uint8], course: Array, normal: Array, offsets: Array, along: float, across: float
+) -> Array:
+    """The strip (M, N, 3) at these offsets (M) from a course (N, 2 px), with Gaussian means over so many samples both ways."""
+    strip = opponent(colours_at(pixels, course + offsets[:, None, None] * normal))
+    for axis, size in ((1, along), (0, across)):
+        strip = ndimage.gaussian_filter1d(strip, size, axis=axis, mode="nearest", radius=int(3 * size) + 1)
     return strip
+
+
+def beside(values: Array, reaches: Sequence[int]) -> Iterator[tuple[Array, Array]]:
+    """How values (M, N, ...) differ from those so far to one side across, and to the other; `max(reaches)` fewer at both ends."""
+    margin, count = max(reaches), len(values)
+    inner = values[margin : count - margin]
+    for reach in reaches:
+        one, other = (values[margin + way : count - margin + way] for way in (-reach, reach))
+        yield inner - one, inner - other
+
+
+def ridge_of(pairs: Pairs) -> Array:
+    """How much places differ from what is on both sides of them in the same direction, in lines of any of some widths: (M, N), from
+    differences in colour (M, N, 3) or by one colour (M, N)."""
+    ridge: Array | None = None
+    for one, other in pairs:
+        if one.ndim == 3:
+            weaker = np.sqrt(np.minimum(*(np.einsum("ijk,ijk->ij", side, side) for side in (one, other))))
+            weaker[np.einsum("ijk,ijk->ij", one, other) <= 0] = 0.0
+        else:
+            weaker = np.minimum(one, other)
+        ridge = np.maximum(weaker, 0.0 if ridge is None else ridge)
+    assert ridge is not None
+    return ridge
+
+
+def ink_of(pairs: Pairs, *course: Any) -> Array:
+    """By what colour the places of a course (its index across and along) differ from both sides of them; of length 1."""
+    colour: Array = sum((np.median((one + other)[course], axis=0) for one, other in pairs), np.zeros(3))
+    return colour / (float(np.linalg.norm(colour)) + 1e-9)
+
+
+def noise_of(ridge: Array) -> float:
+    """How much stands out where there is nothing."""
+    return 0.15 + (1.4826 * float(np.median(np.abs(ridge))) if ridge.size else 0.0)
+
+
+def strongest_path(ridge: Array, most: int = ACROSS[0], penalty: float = ACROSS[1]) -> NDArray[np.int64]:
+    """The course along a ridge (M, N) with the largest sum: N places across, by dynamic programming.
+
+    From one place to the next it goes aside at most so far, each step aside at a `penalty`, as a share of a strong ridge. Grainlines
+    and seams run down the cloth nearly straight, and are not to change over to a dart beside them.
+    """
+    scale = float(np.percentile(ridge.max(axis=0), 75)) + 1e-9
+    score = np.minimum(ridge.T / scale, 1.5)
+    count, width = score.shape
+    cost = -penalty * np.abs(np.arange(-most, most + 1.0))
+    sums = np.full((count, width + 2 * most), -np.inf)  # of the best course down to each place
+    inner = sums[:, most : most + width]
+    around = np.lib.stride_tricks.sliding_window_view(sums, width, axis=1)  # [row, move, column]
+    inner[0] = score[0]
+    options = np.empty((2 * most + 1, width))
+    for row in range(1, count):
+        np.add(around[row - 1], cost[:, None], out=options)
+        np.maximum.reduce(options, axis=0, out=inner[row])
+        inner[row] += score[row]
+    path = np.zeros(count, dtype=np.int64)
+    path[-1] = int(inner[-1].argmax())
+    for row in range(count - 1, 0, -1):
+        column = path[row]
+        path[row - 1] = column - most + int((sums[row - 1, column : column + 2 * most + 1] + cost).argmax())
+    return path
+
+
+def edge_along(slope: Array, course: Array, reach: int) -> tuple[NDArray[np.bool_], Array]:
+    """Where along a course (N places across) an edge is seen within `reach` of it, and the middle of it there; `slope` (M, N): how
+    many times as steep as usual the colours change."""
+    place = np.clip(np.rint(course).astype(int) + np.arange(-reach, reach + 1)[:, None], 0, len(slope) - 1)
+    weight = np.maximum(slope[place, np.arange(len(course))] - 1.0, 0.0) ** 2
+    total = weight.sum(axis=0)
+    seen = total > 0.5
+    return seen, (weight * place).sum(axis=0)[seen] / total[seen]
 
 
 def along_side(first: Array, last: Array, start: float, end: float) -> tuple[Array, Array]:
