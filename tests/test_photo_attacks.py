@@ -15,9 +15,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from running import Shell
 
-from fitdiag.photos.combine import measure_all, together
 from fitdiag.photos.marks import GRAINS, LINES, VIEWS, as_json, parse_marks, read_marks
-from fitdiag.photos.measure import measure
+from fitdiag.photos.measure import measure, measure_all, together
 from fitdiag.photos.overlay import overlay
 from fitdiag.problems import ProblemsFoundError
 

@@ -20,8 +20,8 @@ from fitdiag.interview.engine import Interview
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.photos.combine import Together
 from fitdiag.photos.marks import Marks, Sheet, as_json, parse_marks, read_marks
+from fitdiag.photos.measure import Together
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.sessions.from_photos import findings_from
 from fitdiag.sessions.state import offered_event

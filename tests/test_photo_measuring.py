@@ -14,17 +14,15 @@ import pytest
 from photo_scene import Rendered, Scene, clean_scene, draw_scene, level_ring_scene, marks_dict, render
 from scipy.special import ellipe, ellipeinc
 
-from fitdiag.photos.body import Known
 from fitdiag.photos.camera import Camera, false_drop, false_tilt, focal_px, lens_within, sheet_distance
-from fitdiag.photos.combine import measure_all, together
 from fitdiag.photos.grains import _one_line
 from fitdiag.photos.level import follow, posed, snap_straight
 from fitdiag.photos.lines import seam_at, straight_at
 from fitdiag.photos.marks import Marks, Sheet, View, parse_marks
-from fitdiag.photos.measure import measure
+from fitdiag.photos.measure import measure, measure_all, together
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.ridges import Ridges, evened
-from fitdiag.photos.section import Section, depth_from_girth
+from fitdiag.photos.section import Known, Section, depth_from_girth
 from fitdiag.photos.setting import setting
 from fitdiag.photos.snap import Track, snap
 from fitdiag.photos.strip import opponent

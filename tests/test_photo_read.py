@@ -90,7 +90,7 @@ def test_a_yes_on_the_page_becomes_findings(
     assert pressed <= 1 + sum(map(len, doubts)) + 1  # yes to all, each doubt of a picture once, and no mirror image
     assert pressed + 1 <= MOST_ACTIONS  # the command that goes on is one more
     saved.save_as(here / "downloads" / saved.suggested_filename)
-    monkeypatch.setattr("fitdiag.photos.combine.look", _nothing)
+    monkeypatch.setattr("fitdiag.photos.measure.look", _nothing)
     monkeypatch.setenv("XDG_DOWNLOAD_DIR", str(here / "downloads"))
     code, out, err = shell("photo", "read", *(str(here / f"{view}.jpg") for view in VIEWS))
     assert 0 == code, err

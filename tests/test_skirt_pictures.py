@@ -9,8 +9,8 @@ from PIL import Image, ImageDraw
 from fitdiag.knowledge.findings import Finding
 from fitdiag.knowledge.folders import rules_for
 from fitdiag.knowledge.load import load_rules
-from fitdiag.photos.combine import measure_all, together
 from fitdiag.photos.marks import Marks, Sheet, View
+from fitdiag.photos.measure import measure_all, together
 from fitdiag.sessions.from_photos import findings_from
 
 SIZE, FOCAL, FAR, LENS = (

@@ -16,15 +16,15 @@ from fitdiag.diagnosis.belief import told as told_finding
 from fitdiag.files import make_folder, refuse_taken, write_all, write_atomically
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text
-from fitdiag.photos.advice import next_time
-from fitdiag.photos.combine import Together, measure_all, together
 from fitdiag.photos.drawn import LINES
 from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, read_picture, shortcomings
 from fitdiag.photos.kept import KEPT, kept
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
+from fitdiag.photos.measure import Together, measure_all, together
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
 from fitdiag.photos.readings import Measured, Reading
 from fitdiag.photos.trousers import HIP
+from fitdiag.photos.trust import next_time
 from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.sessions.from_photos import FromPictures, findings_from
 from fitdiag.sessions.round_log import digest

@@ -10,20 +10,18 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from fitdiag.photos.course import Stance
-from fitdiag.photos.lines import Place, straight_at
+from fitdiag.photos.lines import straight_at
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Reading, Source, Word
 from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import CROTCH, HIP, ROUND
-from fitdiag.photos.trust import refused
+from fitdiag.photos.trust import Seen, refused
 
 SLOPE = 0.098  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
 SLOPE_IN_FRONT = 0.138  # bellies and thighs differ more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
-HOLLOW_BEHIND = (
-    12.0  # mm: by so much the middle of a seat lies farther in than half an ellipse, against the cloth beside it
-)
+HOLLOW_BEHIND = 12.0  # mm: so much farther in than half an ellipse is the middle of a seat, against the cloth beside it
 STRAIGHT = 90.0  # mm: over so much a grainline is nearly straight
 # a line that goes aside by so much (mm) is another one; looked at over so much above and below, but for so much between (mm)
 ASIDE, ASIDE_OVER, ASIDE_WITHIN = 4.0, 20.0, 3.0
@@ -31,7 +29,7 @@ STEPS_ASIDE = "the line steps aside on its way there, as to a dart"
 CLOTH = 0.017  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
 
 
-def read_grain(marks: Marks, where: Setting, places: Mapping[str, Place], name: str, track: Track) -> list[Reading]:
+def read_grain(marks: Marks, where: Setting, places: Mapping[str, Seen], name: str, track: Track) -> list[Reading]:
     """Everything one grainline tells."""
     one = _one_line(track, where.scale)
     found = [_lean(where, places, name, one, SLOPE if marks.view == "back" else SLOPE_IN_FRONT)]
@@ -67,7 +65,7 @@ def _one_line(track: Track, scale: float) -> Track:
     return replace(track, pixels=track.pixels[upper if upper.sum() > len(y) / 2 else ~upper])
 
 
-def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, slope: float) -> Reading:
+def _lean(where: Setting, places: Mapping[str, Seen], name: str, track: Track, slope: float) -> Reading:
     """Degrees off plumb, positive where the top lies to the right."""
     rays = where.camera.rays(track.pixels)
     part = max(1, len(rays) // 12)
@@ -82,19 +80,19 @@ def _lean(where: Setting, places: Mapping[str, Place], name: str, track: Track, 
     for camera in where.pose.others:
         other = camera.rays(np.array([first, last]))
         swings.append(math.degrees(math.atan2(*(other[0] - other[1])) - math.atan2(*(rays[0] - rays[-1]))))
-    middles = [place.section.x / place.section.z for place in places.values()]
+    middles = [place.numbers.section.x / place.numbers.section.z for place in places.values()]
     off = abs(float(rays[:, 0].mean()) - (float(np.mean(middles)) if middles else 0.0))
-    level = math.sqrt(sum(part**2 for part in swings))
+    level = math.hypot(*swings)
     whole = math.degrees(math.atan(float(np.polyfit(rays[:, 1], rays[:, 0], 1)[0])))
     bowed = abs(whole - lean)  # a line that is not straight leans by what part of it is looked at
-    error = math.sqrt(level**2 + math.degrees(off * slope) ** 2 + 0.08**2 + (0.4 * bowed) ** 2)
+    error = math.hypot(level, math.degrees(off * slope), 0.08, 0.4 * bowed)
     word: Word = "good" if error < 0.8 else "fair"
     most: Source = "level" if level > 0.7 * error else "depth"
     return Reading(name, "lean", "deg", raw, lean, error, word, "", most)
 
 
 def _from_centre(
-    where: Setting, place: Place, name: str, line: str, track: Track, one: Track, hollow: float
+    where: Setting, place: Seen, name: str, line: str, track: Track, one: Track, hollow: float
 ) -> Reading | None:
     """From the centre seam to the grainline along the cloth, where it crosses a balance line; None where it does not. `one`: the
     part of it that is one line; `hollow`: mm by which the centre lies farther in than half an ellipse, so that on a turned body it is
@@ -126,12 +124,12 @@ def _from_centre(
     moved: dict[Source, Stance] = {
         "distance": replace(stance, distance=stance.distance * (1 + where.distance_error)),
         "depth": replace(stance, depth=stance.depth + place.depth_error),
-        "edges": replace(stance, left=stance.left + place.edge_error),
+        "edges": replace(stance, left=stance.left + max(edge.error for edge in place.edges)),
         "seam": replace(stance, seam=stance.seam + max(place.seam_error, 1.5 * where.scale)),
     }
     parts = {source: abs(length(other) - value) for source, other in moved.items()}
     parts["folds"] = math.hypot(0.5, CLOTH * value, strays / where.scale)
-    error = math.sqrt(sum(part**2 for part in parts.values()))
+    error = math.hypot(*parts.values())
     ends = where.camera.rays(np.concatenate([at, [[stance.seam, at[0, 1]]]]))
     raw = abs(float(ends[0, 0] - ends[1, 0])) * where.distance
     most = max(parts, key=lambda source: parts[source])

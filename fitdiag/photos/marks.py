@@ -172,6 +172,10 @@ class Marks(Strict):
         """Whether the picture shows the wearer from the side."""
         return self.view in ("left", "right")
 
+    def hides(self, name: str) -> list[str]:
+        """The sides of the picture on which an arm or else hides the end of a line."""
+        return [edge.partition(":")[2] for edge in self.hidden if edge.startswith(f"{name}:")]
+
     def confirmed(self) -> Marks:
         """The same without what nobody has confirmed."""
         return replace(

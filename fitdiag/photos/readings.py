@@ -44,7 +44,7 @@ class Line:
     right: Point
     depression_deg: float
     half_mm: float | None
-    depth_mm: float | None
+    depth_mm: float
 
 
 @dataclass(frozen=True, eq=False)

@@ -116,7 +116,7 @@ def _distance(pixels: NDArray[np.uint8], marks: Marks, pose: Pose) -> tuple[floa
             unlevel = math.dist(held, [distance] * len(held)) / distance
             found.append((distance, math.hypot(error / max(tall, 1.0), behind_error / distance, unlevel)))
     for name, width in marks.widths_mm.items():
-        if name in marks.lines and not any(item.startswith(f"{name}:") for item in marks.hidden):
+        if name in marks.lines and not marks.hides(name):
             points = marks.lines[name]
             rays = camera.rays(np.array([points[0], points[-1]]))
             span = float(rays[1, 0] - rays[0, 0])

@@ -1,16 +1,20 @@
-"""How far a number can be trusted: refused with the reason where the picture cannot hold it, else a word by its error."""
+"""How far a number of a line can be trusted: refused with the reason where the picture cannot hold it, else a word by its error, and
+what would bring the largest error down."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import cast, get_args
 
+from fitdiag.photos.course import Course, Numbers, Stance
 from fitdiag.photos.drawn import ROUND
-from fitdiag.photos.readings import Reading, Source, Unit, Word, called
+from fitdiag.photos.edges import Edge
+from fitdiag.photos.marks import Marks
+from fitdiag.photos.readings import Line, Measured, Reading, Source, Unit, Word, called
 from fitdiag.photos.setting import Setting
-from fitdiag.photos.snap import Track
-from fitdiag.photos.trousers import CROTCH
+from fitdiag.photos.trousers import BORDER_WAVES, CROTCH, FORK_SLOPE, HIP
 
 # One standard deviation up to which a number is good; from which on it is none; what no line on a body does. In mm or degrees.
 GOOD = {"tilt": 0.3, "drop": 2.25, "v depth": 1.6, "v angle": 1.5, "fall": 2.5, "dip": 2.5}
@@ -29,18 +33,74 @@ BLAMED: Mapping[Source, str] = {
     "folds": "the cloth lies in folds there",
     "": "",
 }
+LEAST_GAIN = 0.75  # of the error: what gains less is not worth a word
+DO: Mapping[Source, str] = {
+    "level": "have two long upright things in view, a door frame or a hanging string, near the left and the right border",
+    "focal length": "send the picture as the telephone made it, not through a messenger, which takes the focal length out",
+    "distance": "hang a sheet of paper beside the hip, in line with the side seams",
+    "edges": "cross the arms in front, and stand before a plain wall of another colour",
+    "seam": "draw the centre seam over with the pen",
+}
 
 
 @dataclass(frozen=True, eq=False)
-class Doubts:
-    """What speaks against the numbers of one line."""
+class Seen:
+    """A balance line with all that its numbers rest on; `others`: the numbers with one thing moved by its standard deviation."""
 
     name: str
+    marks: Marks
     setting: Setting
-    track: Track
-    hidden: tuple[str, ...]
+    course: Course
+    stance: Stance
+    numbers: Numbers
+    others: tuple[tuple[Source, Numbers], ...]
+    edges: tuple[Edge, Edge]
+    depth_error: float  # mm
+    seam_error: float  # px
     depression: float  # degrees by which the lens looks down at the line
     depth_known: bool
+    fork: bool  # the legs part right under the line
+
+    @property
+    def line(self) -> Line:
+        """The line as it is shown."""
+        left, right = (edge.place for edge in self.edges)
+        half = self.numbers.section.half if self.setting.distance else None
+        return Line(self.course.track, left, right, self.depression, half, self.stance.depth)
+
+    @property
+    def hidden(self) -> bool:
+        """Whether one of its ends is."""
+        return bool(self.marks.hides(self.name))
+
+    @property
+    def in_fork(self) -> bool:
+        """Whether the middle of the line lies in the fork: the legs part under it, or it runs up into it."""
+        return self.fork or (self.name == CROTCH and min(self.numbers.slopes) < FORK_SLOPE)
+
+    @property
+    def waves(self) -> float:
+        """Folds along the line, mm."""
+        return BORDER_WAVES if self.course.track.border else ROUND[self.name].waves
+
+    @property
+    def looks_down(self) -> float:
+        """Tangent of the angle by which the lens looks down at the line; negative where it looks up."""
+        return math.tan(math.radians(self.depression))
+
+    @property
+    def rise(self) -> float:
+        """The same, however it looks."""
+        return abs(self.looks_down)
+
+    def parts(self, of: Callable[[Numbers], float], **more: float) -> dict[Source, float]:
+        """The error of a number by where it comes from; `more`: further parts, by their source."""
+        value = of(self.numbers)
+        found: dict[Source, float] = dict.fromkeys(get_args(Source), 0.0)
+        moved = [(source, of(other) - value) for source, other in self.others]
+        for source, part in (*moved, *((cast("Source", key), part) for key, part in more.items())):
+            found[source] = math.hypot(found[source], part)
+        return found
 
 
 def refused(line: str, what: str, unit: Unit, raw: float | None, reason: str) -> Reading:
@@ -49,71 +109,80 @@ def refused(line: str, what: str, unit: Unit, raw: float | None, reason: str) ->
 
 
 def told(
-    doubts: Doubts, what: str, unit: Unit, raw: float | None, value: float, parts: Mapping[Source, float], *,
-    fork: bool = False, reason: str = "",
+    seen: Seen, what: str, unit: Unit, value: float, parts: Mapping[Source, float], *, raw: float | None = None,
+    reason: str = "",
 ) -> Reading:  # fmt: skip
     """A number with its error and a word, or the reason why there is none; `parts`: the error by where it comes from."""
     kind = " ".join(what.split()[:2]) if what.startswith("v") else what.split(maxsplit=1)[0]
-    error = math.sqrt(sum(part**2 for part in parts.values()))
+    error = math.hypot(*parts.values())
     most = max(parts, key=lambda source: parts[source])
-    raw = raw if unit == "deg" or doubts.setting.distance is not None else None
+    raw = raw if unit == "deg" or seen.setting.distance is not None else None
     if not (math.isfinite(value) and math.isfinite(error)):
-        return refused(doubts.name, what, unit, None, "these marks fit no body; look at them again")
-    why = _impossible(doubts, kind, fork=fork)
+        return refused(seen.name, what, unit, None, "these marks fit no body; look at them again")
+    why = _impossible(seen, kind)
     if not why and abs(value) > NO_BODY[kind] + 2 * error:
         why = f"{abs(value):.0f} {'mm' if unit == 'mm' else 'degrees'} is more than any body shows; look at the marks again"
     if not why and error > LARGEST[kind]:
         why = BLAMED[most]
         if most == "depth":
-            why = f"{too_steep(doubts.depression)}, and the body's depth is not known so well"
+            why = f"{_too_steep(seen)}, and the body's depth is not known so well"
     if why:
-        return refused(doubts.name, what, unit, raw, why)
-    word: Word = "good" if error <= GOOD[kind] and not doubts.hidden else "fair"
+        return refused(seen.name, what, unit, raw, why)
+    word: Word = "good" if error <= GOOD[kind] and not seen.hidden else "fair"
     if not reason and word == "fair":
-        reason = "a side edge is hidden" if doubts.hidden else _fair(doubts, most)
+        reason = "a side edge is hidden" if seen.hidden else BLAMED[most].split(";")[0]
+        if most == "depth" and not seen.hidden:
+            reason = _too_steep(seen) + ("" if seen.depth_known else ", and the body's depth is only guessed")
     without = math.sqrt(max(error**2 - parts[most] ** 2, 0.0))
-    return Reading(doubts.name, what, unit, raw, value, error, word, reason, most, without=without)
+    return Reading(seen.name, what, unit, raw, value, error, word, reason, most, without=without)
 
 
-def _impossible(doubts: Doubts, kind: str, *, fork: bool) -> str:
+def _impossible(seen: Seen, kind: str) -> str:
     """Why this line tells nothing of this kind; empty where it may."""
-    where, steep, name = doubts.setting, abs(doubts.depression), doubts.name
-    if doubts.track.onto:
-        return (
-            f"followed from its points it runs onto the {called(doubts.track.onto).lower()}; set more points along it"
-        )
-    if not doubts.track.clear:
-        if fork:
-            return "the line breaks where the legs part"
-        return "the line is too faint, broken or thin to be followed; draw it solid, 2 to 3 mm wide"
-    if not where.pose.levelled:
-        return "without two plumb lines the picture cannot be levelled"
-    if kind in ("drop", "v depth", "fall", "dip") and where.distance is None:
-        return "nothing of known size is marked"
-    if kind in ("drop", "dip") and doubts.hidden:
-        return "a side edge is hidden"
-    if doubts.track.border and kind in ("drop", "fall"):
-        return (
-            "the top edge folds over and hides behind the body; draw a waistline under it, or measure it on the client"
-        )
-    if fork:
-        return "the legs part right under the line, so its middle lies in the fork"
-    most = STEEPEST_AT_CROTCH if name == CROTCH and kind in ("drop", "dip") else STEEPEST
+    track, in_fork = seen.course.track, kind in ("drop", "v depth", "v angle") and seen.in_fork
+    most = STEEPEST_AT_CROTCH if seen.name == CROTCH and kind in ("drop", "dip") else STEEPEST
     if kind.startswith("v"):
         most = STEEPEST_V
-    elif name not in ROUND:
+    elif seen.name not in ROUND:
         most = STEEPEST_AT_KNEE
-    return too_steep(doubts.depression) if steep > most else ""
+    against = (
+        (
+            track.onto,
+            f"followed from its points it runs onto the {called(track.onto).lower()}; set more points along it",
+        ),
+        (not track.clear and in_fork, "the line breaks where the legs part"),
+        (not track.clear, "the line is too faint, broken or thin to be followed; draw it solid, 2 to 3 mm wide"),
+        (not seen.setting.pose.levelled, "without two plumb lines the picture cannot be levelled"),
+        (kind not in ("tilt", "v angle") and seen.setting.distance is None, "nothing of known size is marked"),
+        (kind in ("drop", "dip") and seen.hidden, "a side edge is hidden"),
+        (
+            track.border and kind in ("drop", "fall"),
+            "the top edge folds over and hides behind the body; draw a waistline under it, or measure it on the client",
+        ),
+        (in_fork, "the legs part right under the line, so its middle lies in the fork"),
+        (abs(seen.depression) > most, _too_steep(seen)),
+    )
+    return next((why for holds, why in against if holds), "")
 
 
-def _fair(doubts: Doubts, most: Source) -> str:
-    if most == "depth":
-        deep = "" if doubts.depth_known else ", and the body's depth is only guessed"
-        return f"{too_steep(doubts.depression)}{deep}"
-    return BLAMED[most].split(";")[0]
-
-
-def too_steep(depression: float) -> str:
+def _too_steep(seen: Seen) -> str:
     """From where the lens looked."""
-    where = "above" if depression > 0 else "below"
-    return f"the lens looks {abs(depression):.0f} degrees from {where} the line's height"
+    where = "above" if seen.depression > 0 else "below"
+    return f"the lens looks {abs(seen.depression):.0f} degrees from {where} the line's height"
+
+
+def next_time(found: Measured) -> tuple[str, Reading] | None:
+    """What to do otherwise in the client's next pictures, and the reading it would better (`without`: its error then); None where
+    nothing gains much."""
+    readings = [reading for reading in found.readings if reading.value is not None and reading.what in ("drop", "tilt")]
+    readings.sort(key=lambda reading: (reading.line != HIP, reading.what != "drop"))
+    for reading in readings:
+        if reading.error is None or reading.without is None or reading.without > LEAST_GAIN * reading.error:
+            continue
+        if reading.most in DO:
+            return DO[reading.most], reading
+        line = found.lines.get(reading.line)
+        if reading.most == "depth" and line is not None and found.distance_mm:
+            off = math.tan(math.radians(line.depression_deg)) * found.distance_mm / 10
+            return f"hold the lens {abs(off):.0f} cm {'lower' if off > 0 else 'higher'}, at the line's height", reading
+    return None

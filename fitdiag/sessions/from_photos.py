@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from fitdiag.knowledge.findings import TAPE_MM, Finding, Side, measured_apart
 from fitdiag.knowledge.model import FromPhoto, RuleBase, Seen, Symptom
-from fitdiag.photos.combine import Together, slope_mm
+from fitdiag.photos.measure import Together, slope_mm
 from fitdiag.photos.readings import Measured
 
 # standard deviations; what could as well be none is no verdict

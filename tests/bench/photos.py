@@ -38,8 +38,8 @@ from photo_sets import Shot
 
 from fitdiag.cli.photo import measure, sidecar, take_pictures
 from fitdiag.cli.read import ask
-from fitdiag.photos.combine import measure_all
 from fitdiag.photos.marks import Marks, as_json, read_marks
+from fitdiag.photos.measure import measure_all
 from fitdiag.photos.propose import proposals
 from fitdiag.photos.snap import snap
 from fitdiag.sessions.from_photos import CLEAR_OF_ZERO
