@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from fitdiag.photos.marks import Points
-from fitdiag.photos.ridges import BESIDE, Ends, Found, Only, Ridges, evened, same
+from fitdiag.photos.ridges import BESIDE, Ends, Found, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import opponent
 from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WAIST, WIDTHS
@@ -36,6 +36,7 @@ USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line 
 GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
 LEG, LEG_ERROR, OUTER_ERROR = 0.42, 0.07, 0.12  # a leg's width at the knee and its outer end, as shares of the hip line
 ENDS = "its ends could lie elsewhere"
+ANOTHER, BESIDE_IT = "another line could be meant as well", "another line runs beside it"
 LONELY = "the one on the other leg was not found"
 SIDE_WIDTH = 250.0  # mm: of the hip line from the side
 BY_HIP = "it was looked for by the hip line, which is doubtful"
@@ -121,15 +122,27 @@ class _Trunk:
     hip: Found
     crotch: Found
     score: float
-    named: dict[str, Found] = field(default_factory=dict)
+    named: dict[str, Found] = field(init=False)
     doubts: dict[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.named = {HIP: self.hip, CROTCH: self.crotch}
+        self.width, self.middle = self.hip.width, (self.hip.middle + self.crotch.middle) / 2
+        self.high, self.low = self.hip.at(self.middle), self.crotch.at(self.middle)
+        both = self.hip.colour + self.crotch.colour
+        self.ink = both / (np.linalg.norm(both) + 1e-9)
+
+    def take(self, name: str, line: Found, doubt: str = "") -> None:
+        """Another line that fits, and what is doubtful about it."""
+        self.named[name] = line
+        if doubt:
+            self.doubts.setdefault(name, doubt)
 
 
 def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
     """The reading that fits best."""
     side = view in ("left", "right")
-    rings = _rings(level)
-    trunks = sorted(_pairs(rings, level.ridge.shape[1], side=side), key=lambda trunk: -trunk.score)
+    trunks = sorted(_pairs(_rings(level), level.ridge.shape[1], side=side), key=lambda trunk: -trunk.score)
     kept: list[_Trunk] = []
     for trunk in trunks:
         if not any(_same_trunk(trunk, other) for other in kept):
@@ -142,29 +155,35 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
         (_name_side if side else _name_rest)(trunk, level, upright, view)
     if not kept:
         return None
-    kept.sort(key=lambda trunk: -trunk.score)
-    best = kept[0]
-    if len(kept) > 1 and kept[1].score > TRUNK_RIVAL * best.score:
-        for name, one, two in ((HIP, best.hip, kept[1].hip), (CROTCH, best.crotch, kept[1].crotch)):
-            if not same(one, two):
-                best.doubts[name] = "another line could be meant as well"
-    if any(other.score > ENDS_RIVAL[side] * best.score and same(best.hip, other.hip) for other in kept[1:]):
-        best.doubts.setdefault(HIP, ENDS)
-    knees = [line for name, line in best.named.items() if name in KNEES]
-    if any(_knee_off(best.named, knee, side=side) > 2.2 for knee in knees):
-        for name in MAIN:
-            best.doubts.setdefault(name, "the knee line lies too high or too low for it")
-    borne_out = sum(name not in MAIN for name in best.named)
-    if borne_out < (1 if side else 2) or best.score < SURE:
-        for name in MAIN:
-            best.doubts.setdefault(name, "too little else that was found bears it out")
-    if best.crotch.gap is not None:
-        for name in MAIN:
-            best.doubts.setdefault(name, f"the {CROTCH} line is put together from two halves")
-    if HIP in best.doubts:
-        for name in best.named:
-            best.doubts.setdefault(name, BY_HIP)
+    best, *others = sorted(kept, key=lambda trunk: -trunk.score)
+    _doubt(best, others, side=side)
     return best
+
+
+def _doubt(best: _Trunk, others: Sequence[_Trunk], *, side: bool) -> None:
+    """What speaks against the hip and the crotch line of the best reading, and so against all that was looked for by them."""
+    rival = others[0] if others and others[0].score > TRUNK_RIVAL * best.score else best
+    other_ends = any(one.score > ENDS_RIVAL[side] * best.score and same(best.hip, one.hip) for one in others)
+    knees_off = [_knee_off(best.named, line, side=side) for name, line in best.named.items() if name in KNEES]
+    lonely = len(best.named) - len(MAIN) < (1 if side else 2) or best.score < SURE
+    doubts = (
+        ((HIP,), ANOTHER, not same(best.hip, rival.hip)),
+        ((CROTCH,), ANOTHER, not same(best.crotch, rival.crotch)),
+        ((HIP,), ENDS, other_ends),
+        (MAIN, "the knee line lies too high or too low for it", max(knees_off, default=0.0) > 2.2),
+        (MAIN, "too little else that was found bears it out", lonely),
+        (MAIN, f"the {CROTCH} line is put together from two halves", best.crotch.gap is not None),
+    )
+    for names, doubt, holds in doubts:
+        for name in names if holds else ():
+            best.doubts.setdefault(name, doubt)
+    for name in best.named if HIP in best.doubts else ():
+        best.doubts.setdefault(name, BY_HIP)
+
+
+def _bell(*off: float) -> float:
+    """How well something fits that is off by so many standard deviations: 1 where it is not off at all."""
+    return math.exp(-0.5 * sum(each**2 for each in off))
 
 
 def _elsewhere(trunk: _Trunk, colours: NDArray[np.floating[Any]]) -> float:
@@ -251,7 +270,7 @@ def _repeated(line: Found, rings: Sequence[Found]) -> float:
 def _aligned(one: Ends, two: Ends) -> list[tuple[float, float, float]]:
     """The likeliest ends of two lines that lie under each other, on one side: both places, and how likely."""
     near = 0.025 * FINE
-    both = [(x, y, p * q * math.exp(-0.5 * ((x - y) / near) ** 2)) for x, p in one for y, q in two]
+    both = [(x, y, p * q * _bell((x - y) / near)) for x, p in one for y, q in two]
     return sorted(both, key=lambda item: -item[2])[:3]
 
 
@@ -289,19 +308,14 @@ def _fit(hip: Found, crotch: Found, picture: int, *, side: bool) -> float:
         return 0.0
     if crotch.gap is not None and abs(crotch.gap - middle) > 0.15 * width:
         return 0.0
-    shape = math.exp(-0.5 * (((apart - usual) / error) ** 2 + (ends / 0.09) ** 2 + aside**2))
+    shape = _bell((apart - usual) / error, ends / 0.09, aside)
     strength = math.sqrt(min(hip.strength, 80.0)) + math.sqrt(min(crotch.strength, 80.0))
     return shape * float(hip.colour @ crotch.colour) ** 2 * strength * (1.0 if crotch.gap is None else 0.8)
 
 
 def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
     """Knee lines, grainlines and the centre seam to a hip and a crotch line; what fits raises the score."""
-    hip, crotch = trunk.hip, trunk.crotch
-    named = {HIP: hip, CROTCH: crotch}
-    width, middle = hip.width, (hip.middle + crotch.middle) / 2
-    high, low = hip.at(middle), crotch.at(middle)
-    ink = hip.colour + crotch.colour
-    ink = ink / (np.linalg.norm(ink) + 1e-9)
+    width, middle, high, low = trunk.width, trunk.middle, trunk.high, trunk.low
     rows, reach = (high + 4, low - 4), (high - 0.95 * width, low + 2.5 * width)
 
     def fits(one: Found, others: Sequence[Found]) -> float:
@@ -311,36 +325,37 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
             return 0.0
         if any(_twins(one, other, middle, width) for other in others):
             return 0.0
-        return over**2 * math.exp(-0.5 * (off / SEAM_OFF_ERROR) ** 2)
+        return over**2 * _bell(off / SEAM_OFF_ERROR)
 
     strip, down = (middle - SEAM_OFF * width, middle + SEAM_OFF * width), (reach[0], low + SEAM_BELOW * width)
-    seam = upright.only(rows, strip, down, 16, fits=fits).ridge
+    seam, _ = upright.only(rows, strip, down, 16, fits=fits)
+    centre = middle
     if seam is not None:
-        named["seam"] = seam
-        if abs(seam.at(high) - hip.middle) > SEAM_DOUBTED * width:
-            trunk.doubts["seam"] = "it does not run down the middle"
-    centre = middle if seam is None else seam.at((high + low) / 2)
+        off = abs(seam.at(high) - trunk.hip.middle) > SEAM_DOUBTED * width
+        trunk.take("seam", seam, "it does not run down the middle" if off else "")
+        centre = seam.at((high + low) / 2)
     for side in (-1, 1):
-        name = "left" if (side < 0) == (view == "back") else "right"
-        if (grain := _grain(trunk, upright, centre, side, reach)) is not None and grain.ridge is not None:
-            named[f"grain-{name}"] = _upright(grain.ridge)
-            if grain.rival:
-                trunk.doubts[f"grain-{name}"] = "another line runs beside it"
-    named |= _knees(trunk, level, middle, low, ink, view)
-    named |= _waistline(trunk, level, middle, ink)
-    for name in ("left", "right"):
-        if (drawn := named.get(f"grain-{name}")) is not None:  # below the knee a crease may go on where the line ends
-            knee_line = named.get(f"knee-{name}")
+        _grain(trunk, upright, centre, side, reach, f"grain-{_leg(side, view)}")
+    _knees(trunk, level, view)
+    _waistline(trunk, level)
+    for leg in ("left", "right"):
+        if (
+            drawn := trunk.named.get(f"grain-{leg}")
+        ) is not None:  # below the knee a crease may go on where the line ends
+            knee_line = trunk.named.get(f"knee-{leg}")
             limit = knee_line.at(knee_line.middle) if knee_line else low + 1.3 * width
             kept = drawn.pixels[drawn.pixels[:, 1] <= limit]
-            named[f"grain-{name}"] = replace(drawn, pixels=kept)
             straight = np.interp(kept[:, 1], kept[[0, -1], 1], kept[[0, -1], 0])
-            if np.abs(kept[:, 0] - straight).max() > GRAIN_BOW * width:
-                trunk.doubts.setdefault(f"grain-{name}", "it does not run straight")
-    _agree(trunk, named, *GRAINS, centre)
-    _agree(trunk, named, *KNEES, centre)
-    trunk.named = named
-    trunk.score *= (1 + _borne_out(named, middle)) ** 2
+            bowed = np.abs(kept[:, 0] - straight).max() > GRAIN_BOW * width
+            trunk.take(f"grain-{leg}", replace(drawn, pixels=kept), "it does not run straight" if bowed else "")
+    _agree(trunk, *GRAINS, centre)
+    _agree(trunk, *KNEES, centre)
+    trunk.score *= (1 + _borne_out(trunk)) ** 2
+
+
+def _leg(side: int, view: str) -> str:
+    """The wearer's leg on one side of the picture (-1 left, 1 right)."""
+    return "left" if (side < 0) == (view == "back") else "right"
 
 
 def _twins(one: Found, other: Found, middle: float, width: float) -> bool:
@@ -352,29 +367,25 @@ def _twins(one: Found, other: Found, middle: float, width: float) -> bool:
     return alike and left * right < 0 and abs(left + right) < 0.04 * width and abs(left - right) > 0.1 * width
 
 
-def _waistline(trunk: _Trunk, level: Ridges, middle: float, ink: Array) -> dict[str, Found]:
+def _waistline(trunk: _Trunk, level: Ridges) -> None:
     """The waistline, where one is drawn in the colour of the lines under it."""
-    hip, width = trunk.hip, trunk.hip.width
-    strip = (middle - 0.06 * width, middle + 0.06 * width)
-    rows = tuple(hip.at(middle) - part * width for part in WAIST_ABOVE)
+    hip, width, middle = trunk.hip, trunk.width, trunk.middle
+    top, bottom = (hip.at(middle) - part * width for part in WAIST_ABOVE)
 
     def fits(one: Found, _: Sequence[Found]) -> float:
         inside = hip.first - 0.02 * width < one.first and one.last < hip.last + 0.02 * width
-        return inside and one.lean < 12 and one.width > WAIST_LEAST * width and float(one.colour @ ink) > ONE_INK
+        return inside and one.lean < 12 and one.width > WAIST_LEAST * width and float(one.colour @ trunk.ink) > ONE_INK
 
-    found = level.only(strip, (rows[0], rows[1]), (hip.first - 0.1 * width, hip.last + 0.1 * width), 9, ink, fits=fits)
-    if found.ridge is None:
-        return {}
-    if found.rival:
-        trunk.doubts[WAIST] = "another line could be meant as well"
-    elif abs(found.ridge.middle - hip.middle) > WAIST_OFF * width:
-        trunk.doubts[WAIST] = ENDS
-    return {WAIST: found.ridge}
+    strip, reach = (middle - 0.06 * width, middle + 0.06 * width), (hip.first - 0.1 * width, hip.last + 0.1 * width)
+    found, rival = level.only(strip, (top, bottom), reach, 9, trunk.ink, fits=fits)
+    if found is not None:
+        aside = abs(found.middle - hip.middle) > WAIST_OFF * width
+        trunk.take(WAIST, found, ANOTHER if rival else ENDS if aside else "")
 
 
-def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span) -> Only | None:
+def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span, name: str) -> None:
     """The grainline on one side (-1 left, 1 right) of the centre: across hip and crotch line, away from the centre seam."""
-    width = trunk.hip.width
+    width = trunk.width
     high, low = trunk.hip.at(centre), trunk.crotch.at(centre)
     near = sorted(centre + side * out * width for out in GRAIN_PLACES)
 
@@ -383,28 +394,26 @@ def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span
         over = one.first < high + 4 and one.last > low - 4
         return over and one.width > 0.45 * width and one.lean < 12 and GRAIN_PLACES[0] * width < out < 0.45 * width
 
-    strips = ((high + 4, low - 4), (low + 0.08 * width, low + 0.5 * width))  # between both lines, or on the thigh
-    found = (upright.only(strip, (near[0], near[1]), reach, GRAIN_GAP, fits=fits) for strip in strips)
-    return next((grain for grain in found if grain.ridge is not None), None)
+    for strip in ((high + 4, low - 4), (low + 0.08 * width, low + 0.5 * width)):  # between both lines, or on the thigh
+        found, rival = upright.only(strip, (near[0], near[1]), reach, GRAIN_GAP, fits=fits)
+        if found is not None:
+            trunk.take(name, _upright(found), BESIDE_IT if rival else "")
+            return
 
 
-def _borne_out(named: Mapping[str, Found], middle: float) -> float:
+def _borne_out(trunk: _Trunk) -> float:
     """How well what else was found fits to the hip line: a seam at its middle, grainlines half way out, legs that end where it does."""
-    hip = named[HIP]
-
-    def fit(away: float, error: float) -> float:
-        return math.exp(-0.5 * (away / hip.width / error) ** 2)
-
+    hip, width, middle = trunk.hip, trunk.width, trunk.middle
     whole = 0.0
-    for name, line in named.items():
+    for name, line in trunk.named.items():
         if name == "seam":
-            whole += 0.4 * fit(line.at(hip.at(middle)) - middle, 0.06)
+            whole += 0.4 * _bell((line.at(hip.at(middle)) - middle) / width / 0.06)
         elif name.startswith("grain"):
             x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
-            whole += 0.3 * fit(abs(x - middle) - 0.25 * hip.width, 0.08)
+            whole += 0.3 * _bell((abs(x - middle) - 0.25 * width) / width / 0.08)
         elif name in KNEES:
-            under = math.exp(-0.5 * _knee_off(named, line, side=False) ** 2)
-            whole += 0.3 * under * fit(min(abs(line.first - hip.first), abs(line.last - hip.last)), 0.08)
+            away = min(abs(line.first - hip.first), abs(line.last - hip.last))
+            whole += 0.3 * _bell(_knee_off(trunk.named, line, side=False), away / width / 0.08)
     return whole
 
 
@@ -415,33 +424,31 @@ def _knee_off(named: Mapping[str, Found], knee: Found, *, side: bool) -> float:
     return abs(below - usual) / error
 
 
-def _knees(trunk: _Trunk, level: Ridges, middle: float, low: float, ink: Array, view: str) -> dict[str, Found]:
+def _knees(trunk: _Trunk, level: Ridges, view: str) -> None:
     """The knee lines of both legs, as wide as each other if both are seen."""
-    width = trunk.hip.width
+    width, middle, low = trunk.width, trunk.middle, trunk.low
     seen: dict[str, list[tuple[float, Found]]] = {}
     for side, outer in ((-1, trunk.hip.first), (1, trunk.hip.last)):
-        name = "left" if (side < 0) == (view == "back") else "right"
         leg = middle + side * 0.25 * width
         strip, along = ((leg - part * width, leg + part * width) for part in (0.07, 0.45))
-        knee = level.only(strip, (low + 0.35 * width, low + 1.5 * width), along, 6, ink)
-        one = knee.ridge
-        if one is None or float(one.colour @ ink) < 0.4:
+        one, rival = level.only(strip, (low + 0.35 * width, low + 1.5 * width), along, 6, trunk.ink)
+        if one is None or float(one.colour @ trunk.ink) < 0.4:
             continue
         kept = [(score, line) for score, line in _leg_lines(one, width, outer)
                 if line.lean < 14 and ((line.last if side < 0 else line.first) - middle) * side > -0.1 * width]  # fmt: skip
         if kept:
+            name = f"knee-{_leg(side, view)}"
             seen[name] = kept
-            if knee.rival:
-                trunk.doubts[f"knee-{name}"] = "another line could be meant as well"
+            if rival:
+                trunk.doubts[name] = ANOTHER
 
     def alike(pair: Sequence[tuple[float, Found]]) -> float:
         unlike = (pair[0][1].width - pair[-1][1].width) / (KNEES_UNLIKE * width)
-        return math.prod(score for score, _ in pair) * math.exp(-0.5 * unlike**2)
+        return math.prod(score for score, _ in pair) * _bell(unlike)
 
-    if not seen:
-        return {}
-    best = max(itertools.product(*seen.values()), key=alike)
-    return {f"knee-{name}": line for name, (_, line) in zip(seen, best, strict=True)}
+    if seen:
+        best = max(itertools.product(*seen.values()), key=alike)
+        trunk.named |= {name: line for name, (_, line) in zip(seen, best, strict=True)}
 
 
 def _leg_lines(line: Found, width: float, outer: float) -> Iterator[tuple[float, Found]]:
@@ -449,7 +456,7 @@ def _leg_lines(line: Found, width: float, outer: float) -> Iterator[tuple[float,
     for (first, likely), (last, likely_too) in itertools.product(line.firsts, line.lasts):
         wide, away = (last - first) / width, min(abs(first - outer), abs(last - outer)) / width
         if 0.25 < wide < 0.66:
-            fits = math.exp(-0.5 * (((wide - LEG) / LEG_ERROR) ** 2 + (away / OUTER_ERROR) ** 2))
+            fits = _bell((wide - LEG) / LEG_ERROR, away / OUTER_ERROR)
             yield likely * likely_too * fits, line.between(first, last)
 
 
@@ -458,8 +465,9 @@ def _upright(ridge: Found) -> Found:
     return replace(ridge, pixels=ridge.pixels[:, ::-1])
 
 
-def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, centre: float) -> None:
+def _agree(trunk: _Trunk, left: str, right: str, centre: float) -> None:
     """Left and right must be alike: as far out, as high, of one colour. What is not is doubted."""
+    named = trunk.named
     if (left in named) != (right in named):
         trunk.doubts.setdefault(left if left in named else right, LONELY)
     if left not in named or right not in named:
@@ -481,28 +489,17 @@ def _agree(trunk: _Trunk, named: Mapping[str, Found], left: str, right: str, cen
 
 def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
     """The knee line and the side seam of a picture from the side."""
-    hip, crotch = trunk.hip, trunk.crotch
-    named = {HIP: hip, CROTCH: crotch}
-    width, middle = hip.width, (hip.middle + crotch.middle) / 2
-    high, low = hip.at(middle), crotch.at(middle)
+    width, middle, high, low, name = trunk.width, trunk.middle, trunk.high, trunk.low, f"knee-{view}"
     reach = (high - 1.5 * width, low + 4.0 * width)
-    seam = upright.only((high + 4, low - 4), (middle - 0.25 * width, middle + 0.25 * width), reach, 16)
-    if seam.ridge is not None and seam.ridge.lean < 10:
-        named["seam"] = seam.ridge
-        if seam.rival:
-            trunk.doubts["seam"] = "another line runs beside it"
-    strip = (middle - 0.12 * width, middle + 0.12 * width)
-    knee = level.only(
-        strip, (low + 0.6 * width, low + 2.4 * width), (middle - 0.8 * width, middle + 0.8 * width), 6, hip.colour
-    )
-    if knee.ridge and 0.4 * width < knee.ridge.width < 1.2 * width and knee.ridge.lean < 14:
-        named[f"knee-{view}"] = knee.ridge
-        if knee.rival:
-            trunk.doubts[f"knee-{view}"] = "another line could be meant as well"
-    trunk.named = named
-    own = named.get(f"knee-{view}")
-    below = 0.0 if own is None else math.exp(-0.5 * _knee_off(named, own, side=True) ** 2)
-    trunk.score *= (1 + 0.3 * below + 0.5 * ("seam" in named)) ** 2
+    seam, rival = upright.only((high + 4, low - 4), (middle - 0.25 * width, middle + 0.25 * width), reach, 16)
+    if seam is not None and seam.lean < 10:
+        trunk.take("seam", seam, BESIDE_IT if rival else "")
+    strip, reach = ((middle - part * width, middle + part * width) for part in (0.12, 0.8))
+    knee, rival = level.only(strip, (low + 0.6 * width, low + 2.4 * width), reach, 6, trunk.hip.colour)
+    if knee is not None and 0.4 * width < knee.width < 1.2 * width and knee.lean < 14:
+        trunk.take(name, knee, ANOTHER if rival else "")
+    below = _bell(_knee_off(trunk.named, trunk.named[name], side=True)) if name in trunk.named else 0.0
+    trunk.score *= (1 + 0.3 * below + 0.5 * ("seam" in trunk.named)) ** 2
 
 
 def _points(

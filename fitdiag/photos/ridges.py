@@ -93,14 +93,6 @@ def evened(colours: Array) -> Array:
     return np.concatenate([colours[:1], inner, colours[-1:]])
 
 
-@dataclass(frozen=True, eq=False)
-class Only:
-    """The strongest ridge across a strip, and whether another one is nearly as strong."""
-
-    ridge: Found | None
-    rival: bool = False
-
-
 class Ridges:
     """A picture's ridges that run from left to right; of one that is turned, those that run down the cloth, nearly `straight`."""
 
@@ -129,9 +121,12 @@ class Ridges:
     def only(
         self, strip: Span, rows: Span, reach: Span, jump: int, ink: Array | None = None, *,
         fits: Callable[[Found, Sequence[Found]], float] | None = None,
-    ) -> Only:  # fmt: skip
-        """The ridge across a strip among these rows, followed to its ends; of one colour where `ink` is known. Where it is asked how
-        well each `fits` among all of them (0: not at all), that weighs too, and a ridge may go on past the reach."""
+    ) -> tuple[Found | None, bool]:  # fmt: skip
+        """The strongest ridge across a strip among these rows, followed to its ends, and whether another is nearly as strong.
+
+        It is of one colour where `ink` is known. Where it is asked how well each `fits` among all of them (0: not at all), that
+        weighs too, and a ridge may go on past the reach.
+        """
         followed = (
             self.follow(strip, row, reach, jump, beyond=fits is not None) for row, _ in self.seeds(strip, rows, 3)
         )
@@ -144,9 +139,9 @@ class Ridges:
                 found.append((weight, ridge))
         found.sort(key=lambda item: -item[0])
         if not found:
-            return Only(None)
+            return None, False
         rival = len(found) > 1 and found[1][0] > RIVAL * found[0][0] and not same(found[0][1], found[1][1])
-        return Only(found[0][1], rival)
+        return found[0][1], rival
 
     def follow(self, strip: Span, row: float, reach: Span, jump: int, *, beyond: bool = False) -> Found | None:
         """The ridge through the middle of a strip, followed both ways within a reach until it is lost for more than `jump` px.
