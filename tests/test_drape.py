@@ -33,7 +33,7 @@ from fitdiag.pattern.formats import pattern_to_text
 from fitdiag.pattern.moves import carry_out
 from fitdiag.pattern.piece import Pattern, length, points
 from fitdiag.photos.camera import Camera
-from fitdiag.photos.laid import COLOURS, placed
+from fitdiag.photos.overlay import COLOURS, placed
 from fitdiag.planning.explain import nudge
 from fitdiag.planning.muslins import changes, cloth_of, wearer_of
 from fitdiag.problems import ProblemsFoundError

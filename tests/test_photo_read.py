@@ -17,9 +17,9 @@ from running import Shell
 from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.photos.intake import read_picture
-from fitdiag.photos.kept import KEPT, kept, kept_text
 from fitdiag.photos.marks import read_marks
 from fitdiag.photos.page import parse_answer
+from fitdiag.photos.readings import KEPT, kept, kept_text
 
 PICTURES = Path(__file__).parents[1] / "sample_sessions" / "lamplighter-pictures"
 VIEWS = ("back", "left", "front")

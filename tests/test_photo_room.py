@@ -10,8 +10,7 @@ from PIL import Image, ImageDraw
 
 from fitdiag.photos.camera import Camera
 from fitdiag.photos.find_lines import find_lines
-from fitdiag.photos.find_room import find_uprights
-from fitdiag.photos.find_sheet import find_sheet
+from fitdiag.photos.find_room import find_sheet, find_uprights
 from fitdiag.photos.level import follow, posed
 from fitdiag.photos.marks import A4, Marks, upright
 from fitdiag.photos.propose import _shown
@@ -146,15 +145,16 @@ def _flat(seam: float, grains: float) -> np.ndarray:
 def test_a_centre_seam_off_the_middle_is_doubted_and_no_line_rests_on_it() -> None:
     """A seam or dart well beside the middle of the hip line is offered with a doubt, and the lines keep their own middle."""
     plain, off = find_lines(_flat(0.0, 95.0), "back"), find_lines(_flat(26.0, 95.0), "back")
-    assert "seam" not in plain.doubts and plain.lines["hip"][1][0] == pytest.approx(500, abs=2)
-    assert "middle" in off.doubts["seam"] and off.lines["hip"][1][0] == pytest.approx(500, abs=2)
+    assert "centre_seam" not in plain.doubts and plain.points["hip"][1][0] == pytest.approx(500, abs=2)
+    assert "middle" in off.doubts["centre_seam"] and off.points["hip"][1][0] == pytest.approx(500, abs=2)
 
 
 def test_grainlines_near_the_centre_are_no_seam() -> None:
     """Two strong lines alike on both sides of the middle are grainlines, however near to it; the seam lies between them."""
     found = find_lines(_flat(0.0, 40.0), "back")
-    assert not found.seam or abs(found.seam[0][0] - 500) < 5
-    assert {name: round(points[1][0], -1) for name, points in found.grains.items()} == {
+    seam = found.points.get("centre_seam")
+    assert not seam or abs(seam[0][0] - 500) < 5
+    assert {name: round(points[1][0], -1) for name, points in found.points.items() if name.startswith("grain")} == {
         "grain-left": 460,
         "grain-right": 540,
     }

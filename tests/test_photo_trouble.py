@@ -16,7 +16,7 @@ from photo_sets import Shot, Truth, _shot
 from PIL import Image
 from scipy.ndimage import gaussian_filter
 
-from fitdiag.photos.find_sheet import marked_corner
+from fitdiag.photos.find_room import marked_corner
 from fitdiag.photos.marks import Marks, parse_marks
 from fitdiag.photos.measure import measure
 from fitdiag.photos.propose import proposals

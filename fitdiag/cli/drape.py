@@ -23,8 +23,8 @@ from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.pattern.formats import read_pattern
 from fitdiag.pattern.piece import Pattern
-from fitdiag.photos.laid import laid_over
 from fitdiag.photos.measure import measure_all
+from fitdiag.photos.overlay import laid_over
 from fitdiag.planning.explain import Drawn, nearness, nearness_told
 from fitdiag.planning.muslins import Wearer, amount_told, body_told, changes, cloth_of, simulate, wearer_of
 from fitdiag.planning.stages import HONEST, Simulation

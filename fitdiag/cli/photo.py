@@ -18,11 +18,10 @@ from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.photos.drawn import LINES
 from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, read_picture, shortcomings
-from fitdiag.photos.kept import KEPT, kept
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.measure import Together, measure_all, together
 from fitdiag.photos.overlay import give_or_take, overlay, plain, told
-from fitdiag.photos.readings import Measured, Reading
+from fitdiag.photos.readings import KEPT, Measured, Reading, kept
 from fitdiag.photos.trousers import HIP
 from fitdiag.photos.trust import next_time
 from fitdiag.problems import command, one_line, shown_path, stop

@@ -16,11 +16,11 @@ from fitdiag.cli.photo import length_given, measure, read_marked, sidecar, take_
 from fitdiag.files import write_all
 from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.photos.intake import clean_jpeg
-from fitdiag.photos.kept import KEPT, kept_text
 from fitdiag.photos.marks import VIEWS, Marks, as_json, read_marks
 from fitdiag.photos.measure import measure_all
 from fitdiag.photos.page import confirm_page, parse_answer
 from fitdiag.photos.propose import MIRRORED, proposals
+from fitdiag.photos.readings import KEPT, kept_text
 from fitdiag.problems import Where, command, one_line, shown_path, stop
 from fitdiag.units import Units
 

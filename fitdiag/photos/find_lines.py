@@ -25,6 +25,7 @@ from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WAIST, WID
 
 Array = NDArray[np.float64]
 Span = tuple[float, float]
+SEAM = "centre_seam"
 FINE = 1500  # px: height of the copy on which lines are looked for
 APART, APART_ERROR = 0.2, 0.1  # between hip and crotch line, as a share of the width
 ELSEWHERE = 0.6  # how much a pair of lines loses that lies on what is seen beside it as well
@@ -59,20 +60,13 @@ TRUNK_RIVAL = 0.3  # a second pair that scores so much of the best makes both do
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, eq=False)
 class Lines:
-    """What was found: points of each line and grain in px of the picture, the seam's, and what is doubtful about each."""
+    """What was found: points of lines, grainlines and the centre seam in px of the picture, and what is doubtful about each."""
 
-    lines: dict[str, Points] = field(default_factory=dict)
-    grains: dict[str, Points] = field(default_factory=dict)
-    seam: Points = ()
-    doubts: dict[str, str] = field(default_factory=dict)
+    points: Mapping[str, Points] = field(default_factory=dict)
+    doubts: Mapping[str, str] = field(default_factory=dict)
     body: tuple[float, float, float, float] | None = None  # left, top, right, bottom, px
-
-    def larger(self, share: int) -> Lines:
-        """The same in a picture so many times as large."""
-        lines, grains = ({key: larger(at, share) for key, at in some.items()} for some in (self.lines, self.grains))
-        return replace(self, lines=lines, grains=grains, seam=larger(self.seam, share))
 
 
 def larger(points: Points, share: int) -> Points:
@@ -82,7 +76,6 @@ def larger(points: Points, share: int) -> Points:
 
 def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     """Every line that can be told in a picture of this view (back, front, left, right)."""
-    result = Lines()
     height = min(FINE, pixels.shape[0])
     scale = pixels.shape[0] / height
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), height), Image.Resampling.BOX)
@@ -91,28 +84,29 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     upright = Ridges(evened(colours.transpose(1, 0, 2)), straight=True)
     best = _best_trunk(level, upright, view)
     if best is None:
-        return result
-    result.doubts = dict(best.doubts)
-    usual = SIDE_WIDTH if view in ("left", "right") else WIDTHS[HIP]
-    per_mm = max(0.5, best.hip.width * scale / usual)  # px: as lines are followed when they are measured
-    seam = best.named.pop("seam", None)
+        return Lines()
+    side = view in ("left", "right")
+    per_mm = max(
+        0.5, best.width * scale / (SIDE_WIDTH if side else WIDTHS[HIP])
+    )  # px: as lines are followed when measured
+    found, doubts = dict[str, Points](), dict(best.doubts)
+    seam = None if SEAM in doubts else best.named.get(SEAM)
     for name, ridge in best.named.items():
-        middle = seam if name in MAIN and "seam" not in best.doubts else None
-        points = _points(pixels, ridge, middle, scale, per_mm, drawn=name == WAIST)
-        if points is None:
-            for pair in (KNEES, GRAINS):
-                if name in pair and view not in ("left", "right"):
-                    result.doubts.setdefault(pair[name == pair[0]], LONELY)
-        else:
-            (result.grains if name.startswith("grain") else result.lines)[name] = points
-    if seam is not None:
-        at = np.linspace(0.02, 0.98, 5) * (len(seam.pixels) - 1)
-        whole = (seam.pixels[at.round().astype(int), ::-1] + 0.5) * scale - 0.5
-        result.seam = tuple((round(float(x), 1), round(float(y), 1)) for x, y in whole)
-    hip, row = best.hip, best.hip.at(best.hip.middle)
-    top, bottom = row - 0.75 * hip.width, row + 2.3 * hip.width
-    result.body = (hip.first * scale, top * scale, hip.last * scale, bottom * scale)
-    return result
+        if name == SEAM:
+            at = (np.linspace(0.02, 0.98, 5) * (len(ridge.pixels) - 1)).round().astype(int)
+            found[name] = _rounded((ridge.pixels[at, ::-1] + 0.5) * scale - 0.5)
+        elif points := _points(pixels, ridge, seam if name in MAIN else None, scale, per_mm, drawn=name == WAIST):
+            found[name] = points
+        elif not side and name in (*KNEES, *GRAINS):
+            part, _, leg = name.partition("-")
+            doubts.setdefault(f"{part}-{'right' if leg == 'left' else 'left'}", LONELY)
+    row = best.hip.at(best.hip.middle)
+    top, bottom = row - 0.75 * best.width, row + 2.3 * best.width
+    return Lines(found, doubts, (best.hip.first * scale, top * scale, best.hip.last * scale, bottom * scale))
+
+
+def _rounded(places: Array) -> Points:
+    return tuple((round(float(x), 1), round(float(y), 1)) for x, y in places)
 
 
 @dataclass(eq=False)
@@ -332,7 +326,7 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     centre = middle
     if seam is not None:
         off = abs(seam.at(high) - trunk.hip.middle) > SEAM_DOUBTED * width
-        trunk.take("seam", seam, "it does not run down the middle" if off else "")
+        trunk.take(SEAM, seam, "it does not run down the middle" if off else "")
         centre = seam.at((high + low) / 2)
     for side in (-1, 1):
         _grain(trunk, upright, centre, side, reach, f"grain-{_leg(side, view)}")
@@ -406,7 +400,7 @@ def _borne_out(trunk: _Trunk) -> float:
     hip, width, middle = trunk.hip, trunk.width, trunk.middle
     whole = 0.0
     for name, line in trunk.named.items():
-        if name == "seam":
+        if name == SEAM:
             whole += 0.4 * _bell((line.at(hip.at(middle)) - middle) / width / 0.06)
         elif name.startswith("grain"):
             x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
@@ -493,13 +487,13 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     reach = (high - 1.5 * width, low + 4.0 * width)
     seam, rival = upright.only((high + 4, low - 4), (middle - 0.25 * width, middle + 0.25 * width), reach, 16)
     if seam is not None and seam.lean < 10:
-        trunk.take("seam", seam, BESIDE_IT if rival else "")
+        trunk.take(SEAM, seam, BESIDE_IT if rival else "")
     strip, reach = ((middle - part * width, middle + part * width) for part in (0.12, 0.8))
     knee, rival = level.only(strip, (low + 0.6 * width, low + 2.4 * width), reach, 6, trunk.hip.colour)
     if knee is not None and 0.4 * width < knee.width < 1.2 * width and knee.lean < 14:
         trunk.take(name, knee, ANOTHER if rival else "")
     below = _bell(_knee_off(trunk.named, trunk.named[name], side=True)) if name in trunk.named else 0.0
-    trunk.score *= (1 + 0.3 * below + 0.5 * ("seam" in trunk.named)) ** 2
+    trunk.score *= (1 + 0.3 * below + 0.5 * (SEAM in trunk.named)) ** 2
 
 
 def _points(
@@ -524,5 +518,5 @@ def _points(
         off = np.abs(np.interp(track[:, run], whole[:, run], whole[:, 1 - run]) - track[:, 1 - run])
         if ridge.gap is not None or (np.median(off) <= 2.0 * scale and np.percentile(off, 85) <= 8 * scale):
             at = [0, *(int(np.argmin(np.abs(track[:, run] - place))) for place in places[1:-1]), -1]
-            return tuple((round(float(x), 1), round(float(y), 1)) for x, y in np.clip(track[at], 0, most))
+            return _rounded(np.clip(track[at], 0, most))
     return None

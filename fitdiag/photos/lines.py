@@ -16,12 +16,11 @@ from numpy.typing import NDArray
 from fitdiag.photos.camera import false_tilt, lens_within
 from fitdiag.photos.course import LAST_LENGTH, V_LENGTH, Course, Kind, Numbers, Stance
 from fitdiag.photos.drawn import ROUND
-from fitdiag.photos.edges import HALF_HEIGHT_MM, Edge, legs_part, side_edge
 from fitdiag.photos.marks import Marks, Point, Points
 from fitdiag.photos.readings import Reading, Source, called
 from fitdiag.photos.section import Known, depth_at
 from fitdiag.photos.setting import Setting
-from fitdiag.photos.snap import Track
+from fitdiag.photos.snap import HALF_HEIGHT_MM, Edge, Track, legs_part, side_edge
 from fitdiag.photos.strip import Array
 from fitdiag.photos.trousers import (
     CLEFT_IN_FRONT,

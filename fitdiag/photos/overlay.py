@@ -1,62 +1,94 @@
-"""The picture with everything drawn on it that was snapped and measured, for the fitter to confirm at a glance."""
+"""Pictures to look at: what was snapped and measured drawn over one, and the lines of another muslin laid over it.
+
+The lines of another muslin are as simulated cloth has them. Distance and level of the camera are those that the picture was measured
+by; sideways and in height the lines are set where the hip line (else the first line that both have) ends on both sides, so what is
+left to see is how the lines run.
+"""
 
 from __future__ import annotations
 
 import io
+from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from fitdiag.photos.camera import Camera
 from fitdiag.photos.readings import Measured, Reading
+from fitdiag.photos.setting import setting
+from fitdiag.photos.strip import Array
+from fitdiag.photos.trousers import MAIN
+from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
 
 Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
-_MARGIN = 60  # px round what was marked; the rest of the person is not shown
-_LONGEST = 1600
+# Name of a line to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up; of x, y: to the right, away from the lens.
+Courses = Mapping[str, Sequence[Array]]
+ACROSS = {"back": (1, 0, 0, 1), "front": (-1, 0, 0, -1), "left": (0, -1, 1, 0), "right": (0, 1, -1, 0)}
+# px: the longest side of what is written; round what was marked, beside and over it: the rest of the person is not shown
+LONGEST, LONGEST_LAID = 1600, 1500
+MARGIN, MARGIN_LAID = (240, 60), (120, 120)
 _CLEAR, _UNCLEAR, _SEAM, _PLUMB = (0, 110, 160), (200, 60, 0), (120, 60, 160), (60, 120, 60)
+COLOURS = ((0, 70, 150), (190, 30, 0), (0, 0, 0))  # of the picture's own lines, and of those laid over it
+DASHES = ((0, 0), (18, 9), (3, 9))  # on and off; the picture's own lines are drawn through
 
 
 def overlay(pixels: NDArray[np.uint8], found: Measured, units: Units) -> bytes:
     """A PNG, cut to the marked part: lines as they were snapped, their side edges, plumb lines, and the numbers beside them."""
-    points = [tuple(point) for line in found.lines.values() for point in (line.left, line.right)]
-    points += [tuple(point) for track in found.grains.values() for point in track.pixels[[0, -1]]]
-    if not points:
-        points = [(0.0, 0.0), (float(found.marks.width), float(found.marks.height))]
-    xs, ys = zip(*points, strict=True)
-    left, top = max(0, int(min(xs)) - 4 * _MARGIN), max(0, int(min(ys)) - _MARGIN)
-    right = min(found.marks.width, int(max(xs)) + 4 * _MARGIN)
-    bottom = min(found.marks.height, int(max(ys)) + _MARGIN)
-    shrink = min(1.0, _LONGEST / max(right - left, bottom - top, 1))
-    size = (max(1, round((right - left) * shrink)), max(1, round((bottom - top) * shrink)))
-    font = ImageFont.load_default(max(12, size[1] // 55))
-    image = Image.fromarray(np.ascontiguousarray(pixels[top:bottom, left:right])).resize(size, reducing_gap=2.0)
+    points = [point for line in found.lines.values() for point in (line.left, line.right)]
+    points += [point for track in found.grains.values() for point in track.pixels[[0, -1]]]
+    image, place = _cut(pixels, np.array(points or [(0, 0), pixels.shape[1::-1]], float), MARGIN, LONGEST)
+    font = ImageFont.load_default(max(12, image.height // 55))
     draw = ImageDraw.Draw(image)
-
-    def place(point: tuple[float, float]) -> tuple[float, float]:
-        return (point[0] - left) * shrink, (point[1] - top) * shrink
-
-    for first, last in found.verticals:
-        draw.line([place(first), place(last)], fill=_PLUMB, width=1)
+    for pair in found.verticals:
+        draw.line(place(pair), fill=_PLUMB, width=1)
     if found.seam is not None:
-        draw.line([place((x, y)) for x, y in found.seam.pixels[::4]], fill=_SEAM, width=2)
+        draw.line(place(found.seam.pixels[::4]), fill=_SEAM, width=2)
     for name, track in found.grains.items():
-        draw.line([place((x, y)) for x, y in track.pixels[::4]], fill=_CLEAR if track.clear else _UNCLEAR, width=2)
-        _write(draw, font, place((track.pixels[-1, 0], track.pixels[-1, 1])), name, size)
+        draw.line(place(track.pixels[::4]), fill=_CLEAR if track.clear else _UNCLEAR, width=2)
+        _write(draw, font, place(track.pixels[-1:])[0], name, image.size)
     for name, line in found.lines.items():
-        colour = _CLEAR if line.track.clear else _UNCLEAR
-        draw.line([place((x, y)) for x, y in line.track.pixels[::4]], fill=colour, width=2)
-        for end in (line.left, line.right):
-            x, y = place(end)
+        draw.line(place(line.track.pixels[::4]), fill=_CLEAR if line.track.clear else _UNCLEAR, width=2)
+        ends = place((line.left, line.right))
+        for x, y in ends:
             draw.line([(x, y - 9), (x, y + 9)], fill=_CLEAR, width=2)
-        _write(draw, font, place(line.right), name, size)
+        _write(draw, font, ends[1], name, image.size)
     beside = _numbers(found, units)
     box = draw.multiline_textbbox((0, 0), beside, font=font)
-    whole = Image.new("RGB", (size[0] + int(box[2]) + 32, max(size[1], int(box[3]) + 32)), (255, 255, 255))
+    whole, draw = _on_white(image, image.width + int(box[2]) + 32, max(image.height, int(box[3]) + 32))
+    draw.multiline_text((image.width + 16, 16), beside, fill=(0, 0, 0), font=font)
+    return _png(whole)
+
+
+def _cut(
+    pixels: NDArray[np.uint8], points: Array, margin: tuple[int, int], longest: int
+) -> tuple[Image.Image, Callable[[Array | Sequence[tuple[float, float]]], list[tuple[float, float]]]]:
+    """The part of a picture with these points (n, 2) px, made smaller, and what tells where places of the picture lie in it."""
+    size = np.array(pixels.shape[1::-1])
+    low = np.clip(points.min(axis=0) - margin, 0, size - 1).astype(int)
+    high = np.clip(points.max(axis=0) + margin, low + 1, size).astype(int)
+    shrink = min(1.0, longest / float((high - low).max()))
+    wide, tall = (max(1, round(float(side) * shrink)) for side in high - low)
+    image = Image.fromarray(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
+
+    def place(places: Array | Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+        return [(float(x), float(y)) for x, y in (np.asarray(places) - low) * shrink]
+
+    return image.resize((wide, tall), reducing_gap=2.0), place
+
+
+def _on_white(image: Image.Image, wide: int, tall: int) -> tuple[Image.Image, ImageDraw.ImageDraw]:
+    """The picture at the upper left of white paper, and a pen for it."""
+    whole = Image.new("RGB", (wide, tall), (255, 255, 255))
     whole.paste(image, (0, 0))
-    ImageDraw.Draw(whole).multiline_text((size[0] + 16, 16), beside, fill=(0, 0, 0), font=font)
+    return whole, ImageDraw.Draw(whole)
+
+
+def _png(image: Image.Image) -> bytes:
     out = io.BytesIO()
-    whole.save(out, "PNG", compress_level=3)
+    image.save(out, "PNG", compress_level=3)
     return out.getvalue()
 
 
@@ -76,6 +108,67 @@ def _numbers(found: Measured, units: Units) -> str:
         rows.append(name.replace("-", " "))
         rows += [f"  {reading.what}: {told(reading, units)}" for reading in found.readings if reading.line == name]
     return "\n".join(rows)
+
+
+def placed(camera: Camera, view: str, away_mm: float, lines: Courses, ends: Array) -> dict[str, list[Array]]:
+    """Lines as pixels (n, 2) in a picture from `view`. `ends`: where the first line of `lines` begins and ends there, (2, 2) px."""
+    right, deep = np.array(ACROSS[view][:2]), np.array(ACROSS[view][2:])
+    first = np.concatenate(list(next(iter(lines.values()))))
+    outer = first[[int((first[:, :2] @ right).argmin()), int((first[:, :2] @ right).argmax())]].mean(axis=0)
+    ray = camera.rays(ends).mean(axis=0)
+    beside, height = outer[:2] @ right - ray[0] * away_mm, outer[2] - ray[1] * away_mm
+
+    def at(line: Array) -> Array:
+        depth = away_mm + (line[:, :2] - outer[:2]) @ deep
+        return camera.pixels(np.column_stack([(line[:, :2] @ right - beside) / depth, (line[:, 2] - height) / depth]))
+
+    return {name: [at(line) for line in pieces] for name, pieces in lines.items()}
+
+
+def laid_over(pixels: NDArray[np.uint8], found: Measured, shown: Sequence[tuple[str, Courses]]) -> bytes:
+    """A PNG: the picture cut to its lines, those in blue, and over them the lines of up to two muslins, each with its heading.
+
+    Raises ProblemsFoundError if the picture has no line to set them by.
+    """
+    marks = found.marks.confirmed()
+    anchor = next((name for name in MAIN if name in found.lines and all(name in lines for _, lines in shown)), None)
+    if anchor is None:
+        raise stop("no-line", "this picture has no hip or crotch line to set others by", hint="mark one of them")
+    where = setting(pixels, marks)
+    ends = np.array([found.lines[anchor].left, found.lines[anchor].right])
+    sets = [[line.track.pixels for line in found.lines.values()] + [track.pixels for track in found.grains.values()]]
+    for _, lines in shown:
+        ordered = {anchor: lines[anchor], **lines}
+        laid = placed(where.camera, marks.view, where.away, ordered, ends)
+        sets.append([line for pieces in laid.values() for line in pieces])
+    return _drawn(pixels, sets, ["in the picture", *(head for head, _ in shown)])
+
+
+def _drawn(pixels: NDArray[np.uint8], sets: Sequence[Sequence[Array]], heads: Sequence[str]) -> bytes:
+    """The picture cut to some sets of lines, each drawn in its own way and with a heading under the picture."""
+    image, place = _cut(pixels, np.concatenate([line for lines in sets for line in lines]), MARGIN_LAID, LONGEST_LAID)
+    font = ImageFont.load_default(max(14, image.height // 55))
+    row = int(font.getbbox("Ag")[3]) + 12
+    whole, draw = _on_white(image, max(image.width, 480), image.height + row * len(sets) + 8)
+    for number, (lines, head) in enumerate(zip(sets, heads, strict=True)):
+        for line in lines:
+            _stroke(draw, np.array(place(line)), number)
+        y = image.height + 8 + row * number + row / 2
+        _stroke(draw, np.column_stack([np.linspace(10, 90, 60), np.full(60, y)]), number)
+        draw.text((104, y), head, fill=(0, 0, 0), font=font, anchor="lm")
+    return _png(whole)
+
+
+def _stroke(draw: ImageDraw.ImageDraw, line: Array, number: int) -> None:
+    """A line with a light rim, drawn through or dashed by its number."""
+    on, off = DASHES[number]
+    steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+    even = np.arange(0.0, steps[-1], 3.0)
+    points = [(float(np.interp(at, steps, line[:, 0])), float(np.interp(at, steps, line[:, 1]))) for at in even]
+    for width, colour in ((6, (255, 255, 255)), (3, COLOURS[number])):
+        for at, (one, other) in zip(even, pairwise(points), strict=False):
+            if not off or at % (on + off) < on:
+                draw.line([one, other], fill=colour, width=width)
 
 
 def told(reading: Reading, units: Units) -> str:

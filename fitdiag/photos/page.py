@@ -6,7 +6,7 @@ from __future__ import annotations
 import base64
 import io
 import json
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -19,12 +19,11 @@ from fitdiag.knowledge.basics import Strict
 from fitdiag.knowledge.reading import parse_json, read_file
 from fitdiag.photos.drawn import CALLED, LINES
 from fitdiag.photos.find_lines import BY_HIP
-from fitdiag.photos.find_sheet import marked_corner
-from fitdiag.photos.marks import Marks, Points, as_json
+from fitdiag.photos.find_room import marked_corner
+from fitdiag.photos.marks import Marks, as_json
 from fitdiag.photos.overlay import told
 from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
-from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import HIP, KNEES, MAIN
 from fitdiag.problems import one_line
 from fitdiag.templates import template
@@ -113,19 +112,6 @@ def _smaller(pixels: NDArray[np.uint8]) -> bytes:
 def _shown(found: Measured, units: Units) -> dict[str, Any]:
     """One picture as the page draws it."""
     marks = found.marks
-    things = [_thing("lines", name, points, found, units, found.lines[name].track if name in found.lines else None)
-              for name, points in marks.lines.items()]  # fmt: skip
-    for name, points in marks.grains.items():
-        things.append(_thing("grains", name, points, found, units, found.grains.get(name)))
-    if marks.centre_seam:
-        things.append(_thing("centre_seam", "centre_seam", marks.centre_seam, found, units, found.seam))
-    for index, pair in enumerate(marks.verticals):
-        things.append(_thing("verticals", "verticals", pair, found, units, None, index))
-    if marks.sheet is not None:
-        corners = marks.sheet.corners
-        things.append(
-            {**_thing("sheet", "sheet", corners, found, units, None), "course": [*corners, corners[0]], "closed": True}
-        )
     knees = [name for name in KNEES if not marks.seen_from_the_side or name.endswith(marks.view)]
     missing = [NAMES[name].lower() for name in (*MAIN, *knees) if name not in marks.lines]
     missing += ["plumb lines"] * (not marks.verticals) + ["sheet of paper"] * (marks.sheet is None)
@@ -133,34 +119,41 @@ def _shown(found: Measured, units: Units) -> dict[str, Any]:
     return {
         "title": f"{one_line(marks.file)}: the {marks.view} {side}".rstrip(),
         "marks": json.loads(as_json(marks)),
-        "things": sorted(things, key=lambda thing: not thing["doubt"]),
+        "things": sorted(_things(found, units), key=lambda thing: not thing["doubt"]),
         "missing": missing,
         "warnings": list(found.warnings),
     }
 
 
-def _thing(
-    kind: str, name: str, points: Points, found: Measured, units: Units, track: Track | None, index: int = 0
-) -> dict[str, Any]:
-    """One line as the page draws it, with what it would tell."""
-    course = [list(point) for point in points]
-    if track is not None:
-        kept = track.pixels[track.beyond : len(track.pixels) - track.beyond : 4]
-        course = [[round(float(x), 1), round(float(y), 1)] for x, y in kept] or course
-    numbers = [f"{reading.what} {told(reading, units)}" for reading in found.readings
-               if reading.line == name and reading.what in TOLD and reading.value is not None]  # fmt: skip
-    whole, doubts = NAMES[name], {key: told for key, told in found.marks.doubts.items() if told != MIRRORED}
-    if name == "centre_seam" and found.marks.seen_from_the_side:
-        whole = "Side seam"
-    whole = f"{whole} {index + 1}" if kind == "verticals" else whole
-    return {
-        "name": whole,
-        "short": whole.split(",")[0].lower(),
-        "place": [kind, name, index],
-        "points": [list(point) for point in points],
-        "course": course,
-        "closed": False,
-        "told": "; ".join(numbers),
-        "doubt": doubts.get(name, ""),
-        "asked": doubts.get(HIP if doubts.get(name) == BY_HIP else name, ""),
-    }
+def _things(found: Measured, units: Units) -> Iterator[dict[str, Any]]:
+    """Each line as the page draws it, with what it would tell."""
+    marks = found.marks
+    doubts = {name: doubt for name, doubt in marks.doubts.items() if doubt != MIRRORED}
+    tracks = {**{name: line.track for name, line in found.lines.items()}, **found.grains, "centre_seam": found.seam}
+    things = [
+        *(("lines", name, 0, points) for name, points in marks.lines.items()),
+        *(("grains", name, 0, points) for name, points in marks.grains.items()),
+        *([("centre_seam", "centre_seam", 0, marks.centre_seam)] if marks.centre_seam else []),
+        *(("verticals", "verticals", index, pair) for index, pair in enumerate(marks.verticals)),
+        *([("sheet", "sheet", 0, marks.sheet.corners)] if marks.sheet else []),
+    ]
+    for kind, name, index, points in things:
+        course = [list(point) for point in (*points, *(points[:1] if kind == "sheet" else ()))]
+        if (track := tracks.get(name)) is not None:
+            kept = track.pixels[track.beyond : len(track.pixels) - track.beyond : 4]
+            course = [[round(float(x), 1), round(float(y), 1)] for x, y in kept] or course
+        numbers = [f"{reading.what} {told(reading, units)}" for reading in found.readings
+                   if reading.line == name and reading.what in TOLD and reading.value is not None]  # fmt: skip
+        whole = "Side seam" if kind == "centre_seam" and marks.seen_from_the_side else NAMES[name]
+        whole += f" {index + 1}" if kind == "verticals" else ""
+        yield {
+            "name": whole,
+            "short": whole.split(",")[0].lower(),
+            "place": [kind, name, index],
+            "points": [list(point) for point in points],
+            "course": course,
+            "closed": kind == "sheet",
+            "told": "; ".join(numbers),
+            "doubt": doubts.get(name, ""),
+            "asked": doubts.get(HIP if doubts.get(name) == BY_HIP else name, ""),
+        }

@@ -7,7 +7,7 @@ speaks against one stands in `doubts`. What the fitter marked stays as it is.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,13 +16,12 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from fitdiag.photos.camera import USUAL_FOCAL_35, focal_px
-from fitdiag.photos.find_lines import BY_HIP, Lines, find_lines, larger
-from fitdiag.photos.find_room import find_uprights
-from fitdiag.photos.find_sheet import find_sheet, marked_corner
+from fitdiag.photos.find_lines import BY_HIP, SEAM, Lines, find_lines, larger
+from fitdiag.photos.find_room import find_sheet, find_uprights, marked_corner
 from fitdiag.photos.level import Pair, Pose
 from fitdiag.photos.marks import Marks, Points, Sheet, upright
 from fitdiag.photos.setting import FOCAL_ERROR, FOCAL_UNKNOWN
-from fitdiag.photos.trousers import HIP
+from fitdiag.photos.trousers import GRAINS, HIP, LINES
 
 LOOKED_AT = 1800  # px: from twice this height on a picture is looked at in a smaller copy
 SAME_PX = 0.008  # of the picture's height: a line found so near to one that is marked is that one
@@ -38,25 +37,23 @@ def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
     share = max(1, pixels.shape[0] // LOOKED_AT)
     copy = np.asarray(Image.fromarray(pixels).reduce(share)) if share > 1 else pixels
     seen = find_lines(copy, marks.view)
-    found = seen.larger(share)
     new: dict[str, tuple[Any, str]] = {}  # each with what speaks against it
-    for own, others in ((marks.lines, found.lines), (marks.grains, found.grains)):
-        kept = [*own.values()]
-        for name, points in others.items():
-            if name not in own and not _taken(points, kept, marks.height):
-                kept.append(points)
-                new[name] = points, found.doubts.get(name, "")
-    if found.seam and not marks.centre_seam:
-        new["centre_seam"] = found.seam, found.doubts.get("seam", "")
+    for kind, own in ((LINES, marks.lines), (GRAINS, marks.grains), ((SEAM,), {SEAM: marks.centre_seam})):
+        kept = {name: points for name, points in own.items() if points}
+        for name in seen.points:
+            points = larger(seen.points[name], share)
+            if name in kind and name not in kept and not _taken(points, kept.values(), marks.height):
+                kept[name] = points
+                new[name] = points, seen.doubts.get(name, "")
     new |= _in_the_room(copy, share, marks, seen)
     of = {name: value for name, (value, _) in new.items()}
     return replace(
         marks,
-        lines={**marks.lines, **{name: of[name] for name in of if name in found.lines}},
-        grains={**marks.grains, **{name: of[name] for name in of if name in found.grains}},
+        lines={**marks.lines, **{name: of[name] for name in of if name in LINES}},
+        grains={**marks.grains, **{name: of[name] for name in of if name in GRAINS}},
         proposed=tuple(dict.fromkeys((*marks.proposed, *new))),
         doubts={**marks.doubts, **{name: doubt for name, (_, doubt) in new.items() if doubt}},
-        **{name: of[name] for name in ("centre_seam", "verticals", "sheet") if name in of},
+        **{name: of[name] for name in (SEAM, "verticals", "sheet") if name in of},
     )
 
 
@@ -100,7 +97,7 @@ def _askew(uprights: Sequence[Pair], pose: Pose, width: int) -> str:
     return ""
 
 
-def _taken(points: Points, marked: list[Points], height: int) -> bool:
+def _taken(points: Points, marked: Iterable[Points], height: int) -> bool:
     """Whether this line is marked already under another name."""
     middle = points[len(points) // 2]
     return any(

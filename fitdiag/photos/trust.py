@@ -10,10 +10,10 @@ from typing import cast, get_args
 
 from fitdiag.photos.course import Course, Numbers, Stance
 from fitdiag.photos.drawn import ROUND
-from fitdiag.photos.edges import Edge
 from fitdiag.photos.marks import Marks
 from fitdiag.photos.readings import Line, Measured, Reading, Source, Unit, Word, called
 from fitdiag.photos.setting import Setting
+from fitdiag.photos.snap import Edge
 from fitdiag.photos.trousers import BORDER_WAVES, CROTCH, FORK_SLOPE, HIP
 
 # One standard deviation up to which a number is good; from which on it is none; what no line on a body does. In mm or degrees.
