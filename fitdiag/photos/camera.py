@@ -11,11 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fitdiag.photos.marks import Point
+from fitdiag.photos.strip import Array
 
-Array = NDArray[np.float64]
 FULL_FRAME_DIAGONAL = math.hypot(36.0, 24.0)  # mm; "35 mm equivalent" compares diagonals (CIPA DCG-001, from memory)
 USUAL_FOCAL_35 = 26.0  # the main lens of most telephones; fitter's judgement, used with a wide error
 
@@ -65,6 +64,14 @@ class Camera:
 def focal_px(focal_35mm: float, width: int, height: int) -> float:
     """Focal length in px from the 35 mm equivalent."""
     return focal_35mm / FULL_FRAME_DIAGONAL * math.hypot(width, height)
+
+
+def planes(ends: Array, focal: float) -> Array:
+    """Unit normals (N, 3) of the planes through the lens and lines with these ends (N, 2, 2), px from the middle, not bent."""
+    rays = np.concatenate([ends, np.full((*ends.shape[:2], 1), focal)], axis=2)
+    normals = np.cross(rays[:, 0], rays[:, 1])
+    found: Array = normals / np.linalg.norm(normals, axis=1, keepdims=True)
+    return found
 
 
 def unbent(seen: Array, bend: float, corner: float) -> Array:

@@ -18,9 +18,10 @@ from fitdiag.photos.camera import Camera
 from fitdiag.photos.marks import Point
 from fitdiag.photos.section import Section
 from fitdiag.photos.snap import Track
+from fitdiag.photos.strip import Array
 
-Array = NDArray[np.float64]
 Kind = Literal["trunk", "side", "leg"]
+Pair = tuple[float, ...]  # left, right
 _End = tuple[float, float, float]  # height, change per radian, unrest
 V_LENGTH = 30.0  # mm beside the centre over which the slope of a V is taken
 LAST_LENGTH = 60.0  # mm: over so much the rules ask how far the line drops to the centre seam
@@ -60,15 +61,15 @@ class Numbers:
     """
 
     section: Section
-    ends: tuple[float, float]
+    ends: Pair
     centre: float
-    slopes: tuple[float, float] = (0.0, 0.0)
-    lasts: tuple[float, float] = (0.0, 0.0)  # the same over `LAST_LENGTH`
-    rests: tuple[float, float] = (0.0, 0.0)
+    slopes: Pair = (0.0, 0.0)
+    lasts: Pair = (0.0, 0.0)  # the same over `LAST_LENGTH`
+    rests: Pair = (0.0, 0.0)
     unrest: float = 0.3
     beside: float = 0.3
-    steep: tuple[float, float] = (0.0, 0.0)
-    dips: tuple[float, float] = (0.0, 0.0)  # mm by which the line half way to each end lies lower than that end
+    steep: Pair = (0.0, 0.0)
+    dips: Pair = (0.0, 0.0)  # mm by which the line half way to each end lies lower than that end
 
     @property
     def tilt(self) -> float:
@@ -124,19 +125,19 @@ class Course:
         left, right = self._ends(
             turn, height, inside, self._astray(turn, rays[:, 1] * stance.distance / section.half, inside)
         )
+        ends, steep = (left[0], right[0]), (left[1], right[1])
         if self.kind != "trunk":
-            centre = self._centre(turn - math.asin(max(-1.0, min(1.0, apex))), section, height, inside)
-            return Numbers(section, (left[0], right[0]), centre[0], unrest=max(left[2], right[2], 0.1),
-                           steep=(left[1], right[1]))  # fmt: skip
+            centre = self._centre(turn - math.asin(max(-1.0, min(1.0, apex))), section, height, inside)[0]
+            return Numbers(section, ends, centre, unrest=max(left[2], right[2], 0.1), steep=steep)
         along = section.lengths(turn)
-        middle, unrest = self._centre(turn, section, height, inside)
-        halves = [self._half_way(sign * turn, height, inside) for sign in (-1, 1)]
-        slopes = [self._slope(sign * along, height, inside, 0.0, V_LENGTH) for sign in (-1, 1)]
-        lasts = [self._slope(sign * along, height, inside, 0.0, LAST_LENGTH) for sign in (-1, 1)]
-        rests = [self._slope(sign * along, height, inside, V_LENGTH, REST_LENGTH) for sign in (-1, 1)]
-        return Numbers(section, (left[0], right[0]), middle, (slopes[0], slopes[1]), (lasts[0], lasts[1]), (rests[0], rests[1]),
-                       max(unrest, left[2], right[2], 0.1), max(unrest, 0.1), (left[1], right[1]),
-                       (left[0] - halves[0], right[0] - halves[1]))  # fmt: skip
+        centre, unrest = self._centre(turn, section, height, inside)
+        slopes, lasts, rests = (
+            tuple(self._slope(sign * along, height, inside, first, last) for sign in (-1, 1))
+            for first, last in ((0.0, V_LENGTH), (0.0, LAST_LENGTH), (V_LENGTH, REST_LENGTH))
+        )
+        dips = tuple(end - self._half_way(sign * turn, height, inside) for end, sign in zip(ends, (-1, 1), strict=True))
+        worst = max(unrest, left[2], right[2], 0.1)
+        return Numbers(section, ends, centre, slopes, lasts, rests, worst, max(unrest, 0.1), steep, dips)
 
     def _astray(self, turn: Array, seen: Array, inside: NDArray[np.bool_]) -> Array:
         """By how much each place may be off, mm: a course is followed column by column, and beside a trunk's outline it runs up

@@ -20,10 +20,9 @@ from PIL import Image
 from fitdiag.photos.marks import Points
 from fitdiag.photos.ridges import BESIDE, Ends, Found, Ridges, evened, same
 from fitdiag.photos.snap import snap
-from fitdiag.photos.strip import opponent
+from fitdiag.photos.strip import Array, opponent
 from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WAIST, WIDTHS
 
-Array = NDArray[np.float64]
 Span = tuple[float, float]
 SEAM = "centre_seam"
 FINE = 1500  # px: height of the copy on which lines are looked for
@@ -86,9 +85,8 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
     if best is None:
         return Lines()
     side = view in ("left", "right")
-    per_mm = max(
-        0.5, best.width * scale / (SIDE_WIDTH if side else WIDTHS[HIP])
-    )  # px: as lines are followed when measured
+    usual = SIDE_WIDTH if side else WIDTHS[HIP]
+    per_mm = max(0.5, best.width * scale / usual)  # px: as lines are followed when they are measured
     found, doubts = dict[str, Points](), dict(best.doubts)
     seam = None if SEAM in doubts else best.named.get(SEAM)
     for name, ridge in best.named.items():

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from PIL import Image
 from scipy import ndimage
 
-from fitdiag.photos.camera import Camera, unbent
+from fitdiag.photos.camera import Camera, planes, unbent
 from fitdiag.photos.level import BEND_USUAL, CLICK_ERROR, Pair, Pose, crossing, follow, posed, snap_straight
 from fitdiag.photos.marks import A4, Points
 from fitdiag.photos.strip import Array, along_side, colours_at, opponent, step_across
@@ -89,7 +89,8 @@ def find_uprights(
         pose = posed(follow(pixels, chosen), focal, focal_error)
         if not pose.levelled:
             return (), None
-        off = np.array([_off_plumb(pair, pose.camera) for pair in pose.uprights])
+        flat = pose.camera.straight(np.array(pose.uprights))
+        off = np.abs(planes(flat, focal) @ pose.camera.up)  # radians
         if len(chosen) == 2 or off.max() < OFF_PLUMB:
             break
         chosen = [one for one, wrong in zip(chosen, off, strict=True) if wrong < max(OFF_PLUMB, 0.999 * off.max())]
@@ -111,23 +112,11 @@ def _distinct(pixels: NDArray[np.uint8], found: Sequence[_Segment]) -> list[_Seg
     return kept
 
 
-def _coarse(pixels: NDArray[np.uint8]) -> tuple[Array, float]:
-    """The colours of a small copy, and how many times as large the picture is."""
-    scale = pixels.shape[0] / COARSE
-    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
-    return opponent(np.asarray(copy, float)), scale
-
-
-def _off_plumb(pair: Pair, camera: Camera) -> float:
-    """Angle between a line of the picture and plumb, radians."""
-    flat = camera.straight(np.array(pair))
-    normal = np.cross([*flat[0], camera.focal], [*flat[1], camera.focal])
-    return float(abs(normal @ np.array(camera.up)) / np.linalg.norm(normal))
-
-
 def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
     """Long straight edges that stand nearly upright, the strongest first."""
-    colours, scale = _coarse(pixels)
+    scale = pixels.shape[0] / COARSE
+    copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
+    colours = opponent(np.asarray(copy, float))
     padded = np.pad(colours, [(0, 0), (2, 2), (0, 0)], mode="edge")
     left, slope, right = (
         np.linalg.norm(one - other, axis=2)
@@ -189,17 +178,14 @@ def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, floa
     first, second = np.triu_indices(len(found), 1)
     best, chosen = 0.0, np.zeros(len(found), bool)
     for bend in BENDS:
-        flat = unbent(ends, bend, math.hypot(*middle))
-        rays = np.concatenate([flat, np.full((*flat.shape[:2], 1), focal)], axis=2)
-        planes = np.cross(rays[:, 0], rays[:, 1])
-        planes /= np.linalg.norm(planes, axis=1, keepdims=True)
-        ups = np.cross(planes[first], planes[second])
+        normals = planes(unbent(ends, bend, math.hypot(*middle)), focal)
+        ups = np.cross(normals[first], normals[second])
         size = np.linalg.norm(ups, axis=1, keepdims=True)
         ups *= -np.sign(ups[:, 1:2]) / np.maximum(size, 1e-9)
         roll, pitch = np.arctan2(ups[:, 0], -ups[:, 1]), np.arcsin(ups[:, 2])
         usual = (roll / USUAL_ROLL) ** 2 + (pitch / USUAL_PITCH) ** 2 + (bend / BEND_USUAL) ** 2
         held = (size[:, 0] > 0.02) & (np.abs(roll) < MOST_ROLL) & (np.abs(pitch) < MOST_PITCH)
-        fits = np.maximum(0.0, 1 - (ups @ planes.T / AGREES) ** 2)
+        fits = np.maximum(0.0, 1 - (ups @ normals.T / AGREES) ** 2)
         far, near = (np.where(fits > 0, sign * across, -np.inf).max(axis=1) for sign in (1, -1))
         apart = np.minimum((far + near) / (2 * middle[0]), 1 - ONE_SIDED)
         score = np.where(held, (fits @ weights) * np.exp(-usual / 2) * (ONE_SIDED + apart), 0.0)

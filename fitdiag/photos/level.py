@@ -13,11 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.photos.camera import Camera, bent, unbent
+from fitdiag.photos.camera import Camera, bent, planes, unbent
 from fitdiag.photos.marks import Point
-from fitdiag.photos.strip import edge_along, strip_across
+from fitdiag.photos.strip import Array, edge_along, strip_across
 
-Array = NDArray[np.float64]
 Pair = tuple[Point, Point]
 Straight = tuple[Point, Point, float]  # two ends and one end's error, px
 
@@ -84,11 +83,10 @@ def follow(pixels: NDArray[np.uint8], verticals: Sequence[Pair]) -> Plumb:
 
 def posed(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool = False) -> Pose:
     """The pose of a camera of this focal length (px; its error as a share) by two or more plumb lines that were followed."""
-    middle, lines, fitted, spread = plumb.middle, plumb.lines, plumb.fitted, plumb.spread
+    lines, middle = plumb.lines, plumb.middle
     many = "only one plumb line is marked" if lines else "no plumb line is marked"
     if len(lines) >= 2:
-        pose = _pose(lines, fitted, spread, focal, focal_error, middle, cropped=cropped)
-        if pose is not None:
+        if (pose := _pose(plumb, focal, focal_error, cropped=cropped)) is not None:
             return pose
         many = "the plumb lines do not agree, or are too short or too near each other"
     camera = Camera(focal, middle, (0.0, -1.0, 0.0))
@@ -101,12 +99,9 @@ def posed(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool = Fal
     return Pose(camera, (*others, replace(camera, bend=BEND_USUAL)), levelled=False, uprights=ends, warning=told)
 
 
-def _pose(
-    lines: Sequence[_Upright], fitted: Array, spread: Array, focal: float, focal_error: float, middle: Point, *,
-    cropped: bool,
-) -> Pose | None:  # fmt: skip
+def _pose(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool) -> Pose | None:
     """The pose by fitted lines; None where they leave level open."""
-    corner = math.hypot(*middle)
+    lines, fitted, middle = plumb.lines, plumb.fitted, plumb.middle
     up, weights = _up(lines, fitted, focal, middle)
     side = np.cross(up, [0.0, 0.0, 1.0])
     side /= np.linalg.norm(side)
@@ -120,7 +115,7 @@ def _pose(
     slope = np.array(moves).T  # (3, unknowns): two turns of up, and the bending
     wrong = weights @ up
     misfit = float((wrong**2).sum() / (len(lines) - 2)) if len(lines) > 2 else 1.0
-    whole = slope @ spread @ slope.T * max(1.0, misfit)
+    whole = slope @ plumb.spread @ slope.T * max(1.0, misfit)
     sizes, turns = np.linalg.eigh(whole)
     turn_error = math.sqrt(float(np.linalg.eigvalsh(whole[:2, :2])[-1]))
     if abs(up[2]) > STEEPEST or turn_error > MOST_UNLEVEL:
@@ -132,7 +127,7 @@ def _pose(
         others.append(replace(camera, up=_unit(up + step[:2] @ ways), bend=camera.bend + float(step[2])))
     longer = focal * (1 + focal_error)
     others.append(replace(camera, focal=longer, up=_unit(_up(lines, fitted, longer, middle)[0])))
-    away = (MIDDLE_CROPPED if cropped else MIDDLE_ERROR) * 2 * corner
+    away = (MIDDLE_CROPPED if cropped else MIDDLE_ERROR) * 2 * math.hypot(*middle)
     lower = (middle[0], middle[1] + away)
     others.append(replace(camera, middle=lower, up=_unit(_up(lines, fitted, focal, lower)[0])))
     ends = tuple(_ends(line, *fitted[2 * i : 2 * i + 2]) for i, line in enumerate(lines))
@@ -141,16 +136,15 @@ def _pose(
 
 def _up(lines: Sequence[_Upright], fitted: Array, focal: float, middle: Point) -> tuple[Array, Array]:
     """The direction of up, and the weighted normals: each line and the lens span a plane that holds the plumb direction."""
-    corner = math.hypot(*middle)
-    normals = []
-    for index, line in enumerate(lines):
-        ends = np.stack([line.end(fitted[2 * index], False), line.end(fitted[2 * index + 1], True)]) - middle
-        flat = unbent(ends, float(fitted[-1]), corner)
-        normal = np.cross([*flat[0], focal], [*flat[1], focal])
-        length = float(np.linalg.norm(line.along))
-        error = math.hypot(2 * line.noise * math.sqrt(_NEIGHBOURS / len(line.share)) / length, PLUMB_ERROR)
-        normals.append(normal / np.linalg.norm(normal) / error)
-    weights = np.array(normals)
+    ends = np.array(
+        [[line.end(fitted[2 * i], False), line.end(fitted[2 * i + 1], True)] for i, line in enumerate(lines)]
+    )
+    errors = [
+        math.hypot(2 * line.noise * math.sqrt(_NEIGHBOURS / len(line.share)) / np.linalg.norm(line.along), PLUMB_ERROR)
+        for line in lines
+    ]
+    flat = unbent(ends - middle, float(fitted[-1]), math.hypot(*middle))
+    weights = planes(flat, focal) / np.array(errors)[:, None]
     direction: Array = np.linalg.svd(weights)[2][-1]
     return (direction if direction[1] < 0 else -direction), weights
 

@@ -16,9 +16,8 @@ from fitdiag.photos.level import CLICK_ERROR, Pose, Straight, crossing, follow, 
 from fitdiag.photos.marks import Marks, Sheet
 from fitdiag.photos.readings import called
 from fitdiag.photos.snap import USUAL_SCALE
-from fitdiag.photos.strip import along_side, step_across
+from fitdiag.photos.strip import Array, along_side, step_across
 
-Array = NDArray[np.float64]
 FOCAL_ERROR, FOCAL_UNKNOWN = 0.01, 0.25  # as a share
 WIDTH_ERROR, SHEET_PLANE_ERROR = 5.0, 10.0  # mm
 USUAL_BEHIND, BEHIND_UNKNOWN = 250.0, 200.0  # mm: on a wall or door behind the body, where nobody said how far
