@@ -14,7 +14,7 @@ import pytest
 from photo_scene import Rendered, Scene, clean_scene, draw_scene, level_ring_scene, marks_dict, render
 from scipy.special import ellipe, ellipeinc
 
-from fitdiag.photos.camera import Camera, false_drop, false_tilt, focal_px, lens_within, sheet_distance
+from fitdiag.photos.camera import Camera, false_tilt, focal_px, lens_within, sheet_distance
 from fitdiag.photos.grains import _one_line
 from fitdiag.photos.level import follow, posed, snap_straight
 from fitdiag.photos.lines import seam_at, straight_at
@@ -26,6 +26,7 @@ from fitdiag.photos.section import Known, Section, depth_from_girth
 from fitdiag.photos.setting import setting
 from fitdiag.photos.snap import Track, snap
 from fitdiag.photos.strip import opponent
+from fitdiag.reports.shot_card import false_drop
 
 FOCAL, MIDDLE = 2900.0, (899.5, 1199.5)
 MATRIX = np.array([[FOCAL, 0, MIDDLE[0]], [0, FOCAL, MIDDLE[1]], [0, 0, 1]])

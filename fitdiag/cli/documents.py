@@ -48,10 +48,10 @@ def documents_of(base: RuleBase, case: Case, conclusion: Conclusion, look: Look)
 
     Who refused photos is not asked for any.
     """
-    from fitdiag.photos.card import card_html, card_of, card_pdf
     from fitdiag.reports.client_pdf import client_pdf
     from fitdiag.reports.fitter import Beside, fitter_page, turning_answers
     from fitdiag.reports.sheet import Heading, client_page, make_sheet
+    from fitdiag.reports.shot_card import card_html, card_of, card_pdf
 
     one, units = case.rounds[-1], case.units
     pattern = pattern_in(base, case.pattern_file)

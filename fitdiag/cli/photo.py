@@ -309,7 +309,7 @@ def card(
     to: str, units: str | None, heights: Sequence[str], keep_until: str, paper: str | None, *, large: bool,
     replace: bool, alone: bool = False, rules: str | None = None,
 ) -> int:  # fmt: skip
-    from fitdiag.photos.card import card_html, card_of, card_pdf
+    from fitdiag.reports.shot_card import card_html, card_of, card_pdf
 
     target, kind = Path(to), ending_of(to, ".html", ".pdf")
     if len(keep_until) > 60:

@@ -96,18 +96,6 @@ def _stretch(flat: Array, bend: float, corner: float) -> Array:
     return factor
 
 
-def false_drop(lens_above_mm: float, depth_mm: float, distance_mm: float) -> float:
-    """How much lower the middle of a level line looks than its ends: the lens stands `lens_above_mm` over the line.
-
-    `depth_mm`: from the plane of the side seams to the middle; `distance_mm`: from the lens to that plane. Exact (similar
-    triangles). Negative when the lens stands below.
-
-    >>> round(false_drop(700, 120, 2500), 1)
-    35.3
-    """
-    return lens_above_mm * depth_mm / (distance_mm - depth_mm)
-
-
 def false_tilt(lens_above_mm: float, distance_mm: float, yaw_deg: float) -> float:
     """How much a level line through the side seams seems to tilt, in degrees, when the body is turned.
 

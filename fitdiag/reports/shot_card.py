@@ -6,31 +6,26 @@ come from the law of the false drop, not from a list.
 
 from __future__ import annotations
 
-import unicodedata
 from bisect import bisect_left
 from calendar import month_name
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from functools import cache
 from io import BytesIO
 from itertools import combinations_with_replacement, pairwise
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from fitdiag.knowledge.strict_yaml import read_yaml
-from fitdiag.photos.camera import false_drop
+from fitdiag.pattern.pdf import PAPERS, Paper, document, plain
 from fitdiag.problems import one_line, stop
 from fitdiag.templates import template
 from fitdiag.units import MM_PER_INCH, Units, format_given, format_reading, round_length
 
 if TYPE_CHECKING:
-    from fpdf import FPDF
-
     from fitdiag.knowledge.about import ShotCard
 
-Paper = Literal["a4", "letter"]
-PAPERS: Mapping[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1
 MARGIN_MM, GUTTER_MM = 11.0, 7.0
 DRAWN = 78.0, 64.0  # the size of a drawing in its own units
 INK, RUST, QUIET = "#22303c", "#b3402a", "#7d878f"
@@ -122,6 +117,18 @@ def _figures(units: Units) -> dict[str, str]:
     return told
 
 
+def false_drop(lens_above_mm: float, depth_mm: float, distance_mm: float) -> float:
+    """How much lower the middle of a level line looks than its ends: the lens stands `lens_above_mm` over the line.
+
+    `depth_mm`: from the plane of the side seams to the middle; `distance_mm`: from the lens to that plane. Exact (similar
+    triangles). Negative when the lens stands below.
+
+    >>> round(false_drop(700, 120, 2500), 1)
+    35.3
+    """
+    return lens_above_mm * depth_mm / (distance_mm - depth_mm)
+
+
 def _told(kept: str) -> str:
     """A day as people write it; other words as they are.
 
@@ -140,7 +147,7 @@ def _told(kept: str) -> str:
 
 def card_html(card: Card, *, large: bool = False) -> str:
     """The card as one page that needs nothing from anywhere."""
-    return str(template("photos/shot_card.html").render(card=card, large=large))
+    return str(template("reports/shot_card.html").render(card=card, large=large))
 
 
 # -- paper ---------------------------------------------------------------------------------------------------------------
@@ -166,16 +173,10 @@ class _Setter:
     """Sets the card on so many pages in one size of letters; what is only measured is set on paper that is thrown away."""
 
     def __init__(self, card: Card, paper: Paper, size: float, pages: int) -> None:
-        from fpdf import FPDF  # noqa: PLC0415
-
         self.card, self.size, self.pages = card, size, pages
-        self.pdf: FPDF = FPDF(unit="mm", format=PAPERS[paper])
-        self.pdf.set_auto_page_break(False)
-        self.pdf.set_margin(0)
+        self.pdf = document(card.title, PAPERS[paper])  # the same card makes the same file
         self.pdf.c_margin = 0.0
-        self.pdf.set_title(card.title)
         self.pdf.set_lang("en")
-        self.pdf.set_creation_date(datetime(2000, 1, 1, tzinfo=UTC))  # the same card makes the same file
         self.pdf.add_page()
         self.line = size * 0.44  # mm from line to line, about 1.25 of the letters
         self.column = (self.pdf.w - 2 * MARGIN_MM - GUTTER_MM) / 2
@@ -185,9 +186,9 @@ class _Setter:
         self.pdf.set_left_margin(x)
         self.pdf.set_right_margin(self.pdf.w - x - width)
         self.pdf.set_xy(x, y - self.size * 0.326)  # a line of text stands so far below the top of its cell
-        for words, style in ((f"{lead} " if lead and text else lead, "B"), (text, "")):
+        for words, style in ((plain(lead) + " " * bool(lead and text), "B"), (plain(text), "")):
             self.pdf.set_font("helvetica", style, self.size)
-            self.pdf.write(self.line, _printable(words))
+            self.pdf.write(self.line, words)
         return float(self.pdf.y) + self.size * 0.326 + self.line
 
     def title(self, x: float, y: float, text: str, by: float) -> None:
@@ -230,7 +231,7 @@ class _Setter:
         self.title(left, y, card.title, 2.1)
         y = self.paragraph("", card.intro, left, y + self.line * 1.5, wide)
         shown = self.column * (1.0 if self.pages > 1 else 0.76)
-        drawn: Any = template("photos/shot_card.svg").module
+        drawn: Any = template("reports/shot_card.svg").module
         for number, drawing in enumerate((drawn.stand, drawn.seen)):
             x = left + number * (self.column + GUTTER_MM) + (self.column - shown) / 2
             self.pdf.image(BytesIO(drawing(card, told=False).encode()), x, y, shown)
@@ -243,12 +244,3 @@ class _Setter:
             self.pdf.line(left, below - self.line * 0.62, left + wide, below - self.line * 0.62)
             y = below + self.line * 0.3
         return self.paragraph("", card.note, left, y, wide)
-
-
-def _printable(text: str) -> str:
-    """Text a core font can set: accents it does not know left out, other signs a `?`."""
-
-    def plain(char: str) -> str:
-        return unicodedata.normalize("NFKD", char).encode("latin-1", "ignore").decode("latin-1") or "?"
-
-    return "".join(char if ord(char) < 256 else plain(char) for char in text)
