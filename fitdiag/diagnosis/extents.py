@@ -93,10 +93,6 @@ class Model:
         self.explain = cache(self._explain)
         self.alone = cache(lambda index: Model([self.readings[index]], self.suspects))  # one reading by itself
 
-    def same_as(self, other: Model) -> bool:
-        """Whether both explain the same readings by the same suspects."""
-        return self.readings == other.readings and self.suspects == other.suspects
-
     @cached_property
     def by_sign(self) -> tuple[tuple[int, ...], ...]:
         """Indexes of the readings of each sign."""

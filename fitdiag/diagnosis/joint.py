@@ -12,7 +12,7 @@ what the extents say.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
 from math import exp, log, log1p, sqrt
@@ -111,15 +111,10 @@ class Joint:
         known = {axis for found in slopes.values() for axis in found} & axes
         self.readings = tuple(reading for reading in read if reading.axis.id in known)
         self.measured = sum(1 for reading in self.readings if not reading.round and not reading.graded)
-        self.model = self._known_model(self._model(slopes))
-
-    def _known_model(self, model: Model) -> Model:
-        """The latest model of this base, if it is of the same readings: another yes or no does not change what explains them."""
-        latest: Model | None = self.base.worked_out.get(_LATEST)
-        if latest is not None and latest.same_as(model):
-            return latest
-        self.base.worked_out[_LATEST] = model
-        return model
+        self.model, latest = self._model(slopes), base.worked_out.get(_LATEST)
+        if latest and (latest.readings, latest.suspects) == (self.model.readings, self.model.suspects):
+            self.model = latest  # another yes or no does not change what explains the readings
+        base.worked_out[_LATEST] = self.model
 
     def _model(self, slopes: Mapping[int, Mapping[str, AxisSlope]]) -> Model:
         axes = {axis: number for number, axis in enumerate(dict.fromkeys(r.axis.id for r in self.readings))}
@@ -252,10 +247,15 @@ class Joint:
         ranked = _first(tried, _SETS, lambda chosen: tried[chosen].score)
         top = tried[ranked[0]].score
         near = [chosen for chosen in ranked if tried[chosen].score > top - _FAR_BEHIND]
-        weighed = [self._weigh(chosen, tried[chosen]) for chosen in near]
-        most = max(weight for weight, _ in weighed)
-        total = sum(exp(weight - most) for weight, _ in weighed)
-        result = [replace(one, share=exp(weight - most) / total) for weight, one in weighed]
+        weighed = [(chosen, *self._weigh(chosen, tried[chosen])) for chosen in near]
+        most = max(weight for _, weight, _ in weighed)
+        total = sum(exp(weight - most) for _, weight, _ in weighed)
+        result = [
+            Weighed(
+                tuple(self.ids[cause] for cause in chosen), exp(weight - most) / total, tried[chosen].found, beliefs
+            )
+            for chosen, weight, beliefs in weighed
+        ]
         return tuple(sorted(result, key=lambda one: (-one.share, one.causes)))
 
     def _clash(self, chosen: tuple[int, ...]) -> bool:
@@ -270,8 +270,8 @@ class Joint:
         others = [[pair for pair in shown if pair[0] not in suspects] for shown in rows]
         return {row: pairs for row, pairs in held.items() if pairs}, others
 
-    def _weigh(self, chosen: tuple[int, ...], tried: _Tried) -> tuple[float, Weighed]:
-        """The exact weight of a set: all answers by the noisy-OR, with the causes that have extents held fixed.
+    def _weigh(self, chosen: tuple[int, ...], tried: _Tried) -> tuple[float, Sequence[float]]:
+        """The exact weight of a set: all answers by the noisy-OR, with the causes that have extents held fixed; and all beliefs.
 
         The sign of a reading is brought about by the extents, and then its amount has the density of their fit; or it comes
         from elsewhere, and then any amount is as likely as another. Which of the two is another answer to the noisy-OR.
@@ -308,8 +308,7 @@ class Joint:
         for cause in suspects:
             prior = self.network.prior[cause]
             weight += log(max(prior, 1e-300)) if cause in chosen else log1p(-min(prior, 1.0 - 1e-15))
-        names = tuple(self.ids[cause] for cause in chosen)
-        return weight, Weighed(names, 0.0, found, posterior.probability)
+        return weight, posterior.probability
 
     # -- words -----------------------------------------------------------------------------------------------------
 
