@@ -149,8 +149,8 @@ def slopes_of(base: RuleBase, cause_id: str, simulated: bool) -> Mapping[str, Sl
     known: dict[str, list[Slope]] = {}
     for name, slopes in base.slopes_of[cause_id].items():
         if (symptom := base.symptoms[name]).measure is not None:
-            way = -1.0 if turned(symptom) else 1.0
-            mine = [slope.model_copy(update={"ratio": way * slope.ratio}) for slope in slopes]
+            back = turned(symptom)
+            mine = (slope.model_copy(update={"ratio": -slope.ratio}) if back else slope for slope in slopes)
             known.setdefault(symptom.axis, []).extend(mine)
     result = {}
     for axis_id, slopes_here in known.items():
