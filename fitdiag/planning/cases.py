@@ -231,22 +231,17 @@ def sensitivity(base: RuleBase, cases: Sequence[Case]) -> list[Sway]:
     ladder = sorted(base.words.how_often.words, key=lambda word: base.words.how_often.words[word])
     findings = [with_measures(base, case.findings) for case in cases]
     usual = [first_choice(Diagnosis(base, known)) for known in findings]
-    swayed: dict[tuple[str, str, str, str], list[str]] = {}
+    result = []
     for cause in base.causes.values():
         for position, link in enumerate(cause.shows):
             touched = [number for number, known in enumerate(findings) if link.symptom in known.symptoms]
             place = ladder.index(link.how_often)
-            for step in (place - 1, place + 1):
-                if not 0 <= step < len(ladder) or not touched:
-                    continue
+            for word in (*ladder[max(place - 1, 0) : place], *ladder[place + 1 : place + 2]) if touched else ():
                 shows = list(cause.shows)
-                shows[position] = link.model_copy(update={"how_often": ladder[step]})
-                moved = replace(
-                    base, causes={**base.causes, cause.id: cause.model_copy(update={"shows": tuple(shows)})}
-                )
-                for number in touched:
-                    if first_choice(Diagnosis(moved, findings[number])) != usual[number]:
-                        key = (cause.id, link.symptom, link.how_often, ladder[step])
-                        swayed.setdefault(key, []).append(cases[number].name)
-    result = [Sway(*key, cases=tuple(names)) for key, names in swayed.items()]
+                shows[position] = link.model_copy(update={"how_often": word})
+                other = cause.model_copy(update={"shows": tuple(shows)})
+                moved = replace(base, causes={**base.causes, cause.id: other})
+                firsts = {number: first_choice(Diagnosis(moved, findings[number])) for number in touched}
+                if names := tuple(cases[number].name for number in touched if firsts[number] != usual[number]):
+                    result.append(Sway(cause.id, link.symptom, link.how_often, word, names))
     return sorted(result, key=lambda sway: (-len(sway.cases), sway.cause, sway.symptom, sway.moved_to))
