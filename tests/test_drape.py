@@ -433,7 +433,7 @@ measures:
 
 
 @pytest.fixture
-def thrown(block: Pattern, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def thrown(block: Pattern, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, hurried_documents: None) -> Path:
     """A folder with findings and a pattern whose back was thrown, and a coarse mesh to drape it with."""
     monkeypatch.setattr("fitdiag.drape.muslin.POINTS", 250)
     monkeypatch.setattr("fitdiag.cli.drape.PAGE_SCALE", 0.2)
