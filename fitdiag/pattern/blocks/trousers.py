@@ -46,30 +46,28 @@ def front_extension(m: Measures) -> float:
 
 def block_extension(hip: float) -> float:
     """The block's whole back extension for a hip girth in mm: from the start of the curve to the crotch point (16-23)."""
-    return (hip / 12 + 15) / 4 + (hip / 16 + 5) * 1.5
+    return centre_setting({"hip": hip}) / 4 + front_extension({"hip": hip}) * 1.5
 
 
-def touch_points(m: Measures) -> tuple[float, float]:
-    """Distance of front and back curve from their corner (3 / 4.25 cm in sizes 8-14, more above; by hip girth here)."""
+def by_size(m: Measures) -> tuple[float, float, float]:
+    """What goes by size groups (8-14, and two above; by hip girth here): how far front and back curve run from their corner (5, 16),
+    and by how much half the knee is wider than half the hem (4-13), mm.
+    """
     if m["hip"] <= 955:
-        return 30.0, 42.5
-    return (32.5, 45.0) if m["hip"] <= 1150 else (35.0, 47.5)
-
-
-def knee_addition(m: Measures) -> float:
-    """Half knee width over half hem width (4-13): 1.3 cm, 1.5 and 1.7 in the larger size groups."""
-    return 13.0 if m["hip"] <= 955 else 15.0 if m["hip"] <= 1150 else 17.0
+        return 30.0, 42.5, 13.0
+    return (32.5, 45.0, 15.0) if m["hip"] <= 1150 else (35.0, 47.5, 17.0)
 
 
 def _front(m: Measures, garment: Garment) -> Piece:
     level, centre = levels(m), -centre_setting(m)
+    reach, _, more = by_size(m)
     crotch_x = centre - front_extension(m)  # 9
     hip_side = centre + m["hip"] / 4 + 5  # 8
     waist_centre = np.array([centre + 10, level["waist"]])  # 10
     waist_side = np.array([centre + 10 + m["waist"] / 4 + 22.5, level["waist"]])  # 11
-    hem, knee = m["bottom"] / 2 - 5, m["bottom"] / 2 - 5 + knee_addition(m)  # 12, 13
+    hem, knee = m["bottom"] / 2 - 5, m["bottom"] / 2 - 5 + more  # 12, 13
     corner = np.array([centre, level["crotch"]])
-    touch = corner + touch_points(m)[0] * np.array([-1.0, 1.0]) / np.sqrt(2)
+    touch = corner + reach * np.array([-1.0, 1.0]) / np.sqrt(2)
     start = np.array([centre, level["hip"]])  # 6
     point = np.array([crotch_x, level["crotch"]])
     dart = Dart(*points([[-10, level["waist"]], [10, level["waist"]], [0, level["waist"] - 100]]))
@@ -88,16 +86,17 @@ def _front(m: Measures, garment: Garment) -> Piece:
 
 def _back(m: Measures, garment: Garment) -> Piece:
     level, setting = levels(m), centre_setting(m)
+    _, reach, more = by_size(m)
     corner_x = -setting + setting / 4  # 16
     crotch_x = -setting - front_extension(m) * 1.5  # 23
     hip_side = corner_x + m["hip"] / 4 + 15  # 25
     waist_centre = np.array([corner_x + 20, level["waist"] + 20])  # 21
     run = np.sqrt((m["waist"] / 4 + 42.5) ** 2 - 20**2)
     waist_side = np.array([waist_centre[0] + run, level["waist"]])  # 22
-    hem, knee = m["bottom"] / 2 + 5, m["bottom"] / 2 + 5 + knee_addition(m)  # 26-29: one more on each side
+    hem, knee = m["bottom"] / 2 + 5, m["bottom"] / 2 + 5 + more  # 26-29: one more on each side
     start = np.array([corner_x, level["crotch"] + m["rise"] / 2])  # 19
     point = np.array([crotch_x, level["crotch"] - 5])  # 24
-    touch = np.array([corner_x, level["crotch"]]) + touch_points(m)[1] * np.array([-1.0, 1.0]) / np.sqrt(2)
+    touch = np.array([corner_x, level["crotch"]]) + reach * np.array([-1.0, 1.0]) / np.sqrt(2)
     along = unit(waist_side - waist_centre)
     down = -left_of(along)
     darts = []
