@@ -130,7 +130,10 @@ def piece_of(drawn: Drawn) -> Piece:
     if drawn.grain is None:
         bottom = drawn.part.word(drawn.part.stays)
         notes.append(f"No grainline was drawn: it was taken through the middle of the {bottom}.")
-    lines = {name: _from_centre(placed(line)) for name, line in drawn.lines.items()}
+    lines = {name: placed(line) for name, line in drawn.lines.items()}
+    lines = {
+        name: line if line[0][0] <= line[-1][0] else points(line[::-1]) for name, line in lines.items()
+    }  # centre first
     heights = {name: float(placed(line)[:, 1].mean()) for name, line in drawn.levels.items()}
     lines, estimated = with_levels(drawn.part, heights, lines, seams)
     if estimated:
@@ -229,11 +232,6 @@ def _shift(drawn: Drawn, seams: Mapping[str, Array], grain: Array, frame: Array)
         return np.asarray(-(frame @ drawn.origin))
     low = min(float((line @ frame.T)[:, 1].min()) for line in seams.values())
     return np.array([-float((grain @ frame.T)[:, 0].mean()), -low])
-
-
-def _from_centre(line: Array) -> Array:
-    """A balance line with its centre end first."""
-    return line if line[0][0] <= line[-1][0] else points(line[::-1])
 
 
 def _dart(line: Array, waist: Array) -> Dart:

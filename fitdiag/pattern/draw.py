@@ -54,11 +54,6 @@ class View:
         x, y = self.at(point)[0]
         return float(x), float(y)
 
-    def area(self, geometry: BaseGeometry) -> BaseGeometry:
-        placed = shapely.transform(geometry, self.at).buffer(0)  # what turning and rounding made invalid is mended
-        result: BaseGeometry = placed.intersection(shapely.box(*self.clip))
-        return result
-
 
 def fitted(bounds: Box, cell: Box, pad: tuple[float, float], *, snug: bool = False, most: float = 1.0) -> View:
     """A view that shows `bounds` (pattern mm: left, bottom, right, top) as large as a cell and `most` allow.
@@ -119,7 +114,8 @@ class Figure:
         return self.pen.line(self.view.at(line), role, self.view.clip, width)
 
     def hatch(self, area: BaseGeometry, *, cross: bool) -> None:
-        self.pen.hatch(self.view.area(area), cross=cross)
+        placed = shapely.transform(area, self.view.at).buffer(0)  # what turning and rounding made invalid is mended
+        self.pen.hatch(placed.intersection(shapely.box(*self.view.clip)), cross=cross)
 
     def lines_of(self, change: Change) -> None:
         """Hatching, outlines, darts, balance lines, cut, hinge and grainline."""

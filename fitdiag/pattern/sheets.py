@@ -239,10 +239,9 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
     """The frame of a page: where to trim it, where the next page is laid on; the box that is left between."""
     wide, high, lap = *grid.room, grid.overlap
     pen.frame((0, 0, wide, high))
-    left, above, right, below = (
-        grid.has(tile.row + down, tile.column + over) for down, over in ((0, -1), (-1, 0), (0, 1), (1, 0))
-    )
-    inset = [lap if neighbour else 1.0 for neighbour in (left, above, right, below)]
+    around = [grid.has(tile.row + down, tile.column + over) for down, over in ((0, -1), (-1, 0), (0, 1), (1, 0))]
+    left, above, right, below = around
+    inset = [lap if neighbour else 1.0 for neighbour in around]
     inner = (inset[0], inset[1], wide - inset[2], high - inset[3])
     if right:
         pen.line([(wide - lap, 0), (wide - lap, high)], "old")
@@ -269,10 +268,8 @@ def _joins(pen: Pen, grid: Grid, tile: Tile) -> Box:
 def _page_words(pen: Pen, grid: Grid, tile: Tile, inner: Box) -> None:
     """The page's own mark with the piece it belongs to; on the page that shows most of a piece its name, large."""
     if tile == max(grid.tiles, key=lambda one: float(grid.shape.intersection(box(*one.box)).area)):
-        name, large = (
-            f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}",
-            Letters(22, bold=True, role="name"),
-        )
+        large = Letters(22, bold=True, role="name")
+        name = f"{grid.piece.name.capitalize()}, {cut_words(grid.piece, grid.side)}"
         room, shape = large.room(name), affinity.translate(grid.shape, -tile.box[0], -tile.box[1])
         shapely.prepare(shape)
         every = ink.all_over(inner, room, (0.5, 0.5))
