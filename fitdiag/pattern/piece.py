@@ -322,49 +322,39 @@ def length(line: Array) -> float:
 
 def faults(piece: Piece) -> list[Problem]:
     """Everything that keeps a piece from being one, each in a clear message; empty when it is sound."""
-    name, names = piece.name, piece.part.seams
-    problems = [
-        Problem("seam", f"{name}: the seam '{seam}' needs at least two points with finite numbers")
-        for seam in names
-        if len(piece.seams[seam]) < 2 or not np.isfinite(piece.seams[seam]).all()
-    ]
-    if problems:
-        return problems
-    if sum(len(piece.seams[seam]) for seam in names) > MOST_POINTS:
-        told = f"{name}: more than {MOST_POINTS} points"
-        return [Problem("points", told, None, "simplify the outline before it is read")]
-    for seam in names:
-        follows = piece.part.follows(seam)
-        gap = apart(piece.seams[seam][-1], piece.seams[follows][0])
-        if gap > CLOSED_MM:
-            told = f"{name}: '{seam}' ends {gap:.1f} mm from where '{follows}' begins"
-            problems.append(Problem("open", told, None, "the outline must be closed"))
-    if not problems:
-        problems += _shape(piece)
-    return problems
+    return [Problem(code, f"{piece.name}: {told}", None, hint) for code, told, hint in _faults(piece)]
 
 
-def _shape(piece: Piece) -> list[Problem]:
-    name, outline = piece.name, piece.outline
-    problems: list[Problem] = []
+def _faults(piece: Piece) -> Iterator[tuple[str, str, str]]:
+    """Code, what is wrong and what to do; what others depend on comes first and hides them."""
+    names, seams = piece.part.seams, piece.seams
+    if bare := [seam for seam in names if len(seams[seam]) < 2 or not np.isfinite(seams[seam]).all()]:
+        yield from (("seam", f"the seam '{seam}' needs at least two points with finite numbers", "") for seam in bare)
+        return
+    if sum(len(seams[seam]) for seam in names) > MOST_POINTS:
+        yield "points", f"more than {MOST_POINTS} points", "simplify the outline before it is read"
+        return
+    gaps = {seam: apart(seams[seam][-1], seams[piece.part.follows(seam)][0]) for seam in names}
+    if gaps := {seam: gap for seam, gap in gaps.items() if gap > CLOSED_MM}:
+        for seam, gap in gaps.items():
+            told = f"'{seam}' ends {gap:.1f} mm from where '{piece.part.follows(seam)}' begins"
+            yield "open", told, "the outline must be closed"
+        return
+    outline = piece.outline
     ring, polygon = LinearRing(outline), Polygon(outline)
     if not ring.is_simple:
-        hint = "look at the last alteration, or at the file"
-        return [Problem("crossing", f"{name}: the outline crosses itself", None, hint)]
+        yield "crossing", "the outline crosses itself", "look at the last alteration, or at the file"
+        return
     if polygon.area < 100.0:
-        told = f"{name}: the outline encloses next to nothing"
-        return [Problem("empty", told, None, "are the numbers in mm?")]
+        yield "empty", "the outline encloses next to nothing", "are the numbers in mm?"
+        return
     if ring.is_ccw:
-        told, hint = f"{name}: the outline runs the wrong way round", f"{', '.join(piece.part.seams)}, clockwise"
-        problems.append(Problem("direction", told, None, hint))
+        yield "direction", "the outline runs the wrong way round", f"{', '.join(names)}, clockwise"
     low, high = float(outline[:, 1].min()), float(outline[:, 1].max())
     if not polygon.intersects(Point(piece.grain_x, low + (high - low) * 0.25)):
-        told = f"{name}: the grainline does not run through the piece"
-        problems.append(Problem("grain", told, None, "give grain_x inside the piece"))
+        yield "grain", "the grainline does not run through the piece", "give grain_x inside the piece"
     for number, dart in enumerate(piece.darts, 1):
         if abs(apart(dart.left, dart.tip) - apart(dart.right, dart.tip)) > 3.0:
-            told = f"{name}: the legs of dart {number} are not equally long"
-            problems.append(Problem("dart", told, None, "make them equal, or it cannot be closed"))
+            yield "dart", f"the legs of dart {number} are not equally long", "make them equal, or it cannot be closed"
         if polygon.distance(Point(*dart.tip)) >= 1.0:
-            problems.append(Problem("dart", f"{name}: the point of dart {number} lies outside the piece"))
-    return problems
+            yield "dart", f"the point of dart {number} lies outside the piece", ""
