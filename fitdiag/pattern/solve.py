@@ -8,9 +8,11 @@ out in their order on the real outline each time, so that what one does to the m
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from itertools import combinations
+from math import inf
 from typing import Literal
 
 import numpy as np
@@ -36,13 +38,16 @@ class Target:
     amount: float
     within: float = 0.0
 
+    @property
+    def span(self) -> tuple[float, float]:
+        """The least and the most that meet it, mm."""
+        least = -inf if self.relation == "<=" else self.amount - self.within
+        return least, inf if self.relation == ">=" else self.amount + self.within
+
     def missing(self, value: float) -> float:
         """How far a value is from the target, in mm; 0 when it is met."""
-        if self.relation == ">=":
-            return max(0.0, self.amount - value)
-        if self.relation == "<=":
-            return max(0.0, value - self.amount)
-        return max(0.0, abs(value - self.amount) - self.within)
+        least, most = self.span
+        return max(0.0, least - value, value - most)
 
     def told(self, units: Units) -> str:
         words = {">=": "at least", "<=": "at most", "=": "equal to"}[self.relation]
@@ -120,11 +125,12 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
 
 def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> Solution:
     """The least total change that meets all targets, each amount within its limits; what cannot be met is named, not hidden."""
-    from scipy.optimize import linprog  # noqa: PLC0415
-
     names = [item.alteration for item in wanted]
     low, high = np.array([item.least for item in wanted]), np.array([item.most for item in wanted])
     amounts = np.clip(np.zeros(len(names)), low, high)
+
+    def named(amounts: np.ndarray) -> list[tuple[str, float]]:
+        return list(zip(names, amounts.tolist(), strict=True))
 
     def measured_of(final: Pattern) -> np.ndarray:
         measured = pattern_measures(final)
@@ -136,71 +142,66 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         here = measured_of(stages[-1][1])
         for column in np.nonzero(high - low > TOLERANCE_MM)[0].tolist():
             step = _SLOPE_STEP_MM if at[column] + _SLOPE_STEP_MM <= high[column] else -_SLOPE_STEP_MM
-            rest = [
-                (names[column], at[column] + step),
-                *zip(names[column + 1 :], at[column + 1 :].tolist(), strict=True),
-            ]
+            rest = [(names[column], at[column] + step), *named(at)[column + 1 :]]
             result[:, column] = (measured_of(carry_all(stages[column][1], rest)[-1][1]) - here) / step
         return result
 
     bare = pattern.with_each(lambda piece: replace(piece, notches=(), holes=()))  # no measure is taken from these
     slope, expected, moved = np.zeros((len(targets), len(names))), np.full(len(targets), np.inf), amounts
     for _ in range(_MOST_ROUNDS):
-        done = carry_all(bare, list(zip(names, amounts.tolist(), strict=True)))
+        done = carry_all(bare, named(amounts))
         here = measured_of(done[-1][1])
         if np.abs(here - expected).max() > _BENT_MM:
             slope = slopes(done, amounts)
         else:  # nearly straight: the slopes put right by what came (Broyden, 1965)
             slope = slope + np.outer(here - expected, moved) / (moved @ moved)
-        following = _least_change(linprog, amounts, low, high, here, slope, targets)
+        following = _least_change(amounts, low, high, here, slope, targets)
         moved = following - amounts
         if np.abs(moved).max() < TOLERANCE_MM / 5:
             break
         expected = here + slope @ moved
         amounts = following
-    stages = carry_all(pattern, list(zip(names, amounts.tolist(), strict=True)))
+    stages = carry_all(pattern, named(amounts))
     measured = pattern_measures(stages[-1][1])
     unmet = tuple(
         (target, gap) for target in targets if (gap := target.missing(measured[target.measure])) > 2 * TOLERANCE_MM
     )
-    return Solution(dict(zip(names, amounts.tolist(), strict=True)), stages, unmet)
+    return Solution(dict(named(amounts)), stages, unmet)
 
 
 def _least_change(
-    linprog: Callable[..., object], amounts: np.ndarray, low: np.ndarray, high: np.ndarray, here: np.ndarray,
-    slope: np.ndarray, targets: Sequence[Target],
-) -> np.ndarray:  # fmt: skip
+    amounts: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    here: np.ndarray,
+    slope: np.ndarray,
+    targets: Sequence[Target],
+) -> np.ndarray:
     """One linear programme: least sum of amounts, targets met as far as they can be (slack costs a thousand times as much)."""
-    count, spare = len(amounts), len(targets)
+    from scipy.optimize import linprog  # noqa: PLC0415
+
+    count, spare = len(amounts), np.eye(len(targets))
     rows, right = [], []
     for index, target in enumerate(targets):
-        missing = target.amount - here[index] + float(slope[index] @ amounts)
-        for way in (1.0,) if target.relation == "<=" else (-1.0,) if target.relation == ">=" else (-1.0, 1.0):
-            rows.append(np.concatenate([way * slope[index], -way * slope[index], -np.eye(spare)[index]]))
-            right.append(way * missing + target.within)
-    cost = np.concatenate([np.ones(2 * count), np.full(spare, 1000.0)])  # each amount one way, and the other way
-    ways = [*zip(np.maximum(low, 0).tolist(), np.maximum(high, 0).tolist(), strict=True)]
-    back = [*zip(np.maximum(-high, 0).tolist(), np.maximum(-low, 0).tolist(), strict=True)]
-    bounds = [*ways, *back, *[(0.0, None)] * spare]
-    solved = linprog(cost, A_ub=np.array(rows), b_ub=np.array(right), bounds=bounds, method="highs")
-    result = getattr(solved, "x", None)
-    if result is None:
-        return amounts
-    found = np.asarray(result)
-    return np.asarray(np.clip(found[:count] - found[count : 2 * count], low, high))
+        at_nothing = here[index] - float(slope[index] @ amounts)
+        for bound, way in zip(target.span, (-1.0, 1.0), strict=True):
+            if np.isfinite(bound):
+                rows.append(np.concatenate([way * slope[index], -way * slope[index], -spare[index]]))
+                right.append(way * (bound - at_nothing))
+    cost = np.concatenate([np.ones(2 * count), np.full(len(targets), 1000.0)])  # each amount one way, and the other way
+    least, most = (np.concatenate([one, other]) for one, other in ((low, -high), (high, -low)))
+    bounds = [*zip(np.maximum(least, 0), np.maximum(most, 0), strict=True), *[(0.0, None)] * len(targets)]
+    found = linprog(cost, A_ub=np.array(rows), b_ub=np.array(right), bounds=bounds, method="highs").x
+    return amounts if found is None else np.clip(found[:count] - found[count : 2 * count], low, high)
 
 
 def refuse_contradictions(targets: Sequence[Target], units: Units) -> None:
     """Stop at two targets of one measure that no amount can meet together, and name them."""
-    for number, one in enumerate(targets):
-        for other in targets[:number]:
-            if one.measure != other.measure:
-                continue
-            lows = [t.amount - t.within for t in (one, other) if t.relation in (">=", "=")]
-            highs = [t.amount + t.within for t in (one, other) if t.relation in ("<=", "=")]
-            if lows and highs and max(lows) > min(highs) + TOLERANCE_MM:
-                told = f"two targets contradict each other: '{other.told(units)}' and '{one.told(units)}'"
-                raise stop("contradiction", told, hint="leave one of them out")
+    for one, other in combinations(targets, 2):
+        (least, most), (other_least, other_most) = one.span, other.span
+        if one.measure == other.measure and max(least, other_least) > min(most, other_most) + TOLERANCE_MM:
+            told = f"two targets contradict each other: '{one.told(units)}' and '{other.told(units)}'"
+            raise stop("contradiction", told, hint="leave one of them out")
 
 
 def conflicts(
@@ -208,12 +209,7 @@ def conflicts(
 ) -> tuple[tuple[Target, Target], ...]:
     """Pairs of targets of which each can be met by itself with these alterations, but not both together."""
     free = [target for target in targets if not solve_plan(pattern, wanted, [target]).unmet]
-    return tuple(
-        (other, one)
-        for number, one in enumerate(free)
-        for other in free[:number]
-        if solve_plan(pattern, wanted, [other, one]).unmet
-    )
+    return tuple(pair for pair in combinations(free, 2) if solve_plan(pattern, wanted, pair).unmet)
 
 
 def alone(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Target]) -> dict[str, float]:
