@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from fitdiag.knowledge.garment import MeasureRule
+from fitdiag.knowledge.garment import MeasureRule, Meeting
 from fitdiag.pattern.garment import far_on, hits
 from fitdiag.pattern.piece import Array, Pattern, Piece, apart, length, turn
 
@@ -80,6 +80,11 @@ def corner_angle(piece: Piece, corner: str) -> float:
     onward = piece.seams[seam][1] - piece.seams[seam][0]
     before = piece.seams[piece.part.leads(seam)]
     return float(np.degrees(-turn(onward, before[-2] - before[-1])) % 360.0)
+
+
+def meeting_angle(pattern: Pattern, rule: Meeting) -> float:
+    """What the angles of corners that come together add up to, degrees."""
+    return sum(corner_angle(pattern.pieces[name], corner) for name, corner in rule.corners.items())
 
 
 def one(piece: Piece, rule: MeasureRule) -> float | None:
@@ -173,7 +178,7 @@ def angle_measures(pattern: Pattern) -> Mapping[str, float]:
         for corner in piece.part.smooth:
             result[f"{name} bend at {corner.replace('-', ' ')}"] = abs(corner_angle(piece, corner) - 180.0)
     for rule in pattern.garment.rule.meetings:
-        result[rule.id] = sum(corner_angle(pattern.pieces[name], corner) for name, corner in rule.corners.items())
+        result[rule.id] = meeting_angle(pattern, rule)
     return result
 
 

@@ -8,11 +8,11 @@ from typing import Any
 
 import numpy as np
 
-from fitdiag.knowledge.garment import Pair
+from fitdiag.knowledge.garment import Meeting, Pair
 from fitdiag.pattern.blocks import GRADE
 from fitdiag.pattern.garment import far_on
 from fitdiag.pattern.ink import Drawing, Letters, Pen
-from fitdiag.pattern.measure import corner_angle
+from fitdiag.pattern.measure import meeting_angle
 from fitdiag.pattern.piece import Pattern, Side, length
 from fitdiag.units import Units, format_reading
 
@@ -37,14 +37,15 @@ class Stretch:
 
 @dataclass(frozen=True)
 class WalkedPair:
-    """A sewn pair: its name, the two pieces, the side it is on, its stretches, and what can be eased in, mm."""
+    """A sewn pair as the garment declares it, the side it is on, and its stretches from notch to notch."""
 
-    name: str
-    one: str
-    other: str
+    rule: Pair
     side: Side
     stretches: tuple[Stretch, ...]
-    ease: float
+
+    @property
+    def pieces(self) -> tuple[str, str]:
+        return self.rule.one[0], self.rule.other[0]
 
     @property
     def longer(self) -> float:
@@ -54,17 +55,20 @@ class WalkedPair:
 
 @dataclass(frozen=True)
 class WalkedCorner:
-    """Corners that come together: what their angles add up to, what they should, and how far off is still right, degrees."""
+    """Corners that come together as the garment declares it, the side, and what their angles add up to, degrees."""
 
-    name: str
+    rule: Meeting
     side: Side
     degrees: float
-    wanted: float
-    within: float
+
+    @property
+    def off(self) -> float:
+        """How far from what they should add up to, degrees."""
+        return abs(self.degrees - self.rule.degrees)
 
     @property
     def right(self) -> bool:
-        return abs(self.degrees - self.wanted) <= self.within
+        return self.off <= self.rule.within
 
 
 @dataclass(frozen=True)
@@ -79,8 +83,8 @@ class Walked:
         return {
             "pairs": [
                 {
-                    "pair": pair.name, "side": pair.side, "one": pair.one, "other": pair.other, "longer_mm": pair.longer,
-                    "ease_mm": pair.ease,
+                    "pair": pair.rule.id, "side": pair.side, **dict(zip(("one", "other"), pair.pieces, strict=True)),
+                    "longer_mm": pair.longer, "ease_mm": pair.rule.ease_mm,
                     "stretches": [
                         {"from": s.start, "to": s.end, "one_mm": s.one, "other_mm": s.other} for s in pair.stretches
                     ],
@@ -88,7 +92,7 @@ class Walked:
                 for pair in self.pairs
             ],
             "corners": [
-                {"corner": c.name, "side": c.side, "degrees": c.degrees, "wanted": c.wanted, "right": c.right}
+                {"corner": c.rule.id, "side": c.side, "degrees": c.degrees, "wanted": c.rule.degrees, "right": c.right}
                 for c in self.corners
             ],
         }  # fmt: skip
@@ -96,21 +100,14 @@ class Walked:
 
 def walked(pattern: Pattern) -> Walked:
     """Every sewn pair walked and every corner measured, on each side where the sides differ."""
-    pairs, corners = [], []
-    for side in pattern.sides:
-        own = pattern.of(side)
-        pairs += [_walk(own, rule, side) for rule in pattern.garment.rule.pairs]
-        corners += [
-            WalkedCorner(
-                rule.id, side, sum(corner_angle(own.pieces[name], corner) for name, corner in rule.corners.items()),
-                rule.degrees, rule.within,
-            )
-            for rule in pattern.garment.rule.meetings
-        ]  # fmt: skip
+    garment = pattern.garment.rule
+    sides = [(side, pattern.of(side)) for side in pattern.sides]
+    pairs = (WalkedPair(rule, side, _walk(own, rule)) for side, own in sides for rule in garment.pairs)
+    corners = (WalkedCorner(rule, side, meeting_angle(own, rule)) for side, own in sides for rule in garment.meetings)
     return Walked(tuple(pairs), tuple(corners))
 
 
-def _walk(pattern: Pattern, rule: Pair, side: Side) -> WalkedPair:
+def _walk(pattern: Pattern, rule: Pair) -> tuple[Stretch, ...]:
     backwards = rule.from_end == "end"
     wholes, places = [], []  # of both seams the length, and how far along each notch lies
     for name, seam in (rule.one, rule.other):
@@ -124,28 +121,28 @@ def _walk(pattern: Pattern, rule: Pair, side: Side) -> WalkedPair:
     first, last = ends[::-1] if backwards else ends
     stops = [(first, 0.0, 0.0), *((f"{name} notch", places[0][name], places[1][name]) for name in shared)]
     stops.append((last, wholes[0], wholes[1]))
-    stretches = tuple(
+    return tuple(
         Stretch(before[0], after[0], after[1] - before[1], after[2] - before[2]) for before, after in pairwise(stops)
     )
-    return WalkedPair(rule.id, rule.one[0], rule.other[0], side, stretches, rule.ease_mm)
 
 
 # -- in words ------------------------------------------------------------------------------------------------------------
 
 
-def _where(name: str, side: Side) -> str:
-    return f"{name[:1].upper()}{name[1:]}{'' if side == 'both' else f', {side}'}"
+def _where(found: WalkedPair | WalkedCorner) -> str:
+    name = found.rule.id
+    return f"{name[:1].upper()}{name[1:]}{'' if found.side == 'both' else f', {found.side}'}"
 
 
 def pair_told(pair: WalkedPair, units: Units) -> list[str]:
     """What a fitter needs to know of a pair: how much longer one seam is, where, and whether that can be eased in."""
     parts = [stretch for stretch in pair.stretches if abs(stretch.longer) >= TOLD_MM]
-    whole = abs(pair.longer)
+    whole, ease = abs(pair.longer), pair.rule.ease_mm
     if whole < TOLD_MM and not parts:
-        return [f"{_where(pair.name, pair.side)}: {pair.one} and {pair.other} agree, from notch to notch."]
-    then = f"; more than the {format_reading(pair.ease, units)} that can be eased in, so true one to the other"
-    then = "" if whole < TOLD_MM else "; ease it in" if whole <= pair.ease else then
-    lines = [f"{_where(pair.name, pair.side)}: {_longer(pair, pair.longer, units)}{then}."]
+        return [f"{_where(pair)}: {' and '.join(pair.pieces)} agree, from notch to notch."]
+    then = f"; more than the {format_reading(ease, units)} that can be eased in, so true one to the other"
+    then = "" if whole < TOLD_MM else "; ease it in" if whole <= ease else then
+    lines = [f"{_where(pair)}: {_longer(pair, pair.longer, units)}{then}."]
     for stretch in parts if len(pair.stretches) > 1 else ():
         lines.append(f"  From {stretch.start} to {stretch.end}: {_longer(pair, stretch.longer, units)}.")
     return lines
@@ -153,19 +150,19 @@ def pair_told(pair: WalkedPair, units: Units) -> list[str]:
 
 def _longer(pair: WalkedPair, by: float, units: Units) -> str:
     if abs(by) < TOLD_MM:
-        return f"{pair.one} and {pair.other} agree"
+        return f"{' and '.join(pair.pieces)} agree"
     size = format_reading(abs(by), units)
     size = size if size not in ("0 in", "0 cm") else f"{abs(by):.1f} mm"
-    return f"the {pair.other if by > 0 else pair.one} is {size} longer"
+    return f"the {pair.pieces[by > 0]} is {size} longer"
 
 
 def corner_told(corner: WalkedCorner, *, drafted: bool = False) -> str:
     """`Waist at centre back: 91.7 degrees, square.` `drafted`: a block nobody has altered, whose corners are still to be trued."""
-    told = "square" if corner.wanted == 90 else "one run"
+    told = "square" if corner.rule.degrees == 90 else "one run"
     if not corner.right:
         what = ", as the block is drafted; true" if drafted else ": redraw"
-        told = f"{abs(corner.degrees - corner.wanted):.0f} degrees off {told}{what} it with the seams laid together"
-    return f"{_where(corner.name, corner.side)}: {corner.degrees:.1f} degrees, {told}."
+        told = f"{corner.off:.0f} degrees off {told}{what} it with the seams laid together"
+    return f"{_where(corner)}: {corner.degrees:.1f} degrees, {told}."
 
 
 def untouched(pattern: Pattern) -> bool:
@@ -175,17 +172,17 @@ def untouched(pattern: Pattern) -> bool:
 
 def differing(before: Walked, after: Walked, units: Units) -> list[str]:
     """What alterations did to the pairs and corners, in words; nothing where both still meet as they did."""
+    pairs = {(pair.rule.id, pair.side): pair for pair in before.pairs}
+    corners = {(corner.rule.id, corner.side): corner for corner in before.corners}
     lines: list[str] = []
-    pairs = {(pair.name, pair.side): pair for pair in before.pairs}
-    angles = {(corner.name, corner.side): corner.degrees for corner in before.corners}
     for pair in after.pairs:
-        old = pairs.get((pair.name, pair.side)) or pairs[pair.name, "both"]
+        old = pairs.get((pair.rule.id, pair.side)) or pairs[pair.rule.id, "both"]
         parts = (one.longer - was.longer for one, was in zip(pair.stretches, old.stretches, strict=False))
         if any(abs(mm) >= TOLD_MM for mm in (pair.longer - old.longer, *parts)):
             lines += pair_told(pair, units)
     for corner in after.corners:
-        degrees = angles.get((corner.name, corner.side)) or angles[corner.name, "both"]
-        if abs(corner.degrees - degrees) >= CHANGED_DEGREES and not corner.right:
+        was = corners.get((corner.rule.id, corner.side)) or corners[corner.rule.id, "both"]
+        if abs(corner.degrees - was.degrees) >= CHANGED_DEGREES and not corner.right:
             lines.append(corner_told(corner))
     return lines
 
@@ -201,9 +198,9 @@ def drawing(pattern: Pattern, found: Walked, units: Units) -> Drawing:
     y = 16.0
     told: list[str] = []
     for pair in found.pairs:
-        both = [(pair.one, [s.one for s in pair.stretches]), (pair.other, [s.other for s in pair.stretches])]
+        both = [(pair.pieces[0], [s.one for s in pair.stretches]), (pair.pieces[1], [s.other for s in pair.stretches])]
         scale = (wide - left - 4) / max(sum(lengths) for _, lengths in both)
-        pen.text(0, y, _where(pair.name, pair.side), Letters(10, bold=True, role="pair"))
+        pen.text(0, y, _where(pair), Letters(10, bold=True, role="pair"))
         for row, (name, lengths) in enumerate(both):
             level = y + 4.0 + 6.0 * row
             pen.text(0, level + 1.2, name, Letters(9, role="piece"))

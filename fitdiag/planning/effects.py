@@ -58,10 +58,10 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
 
 def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:
     """Sewn pairs that the steps, trued, leave farther apart than can be eased in, each with where the difference lies."""
-    known = {(pair.name, pair.side): abs(pair.longer) for pair in before.pairs}
+    known = {(pair.rule.id, pair.side): abs(pair.longer) for pair in before.pairs}
     told = []
     for pair in after.pairs:
-        if abs(pair.longer) > max(pair.ease, known.get((pair.name, pair.side), 0.0) + MOVED_MM):
+        if abs(pair.longer) > max(pair.rule.ease_mm, known.get((pair.rule.id, pair.side), 0.0) + MOVED_MM):
             told.append(" ".join(line.strip() for line in pair_told(pair, units)))
     return told
 
