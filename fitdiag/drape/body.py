@@ -223,7 +223,7 @@ def nudged(figure: Figure, by: Mapping[str, float]) -> Figure:
     for part, mm in by.items():
         name, sign = PARTS[part]
         now = getattr(figure, name)
-        if now is None:
+        if now is None:  # what its girths give it
             model = Model(figure, shape_of(figure))
             now = model.seat_out() if name == "seat_out" else model.abdomen_out()
         figure = replace(figure, **{name: now + sign * mm})
@@ -234,18 +234,26 @@ def nudged(figure: Figure, by: Mapping[str, float]) -> Figure:
 class Body:
     """A figure as a grid of distances: `grid[i, j, k]` at `origin + cell * (i, j, k)`, mm; only x >= 0 where it is `mirrored`."""
 
-    figure: Figure
-    shape: Shape
+    model: Model
     grid: Array
     origin: Array
     cell: float
-    mirrored: bool
-    crotch_height: float
-    girths: tuple[float, float]  # waist and hip as they came out
+
+    @property
+    def figure(self) -> Figure:
+        return self.model.figure
+
+    @property
+    def shape(self) -> Shape:
+        return self.model.shape
+
+    @property
+    def mirrored(self) -> bool:
+        return not self.figure.lopsided
 
     @cached_property
-    def _flat(self) -> Array:
-        return self.grid.ravel()
+    def crotch_height(self) -> float:
+        return self.model.crotch_height()
 
     def distance(self, places: Array) -> Array:
         """Distance of places (n, 3) in mm from the skin, below 0 inside; beyond the grid the way back to it is added."""
@@ -273,7 +281,7 @@ class Body:
         low = np.clip(np.floor(at).astype(np.int64), 0, count - 2)
         u, v, w = (at - low).T
         over_x, over_y = self.grid.shape[1] * self.grid.shape[2], self.grid.shape[2]
-        first, flat = low @ np.array([over_x, over_y, 1]), self._flat
+        first, flat = low @ np.array([over_x, over_y, 1]), self.grid.ravel()
         upright = [
             (1 - w) * flat[first + shift] + w * flat[first + shift + 1]
             for shift in (0, over_y, over_x, over_x + over_y)
@@ -284,8 +292,7 @@ class Body:
 
     def outline(self, height: float, off: float, count: int = 181) -> Array:
         """The right half of the body's outline at a height, `off` mm outside it, from centre front to centre back, (n, 3)."""
-        model = Model(self.figure, self.shape)
-        curve = model.section(float(model._to_model(height)), count)[::-1]
+        curve = self.model.section(float(self.model._to_model(height)), count)[::-1]
         middle = np.array([0.0, 0.5 * (curve[0, 1] + curve[-1, 1])])
         away = curve - middle
         curve = curve + off * away / np.hypot(*away.T)[:, None]
@@ -312,9 +319,7 @@ def built(figure: Figure, shape: Shape) -> Body:
     field = model.at(axes[0][:, None, None], axes[1][None, :, None], axes[2][None, None, :])
     slope = np.sqrt(sum(part**2 for part in np.gradient(field, cell)))
     grid = field / np.maximum(slope, 0.35)
-    return Body(
-        figure, shape, grid, low, cell, not figure.lopsided, model.crotch_height(), (model.girth(1040.0), model.hip_girth())
-    )  # fmt: skip
+    return Body(model, grid, low, cell)
 
 
 def _ellipse_girth(z: float) -> float:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fitdiag.drape.body import Body, Model
+from fitdiag.drape.body import Body
 from fitdiag.drape.mesh import Index, Mesh
 from fitdiag.drape.panels import Cut, Panel
 from fitdiag.pattern.garment import arc
@@ -54,7 +54,7 @@ def dress(cut: Cut, mesh: Mesh, body: Body, *, drop: float = 0.0, dressing: int 
     np.add.at(count, mesh.sewn, 1)
     start /= count[:, None]
     on_mirror = np.zeros(mesh.count, dtype=bool)
-    if not any(mesh.mirrored):
+    if not mesh.whole:
         for number in range(len(mesh.pieces)):
             on_mirror[mesh.points(number, *cut.centre)] = True
         start[~on_mirror, 0] = np.maximum(start[~on_mirror, 0], 2 * MIRROR_MM)
@@ -89,8 +89,7 @@ def _wrapped(cut: Cut, panel: Panel, flat: Array, body: Body, drop: float) -> Ar
     )
     radius = np.maximum(outside - inside, 1.0) / np.pi
     heights = np.linspace(0.0, body.figure.waist_height * 0.7, 15)
-    axis = Model(body.figure, body.shape).leg_axis(heights)
-    middle_x, middle_y = (np.interp(z, heights, middle) for middle in axis)
+    middle_x, middle_y = (np.interp(z, heights, middle) for middle in body.model.leg_axis(heights))
     turn = np.pi * share
     leg_x = np.maximum(radius + 2 * MIRROR_MM, middle_x) + radius * np.cos(turn)
     leg = np.column_stack([leg_x, middle_y + sign * radius * np.sin(turn)])
@@ -106,8 +105,7 @@ def _by_height(line: Array) -> tuple[Array, Array]:
 
 def _room(body: Body) -> tuple[float, float, float]:
     """Half width, depth before and behind the middle of the ellipse of the start."""
-    model = Model(body.figure, body.shape)
-    rings = np.concatenate([model.section(z, 61) for z in (840.0, 900.0, 960.0, 1040.0)])
+    rings = np.concatenate([body.model.section(z, 61) for z in (840.0, 900.0, 960.0, 1040.0)])
     return float(rings[:, 0].max()) * ROOM, float(rings[:, 1].max()) * ROOM_DEEP, float(-rings[:, 1].min()) * ROOM_DEEP
 
 
