@@ -94,9 +94,9 @@ class Sheet:
         )
         return Stress(strain, stress, np.column_stack([k_across, k_along, couple]), first, second)
 
-    def forces(self, x: Array, held: Stress) -> tuple[Array, Array]:
+    def forces(self, x: Array) -> tuple[Array, Array]:
         """Inner forces (n, 3) in N, and per triangle -d force / d place as (t, 9, 9), made positive by leaving push out."""
-        slopes, area = self.slopes, self.area
+        held, slopes, area = self.stress(x), self.slopes, self.area
         bend = np.empty((len(area), 3, 9))  # d strain / d place
         bend[:, 0] = (slopes[:, :, 0, None] * held.first[:, None, :]).reshape(-1, 9)
         bend[:, 1] = (slopes[:, :, 1, None] * held.second[:, None, :]).reshape(-1, 9)

@@ -48,7 +48,6 @@ class Rested:
     friction: Array
     holding: Array
     speed_mm_s: float
-    steps: int
     deepest_mm: float
 
     @property
@@ -123,7 +122,6 @@ class Settling:
         self.target[dressed.held] = dressed.target / 1000.0
         self.contact = np.zeros_like(self.x)
         self.friction = np.zeros_like(self.x)
-        self._drag: tuple[Index, Array, Array] = (np.zeros(0, dtype=np.int64), np.zeros(0), np.zeros((0, 3)))
 
     def run(self, tell: Callable[[float], None] | None = None) -> Rested:
         """To rest. `tell` is called with the share that is done."""
@@ -143,14 +141,14 @@ class Settling:
                 steps += 1
                 if tell is not None:
                     tell(min(1.0, steps / planned))
-        self._system_at(np.zeros_like(self.x), PHASES[-1][0], 0.0, 1.0, 5.0)
+        self._system_at(PHASES[-1][0], 0.0, 1.0, 5.0)
         holding = self.held[:, None] * (self.target - self.x)
         deepest = float(-self.body.distance(self.x * 1000.0).min())
-        return Rested(self.x, self.contact, self.friction, holding, speed, steps, deepest)
+        return Rested(self.x, self.contact, self.friction, holding, speed, deepest)
 
     def step(self, step: float, thinner: float, gravity: float, damping: float) -> float:
         """One step of time; how far the points moved, root mean square in mm."""
-        force, matrix = self._system_at(np.zeros_like(self.x), step, thinner, gravity, damping)
+        force, matrix = self._system_at(step, thinner, gravity, damping)
         move = self._solve(matrix, force)
         far = np.sqrt((move**2).sum(1))
         over = far > STEP_LIMIT_M
@@ -161,26 +159,18 @@ class Settling:
         if on_mirror.any():
             x[~on_mirror, 0] = np.maximum(x[~on_mirror, 0], self.mirror)
         self.v = (x - self.x) / step
-        near, drag, away = self._drag
-        path = (x - self.x)[near]
-        self.friction = np.zeros_like(x)
-        self.friction[near] = -drag[:, None] * (path - (path * away).sum(1)[:, None] * away)
         self.x = x
         return float(np.sqrt(((self.v * step) ** 2).sum(1).mean()) * 1000.0)
 
-    def _system_at(
-        self, move: Array, step: float, thinner: float, gravity: float, damping: float
-    ) -> tuple[Array, csc_matrix]:
+    def _system_at(self, step: float, thinner: float, gravity: float, damping: float) -> tuple[Array, csc_matrix]:
         """Right-hand side (n, 3) and matrix of the Newton step from where the sheet is."""
         sheet, x = self.sheet, self.x
-        force, triangle = sheet.forces(x, sheet.stress(x))
+        force, triangle = sheet.forces(x)
         inertia = sheet.mass / step**2 * (1 + damping * step)
-        force += (sheet.mass / step)[:, None] * self.v - inertia[:, None] * move
+        force += (sheet.mass / step)[:, None] * self.v
         force[:, 2] -= sheet.mass * GRAVITY * gravity
         force += self.held[:, None] * (self.target - x)
-        own = np.zeros((sheet.count, 3, 3))
-        for axis in range(3):
-            own[:, axis, axis] = inertia + self.held
+        own = (inertia + self.held)[:, None, None] * np.eye(3)
         hoop = self._hoop(force) if self.hung else np.zeros(0)
         self._touch(force, own, step, thinner)
         on_mirror = self.dressed.on_mirror
@@ -195,9 +185,8 @@ class Settling:
         low = 0.3  # legs are thin already
         share = np.clip(low + (x[:, 2] / self.body.figure.waist_height * 1.04 - 0.2) * 1.75, low, 1.0)
         distance = (self.body.distance(x) + thinner * share - GAP_MM) / 1000.0
-        self.contact = np.zeros_like(force)
+        self.contact, self.friction = np.zeros_like(force), np.zeros_like(force)
         near = np.nonzero(distance < 0)[0]
-        self._drag = (near, np.zeros(0), np.zeros((0, 3)))
         if not len(near):
             return
         away = self.body.outward(x[near])
@@ -210,7 +199,7 @@ class Settling:
         path = self.v[near] * step
         path -= (path * away).sum(1)[:, None] * away
         drag = self.sheet.cloth.friction * push / np.maximum(np.sqrt((path**2).sum(1)), SLIPS_M)
-        self._drag = (near, drag, away)
+        self.friction[near] = -drag[:, None] * path
         along = away[:, :, None] * away[:, None, :]
         own[near] += (stiff - drag)[:, None, None] * along + drag[:, None, None] * np.eye(3)
 
