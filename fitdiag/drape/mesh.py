@@ -65,6 +65,11 @@ class Mesh:
     step: float
 
     @property
+    def whole(self) -> bool:
+        """Whether it is both halves of the garment."""
+        return any(self.mirrored)
+
+    @property
     def triangles(self) -> Index:
         return np.asarray(self.sewn[self.corners])
 

@@ -14,7 +14,7 @@ import sys
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from multiprocessing.sharedctypes import Synchronized
 from pathlib import Path
 from typing import Any
@@ -44,7 +44,7 @@ TOO_DEEP_MM = 3.0  # cloth deeper inside the body than this was trapped, not dra
 
 @dataclass(frozen=True, eq=False)
 class Order:
-    """What is to be draped on whom: the cut cloth, the figure, the kind of cloth, and how it is worn.
+    """What is to be draped on whom: the cut cloth, the figure, the kind of cloth, and how it is worn; alike by its fingerprint.
 
     `drop`: mm from the body's waist down to the garment's; `hung`: it hangs from the hips instead of being held at the waist.
     """
@@ -67,6 +67,12 @@ class Order:
                 digest.update(f"{number} {panel.name} {name}".encode() + np.round(line, 2).tobytes())
         return digest.hexdigest()[:32]
 
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Order) and self.fingerprint == other.fingerprint
+
+    def __hash__(self) -> int:
+        return hash(self.fingerprint)
+
 
 @dataclass(frozen=True, eq=False)
 class Draped:
@@ -86,7 +92,7 @@ class Draped:
         """The first dressing as it hangs; without its forces."""
         body, mesh, sheet = _prepared(self.order)
         none = np.zeros_like(self._places)
-        rested = Rested(self._places, none, none, none, 0.0, 0, 0.0)
+        rested = Rested(self._places, none, none, none, 0.0, 0.0)
         return Worn(self.order.cut, mesh, sheet, body, rested)
 
 
@@ -109,21 +115,16 @@ def drape(
 
     Raises ProblemsFoundError if a sheet does not come to rest outside the body.
     """
-    tasks = [(order, number) for order in orders for number in range(dressings)]
-    results: dict[tuple[str, int], dict[str, Any]] = {}
-    for order, number in tasks:
-        found = _recall(order, number) if keep else None
-        if found is not None:
-            results[order.fingerprint, number] = found
-    left = {(order.fingerprint, number): order for order, number in tasks if (order.fingerprint, number) not in results}
-    for order in dict.fromkeys(left.values()):
+    tasks = dict.fromkeys((order, number) for order in orders for number in range(dressings))
+    results = {task: found for task in tasks if keep and (found := _recall(*task)) is not None}
+    waiting = {task: task for task in tasks if task not in results}
+    for order, _ in waiting:
         _prepared(order)
-    waiting = {key: (order, key[1]) for key, order in left.items()}
-    for (key, number), one in _shared(_settled, waiting, tell):
-        results[key, number] = one
+    for (order, number), one in _shared(_settled, waiting, tell):
+        results[order, number] = one
         if keep:
-            _remember(key, number, one)
-    return [_draped(order, [results[order.fingerprint, number] for number in range(dressings)]) for order in orders]
+            _remember(order, number, one)
+    return [_draped(order, [results[order, number] for number in range(dressings)]) for order in orders]
 
 
 def pictures(muslins: Sequence[Draped], views: Sequence[str], scale: float) -> list[dict[str, Pixels]]:
@@ -135,21 +136,14 @@ def pictures(muslins: Sequence[Draped], views: Sequence[str], scale: float) -> l
     return drawn
 
 
-_bodies: dict[Figure, Body] = {}
-_sheets: dict[str, tuple[Mesh, Sheet]] = {}
+_body = lru_cache(MOST_PREPARED)(body_of)
 
 
+@lru_cache(MOST_PREPARED)
 def _prepared(order: Order) -> tuple[Body, Mesh, Sheet]:
     """Body, mesh and sheet of an order; made once, so that processes forked later have them too."""
-    if order.figure not in _bodies:
-        _bodies[order.figure] = body_of(order.figure)
-    if order.fingerprint not in _sheets:
-        mesh = mesh_of(order.cut, whole=order.figure.lopsided, points=order.points)
-        _sheets[order.fingerprint] = (mesh, Sheet(mesh, order.cloth))
-    for known in (_bodies, _sheets):
-        while len(known) > MOST_PREPARED:
-            known.pop(next(iter(known)))  # type: ignore[call-overload]
-    return _bodies[order.figure], *_sheets[order.fingerprint]
+    mesh = mesh_of(order.cut, whole=order.figure.lopsided, points=order.points)
+    return _body(order.figure), mesh, Sheet(mesh, order.cloth)
 
 
 def _settled(order: Order, dressing: int, tell: Callable[[float], None] | None = None) -> dict[str, Any]:
@@ -162,7 +156,7 @@ def _settled(order: Order, dressing: int, tell: Callable[[float], None] | None =
         raise stop("drape", told, hint="check pattern and measures")
     worn = Worn(order.cut, mesh, sheet, body, rested)
     return {
-        "places": rested.places.astype(np.float32), "readings": read(worn), "left": read(worn, left=True) if any(mesh.mirrored) else {},
+        "places": rested.places.astype(np.float32), "readings": read(worn), "left": read(worn, left=True) if mesh.whole else {},
         "deepest": rested.deepest_mm, "still": rested.still,
     }  # fmt: skip
 
@@ -211,10 +205,7 @@ def _work(task: tuple[Callable[..., Any], tuple[Any, ...]]) -> Any:
             _done.value += share - before
         before = share
 
-    try:
-        return call(*arguments, tell=tell)
-    except ProblemsFoundError as error:
-        return error
+    return call(*arguments, tell=tell)
 
 
 def _shared(
@@ -231,24 +222,20 @@ def _shared(
             waiting.wait(0.2)
             if tell is not None:
                 tell(min(1.0, done.value / len(tasks)))
-        results = waiting.get()
-    for result in results:
-        if isinstance(result, ProblemsFoundError):
-            raise result
-    return list(zip(tasks, results, strict=True))
+        return list(zip(tasks, waiting.get(), strict=True))
 
 
 # -- kept results ----------------------------------------------------------------------------------------------------
 
 
-def _place(key: str, dressing: int) -> Path:
-    return own_folder() / "drapes" / f"{key}-{dressing}.npz"
+def _place(order: Order, dressing: int) -> Path:
+    return own_folder() / "drapes" / f"{order.fingerprint}-{dressing}.npz"
 
 
 def _recall(order: Order, dressing: int) -> dict[str, Any] | None:
     """A kept result; None if there is none, or anything about it is odd."""
     try:
-        with np.load(_place(order.fingerprint, dressing), allow_pickle=False) as file:
+        with np.load(_place(order, dressing), allow_pickle=False) as file:
             told = json.loads(str(file["told"]))
             places = file["places"]
             if places.ndim != 2 or not np.isfinite(places).all():
@@ -258,10 +245,10 @@ def _recall(order: Order, dressing: int) -> dict[str, Any] | None:
         return None
 
 
-def _remember(key: str, dressing: int, result: dict[str, Any]) -> None:
+def _remember(order: Order, dressing: int, result: dict[str, Any]) -> None:
     """Keep a result, whole or not at all. Never fails."""
     with suppress(OSError, RuntimeError, ValueError, ProblemsFoundError):
-        place, whole = _place(key, dressing), io.BytesIO()
+        place, whole = _place(order, dressing), io.BytesIO()
         told = json.dumps({name: value for name, value in result.items() if name != "places"})
         np.savez_compressed(whole, places=result["places"], told=np.array(told))
         make_folder(place.parent)

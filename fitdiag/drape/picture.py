@@ -99,10 +99,9 @@ def courses(worn: Worn, view: str) -> dict[str, list[Array]]:
         else:
             low, high = panel.grain
             lines["grain"] = worn.at(number, low + (high - low) * np.linspace(0.01, 0.99, 80)[:, None])
-        whole = any(mesh.mirrored)
         for left in sides:
-            if not whole or mesh.mirrored[number] == left:
-                turn = np.array([-1.0 if left and not whole else 1.0, 1.0, 1.0])
+            if not mesh.whole or mesh.mirrored[number] == left:
+                turn = np.array([-1.0 if left and not mesh.whole else 1.0, 1.0, 1.0])
                 for name, line in lines.items():
                     found.setdefault(name, []).append(line * turn)
     return found
@@ -134,14 +133,14 @@ def _outward(worn: Worn) -> Array:
             np.add.at(normals, mesh.triangles[:, k], facing)
         normals /= np.linalg.norm(normals, axis=1, keepdims=True) + 1e-12
         facing = normals[mesh.triangles].sum(axis=1) * np.linalg.norm(facing, axis=1, keepdims=True)
-    if not any(mesh.mirrored):
+    if not mesh.whole:
         normals[places[:, 0] == 0.0, 0] = 0.0  # on the mirror
     return normals
 
 
 def _both(worn: Worn, values: Array) -> Array:
     """Vectors (n, k, 3) of the whole garment, from those of the half where only that is draped."""
-    return values if any(worn.mesh.mirrored) else np.concatenate([values, values * [-1.0, 1.0, 1.0]])
+    return values if worn.mesh.whole else np.concatenate([values, values * [-1.0, 1.0, 1.0]])
 
 
 def _faces(worn: Worn, normals: Array, right: Array, near: Array) -> tuple[Array, Array, Array]:
