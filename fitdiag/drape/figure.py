@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from fitdiag.problems import Problem, ProblemsFoundError, stop
@@ -101,7 +101,7 @@ def figure_of(
     known = dict(measures)
     if "hip" not in known:
         raise stop("body", "the body needs at least a hip girth", hint="add --body-measure hip=94cm")
-    _refuse_unlikely(known, units)
+    _refuse(_unlikely(known, units), "check the measure and its unit")
     taken = [Taken(name, mm, "measured") for name, mm in known.items()]
     for name, value, source in _usual(known["hip"], known.get("waist-height")):
         if name not in known:
@@ -117,7 +117,7 @@ def figure_of(
         if name.replace("_", "-") not in measures:
             figure = replace(figure, **{name: sign * mm + (0.0 if name in _WHOLE else getattr(figure, name))})
             taken.append(Taken(part, mm, source))
-    _refuse_impossible(figure, units)
+    _refuse(_impossible(figure, units), "check these measures")
     return figure, tuple(taken)
 
 
@@ -136,19 +136,20 @@ def _usual(hip: float, waist_height: float | None) -> Iterator[tuple[str, float,
     yield "knee-height", knee, "the model's share of the waist height"
 
 
-def _refuse_unlikely(measures: Mapping[str, float], units: Units) -> None:
-    problems = []
-    for name, mm in measures.items():
-        least, most = _LIKELY[name]
-        if not least <= mm <= most:
-            between = f"{format_reading(least, units)} to {format_reading(most, units)}"
-            told = f"a {name.replace('-', ' ')} of {format_reading(mm, units)} is outside {between}"
-            problems.append(Problem("body", told, None, "check the measure and its unit"))
-    if problems:
+def _refuse(told: Iterable[str], hint: str) -> None:
+    if problems := [Problem("body", text, None, hint) for text in told]:
         raise ProblemsFoundError(problems)
 
 
-def _refuse_impossible(figure: Figure, units: Units) -> None:
+def _unlikely(measures: Mapping[str, float], units: Units) -> Iterator[str]:
+    """Measures that are likely of nobody."""
+    for name, mm in measures.items():
+        if not _LIKELY[name][0] <= mm <= _LIKELY[name][1]:
+            shown, least, most = (format_reading(one, units) for one in (mm, *_LIKELY[name]))
+            yield f"a {name.replace('-', ' ')} of {shown} is outside {least} to {most}"
+
+
+def _impossible(figure: Figure, units: Units) -> Iterator[str]:
     """Measures that are likely one by one, but make no body together."""
 
     def told(mm: float) -> str:
@@ -166,5 +167,4 @@ def _refuse_impossible(figure: Figure, units: Units) -> None:
         f"a thigh of {thigh} does not belong to a hip of {hip}": 0.35 < figure.thigh / figure.hip < 0.8,
         f"a knee of {knee} does not belong to a thigh of {thigh}": 0.45 < figure.knee / figure.thigh < 1.0,
     }  # fmt: skip
-    if problems := [Problem("body", text, None, "check these measures") for text, is_so in likely.items() if not is_so]:
-        raise ProblemsFoundError(problems)
+    yield from (text for text, is_so in likely.items() if not is_so)

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from shapely import LineString, Polygon
 
-from fitdiag.pattern.garment import arc, at_far, far_on
-from fitdiag.pattern.measure import after_darts, crossing, hip_width, width_at
+from fitdiag.pattern.garment import arc, at_far, between, far_on
+from fitdiag.pattern.measure import after_darts, edge_at, hip_width, width_at
 from fitdiag.pattern.piece import Array, Pattern, Piece, faults, length
 from fitdiag.pattern.true import true_piece
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
@@ -24,6 +24,7 @@ MOST_EASED_MM = 25.0  # more cannot be sewn flat; a judgement, no source
 SMOOTHED_MM = 120.0  # long seams are drawn smooth over this much, as a cutter draws them; a judgement, no source
 THIGH_BELOW_MM = 60.0  # below the crotch line a thigh's girth is compared; a judgement, no source
 LINES = ("hip", "crotch", "knee")  # balance lines that are drawn on the cloth and read
+SAME_MM = 0.01  # points nearer to one another than this are one on cloth
 TOO_SMALL = 0.06  # of the body's girth: no woven muslin goes over a body that much larger; a judgement, no source
 
 
@@ -41,6 +42,10 @@ class Panel:
     lines: Mapping[str, Array]
     grain: Array
     fork: float | None
+
+    def level(self, line: str) -> float:
+        """The height of a balance line, mm."""
+        return float(self.lines[line][:, 1].mean())
 
     def chain(self, names: tuple[str, ...]) -> Array:
         """The edges of these names joined in the order of the outline."""
@@ -75,11 +80,6 @@ class Cut:
 
     def panel(self, name: str) -> Panel:
         return next(panel for panel in self.panels if panel.name == name)
-
-    @property
-    def sides(self) -> tuple[tuple[Panel, ...], ...]:
-        """The panels of the right side, and of the left where they differ."""
-        return (self.panels, self.left) if self.left else (self.panels,)
 
 
 def cut_of(pattern: Pattern, units: Units = "cm") -> Cut:
@@ -173,11 +173,7 @@ def _line(piece: Piece, name: str) -> Array | None:
     y = piece.level(name)
     if y is None:
         return None
-    ends = [
-        next((x for seam in seams if (x := crossing(piece.seams[seam], y)) is not None), 0.0)
-        for seams in (piece.part.inner, piece.part.outer)
-    ]
-    return np.array([[ends[0], y], [ends[1], y]])
+    return np.array([[edge_at(piece, seams, y) or 0.0, y] for seams in (piece.part.inner, piece.part.outer)])
 
 
 def _to_edges(line: Array, ring: Array) -> Array:
@@ -195,29 +191,21 @@ def _to_edges(line: Array, ring: Array) -> Array:
 
 def _with_darts(piece: Piece, name: str, waist: Array) -> list[tuple[str, Array]]:
     """The upper edge in runs, with both legs of each dart between them."""
-    steps = arc(waist)
     edges: list[tuple[str, Array]] = []
     done = 0.0
     for number, dart in enumerate(sorted(piece.darts, key=lambda dart: float(dart.left[0])), 1):
         left, right = (far_on(waist, end) for end in (dart.left, dart.right))
-        a, b = at_far(waist, np.array([left, right]))
         edges += [
-            (name, _between(waist, steps, done, left)),
-            (f"dart {number} left", np.array([a, dart.tip])),
-            (f"dart {number} right", np.array([dart.tip, b])),
+            (name, between(waist, done, left, SAME_MM)),
+            (f"dart {number} left", np.array([at_far(waist, left), dart.tip])),
+            (f"dart {number} right", np.array([dart.tip, at_far(waist, right)])),
         ]
         done = right
-    edges.append((name, _between(waist, steps, done, float(steps[-1]))))
-    return edges
-
-
-def _between(line: Array, steps: Array, start: float, end: float) -> Array:
-    inside = (steps > start + 0.01) & (steps < end - 0.01)
-    return np.asarray(np.vstack([at_far(line, start), line[inside], at_far(line, end)]))
+    return [*edges, (name, between(waist, done, float(arc(waist)[-1]), SAME_MM))]
 
 
 def _without_doubles(line: Array) -> Array:
-    keep = np.concatenate([[True], np.hypot(*np.diff(line, axis=0).T) > 0.01])
+    keep = np.concatenate([[True], np.hypot(*np.diff(line, axis=0).T) > SAME_MM])
     keep[-1] = True
     return np.asarray(line[keep])
 

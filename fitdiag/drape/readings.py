@@ -15,7 +15,7 @@ import numpy as np
 from fitdiag.drape.body import Array, Body
 from fitdiag.drape.cloth import Sheet, Stress
 from fitdiag.drape.mesh import Mesh
-from fitdiag.drape.panels import Cut
+from fitdiag.drape.panels import Cut, Panel
 from fitdiag.drape.settle import Rested
 from fitdiag.pattern.garment import arc, at_far
 
@@ -82,6 +82,9 @@ class Worn:
     def stress(self) -> Stress:
         return self.sheet.stress(self.rested.places)
 
+    def panel(self, piece: int) -> Panel:
+        return self.mesh.pieces[piece].panel
+
     def piece(self, front: bool, *, left: bool = False) -> int:
         """Number of the front or back piece of a side."""
         found = [k for k, piece in enumerate(self.mesh.pieces) if piece.panel.front == front]
@@ -94,7 +97,7 @@ class Worn:
 
     def line(self, piece: int, name: str, count: int = 60) -> Array:
         """A line drawn on a piece as it hangs, from the centre to the side, (count, 3) in mm."""
-        drawn = self.mesh.pieces[piece].panel.lines[name]
+        drawn = self.panel(piece).lines[name]
         return self.at(piece, at_far(drawn, np.linspace(0.004, 0.996, count) * arc(drawn)[-1]))
 
 
@@ -103,7 +106,7 @@ def read(worn: Worn, *, left: bool = False) -> dict[str, float]:
     front, back = worn.piece(True, left=left), worn.piece(False, left=left)
     found = _lines(worn, front, back) | _seams(worn, front, back) | _waist(worn, left=left) | _pull(worn, front, back)
     found |= _stand_off(worn, front, back)
-    if worn.mesh.pieces[back].panel.fork is not None:
+    if worn.panel(back).fork is not None:
         found |= _crotch(worn, front, back) | _folds(worn, front, back)
     return {name: float(found[name]) for name in READINGS if name in found and np.isfinite(found[name])}
 
@@ -115,11 +118,11 @@ def _lines(worn: Worn, front: int, back: int) -> dict[str, float]:
         "dip-centre-back": side - behind[0, 2], "dip-centre-front": side - before[0, 2],
         "v-centre-back": _slope(behind), "v-centre-front": _slope(before),
     }  # fmt: skip
-    if "crotch" in worn.mesh.pieces[back].panel.lines:
+    if "crotch" in worn.panel(back).lines:
         lower = [worn.line(piece, "crotch")[-1, 2] for piece in (front, back)]
         for name, piece in (("front", front), ("back", back)):
-            panel = worn.mesh.pieces[piece].panel
-            on_grain = np.array([[panel.grain[0, 0], float(panel.lines["crotch"][:, 1].mean())]])
+            panel = worn.panel(piece)
+            on_grain = np.array([[panel.grain[0, 0], panel.level("crotch")]])
             found[f"crotch-line-dip-{name}"] = float(np.mean(lower)) - worn.at(piece, on_grain)[0, 2]
     return found
 
@@ -133,7 +136,7 @@ def _slope(line: Array) -> float:
 
 def _seams(worn: Worn, front: int, back: int) -> dict[str, float]:
     found: dict[str, float] = {}
-    panel = worn.mesh.pieces[front].panel
+    panel = worn.panel(front)
     side = panel.chain(worn.cut.outer)
     hip = int(np.hypot(*(side - panel.lines["hip"][-1]).T).argmin())
     waist, at_hip, hem = worn.at(front, side[np.array([0, hip, -1])])
@@ -141,14 +144,13 @@ def _seams(worn: Worn, front: int, back: int) -> dict[str, float]:
     found["side-seam-leg"] = _lean(at_hip - hem, 1)
     found["side-seam-hip"] = at_hip[1]
     for name, piece in (("front", front), ("back", back)):
-        panel = worn.mesh.pieces[piece].panel
-        grain = panel.grain[0, 0]
-        level, low = float(panel.lines["hip"][:, 1].mean()), float(panel.grain[0, 1])
-        upper, lower = worn.at(piece, np.array([[grain, level], [grain, low + 20.0]]))
+        panel = worn.panel(piece)
+        grain, low = panel.grain[0]
+        upper, lower = worn.at(piece, np.array([[grain, panel.level("hip")], [grain, low + 20.0]]))
         outward = -1.0 if worn.mesh.mirrored[piece] else 1.0
         found[f"{name}-grain-out"] = outward * _lean(lower - upper, 0, down=True)
         found[f"{name}-grain-forward"] = _lean(lower - upper, 1, down=True)
-    panel = worn.mesh.pieces[back].panel
+    panel = worn.panel(back)
     centre = panel.chain(worn.cut.centre)[-1]
     top = worn.at(back, np.array([panel.grain[1] - [0.0, 1.0], centre]))
     found["back-grain-at-waist"] = float(np.hypot(*(top[0] - top[1])[:2])) * np.sign(panel.grain[1, 0] - centre[0])
@@ -172,7 +174,7 @@ def _waist(worn: Worn, *, left: bool) -> dict[str, float]:
     before = pull[mine & (places[:, 1] > middle + 50.0 * scale)].sum()
     ends = {}
     for name, piece in (("front", worn.piece(True, left=left)), ("back", worn.piece(False, left=left))):
-        end = worn.mesh.pieces[piece].panel.chain(worn.cut.centre)[-1]
+        end = worn.panel(piece).chain(worn.cut.centre)[-1]
         ends[f"waist-drop-{name}"] = worn.body.figure.waist_height - worn.at(piece, end[None])[0, 2]
     return {"waist-pulled-back": behind, "waist-pulled-front": before, **ends}
 
@@ -180,26 +182,24 @@ def _waist(worn: Worn, *, left: bool) -> dict[str, float]:
 def _pull(worn: Worn, front: int, back: int) -> dict[str, float]:
     mesh, stress, area = worn.mesh, worn.stress, worn.sheet.area
     most, middle = stress.tensions()[0], mesh.flat[mesh.corners].mean(axis=1)
-    panels = {piece: mesh.pieces[piece].panel for piece in (front, back)}
 
     def strongest(where: Array) -> float:
         values = np.sort(most[where])[::-1]
         return float(values[: max(3, int(STRONGEST * len(values)))].mean()) if len(values) > 2 else np.nan
 
     x, y = middle.T
-    grain = panels[back].grain[0, 0]
-    level = {piece: float(panel.lines["hip"][:, 1].mean()) for piece, panel in panels.items()}
-    of_back, of_front = mesh.of == back, mesh.of == front
+    grain, hip, of_back = worn.panel(back).grain[0, 0], worn.panel(back).level("hip"), mesh.of == back
     found = {
-        "pull-hip": strongest(of_back & (np.abs(y - level[back]) < 50) & (x > grain)),
-        "pull-seat": strongest(of_back & (np.abs(y - level[back] - 10) < 50) & (x < grain + 40)),
-        "pull-above-seat": strongest(of_back & (y > level[back] + 30) & (x < grain + 20)),
+        "pull-hip": strongest(of_back & (np.abs(y - hip) < 50) & (x > grain)),
+        "pull-seat": strongest(of_back & (np.abs(y - hip - 10) < 50) & (x < grain + 40)),
+        "pull-above-seat": strongest(of_back & (y > hip + 30) & (x < grain + 20)),
     }
-    for name, piece, mine in (("back", back, of_back), ("front", front, of_front)):
-        band = mine & (np.abs(y - level[piece]) < 30)
+    for name, piece in (("back", back), ("front", front)):
+        panel, mine = worn.panel(piece), mesh.of == piece
+        band = mine & (np.abs(y - panel.level("hip")) < 30)
         found[f"across-{name}-hip"] = float(np.average(stress.stress[band, 0], weights=area[band]))
-        if panels[piece].fork is not None:
-            point = panels[piece].chain(worn.cut.centre)[0]
+        if panel.fork is not None:
+            point = panel.chain(worn.cut.centre)[0]
             found[f"pull-{name}-crotch"] = strongest(mine & (np.hypot(*(middle - point).T) < 80))
     return found
 
@@ -214,20 +214,19 @@ def _crotch(worn: Worn, front: int, back: int) -> dict[str, float]:
 
 def _stand_off(worn: Worn, front: int, back: int) -> dict[str, float]:
     mesh, body, found = worn.mesh, worn.body, {}
-    panels = {piece: mesh.pieces[piece].panel for piece in (front, back)}
     seam = worn.places[mesh.points(back, *worn.cut.centre)]
     hip = body.figure.waist_height - body.figure.waist_to_hip
     beside = seam[(seam[:, 2] > hip - 54) & (seam[:, 2] < hip + 86)]
     found["seat-stands-off"] = float(body.distance(beside).mean()) if len(beside) else np.nan
     ranges = [("back-waist-stands-off", back, "hip", 80.0, 186.0), ("abdomen-stands-off", front, "hip", 0.0, 146.0)]
-    if panels[back].fork is not None:
+    if worn.panel(back).fork is not None:
         ranges += [
             ("under-seat-stands-off", back, "crotch", -140.0, -10.0),
             ("thigh-stands-off", front, "crotch", -100.0, -10.0),
         ]
     for name, piece, line, low, high in ranges:
         flat = mesh.pieces[piece].flat
-        level = float(panels[piece].lines[line][:, 1].mean())
+        level = worn.panel(piece).level(line)
         inside = np.nonzero((flat[:, 1] > level + low) & (flat[:, 1] < level + high))[0]
         found[name] = float(body.distance(worn.places[mesh.sewn[mesh.starts[piece] + inside]]).mean())
     return found
@@ -235,20 +234,18 @@ def _stand_off(worn: Worn, front: int, back: int) -> dict[str, float]:
 
 def _folds(worn: Worn, front: int, back: int) -> dict[str, float]:
     """How much longer upright lines beside the grain are than they look from afar; none of them crosses a dart."""
-    panels = {piece: worn.mesh.pieces[piece].panel for piece in (front, back)}
-    level = {piece: float(panel.lines["crotch"][:, 1].mean()) for piece, panel in panels.items()}
-    top = {piece: min(float(line[:, 1].min()) for name, line in panel.outline if name == worn.cut.held or "dart" in name) - 10.0
-           for piece, panel in panels.items()}  # fmt: skip
-    ranges = {
-        "folds-under-seat": (back, (-50.0, 0.0, 50.0), level[back] - 260, level[back] + 20),
-        "folds-over-seat": (back, (-30.0, 20.0, 70.0), level[back] + 20, top[back]),
-        "folds-front": (front, (-50.0, 0.0, 50.0), level[front] - 100, top[front]),
-    }
+    ranges = (  # beside the grain, from the crotch line up to there or, without an end, to the waist and its darts
+        ("folds-under-seat", back, (-50.0, 0.0, 50.0), -260.0, 20.0),
+        ("folds-over-seat", back, (-30.0, 20.0, 70.0), 20.0, None),
+        ("folds-front", front, (-50.0, 0.0, 50.0), -100.0, None),
+    )
     found = {}
-    for name, (piece, beside, low, high) in ranges.items():
-        lines = [
-            np.column_stack([np.full(200, panels[piece].grain[0, 0] + x), np.linspace(low, high, 200)]) for x in beside
-        ]
+    for name, piece, beside, start, end in ranges:
+        panel = worn.panel(piece)
+        level, grain = panel.level("crotch"), panel.grain[0, 0]
+        upper = (line[:, 1].min() for edge, line in panel.outline if edge == worn.cut.held or "dart" in edge)
+        heights = np.linspace(level + start, min(upper) - 10.0 if end is None else level + end, 200)
+        lines = [np.column_stack([np.full(200, grain + x), heights]) for x in beside]
         found[name] = float(np.mean([_slack(worn.at(piece, line)) for line in lines]))
     return found
 

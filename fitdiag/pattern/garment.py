@@ -163,6 +163,13 @@ def at_far(line: Array, far: float | Array) -> Array:
     return np.stack([np.interp(far, along, line[:, axis]) for axis in (0, 1)], axis=-1)
 
 
+def between(line: Array, start: float, end: float, near: float = NEAR_MM) -> Array:
+    """A polyline from so far along it to so far, mm; of its own points none that lie `near` those ends."""
+    far = arc(line)
+    inside = (far > start + near) & (far < end - near)
+    return np.vstack([at_far(line, start), line[inside], at_far(line, end)])
+
+
 def nearest(line: Array, at: Array) -> Array:
     """The point of a polyline that lies nearest to a point."""
     return foot(line, at)[0]

@@ -35,18 +35,18 @@ def grain_to_start(piece: Piece, seam: str) -> float:
 def grain_to_edge(piece: Piece, level: str) -> float | None:
     """Distance from the inner edge to the grainline at the height of a level, square to the grain."""
     y = piece.level(level)
-    x = None if y is None else _edge_at(piece, reversed(piece.part.inner), y)
+    x = None if y is None else edge_at(piece, reversed(piece.part.inner), y)
     return None if x is None else piece.grain_x - x
 
 
 def width_at(piece: Piece, y: float) -> float | None:
     """Width of the piece at a height, square to the grain, from its inner edge to its outer edge."""
-    right = _edge_at(piece, piece.part.outer, y)
-    left = _edge_at(piece, piece.part.inner, y)
+    left, right = (edge_at(piece, seams, y) for seams in (piece.part.inner, piece.part.outer))
     return right - left if right is not None and left is not None else None
 
 
-def _edge_at(piece: Piece, seams: Iterable[str], y: float) -> float | None:
+def edge_at(piece: Piece, seams: Iterable[str], y: float) -> float | None:
+    """x where the first of some seams that reaches a height crosses it; None if none does."""
     return next((x for seam in seams if (x := crossing(piece.seams[seam], y)) is not None), None)
 
 

@@ -12,7 +12,7 @@ from shapely import LineString
 
 from fitdiag.pattern.alter import exchanged, rotated, through
 from fitdiag.pattern.blocks import line
-from fitdiag.pattern.garment import along, arc, at_far, far_on, nearest
+from fitdiag.pattern.garment import along, arc, between, far_on, nearest
 from fitdiag.pattern.measure import after_darts
 from fitdiag.pattern.piece import Array, Dart, Part, Pattern, Piece, apart, length, points, unit
 from fitdiag.problems import one_line, stop
@@ -102,8 +102,7 @@ def turned(piece: Piece, number: int, by: float | None) -> Piece:
     def turn(at: Array) -> Array:
         return rotated(at, dart.tip, dart.angle if by > 0 else -dart.angle)
 
-    between = line[(far > start + 1e-6) & (far < end - 1e-6)]
-    part = turn(np.concatenate([at_far(line, start)[None], between, at_far(line, end)[None]]))
+    part = turn(between(line, start, end))
     new = Dart(part[-1], points([place])[0], dart.tip) if by > 0 else Dart(points([place])[0], part[0], dart.tip)
     edge = np.concatenate([line[far < min(low, to) - 1e-6], part, line[far > max(high, to) + 1e-6]])
     top = piece.part.top
