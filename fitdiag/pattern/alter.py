@@ -109,13 +109,12 @@ def mapped(piece: Piece, move: Map) -> Piece:
         darts=tuple(Dart.of(move(dart.ends)) for dart in piece.darts),
         lines={name: move(line) for name, line in piece.lines.items()},
         notches=tuple(replace(notch, at=move(notch.at[None])[0]) for notch in piece.notches),
-        joints=tuple(_joint(joint, move) for joint in piece.joints),
+        joints=tuple(
+            replace(joint, at=move(joint.at), hidden=None if joint.hidden is None else move(joint.hidden))
+            for joint in piece.joints
+        ),
         holes=tuple(move(at[None])[0] for at in piece.holes),
     )
-
-
-def _joint(joint: Joint, move: Map) -> Joint:
-    return replace(joint, at=move(joint.at), hidden=None if joint.hidden is None else move(joint.hidden))
 
 
 def turned(piece: Piece, about: Array, angle: float) -> Piece:
@@ -355,13 +354,26 @@ def redraw(
         elif follows in drawn:
             seams[seam] = _followed(seams[seam], seams[follows][0] - old[follows][0], seam in grown)
     darts, seams = _relaid(piece, seams)
+    return replace(_edged(piece, seams, drawn, joints), darts=darts)
+
+
+def exchanged(piece: Piece, seams: Mapping[str, Array]) -> Piece:
+    """The piece with some seams exchanged: level lines run to where the edge is now, notches lie nearest to where they were."""
+    return _edged(piece, {**piece.seams, **seams})
+
+
+def _edged(
+    piece: Piece, seams: Mapping[str, Array], drawn: Mapping[str, Array] | None = None, joints: tuple[Joint, ...] = ()
+) -> Piece:
+    """The piece with other seams, some of them `drawn` anew point for point; level lines, notches and joints follow."""
+    old = piece.seams
     new = {name: line if line is old[name] else points(line) for name, line in seams.items()}
     changed = {name for name, line in new.items() if line is not old[name]}
 
     def on_seam(at: Array, seam: str) -> Array:
         if seam not in changed or off(old[seam], at) > COVERED_MM:
             return at
-        if seam in drawn:
+        if drawn and seam in drawn:
             _, index, share = foot(old[seam], at)
             at = drawn[seam][index] + share * (drawn[seam][index + 1] - drawn[seam][index])
         return nearest(new[seam], at)
@@ -369,7 +381,6 @@ def redraw(
     return replace(
         piece,
         seams=new,
-        darts=darts,
         lines={name: reached(piece, name, line, new, changed) for name, line in piece.lines.items()},
         notches=tuple(replace(notch, at=on_seam(notch.at, notch.seam)) for notch in piece.notches),
         joints=(
@@ -377,17 +388,6 @@ def redraw(
             *(Joint(j.seam, points(np.array([nearest(new[j.seam], at) for at in j.at]))) for j in joints),
         ),
     )
-
-
-def exchanged(piece: Piece, seams: Mapping[str, Array]) -> Piece:
-    """The piece with some seams exchanged: level lines run to where the edge is now, notches lie nearest to where they were."""
-    result, changed = piece.with_seams(**seams), set(seams)
-    notches = (
-        replace(notch, at=nearest(result.seams[notch.seam], notch.at)) if notch.seam in changed else notch
-        for notch in piece.notches
-    )
-    lines = {name: reached(piece, name, line, result.seams, changed) for name, line in piece.lines.items()}
-    return replace(result, lines=lines, notches=tuple(notches))
 
 
 def _followed(line: Array, by: Array, grows: bool) -> Array:
