@@ -79,7 +79,7 @@ def ridge_of(pairs: Pairs) -> Array:
             weaker[np.einsum("ijk,ijk->ij", one, other) <= 0] = 0.0
         else:
             weaker = np.minimum(one, other)
-        ridge = np.maximum(weaker, 0.0 if ridge is None else ridge)
+        ridge = np.maximum(weaker, 0.0 if ridge is None else ridge, out=weaker)
     assert ridge is not None
     return ridge
 
