@@ -398,7 +398,7 @@ class _Run:
             *compared(self.base, self._observed(findings), self.case.units),
             *remarks(self.base, findings, moved, looks),
         )
-        new = [remark.text for remark in warnings if remark.text not in self.warned]
+        new = [text for text in warnings if text not in self.warned]
         self.warned += tuple(new)
         if new:
             write("\nFrom the earlier rounds")

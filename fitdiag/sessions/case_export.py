@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
-from fitdiag import __version__, files
+from fitdiag import files
 from fitdiag.knowledge.findings import Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase
@@ -23,8 +23,7 @@ from fitdiag.problems import ProblemsFoundError, stop
 from fitdiag.sessions.case import alone, open_case, refuse_link, save_case
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Case, Closed, Round, case_text, round_text
 from fitdiag.sessions.case_list import CASE_FILE
-from fitdiag.sessions.log import LARGEST_LOG, ReadLog, day_of, listed, read_log
-from fitdiag.sessions.log import SCHEMA as LOG_SCHEMA
+from fitdiag.sessions.log import LARGEST_LOG, ReadLog, day_of, head_of, listed, read_log
 from fitdiag.sessions.state import events_of, fold
 
 # notes in the lock of a case: where a copy is written, when its photos were deleted
@@ -200,15 +199,7 @@ def _bare_round(one: Round, rules: RuleBase, shift: timedelta) -> Round:
 def _bare_log(log: ReadLog, rules: RuleBase, shift: timedelta) -> str:
     """A log of what a session adds up to, as far as the rules know it, and of what came of it; all on the day it was begun."""
     findings = replace(fold(log.events, rules).findings, client="", notes=())
-    told = {"garment": rules.about.garment, "fingerprint": rules.fingerprint}
-    head = {
-        "event": "start",
-        "schema": LOG_SCHEMA,
-        "program": __version__,
-        "rules": told,
-        "client": "",
-        "units": findings.units,
-    }
+    head = head_of(rules.about.garment, rules.fingerprint, "", findings.units)
     events = [head, *events_of(findings, Findings(units=findings.units))]
     if findings.looked:
         events.append({"event": "stage", "ended": "seen", "looked": True})

@@ -40,14 +40,22 @@ def now() -> datetime:
 
 
 @dataclass(frozen=True)
-class ReadLog:
-    """The events of a log, the head first. `whole_bytes`: how much of the file they fill; a torn line may follow.
+class Lines:
+    """The events of a log as they were written, the head first; none where there is no log."""
 
-    `lines` are the events as they were written; in `events` those that were written as one line stand one by one.
-    """
+    lines: tuple[Event, ...] = ()
+
+    @cached_property
+    def events(self) -> tuple[Event, ...]:
+        """What the session adds up from: those that were written as one line stand one by one."""
+        return tuple(apart(self.lines))
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadLog(Lines):
+    """A log that was read. `whole_bytes`: how much of the file its events fill; a torn line may follow."""
 
     path: Path
-    lines: tuple[Event, ...]
     whole_bytes: int
     ends_open: bool = False  # the last event is whole, only its line end is missing
 
@@ -61,11 +69,6 @@ class ReadLog:
         """The garment and the fingerprint of the rules it was written with last."""
         told = (event.get("rules") for event in self.events if event["event"] in ("start", "rules"))
         return [rules for rules in told if isinstance(rules, dict)][-1]
-
-    @cached_property
-    def events(self) -> tuple[Event, ...]:
-        """What the session adds up from."""
-        return tuple(apart(self.lines))
 
 
 def day_of(event: Event) -> date | None:
@@ -128,7 +131,7 @@ def read_log(path: Path) -> ReadLog:
         raise stop("schema", told, where=Where(shown, 1, 1), hint="is it from another version?")
     if not isinstance(events[0].get("rules"), dict):
         raise stop("log-line", "the first line names no rules", where=Where(shown, 1, 1))
-    return ReadLog(path, tuple(events), whole_bytes, ends_open)
+    return ReadLog(tuple(events), path=path, whole_bytes=whole_bytes, ends_open=ends_open)
 
 
 def _event(line: str) -> Event | None:
@@ -143,15 +146,7 @@ def _event(line: str) -> Event | None:
 def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units: str, events: Sequence[Event] = (),
               alone: bool = False) -> None:  # fmt: skip
     """Write a new log with these events: it is there with all of them, or not at all. Raises ProblemsFoundError."""
-    rules = {"garment": garment, "fingerprint": fingerprint}
-    head: Event = {
-        "event": "start",
-        "schema": SCHEMA,
-        "program": __version__,
-        "rules": rules,
-        "client": client,
-        "units": units,
-    }
+    head = head_of(garment, fingerprint, client, units)
     text = b"".join(_line(event)[1] for event in ({**head, "alone": True} if alone else head, *events))
     try:
         make_folder(path.parent)
@@ -162,6 +157,18 @@ def begin_log(path: Path, garment: str, fingerprint: str, *, client: str, units:
             told = "there is a file of this name already"
             raise stop("log-exists", told, where=path, hint=hint) from None
         raise ProblemsFoundError(replace(stopped.problems[0], hint=_ELSEWHERE)) from None
+
+
+def head_of(garment: str, fingerprint: str, client: str, units: str) -> Event:
+    rules = {"garment": garment, "fingerprint": fingerprint}
+    return {
+        "event": "start",
+        "schema": SCHEMA,
+        "program": __version__,
+        "rules": rules,
+        "client": client,
+        "units": units,
+    }
 
 
 def _line(event: Event) -> tuple[Event, bytes]:

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import replace
 from pathlib import Path
 
 from fitdiag.files import read_bytes, write_all, write_atomically
@@ -19,7 +18,7 @@ from fitdiag.knowledge.findings_file import findings_text
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import ProblemsFoundError, one_line
 from fitdiag.sessions.case_files import LARGEST, ROUND_FILE, Advised, Case, Round
-from fitdiag.sessions.log import ABOUT_FILES, Event, SessionLog, apart, begin_log, mapped, read_log
+from fitdiag.sessions.log import ABOUT_FILES, Event, Lines, SessionLog, apart, begin_log, mapped, read_log
 from fitdiag.sessions.state import fold, found_in
 from fitdiag.units import Units
 
@@ -34,21 +33,13 @@ def digest(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-@dataclass(frozen=True)
-class RoundLog:
+class RoundLog(Lines):
     """What the log of a round holds; nothing for a round that has none."""
-
-    lines: tuple[Event, ...] = ()
 
     @classmethod
     def of(cls, one: Round) -> RoundLog:
         """Read it. Raises ProblemsFoundError."""
         return cls(read_log(one.log_file).lines) if one.log_file.exists() else cls()
-
-    @cached_property
-    def events(self) -> tuple[Event, ...]:
-        """What the session adds up from."""
-        return tuple(apart(self.lines))
 
     @property
     def begun(self) -> bool:
@@ -169,7 +160,7 @@ def save_round(case: Case, one: Round, text: str, fingerprint: str) -> None:
     if one.log_file.exists():
         append(one, line)
     else:
-        begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
+        _begin(case, one, line, fingerprint)
     write_atomically(path, text, replace=True)
 
 
@@ -177,8 +168,11 @@ def ensure_log(case: Case, one: Round, fingerprint: str) -> None:
     """Begin the log of a round that has none: an older program began it, or the fitter moved the log away to begin again."""
     if not one.log_file.exists():
         text = read_bytes(one.folder / ROUND_FILE, LARGEST, "round").decode()
-        line: Event = {"event": "round", "was": "", "text": text}
-        begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
+        _begin(case, one, {"event": "round", "was": "", "text": text}, fingerprint)
+
+
+def _begin(case: Case, one: Round, line: Event, fingerprint: str) -> None:
+    begin_log(one.log_file, case.garment, fingerprint, client=case.name, units=case.units, events=[line])
 
 
 def _round_line(folder: Path) -> Event:

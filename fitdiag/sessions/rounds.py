@@ -9,7 +9,7 @@ What they taught about the simulated body is kept as nudges in mm in `simulated-
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import hypot
@@ -39,14 +39,6 @@ from fitdiag.units import InvalidLengthError, Units, format_length, format_readi
 
 PATTERN_SHARE = 0.3  # of a change on paper, how far cloth may differ; a fitter's judgement
 ERROR_MM = 3.0  # of an amount that was read with a ruler on a person; a fitter's judgement
-
-
-@dataclass(frozen=True)
-class Remark:
-    """Something a fitter should know before the next alteration. `kind`: too-far, circles, limit, short, met."""
-
-    kind: str
-    text: str
 
 
 def known_findings(base: RuleBase, case: Case) -> Findings:
@@ -148,9 +140,8 @@ def observed_outcomes(previous: Round, findings: Findings) -> dict[str, Outcome]
     return filled
 
 
-def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> tuple[Remark, ...]:
+def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> Iterator[str]:
     """Expected against observed, in words."""
-    remarks = []
     for symptom, outcome in outcomes.items():
         if outcome.expected is None or outcome.observed is None:
             continue
@@ -164,17 +155,16 @@ def compared(base: RuleBase, outcomes: Mapping[str, Outcome], units: Units) -> t
         # a distance that is too small at first grows
         grows = outcome.before is not None and outcome.expected > outcome.before
         if abs(off) <= 2 * error:
-            remarks.append(Remark("met", f"{told}: as expected"))
+            yield f"{told}: as expected"
         elif (off < 0) == grows:
-            remarks.append(Remark("short", f"{told}: less came of it than expected; was it done in full?"))
+            yield f"{told}: less came of it than expected; was it done in full?"
         else:
-            remarks.append(Remark("too-far", f"{told}: more came of it than expected"))
-    return tuple(remarks)
+            yield f"{told}: more came of it than expected"
 
 
 def remarks(
     base: RuleBase, findings: Findings, moved_mm: Mapping[str, float] | None = None, looks: Sequence[Findings] = ()
-) -> tuple[Remark, ...]:
+) -> tuple[str, ...]:
     """What the history warns of before anything more is altered.
 
     `moved_mm`: by how much (mm) all that was done of an alteration lessened the measure that is followed. `looks`: what was
@@ -200,7 +190,7 @@ def _in_all(done: Iterable[Done]) -> float:
 
 def _too_far(
     base: RuleBase, done: _DoneOf, looks: Sequence[Findings], moved_mm: Mapping[str, float], plan: Plan
-) -> Iterable[Remark]:
+) -> Iterator[str]:
     """An alteration that brings signs which are there now and came with it: it may have gone too far, and what the list says."""
     units = looks[-1].units
     for alteration, items in done.items():
@@ -221,7 +211,7 @@ def _too_far(
         if back is not None:
             then = f"The list gives {format_length(back, units)} of it back"
         told = f"{rule.title}, {format_length(mm, units)} in all{over}, brings what is seen now"
-        yield Remark("too-far", f"{told} ({'; '.join(there)}){moved}. {then}.")
+        yield f"{told} ({'; '.join(there)}){moved}. {then}."
 
 
 def _came(sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
@@ -250,7 +240,7 @@ def _came(sign: Symptom, alteration: str, looks: Sequence[Findings]) -> str:
     return ""
 
 
-def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterable[Remark]:
+def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterator[str]:
     """What goes in circles (taking back once what went too far is none), comes back, or is more than one pattern takes."""
     for alteration, items in done.items():
         rule, rounds = base.alterations[alteration], {item.round for item in items}
@@ -261,14 +251,14 @@ def _over_the_rounds(base: RuleBase, done: _DoneOf, units: Units) -> Iterable[Re
             if sum(way != next_one for way, next_one in pairwise(ways)) >= 2:
                 told = f"{rule.title} and {lower_first(base.alterations[other].title)} were done in turns (rounds"
                 told += f" {', '.join(map(str, sorted(rounds | back)))}): the pattern goes there and back. Stop, look at the"
-                yield Remark("circles", f"{told} first muslin again, and test the cause before another cut.")
+                yield f"{told} first muslin again, and test the cause before another cut."
         if len(rounds) >= 3:
             told = f"{rule.title} was done in {len(rounds)} rounds: what it should cure comes back, so"
-            yield Remark("circles", f"{told} its cause may be another.")
+            yield f"{told} its cause may be another."
         if rule.most_in_all is not None and (mm := _in_all(items)) >= rule.most_in_all.amount_mm - 0.5:
             most = format_length(rule.most_in_all.amount_mm, units)
             told = f"{rule.title}: {format_length(mm, units)} in all has reached the {most} one pattern should take."
-            yield Remark("limit", f"{told} Redraw the block from the measures, or choose another size.")
+            yield f"{told} Redraw the block from the measures, or choose another size."
 
 
 # -- what was done, and what came in ------------------------------------------------------------------------------------

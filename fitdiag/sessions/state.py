@@ -90,8 +90,9 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
             recorded = event
         elif kind in _UNDOABLE:
             recorded, returned = None, []
-            if steps and _settles(event, steps[-1]):
-                steps.pop()
+            of_what = ("event", "symptom", "alteration")
+            if steps and steps[-1].get(AWAITS) and all(event.get(key) == steps[-1].get(key) for key in of_what):
+                steps.pop()  # it brings the amount that the one before was still waiting for: both are one step
             steps.append(event)
     units: Units = "cm" if head.get("units") == "cm" else "in"
     findings = Findings(units=units, client=one_line(head.get("client", ""), 80), notes=tuple(notes))
@@ -109,12 +110,6 @@ def fold(events: Iterable[Event], base: RuleBase) -> State:
 
 def _known_signs(names: Iterable[object], base: RuleBase) -> tuple[str, ...]:
     return tuple(name for name in names if isinstance(name, str) and name in base.symptoms)
-
-
-def _settles(event: Event, earlier: Event) -> bool:
-    """Whether an event brings the amount that the one before it was still waiting for: both are one step."""
-    keys = ("event", "symptom", "alteration")
-    return bool(earlier.get(AWAITS)) and all(event.get(key) == earlier.get(key) for key in keys)
 
 
 def _apply(state: State, event: Event, base: RuleBase) -> State:
@@ -222,12 +217,6 @@ def _done_from(event: Event, base: RuleBase) -> Done | None:
     return done if done is not None and done.alteration in base.alterations else None
 
 
-def body_event(findings: Findings) -> dict[str, Any]:
-    """The body notes, with the side of those that hold for one side, as an event of the log."""
-    sides = {"sides": dict(findings.body_sides)} if findings.body_sides else {}
-    return {"event": "body", "notes": dict(findings.body), **sides}
-
-
 def measures_event(findings: Findings) -> dict[str, Any]:
     """Measures of body, pattern and earlier try-ons, in mm, and the tables chosen, as an event of the log."""
     known = {"body": findings.body_measures, "pattern": findings.pattern_measures, "tables": findings.tables}
@@ -248,7 +237,8 @@ def events_of(found: Findings, known: Findings) -> list[dict[str, Any]]:
     """Findings as events of a log, without what is known of them already."""
     events: list[dict[str, Any]] = [done_event(item) for item in found.done if item not in known.done]
     if found.body:
-        events.append(body_event(found))
+        sides = {"sides": dict(found.body_sides)} if found.body_sides else {}
+        events.append({"event": "body", "notes": dict(found.body), **sides})
     measures = (found.body_measures, found.pattern_measures, found.tables, found.at_rest, found.earlier)
     if any(measures) or found.readings_from != "cloth":
         events.append(measures_event(known.joined(found)))
