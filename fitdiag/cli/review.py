@@ -28,7 +28,7 @@ from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
 from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
-from fitdiag.reports.report import brief, make_report
+from fitdiag.reports.report import brief
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.choice import choice_of
@@ -437,7 +437,7 @@ class _Run:
         first = [Advised(r.alteration, r.amount.mm) for r in advised if r.only_if is None]
         if conclusion is not proposed:
             say("In short:")
-            say_all(brief(make_report(self.words, conclusion)))
+            say_all(brief(conclusion.plan))
         shown, moved = simulated_round(self.base, self.case, conclusion) if self.drape else (None, None)
         with self._alone():
             if len(self.case.rounds) > 1:

@@ -298,15 +298,6 @@ def chart(charts: Sequence[Chart], rounds: Sequence[RoundFacts], units: Units) -
     return drawn
 
 
-@dataclass(frozen=True)
-class _Mark:
-    """Where a value stands in the chart, and both ends of its error where one is known."""
-
-    x: float
-    y: float
-    ends: tuple[float, ...]
-
-
 def _panel(series: Chart, row: Values, units: Units, top: float) -> dict[str, Any]:
     """What one panel shows, and where."""
     readings = [one for _, *both in row for one in both if one is not None]
@@ -319,10 +310,11 @@ def _panel(series: Chart, row: Values, units: Units, top: float) -> dict[str, An
     def y(mm: float) -> float:
         return foot - (mm - low) / span * high
 
-    def mark(place: int, reading: Reading, aside: float = 0.0) -> _Mark:
+    def mark(place: int, reading: Reading, aside: float = 0.0) -> dict[str, Any]:
+        """Where a value stands, and both ends of its error where one is known."""
         mm, error = reading
         both = (y(mm - error), y(mm + error)) if error else ()
-        return _Mark(_LEFT + step * (place + 0.5) + aside, y(mm), both)
+        return {"x": _LEFT + step * (place + 0.5) + aside, "y": y(mm), "ends": both}
 
     measured = [mark(place, was) for place, (_, was, _) in enumerate(row) if was is not None]
     return {

@@ -68,12 +68,6 @@ SO, NOT_SO = "the drawing shows that it is so", "the drawing shows how it hangs 
 # ------------------------------------------------------------------------------------------------------- the page
 
 
-def _cautions(base: RuleBase) -> list[str]:
-    """When to stop, and how to pin, in the wearer's words."""
-    always, pins = ([c.client for c in base.about.cautions if c.when == when] for when in ("always", "pinning"))
-    return [*always[-1:], *pins]
-
-
 def client_form(
     base: RuleBase, questions: Sequence[str], heading: Heading, advised: Sequence[Advice], *, token: str,
     photos: bool = True, alone: bool = False,
@@ -90,13 +84,15 @@ def client_form(
     every = [_question(told.symptoms[name], garment, units) for name in dict.fromkeys(questions)]
     rows = sorted(every, key=lambda row: not row["felt"])
     done = [_advised(told.alterations[name], mm, units, pictures) for name, mm, pictures in advised]
+    # when to stop, and how to pin
+    always, pins = ([c.client for c in told.about.cautions if c.when == when] for when in ("always", "pinning"))
     page: str = template("reports/client_form.html").render(
         schema=SCHEMA, begin=BEGIN, garment=garment, units=units, client=one_line(heading.client, 80),
         round_number=heading.round_number, token=token, alone=alone, photos=photos,
         kept=f"{zlib.crc32(repr((units, rows, done)).encode()):08x}",  # other questions find no answers kept on the device
         felt=[row for row in rows if row["felt"]], seen=[row for row in rows if not row["felt"]], done=done,
         feels_when=FEELS_WHEN, feels=FEELS, states=STATES,
-        cautions=_cautions(told), longest_words=LONGEST_WORDS,
+        cautions=[*always[-1:], *pins], longest_words=LONGEST_WORDS,
         eighths=("1/8", "1/4", "3/8", "1/2", "5/8", "3/4", "7/8"),
     )  # fmt: skip
     return page

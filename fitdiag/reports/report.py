@@ -103,7 +103,7 @@ def make_report(
         section("The next question worth asking", f"{ask.ask}{look} " if ask else ""),
         *((reasoning,) if steps else ()),
         section("Notes", Items("", findings.notes)),
-        section("Cautions", Items("", writer.cautions(bool(plan.recommendations)))),
+        section("Cautions", Items("", cautions(base, plan))),
     )
     kept = tuple(part for part in sections if part is not None and part.parts)
     title = f"Alteration list for {name}" if name else "Alteration list"
@@ -276,18 +276,20 @@ class _Writer:
     def named(self, item: Named) -> str:
         return f"{self.base.alterations[item.alteration].title}: {' '.join(item.because)}"
 
-    def cautions(self, cutting: bool) -> tuple[str, ...]:
-        wanted = ("always", "pinning", "cutting", "pressing") if cutting else ("always",)
-        return tuple(caution.text for caution in self.base.about.cautions if caution.when in wanted)
+
+def cautions(base: RuleBase, plan: Plan) -> tuple[str, ...]:
+    """What to take care of, where something is cut and where nothing is."""
+    wanted = ("always", "pinning", "cutting", "pressing") if plan.recommendations else ("always",)
+    return tuple(caution.text for caution in base.about.cautions if caution.when in wanted)
 
 
 def _capital(texts: Iterable[str]) -> tuple[str, ...]:
     return tuple(text[:1].upper() + text[1:] for text in texts)
 
 
-def brief(report: Report) -> Iterable[str]:
+def brief(plan: Plan) -> Iterable[str]:
     """The plan in a few lines, for the end of an interview."""
-    yield report.plan.verdict
-    for item in report.plan.recommendations:
+    yield plan.verdict
+    for item in plan.recommendations:
         tail = f". {item.only_if}." if item.only_if else ""
         yield f"{item.rank}. {item.title}: {item.amount.text}, {SIDE_WORDS[item.side]}{tail}"

@@ -36,16 +36,17 @@ class Sign:
     number: int
     title: str
     ask: str
-    pictures: tuple[tuple[str, str], ...]
+    pictures: tuple[tuple[str, Markup], ...]
 
 
-def pictures(symptom: str, garment: str = "") -> tuple[tuple[str, str], ...]:
+def pictures(symptom: str, garment: str = "") -> tuple[tuple[str, Markup], ...]:
     """The drawings of a sign with their captions: the right one and three degrees, or the two states of a test."""
     if is_graded(symptom, garment):
         degrees: Sequence[tuple[str, int]] = [(word, degree) for degree, word in enumerate(DEGREES)]
     else:
         degrees = list(zip(captions(symptom, garment), (0, 2), strict=True))
-    return tuple((word, figure(symptom, degree, title=word, garment=garment) or "") for word, degree in degrees)
+    drawn = ((word, figure(symptom, degree, title=word, garment=garment) or "") for word, degree in degrees)
+    return tuple((word, Markup(svg)) for word, svg in drawn)  # titles are escaped
 
 
 def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[Sign, ...]]]:
@@ -64,10 +65,7 @@ def signs_by_station(base: RuleBase, units: Units) -> Iterator[tuple[str, tuple[
 
 def sheet_html(base: RuleBase, units: Units) -> str:
     """The sheet as one page for the browser."""
-    stations = [
-        (title, [(sign, [(word, Markup(svg)) for word, svg in sign.pictures]) for sign in signs])  # titles are escaped
-        for title, signs in signs_by_station(base, units)
-    ]
+    stations = list(signs_by_station(base, units))
     return str(template("reports/sign_sheet.html").render(title=TITLE, intro=INTRO, stations=stations))
 
 

@@ -19,11 +19,10 @@ from typing import Any
 from fitdiag.diagnosis.joint import CauseExtent
 from fitdiag.files import write_atomically
 from fitdiag.knowledge.model import RuleBase
-from fitdiag.planning.amounts import PlannedAmount
 from fitdiag.planning.plan import Recommendation
 from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
 from fitdiag.problems import one_line, stop
-from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section
+from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section, cautions
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
 
@@ -161,8 +160,7 @@ def as_csv(report: Report) -> str:
             put(kind=kind, alteration=rule.id, title=rule.title, because=" ".join(other.because))
     if report.client:
         put(kind="client", title=report.client)
-    cautions = (part for section in report.sections if section.title == "Cautions" for part in section.parts)
-    for caution in (item for part in cautions if isinstance(part, Items) for item in part.items):
+    for caution in cautions(report.base, report.plan):
         put(kind="caution", title=caution)
     return "\ufeff" + buffer.getvalue()
 
@@ -201,11 +199,15 @@ def as_data(report: Report) -> dict[str, Any]:
 
 
 def _recommendation_data(base: RuleBase, item: Recommendation) -> dict[str, Any]:
-    rule = base.alterations[item.alteration]
+    rule, amount = base.alterations[item.alteration], item.amount
     return {
-        **_picked(item, "rank", "alteration", "title"), "amount_mm": round(item.amount.signed_mm, 3),
-        **_amount_data(item.amount), "amount": item.amount.text, "amount_basis": item.amount.basis,
-        "remainder_mm": round(item.amount.remainder_mm, 3), **_picked(item, "side", "causes"),
+        **_picked(item, "rank", "alteration", "title"), "amount_mm": round(amount.signed_mm, 3),
+        "amount_error_mm": None if amount.error_mm is None else round(amount.error_mm, 3),
+        "amount_told_by": list(amount.told_by),
+        **({"left_mm": amount.left_mm, "right_mm": amount.right_mm} if amount.left_mm is not None else {}),
+        **({"gives_back": amount.gives_back.alteration} if amount.gives_back is not None else {}),
+        **({"amount_extra": amount.extra} if amount.extra else {}), "amount": amount.text, "amount_basis": amount.basis,
+        "remainder_mm": round(amount.remainder_mm, 3), **_picked(item, "side", "causes"),
         "hinge": rule.operation.hinge, **_picked(item, "because", "against", "only_if", "only_if_symptom"),
         **_picked(rule, "cloth", "paper", "true_up", "check_next"),
     }  # fmt: skip
@@ -219,17 +221,6 @@ def _picked(item: object, *names: str) -> dict[str, Any]:
 
 def _rounded(lengths: Mapping[str, float]) -> dict[str, float]:
     return {name: round(value, 3) for name, value in lengths.items()}
-
-
-def _amount_data(amount: PlannedAmount) -> dict[str, Any]:
-    """What is known of an amount beside the amount itself."""
-    return {
-        "amount_error_mm": None if amount.error_mm is None else round(amount.error_mm, 3),
-        "amount_told_by": list(amount.told_by),
-        **({"left_mm": amount.left_mm, "right_mm": amount.right_mm} if amount.left_mm is not None else {}),
-        **({"gives_back": amount.gives_back.alteration} if amount.gives_back is not None else {}),
-        **({"amount_extra": amount.extra} if amount.extra else {}),
-    }
 
 
 def _extent_data(extent: CauseExtent | None) -> dict[str, Any]:
