@@ -14,10 +14,10 @@ import stat
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal, NamedTuple
+from typing import Any, Literal
 
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
@@ -386,28 +386,36 @@ def _make_folder(folder: Path) -> None:
     disk.sync_folder(folder.parent)
 
 
-@contextmanager
-def whole_folder(folder: Path) -> Iterator[Path]:
-    """A place to fill; at the end it gets the name of `folder` in one step. If anything fails, nothing is left behind."""
+def write_folder(folder: Path, files: Mapping[Path, bytes]) -> None:
+    """Write a new folder of files, by their paths below it; it gets its name when all are in it. Raises ProblemsFoundError.
+
+    If anything fails, nothing is left behind.
+    """
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL
     with refusals(folder, "this folder cannot be made"):
+        sweep(folder.parent)
         held = _held_anew(folder.parent, _new_folder, is_folder=True)
-    place = held.path
-    try:
-        yield place
-        with refusals(folder, "this folder cannot be made"):
-            for inside in sorted((path for path in place.rglob("*") if path.is_dir()), reverse=True):
-                disk.sync_folder(inside)
-            disk.sync_folder(place)
+        place = held.path
+        try:
+            folders = sorted({above for path in files for above in path.parents})
+            for inside in folders:
+                _make_folder(place / inside)
+            for path, content in files.items():
+                with closing(_Held(place / path, disk.open(place / path, flags))) as part:
+                    _write(part.descriptor, content)
+                    disk.sync(part.descriptor)
+            for inside in reversed(folders):
+                disk.sync_folder(place / inside)
             if os.path.lexists(folder):
-                raise stop("exists", "there is a folder of this name already", where=folder)
+                raise stop("exists", "there is something of this name already", where=folder, hint="choose another")
             disk.rename(place, folder)
             disk.sync_folder(folder.parent)
-    except BaseException:
-        with suppress(OSError):
-            held.remove()
-        raise
-    finally:
-        held.close()
+        except BaseException:
+            with suppress(OSError):
+                held.remove()
+            raise
+        finally:
+            held.close()
 
 
 def _new_folder(path: Path) -> int:
@@ -459,31 +467,23 @@ def delete_folder(folder: Path) -> None:
     disk.sync_folder(folder.parent)
 
 
-class Swept(NamedTuple):
-    """How many leftovers were removed, and how many folders among them whose deletion had been broken off."""
-
-    leftovers: int = 0
-    deletions: int = 0
-
-
-def sweep(folder: Path) -> Swept:
-    """Remove what killed commands left in a folder; what another is writing at this moment stays. Never fails."""
-    leftovers = deletions = 0
+def sweep(folder: Path) -> list[str]:
+    """Remove what killed commands left in a folder, and say what; what another is writing at this moment stays. Never fails."""
+    gone: list[str] = []
     with suppress(OSError, ValueError):
         for name in os.listdir(folder):  # noqa: PTH208 (as fast as may be: every command looks here)
-            if not name.startswith(TEMPORARY):
-                continue
-            with suppress(OSError):
-                if name.startswith(GONE):
-                    remove_tree(Path(folder, name))
-                    deletions += 1
-                elif not _removed_if_left(Path(folder, name)):
-                    continue
-                leftovers += 1
-    if leftovers:
+            if name.startswith(TEMPORARY):
+                with suppress(OSError):
+                    path = Path(folder, name)
+                    if name.startswith(GONE):
+                        remove_tree(path)
+                    elif not _removed_if_left(path):
+                        continue
+                    gone.append(name)
+    if gone:
         with suppress(OSError):
             disk.sync_folder(folder)
-    return Swept(leftovers, deletions)
+    return gone
 
 
 def _removed_if_left(path: Path) -> bool:

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from fitdiag import files
-from fitdiag.files import make_folder, read_bytes, refusals, whole_folder, write_atomically
+from fitdiag.files import make_folder, read_bytes, refusals, write_atomically, write_folder
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.model import RuleBase
@@ -198,10 +198,7 @@ def new_case(draft: Case, pattern: Path | None = None) -> Case:
     make_folder(parent)
     with alone(folder, begun=False):
         _refuse_taken(parent, folder)
-        with whole_folder(folder) as inner:
-            if draft.pattern:
-                write_atomically(inner / draft.pattern, content)
-            write_atomically(inner / CASE_FILE, text)
+        write_folder(folder, {Path(CASE_FILE): text.encode()} | ({Path(draft.pattern): content} if pattern else {}))
         return open_case(folder)
 
 

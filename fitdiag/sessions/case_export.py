@@ -96,22 +96,9 @@ def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents
         if to.suffix.lower() == ".zip":
             files.write_atomically(to, _zipped(parts, "case" if rules is not None else case.folder.name))
         else:
-            _to_folder(parts, to)
+            files.write_folder(to, parts)
     photos = sum(path.suffix.lower() in _PICTURES for path in parts)
     return Contents(tuple(parts), links, photos, sum(map(len, parts.values())))
-
-
-def _to_folder(parts: Mapping[Path, bytes], to: Path) -> None:
-    """Copies in a new folder: all of them, or none."""
-    with files.refusals(to, "this folder cannot be made"):
-        if os.path.lexists(to):
-            hint = "choose another"
-            raise stop("exists", "there is something of this name already", where=to, hint=hint)
-        files.sweep(to.parent)
-    with files.whole_folder(to) as place:
-        for folder in {path.parent for path in parts}:
-            files.make_folder(place / folder)
-            files.write_all({place / path: content for path, content in parts.items() if path.parent == folder})
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from fitdiag import files
-from fitdiag.files import refusals, remove_file, sweep
+from fitdiag.files import GONE, refusals, remove_file, sweep
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
 from fitdiag.units import Units, format_given
 
@@ -134,7 +134,7 @@ def _to_do(case: Case) -> str:
 
 def recover(parent: Path) -> list[str]:
     """Sweep a root of cases, and go on with what was broken off there; in words, what was finished. Never fails."""
-    ended = sweep(parent).deletions
+    ended = sum(name.startswith(GONE) for name in sweep(parent))
     told = [f"Finished now: {ended} deletion{'' if ended == 1 else 's'} that had been broken off."] if ended else []
     own = parent / OWN
     with suppress(OSError, ValueError):
@@ -179,4 +179,4 @@ def _go_on(folder: Path, notes: list[str]) -> list[str]:
 
 def sweep_case(folder: Path) -> int:
     """Remove what is half written anywhere in a case; how many leftovers there were. No link is followed."""
-    return sum(sweep(Path(at)).leftovers for at, _, _ in os.walk(folder, followlinks=False))
+    return sum(len(sweep(Path(at))) for at, _, _ in os.walk(folder, followlinks=False))
