@@ -24,7 +24,7 @@ from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import parse_yaml
 from fitdiag.planning.plan import Plan
-from fitdiag.sessions.choice import Choice
+from fitdiag.sessions.rounds import Choice
 from fitdiag.sessions.state import conclude
 from fitdiag.units import Units
 

@@ -13,7 +13,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Recommendation
 from fitdiag.plausible import FAR, doubt_of_alteration
 from fitdiag.sessions.case_files import Advised, Carried
-from fitdiag.sessions.choice import SAME_MM, Choice
+from fitdiag.sessions.rounds import SAME_MM, Choice
 from fitdiag.sessions.state import Conclusion
 from fitdiag.units import InvalidLengthError, Units, format_given, format_length, parse_length
 

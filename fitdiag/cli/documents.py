@@ -19,9 +19,9 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import make_report
 from fitdiag.reports.writers import WRITERS, as_json
 from fitdiag.sessions.case_files import Advised, Case, Round
-from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.log import ABOUT_FILES
 from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
+from fitdiag.sessions.rounds import choice_of
 from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:

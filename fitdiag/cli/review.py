@@ -31,7 +31,6 @@ from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, 
 from fitdiag.reports.report import brief
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
-from fitdiag.sessions.choice import choice_of
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, ensure_log, make_files
@@ -40,6 +39,7 @@ from fitdiag.sessions.rounds import (
     came_in,
     carried,
     changed_in_all,
+    choice_of,
     compared,
     done_late,
     expected_outcomes,

@@ -10,7 +10,7 @@ What they taught about the simulated body is kept as nudges in mm in `simulated-
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import hypot
 from typing import Annotated, Any
@@ -26,7 +26,7 @@ from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.reading import file_text, read_file
 from fitdiag.knowledge.strict_yaml import read_yaml
-from fitdiag.planning.plan import Plan
+from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.plausible import doubt_of_alteration
 from fitdiag.problems import one_line, stop
 from fitdiag.sessions.case import case_findings
@@ -34,10 +34,11 @@ from fitdiag.sessions.case_files import Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import RoundLog, digest
-from fitdiag.sessions.state import answer_event, conclude, events_of, offered_event
-from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length
+from fitdiag.sessions.state import Conclusion, answer_event, conclude, events_of, offered_event
+from fitdiag.units import InvalidLengthError, Units, format_given, format_length, format_reading, parse_length
 
 PATTERN_SHARE = 0.3  # of a change on paper, how far cloth may differ; a fitter's judgement
+SAME_MM = 0.5  # amounts that differ by less are the same
 ERROR_MM = 3.0  # of an amount that was read with a ruler on a person; a fitter's judgement
 
 
@@ -342,6 +343,70 @@ def with_mail(line: Mapping[str, Any], mail: str, words: str, events: Sequence[E
         "events": [*line.get("events", ()), *events],
     }
 
+
+# -- the list as the fitter wants it -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What a conclusion proposes, what of it is left out, and the amounts in mm set by hand, by alteration."""
+
+    base: RuleBase
+    proposed: Conclusion
+    units: Units
+    out: frozenset[str] = frozenset()
+    amounts: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def listed(self) -> tuple[Recommendation, ...]:
+        """All that is proposed, with the amounts as they are now."""
+        return tuple(self._amended(item) for item in self.proposed.plan.recommendations)
+
+    @property
+    def chosen(self) -> tuple[Recommendation, ...]:
+        """What is to be advised."""
+        return tuple(item for item in self.listed if item.alteration not in self.out)
+
+    def without(self, names: Iterable[str]) -> Choice:
+        """These left out as well, and with them what is only done after them."""
+        out = self.out | set(names)
+        while more := {item.alteration for item in self.listed if item.only_after in out} - out:
+            out |= more
+        return replace(self, out=frozenset(out))
+
+    def by_hand(self, alteration: str, mm: float) -> Choice:
+        """Another amount of one of them."""
+        return replace(self, amounts={**self.amounts, alteration: mm})
+
+    def concluded(self) -> Conclusion:
+        """The conclusion with this list: numbered anew, and its first sentence to suit."""
+        chosen, plan = self.chosen, self.proposed.plan
+        if chosen == plan.recommendations:
+            return self.proposed
+        ranked = tuple(replace(item, rank=rank) for rank, item in enumerate(chosen, 1))
+        verdict = "Nothing is altered this round; the fitter decided so."
+        if ranked:
+            title = self.base.alterations[ranked[0].alteration].title
+            verdict = f"First: {lower_first(title)}, {ranked[0].amount.text}."
+        return replace(self.proposed, plan=replace(plan, recommendations=ranked, verdict=verdict))
+
+    def _amended(self, item: Recommendation) -> Recommendation:
+        mm = self.amounts.get(item.alteration)
+        if mm is None:
+            return item
+        text = format_given(mm, self.units)
+        return replace(item, amount=replace(item.amount, mm=mm, text=text, basis="The fitter chose this amount."))
+
+
+def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) -> Choice:
+    """What was chosen in an earlier run of a round stays chosen."""
+    planned = {item.alteration: item.amount.mm for item in conclusion.plan.recommendations}
+    advised = {item.alteration: item.amount_mm for item in one.advised if item.amount_mm is not None}
+    amounts = {name: mm for name, mm in advised.items() if name in planned and abs(mm - planned[name]) >= SAME_MM}
+    return Choice(base, conclusion, units, amounts=amounts).without(planned.keys() & set(one.left_out))
+
+
+# -- the simulated body --------------------------------------------------------------------------------------------------
 
 FILE = "simulated-body.yaml"
 SCHEMA = "fitdiag.body/1"
