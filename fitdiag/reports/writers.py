@@ -22,7 +22,7 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.planning.plan import Recommendation
 from fitdiag.planning.stages import HONEST, Effects, Simulation, Stage
 from fitdiag.problems import one_line, stop
-from fitdiag.reports.report import SIDE_WORDS, Items, Report, Section, cautions
+from fitdiag.reports.report import SIDE_WORDS, Report, Section, cautions
 
 DIAGNOSIS_SCHEMA = "fitdiag.diagnosis/1"
 
@@ -112,15 +112,10 @@ def _markdown_section(section: Section, level: int, lines: list[str]) -> None:
         elif isinstance(part, str):
             lines += [escape_markdown(part), ""]
         else:
-            _markdown_items(part, lines)
-
-
-def _markdown_items(part: Items, lines: list[str]) -> None:
-    if part.title:
-        lines += [f"**{escape_markdown(part.title)}**", ""]
-    for number, item in enumerate(part.items, 1):
-        lines.append(f"{number}. {escape_markdown(item)}" if part.numbered else f"- {escape_markdown(item)}")
-    lines.append("")
+            lines += [f"**{escape_markdown(part.title)}**", ""] if part.title else []
+            for number, item in enumerate(part.items, 1):
+                lines.append(f"{number}. {escape_markdown(item)}" if part.numbered else f"- {escape_markdown(item)}")
+            lines.append("")
 
 
 COLUMNS = ("kind", "rank", "alteration", "title", "amount", "amount_mm", "side", "only_if", "because", "check_next", "where", "hinge",

@@ -7,8 +7,8 @@ import json
 import os
 import re
 import zipfile
-from collections.abc import Collection, Iterator, Mapping
-from contextlib import ExitStack, contextmanager, suppress
+from collections.abc import Collection, Mapping
+from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -83,9 +83,13 @@ def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents
     if inside:
         raise stop("argument", "a case cannot be copied into itself", where=to, hint="choose a folder beside it")
     links: tuple[Path, ...] = ()
-    with _undisturbed(case.folder) as lock:
-        if lock is not None:
-            lock.note(f"{PLACE}{os.path.abspath(to.parent)}")  # noqa: PTH100 (a name as it is given, no link looked into)
+    with ExitStack() as held:
+        try:
+            place = os.path.abspath(to.parent)  # noqa: PTH100 (a name as it is given, no link looked into)
+            held.enter_context(alone(case.folder)).note(f"{PLACE}{place}")
+        except ProblemsFoundError as stopped:
+            if stopped.problems[0].code != "cannot-save":  # what cannot be written nobody changes meanwhile
+                raise
         if rules is not None:
             parts = {Path(path): text.encode() for path, text in anonymous_files(case, rules).items()}
         else:
@@ -99,19 +103,6 @@ def export_case(case: Case, to: Path, rules: RuleBase | None = None) -> Contents
             files.write_folder(to, parts)
     photos = sum(path.suffix.lower() in _PICTURES for path in parts)
     return Contents(tuple(parts), links, photos, sum(map(len, parts.values())))
-
-
-@contextmanager
-def _undisturbed(folder: Path) -> Iterator[files.Alone | None]:
-    """Nobody changes the case meanwhile; on a medium that cannot be written nobody can."""
-    with ExitStack() as held:
-        try:
-            lock: files.Alone | None = held.enter_context(alone(folder))
-        except ProblemsFoundError as stopped:
-            if stopped.problems[0].code != "cannot-save":
-                raise
-            lock = None
-        yield lock
 
 
 def _zipped(parts: Mapping[Path, bytes], top: str) -> bytes:
@@ -215,22 +206,13 @@ def delete_case(folder: Path) -> None:
     """Delete a case: it is there whole or gone; what a kill leaves of it goes with the next command on its root."""
     refuse_other_folder(folder)
     with alone(folder):
-        _refuse_while_open(folder)
+        for path in sorted(folder.glob("round-*/session.jsonl")):
+            with suppress(OSError), closing(files.Growing(path)) as log:
+                if not log.lock(0.0, LARGEST_LOG):  # an interview would write on into a case that is gone
+                    told = "an interview of this case is open in another window"
+                    raise stop("in-use", told, where=path, hint="leave it first")
         with files.refusals(folder, "not all of this could be deleted; the next command goes on with it"):
             files.delete_folder(folder)
-
-
-def _refuse_while_open(folder: Path) -> None:
-    """An interview that is on somewhere would write on into a case that is gone."""
-    for path in sorted(folder.glob("round-*/session.jsonl")):
-        with suppress(OSError):
-            log = files.Growing(path)
-            try:
-                if not log.lock(0.0, LARGEST_LOG):
-                    told, hint = "an interview of this case is open in another window", "leave it first"
-                    raise stop("in-use", told, where=path, hint=hint)
-            finally:
-                log.close()
 
 
 def delete_photos(case: Case, today: date) -> Case:
