@@ -180,16 +180,15 @@ def format_length(mm: float, units: Units) -> str:
     ('3/4 in', '2 cm', '0 in')
     """
     rounded = round_length(abs(mm), units)
-    sign = "-" if mm < 0 and rounded else ""
+    return ("-" if mm < 0 and rounded else "") + _exactly(rounded, units)
+
+
+def _exactly(mm: float, units: Units) -> str:
+    """A length that a fine tape shows, to 1/32 in or a tenth of a millimetre: `1 1/8 in`, `1.25 cm`."""
     if units == "cm":
-        return f"{sign}{rounded / 10:.2f}".rstrip("0").rstrip(".") + " cm"
-    return f"{sign}{_mixed(Fraction(round(rounded / STEP_MM['in']), 8))} in"
-
-
-def _mixed(value: Fraction) -> str:
-    """`1 1/8`."""
-    whole, part = divmod(value, 1)
-    return f"{whole} {part}" if whole and part else str(value)
+        return f"{mm / 10:.2f}".rstrip("0").rstrip(".") + " cm"
+    whole, part = divmod(Fraction(round(mm / MM_PER_INCH * 32), 32), 1)
+    return f"{whole} {part} in" if whole and part else f"{whole or part} in"
 
 
 def format_given(mm: float, units: Units) -> str:
@@ -198,13 +197,10 @@ def format_given(mm: float, units: Units) -> str:
     >>> format_given(7.9375, "in"), format_given(6.0, "cm"), format_given(-50.0, "cm"), format_given(6.3, "in")
     ('5/16 in', '0.6 cm', '-5 cm', '1/4 in')
     """
-    sign = "-" if mm < 0 else ""
-    size = abs(mm)
-    if units == "cm" and size >= 0.5 and abs(size * 2 - round(size * 2)) < 1e-3:
-        return f"{sign}{f'{round(size * 2) / 20:.2f}'.rstrip('0').rstrip('.')} cm"
-    parts = size / 25.4 * 32
-    if units == "in" and round(parts) >= 1 and abs(parts - round(parts)) < 1e-3:
-        return f"{sign}{_mixed(Fraction(round(parts), 32))} in"
+    step = MM_PER_INCH / 32 if units == "in" else 0.5
+    steps = round(abs(mm) / step)
+    if steps and abs(abs(mm) / step - steps) < 1e-3:
+        return ("-" if mm < 0 else "") + _exactly(steps * step, units)
     return format_length(mm, units)
 
 
