@@ -13,7 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from fitdiag.diagnosis.belief import Belief, Diagnosis, chance_words, lower_first
-from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin
+from fitdiag.knowledge.findings import SEVERITIES, Finding, Findings, Origin, settle
 from fitdiag.knowledge.garment import Chart
 from fitdiag.knowledge.model import RuleBase, Seen, Symptom
 from fitdiag.knowledge.stations import station_of
@@ -24,7 +24,7 @@ from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.report import Items, Section, make_report
 from fitdiag.reports.sheet import Heading, Sheet, day_words, drawn, whole_amounts
 from fitdiag.reports.signs import captions, drawn_symptoms, figure
-from fitdiag.sessions.state import Conclusion, conclude
+from fitdiag.sessions.state import Conclusion
 from fitdiag.templates import template
 from fitdiag.units import MM_PER_INCH, Units, format_length, format_reading
 
@@ -357,8 +357,8 @@ class Turn:
 
 def turning_answers(base: RuleBase, findings: Findings, conclusion: Conclusion) -> list[Turn]:
     """Every single answer, open or given, that would turn the first recommendation; the most telling symptoms first."""
-    first = _first(conclusion)
-    today = first_choice(conclusion.diagnosis)
+    advised = next((item.alteration for item in conclusion.plan.recommendations), None)  # as the fitter chose
+    today = (first_choice(conclusion.diagnosis), advised)
     turns: list[Turn] = []
     both: tuple[Seen, Seen] = ("yes", "no")
     for symptom in dict.fromkeys([*linked(base, conclusion.diagnosis), *findings.symptoms]):
@@ -368,19 +368,12 @@ def turning_answers(base: RuleBase, findings: Findings, conclusion: Conclusion) 
         for answer in (answer for answer in both if given is None or given.seen != answer):
             changed = findings.with_finding(Finding(symptom, answer, origin="asked"))
             try:
-                if first_choice(Diagnosis(base, with_measures(base, changed))) == today:
-                    continue  # the quick look; the full one only where it turns
-                other = _first(conclude(base, changed))
+                other = first_choice(Diagnosis(base, settle(base, with_measures(base, changed))[0]))
             except ProblemsFoundError:
                 continue  # too many signs hang together to be weighed
-            if other != first:
+            if other not in today:
                 turns.append(Turn(symptom, given.seen if given else None, answer, other))
     return turns
-
-
-def _first(conclusion: Conclusion) -> str | None:
-    recommended = conclusion.plan.recommendations
-    return recommended[0].alteration if recommended else None
 
 
 def linked(base: RuleBase, diagnosis: Diagnosis) -> list[str]:
