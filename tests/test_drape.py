@@ -37,8 +37,8 @@ from fitdiag.photos.overlay import COLOURS, placed
 from fitdiag.planning.explain import nudge
 from fitdiag.planning.muslins import changes, cloth_of, wearer_of
 from fitdiag.problems import ProblemsFoundError
-from fitdiag.sessions.case import open_case
-from fitdiag.sessions.rounds import keep_nudges, nudges_of, together
+from fitdiag.sessions.case import add_round, open_case, update_round
+from fitdiag.sessions.rounds import nudged
 
 CALICO = Cloth()
 NOWHERE: Any = SimpleNamespace(  # a body that touches nothing
@@ -534,16 +534,18 @@ def test_nudges_are_kept_by_round_and_taken_back(
     assert 0 == ended("case", "new", "the prompter", "--units", "cm", "--measure", "hip=94 cm")
     folder = tmp_path / "cases" / "the-prompter"
     case = open_case(folder)
-    keep_nudges(case, 2, {"seat-out": -3.0})
-    keep_nudges(case, 3, {"seat-out": -1.0, "crotch-lower": 2.0})
-    keep_nudges(case, 3, {"seat-out": -2.0})
-    assert together(nudges_of(case)) == {"seat-out": -5.0}
+    for number, moved in enumerate(({}, {"seat-out": -3.0}, {"seat-out": -1.0, "crotch-lower": 2.0}), 1):
+        case = add_round(case)
+        case = update_round(case, replace(case.round(number), nudges=moved))
+    case = update_round(case, replace(case.round(3), nudges={"seat-out": -2.0}))
+    assert nudged(open_case(folder).rounds) == {"seat-out": -5.0}
     assert 0 == ended("case", "body", "the prompter", "--take-back")
-    assert "seat out -2 mm, taken back" in capsys.readouterr().out
-    assert together(nudges_of(case)) == {"seat-out": -3.0}
-    (folder / "simulated-body.yaml").write_text("schema: fitdiag.body/1\nnudges:\n  - {round: 2, part: nose, mm: 3}\n")
-    with pytest.raises(ProblemsFoundError, match=r"simulated-body.yaml:3:22: 'nose' is not one of"):
-        nudges_of(case)
+    assert "Round 3: seat out -2 mm, taken back" in capsys.readouterr().out
+    assert nudged(open_case(folder).rounds) == {"seat-out": -3.0}
+    path = folder / "round-02" / "round.yaml"
+    path.write_text(path.read_text().replace("seat-out", "nose"))
+    with pytest.raises(ProblemsFoundError, match=r"round.yaml:\d+:3: 'nose' is not one of"):
+        open_case(folder)
 
 
 def findings_of(symptom: str, mm: float) -> Findings:

@@ -20,11 +20,10 @@ from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.problems import ProblemsFoundError, one_line, shown_path, stop
 from fitdiag.sessions import case_export, case_files
-from fitdiag.sessions.case import alone, new_case, open_case, save_case
+from fitdiag.sessions.case import alone, new_case, open_case, save_case, update_round
 from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
-from fitdiag.sessions.rounds import nudges_of, take_back
 from fitdiag.units import Units, format_length, format_reading
 
 
@@ -185,16 +184,14 @@ def close(name: str, given: str | None, *, fits: bool, given_up: bool, because: 
 def body(name: str, given: str | None, *, back: bool) -> int:
     """What the rounds of a case taught about the simulated body; with `back` the last of it is taken back."""
     case = open_case(case_folder(name, given))
-    if back:
-        with alone(case.folder):
-            nudges = take_back(case)
-    else:
-        nudges = nudges_of(case)
-    if not nudges:
+    taught = [one for one in case.rounds if one.nudges]
+    if back and taught:
+        update_round(case, replace(taught[-1], nudges={}))
+    if not taught:
         say("The simulated body is as the measures and notes make it.")
-    for nudge in nudges:
-        by = f"{'+' if nudge.mm > 0 else '-'}{abs(nudge.mm):g} mm"
-        say(f"Round {nudge.round}: {nudge.part.replace('-', ' ')} {by}{', taken back' if back else ''}.")
+    for one in taught[-1:] if back else taught:
+        for part, mm in one.nudges.items():
+            say(f"Round {one.number}: {part.replace('-', ' ')} {mm:+g} mm{', taken back' if back else ''}.")
     return 0
 
 

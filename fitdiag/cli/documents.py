@@ -21,7 +21,7 @@ from fitdiag.reports.writers import WRITERS, as_json
 from fitdiag.sessions.case_files import Advised, Case, Round
 from fitdiag.sessions.log import ABOUT_FILES
 from fitdiag.sessions.round_log import RoundLog, advised_list, append, digest
-from fitdiag.sessions.rounds import choice_of
+from fitdiag.sessions.rounds import choice_of, nudged
 from fitdiag.sessions.state import Conclusion, conclude
 
 if TYPE_CHECKING:
@@ -195,12 +195,11 @@ def simulated_round(
     if pattern is None or "hip" not in findings.body_measures or not conclusion.plan.recommendations:
         return None, None
     from fitdiag.cli.drape import simulated
-    from fitdiag.sessions.rounds import nudges_of, together
 
     effects = effects_of(base, conclusion, pattern)
     try:
         sewn, number = _as_sewn(case, pattern), case.rounds[-1].number
-        earlier = together(tuple(nudge for nudge in nudges_of(case) if nudge.round != number))
+        earlier = nudged(one for one in case.rounds if one.number != number)
         solved = effects.solved if effects else None
         photos = sorted(case.rounds[-1].photos.glob("*.jpg"))
         found = simulated(base, conclusion, sewn, solved=solved, nudges=earlier, drawn=True, photos=photos)

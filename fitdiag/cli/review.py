@@ -43,7 +43,6 @@ from fitdiag.sessions.rounds import (
     compared,
     done_late,
     expected_outcomes,
-    keep_nudges,
     known_findings,
     known_line,
     observed_outcomes,
@@ -443,10 +442,9 @@ class _Run:
             if len(self.case.rounds) > 1:
                 before = self.case.rounds[-2]
                 self.case = update_round(self.case, replace(before, outcome=self._observed(findings)))
-            self._change(waiting="fitter", outcome=self._expected(findings, first))
+            nudges = self.one.nudges if moved is None else moved
+            self._change(waiting="fitter", outcome=self._expected(findings, first), nudges=nudges)
             self._keep(proposed, advised)
-            if moved is not None:  # before the documents, the last of a round: once they are there, nothing is missing
-                keep_nudges(self.case, self.one.number, moved)
             written = write_documents(self.base, self.case, conclusion, replace(self.look, shown=shown))
         say_then("\nWritten:", *(shown_path(path) for path in written))
         if not advised:

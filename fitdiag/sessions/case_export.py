@@ -171,6 +171,7 @@ def _bare_round(one: Round, rules: RuleBase, shift: timedelta) -> Round:
         left_out=tuple(map(known, one.left_out)),
         done=tuple(replace(item, alteration=known(item.alteration)) for item in one.done),
         outcome={known(symptom, rules.symptoms): values for symptom, values in one.outcome.items()},
+        nudges={},
     )
 
 

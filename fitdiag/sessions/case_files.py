@@ -1,6 +1,6 @@
 """What `case.yaml` and `round.yaml` hold, as immutable values, and their text: read strictly, written so that it reads back.
 
-Lengths are written with their unit; dates as 2026-11-23. Figures without a unit stand only in the outcome, in millimetres.
+Lengths are written with their unit; dates as 2026-11-23. Figures without a unit stand only in outcome and nudges, in millimetres.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from pydantic import (
     create_model,
 )
 
+from fitdiag.knowledge.about import FigurePart
 from fitdiag.knowledge.basics import Id, LengthMm, Part, Strict, YesNo, length_mm, one_or_many
 from fitdiag.knowledge.findings import MOST_DONE, Side
 from fitdiag.knowledge.findings_file import named, noted, of_the_body
@@ -170,6 +171,7 @@ class Round:
     """One round. `done` is empty as long as nobody was asked what was done; `fits` is None as long as it is open.
 
     `left_out`: alterations that the list held and the fitter chose not to advise. `forms`: the checksums of the forms taken in.
+    `nudges`: by how much (mm) its try-on moved parts of the simulated body.
     """
 
     number: int
@@ -187,6 +189,7 @@ class Round:
     ] = ()
     outcome: Mapping[Id, Outcome] = field(default_factory=dict)
     fits: YesNo | None = None
+    nudges: Mapping[FigurePart, Annotated[Millimetres, Field(ge=-100, le=100)]] = field(default_factory=dict)
 
     @property
     def findings_file(self) -> Path:
@@ -332,4 +335,4 @@ def round_text(one: Round, units: Units, head: str = _HEAD) -> str:
         "done": done,
     }  # fmt: skip
     text = head + file_text(rows, lambda mm: length_text(mm, units))
-    return text + file_text({"outcome": one.outcome, "fits": one.fits}, _figure)
+    return text + file_text({"outcome": one.outcome, "fits": one.fits, "nudges": one.nudges}, _figure)

@@ -2,9 +2,6 @@
 
 From a case, the rules and the findings of the round to plain values and sentences. A prediction carries its range; nothing is
 called off that lies within it.
-
-What they taught about the simulated body is kept as nudges in mm in `simulated-body.yaml` of the case's folder
-(`fitdiag.body/1`), one line a nudge with the round it came from, so that it can be taken back.
 """
 
 from __future__ import annotations
@@ -13,19 +10,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from math import hypot
-from typing import Annotated, Any
-
-from pydantic import Field
+from typing import Any
 
 from fitdiag.diagnosis.belief import lower_first
-from fitdiag.files import write_atomically
-from fitdiag.knowledge.about import FigurePart
-from fitdiag.knowledge.basics import Part, Strict
 from fitdiag.knowledge.findings import Done, Earlier, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase, Symptom
-from fitdiag.knowledge.reading import file_text, read_file
-from fitdiag.knowledge.strict_yaml import read_yaml
 from fitdiag.planning.plan import Plan, Recommendation
 from fitdiag.plausible import doubt_of_alteration
 from fitdiag.problems import one_line, stop
@@ -408,55 +398,10 @@ def choice_of(base: RuleBase, conclusion: Conclusion, one: Round, units: Units) 
 
 # -- the simulated body --------------------------------------------------------------------------------------------------
 
-FILE = "simulated-body.yaml"
-SCHEMA = "fitdiag.body/1"
-_HEAD = "# How the rounds moved the simulated body. `fitdiag case body NAME --take-back` takes the last round's back.\n"
 
-
-@dataclass(frozen=True)
-class Nudge(Strict):
-    """One part of the body moved by mm after the try-on of a round."""
-
-    round: Annotated[int, Field(ge=1, le=99)]
-    part: FigurePart
-    mm: Annotated[float, Field(strict=True, ge=-100, le=100)]
-
-
-class _BodyFile(Part):
-    nudges: tuple[Nudge, ...] = ()
-
-
-def nudges_of(case: Case) -> tuple[Nudge, ...]:
-    """The nudges of a case, oldest first; none without the file. Raises ProblemsFoundError."""
-    path = case.folder / FILE
-    if not path.exists():
-        return ()
-    return read_file(read_yaml(path, what="file of the simulated body"), _BodyFile, SCHEMA).nudges
-
-
-def together(nudges: tuple[Nudge, ...]) -> dict[str, float]:
-    """By how much each part is moved in all, mm."""
+def nudged(rounds: Iterable[Round]) -> dict[str, float]:
+    """By how much (mm) the try-ons of these rounds moved each part of the simulated body in all."""
     total: dict[str, float] = {}
-    for nudge in nudges:
-        total[nudge.part] = total.get(nudge.part, 0.0) + nudge.mm
+    for part, mm in (nudge for one in rounds for nudge in one.nudges.items()):
+        total[part] = total.get(part, 0.0) + mm
     return total
-
-
-def keep_nudges(case: Case, number: int, moved: Mapping[str, float]) -> None:
-    """Write down what a round's try-on taught, in place of what was written for that round before."""
-    others = tuple(nudge for nudge in nudges_of(case) if nudge.round != number)
-    _write(case, (*others, *(Nudge(number, part, mm) for part, mm in moved.items())))  # type: ignore[arg-type]
-
-
-def take_back(case: Case) -> tuple[Nudge, ...]:
-    """Take the last round's nudges back; which they were."""
-    nudges = nudges_of(case)
-    last = tuple(nudge for nudge in nudges if nudge.round == max(one.round for one in nudges))
-    if last:
-        _write(case, tuple(nudge for nudge in nudges if nudge not in last))
-    return last
-
-
-def _write(case: Case, nudges: tuple[Nudge, ...]) -> None:
-    text = _HEAD + file_text({"schema": SCHEMA, "nudges": nudges}, "{:g}".format)
-    write_atomically(case.folder / FILE, text, replace=True)
