@@ -19,9 +19,9 @@ from fitdiag.diagnosis.belief import (
     chance_by_amount,
     chance_words,
     compile_network,
+    finding_text,
     likelihood,
     lower_first,
-    told,
 )
 from fitdiag.diagnosis.exact import WIDEST, Evidence, Lists, Network, Posterior, Sweep, TooWideError
 from fitdiag.diagnosis.survey import close_pairs, deciding_links, separation, widths
@@ -711,13 +711,13 @@ def test_an_answer_in_words(base: RuleBase) -> None:
     """An answer is told with its amount, error, grade and side in the fitter's units."""
     symptom = next(rule for rule in base.symptoms.values() if rule.measure)
     title, metric = symptom.title, Findings(units="cm")
-    assert f"{title} (2 cm)" == told(base, Finding(symptom.id, "yes", 20.0), metric)
-    assert f"{title} (2 cm ± 0.5 cm)" == told(base, Finding(symptom.id, "yes", 20.0, 5.0), metric)
+    assert f"{title} (2 cm)" == finding_text(base, Finding(symptom.id, "yes", 20.0), metric)
+    assert f"{title} (2 cm ± 0.5 cm)" == finding_text(base, Finding(symptom.id, "yes", 20.0, 5.0), metric)
     assert f"{title} (slight, left side only)" == (
-        told(base, Finding(symptom.id, "yes", severity="slight", side="left"), metric)
+        finding_text(base, Finding(symptom.id, "yes", severity="slight", side="left"), metric)
     )
-    assert f"Not seen: {lower_first(title)}" == told(base, Finding(symptom.id, "no"), metric)
-    assert f"Cannot be said: {lower_first(title)}" == told(base, Finding(symptom.id, "unsure"), metric)
+    assert f"Not seen: {lower_first(title)}" == finding_text(base, Finding(symptom.id, "no"), metric)
+    assert f"Cannot be said: {lower_first(title)}" == finding_text(base, Finding(symptom.id, "unsure"), metric)
 
 
 # -- the rule base as a whole ------------------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitdiag.cli.arguments import ending_of, guess_units, length_of, lengths, paper_of, rules_of, units_of
 from fitdiag.cli.output import say, say_all, say_then, write, write_data
-from fitdiag.diagnosis.belief import told as told_finding
+from fitdiag.diagnosis.belief import finding_text
 from fitdiag.files import make_folder, refuse_taken, write_all, write_atomically
 from fitdiag.knowledge.findings import Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text
@@ -301,7 +301,7 @@ def _row(item: Reading | Together) -> dict[str, Any]:
 
 def _say_findings(base: RuleBase, result: FromPictures, units: Units) -> None:
     write("\nFindings")
-    say_all(f"- {told_finding(base, item, Findings(units=units))}" for item in result.findings)
+    say_all(f"- {finding_text(base, item, Findings(units=units))}" for item in result.findings)
     say_all(f"- {line}" for line in result.open)
 
 

@@ -18,7 +18,7 @@ from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, ta
 from fitdiag.cli.output import Show, say, say_all, say_then, write
 from fitdiag.cli.screen import Leave, Screen, says_yes
 from fitdiag.cli.terminal import hold_interview
-from fitdiag.diagnosis.belief import told
+from fitdiag.diagnosis.belief import finding_text
 from fitdiag.files import make_folder, write_atomically
 from fitdiag.knowledge.findings import Done, Findings
 from fitdiag.knowledge.findings_file import read_findings
@@ -375,7 +375,7 @@ class _Run:
                 say(f'- Not counted, for nobody confirmed it: "{state.sentences[finding.symptom]}"')
                 continue
             if (before := state.findings.symptoms.get(finding.symptom)) is not None:
-                form, picture = (told(self.base, item, state.findings) for item in (before, finding))
+                form, picture = (finding_text(self.base, item, state.findings) for item in (before, finding))
                 say(f"- The form and a picture differ, and the picture counts. Form: {form}. Picture: {picture}.")
             append(self.one, answer_event(finding))
         log = RoundLog.of(self.one)

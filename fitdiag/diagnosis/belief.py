@@ -174,7 +174,7 @@ class Diagnosis:
             finding = self.findings.symptoms[self.compiled.symptoms[index]]
             if finding.seen == "unsure" and finding.amount_mm is None:
                 continue
-            text = told(self.base, finding, self.findings)
+            text = finding_text(self.base, finding, self.findings)
             slight = finding.seen == "yes" and finding.severity == "slight"
             too_little = text.replace("slight", "only slight") if slight else text
             before = self.posterior.without(index)
@@ -319,7 +319,7 @@ def chance_by_amount(base: RuleBase, symptom: Symptom, finding: Finding, finding
     return 1.0 if distance >= _AS_GOOD else 0.0 if distance <= -_AS_GOOD else share_below(distance)
 
 
-def told(base: RuleBase, finding: Finding, findings: Findings) -> str:
+def finding_text(base: RuleBase, finding: Finding, findings: Findings) -> str:
     """A finding in words: `The level lines dip towards the back (3/4 in)`, `Not seen: a V …`."""
     title = base.symptoms[finding.symptom].title
     extra = []

@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from typing import TYPE_CHECKING, get_args
 
-from fitdiag.diagnosis.belief import told
+from fitdiag.diagnosis.belief import finding_text
 from fitdiag.interview import taking
 from fitdiag.interview.search import Kind
 from fitdiag.interview.telling import (
@@ -96,7 +96,7 @@ def _back(talk: Interview, count: int) -> list[Line]:
         _choose_again(talk, awaiting)
     now = talk.findings
     gone = [
-        told(talk.base, finding, before.findings)
+        finding_text(talk.base, finding, before.findings)
         for name, finding in before.findings.symptoms.items()
         if now.symptoms.get(name) != finding
     ]

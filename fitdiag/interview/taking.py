@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fitdiag.diagnosis.belief import lower_first, told
+from fitdiag.diagnosis.belief import finding_text, lower_first
 from fitdiag.interview.answers import (
     ONE_SIDE,
     ROUND,
@@ -214,7 +214,7 @@ def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
     symptom, known = talk.base.symptoms[rule_id], talk.findings.symptoms.get(rule_id)
     how_much = known is not None and (known.amount_mm is not None or known.severity is not None)
     if not rest and known is not None and known.seen == "yes" and (symptom.measure is None or how_much):
-        return [Line(f"Counted already: {lower_first(told(talk.base, known, talk.findings))}.")]
+        return [Line(f"Counted already: {lower_first(finding_text(talk.base, known, talk.findings))}.")]
     said = replace(read_answer(rest, talk.findings.units) or Said("yes"), seen="yes", look_again=False)
     if said.length is not None and symptom.measure is None:
         said = replace(said, amount=None, left=None, right=None, upto=None)
@@ -368,7 +368,7 @@ def _take(talk: Interview, read: Mapping[str, Said], origin: Origin, *, ask: boo
     if not taken:
         return lines
     again = frozenset(name for name in taken if read[name].look_again)
-    seen = [lower_first(told(talk.base, one, talk.findings)) for one in taken.values() if one.seen == "yes"]
+    seen = [lower_first(finding_text(talk.base, one, talk.findings)) for one in taken.values() if one.seen == "yes"]
     absent = [one for one in taken.values() if one.seen == "no" and not one.amount_mm]
     if seen:
         lines.insert(0, Line(f"Seen: {'; '.join(seen)}."))
@@ -376,7 +376,7 @@ def _take(talk: Interview, read: Mapping[str, Said], origin: Origin, *, ask: boo
     if absent and len(read) > 1:
         lines.append(Line(f"Not there: {len(absent)} of {len(read)}."))
     elif absent:  # said, since a word may have been read otherwise than it was meant
-        lines.append(Line(f"{told(talk.base, absent[0], talk.findings)}."))
+        lines.append(Line(f"{finding_text(talk.base, absent[0], talk.findings)}."))
     if again:
         titles = "; ".join(lower_first(symptoms[name].title) for name in sorted(again))
         lines.append(Line(f"To look at again: {titles}."))
@@ -409,7 +409,7 @@ def _too_little(talk: Interview, finding: Finding) -> str:
     assert measure is not None
     least = format_length(measure.seen_from_mm, talk.findings.units)
     from_there = f"from {least} {'on' if measure.worse == 'more' else 'down'}"
-    return f"{told(talk.base, finding, talk.findings)}. That does not count yet; it counts {from_there}."
+    return f"{finding_text(talk.base, finding, talk.findings)}. That does not count yet; it counts {from_there}."
 
 
 def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from fitdiag.diagnosis.belief import Diagnosis, chance_words, lower_first, told
+from fitdiag.diagnosis.belief import Diagnosis, chance_words, finding_text, lower_first
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.model import BodyNote, RuleBase, Symptom
 from fitdiag.knowledge.stations import TITLES, TRIALS
@@ -100,7 +100,7 @@ def so_far(base: RuleBase, findings: Findings, conclusion: Conclusion) -> Iterat
     if not (findings.symptoms or findings.body or findings.done):
         yield Line("- nothing yet", "item")
     for finding in findings.symptoms.values():
-        yield Line(f"- {told(base, finding, findings)}", "item")
+        yield Line(f"- {finding_text(base, finding, findings)}", "item")
     for note, grade in findings.body.items():
         if grade != "no":
             yield Line(f"- {base.body_notes[note].title}{' (marked)' if grade == 'marked' else ''}", "item")
@@ -239,7 +239,7 @@ def _how_much_is_it(talk: Interview, symptom: Symptom) -> list[Line]:
 
 def _offered(talk: Interview, offered: Finding) -> Iterator[Line]:
     """Asks whether the eye agrees with what a picture measured, or whether a sentence of a mail was read right."""
-    known, what = talk.findings.symptoms, told(talk.base, offered, talk.findings)
+    known, what = talk.findings.symptoms, finding_text(talk.base, offered, talk.findings)
     if sentence := talk.state.sentences.get(offered.symptom):
         yield Line(f'The mail: "{sentence}"')
         yield Line(f"{what}. Is that what it says?", "ask")
@@ -250,7 +250,7 @@ def _offered(talk: Interview, offered: Finding) -> Iterator[Line]:
         yield Line(f"{what}. Does that agree with what you see?", "ask")
         item = "1 it agrees  2 it does not, ask me later"
     if before := known.get(offered.symptom):
-        yield Line(f"The client's form says: {lower_first(told(talk.base, before, talk.findings))}.", "hint")
+        yield Line(f"The client's form says: {lower_first(finding_text(talk.base, before, talk.findings))}.", "hint")
     yield Line(item, "item")
     yield Line("Or your own answer, like slight or an amount. ? how to look.", "hint")
 
@@ -261,7 +261,7 @@ def _before(talk: Interview, before: Finding) -> Iterator[Line]:
     first = talk.taught == before.symptom
     if first:
         yield Line(HEADS["before"], "head")
-    then = f"At the last try-on: {lower_first(told(talk.base, before, talk.findings))}. And now?"
+    then = f"At the last try-on: {lower_first(finding_text(talk.base, before, talk.findings))}. And now?"
     yield from _one(talk, talk.base.symptoms[before.symptom], KEYS if first else "", then)
 
 

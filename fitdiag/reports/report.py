@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
-from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, lower_first, told
+from fitdiag.diagnosis.belief import Belief, Diagnosis, Question, chance_words, finding_text, lower_first
 from fitdiag.knowledge.findings import Findings, Side
 from fitdiag.knowledge.model import Alteration, RuleBase
 from fitdiag.knowledge.stations import STATIONS, TITLES, station_of
@@ -134,8 +134,8 @@ class _Writer:
     def findings(self) -> Section:
         known = self.known
         found, notes = known.symptoms.values(), self.base.body_notes
-        seen = [told(self.base, one, known) for one in found if one.seen == "yes"]
-        small = [told(self.base, one, known) for one in found if one.seen == "no" and one.amount_mm]
+        seen = [finding_text(self.base, one, known) for one in found if one.seen == "yes"]
+        small = [finding_text(self.base, one, known) for one in found if one.seen == "no" and one.amount_mm]
         unsure = [lower_first(self.base.symptoms[one.symptom].title) for one in found if one.seen == "unsure"]
         marked = {"marked": " (marked)"}
         body = [notes[note].title + marked.get(grade, "") for note, grade in known.body.items() if grade != "no"]
