@@ -502,9 +502,29 @@ def test_unknown_depth_and_unknown_focal_length_widen_the_error_off_line_height(
         if reading.value is not None:
             assert (reading.error or 0) > 1.05 * (known.error or 0) and reading.word == "fair"
             assert abs(reading.value - true) < 2.5 * (reading.error or 0)
-    bare = measure(picture.pixels, replace(marks, depths_mm={})).reading("hip", "drop")
-    tape = measure(picture.pixels, replace(marks, depths_mm={}), Known(hip_girth=1000.0)).reading("hip", "drop")
+    scene, picture = back(46, lens_height_mm=1200.0)
+    marks = replace(marked(scene, picture), depths_mm={})
+    bare = measure(picture.pixels, marks).reading("hip", "drop")
+    tape = measure(picture.pixels, marks, Known(hip_girth=1000.0)).reading("hip", "drop")
     assert bare is not None and tape is not None and (tape.error or 99.0) < (bare.error or 0.0)
+
+
+@pytest.mark.parametrize("seed", [45, 46, 47])
+def test_an_arm_over_an_edge_is_noticed(seed: int) -> None:
+    """Where something lies over the last two centimetres of a line, drop and tilt stay within their error or are refused for it."""
+    scene, picture = back(seed)
+    marks = marked(scene, picture)
+    scale = picture.truth.focal_px / scene.distance_mm
+    x, y = marks.lines["hip"][0]
+    pixels = picture.pixels.copy()
+    pixels[int(y - 150 * scale) : int(y + 150 * scale), int(x - 45 * scale) : int(x + 20 * scale)] = (188, 148, 124)
+    found = measure(pixels, marks)
+    drop, tilt = found.reading("hip", "drop"), found.reading("hip", "tilt")
+    assert drop is not None and tilt is not None
+    assert drop.value is not None or drop.reason == "a side edge is hidden"
+    own = picture.truth.lines["hip"]
+    for reading, true in ((drop, own.whole_drop_mm), (tilt, own.tilt_deg)):
+        assert reading.value is None or abs(reading.value - true) < 2.5 * (reading.error or 0.0)
 
 
 def test_a_hidden_edge_and_a_proposed_line_are_not_measured() -> None:

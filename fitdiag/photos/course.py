@@ -92,6 +92,7 @@ class Course:
     seam: Point
     right: Point
     kind: Kind
+    seen: tuple[float | None, float | None] = (None, None)  # px: x of the first and last place that nothing covers
     _kept: dict[str, Array] = field(default_factory=dict)
     _outwards: NDArray[np.bool_] = field(init=False)
 
@@ -103,6 +104,8 @@ class Course:
         self._outwards = np.ones(len(x), bool)
         self._outwards[middle + 1 :] = right[1:] > np.maximum.accumulate(right)[:-1]
         self._outwards[:middle] = (left[1:] > np.maximum.accumulate(left)[:-1])[::-1]
+        first, last = self.seen
+        self._outwards &= (x > (first or -math.inf)) & (x < (last or math.inf))
 
     def section(self, stance: Stance) -> tuple[Section, float]:
         """The section, and the place s of the centre seam on it."""

@@ -73,7 +73,7 @@ def read_line(
         why = f"by its marks the body would be {half / 5:.0f} cm wide and {depth / 5:.0f} cm deep; look at marks and sizes"
         return None, [refused(name, "tilt", "deg", None, why)]
     kind: Kind = "leg" if name not in ROUND else "side" if marks.seen_from_the_side else "trunk"
-    course = Course(track, left.place, middle, right.place, kind)
+    course = Course(track, left.place, middle, right.place, kind, (left.covered_from, right.covered_from))
     stance = Stance(where.camera, where.away, left.place[0], right.place[0], middle[0], depth)
     depression = -math.degrees(math.atan(float(np.mean(rays[[0, 2], 1]))))
     deep = name in marks.depths_mm or name in (known.deep or {}) or (name == HIP and bool(known.hip_girth))

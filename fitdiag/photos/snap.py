@@ -39,6 +39,7 @@ INSIDE_MM, OUTSIDE_MM = 16.0, 12.0  # looked at on either side of the point that
 HALF_HEIGHT_MM = 26.0  # the outline is nearly straight so far above and below a line
 CLICK_MM, LINE_MM = 6.0, 3.5  # how far a point, and the end of a drawn line, lie from the outline
 GAP = 8.5  # how much what shows between the legs differs from both, in units of `opponent`
+COVERED_MM = 8.0  # between the last of a line and the outline: something covers it
 UNSEEN_MM = 3.0  # one standard deviation where no outline stands out
 
 
@@ -193,10 +194,14 @@ def _apart(points: Array) -> Array:
 
 @dataclass(frozen=True)
 class Edge:
-    """The outline on one end of a line: its place, and one standard deviation in px."""
+    """The outline at one end of a line: its place, and one standard deviation in px.
+
+    `covered_from`: where the line is last seen before it (x, px), if an arm or other clothes cover the rest.
+    """
 
     place: Point
     error: float
+    covered_from: float | None = None
 
 
 def side_edge(pixels: NDArray[np.uint8], track: Track, scale: float, *, last: bool, above_mm: float) -> Edge:
@@ -222,8 +227,10 @@ def side_edge(pixels: NDArray[np.uint8], track: Track, scale: float, *, last: bo
     likely = likely * (0.35 + 0.65 * np.exp(-0.5 * off**2))
     scored = votes * likely[:, None]
     i, j = divmod(int(scored.argmax()), scored.shape[1])
+    last_seen = float(end[0] + stop * way)
     if votes[i, j] < 2.0:
-        return Edge(_at(course, end, stop * way), UNSEEN_MM * scale)
+        covered = not track.border and stop < -COVERED_MM * scale
+        return Edge(_at(course, end, stop * way), UNSEEN_MM * scale, last_seen if covered else None)
     rivals = scored.max(axis=1)
     rival = float(np.max(np.where(np.abs(tries - tries[i]) > 3 * scale, rivals, 0.0))) / float(rivals[i])
     seen, place = edge_along(slope / floor, (tries[i] + slants[j] * high - out[0]) / step, 2 * gap)
@@ -236,7 +243,8 @@ def side_edge(pixels: NDArray[np.uint8], track: Track, scale: float, *, last: bo
         offset = float(tries[i])
     error = max(0.5, 0.4 * scale) + 2.5 * scale * max(0.0, rival - 0.45)
     error += 0.3 * max(0.0, abs(offset - stop) - 2 * scale)
-    return Edge(_at(course, end, offset * way), error)
+    covered = not track.border and stop < max(offset - COVERED_MM * scale, -1.5 * COVERED_MM * scale)
+    return Edge(_at(course, end, offset * way), error, last_seen if covered else None)
 
 
 def legs_part(pixels: NDArray[np.uint8], centre: Point, scale: float) -> bool:

@@ -71,7 +71,7 @@ class Seen:
     @property
     def hidden(self) -> bool:
         """Whether one of its ends is."""
-        return bool(self.marks.hides(self.name))
+        return bool(self.marks.hides(self.name)) or any(edge.covered_from is not None for edge in self.edges)
 
     @property
     def in_fork(self) -> bool:
