@@ -419,8 +419,7 @@ def warm(shelf: Path) -> Iterator[None]:
         patch.setattr(review, "simulated_round", _draped)
         put_on(shelf, SHELVED, patch)
         hurry_documents(shelf, patch)
-        shared = muslin._shared
-        patch.setattr(muslin, "_shared", lambda call, tasks, keys, tell, workers: shared(call, tasks, keys, tell, 1))
+        patch.setattr(muslin, "WORKERS", 1)
         _load_all(shelf)
         gc.freeze()  # so that a child touches, and copies, nothing of it
         try:
