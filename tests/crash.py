@@ -47,7 +47,7 @@ from crash_commands import (
 from shelf import FOR_ALL, hurry_documents, put_on
 
 from fitdiag import files
-from fitdiag.cli import review
+from fitdiag.cli import documents
 from fitdiag.cli.main import run
 from fitdiag.knowledge import cache
 from fitdiag.knowledge.load import default_rules, load_rules
@@ -416,7 +416,7 @@ def warm(shelf: Path) -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(cache, "recall", lambda folder: base if folder == default_rules() else recall(folder))
         patch.setattr(typer.main, "get_command", functools.cache(typer.main.get_command))
-        patch.setattr(review, "simulated_round", _draped)
+        patch.setattr(documents, "simulated_round", _draped)
         put_on(shelf, SHELVED, patch)
         hurry_documents(shelf, patch)
         patch.setattr(muslin, "WORKERS", 1)

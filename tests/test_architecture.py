@@ -143,7 +143,7 @@ def test_starting_up_loads_nothing_heavy() -> None:
 
 def test_a_command_and_its_work_take_the_same_names() -> None:
     """What is declared as options is what the work takes: nothing is dropped, nothing it needs is missing."""
-    from fitdiag.cli.commands import COMMANDS, _runner, work_of
+    from fitdiag.cli.main import COMMANDS, _runner, work_of
 
     assert len(COMMANDS) > 40
     for command in COMMANDS:

@@ -13,7 +13,7 @@ from forked import at_terminal
 from form_block import packed
 from running import Shell
 
-from fitdiag.cli.forms import token
+from fitdiag.cli.documents import token
 from fitdiag.cli.photo import take_pictures
 from fitdiag.problems import ProblemsFoundError
 from fitdiag.reports.form import SCHEMA

@@ -25,7 +25,7 @@ from hypothesis import strategies as st
 from fitdiag import files
 from fitdiag.cli.case import delete
 from fitdiag.cli.case_list import list_lines, show_list
-from fitdiag.cli.commands import app_of
+from fitdiag.cli.main import app_of
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.findings_file import findings_text, read_findings
 from fitdiag.knowledge.model import RuleBase
@@ -532,7 +532,7 @@ def test_nothing_heavy_is_loaded_before_a_case_is_read() -> None:
     """Cleaning up behind a killed command waits for neither YAML nor the rules."""
     import subprocess
 
-    code = "import sys, fitdiag.cli.case_list, fitdiag.cli.commands; print([n for n in ('yaml', 'pydantic', 'numpy') if n in sys.modules])"
+    code = "import sys, fitdiag.cli.case_list, fitdiag.cli.main; print([n for n in ('yaml', 'pydantic', 'numpy') if n in sys.modules])"
     shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
     assert "[]" == shown.strip()
 

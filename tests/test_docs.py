@@ -11,7 +11,7 @@ import pytest
 import typer
 from running import ended
 
-from fitdiag.cli.commands import app_of
+from fitdiag.cli.main import app_of
 from fitdiag.knowledge.findings_file import findings_in
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.strict_yaml import parse_yaml
@@ -98,8 +98,8 @@ def test_the_walk_throughs_of_the_readme_run(tmp_path: Path, monkeypatch: pytest
     import shlex
 
     monkeypatch.chdir(tmp_path)
-    for room in ("review", "documents"):  # draping takes long; tried in test_drape.py
-        monkeypatch.setattr(f"fitdiag.cli.{room}.simulated_round", lambda *_: (None, None))
+    # draping takes long; tried in test_drape.py
+    monkeypatch.setattr("fitdiag.cli.documents.simulated_round", lambda *_: (None, None))
     (tmp_path / "sample_sessions").symlink_to(ROOT / "sample_sessions")
     block = next(block for block in blocks("sh") if block.startswith(begins))
     for line in block.strip().splitlines():

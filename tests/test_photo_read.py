@@ -29,8 +29,7 @@ MOST_ACTIONS = 6
 @pytest.fixture(scope="module")
 def found(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder in which three pictures were read up to the page."""
-    from fitdiag.cli.photo import take_pictures
-    from fitdiag.cli.read import ask, with_view
+    from fitdiag.cli.photo import ask, take_pictures, with_view
 
     folder = tmp_path_factory.mktemp("found")
     for view in VIEWS:

@@ -16,7 +16,7 @@ from forked import at_terminal, piped
 from form_block import packed
 from running import Shell
 
-from fitdiag.cli.forms import token
+from fitdiag.cli.documents import token
 from fitdiag.knowledge.findings import Done, Finding, Findings
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase

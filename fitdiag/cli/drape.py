@@ -82,7 +82,7 @@ def explain_muslin(
     rules: str | None, as_json: bool,
 ) -> int:  # fmt: skip
     """Drape the likely causes of findings, put into the right pattern, and say which draws what was seen."""
-    from fitdiag.cli.diagnose import in_units
+    from fitdiag.cli.lists import in_units
     from fitdiag.knowledge.findings_file import read_findings
     from fitdiag.planning.explain import explain
     from fitdiag.sessions.state import conclude

@@ -1,21 +1,31 @@
-"""The command line: from the words typed to the exit code."""
+"""The command line, from the words typed to the exit code: every command and what it takes, as `commands.json` says it.
+
+The work of each command is imported when it runs, so that start-up is short.
+"""
 
 from __future__ import annotations
 
 import io
+import json
 import os
 import sys
-from typing import TYPE_CHECKING, NoReturn
+from collections.abc import Callable, Sequence
+from importlib import import_module
+from inspect import Parameter, Signature
+from pathlib import Path
+from typing import Annotated, Any, Final, NoReturn
 
 import typer
 
-from fitdiag.cli.commands import app_of
 from fitdiag.problems import ProblemsFoundError, one_line
 
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
 _WRONG_USE: type[typer.BadParameter] = typer.BadParameter.__mro__[2]  # any command line that is not as the help says
+_TABLE: Final[dict[str, dict[str, Any]]] = json.loads(Path(__file__).with_name("commands.json").read_bytes())
+# by name, like "rules check": its work ("module:function" in cli/), help, and options
+COMMANDS: Final = _TABLE["commands"]
+HELP = "From what is seen on a trouser muslin to a short, reasoned list of alterations with amounts."
+_KINDS: Final[dict[str, Any]] = {"text": str, "texts": list[str], "switch": bool, "number": float, "count": int}
+_USUAL: Final[dict[str, Any]] = {"texts": [], "switch": False}  # by kind; else None
 
 
 def show_help(words: list[str] | None) -> int:
@@ -41,7 +51,9 @@ def _outcome(given: Sequence[str]) -> int:
     sys.stdin = sys.stdin or os.fdopen(os.open(os.devnull, os.O_RDONLY), encoding="utf-8")
     try:
         try:
-            return _run(given) if given or not _in_a_terminal() else _from_the_start()
+            if given or not (sys.stdin.isatty() and sys.stdout.isatty()):
+                return _run(given)
+            return _from_the_start()
         finally:
             sys.stdout.flush()
     except ProblemsFoundError as stopped:
@@ -55,7 +67,8 @@ def _outcome(given: Sequence[str]) -> int:
     except BrokenPipeError:
         return 0
     except OSError as failed:  # most likely where the output goes to: a full disk
-        _close_output()
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())  # so that nothing is written, and fails, once more at the very end
         told = failed.strerror or str(failed)
         where = one_line(failed.filename) if failed.filename else "the output"
         say_aside(f"{where}: this cannot be read or written: {told}; make room or choose another place")
@@ -63,10 +76,6 @@ def _outcome(given: Sequence[str]) -> int:
     except (KeyboardInterrupt, typer.Abort):
         say_aside("\nStopped.")
         return 130
-
-
-def _in_a_terminal() -> bool:
-    return sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def _from_the_start() -> int:
@@ -84,10 +93,80 @@ def _run(words: Sequence[str]) -> int:
     return int(app_of(*named[:2])(list(words), standalone_mode=False) or 0)
 
 
-def _close_output() -> None:
-    """So that nothing is written, and fails, once more at the very end."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+# -- the commands ------------------------------------------------------------------------------------------------------
 
 
-if __name__ == "__main__":
-    run()
+def _version(given: bool) -> None:
+    if given:
+        from fitdiag import __version__
+        from fitdiag.cli.output import write
+
+        write(f"fitdiag {__version__}")
+        raise typer.Exit
+
+
+def before_any(
+    version: Annotated[
+        bool, typer.Option("--version", is_eager=True, callback=_version, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    """What comes before any command."""
+
+
+def app_of(first: str = "", second: str = "") -> typer.Typer:
+    """The one command that these words name; or all of a group, or of the program, to be listed only.
+
+    To build them all takes longer than most of them do.
+    """
+    app = _typer(HELP, add_completion=False, pretty_exceptions_enable=False)
+    app.callback(help=HELP)(before_any)
+    groups: dict[str, typer.Typer] = {}
+    wanted = [name for name in COMMANDS if name in (first, f"{first} {second}")]
+    wanted = wanted or [name for name in COMMANDS if name.split()[0] == first] or list(COMMANDS)
+    for name in wanted:
+        group, _, own = name.rpartition(" ")
+        if group and group not in groups:
+            groups[group] = _typer(_TABLE["groups"][group])
+            app.add_typer(groups[group], name=group)
+        groups.get(group, app).command(own, help=COMMANDS[name]["help"])(
+            _runner(name) if len(wanted) == 1 else before_any
+        )
+    return app
+
+
+def _typer(told: str, **more: Any) -> typer.Typer:
+    return typer.Typer(help=told, no_args_is_help=True, rich_markup_mode=None, **more)
+
+
+def _runner(name: str) -> Callable[..., None]:
+    def run(**given: Any) -> None:
+        raise typer.Exit(work_of(name)(**given))
+
+    run.__signature__ = Signature([_option(told) for told in COMMANDS[name]["takes"]])  # type: ignore[attr-defined]
+    return run
+
+
+def work_of(name: str) -> Callable[..., int]:
+    """The function that a command is carried out by: it takes the options by their names and gives the exit code."""
+    module, _, function = COMMANDS[name]["work"].partition(":")
+    found: Callable[..., int] = getattr(import_module(f"fitdiag.cli.{module}"), function)
+    return found
+
+
+def _option(told: str | dict[str, Any]) -> Parameter:
+    """An option or argument, by the name its work knows it by; a text names one that several commands take.
+
+    One without a default is empty if it is not given, unless it is `needed`; the flag is its name unless one is said.
+    """
+    told = _TABLE["options"][told] if isinstance(told, str) else told
+    name, kind = told["name"], told.get("kind", "text")
+    default = told.get("default", _USUAL.get(kind))
+    shown = {key: told[key] for key in ("metavar", "help", "min", "max") if key in told}
+    if told.get("argument"):
+        marked, needed = typer.Argument(**shown), not told.get("optional")
+    else:
+        flag = told.get("flag", f"--{name.replace('_', '-')}")
+        marked, needed = typer.Option(*flag.split(), **shown), told.get("needed", False)
+    taken = _KINDS[kind] if needed or default is not None else _KINDS[kind] | None
+    default = Parameter.empty if needed else default
+    return Parameter(name, Parameter.KEYWORD_ONLY, annotation=Annotated[taken, marked], default=default)

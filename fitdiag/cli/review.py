@@ -9,12 +9,11 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from fitdiag.cli import documents
 from fitdiag.cli.arguments import paper_of
 from fitdiag.cli.case import opened
 from fitdiag.cli.choose import ask_done, choose
-from fitdiag.cli.diagnose import pattern_in, say_list
-from fitdiag.cli.documents import Look, simulated_round, write_documents
-from fitdiag.cli.forms import form_page, mail_events, pressing, refuse_again, taken_in, what_came
+from fitdiag.cli.lists import pattern_in, say_list
 from fitdiag.cli.output import Show, say, say_all, say_then, write
 from fitdiag.cli.screen import Leave, Screen, says_yes
 from fitdiag.cli.terminal import hold_interview
@@ -27,39 +26,14 @@ from fitdiag.knowledge.strict_yaml import read_text
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.planning.ease import with_measures
 from fitdiag.planning.plan import Recommendation
-from fitdiag.problems import ProblemsFoundError, command, one_line, shown_path, stop
+from fitdiag.problems import command, one_line, shown_path, stop
 from fitdiag.reports.report import brief
+from fitdiag.sessions import rounds, state
 from fitdiag.sessions.case import add_round, alone, open_case, refuse_link, save_case, update_round
 from fitdiag.sessions.case_files import LARGEST, Advised, Carried, Case, Outcome, Round
 from fitdiag.sessions.from_photos import tells_more
 from fitdiag.sessions.log import Event
 from fitdiag.sessions.round_log import MEASURED, WORDS, RoundLog, append, ensure_log, make_files
-from fitdiag.sessions.rounds import (
-    Told,
-    came_in,
-    carried,
-    changed_in_all,
-    choice_of,
-    compared,
-    done_late,
-    expected_outcomes,
-    known_findings,
-    known_line,
-    observed_outcomes,
-    remarks,
-    told_done,
-    with_mail,
-)
-from fitdiag.sessions.state import (
-    Conclusion,
-    State,
-    answer_event,
-    conclude,
-    conclusion_event,
-    events_of,
-    fold,
-    offered_event,
-)
 
 if TYPE_CHECKING:
     from fitdiag.reports.form import Form
@@ -75,9 +49,9 @@ def review(
         case = save_case(case, replace(case, alone=alone))
     run = _Run(
         base, case, (name, *(("--in", given) if given else ())), photos, done, ask=not no_questions, drape=not no_drape,
-        show=Show(full, case.alone), look=Look(date.today(), large, paper_of(paper, case.units)),
+        show=Show(full, case.alone), look=documents.Look(date.today(), large, paper_of(paper, case.units)),
     )  # fmt: skip
-    run.form, run.mail = what_came(base, case, form, run.command) if form else (None, "")
+    run.form, run.mail = documents.what_came(base, case, form, run.command) if form else (None, "")
     run.mine = read_findings(Path(findings), base) if findings else None  # all is read before anything is written
     try:
         return run.through(send_form=send_form, sent=sent, fits=fits)
@@ -98,7 +72,7 @@ class _Run:
     ask: bool
     drape: bool  # whether the plan is shown on simulated cloth
     show: Show
-    look: Look
+    look: documents.Look
     form: Form | None = None
     mail: str = ""  # without a form: its words, and what they propose
     mine: Findings | None = None
@@ -164,9 +138,12 @@ class _Run:
     def open_round(self, something_came: bool) -> bool:
         """Find or begin the round; before a new one, what was really done of the last one is written down."""
         self._refuse_links()
+        by_form = self.form is not None and bool(self.form.done)
+        first = len(self.case.rounds) == 1 and self.one.sent is None
+        if (self.done and not self.case.rounds) or (first and (self.done or by_form)):
+            hint = "what was done before the first round stands under 'done:' in the --findings file"
+            raise stop("argument", "--done tells about the round before, and there is none", hint=hint)
         if not self.case.rounds:
-            if self.done:
-                raise _no_round_before()
             with self._alone():  # another window may have been first
                 if not self.case.rounds:
                     self.case = add_round(self.case, fingerprint=self.base.fingerprint)
@@ -184,7 +161,7 @@ class _Run:
                 self.case = update_round(self.case, changed)
                 self.case = add_round(self.case, fingerprint=self.base.fingerprint)
             self._refuse_links()
-        elif self.done or (self.form is not None and self.form.done):
+        elif self.done or by_form:
             self._done_late()
         write(f"{one_line(self.case.name, 80)}, round {self.one.number}")
         return True
@@ -206,20 +183,18 @@ class _Run:
         result = []
         for item in self.one.advised:
             if item.alteration in told:
-                result.append(carried(self.one, item.alteration, *told.pop(item.alteration)))
+                result.append(rounds.carried(self.one, item.alteration, *told.pop(item.alteration)))
             elif self.screen.interactive:
                 result.append(ask_done(self.screen, self.base, item, self.case.units))
-        return (*result, *(carried(self.one, name, *how) for name, how in told.items()))
+        return (*result, *(rounds.carried(self.one, name, *how) for name, how in told.items()))
 
-    def _told_done(self) -> Told:
-        return told_done(self.base, self.done, self.form.done if self.form is not None else (), self.case.units)
+    def _told_done(self) -> rounds.Told:
+        return rounds.told_done(self.base, self.done, self.form.done if self.form is not None else (), self.case.units)
 
     def _done_late(self) -> None:
         """What was done, told when the next round is on already: it still belongs to the round before."""
-        if len(self.case.rounds) < 2:
-            raise _no_round_before()
         before = self.case.rounds[-2]
-        done = done_late(before, self._told_done(), self.done)
+        done = rounds.done_late(before, self._told_done(), self.done)
         if done == before.done:
             return
         if RoundLog.of(self.one).begun:
@@ -233,7 +208,7 @@ class _Run:
         """It fits: the round says so, and the case can be closed."""
         self._change(fits=True, waiting="fitter")
         say("It fits. Written down.")
-        changed = changed_in_all(self.base, self.case)
+        changed = rounds.changed_in_all(self.base, self.case)
         if changed:
             write("\nChanged in all")
             say_all(f"- {line}" for line in changed)
@@ -251,7 +226,7 @@ class _Run:
             lines = self._changed_by_hand()
             came = bool(self.photos or form is not None or self.mine is not None or self.mail)
             if form is not None:
-                refuse_again(self.case, form, self.command)  # another window may have taken it in
+                documents.refuse_again(self.case, form, self.command)  # another window may have taken it in
             if came:
                 append(self.one)  # said before anything is written, if an interview holds the log
                 lines += self._came()
@@ -274,18 +249,18 @@ class _Run:
         log = RoundLog.of(self.one)
         line: dict[str, Any] = {"event": "taken", "pictures": pictures}
         if self.mine is not None or form is not None:
-            ticked = (*pressing(self.base, form), *form.findings) if form is not None else ()
+            ticked = (*documents.pressing(self.base, form), *form.findings) if form is not None else ()
             sum_, words = (form.checksum, form.told) if form is not None else ("", "")
-            line |= came_in(self.base, self.case, self.mine, checksum=sum_, words=words, ticked=ticked)
+            line |= rounds.came_in(self.base, self.case, self.mine, checksum=sum_, words=words, ticked=ticked)
         if self.mail:
             from fitdiag.interview.mail import unwrapped
 
-            proposed = mail_events(self.base, self.mail, self.case.units, log.findings(self.base))
-            line = with_mail(line, self.mail, unwrapped(self.mail), proposed)
+            proposed = documents.mail_events(self.base, self.mail, self.case.units, log.findings(self.base))
+            line = rounds.with_mail(line, self.mail, unwrapped(self.mail), proposed)
         line = {key: value for key, value in line.items() if value or key == "events"}
         if "from" not in line:
             return [] if pictures.items() <= log.pictures.items() else [line]
-        return [] if taken_in(log.fresh, "from", line["from"]) else [line]
+        return [] if documents.taken_in(log.fresh, "from", line["from"]) else [line]
 
     def _changed_by_hand(self) -> list[Event]:
         """What the fitter wrote into `findings.yaml`, or an older program left there, is taken in like findings that are given."""
@@ -295,7 +270,7 @@ class _Run:
         mine = read_findings(one.findings_file, self.base)
         words = one.folder / WORDS
         old = read_text(words, LARGEST, "form") if words.exists() and not log.words else ""
-        events = events_of(replace(mine, client=""), log.findings(self.base))
+        events = state.events_of(replace(mine, client=""), log.findings(self.base))
         return [{"event": "taken", "words": old, "events": events}]
 
     def _measure(self) -> bool:
@@ -304,8 +279,7 @@ class _Run:
         pictures = sorted(one.photos.glob("*.jpg")) if one.photos.is_dir() else []
         if not pictures:
             return True
-        from fitdiag.cli.photo import held_in, measure_inside
-        from fitdiag.cli.read import ask, confirmed
+        from fitdiag.cli.photo import ask, confirmed, held_in, measure_inside
 
         held = held_in(pictures)
         if RoundLog.of(one).holds(held):
@@ -320,12 +294,12 @@ class _Run:
         with self._alone():
             log = RoundLog.of(one)
             line: dict[str, Any] = {"event": "measured", "pictures": held}
-            line["findings"] = [answer_event(item) for item in found]
+            line["findings"] = [state.answer_event(item) for item in found]
             if log.begun:  # else they are offered with all that is known
-                state = fold(log.events, self.base)
-                known = {**{item.symptom: item for item in state.offered}, **state.findings.symptoms}
+                session = state.fold(log.events, self.base)
+                known = {**{item.symptom: item for item in session.offered}, **session.findings.symptoms}
                 if new := [item for item in found if tells_more(item, known.get(item.symptom))]:
-                    line["events"] = [offered_event(new)]
+                    line["events"] = [state.offered_event(new)]
             append(one, line)
             make_files(one, self.base, self.case.units)
         return True
@@ -335,8 +309,8 @@ class _Run:
     def ask_the_client(self) -> int:
         """Write the form for the client, with what only the wearer can tell, and leave the turn to them."""
         with self._alone():
-            diagnosis = conclude(self.base, known_findings(self.base, self.case)).diagnosis
-            path, page = form_page(self.base, self.case, diagnosis, (), after=self.one.number - 1)
+            diagnosis = state.conclude(self.base, rounds.known_findings(self.base, self.case)).diagnosis
+            path, page = documents.form_page(self.base, self.case, diagnosis, (), after=self.one.number - 1)
             make_folder(path.parent)
             write_atomically(path, page, replace=True)
             self._change(waiting="client")
@@ -346,41 +320,41 @@ class _Run:
 
     # -- the diagnosis --------------------------------------------------------------------------------------------
 
-    def conclude(self) -> Conclusion:
+    def conclude(self) -> state.Conclusion:
         """Hold the interview, or conclude from what is there. Raises Leave if the fitter left before its end."""
         one = self.one
         with self._alone():
             if not RoundLog.of(one).begun:
-                append(one, known_line(self.base, self.case))
+                append(one, rounds.known_line(self.base, self.case))
         log = RoundLog.of(one)
-        state = fold(log.events, self.base)
-        offered = {finding.symptom: finding for finding in state.offered}
-        self._say_history(replace(state.findings, symptoms={**offered, **state.findings.symptoms}))
+        session = state.fold(log.events, self.base)
+        offered = {finding.symptom: finding for finding in session.offered}
+        self._say_history(replace(session.findings, symptoms={**offered, **session.findings.symptoms}))
         if log.words:
             write("\nWhat the client wrote")
             say_all(f"- {line}" for line in log.words)
         if not self.ask:
-            return self._conclude_unasked(state)
+            return self._conclude_unasked(session)
         hold_interview(self.words, one.log_file, self.case.pattern_file, self.show)
-        state = fold(RoundLog.of(one).events, self.base)
-        if state.recorded is None:
+        session = state.fold(RoundLog.of(one).events, self.base)
+        if session.recorded is None:
             raise Leave
-        self._say_history(state.findings)
-        return conclude(self.base, state.findings)
+        self._say_history(session.findings)
+        return state.conclude(self.base, session.findings)
 
-    def _conclude_unasked(self, state: State) -> Conclusion:
+    def _conclude_unasked(self, session: state.State) -> state.Conclusion:
         """Nobody is there to confirm what is offered: the command line says to take it; a mail's sentences are not."""
-        for finding in state.offered:
-            if finding.symptom in state.sentences:
-                say(f'- Not counted, for nobody confirmed it: "{state.sentences[finding.symptom]}"')
+        for finding in session.offered:
+            if finding.symptom in session.sentences:
+                say(f'- Not counted, for nobody confirmed it: "{session.sentences[finding.symptom]}"')
                 continue
-            if (before := state.findings.symptoms.get(finding.symptom)) is not None:
-                form, picture = (finding_text(self.base, item, state.findings) for item in (before, finding))
+            if (before := session.findings.symptoms.get(finding.symptom)) is not None:
+                form, picture = (finding_text(self.base, item, session.findings) for item in (before, finding))
                 say(f"- The form and a picture differ, and the picture counts. Form: {form}. Picture: {picture}.")
-            append(self.one, answer_event(finding))
+            append(self.one, state.answer_event(finding))
         log = RoundLog.of(self.one)
-        conclusion = conclude(self.base, log.findings(self.base))
-        event = conclusion_event(conclusion)
+        conclusion = state.conclude(self.base, log.findings(self.base))
+        event = state.conclusion_event(conclusion)
         if {**(log.concluded or {}), "at": ""} != {**event, "at": ""}:
             append(self.one, event)
         say_list(self.words, conclusion, full=self.show.full)
@@ -394,8 +368,8 @@ class _Run:
         moved = measure_moved(self.base, pattern, findings.done) if pattern is not None else {}
         looks = [RoundLog.of(one).findings(self.base) for one in self.case.rounds[:-1]]
         warnings = (
-            *compared(self.base, self._observed(findings), self.case.units),
-            *remarks(self.base, findings, moved, looks),
+            *rounds.compared(self.base, self._observed(findings), self.case.units),
+            *rounds.remarks(self.base, findings, moved, looks),
         )
         new = [text for text in warnings if text not in self.warned]
         self.warned += tuple(new)
@@ -404,7 +378,7 @@ class _Run:
         say_all(f"- {text[:1].upper()}{text[1:]}" for text in new)
 
     def _observed(self, findings: Findings) -> dict[str, Outcome]:
-        return observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
+        return rounds.observed_outcomes(self.case.rounds[-2], findings) if len(self.case.rounds) > 1 else {}
 
     def _expected(self, findings: Findings, altered: Sequence[Advised]) -> Mapping[str, Outcome]:
         """What the try-on after these alterations should show, by the rules and by the client's pattern."""
@@ -413,23 +387,23 @@ class _Run:
         pattern = pattern_in(self.base, self.case.pattern_file)
         done = [Done(item.alteration, item.amount_mm) for item in altered]
         changes = changes_on(pattern, done) if pattern is not None else {}
-        return expected_outcomes(self.base, findings, altered, changes)
+        return rounds.expected_outcomes(self.base, findings, altered, changes)
 
     def _expecting(self, one: Round) -> Round:
         """A round with what its try-on should show, by what was really done; as it was where that is not known."""
         log = RoundLog.of(one)
         if not one.done or not log.begun:
             return one
-        carried = [Advised(item.alteration, item.amount_mm) for item in one.done if item.done]
+        really = [Advised(item.alteration, item.amount_mm) for item in one.done if item.done]
         findings = with_measures(self.base, log.findings(self.base))
-        return replace(one, outcome=self._expected(findings, carried))
+        return replace(one, outcome=self._expected(findings, really))
 
     # -- the end of a round ---------------------------------------------------------------------------------------
 
-    def finish(self, conclusion: Conclusion, *, sent: bool) -> int:
+    def finish(self, conclusion: state.Conclusion, *, sent: bool) -> int:
         """Let the fitter choose, write the documents, and note what was advised."""
         proposed = conclusion
-        choice = choice_of(self.base, proposed, self.one, self.case.units)
+        choice = rounds.choice_of(self.base, proposed, self.one, self.case.units)
         conclusion = choose(self.screen, choice, ask=self.ask, keep=lambda chosen: self._keep(proposed, chosen))
         findings = conclusion.diagnosis.findings
         advised = conclusion.plan.recommendations
@@ -437,7 +411,7 @@ class _Run:
         if conclusion is not proposed:
             say("In short:")
             say_all(brief(conclusion.plan))
-        shown, moved = simulated_round(self.base, self.case, conclusion) if self.drape else (None, None)
+        shown, moved = documents.simulated_round(self.base, self.case, conclusion) if self.drape else (None, None)
         with self._alone():
             if len(self.case.rounds) > 1:
                 before = self.case.rounds[-2]
@@ -445,7 +419,7 @@ class _Run:
             nudges = self.one.nudges if moved is None else moved
             self._change(waiting="fitter", outcome=self._expected(findings, first), nudges=nudges)
             self._keep(proposed, advised)
-            written = write_documents(self.base, self.case, conclusion, replace(self.look, shown=shown))
+            written = documents.write_documents(self.base, self.case, conclusion, replace(self.look, shown=shown))
         say_then("\nWritten:", *(shown_path(path) for path in written))
         if not advised:
             if findings.seen:
@@ -460,7 +434,7 @@ class _Run:
         say_then(f"Send {', '.join(pages[:-1])} and {pages[-1]}; then write it down:", f"{self.command} --sent")
         return 0
 
-    def _keep(self, proposed: Conclusion, chosen: Sequence[Recommendation]) -> None:
+    def _keep(self, proposed: state.Conclusion, chosen: Sequence[Recommendation]) -> None:
         """Write down what is advised, and what of the list is not."""
         advised = tuple(Advised(r.alteration, r.amount.mm, r.side) for r in chosen)
         taken = {item.alteration for item in advised}
@@ -478,8 +452,3 @@ class _Run:
         self._change(waiting="client", sent=self.look.day)
         say_then("Written down as sent. When the client has tried it on:", self.answer)
         return 0
-
-
-def _no_round_before() -> ProblemsFoundError:
-    hint = "what was done before the first round stands under 'done:' in the --findings file"
-    return stop("argument", "--done tells about the round before, and there is none", hint=hint)

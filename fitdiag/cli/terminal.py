@@ -8,15 +8,16 @@ import os
 import re
 import signal
 import sys
+from itertools import count
 from pathlib import Path
 from typing import Any, NoReturn
 
 from fitdiag.cli.arguments import rules_of, units_of
-from fitdiag.cli.diagnose import say_list
+from fitdiag.cli.lists import fits_herself, log_of, say_list
 from fitdiag.cli.misses import remember
-from fitdiag.cli.output import Show, say_then, width, write
+from fitdiag.cli.output import Show, say_then, write
 from fitdiag.cli.screen import LEAVING, Leave, Screen, ask_units
-from fitdiag.cli.work import fits_herself, log_of, session_name
+from fitdiag.files import refusals
 from fitdiag.interview.engine import Interview
 from fitdiag.interview.telling import HELP, Line, where_left
 from fitdiag.knowledge.findings import Findings
@@ -24,8 +25,6 @@ from fitdiag.knowledge.findings_file import read_findings
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.knowledge.wearer import for_wearer
 from fitdiag.problems import command, one_line, shown_path, stop
-from fitdiag.reports.report import make_report
-from fitdiag.reports.writers import as_text
 from fitdiag.sessions.log import Event, SessionLog, begin_log, now, resume_command
 from fitdiag.sessions.replay import left_out, refuse_other_garment
 from fitdiag.sessions.state import STAGES, conclude, conclusion_event, events_of, fold, offered_event
@@ -75,14 +74,24 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
         if screen.interactive and chosen is None:
             chosen = ask_units(screen)
         name = one_line(client or "", 80)
-        path = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
-        log = SessionLog.create(path, base, client=name, units=chosen or "in", alone=alone)
+        log = SessionLog.create(_new_log(log_path, name), base, client=name, units=chosen or "in", alone=alone)
         begun: list[Event] = [{"event": "start", "client": name, "units": chosen or "in"}]
         if offered is not None and offered.symptoms:
             begun.append(log.append(offered_event(offered.symptoms.values())))
         return _talk(base, log, tuple(begun), pattern, show=show)
     except Leave:
         return _say_last("")  # nothing was begun, so there is nothing to save
+
+
+def _new_log(given: str | None, client: str) -> Path:
+    """Where to begin a log: without a path, a free name like `sessions/2026-11-25-lamplighter.jsonl`, which cannot leave the folder."""
+    if given:
+        return Path(given)
+    slug = re.sub("[^a-z0-9]+", "-", client.lower()).strip("-")[:40]
+    begins = f"{now().date().isoformat()}-{slug or 'fitting'}"
+    names = (f"{begins}{f'-{number}' if number > 1 else ''}.jsonl" for number in count(1))
+    with refusals(SESSIONS, "this folder cannot be used", reading=True):
+        return next(path for name in names if not (path := SESSIONS / name).exists())
 
 
 def _ask_client(screen: Screen, base: RuleBase) -> str:
@@ -110,7 +119,7 @@ def _from_file(base: RuleBase, path: Path, log_path: str | None, client: str | N
                pattern: str | None, show: Show) -> int:  # fmt: skip
     findings = read_findings(path, base)
     name = one_line(client if client is not None else findings.client, 80)
-    target = Path(log_path) if log_path else session_name(SESSIONS, name, now().date().isoformat())
+    target = _new_log(log_path, name)
     events = events_of(findings, Findings())
     events += [{"event": "stage", "ended": stage} for stage in STAGES[:-1]]  # resumed, it goes on with the questions
     head: Event = {"event": "start", "client": name, "units": units or findings.units}
@@ -181,7 +190,7 @@ def _goes_on(base: RuleBase, screen: Screen, interview: Interview, enter: str) -
         if word in ("", "no", "n", *LEAVING):
             return False
         if word in ("why", "full", "--full", "reasons"):
-            write(as_text(make_report(base, interview.conclusion, steps=False), width()))
+            say_list(base, interview.conclusion, full=True)
             continue
         if word == "more" and interview.can_go_on:
             interview.ask_more()

@@ -36,8 +36,7 @@ import photo_scene
 import photo_sets
 from photo_sets import Shot
 
-from fitdiag.cli.photo import measure, sidecar, take_pictures
-from fitdiag.cli.read import ask
+from fitdiag.cli.photo import ask, measure, sidecar, take_pictures
 from fitdiag.photos.marks import Marks, as_json, read_marks
 from fitdiag.photos.measure import measure_all
 from fitdiag.photos.propose import proposals

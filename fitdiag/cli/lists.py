@@ -1,0 +1,200 @@
+"""The commands that end in a list, from findings or from a session log: diagnose, replay, export, demo."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from dataclasses import replace as replace_fields
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitdiag.cli.arguments import lengths, paper_of, rules_of, units_of
+from fitdiag.cli.output import save, say, say_all, width, write, write_data
+from fitdiag.files import make_folder
+from fitdiag.knowledge.findings import Findings
+from fitdiag.knowledge.findings_file import read_findings
+from fitdiag.knowledge.folders import shipped
+from fitdiag.knowledge.model import RuleBase
+from fitdiag.knowledge.wearer import for_wearer
+from fitdiag.planning.stages import Effects
+from fitdiag.problems import ProblemsFoundError, command, one_line, stop
+from fitdiag.reports.report import make_report
+from fitdiag.reports.writers import PAGES, as_data, on_screen, write_report
+from fitdiag.sessions.log import ReadLog, day_of, read_log
+from fitdiag.sessions.state import Conclusion, conclude
+
+if TYPE_CHECKING:
+    from fitdiag.pattern.piece import Pattern
+    from fitdiag.sessions.replay import Replay
+
+DEMO_SESSION = "lamplighter-round-2.jsonl"
+
+
+def in_units(findings: Findings, units: str | None) -> Findings:
+    """The findings shown in the units asked for; in their own if none are."""
+    return replace_fields(findings, units=units_of(units)) if units else findings
+
+
+def pattern_in(base: RuleBase, path: str | Path | None) -> Pattern | None:
+    """The pattern in a file, of the garment of these rules; None without one."""
+    if path is None:
+        return None
+    from fitdiag.pattern.formats import by_rules, read_pattern
+
+    return read_pattern(str(path), by_rules(base))
+
+
+def effects_of(
+    base: RuleBase, conclusion: Conclusion, pattern: Pattern | None, *, first_cut: bool = False
+) -> Effects | None:
+    """What the plan does to a pattern; None without one."""
+    if pattern is None:
+        return None
+    from fitdiag.planning.effects import effects
+
+    return effects(base, conclusion.plan, conclusion.diagnosis.findings, pattern, first_cut=first_cut)
+
+
+def say_list(
+    base: RuleBase,
+    conclusion: Conclusion,
+    pattern: str | Path | None = None,
+    *,
+    full: bool = False,
+    more: str = "--full",
+) -> None:
+    """The list as one screen or in full, with what becomes of the pattern in a file; `more`: what shows the rest."""
+    effects = effects_of(base, conclusion, pattern_in(base, pattern))
+    write(on_screen(make_report(base, conclusion, steps=False, on_pattern=effects), width(), full=full, more=more))
+
+
+def diagnose(path: str, *, as_json: bool, steps: bool, rules: str | None, units: str | None, pattern: str | None,
+             first_cut: bool, drape: bool, measures: Sequence[str], full: bool, alone: bool) -> int:  # fmt: skip
+    base = rules_of(rules, path)
+    findings = in_units(read_findings(Path(path), base), units)
+    conclusion, on_paper = conclude(base, findings), pattern_in(base, pattern)
+    effects, shown = effects_of(base, conclusion, on_paper, first_cut=first_cut), None
+    if drape:
+        if on_paper is None:
+            raise stop("argument", "without a pattern nothing can be draped", hint="add --pattern FILE")
+        from fitdiag.cli.drape import simulated
+        from fitdiag.drape.figure import MEASURES
+
+        more, solved = lengths(measures, findings.units, MEASURES), effects.solved if effects is not None else None
+        shown = simulated(base, conclusion, on_paper, more=more, solved=solved)
+    if alone:
+        base = for_wearer(base, alone=True)
+    report = make_report(base, conclusion, steps=steps, on_pattern=effects, simulated=shown)
+    if as_json:
+        write_data(as_data(report))
+    else:
+        write(on_screen(report, width(), full=full or steps).rstrip("\n"))
+    return 0
+
+
+def log_of(given: str) -> Path:
+    """The log meant: a file; or, by a client's name or case, the log of the last round."""
+    if os.path.exists(given) or given.endswith(".jsonl") or "/" in given:  # noqa: PTH110 (a name too long is none)
+        return Path(given)
+    from fitdiag.cli.case_list import case_folder
+    from fitdiag.sessions.case import open_case
+
+    try:
+        case = open_case(case_folder(given))
+    except ProblemsFoundError as stopped:
+        if stopped.problems[0].code != "no-case":
+            raise
+        return Path(given)
+    if not case.rounds or not case.rounds[-1].log_file.exists():
+        hint = f"{command('fitdiag', 'review', given)} begins it"
+        raise stop("no-log", f"no round of {one_line(case.name, 60)} has begun", hint=hint)
+    return case.rounds[-1].log_file
+
+
+def fits_herself(log: Path) -> bool:
+    """Whether a log is that of somebody who fits herself, by what it says itself or by its case."""
+    from fitdiag.sessions.case import open_case
+    from fitdiag.sessions.case_list import CASE_FILE
+
+    if read_log(log).events[0].get("alone") is True:
+        return True
+    folder = log.absolute().parent.parent
+    return log.name == "session.jsonl" and (folder / CASE_FILE).exists() and open_case(folder).alone
+
+
+def _replayed(log: Path, rules: str | None) -> tuple[RuleBase, ReadLog, Replay]:
+    """A log worked out again, with the rules that counted and what stands in it."""
+    from fitdiag.sessions.replay import replay
+
+    base = rules_of(rules, log)
+    read = read_log(log)
+    return base, read, replay(read, base)
+
+
+def replay_log(path: str, rules: str | None, *, full: bool) -> int:
+    base, _, result = _replayed(log_of(path), rules)
+    say_list(base, result.conclusion, full=full)
+    say_differences(result)
+    return 0
+
+
+def say_differences(result: Replay) -> None:
+    """Whether the replay comes to the same as the session did, and if not, in what."""
+    if result.rules_changed:
+        say("The rules have changed since this session.")
+    if result.differences:
+        say("What differs from the session as it was:")
+        say_all(f"- {line}" for line in result.differences)
+    elif result.state.recorded is None:
+        say("The session was left before its end; the list above rests on what was answered.")
+    else:
+        say("The same conclusions as when the session was held.")
+
+
+def export(
+    path: str, to: str, client: str | None, units: str | None, rules: str | None, *, replace: bool, large: bool,
+    paper: str | None, alone: bool,
+) -> int:  # fmt: skip
+    """Write the list of a log, or the page for the client of a session in the room, who is asked for no photos."""
+    kind = Path(to).suffix.lower()
+    for given, option, kinds in ((large, "--large", PAGES), (paper, "--paper", (".pdf",))):
+        if given and kind not in kinds:
+            told = f"{option} is for the page the client takes home"
+            raise stop("argument", told, where=to, hint=f"end the name in {' or '.join(kinds)}")
+    file = log_of(path)
+    alone = alone or fits_herself(file)
+    base, log, result = _replayed(file, rules)
+    findings = in_units(result.state.findings, units)
+    conclusion, name = conclude(base, findings), one_line(client or "", 80)
+    if kind not in PAGES:
+        words = for_wearer(base, alone=True) if alone else base
+        write_report(make_report(words, conclusion, name), Path(to), replace=replace)
+        say(f"Written: {one_line(to)}")
+        return 0
+    from fitdiag.reports.client_pdf import client_pdf
+    from fitdiag.reports.sheet import Heading, client_page, make_sheet
+
+    number = max((item.round for item in findings.done), default=0) + 1
+    day = next(filter(None, map(day_of, reversed(log.events))), date.today())  # of the last thing said in it
+    heading = Heading(findings.units, name or findings.client, number, day)
+    sheet = make_sheet(base, conclusion, heading, pattern=None, photographs_next=(), alone=alone)
+    if kind == ".html":
+        save(to, client_page(sheet, large=large), replace=replace)
+    else:
+        save(to, client_pdf(sheet, paper=paper_of(paper, findings.units), large=large), replace=replace)
+    return 0
+
+
+def demo(to: str) -> int:
+    base, _, result = _replayed(shipped("sample_sessions") / DEMO_SESSION, None)
+    say("A shipped session, replayed: the wardrobe of a touring theatre reviews the lamplighter's second muslin.")
+    say()
+    say_list(base, result.conclusion, full=True)
+    written = Path(to, "lamplighter.md")
+    make_folder(written.parent)
+    write_report(make_report(base, result.conclusion), written, replace=True)
+    say_differences(result)
+    say(f"The list as a document: {one_line(written)}")
+    say(f"Your own: {command('fitdiag', 'interview')}")
+    return 0
