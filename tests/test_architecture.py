@@ -41,7 +41,6 @@ MAY_IMPORT = {
 }  # fmt: skip
 ONLY_HOME = {
     "typer": "cli",
-    "rich": "cli",
     "pydantic": "knowledge pattern photos planning reports sessions",
     "yaml": "knowledge",
     "numpy": "diagnosis drape planning pattern photos",

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TextIO
 
+import typer
+
 from fitdiag.problems import Problem, harmless, one_line
 
 _MOST_SHOWN = 200
@@ -58,9 +60,9 @@ def say_all(texts: Iterable[str]) -> None:
         say(text)
 
 
-def write(text: str = "") -> None:
-    """Print text as it is, but harmlessly, never failing on the stream's encoding."""
-    _print(harmless(text), sys.stdout)
+def write(text: str = "", **look: bool) -> None:
+    """Print text as it is, but harmlessly, never failing on the stream's encoding; `look`: bold, dim or underline in a terminal."""
+    _print(harmless(text), sys.stdout, **look)
 
 
 def write_data(data: object) -> None:
@@ -87,9 +89,13 @@ def say_aside(text: str) -> None:
     _print(harmless(text), sys.stderr)
 
 
-def _print(text: str, stream: TextIO) -> None:
+def _print(text: str, stream: TextIO, **look: bool) -> None:
     encoding = stream.encoding or "utf-8"
-    print(text.encode(encoding, "replace").decode(encoding), file=stream)
+    shown = text.encode(encoding, "replace").decode(encoding)
+    if look:
+        typer.secho(shown, file=stream, **look)
+    else:
+        print(shown, file=stream)
 
 
 def say_problems(problems: Iterable[Problem]) -> None:

@@ -9,16 +9,16 @@ import textwrap
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from itertools import groupby
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from fitdiag.cli.output import width, write
 from fitdiag.interview.answers import agreed
 from fitdiag.interview.telling import Line
-from fitdiag.problems import harmless, one_line
+from fitdiag.problems import one_line
 from fitdiag.units import Units, units_named
 
 LEAVING = ("stop", "quit", "exit", "leave")
-_LOOKS = {"head": "bold underline", "ask": "bold", "hint": "dim"}
+_LOOKS = {"head": {"bold": True, "underline": True}, "ask": {"bold": True}, "hint": {"dim": True}}
 _Meant = TypeVar("_Meant")
 
 
@@ -31,11 +31,8 @@ class Screen:
 
     def __init__(self) -> None:
         self.interactive = sys.stdin.isatty() and sys.stdout.isatty()
-        self._rich: Any = None
-        if sys.stdout.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM", "dumb") != "dumb":
-            from rich.console import Console
-
-            self._rich = Console(highlight=False, markup=False, emoji=False, width=width())
+        plain = os.environ.get("NO_COLOR") or os.environ.get("TERM", "dumb") == "dumb"
+        self._styled = sys.stdout.isatty() and not plain
         if isinstance(sys.stdin, io.TextIOWrapper):
             sys.stdin.reconfigure(errors="replace")  # one odd byte must not cost the lines behind it
         if self.interactive:
@@ -56,7 +53,7 @@ class Screen:
                     text, width(), initial_indent=indent, subsequent_indent=hanging, break_on_hyphens=False
                 )
                 for row in rows or [""]:
-                    self._row(row, style)
+                    write(row, **(_LOOKS.get(style, {}) if self._styled else {}))
                 above = style
 
     def _in_pairs(self, items: list[str]) -> list[str]:
@@ -64,20 +61,10 @@ class Screen:
         half, rows, left = width() // 2 - 2, list[str](), list(items)
         while left:
             row = left.pop(0)
-            if self._rich is not None and left and len(row) < half and len(left[0]) <= half:
+            if self._styled and left and len(row) < half and len(left[0]) <= half:
                 row = f"{row:<{half}}{left.pop(0)}"
             rows.append(row)
         return rows
-
-    def _row(self, row: str, style: str) -> None:
-        if self._rich is None:
-            write(row)
-            return
-        from rich.text import Text
-
-        encoding = sys.stdout.encoding or "utf-8"
-        shown = harmless(row).encode(encoding, "replace").decode(encoding)
-        self._rich.print(Text(shown, style=_LOOKS.get(style, "")), soft_wrap=True)
 
     def read(self) -> str:
         """A line that is typed. Raises Leave at the end of the input."""
