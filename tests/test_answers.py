@@ -20,11 +20,11 @@ def shape(said: Said | None) -> dict[str, Any]:
     """A reading in the words of the data."""
     if said is None:
         return {"refuse": True}
-    lengths = {"amount": said.amount, "left": said.left, "right": said.right}
+    lengths = {"amount": said.length} if said.apart is None else dict(zip(("left", "right"), said.apart, strict=True))
     told: dict[str, Any] = {"seen": said.seen}
     told |= {name: value for name in ("severity", "side", "more") if (value := getattr(said, name))}
-    if said.upto is not None and said.amount is not None:
-        return {**told, "between": [round(said.amount.mm, 2), round(said.upto.mm, 2)]}
+    if said.length is not None and said.error_mm not in (None, said.length.mm / 4):  # of a range
+        return {**told, "between": [round(said.length.mm + way * said.error_mm, 2) for way in (-1, 1)]}
     told |= {name: round(length.mm, 2) for name, length in lengths.items() if length is not None}
     if any(length is not None and length.vague for length in lengths.values()):
         told["vague"] = True
@@ -125,3 +125,13 @@ def test_an_amount_or_a_side_alone_is_not_of_all(line: str) -> None:
     said = read_several(f"{line}, both of them" if "left" not in line else "left on all", 2, "in")
     assert said is not None
     assert set(said) == {1, 2}
+
+
+@pytest.mark.parametrize("typed", ["no, a bit", "nope, only slightly", "no, strong"])
+def test_no_with_a_strength_is_asked_again(typed: str) -> None:
+    """It may be a no, or the strength of what is there; a no to the strength, or to more, stays a no."""
+    assert read_answer(typed, "in") is None
+    assert read_several(typed, 3, "in") is None
+    for plain in ("no, not a bit", "no, not much", "no, much better", "no, looks clean"):
+        assert (said := read_answer(plain, "in")) is not None
+        assert said.seen == "no"

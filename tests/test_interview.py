@@ -406,6 +406,16 @@ def test_a_misspelt_word_is_asked_back_before_it_counts(talk: Talk) -> None:
     assert "seat-wedgie" in talk.symptoms
 
 
+@pytest.mark.parametrize("side", ["left more", "mostly on the left", "worse on the left"])
+def test_the_side_that_shows_more_is_said_of_the_sign_before_it(base: RuleBase, side: str) -> None:
+    """Behind a comma it names no sign of its own; both sides count, and which shows it more is kept as a note."""
+    talk = Talk(base).type("", "", f"the waist binds, loose cloth hangs in folds under the seat, {side}", "", "")
+    assert {"folds-under-seat", "waist-binds"} <= talk.symptoms.keys()
+    assert not talk.missed
+    assert talk.symptoms["folds-under-seat"].side == "both"
+    assert any("more on the left" in note for note in talk.interview.findings.notes)
+
+
 def test_several_signs_are_picked_by_number(base: RuleBase) -> None:
     """Two numbers take both signs, one after the other, each with its amount where it has one."""
     talk = Talk(base).type("", "", "level lines sag")

@@ -43,7 +43,6 @@ def test_each_proposal_carries_its_sentence(base: RuleBase, words: Words) -> Non
     read = {one.id: one for one in read_mail(base, words, MAIL, "in")}
     assert read["waist-binds"].sentence == "the waistband digs in."
     assert read["let-waist-out"].kind == "alteration"
-    assert read["let-waist-out"].amount_mm == pytest.approx(6.35)
     assert not {"crotch-hangs-low", "front-thigh-pulls-across"} & read.keys()
 
 

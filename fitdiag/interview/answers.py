@@ -21,47 +21,30 @@ from fitdiag.units import InvalidLengthError, Length, Units, parse_length
 
 @dataclass(frozen=True)
 class Said:
-    """What an answer says of one sign. `left`, `right`: a length each; `upto`: the upper end of a range that begins at `amount`.
+    """What an answer says of one sign.
 
-    `more`: the side that shows it more; `look_again`: it cannot be judged now, but can be photographed or asked.
+    `length`: the one that was said, of a range the middle, of two sides the larger; `apart`: those of left and right; `error_mm`:
+    one standard deviation of a length that is not exact, half of a range, a quarter of a vague one. `more`: the side that shows it
+    more; `look_again`: it cannot be judged now, but can be photographed or asked.
     """
 
     seen: Seen
     severity: Severity | None = None
     side: Side | None = None
     more: Side | None = None
-    amount: Length | None = None
-    left: Length | None = None
-    right: Length | None = None
-    upto: Length | None = None
+    length: Length | None = None
+    error_mm: float | None = None
+    apart: tuple[Length, Length] | None = None
     look_again: bool = False
-
-    @property
-    def length(self) -> Length | None:
-        """The length that was said: the middle of a range, which is a vague one; of two sides the larger."""
-        if self.amount is not None and self.upto is not None:
-            return replace(self.amount, mm=(self.amount.mm + self.upto.mm) / 2, vague=True)
-        if self.left is not None and self.right is not None:
-            longer = self.left if self.left.mm >= self.right.mm else self.right
-            unit, vague = self.left.unit or self.right.unit, self.left.vague or self.right.vague
-            return replace(longer, unit=unit, vague=vague)
-        return self.amount
-
-    @property
-    def error_mm(self) -> float | None:
-        """One standard deviation of a length that is not exact: half of a range, a quarter of a vague one."""
-        if self.amount is not None and self.upto is not None:
-            return abs(self.upto.mm - self.amount.mm) / 2 or None
-        return self.length.mm / 4 if self.length is not None and self.length.vague else None
 
     def finding(self, symptom: Symptom, origin: Origin) -> Finding:
         """What this says of a sign; a length decides whether it is seen."""
-        length = self.length
-        if symptom.measure is None or self.seen != "yes" or length is None:
+        if symptom.measure is None or self.seen != "yes" or self.length is None:
             return Finding(symptom.id, self.seen, severity=self.severity, side=self.side, origin=origin)
-        if self.left is not None and self.right is not None:
-            return measured_apart(symptom, self.left.mm, self.right.mm, error_mm=self.error_mm, origin=origin)
-        return measured(symptom, length.mm, side=self.side, error_mm=self.error_mm, origin=origin)
+        if self.apart is not None:
+            left, right = self.apart
+            return measured_apart(symptom, left.mm, right.mm, error_mm=self.error_mm, origin=origin)
+        return measured(symptom, self.length.mm, side=self.side, error_mm=self.error_mm, origin=origin)
 
 
 @cache
@@ -141,7 +124,10 @@ def read_answer(text: str, units: Units) -> Said | None:
     asked = plain.endswith("?") and not re.fullmatch(r"\?+", plain)
     if not plain or len(plain) > _LONGEST or (asked and not re.search(r"\d", plain)):
         return None
-    found = [_asked_back(item) if asked else item for item in _items(plain, units)]
+    found = [
+        replace(item, length=replace(item.length, vague=True)) if asked and item.length is not None else item
+        for item in _items(plain, units)
+    ]
     lengths = [item.length for item in found if item.length is not None]
     rest = _without(plain, found)
     if _says("look_again", plain):
@@ -212,11 +198,6 @@ def _items(plain: str, units: Units) -> Iterator[_Item]:
     yield from sorted(items, key=lambda item: item.start)
 
 
-def _asked_back(item: _Item) -> _Item:
-    """An amount with a question mark behind it is a vague one."""
-    return replace(item, length=replace(item.length, vague=True)) if item.length is not None else item
-
-
 def _length(match: re.Match[str], units: Units) -> Length | None:
     written = re.sub(r"(?<=\d)-(?=\d)", " ", match["length"]).replace(" good", "")
     written = re.sub(r"\bmils?\b", "mm", written).replace("”", '"')
@@ -238,7 +219,8 @@ def _without(plain: str, items: Sequence[_Item]) -> str:
     return " ".join(plain.split())
 
 
-_COMPARED = re.compile(r"\b(?:more(?! or less)|worse|stronger|mostly|mainly)\b")
+_COMPARING = "more(?! or less)|worse|stronger|mostly|mainly"
+_COMPARED = re.compile(rf"\b(?:{_COMPARING})\b")
 
 
 def _more(items: Sequence[_Item], plain: str) -> Side | None:
@@ -258,20 +240,27 @@ def _beside(one: _Item, other: _Item) -> bool:
 
 def _measured(items: Sequence[_Item], plain: str) -> Said:
     """An answer with lengths: which length belongs to which side."""
-    lengths = [item for item in items if item.length is not None]
-    first, sides = lengths[0].length, [item.side for item in items if item.side is not None]
-    assert first is not None
-    if len(lengths) == 2 and len(sides) < 2 and _RANGE.fullmatch(plain[lengths[0].end : lengths[1].start]):
-        return Said("yes", amount=first, upto=lengths[1].length, side=next(iter(sides), None))
+    found = [(item, item.length) for item in items if item.length is not None]
+    (where, first), (then, last) = found[0], found[-1]
+    sides = [item.side for item in items if item.side is not None]
+    if len(found) == 2 and len(sides) < 2 and _RANGE.fullmatch(plain[where.end : then.start]):
+        middle = replace(first, mm=(first.mm + last.mm) / 2, vague=True)
+        return Said("yes", length=middle, error_mm=abs(last.mm - first.mm) / 2 or None, side=next(iter(sides), None))
     nothing = [item for item in items if item.kind == "zero" and any(one.side and _beside(one, item) for one in items)]
     said = [item.length or Length(0.0, None) for item in items if item.length or item in nothing]
     by_side = dict(zip(sides, said, strict=True)) if len(sides) == len(said) == 2 else {}
     if {"left", "right"} == by_side.keys():
-        seen: Seen = "yes" if any(length.mm for length in said) else "no"
-        return Said(seen, left=by_side["left"], right=by_side["right"])
+        left, right = by_side["left"], by_side["right"]
+        longer = left if left.mm >= right.mm else right
+        length = replace(longer, unit=left.unit or right.unit, vague=left.vague or right.vague)
+        return Said("yes" if length.mm else "no", length=length, error_mm=_quarter(length), apart=(left, right))
     more = _more(items, plain)
-    side: Side | None = "both" if more else _side_of(lengths[0], items, plain)
-    return Said("yes" if first.mm else "no", amount=first, side=side, more=more)
+    side: Side | None = "both" if more else _side_of(where, items, plain)
+    return Said("yes" if first.mm else "no", length=first, error_mm=_quarter(first), side=side, more=more)
+
+
+def _quarter(length: Length) -> float | None:
+    return length.mm / 4 if length.vague else None
 
 
 def _side_of(length: _Item, items: Sequence[_Item], plain: str) -> Side | None:
@@ -284,6 +273,10 @@ def _side_of(length: _Item, items: Sequence[_Item], plain: str) -> Side | None:
 
 
 # -- answers in words --------------------------------------------------------------------------------------------------
+
+_NO_BUT = re.compile(
+    r"^(?:no|nope|nah)[ ,]+(?:(?:only|just|but) )*(?=[a-z])(?!not\b|.*\b(?:better|improved)\b)"
+)  # no, a bit: asked again
 
 
 def _in_words(rest: str, items: Sequence[_Item], plain: str) -> Said | None:
@@ -298,7 +291,7 @@ def _in_words(rest: str, items: Sequence[_Item], plain: str) -> Said | None:
     if shown != names:
         return Said("yes", severity=severity, side=side)
     if rest.startswith(("no,", "no ", "nope", "nah")) and not re.match(r"no (?:doubt|question)", rest):
-        return Said("no")
+        return None if _NO_BUT.match(rest) and _answers_only(_NO_BUT.sub("", rest), *SEVERITIES) else Said("no")
     if severity is None and (match := _says("no", rest)) and not _phrases("yes").match(rest):
         return Said("no") if not side or match.start() < 3 else Said("yes", side=side, more=more)
     if severity == "strong" and _says("no", rest) and re.search(r"not? (?:really|very|much|a lot|so much)", rest):
@@ -383,7 +376,7 @@ def _numbered(plain: str, count: int, units: Units) -> dict[int, Said] | None:
         if not answer:
             continue
         said = read_answer(answer, units)
-        whole = said is not None and said.amount is not None and said.amount.unit is None
+        whole = said is not None and said.length is not None and said.apart is None and said.length.unit is None
         if said is None or (whole and re.search(r"(?<![\d/.,])\d+(?![\d/.,])", answer)):
             return None  # a whole number without a unit may as well be the number of a question
         result.update(dict.fromkeys(waiting, said))
@@ -405,7 +398,7 @@ def _numbers(plain: str, count: int) -> Iterator[re.Match[str]]:
 
 ROUND = re.compile(r",? *\bround (\d{1,2})\b")
 ONE_SIDE = re.compile(
-    rf",? *(?<![\w-])(?:on )?(?:the )?({'|'.join(SIDES)})(?: sides?)?(?: only)?(?![\w-])"
+    rf",? *(?<![\w-])(?:({_COMPARING}) )?(?:on )?(?:the )?({'|'.join(SIDES)})(?: sides?)?(?: only)?(?: ({_COMPARING}))?(?![\w-])"
     r"(?! (?:across|along|around|at|behind|below|down|in|into|on|over|round|through|to|under|up)\b)"  # "right across"
 )
 SEVERITY = re.compile(
@@ -420,15 +413,15 @@ def split_amount(text: str) -> tuple[str, str]:
     (('dips', '3/4 in left'), ('tuck', '1/2 in round 2'), ('', 'about 2 cm'))
     >>> split_amount("lines dip 3/4 in to the back")
     ('lines dip to the back', '3/4 in')
-    >>> split_amount("wrinkles under the seat, a bit")
-    ('wrinkles under the seat', 'a bit')
+    >>> split_amount("wrinkles under the seat, a bit"), split_amount("wrinkles under the seat, left more")
+    (('wrinkles under the seat', 'a bit'), ('wrinkles under the seat', 'left more'))
     >>> split_amount("lines dip 1 to 1 1/2 in"), split_amount("folds 1-1/2 in")
     (('lines dip', '1 to 1 1/2 in'), ('folds', '1-1/2 in'))
     """
     tail: list[str] = []
     for pattern in (ROUND, ONE_SIDE, SEVERITY):
         if match := pattern.search(text.lower()):
-            tail.append(f"round {match[1]}" if pattern is ROUND else next(filter(None, match.groups())))
+            tail.append(f"round {match[1]}" if pattern is ROUND else " ".join(filter(None, match.groups())))
             text = " ".join((text[: match.start()] + " " + text[match.end() :]).split())
     lower = text.lower()
     named = (one for one in AMOUNT.finditer(lower) if one.end() == len(lower) or re.search(r"[a-z/\"”]", one["length"]))

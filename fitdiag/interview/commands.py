@@ -7,20 +7,9 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, get_args
 
 from fitdiag.diagnosis.belief import finding_text
-from fitdiag.interview import taking
+from fitdiag.interview import taking, telling
 from fitdiag.interview.search import Kind
-from fitdiag.interview.telling import (
-    HEADS,
-    HELP,
-    STAGE_REASONS,
-    Line,
-    Pick,
-    body_list,
-    how_to,
-    signs_of,
-    so_far,
-    why_asked,
-)
+from fitdiag.interview.telling import HEADS, HELP, Line, Pick
 from fitdiag.knowledge.findings import Done, Finding
 from fitdiag.knowledge.model import View
 from fitdiag.problems import one_line
@@ -35,7 +24,7 @@ def command(talk: Interview, typed: str) -> list[Line] | None:
     plain: dict[str, Callable[[], list[Line]]] = {
         **dict.fromkeys(("help", "h"), lambda: [Line(HELP, "hint")]),
         **dict.fromkeys(("stop", "quit", "exit"), lambda: _stop(talk)),
-        **dict.fromkeys(("so far", "sofar"), lambda: list(so_far(talk.base, talk.findings, talk.conclusion))),
+        **dict.fromkeys(("so far", "sofar"), lambda: list(telling.so_far(talk.base, talk.findings, talk.conclusion))),
         **dict.fromkeys(("why", "why?"), lambda: _why(talk)),
         **dict.fromkeys(("one", "one by one", "one at a time"), lambda: _single(talk, True)),
         **dict.fromkeys(("six", "several", "all at once"), lambda: _single(talk, False)),
@@ -128,8 +117,8 @@ def _why(talk: Interview) -> list[Line]:
     if talk.expects_amount:
         return [Line("The amount decides how much to alter, and a small one persuades less than a large one.")]
     if not talk.screen:
-        return [Line(STAGE_REASONS.get(talk.stage, HELP))]
-    return list(why_asked(talk.base, talk.choice, talk.screen))
+        return [Line(telling.STAGE_REASONS.get(talk.stage, HELP))]
+    return list(telling.why_asked(talk.base, talk.choice, talk.screen))
 
 
 def _how(talk: Interview, rest: str) -> list[Line]:
@@ -139,9 +128,9 @@ def _how(talk: Interview, rest: str) -> list[Line]:
     if isinstance(awaiting, Done) and talk.pending is None:
         return [Line("How much was folded out, let in or moved there, as far as you know.")]
     if awaiting is None and talk.pending is None and talk.stage == "seen" and rest in get_args(View):
-        return signs_of(talk.base, rest)
+        return telling.signs_of(talk.base, rest)
     if body and not rest:
-        return list(body_list(talk.base))
+        return list(telling.body_list(talk.base))
     if talk.pending is not None:
         ids = talk.pending.ids
     elif body:
@@ -151,8 +140,8 @@ def _how(talk: Interview, rest: str) -> list[Line]:
     else:
         offered = talk.state.offered[0].symptom if talk.state.offered else talk.wanted or talk.asking
         symptom = awaiting.symptom if isinstance(awaiting, Finding) else offered
-        return how_to(talk.base, symptom, talk.findings.units) if symptom else [Line(HELP, "hint")]
+        return list(telling.how_to(talk.base, symptom, talk.findings.units)) if symptom else [Line(HELP, "hint")]
     if not 1 <= number <= len(ids):
         none = f"There is no {one_line(rest, 20)} here. " if rest else ""
         return [Line(f"{none}Type ? and a number, like ?{min(2, len(ids))}, for how to look at it.")]
-    return how_to(talk.base, ids[number - 1], talk.findings.units)
+    return list(telling.how_to(talk.base, ids[number - 1], talk.findings.units))

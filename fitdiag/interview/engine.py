@@ -132,7 +132,8 @@ class Interview:
     def stand(self) -> None:
         """Stand where the log ends: its open questions, and the station of the last one; however one came there."""
         self.station: Station | None = self._where(self.state.open)
-        still = [name for name in self.state.open if name not in self.findings.symptoms and self._asked_here(name)]
+        left = [self.base.symptoms[name] for name in self.state.open if name not in self.findings.symptoms]
+        still = [one.id for one in left if self.station in stations_of(one) and askable(one, self.findings)]
         self.screen = tuple(still[: 1 if self.single else ON_A_SCREEN]) if self.stage == "questions" else ()
         self.taught: str | None = None  # the question that tells the keys
         self._moved = 0  # how often the station was changed
@@ -144,11 +145,6 @@ class Interview:
             return station_of(self.base.symptoms[last]) if last else None
         seen_at = [stations_of(self.base.symptoms[name]) for name in names]
         return max(seen_at[0], key=lambda station: sum(station in one for one in seen_at))
-
-    def _asked_here(self, name: str) -> bool:
-        """Whether a sign can be asked about now, where one stands."""
-        symptom = self.base.symptoms[name]
-        return self.station in stations_of(symptom) and askable(symptom, self.findings)
 
     # -- asking --------------------------------------------------------------------------------------------------
 
@@ -172,7 +168,9 @@ class Interview:
         if station is None and self._more:
             station = self.choice.anywhere(self.station)
         if station is None:
-            self.wanted = self._amount_wanted()
+            # the amount of a sign, seen and not measured, that would narrow that of the first alteration most
+            narrows = next((item.amount.measure_next for item in self.conclusion.plan.recommendations[:1]), None)
+            self.wanted = narrows if narrows not in self.declined else None
             self.finished = self.wanted is None
             return False
         changed = station != self.station
@@ -180,13 +178,6 @@ class Interview:
         self.station = station
         self.screen = self.choice.here(station, 1 if self.single else ON_A_SCREEN, anything=self._more)
         return changed
-
-    def _amount_wanted(self) -> str | None:
-        """The sign, seen and not measured, whose amount would narrow that of the first alteration most."""
-        first = next(iter(self.conclusion.plan.recommendations), None)
-        return (
-            first.amount.measure_next if first is not None and first.amount.measure_next not in self.declined else None
-        )
 
     @property
     def can_go_on(self) -> bool:

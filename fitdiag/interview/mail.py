@@ -52,13 +52,12 @@ _LONGEST_SPAN = 3  # clauses read together
 
 @dataclass(frozen=True)
 class Proposal:
-    """Something a mail may say. `finding` is set for a sign, `amount_mm` for an earlier alteration that names one."""
+    """Something a mail may say; of a sign, what is found."""
 
     kind: Kind
     id: str
     sentence: str
     finding: Finding | None = None
-    amount_mm: float | None = None
 
 
 @dataclass(frozen=True)
@@ -121,9 +120,7 @@ def _of_sentence(base: RuleBase, words: Words, sentence: _Sentence, units: Units
     """What one sentence may say: the clauses that name a rule well enough, none used twice."""
     clauses, done = _clauses(words, sentence)
     for span in done:
-        said = [_said(part, units) for part in (span.text, sentence.amount)]
-        length = next((one.amount for one in said if one and one.amount), None)
-        yield span.fit, Proposal("alteration", span.id, sentence.text, amount_mm=length.mm if length else None)
+        yield span.fit, Proposal("alteration", span.id, sentence.text)
     away = list(chosen(list(_gone(words, clauses))))
     for span in away:
         yield span.fit, Proposal("symptom", span.id, sentence.text, Finding(span.id, "no", origin="form"))
@@ -288,7 +285,7 @@ def _finding(base: RuleBase, name: str, parts: Sequence[str], units: Units) -> F
         return plain
     if (length := said.length) is None:
         return replace(plain, severity=said.severity)
-    if length.unit is None and not (said.left and said.right):
+    if length.unit is None and said.apart is None:
         return plain
     found = replace(said, seen="yes").finding(symptom, "form")
     return found if found.seen == "yes" and (found.amount_mm or 0.0) <= symptom.measure.most_mm else plain

@@ -376,21 +376,17 @@ class NaiveBayes:
     def __init__(self, phrases: Mapping[str, Sequence[Sequence[str]]]) -> None:
         counts = {name: Counter(word for row in rows for word in set(row)) for name, rows in phrases.items()}
         self.words = frozenset().union(*counts.values()) if counts else frozenset()
-        self._least = {name: log(_ADDED) - self._total(count) for name, count in counts.items()}
-        self._extra = {
-            name: {word: log(n + _ADDED) - log(_ADDED) for word, n in count.items()} for name, count in counts.items()
-        }
-        self._before = {name: log(max(1, len(rows))) for name, rows in phrases.items()}
-
-    def _total(self, count: Counter[str]) -> float:
-        return log(count.total() + _ADDED * len(self.words))
+        self._rules = [
+            (name, count, log(max(1, len(phrases[name]))), log(count.total() + _ADDED * len(self.words)))
+            for name, count in counts.items()
+        ]
 
     def chances(self, words: Sequence[str]) -> dict[str, float]:
         """The chance of each rule, given that the words speak of one; words in no phrase say nothing."""
         known = set(words) & self.words
         odds = {
-            name: before + len(known) * self._least[name] + sum(self._extra[name].get(word, 0.0) for word in known)
-            for name, before in self._before.items()
+            name: before + sum(log(count[word] + _ADDED) - total for word in known)
+            for name, count, before, total in self._rules
         }
         most = max(odds.values(), default=0.0)
         shares = {name: exp(one - most) for name, one in odds.items()}

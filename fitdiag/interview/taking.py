@@ -185,7 +185,12 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
             *talk.queue,
         ]
         lines = _picked(talk, pick.kind, chosen[0], pick.rest if len(chosen) == 1 or pick.kind == "body note" else "")
-        return [*lines, *_side_kept(talk, pick.typed)] if pick.kind == "body note" else lines
+        if pick.kind == "body note" and ONE_SIDE.search(
+            pick.typed.lower()
+        ):  # no rule asks which side, so it is kept in words
+            talk.record({"event": "note", "text": pick.typed})
+            lines.append(Line("Which side is kept as a note."))
+        return lines
     if pick.kind == "body note":
         return _reply_body(talk, typed)
     if (match := _CHOICE.fullmatch(word)) and int(match[1]) <= len(pick.ids) and not split_amount(match[2])[0]:
@@ -217,7 +222,7 @@ def _picked(talk: Interview, kind: Kind, rule_id: str, rest: str) -> list[Line]:
         return [Line(f"Counted already: {lower_first(finding_text(talk.base, known, talk.findings))}.")]
     said = replace(read_answer(rest, talk.findings.units) or Said("yes"), seen="yes", look_again=False)
     if said.length is not None and symptom.measure is None:
-        said = replace(said, amount=None, left=None, right=None, upto=None)
+        said = replace(said, length=None, apart=None)
         return [Line("This sign has no amount; it counts as seen."), *_take(talk, {rule_id: said}, "volunteered")]
     if why := _why_not(symptom, said, talk.findings.units):
         finding = Finding(rule_id, "yes", side=said.side, origin="volunteered")
@@ -271,14 +276,6 @@ def _reply_body(talk: Interview, typed: str, said: str = "some") -> list[Line]:
     else:
         talk.queue = [*waiting, *talk.queue]
     return [*counted, *lines]
-
-
-def _side_kept(talk: Interview, typed: str) -> list[Line]:
-    """Which side was said of the body: no rule asks for it, so it is kept in words."""
-    if not ONE_SIDE.search(typed.lower()):
-        return []
-    talk.record({"event": "note", "text": typed})
-    return [Line("Which side is kept as a note.")]
 
 
 def _count_body(talk: Interview, notes: dict[str, str]) -> list[Line]:
@@ -430,8 +427,8 @@ def _amount(talk: Interview, finding: Finding, typed: str) -> list[Line]:
         return [Line(f"'{one_line(typed, 30)}' is no amount; {like}.")]
     if said.length is None:
         talk.declined.add(name)
-    if said.amount is not None and _BARE.fullmatch(typed):  # nothing is chosen by number here
-        said = replace(said, amount=replace(said.amount, unit=said.amount.unit or talk.findings.units))
+    if said.length is not None and _BARE.fullmatch(typed):  # nothing is chosen by number here
+        said = replace(said, length=replace(said.length, unit=said.length.unit or talk.findings.units))
     if said.seen == "yes":
         said = replace(said, side=said.side or finding.side)
     return _take(talk, {name: said}, finding.origin)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from fitdiag.diagnosis.belief import Diagnosis, chance_words, finding_text, lower_first
 from fitdiag.knowledge.findings import Done, Finding, Findings
-from fitdiag.knowledge.model import BodyNote, RuleBase, Symptom
+from fitdiag.knowledge.model import RuleBase, Symptom
 from fitdiag.knowledge.stations import TITLES, TRIALS
 from fitdiag.planning.questions import Choice
 from fitdiag.sessions.state import Conclusion
@@ -163,27 +163,19 @@ def why_asked(base: RuleBase, choice: Choice, screen: Sequence[str]) -> Iterator
             yield Line(f"If it {seen} ({title}): {'; '.join(told_chances) or 'nothing stands out'}.", "item")
 
 
-def how_to(base: RuleBase, rule_id: str, units: Units) -> list[Line]:
-    """How to look for a sign, to judge a body note, or what an alteration is for."""
-    if rule_id in base.symptoms:
-        return list(_how_to_look(base, base.symptoms[rule_id], units))
-    if rule_id in base.body_notes:
-        return list(_how_to_judge(base.body_notes[rule_id], units))
-    rule = base.alterations[rule_id]
-    return [Line(f"{rule.title}: {rule.why}")]
-
-
-def _how_to_judge(note: BodyNote, units: Units) -> Iterator[Line]:
-    """How to judge a body note."""
-    yield Line(f"{note.title}: {note.judge}")
-    if note.measure:
-        past = "from" if note.measure.worse == "more" else "at or under"
-        some, marked = (format_length(mm, units) for mm in (note.measure.some_mm, note.measure.marked_mm))
-        yield Line(f"Measured: {note.measure.what}; some {past} {some}, marked {past} {marked}.")
-
-
-def _how_to_look(base: RuleBase, symptom: Symptom, units: Units) -> Iterator[Line]:
-    """How to look for a sign, how to measure it, and what it is easily taken for."""
+def how_to(base: RuleBase, rule_id: str, units: Units) -> Iterator[Line]:
+    """How to judge a body note; what an alteration is for; how to look for a sign, to measure it, and what it is easily taken for."""
+    if note := base.body_notes.get(rule_id):
+        yield Line(f"{note.title}: {note.judge}")
+        if note.measure:
+            past = "from" if note.measure.worse == "more" else "at or under"
+            some, marked = (format_length(mm, units) for mm in (note.measure.some_mm, note.measure.marked_mm))
+            yield Line(f"Measured: {note.measure.what}; some {past} {some}, marked {past} {marked}.")
+        return
+    if rule := base.alterations.get(rule_id):
+        yield Line(f"{rule.title}: {rule.why}")
+        return
+    symptom = base.symptoms[rule_id]
     yield Line(f"How to look: {symptom.look}")
     if measure := symptom.measure:
         past = "from {} on" if measure.worse == "more" else "from {} down"
