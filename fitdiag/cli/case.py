@@ -24,7 +24,7 @@ from fitdiag.sessions.case import alone, new_case, open_case, save_case, update_
 from fitdiag.sessions.case_files import LONGEST_NOTE, ROUND_FILE, Case, Closed, Consent, Ending, Round
 from fitdiag.sessions.case_list import CASE_FILE, sweep_case
 from fitdiag.sessions.round_log import RoundLog, make_files, round_text_in_log, settle
-from fitdiag.units import Units, format_length, format_reading
+from fitdiag.units import format_length, format_reading
 
 
 def new(
@@ -227,21 +227,17 @@ def delete(name: str, given: str | None, *, yes: bool, photos: bool) -> int:
     if photos:
         case_export.delete_photos(open_case(folder), date.today())
     else:
-        _forget(folder)
+        try:
+            since = open_case(folder).opened
+        except ProblemsFoundError:  # a damaged case goes too
+            since = date.min
+        # kept outside the case, and maybe of the client: words that were not understood, and simulated muslins
+        forget_since(since)
+        for draped in (own_folder() / "drapes").glob("*.npz"):
+            remove_file(draped)
         case_export.delete_case(folder)
     say("Deleted.")
     return 0
-
-
-def _forget(folder: Path) -> None:
-    """What is kept outside the case and may be of the client: simulated muslins, and words that were not understood."""
-    try:
-        opened = open_case(folder).opened
-    except ProblemsFoundError:  # a damaged case goes too
-        opened = date.min
-    forget_since(opened)
-    for draped in (own_folder() / "drapes").glob("*.npz"):
-        remove_file(draped)
 
 
 def _agreed() -> bool:
@@ -280,7 +276,12 @@ def repair(name: str, given: str | None, rules: str | None) -> int:
         told += _damaged(folder)
         case = open_case(folder)
         told += [f"Made again: {shown_path(path)}" for path in made_again(base, case)]
-    lost = _lost(case)
+    lost = [
+        f"{shown_path(one.photos / name)} was taken in and is not there any more; take it in again if you still have it."
+        for one in (case.rounds if not case.consent.removed else ())
+        for name in RoundLog.of(one).pictures
+        if not (one.photos / name).exists()
+    ]
     say_all([*told, *lost])
     if not told and not lost:
         say(f"Nothing to repair: every file of {case.name} is there.")
@@ -308,22 +309,17 @@ def made_again(base: RuleBase, case: Case) -> list[Path]:
         if not one.log_file.exists():
             continue
         made += make_files(one, base, case.units, missing_only=True)
-        made += _overlays(base, one, case.body_measures.get("hip"), case.units)
+        log = RoundLog.of(one)
+        if log.last("measured") is not None:
+            from fitdiag.cli.photo import drawn_on, held_in, measured_in
+
+            pictures = sorted(one.photos.glob("*.jpg"))
+            missing = [drawn for path in pictures if not (drawn := drawn_on(path)).exists()]
+            if missing and log.holds(held_in(pictures)):  # drawn on anew what was measured, as long as it is still this
+                measured_in([str(path) for path in pictures], (), case.body_measures.get("hip"), case.units, None)
+                made += missing
         made += documents_again(base, case, one.number)
     return made
-
-
-def _overlays(base: RuleBase, one: Round, girth_mm: float | None, units: Units) -> list[Path]:
-    """The drawn-on copies, where the pictures and marks that were measured are still these."""
-    from fitdiag.cli.photo import drawn_on, held_in, measure_inside
-
-    log = RoundLog.of(one)
-    pictures = sorted(one.photos.glob("*.jpg")) if log.last("measured") is not None else []
-    missing = [drawn_on(path) for path in pictures if not drawn_on(path).exists()]
-    if not missing or not log.holds(held_in(pictures)):
-        return []
-    measure_inside(base, pictures, girth_mm, units, quiet=True)
-    return missing
 
 
 def _damaged(folder: Path) -> list[str]:
@@ -345,15 +341,3 @@ def _damaged(folder: Path) -> list[str]:
             told.append(f"Made again: {shown_path(path)}; it could not be read: {stopped.problems[0].message}.")
             told.append(f"What stood there is kept in {shown_path(aside)}.")
     return told
-
-
-def _lost(case: Case) -> list[str]:
-    """What was taken in and is not there any more, so that it cannot be made again."""
-    if case.consent.removed:
-        return []
-    return [
-        f"{shown_path(one.photos / name)} was taken in and is not there any more; take it in again if you still have it."
-        for one in case.rounds
-        for name in RoundLog.of(one).pictures
-        if not (one.photos / name).exists()
-    ]

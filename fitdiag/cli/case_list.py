@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 from fitdiag.cli.output import counted, say_all, say_aside, say_problems, write_data
 from fitdiag.problems import command
@@ -39,28 +38,20 @@ def case_folder(name: str, given: str | None = None) -> Path:
     return find_case(parent_of(given), name)
 
 
-# -- list --------------------------------------------------------------------------------------------------------------
-
-
 def show_list(given: str | None, *, as_json: bool, everything: bool, today: date | None = None) -> int:
     parent, day = parent_of(given), today or date.today()
     found = list_cases(parent) if given or parent.exists() else CaseList(())
     if as_json:
-        write_data(list_data(found, day))
+        rows = [
+            {**row._asdict(), "days": None if row.closed else row.days(day), "days_left": row.days_left(day)}
+            for row in found.rows
+        ]
+        unread = [str(problem) for problem in found.problems]
+        write_data({"schema": LIST_SCHEMA, "today": day.isoformat(), "cases": rows, "unreadable": unread})
     else:
         say_all(list_lines(found, day, everything=everything))
     say_problems(found.problems)
     return 1 if found.problems else 0
-
-
-def list_data(found: CaseList, today: date) -> dict[str, Any]:
-    """The list as one JSON object, closed cases too."""
-    rows = [
-        {**row._asdict(), "days": None if row.closed else row.days(today), "days_left": row.days_left(today)}
-        for row in found.rows
-    ]
-    unread = [str(problem) for problem in found.problems]
-    return {"schema": LIST_SCHEMA, "today": today.isoformat(), "cases": rows, "unreadable": unread}
 
 
 def list_lines(found: CaseList, today: date, *, everything: bool = False) -> list[str]:

@@ -14,16 +14,8 @@ from fitdiag.files import refuse_taken, write_atomically
 from fitdiag.knowledge.load import load_rules
 from fitdiag.knowledge.model import RuleBase
 from fitdiag.problems import command, one_line, shown_path
+from fitdiag.sessions import replay
 from fitdiag.sessions.learn import HELD_OUT, Change, Learning, learn_from, patch
-from fitdiag.sessions.replay import (
-    NOTICEABLE,
-    Comparison,
-    as_data,
-    compare_logs,
-    difference_title,
-    told_conclusion,
-    told_difference,
-)
 
 SCHEMA = "fitdiag.learning/1"
 _KINDS = (
@@ -155,26 +147,24 @@ def learned_data(learning: Learning) -> dict[str, Any]:
 
 def compare(one: str, other: str, rules: str | None, *, as_json: bool) -> int:
     base = rules_of(rules, one, other)
-    comparison = compare_logs(Path(one), Path(other), base)
+    comparison = replay.compare_logs(Path(one), Path(other), base)
     if as_json:
-        write_data(as_data(comparison))
+        write_data(replay.as_data(comparison))
         return 0
-    _say_comparison(base, comparison)
-    return 0
-
-
-def _say_comparison(base: RuleBase, comparison: Comparison) -> None:
     for letter, side in (("A", comparison.a), ("B", comparison.b)):
-        say(f"{letter}: {told_conclusion(base, side)}")
+        say(f"{letter}: {replay.told_conclusion(base, side)}")
         say_all(f"   {line}" for line in side.left_out)
     say(f"\nAnswered by both: {comparison.both}; alike in {comparison.alike}.")
     say(comparison.verdict)
     matter = [difference for difference in comparison.differences if difference.matters]
-    others = [item for item in comparison.differences if not item.matters and item.moved >= NOTICEABLE]
-    hardly = [item for item in comparison.differences if not item.matters and item.moved < NOTICEABLE]
+    others = [item for item in comparison.differences if not item.matters and item.moved >= replay.NOTICEABLE]
+    hardly = [item for item in comparison.differences if not item.matters and item.moved < replay.NOTICEABLE]
     for title, differences in (("What matters: look at these again together", matter), ("What also differs", others)):
         if differences:
             say(f"\n{title}")
-            say_all(f"- {told_difference(base, difference)}" for difference in differences)
+            say_all(f"- {replay.told_difference(base, difference)}" for difference in differences)
     if hardly:
-        say(f"\nDiffers, and changes hardly anything: {'; '.join(difference_title(base, item) for item in hardly)}.")
+        say(
+            f"\nDiffers, and changes hardly anything: {'; '.join(replay.difference_title(base, item) for item in hardly)}."
+        )
+    return 0

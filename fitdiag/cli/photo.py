@@ -170,7 +170,7 @@ def measure(
     girth = length_given(hip_girth, "the hip girth", 300)
     if findings:  # said before the work, not after it
         refuse_taken(Path(findings), replace=replace)
-    found, drawn = _measured(pictures, marks_files, girth, chosen, overlays)
+    found, drawn = measured_in(pictures, marks_files, girth, chosen, overlays)
     whole = together(found)
     if as_json:
         write_data(_data(pictures, found, whole))
@@ -189,17 +189,16 @@ def measure(
 
 
 def measure_inside(
-    base: RuleBase, pictures: Sequence[Path], girth_mm: float | None, units: Units, *, quiet: bool = False
-) -> list[Finding]:
-    """Within a review: the findings of the pictures of a round; told, unless `quiet`, and the drawn-on copies beside them."""
+    base: RuleBase, pictures: Sequence[Path], girth_mm: float | None, units: Units
+) -> tuple[Finding, ...]:
+    """Within a review: the findings of the pictures of a round are told, and the drawn-on copies put beside them."""
     names = [str(path) for path in pictures]
-    found, drawn = _measured(names, (), girth_mm, units, None)
+    found, drawn = measured_in(names, (), girth_mm, units, None)
     whole = together(found)
     result = findings_from(base, whole, found)
-    if not quiet:
-        _say_measured(names, found, whole, drawn, units, readings=False)
-        _say_findings(base, result, units)
-    return list(result.findings)
+    _say_measured(names, found, whole, drawn, units, readings=False)
+    _say_findings(base, result, units)
+    return result.findings
 
 
 def held_in(pictures: Sequence[Path]) -> dict[str, list[str]]:
@@ -215,7 +214,7 @@ def drawn_on(picture: Path) -> Path:
     return picture.with_name(f"{picture.stem}.measured.png")
 
 
-def _measured(
+def measured_in(
     pictures: Sequence[str], marks_files: Sequence[str], girth_mm: float | None, units: Units, overlays: str | None
 ) -> tuple[list[Measured], list[Path]]:
     """What each picture tells, and the drawn-on copies that were written."""

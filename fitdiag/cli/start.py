@@ -35,7 +35,8 @@ def start() -> list[list[str]]:
     screen.show([Line("fitdiag: from what is seen on a muslin to a short list of alterations")])
     if open_cases:
         say_all(["", *list_lines(found, date.today())])
-    last = _last_quick_one()
+    logs = (path for path in SESSIONS.glob("*.jsonl") if path.is_file())
+    last = max(logs, key=lambda path: path.stat().st_mtime, default=None)  # the quick fitting that was held last
     try:
         chosen = screen.ask(
             _menu(open_cases, last), lambda typed: _commands(screen, typed, open_cases, last),
@@ -46,12 +47,6 @@ def start() -> list[list[str]]:
     for words in chosen:
         say(f"\n{command('fitdiag', *words)}")
     return chosen
-
-
-def _last_quick_one() -> Path | None:
-    """The log of the quick fitting that was held last, if there is one here."""
-    logs = (path for path in SESSIONS.glob("*.jsonl") if path.is_file())
-    return max(logs, key=lambda path: path.stat().st_mtime, default=None)
 
 
 def _menu(rows: list[Row], last: Path | None) -> list[Line]:

@@ -70,7 +70,9 @@ def interview(log_path: str | None, resume: str | None, answers: str | None, cli
         _on_hang_up(_hang_up)
         screen = Screen()
         if screen.interactive and client is None:
-            client = _ask_client(screen, base)
+            hint = Line("A name of your choice; Enter for none.", "hint")
+            screen.show([Line(f"Whose {base.about.garment}?", "ask"), hint])
+            client = screen.read()
         if screen.interactive and chosen is None:
             chosen = ask_units(screen)
         name = one_line(client or "", 80)
@@ -92,11 +94,6 @@ def _new_log(given: str | None, client: str) -> Path:
     names = (f"{begins}{f'-{number}' if number > 1 else ''}.jsonl" for number in count(1))
     with refusals(SESSIONS, "this folder cannot be used", reading=True):
         return next(path for name in names if not (path := SESSIONS / name).exists())
-
-
-def _ask_client(screen: Screen, base: RuleBase) -> str:
-    screen.show([Line(f"Whose {base.about.garment}?", "ask"), Line("A name of your choice; Enter for none.", "hint")])
-    return screen.read()
 
 
 def _reopen(path: Path, base: RuleBase, *, new_rules: bool) -> tuple[SessionLog, tuple[Event, ...]]:
