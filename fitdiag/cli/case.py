@@ -57,9 +57,8 @@ def new(
 def _consent(answer: str | None, keep_until: str | None) -> Consent:
     """What the client said today to photos, and until when they may be kept; None: not asked yet."""
     if answer not in (None, "yes", "no"):
-        raise stop(
-            "argument", f"'{one_line(answer, 20)}' does not say whether photos may be taken", hint="write yes or no"
-        )
+        told = f"'{one_line(answer, 20)}' does not say whether photos may be taken"
+        raise stop("argument", told, hint="write yes or no")
     day, until = date.today(), day_of(keep_until) if keep_until else None
     if until is not None and answer != "yes":
         raise stop("argument", "photos are kept only with consent", hint="leave out --keep-until")

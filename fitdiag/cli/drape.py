@@ -37,6 +37,7 @@ SCHEMA = "fitdiag.drape/1"
 PAGE_SCALE = 0.5  # and of those on a page beside the list
 VIEWS = ("back", "side", "front")
 PAGE_VIEWS = ("back", "side")
+SIMULATED = ".simulated.png"
 PRINT_SCALE = SCALE  # pixels per mm of the pictures written
 
 
@@ -147,7 +148,11 @@ def simulated(
         for view in PAGE_VIEWS
         for (when, _), views in zip(ends, images, strict=True)
     )
-    return dataclasses.replace(found, pictures=pages, laid=over_pictures(photos, ends, wearer.figure.hip))
+    laid: dict[str, bytes] = {}
+    for photo in photos:
+        with suppress(ProblemsFoundError):  # what cannot be laid over, like a picture without marks, is left out
+            laid[f"{photo.stem}{SIMULATED}"] = over_picture(photo, ends, wearer.figure.hip)[0]
+    return dataclasses.replace(found, pictures=pages, laid=laid)
 
 
 @contextmanager
@@ -226,32 +231,22 @@ class Sheet:
     replace: bool
 
     def draw(self, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units) -> None:
-        if self.photo is None:
-            content = sheet_of(PurePath(self.to).suffix.lower(), muslins, heads, wearer, units)
-            write_atomically(Path(self.to), content, replace=self.replace, private=False)
+        if self.photo is not None:
+            shown = list(zip(heads, muslins, strict=True))[:2]
+            image, known = over_picture(Path(self.photo), shown, wearer.figure.hip)
+            write_atomically(Path(self.to), image, replace=self.replace)
+            if not known:
+                say("Nothing of known size is marked in the picture, so a usual distance of the lens was taken.")
             return
-        shown = list(zip(heads, muslins, strict=True))[:2]
-        image, known = over_picture(Path(self.photo), shown, wearer.figure.hip)
-        write_atomically(Path(self.to), image, replace=self.replace)
-        if not known:
-            say("Nothing of known size is marked in the picture, so a usual distance of the lens was taken.")
+        from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
 
-
-def sheet_of(kind: str, muslins: Sequence[Draped], heads: Sequence[str], wearer: Wearer, units: Units) -> str | bytes:
-    """The sheet of muslins side by side, as a file of that ending."""
-    from fitdiag.reports.muslin_sheet import sheet_html, sheet_pdf, sheet_png
-
-    drawn = pictures(muslins, VIEWS, PRINT_SCALE)
-    dips = [one.readings["dip-centre-back"] for one in muslins]
-    captions = [f"hip line at centre back {amount_told('dip-centre-back', abs(dip), units)} "
-                f"{'below' if dip >= 0 else 'above'} the side seam" for dip in dips]  # fmt: skip
-    makers: dict[str, Callable[..., str | bytes]] = {".png": sheet_png, ".pdf": sheet_pdf, ".html": sheet_html}
-    return makers[kind](heads, captions, drawn, body_told(wearer, units))
-
-
-# -- over a picture ----------------------------------------------------------------------------------------------------
-
-SIMULATED = ".simulated.png"
+        drawn = pictures(muslins, VIEWS, PRINT_SCALE)
+        dips = [one.readings["dip-centre-back"] for one in muslins]
+        captions = [f"hip line at centre back {amount_told('dip-centre-back', abs(dip), units)} "
+                    f"{'below' if dip >= 0 else 'above'} the side seam" for dip in dips]  # fmt: skip
+        makers: dict[str, Callable[..., str | bytes]] = {".png": sheet_png, ".pdf": sheet_pdf, ".html": sheet_html}
+        content = makers[PurePath(self.to).suffix.lower()](heads, captions, drawn, body_told(wearer, units))
+        write_atomically(Path(self.to), content, replace=self.replace, private=False)
 
 
 def over_picture(photo: Path, shown: Sequence[tuple[str, Draped]], hip_mm: float) -> tuple[bytes, bool]:
@@ -260,12 +255,3 @@ def over_picture(photo: Path, shown: Sequence[tuple[str, Draped]], hip_mm: float
     found = measure_all([(picture.pixels, marks)], hip_mm)[0]
     lines = [(f"simulated: {one_line(head, 60)}", courses(muslin.worn, marks.view)) for head, muslin in shown]
     return laid_over(picture.pixels, found, lines), found.distance_mm is not None
-
-
-def over_pictures(photos: Sequence[Path], shown: Sequence[tuple[str, Draped]], hip_mm: float) -> dict[str, bytes]:
-    """By file name, each picture that can be laid over; what cannot, like a picture without marks, is left out."""
-    found: dict[str, bytes] = {}
-    for photo in photos:
-        with suppress(ProblemsFoundError):
-            found[f"{photo.stem}{SIMULATED}"] = over_picture(photo, shown, hip_mm)[0]
-    return found

@@ -128,9 +128,8 @@ def app_of(first: str = "", second: str = "") -> typer.Typer:
         if group and group not in groups:
             groups[group] = _typer(_TABLE["groups"][group])
             app.add_typer(groups[group], name=group)
-        groups.get(group, app).command(own, help=COMMANDS[name]["help"])(
-            _runner(name) if len(wanted) == 1 else before_any
-        )
+        runner = _runner(name) if len(wanted) == 1 else before_any
+        groups.get(group, app).command(own, help=COMMANDS[name]["help"])(runner)
     return app
 
 

@@ -247,12 +247,12 @@ def _say_measured(
         say_all(f"- {warning}" for warning in one.warnings)
         for name in (*one.lines, *one.grains) if readings else ():
             lens = one.lines[name].depression_deg if name in one.lines else None
-            side = (
+            at = (
                 f" the lens {abs(lens):.1f} degrees {'above' if lens > 0 else 'below'} the line"
                 if lens is not None
                 else ""
             )
-            say(f"{name.replace('-', ' ')}:{side}")
+            say(f"{name.replace('-', ' ')}:{at}")
             say_all(f"  {_reading_told(reading, units)}" for reading in one.readings if reading.line == name)
         if readings and (gain := _gain(one, units)):
             say(gain)

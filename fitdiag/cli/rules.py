@@ -34,13 +34,6 @@ def counts(base: RuleBase) -> str:
     )
 
 
-def drafts_of(base: RuleBase) -> list[str]:
-    """The ids of the rules that are only begun."""
-    begun = [cause.id for cause in base.causes.values() if cause.status == "draft"]
-    begun += [symptom.id for symptom in base.symptoms.values() if symptom.draft]
-    return begun + [alteration.id for alteration in base.alterations.values() if alteration.draft]
-
-
 def check(folder: str | None, garment: str | None) -> int:
     base, problems = read_rules(place := folder_of(folder or garment))
     if base is not None and not problems:
@@ -52,7 +45,10 @@ def check(folder: str | None, garment: str | None) -> int:
     found = widths(base)
     worst = found[-1] if found[-1] <= WIDEST else "over the limit"
     say(f"Clean: {counts(base)}.")
-    if drafts := drafts_of(base):
+    drafts = [cause.id for cause in base.causes.values() if cause.status == "draft"]
+    drafts += [symptom.id for symptom in base.symptoms.values() if symptom.draft]
+    drafts += [alteration.id for alteration in base.alterations.values() if alteration.draft]
+    if drafts:
         say(f"{counted(len(drafts), 'draft')}, believed by nobody yet: {', '.join(drafts)}.")
     say(
         f"Width of the network with {min(SIGNS, len(base.symptoms))} signs seen at once ({len(found)} draws):"

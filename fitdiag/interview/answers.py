@@ -205,9 +205,7 @@ def _length(match: re.Match[str], units: Units) -> Length | None:
         length = parse_length(written, units)
     except InvalidLengthError:
         return None
-    hedged = bool(match["vague"].strip(" ") and match["vague"].strip() not in ("just", "a good", "good")) or bool(
-        match["after"]
-    )
+    hedged = match["vague"].strip() not in ("", "just", "a good", "good") or match["after"] != ""
     return replace(length, vague=length.vague or hedged)
 
 
@@ -274,9 +272,8 @@ def _side_of(length: _Item, items: Sequence[_Item], plain: str) -> Side | None:
 
 # -- answers in words --------------------------------------------------------------------------------------------------
 
-_NO_BUT = re.compile(
-    r"^(?:no|nope|nah)[ ,]+(?:(?:only|just|but) )*(?=[a-z])(?!not\b|.*\b(?:better|improved)\b)"
-)  # no, a bit: asked again
+# no, a bit: asked again
+_NO_BUT = re.compile(r"^(?:no|nope|nah)[ ,]+(?:(?:only|just|but) )*(?=[a-z])(?!not\b|.*\b(?:better|improved)\b)")
 
 
 def _in_words(rest: str, items: Sequence[_Item], plain: str) -> Said | None:
@@ -340,10 +337,8 @@ def read_several(text: str, count: int, units: Units) -> Mapping[int, Said] | No
         return dict.fromkeys(range(1, count + 1), answer)
     elif _ALL.match(plain) and _BUT.search(plain):
         head, tail = (part.strip(" ,;") for part in _BUT.split(plain, maxsplit=1))
-        general = read_answer(
-            re.sub(r"^(?:all|everything|every one|each|the lot)\b *", "", head) or ("no" if plain[0] == "n" else "yes"),
-            units,
-        )
+        said_of_all = re.sub(r"^(?:all|everything|every one|each|the lot)\b *", "", head)
+        general = read_answer(said_of_all or ("no" if plain[0] == "n" else "yes"), units)
         if general is None:
             return None
         result = dict.fromkeys(range(1, count + 1), general)

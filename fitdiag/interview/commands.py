@@ -84,15 +84,10 @@ def _back(talk: Interview, count: int) -> list[Line]:
     if count == 1 and awaiting is not None:
         _choose_again(talk, awaiting)
     now = talk.findings
-    gone = [
-        finding_text(talk.base, finding, before.findings)
-        for name, finding in before.findings.symptoms.items()
-        if now.symptoms.get(name) != finding
-    ]
-    gone += [talk.base.alterations[done.alteration].title for done in before.findings.done[len(now.done) :]]
-    gone += [
-        talk.base.body_notes[note].title for note, grade in before.findings.body.items() if now.body.get(note) != grade
-    ]
+    was = before.findings
+    gone = [finding_text(talk.base, one, was) for name, one in was.symptoms.items() if now.symptoms.get(name) != one]
+    gone += [talk.title(done.alteration) for done in was.done[len(now.done) :]]
+    gone += [talk.title(note) for note, grade in was.body.items() if now.body.get(note) != grade]
     lines = [Line(f"Taken back: {'; '.join(gone)}.")] if gone else []
     if stage != talk.stage:
         lines.append(Line(f"Back at: {HEADS[talk.stage]}."))

@@ -52,15 +52,13 @@ class Interview:
         self.single = single
         self.alone = alone  # who answers wears them: nobody is asked through somebody else
         self.pending: Pick | None = None
-        self.queue: list[
-            tuple[Kind, str, str]
-        ] = []  # picked or said together with others, and not yet come to its turn
+        # picked or said together with others, and not yet come to its turn
+        self.queue: list[tuple[Kind, str, str]] = []
         self.wanted: str | None = None  # the sign whose amount the first alteration waits for
         self.declined: set[str] = set()  # amounts that were not known when they were asked for
         self.finished = False
-        self.picked: tuple[Pick, list[tuple[Kind, str, str]]] | None = (
-            None  # the latest list chosen from, and the queue then
-        )
+        # the latest list chosen from, and the queue then
+        self.picked: tuple[Pick, list[tuple[Kind, str, str]]] | None = None
         self.screen: tuple[str, ...] = ()  # the signs that are asked about now
         self._more = False
         self.state: State = fold(self._events, base)

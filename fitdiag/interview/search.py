@@ -12,34 +12,18 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from math import exp, log
-from typing import Literal
+from pathlib import Path
+from typing import Any, Literal
 
 from fitdiag.knowledge.model import Alteration, BodyNote, RuleBase, Symptom
+from fitdiag.knowledge.strict_yaml import read_yaml
 
 Kind = Literal["symptom", "body note", "alteration"]
 Weights = Mapping[str, float]  # what one word may stand for, and how well
 
 _WORD = re.compile(r"[a-z']+")
-_EMPTY = """
-    a actually all almost also am an and any are as at basically be been bit but by can certainly come comes could d
-    definitely did do does doing even feel feels for from get gets getting go goes going got had has have having he
-    her hers him his honestly how i if in into is it its just kind know known like little ll look looking looks m
-    make makes making maybe me mean my nearly nor now of oh ok on or our perhaps please pretty probably quite rather
-    re really s said same say says she show shows slightly so some somewhat sorry sort still such sure t tad tell
-    than thanks that the their them then there these they thing things think this those though thought to today told
-    too us ve very was we well were what when where which while who why will with would yeah yes you your
-"""
-_EMPTY_WORDS = frozenset(_EMPTY.split())
-_IRREGULAR = {
-    "took": "take", "taken": "take", "swung": "swing", "hung": "hang", "tore": "tear", "torn": "tear", "slid": "slide",
-    "fell": "fall", "sat": "sit", "stuck": "stick", "sank": "sink", "bent": "bend", "wound": "wind", "sewn": "sew", "feet": "foot",
-    "calves": "calf", "lying": "lie", "drew": "draw", "drawn": "draw", "dug": "dig", "rode": "ride", "rose": "rise",
-    "seated": "sit", "lh": "left", "lhs": "left", "rh": "right", "rhs": "right",
-    **dict.fromkeys(("can't", "cant", "couldn't", "unable"), "cannot"),
-    **dict.fromkeys(("won't", "wont", "doesn't", "doesnt", "don't", "dont", "didn't", "isn't", "isnt", "aren't", "never"), "not"),
-}  # fmt: skip
 _ENDINGS = ("iness", "ness", "ings", "ing", "ies", "ier", "ed", "er", "es", "s", "y")
 _ALIKE = 0.85  # how well a word stands for one it is like
 _UNKNOWN = 1.2  # the weight of a word no rule knows
@@ -49,16 +33,21 @@ _AGAINST = 0.8  # what is left where a rule says the opposite
 _LENIENT, _WHOLE = 0.6, 0.5  # how far a phrase must be covered; how far all phrases together count
 _SOONER = 0.15  # so much better a text fits one kind than another
 _NAMED = 0.6  # from this fit on words are taken to name a rule
-_IN_ANSWERS = """
-    not no cannot left right more less half inch bett gon still only both sid on ther wors two three good fin clean
-"""
-_ANSWERING = frozenset(_IN_ANSWERS.split())  # stems that stand in answers as well
 _DENYING = frozenset(("not", "cannot", "no"))
 _MOSTLY = 0.6
 _LEAST, _NEAR_THE_BEST = 0.2, 0.3
 _ITS_OWN = 0.999  # from this fit on a text is a rule's own phrase
 _BY_WORDS = 0.05  # how much it counts how likely the words are in a rule's phrases
 _ADDED = 0.5  # words added to every count, so that no word is impossible
+
+
+@cache
+def _english(kind: str) -> Mapping[str, str]:
+    """The words of a kind in `words.yaml`, each with what it stands for; that is nothing but for irregular ones."""
+    data: Mapping[str, Any] = read_yaml(Path(__file__).with_name("words.yaml")).data
+    if kind == "irregular":
+        return {**data[kind], **{word: name for name in ("cannot", "not") for word in data[name].split()}}
+    return dict.fromkeys(data[kind].split(), "")
 
 
 def _stem(word: str) -> str:
@@ -80,9 +69,9 @@ def _words(text: str) -> tuple[str, ...]:
 @lru_cache(maxsize=16384)
 def _told_by(word: str) -> str:
     """The stem of a word; empty where the word tells nothing."""
-    plain = _IRREGULAR.get(word) or re.sub(r"'(?:s|re|ve|d|ll|m)$", "", word).strip("'")
-    plain = _IRREGULAR.get(plain, plain)
-    return _stem(plain) if plain not in _EMPTY_WORDS and (len(plain) > 1 or plain in "vox") else ""
+    plain = _english("irregular").get(word) or re.sub(r"'(?:s|re|ve|d|ll|m)$", "", word).strip("'")
+    plain = _english("irregular").get(plain, plain)
+    return _stem(plain) if plain not in _english("empty") and (len(plain) > 1 or plain in "vox") else ""
 
 
 @lru_cache(maxsize=16384)
@@ -171,7 +160,7 @@ class Words:
     def telling(self, kind: Kind, text: str) -> int:
         """How many different words of a text some rule of this kind knows."""
         table = self._table(kind)
-        return len({stem for stem in _words(text) if stem in table.stems and stem not in _ANSWERING})
+        return len({stem for stem in _words(text) if stem in table.stems and stem not in _english("answering")})
 
     def shared(self, kind: Kind, text: str, phrase: str) -> dict[str, Weights]:
         """The words of a text that a phrase has too: each with all that it may stand for."""
@@ -190,7 +179,7 @@ class Words:
 
     def names_more(self, kind: Kind, text: str) -> bool:
         """Whether a text tells of more than places and poses."""
-        table, aside = self._table(kind), self._places | self._poses | _ANSWERING
+        table, aside = self._table(kind), self._places | self._poses | _english("answering").keys()
         return any(stem in table.rarity and aside.isdisjoint(*self.meant((stem,))) for stem in _words(text))
 
     def measures(self, symptom: str) -> bool:

@@ -85,10 +85,9 @@ def search(talk: Interview, kind: Kind, typed: str) -> list[Line]:
     if not re.search("[a-z]", words.lower()):
         return [Line("Begin with a word; choosing by number and the amount come after it.")]
     if _NEGATED.match(words.lower()) or _denied(talk, kind, words):
-        left_out = (
-            "was not done can be left out" if kind == "alteration" else "is not there is asked later, if it matters"
-        )
-        return [Line(f"Only what {'was done' if kind == 'alteration' else 'is there'} goes here; what {left_out}.")]
+        done = "Only what was done goes here; what was not done can be left out."
+        there = "Only what is there goes here; what is not there is asked later, if it matters."
+        return [Line(done if kind == "alteration" else there)]
     if name := talk.words.own_name(kind, words):
         return _picked(talk, kind, name, rest)
     if kind == "alteration" and (other := _of_another_kind(talk, words)):
@@ -172,19 +171,13 @@ def _reply_pick(talk: Interview, pick: Pick, typed: str) -> list[Line]:
         wrong = [number for number in numbers if not 1 <= int(number[:6]) <= len(pick.ids)]
         if wrong or not numbers:
             what = f"There is no {wrong[0][:10]} in the list" if wrong else "That is no number of the list"
-            choose = (
-                f"choose from 1 to {len(pick.ids)}, or Enter for none"
-                if len(pick.ids) > 1
-                else "Enter for yes, n for no"
-            )
-            return [Line(f"{what}; {choose}.")]
-        chosen = [pick.ids[int(number) - 1] for number in dict.fromkeys(numbers)]
+            one, several = "Enter for yes, n for no", f"choose from 1 to {len(pick.ids)}, or Enter for none"
+            return [Line(f"{what}; {several if len(pick.ids) > 1 else one}.")]
+        first, *others = (pick.ids[int(number) - 1] for number in dict.fromkeys(numbers))
+        rest = pick.rest if not others or pick.kind == "body note" else ""  # an amount would be that of one of them
         talk.pending, talk.picked = None, (pick, talk.queue)
-        talk.queue = [
-            *((pick.kind, rule_id, pick.rest if pick.kind == "body note" else "") for rule_id in chosen[1:]),
-            *talk.queue,
-        ]
-        lines = _picked(talk, pick.kind, chosen[0], pick.rest if len(chosen) == 1 or pick.kind == "body note" else "")
+        talk.queue = [*((pick.kind, rule_id, rest) for rule_id in others), *talk.queue]
+        lines = _picked(talk, pick.kind, first, rest)
         if pick.kind == "body note" and ONE_SIDE.search(
             pick.typed.lower()
         ):  # no rule asks which side, so it is kept in words

@@ -70,10 +70,8 @@ def body_list(base: RuleBase) -> Iterator[Line]:
 def signs_of(base: RuleBase, view: str) -> list[Line]:
     """The signs that show in a view, those looked for there first."""
     titles = [symptom.title for symptom in base.symptoms.values() if symptom.views[0] == view]
-    return [
-        Line(f"Signs, {view}: a word or two of one is enough", "head"),
-        *(Line(f"- {title}", "item") for title in titles),
-    ]
+    head = Line(f"Signs, {view}: a word or two of one is enough", "head")
+    return [head, *(Line(f"- {title}", "item") for title in titles)]
 
 
 def calm_line(base: RuleBase, diagnosis: Diagnosis) -> Line:
@@ -125,29 +123,20 @@ def told_end(base: RuleBase, choice: Choice) -> list[Line]:
     """That the list is ready, and how sure it is that its first alteration stays the first."""
     if not choice.questions:
         return [Line("Every question has been answered.")]
-    name = (
-        f"'{lower_first(base.alterations[choice.first].title)}' comes first" if choice.first else "nothing is altered"
-    )
-    stays = f"That {name} is {chance_words(choice.settled)}, whatever else is asked."
+    first = lower_first(base.alterations[choice.first].title) if choice.first else ""
+    name = f"'{first}' comes first" if first else "nothing is altered"
+    stays = f"That {name} is {chance_words(choice.settled)}"
     if choice.ready:
-        return [Line(f"The list is ready. {stays} More can be asked, if you like.")]
+        return [Line(f"The list is ready. {stays}, whatever else is asked. More can be asked, if you like.")]
     if choice.enough:
-        return [
-            Line(
-                f"So many questions are enough for once. {stays.removesuffix(', whatever else is asked.')}. More can be asked."
-            )
-        ]
-    return [Line(f"No question left would tell much. {stays}")]
+        return [Line(f"So many questions are enough for once. {stays}. More can be asked.")]
+    return [Line(f"No question left would tell much. {stays}, whatever else is asked.")]
 
 
 def why_asked(base: RuleBase, choice: Choice, screen: Sequence[str]) -> Iterator[Line]:
     """What the answers would change about the alteration that comes first, in plain words."""
-    sure = chance_words(choice.settled)
-    now = (
-        f"'{lower_first(base.alterations[choice.first].title)}' comes first"
-        if choice.first
-        else "nothing would be altered"
-    )
+    first = lower_first(base.alterations[choice.first].title) if choice.first else ""
+    now, sure = f"'{first}' comes first" if first else "nothing would be altered", chance_words(choice.settled)
     yield Line(f"The answer may change which alteration comes first. As it stands {now}; that it stays so is {sure}.")
     for symptom in screen[:2]:
         if symptom in choice.dangers:
@@ -179,11 +168,9 @@ def how_to(base: RuleBase, rule_id: str, units: Units) -> Iterator[Line]:
     yield Line(f"How to look: {symptom.look}")
     if measure := symptom.measure:
         past = "from {} on" if measure.worse == "more" else "from {} down"
-        steps = [
-            ("it counts", measure.seen_from_mm),
-            *((grade, measure.grades_mm[grade]) for grade in ("clear", "strong")),
-        ]
-        told_steps = ", ".join(f"{word} {past.format(format_length(mm, units))}" for word, mm in steps)
+        grades = measure.grades_mm
+        steps = {"it counts": measure.seen_from_mm, "clear": grades["clear"], "strong": grades["strong"]}
+        told_steps = ", ".join(f"{word} {past.format(format_length(mm, units))}" for word, mm in steps.items())
         yield Line(f"How to measure {measure.what}: {measure.how} ({told_steps})")
     others = [lower_first(base.symptoms[other].title) for other in symptom.confused_with]
     if others:
@@ -293,10 +280,8 @@ def question(talk: Interview, *, new_station: bool) -> list[Line]:
     """The screen of questions that is on, or the one question, or the amount that is still wanted."""
     if talk.wanted is not None:
         symptom = talk.base.symptoms[talk.wanted]
-        return [
-            Line(f"One thing more, for the amount: {symptom.title[:1].lower()}{symptom.title[1:]}."),
-            *_how_much_is_it(talk, symptom),
-        ]
+        first = f"One thing more, for the amount: {symptom.title[:1].lower()}{symptom.title[1:]}."
+        return [Line(first), *_how_much_is_it(talk, symptom)]
     assert talk.station is not None
     title = "What you feel" if talk.alone and talk.station == "word" else TITLES[talk.station]
     head = [Line(title, "head")] if new_station else []
@@ -328,7 +313,5 @@ def _several(talk: Interview, keys: str) -> Iterator[Line]:
         yield Line(f"{number}. {symptom.title} (drawing {talk.numbers[symptom.id]})", "item")
     sided = next((f"{n} left, " for n, one in reversed(list(enumerate(symptoms, 1))) if n > 1 and not one.whole), "")
     first = f"1: {talk.sample_of(symptoms[0])}" if symptoms[0].measure else "1 yes"
-    yield Line(
-        f"All in one line, like: {first}, {sided}rest no. None: no. ?2 how to look at 2; one: one at a time. {keys}".rstrip(),
-        "hint",
-    )
+    like = f"All in one line, like: {first}, {sided}rest no. None: no."
+    yield Line(f"{like} ?2 how to look at 2; one: one at a time. {keys}".rstrip(), "hint")
