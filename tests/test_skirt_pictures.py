@@ -75,7 +75,7 @@ def told(view: View, rise: float, higher_right: float) -> dict[str, Finding]:
     """What the pictures tell of the signs of a skirt."""
     base = load_rules(rules_for("skirt"))
     found = measure_all([picture(view, rise, higher_right)])
-    return {item.symptom: item for item in findings_from(base, together(found), found).findings}
+    return {item.symptom: item for item in findings_from(base, together(found), found)}
 
 
 @pytest.mark.parametrize(("view", "sign"), [("back", "hem-higher-behind"), ("front", "hem-higher-in-front")])

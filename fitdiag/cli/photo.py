@@ -30,7 +30,7 @@ from fitdiag.photos.readings import KEPT, Measured, Reading, kept, kept_text
 from fitdiag.photos.trousers import HIP
 from fitdiag.photos.trust import next_time
 from fitdiag.problems import Where, command, one_line, shown_path, stop
-from fitdiag.sessions.from_photos import FromPictures, findings_from
+from fitdiag.sessions.from_photos import findings_from
 from fitdiag.sessions.round_log import digest
 from fitdiag.units import LONGEST_MM, Units
 
@@ -179,7 +179,7 @@ def measure(
     if findings:
         base = rules_of(rules)
         result = findings_from(base, whole, found)
-        held = Findings(symptoms={item.symptom: item for item in result.findings}, units=chosen)
+        held = Findings(symptoms={item.symptom: item for item in result}, units=chosen)
         write_atomically(Path(findings), findings_text(held, base.about.garment), replace=replace)
         if not as_json:
             _say_findings(base, result, chosen)
@@ -198,7 +198,7 @@ def measure_inside(
     result = findings_from(base, whole, found)
     _say_measured(names, found, whole, drawn, units, readings=False)
     _say_findings(base, result, units)
-    return result.findings
+    return result
 
 
 def held_in(pictures: Sequence[Path]) -> dict[str, list[str]]:
@@ -304,10 +304,9 @@ def _row(item: Reading | Together) -> dict[str, Any]:
     return {key: round(value, 3) if isinstance(value, float) else value for key, value in vars(item).items()}
 
 
-def _say_findings(base: RuleBase, result: FromPictures, units: Units) -> None:
+def _say_findings(base: RuleBase, result: Sequence[Finding], units: Units) -> None:
     write("\nFindings")
-    say_all(f"- {finding_text(base, item, Findings(units=units))}" for item in result.findings)
-    say_all(f"- {line}" for line in result.open)
+    say_all(f"- {finding_text(base, item, Findings(units=units))}" for item in result)
 
 
 def card(

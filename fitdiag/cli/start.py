@@ -19,7 +19,7 @@ MOST = 9  # cases that have a key of their own
 _AGAIN = "g"
 KEYS: Mapping[str, str] = {
     "n": "new client",
-    "q": "a quick fitting, without a case",
+    "f": "a quick fitting, without a case",
     "p": "practise on the sample",
     "c": "print the card that asks for pictures",
     "h": "help",
@@ -71,8 +71,8 @@ def _commands(screen: Screen, typed: str, rows: list[Row], last: Path | None) ->
         name = screen.read().strip()
         return [["case", "new", name, *_for_what(screen)], ["review", name]] if name else []
     plain = {
-        "q": [["interview"]], "p": [["demo"]], "c": [["photo", "card", "--to", "shot-card.pdf"]],
-        "h": [["--help"]], "?": [["--help"]], "help": [["--help"]], "x": [], "": [], "exit": [], "quit": [],
+        "f": [["interview"]], "p": [["demo"]], "c": [["photo", "card", "--to", "shot-card.pdf"]],
+        "h": [["--help"]], "?": [["--help"]], "help": [["--help"]], "x": [], "q": [], "": [], "exit": [], "quit": [],
     }  # fmt: skip
     return plain.get(typed)
 

@@ -27,14 +27,6 @@ _QUANTITY = {"drop": "drop", "rise": "drop", "v-depth": "v depth", "slope": "til
 
 
 @dataclass(frozen=True)
-class FromPictures:
-    """Findings with origin "photo", and in words what was too near to call."""
-
-    findings: tuple[Finding, ...]
-    open: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class _Amount:
     mm: float
     error: float
@@ -42,10 +34,9 @@ class _Amount:
     clear: float
 
 
-def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[Measured]) -> FromPictures:
-    """A finding for every symptom whose quantity was measured; for a sign that is another one turned round as well."""
+def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[Measured]) -> tuple[Finding, ...]:
+    """A finding with origin "photo" for every symptom whose quantity was measured, and for its opposite."""
     findings: list[Finding] = []
-    left_open: list[str] = []
     for symptom in base.symptoms.values():
         turned = symptom.measure.mirror_of if symptom.measure is not None else None
         link = base.symptoms[turned].from_photo if turned else symptom.from_photo
@@ -56,14 +47,9 @@ def findings_from(base: RuleBase, found: Sequence[Together], measured: Sequence[
             swapped: dict[Side | None, Side] = {"left": "right", "right": "left"} if link.what == "slope" else {}
             amounts = [replace(amount, mm=-amount.mm, side=swapped.get(amount.side, amount.side)) for amount in amounts]
         finding = _finding(symptom, amounts, higher=link.what == "slope") if amounts else None
-        if finding is None:
-            continue
-        findings.append(finding)
-        if finding.seen == "unsure":
-            doubtful = [amount for amount in amounts if _verdict(symptom, amount) == "unsure"]
-            most = _most(symptom, doubtful or amounts)
-            left_open.append(f"{symptom.title}: {most.mm:.0f} mm, give or take {most.error:.0f}, too near to call")
-    return FromPictures(tuple(findings), tuple(left_open))
+        if finding is not None:
+            findings.append(finding)
+    return tuple(findings)
 
 
 def _amount(link: FromPhoto, item: Together, measured: Sequence[Measured]) -> _Amount | None:
