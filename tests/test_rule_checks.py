@@ -625,7 +625,11 @@ def test_editors_leavings_are_no_rules(tmp_path: Path) -> None:
 
 FAILING = [
     ("name: The lines dip and make a V", "name: ''", "a case needs a name"),
-    ("- name: A round seat needs the length", "- name: The lines dip and make a V", "a case with this name stands at"),
+    (
+        "- name: A round seat needs the length",
+        "- name: The lines dip and make a V",
+        "a case with this name is already at",
+    ),
     ("expect: {leave_alone: [tuck-back], nothing: yes}", "expect: {}", "expects nothing"),
     ("expect: {leave_alone: [tuck-back], nothing: yes}", "expect: {nothing: no, quiet: []}", "expects nothing"),
     ("\n  expect: {leave_alone: [tuck-back], nothing: yes}", "", "expects nothing"),
@@ -659,7 +663,7 @@ def test_two_cases_of_the_same_fitting(tmp_path: Path, capsys: pytest.CaptureFix
 """
     assert ended("rules", "test", str(write_rules(tmp_path, files))) == 1
     line, col = place(files, CASES, "- ^name: A round")
-    assert f"a case with these findings stands at {tmp_path / CASES}:{line}:{col}" in capsys.readouterr().err
+    assert f"a case with these findings is already at {tmp_path / CASES}:{line}:{col}" in capsys.readouterr().err
 
 
 def test_cases_stand_beside_their_cause(only_problem: Single) -> None:

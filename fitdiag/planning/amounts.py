@@ -1,7 +1,7 @@
-"""How much: from the extents that readings tell of the causes to be cured, within the limits of the round, rounded to the tape.
+"""How much to alter: from the extents the readings give the causes to be cured, within the limits of the round, rounded to the tape.
 
-Joint over a plan: what an earlier alteration takes of a cause, a later one need not take. Without any reading that bears on
-it, a careful start.
+Joint over a plan: what an earlier alteration takes of a cause, a later one need not take. Without any relevant reading, a
+careful start.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ from fitdiag.units import (
     round_length,
 )
 
-_WORTH_DOING = 0.25  # of the most for all rounds; if less than this is left, it is not done again; a fitter's judgement
-_BESIDE = 0.3  # of the weight of the cause an alteration is mostly for; what weighs less does not change its amount
+_WORTH_DOING = 0.25  # of the limit for all rounds; with less than this left it is not done again; a fitter's judgement
+_BESIDE = 0.3  # share of the main cause's weight; a cause weighing less does not change the amount
 _LEAST_WELL = 0.3  # an alteration that cures a cause less than this takes its amount from others
 
 
 @dataclass(frozen=True)
 class Given:
-    """What was done of an alteration in this case and can be given back: its id, how much is left of it, and in which rounds."""
+    """An alteration of this case that can be given back: its id, how much of it is left, and its rounds."""
 
     alteration: str
     mm: float
@@ -44,9 +44,9 @@ class Given:
 class PlannedAmount:
     """An amount to alter by. `wanted_mm` is what the readings ask for; `mm` is what this round allows of it.
 
-    `error_mm`: one standard deviation of what is wanted, None for a careful start. `told_by`: the symptoms whose readings bear
-    on it. `gives_back`: what it takes back of an earlier round. `left_mm`, `right_mm`: where the sides differ. `extra`: a second
-    dimension, or the share of each edge, in words. `less`: the alteration is done the other way, as a leg made shorter.
+    `error_mm`: standard deviation of `wanted_mm`, None for a careful start. `told_by`: the symptoms whose readings it rests on.
+    `gives_back`: the earlier alteration it takes back. `left_mm`, `right_mm`: set where the sides differ. `extra`: a second
+    dimension, or the share of each edge, in words. `less`: the alteration is done in reverse, like shortening a leg.
     """
 
     mm: float
@@ -67,12 +67,12 @@ class PlannedAmount:
 
     @property
     def only_gives_back(self) -> bool:
-        """Whether it takes back no more than was done."""
+        """Whether it only takes back what was done."""
         return self.gives_back is not None and self.mm <= self.gives_back.mm + 1e-6
 
     @property
     def signed_mm(self) -> float:
-        """The amount as the pattern takes it."""
+        """The amount as applied to the pattern: negative if done in reverse."""
         return -self.mm if self.less else self.mm
 
 
@@ -80,25 +80,26 @@ def given_back(base: RuleBase, alteration: Alteration, findings: Findings) -> Gi
     """The alteration of earlier rounds that this one takes back, and how much of it is left; None if there is none."""
     taken = sum(done.amount_mm or 0.0 for done in findings.done if done.alteration == alteration.id)
     for other in base.undone_by[alteration.id]:
-        there = [done for done in findings.done if done.alteration == other]
+        earlier = [done for done in findings.done if done.alteration == other]
         start = base.alterations[other].amount.start_mm
-        left = sum(start if done.amount_mm is None else done.amount_mm for done in there) - taken
-        if there and left > 1e-6:
-            return Given(other, left, tuple(sorted({done.round for done in there})))
+        left = sum(start if done.amount_mm is None else done.amount_mm for done in earlier) - taken
+        if earlier and left > 1e-6:
+            return Given(other, left, tuple(sorted({done.round for done in earlier})))
     return None
 
 
 class Amounts:
-    """The amounts of a diagnosis's alterations; `taken` holds what a plan's alterations so far take of each cause, in mm."""
+    """Amounts for the alterations of a diagnosis."""
 
     def __init__(self, diagnosis: Diagnosis) -> None:
         self.diagnosis, self.base, self.findings = diagnosis, diagnosis.base, diagnosis.findings
         self.units: Units = diagnosis.findings.units
 
     def plan(self, name: str, taken: Mapping[str, float] | None = None, *, at_least: bool = False) -> PlannedAmount:
-        """The amount of one alteration. All lengths in mm, `mm` and `text` rounded to the tape; limits are rounded down.
+        """The amount of one alteration, in mm; `mm` and `text` are rounded to the tape, limits rounded down.
 
-        `at_least`: where nothing is left to take, a careful start, for what is done only if a sign still shows then.
+        `taken`: how much of each cause, in mm, the plan's alterations so far take.
+        `at_least`: a careful start if nothing is left to take, for what is done only if a sign still shows then.
         """
         alteration = self.base.alterations[name]
         start, shares = alteration.amount.start_mm, self._shares(alteration)
@@ -120,7 +121,7 @@ class Amounts:
     def _wanted(
         self, alteration: Alteration, shares: Mapping[str, float], taken: Mapping[str, float]
     ) -> tuple[float, float]:
-        """What the extents of the causes ask for, each by its share, and its standard deviation."""
+        """Mean and standard deviation in mm of what the extents of the causes ask for, weighted by `shares`."""
         total = sum(shares.values())
         mean = square = 0.0
         for cause, weight in shares.items():
@@ -131,7 +132,7 @@ class Amounts:
         return mean, sqrt(max(square - mean**2, 0.0))
 
     def _shares(self, alteration: Alteration) -> dict[str, float]:
-        """The causes an amount is taken from, with their weights: those with an extent that it cures, the main one and its like."""
+        """The causes the amount comes from, with their weights: cured causes with an extent, the main one and any of similar weight."""
         well, known = self.base.words.how_well.words, self.diagnosis
         cures = {cause: self.base.causes[cause].cured_by[alteration.id] for cause in self.base.cures_of[alteration.id]}
         weights = {
@@ -145,8 +146,8 @@ class Amounts:
         return {cause: beside[cause] for cause in ranked if (cures[cause].takes < 0) == less}
 
     def _best_measure(self, alteration: Alteration) -> str | None:
-        """The sign that was seen and not measured whose amount would tell most of the alteration's."""
-        found = [(0.0, "")]
+        """The unmeasured sign, seen, whose amount would tell most about the alteration's amount."""
+        ranked = [(0.0, "")]
         simulated = self.findings.readings_from == "simulation"
         for cause in self.base.cures_of[alteration.id]:
             slopes = slopes_of(self.base, cause, simulated)
@@ -156,11 +157,11 @@ class Amounts:
                     continue
                 if (slope := slopes.get(rule.axis)) is not None and slope.ratio:
                     worth = self.diagnosis.probability.get(cause, 0.0) * abs(slope.ratio) / rule.measure.give_mm
-                    found.append((worth, link.symptom))
-        return max(found)[1] or None
+                    ranked.append((worth, link.symptom))
+        return max(ranked)[1] or None
 
     def _less(self, alteration: Alteration) -> bool:
-        """Whether the likeliest cause it cures asks for it the other way."""
+        """Whether the likeliest cause it cures asks for it in reverse."""
         cures = self.base.cures_of[alteration.id]
         seen = [cause for cause in cures if self.diagnosis.has_sign(cause)]
         if not seen:
@@ -171,7 +172,7 @@ class Amounts:
     # -- limits ----------------------------------------------------------------------------------------------------
 
     def _limited(self, alteration: Alteration, amount: PlannedAmount) -> PlannedAmount:
-        """The part of it that this round allows."""
+        """The amount cut down to what this round allows."""
         already = sum(done.amount_mm or 0.0 for done in self.findings.done if done.alteration == alteration.id)
         limit = alteration.most_a_round.amount_mm
         in_all = alteration.most_in_all.amount_mm if alteration.most_in_all is not None else inf
@@ -207,7 +208,7 @@ class Amounts:
         return replace(amount, text=text, basis=basis, extra=extra, left_mm=left_mm, right_mm=right_mm)
 
     def _apart(self, alteration: Alteration, amount: PlannedAmount) -> tuple[float, float] | None:
-        """The amounts of left and right where the firmest reading was taken on both and they differ by what a tape shows."""
+        """Left and right amounts in mm, if the firmest reading was taken on both sides and they differ on the tape; else None."""
         if alteration.sides == "both" or not amount.told_by:
             return None
         finding = self.findings.symptoms.get(amount.told_by[0])
@@ -227,11 +228,11 @@ class Amounts:
         until = f"Pin until {alteration.amount.until}."
         if not amount.told_by:
             start = format_given(amount.mm, self.units)
-            told = f"Nothing that was told bears on the amount: {start} is a careful start. {until}"
+            text = f"Nothing that was told bears on the amount: {start} is a careful start. {until}"
             if amount.measure_next is not None:
                 measure = self.base.symptoms[amount.measure_next].measure
-                told += f" To know better, measure {measure.what}." if measure else ""
-            return told
+                text += f" To know better, measure {measure.what}." if measure else ""
+            return text
         readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in amount.told_by[:3])
         fine = alteration.amount.edges is not None
         wanted = format_given(round_length(amount.wanted_mm, self.units, fine=fine), self.units)
@@ -252,9 +253,9 @@ class Amounts:
         return f"{measure.what} ({format_reading(finding.amount_mm, self.units)}{error})"
 
     def _other_kind(self, alteration: Alteration, amount: PlannedAmount, causes: tuple[str, ...]) -> str:
-        """What the other kind of figures would ask for, where practice and simulation differ by half or more.
+        """What practice would ask for instead of simulation, or the reverse, if they differ by half or more.
 
-        An amount that the rule does not allow is no advice: there it is said that they do not agree, and what decides.
+        An amount beyond the rule's limit is not advice: the text then says only that they disagree, and what decides.
         """
         if not causes or amount.mm <= 0:
             return ""
@@ -287,7 +288,7 @@ class Amounts:
         return f"This gives back part of what was done in round {rounds}: {done}, {much}."
 
     def _limit(self, alteration: Alteration, amount: PlannedAmount) -> str:
-        """What the limits of this round, and of all rounds, leave for later."""
+        """What the limits of this round and of all rounds leave for later, in words."""
         if amount.remainder_mm <= 1e-6:
             return ""
         most, rest = format_length(amount.mm, self.units), format_length(amount.remainder_mm, self.units)
@@ -306,10 +307,10 @@ class Amounts:
         edges = alteration.amount.edges
         if edges is None or amount.mm <= 0:
             return ""
-        told = f"{format_given(amount.mm, self.units)} at each of {edges.count} edges ({edges.where})"
+        text = f"{format_given(amount.mm, self.units)} at each of {edges.count} edges ({edges.where})"
         if edges.half is not None:
-            told += f", half of that at each of {edges.half.count} ({edges.half.where})"
-        return f"{told}, {format_reading(amount.mm * edges.in_all, self.units)} in all."
+            text += f", half of that at each of {edges.half.count} ({edges.half.where})"
+        return f"{text}, {format_reading(amount.mm * edges.in_all, self.units)} in all."
 
     def _second(self, alteration: Alteration) -> str:
         """The second dimension of an alteration that has two, like the length of an insert beside its width."""
@@ -321,6 +322,6 @@ class Amounts:
         if extent is None or not likely:
             return f"{second.what}: {format_length(second.start_mm, self.units)} to start with."
         mm = min(extent.mean_mm, second.most_mm)
-        told = " and ".join(self._reading(self.findings.symptoms[name]) for name in extent.told_by[:2])
+        readings = " and ".join(self._reading(self.findings.symptoms[name]) for name in extent.told_by[:2])
         error = format_length(extent.error_mm, self.units)
-        return f"{second.what}: {format_length(mm, self.units)}, give or take {error}, from {told}."
+        return f"{second.what}: {format_length(mm, self.units)}, give or take {error}, from {readings}."

@@ -1,7 +1,7 @@
-"""The cases beside the rules: small fittings with the outcome a rule promises, run by `fitdiag rules test`; and what they leave out.
+"""The test cases kept with the rules: small fittings with an expected outcome, run by `fitdiag rules test`; and their gaps.
 
-The tester tests the tests too: no duplicates, no unknown ids, no case that expects nothing. `coverage` tells what no case exercises
-and what the rules cannot tell apart, `sensitivity` which strengths the outcomes hang on.
+The cases are checked too: no duplicates, no unknown ids, none that expects nothing. `coverage` lists what no case exercises and
+what the rules cannot tell apart; `sensitivity`, which strengths the outcomes depend on.
 """
 
 from __future__ import annotations
@@ -27,8 +27,8 @@ from fitdiag.problems import Hints, Problem, ProblemsFoundError, Where, one_line
 from fitdiag.units import InvalidLengthError, Units, format_length, parse_length
 
 QUIET_BELOW = 0.25  # a cause below this probability counts as quiet in a case
-SEPARATED_BITS = 1.0  # under this, answering everything does not even double the odds between two causes
-ALONE = 0.9  # one sign that makes a cause surer than this decides alone
+SEPARATED_BITS = 1.0  # below this, answering everything does not even double the odds between two causes
+ALONE = 0.9  # a sign that makes a cause surer than this decides alone
 
 
 def _named(value: object) -> str:
@@ -46,7 +46,7 @@ def _some_length(text: str) -> str:
 
 
 class Expect(Rule):
-    """What a case expects; at least one thing."""
+    """What a case expects: at least one thing."""
 
     leads: CauseId | None = None
     quiet: tuple[CauseId, ...] = ()
@@ -66,7 +66,7 @@ class Expect(Rule):
 
 
 class _CaseFile(FindingsFile):
-    """A case: findings, and what it says beside them."""
+    """A case: findings, with a name, a source and what is expected."""
 
     name: Annotated[str, BeforeValidator(_named)] = Field(default="", validate_default=True)
     source: Cites | None = None
@@ -75,7 +75,7 @@ class _CaseFile(FindingsFile):
 
 @dataclass(frozen=True)
 class Case:
-    """One case: where it stands, its findings, and what should come of them."""
+    """One case: its place in the file, its findings, and the expected outcome."""
 
     name: str
     where: Where
@@ -84,10 +84,10 @@ class Case:
 
 
 def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Problem]]:
-    """All cases of a rule base folder, and every problem of their files."""
+    """Read all cases of a rule base folder; return them with every problem in their files."""
     cases: list[Case] = []
     problems: list[Problem] = []
-    known: dict[Hashable, Where] = {}  # names and findings, and where they stand
+    known: dict[Hashable, Where] = {}  # names and findings, and where they first appear
     hints = Hints()
     for path in sorted(path for path in folder.glob("causes/**/*.cases.yaml") if path.name[0] != "."):
         stem = path.name.removesuffix(".cases.yaml")
@@ -97,8 +97,8 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
             problems.extend(stopped.problems)
             continue
         if stem not in base.causes:
-            told, hint = f"there is no cause '{stem}' for these cases", "name the file after its cause"
-            problems.append(Problem("cases", told, document.where(), hint))
+            message, hint = f"there is no cause '{stem}' for these cases", "name the file after its cause"
+            problems.append(Problem("cases", message, document.where(), hint))
         if not isinstance(document.data, list):
             problems.append(Problem("cases", "a case file is a list ('- name: ...')", document.where()))
             continue
@@ -111,37 +111,37 @@ def read_cases(folder: Path, base: RuleBase) -> tuple[tuple[Case, ...], list[Pro
             case = Case(file.name, document.where((index,)), findings, file.expect)
             for key, what in ((case.name, "this name"), (_content(case.findings), "these findings")):
                 if (first := known.setdefault(key, case.where)) is not case.where:
-                    told = f"a case with {what} stands at {first}"
-                    problems.append(Problem("duplicate-case", told, case.where, "take one out"))
+                    message = f"a case with {what} is already at {first}"
+                    problems.append(Problem("duplicate-case", message, case.where, "take one out"))
             cases.append(case)
     return tuple(cases), problems
 
 
 def _content(findings: Findings) -> Hashable:
-    """What makes two cases the same fitting, however they are written."""
+    """A key by which two cases are the same fitting, however they are written."""
     tables = (findings.symptoms, findings.body, findings.body_measures, findings.pattern_measures, findings.tables)
     return (*(frozenset(table.items()) for table in tables), findings.done)
 
 
 def shown_amount(text: str, units: Units) -> str:
-    """An expected amount as a list shows it; words may stand before it, like `shorter by 1 cm`. Raises InvalidLengthError."""
+    """An expected amount as a list shows it; words may precede it, as in `shorter by 1 cm`. Raises InvalidLengthError."""
     words = text.split(" ")
     start = next((place for place, word in enumerate(words) if word[:1].isdigit()), 0)
     return " ".join([*words[:start], format_length(parse_length(" ".join(words[start:])).mm, units)])
 
 
 def run_case(base: RuleBase, case: Case) -> list[Problem]:
-    """What came out otherwise than the case expects; empty when all is as expected."""
+    """Run a case; one problem for each expectation that is not met."""
     diagnosis = Diagnosis(base, with_measures(base, case.findings))
     plan = make_plan(diagnosis)
-    expect, otherwise = case.expect, list[str]()
+    expect, failures = case.expect, list[str]()
     by_id = {item.alteration: item for item in plan.recommendations}
     first = plan.recommendations[0] if plan.recommendations else None
     amount = shown_amount(expect.amount, case.findings.units) if expect.amount else None
 
     def should(name: str, be: str, *, so: bool) -> None:
         if not so:
-            otherwise.append(f"{name} should {be}")
+            failures.append(f"{name} should {be}")
 
     if expect.leads:
         should(expect.leads, "lead", so=bool(diagnosis.beliefs) and diagnosis.beliefs[0].cause == expect.leads)
@@ -153,8 +153,8 @@ def run_case(base: RuleBase, case: Case) -> list[Problem]:
     for alteration in expect.recommends:
         should(alteration, "be in the list", so=alteration in by_id)
     if amount:
-        there = first.amount.text if first else "none"
-        should("the amount", f"be {amount}, but is {there}", so=there in (amount, expect.amount))
+        shown = first.amount.text if first else "none"
+        should("the amount", f"be {amount}, but is {shown}", so=shown in (amount, expect.amount))
     if expect.side:
         side = first.side if first else "none"
         should("the side", f"be {expect.side}, but is {side}", so=side == expect.side)
@@ -167,15 +167,15 @@ def run_case(base: RuleBase, case: Case) -> list[Problem]:
     if expect.nothing:
         should("nothing", "be recommended", so=first is None)
     ranking = ", ".join(f"{belief.cause} {belief.probability:.2f}" for belief in diagnosis.beliefs[:3])
-    found = f"listed: {', '.join(by_id) or 'nothing'} ({ranking})"
-    return [Problem("case-failed", f"{case.name}: {text}; {found}", case.where) for text in otherwise]
+    outcome = f"listed: {', '.join(by_id) or 'nothing'} ({ranking})"
+    return [Problem("case-failed", f"{case.name}: {text}; {outcome}", case.where) for text in failures]
 
 
-# -- what the cases do not say -----------------------------------------------------------------------------------------------
+# -- gaps in the cases ------------------------------------------------------------------------------------------------------
 
 
 def coverage(base: RuleBase, cases: Sequence[Case]) -> Iterator[Problem]:
-    """Every gap; nothing when the rules are covered."""
+    """Yield a problem for each gap in what the cases cover."""
     findings, expects = [case.findings for case in cases], [case.expect for case in cases]
     measured = {name for known in findings for name in known.pattern_measures}
     asked = {symptom for known in findings for symptom in known.symptoms}
@@ -200,21 +200,21 @@ def coverage(base: RuleBase, cases: Sequence[Case]) -> Iterator[Problem]:
         (base.causes, quiet, "no-case", "in no case does '{}' stay quiet", "add one to {}.cases.yaml"),
         (base.alterations, expected, "no-case", "no case expects the alteration '{}'", "add a whole fitting"),
     ]
-    for rules, covered, code, told, hint in gaps:
+    for rules, covered, code, message, hint in gaps:
         for name in rules:
             if name not in covered:
-                yield Problem(code, told.format(name), None, hint.format(name))
+                yield Problem(code, message.format(name), None, hint.format(name))
     for bits, one, other in close_pairs(base, SEPARATED_BITS):
-        told = f"'{one}' and '{other}' are separated by {bits:.2f} bits only"
-        yield Problem("close", told, None, "add a test that one of them shows")
+        message = f"'{one}' and '{other}' are separated by {bits:.2f} bits only"
+        yield Problem("close", message, None, "add a test that one of them shows")
     for sign, cause, probability in deciding_links(base, ALONE):
-        told = f"'{sign}' alone makes '{cause}' {probability:.0%} sure"
-        yield Problem("alone", told, None, "weaken the link, or name another cause")
+        message = f"'{sign}' alone makes '{cause}' {probability:.0%} sure"
+        yield Problem("alone", message, None, "weaken the link, or name another cause")
 
 
 @dataclass(frozen=True)
 class Sway:
-    """One strength moved by one word, and the cases whose first recommendation changes with it."""
+    """A link strength moved by one word, and the cases whose first recommendation changes with it."""
 
     cause: str
     symptom: str
@@ -224,9 +224,9 @@ class Sway:
 
 
 def sensitivity(base: RuleBase, cases: Sequence[Case]) -> list[Sway]:
-    """Strengths whose move by one word, up or down, changes the first recommendation of a case; the weightiest first.
+    """Strengths that change the first recommendation of a case when moved one word up or down; those that change most cases first.
 
-    A link of a symptom that a case does not answer cannot change it, so only answered symptoms are tried.
+    A link to a symptom the case does not answer cannot change it, so only answered symptoms are tried.
     """
     ladder = sorted(base.words.how_often.words, key=lambda word: base.words.how_often.words[word])
     findings = [with_measures(base, case.findings) for case in cases]

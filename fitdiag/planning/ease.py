@@ -1,4 +1,4 @@
-"""Measure checks: body and pattern measures held against a published table of ease, as findings of their own."""
+"""Measure checks: body and pattern measures compared with published tables of ease, as findings."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ from fitdiag.knowledge.findings import Findings, measured
 from fitdiag.knowledge.model import BodyMeasure, EaseRow, EaseTable, RuleBase
 from fitdiag.units import Units, format_length, format_reading
 
-DISAGREE_MM = 0.5  # tables that differ by less say the same
+DISAGREE_MM = 0.5  # tables that differ by less agree
 _SIDES: Mapping[Literal["under", "over"], str] = {"under": "short", "over": "over"}
 
 
 @dataclass(frozen=True)
 class EaseResult:
-    """One measure by one table, all in mm: what the body needs at least and at most, as far as the table says, and the pattern's."""
+    """One measure by one table, in mm: body, pattern if known, and the least and most the pattern should have."""
 
     table: EaseTable
     row: EaseRow
@@ -28,13 +28,13 @@ class EaseResult:
     most_mm: float | None
 
     def off_mm(self, side: Literal["under", "over"]) -> float:
-        """By how much the pattern is under the table's least, or over its most; 0 if it is not."""
+        """How far, in mm, the pattern is under the table's least or over its most; 0 if it is not."""
         if self.pattern_mm is None or (side == "over" and self.most_mm is None):
             return 0.0
         return max(0.0, self.least_mm - self.pattern_mm if side == "under" else self.pattern_mm - (self.most_mm or 0.0))
 
     def told(self, units: Units) -> str:
-        """The result in a line, with the table's name."""
+        """The result on one line, with the table's title."""
         low, high = (format_length(mm, units) if mm is not None else None for mm in (self.least_mm, self.most_mm))
         wanted = f"at least {low}" if high is None else str(low) if low == high else f"{low} to {high}"
         text = f"{self.measure}: body {format_reading(self.body_mm, units)}, wanted {wanted}"
@@ -46,7 +46,7 @@ class EaseResult:
 
 
 def rows_for(table: EaseTable, measure: BodyMeasure, hip_mm: float | None) -> list[EaseRow]:
-    """The rows of a table for a measure; of a table with hip bands only the band of this hip, none if it is not known."""
+    """The rows of a table for a measure; of rows with hip bands only the band of this hip, none if the hip is unknown."""
     return [row for row in table.rows if row.measure == measure and _of_band(row, hip_mm)]
 
 
@@ -59,7 +59,7 @@ def _of_band(row: EaseRow, hip_mm: float | None) -> bool:
 def check_measures(
     base: RuleBase, body: Mapping[str, float], pattern: Mapping[str, float], table: str | None = None
 ) -> list[EaseResult]:
-    """Every body measure by every table that has it (or by the one table chosen). Lengths in mm."""
+    """Check every body measure by every table that has it, or by one chosen table. Lengths in mm."""
     results = []
     for rule in base.ease.values():
         for measure, body_mm in body.items() if table in (None, rule.id) else ():
@@ -71,10 +71,10 @@ def check_measures(
 
 
 def with_measures(base: RuleBase, findings: Findings) -> Findings:
-    """Findings with the symptoms that body and pattern measures answer by the tables the fitter chose.
+    """Findings with the symptoms that follow from body and pattern measures by the fitter's chosen tables.
 
-    Where tables disagree and none was chosen, the middle of what they ask counts, with half of the range between them as its error,
-    and the note gives each by its name. A symptom that was answered by hand stays as it was.
+    If tables disagree and none was chosen, the middle of their range counts, with half the range as its error, and a note names
+    each. A symptom answered by hand is left as it was.
     """
     if not findings.body_measures or not findings.pattern_measures:
         return findings
@@ -95,10 +95,10 @@ def with_measures(base: RuleBase, findings: Findings) -> Findings:
         apart = most - least >= DISAGREE_MM
         middle = measured(symptom, (least + most) / 2, error_mm=(most - least) / 2 if apart else None, origin="derived")
         findings = findings.with_finding(middle)
-        told = "; ".join(dict.fromkeys(result.told(findings.units) for result in results))
+        listed = "; ".join(dict.fromkeys(result.told(findings.units) for result in results))
         if not apart:
             notes.append(f"Measured on paper: {results[0].told(findings.units)}.")
         elif most > 0:
             by = f"{format_reading(least, findings.units)} to {format_reading(most, findings.units)}"
-            notes.append(f"The tables disagree, {by} {_SIDES[link.side]}: {told}. Choose one for {link.measure}.")
+            notes.append(f"The tables disagree, {by} {_SIDES[link.side]}: {listed}. Choose one for {link.measure}.")
     return replace(findings, notes=tuple(dict.fromkeys(notes)))

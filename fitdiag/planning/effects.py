@@ -1,4 +1,4 @@
-"""What a plan does to the pattern before anyone cuts: measures before, after each step and at the end, and warnings."""
+"""What a plan does to the pattern before anyone cuts: its measures before and after each step, and warnings."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ from fitdiag.units import Units, format_length
 
 
 def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *, first_cut: bool = False) -> Effects:
-    """Carry the plan out on the pattern, step after step, the conditional ones too, and say what becomes of each measure.
+    """Carry out the plan on the pattern step by step, conditional steps included, and measure it after each.
 
-    `first_cut`: the pattern lies as it was before the earlier rounds; they are carried out first, and shown.
+    `first_cut`: the pattern is as it was before the earlier rounds; they are carried out first, and shown.
     """
     warnings: list[str] = []
     history: list[Stage] = []
@@ -57,17 +57,17 @@ def effects(base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, *,
 
 
 def seams_apart(before: Walked, after: Walked, units: Units) -> list[str]:
-    """Sewn pairs that the steps, trued, leave farther apart than can be eased in, each with where the difference lies."""
+    """Sewn pairs whose lengths, after the steps and trueing, differ by more than can be eased in; one line each, saying where."""
     known = {(pair.rule.id, pair.side): abs(pair.longer) for pair in before.pairs}
-    told = []
+    lines = []
     for pair in after.pairs:
         if abs(pair.longer) > max(pair.rule.ease_mm, known.get((pair.rule.id, pair.side), 0.0) + MOVED_MM):
-            told.append(" ".join(line.strip() for line in pair_told(pair, units)))
-    return told
+            lines.append(" ".join(line.strip() for line in pair_told(pair, units)))
+    return lines
 
 
 def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: list[str]) -> tuple[Pattern, list[Stage]]:
-    """Replay earlier rounds, and name the one that took most from the measure that is followed."""
+    """Replay earlier rounds, and name the one that took most from the followed measure."""
     history = [Stage("first cut", None, pattern_measures(pattern))]
     for done in sorted(findings.done, key=lambda item: item.round):
         amount = done.amount_mm if done.amount_mm is not None else base.alterations[done.alteration].amount.start_mm
@@ -90,7 +90,7 @@ def _earlier(base: RuleBase, findings: Findings, pattern: Pattern, warnings: lis
 
 
 def _target(base: RuleBase, alteration: str) -> Target | None:
-    """The pattern measure an alteration's amount is taken short of, if its symptom names one."""
+    """The target for the pattern measure an alteration aims at; None if it aims at none."""
     aim = base.alterations[alteration].amount.aim
     measure = base.symptoms[aim.symptom].measure if aim is not None else None
     if aim is None or measure is None or not measure.on_pattern:
@@ -114,14 +114,14 @@ def _solved(
         return most
     if amount == 0.0:
         warnings.append(
-            f"{rule.title}: not needed on this pattern, {target.measure} is there already after the steps before."
+            f"{rule.title}: not needed on this pattern, {target.measure} is already there after the steps before."
         )
     return amount
 
 
 def broken(base: RuleBase, before: Mapping[str, float], after: Mapping[str, float], findings: Findings) -> list[str]:
-    """What a step makes worse of the measures the garment watches, in words."""
-    told = []
+    """The watched measures that a step makes worse, one message each."""
+    messages = []
     for watch in base.garment.watches if base.garment is not None else ():
         now, was = after.get(watch.measure), before.get(watch.measure)
         wanted = _wanted(base, watch, after, findings)
@@ -134,12 +134,12 @@ def broken(base: RuleBase, before: Mapping[str, float], after: Mapping[str, floa
             worse = now < min(wanted * (watch.of_block or 1.0), was - MOVED_MM)
         if worse:
             amounts = {"now": now, "wanted": wanted, "short": wanted - now}
-            told.append(watch.told.format(**{k: format_length(mm, findings.units) for k, mm in amounts.items()}))
-    return told
+            messages.append(watch.told.format(**{k: format_length(mm, findings.units) for k, mm in amounts.items()}))
+    return messages
 
 
 def _wanted(base: RuleBase, watch: Watch, after: Mapping[str, float], findings: Findings) -> float | None:
-    """What a watched measure is held against; None where that is not known, or it is not watched on this client."""
+    """The value in mm a watched measure is compared with; None if unknown, or if it is not watched on this client."""
     if watch.body is not None and findings.body.get(watch.body, "no") == "no":
         return None
     if watch.of_body is not None:
@@ -153,7 +153,7 @@ def _wanted(base: RuleBase, watch: Watch, after: Mapping[str, float], findings: 
 
 
 def measure_moved(base: RuleBase, pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
-    """By how much (mm) each earlier alteration lessened the measure that is followed, tried on this pattern."""
+    """How many mm each earlier alteration takes from the followed measure, tried on this pattern."""
     moved: dict[str, float] = {}
     if base.garment is not None and (followed := base.garment.followed) is not None:
         for item in (one for one in done if one.amount_mm):
@@ -163,7 +163,7 @@ def measure_moved(base: RuleBase, pattern: Pattern, done: Iterable[Done]) -> dic
 
 
 def changes_on(pattern: Pattern, done: Iterable[Done]) -> dict[str, float]:
-    """By how much (mm) alterations, one after the other, change each measure of a pattern; those that cannot be made change none."""
+    """How many mm alterations, made one after another, change each measure of a pattern; those that cannot be made are skipped."""
     before = pattern_measures(pattern)
     for item in done:
         with suppress(ProblemsFoundError):

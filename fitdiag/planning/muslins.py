@@ -1,7 +1,7 @@
-"""The plan on simulated cloth: who wears it, which cloth, each step draped before and after, and what that warns of.
+"""The plan on simulated cloth: the figure, the cloth, the drape after each step, and warnings.
 
-A right block dips by itself on a body, so lines are told against the block of the client's own measures, draped on the same
-body; nothing here was measured on a real garment, and the grade is "simulated".
+Even a right block dips on a body, so lines are compared with the block of the client's own measures, draped on the same body.
+Nothing here was measured on a real garment; the grade is "simulated".
 """
 
 from __future__ import annotations
@@ -28,16 +28,13 @@ from fitdiag.problems import ProblemsFoundError, one_line, stop
 from fitdiag.units import InvalidLengthError, Units, format_length, format_reading, parse_length, round_length
 
 CALICO = "calico-medium"
-PULL_N_M = 100.0  # the pull at which stretch is given in the rules
-MOVED = {"mm": 3.0, "degrees": 1.5, "N": 0.3, "N/m": 6.0, "%": 0.5}  # what is worth a word; a judgement
-CHANGED = 0.25  # and, of pulls and pressures, by this share of what it was
-LINE_OFF_MM = 6.0  # a line this much lower than the block's is off; a fitter sees it, common practice, no source
-PULLS_N_M, PULLS_TIMES = (
-    45.0,
-    1.7,
-)  # a pull over the seat that strong, and that much over the block's, goes into the cleft
-MOST_TOLD = 5
-_TIMES = (  # up to so many times what it was: grows, falls
+PULL_N_M = 100.0  # the pull at which the rules give stretch
+MOVED = {"mm": 3.0, "degrees": 1.5, "N": 0.3, "N/m": 6.0, "%": 0.5}  # least change worth mentioning; a judgement
+CHANGED = 0.25  # for pulls and pressures also this share of the earlier value
+LINE_OFF_MM = 6.0  # a line this far off the block's is seen by a fitter; common practice, no source
+PULLS_N_M, PULLS_TIMES = 45.0, 1.7  # a seat pull this strong, and this many times the block's, draws into the cleft
+_MOST_LINES = 5
+_TIMES = (  # up to this factor: words for growing, for falling
     (1.4, "a little", "a little"), (1.75, "by half", "by a third"), (2.5, "to twice", "to half"),
     (3.5, "to three times", "to a third"), (inf, "to many times", "to a fraction"),
 )  # fmt: skip
@@ -45,7 +42,7 @@ _TIMES = (  # up to so many times what it was: grows, falls
 
 @dataclass(frozen=True)
 class Wearer:
-    """The figure that wears it, where its numbers come from, and the notes of shape that it does not show."""
+    """The figure, the source of each of its numbers, and the body notes it does not show."""
 
     figure: Figure
     taken: tuple[Taken, ...]
@@ -54,9 +51,9 @@ class Wearer:
 
 def wearer_of(base: RuleBase, measures: Mapping[str, float], notes: Mapping[str, str], units: Units,
               nudges: Mapping[str, float] | None = None) -> Wearer:  # fmt: skip
-    """The figure of body measures (mm) and notes: a grade ("some", "marked") or a length, with `left` for the left side.
+    """The figure for body measures (mm) and notes; a note has a grade ("some", "marked") or a length, with `left` for the left side.
 
-    `nudges`: by how much earlier rounds moved parts of it, mm.
+    `nudges`: how far, in mm, earlier rounds moved parts of it.
     """
     changes: dict[str, tuple[float, str]] = {}
     not_shown = []
@@ -81,7 +78,7 @@ def wearer_of(base: RuleBase, measures: Mapping[str, float], notes: Mapping[str,
 
 
 def body_told(wearer: Wearer, units: Units) -> tuple[str, ...]:
-    """The body in lines: what was measured, what was filled in and by whom, what the notes moved, what it does not show."""
+    """The body in lines: what was measured, filled in (with its source), moved by notes, and not shown."""
     by_source: dict[str, list[str]] = {}
     for taken in wearer.taken:
         side = "" if taken.mm >= 0 else " (left)" if taken.name in ONE_SIDED else " less"
@@ -95,7 +92,7 @@ def body_told(wearer: Wearer, units: Units) -> tuple[str, ...]:
 
 
 def _moved(note: BodyNote, index: int, text: str, units: Units) -> tuple[float, str]:
-    """How far one part of a note moves, mm, and how that was told."""
+    """How far, in mm, a note moves one part, and the words it was given in."""
     move, words = note.figure[index], text.replace("left", "").replace("right", "").strip()
     some, marked = move.some_mm, move.marked_mm
     if note.measure is not None:
@@ -106,14 +103,14 @@ def _moved(note: BodyNote, index: int, text: str, units: Units) -> tuple[float, 
     if words == "marked":
         return marked or 0.0, "marked"
     try:
-        given = parse_length(words, units).mm
+        mm = parse_length(words, units).mm
     except InvalidLengthError as error:
         raise stop("body", f"{note.id}: {error}", hint="write some, marked, or a length like 1.5 cm") from None
-    return (given, "as given") if index == 0 else (some or 0.0, "some")
+    return (mm, "as given") if index == 0 else (some or 0.0, "some")
 
 
 def cloth_of(base: RuleBase, name: str = CALICO) -> Cloth:
-    """A kind of cloth of the rule folder, in SI units. Raises ProblemsFoundError if there is none of this name."""
+    """A cloth of the rule folder by name, in SI units. Raises ProblemsFoundError if there is none."""
     if not base.cloths and name == CALICO:
         return Cloth()
     if name not in base.cloths:
@@ -126,7 +123,7 @@ def cloth_of(base: RuleBase, name: str = CALICO) -> Cloth:
 
 
 def block_for(figure: Figure, pattern: Pattern) -> Pattern:
-    """The block of a figure's measures, with the pattern's own hem and length."""
+    """Draft the block for a figure's measures, with the pattern's own hem and length."""
     pieces = tuple(pattern.pieces.values())
     hems = [_span(piece.seams[piece.part.stays][:, 0]) for piece in pieces]
     known = {
@@ -145,9 +142,9 @@ def simulate(
     base: RuleBase, plan: Plan, findings: Findings, pattern: Pattern, wearer: Wearer, *,
     solved: Mapping[str, float] | None = None, tell: Callable[[float], None] | None = None,
 ) -> tuple[Simulation, tuple[Draped, ...]]:  # fmt: skip
-    """Drape the block, the pattern, and the pattern after each step of the plan; the muslins in the order of the stages.
+    """Drape the block, the pattern, and the pattern after each step of the plan; return the muslins in the order of the stages.
 
-    `solved`: amounts in mm that the pattern itself asked for, by alteration. Raises ProblemsFoundError.
+    `solved`: amounts in mm solved on the pattern, by alteration. Raises ProblemsFoundError.
     """
     units, cloth = findings.units, cloth_of(base)
     patterns, steps = [pattern], list[tuple[str, float]]()
@@ -168,8 +165,8 @@ def simulate(
     block, *muslins = drape(orders, tell=tell)
     stages = [Shown("", None, muslins[0].readings, muslins[0].apart or {})]
     for (name, amount), muslin in zip(steps, muslins[1:], strict=True):
-        told = changes(stages[-1].readings, muslin.readings, muslin.apart or {}, units)
-        stages.append(Shown(name, amount, muslin.readings, muslin.apart or {}, told))
+        lines = changes(stages[-1].readings, muslin.readings, muslin.apart or {}, units)
+        stages.append(Shown(name, amount, muslin.readings, muslin.apart or {}, lines))
     surely = {item.alteration for item in plan.recommendations if item.only_if is None}
     warnings += _warned(base, block.readings, stages, [s for s in stages if s.alteration in {"", *surely}], units)
     body = body_told(wearer, units)
@@ -190,8 +187,8 @@ def _altered(pattern: Pattern, alteration: str, planned: PlannedAmount, amount: 
 def changes(
     before: Mapping[str, float], after: Mapping[str, float], apart: Mapping[str, float], units: Units
 ) -> tuple[str, ...]:
-    """What a fitter would see change, the most telling first, each in a line."""
-    found = []
+    """What a fitter would see change, the largest change first, one line each."""
+    ranked = []
     for name, reading in READINGS.items():
         if name not in before or name not in after:
             continue
@@ -200,12 +197,12 @@ def changes(
         if reading.unit not in ("mm", "degrees"):
             worth = max(worth, CHANGED * was)
         if abs(change) >= worth:
-            found.append((abs(change) / worth, told(name, before[name], after[name], units)))
-    found.sort(key=lambda pair: -pair[0])
-    return tuple(text for _, text in found[:MOST_TOLD])
+            ranked.append((abs(change) / worth, _change_text(name, before[name], after[name], units)))
+    ranked.sort(key=lambda pair: -pair[0])
+    return tuple(text for _, text in ranked[:_MOST_LINES])
 
 
-def told(name: str, before: float, after: float, units: Units) -> str:
+def _change_text(name: str, before: float, after: float, units: Units) -> str:
     """One reading before and after, in words."""
     reading = READINGS[name]
     if reading.unit in ("mm", "degrees"):
@@ -232,19 +229,19 @@ def amount_told(name: str, value: float, units: Units) -> str:
 def _warned(
     base: RuleBase, block: Mapping[str, float], stages: Sequence[Shown], sure: Sequence[Shown], units: Units
 ) -> list[str]:
-    """Amounts that would leave the hip line off or pull into the cleft, each with the amount that would not.
+    """Warn of amounts that would leave the hip line off or pull into the cleft, each with an amount that would not.
 
-    `sure`: the stages without the steps that wait for a sign.
+    `sure`: the stages without steps that wait for a sign.
     """
     warnings = []
     last = sure[-1]
     for name in ("dip-centre-back", "dip-centre-front"):
         over = last.readings[name] - block[name]
         if len(sure) > 1 and abs(over) > LINE_OFF_MM + last.apart.get(name, 0.0):
-            where, more = name.removeprefix("dip-").replace("-", " "), "lower" if over > 0 else "higher"
-            lies = f"the hip line would lie {format_reading(abs(over), units)} {more} at {where}"
-            told = f"After these steps {lies} than the block's does on this body."
-            warnings.append(told + _instead(base, sure, name, block[name], units))
+            place, more = name.removeprefix("dip-").replace("-", " "), "lower" if over > 0 else "higher"
+            lies = f"the hip line would lie {format_reading(abs(over), units)} {more} at {place}"
+            text = f"After these steps {lies} than the block's does on this body."
+            warnings.append(text + _instead(base, sure, name, block[name], units))
     for before, after in pairwise(stages):
         limit = max(PULLS_N_M, PULLS_TIMES * block.get("pull-seat", 0.0))
         pull, was = after.readings.get("pull-seat", 0.0), before.readings.get("pull-seat", 0.0)
@@ -261,7 +258,7 @@ def _warned(
 
 
 def _instead(base: RuleBase, stages: Sequence[Shown], name: str, wanted: float, units: Units) -> str:
-    """With which amount of the step that moves a line most it would come to where it is wanted, by proportion."""
+    """The amount of the step that moves a line most which would bring the line where it is wanted, by proportion, in words."""
     moves = [(later.readings[name] - earlier.readings[name], later) for earlier, later in pairwise(stages)]
     moved, step = max(moves, key=lambda pair: abs(pair[0]))
     if abs(moved) < MOVED["mm"] or not step.amount:

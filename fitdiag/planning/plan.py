@@ -1,8 +1,8 @@
-"""The plan of a round: alterations ranked by the relief they promise over the believed causes, less what they disturb.
+"""The plan of a round: alterations ranked by the relief they promise over the believed causes, less the harm they do.
 
-At most three a round, in the order of the rule base; the rest is named as later. What should be left alone is named with
-the reason, and what may stay as it is too. What an earlier round took too much of is given back at the same place. Every sign
-that was seen or told ends in exactly one line. The tool suggests; the fitter decides.
+At most three a round, in the order of the rule base; the rest come later. What to leave alone is listed with the reason, and so
+is what may stay as it is. What an earlier round took too much of is given back at the same place. Every sign seen ends in
+exactly one line. The tool suggests; the fitter decides.
 """
 
 from __future__ import annotations
@@ -20,25 +20,23 @@ from fitdiag.planning.amounts import Amounts, PlannedAmount, given_back
 from fitdiag.units import format_given, format_length
 
 When = Literal["avoid_when", "careful_when"]
-MOST_A_ROUND = 3  # common practice, no source: one family a round, and no more than three alterations
+MOST_A_ROUND = 3  # common practice, no source
 _PRICE_OF_A_NEW_SIGN = 0.1  # relief given up for a sign that an alteration surely brings; a fitter's judgement
-CAREFUL = 0.7  # what is left of the relief of an alteration that something speaks against; a fitter's judgement
-AT_THE_SAME_PLACE = 2.0  # giving back what a round took too much of, against a new cut elsewhere; a fitter's judgement
-LIKELY = 0.5  # a cause less likely than this is not cut for while another is likelier; it waits for the next try-on
-AS_GOOD = (
-    0.03  # so near in relief two alterations are as good: the one that brings less comes first; a fitter's judgement
-)
+CAREFUL = 0.7  # factor on relief where a caution applies; a fitter's judgement
+AT_THE_SAME_PLACE = 2.0  # factor on relief for giving back rather than cutting elsewhere; a fitter's judgement
+LIKELY = 0.5  # a less likely cause waits for the next try-on while another is likelier
+AS_GOOD = 0.03  # within this relief the alteration that risks fewer new signs comes first; a fitter's judgement
 _MOST_LEFT_ALONE = 6
-_BEHIND = 0.3  # a cause this much likelier than another one explains a sign for both; a fitter's judgement
-_NAMED_FROM = 0.1  # under this a cause is not named for a sign
-_CURES = 0.7  # an alteration that cures a cause this well cures its signs
+_BEHIND = 0.3  # causes below this share of the best explanation of a sign are left out; a fitter's judgement
+_NAMED_FROM = 0.1  # less likely causes are not named for a sign
+_CURES = 0.7  # an alteration that cures a cause this well also cures its signs
 Ending = Literal["cured", "goes-with", "waits", "may-stay", "look", "unexplained"]
 _LESS_SURE = "Less certain than what is done now, and the next try-on may settle it."
 
 
 @dataclass(frozen=True)
 class Recommendation:
-    """One alteration of the round. `only_if` is set when it waits for something to show at the try-on after `only_after`."""
+    """One alteration of the round. `only_if` is set if it waits for a sign at the try-on after `only_after`."""
 
     rank: int
     alteration: str
@@ -54,7 +52,7 @@ class Recommendation:
 
 
 class _FollowUp(NamedTuple):
-    """What an alteration may call for: the condition in words, the sign it waits for, why, and after which alteration."""
+    """An alteration called for by another: the condition in words, the sign it waits for, why, and after which alteration."""
 
     words: str
     symptom: str
@@ -64,7 +62,7 @@ class _FollowUp(NamedTuple):
 
 @dataclass(frozen=True)
 class Named:
-    """An alteration that is named but not recommended now, and why."""
+    """An alteration not recommended now, and why."""
 
     alteration: str
     because: tuple[str, ...]
@@ -72,7 +70,7 @@ class Named:
 
 @dataclass(frozen=True)
 class Closing:
-    """How one sign ends. `by`: the alteration or symptom it ends with; `text` is a whole sentence."""
+    """What becomes of one sign. `by`: the alteration, cause or symptom responsible; `text`: a whole sentence."""
 
     symptom: str
     ending: Ending
@@ -82,9 +80,9 @@ class Closing:
 
 @dataclass(frozen=True)
 class Plan:
-    """What to do this round. `verdict` says it in one sentence; with no recommendations it says why there are none.
+    """What to do this round. `verdict`: one sentence, saying why if nothing is recommended.
 
-    `closings` holds every sign that was seen, each in one line.
+    `closings`: one line for every sign seen.
     """
 
     verdict: str
@@ -96,17 +94,17 @@ class Plan:
 
 
 def sentence(text: str) -> str:
-    """The text with a full stop, whether or not its author set one."""
+    """The text, ending in a full stop unless it has end punctuation."""
     return text if text.endswith((".", "!", "?")) else text + "."
 
 
 def make_plan(diagnosis: Diagnosis) -> Plan:
-    """The plan for a diagnosis. Pure: the same diagnosis gives the same plan."""
+    """Make the plan for a diagnosis. Deterministic."""
     return Planner(diagnosis).plan()
 
 
 def first_choice(diagnosis: Diagnosis) -> str | None:
-    """The alteration that a plan would put first, without the words; for trying many variants."""
+    """The alteration a plan would put first, without building its texts; for trying many variants."""
     planner = Planner(diagnosis)
     relief = planner.choose()
     return next(iter(in_order(diagnosis.base, planner.firm(relief), relief)), None)
@@ -122,7 +120,7 @@ class Planner:
         self.probability = diagnosis.probability
         self.well = self.base.words.how_well.words
         self.reckoner = Amounts(diagnosis)
-        self.amount = cache(self.reckoner.plan)  # as it is before anything else is taken
+        self.amount = cache(self.reckoner.plan)  # before other alterations take their share
         self.given = {name: given_back(self.base, rule, self.findings) for name, rule in self.base.alterations.items()}
         self.opposed = opposed(self.base)
         self._altered = {done.alteration for done in self.findings.done}
@@ -164,14 +162,14 @@ class Planner:
     def _recommended(
         self, order: Iterable[str], chosen: Mapping[str, _FollowUp | None], relief: Mapping[str, float]
     ) -> tuple[Recommendation, ...]:
-        """The recommendations in their order, each amount less what those before it take."""
+        """The recommendations in order, each amount reduced by what those before it take."""
         taken: dict[str, float] = {}
         result: list[Recommendation] = []
         for name in order:
             waits = chosen[name]
             amount = self.reckoner.plan(name, taken, at_least=waits is not None)
             if amount.mm <= 0.0:
-                continue  # those before it have taken all there is
+                continue  # those before it leave nothing
             item = self._recommend(len(result) + 1, name, amount)
             if waits is not None:
                 item = replace(item, only_if=waits.words, only_if_symptom=waits.symptom, only_after=waits.after)
@@ -185,7 +183,7 @@ class Planner:
 
     @cached_property
     def beliefs(self) -> Mapping[str, Belief]:
-        """The beliefs with their reasons, by cause; worked out only when the plan is put into words."""
+        """Beliefs with their reasons, by cause; needed only for the texts."""
         return {belief.cause: belief for belief in self.diagnosis.beliefs}
 
     def _enough(self, alteration: str, amount: PlannedAmount) -> str:
@@ -199,7 +197,7 @@ class Planner:
     # -- choosing ------------------------------------------------------------------------------------------------
 
     def choose(self) -> dict[str, float]:
-        """Greedy: the alteration with the most net relief, then again over what it leaves uncured, until none is worth it."""
+        """Choose greedily by net relief over what is still uncured, until nothing is worth it; return net relief by alteration."""
         left = {cause: p if self.diagnosis.has_sign(cause) else 0.0 for cause, p in self.probability.items()}
         chosen: dict[str, float] = {}
         against = {
@@ -225,7 +223,7 @@ class Planner:
                 left[cause] *= 1.0 - self.well[self.base.causes[cause].cured_by[pick].how_well]
 
     def firm(self, chosen: Iterable[str]) -> list[str]:
-        """The chosen alterations for a cause that is likelier there than not; the others wait until those were tried, if there are any."""
+        """The chosen alterations that cure a likely cause, or all if none does; the others wait until these were tried."""
         likely = {cause for cause, p in self.probability.items() if p >= LIKELY and self.diagnosis.has_sign(cause)}
         names = list(chosen)
         return [name for name in names if not likely.isdisjoint(self.base.cures_of[name])] or names
@@ -237,7 +235,7 @@ class Planner:
         )
 
     def _against_it(self, alteration: Alteration) -> tuple[float, float]:
-        """What is left of an alteration's relief, as a factor, and what is taken off then."""
+        """The factor on an alteration's relief, and what is then subtracted."""
         harm = sum(
             self.probability[cause] * self.well[word]
             for cause, word in alteration.worsens.items()
@@ -248,18 +246,18 @@ class Planner:
         return again * careful, harm + self.price(alteration)
 
     def price(self, alteration: Alteration) -> float:
-        """The relief given up for the signs that an alteration may bring."""
+        """The relief given up for the signs an alteration may bring."""
         return sum(self.base.words.how_often.words[word] for word in alteration.brings.values()) * _PRICE_OF_A_NEW_SIGN
 
     def conditions(self, alteration: str, kind: When) -> tuple[Condition, ...]:
-        """What would rule an alteration out, or speak against it; no shape forbids undoing what was done here."""
+        """The conditions that rule an alteration out or call for care; when it undoes earlier work, only those on symptoms seen."""
         conditions: tuple[Condition, ...] = getattr(self.base.alterations[alteration], kind)
         if self.given[alteration] is None:
             return conditions
         return tuple(condition for condition in conditions if condition.kind_and_id[0] == "symptom")
 
     def holding(self, conditions: Iterable[Condition], but: Iterable[str] = ()) -> tuple[str, ...]:
-        """The reasons of the conditions that hold now; those of the symptoms in `but` left out."""
+        """The reasons of the conditions that hold now, except those naming an id in `but`."""
         result = []
         for condition in conditions:
             kind, rule_id = condition.kind_and_id
@@ -274,7 +272,7 @@ class Planner:
                 result.append(sentence(condition.because))
         return tuple(result)
 
-    # -- telling -------------------------------------------------------------------------------------------------
+    # -- wording -------------------------------------------------------------------------------------------------
 
     def _recommend(self, rank: int, alteration_id: str, amount: PlannedAmount) -> Recommendation:
         alteration = self.base.alterations[alteration_id]
@@ -284,16 +282,18 @@ class Planner:
         )
         main = [belief for belief in cured if belief.probability >= 0.1][:2]
         because: list[str] = []
-        said: set[str] = set()
+        mentioned: set[str] = set()
         for belief in main:
             cause = self.base.causes[belief.cause]
             reasons = belief.because[:3]
-            said |= {reason.id for reason in reasons}
-            told = "; ".join(lower_first(reason.text) for reason in reasons)
-            because.append(f"{cause.title}, {chance_words(belief.probability)}: {told}." if told else f"{cause.title}.")
+            mentioned |= {reason.id for reason in reasons}
+            listed = "; ".join(lower_first(reason.text) for reason in reasons)
+            because.append(
+                f"{cause.title}, {chance_words(belief.probability)}: {listed}." if listed else f"{cause.title}."
+            )
         return Recommendation(
             rank, alteration_id, self._title(alteration, amount), amount, self._side(alteration, amount),
-            tuple(dict.fromkeys(because)), self._against(alteration, main, said), None, None,
+            tuple(dict.fromkeys(because)), self._against(alteration, main, mentioned), None, None,
             tuple(belief.cause for belief in main),
         )  # fmt: skip
 
@@ -304,23 +304,23 @@ class Planner:
         rounds = " and ".join(map(str, given.rounds))
         return f"Give back part of round {rounds}: {lower_first(self.base.alterations[given.alteration].title)}"
 
-    def _against(self, alteration: Alteration, main: list[Belief], said: set[str]) -> tuple[str, ...]:
-        """What speaks against every cause the alteration is advised for, and its stated risks; nothing that speaks for it."""
+    def _against(self, alteration: Alteration, main: list[Belief], mentioned: set[str]) -> tuple[str, ...]:
+        """What speaks against every cause the alteration is advised for, and its known risks, in sentences."""
         against: list[str] = []
         if main:
-            common = set.intersection(*({reason.id for reason in belief.against} for belief in main)) - said
+            common = set.intersection(*({reason.id for reason in belief.against} for belief in main)) - mentioned
             against += [
                 f"{reason.text}: speaks {reason.firmness} against it."
                 for reason in main[0].against[:4]
                 if reason.id in common
             ][:2]
-        against += self.holding(self.conditions(alteration.id, "careful_when"), but=said)
+        against += self.holding(self.conditions(alteration.id, "careful_when"), but=mentioned)
         for cause_id in alteration.worsens:
             if self.probability.get(cause_id, 0.0) >= 0.2:
                 against.append(f"It makes this worse: {lower_first(self.base.causes[cause_id].title)}.")
         for symptom in alteration.brings:
-            if (found := self.findings.symptoms.get(symptom)) is not None and found.seen == "yes":
-                continue  # it is there already, and speaks for itself
+            if (finding := self.findings.symptoms.get(symptom)) is not None and finding.seen == "yes":
+                continue  # it is already there, so it is no new risk
             against.append(f"It can bring: {lower_first(self.base.symptoms[symptom].title)}.")
         return tuple(dict.fromkeys(against))
 
@@ -334,7 +334,7 @@ class Planner:
         return sides.pop() if len(sides) == 1 else "both"
 
     def _follow_ups(self, planned: Iterable[str]) -> dict[str, _FollowUp]:
-        """What may be called for after a planned alteration, by id."""
+        """The follow-ups of the planned alterations, by id."""
         result: dict[str, _FollowUp] = {}
         for name in planned:
             alteration = self.base.alterations[name]
@@ -349,7 +349,7 @@ class Planner:
         return result
 
     def opposes(self, alteration: str, chosen: Iterable[str]) -> bool:
-        """Whether an alteration undoes one that is chosen already, or shuts it out; both in a round make no sense."""
+        """Whether an alteration undoes or excludes one already chosen."""
         return not self.opposed[alteration].isdisjoint(chosen)
 
     def _leave_alone(self, recommended: set[str]) -> tuple[Named, ...]:
@@ -395,7 +395,7 @@ class Planner:
         )
 
     def _held_back(self) -> str:
-        """Where a cause is likely and what would mend it is kept from the list: which, and why; else empty."""
+        """If a likely cause has a cure that is held back: which cure, and why; else empty."""
         likely = [belief for belief in self.beliefs.values() if belief.has_sign and belief.probability >= 0.5]
         for belief in sorted(likely, key=lambda belief: -belief.probability):
             cause = self.base.causes[belief.cause]
@@ -411,7 +411,7 @@ class Planner:
 
 
 class _Closer:
-    """What becomes of each sign under a plan."""
+    """Says what becomes of each sign under a plan."""
 
     def __init__(self, planner: Planner, plan: Plan) -> None:
         self.diagnosis, self.base, self.well, self.avoided = (
@@ -438,7 +438,7 @@ class _Closer:
         return self._look(finding, max(known, key=lambda cause: (self.diagnosis.probability[cause], cause)))
 
     def _explaining(self, symptom: str) -> list[str]:
-        """The causes that may have brought a sign, the likeliest first; far less likely ones left out."""
+        """The causes that may explain a sign, the likeliest first, far less likely ones left out."""
         often = self.base.words.how_often.words
         weights: dict[str, float] = {}
         for cause in self.base.believed.values():
@@ -478,11 +478,13 @@ class _Closer:
                 return Closing(finding.symptom, "waits", name, f"Waits for a later round ({title}): {lower_first(why)}")
         if ranked and all(self.avoided.get(name) for name in ranked):
             title, why = lower_first(self.base.alterations[ranked[0]].title), self.avoided[ranked[0]][0]
-            return Closing(finding.symptom, "waits", ranked[0], f"Waits; against {title} speaks: {lower_first(why)}")
+            return Closing(
+                finding.symptom, "waits", ranked[0], f"Waits; this speaks against {title}: {lower_first(why)}"
+            )
         return None
 
     def _look(self, finding: Finding, cause: str) -> Closing:
-        """One more reading or look, and which."""
+        """Ask for one more reading or look."""
         rule = self.base.causes[cause]
         what = f"{lower_first(rule.title)}, {chance_words(self.diagnosis.probability[cause])}"
         often, known = self.base.words.how_often.words, self.diagnosis.findings.symptoms

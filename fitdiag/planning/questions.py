@@ -1,8 +1,8 @@
-"""Which question is worth asking: the one whose answer may change what is altered first; and when the list is ready.
+"""Which question to ask next: one whose answer may change what is altered first; and when to stop asking.
 
-A few worlds that agree with the answers so far are drawn, and the first alteration is chosen for each as if everything had been
-answered, as `plan.py` chooses it, but for all of them at once. Where nearly all put the same alteration first, no question is left
-that matters. Until then a question counts by how much its answer tells about which alteration that will be.
+Worlds that agree with the answers so far are drawn, and for each the first alteration is chosen as if everything were answered, by
+the rules of `plan.py` but for all worlds at once. When nearly all agree, no question matters any more. Until then a question is
+worth the information its answer gives about the first alteration.
 """
 
 from __future__ import annotations
@@ -24,24 +24,24 @@ from fitdiag.knowledge.stations import STATIONS, Station, stations_of
 from fitdiag.planning.plan import AS_GOOD, AT_THE_SAME_PLACE, CAREFUL, LIKELY, Planner, When, first_choice
 
 WORLDS = 240
-SURE = 0.98  # from this chance on the first alteration counts as settled
-PATIENCE = 0.11  # so much less will do when ENOUGH was asked; a share of it before
-SAFE = 0.008  # at most this chance that a sign not yet asked speaks against it
-LEAST = 0.012  # bits about the first alteration, below which a question waits
-STAY = 0.5  # a station is left where its best question tells less than this share of the best elsewhere
-ENOUGH = 17  # so many questions are asked of one's own accord
-MOVED = 3  # after so many changes of station it is only left where hardly anything is left to ask
-MORE = 30  # so many where it is still open which alteration comes first
-OPEN = 0.66  # that is: the chance that the first stays is below this
-FOR_SAFETY = 1  # beyond these, questions about what may speak against the first alteration
-BESIDE = 0.5  # a question stands on a screen beside one that tells at most so many times as much: its share
-DANGER = 0.8  # bits that a sign counts which would surely speak against the first alteration
-CONTENDS = 0.025  # an alteration that comes first in this share of the worlds is in question, and what speaks against it matters
+SURE = 0.98  # probability from which the first alteration counts as settled
+PATIENCE = 0.11  # SURE is relaxed by this once ENOUGH are asked, in proportion before
+SAFE = 0.008  # largest probability that an unasked sign speaks against it
+LEAST = 0.012  # bits below which a question is not asked
+STAY = 0.5  # a station is left when its best question is worth less than this share of the best elsewhere
+ENOUGH = 17  # questions asked unprompted
+MOVED = 3  # after this many changes of station, stay until hardly anything is left to ask
+MORE = 30  # questions asked while the first alteration is still open
+OPEN = 0.66  # below this probability that the first stays first, it is open
+FOR_SAFETY = 1  # extra questions about what may speak against the first alteration
+BESIDE = 0.5  # a question joins a screen if worth this share of the best one on it
+DANGER = 0.8  # bits for a sign certain to speak against the first alteration
+CONTENDS = 0.025  # an alteration first in this share of the worlds is a contender
 _UNLIKELY = -1e9
 
 
 class Ends:
-    """The rules of one base as arrays over alterations, causes and signs; what holds of body and earlier rounds is in them."""
+    """The rules as arrays over alterations, causes and signs, with body notes and earlier rounds already applied."""
 
     def __init__(self, diagnosis: Diagnosis) -> None:
         self.base, self._planner = diagnosis.base, Planner(diagnosis)
@@ -50,12 +50,12 @@ class Ends:
         self.names = tuple(rules)
 
         def against(when: When, kind: str) -> np.ndarray:
-            """Alteration x sign: where a sign that is there speaks against it, or where one that is not does."""
+            """Alteration x sign: 1 where a present sign (or an absent one, by `kind`) speaks against the alteration."""
             those = ((name, *one.kind_and_id) for name in rules for one in planner.conditions(name, when))
             return _table(rules, signs, ((name, sign, 1.0) for name, of_kind, sign in those if of_kind == kind))
 
         def always(when: When) -> np.ndarray:
-            """The alterations against which a note of the body or an earlier alteration speaks, whatever shows."""
+            """A boolean per alteration: whether a body note or earlier alteration speaks against it, whatever shows."""
             known = ((name, one) for name in rules for one in planner.conditions(name, when) if planner.holding((one,)))
             held = {name for name, one in known if one.kind_and_id[0] in ("body", "done")}
             return np.array([name in held for name in rules])
@@ -107,7 +107,7 @@ class Ends:
         return [self._first(relief, firm) for relief, firm in zip(chosen, likely, strict=True)]
 
     def speaking(self, firsts: Sequence[str | None]) -> np.ndarray:
-        """The signs that speak against an alteration in question where they show, or where they do not; one truth value a sign."""
+        """A boolean per sign: whether it speaks against a contending alteration, by being present or absent."""
         often = {name for name, times in Counter(firsts).items() if times >= CONTENDS * len(firsts)}
         rows = [number for number, name in enumerate(self.names) if name in often]
         return np.asarray(sum(table[rows].sum(axis=0) for table in (*self.avoid, *self.careful)) > 0)
@@ -119,7 +119,7 @@ class Ends:
 
 
 def _table(rows: Collection[str], columns: Collection[str], links: Iterable[tuple[str, str, float]]) -> np.ndarray:
-    """Names by names, with a number where a link joins two of them; what is joined to no column is passed over."""
+    """A float32 array, rows x columns, of the link weights; links to an unknown column are skipped."""
     row, column = ({name: number for number, name in enumerate(names)} for names in (rows, columns))
     table = np.zeros((len(rows), len(columns)), np.float32)
     for one, other, number in links:
@@ -130,7 +130,7 @@ def _table(rows: Collection[str], columns: Collection[str], links: Iterable[tupl
 
 @dataclass(frozen=True)
 class Worth:
-    """A question, where it can be asked, and what its answer tells about the first alteration, per unit of trouble."""
+    """A question, where it can be asked, and the bits its answer gives about the first alteration, per unit of cost."""
 
     symptom: str
     stations: tuple[Station, ...]
@@ -138,7 +138,7 @@ class Worth:
 
 
 class Choice:
-    """What to ask, seen from one state of the answers: the same for the same answers, whatever came between."""
+    """What to ask next, given the answers so far; deterministic."""
 
     def __init__(self, base: RuleBase, findings: Findings, diagnosis: Diagnosis) -> None:
         self.base, self.findings, self.diagnosis = base, findings, diagnosis
@@ -147,7 +147,7 @@ class Choice:
 
     @cached_property
     def _drawn(self) -> tuple[Worlds, list[str | None]]:
-        """Worlds that agree with the answers, and the alteration that each would put first if everything were answered."""
+        """Worlds that agree with the answers, and each one's first alteration if everything were answered."""
         rules = Ends(self.diagnosis)
         known = self.diagnosis.findings.symptoms
         worlds = draw(self.diagnosis, WORLDS, self._answered)
@@ -158,7 +158,7 @@ class Choice:
         return replace(worlds, speaks=rules.speaking(ends)), ends
 
     def _answered(self, shown: np.ndarray) -> np.ndarray:
-        """Of the signs not answered yet, which would be asked in each world: a test of what shows there, nothing that rules it out."""
+        """World x sign: whether an unanswered sign would be asked there; tests only of what shows, nothing ruled out."""
         known = self.diagnosis.findings.symptoms
         seen = shown.copy()
         for name, finding in known.items():
@@ -173,13 +173,13 @@ class Choice:
 
     @property
     def settled(self) -> float:
-        """The chance that the first alteration stays the first, whatever else is answered."""
+        """The probability that the first alteration stays first, whatever else is answered."""
         ends = self._drawn[1]
         return sum(end == self.first for end in ends) / len(ends)
 
     @cached_property
     def dangers(self) -> Mapping[str, float]:
-        """Open signs that would speak against the first alteration, with the chance that they are there."""
+        """Open signs that would speak against the first alteration, with their probabilities."""
         against = self.base.alterations[self.first].avoid_when if self.first is not None else ()
         open_signs = [condition.symptom for condition in against if condition.symptom and self._open(condition.symptom)]
         return {name: self._drawn[0].likely(self._place[name]) for name in open_signs}
@@ -192,13 +192,13 @@ class Choice:
 
     @property
     def enough(self) -> bool:
-        """Whether as much was asked as anybody can be asked at once; a few more where the first alteration may do harm."""
+        """Whether as much was asked as is reasonable at once; a few more if the first alteration may do harm."""
         left = self._left
         return left + FOR_SAFETY <= 0 or (left <= 0 and sum(self.dangers.values()) <= SAFE)
 
     @property
     def _left(self) -> int:
-        """How many more questions are asked of one's own accord."""
+        """How many more questions may be asked unprompted."""
         return (MORE if self.settled < OPEN else ENOUGH) - self._asked
 
     @property
@@ -215,7 +215,7 @@ class Choice:
         return tuple(sorted(result, key=lambda one: (-round(one.bits, 9), one.symptom)))
 
     def _worth(self, beside: Sequence[int] = ()) -> dict[str, float]:
-        """What the answer to each question tells about the first alteration, per unit of trouble, besides those signs."""
+        """Bits per unit of cost that each question's answer adds about the first alteration, given the signs `beside` it."""
         cost = self.base.words.cost.words
         worlds, ends = self._drawn
         tells = worlds.tells(ends, beside)
@@ -226,9 +226,9 @@ class Choice:
         }
 
     def station(self, now: Station | None, moved: int = 0) -> Station | None:
-        """Where to go on: here while it is worth it, else where the most telling question is; None when none is telling.
+        """The next station: stay while it is worth it, else go to the most informative question; None if none is worth asking.
 
-        `moved`: how often the station was changed before.
+        `moved`: how often the station has changed.
         """
         best = {
             station: max((one.bits for one in self.questions if station in one.stations), default=0.0)
@@ -240,12 +240,12 @@ class Choice:
         return place if best[place] >= LEAST else None
 
     def anywhere(self, now: Station | None) -> Station | None:
-        """Where any question is left, here first; for somebody who wants to be asked on."""
+        """A station with any question left, this one first; for a fitter who wants to continue."""
         left = [station for station in STATIONS if any(station in one.stations for one in self.questions)]
         return now if now in left else next(iter(left), None)
 
     def here(self, station: Station, most: int, *, anything: bool = False) -> tuple[str, ...]:
-        """The questions worth asking at a station, the most telling first; or, with `anything`, those that are left."""
+        """The questions worth asking at a station, the most informative first; with `anything`, all that are left."""
         mine = [one for one in self.questions if station in one.stations]
         if anything:
             return tuple(one.symptom for one in mine[:most])
@@ -263,13 +263,13 @@ class Choice:
         return tuple(screen)
 
     def first_if(self, symptom: str, *, there: bool) -> dict[str | None, float]:
-        """Which alteration would come first, and how likely, if a question were answered yes or no."""
+        """The probability of each first alteration if a question were answered yes or no."""
         worlds, ends = self._drawn
         return worlds.outcomes_if(self._place[symptom], ends, there=there)
 
 
 def askable(symptom: Symptom, findings: Findings) -> bool:
-    """Whether a question makes sense after the answers given: a test only of what was seen, nothing that what was seen rules out."""
+    """Whether a question makes sense after the answers given: no test of what was not seen, nothing already ruled out."""
     seen = {finding.symptom for finding in findings.seen}
     if symptom.from_ease or any(other in seen for other in symptom.opposite):
         return False
@@ -277,8 +277,8 @@ def askable(symptom: Symptom, findings: Findings) -> bool:
 
 
 def amounts_tell(base: RuleBase) -> frozenset[str]:
-    """The signs whose amount tells how much a cause is off."""
-    told = {name for slopes in base.slopes_of.values() for name in slopes}
+    """The signs whose amount tells the extent of a cause."""
+    sloped = {name for slopes in base.slopes_of.values() for name in slopes}
     shown = {link.symptom for cause in base.believed.values() for link in cause.shows}
     measured = (symptom for symptom in base.symptoms.values() if symptom.measure is not None)
-    return frozenset(one.id for one in measured if one.id in shown and one.axis in told)
+    return frozenset(one.id for one in measured if one.id in shown and one.axis in sloped)

@@ -1,11 +1,11 @@
-"""The measures of a pattern through the stages of a plan, as plain values; light to load, so that every report knows them."""
+"""The measures of a pattern through the stages of a plan, as plain values that any report can import cheaply."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-MOVED_MM = 0.5  # a measure that moves by less is not shown
+MOVED_MM = 0.5  # a smaller change of a measure is not shown
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,7 @@ class Stage:
 
 @dataclass(frozen=True)
 class Effects:
-    """The stages of a plan on the pattern, what is to be warned of, amounts solved on it (id to mm), and earlier rounds."""
+    """The stages of a plan on the pattern, warnings, amounts solved on it (id to mm), and earlier rounds."""
 
     stages: tuple[Stage, ...]
     warnings: tuple[str, ...]
@@ -36,7 +36,7 @@ HONEST = (
 
 @dataclass(frozen=True)
 class Shown:
-    """One stage of a plan as simulated cloth shows it: readings by name, how far two dressings differ, what changed in words."""
+    """One stage of a plan on simulated cloth: readings by name, how far two dressings differ, and the changes in words."""
 
     alteration: str
     amount: float | None
@@ -47,10 +47,10 @@ class Shown:
 
 @dataclass(frozen=True)
 class Simulation:
-    """A plan on simulated cloth: the body in lines, the block of its measures, the pattern and each step, what to say first.
+    """A plan on simulated cloth: the body in lines, the block's readings, the pattern and each step, and warnings.
 
-    `pictures`: caption and PNG file of the muslin as it is and as the plan leaves it; `laid`: by file name, its lines over the
-    client's pictures; `near`: how near it came to this try-on.
+    `pictures`: caption and PNG of the muslin as it is and as the plan leaves it; `laid`: by file name, its lines over the client's
+    pictures; `near`: how close the simulation came to this try-on.
     """
 
     body: tuple[str, ...]
@@ -63,12 +63,12 @@ class Simulation:
     near: tuple[str, ...] = ()
 
     def of(self, alteration: str) -> Shown | None:
-        """The stage of an alteration; None where it was not draped."""
+        """The stage of an alteration; None if it was not draped."""
         return next((stage for stage in self.stages if stage.alteration == alteration), None)
 
 
 def moving(stages: Sequence[Stage]) -> tuple[str, ...]:
-    """The measures that any stage moves from the first."""
+    """The measures that any later stage changes by MOVED_MM or more."""
     if not stages:
         return ()
     first = stages[0].measures
