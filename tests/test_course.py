@@ -323,9 +323,9 @@ def test_places_that_fall_together_are_told_by_their_median() -> None:
 
 def test_weights_are_the_biweight() -> None:
     """Beaton and Tukey 1974: (1 - u^2)^2, with u in 4.7 of the spread; all alike where all is still, and never quite nothing."""
-    assert course._steady_weights(np.zeros(9)) == pytest.approx(np.ones(9))
+    assert course._robust_weights(np.zeros(9)) == pytest.approx(np.ones(9))
     rest = np.array([-1.0, 1.0, -1.0, 1.0, 2.0, -2.0, 4.0, 50.0, -50.0])
-    weights = course._steady_weights(rest)
+    weights = course._robust_weights(rest)
     spread = 1.4826 * 2.0 + 0.25  # of normal noise with such a median, and of the picture itself
     assert weights[:7] == pytest.approx((1 - (rest[:7] / (4.7 * spread)) ** 2) ** 2)
     assert 0 < weights[7] == weights[8] < 0.01

@@ -1,1 +1,1 @@
-"""From a client's picture and its marks to measured signs with an error bar."""
+"""From a client's picture and its marks to measured signs with error bars."""

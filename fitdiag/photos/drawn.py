@@ -1,4 +1,4 @@
-"""The lines that may be drawn on a garment, those of all garments together: names in marks are the same for each of them."""
+"""Lines that may be drawn on a garment, for all garments together: their names in marks are the same for each."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
-"""Balance lines, grainlines and the centre seam, found without a mark and named by what must hold.
+"""Balance lines, grainlines and the centre seam, found without marks and named by their geometry.
 
 A drawn line is a ridge of one colour. Ridges that cross the middle of the body are followed to both sides until they end. The hip and
-the crotch line are two of them, drawn in one colour, as wide as a body and a hand's breadth apart; knee lines lie on each leg below
-them, grainlines cross them. Of all that could be meant the set that fits best is taken, and what fits nearly as well is a doubt.
+crotch lines are two of them, of one colour, as wide as a body and a hand's breadth apart; knee lines lie on each leg below them,
+grainlines cross them. The reading that fits best is taken; one that fits nearly as well raises a doubt.
 """
 
 from __future__ import annotations
@@ -18,50 +18,56 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from fitdiag.photos.marks import Points
-from fitdiag.photos.ridges import BESIDE, Ends, Found, Ridges, evened, same
+from fitdiag.photos.ridges import BESIDE, Ends, Ridge, Ridges, evened, same
 from fitdiag.photos.snap import snap
 from fitdiag.photos.strip import Array, opponent
 from fitdiag.photos.trousers import CROTCH, GRAINS, HIP, KNEES, MAIN, WAIST, WIDTHS
 
 Span = tuple[float, float]
 SEAM = "centre_seam"
-FINE = 1500  # px: height of the copy on which lines are looked for
+FINE = 1500  # px: height of the copy in which lines are searched for
 APART, APART_ERROR = 0.2, 0.1  # between hip and crotch line, as a share of the width
-ELSEWHERE = 0.6  # how much a pair of lines loses that lies on what is seen beside it as well
-RUNS_ON = 0.85  # how much one loses whose lines both go on beyond an end, as joints of a wall do behind a string
+ELSEWHERE = 0.6  # penalty for a pair of lines on a ground that also continues beside it
+RUNS_ON = 0.85  # penalty for a pair whose lines both continue beyond an end, as wall joints do behind a string
 ALIKE, MOST_ALIKE = 4.0, 0.3  # units of `opponent`; as a share of what is beside it
-ACROSS, NEAR_MIDDLE = 0.4, 0.1  # what a line that crosses an outline loses, but not so near its middle (of its width)
-ASIDE = 0.2  # of the picture's width: so far from its middle a person may stand
-USUAL_ROW, ROW_ERROR = 0.4, 0.25  # of the picture's height: there the hip line lies
-GARMENT_LINES = 5  # that end under each other at one side: waist, hip, crotch and knee line, and a hem or a band
+ACROSS, NEAR_MIDDLE = (
+    0.4,
+    0.1,
+)  # penalty for a line crossing an outline, except this near its middle (share of its width)
+ASIDE = 0.2  # share of the picture's width a person may stand off its middle
+USUAL_ROW, ROW_ERROR = 0.4, 0.25  # where the hip line lies, as a share of the picture's height
+GARMENT_LINES = 5  # ending below each other at one side: waist, hip, crotch and knee line, and a hem or a band
 LEG, LEG_ERROR, OUTER_ERROR = 0.42, 0.07, 0.12  # a leg's width at the knee and its outer end, as shares of the hip line
 ENDS = "its ends could lie elsewhere"
 ANOTHER, BESIDE_IT = "another line could be meant as well", "another line runs beside it"
 LONELY = "the one on the other leg was not found"
 SIDE_WIDTH = 250.0  # mm: of the hip line from the side
-BY_HIP = "it was looked for by the hip line, which is doubtful"
+BY_HIP = "it was found from the hip line, which is doubtful"
 GRAIN_BOW = 0.07  # of the hip line's width
-GRAIN_GAP = 40  # px: over so much a grainline is followed that a level line crosses or stitches leave out
+GRAIN_GAP = 40  # px: longest gap in a grainline, at a crossing line or between stitches
 KNEES_UNLIKE = 0.04  # in width, as a share of the hip line's
-# below the crotch line, as shares of the hip line's width, and the error: from the back or front, from the side
+# distance below the crotch line and its error, as shares of the hip line's width: from the back or front, from the side
 KNEE_BELOW = ((0.84, 0.1), (1.2, 0.15))
-# of the centre seam from the middle of the hip line, as shares of its width: usually, doubtful, and none
+# distance of the centre seam from the middle of the hip line, as shares of its width: usual, doubtful, impossible
 SEAM_OFF_ERROR, SEAM_DOUBTED, SEAM_OFF = 0.035, 0.06, 0.12
-SEAM_BELOW, SEAM_SEEN = 0.06, 0.6  # it ends so near under the crotch line; so much of it is seen between both lines
+SEAM_BELOW, SEAM_SEEN = (
+    0.06,
+    0.6,
+)  # how far it reaches below the crotch line; least share of it visible between both lines
 GRAIN_PLACES, GRAINS_UNLIKE = (0.08, 0.42), 0.1  # from the centre, as shares of the hip line's width
-# a waistline over the hip line, at least as wide, its middle beside that one's: as shares of the hip line's width
+# height of a waistline above the hip line, its least width, and the offset of its middle: as shares of the hip line's width
 WAIST_ABOVE, WAIST_LEAST, WAIST_OFF = (0.72, 0.25), 0.55, 0.033
-ONE_INK, INKS_UNLIKE = 0.85, 1.7  # likeness of colours, and how much stronger one of two lines of one ink may be
-# the same lines with other ends: from the back or front, from the side, where an arm hangs before them
+ONE_INK, INKS_UNLIKE = 0.85, 1.7  # least similarity of colours, and largest ratio of strengths of two lines of one ink
+# share of the best score from which the same lines with other ends are a rival: back or front; side, where an arm hangs in front
 ENDS_RIVAL = (0.3, 0.13)
-SURE = 5.0  # so high all scores of right readings are that were seen
-TRUNK_RIVAL = 0.3  # a second pair that scores so much of the best makes both doubtful
+SURE = 5.0  # least score of all correct readings seen
+TRUNK_RIVAL = 0.3  # share of the best score from which a second pair makes both doubtful
 CENTRES = (0.5, 0.44, 0.56, 0.38, 0.62, 0.32, 0.68)
 
 
 @dataclass(frozen=True, eq=False)
 class Lines:
-    """What was found: points of lines, grainlines and the centre seam in px of the picture, and what is doubtful about each."""
+    """Lines, grainlines and the centre seam found, as points in px of the picture, and what is doubtful about each."""
 
     points: Mapping[str, Points] = field(default_factory=dict)
     doubts: Mapping[str, str] = field(default_factory=dict)
@@ -69,12 +75,12 @@ class Lines:
 
 
 def larger(points: Points, share: int) -> Points:
-    """Places in a picture so many times as large."""
+    """Scale points to a picture `share` times as large."""
     return tuple(((x + 0.5) * share - 0.5, (y + 0.5) * share - 0.5) for x, y in points)
 
 
 def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
-    """Every line that can be told in a picture of this view (back, front, left, right)."""
+    """Find every line recognizable in a picture (H, W, 3) of this view (back, front, left, right)."""
     height = min(FINE, pixels.shape[0])
     scale = pixels.shape[0] / height
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), height), Image.Resampling.BOX)
@@ -86,21 +92,21 @@ def find_lines(pixels: NDArray[np.uint8], view: str) -> Lines:
         return Lines()
     side = view in ("left", "right")
     usual = SIDE_WIDTH if side else WIDTHS[HIP]
-    per_mm = max(0.5, best.width * scale / usual)  # px: as lines are followed when they are measured
-    found, doubts = dict[str, Points](), dict(best.doubts)
+    per_mm = max(0.5, best.width * scale / usual)  # px, as when lines are measured
+    points_of, doubts = dict[str, Points](), dict(best.doubts)
     seam = None if SEAM in doubts else best.named.get(SEAM)
     for name, ridge in best.named.items():
         if name == SEAM:
             at = (np.linspace(0.02, 0.98, 5) * (len(ridge.pixels) - 1)).round().astype(int)
-            found[name] = _rounded((ridge.pixels[at, ::-1] + 0.5) * scale - 0.5)
+            points_of[name] = _rounded((ridge.pixels[at, ::-1] + 0.5) * scale - 0.5)
         elif points := _points(pixels, ridge, seam if name in MAIN else None, scale, per_mm, drawn=name == WAIST):
-            found[name] = points
+            points_of[name] = points
         elif not side and name in (*KNEES, *GRAINS):
             part, _, leg = name.partition("-")
             doubts.setdefault(f"{part}-{'right' if leg == 'left' else 'left'}", LONELY)
     row = best.hip.at(best.hip.middle)
     top, bottom = row - 0.75 * best.width, row + 2.3 * best.width
-    return Lines(found, doubts, (best.hip.first * scale, top * scale, best.hip.last * scale, bottom * scale))
+    return Lines(points_of, doubts, (best.hip.first * scale, top * scale, best.hip.last * scale, bottom * scale))
 
 
 def _rounded(places: Array) -> Points:
@@ -109,12 +115,12 @@ def _rounded(places: Array) -> Points:
 
 @dataclass(eq=False)
 class _Trunk:
-    """One way of reading a picture: which ridges are the hip and the crotch line, and what else fits to them."""
+    """One way of reading a picture: which ridges are the hip and the crotch line, and what else fits them."""
 
-    hip: Found
-    crotch: Found
+    hip: Ridge
+    crotch: Ridge
     score: float
-    named: dict[str, Found] = field(init=False)
+    named: dict[str, Ridge] = field(init=False)
     doubts: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -124,8 +130,8 @@ class _Trunk:
         both = self.hip.colour + self.crotch.colour
         self.ink = both / (np.linalg.norm(both) + 1e-9)
 
-    def take(self, name: str, line: Found, doubt: str = "") -> None:
-        """Another line that fits, and what is doubtful about it."""
+    def take(self, name: str, line: Ridge, doubt: str = "") -> None:
+        """Add another line that fits, and what is doubtful about it."""
         self.named[name] = line
         if doubt:
             self.doubts.setdefault(name, doubt)
@@ -153,7 +159,7 @@ def _best_trunk(level: Ridges, upright: Ridges, view: str) -> _Trunk | None:
 
 
 def _doubt(best: _Trunk, others: Sequence[_Trunk], *, side: bool) -> None:
-    """What speaks against the hip and the crotch line of the best reading, and so against all that was looked for by them."""
+    """Note what speaks against the hip and crotch line of the best reading, and so against everything found from them."""
     rival = others[0] if others and others[0].score > TRUNK_RIVAL * best.score else best
     other_ends = any(one.score > ENDS_RIVAL[side] * best.score and same(best.hip, one.hip) for one in others)
     knees_off = [_knee_off(best.named, line, side=side) for name, line in best.named.items() if name in KNEES]
@@ -174,12 +180,12 @@ def _doubt(best: _Trunk, others: Sequence[_Trunk], *, side: bool) -> None:
 
 
 def _bell(*off: float) -> float:
-    """How well something fits that is off by so many standard deviations: 1 where it is not off at all."""
+    """Unnormalized Gaussian likelihood of offsets in standard deviations: 1 for no offset."""
     return math.exp(-0.5 * sum(each**2 for each in off))
 
 
 def _elsewhere(trunk: _Trunk, colours: NDArray[np.floating[Any]]) -> float:
-    """How much of what lies beside two lines has the colour of what lies between them (0 to 1), as the wall round joints has."""
+    """Share (0 to 1) of what lies beside two lines with the colour of what lies between them, as on a wall with joints."""
     hip, crotch = trunk.hip, trunk.crotch
     high, low = sorted((round(hip.at(hip.middle)), round(crotch.at(crotch.middle))))
     band = colours[high + BESIDE // 2 : max(low - BESIDE // 2, high + BESIDE // 2 + 2)]
@@ -192,36 +198,36 @@ def _elsewhere(trunk: _Trunk, colours: NDArray[np.floating[Any]]) -> float:
 
 
 def _same_trunk(one: _Trunk, other: _Trunk) -> bool:
-    """Whether two ways of reading a picture mean the same lines with the same ends."""
+    """Whether two readings of a picture mean the same lines with the same ends."""
     apart = max(abs(one.hip.first - other.hip.first), abs(one.hip.last - other.hip.last))
     return same(one.hip, other.hip) and same(one.crotch, other.crotch) and apart < 0.08 * one.hip.width
 
 
-def _rings(level: Ridges) -> list[Found]:
+def _rings(level: Ridges) -> list[Ridge]:
     """Ridges that cross the middle of the body, wherever it stands."""
     height, width = level.ridge.shape
-    found: list[Found] = []
+    rings: list[Ridge] = []
     for centre in CENTRES:
         strip = ((centre - 0.03) * width, (centre + 0.03) * width)
         reach = (centre * width - 0.32 * height, centre * width + 0.32 * height)
         for row, _ in level.seeds(strip, (0, 0.86 * height), 9):
             if any(
                 other.first < centre * width < other.last and abs(other.at(centre * width) - row) < BESIDE
-                for other in found
+                for other in rings
             ):
                 continue
             ring = level.follow(strip, row, reach, 9)
             if (
                 ring is not None
                 and ring.lean < 14
-                and not any(same(ring, other) and other.width >= ring.width for other in found)
+                and not any(same(ring, other) and other.width >= ring.width for other in rings)
             ):
-                found.append(ring)
-    return found
+                rings.append(ring)
+    return rings
 
 
-def _pairs(rings: Sequence[Found], width: int, *, side: bool) -> Iterator[_Trunk]:
-    """All pairs that could be the hip and the crotch line; a crotch line that breaks at the fork is put together from two halves."""
+def _pairs(rings: Sequence[Ridge], width: int, *, side: bool) -> Iterator[_Trunk]:
+    """All pairs that could be the hip and the crotch line; a crotch line broken at the fork is joined from two halves."""
     least, most = (0.06, 0.3) if side else (0.09, 0.42)
     lower = list(rings) if side else [*rings, *_joined(rings)]
     for hip in rings:
@@ -239,20 +245,20 @@ def _pairs(rings: Sequence[Found], width: int, *, side: bool) -> Iterator[_Trunk
                     yield _Trunk(one, two, score)
 
 
-def _inner(line: Found) -> float:
-    """How likely a line crosses an outline between its ends, as a joint of the wall does that runs on into a line; at its middle
-    lies the centre seam."""
+def _inner(line: Ridge) -> float:
+    """Probability that a line crosses an outline between its ends, as a wall joint running into a line does; its middle is left
+    out, where the centre seam is."""
     first, last, near = line.first + 0.02 * FINE, line.last - 0.02 * FINE, NEAR_MIDDLE * line.width
     ends = (*line.firsts, *line.lasts)
     return max((p for x, p in ends if first < x < last and abs(x - line.middle) > near), default=0.0)
 
 
-def _repeated(line: Found, rings: Sequence[Found]) -> float:
-    """How much too often lines end where this one ends, as the joints of a wall do: 1 for as many as a garment has."""
+def _repeated(line: Ridge, rings: Sequence[Ridge]) -> float:
+    """Penalty for too many lines ending where this one ends, as wall joints do: 1 for as many as a garment has."""
 
-    def count(at: float, ends: Sequence[Ends]) -> int:
-        rows = [ring.at(ring.middle) for ring, some in zip(rings, ends, strict=True)
-                if any(likely > 0.5 and abs(x - at) < 0.013 * FINE for x, likely in some)]  # fmt: skip
+    def count(end: float, ends: Sequence[Ends]) -> int:
+        rows = [ring.at(ring.middle) for ring, candidates in zip(rings, ends, strict=True)
+                if any(likely > 0.5 and abs(x - end) < 0.013 * FINE for x, likely in candidates)]  # fmt: skip
         return 1 + int((np.diff(np.sort(rows)) > BESIDE).sum())
 
     most = max(count(line.first, [ring.firsts for ring in rings]), count(line.last, [ring.lasts for ring in rings]))
@@ -260,15 +266,15 @@ def _repeated(line: Found, rings: Sequence[Found]) -> float:
 
 
 def _aligned(one: Ends, two: Ends) -> list[tuple[float, float, float]]:
-    """The likeliest ends of two lines that lie under each other, on one side: both places, and how likely."""
+    """Likeliest pairs of ends of two lines, one below the other, on one side: both coordinates, and the likelihood."""
     near = 0.025 * FINE
     both = [(x, y, p * q * _bell((x - y) / near)) for x, p in one for y, q in two]
     return sorted(both, key=lambda item: -item[2])[:3]
 
 
-def _joined(rings: Sequence[Found]) -> list[Found]:
-    """Two halves of a line with a gap at the fork, as one ridge."""
-    found = []
+def _joined(rings: Sequence[Ridge]) -> list[Ridge]:
+    """Pairs of halves of a line with a gap at the fork, each as one ridge."""
+    joined = []
     for left, right in itertools.permutations(rings, 2):
         gap = right.first - left.last
         if not -0.02 * FINE < gap < 0.08 * FINE or abs(left.pixels[-1, 1] - right.pixels[0, 1]) > 0.04 * FINE:
@@ -280,15 +286,15 @@ def _joined(rings: Sequence[Found]) -> list[Found]:
         x = np.arange(both[0, 0], both[-1, 0] + 1)
         course = np.stack([x, np.interp(x, both[:, 0], both[:, 1])], axis=1)
         colour = left.colour + right.colour
-        found.append(
-            Found(course, colour / (np.linalg.norm(colour) + 1e-9), min(left.strength, right.strength),
+        joined.append(
+            Ridge(course, colour / (np.linalg.norm(colour) + 1e-9), min(left.strength, right.strength),
                   gap=(left.last + right.first) / 2, whole=course, firsts=left.firsts, lasts=right.lasts)
         )  # fmt: skip
-    return found
+    return joined
 
 
-def _fit(hip: Found, crotch: Found, picture: int, *, side: bool) -> float:
-    """How well two ridges fit as hip and crotch line; 0 where they cannot be."""
+def _fit(hip: Ridge, crotch: Ridge, picture: int, *, side: bool) -> float:
+    """Score of two ridges as hip and crotch line; 0 if impossible."""
     if min(len(hip.pixels), len(crotch.pixels)) < 40:
         return 0.0
     middle, width = crotch.middle, max(crotch.width, hip.width)
@@ -306,11 +312,11 @@ def _fit(hip: Found, crotch: Found, picture: int, *, side: bool) -> float:
 
 
 def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
-    """Knee lines, grainlines and the centre seam to a hip and a crotch line; what fits raises the score."""
+    """Add knee lines, grainlines and the centre seam to a hip and a crotch line; what fits raises the score."""
     width, middle, high, low = trunk.width, trunk.middle, trunk.high, trunk.low
     rows, reach = (high + 4, low - 4), (high - 0.95 * width, low + 2.5 * width)
 
-    def fits(one: Found, others: Sequence[Found]) -> float:
+    def fits(one: Ridge, others: Sequence[Ridge]) -> float:
         off = abs(one.at((high + low) / 2) - middle) / width
         over = (min(one.last, low) - max(one.first, high)) / (low - high)
         if one.lean > 10 or off > SEAM_OFF or over < SEAM_SEEN:
@@ -331,9 +337,7 @@ def _name_rest(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
     _knees(trunk, level, view)
     _waistline(trunk, level)
     for leg in ("left", "right"):
-        if (
-            drawn := trunk.named.get(f"grain-{leg}")
-        ) is not None:  # below the knee a crease may go on where the line ends
+        if (drawn := trunk.named.get(f"grain-{leg}")) is not None:  # below the knee a crease may continue the line
             knee_line = trunk.named.get(f"knee-{leg}")
             limit = knee_line.at(knee_line.middle) if knee_line else low + 1.3 * width
             kept = drawn.pixels[drawn.pixels[:, 1] <= limit]
@@ -350,8 +354,8 @@ def _leg(side: int, view: str) -> str:
     return "left" if (side < 0) == (view == "back") else "right"
 
 
-def _twins(one: Found, other: Found, middle: float, width: float) -> bool:
-    """Whether two upright lines lie alike on both sides of the middle, as grainlines do and a centre seam never does."""
+def _twins(one: Ridge, other: Ridge, middle: float, width: float) -> bool:
+    """Whether two upright lines lie symmetrically about the middle, as grainlines do and a centre seam never does."""
     row = (max(one.first, other.first) + min(one.last, other.last)) / 2
     left, right = one.at(row) - middle, other.at(row) - middle
     faint, strong = sorted((one.strength, other.strength))
@@ -360,66 +364,66 @@ def _twins(one: Found, other: Found, middle: float, width: float) -> bool:
 
 
 def _waistline(trunk: _Trunk, level: Ridges) -> None:
-    """The waistline, where one is drawn in the colour of the lines under it."""
+    """Add the waistline, if one is drawn in the colour of the lines below it."""
     hip, width, middle = trunk.hip, trunk.width, trunk.middle
     top, bottom = (hip.at(middle) - part * width for part in WAIST_ABOVE)
 
-    def fits(one: Found, _: Sequence[Found]) -> float:
+    def fits(one: Ridge, _: Sequence[Ridge]) -> float:
         inside = hip.first - 0.02 * width < one.first and one.last < hip.last + 0.02 * width
         return inside and one.lean < 12 and one.width > WAIST_LEAST * width and float(one.colour @ trunk.ink) > ONE_INK
 
     strip, reach = (middle - 0.06 * width, middle + 0.06 * width), (hip.first - 0.1 * width, hip.last + 0.1 * width)
-    found, rival = level.only(strip, (top, bottom), reach, 9, trunk.ink, fits=fits)
-    if found is not None:
-        aside = abs(found.middle - hip.middle) > WAIST_OFF * width
-        trunk.take(WAIST, found, ANOTHER if rival else ENDS if aside else "")
+    waist, rival = level.only(strip, (top, bottom), reach, 9, trunk.ink, fits=fits)
+    if waist is not None:
+        aside = abs(waist.middle - hip.middle) > WAIST_OFF * width
+        trunk.take(WAIST, waist, ANOTHER if rival else ENDS if aside else "")
 
 
 def _grain(trunk: _Trunk, upright: Ridges, centre: float, side: int, reach: Span, name: str) -> None:
-    """The grainline on one side (-1 left, 1 right) of the centre: across hip and crotch line, away from the centre seam."""
+    """Add the grainline on one side (-1 left, 1 right) of the centre: across hip and crotch line, away from the centre seam."""
     width = trunk.width
     high, low = trunk.hip.at(centre), trunk.crotch.at(centre)
     near = sorted(centre + side * out * width for out in GRAIN_PLACES)
 
-    def fits(one: Found, _: Sequence[Found]) -> float:
+    def fits(one: Ridge, _: Sequence[Ridge]) -> float:
         out = min(side * (one.at(row) - centre) for row in (high, low))
         over = one.first < high + 4 and one.last > low - 4
         return over and one.width > 0.45 * width and one.lean < 12 and GRAIN_PLACES[0] * width < out < 0.45 * width
 
     for strip in ((high + 4, low - 4), (low + 0.08 * width, low + 0.5 * width)):  # between both lines, or on the thigh
-        found, rival = upright.only(strip, (near[0], near[1]), reach, GRAIN_GAP, fits=fits)
-        if found is not None:
-            trunk.take(name, _upright(found), BESIDE_IT if rival else "")
+        grain, rival = upright.only(strip, (near[0], near[1]), reach, GRAIN_GAP, fits=fits)
+        if grain is not None:
+            trunk.take(name, _upright(grain), BESIDE_IT if rival else "")
             return
 
 
 def _borne_out(trunk: _Trunk) -> float:
-    """How well what else was found fits to the hip line: a seam at its middle, grainlines half way out, legs that end where it does."""
+    """How well the other lines support the hip line: a seam at its middle, grainlines halfway out, legs that end where it does."""
     hip, width, middle = trunk.hip, trunk.width, trunk.middle
-    whole = 0.0
+    support = 0.0
     for name, line in trunk.named.items():
         if name == SEAM:
-            whole += 0.4 * _bell((line.at(hip.at(middle)) - middle) / width / 0.06)
+            support += 0.4 * _bell((line.at(hip.at(middle)) - middle) / width / 0.06)
         elif name.startswith("grain"):
             x = float(np.interp(hip.at(middle), line.pixels[:, 1], line.pixels[:, 0]))
-            whole += 0.3 * _bell((abs(x - middle) - 0.25 * width) / width / 0.08)
+            support += 0.3 * _bell((abs(x - middle) - 0.25 * width) / width / 0.08)
         elif name in KNEES:
             away = min(abs(line.first - hip.first), abs(line.last - hip.last))
-            whole += 0.3 * _bell(_knee_off(trunk.named, line, side=False), away / width / 0.08)
-    return whole
+            support += 0.3 * _bell(_knee_off(trunk.named, line, side=False), away / width / 0.08)
+    return support
 
 
-def _knee_off(named: Mapping[str, Found], knee: Found, *, side: bool) -> float:
-    """How far a knee line lies from where it should below the crotch line, in standard deviations."""
+def _knee_off(named: Mapping[str, Ridge], knee: Ridge, *, side: bool) -> float:
+    """Distance of a knee line from its usual place below the crotch line, in standard deviations."""
     usual, error = KNEE_BELOW[side]
     below = (knee.at(knee.middle) - named[CROTCH].at(named[CROTCH].middle)) / named[HIP].width
     return abs(below - usual) / error
 
 
 def _knees(trunk: _Trunk, level: Ridges, view: str) -> None:
-    """The knee lines of both legs, as wide as each other if both are seen."""
+    """Add the knee lines of both legs, equally wide if both are visible."""
     width, middle, low = trunk.width, trunk.middle, trunk.low
-    seen: dict[str, list[tuple[float, Found]]] = {}
+    seen: dict[str, list[tuple[float, Ridge]]] = {}
     for side, outer in ((-1, trunk.hip.first), (1, trunk.hip.last)):
         leg = middle + side * 0.25 * width
         strip, along = ((leg - part * width, leg + part * width) for part in (0.07, 0.45))
@@ -434,7 +438,7 @@ def _knees(trunk: _Trunk, level: Ridges, view: str) -> None:
             if rival:
                 trunk.doubts[name] = ANOTHER
 
-    def alike(pair: Sequence[tuple[float, Found]]) -> float:
+    def alike(pair: Sequence[tuple[float, Ridge]]) -> float:
         unlike = (pair[0][1].width - pair[-1][1].width) / (KNEES_UNLIKE * width)
         return math.prod(score for score, _ in pair) * _bell(unlike)
 
@@ -443,8 +447,8 @@ def _knees(trunk: _Trunk, level: Ridges, view: str) -> None:
         trunk.named |= {name: line for name, (_, line) in zip(seen, best, strict=True)}
 
 
-def _leg_lines(line: Found, width: float, outer: float) -> Iterator[tuple[float, Found]]:
-    """What of a line is as wide as a leg, its outer end near the trunk's: how well it fits, and the line."""
+def _leg_lines(line: Ridge, width: float, outer: float) -> Iterator[tuple[float, Ridge]]:
+    """Parts of a line as wide as a leg, the outer end near the trunk's: likelihood, and the part."""
     for (first, likely), (last, likely_too) in itertools.product(line.firsts, line.lasts):
         wide, away = (last - first) / width, min(abs(first - outer), abs(last - outer)) / width
         if 0.25 < wide < 0.66:
@@ -452,13 +456,13 @@ def _leg_lines(line: Found, width: float, outer: float) -> Iterator[tuple[float,
             yield likely * likely_too * fits, line.between(first, last)
 
 
-def _upright(ridge: Found) -> Found:
-    """A ridge that runs down, its first axis along its run."""
+def _upright(ridge: Ridge) -> Ridge:
+    """Swap the axes of a ridge found in a transposed picture."""
     return replace(ridge, pixels=ridge.pixels[:, ::-1])
 
 
 def _agree(trunk: _Trunk, left: str, right: str, centre: float) -> None:
-    """Left and right must be alike: as far out, as high, of one colour. What is not is doubted."""
+    """Doubt a left and right line that differ in position, height or colour."""
     named = trunk.named
     if (left in named) != (right in named):
         trunk.doubts.setdefault(left if left in named else right, LONELY)
@@ -480,7 +484,7 @@ def _agree(trunk: _Trunk, left: str, right: str, centre: float) -> None:
 
 
 def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None:
-    """The knee line and the side seam of a picture from the side."""
+    """Add the knee line and the side seam in a picture from the side."""
     width, middle, high, low, name = trunk.width, trunk.middle, trunk.high, trunk.low, f"knee-{view}"
     reach = (high - 1.5 * width, low + 4.0 * width)
     seam, rival = upright.only((high + 4, low - 4), (middle - 0.25 * width, middle + 0.25 * width), reach, 16)
@@ -495,10 +499,10 @@ def _name_side(trunk: _Trunk, level: Ridges, upright: Ridges, view: str) -> None
 
 
 def _points(
-    pixels: NDArray[np.uint8], ridge: Found, seam: Found | None, scale: float, per_mm: float, *, drawn: bool
+    pixels: NDArray[np.uint8], ridge: Ridge, seam: Ridge | None, scale: float, per_mm: float, *, drawn: bool
 ) -> Points | None:
-    """Three points on the ridge in the picture, or five; None where snapping to them does not find the ridge again, nor, where it
-    must be `drawn`, a clear line: the top edge of the cloth or the hem of a shirt is none."""
+    """Three or five points on the ridge in the picture; None if snapping to them does not find the ridge again, or, for one that
+    must be `drawn`, finds no clear line, as at the top edge of the cloth or the hem of a shirt."""
     whole = (ridge.pixels + 0.5) * scale - 0.5
     run = 0 if abs(whole[-1, 0] - whole[0, 0]) > abs(whole[-1, 1] - whole[0, 1]) else 1
     middle = (whole[0, run] + whole[-1, run]) / 2

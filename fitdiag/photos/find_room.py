@@ -1,10 +1,10 @@
-"""What hangs in the room and tells how a picture was taken, found without a mark: plumb lines, and a sheet of paper.
+"""Plumb lines and a sheet of paper in the room, found without marks; they show how a picture was taken.
 
-Long straight edges that lean little are looked for by letting all nearly upright lines vote. Those that can all be plumb for one
-way of holding the camera are kept; what lies on the person is left out.
+Long straight edges that lean little are found with a Hough transform of nearly upright lines. Those that can all be plumb for one
+orientation of the camera are kept; what lies on the person is left out.
 
-In a level copy of the picture a sheet on a wall has plumb and level sides. All boxes with a sheet's sides are tried at once; the
-likeliest have their edges followed in the picture itself. A frame that is printed on a sheet is none: it has paper on both sides.
+In a levelled copy of the picture a sheet on a wall has plumb and level sides. All boxes with a sheet's sides are tried at once; the
+likeliest have their edges followed in the picture itself. A frame printed on a sheet does not count: it has paper on both sides.
 """
 
 from __future__ import annotations
@@ -23,35 +23,35 @@ from fitdiag.photos.level import BEND_USUAL, CLICK_ERROR, Pair, Pose, crossing, 
 from fitdiag.photos.marks import A4, Points
 from fitdiag.photos.strip import Array, along_side, colours_at, opponent, step_across
 
-COARSE = 600  # px: height of the copy on which upright lines vote
+COARSE = 600  # px: height of the copy used for the Hough transform
 MOST_LEAN = 0.24  # px sideways per px down
 SHORTEST = 0.16  # of the picture's height
-WALL = 0.7  # of the picture's height from the top: lower down boards of the floor run like upright lines
+WALL = 0.7  # of the picture's height from the top: lower down floorboards look like upright lines
 MOST_ROLL, MOST_PITCH = math.radians(12.0), math.radians(32.0)
 USUAL_ROLL, USUAL_PITCH = math.radians(5.0), math.radians(20.0)
 AGREES = math.radians(0.25)
 BENDS = (0.0, -0.01, 0.01, -0.02, 0.02, -0.03, 0.03, -0.04, 0.04)
 OFF_PLUMB = math.radians(0.12)  # with the bending known
 MOST_KEPT, MOST_LOOKED_AT = 6, 16
-STANDS = 0.45  # of the picture's height from the top: what begins lower down is no plumb line
-ONE_SIDED = 0.4  # what lines count that all stand in one place
-ARMS = 0.45  # of the hip's width to each side: there arms hang, whose edges are no plumb lines
+STANDS = 0.45  # of the picture's height from the top: an edge that begins lower is not a plumb line
+ONE_SIDED = 0.4  # weight of lines that all stand in one place
+ARMS = 0.45  # of the hip's width to each side, where arms hang: their edges are not plumb lines
 PAPERS = (A4, (215.9, 279.4))  # mm: ISO 216 and ANSI/ASME Y14.1
 SIZES = (*PAPERS, *((high, wide) for wide, high in PAPERS))
 LEVEL_ROWS = 300  # of the level copy
-WIDEST_SEEN = 1.2  # of the distance: what is seen farther out to a side is left out
-HEIGHTS = np.geomspace(0.03, 0.42, 50)  # of the copy's height: how tall sheets are looked for
-TURNED = (1.0, 0.93)  # by so much a sheet on a wall that is turned looks narrower
-FULL_STEP = 93  # percentile of all steps in lightness from which on one is a full edge
+WIDEST_SEEN = 1.2  # largest horizontal ray considered, tangent
+HEIGHTS = np.geomspace(0.03, 0.42, 50)  # sheet heights tried, as shares of the copy's height
+TURNED = (1.0, 0.93)  # foreshortening of a sheet on a turned wall
+FULL_STEP = 93  # percentile of all lightness steps that counts as a full edge
 BEST_OF_SIZE, MOST_BOXES, LEAST_EDGE = 8, 24, 0.25
 NEAR = 1.3  # cells of the copy within which an edge is followed
-CELLS_OFF = 5.0  # so far at most the edges that were followed lie from the box
-MOST_UNLIKE, MOST_ASKEW = 0.1, 0.12  # of a sheet's shape, and of right angles (cosine)
+CELLS_OFF = 5.0  # largest distance of the followed edges from the box, cells
+MOST_UNLIKE, MOST_ASKEW = 0.1, 0.12  # from a sheet's aspect ratio (log), and from right angles (cosine)
 USUAL_UNLIKE, USUAL_ASKEW, USUAL_TINT = 0.04, 0.05, 9.0
-LEAST_STEP = 2.5  # by which the colours on both sides of an edge differ; on both sides of a printed line is paper
-LEAST_SURE, RIVAL, SAME_SHEET = 0.55, 0.75, 12.0  # px between the middles
-BEYOND, GOES_ON = (-0.35, -0.1), 0.5  # of a side's length beyond its end; of its step
-LEAST_MARK = 0.06  # of the looked-at part of a corner
+LEAST_STEP = 2.5  # least colour difference across an edge; a printed line has paper on both sides
+LEAST_SURE, RIVAL, SAME_SHEET = 0.55, 0.75, 12.0  # the last: px between the middles
+BEYOND, GOES_ON = (-0.35, -0.1), 0.5  # share of a side's length beyond its end; share of its step
+LEAST_MARK = 0.06  # of the area searched in a corner
 Box = tuple[float, float, float, float]  # left, top, right, bottom, px
 
 
@@ -68,7 +68,7 @@ class _Segment:
         return math.dist(self.top, self.bottom)
 
     def beside(self, other: _Segment) -> float:
-        """How far another lies beside it at most, px."""
+        """Largest distance of another segment's ends from this one's line, px."""
         (x, y), (last, low) = self.top, self.bottom
         return max(abs(x + (last - x) / (low - y) * (down - y) - at) for at, down in (other.top, other.bottom))
 
@@ -76,15 +76,18 @@ class _Segment:
 def find_uprights(
     pixels: NDArray[np.uint8], focal: float, focal_error: float, body: tuple[float, float] | None
 ) -> tuple[tuple[Pair, ...], Pose | None]:
-    """Plumb lines beside the body (px, its left and right), and the pose they give; no pose where fewer than two agree."""
+    """Find plumb lines beside the body (px: its left and right), and the pose they give; no pose if fewer than two agree.
+
+    `pixels` (H, W, 3); `focal` in px, `focal_error` as a share.
+    """
     height, width = pixels.shape[:2]
     left, right = body or (0.36 * width, 0.64 * width)
     margin = ARMS * (right - left) if body else 0.015 * width
-    found = [
+    segments = [
         one for one in _segments(pixels)
         if not left - margin < (one.top[0] + one.bottom[0]) / 2 < right + margin and one.top[1] < STANDS * height
     ]  # fmt: skip
-    chosen = _agreeing(_distinct(pixels, found), focal, ((width - 1) / 2, (height - 1) / 2))
+    chosen = _agreeing(_distinct(pixels, segments), focal, ((width - 1) / 2, (height - 1) / 2))
     for _ in range(5):
         pose = posed(follow(pixels, chosen), focal, focal_error)
         if not pose.levelled:
@@ -97,11 +100,11 @@ def find_uprights(
     return tuple(chosen), pose
 
 
-def _distinct(pixels: NDArray[np.uint8], found: Sequence[_Segment]) -> list[_Segment]:
-    """Each edge once, as it is followed in the full picture, the longest and strongest first."""
+def _distinct(pixels: NDArray[np.uint8], segments: Sequence[_Segment]) -> list[_Segment]:
+    """Each edge once (non-maximum suppression), followed in the full picture, the longest and strongest first."""
     kept: list[_Segment] = []
     reach = max(6, round(3 * pixels.shape[0] / COARSE))
-    for one in found:
+    for one in segments:
         if any(other.beside(one) < reach for other in kept):
             continue
         top, bottom, error = snap_straight(pixels, one.top, one.bottom, reach)
@@ -113,7 +116,7 @@ def _distinct(pixels: NDArray[np.uint8], found: Sequence[_Segment]) -> list[_Seg
 
 
 def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
-    """Long straight edges that stand nearly upright, the strongest first."""
+    """Long, straight, nearly upright edges, the strongest first."""
     scale = pixels.shape[0] / COARSE
     copy = Image.fromarray(pixels).resize((round(pixels.shape[1] / scale), COARSE), Image.Resampling.BOX)
     colours = opponent(np.asarray(copy, float))
@@ -138,45 +141,43 @@ def _segments(pixels: NDArray[np.uint8]) -> list[_Segment]:
     for index, lean in enumerate(leans):
         moved = np.rint(lean * rows[walls]).astype(int)
         votes[index] = padded[walls[:, None], columns[None] + moved[:, None]].sum(axis=0)
-    found = []
+    segments = []
     for _ in range(30):
         index, column = divmod(int(votes.argmax()), width)
         if votes[index, column] < 1.2 * SHORTEST * COARSE:
             break
-        found += _runs(padded, rows, float(leans[index]), column, scale)
+        segments += _runs(padded, rows, float(leans[index]), column, scale)
         apart = np.arange(width)[None] - column + (leans[:, None] - leans[index]) * rows[walls[[0, -1]], None, None]
-        votes[(np.abs(apart) < 5).all(axis=0)] = (
-            0.0  # what passes so near at the top and at the bottom is the same line
-        )
-    return sorted(found, key=lambda one: -one.length * one.strength)
+        votes[(np.abs(apart) < 5).all(axis=0)] = 0.0  # a line this near at the top and at the bottom is the same one
+    return sorted(segments, key=lambda one: -one.length * one.strength)
 
 
 def _runs(padded: Array, rows: Array, lean: float, column: int, scale: float) -> list[_Segment]:
-    """The stretches of a line over which an edge is seen."""
+    """The stretches of a line along which there is an edge."""
     place = np.rint(column + lean * rows).astype(int) + COARSE // 2
     around = np.stack([padded[np.arange(COARSE), place + step] for step in (-1, 0, 1)]).max(axis=0)
     on = np.convolve(around > 0.5, np.ones(9) / 9, mode="same") > 0.55
     gap = round(0.03 * COARSE)
     runs, _ = ndimage.label(ndimage.binary_closing(np.pad(on, gap), np.ones(gap + 1))[gap:-gap])
-    found = []
+    segments = []
     for (run,) in ndimage.find_objects(runs):
         if run.stop - 1 - run.start > SHORTEST * COARSE:
             top, bottom = (((column + lean * (at - COARSE / 2) + 0.5) * scale - 0.5, (at + 0.5) * scale - 0.5)
                            for at in (run.start, run.stop - 1))  # fmt: skip
-            found.append(_Segment(top, bottom, float(around[run].mean())))
-    return found
+            segments.append(_Segment(top, bottom, float(around[run].mean())))
+    return segments
 
 
-def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, float]) -> list[Pair]:
-    """The segments that are all plumb for one way of holding the camera and one bending of its lens: those that most of their length
-    speaks for, most of all where they stand apart."""
-    if len(found) < 2:
+def _agreeing(segments: Sequence[_Segment], focal: float, middle: tuple[float, float]) -> list[Pair]:
+    """The segments that are all plumb for one camera orientation and one radial distortion, chosen by their total length and
+    strength, more so if they stand apart."""
+    if len(segments) < 2:
         return []
-    ends = np.array([(one.top, one.bottom) for one in found]) - middle
+    ends = np.array([(one.top, one.bottom) for one in segments]) - middle
     across = ends[:, :, 0].mean(axis=1)
-    weights = np.array([one.length * one.strength for one in found])
-    first, second = np.triu_indices(len(found), 1)
-    best, chosen = 0.0, np.zeros(len(found), bool)
+    weights = np.array([one.length * one.strength for one in segments])
+    first, second = np.triu_indices(len(segments), 1)
+    best, chosen = 0.0, np.zeros(len(segments), bool)
     for bend in BENDS:
         normals = planes(unbent(ends, bend, math.hypot(*middle)), focal)
         ups = np.cross(normals[first], normals[second])
@@ -191,12 +192,12 @@ def _agreeing(found: Sequence[_Segment], focal: float, middle: tuple[float, floa
         score = np.where(held, (fits @ weights) * np.exp(-usual / 2) * (ONE_SIDED + apart), 0.0)
         if score.max() > best:
             best, chosen = float(score.max()), fits[score.argmax()] > 0
-    return [(one.top, one.bottom) for one, agrees in zip(found, chosen, strict=True) if agrees][:MOST_KEPT]
+    return [(one.top, one.bottom) for one, agrees in zip(segments, chosen, strict=True) if agrees][:MOST_KEPT]
 
 
 @dataclass(frozen=True, eq=False)
 class FoundSheet:
-    """A sheet of paper: its corners, size (mm), how surely it is one (0 to 1), and whether another patch could be it as well."""
+    """A sheet of paper: its corners (px), size (mm), confidence (0 to 1), and whether another patch could be it as well."""
 
     corners: Points
     size: tuple[float, float]
@@ -205,17 +206,17 @@ class FoundSheet:
 
 
 def find_sheet(pixels: NDArray[np.uint8], camera: Camera, body: Box | None) -> FoundSheet | None:
-    """The sheet beside the body; None where nothing is surely one."""
+    """Find the sheet beside the body in a picture (H, W, 3); None if nothing is clearly one."""
     left, top, right, bottom = body or (0.0, 0.0, 0.0, 0.0)
-    found: list[FoundSheet] = []
+    sheets: list[FoundSheet] = []
     for corners, edge in _boxes(pixels, camera):
         x, y = corners.mean(axis=0)
         if not (left < x < right and top < y < bottom) and (sheet := _as_sheet(pixels, camera, corners, edge)):
-            found.append(sheet)
-    best = max(found, key=lambda sheet: sheet.sure, default=None)
+            sheets.append(sheet)
+    best = max(sheets, key=lambda sheet: sheet.sure, default=None)
     if best is None or best.sure < LEAST_SURE:
         return None
-    rivals = [one for one in found if one.sure > RIVAL * best.sure and math.dist(*_middles(one, best)) > SAME_SHEET]
+    rivals = [one for one in sheets if one.sure > RIVAL * best.sure and math.dist(*_middles(one, best)) > SAME_SHEET]
     return replace(best, rival=bool(rivals))
 
 
@@ -225,8 +226,8 @@ def _middles(*sheets: FoundSheet) -> Array:
 
 
 def _boxes(pixels: NDArray[np.uint8], camera: Camera) -> Iterator[tuple[Array, float]]:
-    """Boxes that may be a sheet, the likeliest first: corners (4, 2), px, clockwise from the top left, and how full the faintest of
-    their edges is (0 to 1). The mean step along a side of any length is the difference of two running sums."""
+    """Boxes that may be a sheet, the likeliest first: corners (4, 2), px, clockwise from the top left, and the strength of the
+    faintest edge (0 to 1). The mean step along a side is the difference of two cumulative sums."""
     height, width = pixels.shape[:2]
     border = [(x, y) for x in (0.0, width / 2, width - 1.0) for y in (0.0, height / 2, height - 1.0)]
     rays = np.clip(camera.rays(np.array(border)), -WIDEST_SEEN, WIDEST_SEEN)
@@ -242,7 +243,7 @@ def _boxes(pixels: NDArray[np.uint8], camera: Camera) -> Iterator[tuple[Array, f
     full = float(np.percentile(np.abs([down[shown], across[shown]]), FULL_STEP)) + 1e-9
     top, bottom = (_running(sign * down / full, 0) for sign in (1, -1))
     first, last = (_running(sign * across / full, 1) for sign in (1, -1))
-    found: list[tuple[float, tuple[int, int, int, int]]] = []
+    boxes: list[tuple[float, tuple[int, int, int, int]]] = []
     for tall in HEIGHTS * LEVEL_ROWS:
         for wide, rows in {
             (round(tall * size[0] / size[1] * turned), round(tall)) for size in SIZES for turned in TURNED
@@ -258,9 +259,9 @@ def _boxes(pixels: NDArray[np.uint8], camera: Camera) -> Iterator[tuple[Array, f
             strong = np.flatnonzero(faintest > LEAST_EDGE)
             for index in strong[np.argsort(-faintest.ravel()[strong])[:BEST_OF_SIZE]]:
                 y, x = divmod(int(index), faintest.shape[1])
-                found.append((float(faintest[y, x]), (x, y, x + wide, y + rows)))
+                boxes.append((float(faintest[y, x]), (x, y, x + wide, y + rows)))
     kept: list[tuple[int, int, int, int]] = []
-    for edge, box in sorted(found, reverse=True):
+    for edge, box in sorted(boxes, reverse=True):
         if len(kept) == MOST_BOXES:
             return
         if all(max(abs(a - b) for a, b in zip(box, other, strict=True)) > 1 for other in kept):
@@ -270,7 +271,7 @@ def _boxes(pixels: NDArray[np.uint8], camera: Camera) -> Iterator[tuple[Array, f
 
 
 def _running(steps: Array, axis: int) -> Array:
-    """Running sums along a side of the full edges across it, each as it is at most within a cell."""
+    """Cumulative sums, along a side, of the edges across it, each the largest within a cell."""
     sums: Array = np.cumsum(
         ndimage.maximum_filter1d(np.clip(steps, -1, 1).astype(np.float32), 3, axis=axis), axis=1 - axis
     )
@@ -278,7 +279,7 @@ def _running(steps: Array, axis: int) -> Array:
 
 
 def _as_sheet(pixels: NDArray[np.uint8], camera: Camera, rough: Array, edge: float) -> FoundSheet | None:
-    """A box as a sheet, its edges followed in the full picture; None where it cannot be one."""
+    """Refine a box to a sheet by following its edges in the full picture; None if it cannot be one."""
     cell, corners = pixels.shape[0] / LEVEL_ROWS, rough
     for reach in (max(5, round(NEAR * cell)), 6):
         edges = [snap_straight(pixels, _point(corners[i]), _point(corners[(i + 1) % 4]), reach) for i in range(4)]
@@ -303,15 +304,15 @@ def _as_sheet(pixels: NDArray[np.uint8], camera: Camera, rough: Array, edge: flo
 
 
 def _inside(pixels: NDArray[np.uint8], corners: Array) -> Array:
-    """Colours (N, 3) all over a sheet."""
+    """Sample colours (N, 3) all over a sheet."""
     across, down = (part.ravel()[:, None] for part in np.meshgrid(*[np.linspace(0.08, 0.92, 24)] * 2))
     upper, lower = ((1 - across) * corners[a] + across * corners[b] for a, b in ((0, 1), (3, 2)))
     return opponent(colours_at(pixels, (1 - down) * upper + down * lower))
 
 
 def _goes_on(pixels: NDArray[np.uint8], first: Array, last: Array, beside: float) -> bool:
-    """Whether a side's step in colour goes on in its line beyond a corner, as the edge of a door frame does, or of what stands before a
-    sheet."""
+    """Whether a side's colour step continues beyond a corner, as the edge of a door frame or of something in front of a sheet
+    does."""
     outer, step = [], []
     for start, end in ((0.1, 0.9), BEYOND, (1 - BEYOND[1], 1 - BEYOND[0])):
         places, out = along_side(first, last, start, end)
@@ -327,7 +328,7 @@ def _goes_on(pixels: NDArray[np.uint8], first: Array, last: Array, beside: float
 
 
 def marked_corner(pixels: NDArray[np.uint8], corners: Points) -> str:
-    """Which upper corner of a sheet bears a dark mark: left, right, or nothing."""
+    """Return which upper corner of a sheet has a dark mark: "left", "right" or ""."""
     (ax, ay), (bx, by), _, (dx, dy) = corners
     across, down = np.array([bx - ax, by - ay]), np.array([dx - ax, dy - ay])
     shares = np.stack(np.meshgrid(np.linspace(0.05, 0.3, 24), np.linspace(0.04, 0.22, 24)), axis=-1)

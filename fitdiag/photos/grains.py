@@ -1,4 +1,4 @@
-"""Grainlines: how far they lean off plumb, and how far from the centre seam they cross the balance lines, along the cloth."""
+"""Grainlines: their lean from plumb, and their distance from the centre seam at the balance lines, along the cloth."""
 
 from __future__ import annotations
 
@@ -18,32 +18,32 @@ from fitdiag.photos.snap import Track
 from fitdiag.photos.trousers import CROTCH, HIP, ROUND
 from fitdiag.photos.trust import Seen, refused
 
-SLOPE = 0.098  # how far a seat leans towards or away from the lens: a grainline beside the lens's axis leans by so much
-SLOPE_IN_FRONT = 0.138  # bellies and thighs differ more
+SLOPE = 0.098  # slope of a seat towards or away from the lens, which tilts a grainline off the lens's axis
+SLOPE_IN_FRONT = 0.138  # bellies and thighs vary more
 FULLER = 0.99  # bodies are a little flatter beside the centre than half an ellipse
-HOLLOW_BEHIND = 12.0  # mm: so much farther in than half an ellipse is the middle of a seat, against the cloth beside it
-STRAIGHT = 90.0  # mm: over so much a grainline is nearly straight
-# a line that goes aside by so much (mm) is another one; looked at over so much above and below, but for so much between (mm)
+HOLLOW_BEHIND = 12.0  # mm by which the middle of a seat lies farther in than half an ellipse
+STRAIGHT = 90.0  # mm over which a grainline is nearly straight
+# least sideways step to another line; lengths above and below compared; gap left out between them, mm
 ASIDE, ASIDE_OVER, ASIDE_WITHIN = 4.0, 20.0, 3.0
 STEPS_ASIDE = "the line steps aside on its way there, as to a dart"
-CLOTH = 0.017  # of a length along the cloth: folds, ease, and how far a body is from half an ellipse
+CLOTH = 0.017  # share of a length along the cloth: folds, ease, and deviation of a body from half an ellipse
 
 
 def read_grain(marks: Marks, where: Setting, places: Mapping[str, Seen], name: str, track: Track) -> list[Reading]:
-    """Everything one grainline tells."""
+    """Return all readings of one grainline."""
     one = _one_line(track, where.scale)
-    found = [_lean(where, places, name, one, SLOPE if marks.view == "back" else SLOPE_IN_FRONT)]
+    readings = [_lean(where, places, name, one, SLOPE if marks.view == "back" else SLOPE_IN_FRONT)]
     if not marks.seen_from_the_side and track.clear:
         for line in ROUND:
             if line in places:
                 hollow = HOLLOW_BEHIND if (marks.view, line) == ("back", HIP) else 0.0
                 reading = _from_centre(where, places[line], name, line, track, one, hollow)
-                found += [reading] if reading else []
-    return found
+                readings += [reading] if reading else []
+    return readings
 
 
 def _one_line(track: Track, scale: float) -> Track:
-    """A grainline as far as it is one: where it steps aside, as to the dart beside it, the longer part."""
+    """The part of a grainline that is one line: where it steps aside, as to a dart beside it, the longer part."""
     half, gap = max(round(ASIDE_OVER / 2 * scale), 2), max(round(ASIDE_WITHIN * scale), 2)
     x, y = track.pixels.T
     rows = np.arange(math.ceil(y.min()), y.max())
@@ -56,7 +56,7 @@ def _one_line(track: Track, scale: float) -> Track:
     means = np.median(sliding_window_view(course, half), axis=1)
     first, second, third, last = (means[at : at + size] for at in (0, half, 2 * half + gap, 3 * half + gap))
     steep, apart = np.maximum(np.abs(second - first), np.abs(last - third)) / half, half + gap
-    carried = third - second - (second - first + last - third) / 2 / half * apart  # both go on to the middle
+    carried = third - second - (second - first + last - third) / 2 / half * apart  # both extrapolated to the middle
     aside = np.minimum(np.abs(carried), np.abs((third + last - first - second) / 2) - steep * (apart + half))
     worst = int(aside.argmax())
     if aside[worst] < ASIDE * scale:
@@ -66,7 +66,7 @@ def _one_line(track: Track, scale: float) -> Track:
 
 
 def _lean(where: Setting, places: Mapping[str, Seen], name: str, track: Track, slope: float) -> Reading:
-    """Degrees off plumb, positive where the top lies to the right."""
+    """Lean from plumb, degrees, positive where the top is to the right."""
     rays = where.camera.rays(track.pixels)
     part = max(1, len(rays) // 12)
     top, bottom = rays[:part].mean(axis=0), rays[-part:].mean(axis=0)
@@ -74,7 +74,7 @@ def _lean(where: Setting, places: Mapping[str, Seen], name: str, track: Track, s
     first, last = track.pixels[0], track.pixels[-1]
     raw = math.degrees(math.atan2(first[0] - last[0], last[1] - first[1]))
     if not track.clear or not where.pose.levelled:
-        why = "without two plumb lines there is no plumb" if track.clear else "the line is too faint or broken"
+        why = "without two plumb lines the vertical is unknown" if track.clear else "the line is too faint or broken"
         return refused(name, "lean", "deg", raw, why)
     swings = []
     for camera in where.pose.others:
@@ -84,7 +84,7 @@ def _lean(where: Setting, places: Mapping[str, Seen], name: str, track: Track, s
     off = abs(float(rays[:, 0].mean()) - (float(np.mean(middles)) if middles else 0.0))
     level = math.hypot(*swings)
     whole = math.degrees(math.atan(float(np.polyfit(rays[:, 1], rays[:, 0], 1)[0])))
-    bowed = abs(whole - lean)  # a line that is not straight leans by what part of it is looked at
+    bowed = abs(whole - lean)  # the lean of a curved line depends on the part measured
     error = math.hypot(level, math.degrees(off * slope), 0.08, 0.4 * bowed)
     word: Word = "good" if error < 0.8 else "fair"
     most: Source = "level" if level > 0.7 * error else "depth"
@@ -94,9 +94,9 @@ def _lean(where: Setting, places: Mapping[str, Seen], name: str, track: Track, s
 def _from_centre(
     where: Setting, place: Seen, name: str, line: str, track: Track, one: Track, hollow: float
 ) -> Reading | None:
-    """From the centre seam to the grainline along the cloth, where it crosses a balance line; None where it does not. `one`: the
-    part of it that is one line; `hollow`: mm by which the centre lies farther in than half an ellipse, so that on a turned body it is
-    seen aside of where the ellipse has it."""
+    """Distance from the centre seam to the grainline along the cloth, where it crosses a balance line; None if it does not. `one`:
+    the part that is one line; `hollow`: mm by which the centre lies farther in than half an ellipse, which shifts it sideways on a
+    turned body."""
     course, stance = place.course, place.stance
     across = np.interp(track.pixels[:, 0], course.track.pixels[:, 0], course.track.pixels[:, 1])
     gap = np.abs(across - track.pixels[:, 1])

@@ -1,6 +1,6 @@
-"""Taking in a client's picture: from a file of any content to clean upright pixels and the few facts worth keeping.
+"""Reading a client's picture: from a file of any content to clean upright pixels and the few facts worth keeping.
 
-Nothing of the file's own text (place, camera, names, colour profile, thumbnails) is kept or written on; the file is never changed.
+None of the file's metadata (location, camera, names, colour profile, thumbnails) is kept or passed on; the file is never changed.
 """
 
 from __future__ import annotations
@@ -23,23 +23,23 @@ from fitdiag.photos.marks import LONGEST_SIDE, Marks
 from fitdiag.problems import ProblemsFoundError, Where, one_line, shown_path, stop
 
 LARGEST = 40 * 1024 * 1024
-MOST_PIXELS = 210_000_000  # of a JPEG that is made smaller while it is read
-MOST_BYTES = 352_000_000  # for pixels while a picture is read, so that all together stays within 500 MB
-MOST_SCAN_WORK = 3000  # scans times megapixels: an interlaced JPEG can ask for hours of work in a small file
-SMALLEST_LONG_SIDE = 1600  # about one pixel per millimetre when a whole person stands in the picture
-MESSENGER_SIDES = (1280, 1600, 2048)  # what messengers shrink to; common practice, no source
+MOST_PIXELS = 210_000_000  # of a JPEG that is downscaled while it is read
+MOST_BYTES = 352_000_000  # for pixels while a picture is read, to keep the total within 500 MB
+MOST_SCAN_WORK = 3000  # scans times megapixels: a small progressive JPEG can take hours to decode
+SMALLEST_LONG_SIDE = 1600  # about one pixel per millimetre when a whole person is in the picture
+MESSENGER_SIDES = (1280, 1600, 2048)  # sizes messengers shrink to; common practice, no source
 LOWEST_QUALITY = 60
 CAMERA_SHAPES = (4 / 3, 3 / 2, 16 / 9)
 COVER = 128  # the grey a face is painted over with
-# Sum of the luminance table of ITU-T T.81, table K.1. JPEG programs scale it by their quality setting.
+# Sum of the luminance quantization table of ITU-T T.81, table K.1; encoders scale it by their quality setting.
 _QUALITY_50 = 3688
 _HEIF_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
-_PLACES = {2, 4, 20, 22, 28}  # GPS tags of Exif 2.32: latitude, longitude, both of the destination, name of the area
+_PLACES = {2, 4, 20, 22, 28}  # GPS tags of Exif 2.32: latitude, longitude, the same of the destination, area name
 
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A picture turned upright, as plain sRGB pixels that cannot be changed, and what is kept of its file."""
+    """A picture turned upright, as read-only sRGB pixels (H, W, 3), and what is kept of its file."""
 
     pixels: NDArray[np.uint8] = field(repr=False)
     sha256: str  # of the file's bytes as read
@@ -48,23 +48,23 @@ class Picture:
     format: str  # "JPEG", "PNG" or "HEIF"
     turned: bool
     quality: int | None = None  # the JPEG quality setting, estimated
-    made_smaller: tuple[int, int] | None = None  # the size it had, if it was read at a half or less
+    made_smaller: tuple[int, int] | None = None  # original size, if it was read at a half or less
 
     @property
     def width(self) -> int:
-        """Pixels across, in the upright picture."""
+        """Width of the upright picture, px."""
         return int(self.pixels.shape[1])
 
     @property
     def height(self) -> int:
-        """Pixels from top to bottom, in the upright picture."""
+        """Height of the upright picture, px."""
         return int(self.pixels.shape[0])
 
 
 def read_picture(path: Path, *, smaller: bool = False) -> Picture:
     """Read a JPEG, PNG or (with the extra) HEIC picture by its content, whatever its name. Raises ProblemsFoundError.
 
-    `smaller`: a JPEG that would need too much memory is read at a half, a quarter or an eighth of its size; its marks would not fit.
+    `smaller`: read a JPEG that would need too much memory at 1/2, 1/4 or 1/8 of its size; existing marks would not fit it.
     """
     raw = read_bytes(path, LARGEST, "picture")
     where = Where(shown_path(path))
@@ -89,30 +89,30 @@ def read_picture(path: Path, *, smaller: bool = False) -> Picture:
 
 
 def _kind(raw: bytes, where: Where) -> str:
-    """What the first bytes say the file is; the name's ending is not asked."""
+    """File format by its first bytes; the file extension is ignored."""
     if raw.startswith(b"\xff\xd8\xff"):
         return "JPEG"
     if raw.startswith(b"\x89PNG\r\n\x1a\n"):
         return "PNG"
     if raw[4:8] == b"ftyp" and raw[8:12] in _HEIF_BRANDS:
         return "HEIF"
-    told = "this is not a JPEG or PNG picture" if raw else "this picture is empty"
-    raise stop("not-a-picture", told, where=where, hint="save or send it as JPEG")
+    text = "this is not a JPEG or PNG picture" if raw else "this picture is empty"
+    raise stop("not-a-picture", text, where=where, hint="save or send it as JPEG")
 
 
 def _open_heif(where: Where) -> None:
     try:
         import pi_heif  # noqa: PLC0415 - an extra, and slow to load
     except ImportError:
-        told = "this is a HEIC picture, and reading those needs an extra"
+        text = "this is a HEIC picture, and reading those needs an extra"
         hint = "pip install 'fitdiag[heic]', or save or send it as JPEG"
-        raise stop("needs-heic", told, where=where, hint=hint) from None
+        raise stop("needs-heic", text, where=where, hint=hint) from None
     pi_heif.register_heif_opener()
 
 
 @contextmanager
 def _careful(where: Where) -> Iterator[None]:
-    """No warning gets out, a bomb is an error, and whatever a broken file makes the decoder raise becomes one problem."""
+    """Suppress warnings, make a decompression bomb an error, and turn whatever a broken file raises into one problem."""
     most, Image.MAX_IMAGE_PIXELS = Image.MAX_IMAGE_PIXELS, MOST_PIXELS
     try:
         with warnings.catch_warnings():
@@ -133,29 +133,29 @@ def _careful(where: Where) -> Iterator[None]:
         Image.MAX_IMAGE_PIXELS = most
 
 
-def _too_large(told: str, where: Where) -> ProblemsFoundError:
+def _too_large(reason: str, where: Where) -> ProblemsFoundError:
     hint = "save a smaller copy; a JPEG is also made smaller by `fitdiag photo add`, before it is marked"
-    return stop("too-large", f"this picture is too large: {told}", where=where, hint=hint)
+    return stop("too-large", f"this picture is too large: {reason}", where=where, hint=hint)
 
 
-def _broken(told: str, where: Where) -> ProblemsFoundError:
+def _broken(reason: str, where: Where) -> ProblemsFoundError:
     hint = "it may be cut short; copy or send it again"
-    return stop("broken-picture", f"this picture is damaged: {told}", where=where, hint=hint)
+    return stop("broken-picture", f"this picture is damaged: {reason}", where=where, hint=hint)
 
 
 def _check_limits(image: Image.Image, raw: bytes, where: Where, *, smaller: bool) -> None:
-    """Everything that can be refused before the pixels are unpacked; a JPEG may be told to unpack fewer of them."""
+    """Refuse everything that can be refused before decoding; a JPEG may be set to decode at a smaller size."""
     width, height = image.size
     if min(width, height) < 1:
         raise _broken("it has no pixels", where)
     if width * height > MOST_PIXELS:
         raise _too_large(f"it has {width} x {height} pixels", where)
     if image.format == "PNG" and getattr(image, "n_frames", 1) > 1:
-        told = "this picture moves, and only still ones can be measured"
-        raise stop("moving-picture", told, where=where, hint="save one frame of it as PNG or JPEG")
+        text = "this picture moves, and only still ones can be measured"
+        raise stop("moving-picture", text, where=where, hint="save one frame of it as PNG or JPEG")
     if image.info.get("progressive") and raw.count(b"\xff\xda") * width * height > MOST_SCAN_WORK * 1_000_000:
         raise _too_large("it is stored in far too many passes", where)
-    held = 6 * width * height if image.info.get("progressive") else 0  # all coefficients, kept till the last pass
+    held = 6 * width * height if image.info.get("progressive") else 0  # all coefficients, kept until the last scan
     for part in (2, 4, 8) if smaller and image.format == "JPEG" else ():
         if _fits(image, held):
             break
@@ -165,7 +165,7 @@ def _check_limits(image: Image.Image, raw: bytes, where: Where, *, smaller: bool
 
 
 def _fits(image: Image.Image, held: int) -> bool:
-    """Whether a picture can be unpacked, and its pixels copied, in the memory there is for it."""
+    """Whether a picture can be decoded, and its pixels copied, in the memory allowed."""
     width, height = image.size
     each = {"1": 1, "L": 1, "P": 1, "I;16": 2, "I;16B": 2, "I;16L": 2}.get(image.mode, 4) + 3
     if image.format == "HEIF":
@@ -174,12 +174,12 @@ def _fits(image: Image.Image, held: int) -> bool:
 
 
 def _exif_facts(image: Image.Image) -> tuple[float | None, bool, int]:
-    """Focal length as on 35 mm film, whether a place is told, and the orientation 1 to 8. Nothing else is looked at."""
+    """35 mm equivalent focal length, whether there is a location, and the orientation (1 to 8). Nothing else is read."""
     focal, orientation = 0.0, 1
     has_location = any("GPSL" in str(image.info.get(key)) for key in ("xmp", "XML:com.adobe.xmp"))
-    with suppress(Exception):  # broken EXIF says nothing, and the pixels are still good
-        told = image.getexif().get(ExifTags.Base.Orientation)
-        orientation = told if isinstance(told, int) and told in range(1, 9) else 1
+    with suppress(Exception):  # with broken EXIF the pixels are still good
+        tag = image.getexif().get(ExifTags.Base.Orientation)
+        orientation = tag if isinstance(tag, int) and tag in range(1, 9) else 1
     with suppress(Exception):
         focal = float(image.getexif().get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.FocalLengthIn35mmFilm])
     with suppress(Exception):
@@ -188,7 +188,7 @@ def _exif_facts(image: Image.Image) -> tuple[float | None, bool, int]:
 
 
 def _quality(image: Image.Image) -> int | None:
-    """The quality setting (1 to 100) a JPEG was probably saved with, from how coarse its luminance table is."""
+    """Estimate the quality setting (1 to 100) of a JPEG from its luminance quantization table."""
     if not isinstance(image, JpegImagePlugin.JpegImageFile) or not image.quantization:
         return None
     scale = 100 * sum(image.quantization[min(image.quantization)]) / _QUALITY_50
@@ -196,7 +196,7 @@ def _quality(image: Image.Image) -> int | None:
 
 
 def _pixels(image: Image.Image, orientation: int) -> NDArray[np.uint8]:
-    """The pixels upright, without transparency, in sRGB: made strip by strip, so that a large picture is never held three times."""
+    """The pixels upright, without transparency, in sRGB: made strip by strip to avoid three copies of a large picture."""
     (width, height), profile = image.size, image.info.get("icc_profile")
     pixels = np.empty((width, height, 3) if orientation > 4 else (height, width, 3), np.uint8)
     stored = _as_stored(pixels, orientation)
@@ -211,7 +211,7 @@ def _pixels(image: Image.Image, orientation: int) -> NDArray[np.uint8]:
 
 
 def _as_stored(upright: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
-    """The same pixels seen as the file stores them, by its orientation (Exif 2.32, tag 274)."""
+    """A view of the upright pixels in the file's stored orientation (Exif 2.32, tag 274)."""
     turned = upright.swapaxes(0, 1) if orientation > 4 else upright
     rows = slice(None, None, -1 if orientation in (3, 4, 6, 7) else 1)
     columns = slice(None, None, -1 if orientation in (2, 3, 7, 8) else 1)
@@ -219,9 +219,9 @@ def _as_stored(upright: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8
 
 
 def _plain(image: Image.Image) -> Image.Image:
-    """A part of a picture as RGB, L or CMYK, on white where it is transparent."""
+    """Part of a picture as RGB, L or CMYK, on white where transparent."""
     transparent, grey_mode = image.has_transparency_data, image.mode in ("1", "L", "LA", "La")
-    # 16-bit grey, one shade of which may count as clear; Pillow itself would cut all over 255
+    # 16-bit grey, one shade of which may be transparent; Pillow itself would clip values over 255
     if image.mode.startswith("I"):
         grey = np.asarray(image)
         clear = transparent & (grey == image.info.get("transparency"))
@@ -236,7 +236,7 @@ def _plain(image: Image.Image) -> Image.Image:
 
 @lru_cache(maxsize=1)  # the same for all strips
 def _to_srgb(profile: bytes, mode: str) -> ImageCms.ImageCmsTransform | None:
-    """What makes colours sRGB by the picture's own profile; none for a profile that cannot be used, or is sRGB."""
+    """Transform from the picture's own profile to sRGB; None for a profile that is unusable or already sRGB."""
     try:
         own = ImageCms.ImageCmsProfile(io.BytesIO(profile))
         if "srgb" in ImageCms.getProfileDescription(own).lower():
@@ -247,16 +247,16 @@ def _to_srgb(profile: bytes, mode: str) -> ImageCms.ImageCmsTransform | None:
 
 
 def clean_jpeg(picture: Picture) -> bytes:
-    """The content of a new file made from the pixels alone, in full colour resolution: the marked lines are thin and coloured."""
+    """Encode the pixels alone as JPEG, without chroma subsampling: the marked lines are thin and coloured."""
     out = io.BytesIO()
     Image.fromarray(picture.pixels).save(out, "JPEG", quality=95, subsampling=0)
     return out.getvalue()
 
 
 def crop_above(picture: Picture, row: int) -> Picture:
-    """The same with all rows above `row` painted grey, as to hide a face.
+    """Return the picture with all rows above `row` painted grey, as to hide a face. Raises ProblemsFoundError.
 
-    They are not cut off: measuring needs to know where the lens looked, and that is the middle of the whole picture.
+    They are not cut off: measuring takes the middle of the whole picture as the principal point.
     """
     if not 0 <= row < picture.height:
         raise stop("row", f"row {row} is not in this picture", hint=f"0 to {picture.height - 1}, counted from the top")
@@ -267,38 +267,40 @@ def crop_above(picture: Picture, row: int) -> Picture:
 
 
 def shortcomings(picture: Picture) -> list[str]:
-    """What about this file makes measuring rougher, or should be known before it is kept: one line each."""
+    """List what makes measuring this file less accurate, or should be known before keeping it, one line each."""
     long_side = max(picture.width, picture.height)
     size = f"{picture.width} x {picture.height} pixels"
-    found = []
+    lines = []
     if long_side < SMALLEST_LONG_SIDE:
-        found.append(f"too small: {size}; ask for the full-size file, at least {SMALLEST_LONG_SIDE} on the long side")
+        lines.append(f"too small: {size}; ask for the full-size file, at least {SMALLEST_LONG_SIDE} on the long side")
     if picture.quality is not None and picture.quality < LOWEST_QUALITY:
-        found.append(f"squeezed: JPEG quality about {picture.quality}; ask for the file itself, by no messenger")
+        lines.append(
+            f"squeezed: JPEG quality about {picture.quality}; ask for the file itself, not through a messenger"
+        )
     elif long_side in MESSENGER_SIDES and picture.focal_35mm is None:
-        found.append(f"squeezed: {size} is a size messengers shrink to; ask for the file itself")
+        lines.append(f"squeezed: {size} is a size messengers shrink to; ask for the file itself")
     if not camera_shaped(picture.width, picture.height):
-        found.append(
-            f"cropped: {size} is no camera's shape (4:3, 3:2, 16:9), so the middle of the lens is not known; "
+        lines.append(
+            f"cropped: {size} is not a camera's shape (4:3, 3:2, 16:9), so the middle of the lens is not known; "
             "ask for the uncut file"
         )
     if picture.made_smaller is not None:
         wide, high = picture.made_smaller
-        found.append(f"made smaller: it had {wide} x {high} pixels, more than are of use; {size} are kept")
+        lines.append(f"made smaller: it had {wide} x {high} pixels, more than is of use; {size} are kept")
     if picture.has_location:
-        found.append("location: the original holds where it was taken; nothing written here does")
+        lines.append("location: the original holds where it was taken; nothing written here does")
     if picture.focal_35mm is None:
-        found.append("no focal length: the file does not say it; type it in if you know it (35 mm equivalent)")
-    return found
+        lines.append("no focal length: the file does not say it; type it in if you know it (35 mm equivalent)")
+    return lines
 
 
 def camera_shaped(width: int, height: int) -> bool:
-    """Whether a picture has the shape in which cameras take them."""
+    """Whether a picture has a camera's aspect ratio."""
     return any(abs(max(width, height) / min(width, height) / shape - 1) <= 0.01 for shape in CAMERA_SHAPES)
 
 
 def check_same(picture: Picture, marks: Marks, path: Path) -> None:
-    """Raises ProblemsFoundError unless the marks (in the file `path`) were made on this very picture."""
+    """Raise ProblemsFoundError unless the marks (in the file `path`) were made on this very picture."""
     if (marks.sha256, marks.width, marks.height) != (picture.sha256, picture.width, picture.height):
         hint = f"they were made on '{one_line(marks.file, 60)}', {marks.width} x {marks.height} pixels"
         raise stop("other-picture", "these marks belong to another picture", where=Where(shown_path(path)), hint=hint)

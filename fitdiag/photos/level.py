@@ -1,7 +1,7 @@
-"""Level from what hangs plumb: how the camera was held, how its lens bends, and how sure both are.
+"""Camera orientation and radial distortion from plumb lines, with their errors.
 
-A plumb line or door frame is straight and upright in the room. In the picture it leans by the way the camera was held, and it bows
-by the way the lens bends; so lines near the left and right border tell both. All marked lines are fitted together.
+A plumb line or door frame is straight and upright in the room. In the picture its lean shows the camera's orientation and its bow
+the lens's distortion; lines near the left and right border show both. All marked lines are fitted together.
 """
 
 from __future__ import annotations
@@ -20,24 +20,24 @@ from fitdiag.photos.strip import Array, edge_along, strip_across
 Pair = tuple[Point, Point]
 Straight = tuple[Point, Point, float]  # two ends and one end's error, px
 
-BEND_USUAL = 0.02  # one standard deviation of the bending of lenses; telephones take most of it out themselves
-BEND_LEFT = 0.0015  # frames are not quite straight, and no lens bends quite by the model
-PLUMB_ERROR = math.radians(0.035)  # how far a frame or string is off plumb
-CLICK_ERROR = 4.0  # px: a point where nothing could be followed
-MIDDLE_ERROR = 0.002  # of the picture's diagonal: where the lens's axis meets the picture
+BEND_USUAL = 0.02  # prior standard deviation of the distortion; phones correct most of it themselves
+BEND_LEFT = 0.0015  # frames are not quite straight, and no lens follows the model exactly
+PLUMB_ERROR = math.radians(0.035)  # of a frame or string
+CLICK_ERROR = 4.0  # px: of a point where nothing could be followed
+MIDDLE_ERROR = 0.002  # of the principal point, as a share of the picture's diagonal
 MIDDLE_CROPPED = 0.06
-MOST_UNLEVEL = math.radians(8.0)  # lines so near each other that they leave this open do not level a picture
-STEEPEST = math.sin(math.radians(30.0))  # of the lens over the level; nobody takes a whole person more steeply
+MOST_UNLEVEL = math.radians(8.0)  # lines too near each other, which leave a larger error, do not level a picture
+STEEPEST = math.sin(math.radians(30.0))  # pitch of the lens; nobody photographs a whole person more steeply
 _BENDS = np.linspace(-0.048, 0.048, 17)
-_NEIGHBOURS = 4.0  # so many rows along a line share their noise
-# What was followed strays so from a straight line in tenths of its length: px that edges do; so many times more its ends may be off;
-# of the reach, from which on it is no one line.
+_NEIGHBOURS = 4.0  # correlation length of the noise along a line, rows
+# Scatter about a straight line, over tenths of its length: usual for an edge, px; factor for the error of the ends; share of the reach
+# from which on it is not one line.
 CALM, OFF_BY_UNREST, NO_LINE = 0.1, 5.0, 0.08
 
 
 @dataclass(frozen=True, eq=False)
 class Pose:
-    """The camera as it was held; `others`: the camera one standard deviation away, along independent ways."""
+    """The camera with its orientation; `others`: the camera one standard deviation away, along independent directions."""
 
     camera: Camera
     others: tuple[Camera, ...]
@@ -48,25 +48,25 @@ class Pose:
 
 @dataclass(frozen=True, eq=False)
 class _Upright:
-    """One line being followed: places along it (shares of its length), offsets found there (px), and their noise."""
+    """One line being followed: positions along it (shares of its length), offsets there (px), and their noise."""
 
     first: Array
     normal: Array
     along: Array
     share: Array
-    bow: Array  # px of offset for a bending of 1
+    bow: Array  # px of offset for a distortion of 1
     offset: Array
     noise: float
 
     def end(self, offset: float, last: bool) -> Array:
-        """Where it begins or ends, for an offset there."""
+        """Its first or last end, for an offset there."""
         moved: Array = self.first + (self.along if last else 0.0) + offset * self.normal
         return moved
 
 
 @dataclass(frozen=True, eq=False)
 class Plumb:
-    """Plumb lines as they were followed, and how they and the bending fit together, with the spread of that (px, shares)."""
+    """Plumb lines as followed, the fit of their ends and the distortion (px, share), and its covariance."""
 
     middle: Point
     lines: list[_Upright]
@@ -75,32 +75,32 @@ class Plumb:
 
 
 def follow(pixels: NDArray[np.uint8], verticals: Sequence[Pair]) -> Plumb:
-    """The plumb lines of a picture near pairs of points, followed; what they say of level depends on the focal length."""
+    """Follow the plumb lines of a picture (H, W, 3) near pairs of points; the orientation still depends on the focal length."""
     height, width = pixels.shape[:2]
     middle = ((width - 1) / 2, (height - 1) / 2)
     return Plumb(middle, *_followed(pixels, [pair for pair in verticals if math.dist(*pair) >= 40.0], middle))
 
 
 def posed(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool = False) -> Pose:
-    """The pose of a camera of this focal length (px; its error as a share) by two or more plumb lines that were followed."""
+    """Return the pose of a camera of this focal length (px; its error as a share) from two or more followed plumb lines."""
     lines, middle = plumb.lines, plumb.middle
-    many = "only one plumb line is marked" if lines else "no plumb line is marked"
+    why = "only one plumb line is marked" if lines else "no plumb line is marked"
     if len(lines) >= 2:
         if (pose := _pose(plumb, focal, focal_error, cropped=cropped)) is not None:
             return pose
-        many = "the plumb lines do not agree, or are too short or too near each other"
+        why = "the plumb lines do not agree, or are too short or too near each other"
     camera = Camera(focal, middle, (0.0, -1.0, 0.0))
     others = [
         replace(camera, up=_unit(np.array(up)))
         for up in ((math.sin(math.radians(1.5)), -1.0, 0.0), (0.0, -1.0, math.sin(math.radians(8.0))))
     ]
-    told = f"{many}: the picture cannot be levelled; mark two or more, to both sides of the body"
+    warning = f"{why}: the picture cannot be levelled; mark two or more, on both sides of the body"
     ends = tuple(_ends(line, 0.0, 0.0) for line in lines)
-    return Pose(camera, (*others, replace(camera, bend=BEND_USUAL)), levelled=False, uprights=ends, warning=told)
+    return Pose(camera, (*others, replace(camera, bend=BEND_USUAL)), levelled=False, uprights=ends, warning=warning)
 
 
 def _pose(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool) -> Pose | None:
-    """The pose by fitted lines; None where they leave level open."""
+    """The pose from fitted lines; None if they do not fix the level."""
     lines, fitted, middle = plumb.lines, plumb.fitted, plumb.middle
     up, weights = _up(lines, fitted, focal, middle)
     side = np.cross(up, [0.0, 0.0, 1.0])
@@ -112,7 +112,7 @@ def _pose(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool) -> P
         step[index] = 0.001 if index == len(fitted) - 1 else 0.5
         moved, _ = _up(lines, fitted + step, focal, middle)
         moves.append([*(ways @ (moved - up)), step[-1]] / step[index])
-    slope = np.array(moves).T  # (3, unknowns): two turns of up, and the bending
+    slope = np.array(moves).T  # (3, unknowns): Jacobian of two rotations of up, and the distortion
     wrong = weights @ up
     misfit = float((wrong**2).sum() / (len(lines) - 2)) if len(lines) > 2 else 1.0
     whole = slope @ plumb.spread @ slope.T * max(1.0, misfit)
@@ -135,7 +135,7 @@ def _pose(plumb: Plumb, focal: float, focal_error: float, *, cropped: bool) -> P
 
 
 def _up(lines: Sequence[_Upright], fitted: Array, focal: float, middle: Point) -> tuple[Array, Array]:
-    """The direction of up, and the weighted normals: each line and the lens span a plane that holds the plumb direction."""
+    """The up direction, and the weighted normals: each line and the lens span a plane containing the plumb direction."""
     ends = np.array(
         [[line.end(fitted[2 * i], False), line.end(fitted[2 * i + 1], True)] for i, line in enumerate(lines)]
     )
@@ -150,7 +150,7 @@ def _up(lines: Sequence[_Upright], fitted: Array, focal: float, middle: Point) -
 
 
 def _fit(lines: Sequence[_Upright]) -> tuple[Array, Array]:
-    """All lines at once: offsets of their two ends (px) and one bending, with the spread of these unknowns."""
+    """Fit all lines at once: offsets of their two ends (px) and one distortion, with the covariance of these unknowns."""
     unknowns = 2 * len(lines) + 1
     tables, targets, owners = [], [], []
     for index, line in enumerate(lines):
@@ -186,45 +186,49 @@ def _fit(lines: Sequence[_Upright]) -> tuple[Array, Array]:
 
 
 def _followed(pixels: NDArray[np.uint8], pairs: Sequence[Pair], middle: Point) -> tuple[list[_Upright], Array, Array]:
-    """The edges or strings near pairs of points, followed and fitted together, with the bending they have in common."""
+    """Follow the edges or strings near pairs of points and fit them together, with a common distortion."""
     reach = round(min(max(14 * pixels.shape[0] / 2000, 10), 32))
-    found = [_Votes(pixels, pair, middle, reach) for pair in pairs]
-    if not found:
+    candidates = [_Votes(pixels, pair, middle, reach) for pair in pairs]
+    if not candidates:
         return [], np.zeros(1), np.zeros((1, 1))
-    scores = sum(votes.best / max(float(votes.best.max()), 1e-9) for votes in found) - 0.05 * (_BENDS / BEND_USUAL) ** 2
+    scores = (
+        sum(votes.best / max(float(votes.best.max()), 1e-9) for votes in candidates) - 0.05 * (_BENDS / BEND_USUAL) ** 2
+    )
     chosen = int(np.argmax(scores))
-    courses = [votes.course(chosen) for votes in found]
-    for _ in range(4):  # each time what lies about the last course is read again
-        lines = [votes.followed(course) for votes, course in zip(found, courses, strict=True)]
+    courses = [votes.course(chosen) for votes in candidates]
+    for _ in range(4):  # each time read again about the last fit
+        lines = [votes.followed(course) for votes, course in zip(candidates, courses, strict=True)]
         fitted, spread = _fit(lines)
         courses = [
             None if course is None else _course(votes, fitted[2 * i : 2 * i + 2], fitted[-1])
-            for i, (votes, course) in enumerate(zip(found, courses, strict=True))
+            for i, (votes, course) in enumerate(zip(candidates, courses, strict=True))
         ]
     one = [_unrest(line, line.offset - _course(line, fitted[2 * i : 2 * i + 2], fitted[-1])) < NO_LINE * reach
            for i, line in enumerate(lines)]  # fmt: skip
-    if not all(one):  # what was followed runs onto something else, as from a string to the chair before it
-        lines = [line if good else votes.followed(None) for line, good, votes in zip(lines, one, found, strict=True)]
+    if not all(one):  # runs onto something else, as from a string to the chair in front of it
+        lines = [
+            line if good else votes.followed(None) for line, good, votes in zip(lines, one, candidates, strict=True)
+        ]
         fitted, spread = _fit(lines)
     return lines, fitted, spread
 
 
 def _course(line: _Upright | _Votes, ends: Array, bend: float) -> Array:
-    """The offsets along a line with these offsets at its two ends, bowed, px."""
+    """Offsets (px) along a bowed line with these offsets at its two ends."""
     course: Array = ends[0] + (ends[1] - ends[0]) * line.share + bend * line.bow
     return course
 
 
 def _unrest(line: _Upright, rest: Array) -> float:
-    """How far what was followed strays from a straight line in tenths of its length, px."""
+    """Standard deviation, px, of the residuals' medians over tenths of a line's length."""
     tenths = [rest[(line.share * 10).astype(int) == tenth] for tenth in range(10)]
     return float(np.std([np.median(part) for part in tenths if len(part) > 3] or [0.0]))
 
 
 def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: int = 14) -> Straight:
-    """The straight edge or thin line near two points: its two ends (on the normals of the given ones) and one end's error in px.
+    """Find the straight edge or thin line near two points; return its ends (on the normals at these points) and an end's error, px.
 
-    Where nothing stands out the given points come back, with a hand's error.
+    If nothing stands out, return the points themselves with the error of a click.
     """
     unbound = (first, last, CLICK_ERROR)
     if math.dist(first, last) < 40:
@@ -243,7 +247,7 @@ def snap_straight(pixels: NDArray[np.uint8], first: Point, last: Point, reach: i
 
 
 def crossing(one: Straight, other: Straight) -> Array:
-    """Where two straight lines meet, px; not a number where they run side by side."""
+    """Return the intersection of two straight lines, px; NaN if they are parallel."""
     first, second = (np.cross((*line[0], 1.0), (*line[1], 1.0)) for line in (one, other))
     meet = np.cross(first, second)
     place: Array = meet[:2] / meet[2] if abs(meet[2]) > 1e-9 else np.full(2, np.nan)
@@ -251,7 +255,7 @@ def crossing(one: Straight, other: Straight) -> Array:
 
 
 class _Votes:
-    """All straight lines near two points, voting by the contrast along them; bowed by each of some bendings of the lens where its
+    """Hough votes of all straight lines near two points by the contrast along them; bowed for each of some distortions if the
     `middle` is given."""
 
     def __init__(self, pixels: NDArray[np.uint8], pair: Pair, middle: Point | None, reach: int) -> None:
@@ -287,7 +291,7 @@ class _Votes:
         return votes
 
     def course(self, chosen: int) -> Array | None:
-        """The line with most votes for the chosen bending; None where nothing stands out."""
+        """Return the line with most votes for the chosen distortion; None if nothing stands out."""
         votes = self.votes[chosen]
         i, j = divmod(int(votes.argmax()), len(self.tries))
         if votes[i, j] < 1.8 * np.median(votes) + 0.2:
@@ -295,7 +299,7 @@ class _Votes:
         return _course(self, self.tries[[i, j]], self.bends[chosen])
 
     def followed(self, course: Array | None) -> _Upright:
-        """The line about this course, read off row by row; without one, its two points."""
+        """Follow the line about this course row by row; without one, return its two points."""
         if course is not None:
             seen, place = edge_along(self.slope, course + self.wide, 4)
             if len(place) >= max(20, len(seen) // 5):
@@ -308,10 +312,10 @@ class _Votes:
 
 
 def _bow(ends: Array, share: Array, normal: Array, middle: Point) -> Array:
-    """How far the lens's bending moves a straight line off the chord of its seen ends, px along the normal per unit."""
+    """Offset of a straight line from the chord of its distorted ends, px along the normal per unit of distortion."""
     corner, bend = math.hypot(*middle), 0.01
     flat = unbent(ends - middle, bend, corner)
-    # places of the true line that are seen beside the chord's places: equal shares are near enough
+    # points of the true line that appear beside those of the chord: equal shares are close enough
     seen = bent(flat[0] + share[:, None] * (flat[1] - flat[0]), bend, corner) + middle
     off: Array = (seen - ends[0] - share[:, None] * (ends[1] - ends[0])) @ normal / bend
     return off

@@ -1,4 +1,4 @@
-"""Ridges of a picture: drawn lines, whose colour differs from the cloth on both sides, followed from end to end."""
+"""Ridges in a picture: drawn lines, whose colour differs from the cloth on both sides, followed from end to end."""
 
 from __future__ import annotations
 
@@ -15,86 +15,89 @@ from fitdiag.photos.strip import ACROSS, DOWN, Array, beside, ink_of, noise_of, 
 Span = tuple[float, float]
 Ends = tuple[tuple[float, float], ...]
 REACHES = (2, 4, 6)  # px from the middle of a line to the cloth beside it
-ALONG = 3.0  # px: over so much a line is evened out lengthwise, which closes the gaps of stitches
+ALONG = 3.0  # px: half width of the lengthwise smoothing that closes the gaps of stitches
 LEAST_COVERED, LEAST_SNR = 0.6, 4.0
-RIVAL = 0.6  # what scores so much of the best is a rival
-HALF = 80  # px: so far a line may sink or rise between its middle and its ends
-CLOTH = (7, 9, 11)  # px from the middle of a line: there lies the cloth, as it was not drawn on
-STEP_RUN, STEP_GAP = 9, 6  # px along a line: the cloth before and behind an outline, and how far they lie from it
+RIVAL = 0.6  # share of the best score from which on another ridge is a rival
+HALF = 80  # px a line may fall or rise between its middle and its ends
+CLOTH = (7, 9, 11)  # px from the middle of a line to bare cloth
+STEP_RUN, STEP_GAP = (
+    9,
+    6,
+)  # px along a line: median filter of the cloth, and distance of the samples before and after an outline
 LEAST_STEP, USUAL_STEP = 4.5, 8.0  # how much the cloth changes at an outline, in units of `opponent`
 NEAREST_END, MOST_ENDS = 20, 4
-LOST = 0.6  # how likely a line ends where it is lost, with no outline seen there
-ON, NEAR = (0.06, 0.5), 4  # of a line's width beyond its end, and px beside it: there the joint of a wall goes on
-BESIDE = 12  # px: what lies so near to a line belongs to it
+LOST = 0.6  # probability that a line ends where it is lost, with no outline seen there
+ON, NEAR = (0.06, 0.5), 4  # share of a line's width beyond its end, and px beside it, where a wall joint would continue
+BESIDE = 12  # px: anything this near a line belongs to it
 
 
 @dataclass(frozen=True, eq=False)
-class Found:
-    """A ridge from its first end to its last: (N, 2) px of the copy, the first axis along its run; its colour and strength."""
+class Ridge:
+    """A ridge from its first end to its last: (N, 2) px of the copy, first axis along the ridge; its colour and strength."""
 
     pixels: Array
     colour: Array
     strength: float
     gap: float | None = None  # where it breaks, if it is put together from two halves
-    whole: Array | None = None  # its course beyond its ends as well
-    firsts: Ends = ()  # where it may begin, and how likely (0 to 1): where it is lost, or the cloth beside it changes
+    whole: Array | None = None  # the same, continued beyond its ends
+    firsts: Ends = ()  # where it may begin, and the probability (0 to 1): where it is lost, or the cloth beside it changes
     lasts: Ends = ()
 
     @property
     def first(self) -> float:
-        """Where it begins, along its run."""
+        """Coordinate where it begins."""
         return float(self.pixels[0, 0])
 
     @property
     def last(self) -> float:
-        """Where it ends."""
+        """Coordinate where it ends."""
         return float(self.pixels[-1, 0])
 
     @property
     def width(self) -> float:
-        """From end to end."""
+        """Length from end to end, px."""
         return self.last - self.first
 
     @property
     def middle(self) -> float:
-        """Half way, along its run."""
+        """Coordinate halfway along."""
         return (self.first + self.last) / 2
 
     @property
     def lean(self) -> float:
-        """Degrees between the line through its ends and its run."""
+        """Angle between the line through its ends and its first axis, degrees."""
         return abs(math.degrees(math.atan2(self.pixels[-1, 1] - self.pixels[0, 1], self.width)))
 
     def at(self, x: float) -> float:
-        """Its row in a column."""
+        """Return its row in column `x`."""
         return float(np.interp(x, self.pixels[:, 0], self.pixels[:, 1]))
 
-    def between(self, first: float, last: float) -> Found:
-        """The part of it between two places."""
+    def between(self, first: float, last: float) -> Ridge:
+        """Return the part between two coordinates."""
         course = self.pixels if self.whole is None else self.whole
         return replace(self, pixels=course[(course[:, 0] >= first) & (course[:, 0] <= last)])
 
 
-def same(one: Found, other: Found) -> bool:
+def same(one: Ridge, other: Ridge) -> bool:
     """Whether two ridges run along each other."""
     first, last = max(one.first, other.first), min(one.last, other.last)
     if last - first < 0.5 * min(one.width, other.width):
         return False
-    at = np.linspace(first, last, 20)
-    apart = np.abs(np.interp(at, *one.pixels.T) - np.interp(at, *other.pixels.T))
-    return float(np.median(apart)) < BESIDE
+    x = np.linspace(first, last, 20)
+    gaps = np.abs(np.interp(x, *one.pixels.T) - np.interp(x, *other.pixels.T))
+    return float(np.median(gaps)) < BESIDE
 
 
 def evened(colours: Array) -> Array:
-    """A picture evened out along its rows, so that stitches run together, and a little across."""
-    for _ in range(2):  # two means over a box are nearly a Gaussian one
+    """Smooth a picture along its rows, so that stitches run together, and a little across."""
+    for _ in range(2):  # two box filters are nearly a Gaussian
         colours = ndimage.uniform_filter1d(colours.astype(np.float32), 2 * round(ALONG) + 1, axis=1, mode="nearest")
     inner = (colours[:-2] + 2 * colours[1:-1] + colours[2:]) / 4
     return np.concatenate([colours[:1], inner, colours[-1:]])
 
 
 class Ridges:
-    """A picture's ridges that run from left to right; of one that is turned, those that run down the cloth, nearly `straight`."""
+    """Ridges running from left to right in a picture; in a transposed one, those running down the cloth, nearly `straight`."""
 
     def __init__(self, colours: Array, *, straight: bool = False) -> None:
         self.colours = colours
@@ -103,50 +106,50 @@ class Ridges:
         self.ridge = np.pad(ridge_of(beside(colours, REACHES)), [(margin, margin), (0, 0)])
 
     def seeds(self, strip: Span, rows: Span, most: int) -> list[tuple[float, float]]:
-        """(row in the middle of the strip, strength over the noise) of the ridges that cross it, strongest first."""
+        """Return (row in the middle of the strip, signal-to-noise ratio) of the ridges that cross it, strongest first."""
         low, high = max(round(rows[0]), 0), min(round(rows[1]) + 1, self.ridge.shape[0])
         part = self.ridge[low : max(high, low), max(round(strip[0]), 0) : max(round(strip[1]) + 1, 0)].copy()
         if min(part.shape) < 8:
             return []
         noise = noise_of(part)
-        found = []
+        seeds = []
         for _ in range(most):
             path = strongest_path(np.asarray(part, float))
             on = part[path, np.arange(part.shape[1])] / noise
             if np.median(on) >= 0.75 * LEAST_SNR and (on > 2.0).mean() >= 0.55:
-                found.append((float(low + path[len(path) // 2]), float(np.median(on))))
+                seeds.append((float(low + path[len(path) // 2]), float(np.median(on))))
             part[np.abs(np.arange(len(part))[:, None] - path[None]) <= BESIDE] = 0.0
-        return sorted(found, key=lambda seed: -seed[1])
+        return sorted(seeds, key=lambda seed: -seed[1])
 
     def only(
         self, strip: Span, rows: Span, reach: Span, jump: int, ink: Array | None = None, *,
-        fits: Callable[[Found, Sequence[Found]], float] | None = None,
-    ) -> tuple[Found | None, bool]:  # fmt: skip
-        """The strongest ridge across a strip among these rows, followed to its ends, and whether another is nearly as strong.
+        fits: Callable[[Ridge, Sequence[Ridge]], float] | None = None,
+    ) -> tuple[Ridge | None, bool]:  # fmt: skip
+        """Find the strongest ridge across a strip in these rows, followed to its ends; return it and whether it has a rival.
 
-        It is of one colour where `ink` is known. Where it is asked how well each `fits` among all of them (0: not at all), that
-        weighs too, and a ridge may go on past the reach.
+        `ink`: its colour, if known. `fits`: how well a ridge fits among all of them (0: not at all), a further weight; with it a ridge
+        may continue beyond the reach.
         """
         followed = (
             self.follow(strip, row, reach, jump, beyond=fits is not None) for row, _ in self.seeds(strip, rows, 3)
         )
         ridges = [ridge for ridge in followed if ridge is not None]
-        found = []
+        ranked = []
         for ridge in ridges:
             weight = ridge.strength * math.sqrt(ridge.width) * (1.0 if fits is None else fits(ridge, ridges))
             weight *= 1.0 if ink is None else max(0.0, float(ridge.colour @ ink))
             if weight > 0:
-                found.append((weight, ridge))
-        found.sort(key=lambda item: -item[0])
-        if not found:
+                ranked.append((weight, ridge))
+        ranked.sort(key=lambda item: -item[0])
+        if not ranked:
             return None, False
-        rival = len(found) > 1 and found[1][0] > RIVAL * found[0][0] and not same(found[0][1], found[1][1])
-        return found[0][1], rival
+        rival = len(ranked) > 1 and ranked[1][0] > RIVAL * ranked[0][0] and not same(ranked[0][1], ranked[1][1])
+        return ranked[0][1], rival
 
-    def follow(self, strip: Span, row: float, reach: Span, jump: int, *, beyond: bool = False) -> Found | None:
-        """The ridge through the middle of a strip, followed both ways within a reach until it is lost for more than `jump` px.
+    def follow(self, strip: Span, row: float, reach: Span, jump: int, *, beyond: bool = False) -> Ridge | None:
+        """Follow the ridge through the middle of a strip both ways within a reach until it is lost for more than `jump` px.
 
-        One that goes on past the reach is cut off there if it may go on `beyond`, else it is none.
+        One that continues past the reach is cut off there with `beyond`, else rejected (None).
         """
         start = round((strip[0] + strip[1]) / 2)
         left, right = max(round(reach[0]), 0), min(round(reach[1]) + 1, self.ridge.shape[1])
@@ -162,8 +165,8 @@ class Ridges:
         around = self.colours[low - margin : high + margin, near + left]
         colour = ink_of(beside(around, REACHES), path, np.arange(len(near)))
         ridge = self._of_one_colour(colour, slice(low, high), slice(left, right))
-        within = np.where(cone, ridge, -1e4)  # never out of the cone, however strong a line is there
-        path = _by_twos(within, *self.aside)
+        within = np.where(cone, ridge, -1e4)  # never leaves the cone, however strong a line outside is
+        path = _coarse_path(within, *self.aside)
         strength = ridge[path, columns - left]
         noise = noise_of(ridge)
         usual = float(np.median(strength[near]))
@@ -179,18 +182,18 @@ class Ridges:
         if beyond:
             firsts, lasts = firsts or [(0, LOST)], lasts or [(most, LOST)]
         if not firsts or not lasts or lasts[0][0] - firsts[0][0] < 40:
-            return None  # too short, or it goes on beyond the reach
+            return None  # too short, or it continues beyond the reach
         kept = slice(firsts[0][0], lasts[0][0] + 1)
         covered, snr = float(seen[kept].mean()), float(np.median(strength[kept]) / noise)
         if covered < LEAST_COVERED or snr < LEAST_SNR:
             return None
         course = np.stack([columns, path + low], axis=1).astype(float)
-        ends = [tuple((float(at + left), likely) for at, likely in some) for some in (firsts, lasts)]
-        found = Found(course, colour, snr, whole=course, firsts=ends[0], lasts=ends[1])
-        return found.between(ends[0][0][0], ends[1][0][0])
+        ends = [tuple((float(at + left), likely) for at, likely in candidates) for candidates in (firsts, lasts)]
+        whole = Ridge(course, colour, snr, whole=course, firsts=ends[0], lasts=ends[1])
+        return whole.between(ends[0][0][0], ends[1][0][0])
 
-    def runs_on(self, line: Found) -> float:
-        """What share of a length beyond one of a line's ends has a ridge of its colour straight on from it, at the end where more has."""
+    def runs_on(self, line: Ridge) -> float:
+        """Share of a length beyond a line's end over which a ridge of its colour continues straight on; the larger of both ends."""
         shares = [0.0]
         slope, row = np.polyfit(line.pixels[:, 0], line.pixels[:, 1], 1)
         usual = float(np.median(self._along(line, line.pixels[:, 0], line.pixels[:, 1])))
@@ -202,8 +205,8 @@ class Ridges:
                 shares.append(float((ridge > 0.4 * usual).mean()))
         return max(shares)
 
-    def _along(self, line: Found, columns: Array, rows: Array) -> Array:
-        """How much each place, or one near it, differs by a line's colour from what lies on both sides of it."""
+    def _along(self, line: Ridge, columns: Array, rows: Array) -> Array:
+        """Ridge strength in a line's colour at each point, or close beside it."""
         margin = max(REACHES) + NEAR
         high = max(round(float(rows.min())) - margin, margin)
         low = min(round(float(rows.max())) + margin, len(self.ridge) - margin)
@@ -216,13 +219,13 @@ class Ridges:
         return best
 
     def _of_one_colour(self, colour: Array, rows: slice, columns: slice) -> Array:
-        """How much each place differs by this colour from the cloth on both sides of it."""
+        """Ridge strength in this colour at each pixel."""
         margin = max(REACHES)
         inked = self.colours[rows.start - margin : rows.stop + margin, columns] @ colour.astype(np.float32)
         return ridge_of(beside(inked, REACHES))
 
     def _steps(self, columns: NDArray[np.int64], rows: NDArray[np.int64]) -> Array:
-        """How much the cloth on both sides of a course changes at each of its places."""
+        """How much the cloth on both sides of a line changes at each of its points."""
         changes: list[Array] = []
         for way in (-1, 1):
             at = [np.clip(rows + way * away, 0, len(self.colours) - 1) for away in CLOTH]
@@ -234,25 +237,25 @@ class Ridges:
 
 
 def _ends(steps: Array, on: Array, start: int, lost: int) -> list[tuple[int, float]]:
-    """Where a course may end that goes on to larger places, and how likely: first where it is lost, unless it goes on beyond the
-    reach, then where the cloth beside it changes most."""
-    found: list[tuple[int, float]] = []
+    """Where a line running to larger coordinates may end, with probabilities: first where it is lost, unless it continues beyond
+    the reach, then where the cloth beside it changes most."""
+    ends: list[tuple[int, float]] = []
     most = min(lost + STEP_RUN, len(steps) - STEP_GAP)
     change = steps[: max(most, 0)].copy()
     change[: start + NEAREST_END] = 0.0
-    while len(found) < MOST_ENDS and change.size and change.max() > LEAST_STEP:
+    while len(ends) < MOST_ENDS and change.size and change.max() > LEAST_STEP:
         at = int(change.argmax())
         beyond = on[min(at + 12, len(on) - 1)] if at + 12 <= lost else 0.0
-        found.append((at, (1 - math.exp(-float(change[at]) / USUAL_STEP)) * (1 - 0.3 * float(beyond))))
+        ends.append((at, (1 - math.exp(-float(change[at]) / USUAL_STEP)) * (1 - 0.3 * float(beyond))))
         change[max(at - 12, 0) : at + 13] = 0.0
     if lost < len(steps) - 2:
-        near = max((likely for at, likely in found if abs(at - lost) < STEP_RUN), default=0.0)
-        found.insert(0, (lost, LOST + (1 - LOST) * near))
-    return found
+        near = max((likely for at, likely in ends if abs(at - lost) < STEP_RUN), default=0.0)
+        ends.insert(0, (lost, LOST + (1 - LOST) * near))
+    return ends
 
 
-def _by_twos(ridge: Array, most: int, penalty: float) -> NDArray[np.int64]:
-    """The strongest course, looked for in every other column only, which is enough for a line that leans little."""
+def _coarse_path(ridge: Array, most: int, penalty: float) -> NDArray[np.int64]:
+    """The strongest path, searched in every other column only, which is enough for a line that leans little."""
     pairs = np.maximum(ridge[:, :-1:2], ridge[:, 1::2])
     coarse = np.repeat(strongest_path(pairs, most, penalty), 2)
     whole = np.pad(coarse, (0, ridge.shape[1] - len(coarse)), mode="edge")
@@ -263,10 +266,10 @@ def _by_twos(ridge: Array, most: int, penalty: float) -> NDArray[np.int64]:
 
 
 def _run(seen: NDArray[np.bool_], start: int, jump: int) -> int:
-    """The last place seen from `start` on before more than `jump` in a row are not seen."""
+    """Last point seen from `start` on before more than `jump` in a row are missing."""
     way = seen[start:]
     beyond = np.pad(way.astype(int), (0, 2))
-    at = np.flatnonzero(way & (beyond[:-2] + beyond[1:-1] + beyond[2:] >= 2))  # one place alone is none
+    at = np.flatnonzero(way & (beyond[:-2] + beyond[1:-1] + beyond[2:] >= 2))  # ignores isolated points
     lost = np.flatnonzero(np.diff(at, prepend=0) > jump + 1)
     kept = at[: lost[0]] if len(lost) else at
     return start + (int(kept[-1]) if len(kept) else 0)

@@ -1,4 +1,4 @@
-"""The lines that are drawn on trousers, and what a body is like at each height: all that this room knows of the garment."""
+"""The lines drawn on trousers, and the body's priors at each height: all that this package knows about the garment."""
 
 from __future__ import annotations
 
@@ -19,9 +19,9 @@ ROUND: Mapping[str, Trunk] = {
         365.0, Depth(0.6, 0.1, 0.465, 0.06), Depth(0.56, 0.12, 0.45, 0.06), (50.0, 35.5), 1.5, 2.8, (8.0, 6.0)
     ),
 }
-BORDER_WAVES = 3.0  # mm: how far the border of the cloth waves, where no waistline is drawn
-OVER_WAISTLINE_MM = 8.0  # of cloth over a waistline, at least
-CLEFT_IN_FRONT = 0.3  # of what it is behind
+BORDER_WAVES = 3.0  # mm: waviness of the top edge of the cloth, where no waistline is drawn
+OVER_WAISTLINE_MM = 8.0  # least cloth above a waistline
+CLEFT_IN_FRONT = 0.3  # as a share of the cleft at the back
 WIDTHS = {**{name: line.width for name, line in ROUND.items()}, **dict.fromkeys(KNEES, 160.0)}  # mm
 LEG_DEPTH, LEG_DEPTH_ERROR = 0.95, 0.2  # of the half width
 CALLED: Mapping[str, str] = {
@@ -29,9 +29,9 @@ CALLED: Mapping[str, str] = {
     **{name: f"{name.title()} line" for name in MAIN},
     **{f"{part}-{leg}": f"{part.title()} line, {leg} leg" for part in ("knee", "grain") for leg in ("left", "right")},
 }  # fmt: skip
-# A line that rises so towards the centre runs into the fork, degrees; over the fork the cloth turns under, and a line follows it;
-# under the seat it folds away behind the outline, mm.
+# Slope towards the centre, degrees, from which a line runs into the fork; error where the cloth turns under at the fork, and where it
+# folds away behind the outline under the seat, mm.
 FORK_SLOPE, FORK_FOLDS, UNDER_SEAT = -6.0, 5.0, 3.0
-# mm by which a leg's outer edge lies nearer to the lens than its inner one at the knee, and the error
+# mm by which a leg's outer edge is nearer the lens than its inner one at the knee, and the error
 LEG_TURNED = (7.0, 4.2)
-KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # of the hip line's height over the floor the knee line lies at; from memory
+KNEE_SHARE, KNEE_SHARE_ERROR = 0.575, 0.03  # height of the knee line as a share of the hip line's; from memory

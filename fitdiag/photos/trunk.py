@@ -1,4 +1,4 @@
-"""What is known beforehand of lines round the trunk."""
+"""Priors for lines round the trunk."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Depth:
-    """How deep bodies are from the outline to the middle: as a share of half the width, and of the whole depth, each with its error."""
+    """Depth of a body from the outline to the middle, as a share of half the width and of the whole depth, each with its error."""
 
     of_half: float
     half_error: float
@@ -17,11 +17,11 @@ class Depth:
 
 @dataclass(frozen=True)
 class Trunk:
-    """What is known beforehand of a line round the trunk, whose middle is nearer to the lens than its ends.
+    """Priors for a line round the trunk, whose middle is nearer the lens than its ends. Lengths in mm.
 
-    `width`: usual width, mm; in mm besides, `behind`: how far the centre lies behind half an ellipse, since seats are hollow there and
-    trunks squarer than ellipses, and its error; the folds along the line, how far left and right differ in depth, and `cleft`: how far
-    the centre lies behind the cloth 3 cm beside it, and its error (None: the line is the edge of the cloth, no drawn one).
+    `width`: usual width; `behind`: distance of the centre behind half an ellipse, and its error (seats are hollow there and trunks
+    squarer than ellipses); `waves`: folds along the line; `lopsided`: left-right difference in depth; `cleft`: distance of the centre
+    behind the cloth 3 cm beside it, and its error (None if the line is the edge of the cloth and not a drawn one).
     """
 
     width: float
