@@ -836,7 +836,7 @@ def test_a_piece_that_lies_another_way_is_set_upright(frame: str, turn_points: b
     found = pattern_from_dxf(text, "x.dxf", line="stitch", taken=taken)
     same = same_shape if turn_points else same_but_for_the_start_of_the_curve
     assert same(whole, found) <= DRAWN
-    assert "Back: layer 1, the boundary, is the stitching line, as given." in taken.told()
+    assert "Back: layer 1, the boundary, is the stitching line, as given." in taken.messages()
 
 
 def test_a_sew_line_is_the_stitching_line_and_tells_the_allowance() -> None:
@@ -963,11 +963,11 @@ def _nameless(document: Any, shown: Any) -> None:
 
 
 WRONG_DXF: Mapping[str, tuple[Callable[[Any, Any], None], str]] = {
-    "wrong layers": (_layer("1", "0"), "one closed outline belongs on layer 1; there are 0 lines"),
-    "an open outline": (_boundary(lambda line: line.tolist(), close=False), "there are 1 lines that make none"),
+    "wrong layers": (_layer("1", "0"), "layer 1 must hold one closed outline; its 0 lines"),
+    "an open outline": (_boundary(lambda line: line.tolist(), close=False), "its 1 lines do not form one"),
     "two outlines": (
         lambda document, shown: shown.add_lwpolyline([(0, 0), (9, 0), (9, 9)], dxfattribs={"layer": "1"}),
-        "there are 2 lines that make none",
+        "its 2 lines do not form one",
     ),
     "a triangle": (_boundary(lambda line: line[::100][:3].tolist()), "corners"),
     "inches in the header": (
@@ -1018,7 +1018,7 @@ WRONG_DXF: Mapping[str, tuple[Callable[[Any, Any], None], str]] = {
                 ]
             ),
         ),
-        "where the crotch curve goes over",
+        "where the crotch curve meets",
     ),
     "two pieces of a name": (
         lambda document, shown: document.blocks.new("BACK LINING") if "BACK LINING" not in document.blocks else None,
@@ -1026,7 +1026,7 @@ WRONG_DXF: Mapping[str, tuple[Callable[[Any, Any], None], str]] = {
     ),
     "a number that is none": (
         _boundary(lambda line: [(nan, 0.0), *line[1:].tolist()]),
-        "no number|cannot be read|not DXF",
+        "not a number|cannot be read|not DXF",
     ),
 }
 

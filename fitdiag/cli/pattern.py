@@ -30,7 +30,7 @@ from fitdiag.pattern.garment import garment_of, shipped_garment
 from fitdiag.pattern.measure import after_darts, alike, angle_measures, called, pattern_measures
 from fitdiag.pattern.outline import with_allowance
 from fitdiag.pattern.piece import Carried, Pattern, faults
-from fitdiag.pattern.record import stamp, told, whose
+from fitdiag.pattern.record import describe_alteration, stamp, whose
 from fitdiag.pattern.true import true
 from fitdiag.pattern.waist import WORKS
 from fitdiag.problems import one_line, stop
@@ -166,7 +166,7 @@ def read(
     pattern = read_pattern(path, reading(line, allowance, dpi, units, garment), taken)
     chosen = guess_units(units, (), pattern.units)
     write_out(pattern, out, replace=replace)
-    say_all(taken.told())
+    say_all(taken.messages())
     measures = pattern_measures(pattern)
     for name in measures:
         if name.endswith((" girth", " outseam")):
@@ -393,13 +393,15 @@ def pictures_of(work: Work, units: Units, *, strip: bool, as_cut: bool) -> tuple
 
     result = work.recorded(work.before)
     new = result.carried[len(work.before.carried) :]
-    names = [told(item, units) for item in new]
+    names = [describe_alteration(item, units) for item in new]
     title = "; then ".join([names[0], *(lower_first(name) for name in names[1:])])
     pictures, before = [], work.before
     for number, (step, name) in enumerate(zip(work.steps, names, strict=True), 1):
         notes = [line for line in (whose(result, work.day),) if line]
         if work.before.carried:
-            notes.append(f"Altered before: {'; '.join(told(item, units) for item in work.before.carried)}.")
+            notes.append(
+                f"Altered before: {'; '.join(describe_alteration(item, units) for item in work.before.carried)}."
+            )
         if len(names) > 1:
             notes.append(f"Step {number} of {len(names)}: {title}.")
         pictures.append((strip_of if strip else partial(drawing, as_cut=as_cut))(before, step, units, name, notes))

@@ -1,7 +1,7 @@
-"""Pieces put together from what a drawing holds: lines that run either way, a turned or mirrored piece.
+"""Assemble pieces from the lines of a drawing, which may run either way and may be rotated or mirrored.
 
-Here the lines get the direction, the order and the upright stand that a `Piece` has; a bare outline gets its seams, its corners
-told apart by how an upright piece of the garment stands. What cannot be told for sure is refused, never guessed.
+Lines are given the direction, order and upright orientation of a `Piece`. A bare outline is split into seams; its corners are
+identified by how the corners of an upright piece of the garment lie. What is ambiguous is refused, never guessed.
 """
 
 from __future__ import annotations
@@ -35,36 +35,37 @@ from fitdiag.pattern.piece import (
 )
 from fitdiag.problems import Problem, ProblemsFoundError, one_line, stop
 
-WIDTH_MM = (150.0, 1500.0)  # the pieces side by side as they lie; common practice, no source
-EXTENT_MM = (150.0, 3000.0)  # the longest way across one piece, shorts and the tallest included
+WIDTH_MM = (150.0, 1500.0)  # total width of the pieces side by side; common practice, no source
+EXTENT_MM = (150.0, 3000.0)  # largest extent of one piece, from shorts to the tallest wearer
 MOST_PARTS = 300  # lines of one seam, or marks on one outline
-SHARP_DEGREES = 40.0  # an outline that turns this much at one point has a corner there
-STRAIGHT_DEGREES = 0.3  # steps that differ by less run straight on
-STRAIGHT_MM = 30.0  # a straight run this long is a seam, not a piece of a curve
-_LAID = [np.diag([float(across), float(up)]) for across, up in ((1, 1), (-1, 1), (-1, -1), (1, -1))]
+SHARP_DEGREES = 40.0  # a point where the outline turns at least this much is a corner
+STRAIGHT_DEGREES = 0.3  # a change of heading below this counts as straight
+STRAIGHT_MM = 30.0  # a straight run at least this long is a seam, not part of a curve
+_FLIPS = [np.diag([float(across), float(up)]) for across, up in ((1, 1), (-1, 1), (-1, -1), (1, -1))]
 
 
 @dataclass
 class Taken:
-    """What was taken from a drawing, for the fitter to check: the size and why, what counts as what, and what was left out."""
+    """What was read from a drawing, for the fitter to check: the unit and why, how lines were interpreted, what was left out."""
 
     lines: list[str] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
 
-    def told(self) -> list[str]:
-        found = list(self.lines)
+    def messages(self) -> list[str]:
+        """Return the lines, then one that lists what was left out."""
+        messages = list(self.lines)
         if self.left_out:
             names = list(dict.fromkeys(self.left_out))
             more = f" and {len(names) - 12} more" if len(names) > 12 else ""
-            found.append(f"Left out: {', '.join(names[:12])}{more}.")
-        return found
+            messages.append(f"Left out: {', '.join(names[:12])}{more}.")
+        return messages
 
 
 @dataclass
 class Drawn:
-    """One piece as a drawing shows it, in mm, y up: what each line is, but not yet which way it runs.
+    """One piece as drawn, in mm, y up: each line is identified, but its direction is not yet known.
 
-    `origin`: where the piece's own 0, 0 lies; without it the grainline gets x = 0 and the lowest point y = 0.
+    `origin`: position of the piece's own (0, 0); if None, the grainline gets x = 0 and the lowest point y = 0.
     """
 
     part: Part
@@ -80,7 +81,7 @@ class Drawn:
     notes: list[str] = field(default_factory=list)
 
     def take(self, kind: str, name: str, line: Array) -> bool:
-        """Put what is not a seam where it belongs, by its kind and its name; False for what no file of ours could have."""
+        """Store a line that is not a seam by its kind and name; return False if our own files could not contain it."""
         match kind:
             case "origin":
                 self.origin = line[0]
@@ -95,15 +96,15 @@ class Drawn:
             case "hole" if len(self.holes) < record.MOST_NOTCHES:
                 self.holes.append((line.min(axis=0) + line.max(axis=0)) / 2)
             case "notch" if name.rpartition(" ")[2] in self.part.seams and len(self.notches) < record.MOST_NOTCHES:
-                called, _, seam = name.rpartition(" ")
-                self.notches.append((called, seam, line[0]))
+                label, _, seam = name.rpartition(" ")
+                self.notches.append((label, seam, line[0]))
             case _:
                 return False
         return True
 
 
 def piece_of(drawn: Drawn) -> Piece:
-    """The piece that a drawing shows. Raises ProblemsFoundError with everything that keeps it from being one."""
+    """Build a piece from its drawn lines. Raises ProblemsFoundError with all its faults."""
     names = drawn.part.seams
     missing = [name for name in names if name not in drawn.seams]
     if missing:
@@ -113,12 +114,12 @@ def piece_of(drawn: Drawn) -> Piece:
     seams = _in_order(drawn.part, drawn.seams)
     follows = [(name, drawn.part.follows(name)) for name in names]
     if sum(apart(seams[one][-1], seams[other][0]) > CLOSED_MM for one, other in follows) > 2:
-        told = f"{drawn.part.name}: the seams do not meet in the order {', '.join(names)}"
-        raise stop("open", told, hint="are their names exchanged?")
+        message = f"{drawn.part.name}: the seams do not meet in the order {', '.join(names)}"
+        raise stop("open", message, hint="are their names swapped?")
     frame = next((frame for frame in _frames(drawn.grain) if _upright(drawn.part, seams, frame)), None)
     if frame is None:
-        hint = "the seams' names may be exchanged, or a grainline is missing"
-        raise stop("direction", f"{drawn.part.name}: which way up the piece lies cannot be told", hint=hint)
+        hint = "the seams' names may be swapped, or a grainline is missing"
+        raise stop("direction", f"{drawn.part.name}: it is not clear which way up the piece lies", hint=hint)
     grain = _grain(drawn, seams, frame)
     shift = _shift(drawn, seams, grain, frame)
 
@@ -129,7 +130,7 @@ def piece_of(drawn: Drawn) -> Piece:
     notes = list(drawn.notes)
     if drawn.grain is None:
         bottom = drawn.part.word(drawn.part.stays)
-        notes.append(f"No grainline was drawn: it was taken through the middle of the {bottom}.")
+        notes.append(f"No grainline was drawn: it was placed through the middle of the {bottom}.")
     lines = {name: placed(line) for name, line in drawn.lines.items()}
     lines = {
         name: line if line[0][0] <= line[-1][0] else points(line[::-1]) for name, line in lines.items()
@@ -155,49 +156,49 @@ def piece_of(drawn: Drawn) -> Piece:
 
 
 def side_in(words: Collection[str]) -> Side:
-    """The side that words name."""
+    """Return the side that the words name."""
     return "left" if "left" in words else "right" if "right" in words else "both"
 
 
 def put_together(
     garment: Garment, pieces: Mapping[tuple[str, Side], Piece], title: str, grade: str, client: str, rows: Sequence[str]
 ) -> Pattern:
-    """A pattern of the pieces of a file, by name and side; `rows`: what was altered, as `record.row_of` writes it.
+    """Build a pattern from pieces by name and side; `rows`: the alterations made, as `record.row_of` writes them.
 
-    Raises ProblemsFoundError if a piece is missing or there twice, or if it has not the size of a garment.
+    Raises ProblemsFoundError if a piece is missing or the size is not that of a garment.
     """
     own = {name: piece for (name, side), piece in pieces.items() if side != "left"}
     left = {name: piece for (name, side), piece in pieces.items() if side == "left"}
     if missing := [name for name in garment.parts if name not in own]:
-        told = f"this file has no piece '{missing[0]}'"
-        raise stop("pieces", told, hint=f"a pattern needs {' and '.join(garment.parts)}")
+        message = f"this file has no piece '{missing[0]}'"
+        raise stop("pieces", message, hint=f"a pattern needs {' and '.join(garment.parts)}")
     title, grade = (one_line(text, record.LONGEST_TITLE) for text in (title, grade))
     client, carried = one_line(client, record.LONGEST_CLIENT), record.from_rows(rows)
     return of_a_size(Pattern(garment, {name: own[name] for name in garment.parts}, left, title, grade, client, carried))
 
 
 def level_faults(piece: Piece) -> list[Problem]:
-    """A problem if the levels do not lie one below the other."""
+    """Return a problem unless the levels lie one below the other, in order."""
     levels = piece.levels
     if all(levels[above] > levels[below] for above, below in pairwise(levels)):
         return []
-    told = f"{', '.join(levels)} must lie one below the other, y up"
-    return [Problem("levels", told, None, "look at the levels and the balance lines of these names")]
+    message = f"{', '.join(levels)} must lie one below the other, y up"
+    return [Problem("levels", message, None, "check the levels and balance lines of these names")]
 
 
 def _frames(grain: Array | None) -> list[Array]:
-    """The four ways a piece can lie once its grain is plumb: as drawn, mirrored, upside down, and both, as 2 by 2 matrices."""
+    """The four orientations of a piece with vertical grain, as (2, 2) matrices: as drawn, mirrored, rotated, upside down."""
     upright = np.eye(2)
     if grain is not None:
         run = grain[-1] - grain[0] if grain[-1][1] >= grain[0][1] else grain[0] - grain[-1]
         if abs(run[0]) > 0.01:  # less is what rounding leaves
             run = unit(run)
             upright = np.array([[run[1], -run[0]], [run[0], run[1]]])
-    return [frame @ upright for frame in _LAID]
+    return [frame @ upright for frame in _FLIPS]
 
 
 def _upright(part: Part, seams: Mapping[str, Array], frame: Array) -> bool:
-    """Whether named seams, in a frame, run clockwise with the first one, the waist, above the one at the bottom."""
+    """Whether the seams, transformed by `frame`, run clockwise with the first (the waist) above the one at the bottom."""
     if signed_area(np.concatenate([seams[name][:-1] for name in part.seams]) @ frame.T) >= 0:
         return False
     top, bottom = ((seams[name] @ frame.T)[:, 1].mean() for name in (part.seams[0], part.stays))
@@ -205,7 +206,7 @@ def _upright(part: Part, seams: Mapping[str, Array], frame: Array) -> bool:
 
 
 def _in_order(part: Part, seams: Mapping[str, Array]) -> dict[str, Array]:
-    """The seams turned so that each ends where the next one begins; ends that nearly meet are made to meet."""
+    """Reverse seams so that each ends where the next begins; ends that nearly meet are joined."""
     result: dict[str, Array] = {}
     following = {name: part.follows(name) for name in part.seams}
     for name in part.seams:
@@ -219,7 +220,7 @@ def _in_order(part: Part, seams: Mapping[str, Array]) -> dict[str, Array]:
 
 
 def _grain(drawn: Drawn, seams: Mapping[str, Array], frame: Array) -> Array:
-    """The grainline; where none is drawn, the upright through the middle of the hem, where the crease lies."""
+    """The drawn grainline; otherwise the vertical through the middle of the hem, where the crease lies."""
     if drawn.grain is not None:
         return drawn.grain
     bottom = seams[drawn.part.stays]
@@ -235,7 +236,7 @@ def _shift(drawn: Drawn, seams: Mapping[str, Array], grain: Array, frame: Array)
 
 
 def _dart(line: Array, waist: Array) -> Dart:
-    """A dart from a line over its point or round it: the point lies farthest from the waist seam, the ends nearest."""
+    """A dart from a line along both legs, or closed round it: the point is farthest from the waist seam, the ends nearest."""
     away = np.array([off(waist, point) for point in line])
     closed = len(line) > 3 and apart(line[0], line[-1]) <= CLOSED_MM
     ends = line[:-1][np.argsort(away[:-1], kind="stable")[:2]] if closed else line[[0, -1]]
@@ -247,31 +248,31 @@ def _dart(line: Array, waist: Array) -> Dart:
 def with_levels(
     part: Part, heights: Mapping[str, float], lines: Mapping[str, Array], seams: Mapping[str, Array]
 ) -> tuple[dict[str, Array], list[str]]:
-    """Every level line of a piece, from edge to edge: as drawn, at a height given, else estimated; and which were estimated.
+    """Every level line of a piece, edge to edge, and the names of the estimated ones.
 
-    Where nothing tells a level, it is taken as the garment's `guess` for it says.
+    A line is used as drawn, else put at the given height (mm), else at the garment's `guess` for it.
     """
-    found = {name: points(line) for name, line in lines.items()}
+    complete = {name: points(line) for name, line in lines.items()}
     guesses = _guessed(part, {**{name: float(line[:, 1].mean()) for name, line in lines.items()}, **heights}, seams)
     estimated = []
     for name in part.ends:
-        if name in found or name not in guesses:
+        if name in complete or name not in guesses:
             continue
         if name not in heights:
             estimated.append(name)
         line = across(part, seams, name, guesses[name])
-        if line is None and name in heights:  # given, but beside the piece: told where the levels are checked
+        if line is None and name in heights:  # given, but off the piece: reported by `level_faults`
             x = np.concatenate(list(seams.values()))[:, 0]
             line = points([[float(x.min()), heights[name]], [float(x.max()), heights[name]]])
         if line is not None:
-            found[name] = line
-    return found, estimated
+            complete[name] = line
+    return complete, estimated
 
 
 def across(part: Part, seams: Mapping[str, Array], name: str, y: float) -> Array | None:
-    """A level line at a height, from the seams of its inner end to those of its outer end; None where they do not reach.
+    """The level line at height `y` (mm), from its inner to its outer seams; None if the seams do not reach that height.
 
-    Below the end of its inner seam it begins at the upright through that end, as the block measures the hip.
+    Below the end of its inner seam it begins at the vertical through that end, as the block measures the hip.
     """
     inner, outer = ([x for seam in names if (x := crossing(seams[seam], y)) is not None] for names in part.ends[name])
     if not inner:
@@ -282,7 +283,7 @@ def across(part: Part, seams: Mapping[str, Array], name: str, y: float) -> Array
 
 
 def _guessed(part: Part, known: Mapping[str, float], seams: Mapping[str, Array]) -> dict[str, float]:
-    """The height of each level line: as known, else as its `guess` says."""
+    """The height of each level line, mm: the known one, else that of its `guess`."""
 
     def height(name: str) -> float:
         if name in known:
@@ -306,23 +307,23 @@ def signed_area(ring: Array) -> float:
 
 
 def _refuse_wrong_extent(name: str, line: Array) -> None:
-    """Stop at a piece that no unit of mm can explain, before anything else is said about it."""
+    """Refuse a piece whose size cannot be in mm, before any other check."""
     if len(line) > 2 * MOST_POINTS or not np.isfinite(line).all():
-        told = f"{name}: more than {MOST_POINTS} points, or one that is no number"
-        raise stop("points", told, hint="simplify the outline before it is read")
+        message = f"{name}: more than {MOST_POINTS} points, or one that is not a number"
+        raise stop("points", message, hint="simplify the outline before it is read")
     extent = float(np.ptp(line, axis=0).max())
     if not EXTENT_MM[0] <= extent <= EXTENT_MM[1]:
-        told = f"{name}: the piece measures {extent:.4g} mm at its longest{_looks_like(extent, EXTENT_MM)}"
-        raise stop("size", told, hint="give the file in mm")
+        message = f"{name}: the piece measures {extent:.4g} mm at its longest{_looks_like(extent, EXTENT_MM)}"
+        raise stop("size", message, hint="give the file in mm")
 
 
 def too_many(what: str) -> ProblemsFoundError:
-    """What stops the reading of a file with more points than a pattern can have."""
+    """The error for a file with more points than a pattern can have."""
     return stop("points", f"{what} has more than {MOST_POINTS} points", hint="simplify the outlines")
 
 
 def of_a_size(pattern: Pattern) -> Pattern:
-    """The pattern, unless its size is that of inches or centimetres read as mm, or the other way round. Raises ProblemsFoundError."""
+    """Return the pattern if its size is that of a garment in mm; raise ProblemsFoundError if not (inches or cm read as mm ...)."""
     wide = 0.0
     for piece in pattern.pieces.values():
         width = hip_width(piece)
@@ -330,8 +331,8 @@ def of_a_size(pattern: Pattern) -> Pattern:
     if WIDTH_MM[0] <= wide <= WIDTH_MM[1]:
         return pattern
     across, names = next(iter(next(iter(pattern.pieces.values())).part.ends), "piece"), " and ".join(pattern.pieces)
-    told = f"{names} measure {wide:.4g} mm across the {across}{_looks_like(wide, WIDTH_MM)}"
-    raise stop("size", told, hint="give the file in mm")
+    message = f"{names} measure {wide:.4g} mm across the {across}{_looks_like(wide, WIDTH_MM)}"
+    raise stop("size", message, hint="give the file in mm")
 
 
 def _looks_like(size: float, limits: tuple[float, float]) -> str:
@@ -341,22 +342,22 @@ def _looks_like(size: float, limits: tuple[float, float]) -> str:
 
 
 def once_each(line: Array) -> Array:
-    """A line without points that lie where the one before lies."""
+    """A line without consecutive duplicate points."""
     return points(line[np.concatenate([[True], np.abs(np.diff(line, axis=0)).max(axis=1) > 1e-9])[: len(line)]])
 
 
 def chained(parts: Iterable[Array]) -> Array | None:
-    """Lines that touch end to end, in any order and direction, made one; None if they do not."""
+    """Join lines that touch end to end, in any order and direction; None if they do not."""
     left = [np.asarray(part) for part in parts]
     if len(left) > MOST_PARTS:
         return None
     line = left.pop(0)
     while left:
         for index, part in enumerate(left):
-            fits = [(own, other) for own in (0, -1) for other in (0, -1) if apart(line[own], part[other]) <= CLOSED_MM]
+            fits = [(end, other) for end in (0, -1) for other in (0, -1) if apart(line[end], part[other]) <= CLOSED_MM]
             if fits:
-                own, other = fits[-1]
-                head, tail = (line[::-1] if own == 0 else line), (part[::-1] if other == -1 else part)
+                end, other = fits[-1]
+                head, tail = (line[::-1] if end == 0 else line), (part[::-1] if other == -1 else part)
                 line = np.concatenate([head, tail[1:]])
                 left.pop(index)
                 break
@@ -369,9 +370,9 @@ def chained(parts: Iterable[Array]) -> Array | None:
 
 
 def seams_of_outline(part: Part, ring: Array, turn_points: Array, grain: Array | None) -> dict[str, Array]:
-    """The seams of a bare outline (each point once), by its turn points or its corners. Raises ProblemsFoundError.
+    """Split a bare outline (each point once) into seams at its turn points or corners. Raises ProblemsFoundError.
 
-    As many turn points as the piece has corners are taken for them. Otherwise the sharp corners are sought, and the smooth one
+    If there are as many turn points as corners, they are the corners. Otherwise sharp corners are detected, and the smooth one
     is a turn point between its neighbours, or the end of the one straight run down from the top.
     """
     name, every = part.name, part.landmarks
@@ -382,17 +383,19 @@ def seams_of_outline(part: Part, ring: Array, turn_points: Array, grain: Array |
     all_marked = len(marked) == len(every)
     names = [corner for corner in every if all_marked or corner not in part.smooth]
     corners = sorted(marked) if all_marked else sharp
-    found: dict[tuple[int, ...], int] = {}  # the corners, clockwise, and the step from point to point that runs so
-    for by_curve in (True, False) if all_marked else (True,):  # a curve may have been filled up: marks are enough then
-        for frame in _frames(grain) if not found and len(corners) == len(names) else ():
+    labellings: dict[
+        tuple[int, ...], int
+    ] = {}  # corner indexes, clockwise: the index step (1 or -1) that runs clockwise
+    for by_curve in (True, False) if all_marked else (True,):  # marks are enough where a curve has been filled in
+        for frame in _frames(grain) if not labellings and len(corners) == len(names) else ():
             turned = ring @ frame.T
             step = 1 if signed_area(turned) < 0 else -1
-            found |= dict.fromkeys(_labelled(part, turned, names, corners[::step], step, by_curve=by_curve), step)
-    if len(found) != 1:
-        told = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
+            labellings |= dict.fromkeys(_labelled(part, turned, names, corners[::step], step, by_curve=by_curve), step)
+    if len(labellings) != 1:
+        message = f"{name}: the seams cannot be told from the outline's {len(sharp)} sharp corners"
         hint = f"mark the {len(every)} ends of the seams with turn points (layer 2), and draw a grainline"
-        raise stop("corners", told, hint=hint)
-    ((labelled, step),) = found.items()
+        raise stop("corners", message, hint=hint)
+    ((labelled, step),) = labellings.items()
     at = dict(zip(names, labelled, strict=True))
     for corner in part.smooth:
         if corner not in at:
@@ -405,7 +408,7 @@ def seams_of_outline(part: Part, ring: Array, turn_points: Array, grain: Array |
 
 
 def _turns(ring: Array) -> Array:
-    """By how many degrees an outline turns at each of its points."""
+    """The turning angle of an outline at each of its points, degrees, unsigned."""
     into, onward = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     cross, dot = into[:, 0] * onward[:, 1] - into[:, 1] * onward[:, 0], (into * onward).sum(axis=1)
     return np.asarray(np.degrees(np.abs(np.arctan2(cross, dot))))
@@ -414,9 +417,9 @@ def _turns(ring: Array) -> Array:
 def _labelled(
     part: Part, ring: Array, names: Sequence[str], corners: Sequence[int], step: int, *, by_curve: bool
 ) -> Iterator[tuple[int, ...]]:
-    """Every way to call corners (clockwise) by the names of the landmarks that makes an upright piece.
+    """Yield every assignment of corners (clockwise) to landmark names that makes an upright piece.
 
-    `by_curve`: the seams that are the hollow ones of a piece must be so here.
+    `by_curve`: also require the piece's hollow seams to be hollow here.
     """
     for first in range(len(corners)):
         indexes = (*corners[first:], *corners[:first])
@@ -431,7 +434,7 @@ def _labelled(
 
 
 def _stands(part: Part, corners: Mapping[str, Array]) -> bool:
-    """Whether landmarks lie as those of an upright piece do, by the statements of its shape about those that are known."""
+    """Whether landmarks lie as in an upright piece, by those of its `stands` rules that concern known landmarks."""
     height = float(np.ptp([point[1] for point in corners.values()]))
     for text in part.stands:
         one, how, other, share = STANDS.match(text).groups()  # type: ignore[union-attr]
@@ -443,21 +446,21 @@ def _stands(part: Part, corners: Mapping[str, Array]) -> bool:
 
 
 def _hollow(line: Array) -> float:
-    """How far a line leaves its chord, as a share of the chord."""
+    """Largest distance of a line from its chord, as a fraction of the chord."""
     chord = line[-1] - line[0]
     size = float(np.hypot(*chord)) or 1.0
     return float(np.abs((line - line[0]) @ left_of(chord)).max()) / size**2
 
 
 def _path(count: int, start: int, end: int, step: int) -> list[int]:
-    """Indexes along an outline of `count` points from one to another, both included, by steps of 1 or -1."""
+    """Indexes along an outline of `count` points from `start` to `end`, both included; `step` is 1 or -1."""
     return [(start + step * index) % count for index in range((end - start) * step % count + 1)]
 
 
 def _smooth_corner(part: Part, corner: str, ring: Array, at: Mapping[str, int], marked: set[int], step: int) -> int:
-    """Index of the point where a seam goes over into the next without a corner, from the upper end of both downwards.
+    """Index of the point where a seam runs smoothly into the next, searched from the top down.
 
-    It is the one that is marked between, or the end of the one straight run that is long enough to be a seam.
+    It is the one marked point between them, or the end of the one straight run that is long enough to be a seam.
     """
     names = [name for name in part.landmarks if name == corner or name in at]
     place = names.index(corner)
@@ -477,5 +480,5 @@ def _smooth_corner(part: Part, corner: str, ring: Array, at: Mapping[str, int], 
     if len(runs) == 1 and runs[0][0] == 0 and runs[0][1] < len(down) - 1:
         return down[runs[0][1]]
     seam = part.word(part.leads(part.corners[corner]))
-    told = f"{part.name}: where the {seam} goes over into the {part.word(part.corners[corner])} cannot be told from the outline"
-    raise stop("corners", told, hint="mark it with a turn point (layer 2)")
+    message = f"{part.name}: the outline does not show where the {seam} meets the {part.word(part.corners[corner])}"
+    raise stop("corners", message, hint="mark it with a turn point (layer 2)")

@@ -1,8 +1,8 @@
-"""What a fitter needs to see of one alteration: the page with old and new lines; a strip of small pictures with short captions,
-step by step; or its state before and after.
+"""Drawings of one alteration: the page with old and new lines, the step-by-step strip of small captioned pictures, and the
+before and after.
 
-They are drawn from the pattern before and the step carried out. Paper that is added is hatched, paper that is taken away (cut
-off, or lying double) is hatched crosswise; nothing depends on colour.
+Drawn from the pattern before and the step made. Added paper is hatched; paper removed (cut off, or lying double) is
+cross-hatched; nothing depends on colour.
 """
 
 from __future__ import annotations
@@ -26,20 +26,28 @@ from fitdiag.units import Units, format_given
 
 PAGE: Box = (0.0, 0.0, 190.0, 270.0)  # fits A4 and, a little smaller, Letter
 FOOT_MM = 26.0
-DETAIL_GAIN = 1.3  # an enlarged part is drawn when it is at least this much larger
-SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)  # of a line's length: where its name may stand
-STRIP_CELL: tuple[float, float, float] = (60.0, 64.0, 18.0)  # width and most height of a picture, and of its words
+DETAIL_GAIN = 1.3  # a detail is drawn if it is enlarged at least this much
+SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)  # candidate label positions, as fractions of a line's length
+STRIP_CELL: tuple[float, float, float] = (
+    60.0,
+    64.0,
+    18.0,
+)  # width and greatest height of a picture; height of its caption
 STRIP_PAD = (10.0, 11.0)
-WIDE, HIGH, PAD = 64.0, 70.0, (11.0, 11.0)  # mm of a state, the most of its height, room for words at its edge
-_ON = 0.1  # mm; nearer than this a point lies on a line
-_NEAR = 15.0  # mm; what is nearer to where the amount is marked moves with it
-_APART = 60.0  # mm; hinges nearer to each other are one
+WIDE, HIGH, PAD = (
+    64.0,
+    70.0,
+    (11.0, 11.0),
+)  # mm: width and greatest height of a before or after drawing; margin for labels
+_ON = 0.1  # mm; a point closer than this lies on the line
+_NEAR = 15.0  # mm; a point this near the marked amount moves with it
+_APART = 60.0  # mm; hinges closer together than this count as one
 CAUTION = "Try it with pins, or on a copy, before you cut. Write the amount on the pattern."
 
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """Where pattern millimetres come to lie on paper: a scale, the place of the origin, and the box that is shown."""
+    """Transform from pattern mm (y up) to paper mm (y down): scale, position of the origin, and clip box."""
 
     scale: float
     x: float
@@ -56,9 +64,9 @@ class View:
 
 
 def fitted(bounds: Box, cell: Box, pad: tuple[float, float], *, snug: bool = False, most: float = 1.0) -> View:
-    """A view that shows `bounds` (pattern mm: left, bottom, right, top) as large as a cell and `most` allow.
+    """A view of `bounds` (pattern mm: left, bottom, right, top), as large as the cell and the scale `most` allow.
 
-    `pad`: room on paper for words, mm. A snug view takes no more height of the cell than it needs.
+    `pad`: margin on paper for labels, mm. A snug view uses no more of the cell's height than it needs.
     """
     wide, high = max(bounds[2] - bounds[0], 1.0), max(bounds[3] - bounds[1], 1.0)
     scale = min((cell[2] - cell[0] - 2 * pad[0]) / wide, (cell[3] - cell[1] - 2 * pad[1]) / high, most)
@@ -81,44 +89,44 @@ def _whole(change: Change) -> Box:
 
 
 def place_of(change: Change) -> Box:
-    """The part of the piece where something happens, with some room round it."""
-    found = [np.array([mark.a, mark.b]).reshape(-1, 2) for mark in change.marks]
-    found += [np.reshape(area.bounds, (2, 2)) for area in (change.added, change.removed) if not area.is_empty]
+    """Bounds of the part of the piece that changes, with a margin, pattern mm."""
+    regions = [np.array([mark.a, mark.b]).reshape(-1, 2) for mark in change.marks]
+    regions += [np.reshape(area.bounds, (2, 2)) for area in (change.added, change.removed) if not area.is_empty]
     if change.cut is not None:
-        found.append(np.array([change.cut.start, change.cut.end]))
+        regions.append(np.array([change.cut.start, change.cut.end]))
     if change.kind in ("open", "close"):
-        found += [change.new.top, change.old.top]
+        regions += [change.new.top, change.old.top]
     if change.kind == "darts":
-        found += [dart.ends for dart in (*change.old.darts, *change.new.darts)]
-    if not found or change.kind == "grain":
+        regions += [dart.ends for dart in (*change.old.darts, *change.new.darts)]
+    if not regions or change.kind == "grain":
         return _whole(change)
-    box, whole = _bounds(*found), _whole(change)
+    box, whole = _bounds(*regions), _whole(change)
     left, right = max(box[0] - 30, whole[0]), min(box[2] + 30, whole[2])
     low, high = max(box[1] - 30, whole[1]), min(box[3] + 30, whole[3])
-    low = max(min(low, high - 0.6 * (right - left)), whole[1])  # neither a ribbon lying down
+    low = max(min(low, high - 0.6 * (right - left)), whole[1])  # not too flat
     high = min(max(high, low + 0.6 * (right - left)), whole[3])
-    right = min(max(right, left + 0.5 * (high - low)), whole[2])  # nor one standing up
+    right = min(max(right, left + 0.5 * (high - low)), whole[2])  # nor too narrow
     left = max(min(left, right - 0.5 * (high - low)), whole[0])
     return left, low, right, high
 
 
 @dataclass(frozen=True, eq=False)
 class Figure:
-    """What is drawn of a change in one view: everything is given in pattern millimetres."""
+    """Draws a change in one view; all arguments are in pattern mm."""
 
     pen: Pen
     view: View
 
     def line(self, line: Array, role: str, width: float | None = None) -> list[Array]:
-        """A line in the style of its role; the parts that were drawn, on paper."""
+        """Draw a line in the style of its role; return the visible parts, in paper mm."""
         return self.pen.line(self.view.at(line), role, self.view.clip, width)
 
     def hatch(self, area: BaseGeometry, *, cross: bool) -> None:
-        placed = shapely.transform(area, self.view.at).buffer(0)  # what turning and rounding made invalid is mended
+        placed = shapely.transform(area, self.view.at).buffer(0)  # repairs what rotation and rounding made invalid
         self.pen.hatch(placed.intersection(shapely.box(*self.view.clip)), cross=cross)
 
     def lines_of(self, change: Change) -> None:
-        """Hatching, outlines, darts, balance lines, cut, hinge and grainline."""
+        """Draw hatching, outlines, darts, balance lines, cut, hinge and grainline."""
         self.hatch(change.added, cross=False)
         self.hatch(change.removed, cross=True)
         for line in change.new.lines.values():
@@ -141,14 +149,14 @@ class Figure:
         self.line(np.concatenate([piece.outline, piece.outline[:1]]), role, width)
 
     def ground(self, piece: Piece) -> None:
-        """A piece in thin lines."""
+        """Draw a piece in thin lines."""
         for line in piece.lines.values():
             self.line(line, "balance")
         self.darts(piece)
         self.outline(piece, "part")
 
     def edges(self, *areas: BaseGeometry | None) -> None:
-        """Areas in thin lines."""
+        """Draw the edges of areas in thin lines."""
         for part in get_parts(areas):
             if part.geom_type == "Polygon":
                 self.line(np.asarray(part.exterior.coords), "part")
@@ -158,7 +166,7 @@ class Figure:
             self.line(dart.ends, "dart")
 
     def grain(self, grain: Array) -> None:
-        """A grainline with a head at each end."""
+        """Draw a grainline with an arrowhead at each end."""
         for part in self.line(grain, "grain"):
             for tip, other in ((part[0], part[-1]), (part[-1], part[0])):
                 self.pen.fill(pointed(tip, unit(other - tip) * 2.6, 0.75 / 2.6), 0.0, "grain")
@@ -167,7 +175,7 @@ class Figure:
         self.pen.ring(self.view.xy(hinge), 1.4, "hinge")
 
     def names(self, change: Change, *, working: bool) -> None:
-        """The words of a figure; `working`: those of the alteration itself too."""
+        """Label the lines; `working`: label the alteration itself too."""
         cut, piece = change.cut, change.new
         if working:
             self.amounts(change)
@@ -195,7 +203,7 @@ class Figure:
         self.pen.label("hinge", around(at, "hinge", LABEL, (2.2, 4.0, 7.0)), self.view.clip, leader=at)
 
     def amounts(self, change: Change) -> None:
-        """All arrows first, then the figures, so that none is drawn over."""
+        """Draw all arrows, then the amounts, so that none is covered."""
         words = []
         for mark in change.marks:
             text = format_given(mark.amount, change.units)
@@ -205,7 +213,7 @@ class Figure:
             self.pen.label(text, spots, self.view.clip, Letters(10.0, bold=True, role="amount"), leader=middle)
 
     def word_along(self, line: Array, text: str, shares: Sequence[float], *, bold: bool = False) -> None:
-        """A text along a line, rather on its left hand (outside a seam); level beside it when the line is short."""
+        """Label a line along its left side (outside a seam) if possible; horizontally beside it if the line is short."""
         parts = clipped(self.view.at(line), self.view.clip)
         part = max(parts, key=length, default=np.zeros((1, 2)))
         if length(part) < 6.0:
@@ -220,7 +228,7 @@ class Figure:
 
 
 def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
-    """What the lines and hatchings mean: only those that are used. The height where it ends."""
+    """Draw the key to the lines and hatchings in use; return the y where it ends."""
     kinds = {change.kind for change in changes}
     double = kinds & {"close", "overlap", "fold out"}
     rows = {
@@ -253,7 +261,7 @@ def key(pen: Pen, box: Box, changes: Sequence[Change], columns: int) -> float:
 
 
 def changes_of(before: Pattern, step: Step, units: Units) -> list[Change]:
-    """What the step does to each piece, the back first; pieces that stay as they are are left out when another does not."""
+    """The change of each piece, back first; unchanged pieces are left out unless all are."""
     own = before.of(step.side)
     every = [
         change_of(own.pieces[name], step.altered[name], abs(step.amount), units)
@@ -266,40 +274,40 @@ def changes_of(before: Pattern, step: Step, units: Units) -> list[Change]:
 def drawing(
     before: Pattern, step: Step, units: Units, title: str = "", notes: Sequence[str] = (), *, as_cut: bool = False
 ) -> Drawing:
-    """The page for one alteration: each altered piece whole, and the place of the change enlarged where that helps.
+    """The page for one alteration: each altered piece whole, with the changed part enlarged where that helps.
 
-    The new line is drawn trued, or with the steps that the cut leaves (`as_cut`).
-    `notes`: lines below the title, as for whom it is, the day, and all that is done to the pattern.
+    The new line is drawn trued, or with the steps left by the cut (`as_cut`).
+    `notes`: lines below the title, such as client, day and all alterations.
     """
     changes = changes_of(before, step, units)
     if not as_cut:
         changes = [replace(change, new=true_piece(change.new)[0]) for change in changes]
-    title = title or _called(step)
+    title = title or _default_title(step)
     pen = Pen(PAGE[2], PAGE[3])
     y = pen.paragraph(0, 5.0, title, Letters(15, bold=True, role="title"), PAGE[2], 6.5, most=2)
     y = _notes_at(pen, notes, y - 1.5) + 1.5 if notes else y
-    told = _told(changes)
-    for text in told:
+    instructions = _instructions(changes)
+    for text in instructions:
         y = pen.paragraph(0, y, text, Letters(10.5, role="told"), PAGE[2], 4.8) + 1.0
     end = _figures(pen, changes, y + 4.0)
     end = key(pen, (0.0, end + 3, PAGE[2], end + 3), changes, 3)
     pen.text(0, end + 4.5, CAUTION, Letters(9, role="caution"))
-    return pen.done(title, " ".join([*notes, *told, CAUTION]), height=end + 6.0)
+    return pen.done(title, " ".join([*notes, *instructions, CAUTION]), height=end + 6.0)
 
 
-def _called(step: Step) -> str:
+def _default_title(step: Step) -> str:
     return step.alteration.replace("-", " ").capitalize()
 
 
 def _notes_at(pen: Pen, notes: Sequence[str], y: float) -> float:
-    """Lines in small print; the height below them."""
+    """Print notes in small type; return the y below them."""
     for note in notes:
         y = pen.paragraph(0, y, note, Letters(9, role="note"), PAGE[2], 4.2)
     return y
 
 
-def _told(changes: Sequence[Change]) -> list[str]:
-    """What is done and trued, in a line per piece; in one when it is the same for both."""
+def _instructions(changes: Sequence[Change]) -> list[str]:
+    """What to do and true, a line per piece; one line if it is the same for both."""
     lines = {change.name: f"{sentence(change)} {to_true(change)}" for change in changes}
     if len(set(lines.values())) < len(lines):
         return [f"{' and '.join(lines).capitalize()}: {next(iter(lines.values()))}"]
@@ -307,7 +315,7 @@ def _told(changes: Sequence[Change]) -> list[str]:
 
 
 def _figures(pen: Pen, changes: Sequence[Change], top: float) -> float:
-    """The pieces, side by side; or each in a row, whole and enlarged, where that shows more. The height where they end."""
+    """Draw the pieces side by side; or in rows, whole and enlarged, where that shows more. Return the y where they end."""
     bottom, count = PAGE[3] - FOOT_MM, len(changes)
     column, row = PAGE[2] / count, (bottom - top) / count
     cells = [(column * n, top, column * (n + 1), bottom) for n in range(count)]
@@ -343,7 +351,7 @@ def _figure(pen: Pen, view: View, change: Change, caption: str, *, working: bool
 
 
 def _window(pen: Pen, whole: View, detail: View) -> None:
-    """A frame round the enlarged part, and on the whole piece a dotted one where it lies."""
+    """Frame the detail, and show its position on the whole piece with a dotted frame."""
     pen.frame(detail.clip)
     inside = (corners(detail.clip) - (detail.x, detail.y)) / (detail.scale, -detail.scale)
     pen.line(whole.at(inside), "window", whole.clip)
@@ -356,14 +364,14 @@ Painter = Callable[[Figure, Change], None]
 
 
 def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Sequence[str] = ()) -> Drawing:
-    """Three to five small pictures of one alteration with a short caption each; one when nothing is drawn on paper.
+    """Three to five small pictures of one alteration, each with a short caption; one if nothing is drawn on paper.
 
-    Where front and back are altered alike the back is shown.
+    If front and back are altered alike, the back is shown.
     """
     changes = changes_of(before, step, units)
     change = changes[0]
     pictures = _pictures(change)
-    title = f"{title or _called(step)}, step by step"
+    title = f"{title or _default_title(step)}, step by step"
     if len(changes) > 1:
         title += f" ({changes[0].name}; the {changes[1].name} alike)"
     wide, most, words = STRIP_CELL
@@ -382,18 +390,18 @@ def strip(before: Pattern, step: Step, units: Units, title: str = "", notes: Seq
         pen.paragraph(left + 6, bottom + 4.5, caption, Letters(9, role="caption"), wide - 6, 4.0)
     if len(pictures) == 5:
         key(pen, ((wide + 5.0) * 2, first + high + words, PAGE[2], end), [change], 1)
-    told = " ".join(f"{number}. {caption}" for number, (caption, _) in enumerate(pictures, 1))
-    return pen.done(title, " ".join([*notes, told]), height=end)
+    steps = " ".join(f"{number}. {caption}" for number, (caption, _) in enumerate(pictures, 1))
+    return pen.done(title, " ".join([*notes, steps]), height=end)
 
 
 def _pictures(change: Change) -> list[tuple[str, Painter]]:
-    """The captions and pictures of an alteration, in the order of the work."""
-    told = captions(change)
-    return [*zip(told[:-1], _painters(change), strict=False), (told[-1], _trued if told[1:] else _before)]
+    """The captions and painters of an alteration, in working order."""
+    texts = captions(change)
+    return [*zip(texts[:-1], _painters(change), strict=False), (texts[-1], _trued if texts[1:] else _before)]
 
 
 def _painters(change: Change) -> list[Painter]:
-    """The pictures of an alteration but the last, which shows it trued."""
+    """The painters of all but the last picture, which shows the piece trued."""
     cut: list[Painter] = [_before, partial(_before, open_cut=True)]
     new_grain = partial(_redrawn, grain=True)
     if change.kind in ("open", "close", "spread", "overlap", "widen", "fold out"):
@@ -406,7 +414,7 @@ def _painters(change: Change) -> list[Painter]:
 
 
 def _before(figure: Figure, change: Change, hinges: Sequence[Array] = (), *, open_cut: bool = False) -> None:
-    """The piece as it is, with the line to cut along, or the line that the edge will take; `open_cut`: as it is cut."""
+    """Draw the piece as it is, with the line to cut along or the new edge; `open_cut`: with the cut made."""
     cut = change.cut
     figure.ground(change.old)
     figure.grain(change.old.grain)
@@ -421,7 +429,7 @@ def _before(figure: Figure, change: Change, hinges: Sequence[Array] = (), *, ope
 
 
 def _joined(figure: Figure, change: Change, *, grain: bool = False) -> None:
-    """Both parts as the alteration lays them, with the amount; or with the grainline, and what is drawn on afterwards."""
+    """Draw both parts in their new position with the amount; or (`grain`) with the grainline and the lines added afterwards."""
     cut = change.cut
     assert cut is not None and change.lower is not None and change.upper is not None
     gap = change.added if change.opened else change.removed
@@ -447,7 +455,7 @@ def _joined(figure: Figure, change: Change, *, grain: bool = False) -> None:
 
 
 def _slid(figure: Figure, change: Change) -> None:
-    """The section slid along its cut."""
+    """Draw the section slid along its cut."""
     cut = change.cut
     assert cut is not None
     below, above = parted(Polygon(change.old.outline), cut)
@@ -462,7 +470,7 @@ def _slid(figure: Figure, change: Change) -> None:
 
 
 def _marked(figure: Figure, change: Change) -> None:
-    """The piece before, with the amounts marked on it."""
+    """Draw the old piece with the amounts marked on it."""
     figure.ground(change.old)
     if change.kind in ("grain", "swing"):
         figure.grain(change.old.grain)
@@ -472,14 +480,14 @@ def _marked(figure: Figure, change: Change) -> None:
 
 
 def _redrawn(figure: Figure, change: Change, *, grain: bool = False) -> None:
-    """Old and new lines with the strip between them."""
+    """Draw old and new lines with the strip between them."""
     figure.lines_of(replace(change, cut=None, grain=change.grain if grain else points([[0, 0], [0, 0]])))
     if grain:
         figure.word_along(change.grain, "grain", (0.5, 0.3, 0.2, 0.7, 0.8))
 
 
 def _trued(figure: Figure, change: Change) -> None:
-    """The piece afterwards, the trued seams drawn thick and named."""
+    """Draw the new piece, the trued seams thick and labelled."""
     piece, _ = true_piece(change.new)
     figure.ground(piece)
     figure.grain(change.grain)
@@ -493,9 +501,9 @@ def _trued(figure: Figure, change: Change) -> None:
 
 
 def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tuple[tuple[Drawing, ...], str]:
-    """The drawings of an alteration of a pattern before and after, each titled with what to do; and which pieces they stand for.
+    """Drawings of the pattern before and after an alteration, each titled with what to do; and a note on which pieces are drawn.
 
-    None where the paper stays as it is. `hinged`: something stays joined.
+    Empty if the paper does not change. `hinged`: part of the pattern stays joined.
     """
     changes = changes_of(pattern, step, units)
     if not changes or changes[0].kind == "none":
@@ -504,23 +512,23 @@ def states_of(pattern: Pattern, step: Step, units: Units, *, hinged: bool) -> tu
     hinges = _hinges(change) if hinged else []
     box = _with_grain(place_of(change), change)
     cell = fitted(box, (0.0, 0.0, WIDE, HIGH), PAD, snug=True).clip
-    told = captions(change)
-    first = 1 if len(told) == 5 else 0  # before anything is laid or redrawn
-    found = []
+    texts = captions(change)
+    first = 1 if len(texts) == 5 else 0  # before anything is moved or redrawn
+    drawings = []
     for when, paint, caption in (
-        ("before", _before, told[first]),
-        ("after", _after, told[min(first + 1, len(told) - 1)]),
+        ("before", _before, texts[first]),
+        ("after", _after, texts[min(first + 1, len(texts) - 1)]),
     ):
         pen = Pen(cell[2], cell[3], hatching=1.2)
         paint(Figure(pen, fitted(box, cell, PAD)), change, hinges)
         words = f"The {change.name}, {when}. {caption}"
-        found.append(pen.done(words, words))
+        drawings.append(pen.done(words, words))
     alike = f"The {change.name} is drawn; the {changes[1].name} is done alike." if len(changes) > 1 else ""
-    return tuple(found), alike
+    return tuple(drawings), alike
 
 
 def _after(figure: Figure, change: Change, hinges: Sequence[Array]) -> None:
-    """The piece as it becomes over the old one, with what is added or lies double, and how much."""
+    """Draw the new piece over the old, with the paper added or lying double and the amount."""
     figure.lines_of(replace(change, cut=None))
     figure.amounts(change)
     _hinge_rings(figure, hinges)
@@ -529,39 +537,39 @@ def _after(figure: Figure, change: Change, hinges: Sequence[Array]) -> None:
 
 def _hinge_rings(figure: Figure, hinges: Sequence[Array]) -> None:
     left, top, right, bottom = figure.view.clip
-    places = [(one, *figure.view.xy(one)) for one in hinges]
-    inside = [one for one, x, y in places if left <= x <= right and top <= y <= bottom]
-    for one in inside:
-        figure.hinge(one)
-    for one in inside[:1]:
-        figure.hinge_word(one)
+    places = [(hinge, *figure.view.xy(hinge)) for hinge in hinges]
+    inside = [hinge for hinge, x, y in places if left <= x <= right and top <= y <= bottom]
+    for hinge in inside:
+        figure.hinge(hinge)
+    for hinge in inside[:1]:
+        figure.hinge_word(hinge)
 
 
 def _hinges(change: Change) -> list[Array]:
-    """Where the paper stays: the hinge of the cut, or the places at which the new edge leaves the old one."""
+    """The fixed points: the hinge of the cut, or where the new edge leaves the old one."""
     if change.cut is not None and change.cut.hinged:
         return [change.cut.end]
-    found: list[Array] = [
+    hinges: list[Array] = [
         one.tip
         for one, other in zip(change.old.darts, change.new.darts, strict=False)
         if change.kind == "darts" and max(apart(one.left, other.left), apart(one.tip, other.tip)) > _ON
     ]
     kept = LinearRing(change.new.outline).intersection(LinearRing(change.old.outline).buffer(_ON))
     for at in (np.array([end.x, end.y]) for end in get_parts(kept.boundary)):
-        if all(apart(at, one) > _APART for one in found):
-            found.append(at)
+        if all(apart(at, hinge) > _APART for hinge in hinges):
+            hinges.append(at)
     moved = [end for mark in change.marks for end in (mark.a, mark.b)]
     near = max(_NEAR, 2 * change.amount)
-    return [at for at in found if all(apart(at, end) > near for end in moved)] or found
+    return [hinge for hinge in hinges if all(apart(hinge, end) > near for end in moved)] or hinges
 
 
 def _with_grain(box: Box, change: Change) -> Box:
-    """A part of the piece, made wider until the grainline before and after runs through it."""
+    """Extend bounds (pattern mm) until they contain the old and the new grainline."""
     left, low, right, high = box
     for grain in (change.old.grain, change.grain):
         ends = grain[np.argsort(grain[:, 1])]
         at = np.interp([max(low, ends[0, 1]), min(high, ends[-1, 1])], ends[:, 1], ends[:, 0])
         left, right = min(left, float(at.min()) - 8.0), max(right, float(at.max()) + 8.0)
-        if ends[0, 1] > high - 20.0 or ends[-1, 1] < low + 20.0:  # it begins or ends before this part
+        if ends[0, 1] > high - 20.0 or ends[-1, 1] < low + 20.0:  # it lies above or below the bounds
             low, high = min(low, float(ends[-1, 1]) - 60.0), max(high, float(ends[0, 1]) + 60.0)
     return left, low, right, high

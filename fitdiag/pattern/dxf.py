@@ -1,11 +1,11 @@
-"""Patterns as DXF with the layers of ASTM D6673, for programs that cut or plot: written, and read.
+"""Write and read patterns as DXF with the layers of ASTM D6673, for cutting and plotting programs.
 
 The layers are from memory of the standard, not checked against its text: 1 piece boundary (the line to cut along), 2 turn
 points, 3 curve points, 4 notches, 7 grain line, 8 internal lines, 11 internal cutouts, 13 drill holes, 14 sew lines, 15
 annotation text. Each piece is a block; a text of layer 15 names it. Needs the extra `dxf`.
 
-Files of other hands leave open what counts as what. Here nothing is guessed: an outline without a sew line is asked about
-(`line`), a size without a unit must be that of a garment in mm, and what was taken and left out is told (`Taken`).
+Other programs' files can be ambiguous. Nothing is guessed here: for an outline without a sew line the caller must say what it is
+(`line`), a size without a unit must be that of a garment in mm, and what was read and left out is reported (`Taken`).
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ LAYERS = {
 }  # fmt: skip
 BOUNDARY, TURN, CURVE, NOTCH, GRAIN, INTERNAL, CUTOUT, DRILL, SEW, TEXT = LAYERS
 APART_MM, TEXT_MM = 40.0, 6.0
-LONGEST = 200  # characters of one text; old readers stop at 255
+LONGEST = 200  # characters in one text; old readers stop at 255
 _WORDS = {
     **dict.fromkeys(("cut", "cutting", "boundary", "outline"), BOUNDARY), "internal": INTERNAL, "turn": TURN,
     **dict.fromkeys(("sew", "sewing", "stitch", "stitching", "seam"), SEW), "notch": NOTCH, "notches": NOTCH,
@@ -63,36 +63,37 @@ Outline = Literal["cut", "stitch"]
 
 
 def library() -> Any:
+    """Import ezdxf, set to write reproducible files. Raises ProblemsFoundError if it is not installed."""
     try:
         import ezdxf  # noqa: PLC0415 (an extra)
         import ezdxf.path  # noqa: PLC0415
     except ImportError:
         hint = "pip install 'fitdiag[dxf]'"
         raise stop("no-dxf", "reading and writing DXF needs a part that is not installed", hint=hint) from None
-    found: Any = ezdxf
-    found.options.write_fixed_meta_data_for_testing = True  # no time and no random marks in what it writes
-    return found
+    module: Any = ezdxf
+    module.options.write_fixed_meta_data_for_testing = True  # no time stamps or random ids in the output
+    return module
 
 
 # -- writing -----------------------------------------------------------------------------------------------------------
 
 
 def pattern_to_dxf(pattern: Pattern) -> str:
-    """A pattern as DXF text in ASCII: a block per piece, the stitching line as boundary, turn points where seams meet.
+    """Write a pattern as ASCII DXF: a block per piece, turn points where seams meet; without allowances the boundary is the stitching line.
 
-    The same pattern makes the same text each time.
+    The same pattern always gives the same text.
     """
     document: Drawing = library().new("R2000")
     document.header["$INSUNITS"], document.header["$MEASUREMENT"] = 4, 1
-    for name, what in LAYERS.items():
-        document.layers.add(name).description = what
+    for name, description in LAYERS.items():
+        document.layers.add(name).description = description
     space, x = document.modelspace(), 0.0
     title, grade = (one_line(text, LONGEST) for text in (pattern.title, pattern.grade))
     client = [f"Client: {one_line(pattern.client, LONGEST_CLIENT)}"] if pattern.client else []
     altered = [f"Altered: {row_of(item)[:LONGEST]}" for item in pattern.carried]
     garment = f"Garment: {pattern.garment.name}"
     for line in (f"Style Name: {title}", f"Grade: {grade}", garment, "Units: METRIC", "Unit: mm", *client, *altered):
-        _say(space, line, 0.0, -TEXT_MM * 2 * (1 + len(space)))
+        _add_text(space, line, 0.0, -TEXT_MM * 2 * (1 + len(space)))
     for piece, side in pattern.cut():
         block = document.blocks.new(piece.name.upper() + (f"-{side.upper()}" if side != "both" else ""))
         _fill(block, piece, side)
@@ -115,7 +116,7 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
     for number, notch in enumerate(piece.notches):
         foot, tip = notch_tick(piece, notch.seam, notch.at).tolist()
         block.add_line(foot, tip, dxfattribs={"layer": NOTCH})
-        _say(block, f"Notch: {number} {notch.name} {notch.seam}", *foot)
+        _add_text(block, f"Notch: {number} {notch.name} {notch.seam}", *foot)
     for at in piece.holes:
         block.add_point(at.tolist(), dxfattribs={"layer": DRILL})
     for name in piece.part.seams:
@@ -125,10 +126,10 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
     for number, dart in enumerate(piece.darts, 1):
         legs = dart.ends.tolist()
         block.add_polyline2d(legs, dxfattribs={"layer": INTERNAL})
-        _say(block, f"Dart: {number}", *legs[1])
+        _add_text(block, f"Dart: {number}", *legs[1])
     for name, line in piece.lines.items():
         block.add_polyline2d(line.tolist(), dxfattribs={"layer": INTERNAL})
-        _say(block, f"Line: {name}", *line[0])
+        _add_text(block, f"Line: {name}", *line[0])
     texts = [
         f"Piece Name: {piece.name}{'' if side == 'both' else f', {side}'}",
         f"Quantity: {cut_words(piece, side)}",
@@ -142,23 +143,23 @@ def _fill(block: Any, piece: Piece, side: Side) -> None:
     ]
     low, high = float(piece.outline[:, 1].min()), float(piece.outline[:, 1].max())
     for row, text in enumerate(texts):
-        _say(block, text, piece.grain_x + TEXT_MM, low + (high - low) * 0.6 - row * TEXT_MM * 2)
+        _add_text(block, text, piece.grain_x + TEXT_MM, low + (high - low) * 0.6 - row * TEXT_MM * 2)
 
 
-def _say(layout: Any, text: str, x: float, y: float) -> None:
+def _add_text(layout: Any, text: str, x: float, y: float) -> None:
     layout.add_text(
         _escaped(one_line(text, LONGEST + 40)), height=TEXT_MM, dxfattribs={"layer": TEXT, "insert": (x, y)}
     )
 
 
 def _chunks(key: str, text: str) -> list[str]:
-    """A long text in rows; a mark at the start of the words keeps the blanks between them."""
+    """Split a long text into rows; bars at both ends protect their spaces."""
     clean = one_line(text, 10 * LONGEST)
     return [f"{key}: |{clean[at : at + LONGEST]}|" for at in range(0, len(clean), LONGEST)]
 
 
 def _escaped(text: str) -> str:
-    r"""Text in ASCII, other signs as \U+XXXX (in two halves beyond the first plane), as DXF of this age writes them."""
+    r"""Text in ASCII, other characters as \U+XXXX (surrogate pairs beyond the first plane), as in DXF of this version."""
     units = text.encode("utf-16-be", "replace")
     codes = [int.from_bytes(units[at : at + 2], "big") for at in range(0, len(units), 2)]
     return "".join(chr(code) if code < 128 else f"\\U+{code:04X}" for code in codes)
@@ -174,27 +175,27 @@ def _unescaped(text: str) -> str:
 
 @dataclass
 class _Block:
-    """What a piece of the file holds, as plain values in mm."""
+    """The contents of one piece of the file as plain values, mm."""
 
     name: str
     lines: dict[str, list[Array]] = field(default_factory=lambda: {layer: [] for layer in (*LINES, *MARKS)})
     texts: list[tuple[str, str, tuple[float, float]]] = field(default_factory=list)
     origin: tuple[float, float] = (0.0, 0.0)
 
-    def said(self, key: str) -> str:
-        """What the texts say after a key: rows of one text joined, otherwise the first."""
-        found = [value for name, value, _ in self.texts if name == key]
-        rows = [value[1:-1] for value in found if len(value) > 1 and value[0] == value[-1] == "|"]
-        return "".join(rows) or next(iter(found), "")
+    def text(self, key: str) -> str:
+        """Return the text after a key: the rows of a split text joined, otherwise the first value."""
+        values = [value for name, value, _ in self.texts if name == key]
+        rows = [value[1:-1] for value in values if len(value) > 1 and value[0] == value[-1] == "|"]
+        return "".join(rows) or next(iter(values), "")
 
 
 def pattern_from_dxf(
     content: str | bytes, shown_path: str, garment: Garment | None = None, *, line: Outline | None = None,
     allowance: float | None = None, taken: Taken | None = None,
 ) -> Pattern:  # fmt: skip
-    """A pattern from DXF text with the layers above. Raises ProblemsFoundError.
+    """Read a pattern from DXF with the layers above. Raises ProblemsFoundError.
 
-    `line`: what an outline is that no sew line explains: the line to cut along, with `allowance` mm in it, or the stitching line.
+    `line`: what an outline without a sew line is: the line to cut along, with `allowance` mm included, or the stitching line.
     """
     with placed(Where(shown_path)):
         return _pattern(content, garment, line, allowance, taken if taken is not None else Taken())
@@ -209,19 +210,19 @@ def _pattern(
         blocks, loose = _pieces_of(document, scale, taken)
     except ProblemsFoundError:
         raise
-    except Exception as error:  # whatever a damaged entity makes the library say
+    except Exception as error:  # damaged entities raise errors of many kinds
         raise stop("not-dxf", f"this DXF cannot be read: {one_line(error)}", hint="is it the right file?") from None
-    garment = garment or shipped_garment(loose.said("garment").lower())
+    garment = garment or shipped_garment(loose.text("garment").lower())
     named = _named(blocks, garment, taken)
     pieces = {
         key: piece_of(_drawn(garment.parts[key[0]], block, line, allowance, taken)) for key, block in named.items()
     }
     rows = [value for key, value, _ in loose.texts if key == "altered"]
-    return put_together(garment, pieces, loose.said("style name"), loose.said("grade"), loose.said("client"), rows)
+    return put_together(garment, pieces, loose.text("style name"), loose.text("grade"), loose.text("client"), rows)
 
 
 def _read(content: str | bytes) -> tuple[Drawing, str]:
-    """A file of any age and its text: UTF-8, else each byte a sign, which is enough for names in ASCII."""
+    """Read a DXF file and its text: UTF-8, else Latin-1, which suffices for ASCII names."""
     text = content if isinstance(content, str) else ""
     if isinstance(content, bytes):
         if b"Binary DXF" in content[:24]:
@@ -234,76 +235,76 @@ def _read(content: str | bytes) -> tuple[Drawing, str]:
     text, ezdxf = text.replace("\r\n", "\n").replace("\r", "\n"), library()
     try:
         return ezdxf.read(StringIO(text)), text
-    except Exception as error:  # the library raises many kinds for damaged files
+    except Exception as error:  # damaged files raise errors of many kinds
         raise stop("not-dxf", f"this is not DXF: {one_line(error)}", hint="is it the right file?") from None
 
 
 def _unit(document: Drawing, text: str, taken: Taken) -> float:
-    """Millimetres of one unit of the file, by its header or its texts; contradictions are refused."""
-    header = document.header.get("$INSUNITS", 0) if "$INSUNITS" in text else 0  # the library fills in its own
+    """Return mm per unit of the file, from its header or texts; contradictions are refused."""
+    header = document.header.get("$INSUNITS", 0) if "$INSUNITS" in text else 0  # the library supplies a default
     words = {value.strip().lower() for key, value in re.findall(r"(?im)^\s*(units?)\s*:\s*(\w+)", text)}
-    said = [(f"the header of the file says {name}", mm) for number, (name, mm) in _UNITS.items() if number == header]
-    said += [("a text of the file says inches", 25.4)] if words & {"english", "inch", "inches"} else []
-    said += [("a text of the file says metric, so mm", 1.0)] if words & {"metric", "mm"} else []
-    if len({mm for _, mm in said}) > 1 or header not in (0, *_UNITS):
-        told = " and ".join(told for told, _ in said) or "the header of the file names a unit that is none of a pattern"
-        raise stop("units", told, hint="save it again in mm")
-    if not said:
-        said = [("the file names none; its numbers were taken for mm, which is the size of a garment", 1.0)]
-    taken.lines.append(f"Unit: {said[0][0]}.")
-    return said[0][1]
+    sources = [(f"the header of the file says {name}", mm) for number, (name, mm) in _UNITS.items() if number == header]
+    sources += [("a text of the file says inches", 25.4)] if words & {"english", "inch", "inches"} else []
+    sources += [("a text of the file says metric, so mm", 1.0)] if words & {"metric", "mm"} else []
+    if len({mm for _, mm in sources}) > 1 or header not in (0, *_UNITS):
+        message = " and ".join(text for text, _ in sources) or "the header of the file names a unit that no pattern has"
+        raise stop("units", message, hint="save it again in mm")
+    if not sources:
+        sources = [("the file names none; its numbers were taken as mm, which gives the size of a garment", 1.0)]
+    taken.lines.append(f"Unit: {sources[0][0]}.")
+    return sources[0][1]
 
 
 def _pieces_of(document: Drawing, scale: float, taken: Taken) -> tuple[list[_Block], _Block]:
-    """Each piece of the file, and what lies loose beside them, as texts do that are about the whole pattern.
+    """Return each piece of the file, and what belongs to no piece, such as texts about the whole pattern.
 
-    A piece is a block that is placed in the drawing (or any, if none is), with all blocks inside it.
+    A piece is a block inserted in the drawing (or any block, if none is), with all blocks nested in it.
     """
     placed: list[Any] = [entity for entity in document.modelspace() if entity.dxftype() == "INSERT"]
     blocks = [block for block in document.blocks if not block.is_any_layout and not block.name.startswith("*")]
-    found = []
+    pieces = []
     for insert in placed[:500]:
         _refuse_stretched(insert)
         if _hidden(insert, document):
             taken.left_out.append(f"'{one_line(insert.dxf.name, 40)}', on a layer that is switched off")
             continue
-        found.append(_Block(insert.dxf.name, origin=_xy(insert.dxf.insert, scale)))
-        _gather(found[-1], _inside(insert), scale, taken, document)
+        pieces.append(_Block(insert.dxf.name, origin=_xy(insert.dxf.insert, scale)))
+        _gather(pieces[-1], _inside(insert), scale, taken, document)
         for attribute in insert.attribs:
-            _take_text(found[-1], f"{attribute.dxf.tag}: {attribute.dxf.text}", _xy(attribute.dxf.insert, scale))
+            _take_text(pieces[-1], f"{attribute.dxf.tag}: {attribute.dxf.text}", _xy(attribute.dxf.insert, scale))
     for layout in blocks[:500] if not placed else ():
-        found.append(_Block(layout.name))
-        _gather(found[-1], (part for entity in layout for part in _inside(entity)), scale, taken, document)
+        pieces.append(_Block(layout.name))
+        _gather(pieces[-1], (part for entity in layout for part in _inside(entity)), scale, taken, document)
     loose = _Block("")
     free = [e for e in document.modelspace() if e.dxftype() != "INSERT"]
     _gather(loose, free, scale, Taken(), document)
-    if not found:
-        told = "this file has no piece: each piece must be a block"
-        raise stop("blocks", told, hint="save it as a pattern, not as a drawing")
+    if not pieces:
+        message = "this file has no piece: each piece must be a block"
+        raise stop("blocks", message, hint="save it as a pattern, not as a drawing")
     if loose.lines[BOUNDARY] or loose.lines[SEW]:
         taken.left_out.append("an outline that belongs to no piece")
-    return found, loose
+    return pieces, loose
 
 
 def _refuse_stretched(insert: Any) -> None:
     scales = [abs(insert.dxf.get(key, 1.0)) for key in ("xscale", "yscale")]
     if abs(scales[0] - scales[1]) > 1e-6 * max(scales):
-        told = f"the piece '{one_line(insert.dxf.name, 40)}' is stretched more one way than the other"
-        raise stop("scale", told, hint="save it at scale 1")
+        message = f"the piece '{one_line(insert.dxf.name, 40)}' is stretched more one way than the other"
+        raise stop("scale", message, hint="save it at scale 1")
 
 
-def _inside(entity: Any, deep: int = 0) -> Iterator[Any]:
-    """What an entity holds, blocks in blocks opened, where it lies in the drawing."""
+def _inside(entity: Any, depth: int = 0) -> Iterator[Any]:
+    """Yield the entities within an entity, nested blocks expanded, in drawing coordinates."""
     if entity.dxftype() != "INSERT":
         yield entity
         return
     _refuse_stretched(entity)
-    if deep > DEEPEST:
-        raise stop("blocks", "blocks lie in blocks more than 8 deep", hint="explode some of them")
+    if depth > DEEPEST:
+        raise stop("blocks", "blocks are nested more than 8 deep", hint="explode some of them")
     for count, part in enumerate(entity.virtual_entities()):
         if count > MOST_ENTITIES:
             return
-        yield from _inside(part, deep + 1)
+        yield from _inside(part, depth + 1)
 
 
 def _layer(entity: Any) -> str:
@@ -319,41 +320,41 @@ def _hidden(entity: Any, document: Drawing) -> bool:
     return bool(entity.dxf.get("invisible", 0)) or (layer is not None and (layer.is_off() or layer.is_frozen()))
 
 
-def _gather(found: _Block, entities: Any, scale: float, taken: Taken, document: Drawing) -> None:
-    """Sort what belongs to a pattern into a block, in mm; what does not is told."""
+def _gather(block: _Block, entities: Any, scale: float, taken: Taken, document: Drawing) -> None:
+    """Sort the entities of a pattern into a block, in mm; report those left out."""
     left = 2 * MOST_POINTS
     for count, entity in enumerate(entities):
         kind, layer = entity.dxftype(), _layer(entity)
-        shown, on = kind.lower(), f"on layer {one_line(entity.dxf.layer, 20)}"
+        label, on = kind.lower(), f"on layer {one_line(entity.dxf.layer, 20)}"
         if count > MOST_ENTITIES or left < 0:
-            raise too_many(f"'{one_line(found.name, 40)}'")
+            raise too_many(f"'{one_line(block.name, 40)}'")
         if _hidden(entity, document):
-            taken.left_out.append(f"{shown} {on}, which is switched off")
+            taken.left_out.append(f"{label} {on}, which is switched off")
         elif kind in ("TEXT", "MTEXT"):
             text = entity.plain_text() if kind == "MTEXT" else entity.dxf.text
             for row in str(text).splitlines():
-                _take_text(found, row, _xy(entity.dxf.insert, scale))
+                _take_text(block, row, _xy(entity.dxf.insert, scale))
         elif (kind == "POINT" and layer in MARKS) or (kind == "CIRCLE" and layer == DRILL):
             at = entity.dxf.location if kind == "POINT" else entity.dxf.center
-            found.lines[layer].append(points([_xy(at, scale)]))
+            block.lines[layer].append(points([_xy(at, scale)]))
         elif kind == "POINT":
             if layer != CURVE:
                 taken.left_out.append(f"points {on} ({LAYERS.get(layer, 'unknown')})")
         elif layer in LINES:
             line = _line(entity, scale)
             if line is None:
-                taken.left_out.append(f"{shown} {on}")
+                taken.left_out.append(f"{label} {on}")
                 continue
             left -= len(line)
-            found.lines[layer].append(line)
+            block.lines[layer].append(line)
         else:
-            taken.left_out.append(f"{shown} {on} ({LAYERS.get(layer, 'a layer of another name')})")
+            taken.left_out.append(f"{label} {on} ({LAYERS.get(layer, 'a layer of another name')})")
 
 
-def _take_text(found: _Block, text: str, at: tuple[float, float]) -> None:
+def _take_text(block: _Block, text: str, at: tuple[float, float]) -> None:
     key, _, value = _unescaped(text).partition(":")
-    if len(found.texts) < 1000:
-        found.texts.append((key.strip().lower(), one_line(value, 2 * LONGEST), at))
+    if len(block.texts) < 1000:
+        block.texts.append((key.strip().lower(), one_line(value, 2 * LONGEST), at))
 
 
 def _xy(place: Any, scale: float) -> tuple[float, float]:
@@ -361,7 +362,7 @@ def _xy(place: Any, scale: float) -> tuple[float, float]:
 
 
 def _line(entity: Any, scale: float) -> Array | None:
-    """A line, arc, spline or polyline as points in mm, curves made flat; None for what is none of them."""
+    """Return a line, arc, spline or polyline as points in mm, curves flattened; None for other entities."""
     if entity.dxftype() not in ("LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "POLYLINE", "LWPOLYLINE"):
         return None
     if entity.dxftype() in ("POLYLINE", "LWPOLYLINE") and len(entity) > MOST_POINTS:
@@ -372,46 +373,50 @@ def _line(entity: Any, scale: float) -> Array | None:
 
 
 def _named(blocks: list[_Block], garment: Garment, taken: Taken) -> dict[tuple[str, Side], _Block]:
-    """The block of each piece, by the words of its name; other pieces are told."""
-    found: dict[tuple[str, Side], _Block] = {}
+    """Find the block of each piece by the words of its name; report other pieces."""
+    named: dict[tuple[str, Side], _Block] = {}
     for block in blocks:
-        words = re.findall(r"[a-z]+", f"{block.said('piece name')} {block.name}".lower())
+        words = re.findall(r"[a-z]+", f"{block.text('piece name')} {block.name}".lower())
         names = [name for name in garment.parts if name in words]
         if len(names) != 1:
-            taken.left_out.append(f"the piece '{one_line(block.said('piece name') or block.name, 40)}'")
+            taken.left_out.append(f"the piece '{one_line(block.text('piece name') or block.name, 40)}'")
             continue
         side = side_in(words)
-        if any(name == names[0] and (side == other or "both" in (side, other)) for name, other in found):
+        if any(name == names[0] and (side == other or "both" in (side, other)) for name, other in named):
             hint = f"a pattern needs {' and '.join(garment.parts)}, named in the block or in 'Piece Name: ...'"
             raise stop("pieces", f"there are several pieces named '{names[0]}'", hint=hint)
-        found[names[0], side] = block
-    return found
+        named[names[0], side] = block
+    return named
 
 
 def _drawn(part: Any, block: _Block, line: Outline | None, allowance: float | None, taken: Taken) -> Drawn:
-    """A block as drawn lines. The sew line counts if there is one; a boundary alone counts as what it is said to be."""
+    """Interpret a block as drawn lines. A sew line is the stitching line; a boundary alone is what the file or `line` says."""
     grain, sewn = next(iter(block.lines[GRAIN]), None), bool(block.lines[SEW])
-    said = next((kind for kind in ("stitch", "cut") if kind in block.said("boundary").lower()), None)
-    kind = "stitch" if sewn else said or line
+    stated = next((kind for kind in ("stitch", "cut") if kind in block.text("boundary").lower()), None)
+    kind = "stitch" if sewn else stated or line
     if kind is None or (kind == "cut" and allowance is None):
-        told = f"{part.name}: the file does not say whether its outline is the stitching line, or how wide an allowance it holds"
+        message = f"{part.name}: the file does not say whether its outline is the stitching line, or how wide an allowance it includes"
         raise stop(
-            "which-line", told, hint="add --line stitch, or --line cut --allowance 15mm with the allowance it holds"
+            "which-line",
+            message,
+            hint="add --line stitch, or --line cut --allowance 15mm with the allowance it includes",
         )
     ring = _ring(part.name, block, SEW if sewn else BOUNDARY)
     seams = seams_of_outline(part, ring, points(one[0] for one in block.lines[TURN]), grain)
     drawn = Drawn(part, seams, grain=grain, origin=np.array(block.origin))
-    told = "layer 14, the sew line, is the stitching line" if sewn else "layer 1, the boundary, is the stitching line"
+    description = (
+        "layer 14, the sew line, is the stitching line" if sewn else "layer 1, the boundary, is the stitching line"
+    )
     if sewn and block.lines[BOUNDARY]:
         drawn.allowance = _allowances(seams, _ring(part.name, block, BOUNDARY))
-        told += "; layer 1 is the line to cut along"
+        description += "; layer 1 is the line to cut along"
     elif kind == "cut" and allowance:
         drawn.seams, drawn.allowance = inset(seams, part.seams, allowance), dict.fromkeys(part.seams, allowance)
-        told = "layer 1, the boundary, is the line to cut along"
-    told += "" if sewn else ", as the file says" if said else ", as given"
-    taken.lines.append(f"{part.name.capitalize()}: {told}.")
+        description = "layer 1, the boundary, is the line to cut along"
+    description += "" if sewn else ", as the file says" if stated else ", as given"
+    taken.lines.append(f"{part.name.capitalize()}: {description}.")
     _take_marks(drawn, block, taken)
-    if note := block.said("note"):
+    if note := block.text("note"):
         drawn.notes.append(note)
     return drawn
 
@@ -430,43 +435,43 @@ def _take_marks(drawn: Drawn, block: _Block, taken: Taken) -> None:
         elif key.startswith("allowance ") and key[10:] in part.seams and re.match(r"\d{1,4}(\.\d+)?\Z", value):
             drawn.allowance[key[10:]] = float(value)
     if not drawn.notches:
-        for number, (at, *_) in enumerate(block.lines[NOTCH], 1):  # on the seam that is nearest
-            seam = min(drawn.seams, key=lambda name: off(drawn.seams[name], at))
-            drawn.notches.append((f"notch {number}", seam, nearest(drawn.seams[seam], at)))
+        for number, (point, *_) in enumerate(block.lines[NOTCH], 1):  # on the nearest seam
+            seam = min(drawn.seams, key=lambda name: off(drawn.seams[name], point))
+            drawn.notches.append((f"notch {number}", seam, nearest(drawn.seams[seam], point)))
     for hole in block.lines[DRILL]:
         drawn.take("hole", "", hole)
     if drawn.holes:
         taken.lines.append(f"{part.name.capitalize()}: {len(drawn.holes)} drill holes.")
     if drawn.notches:
-        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the seam that is nearest.")
+        taken.lines.append(f"{part.name.capitalize()}: {len(drawn.notches)} notches, each on the nearest seam.")
     if count := sum(id(one) not in used for one in inside):
         taken.left_out.append(f"{count} internal {'line' if count == 1 else 'lines'} of the {part.name} without a name")
 
 
 def _ring(name: str, block: _Block, layer: str) -> Array:
-    """The one closed outline on a layer, each point once; lines, arcs and splines that touch make one."""
+    """Return the one closed outline on a layer, each point once, joined from lines, arcs and splines that touch."""
     parts = block.lines[layer]
     closed = [one for one in parts if len(one) > 3 and apart(one[0], one[-1]) <= CLOSED_MM]
     line = chained(parts) if parts and (not closed or len(parts) == 1) else None
     if line is None or apart(line[0], line[-1]) > CLOSED_MM:
-        told = f"{name}: one closed outline belongs on layer {layer}; there are {len(parts)} lines that make none"
+        message = f"{name}: layer {layer} must hold one closed outline; its {len(parts)} lines do not form one"
         hint = "is it open, there twice, or on a layer that is switched off?"
-        raise stop("layers", told, hint=hint)
+        raise stop("layers", message, hint=hint)
     return line[:-1]
 
 
 def _is_dart(line: Array, named: Array, seam: Array) -> bool:
-    """Whether a line over three points is a dart: its point bears the text, or its ends lie on the waist seam."""
+    """Whether a line of three points is a dart: a dart text stands at its point, or its ends lie on the waist seam."""
     if len(line) != 3 or (len(named) and (np.hypot(*(named - line[1]).T) <= CLOSED_MM).any()):
         return len(line) == 3
     return all(off(seam, point) <= 2.0 for point in (line[0], line[-1]))
 
 
 def _allowances(seams: dict[str, Array], cut: Array) -> dict[str, float]:
-    """How far the cut line lies from the middle of each seam, in mm."""
+    """Distance of the cut line from the middle of each seam, mm."""
     ring = LinearRing(cut)
-    far = {
+    widths = {
         name: round(ring.distance(LineString(line).interpolate(0.5, normalized=True)), 2)
         for name, line in seams.items()
     }
-    return {name: mm for name, mm in far.items() if mm >= 0.1}
+    return {name: mm for name, mm in widths.items() if mm >= 0.1}
