@@ -202,6 +202,20 @@ def test_targets_that_contradict_each_other_are_named(shell: Work) -> None:
     assert "at most 9 in" in refused
 
 
+def test_a_target_that_one_sided_work_splits_names_the_side(shell: Work) -> None:
+    """Where one side is altered, a target must say which side it means; it then is reached, or said to be missed."""
+    command = ("pattern", "solve", "block.yaml", "--do", "raise-one-hip", "--until")
+    refused = shell.refused(*command, "back outseam >= 20 in")
+    assert "'back outseam' becomes two measures" in refused
+    assert "name 'back outseam, left' or 'back outseam, right'" in refused
+    seam = json.loads(shell.ok("pattern", "measure", "block.yaml", "--json"))["measures_mm"]["back outseam"]
+    solved = json.loads(shell.ok(*command, f"back outseam, right = {seam / 10 + 0.9:.1f} cm", "--json"))
+    assert solved["unmet"] == []
+    assert solved["amounts_mm"]["raise-one-hip"] > 8.0
+    solved = json.loads(shell.ok(*command, f"back outseam, left = {seam / 10 + 0.9:.1f} cm", "--json"))
+    assert solved["unmet"][0]["missing_mm"] == pytest.approx(9.0, abs=0.6)
+
+
 def test_out_of_reach_is_said_with_what_is_missing(shell: Work) -> None:
     """Within the limits of one round 3 in cannot be reached, and the list says by how much."""
     shown = shell.ok(

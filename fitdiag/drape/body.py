@@ -1,8 +1,8 @@
-"""A standing body from waist to floor as a field of distances in mm: z up from the floor, y forward, x to the wearer's right.
+"""A standing body from waist to floor as a signed distance field in mm: z up from the floor, y forward, x to the wearer's right.
 
-One model figure (waist 68 cm, hip 94 cm, waist 104 cm over the floor) is made of trunk, seat and legs that blend into one
-another; it is our own, drawn after no person. Any other figure is the model seen through a stretch of its heights, a
-scale of its widths and a few named changes of shape, solved until girths and stand-outs are the figure's own.
+One model figure (waist 68 cm, hip 94 cm, waist height 104 cm) is a smooth blend of trunk, seat and legs; it is our own and
+modelled on no person. Any other figure is the model with its heights stretched, its widths scaled and a few named changes of
+shape, solved for until girths and stand-outs match the figure.
 """
 
 from __future__ import annotations
@@ -20,37 +20,37 @@ from fitdiag.drape.figure import BASE, PARTS, Figure
 
 Array = NDArray[np.float64]
 
-CELL_MM = 6.0  # of the grid, on the model; it grows with the figure
+CELL_MM = 6.0  # grid spacing on the model; it scales with the figure
 ABOVE_WAIST_MM = 120.0  # the body ends this far above the waist
 SUPERELLIPSE = 2.15  # exponent of the trunk's sections; 2 is an ellipse
-BLENDS_MM = {"crotch": 35.0, "seat": 25.0, "legs": 20.0}  # how softly the parts run into one another
+BLENDS_MM = {"crotch": 35.0, "seat": 25.0, "legs": 20.0}  # blend widths between the parts
 GIRTH_ERROR_MM = 0.5
 LEG_GIRTH_AT_MM = {"thigh": 720.0, "knee": 470.0, "calf": 320.0, "ankle": 80.0}  # on the model
 _TRUNK_Z = np.array([600, 700, 740, 770, 800, 834, 860, 900, 940, 980, 1010, 1040, 1070, 1120.0])
-_TRUNK = {  # half width, depth in front of the middle, depth behind it
+_TRUNK = {  # half width, depth in front of the centre, depth behind it
     "side": PchipInterpolator(_TRUNK_Z, [158, 164, 168, 171, 173, 173, 171, 166, 158, 144, 132, 126, 129, 135.0]),
     "front": PchipInterpolator(_TRUNK_Z, [50, 56, 62, 70, 83, 95, 102, 107, 107, 101, 94, 91, 93, 96.0]),
     "back": PchipInterpolator(_TRUNK_Z, [70, 74, 82, 92, 104, 114, 118, 116, 109, 99, 92, 89, 90, 92.0]),
 }
 _LEG_Z = np.array([-50, 80, 200, 320, 430, 470, 520, 600, 680, 740, 780, 840.0])
-_LEG = {  # half width, half depth, middle of the leg to the side and forward
+_LEG = {  # half width, half depth, and x and y of the leg's centre
     "side": PchipInterpolator(_LEG_Z, [36, 35, 46, 55, 52, 55, 60, 69, 77, 80, 79, 70.0]),
     "depth": PchipInterpolator(_LEG_Z, [39, 38, 50, 59, 56, 59, 65, 76, 84, 89, 90, 80.0]),
     "x": PchipInterpolator(_LEG_Z, [92, 92, 92, 91, 90, 90, 90, 90, 91, 92, 92, 90.0]),
     "y": PchipInterpolator(_LEG_Z, [-32, -32, -30, -26, -12, -9, -8, -7, -8, -10, -10, -5.0]),
 }
 _CROTCH_MM = 776.0
-HIGHEST_CROTCH_MM = 792.0  # on the model; higher the trunk would end above the seat
+HIGHEST_CROTCH_MM = 792.0  # on the model; any higher and the trunk would end above the seat
 
 
 @dataclass(frozen=True)
 class Shape:
-    """How a figure differs from the model, in the model's own mm; the widths are the model's times `scale`."""
+    """How a figure differs from the model, in model mm; widths are the model's times `scale`."""
 
     scale: float = 1.0
-    wide: float = 1.0  # sideways at the hip
-    waist: float = 1.0  # both ways at the waist
-    seat: float = 6.0  # fuller than the model's
+    wide: float = 1.0  # width factor at the hip
+    waist: float = 1.0  # width and depth factor at the waist
+    seat: float = 6.0  # fullness over the model's
     seat_level: float = 0.0
     abdomen: float = 0.0
     crotch: float = _CROTCH_MM
@@ -58,8 +58,8 @@ class Shape:
 
 
 class _Level:
-    """The sections of a figure at heights `z` of the model, mm: how far forward the trunk stands, its widening, half widths and
-    depths, and the leg's half width, half depth and middle."""
+    """Cross-sections of a figure at model heights `z`, mm: the trunk's forward offset, widening, half widths and depths, and the
+    leg's half width, half depth and centre."""
 
     def __init__(self, model: Model, z: Array) -> None:
         shape, figure = model.shape, model.figure
@@ -84,7 +84,7 @@ class _Level:
 
 
 class Model:
-    """The field of a figure: below 0 inside, above 0 outside, about the distance in mm near the skin."""
+    """The implicit surface of a figure: negative inside, positive outside, close to the distance in mm near the skin."""
 
     def __init__(self, figure: Figure, shape: Shape) -> None:
         self.figure, self.shape = figure, shape
@@ -106,7 +106,7 @@ class Model:
         self._leg = PchipInterpolator(legs, [ratios[0], *ratios, 1.0, 1.0])
 
     def at(self, x: Array, y: Array, z: Array) -> Array:
-        """The field at places in mm; x, y and z may be of any shapes that go together."""
+        """The field at points in mm; x, y and z may have any shapes that broadcast."""
         figure, shape = self.figure, self.shape
         height = np.asarray(self._to_model(z))
         if figure.lopsided:
@@ -118,7 +118,7 @@ class Model:
         return self._at_level(x, y, _Level(self, height))
 
     def _at_level(self, x: Array, y: Array, level: _Level) -> Array:
-        """The field at places in mm whose heights are known: trunk, seat and leg in the model's own mm, x >= 0."""
+        """The field at points in mm on precomputed sections; the parts are evaluated in model mm with x >= 0."""
         shape, z = self.shape, level.z
         x, y = np.abs(x) / shape.scale, (y - level.forward) / shape.scale
         x, y = x / level.wide, y / level.deeper
@@ -136,7 +136,7 @@ class Model:
         return np.asarray(field * shape.scale)
 
     def leg_axis(self, heights: Array) -> tuple[Array, Array]:
-        """Middle of the right leg at heights over the floor: to the side and forward, mm."""
+        """Centre of the right leg, x and y in mm, at heights above the floor."""
         z = np.asarray(self._to_model(heights))
         low = np.clip(z, _LEG_Z[0], _LEG_Z[-1])
         x, y = (
@@ -145,14 +145,14 @@ class Model:
         )
         return np.asarray(x), np.asarray(y)
 
-    # -- what a tape reads on it ---------------------------------------------------------------------------------
+    # -- tape measurements on it ---------------------------------------------------------------------------------
 
     def section(self, model_z: float, count: int = 240) -> Array:
-        """The outline of the trunk's right half at a height of the model, from centre back to centre front, (n, 2) in mm."""
+        """The right half of the trunk's cross-section at a model height, from centre back to centre front, (count, 2) in mm."""
         angle = np.linspace(-np.pi / 2, np.pi / 2, count)
         across, forward = np.cos(angle), np.sin(angle)
         z, middle = np.full(1, float(self._to_client(model_z))), float(self._forward(model_z))
-        # the same at every radius
+        # the section does not depend on the radius
         level = None if self.figure.lopsided else _Level(self, np.asarray(self._to_model(z)))
         low, high = np.zeros(count), np.full(count, 400.0 * self.shape.scale)
         for _ in range(24):
@@ -163,14 +163,14 @@ class Model:
         return np.column_stack([low * across, low * forward + middle])
 
     def girth(self, model_z: float) -> float:
-        """Girth of the trunk as a tape drawn taut reads it, mm."""
+        """Girth of the trunk as a taut tape reads it (perimeter of the convex hull), mm."""
         half = self.section(model_z)
         both = np.concatenate([half, half * [-1.0, 1.0]])
         ring = both[ConvexHull(both).vertices]
         return float(np.hypot(*(np.roll(ring, -1, axis=0) - ring).T).sum())
 
     def hip_girth(self) -> float:
-        """The fullest of the girths about the hip line, mm."""
+        """The largest girth near the hip line, mm."""
         level = self.shape.seat_level
         return max(self.girth(z) for z in {820.0, 840.0, 840.0 + level, 860.0 + level})
 
@@ -180,12 +180,12 @@ class Model:
         return float(self.section(1040.0)[:, 1].min() - min(self.section(float(z))[:, 1].min() for z in heights))
 
     def abdomen_out(self) -> float:
-        """How far the fullest abdomen stands out before a plumb line from the front waist, mm."""
+        """How far the fullest abdomen stands out in front of a plumb line from the front waist, mm."""
         heights = np.arange(880.0, 1000.0, 20.0) + self.figure.abdomen_level
         return float(max(self.section(float(z))[:, 1].max() for z in heights) - self.section(1040.0)[:, 1].max())
 
     def crotch_height(self) -> float:
-        """Height over the floor of the body's lowest place between the legs, mm."""
+        """Height above the floor of the lowest point of the body between the legs, mm."""
         z = np.linspace(float(self._to_client(640.0)), float(self._to_client(850.0)), 421)
         y = np.linspace(-60, 60, 61)[:, None] * self.shape.scale
         inside = self.at(np.zeros(1), y + self._forward(_CROTCH_MM), z[None]) < 0
@@ -193,7 +193,7 @@ class Model:
 
 
 def shape_of(figure: Figure) -> Shape:
-    """The shape whose girths, stand-outs and crotch are the figure's, by repeated correction of each."""
+    """Solve for the shape whose girths, stand-outs and crotch height match the figure's, by fixed-point iteration."""
     scale = figure.hip / BASE.hip
     shape = Shape(scale=scale, seat_level=figure.seat_level, thigh=(figure.thigh / scale - 525.9) / 4.6)
     for _ in range(14):
@@ -219,11 +219,11 @@ def shape_of(figure: Figure) -> Shape:
 
 
 def nudged(figure: Figure, by: Mapping[str, float]) -> Figure:
-    """A figure with parts (names of `figure.PARTS`) moved further by mm, from where they are now."""
+    """A figure with parts (names of `figure.PARTS`) moved by so many mm from where they are."""
     for part, mm in by.items():
         name, sign = PARTS[part]
         now = getattr(figure, name)
-        if now is None:  # what its girths give it
+        if now is None:  # not given: as its girths imply
             model = Model(figure, shape_of(figure))
             now = model.seat_out() if name == "seat_out" else model.abdomen_out()
         figure = replace(figure, **{name: now + sign * mm})
@@ -232,7 +232,7 @@ def nudged(figure: Figure, by: Mapping[str, float]) -> Figure:
 
 @dataclass(frozen=True, eq=False)
 class Body:
-    """A figure as a grid of distances: `grid[i, j, k]` at `origin + cell * (i, j, k)`, mm; only x >= 0 where it is `mirrored`."""
+    """A figure as a signed distance grid: `grid[i, j, k]` at `origin + cell * (i, j, k)`, mm; only x >= 0 if `mirrored`."""
 
     model: Model
     grid: Array
@@ -256,13 +256,13 @@ class Body:
         return self.model.crotch_height()
 
     def distance(self, places: Array) -> Array:
-        """Distance of places (n, 3) in mm from the skin, below 0 inside; beyond the grid the way back to it is added."""
+        """Signed distance of points (n, 3) from the skin, mm, negative inside; outside the grid the distance to the grid is added."""
         at = self._in_cells(places)
         beyond = at - np.clip(at, 0.0, np.array(self.grid.shape) - 1.0)
         return np.asarray(self._at(at - beyond) + self.cell * np.sqrt((beyond**2).sum(1)))
 
     def outward(self, places: Array) -> Array:
-        """Unit vectors (n, 3) away from the skin."""
+        """Unit normals (n, 3) pointing away from the skin: the gradient of the distance."""
         at = self._in_cells(places)
         steps = [self._at(at + half) - self._at(at - half) for half in 0.5 * np.eye(3)]
         away = np.stack(steps, 1)
@@ -291,7 +291,7 @@ class Body:
         )
 
     def outline(self, height: float, off: float, count: int = 181) -> Array:
-        """The right half of the body's outline at a height, `off` mm outside it, from centre front to centre back, (n, 3)."""
+        """The right half of the cross-section at a height, offset by `off` mm, from centre front to centre back, (count, 3) in mm."""
         curve = self.model.section(float(self.model._to_model(height)), count)[::-1]
         middle = np.array([0.0, 0.5 * (curve[0, 1] + curve[-1, 1])])
         away = curve - middle
@@ -301,7 +301,7 @@ class Body:
 
 
 def body_of(figure: Figure) -> Body:
-    """The body of a figure; a half with a mirror unless one side differs from the other."""
+    """The body of a figure; only its right half, mirrored, unless the sides differ."""
     return built(figure, shape_of(figure))
 
 
@@ -330,13 +330,13 @@ def _ellipse_girth(z: float) -> float:
 
 
 def _blend(a: Array, b: Array, width: float) -> Array:
-    """The smaller of two fields, smooth over `width` mm where they are alike (polynomial smooth minimum)."""
+    """Polynomial smooth minimum of two fields, blended over `width` mm."""
     share = np.clip(0.5 + 0.5 * (b - a) / width, 0, 1)
     return np.asarray(b * (1 - share) + a * share - width * share * (1 - share))
 
 
 def _apart(figure: Figure, z: Array) -> Array:
-    """How far out the middle of the leg stands for the stance, at heights of the model."""
+    """Sideways offset of the leg's centre due to the stance, at model heights."""
     return np.asarray(figure.feet_apart * (770.0 - z) / 770.0 + figure.knees_apart * _bump(z, 470.0, 160.0))
 
 

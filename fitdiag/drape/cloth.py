@@ -1,9 +1,9 @@
-"""Cloth: what it is made of, and the forces in a sheet of it. SI units: m, kg, s, N.
+"""Cloth: its material constants, and the forces in a sheet of it. SI units: m, kg, s, N.
 
-A membrane of linear triangles, stiff along warp and weft, soft in shear and softer still when pushed together (a weave buckles
-below what a triangle can show), with a bending energy that is quadratic in the positions. Sources: St. Venant-Kirchhoff
+A membrane of linear triangles, stiff along warp and weft, soft in shear and softer in compression (a weave buckles at a scale
+below the mesh), with a bending energy that is quadratic in the positions. Sources: St. Venant-Kirchhoff
 membrane as in Volino, Magnenat-Thalmann and Faure 2009 (ACM Trans. Graphics 28(4)); bending of Bergou et al. 2006 (Symposium
-on Geometry Processing); the figures of the kinds of cloth stand in the rule folder.
+on Geometry Processing); the constants of each kind of cloth are in the rule folder.
 """
 
 from __future__ import annotations
@@ -19,14 +19,16 @@ from fitdiag.drape.mesh import Index, Mesh
 Array = NDArray[np.float64]
 
 GRAVITY = 9.81  # m/s²
-POISSON = 0.1  # how much a stretched weave draws in across; low in plain weaves; from memory
+POISSON = 0.1  # Poisson's ratio: low in plain weaves; from memory
 PUSHED = 0.25  # stiffness in compression as a share of that in tension; as in the shared table's laboratory
-SEAM_BENDS = 4.0  # beside seams and darts two layers lie: they bend 2 times as hard if they slide, 8 if they do not
+SEAM_BENDS = (
+    4.0  # bending stiffness beside seams and darts, where there are two layers: 2 times if they slide, 8 if they do not
+)
 
 
 @dataclass(frozen=True)
 class Cloth:
-    """A kind of cloth: weight kg/m², stiffness against stretch along warp (the grain) and weft N/m, shear N/m, bending N m."""
+    """A kind of cloth: weight in kg/m²; tensile stiffness along warp (the grain) and weft, and shear, in N/m; bending in N m."""
 
     name: str = "calico, medium"
     weight: float = 0.165
@@ -38,7 +40,7 @@ class Cloth:
 
     @property
     def bending_length(self) -> float:
-        """What the cantilever test reads, m: a strip this long bends under half its own ... (B / (w g))^(1/3), ISO 9073-7."""
+        """Bending length of the cantilever test, m: (B / (w g))^(1/3), ISO 9073-7."""
         return float((self.bending / (self.weight * GRAVITY)) ** (1 / 3))
 
 
@@ -49,8 +51,8 @@ class Stress:
     strain: Array  # (t, 3)
     stress: Array  # (t, 3)
     moduli: Array  # (t, 3): across, along, coupling
-    first: Array  # (t, 3) where the flat x direction goes
-    second: Array  # and the flat y direction
+    first: Array  # (t, 3) deformed image of the flat x axis: a column of the deformation gradient
+    second: Array  # (t, 3) and of the flat y axis
 
     def tensions(self) -> tuple[Array, Array]:
         """Larger and smaller principal stress, N/m."""
@@ -60,7 +62,7 @@ class Stress:
 
 
 class Sheet:
-    """A meshed garment as cloth: masses, forces and their derivatives at given positions (n, 3) in m."""
+    """A meshed garment as cloth: masses, forces and their derivatives at positions (n, 3) in m."""
 
     def __init__(self, mesh: Mesh, cloth: Cloth) -> None:
         self.cloth, self.count = cloth, mesh.count
@@ -95,9 +97,12 @@ class Sheet:
         return Stress(strain, stress, np.column_stack([k_across, k_along, couple]), first, second)
 
     def forces(self, x: Array) -> tuple[Array, Array]:
-        """Inner forces (n, 3) in N, and per triangle -d force / d place as (t, 9, 9), made positive by leaving push out."""
+        """Internal forces (n, 3) in N, and per triangle the stiffness -d force / d position (t, 9, 9).
+
+        It is kept positive semidefinite by leaving compression out of the geometric stiffness.
+        """
         held, slopes, area = self.stress(x), self.slopes, self.area
-        bend = np.empty((len(area), 3, 9))  # d strain / d place
+        bend = np.empty((len(area), 3, 9))  # d strain / d position
         bend[:, 0] = (slopes[:, :, 0, None] * held.first[:, None, :]).reshape(-1, 9)
         bend[:, 1] = (slopes[:, :, 1, None] * held.second[:, None, :]).reshape(-1, 9)
         mixed = slopes[:, :, 1, None] * held.first[:, None, :] + slopes[:, :, 0, None] * held.second[:, None, :]
@@ -120,7 +125,7 @@ class Sheet:
 
 
 def _tension_only(stress: Array) -> Array:
-    """(t, 2, 2) stress without its pushing part, so that the geometric stiffness stays positive."""
+    """The tensile part of the stress, (t, 2, 2), so that the geometric stiffness stays positive semidefinite."""
     across, along, shear = stress.T
     middle, half = (across + along) / 2, (across - along) / 2
     radius = np.hypot(half, shear) + 1e-12
@@ -133,11 +138,10 @@ def _tension_only(stress: Array) -> Array:
 def _bending(
     triangles: Index, flat: Array, area: Array, beside: NDArray[np.bool_], stiffness: float, count: int
 ) -> csr_matrix:
-    """The constant matrix K of the bending energy x K x / 2: a hinge at every edge that two triangles share.
+    """The constant matrix K of the bending energy x K x / 2, with a hinge at every interior edge.
 
-    `beside`: the triangles beside a seam, where the allowance lies under the cloth.
-
-    Scaled so that a sheet bent to a cylinder holds stiffness * curvature² / 2 per area (tested).
+    `beside`: triangles beside a seam, where the seam allowance lies under the cloth. Scaled so that a sheet bent to a cylinder
+    stores stiffness * curvature² / 2 per area (tested).
     """
     corner = np.arange(3)
     start, end = triangles[:, corner], triangles[:, (corner + 1) % 3]
@@ -148,7 +152,7 @@ def _bending(
     cotangents = [_cotangents(flat[half // 3], half % 3) for half in (one, other)]
     i, j = triangles[one // 3, one % 3], triangles[one // 3, (one % 3 + 1) % 3]
     opposite = [triangles[half // 3, (half % 3 + 2) % 3] for half in (one, other)]
-    turned = triangles[other // 3, other % 3] == i  # the neighbour usually runs the edge the other way
+    turned = triangles[other // 3, other % 3] == i  # the neighbour usually has the edge reversed
     far_i = np.where(turned, cotangents[1][0], cotangents[1][1])
     far_j = np.where(turned, cotangents[1][1], cotangents[1][0])
     near_i, near_j = cotangents[0]
@@ -162,7 +166,7 @@ def _bending(
 
 
 def _cotangents(flat: Array, corner: Index) -> tuple[Array, Array]:
-    """Cotangents of the angles at the two ends of an edge that begins at `corner` of each triangle."""
+    """Cotangents of the angles at both ends of the edge that begins at `corner` of each triangle."""
     row = np.arange(len(flat))
     a, b, c = (flat[row, (corner + k) % 3] for k in range(3))
 

@@ -1,7 +1,7 @@
-"""Dressing: the sewn sheet wrapped loosely round a body, its waist at the place where it is held. mm.
+"""Dressing, the initial state: the sewn sheet wrapped loosely round a body, with its waist where it will be held. mm.
 
-Above the legs the panels lie on half an ellipse, front before and back behind; below, on a ring round each leg; at the fork
-the one runs into the other. The body is then let grow into the cloth, so nothing has to fit at the start.
+Above the legs the panels lie on half an ellipse, front and back; below, on a ring round each leg; at the fork one blends into
+the other. The body then grows into the cloth, so nothing has to fit at the start.
 """
 
 from __future__ import annotations
@@ -17,19 +17,19 @@ from fitdiag.drape.panels import Cut, Panel
 from fitdiag.pattern.garment import arc
 from fitdiag.pattern.piece import Array
 
-WAIST_OFF_MM = 2.5  # the waistband's middle lies this far outside the body: cloth and underlayer
-HIGHER_BEHIND_MM = 12.0  # a waistband stands so much higher at centre back than at the side; common practice, no source
-ROOM = 1.06  # the ellipse of the start against the body's half width
-ROOM_DEEP = 1.16  # and against its depths
-FORK_MM = 100.0  # over this height above the fork the ellipse becomes a ring
-MIRROR_MM = 1.5  # no nearer to the mirror than this: the other half's cloth is there
-JITTER_MM = (1.0, 8.0, 5.0)  # of another dressing: each point, and the whole fore and aft and up and down
+WAIST_OFF_MM = 2.5  # offset of the waistband's mid-surface from the body: cloth and underlayer
+HIGHER_BEHIND_MM = 12.0  # rise of a waistband from the side to centre back; common practice, no source
+ROOM = 1.06  # the initial ellipse's half width over the body's
+ROOM_DEEP = 1.16  # and its depths over the body's
+FORK_MM = 100.0  # height above the fork over which the ellipse becomes a ring
+MIRROR_MM = 1.5  # least distance from the mirror plane: the other half's cloth is there
+JITTER_MM = (1.0, 8.0, 5.0)  # random offsets of another dressing: each point; the whole forward and back; up and down
 
 
 @dataclass(frozen=True, eq=False)
 class Dressed:
-    """The sheet at the start. `start` (n, 3) in mm; `on_mirror`: points of the centre seams of a half; the waist's points in
-    turn (`hoop`: pairs that neighbour one another, with their sewn distance) and where they are held (`target`)."""
+    """The initial state. `start`: (n, 3) in mm. `on_mirror`: mask of a half's centre-seam points. `held`: the waist's points, and
+    `target` where they are held. `hoop`: pairs of neighbours along the waist, with their rest lengths."""
 
     start: Array
     on_mirror: NDArray[np.bool_]
@@ -43,7 +43,7 @@ class Dressed:
 def dress(cut: Cut, mesh: Mesh, body: Body, *, drop: float = 0.0, dressing: int = 0) -> Dressed:
     """Wrap a sheet round a body. `drop`: mm from the body's waist down to where the garment's waist sits (negative: above).
 
-    `dressing`: 0, or the number of another way to begin.
+    `dressing`: 0, or the seed of a perturbed start.
     """
     rows = []
     for number, piece in enumerate(mesh.pieces):
@@ -68,7 +68,7 @@ def dress(cut: Cut, mesh: Mesh, body: Body, *, drop: float = 0.0, dressing: int 
 
 
 def _wrapped(cut: Cut, panel: Panel, flat: Array, body: Body, drop: float) -> Array:
-    """A panel's points on the wearer's right side of the body, (n, 3)."""
+    """Wrap a panel's points round the right side of the body, (n, 3) in mm."""
     y = flat[:, 1]
     inner, outer = (_by_height(panel.chain(edges)) for edges in (cut.inner, cut.outer))
     inside, outside = np.interp(y, *inner), np.interp(y, *outer)
@@ -104,13 +104,13 @@ def _by_height(line: Array) -> tuple[Array, Array]:
 
 
 def _room(body: Body) -> tuple[float, float, float]:
-    """Half width, depth before and behind the middle of the ellipse of the start."""
+    """Half width, and depths in front of and behind the centre, of the initial ellipse, mm."""
     rings = np.concatenate([body.model.section(z, 61) for z in (840.0, 900.0, 960.0, 1040.0)])
     return float(rings[:, 0].max()) * ROOM, float(rings[:, 1].max()) * ROOM_DEEP, float(-rings[:, 1].min()) * ROOM_DEEP
 
 
 def _waist(cut: Cut, mesh: Mesh, body: Body, drop: float) -> tuple[Index, Array, Array, Index, Array]:
-    """Held points of the waist, their targets, the length each stands for; neighbours along it and how far they lie apart."""
+    """Held points of the waist, their targets, the length each stands for, pairs of neighbours along it and their rest lengths."""
     height = body.figure.waist_height - drop
     ring = body.outline(height, WAIST_OFF_MM)
     along = arc(ring[:, :2])

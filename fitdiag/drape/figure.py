@@ -1,4 +1,4 @@
-"""Who wears it: measures and changes of shape in mm, what is not measured filled in from published proportions, each named."""
+"""The wearer's figure: measures and changes of shape in mm; what is not measured comes from published proportions, with source."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ from fitdiag.units import Units, format_reading
 
 GIRTHS_FROM = "507 measured people (Heinz, Peterson, Johnson and Kerk 2003, J. Statistics Education 11(2))"
 HEIGHTS_FROM = "size steps of a metric textbook block, from memory"
-SEATED_MORE_MM = 14.0  # a crotch depth is taken seated, and lies this much higher standing; a judgement, no source
+SEATED_MORE_MM = 14.0  # crotch depth is measured seated; standing it is this much less; a judgement, no source
 
 
 @dataclass(frozen=True)
 class Figure:
     """Girths, heights and depths in mm; `crotch_depth`: standing, from the waist down to the body.
 
-    `seat_out`, `abdomen_out`: how far the fullest place stands out before a plumb line from the waist; None: as girths give
-    it. The changes of shape are 0 on the model; one side (`hip_higher`, `hip_fuller`, `leg_longer`): + is the right one.
+    `seat_out`, `abdomen_out`: how far the fullest point stands out beyond a plumb line from the waist; None if left to the
+    girths. Changes of shape are 0 on the model; the one-sided ones (`hip_higher`, `hip_fuller`, `leg_longer`) are + on the right.
     """
 
     waist: float = 680.0
@@ -52,12 +52,12 @@ class Figure:
 
     @property
     def lopsided(self) -> bool:
-        """Whether its halves differ, so that a half with a mirror will not do."""
+        """Whether its halves differ, so that mirroring one half will not do."""
         return bool(self.hip_higher or self.hip_fuller or self.leg_longer)
 
 
 BASE = Figure()
-PARTS: Mapping[str, tuple[str, float]] = {  # what a body note may move: the field it stands for, and its sign there
+PARTS: Mapping[str, tuple[str, float]] = {  # what a body note may change: the field, and the sign of the change
     "seat-out": ("seat_out", 1), "seat-lower": ("seat_level", -1), "seat-higher": ("seat_level", 1),
     "abdomen-out": ("abdomen_out", 1), "abdomen-lower": ("abdomen_level", -1), "abdomen-higher": ("abdomen_level", 1),
     "crotch-lower": ("crotch_depth", 1), "crotch-higher": ("crotch_depth", -1), "hollow-back": ("hollow", 1),
@@ -70,20 +70,20 @@ PARTS: Mapping[str, tuple[str, float]] = {  # what a body note may move: the fie
     "leg-longer": ("leg_longer", 1),
 }  # fmt: skip
 ONE_SIDED = ("hip-higher", "hip-fuller", "leg-longer")
-_WHOLE = ("seat_out", "abdomen_out")  # these are set; everything else is added to
-_LIKELY = {  # measure: least and most in mm; between them lie the figures this model was tried on
+_WHOLE = ("seat_out", "abdomen_out")  # these are set; all other fields are added to
+_LIKELY = {  # measure: least and most in mm, the range this model was tried on
     "waist": (500, 1400), "hip": (700, 1600), "thigh": (380, 1000), "knee": (270, 650), "calf": (240, 600), "ankle": (170, 400),
     "waist-height": (750, 1250), "waist-to-hip": (120, 320), "crotch-depth": (180, 420), "knee-height": (330, 600),
     "seat-out": (0, 150), "abdomen-out": (0, 200),
 }  # fmt: skip
 MEASURES = tuple(_LIKELY)
-MOST_MOVED_MM = 80.0  # of one change of shape
-_SPAN = 2.0  # a waist this many times the hip, or a hip this many times the waist, is no figure; a judgement, no source
+MOST_MOVED_MM = 80.0  # for one change of shape
+_SPAN = 2.0  # waist over hip, or hip over waist, is never this large; a judgement, no source
 
 
 @dataclass(frozen=True)
 class Taken:
-    """One number of a figure and where it comes from."""
+    """One number of a figure and its source."""
 
     name: str
     mm: float
@@ -93,10 +93,10 @@ class Taken:
 def figure_of(
     measures: Mapping[str, float], changes: Mapping[str, tuple[float, str]], units: Units = "cm"
 ) -> tuple[Figure, tuple[Taken, ...]]:
-    """A figure from measures (names of MEASURES, mm) and changes of shape (names of PARTS: mm, and whose word it is).
+    """Build a figure from measures (names of MEASURES, mm) and changes of shape (names of PARTS: mm, and the source).
 
-    The `crotch-depth` is the seated one; one side's change is negative for the left. A tape goes before a note. Raises
-    ProblemsFoundError, in `units`, if no body has these measures.
+    `crotch-depth` is the seated one; a one-sided change is negative for the left. A measure takes precedence over a note.
+    Raises ProblemsFoundError, in `units`, if no body has these measures.
     """
     known = dict(measures)
     if "hip" not in known:
@@ -112,8 +112,8 @@ def figure_of(
     for part, (mm, source) in changes.items():
         name, sign = PARTS[part]
         if abs(mm) > MOST_MOVED_MM and name not in _WHOLE:
-            told = f"{part.replace('-', ' ')} by {format_reading(abs(mm), units)} is more than a body shows"
-            raise stop("body", told)
+            message = f"{part.replace('-', ' ')} by {format_reading(abs(mm), units)} is more than a body shows"
+            raise stop("body", message)
         if name.replace("_", "-") not in measures:
             figure = replace(figure, **{name: sign * mm + (0.0 if name in _WHOLE else getattr(figure, name))})
             taken.append(Taken(part, mm, source))
@@ -122,7 +122,7 @@ def figure_of(
 
 
 def _usual(hip: float, waist_height: float | None) -> Iterator[tuple[str, float, str]]:
-    """What a body of this hip girth usually has: measure, mm, and who says so."""
+    """Yield the usual measures of a body with this hip girth: name, mm, source."""
     for name, at_base, power in (
         ("waist", BASE.waist, 1.18), ("thigh", BASE.thigh, 0.93), ("knee", BASE.knee, 0.77), ("calf", BASE.calf, 0.77),
         ("ankle", BASE.ankle, 0.71),
@@ -136,35 +136,35 @@ def _usual(hip: float, waist_height: float | None) -> Iterator[tuple[str, float,
     yield "knee-height", knee, "the model's share of the waist height"
 
 
-def _refuse(told: Iterable[str], hint: str) -> None:
-    if problems := [Problem("body", text, None, hint) for text in told]:
+def _refuse(messages: Iterable[str], hint: str) -> None:
+    if problems := [Problem("body", message, None, hint) for message in messages]:
         raise ProblemsFoundError(problems)
 
 
 def _unlikely(measures: Mapping[str, float], units: Units) -> Iterator[str]:
-    """Measures that are likely of nobody."""
+    """Yield a message for each measure out of its plausible range."""
     for name, mm in measures.items():
         if not _LIKELY[name][0] <= mm <= _LIKELY[name][1]:
-            shown, least, most = (format_reading(one, units) for one in (mm, *_LIKELY[name]))
+            shown, least, most = (format_reading(value, units) for value in (mm, *_LIKELY[name]))
             yield f"a {name.replace('-', ' ')} of {shown} is outside {least} to {most}"
 
 
 def _impossible(figure: Figure, units: Units) -> Iterator[str]:
-    """Measures that are likely one by one, but make no body together."""
+    """Yield a message for each pair of measures that cannot belong to one body."""
 
-    def told(mm: float) -> str:
+    def reading(mm: float) -> str:
         return format_reading(mm, units)
 
     crotch = figure.waist_height - figure.crotch_depth
-    waist, hip, thigh, knee = (told(mm) for mm in (figure.waist, figure.hip, figure.thigh, figure.knee))
-    below, hip_line = told(figure.crotch_depth), told(figure.waist_to_hip)
+    waist, hip, thigh, knee = (reading(mm) for mm in (figure.waist, figure.hip, figure.thigh, figure.knee))
+    below, hip_line = reading(figure.crotch_depth), reading(figure.waist_to_hip)
     likely = {
-        f"a waist of {waist} and a hip of {hip} are not one body's": 1 / _SPAN < figure.waist / figure.hip < _SPAN * 0.75,
+        f"a waist of {waist} and a hip of {hip} do not go together": 1 / _SPAN < figure.waist / figure.hip < _SPAN * 0.75,
         f"the crotch ({below} below the waist, standing) lies above or at the hip line ({hip_line} below it)":
             figure.crotch_depth >= figure.waist_to_hip + 20.0,
-        f"the crotch ({told(crotch)} above the floor) lies at or below the knee ({told(figure.knee_height)})":
+        f"the crotch ({reading(crotch)} above the floor) lies at or below the knee ({reading(figure.knee_height)})":
             crotch >= figure.knee_height + 120.0,
         f"a thigh of {thigh} does not belong to a hip of {hip}": 0.35 < figure.thigh / figure.hip < 0.8,
         f"a knee of {knee} does not belong to a thigh of {thigh}": 0.45 < figure.knee / figure.thigh < 1.0,
     }  # fmt: skip
-    yield from (text for text, is_so in likely.items() if not is_so)
+    yield from (message for message, holds in likely.items() if not holds)

@@ -1,7 +1,7 @@
-"""Panels cut into triangles and sewn: one sheet of cloth that still knows where each of its points lies on the paper.
+"""Panels triangulated and sewn into one sheet of cloth, each of whose points keeps its place on the paper.
 
-Boundaries are sampled first, edges that are sewn in the same number of steps, so that their points meet one to one; the inside
-is filled with an even pattern of points, triangulated (Delaunay) and smoothed.
+Boundaries are sampled first, sewn edges with the same number of points, so that they match one to one; the inside is filled
+with a triangular lattice of points, triangulated (Delaunay) and smoothed.
 """
 
 from __future__ import annotations
@@ -24,34 +24,34 @@ from fitdiag.pattern.piece import Array, apart, length
 from fitdiag.problems import stop
 
 Index = NDArray[np.int64]
-POINTS = 2350  # of half a garment; with half as many a cutting crotch is told wrong (measured: tests/bench/drape.py)
-NOTCHED = ("hip", "knee")  # where these lines meet a sewn edge, both edges are notched and sewn notch to notch
-NOTCH_MM = 5.0  # a line that ends this near to an edge meets it
-SMOOTHED = 5  # rounds
-INSIDE_SHARE = 0.55  # of the step: how near to the boundary an inner point may lie
+POINTS = 2350  # of half a garment; with half as many a cutting crotch reads wrong (measured: tests/bench/drape.py)
+NOTCHED = ("hip", "knee")  # where these lines meet sewn edges, the edges are notched and sewn notch to notch
+NOTCH_MM = 5.0  # a line that ends within this of an edge meets it
+SMOOTHED = 5  # rounds of smoothing
+INSIDE_SHARE = 0.55  # least distance of an inner point from the boundary, as a share of the step
 
 
 @dataclass(frozen=True, eq=False)
 class Piece:
-    """One panel in triangles: flat points (n, 2) in mm, triangles (t, 3), and the points of each edge, in its order."""
+    """One triangulated panel: flat points (n, 2) in mm, triangles (t, 3), and the point indices of each edge, in order."""
 
     panel: Panel
     flat: Array
     triangles: Index
     edges: tuple[tuple[str, Index], ...]
     finder: Delaunay
-    kept: Index  # triangle of the finder to triangle here, -1 for those outside the panel
+    kept: Index  # maps the finder's triangles to these, -1 outside the panel
 
     def edge(self, *names: str) -> Index:
-        """Points of the edges of these names, in order; where two meet the point stands twice."""
+        """Point indices of the edges of these names, in order; a point where two meet appears twice."""
         return np.concatenate([index for name, index in self.edges if name in names])
 
 
 @dataclass(frozen=True, eq=False)
 class Mesh:
-    """Pieces and how they are sewn. A point of a piece has its place among `flat`; `sewn` gives the point of the sheet.
+    """Pieces and how they are sewn. `flat`: the points of all pieces; `sewn` maps each to a point of the sheet.
 
-    `mirrored[i]`: piece i is the wearer's left copy. `triangles` are in sheet points, `of` the piece of each.
+    `mirrored[i]`: piece i is the wearer's left copy. `triangles`: in sheet points; `of`: the piece of each triangle.
     """
 
     pieces: tuple[Piece, ...]
@@ -59,14 +59,14 @@ class Mesh:
     starts: tuple[int, ...]
     flat: Array
     sewn: Index
-    corners: Index  # (t, 3) in flat points
+    corners: Index  # (t, 3) triangles in flat points
     of: Index
     count: int
     step: float
 
     @property
     def whole(self) -> bool:
-        """Whether it is both halves of the garment."""
+        """Whether it has both halves of the garment."""
         return any(self.mirrored)
 
     @property
@@ -78,26 +78,26 @@ class Mesh:
         return np.asarray(self.sewn[self.starts[piece] + self.pieces[piece].edge(*edges)])
 
     def locate(self, piece: int, places: Array) -> tuple[Index, Array]:
-        """Sheet points (n, 3) and weights (n, 3) of flat places on a piece; one outside goes to the nearest corner."""
-        one = self.pieces[piece]
-        simplex = one.finder.find_simplex(places)
-        found = np.where(simplex >= 0, one.kept[simplex], -1)
-        lost = found < 0
-        corners = one.triangles[np.where(lost, 0, found)]
-        a, b, c = (one.flat[corners[:, k]] for k in range(3))
+        """Sheet points (n, 3) and barycentric weights (n, 3) of flat places (n, 2) on a piece; outside it, the nearest point."""
+        mesh = self.pieces[piece]
+        simplex = mesh.finder.find_simplex(places)
+        triangle = np.where(simplex >= 0, mesh.kept[simplex], -1)
+        outside = triangle < 0
+        corners = mesh.triangles[np.where(outside, 0, triangle)]
+        a, b, c = (mesh.flat[corners[:, k]] for k in range(3))
         first, second, at = b - a, c - a, places - a
         area = first[:, 0] * second[:, 1] - first[:, 1] * second[:, 0]
         u = (at[:, 0] * second[:, 1] - at[:, 1] * second[:, 0]) / area
         v = (first[:, 0] * at[:, 1] - first[:, 1] * at[:, 0]) / area
         weights = np.column_stack([1 - u - v, u, v])
-        for k in np.nonzero(lost)[0]:
-            corners[k] = int(np.hypot(*(one.flat - places[k]).T).argmin())
+        for k in np.nonzero(outside)[0]:
+            corners[k] = int(np.hypot(*(mesh.flat - places[k]).T).argmin())
             weights[k] = (1.0, 0.0, 0.0)
         return np.asarray(self.sewn[self.starts[piece] + corners]), weights
 
 
 def mesh_of(cut: Cut, *, whole: bool = False, points: int = POINTS) -> Mesh:
-    """The sheet of a garment: its right half, to be mirrored, or the whole. `points`: about how many half of it has."""
+    """Mesh a garment: its right half, to be mirrored, or the whole. `points`: the approximate number in one half."""
     area = sum(abs(signed_area(np.concatenate([line[:-1] for _, line in panel.outline]))) for panel in cut.panels)
     step = float(np.sqrt(area / (points * np.sqrt(3) / 2)))
     counts, whole = _counts(cut, step), whole or bool(cut.left)
@@ -121,7 +121,7 @@ def mesh_of(cut: Cut, *, whole: bool = False, points: int = POINTS) -> Mesh:
     size, none = int(starts[-1]), np.zeros((2, 0), dtype=np.int64)
     seams = np.concatenate([none, *(np.stack(pair) for pair in pairs)], axis=1)
     joined = coo_matrix((np.ones(seams.shape[1]), seams), (size, size))
-    count, sewn = connected_components(joined, directed=False)  # what is sewn to sewn is all one
+    count, sewn = connected_components(joined, directed=False)  # sewing is transitive
     corners = np.concatenate([piece.triangles + start for piece, start in zip(pieces, starts, strict=False)])
     return Mesh(
         tuple(pieces), tuple(mirrored), tuple(int(start) for start in starts[:-1]),
@@ -131,9 +131,9 @@ def mesh_of(cut: Cut, *, whole: bool = False, points: int = POINTS) -> Mesh:
 
 
 def _counts(cut: Cut, step: float) -> Mapping[tuple[str, str], list[tuple[float, int]]]:
-    """For every edge: where its runs from notch to notch end (share of its length), and into how many steps each is cut.
+    """For every edge, its runs from notch to notch: where each ends (share of the length), and its number of steps.
 
-    The left side's edges are cut into as many steps as the right one's.
+    The left side's edges have as many steps as the right side's.
     """
     runs = {
         (panel.name, edge): [(1.0, max(2, round(length(line) / step)))]
@@ -156,7 +156,7 @@ def _counts(cut: Cut, step: float) -> Mapping[tuple[str, str], list[tuple[float,
 
 
 def _notches(panel: Panel, line: Array) -> dict[str, float]:
-    """Where the panel's lines meet an edge, as shares of its length; none where a line ends elsewhere."""
+    """Where the panel's lines meet an edge, as shares of its length, by line."""
     whole, found = float(arc(line)[-1]), {}
     for name in NOTCHED:
         for end in panel.lines.get(name, np.zeros((0, 2)))[[0, -1]] if name in panel.lines else ():
@@ -190,11 +190,11 @@ def _sampled(line: Array, runs: list[tuple[float, int]]) -> Array:
 
 
 def _filled(boundary: Array, step: float, name: str) -> tuple[Array, Index, Delaunay, Index]:
-    """Points and triangles of the inside of a closed boundary, whose points stay the first ones."""
+    """Triangulate the inside of a closed boundary, whose points stay first."""
     area, ring = Polygon(boundary), LinearRing(boundary)
     if not area.is_valid:
-        told = f"{name}: the outline crosses itself, so no cloth can be cut"
-        raise stop("crossing", told, hint="look at the last alteration")
+        message = f"{name}: the outline crosses itself, so no cloth can be cut"
+        raise stop("crossing", message, hint="look at the last alteration")
     prepare(area)
     low, high = boundary.min(axis=0), boundary.max(axis=0)
     rows = np.arange(low[1], high[1], step * np.sqrt(3) / 2)
@@ -215,15 +215,15 @@ def _filled(boundary: Array, step: float, name: str) -> tuple[Array, Index, Dela
     kept = np.where(inside, np.cumsum(inside) - 1, -1)
     triangles = triangles[inside]
     if len(np.unique(triangles)) < len(flat):
-        told = f"{name}: a part of the piece is too narrow to be cut from cloth"
-        raise stop("narrow", told, hint="look at its outline")
+        message = f"{name}: a part of the piece is too narrow to be cut from cloth"
+        raise stop("narrow", message, hint="look at its outline")
     turned = _areas(flat, triangles) < 0
     triangles[turned] = triangles[turned][:, ::-1]
     return flat, triangles, finder, kept
 
 
 def _smoothed(flat: Array, triangles: Index) -> Array:
-    """Each point half way to the middle of its neighbours."""
+    """Move each point half way to the mean of its neighbours (Laplacian smoothing)."""
     total, count = np.zeros_like(flat), np.zeros(len(flat))
     for a, b in ((0, 1), (1, 2), (2, 0), (1, 0), (2, 1), (0, 2)):
         np.add.at(total, triangles[:, a], flat[triangles[:, b]])

@@ -1,6 +1,6 @@
-"""A pattern draped on a body, from order to result: what belongs to one simulation, carried out by up to two processes, kept.
+"""A pattern draped on a body, from order to result; simulated by up to two processes.
 
-A result is kept in the user's cache folder under a fingerprint of all it depends on, and is not computed twice.
+Results are cached in the user's cache folder under a fingerprint of all they depend on, so none is computed twice.
 """
 
 from __future__ import annotations
@@ -35,16 +35,16 @@ from fitdiag.pattern.piece import Pattern
 from fitdiag.problems import ProblemsFoundError, stop
 from fitdiag.units import Units
 
-PHYSICS = "3"  # counts up when the same order would come out otherwise, so that kept results of old are not taken
+PHYSICS = "3"  # raise it when results change, so that older cached ones are not used
 WORKERS = 2
 MOST_PREPARED = 12
-MOST_KEPT = 300  # results; the oldest go first
-TOO_DEEP_MM = 3.0  # cloth deeper inside the body than this was trapped, not draped
+MOST_KEPT = 300  # cached results; the oldest go first
+TOO_DEEP_MM = 3.0  # cloth that penetrates the body deeper than this was trapped
 
 
 @dataclass(frozen=True, eq=False)
 class Order:
-    """What is to be draped on whom: the cut cloth, the figure, the kind of cloth, and how it is worn; alike by its fingerprint.
+    """What is to be draped on whom: the cut panels, figure, kind of cloth, and how it is worn; compared by fingerprint.
 
     `drop`: mm from the body's waist down to the garment's; `hung`: it hangs from the hips instead of being held at the waist.
     """
@@ -58,7 +58,7 @@ class Order:
 
     @cached_property
     def fingerprint(self) -> str:
-        """The same for orders that must come out the same."""
+        """Hash of all the result depends on; equal for orders with equal results."""
         digest = hashlib.sha256()
         plain = [PHYSICS, asdict(self.figure), asdict(self.cloth), self.drop, self.hung, self.points]
         digest.update(json.dumps(plain, sort_keys=True).encode())
@@ -76,8 +76,8 @@ class Order:
 
 @dataclass(frozen=True, eq=False)
 class Draped:
-    """One muslin at rest. `readings`: the mean over the dressings, by the names of READINGS, right side; `left`: the other
-    side's where it differs; `apart`: how far two dressings differ, None with one. `worn`: the first dressing, to be drawn."""
+    """One muslin at rest. `readings`: the mean over the dressings, by the names of READINGS, right side; `left`: the left side's
+    where they differ; `apart`: the range over the dressings, None for one. `worn`: the first dressing, for drawing."""
 
     order: Order
     readings: Mapping[str, float]
@@ -100,7 +100,7 @@ def order_of(
     pattern: Pattern, figure: Figure, cloth: Cloth | None = None, *, drop: float = 0.0, hung: bool = False,
     units: Units = "cm",
 ) -> Order:  # fmt: skip
-    """The order of a pattern. Raises ProblemsFoundError if it cannot be sewn, or is far too small for the figure."""
+    """Order a pattern to be draped. Raises ProblemsFoundError if it cannot be sewn, or is far too small for the figure."""
     cut = cut_of(pattern, units)
     body = {"hip": figure.hip, "thigh": figure.thigh, **({"waist": figure.waist} if abs(drop) < 1.0 else {})}
     if problems := too_small(cut, body, units):
@@ -111,24 +111,24 @@ def order_of(
 def drape(
     orders: Sequence[Order], *, dressings: int = 2, tell: Callable[[float], None] | None = None, keep: bool = True
 ) -> list[Draped]:
-    """Drape every order, each `dressings` times, in up to WORKERS processes; `tell` is called with the share done.
+    """Drape every order `dressings` times, in up to WORKERS processes; `tell` is called with the share done; `keep`: use the cache.
 
     Raises ProblemsFoundError if a sheet does not come to rest outside the body.
     """
     tasks = dict.fromkeys((order, number) for order in orders for number in range(dressings))
-    results = {task: found for task in tasks if keep and (found := _recall(*task)) is not None}
+    results = {task: cached for task in tasks if keep and (cached := _recall(*task)) is not None}
     waiting = {task: task for task in tasks if task not in results}
     for order, _ in waiting:
         _prepared(order)
-    for (order, number), one in _shared(_settled, waiting, tell):
-        results[order, number] = one
+    for (order, number), result in _shared(_settled, waiting, tell):
+        results[order, number] = result
         if keep:
-            _remember(order, number, one)
+            _remember(order, number, result)
     return [_draped(order, [results[order, number] for number in range(dressings)]) for order in orders]
 
 
 def pictures(muslins: Sequence[Draped], views: Sequence[str], scale: float) -> list[dict[str, Pixels]]:
-    """Every muslin from every view, (height, width, 3) each."""
+    """Draw every muslin from every view, (height, width, 3) each; `scale` in pixels per mm."""
     tasks = {(number, view): (muslin, view, scale) for number, muslin in enumerate(muslins) for view in views}
     drawn: list[dict[str, Pixels]] = [{} for _ in muslins]
     for (number, view), image in _shared(_drawn, tasks):
@@ -141,19 +141,19 @@ _body = lru_cache(MOST_PREPARED)(body_of)
 
 @lru_cache(MOST_PREPARED)
 def _prepared(order: Order) -> tuple[Body, Mesh, Sheet]:
-    """Body, mesh and sheet of an order; made once, so that processes forked later have them too."""
+    """Body, mesh and sheet of an order, cached, so that processes forked later share them."""
     mesh = mesh_of(order.cut, whole=order.figure.lopsided, points=order.points)
     return _body(order.figure), mesh, Sheet(mesh, order.cloth)
 
 
 def _settled(order: Order, dressing: int, tell: Callable[[float], None] | None = None) -> dict[str, Any]:
-    """One dressing of one order, as plain values that can be kept."""
+    """Simulate one dressing of one order; plain values that can be cached."""
     body, mesh, sheet = _prepared(order)
     dressed = dress(order.cut, mesh, body, drop=order.drop, dressing=dressing)
     rested = Settling(sheet, dressed, body, hung=order.hung).run(tell)
     if not np.isfinite(rested.places).all():
-        told = "the cloth did not come to rest: the simulation broke down"
-        raise stop("drape", told, hint="check pattern and measures")
+        message = "the cloth did not come to rest: the simulation broke down"
+        raise stop("drape", message, hint="check pattern and measures")
     worn = Worn(order.cut, mesh, sheet, body, rested)
     return {
         "places": rested.places.astype(np.float32), "readings": read(worn), "left": read(worn, left=True) if mesh.whole else {},
@@ -167,18 +167,18 @@ def _drawn(muslin: Draped, view: str, scale: float, tell: Callable[[float], None
 
 def _draped(order: Order, results: Sequence[dict[str, Any]]) -> Draped:
     def mean(part: str) -> dict[str, float]:
-        names = [name for name in READINGS if all(name in one[part] for one in results)]
-        return {name: float(np.mean([one[part][name] for one in results])) for name in names}
+        names = [name for name in READINGS if all(name in result[part] for result in results)]
+        return {name: float(np.mean([result[part][name] for result in results])) for name in names}
 
-    deepest = max(one["deepest"] for one in results)
+    deepest = max(result["deepest"] for result in results)
     if deepest > TOO_DEEP_MM:
-        told = "the cloth was trapped inside the body, so nothing can be read off it"
-        raise stop("drape", told, hint="the pattern and the body are far apart: check size and measures")
+        message = "the cloth was trapped inside the body, so nothing can be read off it"
+        raise stop("drape", message, hint="the pattern and the body are far apart: check size and measures")
     apart = None
     if len(results) > 1:
-        apart = {name: float(np.ptp([one["readings"][name] for one in results])) for name in mean("readings")}
+        apart = {name: float(np.ptp([result["readings"][name] for result in results])) for name in mean("readings")}
     return Draped(
-        order, mean("readings"), mean("left"), apart, deepest, all(one["still"] for one in results),
+        order, mean("readings"), mean("left"), apart, deepest, all(result["still"] for result in results),
         results[0]["places"].astype(np.float64),
     )  # fmt: skip
 
@@ -189,7 +189,7 @@ _done: Any = None
 
 
 def _begin(done: Synchronized[float]) -> None:
-    """In a worker: leave Ctrl-C to the parent, which ends the workers."""
+    """Set up a worker: Ctrl-C is left to the parent, which ends the workers."""
     global _done  # noqa: PLW0603 (a pool has no other way to hand a counter to its workers)
     _done = done
     signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -211,7 +211,7 @@ def _work(task: tuple[Callable[..., Any], tuple[Any, ...]]) -> Any:
 def _shared(
     call: Callable[..., Any], tasks: Mapping[Any, tuple[Any, ...]], tell: Callable[[float], None] | None = None
 ) -> Sequence[tuple[Any, Any]]:
-    """The results of a call over tasks, by key, in processes of their own if there are several; one problem stops all."""
+    """Call a function on every task, in a process pool if there are several; (key, result) pairs. One error stops all."""
     if len(tasks) < 2:
         return [(key, call(*task, tell=tell)) for key, task in tasks.items()]
     context = multiprocessing.get_context("spawn" if sys.platform != "linux" else "fork")
@@ -225,7 +225,7 @@ def _shared(
         return list(zip(tasks, waiting.get(), strict=True))
 
 
-# -- kept results ----------------------------------------------------------------------------------------------------
+# -- cached results ----------------------------------------------------------------------------------------------------
 
 
 def _place(order: Order, dressing: int) -> Path:
@@ -233,24 +233,24 @@ def _place(order: Order, dressing: int) -> Path:
 
 
 def _recall(order: Order, dressing: int) -> dict[str, Any] | None:
-    """A kept result; None if there is none, or anything about it is odd."""
+    """Read a cached result; None if there is none, or anything about it is odd."""
     try:
         with np.load(_place(order, dressing), allow_pickle=False) as file:
-            told = json.loads(str(file["told"]))
+            values = json.loads(str(file["told"]))
             places = file["places"]
             if places.ndim != 2 or not np.isfinite(places).all():
                 return None
-            return {**told, "places": places}
+            return {**values, "places": places}
     except Exception:
         return None
 
 
 def _remember(order: Order, dressing: int, result: dict[str, Any]) -> None:
-    """Keep a result, whole or not at all. Never fails."""
+    """Cache a result, whole or not at all. Never fails."""
     with suppress(OSError, RuntimeError, ValueError, ProblemsFoundError):
         place, whole = _place(order, dressing), io.BytesIO()
-        told = json.dumps({name: value for name, value in result.items() if name != "places"})
-        np.savez_compressed(whole, places=result["places"], told=np.array(told))
+        values = json.dumps({name: value for name, value in result.items() if name != "places"})
+        np.savez_compressed(whole, places=result["places"], told=np.array(values))
         make_folder(place.parent)
         write_atomically(place, whole.getvalue(), replace=True)
         kept = sorted(place.parent.glob("*.npz"), key=lambda path: path.stat().st_mtime)

@@ -1,7 +1,7 @@
-"""Panels: what the cloth is cut and sewn into, from the pattern's pieces. The only file here that knows a piece or a garment.
+"""Panels: what is cut from cloth and sewn, from the pattern's pieces. The only file here that knows pieces and garments.
 
 A panel lies flat in mm as its piece does: y up along the grain, the body's centre on the left. Its outline is a chain of
-named edges, darts cut out of it, and sewing pairs edges that run alike (or, for dart legs, against one another).
+named edges with the darts cut out, and sewing pairs edges that run the same way (dart legs: opposite ways).
 """
 
 from __future__ import annotations
@@ -19,21 +19,20 @@ from fitdiag.pattern.true import true_piece
 from fitdiag.problems import Problem, ProblemsFoundError, one_line
 from fitdiag.units import Units, format_reading
 
-EASED_MM = 10.0  # that much is eased or stretched in sewing without a word; soft cloth, from memory
+EASED_MM = 10.0  # up to this is eased or stretched in sewing without a note; soft cloth, from memory
 MOST_EASED_MM = 25.0  # more cannot be sewn flat; a judgement, no source
-SMOOTHED_MM = 120.0  # long seams are drawn smooth over this much, as a cutter draws them; a judgement, no source
-THIGH_BELOW_MM = 60.0  # below the crotch line a thigh's girth is compared; a judgement, no source
-LINES = ("hip", "crotch", "knee")  # balance lines that are drawn on the cloth and read
-SAME_MM = 0.01  # points nearer to one another than this are one on cloth
-TOO_SMALL = 0.06  # of the body's girth: no woven muslin goes over a body that much larger; a judgement, no source
+SMOOTHED_MM = 120.0  # averaging length for long seams, smoothed as a cutter draws them; a judgement, no source
+THIGH_BELOW_MM = 60.0  # thigh girths are compared this far below the crotch line; a judgement, no source
+LINES = ("hip", "crotch", "knee")  # balance lines drawn on the cloth and read off
+SAME_MM = 0.01  # points closer than this count as one
+TOO_SMALL = 0.06  # share of the body's girth: no woven muslin goes over a body that much larger; a judgement, no source
 
 
 @dataclass(frozen=True, eq=False)
 class Panel:
-    """One panel: `outline` the edges in order, clockwise; `front`: it lies before the body, not behind it.
+    """One panel. `front`: it lies in front of the body. `outline`: named edges in order, clockwise.
 
-    `lines`: balance lines on the cloth by name, each from the centre to the side; `fork`: where the legs part (y), None
-    where they do not.
+    `lines`: balance lines by name, each from the centre to the side; `fork`: y where the legs part, None if they do not.
     """
 
     name: str
@@ -48,13 +47,13 @@ class Panel:
         return float(self.lines[line][:, 1].mean())
 
     def chain(self, names: tuple[str, ...]) -> Array:
-        """The edges of these names joined in the order of the outline."""
+        """The edges of these names, joined in outline order, (n, 2) in mm."""
         return np.concatenate([line for edge, line in self.outline if edge in names])
 
 
 @dataclass(frozen=True)
 class Sewn:
-    """Two edges that are sewn together, each (panel, edge); `against`: they run against one another."""
+    """Two edges that are sewn together, each (panel, edge); `against`: they run in opposite directions."""
 
     one: tuple[str, str]
     other: tuple[str, str]
@@ -63,9 +62,9 @@ class Sewn:
 
 @dataclass(frozen=True, eq=False)
 class Cut:
-    """What is cut and sewn: panels, pairs of edges, what lies on the body's centre, what hangs it, and where it reaches inside.
+    """What is cut and sewn: panels, sewn pairs, the edges at the body's centre, on the inner and outer side, and at the waist (`held`).
 
-    `left`: the panels of the left side in the same order, where it is cut differently from the right one; else empty.
+    `left`: the left side's panels in the same order if they differ from the right side's, else empty. `girths` in mm.
     """
 
     panels: tuple[Panel, ...]
@@ -83,7 +82,7 @@ class Cut:
 
 
 def cut_of(pattern: Pattern, units: Units = "cm") -> Cut:
-    """The panels of a pattern, ready to be sewn. Raises ProblemsFoundError, in `units`, if they cannot be."""
+    """Make the panels of a pattern, ready to sew. Raises ProblemsFoundError, in `units`, if they cannot be sewn."""
     problems = [problem for piece, _ in pattern.cut() for problem in faults(piece)]
     if problems:
         raise ProblemsFoundError(problems)
@@ -113,18 +112,18 @@ def _cut(pattern: Pattern, units: Units) -> Cut:
 
 
 def too_small(cut: Cut, body: Mapping[str, float], units: Units) -> list[Problem]:
-    """Where the cloth is far too small to go round the body; `body`: girths in mm by the names of `cut.girths`."""
-    found = []
+    """Find where the cloth is far too small to go round the body; `body`: girths in mm by the names of `cut.girths`."""
+    problems = []
     for name, girth in cut.girths.items():
         if name in body and girth < body[name] * (1 - TOO_SMALL):
-            told = f"the pattern is {format_reading(girth, units)} round the {name}, the body {format_reading(body[name], units)}"
-            told, hint = f"{told}: it would tear before it sat", "let the pattern out, or check the measures"
-            found.append(Problem("too-small", told, None, hint))
-    return found
+            message = f"the pattern is {format_reading(girth, units)} round the {name}, the body {format_reading(body[name], units)}"
+            message, hint = f"{message}: it would tear before it sat", "let the pattern out, or check the measures"
+            problems.append(Problem("too-small", message, None, hint))
+    return problems
 
 
 def _girths(pieces: tuple[Piece, ...]) -> dict[str, float]:
-    """Girths of the sewn pattern in mm that a body must fit into."""
+    """Girths of the sewn pattern that the body must fit into, mm."""
     top = [after_darts(piece, piece.part.top) for piece in pieces]
     hips = [hip_width(piece) or 0.0 for piece in pieces]
     girths = {"waist": 2 * sum(top), "hip": 2 * sum(hips)}
@@ -151,13 +150,13 @@ def _panel(piece: Piece, centre: tuple[str, ...]) -> Panel:
 
 
 def _smooth(piece: Piece, sewn: tuple[Sewn, ...]) -> Piece:
-    """The piece with its sewn seams drawn smooth, ends kept: no corner at the hip, where a sharp lump would stand off."""
+    """Smooth a piece's sewn seams, ends kept: a corner at the hip would stand off as a lump."""
     own = {seam for pair in sewn for name, seam in (pair.one, pair.other) if name == piece.name}
     return piece.with_seams(**{seam: _averaged(piece.seams[seam], SMOOTHED_MM / 2) for seam in own})
 
 
 def _averaged(line: Array, reach: float) -> Array:
-    """Each point in the middle of the stretch that reaches so many mm to both sides, less near the ends."""
+    """Moving average of a polyline over `reach` mm to either side, less near the ends."""
     steps = arc(line)
     far = np.linspace(0.0, steps[-1], max(5, round(steps[-1] / 4.0) + 1))
     sums = np.concatenate([np.zeros((1, 2)), np.cumsum(at_far(line, np.asarray(far)), axis=0)])
@@ -167,7 +166,7 @@ def _averaged(line: Array, reach: float) -> Array:
 
 
 def _line(piece: Piece, name: str) -> Array | None:
-    """A balance line as it is drawn on the cloth; at its level where none is drawn, None where there is no such level."""
+    """A balance line of the piece; straight across at its level where none is drawn, None without such a level."""
     if name in piece.lines:
         return np.asarray(piece.lines[name])
     y = piece.level(name)
@@ -177,9 +176,9 @@ def _line(piece: Piece, name: str) -> Array | None:
 
 
 def _to_edges(line: Array, ring: Array) -> Array:
-    """A line drawn on, straight ahead at both ends, to where it leaves the outline."""
+    """Extend or trim a line, straight at both ends, to the outline."""
     far = (line - line[0]) @ (line[-1] - line[0])
-    onwards = np.diff(np.maximum.accumulate(far)) > 0  # where a strip was closed a line runs back
+    onwards = np.diff(np.maximum.accumulate(far)) > 0  # a line doubles back where a strip was closed
     line = line[np.concatenate([[True], onwards])]
     before, after = line[0] - line[1], line[-1] - line[-2]
     ends = [line[0] + before / np.hypot(*before) * 400.0, line[-1] + after / np.hypot(*after) * 400.0]
@@ -190,7 +189,7 @@ def _to_edges(line: Array, ring: Array) -> Array:
 
 
 def _with_darts(piece: Piece, name: str, waist: Array) -> list[tuple[str, Array]]:
-    """The upper edge in runs, with both legs of each dart between them."""
+    """Split the upper edge at its darts, with both legs of each dart in between."""
     edges: list[tuple[str, Array]] = []
     done = 0.0
     for number, dart in enumerate(sorted(piece.darts, key=lambda dart: float(dart.left[0])), 1):
@@ -211,19 +210,19 @@ def _without_doubles(line: Array) -> Array:
 
 
 def _eased(cut: Cut, units: Units) -> tuple[str, ...]:
-    """What is eased where two edges differ in length, in words. Raises ProblemsFoundError where it is too much to sew."""
+    """Notes on what is eased where two edges differ in length. Raises ProblemsFoundError where it is too much to sew."""
     notes, problems = [], []
     for pair in cut.sewn:
         one, other = (length(cut.panel(panel).chain((edge,))) for panel, edge in (pair.one, pair.other))
         apart = abs(one - other)
         longer, shorter = (pair.one, pair.other) if one > other else (pair.other, pair.one)
         edge = f"{longer[0]} {longer[1]}" if longer[0] != shorter[0] else f"{longer[0]} {longer[1]} leg"
-        told = f"the {one_line(edge)} is {format_reading(apart, units)} longer than what it is sewn to"
+        text = f"the {one_line(edge)} is {format_reading(apart, units)} longer than what it is sewn to"
         if apart > MOST_EASED_MM:
             most = format_reading(MOST_EASED_MM, units)
-            problems.append(Problem("unsewable", told, None, f"at most {most} can be eased: true one to the other"))
+            problems.append(Problem("unsewable", text, None, f"at most {most} can be eased: true one to the other"))
         elif apart > EASED_MM:
-            notes.append(f"{told[0].upper()}{told[1:]}; it was eased in.")
+            notes.append(f"{text[0].upper()}{text[1:]}; it was eased in.")
     if problems:
         raise ProblemsFoundError(problems)
     return tuple(notes)

@@ -1,6 +1,6 @@
-"""A picture of the muslin as it hangs: shaded cloth with its balance lines, grains and seams, seen level from one side.
+"""A picture of the muslin as it hangs: shaded cloth with balance lines, grainlines and seams, seen horizontally from one side.
 
-Orthographic, painted from the farthest triangle to the nearest. Dark on light, the grain dashed: it reads in black and white.
+Orthographic, painted back to front (painter's algorithm). Dark on light, the grain dashed, so that it prints in black and white.
 """
 
 from __future__ import annotations
@@ -17,31 +17,31 @@ from fitdiag.drape.body import Array, Body
 from fitdiag.drape.readings import Worn
 
 Pixels = NDArray[np.uint8]
-VIEWS: Mapping[str, tuple[Array, Array]] = {  # what lies to the right in the picture, and the way to the viewer
+VIEWS: Mapping[str, tuple[Array, Array]] = {  # unit vectors: to the right in the picture, and to the viewer
     "back": (np.array([1.0, 0.0, 0.0]), np.array([0.0, -1.0, 0.0])),
     "side": (np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])),
     "front": (np.array([-1.0, 0.0, 0.0]), np.array([0.0, 1.0, 0.0])),
 }
 SCALE = 0.8  # pixels per mm
-FINER = 2  # drawn so many times finer, then averaged
+FINER = 2  # supersampling factor
 MARGIN_MM = 20.0
 LINES = {"hip": (140, 5, 13), "crotch": (13, 38, 128), "knee": (77, 26, 102), "grain": (5, 71, 31)}
-WIDE_MM = {"grain": 2.6}  # how wide lines are drawn; a balance line:
+WIDE_MM = {"grain": 2.6}  # line widths; of balance lines:
 LINE_MM = 3.4
-EVERY = 3  # of so many stretches of a grain one is left out
+EVERY = 3  # one in so many segments of a grainline is left out
 CLOTH, LINING, SKIN, PAPER, INK = np.array([237, 232, 219]), 0.72, (166, 148, 133), (250, 250, 250), (70, 68, 64)
-SOFTENED = 2  # rounds in which the directions of the cloth are averaged for its shade
-EDGE_ON = 0.5  # cosine: cloth that is seen more from the side than this may be the outline
-ON_CLOTH_MM = 4.0  # so much nearer than its cloth a line counts
-SHOWN_ABOVE_MM = 30.0  # so much of the body above the garment
-_QUARTERS = 0.5 * np.array(  # shares of its corners: a triangle in four, for a smoother shade
+SOFTENED = 2  # rounds of averaging normals for shading
+EDGE_ON = 0.5  # cosine: cloth seen more edge-on than this may be part of the outline
+ON_CLOTH_MM = 4.0  # lines are taken to lie this far in front of their cloth
+SHOWN_ABOVE_MM = 30.0  # height of body shown above the garment
+_QUARTERS = 0.5 * np.array(  # barycentric corners: a triangle split in four, for smoother shading
     [[[2, 0, 0], [1, 1, 0], [1, 0, 1]], [[1, 1, 0], [0, 2, 0], [0, 1, 1]],
      [[1, 0, 1], [0, 1, 1], [0, 0, 2]], [[1, 1, 0], [0, 1, 1], [1, 0, 1]]]
 )  # fmt: skip
 
 
 def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
-    """The muslin from a side of VIEWS: (height, width, 3), 0 to 255; the same scale and frame for all garments of one body."""
+    """Draw the muslin from a side of VIEWS: (height, width, 3), 0 to 255; all garments of one body share scale and frame."""
     (right, near), fine = VIEWS[view], scale * FINER
     wide, high = frame(worn.body, view)
     size = (round(wide * scale) * FINER, round(high * scale) * FINER)
@@ -50,7 +50,7 @@ def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
     pen = ImageDraw.Draw(image)
 
     def on_paper(places: Array) -> list[list[float]]:
-        """The pixels of places (n, k, 3), one after the other."""
+        """Pixel coordinates of points (n, k, 3) in mm: n lists of x, y, x, y ..."""
         across, down = (places @ right - middle) * fine + size[0] / 2, (high - MARGIN_MM - places[..., 2]) * fine
         return np.stack([across, down], -1).reshape(len(places), 2 * places.shape[1]).tolist()
 
@@ -59,7 +59,7 @@ def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
     corners = on_paper(faces)
     colours = [tuple(colour) for colour in (CLOTH * light[:, None]).clip(0, 255).astype(int).tolist()]
     for number in np.nonzero(np.abs(towards) < EDGE_ON)[0]:
-        # what of this is not painted over is the outline
+        # what is not painted over is the outline
         pen.line([*corners[number], *corners[number][:2]], INK, FINER)
     depths = (faces @ near).mean(axis=1)
     for number in depths.argsort():
@@ -80,9 +80,9 @@ def draw(worn: Worn, view: str, *, scale: float = SCALE) -> Pixels:
 
 
 def courses(worn: Worn, view: str) -> dict[str, list[Array]]:
-    """What is drawn on the cloth, seen from a side (of VIEWS, or `left`, `right`): names to pieces of lines, (n, 3) in mm.
+    """Lines drawn on the cloth, seen from a side (of VIEWS, or `left`, `right`): polylines (n, 3) in mm by name.
 
-    From behind and in front the balance lines and grains; from beside the near part of the balance lines and the side seam.
+    From back and front the balance lines and grainlines; from the side the near part of the balance lines, and the side seam.
     """
     found: dict[str, list[Array]] = {}
     mesh, sides = worn.mesh, {"left": (True,), "right": (False,)}.get(view, (False, True))
@@ -120,7 +120,7 @@ def _middle(body: Body) -> Array:
 
 
 def _outward(worn: Worn) -> Array:
-    """Unit vectors (n, 3) away from the body at the points of the sheet, softened."""
+    """Outward unit normals (n, 3) at the points of the sheet, smoothed."""
     mesh, places = worn.mesh, worn.places
     a, b, c = (places[mesh.triangles[:, k]] for k in range(3))
     turned = np.array(
@@ -139,12 +139,12 @@ def _outward(worn: Worn) -> Array:
 
 
 def _both(worn: Worn, values: Array) -> Array:
-    """Vectors (n, k, 3) of the whole garment, from those of the half where only that is draped."""
+    """Vectors (n, k, 3) of the whole garment, mirrored if only half is draped."""
     return values if worn.mesh.whole else np.concatenate([values, values * [-1.0, 1.0, 1.0]])
 
 
 def _faces(worn: Worn, normals: Array, right: Array, near: Array) -> tuple[Array, Array, Array]:
-    """Small triangles of the whole garment (t, 3, 3), how far each turns to the viewer (cosine), and how light it is."""
+    """Subdivided triangles of the whole garment (t, 3, 3), the cosine of each to the viewer, and its lightness."""
     places, directions = (
         _both(worn, np.einsum("qkc,tcx->tqkx", _QUARTERS, values[worn.mesh.triangles]).reshape(-1, 3, 3))
         for values in (worn.places, normals)
@@ -161,7 +161,7 @@ def _faces(worn: Worn, normals: Array, right: Array, near: Array) -> tuple[Array
 
 
 def _strokes(worn: Worn, view: str, towards: Array) -> Iterator[tuple[Array, tuple[int, ...], float]]:
-    """Stretches of what is drawn on the cloth (n, 2, 3), with their colour and width in mm: seams, then lines."""
+    """Yield the line segments on the cloth (n, 2, 3), with colour and width in mm: seams, then lines."""
     for number, piece in enumerate(worn.mesh.pieces):
         for _, index in piece.edges:
             points = worn.mesh.sewn[worn.mesh.starts[number] + index]
@@ -175,7 +175,7 @@ def _strokes(worn: Worn, view: str, towards: Array) -> Iterator[tuple[Array, tup
 
 
 def _light(normal: Array, right: Array, near: Array) -> Array:
-    """How light cloth of these directions (..., 3) is: from above on the left, some from the right, less where it turns away."""
+    """Lightness for normals (..., 3): key light from the upper left, fill light from the right, darker where cloth turns away."""
     key = -0.55 * right + 0.55 * near + np.array([0.0, 0.0, 0.62])
     fill = 0.8 * right + 0.5 * near + np.array([0.0, 0.0, 0.1])
     lit = 0.34 + sum(
@@ -187,7 +187,7 @@ def _light(normal: Array, right: Array, near: Array) -> Array:
 def _skin(
     body: Body, size: tuple[int, int], right: Array, near: Array, middle: float, high: float, fine: float
 ) -> Image.Image:
-    """Where the body shows against the paper, as a mask of the picture."""
+    """Mask of the body's silhouette in the picture."""
     axis, depth = (int(np.abs(way).argmax()) for way in (right, near))
     across = ((np.arange(size[0]) + 0.5 - size[0] / 2) / fine + middle) * right[axis]
     height = (high - MARGIN_MM - (np.arange(size[1]) + 0.5) / fine)[:, None]

@@ -1,7 +1,7 @@
 """What a fitter would read off the muslin at rest: lines, grains, seams, stand-off, pull and folds, as numbers with units.
 
-Signs: a dip is + where the centre hangs below the side; leans are + outwards and with the lower end forward; a side seam is +
-where its upper end lies forward of its lower one. Half the garment unless said otherwise.
+Signs: a dip is + if the centre hangs below the side; a lean is + outwards, and + with the lower end forward; a side seam is +
+if its upper end is forward of its lower one. For half the garment unless said otherwise.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from fitdiag.drape.panels import Cut, Panel
 from fitdiag.drape.settle import Rested
 from fitdiag.pattern.garment import arc, at_far
 
-NEAR_CENTRE_MM = 60.0  # over this much of a line next to the centre seam a V is read
-STRONGEST = 0.1  # of a region: the share of its cloth that a pull is the mean of
-FOLD_MM = 90.0  # what a line does over shorter ways than this is folds, over longer ones the shape below
+NEAR_CENTRE_MM = 60.0  # length of line next to the centre seam over which a V is read
+STRONGEST = 0.1  # a pull is the mean over this share of a region's triangles, the most stressed
+FOLD_MM = 90.0  # shorter wavelengths of a line are folds, longer ones the shape below
 
 
 @dataclass(frozen=True)
 class Reading:
-    """What a number is: in words, and its unit (mm, degrees, N, N/m, %)."""
+    """What a reading is, in words, and its unit (mm, degrees, N, N/m, %)."""
 
     words: str
     unit: str
@@ -72,7 +72,7 @@ READINGS: Mapping[str, Reading] = {
 
 
 class Worn:
-    """A garment at rest on a body, and where a place of the paper lies in the room."""
+    """A garment at rest on a body; maps points on the paper to space. `places`: (n, 3) in mm."""
 
     def __init__(self, cut: Cut, mesh: Mesh, sheet: Sheet, body: Body, rested: Rested) -> None:
         self.cut, self.mesh, self.sheet, self.body, self.rested = cut, mesh, sheet, body, rested
@@ -86,12 +86,12 @@ class Worn:
         return self.mesh.pieces[piece].panel
 
     def piece(self, front: bool, *, left: bool = False) -> int:
-        """Number of the front or back piece of a side."""
-        found = [k for k, piece in enumerate(self.mesh.pieces) if piece.panel.front == front]
-        return found[-1 if left else 0]
+        """Index of the front or back piece of a side."""
+        indices = [k for k, piece in enumerate(self.mesh.pieces) if piece.panel.front == front]
+        return indices[-1 if left else 0]
 
     def at(self, piece: int, flat: Array) -> Array:
-        """Places (n, 3) in mm of flat points (n, 2) of a piece."""
+        """Positions (n, 3) in mm of flat points (n, 2) on a piece."""
         corners, weights = self.mesh.locate(piece, flat)
         return np.asarray((self.places[corners] * weights[:, :, None]).sum(1))
 
@@ -102,7 +102,7 @@ class Worn:
 
 
 def read(worn: Worn, *, left: bool = False) -> dict[str, float]:
-    """All readings of one side, by the names of READINGS; what the garment has no place for is left out."""
+    """Take all readings of one side, by the names of READINGS; those the garment does not have are left out."""
     front, back = worn.piece(True, left=left), worn.piece(False, left=left)
     found = _lines(worn, front, back) | _seams(worn, front, back) | _waist(worn, left=left) | _pull(worn, front, back)
     found |= _stand_off(worn, front, back)
@@ -128,7 +128,7 @@ def _lines(worn: Worn, front: int, back: int) -> dict[str, float]:
 
 
 def _slope(line: Array) -> float:
-    """Rise over run of a line next to the centre seam, degrees."""
+    """Slope of a line next to the centre seam, degrees."""
     steps = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
     far = line[int(np.searchsorted(steps, NEAR_CENTRE_MM))] - line[0]
     return float(np.degrees(np.arctan2(far[2], np.hypot(far[0], far[1]))))
@@ -161,7 +161,7 @@ def _seams(worn: Worn, front: int, back: int) -> dict[str, float]:
 
 
 def _lean(run: Array, axis: int, *, down: bool = False) -> float:
-    """Lean of a run off plumb along an axis, degrees; of one that goes down with `down`."""
+    """Angle of a vector from plumb along an axis, degrees; `down`: the vector points down."""
     return float(np.degrees(np.arctan2(run[axis], -run[2] if down else run[2])))
 
 
@@ -233,8 +233,8 @@ def _stand_off(worn: Worn, front: int, back: int) -> dict[str, float]:
 
 
 def _folds(worn: Worn, front: int, back: int) -> dict[str, float]:
-    """How much longer upright lines beside the grain are than they look from afar; none of them crosses a dart."""
-    ranges = (  # beside the grain, from the crotch line up to there or, without an end, to the waist and its darts
+    """Slack of vertical lines beside the grain, clear of the darts, percent."""
+    ranges = (  # offsets from the grain, then start and end above the crotch line; no end: up to the waist or its darts
         ("folds-under-seat", back, (-50.0, 0.0, 50.0), -260.0, 20.0),
         ("folds-over-seat", back, (-30.0, 20.0, 70.0), 20.0, None),
         ("folds-front", front, (-50.0, 0.0, 50.0), -100.0, None),
@@ -251,7 +251,7 @@ def _folds(worn: Worn, front: int, back: int) -> dict[str, float]:
 
 
 def _slack(line: Array) -> float:
-    """By how many percent a line is longer than when its folds are smoothed out."""
+    """By how many percent a line is longer than with its folds smoothed out."""
     steps = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
     even = np.linspace(0, steps[-1], len(line))
     line = np.column_stack([np.interp(even, steps, line[:, k]) for k in range(3)])

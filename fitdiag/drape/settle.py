@@ -1,7 +1,7 @@
-"""From dressed to rest: a sheet falls, is held at the waist, meets the body and comes to lie still. SI units.
+"""From dressed to rest: a sheet falls, is held at the waist, meets the body and settles. SI units.
 
-Backward Euler, one Newton step each (Baraff and Witkin 1998), solved by conjugate gradients with the last factorised matrix
-as preconditioner; contact by the body's distance grid with a penalty, Coulomb friction lagged by a step.
+Backward Euler with one Newton iteration per step (Baraff and Witkin 1998), solved by conjugate gradients preconditioned with
+the last factorised matrix; penalty contact on the body's distance grid, Coulomb friction lagged by a step.
 """
 
 from __future__ import annotations
@@ -18,30 +18,30 @@ from fitdiag.drape.cloth import GRAVITY, Array, Sheet
 from fitdiag.drape.dressing import MIRROR_MM, Dressed
 from fitdiag.drape.mesh import Index
 
-GAP_MM = 2.5  # the cloth's middle stays this far off the skin: cloth and underlayer
-CONTACT = 2e6  # N/m per m² of cloth; 1 mm deeper is 2 kPa
-DEEPEST_M = 0.03  # the penalty grows no further than this
-HELD = 1e4  # N/m per m of waist edge, against the waistband's place
-BAND = 600.0  # N, stiffness of a waistband 3 cm wide against stretch
-GROWN_FROM_MM = 50.0  # at the start the body is this much thinner
-SLIPS_M = 2e-5  # below this path in a step friction grows with the path
-STEP_LIMIT_M = 0.012  # no point moves further in a step
-RESTED_MM_S = 3.0  # a sheet whose points move slower than this (root mean square) lies still
+GAP_MM = 2.5  # offset of the cloth's mid-surface from the skin: cloth and underlayer
+CONTACT = 2e6  # N/m per m² of cloth; 1 mm of penetration is 2 kPa
+DEEPEST_M = 0.03  # penetration at which the penalty force is capped
+HELD = 1e4  # N/m per m of waist edge: springs to the waistband's position
+BAND = 600.0  # N, tensile stiffness of a waistband 3 cm wide
+GROWN_FROM_MM = 50.0  # at the start the body is thinner by this
+SLIPS_M = 2e-5  # friction is regularised below this slip per step
+STEP_LIMIT_M = 0.012  # cap on a point's displacement per step
+RESTED_MM_S = 3.0  # a sheet slower than this (root mean square) is at rest
 GROWING_S = 0.4
-# step s, how many, gravity: down, tugged, rest
+# time step s, number, gravity factor: falling, tugged, resting
 PHASES = (
     (0.01, 40, 1.0),
     (0.02, 20, 3.0),
     (0.03, 8, 1.0),
     (0.1, 6, 1.0),
 )
-MORE_STEPS = 20  # at most, until it rests
-TOLERANCE, MOST_ITERATIONS, STALE = 0.2, 25, 12  # of the conjugate gradients; when to factorise anew
+MORE_STEPS = 20  # at most, until it is at rest
+TOLERANCE, MOST_ITERATIONS, STALE = 0.2, 25, 12  # of conjugate gradients; refactorise after more than STALE iterations
 
 
 @dataclass(frozen=True, eq=False)
 class Rested:
-    """Where the sheet came to rest: places (n, 3) in m, forces of contact, friction and holding (n, 3) in N; how still it lies."""
+    """The sheet at rest: positions (n, 3) in m; contact, friction and holding forces (n, 3) in N; final speed, penetration."""
 
     places: Array
     contact: Array
@@ -56,7 +56,7 @@ class Rested:
 
 
 class _System:
-    """The sparse matrix of a step: its pattern is fixed, its values are not."""
+    """The sparse matrix of a step, with a fixed sparsity pattern."""
 
     def __init__(self, sheet: Sheet, dressed: Dressed) -> None:
         self.size = 3 * sheet.count
@@ -76,14 +76,16 @@ class _System:
         self.start = np.searchsorted(keys, np.arange(self.size + 1) * self.size).astype(np.int32)
         near = np.zeros(self.entries, dtype=bool)
         near[self.triangle] = near[self.own] = near[self.hoop] = True
-        self.near = np.nonzero(near)[0]  # without the far couplings of bending a factor has a third of the entries
+        self.near = np.nonzero(near)[0]  # without the long-range bending couplings a factor has a third of the entries
         short = keys[self.near]
         self.near_row = (short % self.size).astype(np.int32)
         self.near_start = np.searchsorted(short, np.arange(self.size + 1) * self.size).astype(np.int32)
         left_out = np.bincount(keys[~near] % self.size, np.abs(self.bending[~near]), self.size)
         on_diagonal = np.nonzero(short % self.size == short // self.size)[0]
         self.near_extra = np.zeros(len(short))
-        self.near_extra[on_diagonal] = left_out[short[on_diagonal] % self.size]  # on the diagonal it keeps it positive
+        self.near_extra[on_diagonal] = left_out[
+            short[on_diagonal] % self.size
+        ]  # lumped onto the diagonal, so that it stays positive definite
 
     def matrix(self, triangle: Array, own: Array, hoop: Array) -> csc_matrix:
         values = np.bincount(self.triangle, triangle.ravel(), self.entries) + self.bending
@@ -93,7 +95,7 @@ class _System:
         return csc_matrix((values, self.row, self.start), shape=(self.size, self.size))
 
     def factor(self, matrix: csc_matrix) -> Callable[[Array], Array]:
-        """What solves about this matrix: a preconditioner, for which single precision is enough."""
+        """Factorise a preconditioner for this matrix; single precision is enough."""
         values = (matrix.data[self.near] + self.near_extra).astype(np.float32)
         reduced = csc_matrix((values, self.near_row, self.near_start), shape=matrix.shape)
         factored = splu(reduced, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
@@ -101,13 +103,13 @@ class _System:
 
 
 def _places(points: Index) -> tuple[Index, Index]:
-    """Rows and columns of blocks that couple these points (n, k) with one another, in all three directions."""
+    """Row and column indices of the dense blocks that couple points (n, k), in all three coordinates."""
     own = (points[:, :, None] * 3 + np.arange(3)).reshape(len(points), 3 * points.shape[1])
     return np.repeat(own, own.shape[1], 1).ravel(), np.tile(own, (1, own.shape[1])).ravel()
 
 
 class Settling:
-    """One sheet on its way to rest on a body. `hung`: the waist is let go after dressing and held by its band and friction only."""
+    """One sheet settling on a body. `hung`: the waist is released after dressing, held only by its band and friction."""
 
     def __init__(self, sheet: Sheet, dressed: Dressed, body: Body, *, hung: bool = False) -> None:
         self.sheet, self.dressed, self.body, self.hung = sheet, dressed, body, hung
@@ -124,7 +126,7 @@ class Settling:
         self.friction = np.zeros_like(self.x)
 
     def run(self, tell: Callable[[float], None] | None = None) -> Rested:
-        """To rest. `tell` is called with the share that is done."""
+        """Step until the sheet is at rest. `tell` is called with the share done."""
         time, steps, speed = 0.0, 0, 1e9
         planned = sum(count for _, count, _ in PHASES)
         for step, count, gravity in (*PHASES, (PHASES[-1][0], MORE_STEPS, 1.0)):
@@ -147,7 +149,7 @@ class Settling:
         return Rested(self.x, self.contact, self.friction, holding, speed, deepest)
 
     def step(self, step: float, thinner: float, gravity: float, damping: float) -> float:
-        """One step of time; how far the points moved, root mean square in mm."""
+        """Take one time step; return the root mean square displacement, mm."""
         force, matrix = self._system_at(step, thinner, gravity, damping)
         move = self._solve(matrix, force)
         far = np.sqrt((move**2).sum(1))
@@ -163,7 +165,7 @@ class Settling:
         return float(np.sqrt(((self.v * step) ** 2).sum(1).mean()) * 1000.0)
 
     def _system_at(self, step: float, thinner: float, gravity: float, damping: float) -> tuple[Array, csc_matrix]:
-        """Right-hand side (n, 3) and matrix of the Newton step from where the sheet is."""
+        """Right-hand side (n, 3) and matrix of the Newton step at the current state."""
         sheet, x = self.sheet, self.x
         force, triangle = sheet.forces(x)
         inertia = sheet.mass / step**2 * (1 + damping * step)
@@ -180,9 +182,9 @@ class Settling:
         return force, self.system.matrix(triangle, own, hoop)
 
     def _touch(self, force: Array, own: Array, step: float, thinner: float) -> None:
-        """Add contact with the body and friction."""
+        """Add contact and friction forces, and their stiffness to the diagonal blocks `own` (n, 3, 3)."""
         x = self.x * 1000.0
-        low = 0.3  # legs are thin already
+        low = 0.3  # legs are thin already, so they shrink less
         share = np.clip(low + (x[:, 2] / self.body.figure.waist_height * 1.04 - 0.2) * 1.75, low, 1.0)
         distance = (self.body.distance(x) + thinner * share - GAP_MM) / 1000.0
         self.contact, self.friction = np.zeros_like(force), np.zeros_like(force)
@@ -204,7 +206,7 @@ class Settling:
         own[near] += (stiff - drag)[:, None, None] * along + drag[:, None, None] * np.eye(3)
 
     def _hoop(self, force: Array) -> Array:
-        """Add the waistband as a chain of springs; its matrices (pairs, 6, 6)."""
+        """Add the waistband's forces, a chain of springs; return its stiffness blocks (pairs, 6, 6)."""
         one, other = self.dressed.hoop.T
         rest = self.dressed.hoop_length / 1000.0
         run = self.x[other] - self.x[one]
@@ -219,7 +221,7 @@ class Settling:
         return np.concatenate([np.concatenate([block, -block], 2), np.concatenate([-block, block], 2)], 1)
 
     def _solve(self, matrix: csc_matrix, force: Array) -> Array:
-        """Conjugate gradients with the last factor; a new factor when that no longer helps."""
+        """Solve by conjugate gradients with the last factor; refactorise when that no longer converges."""
         b = force.ravel()
         x = np.zeros_like(b)
         fresh = self.factored is None

@@ -27,6 +27,7 @@ TOLERANCE_MM = 0.05
 _SLOPE_STEP_MM = 1.0
 _BENT_MM = 1.0  # measures further than this from what the slopes foretold: the slopes are taken anew
 _MOST_ROUNDS = 8
+_SIDE = re.compile(r", (left|right)\Z")
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
         hint = f"write it like '{next(iter(known), 'length')} >= 3 in'"
         raise stop("target", f"'{one_line(text, 80)}' is not a target", hint=hint)
     name = match[1].lower()
-    if name not in known:
+    if _SIDE.sub("", name) not in known:
         raise stop("target", f"there is no measure '{one_line(name, 60)}'", hint=near_measures(name, known))
     try:
         amount = parse_length(match[3], units).mm
@@ -92,6 +93,23 @@ def parse_target(text: str, units: Units, known: Sequence[str]) -> Target:
     except InvalidLengthError as error:
         raise stop("target", str(error)) from None
     return Target(name, match[2], amount, within)  # type: ignore[arg-type]
+
+
+def measured(pattern: Pattern, name: str) -> float:
+    """One measure of a pattern, mm; that of one side by `NAME, left` or `NAME, right`.
+
+    Raises ProblemsFoundError if it differs between the sides and no side is named, or cannot be taken.
+    """
+    values, side = pattern_measures(pattern), _SIDE.search(name)
+    if name not in values and side is not None:
+        name = name[: side.start()]
+        values = pattern_measures(pattern.of("left" if side[1] == "left" else "right"))
+    if name in values:
+        return values[name]
+    if f"{name}, right" in values:
+        message = f"'{name}' becomes two measures when one side is altered, so it cannot be a target"
+        raise stop("target", message, hint=f"name '{name}, left' or '{name}, right'")
+    raise stop("target", f"'{name}' cannot be measured on the altered pattern", hint="name another measure")
 
 
 def carry_all(pattern: Pattern, amounts: Sequence[tuple[str, float]]) -> tuple[tuple[str, Pattern], ...]:
@@ -110,8 +128,7 @@ def solve_one(pattern: Pattern, alteration: str, target: Target, most: float, un
     from scipy.optimize import brentq  # noqa: PLC0415 (a quarter of a second to load)
 
     def short(amount: float) -> float:
-        value = pattern_measures(carry_out(pattern, alteration, amount).pattern)[target.measure]
-        return value - target.amount
+        return measured(carry_out(pattern, alteration, amount).pattern, target.measure) - target.amount
 
     start, end = short(0.0), short(most)
     if target.missing(start + target.amount) == 0.0:
@@ -133,8 +150,7 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         return list(zip(names, amounts.tolist(), strict=True))
 
     def measured_of(final: Pattern) -> np.ndarray:
-        measured = pattern_measures(final)
-        return np.array([measured[target.measure] for target in targets])
+        return np.array([measured(final, target.measure) for target in targets])
 
     def slopes(stages: Sequence[tuple[str, Pattern]], at: np.ndarray) -> np.ndarray:
         """What a millimetre of each alteration does; what comes before it in the order is not done again."""
@@ -162,10 +178,8 @@ def solve_plan(pattern: Pattern, wanted: Sequence[Wanted], targets: Sequence[Tar
         expected = here + slope @ moved
         amounts = following
     stages = carry_all(pattern, named(amounts))
-    measured = pattern_measures(stages[-1][1])
-    unmet = tuple(
-        (target, gap) for target in targets if (gap := target.missing(measured[target.measure])) > 2 * TOLERANCE_MM
-    )
+    gaps = [target.missing(measured(stages[-1][1], target.measure)) for target in targets]
+    unmet = tuple((target, gap) for target, gap in zip(targets, gaps, strict=True) if gap > 2 * TOLERANCE_MM)
     return Solution(dict(named(amounts)), stages, unmet)
 
 
@@ -229,7 +243,7 @@ def without_each(pattern: Pattern, solution: Solution, targets: Sequence[Target]
     """For each alteration of the plan: the targets' measures if it were left out, the others kept as they are."""
     result: dict[str, dict[str, float]] = {}
     for left_out in solution.amounts:
-        others = [one for one in solution.amounts.items() if one[0] != left_out]
-        measured = pattern_measures(carry_all(pattern, others)[-1][1])
-        result[left_out] = {target.measure: measured[target.measure] for target in targets}
+        others = [item for item in solution.amounts.items() if item[0] != left_out]
+        final = carry_all(pattern, others)[-1][1]
+        result[left_out] = {target.measure: measured(final, target.measure) for target in targets}
     return result
