@@ -116,7 +116,7 @@ def test_a_wrong_height_of_the_lens_is_noticed() -> None:
     true = float(made.truth["lens_height_mm"])
     for off, noticed in ((0.0, False), (300.0, True), (-300.0, True)):
         found = measure(made.pixels, replace(marks, lens_height_mm=true + off))
-        assert noticed == any("said to have stood" in warning for warning in found.warnings)
+        assert noticed == any("lens height was given as" in warning for warning in found.warnings)
 
 
 def test_the_marked_corner_tells_a_mirror_image() -> None:

@@ -23,7 +23,7 @@ from fitdiag.photos.drawn import LINES
 from fitdiag.photos.intake import Picture, check_same, clean_jpeg, crop_above, read_picture, shortcomings
 from fitdiag.photos.marks import VIEWS, Marks, View, as_json, read_marks
 from fitdiag.photos.measure import Together, measure_all, together
-from fitdiag.photos.overlay import give_or_take, overlay, plain, told
+from fitdiag.photos.overlay import give_or_take, overlay, plain, reading_text
 from fitdiag.photos.page import confirm_page, mark_page, parse_answer
 from fitdiag.photos.propose import MIRRORED, proposals
 from fitdiag.photos.readings import KEPT, Measured, Reading, kept, kept_text
@@ -269,7 +269,7 @@ def _say_measured(
 def _reading_told(reading: Reading, units: Units) -> str:
     raw = "" if reading.raw is None else f"; in the picture {plain(reading.raw, reading.unit, units)}"
     why = f" ({reading.reason})" if reading.reason else ""
-    return f"{reading.what}: {told(reading, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
+    return f"{reading.what}: {reading_text(reading, units)}{raw}. {reading.word[:1].upper()}{reading.word[1:]}{why}."
 
 
 def _gain(found: Measured, units: Units) -> str:

@@ -1,7 +1,7 @@
-"""One balance line of a picture: its course put back onto the body, and the numbers read off it with their errors.
+"""One balance line of a picture: projected back onto the body, and measured, with errors.
 
-Errors are carried through by moving each thing that is not known exactly by its own standard deviation and looking at what becomes
-of the result; to these come what no picture shows: how far the body is from half an ellipse, folds, and cloth out of sight.
+Errors are propagated by moving each uncertain input by its own standard deviation; to these is added what no picture shows:
+deviation of the body from half an ellipse, folds, and cloth out of sight.
 """
 
 from __future__ import annotations
@@ -32,27 +32,30 @@ from fitdiag.photos.trousers import (
     UNDER_SEAT,
     WAIST,
 )
-from fitdiag.photos.trust import Seen, refused, told
+from fitdiag.photos.trust import Seen, graded, refused
 
-CLICK_MM = 4.0  # how far from its place a hand sets a point
-SEAM_STRAIGHT = 55.0  # mm: over so much a centre seam is nearly straight
-SEAM_OFF = 2.4  # mm: how far the centre seam runs off the middle of the body
+CLICK_MM = 4.0  # error of a point set by hand
+SEAM_STRAIGHT = 55.0  # mm over which a centre seam is nearly straight
+SEAM_OFF = 2.4  # mm: offset of the centre seam from the middle of the body
 TURN_UNKNOWN = math.radians(4.0)  # of the body in a side picture
-OUTLINE_NEAR, OUTLINE_NEAR_ERROR = 0.25, 30.0  # of the way from the middle to the side seam; mm: what makes the outline
-V_DEPTH = 1.0  # mm: how deep a V is where its ends lie on folds
+OUTLINE_NEAR, OUTLINE_NEAR_ERROR = (
+    0.25,
+    30.0,
+)  # where the outline is: share of the way from the middle to the side seam; mm
+V_DEPTH = 1.0  # mm: error of a V's depth from folds at its ends
 COVERED = 0.6  # degrees
-SUREST_DROP = 0.7  # mm: no drop is told with a smaller error; pen, cloth and ends of the line move it by so much
-# mm: a leg is no half ellipse, so its line turns out of sight beside its widest place
+SUREST_DROP = 0.7  # mm: least error of a drop, from pen, cloth and ends of the line
+# mm: a leg is not half an ellipse, so its line turns out of sight beside its widest point
 LEG_ROUND, LEG_ROUND_FROM_THE_SIDE = 0.6, 0.9
-ROUNDED = 0.1  # of a V's slope: the pen, the stitches of the seam and a fold in it round its corner
-V_SEEN = 5.0  # degrees beside the centre; less is the cloth's own unrest
+ROUNDED = 0.1  # share of a V's slope lost where the pen, the seam's stitches and a fold round its corner
+V_SEEN = 5.0  # degrees beside the centre; less is scatter of the cloth
 WIDEST = 1000.0  # mm
 
 
 def read_line(
     pixels: NDArray[np.uint8], marks: Marks, where: Setting, known: Known, seam: Track | None, name: str, track: Track
 ) -> tuple[Seen | None, list[Reading]]:
-    """Everything one balance line tells, and what that rests on; None where its marks fit no body."""
+    """Return a balance line with what its numbers rest on (None if its marks fit no body), and all its readings."""
     above = HALF_HEIGHT_MM if name != WAIST else 0.0 if track.border else OVER_WAISTLINE_MM
     points, hidden = marks.lines[name], marks.hides(name)
     left, right = (
@@ -85,17 +88,17 @@ def read_line(
 
 
 def seam_at(points: Points, seam: Track | None, scale: float) -> tuple[Point, float]:
-    """Where the centre seam crosses a line: px and error."""
+    """Return where the centre seam crosses a line, and the error, px."""
     middle = points[len(points) // 2]
     if seam is not None and seam.clear and seam.pixels[0, 1] - 40 <= middle[1] <= seam.pixels[-1, 1] + 40:
-        at, off = straight_at(seam.pixels, middle[1], SEAM_STRAIGHT * scale)
-        return (at, middle[1]), math.hypot(1.0, off)
+        x, scatter = straight_at(seam.pixels, middle[1], SEAM_STRAIGHT * scale)
+        return (x, middle[1]), math.hypot(1.0, scatter)
     return middle, CLICK_MM * scale
 
 
 def straight_at(pixels: Array, row: float, reach: float) -> tuple[float, float]:
-    """Where an upright course (N, 2 px) that is straight within `reach` px crosses a row, and how far it strays there, px: the line of
-    Theil and Sen, since at its end a course may run off to another line."""
+    """Return where an upright course (N, 2 px), straight within `reach` px, crosses a row, and its scatter there, px: the Theil-Sen
+    line, since a course may end on another line."""
     x, y = pixels.T
     near = np.abs(y - row) < max(reach, 1.5 * float(np.abs(y - row).min()))
     x, below = x[near][::2], y[near][::2] - row
@@ -108,7 +111,7 @@ def straight_at(pixels: Array, row: float, reach: float) -> tuple[float, float]:
 def _others(
     course: Course, stance: Stance, where: Setting, edges: tuple[Edge, Edge], seam_error: float, depth_error: float
 ) -> tuple[tuple[Source, Numbers], ...]:
-    """The numbers with each thing that is not known exactly moved by one standard deviation."""
+    """The numbers with each uncertain input moved by one standard deviation."""
     held: list[Source] = ["level"] * len(where.pose.others)
     if where.pose.levelled:
         held[-2] = "focal length"
@@ -127,17 +130,17 @@ def _others(
 def _tilt(seen: Seen, value: float, **more: float) -> Reading:
     left, right = (edge.place for edge in seen.edges)
     raw = -math.degrees(math.atan2(right[1] - left[1], right[0] - left[0]))
-    return told(seen, "tilt", "deg", value, seen.parts(lambda n: n.tilt, **more), raw=raw)
+    return graded(seen, "tilt", "deg", value, seen.parts(lambda n: n.tilt, **more), raw=raw)
 
 
 def _lower(seen: Seen, row: float) -> float:
-    """How much lower than a row of the picture the line lies at the seam, mm, as the picture shows it."""
+    """Apparent distance of the line at the seam below a row of the picture, mm."""
     middle = float(np.interp(seen.stance.seam, seen.course.track.pixels[:, 0], seen.course.track.pixels[:, 1]))
     return (middle - row) / seen.setting.camera.focal * seen.stance.distance
 
 
 def _trunk(seen: Seen) -> Iterator[Reading]:
-    """Tilt, drop and V of a line round the trunk, seen from the front or the back."""
+    """Tilt, drop and V of a line round the trunk, from the front or the back."""
     name, numbers = seen.name, seen.numbers
     steep, uneven = math.hypot(*numbers.steep), abs(numbers.steep[0] - numbers.steep[1])
     folds = math.hypot(seen.waves / 3, 1.1 * numbers.unrest, 0.1 * uneven)
@@ -151,9 +154,9 @@ def _trunk(seen: Seen) -> Iterator[Reading]:
 
 
 def _drop(seen: Seen, folds: float) -> Iterator[Reading]:
-    """Height at the side edges less height at the centre."""
+    """Height at the side edges minus height at the centre."""
     behind, behind_error = ROUND[seen.name].behind
-    hollow = seen.looks_down * behind  # from above what lies behind looks higher
+    hollow = seen.looks_down * behind  # from above, what is farther away looks higher
     more = {
         "depth": seen.rise * behind_error,
         "folds": math.hypot(folds, FORK_FOLDS if seen.name == CROTCH else 0.0),
@@ -161,24 +164,22 @@ def _drop(seen: Seen, folds: float) -> Iterator[Reading]:
     }
     parts = seen.parts(lambda n: n.drop, **more)
     raw = _lower(seen, sum(edge.place[1] for edge in seen.edges) / 2)
-    reading = told(seen, "drop", "mm", seen.numbers.drop + hollow, parts, raw=raw)
-    # deeper in the middle than assumed: from above the middle is higher than it was taken for
+    reading = graded(seen, "drop", "mm", seen.numbers.drop + hollow, parts, raw=raw)
+    # with a deeper middle than assumed, seen from above, the middle is really higher
     yield replace(reading, by_depth=-math.copysign(parts["depth"], seen.depression))
     for index, side in enumerate(("left", "right") if seen.name == CROTCH else ()):
         parts = seen.parts(lambda n, i=index: n.dips[i], **more)  # type: ignore[misc]
-        yield told(seen, f"dip {side}", "mm", seen.numbers.dips[index], parts)
+        yield graded(seen, f"dip {side}", "mm", seen.numbers.dips[index], parts)
 
 
 def _v(seen: Seen, cleft: tuple[float, float]) -> Iterator[Reading]:
-    """The V at the centre seam: the slope of the line over 3 cm to each side of it, and how far it drops over the last 6."""
+    """The V at the centre seam: slope of the line over 3 cm on each side of it, and its drop over the last 6 cm."""
     numbers = seen.numbers
     behind, behind_error = cleft
     behind *= CLEFT_IN_FRONT if seen.marks.view == "front" else 1.0
-    hollow = (
-        seen.looks_down * behind
-    )  # what lies behind the cloth beside it looks higher from above, which flattens a V
+    hollow = seen.looks_down * behind  # seen from above, the farther centre looks higher, which flattens a V
     unrest = seen.waves / 5 + 0.5 * numbers.beside
-    if seen.name == CROTCH:  # over the fork the line may turn under anywhere, so its whole unrest counts
+    if seen.name == CROTCH:  # over the fork the line may turn under anywhere, so all its scatter counts
         unrest = seen.waves / 2 + 1.6 * numbers.unrest
     values = [math.degrees(math.atan(math.tan(math.radians(slope)) + hollow / V_LENGTH)) for slope in numbers.slopes]
     mean = sum(values) / 2
@@ -194,19 +195,19 @@ def _v(seen: Seen, cleft: tuple[float, float]) -> Iterator[Reading]:
 
     wavy = math.hypot(V_DEPTH, 0.4 * seen.waves + 1.3 * numbers.unrest)
     deep = seen.parts(drops, depth=seen.rise * behind_error, folds=wavy)
-    yield told(seen, "v depth", "mm", drops(numbers) + hollow, deep, reason=reason)
+    yield graded(seen, "v depth", "mm", drops(numbers) + hollow, deep, reason=reason)
     for side, angle in zip(("left", "right"), values, strict=True):
-        yield told(seen, f"v angle {side}", "deg", angle, parts)
+        yield graded(seen, f"v angle {side}", "deg", angle, parts)
 
 
 def _side(seen: Seen) -> Iterator[Reading]:
-    """A line seen from the side: its tilt from outline to outline, and how far it falls from the side seam to the back one."""
+    """A line from the side: its tilt from outline to outline, and its fall from the side seam to the back outline."""
     numbers = seen.numbers
     unseen = 1.0 + seen.waves + 0.05 * math.hypot(*numbers.steep) + numbers.unrest
     unseen += UNDER_SEAT if seen.name == CROTCH else 0.0
     turned = math.degrees(seen.rise * math.tan(TURN_UNKNOWN))
     yield _tilt(seen, numbers.tilt, depth=turned, folds=math.degrees(1.85 * unseen / (2 * numbers.section.half)))
-    back = 0 if seen.marks.view == "right" else 1  # the wearer's left side seen: the back is to the right
+    back = 0 if seen.marks.view == "right" else 1  # from the wearer's left the back is on the right
     near = OUTLINE_NEAR * seen.stance.depth / seen.stance.distance
 
     def fall(other: Numbers) -> float:
@@ -214,11 +215,11 @@ def _side(seen: Seen) -> Iterator[Reading]:
 
     parts = seen.parts(fall, depth=seen.rise * OUTLINE_NEAR_ERROR, folds=unseen)
     raw = -_lower(seen, seen.edges[back].place[1])
-    yield told(seen, "fall to the back outline", "mm", -fall(numbers), parts, raw=raw)
+    yield graded(seen, "fall to the back outline", "mm", -fall(numbers), parts, raw=raw)
 
 
 def _leg(seen: Seen) -> Iterator[Reading]:
-    """A line round one leg: its tilt from edge to edge, as the picture shows them."""
+    """A line round one leg: its tilt from edge to edge as pictured."""
     numbers, from_the_side = seen.numbers, seen.marks.seen_from_the_side
     across = 2 * numbers.section.half
     uneven = abs(numbers.steep[0] - numbers.steep[1])
@@ -234,13 +235,13 @@ _READ: Mapping[Kind, Callable[[Seen], Iterator[Reading]]] = {"trunk": _trunk, "s
 
 
 def do_better(seen: Seen) -> Iterator[str]:
-    """What to do better with the next picture of a line."""
+    """Yield advice for the next picture of a line."""
     where, turned = seen.setting, math.degrees(abs(seen.numbers.section.yaw))
     above = seen.rise * where.away
     if seen.name == HIP and seen.course.kind == "trunk" and turned > 4.0:
         yield (
             f"the body is turned by about {turned:.0f} degrees, which from this lens looks like a tilt of"
-            f" {false_tilt(above, where.away, turned):.1f} degrees; straight to the lens is better"
+            f" {false_tilt(above, where.away, turned):.1f} degrees; facing straight to the lens is better"
         )
     if seen.hidden:
         yield f"{called(seen.name)}: a side edge is hidden; arms crossed in front would free it"

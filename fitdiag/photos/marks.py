@@ -1,6 +1,6 @@
-"""The sidecar of a picture: what the fitter marked on it, as plain JSON (`fitdiag.marks/1`). The only way marks come in.
+"""The sidecar of a picture: what the fitter marked on it, as plain JSON (`fitdiag.marks/1`). The only input of marks.
 
-Pixels: x to the right, y down, in the upright full-size picture; the centre of the top left pixel is (0, 0). Lengths in mm.
+Pixels: x right, y down, in the upright full-size picture; the centre of the top left pixel is (0, 0). Lengths in mm.
 Sides in names ("knee-left", "grain-left") are the wearer's; in `hidden` they are the picture's.
 """
 
@@ -33,11 +33,11 @@ EDGES = [f"{line}:{side}" for line in LINES for side in ("left", "right")]
 A4 = (210.0, 297.0)
 
 
-# -- what a value may be -------------------------------------------------------------------------------------------------
+# -- allowed values ------------------------------------------------------------------------------------------------------
 
 
 def upright(pair: Points) -> bool:
-    """Whether two points may be the top and the bottom of something plumb in a picture: within 14 degrees of upright."""
+    """Whether two points may be the ends of something plumb in a picture: within 14 degrees of vertical."""
     (x, y), (other_x, other_y) = pair
     return abs(y - other_y) > 4 * abs(x - other_x)
 
@@ -55,12 +55,12 @@ def _one_of(*known: str) -> AfterValidator:
 
 def _a_digest(text: str) -> str:
     if len(text) != 64 or not set(text) <= set("0123456789abcdef"):
-        raise wrong("marks", "the picture's SHA-256 belongs here, 64 small hexadecimal figures")
+        raise wrong("marks", "the picture's SHA-256 belongs here, 64 lower-case hexadecimal digits")
     return text
 
 
 def _line_of(least: int) -> AfterValidator:
-    """Points that make a line, at least so many."""
+    """A line of at least `least` points."""
 
     def checked(line: Points) -> Points:
         if len(line) < least:
@@ -74,12 +74,12 @@ def _line_of(least: int) -> AfterValidator:
 
 def _plumb(pair: tuple[Point, Point]) -> tuple[Point, Point]:
     if not upright(pair):
-        raise wrong("marks", "this line lies far from upright", "mark its top and its bottom")
+        raise wrong("marks", "this line is far from upright", "mark its top and its bottom")
     return pair
 
 
 def _all_round(corners: Points) -> Points:
-    """Four corners of a convex sheet, clockwise as the picture shows it, from the top left one."""
+    """Four corners of a convex sheet, clockwise in the picture from the top left."""
     steps = zip(corners, corners[1:] + corners[:1], corners[2:] + corners[:2], strict=True)
     turns = [(x1 - x0) * (y2 - y1) - (y1 - y0) * (x2 - x1) for (x0, y0), (x1, y1), (x2, y2) in steps]
     (x0, y0), (x1, y1), (x2, y2), (x3, y3) = corners
@@ -103,7 +103,7 @@ Points = tuple[Point, ...]
 Line = Annotated[Points, Field(max_length=9), _line_of(3)]
 Vertical = Annotated[tuple[Point, Point], AfterValidator(_plumb)]
 LineName = Annotated[str, _one_of(*LINES)]
-Found = Annotated[str, _one_of(*PROPOSABLE)]
+Proposable = Annotated[str, _one_of(*PROPOSABLE)]
 
 
 # -- the marks -----------------------------------------------------------------------------------------------------------
@@ -111,13 +111,13 @@ Found = Annotated[str, _one_of(*PROPOSABLE)]
 
 @dataclass(frozen=True)
 class Sheet:
-    """A sheet of paper in the picture: corners from top left clockwise, true size, and how far it hangs behind the side seams."""
+    """A sheet of paper in the picture: corners clockwise from top left (px), true size, and distance behind the side seams."""
 
     __pydantic_config__ = Strict.__pydantic_config__
     corners: Annotated[Points, Field(min_length=4, max_length=4), AfterValidator(_all_round)]
     width_mm: SheetMm = A4[0]
     height_mm: SheetMm = A4[1]
-    behind_mm: Annotated[float, _number(-1000, 3000)] | None = 0.0  # None: nobody said
+    behind_mm: Annotated[float, _number(-1000, 3000)] | None = 0.0  # None if unknown
 
 
 @dataclass(frozen=True)
@@ -139,14 +139,14 @@ class Marks(Strict):
     widths_mm: Mapping[LineName, Mm] = field(default_factory=dict)
     depths_mm: Mapping[LineName, Mm] = field(default_factory=dict)
     hidden: tuple[Annotated[str, _one_of(*EDGES)], ...] = ()
-    proposed: tuple[Found, ...] = ()
+    proposed: tuple[Proposable, ...] = ()
     notes: Annotated[str, Field(max_length=2000)] = ""
-    doubts: Mapping[Found, Words] = field(default_factory=dict)
+    doubts: Mapping[Proposable, Words] = field(default_factory=dict)
 
     @model_validator(mode="before")
     @classmethod
     def _of_its_picture(cls, data: Any) -> Any:
-        """What stands under `picture` in the file, beside all else that is not empty."""
+        """Lift the keys under `picture` in the file to the top level, and drop empty lists."""
         if not isinstance(data, dict):
             return data
         picture = data.get("picture")
@@ -173,11 +173,11 @@ class Marks(Strict):
         return self.view in ("left", "right")
 
     def hides(self, name: str) -> list[str]:
-        """The sides of the picture on which an arm or else hides the end of a line."""
+        """Return the sides of the picture on which something, such as an arm, hides the end of a line."""
         return [edge.partition(":")[2] for edge in self.hidden if edge.startswith(f"{name}:")]
 
     def confirmed(self) -> Marks:
-        """The same without what nobody has confirmed."""
+        """Return a copy without unconfirmed proposals."""
         return replace(
             self,
             lines={name: points for name, points in self.lines.items() if name not in self.proposed},
@@ -192,10 +192,10 @@ class Marks(Strict):
 
 
 def as_json(marks: Marks) -> str:
-    """The sidecar's text; reading it back gives the same marks."""
-    own = asdict(marks)
-    picture = {key: own.pop(key) for key in PICTURE}
-    data = {"schema": SCHEMA, "picture": picture, **own}
+    """Return the sidecar's text; reading it back gives the same marks."""
+    fields = asdict(marks)
+    picture = {key: fields.pop(key) for key in PICTURE}
+    data = {"schema": SCHEMA, "picture": picture, **fields}
     rows = (f" {json.dumps(key)}: {json.dumps(value, ensure_ascii=False)}" for key, value in data.items())
     return "{\n" + ",\n".join(rows) + "\n}\n"
 

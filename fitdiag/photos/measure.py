@@ -1,8 +1,8 @@
-"""From marked pictures to the numbers a fitter wants: each raw, corrected, with one standard deviation and a word.
+"""From marked pictures to the numbers a fitter wants: each raw, corrected, with one standard deviation and a grade.
 
-The camera is levelled (`setting`), the lines are followed (`snap`), each balance line is put back onto the body and read (`lines`),
-and grainlines are read where they cross them (`grains`). Several pictures of one fitting are put together: a side picture tells how
-deep the trunk is, which corrects back and front. Two pictures from two heights tell it too, since the false drop grows with the
+The camera is levelled (`setting`), the lines are followed (`snap`), each balance line is projected back onto the body and measured
+(`lines`), and grainlines are measured where they cross them (`grains`). Several pictures of one fitting are combined: a side picture
+shows the depth of the trunk, which corrects back and front. So do two pictures from two heights, since the false drop grows with the
 tangent of the angle to the line.
 """
 
@@ -27,20 +27,20 @@ from fitdiag.photos.snap import Track, snap
 from fitdiag.photos.trousers import HIP, KNEE_SHARE, KNEE_SHARE_ERROR, KNEES, WAIST
 from fitdiag.photos.trust import Seen
 
-BEYOND_MM = 9.0  # the points at a line's ends are set before or beyond the outline
-LENS_OFF_MM = 150.0  # a typed height of the lens that is off by more is wrong
-ONE_MM, MOST_SHARED = 1.5, 0.04  # two lines so near to each other are one there; of a line's length
-BORDER_NEARER_MM = 8.0  # by so much the top edge lies nearer to the points than the waistline where it is meant
-SEAM_REACH_MM = 7.0  # the centre seam is looked for near its points only; other seams and folds run beside it
+BEYOND_MM = 9.0  # the end points of a line may lie before or beyond the outline
+LENS_OFF_MM = 150.0  # a typed lens height that is off by more is wrong
+ONE_MM, MOST_SHARED = 1.5, 0.04  # distance within which two lines count as one; share of a line's length
+BORDER_NEARER_MM = 8.0  # the top edge is meant if it is this much nearer the points than the waistline
+SEAM_REACH_MM = 7.0  # the centre seam is searched for only near its points; other seams and folds run beside it
 _TURNED = {"dip left": "dip right", "dip right": "dip left"}  # seen from the front the wearer's left is on the right
 DISAGREES = 2.5  # standard deviations of the difference
-CLEAR = 2.0  # standard deviations from nothing
+CLEAR = 2.0  # standard deviations from zero
 MIRROR = "), as if one of them were a mirror image; ask which of its sides is the left one, and turn it if so"
 
 
 @dataclass(frozen=True, eq=False)
 class Looked:
-    """What of a picture does not depend on what else is known of the body: the level camera, and every line as it was followed."""
+    """The part of measuring that does not depend on the body: the levelled camera, and every line as followed."""
 
     setting: Setting
     seam: Track | None
@@ -66,20 +66,20 @@ def look(pixels: NDArray[np.uint8], marks: Marks) -> Looked:
 
 
 def _waist(pixels: NDArray[np.uint8], points: Points, scale: float, *, beyond_mm: float) -> Track:
-    """The waistline drawn near the points; the border of the cloth where none is, or where that lies much nearer to them."""
+    """The waistline drawn near the points; the top edge of the cloth if there is none, or if that is much nearer to them."""
     drawn, border = (snap(pixels, points, scale, edge=edge, beyond_mm=beyond_mm) for edge in (False, True))
     nearer = float(np.mean(_off(drawn, points)) - np.mean(_off(border, points)))
     return drawn if drawn.clear and nearer < BORDER_NEARER_MM * scale else border
 
 
 def _off(track: Track, points: Points) -> list[float]:
-    """How far a line lies from each point that was set on it, px."""
+    """Distance of a line from each of its marked points, px."""
     return [float(np.linalg.norm(track.pixels - point, axis=1).min()) for point in points]
 
 
 def _apart(lines: Mapping[str, Track], marks: Marks, scale: float) -> dict[str, Track]:
-    """The lines, each that runs onto another one marked so: of two the one that lies farther from its own points. The knee lines
-    of two legs may meet at their ends."""
+    """The lines, with each that runs onto another marked so: of two, the one farther from its own points. The knee lines of two
+    legs may meet at their ends."""
     apart = dict(lines)
     for one, other in combinations([name for name in lines if name not in KNEES], 2):
         gaps = np.linalg.norm(lines[one].pixels[:, None] - lines[other].pixels[None], axis=2)
@@ -93,7 +93,7 @@ def _apart(lines: Mapping[str, Track], marks: Marks, scale: float) -> dict[str, 
 def measure(
     pixels: NDArray[np.uint8], marks: Marks, known: Known | None = None, looked: Looked | None = None
 ) -> Measured:
-    """Measure one picture (H, W, 3, upright) by its confirmed marks; `looked`, if it was looked at already."""
+    """Measure one picture (H, W, 3, upright) by its confirmed marks; `looked`: the result of `look`, if available."""
     looked = looked or look(pixels, marks)
     marks, whole = marks.confirmed(), marks
     where = looked.setting
@@ -104,8 +104,8 @@ def measure(
     readings: list[Reading] = []
     places: dict[str, Seen] = {}
     for name, track in looked.lines.items():
-        seen, found = read_line(pixels, marks, where, known or Known(), looked.seam, name, track)
-        readings += found
+        seen, line_readings = read_line(pixels, marks, where, known or Known(), looked.seam, name, track)
+        readings += line_readings
         if seen is not None:
             places[name] = seen
             warnings += do_better(seen)
@@ -119,7 +119,7 @@ def measure(
 
 
 def _lens_height(marks: Marks, where: Setting, lines: Mapping[str, Line]) -> list[str]:
-    """A word where the height of the lens that was typed cannot be: hip and knee line tell it from how bodies are built."""
+    """Warn of a typed lens height that cannot be right: hip and knee line give it from the usual proportions of bodies."""
     knees = [line.depression_deg for name, line in lines.items() if name in KNEES]
     if None in (marks.lens_height_mm, where.distance) or not (where.pose.levelled and knees and HIP in lines):
         return []
@@ -127,13 +127,13 @@ def _lens_height(marks: Marks, where: Setting, lines: Mapping[str, Line]) -> lis
     hip, knee = (
         math.tan(math.radians(angle)) * where.distance for angle in (lines[HIP].depression_deg, sum(knees) / len(knees))
     )
-    floor = (knee - hip) / (1 - KNEE_SHARE)  # the hip line over the floor
+    floor = (knee - hip) / (1 - KNEE_SHARE)  # height of the hip line above the floor
     lens, error = floor + hip, floor * KNEE_SHARE_ERROR / (1 - KNEE_SHARE)
     if abs(lens - marks.lens_height_mm) < max(LENS_OFF_MM, 2 * error):
         return []
     return [
-        f"the lens is said to have stood {marks.lens_height_mm / 10:.0f} cm over the floor; by the hip and the knee line it stood at"
-        f" about {lens / 10:.0f} cm, give or take {error / 10:.0f}. The numbers rest on the picture, not on what was typed"
+        f"the lens height was given as {marks.lens_height_mm / 10:.0f} cm above the floor; by the hip and the knee line it was about"
+        f" {lens / 10:.0f} cm, give or take {error / 10:.0f}. The numbers rest on the picture, not on what was typed"
     ]
 
 
@@ -151,11 +151,14 @@ class Together:
 
 
 def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: float | None = None) -> list[Measured]:
-    """Measure pictures that belong together: first for the outlines, then with what they tell about each other."""
+    """Measure pictures (H, W, 3) of one fitting: first for the outlines, then using what they show about each other.
+
+    `hip_girth` in mm, if known.
+    """
     looked = [look(pixels, marks) for pixels, marks in pictures]
     result = [measure(*one, Known(hip_girth=hip_girth), seen) for one, seen in zip(pictures, looked, strict=True)]
     halves = _halves(result, from_the_side=False)
-    for from_the_side in (True, False):  # the side picture first: it is read by the widths, the others by its depths
+    for from_the_side in (True, False):  # the side picture first: it uses the widths, the others its depths
         known = Known(_halves(result, from_the_side=True), halves, hip_girth)
         for index, (one, seen) in enumerate(zip(pictures, looked, strict=True)):
             if one[1].seen_from_the_side == from_the_side and (halves if from_the_side else known.deep):
@@ -165,16 +168,16 @@ def measure_all(pictures: Sequence[tuple[NDArray[np.uint8], Marks]], hip_girth: 
 
 def _halves(measured: Sequence[Measured], *, from_the_side: bool) -> dict[str, float]:
     """Half the width of each line round the trunk, mm, in the pictures from the side or in the others."""
-    pictures = [found for found in measured if found.marks.seen_from_the_side == from_the_side]
+    pictures = [one for one in measured if one.marks.seen_from_the_side == from_the_side]
     return {
         name: line.half_mm
-        for found in pictures for name, line in found.lines.items() if name in ROUND and line.half_mm
+        for picture in pictures for name, line in picture.lines.items() if name in ROUND and line.half_mm
     }  # fmt: skip
 
 
 def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
-    """Each quantity once, means by their errors; pictures that disagree are named and the error grows with it."""
-    found: dict[tuple[str, str], list[tuple[Reading, str]]] = {}
+    """Combine readings into one value per quantity, weighted by their errors; disagreeing pictures are named and widen the error."""
+    groups: dict[tuple[str, str], list[tuple[Reading, str]]] = {}
     for picture in measured:
         view, side = picture.marks.view, picture.marks.seen_from_the_side
         where = f"{'side' if side else view} picture"
@@ -183,20 +186,20 @@ def together(measured: Sequence[Measured]) -> tuple[Together, ...]:
                 kept, what = reading, reading.what
                 if what.startswith("v angle"):
                     continue
-                if side and what == "tilt":  # by so much the line falls towards the back
+                if side and what == "tilt":  # fall of the line towards the back
                     kept = replace(kept, what="tilt to the back", value=reading.value * (-1 if view == "left" else 1))
                 elif what == "tilt" and view == "front":
                     kept = replace(kept, value=-reading.value)
                 elif view == "front":  # another line than the one on the back
                     kept = replace(kept, line=f"front-{kept.line}", what=_TURNED.get(what, what))
-                found.setdefault((kept.line, kept.what), []).append((kept, where))
-    return tuple(_joint(line, what, readings) for (line, what), readings in found.items())
+                groups.setdefault((kept.line, kept.what), []).append((kept, where))
+    return tuple(_joint(line, what, readings) for (line, what), readings in groups.items())
 
 
 def _joint(line: str, what: str, readings: Sequence[tuple[Reading, str]]) -> Together:
-    """One quantity from all pictures that show it, the body's depth being the same in all of them.
+    """Combine one quantity from all pictures that show it, the body's depth being the same in all of them.
 
-    Two lens heights tell the depth by themselves: the value and the depth that fit all readings best are found together.
+    Two lens heights show the depth by themselves: the value and the depth are a joint least-squares fit to all readings.
     """
     values = np.array([reading.value or 0.0 for reading, _ in readings])
     deep = np.array([reading.by_depth for reading, _ in readings])
@@ -206,10 +209,10 @@ def _joint(line: str, what: str, readings: Sequence[tuple[Reading, str]]) -> Tog
     value, depth = np.linalg.lstsq(table, target, rcond=None)[0]
     error = float(np.linalg.inv(table.T @ table)[0, 0]) ** 0.5
     if len(readings) > 1 and len({where for _, where in readings}) == 1 and not deep.any():
-        error = float(min(own))  # pictures from one place share what is wrong with them
+        error = float(min(own))  # pictures from one place share their errors
     words: tuple[Word, ...] = ("good", "fair", "don't use")
     word = min((reading.word for reading, _ in readings), key=words.index)
-    told = " and ".join(dict.fromkeys(where for _, where in readings))
+    text = " and ".join(dict.fromkeys(where for _, where in readings))
     rest = values - depth * deep
     far = max((abs(a - b) / math.hypot(e, f), abs(a - b)) for a, e in zip(rest, own, strict=True)
               for b, f in zip(rest, own, strict=True))  # fmt: skip
@@ -218,12 +221,12 @@ def _joint(line: str, what: str, readings: Sequence[tuple[Reading, str]]) -> Tog
         each = ", ".join(f"{where} {value:.0f} mm" if reading.unit == "mm" else f"{where} {value:.1f} degrees"
                          for value, (reading, where) in zip(values, readings, strict=True))  # fmt: skip
         mirror = what == "tilt" and _as_mirrored(readings)
-        told = f"the pictures disagree ({each}{MIRROR if mirror else '); look again or ask'}"
-    return Together(line, what, readings[0][0].unit, float(value), error, word, told)
+        text = f"the pictures disagree ({each}{MIRROR if mirror else '); look again or ask'}"
+    return Together(line, what, readings[0][0].unit, float(value), error, word, text)
 
 
 def _as_mirrored(readings: Sequence[tuple[Reading, str]]) -> bool:
-    """Whether back and front lean to opposite sides, as much as each other: then one of them may be a mirror image."""
+    """Whether back and front lean equally to opposite sides: then one of them may be a mirror image."""
     clear = [(reading.value or 0.0, reading.error or 1.0, where) for reading, where in readings]
     return any(
         a * b < 0 and abs(a + b) < math.hypot(e, f) and min(abs(a) / e, abs(b) / f) > CLEAR
@@ -232,7 +235,7 @@ def _as_mirrored(readings: Sequence[tuple[Reading, str]]) -> bool:
 
 
 def slope_mm(found: Together, measured: Sequence[Measured]) -> tuple[float, float] | None:
-    """A tilt from side to side as a difference in height between the side seams, mm, and its error."""
+    """Convert a tilt to the difference in height between the side seams and its error, mm; None if the width is unknown."""
     halves = [
         picture.lines[found.line].half_mm
         for picture in measured

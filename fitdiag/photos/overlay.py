@@ -1,8 +1,8 @@
-"""Pictures to look at: what was snapped and measured drawn over one, and the lines of another muslin laid over it.
+"""Overlays on a picture: the lines found and their measurements, or the lines of another muslin.
 
-The lines of another muslin are as simulated cloth has them. Distance and level of the camera are those that the picture was measured
-by; sideways and in height the lines are set where the hip line (else the first line that both have) ends on both sides, so what is
-left to see is how the lines run.
+The lines of another muslin come from simulated cloth. Distance and level of the camera are those the picture was measured with;
+sideways and in height the lines are aligned to both ends of the hip line (else the first line both have), so that only their
+shapes differ.
 """
 
 from __future__ import annotations
@@ -24,19 +24,19 @@ from fitdiag.problems import stop
 from fitdiag.units import Units, format_reading
 
 Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
-# Name of a line to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up; of x, y: to the right, away from the lens.
+# Line name to its pieces, (n, 3) in mm: x to the wearer's right, y forward, z up. By view, of x, y: to the right, away from the lens.
 Courses = Mapping[str, Sequence[Array]]
 ACROSS = {"back": (1, 0, 0, 1), "front": (-1, 0, 0, -1), "left": (0, -1, 1, 0), "right": (0, 1, -1, 0)}
-# px: the longest side of what is written; round what was marked, beside and over it: the rest of the person is not shown
+# px: longest side of the output; margins beside and above the marks: the rest of the person is not shown
 LONGEST, LONGEST_LAID = 1600, 1500
 MARGIN, MARGIN_LAID = (240, 60), (120, 120)
 _CLEAR, _UNCLEAR, _SEAM, _PLUMB = (0, 110, 160), (200, 60, 0), (120, 60, 160), (60, 120, 60)
-COLOURS = ((0, 70, 150), (190, 30, 0), (0, 0, 0))  # of the picture's own lines, and of those laid over it
-DASHES = ((0, 0), (18, 9), (3, 9))  # on and off; the picture's own lines are drawn through
+COLOURS = ((0, 70, 150), (190, 30, 0), (0, 0, 0))  # of the picture's own lines, and of the overlaid ones
+DASHES = ((0, 0), (18, 9), (3, 9))  # on and off; the picture's own lines are solid
 
 
 def overlay(pixels: NDArray[np.uint8], found: Measured, units: Units) -> bytes:
-    """A PNG, cut to the marked part: lines as they were snapped, their side edges, plumb lines, and the numbers beside them."""
+    """Return a PNG cropped to the marked part: lines as snapped, their side edges, plumb lines, and the numbers beside them."""
     points = [point for line in found.lines.values() for point in (line.left, line.right)]
     points += [point for track in found.grains.values() for point in track.pixels[[0, -1]]]
     image, place = _cut(pixels, np.array(points or [(0, 0), pixels.shape[1::-1]], float), MARGIN, LONGEST)
@@ -65,7 +65,7 @@ def overlay(pixels: NDArray[np.uint8], found: Measured, units: Units) -> bytes:
 def _cut(
     pixels: NDArray[np.uint8], points: Array, margin: tuple[int, int], longest: int
 ) -> tuple[Image.Image, Callable[[Array | Sequence[tuple[float, float]]], list[tuple[float, float]]]]:
-    """The part of a picture with these points (n, 2) px, made smaller, and what tells where places of the picture lie in it."""
+    """Crop a picture to these points (n, 2) px and shrink it; return it and a function from picture to crop coordinates."""
     size = np.array(pixels.shape[1::-1])
     low = np.clip(points.min(axis=0) - margin, 0, size - 1).astype(int)
     high = np.clip(points.max(axis=0) + margin, low + 1, size).astype(int)
@@ -80,7 +80,7 @@ def _cut(
 
 
 def _on_white(image: Image.Image, wide: int, tall: int) -> tuple[Image.Image, ImageDraw.ImageDraw]:
-    """The picture at the upper left of white paper, and a pen for it."""
+    """Paste the picture at the top left of a white canvas; return the canvas and its drawing context."""
     whole = Image.new("RGB", (wide, tall), (255, 255, 255))
     whole.paste(image, (0, 0))
     return whole, ImageDraw.Draw(whole)
@@ -102,38 +102,40 @@ def _write(draw: ImageDraw.ImageDraw, font: Font, at: tuple[float, float], name:
 
 
 def _numbers(found: Measured, units: Units) -> str:
-    """All readings, line by line, as a column of text."""
+    """Format all readings, line by line."""
     rows: list[str] = []
     for name in (*found.lines, *found.grains):
         rows.append(name.replace("-", " "))
-        rows += [f"  {reading.what}: {told(reading, units)}" for reading in found.readings if reading.line == name]
+        rows += [
+            f"  {reading.what}: {reading_text(reading, units)}" for reading in found.readings if reading.line == name
+        ]
     return "\n".join(rows)
 
 
 def placed(camera: Camera, view: str, away_mm: float, lines: Courses, ends: Array) -> dict[str, list[Array]]:
-    """Lines as pixels (n, 2) in a picture from `view`. `ends`: where the first line of `lines` begins and ends there, (2, 2) px."""
+    """Project lines to pixels (n, 2) in a picture from `view`. `ends`: ends of the first of `lines` in it, (2, 2) px."""
     right, deep = np.array(ACROSS[view][:2]), np.array(ACROSS[view][2:])
     first = np.concatenate(list(next(iter(lines.values()))))
     outer = first[[int((first[:, :2] @ right).argmin()), int((first[:, :2] @ right).argmax())]].mean(axis=0)
     ray = camera.rays(ends).mean(axis=0)
     beside, height = outer[:2] @ right - ray[0] * away_mm, outer[2] - ray[1] * away_mm
 
-    def at(line: Array) -> Array:
+    def project(line: Array) -> Array:
         depth = away_mm + (line[:, :2] - outer[:2]) @ deep
         return camera.pixels(np.column_stack([(line[:, :2] @ right - beside) / depth, (line[:, 2] - height) / depth]))
 
-    return {name: [at(line) for line in pieces] for name, pieces in lines.items()}
+    return {name: [project(line) for line in pieces] for name, pieces in lines.items()}
 
 
 def laid_over(pixels: NDArray[np.uint8], found: Measured, shown: Sequence[tuple[str, Courses]]) -> bytes:
-    """A PNG: the picture cut to its lines, those in blue, and over them the lines of up to two muslins, each with its heading.
+    """Return a PNG of the picture cropped to its lines, in blue, overlaid with the lines of up to two muslins, each with its heading.
 
-    Raises ProblemsFoundError if the picture has no line to set them by.
+    Raises ProblemsFoundError if the picture has no line to align them to.
     """
     marks = found.marks.confirmed()
     anchor = next((name for name in MAIN if name in found.lines and all(name in lines for _, lines in shown)), None)
     if anchor is None:
-        raise stop("no-line", "this picture has no hip or crotch line to set others by", hint="mark one of them")
+        raise stop("no-line", "this picture has no hip or crotch line to align others to", hint="mark one of them")
     where = setting(pixels, marks)
     ends = np.array([found.lines[anchor].left, found.lines[anchor].right])
     sets = [[line.track.pixels for line in found.lines.values()] + [track.pixels for track in found.grains.values()]]
@@ -145,7 +147,7 @@ def laid_over(pixels: NDArray[np.uint8], found: Measured, shown: Sequence[tuple[
 
 
 def _drawn(pixels: NDArray[np.uint8], sets: Sequence[Sequence[Array]], heads: Sequence[str]) -> bytes:
-    """The picture cut to some sets of lines, each drawn in its own way and with a heading under the picture."""
+    """Crop the picture to some sets of lines and draw each in its own style, with a heading below the picture."""
     image, place = _cut(pixels, np.concatenate([line for lines in sets for line in lines]), MARGIN_LAID, LONGEST_LAID)
     font = ImageFont.load_default(max(14, image.height // 55))
     row = int(font.getbbox("Ag")[3]) + 12
@@ -160,7 +162,7 @@ def _drawn(pixels: NDArray[np.uint8], sets: Sequence[Sequence[Array]], heads: Se
 
 
 def _stroke(draw: ImageDraw.ImageDraw, line: Array, number: int) -> None:
-    """A line with a light rim, drawn through or dashed by its number."""
+    """Draw a line with a light rim, solid or dashed by its number."""
     on, off = DASHES[number]
     steps = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
     even = np.arange(0.0, steps[-1], 3.0)
@@ -171,8 +173,8 @@ def _stroke(draw: ImageDraw.ImageDraw, line: Array, number: int) -> None:
                 draw.line([one, other], fill=colour, width=width)
 
 
-def told(reading: Reading, units: Units) -> str:
-    """A reading in a few words: value, error, and how far it can be trusted."""
+def reading_text(reading: Reading, units: Units) -> str:
+    """Format a reading's value and error, or "no number"."""
     if reading.value is None or reading.error is None:
         return "no number"
     error = give_or_take(reading.error, reading.unit, units)
@@ -180,7 +182,7 @@ def told(reading: Reading, units: Units) -> str:
 
 
 def plain(value: float, unit: str, units: Units) -> str:
-    """A number with its sign; nothing is ever minus nothing.
+    """Format a number with its sign; never minus zero.
 
     >>> plain(-0.2, "mm", "in"), plain(-0.01, "deg", "in"), plain(-19.05, "mm", "in")
     ('0 in', '0.0 degrees', '-3/4 in')
@@ -192,7 +194,7 @@ def plain(value: float, unit: str, units: Units) -> str:
 
 
 def give_or_take(error: float, unit: str, units: Units) -> str:
-    """One standard deviation as text, never below the smallest step that is printed."""
+    """Format one standard deviation, never below the smallest printed step."""
     if unit == "deg":
         return f"{max(error, 0.1):.1f}"
     return format_reading(max(error, 1.6 if units == "in" else 0.5), units)

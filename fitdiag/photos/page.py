@@ -1,4 +1,4 @@
-"""The marking page and the confirming page: HTML files with the pictures inside, which ask nothing of the network and run only
+"""The marking page and the confirming page: HTML files with the pictures inside, which make no network requests and run only
 their own script."""
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from fitdiag.photos.drawn import CALLED, LINES
 from fitdiag.photos.find_lines import BY_HIP
 from fitdiag.photos.find_room import marked_corner
 from fitdiag.photos.marks import Marks, as_json
-from fitdiag.photos.overlay import told
+from fitdiag.photos.overlay import reading_text
 from fitdiag.photos.propose import MIRRORED
 from fitdiag.photos.readings import Measured
 from fitdiag.photos.trousers import HIP, KNEES, MAIN
@@ -32,7 +32,7 @@ from fitdiag.units import Units
 ANSWER = "fitdiag.confirmed/1"
 SHOWN_HIGH = 1800  # px of the copy in the page
 NAMES = {**CALLED, "centre_seam": "Centre seam", "verticals": "Plumb line", "sheet": "Sheet of paper"}
-UNTOLD = "nothing tells whether this is a mirror image, as cameras beside the screen make them. Is it right that"
+UNTOLD = "nothing shows whether this is a mirror image, as front cameras often make. Is it right that"
 UNTURNED = {"back": "the wearer's left hand is on the left from behind", "front": "the left hand is on the right from the front",
             "left": "the toes point left from the left side", "right": "the toes point right from the right side"}  # fmt: skip
 TURNED = "the sheet's marked corner is at the top right, as in a mirror image; the card asks for the top left."
@@ -40,11 +40,11 @@ TOLD = ("tilt", "drop", "v depth", "fall to the back outline", "lean")
 
 
 def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm", drawn: Collection[str] = LINES) -> str:
-    """The page on which a fitter marks this cleaned picture, starting with the marks given, in these units.
+    """Return the page on which a fitter marks this cleaned picture, starting with these marks, in these units.
 
-    `drawn`: the level lines that are drawn on the garment.
+    `drawn`: the level lines drawn on the garment.
 
-    The text holds a private picture: write it so that only its owner can read it.
+    The text contains a private picture: write it so that only its owner can read it.
     """
     page: str = template("photos/mark_page.html").render(
         file=one_line(marks.file) or "a picture",
@@ -60,10 +60,10 @@ def mark_page(jpeg: bytes, marks: Marks, units: Units = "cm", drawn: Collection[
 
 
 def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer: str, units: Units) -> str:
-    """The page that shows what was found on the pictures of one fitting and asks for a yes; the yes is a file called `answer`.
+    """Return the page that shows what was found on the pictures (H, W, 3) of one fitting, to be confirmed; it saves a file `answer`.
 
-    Each picture comes with its marks measured as if they were confirmed already. The text holds private pictures: write it so
-    that only its owner can read it.
+    Each picture comes with its marks measured as if already confirmed. The text contains private pictures: write it so that only
+    its owner can read it.
     """
     shown = [_shown(found, units) for _, found in pictures]
     page: str = template("photos/confirm_page.html").render(
@@ -75,7 +75,7 @@ def confirm_page(pictures: Sequence[tuple[NDArray[np.uint8], Measured]], answer:
 
 
 def _mirror(pictures: Sequence[tuple[NDArray[np.uint8], Measured]]) -> list[dict[str, Any]]:
-    """What to ask about mirror images: once for each picture that looks like one, once for all that tell nothing about it."""
+    """Questions about mirror images: one for each picture that looks like one, one for all that give no sign of it."""
     looks: dict[str, list[Marks]] = {"left": [], "right": [], "": []}
     for pixels, found in pictures:
         sheet = found.marks.sheet
@@ -90,14 +90,14 @@ def _mirror(pictures: Sequence[tuple[NDArray[np.uint8], Measured]]) -> list[dict
 
 @dataclass(frozen=True)
 class Answer(Strict):
-    """What the page saved: the confirmed marks, and the digests of the pictures that are mirror images."""
+    """What the page saved: the confirmed marks, and the SHA-256 of each picture that is a mirror image."""
 
     marks: Annotated[tuple[Marks, ...], Field(max_length=20)]
     mirrored: tuple[str, ...] = ()
 
 
 def parse_answer(text: str, path: str) -> Answer:
-    """The text of a file the page saved. Raises ProblemsFoundError with every fault found."""
+    """Parse a file the page saved; `path` is only for messages. Raises ProblemsFoundError with every fault found."""
     return read_file(parse_json(text, path, "save it on the page again"), Answer, ANSWER)
 
 
@@ -126,7 +126,7 @@ def _shown(found: Measured, units: Units) -> dict[str, Any]:
 
 
 def _things(found: Measured, units: Units) -> Iterator[dict[str, Any]]:
-    """Each line as the page draws it, with what it would tell."""
+    """Each line as the page draws it, with its main readings."""
     marks = found.marks
     doubts = {name: doubt for name, doubt in marks.doubts.items() if doubt != MIRRORED}
     tracks = {**{name: line.track for name, line in found.lines.items()}, **found.grains, "centre_seam": found.seam}
@@ -142,7 +142,7 @@ def _things(found: Measured, units: Units) -> Iterator[dict[str, Any]]:
         if (track := tracks.get(name)) is not None:
             kept = track.pixels[track.beyond : len(track.pixels) - track.beyond : 4]
             course = [[round(float(x), 1), round(float(y), 1)] for x, y in kept] or course
-        numbers = [f"{reading.what} {told(reading, units)}" for reading in found.readings
+        numbers = [f"{reading.what} {reading_text(reading, units)}" for reading in found.readings
                    if reading.line == name and reading.what in TOLD and reading.value is not None]  # fmt: skip
         whole = "Side seam" if kind == "centre_seam" and marks.seen_from_the_side else NAMES[name]
         whole += f" {index + 1}" if kind == "verticals" else ""

@@ -1,7 +1,7 @@
-"""Proposals: everything a picture shows that is worth marking, found without a mark, for the fitter to confirm.
+"""Proposals: everything worth marking in a picture, found without marks, for the fitter to confirm.
 
-Lines come from `find_lines`, plumb lines from `find_room`, the sheet from `find_sheet`. Each is named in `proposed`, and what
-speaks against one stands in `doubts`. What the fitter marked stays as it is.
+Lines come from `find_lines`, plumb lines and the sheet from `find_room`. Each is named in `proposed`, and what speaks against it is
+in `doubts`. What the fitter marked stays as it is.
 """
 
 from __future__ import annotations
@@ -23,23 +23,23 @@ from fitdiag.photos.marks import Marks, Points, Sheet, upright
 from fitdiag.photos.setting import FOCAL_ERROR, FOCAL_UNKNOWN
 from fitdiag.photos.trousers import GRAINS, HIP, LINES
 
-LOOKED_AT = 1800  # px: from twice this height on a picture is looked at in a smaller copy
-SAME_PX = 0.008  # of the picture's height: a line found so near to one that is marked is that one
+LOOKED_AT = 1800  # px: pictures at least twice this high are searched in a smaller copy
+SAME_PX = 0.008  # of the picture's height: a line found this near a marked one is the same
 MIRRORED = "its marked corner is at the top right, as in a mirror image"
 LEAST_APART = 0.3  # of the picture's width
-MOST_ROLL, MOST_PITCH = 5.0, 22.0  # degrees: few hold a camera so
+MOST_ROLL, MOST_PITCH = 5.0, 22.0  # degrees: few hold a camera at a larger angle
 
 
 def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
-    """The marks with all that was found and not yet marked."""
+    """Return the marks with everything found in the picture (H, W, 3) that was not yet marked."""
     if min(pixels.shape[:2]) < 300:
         return marks
     share = max(1, pixels.shape[0] // LOOKED_AT)
     copy = np.asarray(Image.fromarray(pixels).reduce(share)) if share > 1 else pixels
     seen = find_lines(copy, marks.view)
     new: dict[str, tuple[Any, str]] = {}  # each with what speaks against it
-    for kind, own in ((LINES, marks.lines), (GRAINS, marks.grains), ((SEAM,), {SEAM: marks.centre_seam})):
-        kept = {name: points for name, points in own.items() if points}
+    for kind, marked in ((LINES, marks.lines), (GRAINS, marks.grains), ((SEAM,), {SEAM: marks.centre_seam})):
+        kept = {name: points for name, points in marked.items() if points}
         for name in seen.points:
             points = larger(seen.points[name], share)
             if name in kind and name not in kept and not _taken(points, kept.values(), marks.height):
@@ -58,7 +58,7 @@ def proposals(pixels: NDArray[np.uint8], marks: Marks) -> Marks:
 
 
 def _in_the_room(pixels: NDArray[np.uint8], share: int, marks: Marks, found: Lines) -> dict[str, tuple[Any, str]]:
-    """Plumb lines and the sheet, where none are marked; `pixels`: the picture made smaller by `share`."""
+    """Plumb lines and the sheet, if none are marked; `pixels`: the picture downscaled by `share`."""
     focal = focal_px(marks.focal_35mm or USUAL_FOCAL_35, marks.width, marks.height) / share
     body, error = found.body, FOCAL_ERROR if marks.focal_35mm else FOCAL_UNKNOWN
     uprights, pose = find_uprights(pixels, focal, error, body and (body[0], body[2]))
@@ -79,7 +79,7 @@ def _in_the_room(pixels: NDArray[np.uint8], share: int, marks: Marks, found: Lin
 
 
 def _shown(pair: Points, marks: Marks) -> Points:
-    """What of a line lies in the picture; none where it runs past it."""
+    """The part of a line inside the picture; empty if none is."""
     first, last = np.array(pair)
     places = first + np.linspace(0.0, 1.0, 2001)[:, None] * (last - first)
     inside = places[((places >= 0) & (places <= (marks.width - 1, marks.height - 1))).all(axis=1)]
@@ -87,10 +87,10 @@ def _shown(pair: Points, marks: Marks) -> Points:
 
 
 def _askew(uprights: Sequence[Pair], pose: Pose, width: int) -> str:
-    """Why these plumb lines may be none."""
+    """Why these may not be plumb lines; empty if nothing speaks against them."""
     middles = [(top[0] + bottom[0]) / 2 for top, bottom in uprights]
     if max(middles) - min(middles) < LEAST_APART * width:
-        return "all of them stand close together on one side"
+        return "all of them are close together on one side"
     roll, pitch = (math.degrees(math.asin(pose.camera.up[axis])) for axis in (0, 2))
     if abs(roll) > MOST_ROLL or abs(pitch) > MOST_PITCH:
         return f"the camera would have been held {abs(roll):.0f} degrees rolled and {abs(pitch):.0f} tipped"
@@ -98,7 +98,7 @@ def _askew(uprights: Sequence[Pair], pose: Pose, width: int) -> str:
 
 
 def _taken(points: Points, marked: Iterable[Points], height: int) -> bool:
-    """Whether this line is marked already under another name."""
+    """Whether this line is already marked under another name."""
     middle = points[len(points) // 2]
     return any(
         abs(float(np.interp(middle[0], *np.array(sorted(other)).T)) - middle[1]) < SAME_PX * height

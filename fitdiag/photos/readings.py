@@ -1,8 +1,8 @@
 """What is read off pictures: one number with its error, one line, one whole picture; and the file that keeps it.
 
-What was measured for the page is kept beside the pictures, so that a yes to all of it measures nothing again. The file holds numbers
-and courses in px, no picture, place, time or camera. It counts only for the same pictures, marks, girth and program, and as long as
-nobody changed it; else it is as good as none.
+What was measured for the page is kept beside the pictures, so that confirming all of it does not measure again. The file holds
+numbers and lines in px, no picture, place, time or camera. It is valid only for the same pictures, marks, girth and program, and
+only if unchanged; otherwise it is ignored.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ Source = Literal["level", "focal length", "distance", "edges", "seam", "depth", 
 class Reading:
     """One number: `raw` as the picture shows it, `value` corrected, `error` one standard deviation (None: refused).
 
-    `most`: what the largest part of the error comes from; `by_depth`: what the value would gain with the body one standard
-    deviation deeper. That part of the error all pictures of one view share. `without`: the error with its largest part gone.
+    `most`: source of the largest part of the error; `by_depth`: change of the value for a body one standard deviation deeper, an
+    error shared by all pictures of one view; `without`: the error without its largest part.
     """
 
     line: str
@@ -53,7 +53,7 @@ class Reading:
 
 @dataclass(frozen=True, eq=False)
 class Line:
-    """What was found of one balance line, for the overlay and for putting pictures together."""
+    """One balance line as found, for the overlay and for combining pictures."""
 
     track: Track
     left: Point
@@ -77,24 +77,24 @@ class Measured:
     distance_mm: float | None
 
     def reading(self, line: str, what: str) -> Reading | None:
-        """The reading of this name, if there is one."""
-        return next((found for found in self.readings if (found.line, found.what) == (line, what)), None)
+        """Return the reading of this name; None if there is none."""
+        return next((one for one in self.readings if (one.line, one.what) == (line, what)), None)
 
 
 def called(name: str) -> str:
-    """A line's name as it is said."""
+    """Return a line's name in plain words."""
     return name.replace("-", " ").replace("_", " ")
 
 
 def kept_text(found: Sequence[Measured], girth_mm: float | None) -> str:
-    """The file's text for pictures measured together."""
+    """Return the file's text for pictures measured together; `girth_mm`: the hip girth, if known."""
     plain = [{**asdict(one), "marks": None} for one in found]
     body = json.dumps(plain, default=lambda pixels: np.round(pixels, 2).tolist())
     return json.dumps({"seal": _seal(body, [one.marks for one in found], girth_mm), "pictures": body}) + "\n"
 
 
 def kept(path: Path, marks: Sequence[Marks], girth_mm: float | None) -> list[Measured] | None:
-    """What was measured of these marks, if this file holds it; None if it is not there, damaged, or of anything else."""
+    """Read the measurements of these marks from this file; None if it is missing, damaged, or for anything else."""
     if not path.is_file() or any(one.proposed for one in marks):
         return None
     try:
@@ -113,7 +113,7 @@ def _seal(body: str, marks: Sequence[Marks], girth_mm: float | None) -> str:
 
 @cache
 def _program() -> str:
-    """A digest of what measures: another version may measure otherwise."""
+    """Digest of the measuring code: another version may measure differently."""
     return _digest("".join(path.read_text(encoding="utf-8") for path in sorted(Path(__file__).parent.glob("*.py"))))
 
 

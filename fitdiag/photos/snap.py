@@ -1,9 +1,9 @@
 """From a few rough points to the drawn line itself, to a fraction of a pixel, and to the outline of the cloth at its ends.
 
 A strip is cut out along a smooth curve through the points, as wide as a line may bend away from it on the cloth. Across it a drawn
-line is a ridge: its colour differs from the cloth on both sides of it in the same direction. Dynamic programming finds the course
-with the strongest ridge that does not jump; a second strip along that course, evened out lengthwise, closes the gaps of stitches.
-The outline is told from shadows and arms beside it by where the drawn line stops.
+line is a ridge: its colour differs from the cloth on both sides of it in the same direction. Dynamic programming finds the strongest
+continuous ridge; a second strip along it, smoothed lengthwise, closes the gaps of stitches. Where the drawn line stops distinguishes
+the outline from shadows and arms beside it.
 """
 
 from __future__ import annotations
@@ -29,39 +29,39 @@ from fitdiag.photos.strip import (
     strongest_path,
 )
 
-USUAL_SCALE = 1.75  # px a millimetre, where nothing better is known
-MOST_SAMPLES = 2.0  # a millimetre; finer than that nothing is drawn by hand
-REACH_MM = 18.0  # a V, a dip or a fork bends a line so far from the curve through three points
+USUAL_SCALE = 1.75  # px per millimetre, if nothing better is known
+MOST_SAMPLES = 2.0  # per millimetre; nothing finer is drawn by hand
+REACH_MM = 18.0  # largest distance of a line with a V, a dip or a fork from the curve through three points
 BESIDE_MM = (1.7, 2.9, 4.6)  # from the middle of a drawn line to the cloth beside it
-STITCH_MM = 5.0  # over this length stitches and gaps are evened out
+STITCH_MM = 5.0  # smoothing length over stitches and gaps
 LEAST_COVERED, LEAST_SNR, MOST_STEPPED = 0.8, 3.0, 0.3
-INSIDE_MM, OUTSIDE_MM = 16.0, 12.0  # looked at on either side of the point that was set
-HALF_HEIGHT_MM = 26.0  # the outline is nearly straight so far above and below a line
-CLICK_MM, LINE_MM = 6.0, 3.5  # how far a point, and the end of a drawn line, lie from the outline
-GAP = 8.5  # how much what shows between the legs differs from both, in units of `opponent`
-COVERED_MM = 8.0  # between the last of a line and the outline: something covers it
-UNSEEN_MM = 3.0  # one standard deviation where no outline stands out
+INSIDE_MM, OUTSIDE_MM = 16.0, 12.0  # searched on either side of the marked point
+HALF_HEIGHT_MM = 26.0  # above and below a line, over which the outline is nearly straight
+CLICK_MM, LINE_MM = 6.0, 3.5  # standard deviation of a point, and of the end of a drawn line, from the outline
+GAP = 8.5  # least difference of what shows between the legs from both, in units of `opponent`
+COVERED_MM = 8.0  # gap between the end of a line and the outline from which on something covers it
+UNSEEN_MM = 3.0  # one standard deviation if no outline stands out
 
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """A line found in a picture: (N, 2) pixels from the first point to the last, and how well it was seen.
+    """A line found in a picture: (N, 2) pixels from the first point to the last, and its quality.
 
-    `covered`: share of the course that stands out of the noise; `snr`: how far it does; `stepped`: share of the course where
-    the cloth differs more from one side to the other than the line does from both, as at an outline.
+    `covered`: share of the line above the noise; `snr`: its signal-to-noise ratio; `stepped`: share of the line where the cloth
+    differs more from one side to the other than the line does from both, as at an outline.
     """
 
     pixels: Array
     covered: float
     snr: float
     stepped: float = 0.0
-    beyond: int = 0  # so many of the pixels at each end lie beyond the points that were set
+    beyond: int = 0  # number of pixels at each end beyond the marked points
     onto: str = ""  # another line it runs onto
-    border: bool = False  # where the cloth ends, no drawn line
+    border: bool = False  # the edge of the cloth, not a drawn line
 
     @property
     def clear(self) -> bool:
-        """Whether the line was seen well enough to be measured."""
+        """Whether the line is clear enough to be measured."""
         seen = self.covered >= LEAST_COVERED and self.snr >= LEAST_SNR and self.stepped <= MOST_STEPPED
         return seen and not self.onto
 
@@ -70,9 +70,9 @@ def snap(
     pixels: NDArray[np.uint8], points: Points, scale: float = USUAL_SCALE, *, edge: bool = False,
     reach_mm: float = REACH_MM, beyond_mm: float = 0.0,
 ) -> Track:  # fmt: skip
-    """The drawn line near three or more points of a picture (H, W, 3); with `edge` the border of the cloth instead.
+    """Find the drawn line near three or more points of a picture (H, W, 3), or with `edge` the edge of the cloth.
 
-    `scale`: px a millimetre on the cloth, as well as it is known; `beyond_mm`: so far the line is followed past its end points.
+    `scale`: approximate px per millimetre on the cloth; `beyond_mm`: how far the line is followed past its end points.
     """
     step, samples = _sampling(scale)
     beyond = round(beyond_mm * samples)
@@ -82,25 +82,25 @@ def snap(
     path = first.path(2)
     if edge:
         return first.track(path, beyond)
-    course = _curve(_evened(first.track(path, beyond).pixels, 2.5 * samples), step, exact=True)
+    course = _curve(_smoothed(first.track(path, beyond).pixels, 2.5 * samples), step, exact=True)
     second = _Strip(pixels, course, scale, max(round(5 * samples), 8), aside, along=STITCH_MM)
     return second.track(second.path(1), beyond)
 
 
 def _runs_down(course: Array) -> bool:
-    """Whether a course (N, 2 px) runs down the cloth, as grainlines and seams do, and not across."""
+    """Whether a course (N, 2 px) runs down the cloth, as grainlines and seams do, rather than across."""
     wide, high = np.ptp(course, axis=0)
     return bool(high > wide)
 
 
 def _sampling(scale: float) -> tuple[float, float]:
-    """Px from one sample to the next, and samples a millimetre."""
+    """Px between samples, and samples per millimetre."""
     step = max(1.0, scale / MOST_SAMPLES)
     return step, scale / step
 
 
 class _Strip:
-    """The picture along a curve, straightened, and how much each place looks like a drawn line."""
+    """The picture along a curve, straightened, and its ridge strength."""
 
     def __init__(
         self, pixels: NDArray[np.uint8], course: Array, scale: float, half: int, aside: tuple[int, float], *,
@@ -114,11 +114,11 @@ class _Strip:
         even = max(1.4 * samples, along * samples / 2)
         strip = strip_across(pixels, course, self.normal, offsets, even, 0.6 * samples)
         self.beside = list(beside(strip, reaches))
-        if edge:  # a step has only one difference, that between its sides
+        if edge:  # a step has only one difference, between its two sides
             self.beside = [(one - other, one - other) for one, other in self.beside[:2]]
 
     def path(self, passes: int) -> NDArray[np.int64]:
-        """The course of the strongest ridge of one colour, found in some passes; leaves that ridge in `self.ridge`."""
+        """Find the strongest ridge of one colour in some passes; leaves the ridge strength in `self.ridge`."""
         self.ridge, along = ridge_of(self.beside), np.arange(len(self.course))
         for _ in range(passes):
             colour = ink_of(self.beside, strongest_path(self.ridge, *self.aside), along)
@@ -126,7 +126,7 @@ class _Strip:
         return strongest_path(self.ridge, *self.aside)
 
     def track(self, path: NDArray[np.int64], beyond: int) -> Track:
-        """The course in the picture, and how well it was seen between its points."""
+        """Refine a path to the line in the picture, with its quality between the marked points."""
         ridge, along = self.ridge, np.arange(len(path))
         window = np.clip(path + np.arange(-4, 5)[:, None], 0, len(ridge) - 1)
         weight = ridge[window, along]
@@ -148,8 +148,8 @@ class _Strip:
         )
 
 
-def _evened(pixels: Array, size: float) -> Array:
-    """A course with its small unrest evened out over about `size` px; its ends stay."""
+def _smoothed(pixels: Array, size: float) -> Array:
+    """Smooth a course with a Gaussian of `size` samples; its ends stay."""
     reach = int(3 * size) + 1
     if len(pixels) < 2 * reach:
         return pixels
@@ -161,16 +161,16 @@ def _evened(pixels: Array, size: float) -> Array:
 
 
 def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) -> Array:
-    """A smooth curve through the points (through each of them if `exact`), a sample every `step` px.
+    """A smooth curve through the points (exactly if `exact`), sampled every `step` px.
 
-    `beyond`: so many samples go straight on at each end.
+    `beyond`: number of samples of straight extension at each end.
     """
     points = _apart(points)
     chord = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
     count = max(8, int(chord[-1] / step) + 1)
     at = np.linspace(0.0, chord[-1], count)
     degree = min(len(points) - 1, 3)
-    if not exact and (len(points) <= 4 or _runs_down(points)):  # that is nearly straight, however its points were set
+    if not exact and (len(points) <= 4 or _runs_down(points)):  # these are nearly straight, however the points were set
         curve = np.stack([np.polyval(np.polyfit(chord, points[:, axis], degree), at) for axis in (0, 1)], axis=1)
     else:
         curve = np.stack([np.interp(at, chord, points[:, axis]) for axis in (0, 1)], axis=1)
@@ -184,7 +184,7 @@ def _curve(points: Array, step: float, beyond: int = 0, *, exact: bool = False) 
 
 
 def _apart(points: Array) -> Array:
-    """Without points that lie on the one before: no curve goes through one place twice. At least two are left."""
+    """Drop points coinciding with the one before; at least two are left."""
     kept = [points[0]]
     for point in points[1:]:
         if math.dist(point, kept[-1]) >= 0.5:
@@ -194,7 +194,7 @@ def _apart(points: Array) -> Array:
 
 @dataclass(frozen=True)
 class Edge:
-    """The outline at one end of a line: its place, and one standard deviation in px.
+    """The outline at one end of a line: its place, and one standard deviation, px.
 
     `covered_from`: where the line is last seen before it (x, px), if an arm or other clothes cover the rest.
     """
@@ -205,7 +205,7 @@ class Edge:
 
 
 def side_edge(pixels: NDArray[np.uint8], track: Track, scale: float, *, last: bool, above_mm: float) -> Edge:
-    """The outline at the first or last end of a line, over which the cloth goes on for `above_mm`."""
+    """Find the outline at the first or last end of a line, above which the cloth continues for `above_mm`."""
     course = track.pixels if last else track.pixels[::-1]
     marked = course[: len(course) - track.beyond]
     end, way = marked[-1], 1.0 if marked[-1, 0] >= marked[0, 0] else -1.0
@@ -248,7 +248,7 @@ def side_edge(pixels: NDArray[np.uint8], track: Track, scale: float, *, last: bo
 
 
 def legs_part(pixels: NDArray[np.uint8], centre: Point, scale: float) -> bool:
-    """Whether the cloth opens right under a place at the centre: something else, or deep shade, is seen between two legs."""
+    """Whether the cloth opens right below a point at the centre: background, or deep shade, shows between two legs."""
     down, across = np.arange(20.0, 46.0, 2.0), np.arange(-24.0, 24.1, 1.0)  # mm
     course = np.array(centre) + scale * down[:, None] * np.array([0.0, 1.0])
     colours = strip_across(pixels, course, np.array([1.0, 0.0]), scale * across, 1.0, 1.5)
@@ -259,7 +259,7 @@ def legs_part(pixels: NDArray[np.uint8], centre: Point, scale: float) -> bool:
 
 
 def _vote(slope: Array, out: Array, high: Array, scale: float, steepest: float) -> tuple[Array, Array, Array]:
-    """How strongly each nearly upright line stands out: (offset, slant); slants as px sideways per px down."""
+    """Hough votes (offset, slant) of nearly upright lines, the offsets, and the slants as px sideways per px down."""
     step = out[1] - out[0]
     tries = np.arange(out[0] + 3 * scale, out[-1] - 2 * scale, step)
     slants = np.linspace(-steepest, steepest, round(40 * steepest) + 1)
@@ -271,7 +271,7 @@ def _vote(slope: Array, out: Array, high: Array, scale: float, steepest: float) 
 
 
 def _line_stops(pixels: NDArray[np.uint8], course: Array, scale: float) -> float:
-    """Where the drawn line itself is seen last, px to the right of the end of its marked course."""
+    """Where the drawn line itself ends, px to the right of its last marked point."""
     size = max(6, round(14 * scale))
     tail = course[-min(len(course), 3 * size) :]
     run = tail[-1] - tail[max(0, len(tail) - 1 - size)]
@@ -297,7 +297,7 @@ def _line_stops(pixels: NDArray[np.uint8], course: Array, scale: float) -> float
 
 
 def _at(course: Array, end: Array, offset: float) -> Point:
-    """The place on the course `offset` px to the right of its marked end."""
+    """The point on the course `offset` px to the right of its marked end."""
     x = float(end[0] + offset)
     order = np.argsort(course[:, 0], kind="stable")
     y = float(np.interp(x, course[order, 0], course[order, 1]))

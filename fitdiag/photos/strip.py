@@ -1,4 +1,4 @@
-"""Strips of a picture across a curve: colours as the eye tells them apart, what stands out in them, and where a line in them runs.
+"""Strips of a picture across a curve: perceptual colours, ridge strength, and the path of a line along the strip.
 
 A strip is (M, N, 3): M places across the curve, N along it. A drawn line in it is a ridge: its colour differs from the cloth on both
 sides of it in the same direction.
@@ -14,13 +14,16 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 Array = NDArray[np.floating[Any]]
-Pairs = Iterable[tuple[Array, Array]]  # how places differ from one side of them, and from the other
-BESIDE_PX = (4, 5, 6)  # from an edge: there lies what is on either side of it
-ACROSS, DOWN = (2, 0.35), (1, 1.2)  # how lines go aside across the cloth, and down it: see `strongest_path`
+Pairs = Iterable[tuple[Array, Array]]  # differences of each place from one side of it, and from the other
+BESIDE_PX = (4, 5, 6)  # from an edge to what is on either side of it
+ACROSS, DOWN = (
+    (2, 0.35),
+    (1, 1.2),
+)  # largest step and penalty of lines across the cloth, and down it: see `strongest_path`
 
 
 def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
-    """Colours at (..., 2) places, between pixels mixed from the four round them; beyond the border the border's."""
+    """Bilinear interpolation of colours at (..., 2) places; outside the picture its border is repeated."""
     height, width = pixels.shape[:2]
     x = np.clip(places[..., 0], 0, max(width - 1.001, 0))
     y = np.clip(places[..., 1], 0, max(height - 1.001, 0))
@@ -38,13 +41,13 @@ def colours_at(pixels: NDArray[np.uint8], places: Array) -> Array:
 
 
 def opponent(colours: Array) -> Array:
-    """Red, green, blue as lightness, red against green, yellow against blue: distances roughly as the eye sees them."""
+    """Convert RGB (..., 3) to opponent colours: lightness, red-green, yellow-blue; distances are roughly perceptual."""
     red, green, blue = (np.sqrt(colours[..., index] * 255.0) * 0.4 for index in range(3))
     return np.stack([(red + green + blue) / 1.7, (red - green) * 1.2, ((red + green) / 2 - blue) * 0.8], axis=-1)
 
 
 def normals(course: Array) -> Array:
-    """Unit normals of a course (N, 2)."""
+    """Return the unit normals (N, 2) of a course (N, 2)."""
     x, y = np.gradient(course, axis=0).T
     across: Array = np.stack([-y, x], axis=1) / (np.hypot(x, y)[:, None] + 1e-12)
     return across
@@ -53,7 +56,7 @@ def normals(course: Array) -> Array:
 def strip_across(
     pixels: NDArray[np.uint8], course: Array, normal: Array, offsets: Array, along: float, across: float
 ) -> Array:
-    """The strip (M, N, 3) at these offsets (M) from a course (N, 2 px), with Gaussian means over so many samples both ways."""
+    """Sample the strip (M, N, 3) at offsets (M) from a course (N, 2 px), with Gaussian smoothing of these sizes, in samples."""
     strip = opponent(colours_at(pixels, course + offsets[:, None, None] * normal))
     for axis, size in ((1, along), (0, across)):
         strip = ndimage.gaussian_filter1d(strip, size, axis=axis, mode="nearest", radius=int(3 * size) + 1)
@@ -61,7 +64,7 @@ def strip_across(
 
 
 def beside(values: Array, reaches: Sequence[int]) -> Iterator[tuple[Array, Array]]:
-    """How values (M, N, ...) differ from those so far to one side across, and to the other; `max(reaches)` fewer at both ends."""
+    """Yield differences of values (M, N, ...) from those at each reach on either side; `max(reaches)` rows fewer at both ends."""
     margin, count = max(reaches), len(values)
     inner = values[margin : count - margin]
     for reach in reaches:
@@ -70,8 +73,8 @@ def beside(values: Array, reaches: Sequence[int]) -> Iterator[tuple[Array, Array
 
 
 def ridge_of(pairs: Pairs) -> Array:
-    """How much places differ from what is on both sides of them in the same direction, in lines of any of some widths: (M, N), from
-    differences in colour (M, N, 3) or by one colour (M, N)."""
+    """Return the ridge strength (M, N), the largest over some line widths: how much places differ in the same direction from both
+    sides, from differences in colour (M, N, 3) or in one colour component (M, N)."""
     ridge: Array | None = None
     for one, other in pairs:
         if one.ndim == 3:
@@ -85,27 +88,27 @@ def ridge_of(pairs: Pairs) -> Array:
 
 
 def ink_of(pairs: Pairs, *course: Any) -> Array:
-    """By what colour the places of a course (its index across and along) differ from both sides of them; of length 1."""
+    """Return the unit colour difference of a course (its indices across and along) from both sides."""
     colour: Array = sum((np.median((one + other)[course], axis=0) for one, other in pairs), np.zeros(3))
     return colour / (float(np.linalg.norm(colour)) + 1e-9)
 
 
 def noise_of(ridge: Array) -> float:
-    """How much stands out where there is nothing."""
+    """Return the noise level of ridge strengths, from the median absolute value."""
     return 0.15 + (1.4826 * float(np.median(np.abs(ridge))) if ridge.size else 0.0)
 
 
 def strongest_path(ridge: Array, most: int = ACROSS[0], penalty: float = ACROSS[1]) -> NDArray[np.int64]:
-    """The course along a ridge (M, N) with the largest sum: N places across, by dynamic programming.
+    """Return the path (N,) along ridge strengths (M, N) with the largest sum, by dynamic programming.
 
-    From one place to the next it goes aside at most so far, each step aside at a `penalty`, as a share of a strong ridge. Grainlines
-    and seams run down the cloth nearly straight, and are not to change over to a dart beside them.
+    It moves sideways at most `most` per sample, each step at a `penalty`, as a share of a strong ridge. Grainlines and seams run down
+    the cloth nearly straight, and must not jump to a dart beside them.
     """
     scale = float(np.percentile(ridge.max(axis=0), 75)) + 1e-9
     score = np.minimum(ridge.T / scale, 1.5)
     count, width = score.shape
     cost = -penalty * np.abs(np.arange(-most, most + 1.0))
-    sums = np.full((count, width + 2 * most), -np.inf)  # of the best course down to each place
+    sums = np.full((count, width + 2 * most), -np.inf)  # of the best path to each place
     inner = sums[:, most : most + width]
     around = np.lib.stride_tricks.sliding_window_view(sums, width, axis=1)  # [row, move, column]
     inner[0] = score[0]
@@ -123,8 +126,8 @@ def strongest_path(ridge: Array, most: int = ACROSS[0], penalty: float = ACROSS[
 
 
 def edge_along(slope: Array, course: Array, reach: int) -> tuple[NDArray[np.bool_], Array]:
-    """Where along a course (N places across) an edge is seen within `reach` of it, and the middle of it there; `slope` (M, N): how
-    many times as steep as usual the colours change."""
+    """Return where along a course (N places across) there is an edge within `reach` of it (N,), and the edge's centroid there;
+    `slope` (M, N): colour gradient relative to its usual size."""
     place = np.clip(np.rint(course).astype(int) + np.arange(-reach, reach + 1)[:, None], 0, len(slope) - 1)
     weight = np.maximum(slope[place, np.arange(len(course))] - 1.0, 0.0) ** 2
     total = weight.sum(axis=0)
@@ -133,14 +136,14 @@ def edge_along(slope: Array, course: Array, reach: int) -> tuple[NDArray[np.bool
 
 
 def along_side(first: Array, last: Array, start: float, end: float) -> tuple[Array, Array]:
-    """60 places (N, 2) along a side between two shares of its length, and the direction out of what it goes round clockwise."""
+    """Return 60 points (60, 2) along a side between two shares of its length, and its outward normal (sides run clockwise)."""
     along = last - first
     out = np.array([along[1], -along[0]]) / (np.linalg.norm(along) + 1e-9)
     return first + np.linspace(start, end, 60)[:, None] * along, out
 
 
 def step_across(pixels: NDArray[np.uint8], first: Array, last: Array) -> float:
-    """How far the colours close to both sides of an edge differ: next to nothing where a line is printed with paper on both sides."""
+    """Return the colour difference across an edge: nearly zero at a printed line, which has paper on both sides."""
     places, out = along_side(first, last, 0.1, 0.9)
     beyond, before = (
         np.median([opponent(colours_at(pixels, places + way * px * out)) for px in BESIDE_PX], axis=0)

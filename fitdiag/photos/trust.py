@@ -1,5 +1,5 @@
-"""How far a number of a line can be trusted: refused with the reason where the picture cannot hold it, else a word by its error, and
-what would bring the largest error down."""
+"""How far a number of a line can be trusted: refused with a reason if the picture does not support it, else graded by its error; and
+what would reduce the largest error."""
 
 from __future__ import annotations
 
@@ -16,24 +16,24 @@ from fitdiag.photos.setting import Setting
 from fitdiag.photos.snap import Edge
 from fitdiag.photos.trousers import BORDER_WAVES, CROTCH, FORK_SLOPE, HIP
 
-# One standard deviation up to which a number is good; from which on it is none; what no line on a body does. In mm or degrees.
+# Largest standard deviation of a good number; of any number; largest value possible on a body. In mm or degrees.
 GOOD = {"tilt": 0.3, "drop": 2.25, "v depth": 1.6, "v angle": 1.5, "fall": 2.5, "dip": 2.5}
-# A V counts from 5 degrees on, so half of that may be open.
+# A V counts from 5 degrees on, so its error may be half of that.
 LARGEST = {"tilt": 1.6, "drop": 8.0, "v depth": 4.8, "v angle": 2.5, "fall": 8.0, "dip": 8.0}
 NO_BODY = {"tilt": 12.0, "drop": 70.0, "v depth": 60.0, "v angle": 45.0, "fall": 70.0, "dip": 70.0}
 STEEPEST, STEEPEST_AT_CROTCH, STEEPEST_AT_KNEE = 18.0, 8.0, 12.0  # degrees
 STEEPEST_V = 9.0
 BLAMED: Mapping[Source, str] = {
-    "level": "the plumb lines leave level too open; two long ones, near the left and right border, are best",
+    "level": "the plumb lines do not fix the level well enough; two long ones, near the left and right border, are best",
     "focal length": "the focal length is not known, so neither is the height of the lens over the line",
     "distance": "the distance of the lens is not known well enough",
-    "edges": "a side edge is not to be seen clearly",
-    "seam": "the centre seam is not to be seen clearly",
+    "edges": "a side edge cannot be seen clearly",
+    "seam": "the centre seam cannot be seen clearly",
     "depth": "the lens is off the line's height and the body's depth is not known; add a side picture",
     "folds": "the cloth lies in folds there",
     "": "",
 }
-LEAST_GAIN = 0.75  # of the error: what gains less is not worth a word
+LEAST_GAIN = 0.75  # of the error: advice that gains less is not given
 DO: Mapping[Source, str] = {
     "level": "have two long upright things in view, a door frame or a hanging string, near the left and the right border",
     "focal length": "send the picture as the telephone made it, not through a messenger, which takes the focal length out",
@@ -45,7 +45,7 @@ DO: Mapping[Source, str] = {
 
 @dataclass(frozen=True, eq=False)
 class Seen:
-    """A balance line with all that its numbers rest on; `others`: the numbers with one thing moved by its standard deviation."""
+    """A balance line with all its numbers rest on; `others`: the numbers with one input moved by its standard deviation."""
 
     name: str
     marks: Marks
@@ -63,14 +63,14 @@ class Seen:
 
     @property
     def line(self) -> Line:
-        """The line as it is shown."""
+        """The line as it is reported."""
         left, right = (edge.place for edge in self.edges)
         half = self.numbers.section.half if self.setting.distance else None
         return Line(self.course.track, left, right, self.depression, half, self.stance.depth)
 
     @property
     def hidden(self) -> bool:
-        """Whether one of its ends is."""
+        """Whether one of its ends is hidden."""
         return bool(self.marks.hides(self.name)) or any(edge.covered_from is not None for edge in self.edges)
 
     @property
@@ -85,16 +85,16 @@ class Seen:
 
     @property
     def looks_down(self) -> float:
-        """Tangent of the angle by which the lens looks down at the line; negative where it looks up."""
+        """Tangent of the angle at which the lens looks down at the line; negative if it looks up."""
         return math.tan(math.radians(self.depression))
 
     @property
     def rise(self) -> float:
-        """The same, however it looks."""
+        """The absolute value of `looks_down`."""
         return abs(self.looks_down)
 
     def parts(self, of: Callable[[Numbers], float], **more: float) -> dict[Source, float]:
-        """The error of a number by where it comes from; `more`: further parts, by their source."""
+        """Return the error of a number by source; `more`: further parts by source."""
         value = of(self.numbers)
         found: dict[Source, float] = dict.fromkeys(get_args(Source), 0.0)
         moved = [(source, of(other) - value) for source, other in self.others]
@@ -104,15 +104,15 @@ class Seen:
 
 
 def refused(line: str, what: str, unit: Unit, raw: float | None, reason: str) -> Reading:
-    """No number, and why."""
+    """Return a reading without a number, with the reason."""
     return Reading(line, what, unit, raw, None, None, "don't use", reason)
 
 
-def told(
+def graded(
     seen: Seen, what: str, unit: Unit, value: float, parts: Mapping[Source, float], *, raw: float | None = None,
     reason: str = "",
 ) -> Reading:  # fmt: skip
-    """A number with its error and a word, or the reason why there is none; `parts`: the error by where it comes from."""
+    """Return a number with its error and grade, or refuse it with the reason; `parts`: the error by source."""
     kind = " ".join(what.split()[:2]) if what.startswith("v") else what.split(maxsplit=1)[0]
     error = math.hypot(*parts.values())
     most = max(parts, key=lambda source: parts[source])
@@ -138,7 +138,7 @@ def told(
 
 
 def _impossible(seen: Seen, kind: str) -> str:
-    """Why this line tells nothing of this kind; empty where it may."""
+    """Why this line gives no number of this kind; empty if it may."""
     track, in_fork = seen.course.track, kind in ("drop", "v depth", "v angle") and seen.in_fork
     most = STEEPEST_AT_CROTCH if seen.name == CROTCH and kind in ("drop", "dip") else STEEPEST
     if kind.startswith("v"):
@@ -166,13 +166,13 @@ def _impossible(seen: Seen, kind: str) -> str:
 
 
 def _too_steep(seen: Seen) -> str:
-    """From where the lens looked."""
+    """Text for the lens's angle to the line."""
     where = "above" if seen.depression > 0 else "below"
     return f"the lens looks {abs(seen.depression):.0f} degrees from {where} the line's height"
 
 
 def next_time(found: Measured) -> tuple[str, Reading] | None:
-    """What to do otherwise in the client's next pictures, and the reading it would better (`without`: its error then); None where
+    """Return what to change in the client's next pictures, and the reading it would improve (`without`: its error then); None if
     nothing gains much."""
     readings = [reading for reading in found.readings if reading.value is not None and reading.what in ("drop", "tilt")]
     readings.sort(key=lambda reading: (reading.line != HIP, reading.what != "drop"))
